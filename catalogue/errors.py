@@ -1,0 +1,48 @@
+"""The errors a person can meet, and nothing else.
+
+    CatalogueError            something could not be done; exit code 2
+    ├── NotFound              no such store, piece, scan, order
+    ├── Ambiguous             the words fit more than one
+    ├── Refused               a rule of the shop or of the archive forbids it
+    ├── Busy                  another program holds the catalogue
+    └── Damaged               the catalogue, or a copy offered as good, fails its check
+
+A bad *file* is none of these: it is a finding, recorded against the file.
+"""
+
+from pathlib import Path
+
+
+class CatalogueError(Exception):
+    """What happened, to which file, and what to do next."""
+
+    exit_code = 2
+
+    def __init__(self, message: str, *, hint: str = "", path: Path | str | None = None) -> None:
+        super().__init__(message)
+        self.message = message
+        self.hint = hint
+        self.path = path
+
+    def __str__(self) -> str:
+        return " ".join(part for part in (self.message, self.hint) if part)
+
+
+class NotFound(CatalogueError):
+    """No such store, piece, scan or order."""
+
+
+class Ambiguous(CatalogueError):
+    """The words fit more than one; the hint lists them."""
+
+
+class Refused(CatalogueError):
+    """A rule of the shop or of the archive forbids it."""
+
+
+class Busy(CatalogueError):
+    """Another program holds the catalogue."""
+
+
+class Damaged(CatalogueError):
+    """The catalogue, or a copy offered as good, fails its check."""

@@ -1,0 +1,33 @@
+"""How long work tells where it is, and is told to stop.
+
+A service takes ``report`` and ``cancelled``; it calls ``report`` often (the receiver thins it out) and asks
+``cancelled()`` between two files or two buffers. It never knows whether a bar, a screen or a test listens.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """Work done so far. ``total`` and ``bytes_total`` are ``None`` while unknown."""
+
+    stage: str
+    done: int = 0
+    total: int | None = None
+    bytes_done: int = 0
+    bytes_total: int | None = None
+    note: str = ""
+
+
+Report = Callable[[Progress], None]
+Cancelled = Callable[[], bool]
+
+
+def unheard(_: Progress) -> None:
+    """A listener for callers that want none."""
+
+
+def never() -> bool:
+    """A cancel check for work that is not cancelled."""
+    return False
