@@ -1,0 +1,1 @@
+"""The catalogue database: schema, numbered migrations, queries. The only room that knows SQL."""

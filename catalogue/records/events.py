@@ -1,0 +1,75 @@
+"""The event log: PREMIS 3 event types, append-only, each row chained to the one before."""
+
+import getpass
+import hashlib
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+
+from catalogue import __version__
+from catalogue.records.database import Database, fetch, now
+
+# PREMIS 3 eventType vocabulary, id.loc.gov; the ones this program writes.
+TYPES = ("capture", "creation", "deletion", "filename change", "fixity check", "ingestion",
+         "message digest calculation", "metadata extraction", "metadata modification", "migration", "quarantine",
+         "recovery", "replication", "transfer", "validation")
+START = "0" * 64
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    id: int
+    at: str
+    type: str
+    outcome: str
+    agent: str
+    store: str
+    path: str
+    sha256: str
+    detail: str
+    chain: str
+
+
+@cache
+def agent() -> str:
+    """Who and which program version, as events name them."""
+    try:
+        person = getpass.getuser()
+    except (OSError, KeyError):  # no such account on this machine, as in a bare container
+        person = "unknown person"
+    return f"{person}, master-scan-catalogue {__version__}"
+
+
+def append(db: Database, type_: str, outcome: str, *, store: str = "", path: str = "", sha256: str = "",
+           detail: str = "") -> None:
+    """Add one event; call within a transaction, so that the chain is read and written as one step."""
+    if type_ not in TYPES:
+        raise ValueError(f"{type_!r} is not in the event vocabulary")
+    last = db.execute("SELECT chain FROM event ORDER BY id DESC LIMIT 1").fetchone()
+    facts = [now(), type_, outcome, agent(), store, path, sha256, detail]
+    db.execute("INSERT INTO event (at, type, outcome, agent, store, path, sha256, detail, chain)"
+               " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", [*facts, linked(last[0] if last else START, facts)])
+
+
+def linked(previous: str, facts: list[str]) -> str:
+    """The next chain value: SHA-256 over the previous one and the row's facts as a JSON array."""
+    return hashlib.sha256((previous + json.dumps(facts, ensure_ascii=False)).encode()).hexdigest()
+
+
+def listed(db: Database, *, sha256: str = "", after: int = 0, limit: int = 500) -> list[Event]:
+    """Events in order from ``after`` on, of one scan or of all."""
+    return fetch(db, Event, "SELECT * FROM event WHERE id > ?1 AND (?2 = '' OR sha256 = ?2) ORDER BY id LIMIT ?3",
+                 [after, sha256, limit])
+
+
+def broken_links(db: Database) -> Iterator[Event]:
+    """Events whose chain value does not follow from the row before: altered, or something before is gone."""
+    previous = START
+    for row in db.execute("SELECT * FROM event ORDER BY id"):
+        event = Event(**dict(row))
+        facts = [event.at, event.type, event.outcome, event.agent, event.store, event.path, event.sha256,
+                 event.detail]
+        if event.chain != linked(previous, facts):
+            yield event
+        previous = event.chain

@@ -1,0 +1,112 @@
+"""File rows: one path in one store."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from catalogue.records.database import Database, fetch, fetch_one, now
+
+
+@dataclass(frozen=True, slots=True)
+class File:
+    id: int
+    store_id: int
+    path: str
+    size: int
+    mtime_ns: int
+    scan_id: int | None
+    state: str
+    first_seen: str
+    last_seen_run: int | None
+    read_at: str
+    checked_at: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Located:
+    """A file with the store it lies in, for showing and opening."""
+
+    id: int
+    store_id: int
+    store: str
+    root: str
+    kind: str
+    path: str
+    size: int
+    state: str
+    checked_at: str | None
+    read_at: str
+
+
+_LOCATED = """SELECT f.id, f.store_id, s.name AS store, s.root, s.kind, f.path, f.size, f.state, f.checked_at, f.read_at
+              FROM file f JOIN store s ON s.id = f.store_id"""
+
+
+def known(db: Database, store_id: int) -> Iterator[tuple[str, int, int, str, int]]:
+    """``(path, size, mtime_ns, state, id)`` of every file of a store, ordered by path; flat in memory."""
+    for row in db.execute("SELECT path, size, mtime_ns, state, id FROM file WHERE store_id = ? ORDER BY path",
+                          [store_id]):
+        yield tuple(row)
+
+
+def by_path(db: Database, store_id: int, path: str) -> File | None:
+    return fetch_one(db, File, "SELECT * FROM file WHERE store_id = ? AND path = ?", [store_id, path])
+
+
+def by_id(db: Database, file_id: int) -> File | None:
+    return fetch_one(db, File, "SELECT * FROM file WHERE id = ?", [file_id])
+
+
+def save(db: Database, store_id: int, path: str, size: int, mtime_ns: int, scan_id: int | None, run_id: int,
+         *, verified: bool) -> int:
+    """Record what was just read at ``path``; gives the file's id."""
+    moment = now()
+    row = db.execute("""
+        INSERT INTO file (store_id, path, size, mtime_ns, scan_id, state, first_seen, last_seen_run, read_at, checked_at)
+        VALUES (?, ?, ?, ?, ?, 'present', ?, ?, ?, ?)
+        ON CONFLICT (store_id, path) DO UPDATE SET size = excluded.size, mtime_ns = excluded.mtime_ns,
+            scan_id = excluded.scan_id, state = 'present', last_seen_run = excluded.last_seen_run,
+            read_at = excluded.read_at, checked_at = coalesce(excluded.checked_at, checked_at)
+        RETURNING id""",
+        [store_id, path, size, mtime_ns, scan_id, moment, run_id, moment, moment if verified else None]).fetchone()
+    return int(row[0])
+
+
+def mark_missing(db: Database, file_ids: Iterable[int]) -> None:
+    db.conn.executemany("UPDATE file SET state = 'missing' WHERE id = ?", [(i,) for i in file_ids])
+
+
+def mark_present(db: Database, file_ids: Iterable[int]) -> None:
+    db.conn.executemany("UPDATE file SET state = 'present' WHERE id = ?", [(i,) for i in file_ids])
+
+
+def mark_checked(db: Database, file_id: int, moment: str) -> None:
+    """Its bytes agreed with its digest at ``moment``."""
+    db.execute("UPDATE file SET checked_at = ?, state = 'present' WHERE id = ?", [moment, file_id])
+
+
+def forget(db: Database, file_id: int) -> None:
+    """Drop the row of a file that has been found again elsewhere."""
+    db.execute("DELETE FROM file WHERE id = ?", [file_id])
+
+
+def of_scan(db: Database, scan_id: int) -> list[Located]:
+    """Where one scan lies, primary stores first."""
+    return fetch(db, Located, _LOCATED + """ WHERE f.scan_id = ? AND s.forgotten IS NULL
+        ORDER BY f.state = 'missing', s.kind <> 'primary', s.name, f.path""", [scan_id])
+
+
+def of_piece(db: Database, piece_id: int) -> list[tuple[int, Located]]:
+    """``(scan_id, file)`` for every scan of a piece."""
+    rows = db.execute(_LOCATED.replace("SELECT ", "SELECT f.scan_id AS scan_id, ", 1) + """
+        JOIN scan c ON c.id = f.scan_id WHERE c.piece_id = ? AND s.forgotten IS NULL
+        ORDER BY f.state = 'missing', s.kind <> 'primary', s.name, f.path""", [piece_id])
+    found = []
+    for row in rows:
+        values = dict(row)
+        scan_id = values.pop("scan_id")
+        found.append((scan_id, Located(**values)))
+    return found
+
+
+def located(db: Database, file_id: int) -> Located | None:
+    return fetch_one(db, Located, _LOCATED + " WHERE f.id = ?", [file_id])

@@ -1,0 +1,87 @@
+"""Finding rows: what is wrong with which file, since when, and how it was resolved."""
+
+from dataclasses import dataclass
+
+from catalogue.records.database import Database, fetch, now
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    id: int
+    kind: str
+    store_id: int | None
+    path: str
+    file_id: int | None
+    scan_id: int | None
+    detail: str
+    hint: str
+    offset: int | None
+    first_seen: str
+    last_seen: str
+    resolved: str | None
+    resolution: str
+
+
+def record(db: Database, kind: str, detail: str, *, store_id: int | None = None, path: str = "",
+           file_id: int | None = None, scan_id: int | None = None, hint: str = "", offset: int | None = None) -> int:
+    """Open a finding, or see an open one of the same kind and place again."""
+    moment = now()
+    row = db.execute("""
+        INSERT INTO finding (kind, store_id, path, file_id, scan_id, detail, hint, offset, first_seen, last_seen)
+        VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+        ON CONFLICT (kind, coalesce(store_id, 0), path, coalesce(scan_id, 0)) WHERE resolved IS NULL
+        DO UPDATE SET last_seen = excluded.last_seen, detail = excluded.detail, hint = excluded.hint,
+                      offset = excluded.offset, file_id = coalesce(excluded.file_id, file_id)
+        RETURNING id""",
+        [kind, store_id, path, file_id, scan_id, detail, hint, offset, moment, moment]).fetchone()
+    return int(row[0])
+
+
+def resolve(db: Database, resolution: str, *, store_id: int | None = None, path: str | None = None,
+            scan_id: int | None = None, kinds: tuple[str, ...] = (), except_kinds: tuple[str, ...] = ()) -> int:
+    """Close open findings of one place (or scan), of some kinds or all; gives how many."""
+    where, values = ["resolved IS NULL"], list[object]()
+    for column, value in (("store_id", store_id), ("path", path), ("scan_id", scan_id)):
+        if value is not None:
+            where.append(f"{column} = ?")
+            values.append(value)
+    if kinds:
+        where.append(f"kind IN ({', '.join('?' * len(kinds))})")
+        values.extend(kinds)
+    if except_kinds:
+        where.append(f"kind NOT IN ({', '.join('?' * len(except_kinds))})")
+        values.extend(except_kinds)
+    done = db.execute(f"UPDATE finding SET resolved = ?, resolution = ? WHERE {' AND '.join(where)}",
+                      [now(), resolution, *values])
+    return int(done.rowcount)
+
+
+def resolve_by_id(db: Database, finding_id: int, resolution: str) -> None:
+    db.execute("UPDATE finding SET resolved = ?, resolution = ? WHERE id = ? AND resolved IS NULL",
+               [now(), resolution, finding_id])
+
+
+def open_ones(db: Database, *, kind: str | None = None, store_id: int | None = None, after: int = 0,
+              limit: int = 500) -> list[Finding]:
+    """Open findings in order of id from ``after`` on: a page at a time."""
+    where, values = "resolved IS NULL AND id > ?", list[object]([after])
+    if kind is not None:
+        where, values = where + " AND kind = ?", [*values, kind]
+    if store_id is not None:
+        where, values = where + " AND store_id = ?", [*values, store_id]
+    return fetch(db, Finding, f"SELECT * FROM finding WHERE {where} ORDER BY id LIMIT ?", [*values, limit])
+
+
+def of_piece(db: Database, piece_id: int) -> list[Finding]:
+    return fetch(db, Finding, """SELECT finding.* FROM finding JOIN scan ON scan.id = finding.scan_id
+                                 WHERE scan.piece_id = ? AND resolved IS NULL ORDER BY finding.id""", [piece_id])
+
+
+def of_scan(db: Database, scan_id: int) -> list[Finding]:
+    return fetch(db, Finding, "SELECT * FROM finding WHERE scan_id = ? AND resolved IS NULL ORDER BY id", [scan_id])
+
+
+def by_kind(db: Database) -> dict[str, int]:
+    """How many are open, by kind, most first."""
+    return {row[0]: int(row[1]) for row in db.execute(
+        "SELECT kind, count(*) FROM finding WHERE resolved IS NULL GROUP BY kind ORDER BY count(*) DESC, kind")}

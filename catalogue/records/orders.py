@@ -1,0 +1,146 @@
+"""Orders and their lines: who had what printed, when, how large, on what, and from which very bytes."""
+
+from dataclasses import dataclass
+
+from catalogue.errors import NotFound
+from catalogue.records.database import Database, fetch, fetch_one, inserted
+
+STATUSES = ("asked", "approved", "printed", "collected", "cancelled")
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    id: int
+    number: str
+    placed: str
+    buyer: str
+    status: str
+    currency: str
+    notes: str
+
+
+@dataclass(frozen=True, slots=True)
+class NewLine:
+    """What an order line says, before it is recorded. Lengths in mm; ``price`` decimal text for the line."""
+
+    piece_id: int
+    width_mm: float
+    height_mm: float
+    quantity: int
+    medium: str = ""
+    border_mm: float = 0.0
+    wrap_mm: float = 0.0
+    edge: str = ""
+    edition_id: int | None = None
+    scan_sha256: str = ""
+    scan_name: str = ""
+    profile: str = ""
+    settings: str = ""
+    price: str = ""
+    notes: str = ""
+    repeat_of: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A recorded line with its order, its piece, and the edition numbers it took (``"3-12, AP 1"``)."""
+
+    id: int
+    order_id: int
+    piece_id: int
+    width_mm: float
+    height_mm: float
+    medium: str
+    border_mm: float
+    wrap_mm: float
+    edge: str
+    quantity: int
+    edition_id: int | None
+    scan_sha256: str
+    scan_name: str
+    profile: str
+    settings: str
+    price: str
+    notes: str
+    repeat_of: int | None
+    number: str
+    placed: str
+    buyer: str
+    status: str
+    currency: str
+    artist: str
+    title: str
+    numbers: str
+
+
+_LINE = """SELECT l.*, o.number, o.placed, o.buyer, o.status, o.currency, a.name AS artist, p.title,
+                  coalesce((SELECT group_concat(CASE n.series WHEN 'proof' THEN 'AP ' ELSE '' END || n.number, ', ')
+                            FROM edition_number n WHERE n.line_id = l.id), '') AS numbers
+           FROM order_line l JOIN orders o ON o.id = l.order_id
+           JOIN piece p ON p.id = l.piece_id JOIN artist a ON a.id = p.artist_id"""
+
+
+def save(db: Database, number: str, placed: str, *, buyer: str = "", status: str = "asked", currency: str = "",
+         notes: str = "") -> int:
+    """The order of that number, made if new; gives its id."""
+    row = db.execute("SELECT id FROM orders WHERE number = ?", [number]).fetchone()
+    if row is not None:
+        return int(row[0])
+    return inserted(db, "INSERT INTO orders (number, placed, buyer, status, currency, notes) VALUES (?, ?, ?, ?, ?, ?)",
+                    [number, placed, buyer, status, currency, notes])
+
+
+def add_line(db: Database, order_id: int, line: NewLine) -> int:
+    """Record one line; gives its id."""
+    names = tuple(NewLine.__dataclass_fields__)
+    return inserted(db, f"INSERT INTO order_line (order_id, {', '.join(names)}) VALUES (?{', ?' * len(names)})",
+                    [order_id, *(getattr(line, name) for name in names)])
+
+
+def by_number(db: Database, number: str) -> Order:
+    order = fetch_one(db, Order, "SELECT * FROM orders WHERE number = ?", [number])
+    if order is None:
+        raise NotFound(f"There is no order {number!r}.", hint="List them with: catalogue order list.")
+    return order
+
+
+def by_id(db: Database, order_id: int) -> Order | None:
+    return fetch_one(db, Order, "SELECT * FROM orders WHERE id = ?", [order_id])
+
+
+def line(db: Database, line_id: int) -> Line | None:
+    return fetch_one(db, Line, _LINE + " WHERE l.id = ?", [line_id])
+
+
+def lines_of(db: Database, order_id: int) -> list[Line]:
+    return fetch(db, Line, _LINE + " WHERE l.order_id = ? ORDER BY l.id", [order_id])
+
+
+def lines_of_piece(db: Database, piece_id: int) -> list[Line]:
+    """A piece's lines, newest first."""
+    return fetch(db, Line, _LINE + " WHERE l.piece_id = ? ORDER BY o.placed DESC, l.id DESC", [piece_id])
+
+
+def lines(db: Database, *, before: tuple[str, int] = ("9999", 0), limit: int = 200, artist_id: int | None = None,
+          year: str = "", status: str = "") -> list[Line]:
+    """Lines newest first, from ``before`` = ``(placed, line id)`` on: a page at a time."""
+    return fetch(db, Line, _LINE + """
+        WHERE (o.placed, l.id) < (?1, ?2) AND (?3 IS NULL OR p.artist_id = ?3)
+              AND (?4 = '' OR o.placed LIKE ?4 || '%') AND (?5 = '' OR o.status = ?5)
+        ORDER BY o.placed DESC, l.id DESC LIMIT ?6""", [*before, artist_id, year, status, limit])
+
+
+def line_like(db: Database, order_id: int, new: NewLine) -> int | None:
+    """Id of a line of this order that says the same, so that an import run twice records nothing twice."""
+    row = db.execute("""SELECT id FROM order_line WHERE order_id = ? AND piece_id = ? AND width_mm = ? AND height_mm = ?
+                        AND medium = ? AND quantity = ? AND price = ? AND notes = ? AND border_mm = ? AND wrap_mm = ?""",
+                     [order_id, new.piece_id, new.width_mm, new.height_mm, new.medium, new.quantity, new.price,
+                      new.notes, new.border_mm, new.wrap_mm]).fetchone()
+    return None if row is None else int(row[0])
+
+
+def next_number(db: Database, year: str) -> str:
+    """A free order number of our own form, ``2026-0042``."""
+    row = db.execute("SELECT max(CAST(substr(number, 6) AS INTEGER)) FROM orders WHERE number GLOB ? || '-[0-9]*'",
+                     [year]).fetchone()
+    return f"{year}-{(row[0] or 0) + 1:04d}"

@@ -1,0 +1,30 @@
+"""File names as the catalogue keeps them: text, also where a name is not UTF-8.
+
+SQLite text cannot hold the lone surrogates by which Python carries undecodable bytes. A relative path never holds an
+empty part, so ``//`` followed by two hex digits is free to stand for one such byte, and the way back is exact.
+"""
+
+import re
+
+_SURROGATE = re.compile("[\udc80-\udcff]")
+_ESCAPE = re.compile(r"//([0-9a-f]{2})")
+
+
+def kept(path: str) -> str:
+    """A relative path as stored: undecodable bytes escaped."""
+    return _SURROGATE.sub(lambda found: f"//{ord(found[0]) - 0xDC00:02x}", path)
+
+
+def native(path: str) -> str:
+    """A stored path as the system wants it: the inverse of :func:`kept`."""
+    return _ESCAPE.sub(lambda found: chr(0xDC00 + int(found[1], 16)), path)
+
+
+def shown(path: str) -> str:
+    """A stored path for people: a replacement sign for every undecodable byte."""
+    return _ESCAPE.sub("\N{REPLACEMENT CHARACTER}", path)
+
+
+def is_text(path: str) -> bool:
+    """Whether the name is plain text, nothing escaped."""
+    return "//" not in path

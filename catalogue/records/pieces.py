@@ -1,0 +1,168 @@
+"""Artists and pieces: who made it, what it is called, which master is current."""
+
+import re
+import unicodedata
+from dataclasses import dataclass
+
+from catalogue.records.database import Database, fetch, fetch_one, inserted
+
+
+@dataclass(frozen=True, slots=True)
+class Artist:
+    id: int
+    name: str
+    key: str
+    contact: str
+    terms: str
+    notes: str
+
+
+@dataclass(frozen=True, slots=True)
+class ArtistRow:
+    """An artist in a list, with counts."""
+
+    id: int
+    name: str
+    pieces: int
+    scans: int
+    orders: int
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    id: int
+    artist_id: int
+    artist: str
+    title: str
+    year: str
+    series: str
+    inventory_number: str
+    width_mm: float | None
+    height_mm: float | None
+    relief_mm: float | None
+    current_scan_id: int | None
+    current_source: str
+    notes: str
+
+
+@dataclass(frozen=True, slots=True)
+class PieceRow:
+    """A piece in a list. ``sha256`` is the current master's, for its preview."""
+
+    id: int
+    artist_id: int
+    artist: str
+    title: str
+    year: str
+    scans: int
+    last_order: str | None
+    findings: int
+    sha256: str | None
+
+
+_PIECE = """SELECT p.id, p.artist_id, a.name AS artist, p.title, p.year, p.series, p.inventory_number, p.width_mm,
+                   p.height_mm, p.relief_mm, p.current_scan_id, p.current_source, p.notes
+            FROM piece p JOIN artist a ON a.id = p.artist_id"""
+
+
+def folded(name: str) -> str:
+    """A name as compared: case, accents, punctuation and spacing folded."""
+    plain = "".join(c for c in unicodedata.normalize("NFKD", name) if not unicodedata.combining(c))
+    return re.sub(r"[\W_]+", " ", plain.casefold()).strip() or name.casefold().strip()
+
+
+def artist_called(db: Database, name: str) -> Artist:
+    """The artist of that name, made if new. Two spellings that fold alike are one artist."""
+    key = folded(name)
+    found = fetch_one(db, Artist, "SELECT * FROM artist WHERE key = ?", [key])
+    if found is None:
+        inserted(db, "INSERT INTO artist (name, key) VALUES (?, ?)", [name.strip(), key])
+        found = fetch_one(db, Artist, "SELECT * FROM artist WHERE key = ?", [key])
+    assert found is not None
+    return found
+
+
+def piece_called(db: Database, artist_id: int, title: str, year: str = "") -> int:
+    """Id of the artist's piece of that title, made if new."""
+    key = folded(title)
+    row = db.execute("SELECT id FROM piece WHERE artist_id = ? AND key = ?", [artist_id, key]).fetchone()
+    if row is not None:
+        return int(row[0])
+    return inserted(db, "INSERT INTO piece (artist_id, title, key, year) VALUES (?, ?, ?, ?)",
+                    [artist_id, title.strip(), key, year])
+
+
+def known_piece(db: Database, artist: str, title: str) -> int | None:
+    """Id of a piece by names, or None; makes nothing."""
+    row = db.execute("""SELECT p.id FROM piece p JOIN artist a ON a.id = p.artist_id
+                        WHERE a.key = ? AND p.key = ?""", [folded(artist), folded(title)]).fetchone()
+    return None if row is None else int(row[0])
+
+
+def by_id(db: Database, piece_id: int) -> Piece | None:
+    return fetch_one(db, Piece, _PIECE + " WHERE p.id = ?", [piece_id])
+
+
+def matching(db: Database, words: str, limit: int = 20) -> list[Piece]:
+    """Pieces whose title, or artist and title, fold to exactly these words, else contain them."""
+    key = folded(words)
+    exact = fetch(db, Piece, _PIECE + " WHERE p.key = ? OR a.key || ' ' || p.key = ? LIMIT ?", [key, key, limit])
+    return exact or fetch(db, Piece, _PIECE + " WHERE instr(a.key || ' ' || p.key, ?) ORDER BY a.name, p.title LIMIT ?",
+                          [key, limit])
+
+
+def artists(db: Database, after: str = "", limit: int = 500) -> list[ArtistRow]:
+    """Artists by name from ``after`` (a name, exclusive) on: a page at a time."""
+    return fetch(db, ArtistRow, """
+        SELECT a.id, a.name,
+               (SELECT count(*) FROM piece p WHERE p.artist_id = a.id) AS pieces,
+               (SELECT count(*) FROM scan c JOIN piece p ON p.id = c.piece_id WHERE p.artist_id = a.id) AS scans,
+               (SELECT count(DISTINCT l.order_id) FROM order_line l JOIN piece p ON p.id = l.piece_id
+                WHERE p.artist_id = a.id) AS orders
+        FROM artist a WHERE a.key > ? ORDER BY a.key LIMIT ?""", [folded(after) if after else "", limit])
+
+
+def of_artist(db: Database, artist_id: int | None, after: tuple[str, int] = ("", 0), limit: int = 500) -> list[PieceRow]:
+    """Pieces by title, of one artist or of all, from ``after`` = ``(key, id)`` on: a page at a time."""
+    chosen = "AND p.artist_id = ?" if artist_id is not None else ""
+    values: list[object] = [*after, *([artist_id] if artist_id is not None else []), limit]
+    return fetch(db, PieceRow, f"""
+        SELECT p.id, p.artist_id, a.name AS artist, p.title, p.year,
+               (SELECT count(*) FROM scan c WHERE c.piece_id = p.id) AS scans,
+               (SELECT max(o.placed) FROM order_line l JOIN orders o ON o.id = l.order_id
+                WHERE l.piece_id = p.id) AS last_order,
+               (SELECT count(*) FROM finding f JOIN scan c ON c.id = f.scan_id
+                WHERE c.piece_id = p.id AND f.resolved IS NULL) AS findings,
+               (SELECT sha256 FROM scan c WHERE c.id = p.current_scan_id) AS sha256
+        FROM piece p JOIN artist a ON a.id = p.artist_id
+        WHERE (p.key, p.id) > (?, ?) {chosen} ORDER BY p.key, p.id LIMIT ?""", values)
+
+
+def set_current(db: Database, piece_id: int, scan_id: int | None, source: str) -> None:
+    """Choose the current master; ``source`` is ``"proposed"`` or ``"person"``."""
+    db.execute("UPDATE piece SET current_scan_id = ?, current_source = ? WHERE id = ?", [scan_id, source, piece_id])
+
+
+def propose_current(db: Database, piece_id: int) -> None:
+    """Propose the current master unless a person chose: 16 bit, most pixels, profiled, newest."""
+    db.execute("""
+        UPDATE piece SET current_scan_id = (
+            SELECT c.id FROM scan c WHERE c.piece_id = piece.id AND c.role = 'master'
+            ORDER BY EXISTS (SELECT 1 FROM file f WHERE f.scan_id = c.id AND f.state = 'present') DESC,
+                     NOT EXISTS (SELECT 1 FROM finding f WHERE f.scan_id = c.id AND f.resolved IS NULL
+                                 AND f.kind IN ('truncated', 'damaged', 'changed', 'unreadable')) DESC,
+                     coalesce(c.bits, 0) >= 16 DESC, coalesce(c.width, 0) * coalesce(c.height, 0) DESC,
+                     c.profile_digest <> '' DESC, c.captured DESC, c.id DESC LIMIT 1)
+        WHERE id = ? AND current_source = 'proposed'""", [piece_id])
+
+
+def rename(db: Database, piece_id: int, title: str) -> None:
+    db.execute("UPDATE piece SET title = ?, key = ? WHERE id = ?", [title.strip(), folded(title), piece_id])
+
+
+def counts(db: Database) -> dict[str, int]:
+    """How much the catalogue holds, by kind of row."""
+    tables = ("artist", "piece", "scan", "file", "orders", "order_line", "store")
+    found = {t: int(db.execute(f"SELECT count(*) FROM {t}").fetchone()[0]) for t in tables}
+    found["finding"] = int(db.execute("SELECT count(*) FROM finding WHERE resolved IS NULL").fetchone()[0])
+    return found

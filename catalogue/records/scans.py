@@ -1,0 +1,170 @@
+"""Scan rows: one distinct image content, one SHA-256."""
+
+import json
+import struct
+import zlib
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+
+from catalogue.reading.model import Metadata, Note, Page, Picture, PictureHash, Reading, SegmentDigest, Stated
+from catalogue.records.database import Database, fetch, fetch_one, now
+
+ROLES = ("master", "tile", "print file", "reference", "unsorted")
+
+
+@dataclass(frozen=True, slots=True)
+class Scan:
+    id: int
+    sha256: str
+    pixel_digest: str
+    bytes: int
+    format: str
+    width: int | None
+    height: int | None
+    bits: int | None
+    samples: int | None
+    photometric: str
+    compression: str
+    ppi_x: float | None
+    ppi_y: float | None
+    profile_name: str
+    profile_digest: str
+    role: str
+    role_source: str
+    piece_id: int | None
+    piece_source: str
+    title: str
+    creator: str
+    captured: str
+    device: str
+    has_preview: int
+    first_indexed: str
+
+
+COLUMNS = ", ".join(f"scan.{name}" for name in Scan.__dataclass_fields__)
+
+
+def by_digest(db: Database, sha256: str) -> Scan | None:
+    return fetch_one(db, Scan, f"SELECT {COLUMNS} FROM scan WHERE sha256 = ?", [sha256])
+
+
+def by_id(db: Database, scan_id: int) -> Scan | None:
+    return fetch_one(db, Scan, f"SELECT {COLUMNS} FROM scan WHERE id = ?", [scan_id])
+
+
+def starting_with(db: Database, digits: str) -> list[Scan]:
+    """Scans whose SHA-256 begins so; at most ten."""
+    return fetch(db, Scan, f"SELECT {COLUMNS} FROM scan WHERE sha256 >= ? AND sha256 < ? || 'g' LIMIT 10",
+                 [digits, digits])
+
+
+def of_piece(db: Database, piece_id: int) -> list[Scan]:
+    """A piece's scans: current master first, then masters, tiles, print files, the rest."""
+    return fetch(db, Scan, f"""
+        SELECT {COLUMNS} FROM scan JOIN piece ON piece.id = scan.piece_id WHERE piece_id = ?
+        ORDER BY scan.id IS NOT piece.current_scan_id,
+                 CASE role WHEN 'master' THEN 0 WHEN 'tile' THEN 1 WHEN 'print file' THEN 2 ELSE 3 END,
+                 captured DESC, scan.id""", [piece_id])
+
+
+def save(db: Database, reading: Reading, *, role: str, piece_id: int | None) -> int:
+    """Record a reading's content; gives the scan's id. What a person set (role, piece) stays."""
+    picture, meta = reading.picture, reading.metadata
+    row = db.execute("""
+        INSERT INTO scan (sha256, pixel_digest, bytes, format, width, height, bits, samples, photometric, compression,
+                          ppi_x, ppi_y, profile_name, profile_digest, role, piece_id, title, creator, captured, device,
+                          has_preview, picture, metadata, notes, first_indexed)
+        VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+        ON CONFLICT (sha256) DO UPDATE SET
+            pixel_digest = excluded.pixel_digest, format = excluded.format, width = excluded.width,
+            height = excluded.height, bits = excluded.bits, samples = excluded.samples,
+            photometric = excluded.photometric, compression = excluded.compression, ppi_x = excluded.ppi_x,
+            ppi_y = excluded.ppi_y, profile_name = excluded.profile_name, profile_digest = excluded.profile_digest,
+            role = CASE WHEN role_source = 'person' OR excluded.role = 'unsorted' THEN role ELSE excluded.role END,
+            piece_id = CASE WHEN piece_source = 'person' THEN piece_id ELSE coalesce(piece_id, excluded.piece_id) END,
+            title = excluded.title, creator = excluded.creator, captured = excluded.captured,
+            device = excluded.device, has_preview = max(has_preview, excluded.has_preview),
+            picture = excluded.picture, metadata = excluded.metadata, notes = excluded.notes
+        RETURNING id""", [
+            reading.sha256, reading.pixel_digest, reading.size, reading.format,
+            picture and picture.width, picture and picture.height, picture and picture.bits,
+            picture and picture.samples, picture.photometric if picture else "",
+            picture.compression if picture else "", picture and picture.ppi_x, picture and picture.ppi_y,
+            picture.profile_name if picture else "", picture.profile_digest if picture else "", role, piece_id,
+            meta.title, meta.creator, meta.captured, " ".join(filter(None, (meta.make, meta.model))),
+            int(reading.preview is not None), json.dumps(asdict(picture)) if picture else "{}",
+            json.dumps(asdict(meta)), json.dumps([asdict(n) for n in reading.notes]), now()]).fetchone()
+    scan_id = int(row[0])
+    db.conn.executemany("INSERT OR REPLACE INTO picture_hash VALUES (?, ?, ?, ?, ?)",
+                        [(scan_id, h.algorithm, h.orientation, h.value, h.library) for h in reading.hashes])
+    if reading.segments:
+        db.execute("INSERT OR REPLACE INTO segment VALUES (?, ?)", [scan_id, _packed(reading.segments)])
+    return scan_id
+
+
+def set_role(db: Database, scan_id: int, role: str, source: str = "person") -> None:
+    db.execute("UPDATE scan SET role = ?, role_source = ? WHERE id = ?", [role, source, scan_id])
+
+
+def set_piece(db: Database, scan_id: int, piece_id: int | None, source: str = "person") -> None:
+    db.execute("UPDATE scan SET piece_id = ?, piece_source = ? WHERE id = ?", [piece_id, source, scan_id])
+
+
+def set_capture(db: Database, scan_id: int, notes: dict[str, str]) -> None:
+    """Capture notes: free fields with units."""
+    db.execute("UPDATE scan SET capture = ? WHERE id = ?", [json.dumps(notes), scan_id])
+
+
+def capture(db: Database, scan_id: int) -> dict[str, str]:
+    return dict(json.loads(_field(db, scan_id, "capture")))
+
+
+def picture(db: Database, scan_id: int) -> Picture | None:
+    """How the scan is stored, as read."""
+    values = json.loads(_field(db, scan_id, "picture"))
+    if not values:
+        return None
+    white = values.pop("profile_white")
+    pages = tuple(Page(**page) for page in values.pop("pages"))
+    return Picture(**values, profile_white=tuple(white) if white else None, pages=pages)
+
+
+def metadata(db: Database, scan_id: int) -> Metadata:
+    """What the scan's tags say, conflicts included."""
+    values = json.loads(_field(db, scan_id, "metadata"))
+    stated = tuple(Stated(**one) for one in values.pop("stated", ()))
+    return Metadata(**values | {"stated": stated, "conflicts": tuple(values.pop("conflicts", ()))})
+
+
+def notes(db: Database, scan_id: int) -> list[Note]:
+    """The judgements made at reading."""
+    return [Note(**one) for one in json.loads(_field(db, scan_id, "notes"))]
+
+
+def hashes(db: Database, scan_id: int) -> list[PictureHash]:
+    return fetch(db, PictureHash, """SELECT algorithm, orientation, value, library FROM picture_hash
+                                     WHERE scan_id = ? ORDER BY algorithm, orientation""", [scan_id])
+
+
+def segments(db: Database, scan_id: int) -> list[SegmentDigest]:
+    """The digests of the file's stretches, in file order; empty where none were kept."""
+    row = db.execute("SELECT packed FROM segment WHERE scan_id = ?", [scan_id]).fetchone()
+    return [] if row is None else _unpacked(row[0])
+
+
+_SEGMENT = struct.Struct("<QQQIIII")  # offset, length, digest, x, y, width, height
+
+
+def _packed(segments: Sequence[SegmentDigest]) -> bytes:
+    return zlib.compress(b"".join(
+        _SEGMENT.pack(s.offset, s.length, int(s.digest, 16), s.x, s.y, s.width, s.height) for s in segments))
+
+
+def _unpacked(data: bytes) -> list[SegmentDigest]:
+    return [SegmentDigest(offset, length, f"{digest:016x}", x, y, width, height)
+            for offset, length, digest, x, y, width, height in _SEGMENT.iter_unpack(zlib.decompress(data))]
+
+
+def _field(db: Database, scan_id: int, name: str) -> str:
+    row = db.execute(f"SELECT {name} FROM scan WHERE id = ?", [scan_id]).fetchone()
+    return "{}" if row is None else str(row[0])
