@@ -61,7 +61,8 @@ def save(db: Database, store_id: int, path: str, size: int, mtime_ns: int, scan_
     """Record what was just read at ``path``; gives the file's id."""
     moment = now()
     row = db.execute("""
-        INSERT INTO file (store_id, path, size, mtime_ns, scan_id, state, first_seen, last_seen_run, read_at, checked_at)
+        INSERT INTO file (store_id, path, size, mtime_ns, scan_id, state, first_seen, last_seen_run, read_at,
+                          checked_at)
         VALUES (?, ?, ?, ?, ?, 'present', ?, ?, ?, ?)
         ON CONFLICT (store_id, path) DO UPDATE SET size = excluded.size, mtime_ns = excluded.mtime_ns,
             scan_id = excluded.scan_id, state = 'present', last_seen_run = excluded.last_seen_run,

@@ -132,8 +132,9 @@ def lines(db: Database, *, before: tuple[str, int] = ("9999", 0), limit: int = 2
 
 def line_like(db: Database, order_id: int, new: NewLine) -> int | None:
     """Id of a line of this order that says the same, so that an import run twice records nothing twice."""
-    row = db.execute("""SELECT id FROM order_line WHERE order_id = ? AND piece_id = ? AND width_mm = ? AND height_mm = ?
-                        AND medium = ? AND quantity = ? AND price = ? AND notes = ? AND border_mm = ? AND wrap_mm = ?""",
+    row = db.execute("""SELECT id FROM order_line WHERE order_id = ? AND piece_id = ? AND width_mm = ?
+                        AND height_mm = ? AND medium = ? AND quantity = ? AND price = ? AND notes = ?
+                        AND border_mm = ? AND wrap_mm = ?""",
                      [order_id, new.piece_id, new.width_mm, new.height_mm, new.medium, new.quantity, new.price,
                       new.notes, new.border_mm, new.wrap_mm]).fetchone()
     return None if row is None else int(row[0])

@@ -122,7 +122,8 @@ def artists(db: Database, after: str = "", limit: int = 500) -> list[ArtistRow]:
         FROM artist a WHERE a.key > ? ORDER BY a.key LIMIT ?""", [folded(after) if after else "", limit])
 
 
-def of_artist(db: Database, artist_id: int | None, after: tuple[str, int] = ("", 0), limit: int = 500) -> list[PieceRow]:
+def of_artist(db: Database, artist_id: int | None, after: tuple[str, int] = ("", 0),
+              limit: int = 500) -> list[PieceRow]:
     """Pieces by title, of one artist or of all, from ``after`` = ``(key, id)`` on: a page at a time."""
     chosen = "AND p.artist_id = ?" if artist_id is not None else ""
     values: list[object] = [*after, *([artist_id] if artist_id is not None else []), limit]

@@ -1,0 +1,6 @@
+"""``python -m catalogue``: the command line."""
+
+from catalogue.commands import main
+
+if __name__ == "__main__":
+    main()

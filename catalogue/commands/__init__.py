@@ -1,0 +1,89 @@
+"""The command line. Each command parses, calls one service, prints.
+
+``COMMANDS`` names where each lives and what it does, so that ``catalogue --help`` imports none of them.
+"""
+
+import sys
+from importlib import import_module
+from pathlib import Path
+
+import click
+
+from catalogue import __version__
+from catalogue.commands.session import Session, json_option
+from catalogue.errors import CatalogueError
+
+# name: (module, what it does)
+COMMANDS: dict[str, tuple[str, str]] = {
+    "store": ("store", "Add, list or forget stores: the disks and shares that hold scans."),
+    "index": ("index", "Read what is new or changed in the stores."),
+    "find": ("find", "Find pieces, artists, scans and orders by words, or a piece by a picture."),
+    "show": ("show", "Everything about a piece: scans, sizes, orders."),
+    "order": ("order", "Orders: add, list, show, repeat."),
+    "import": ("importing", "Take in orders or editions from a CSV file."),
+    "demo": ("demo", "Index the demo archive into a fresh catalogue and open it."),
+}
+
+
+class Lazy(click.Group):
+    """A group whose commands are imported when called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        if cmd_name not in COMMANDS:
+            return None
+        module = COMMANDS[cmd_name][0]
+        command = import_module(f"catalogue.commands.{module}").command
+        if not isinstance(command, click.Command):
+            raise TypeError(f"catalogue.commands.{module}.command is no command")
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+
+
+@click.group(cls=Lazy, invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]})
+@click.option("--catalogue", "folder", type=click.Path(path_type=Path), metavar="FOLDER",
+              help="The catalogue's folder; else CATALOGUE_HOME, else your data folder.")
+@click.option("--no-mouse", is_flag=True, help="Leave the mouse to the terminal, to select text.")
+@click.version_option(__version__, prog_name="catalogue")
+@json_option
+@click.pass_context
+def command(context: click.Context, folder: Path | None, no_mouse: bool) -> None:
+    """The archive catalogue of a fine-art print shop. Without a command it opens the screens."""
+    session = context.ensure_object(Session)
+    session.folder = folder
+    if context.invoked_subcommand is None:
+        from catalogue.screens.app import open_screens
+
+        open_screens(session.home, mouse=not no_mouse)
+
+
+def main() -> None:
+    """Run the command line: exit 0 fine, 1 findings, 2 could not run."""
+    session = Session()
+    try:
+        outcome = command.main(obj=session, standalone_mode=False)
+    except click.Abort:
+        click.echo("Stopped. What was done is kept; run the command again to carry on.", err=True)
+        sys.exit(2)
+    except KeyboardInterrupt:
+        click.echo("Stopped. What was done is kept; run the command again to carry on.", err=True)
+        sys.exit(2)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(2)
+    except CatalogueError as error:
+        if session.as_json:
+            import json
+
+            click.echo(json.dumps({"error": error.message, "hint": error.hint, "path": str(error.path or "")}))
+        click.echo(f"catalogue: {error}" + (f" [{error.path}]" if error.path else ""), err=True)
+        sys.exit(error.exit_code)
+    except BrokenPipeError:
+        sys.stderr.close()  # the reader of our pipe has gone; there is no one to tell
+        sys.exit(2)
+    sys.exit(outcome if isinstance(outcome, int) else 0)
