@@ -1,0 +1,144 @@
+"""One image of a TIFF as its tags describe it, checked before any byte of it is decoded."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .limits import Limits
+from .model import Fault, FaultFound, Page
+from .structure import Ifd, Structure
+
+COMPRESSIONS = {
+    1: "none", 2: "CCITT RLE", 3: "CCITT fax 3", 4: "CCITT fax 4", 5: "LZW", 6: "old JPEG", 7: "JPEG", 8: "Deflate",
+    32773: "PackBits", 32946: "Deflate", 34712: "JPEG 2000", 33003: "JPEG 2000", 33004: "JPEG 2000",
+    33005: "JPEG 2000", 34887: "LERC", 34892: "JPEG", 33007: "JPEG", 34925: "LZMA", 50000: "Zstd", 34926: "Zstd",
+    50001: "WebP", 34927: "WebP", 50002: "JPEG XL", 52546: "JPEG XL", 34933: "PNG", 34934: "JPEG XR",
+    22610: "JPEG XR", 32771: "none (16-bit aligned)", 32809: "ThunderScan", 32766: "NeXT", 34676: "SGI LogLuv",
+    34677: "SGI LogLuv 24",
+}
+PHOTOMETRICS = {
+    0: "grey", 1: "grey", 2: "RGB", 3: "palette", 4: "mask", 5: "CMYK", 6: "YCbCr", 8: "CIELAB", 9: "ICCLAB",
+    10: "ITULAB", 32844: "LogL", 32845: "LogLuv", 32803: "raw mosaic", 34892: "linear raw",
+}
+FORMATS = {1: "uint", 2: "int", 3: "float", 4: "uint", 5: "complex int", 6: "complex"}
+COLOURS = {"grey": 1, "palette": 1, "mask": 1, "CMYK": 4}
+WHOLE_ROW_CODECS = frozenset({2, 3, 4, 6, 7, 33007, 34892})
+
+
+@dataclass(frozen=True, slots=True)
+class Image:
+    """One directory read as a picture. Segments are strips or tiles in index order."""
+
+    ifd: Ifd
+    width: int
+    height: int
+    depth: int
+    bits: tuple[int, ...]
+    sample_format: str
+    samples: int
+    compression: int
+    photometric: int
+    planar: bool
+    tiled: bool
+    segment_width: int
+    segment_height: int
+    offsets: NDArray[np.int64]
+    counts: NDArray[np.int64]
+    kind: str
+
+    @property
+    def rows_of_segments(self) -> int:
+        """Rows of strips or tiles in one plane."""
+        return -(-self.height // self.segment_height)
+
+    @property
+    def columns_of_segments(self) -> int:
+        """Tiles side by side; 1 for strips."""
+        return -(-self.width // self.segment_width)
+
+    @property
+    def planes(self) -> int:
+        """Separate planes: the samples where planar, else 1."""
+        return self.samples if self.planar else 1
+
+    @property
+    def segment_samples(self) -> int:
+        """Samples per pixel within a segment."""
+        return 1 if self.planar else self.samples
+
+    @property
+    def segments(self) -> int:
+        """Strips or tiles the geometry asks for."""
+        return self.rows_of_segments * self.columns_of_segments * self.planes
+
+    def stored_row_bytes(self) -> int:
+        """Bytes of one row of one segment, uncompressed: rows are padded to whole bytes."""
+        bits = self.bits[0] * self.segment_samples if len(set(self.bits)) == 1 else sum(self.bits)
+        return -(-self.segment_width * bits // 8)
+
+    def segment_bytes(self) -> int:
+        """Bytes of one whole segment once decoded, samples unpacked."""
+        sample = 1 if max(self.bits) <= 8 else 2 if max(self.bits) <= 16 else 4 if max(self.bits) <= 32 else 8
+        return self.segment_width * min(self.segment_height, self.height) * self.segment_samples * sample
+
+    def page(self, index: int) -> Page:
+        """The line that lists this image among the file's others."""
+        name = COMPRESSIONS.get(self.compression, f"compression {self.compression}")
+        return Page(index, self.width, self.height, max(self.bits), self.samples, self.kind, name)
+
+
+def image_of(found: Structure, ifd: Ifd) -> Image | None:
+    """The image a directory describes, or ``None`` where it has no size."""
+    width, height = found.number(ifd, 256, 0), found.number(ifd, 257, 0)
+    if width <= 0 or height <= 0:
+        return None
+    samples = max(1, found.number(ifd, 277, 1))
+    bits = tuple(int(b) for b in found.numbers(ifd, 258)[:64]) or (1,)
+    if len(bits) < samples:
+        bits += (bits[-1],) * (min(samples, 64) - len(bits))
+    tiled = 322 in ifd.tags or 324 in ifd.tags
+    if tiled:
+        across, down = found.number(ifd, 322, 0), found.number(ifd, 323, 0)
+    else:
+        across, down = width, min(found.number(ifd, 278, height) or height, height)
+    codes = (324, 325) if 324 in ifd.tags else (273, 279)
+    subfile = found.number(ifd, 254, 0)
+    kind = "reduced" if subfile & 1 else "mask" if subfile & 4 else "page" if subfile & 2 else "picture"
+    if 254 not in ifd.tags and found.number(ifd, 255, 1) == 2:
+        kind = "reduced"
+    return Image(
+        ifd, width, height, found.number(ifd, 32997, 1), bits,
+        FORMATS.get(found.number(ifd, 339, 1), "unknown"), samples, found.number(ifd, 259, 1),
+        found.number(ifd, 262, 1 if samples == 1 else 2), found.number(ifd, 284, 1) == 2 and samples > 1, tiled,
+        max(1, across), max(1, down), found.numbers(ifd, codes[0]).astype(np.int64),
+        found.numbers(ifd, codes[1]).astype(np.int64), kind,
+    )
+
+
+def check(image: Image, size: int, limits: Limits) -> tuple[FaultFound, ...]:
+    """What the claims of an image's tags are worth, compared with the file's size. Decodes nothing."""
+    faults = []
+    if image.width * image.height > limits.pixels or image.segments > limits.segments:
+        faults.append(FaultFound(Fault.DAMAGED, f"claims {image.width:,} × {image.height:,} pixels"))
+        return tuple(faults)
+    if not len(image.offsets):
+        return (FaultFound(Fault.DAMAGED, "says nothing of where its pixels are"),)
+    if len(image.offsets) < image.segments:
+        missing = image.segments - len(image.offsets)
+        faults.append(FaultFound(Fault.DAMAGED, f"{missing:,} of {image.segments:,} segments have no place"))
+    known = min(len(image.offsets), len(image.counts))
+    offsets, counts = image.offsets[:known], image.counts[:known]
+    beyond = np.flatnonzero((offsets < 0) | (counts < 0) | (offsets > size) | (counts > size - offsets))
+    if len(beyond):
+        first = int(beyond[0])
+        faults.append(
+            FaultFound(Fault.TRUNCATED, f"{len(beyond):,} of {image.segments:,} segments lie beyond the file's end "
+                       f"({size:,} bytes)", "look for another copy of this file", int(offsets[first]))
+        )
+    claimed = image.segment_bytes() * image.segments
+    if known and claimed > limits.expansion * max(1, int(np.minimum(np.maximum(counts, 0), size).sum())):
+        faults.append(
+            FaultFound(Fault.DAMAGED, f"claims {image.width:,} × {image.height:,} pixels in {size:,} bytes")
+        )
+    return tuple(faults)

@@ -1,0 +1,51 @@
+"""What every format's reader hands over: a description, the statements to merge, and the samples in bands."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .model import FaultFound, Note, Picture, SegmentDigest
+
+Rows = NDArray[Any]
+
+
+@dataclass(slots=True)
+class Statements:
+    """The raw places a file states descriptive facts in, before they are merged."""
+
+    tags: dict[str, str] = field(default_factory=dict)   # Metadata field → value, TIFF tags or the format's own
+    exif: dict[str, str] = field(default_factory=dict)
+    iptc: bytes = b""
+    xmp: bytes = b""
+
+
+@dataclass(slots=True)
+class Samples:
+    """A picture's decoded samples, to be taken once."""
+
+    width: int                       # as stored
+    height: int
+    channels: int
+    dtype: np.dtype[Any]
+    bands: Callable[[], Iterator[Rows]]
+    settle: Callable[[], tuple[FaultFound, ...]] = tuple  # asked after the bands: what could not be had
+
+
+@dataclass(slots=True)
+class Source:
+    """One opened file."""
+
+    format: str
+    picture: Picture | None = None
+    samples: Samples | None = None
+    icc: bytes = b""
+    palette: NDArray[np.uint16] | None = None   # entries × 3
+    white_is_zero: bool = False
+    statements: Statements = field(default_factory=Statements)
+    stretches: tuple[SegmentDigest, ...] = ()
+    faults: list[FaultFound] = field(default_factory=list)
+    notes: list[Note] = field(default_factory=list)
+    thumbnail: Callable[[], Rows | None] | None = None   # sRGB bytes, where the samples are too many to decode
