@@ -79,6 +79,7 @@ def read_only_database(path: Path) -> Database:
 
 def _prepared(connection: sqlite3.Connection) -> Database:
     connection.row_factory = sqlite3.Row
+    connection.isolation_level = None  # no transaction but those that transaction() begins
     db = Database(connection, execute_plugins=False)
     db.execute("PRAGMA foreign_keys = ON")
     db.execute("PRAGMA cache_size = -32000")

@@ -42,10 +42,22 @@ _LOCATED = """SELECT f.id, f.store_id, s.name AS store, s.root, s.kind, f.path, 
 
 
 def known(db: Database, store_id: int) -> Iterator[tuple[str, int, int, str, int]]:
-    """``(path, size, mtime_ns, state, id)`` of every file of a store, ordered by path; flat in memory."""
-    for row in db.execute("SELECT path, size, mtime_ns, state, id FROM file WHERE store_id = ? ORDER BY path",
-                          [store_id]):
-        yield tuple(row)
+    """``(path, size, mtime_ns, state, id)`` of every file of a store in binary order of path; flat in memory."""
+    cursor = db.conn.cursor()
+    cursor.row_factory = None  # plain tuples: this runs once a file on every index run
+    cursor.execute("SELECT path, size, mtime_ns, state, id FROM file WHERE store_id = ? ORDER BY path", [store_id])
+    yield from cursor
+
+
+def missing(db: Database, store_id: int) -> list[File]:
+    """Files of a store that were not where they should be."""
+    return fetch(db, File, "SELECT * FROM file WHERE store_id = ? AND state = 'missing' ORDER BY path", [store_id])
+
+
+def missing_twin(db: Database, store_id: int, scan_id: int, but: str) -> File | None:
+    """A missing file of the same store that held the same scan: where a file found at ``but`` came from."""
+    return fetch_one(db, File, """SELECT * FROM file WHERE scan_id = ? AND store_id = ? AND state = 'missing'
+                                  AND path <> ? ORDER BY id LIMIT 1""", [scan_id, store_id, but])
 
 
 def by_path(db: Database, store_id: int, path: str) -> File | None:

@@ -1,9 +1,10 @@
 """Orders and their lines: who had what printed, when, how large, on what, and from which very bytes."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from catalogue.errors import NotFound
 from catalogue.records.database import Database, fetch, fetch_one, inserted
+from catalogue.records.numbers import written
 
 STATUSES = ("asked", "approved", "printed", "collected", "cancelled")
 
@@ -43,7 +44,7 @@ class NewLine:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A recorded line with its order, its piece, and the edition numbers it took (``"3-12, AP 1"``)."""
+    """A recorded line with its order, its piece, and the edition numbers it took (``"3–12, AP I"``)."""
 
     id: int
     order_id: int
@@ -74,10 +75,21 @@ class Line:
 
 
 _LINE = """SELECT l.*, o.number, o.placed, o.buyer, o.status, o.currency, a.name AS artist, p.title,
-                  coalesce((SELECT group_concat(CASE n.series WHEN 'proof' THEN 'AP ' ELSE '' END || n.number, ', ')
-                            FROM edition_number n WHERE n.line_id = l.id), '') AS numbers
+                  coalesce((SELECT group_concat(series || ' ' || number) FROM (
+                      SELECT series, number FROM edition_number WHERE line_id = l.id UNION
+                      SELECT series, number FROM destroyed_print WHERE line_id = l.id)), '') AS numbers
            FROM order_line l JOIN orders o ON o.id = l.order_id
            JOIN piece p ON p.id = l.piece_id JOIN artist a ON a.id = p.artist_id"""
+
+
+def _lines(db: Database, where: str, values: list[object]) -> list[Line]:
+    return [replace(line, numbers=_written(line.numbers)) if line.numbers else line
+            for line in fetch(db, Line, _LINE + where, values)]
+
+
+def _written(packed: str) -> str:
+    """``"number 3,number 4,proof 1"`` as people write it."""
+    return written((series, int(number)) for series, _, number in (part.partition(" ") for part in packed.split(",")))
 
 
 def save(db: Database, number: str, placed: str, *, buyer: str = "", status: str = "asked", currency: str = "",
@@ -109,22 +121,22 @@ def by_id(db: Database, order_id: int) -> Order | None:
 
 
 def line(db: Database, line_id: int) -> Line | None:
-    return fetch_one(db, Line, _LINE + " WHERE l.id = ?", [line_id])
+    return next(iter(_lines(db, " WHERE l.id = ?", [line_id])), None)
 
 
 def lines_of(db: Database, order_id: int) -> list[Line]:
-    return fetch(db, Line, _LINE + " WHERE l.order_id = ? ORDER BY l.id", [order_id])
+    return _lines(db, " WHERE l.order_id = ? ORDER BY l.id", [order_id])
 
 
 def lines_of_piece(db: Database, piece_id: int) -> list[Line]:
     """A piece's lines, newest first."""
-    return fetch(db, Line, _LINE + " WHERE l.piece_id = ? ORDER BY o.placed DESC, l.id DESC", [piece_id])
+    return _lines(db, " WHERE l.piece_id = ? ORDER BY o.placed DESC, l.id DESC", [piece_id])
 
 
 def lines(db: Database, *, before: tuple[str, int] = ("9999", 0), limit: int = 200, artist_id: int | None = None,
           year: str = "", status: str = "") -> list[Line]:
     """Lines newest first, from ``before`` = ``(placed, line id)`` on: a page at a time."""
-    return fetch(db, Line, _LINE + """
+    return _lines(db, """
         WHERE (o.placed, l.id) < (?1, ?2) AND (?3 IS NULL OR p.artist_id = ?3)
               AND (?4 = '' OR o.placed LIKE ?4 || '%') AND (?5 = '' OR o.status = ?5)
         ORDER BY o.placed DESC, l.id DESC LIMIT ?6""", [*before, artist_id, year, status, limit])
@@ -145,3 +157,23 @@ def next_number(db: Database, year: str) -> str:
     row = db.execute("SELECT max(CAST(substr(number, 6) AS INTEGER)) FROM orders WHERE number GLOB ? || '-[0-9]*'",
                      [year]).fetchone()
     return f"{year}-{(row[0] or 0) + 1:04d}"
+
+
+def set_status(db: Database, order_id: int, status: str) -> None:
+    db.execute("UPDATE orders SET status = ? WHERE id = ?", [status, order_id])
+
+
+def imported(db: Database, digest: str, nth: int) -> int | None:
+    """The line that the ``nth`` CSV row saying exactly this became, or None."""
+    row = db.execute("SELECT line_id FROM imported_row WHERE digest = ? AND nth = ?", [digest, nth]).fetchone()
+    return None if row is None else int(row[0])
+
+
+def note_imported(db: Database, digest: str, nth: int, line_id: int) -> None:
+    db.execute("INSERT INTO imported_row (digest, nth, line_id) VALUES (?, ?, ?)", [digest, nth, line_id])
+
+
+def imported_lines(db: Database, order_id: int) -> set[int]:
+    """Lines of an order that came from a CSV row."""
+    return {int(row[0]) for row in db.execute(
+        "SELECT i.line_id FROM imported_row i JOIN order_line l ON l.id = i.line_id WHERE l.order_id = ?", [order_id])}

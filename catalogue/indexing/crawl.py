@@ -1,0 +1,81 @@
+"""Walking a store in the order the catalogue keeps its paths, so that both can be compared side by side.
+
+Memory is bound by the largest folder. Links are not followed: a link is no copy, and loops end nowhere.
+"""
+
+import os
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+from pathlib import Path
+
+from catalogue.reading.kinds import looks_like_picture
+from catalogue.records.paths import kept
+
+
+@dataclass(frozen=True, slots=True)
+class Obstacle:
+    """Something on the way that could not be entered or was passed over; ``path`` relative to the root, as kept."""
+
+    kind: str       # "unreadable" or "link"
+    path: str
+    detail: str
+    hint: str
+
+
+Seen = tuple[str, int, int]  # path as kept, size, mtime in ns
+
+
+def crawl(root: Path, ignore: tuple[str, ...], stumble: Callable[[Obstacle], None]) -> Iterator[Seen]:
+    """Every picture file below ``root``, in binary order of its kept path."""
+    skipped = _matcher(ignore)
+    yield from _walk(os.fspath(root), "", skipped, stumble)
+
+
+def _matcher(patterns: tuple[str, ...]) -> Callable[[str], bool]:
+    plain = {p for p in patterns if not any(c in p for c in "*?[")}
+    globs = [p for p in patterns if p not in plain and p != ".*"]
+    hidden = ".*" in patterns
+
+    def skipped(name: str) -> bool:
+        return (hidden and name[0] == ".") or name in plain or any(fnmatchcase(name, p) for p in globs)
+
+    return skipped
+
+
+def _walk(folder: str, prefix: str, skipped: Callable[[str], bool],
+          stumble: Callable[[Obstacle], None]) -> Iterator[Seen]:
+    found: list[tuple[str, str, int, int]] = []  # kept name (folders end in "/"), real path, size, mtime
+    try:
+        with os.scandir(folder) as entries:
+            for entry in entries:
+                name = entry.name
+                if skipped(name):
+                    continue
+                if entry.is_symlink():
+                    if looks_like_picture(name) or entry.is_dir():
+                        stumble(Obstacle("link", prefix + kept(name), "a link, not a file: not followed",
+                                         "Add what it points to as a store of its own, if it should count."))
+                elif entry.is_dir(follow_symlinks=False):
+                    found.append((kept(name) + "/", entry.path, -1, 0))
+                elif looks_like_picture(name) and entry.is_file(follow_symlinks=False):
+                    facts = _facts(entry)
+                    if facts:
+                        found.append((kept(name), entry.path, *facts))
+    except OSError as error:
+        stumble(Obstacle("unreadable", prefix.rstrip("/"), f"the folder cannot be read: {error.strerror}",
+                         "Check its permissions and the disk, then index again."))
+    found.sort()
+    for name, path, size, mtime in found:
+        if size < 0:
+            yield from _walk(path, prefix + name, skipped, stumble)
+        else:
+            yield prefix + name, size, mtime
+
+
+def _facts(entry: "os.DirEntry[str]") -> tuple[int, int] | None:
+    try:
+        stat = entry.stat(follow_symlinks=False)
+    except FileNotFoundError:  # gone between listing and asking: not there
+        return None
+    return stat.st_size, stat.st_mtime_ns

@@ -1,0 +1,186 @@
+"""One index run: crawl, compare, read, record. Stopped at any point it leaves a consistent catalogue behind."""
+
+import fcntl
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from time import monotonic
+
+from catalogue.errors import Busy
+from catalogue.indexing.comparing import Comparison, below, compare
+from catalogue.indexing.recording import keep_preview, real_path, record
+from catalogue.indexing.stores import is_at, where
+from catalogue.indexing.workers import Executors, Job, processes, read_all, worker_count
+from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.reading.model import Reading
+from catalogue.records import files, findings, pending, pieces, runs
+from catalogue.records.database import Database, read_only_database, transaction
+from catalogue.records.paths import shown
+from catalogue.records.stores import Store
+from catalogue.settings import Home
+
+COMMIT_FILES = 64
+COMMIT_SECONDS = 1.0
+
+
+@dataclass(slots=True)
+class StoreSummary:
+    """One store's run. ``outcome``: finished, cancelled, failed (the store went away), offline."""
+
+    store: str
+    outcome: str = "finished"
+    seen: int = 0
+    unchanged: int = 0
+    read: int = 0
+    bytes: int = 0
+    gone: int = 0
+    findings: Counter[str] = field(default_factory=Counter)
+    seconds: float = 0.0
+
+
+def index(db: Database, home: Home, stores: Sequence[Store], *, workers: int = 0, again: bool = False,
+          report: Report = unheard, cancelled: Cancelled = never,
+          executors: Executors = processes) -> list[StoreSummary]:
+    """Bring the catalogue up to date with the stores.
+
+    Files whose size and time are unchanged are not opened unless ``again``. An offline store is left as it was, with
+    a finding. Raises Busy when another index run is under way on this catalogue.
+    """
+    with _only_run(home):
+        return [_index_store(db, home, store, workers, again, report, cancelled, executors) for store in stores]
+
+
+@contextmanager
+def _only_run(home: Home) -> Iterator[None]:
+    """One index run a catalogue; the lock goes with the process, however it ends."""
+    home.folder.mkdir(parents=True, exist_ok=True)
+    with (home.folder / "index.lock").open("w") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as error:
+            raise Busy("Another index run is under way on this catalogue.", hint="Wait until it is done.",
+                       path=home.folder) from error
+        yield
+
+
+def _index_store(db: Database, home: Home, store: Store, workers: int, again: bool, report: Report,
+                 cancelled: Cancelled, executors: Executors) -> StoreSummary:
+    summary = StoreSummary(store.name)
+    begun = monotonic()
+    root = where(db, store)
+    if root is None:
+        summary.outcome = "offline"
+        with transaction(db):
+            _note(db, summary, "offline", f"the store was last seen at {store.root}", store, "",
+                  hint="Connect it, then index again.")
+        return summary
+    with transaction(db):
+        run_id = runs.start(db, "index", store.id)
+        findings.resolve(db, "seen again", store_id=store.id, path="", kinds=("offline",))
+        findings.resolve(db, "looked again", store_id=store.id, kinds=("vanished", "changing", "link"))
+    with closing(read_only_database(home.database)) as reader:
+        comparison = compare(db, reader, store, root, home.settings.ignore, again=again, report=report,
+                             cancelled=cancelled)
+    summary.seen, summary.unchanged = comparison.seen, comparison.unchanged
+    if not is_at(store, root):
+        summary.outcome = "failed"
+    elif cancelled():
+        summary.outcome = "cancelled"
+    else:
+        _note_whereabouts(db, store, comparison, summary)
+        _read_pending(db, home, store, root, run_id, summary, worker_count(workers or home.settings.workers), report,
+                      cancelled, executors)
+    if summary.outcome == "finished":
+        _note_missing(db, store, summary)
+    summary.seconds = monotonic() - begun
+    with transaction(db):
+        runs.end(db, run_id, summary.outcome, {"seen": summary.seen, "read": summary.read, "gone": summary.gone,
+                                               "findings": sum(summary.findings.values())})
+    return summary
+
+
+def _note_whereabouts(db: Database, store: Store, comparison: Comparison, summary: StoreSummary) -> None:
+    with transaction(db):
+        findings.resolve(db, "looked again", store_id=store.id, kinds=("unreadable",), path="")
+        for obstacle in comparison.obstacles:
+            _note(db, summary, obstacle.kind, obstacle.detail, store, obstacle.path, hint=obstacle.hint)
+        hidden = [o for o in comparison.obstacles if o.kind == "unreadable"]
+        gone = [i for i in comparison.gone
+                if not hidden or not below((files.by_id(db, i) or _nowhere()).path, hidden)]
+        files.mark_missing(db, gone)
+        files.mark_present(db, comparison.back)
+        for file_id in comparison.back:
+            file = files.by_id(db, file_id)
+            if file:
+                findings.resolve(db, "found again", store_id=store.id, path=file.path, kinds=("missing",))
+        summary.gone = len(gone)
+
+
+def _nowhere() -> files.File:
+    raise AssertionError("a file row vanished within its own transaction")
+
+
+def _read_pending(db: Database, home: Home, store: Store, root: Path, run_id: int, summary: StoreSummary,
+                  workers: int, report: Report, cancelled: Cancelled, executors: Executors) -> None:
+    total, total_bytes = pending.total(db)
+    if not total:
+        return
+    lost = False
+    batch: list[tuple[str, Reading]] = []
+    last = monotonic()
+
+    def stop() -> bool:
+        return lost or cancelled()
+
+    report(Progress(f"Reading {store.name}", 0, total, 0, total_bytes))
+    for path, reading in read_all(_jobs(db, root), workers, stop, executors=executors):
+        if reading.faults and not reading.sha256 and not is_at(store, root):
+            lost = True  # the disk went away: what cannot be read now says nothing about the files
+            continue
+        keep_preview(home, reading)
+        batch.append((path, reading))
+        summary.read += 1
+        summary.bytes += reading.size
+        summary.findings.update(fault.kind.value for fault in reading.faults)
+        if len(batch) >= COMMIT_FILES or monotonic() - last > COMMIT_SECONDS:
+            _commit(db, home, store, batch, run_id)
+            last = monotonic()
+        report(Progress(f"Reading {store.name}", summary.read, total, summary.bytes, total_bytes, shown(path)))
+    _commit(db, home, store, batch, run_id)
+    if lost:
+        summary.outcome = "failed"
+    elif cancelled() and summary.read < total:
+        summary.outcome = "cancelled"
+
+
+def _jobs(db: Database, root: Path) -> Iterator[Job]:
+    after = 0
+    while rows := pending.take(db, after, 256):
+        for row_id, path, _, _ in rows:
+            yield path, real_path(root, path)
+            after = row_id
+
+
+def _commit(db: Database, home: Home, store: Store, batch: list[tuple[str, Reading]], run_id: int) -> None:
+    with transaction(db):
+        touched = {record(db, home, store, path, reading, run_id) for path, reading in batch}
+        for piece_id in touched:
+            if piece_id is not None:
+                pieces.propose_current(db, piece_id)
+    batch.clear()
+
+
+def _note_missing(db: Database, store: Store, summary: StoreSummary) -> None:
+    with transaction(db):
+        for file in files.missing(db, store.id):
+            _note(db, summary, "missing", "it was here at an earlier run and is not now", store, file.path,
+                  file_id=file.id, scan_id=file.scan_id,
+                  hint="If it was not moved on purpose, restore it from a copy.")
+
+
+def _note(db: Database, summary: StoreSummary, kind: str, detail: str, store: Store, path: str, *, hint: str,
+          file_id: int | None = None, scan_id: int | None = None) -> None:
+    findings.record(db, kind, detail, store_id=store.id, path=path, file_id=file_id, scan_id=scan_id, hint=hint)
+    summary.findings[kind] += 1

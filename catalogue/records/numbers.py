@@ -1,0 +1,81 @@
+"""Edition numbers as people write them: ``3–12, AP II``. Proofs in Roman numerals, common practice, no source."""
+
+import re
+from collections.abc import Iterable
+from typing import NamedTuple
+
+
+class Number(NamedTuple):
+    """One print of an edition: ``series`` is ``"number"`` or ``"proof"``."""
+
+    series: str
+    number: int
+
+
+_ROMAN = ((1000, "M"), (900, "CM"), (500, "D"), (400, "CD"), (100, "C"), (90, "XC"), (50, "L"), (40, "XL"), (10, "X"),
+          (9, "IX"), (5, "V"), (4, "IV"), (1, "I"))
+_PART = re.compile(
+    r"(?P<proof>(?:A\.?P\.?|E\.?A\.?|P\.?A\.?|artist['’]?s? proofs?|proofs?)\s*)?"
+    r"(?P<first>\d+|[IVXLCDM]+)(?:\s*(?:-|–|—|to)\s*(?P<last>\d+|[IVXLCDM]+))?(?:\s*(?:/|of)\s*(?P<limit>\d+|[IVXLCDM]+))?",
+    re.IGNORECASE)
+
+
+def roman(number: int) -> str:
+    """1 → ``I``, 4 → ``IV``, 1999 → ``MCMXCIX``."""
+    text = ""
+    for value, sign in _ROMAN:
+        text += sign * (number // value)
+        number %= value
+    return text
+
+
+def _value(text: str) -> int:
+    if text.isdecimal():
+        return int(text)
+    upper, rest, total = text.upper(), text.upper(), 0
+    for value, sign in _ROMAN:
+        while rest.startswith(sign):
+            total, rest = total + value, rest[len(sign):]
+    if rest or roman(total) != upper:
+        raise ValueError(f"{text!r} is no Roman numeral")
+    return total
+
+
+def written(numbers: Iterable[tuple[str, int]]) -> str:
+    """Numbers in order, runs drawn together: ``"3–12, 15, AP I–II"``; empty for none."""
+    parts = []
+    ordered = sorted(set(numbers))  # "number" sorts before "proof"
+    start = 0
+    for i, (series, number) in enumerate(ordered):
+        if i + 1 < len(ordered) and ordered[i + 1] == (series, number + 1):
+            continue
+        first = ordered[start][1]
+        show = roman if series == "proof" else str
+        run = show(first) if first == number else f"{show(first)}–{show(number)}"
+        parts.append(f"AP {run}" if series == "proof" else run)
+        start = i + 1
+    return ", ".join(parts)
+
+
+def read(text: str) -> tuple[list[Number], int | None]:
+    """What ``"3-12, AP II"`` or ``"4/25"`` says: the numbers in order as written, and the N it states, if any.
+
+    Raises ValueError where it cannot be read, says one number twice, or runs backwards.
+    """
+    found: list[Number] = []
+    stated: int | None = None
+    for part in filter(None, (p.strip() for p in re.split(r"[,;+&]|\band\b", text))):
+        match = _PART.fullmatch(part)
+        if match is None:
+            raise ValueError(f"{part!r} is no edition number")
+        first = _value(match["first"])
+        last = _value(match["last"]) if match["last"] else first
+        proof = bool(match["proof"]) or not match["first"].isdecimal()
+        if not 1 <= first <= last or last - first > 100_000:
+            raise ValueError(f"{part!r} is no run of edition numbers")
+        if match["limit"] and not proof:
+            stated = _value(match["limit"])
+        found += [Number("proof" if proof else "number", n) for n in range(first, last + 1)]
+    if len(set(found)) != len(found):
+        raise ValueError(f"{text!r} says a number twice")
+    return found, stated

@@ -1,0 +1,28 @@
+"""What one index run still has to read: a temporary table, so that a million paths cost no memory."""
+
+from collections.abc import Iterable
+
+from catalogue.records.database import Database
+
+
+def start(db: Database) -> None:
+    """An empty list, private to this connection and gone with it."""
+    db.execute("DROP TABLE IF EXISTS temp.pending")
+    db.execute("CREATE TEMP TABLE pending (id INTEGER PRIMARY KEY, path TEXT, size INTEGER, mtime_ns INTEGER)")
+
+
+def put(db: Database, rows: Iterable[tuple[str, int, int]]) -> None:
+    with db.atomic():
+        db.conn.executemany("INSERT INTO temp.pending (path, size, mtime_ns) VALUES (?, ?, ?)", rows)
+
+
+def total(db: Database) -> tuple[int, int]:
+    """``(files, bytes)``."""
+    count, size = db.execute("SELECT count(*), coalesce(sum(size), 0) FROM temp.pending").fetchone()
+    return int(count), int(size)
+
+
+def take(db: Database, after: int, limit: int) -> list[tuple[int, str, int, int]]:
+    """The next ``(id, path, size, mtime_ns)`` from ``after`` on."""
+    return [tuple(row) for row in db.execute(
+        "SELECT id, path, size, mtime_ns FROM temp.pending WHERE id > ? ORDER BY id LIMIT ?", [after, limit])]
