@@ -226,7 +226,7 @@ CREATE TRIGGER artist_words_anew AFTER UPDATE OF name ON artist BEGIN
     INSERT INTO artist_words (rowid, name) VALUES (NEW.id, NEW.name); END;
 
 CREATE VIRTUAL TABLE file_words USING fts5 (
-    path, content='file', content_rowid='id', tokenize="unicode61 remove_diacritics 2", prefix='1 2 3');
+    path, content='file', content_rowid='id', tokenize="unicode61 remove_diacritics 2", prefix='1 2 3 4 5');
 CREATE TRIGGER file_words_in AFTER INSERT ON file BEGIN
     INSERT INTO file_words (rowid, path) VALUES (NEW.id, NEW.path); END;
 CREATE TRIGGER file_words_out AFTER DELETE ON file BEGIN

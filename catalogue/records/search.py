@@ -1,0 +1,186 @@
+"""Search over artists, pieces, orders and files, fast enough for every key pressed.
+
+Every word must be found; the words as typed come before words that only begin so; a word that begins nothing is
+corrected to the nearest words the catalogue knows.
+"""
+
+import re
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from catalogue.records.database import Database, fetch
+
+
+@dataclass(frozen=True, slots=True)
+class ArtistHit:
+    id: int
+    name: str
+    pieces: int
+
+
+@dataclass(frozen=True, slots=True)
+class PieceHit:
+    id: int
+    artist: str
+    title: str
+    year: str
+    sha256: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class OrderHit:
+    id: int
+    number: str
+    placed: str
+    buyer: str
+    status: str
+    summary: str
+    piece_id: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class FileHit:
+    id: int
+    path: str
+    store: str
+    state: str
+    scan_id: int | None
+    piece_id: int | None
+    role: str | None
+    sha256: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """Hits by kind, best first. ``corrected`` pairs each mended word with what it was taken for."""
+
+    artists: list[ArtistHit]
+    pieces: list[PieceHit]
+    orders: list[OrderHit]
+    files: list[FileHit]
+    corrected: tuple[tuple[str, tuple[str, ...]], ...] = ()
+
+    @property
+    def total(self) -> int:
+        return len(self.artists) + len(self.pieces) + len(self.orders) + len(self.files)
+
+
+@dataclass(frozen=True, slots=True)
+class Vocabulary:
+    """The words artists, pieces and orders are made of: what slips are corrected to."""
+
+    words: tuple[str, ...]
+
+
+_INDEXES = ("artist_words", "piece_words", "order_words", "file_words")
+_SIZE = re.compile(r"(\d+)\s*[x×]\s*(\d+)", re.IGNORECASE)
+
+
+def words_of(text: str) -> list[str]:
+    """The words of a query as the index knows them: folded, sizes as ``50x70``."""
+    plain = "".join(c for c in unicodedata.normalize("NFKD", text.casefold()) if not unicodedata.combining(c))
+    return re.findall(r"[^\W_]+", _SIZE.sub(r"\1x\2", plain))
+
+
+def load_vocabulary(db: Database) -> Vocabulary:
+    """All distinct words of artists, pieces and orders; load once and keep for a sitting."""
+    found: set[str] = set()
+    for index in _INDEXES[:3]:
+        db.execute(f"CREATE VIRTUAL TABLE IF NOT EXISTS temp.{index}_known USING fts5vocab (main, {index}, 'row')")
+        found.update(row[0] for row in db.execute(f"SELECT term FROM temp.{index}_known"))
+    return Vocabulary(tuple(sorted(word for word in found if len(word) > 2 and not word.isdigit())))
+
+
+def search(db: Database, text: str, limit: int = 20, vocabulary: Vocabulary | None = None) -> Found:
+    """What fits all the words, at most ``limit`` of each kind."""
+    words = words_of(text)
+    if not words:
+        return Found([], [], [], [])
+    choices: list[tuple[str, ...]] = [(word,) for word in words]
+    corrected = []
+    for at, word in enumerate(words):
+        if not _begins_something(db, word):
+            vocabulary = vocabulary or load_vocabulary(db)
+            near = nearest(word, vocabulary)
+            if near:
+                choices[at] = near
+                corrected.append((word, near))
+    ids = {index: _matching(db, index, choices, limit) for index in _INDEXES}
+    return Found(_artists(db, ids["artist_words"]), _pieces(db, ids["piece_words"]), _orders(db, ids["order_words"]),
+                 _files(db, ids["file_words"]), tuple(corrected))
+
+
+def nearest(word: str, vocabulary: Vocabulary, most: int = 4) -> tuple[str, ...]:
+    """Known words within one slip of ``word`` (two from six letters on), also where its end is not typed yet."""
+    from rapidfuzz.distance import OSA
+
+    allowed = 2 if len(word) > 5 else 1
+    if len(word) < 3 or word.isdigit():
+        return ()
+    near = []
+    for known in vocabulary.words:
+        distance = OSA.distance(word, known, score_cutoff=allowed)
+        if distance > allowed and len(known) > len(word):
+            distance = OSA.distance(word, known[:len(word)], score_cutoff=allowed)
+        if distance <= allowed:
+            near.append((distance, abs(len(known) - len(word)), known))
+    return tuple(known for _, _, known in sorted(near)[:most])
+
+
+def _begins_something(db: Database, word: str) -> bool:
+    return any(db.execute(f"SELECT 1 FROM {index} WHERE {index} MATCH ? LIMIT 1", [f'"{word}"*']).fetchone()
+               for index in _INDEXES)
+
+
+def _matching(db: Database, index: str, choices: Sequence[tuple[str, ...]], limit: int) -> list[int]:
+    found: list[int] = []
+    for ending in ("", "*"):
+        query = " AND ".join("(" + " OR ".join(f'"{word}"{ending}' for word in words) + ")" for words in choices)
+        for (row,) in db.execute(f"SELECT rowid FROM {index} WHERE {index} MATCH ? LIMIT ?",
+                                 [query, limit + len(found)]):
+            if row not in found:
+                found.append(row)
+        if len(found) >= limit:
+            break
+    return found[:limit]
+
+
+def _in(ids: Sequence[int]) -> str:
+    return ", ".join(map(str, ids)) or "NULL"
+
+
+def _in_order(ids: Sequence[int], column: str) -> str:
+    if not ids:
+        return column
+    return f"CASE {column} " + " ".join(f"WHEN {i} THEN {n}" for n, i in enumerate(ids)) + " END"
+
+
+def _artists(db: Database, ids: Sequence[int]) -> list[ArtistHit]:
+    return fetch(db, ArtistHit, f"""
+        SELECT a.id, a.name, (SELECT count(*) FROM piece p WHERE p.artist_id = a.id) AS pieces
+        FROM artist a WHERE a.id IN ({_in(ids)}) ORDER BY {_in_order(ids, "a.id")}""")
+
+
+def _pieces(db: Database, ids: Sequence[int]) -> list[PieceHit]:
+    return fetch(db, PieceHit, f"""
+        SELECT p.id, a.name AS artist, p.title, p.year,
+               (SELECT sha256 FROM scan c WHERE c.id = p.current_scan_id) AS sha256
+        FROM piece p JOIN artist a ON a.id = p.artist_id
+        WHERE p.id IN ({_in(ids)}) ORDER BY {_in_order(ids, "p.id")}""")
+
+
+def _orders(db: Database, ids: Sequence[int]) -> list[OrderHit]:
+    return fetch(db, OrderHit, f"""
+        SELECT o.id, o.number, o.placed, o.buyer, o.status,
+               coalesce((SELECT group_concat(p.title, ', ') FROM order_line l JOIN piece p ON p.id = l.piece_id
+                         WHERE l.order_id = o.id), '') AS summary,
+               (SELECT piece_id FROM order_line l WHERE l.order_id = o.id ORDER BY id LIMIT 1) AS piece_id
+        FROM orders o WHERE o.id IN ({_in(ids)}) ORDER BY o.placed DESC, o.id DESC""")
+
+
+def _files(db: Database, ids: Sequence[int]) -> list[FileHit]:
+    return fetch(db, FileHit, f"""
+        SELECT f.id, f.path, s.name AS store, f.state, f.scan_id, c.piece_id, c.role, c.sha256
+        FROM file f JOIN store s ON s.id = f.store_id LEFT JOIN scan c ON c.id = f.scan_id
+        WHERE f.id IN ({_in(ids)}) AND s.forgotten IS NULL ORDER BY {_in_order(ids, "f.id")}""")
