@@ -1,0 +1,41 @@
+"""``catalogue findings``: what is wrong, with which file, and what to do next."""
+
+from typing import TYPE_CHECKING
+
+import click
+
+from catalogue.commands.session import Session, json_option
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+@click.command("findings")
+@click.option("--kind", help="Only this kind.")
+@click.option("--store", "store_name", help="Only this store.")
+@json_option
+@click.pass_obj
+@click.pass_context
+def command(context: click.Context, session: Session, kind: str | None, store_name: str | None) -> None:
+    """Open findings, file by file. Exit 1 when there are any."""
+    from catalogue.records import findings, stores
+    from catalogue.records.paths import shown
+
+    db = session.existing()
+    store_id = stores.by_name(db, store_name).id if store_name else None
+    rows = []
+    after = 0
+    while page := findings.open_ones(db, kind=kind, store_id=store_id, after=after):
+        rows.extend(page)
+        after = page[-1].id
+    names = {store.id: store.name for store in stores.listed(db)}
+
+    def text(out: "Console") -> None:
+        for row in sorted(rows, key=lambda r: (r.kind, r.path)):
+            place = f"{names.get(row.store_id or 0, '')}:{shown(row.path)}".strip(":")
+            out.print(f"{row.kind:<16} {place}\n{'':<16} {row.detail}. {row.hint}".rstrip())
+        out.print(f"{len(rows)} open." if rows else "Nothing is wrong as far as was looked.")
+
+    session.emit(rows, text)
+    if rows:
+        context.exit(1)

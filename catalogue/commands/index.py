@@ -1,0 +1,49 @@
+"""``catalogue index``: read what is new or changed."""
+
+from typing import TYPE_CHECKING
+
+import click
+
+from catalogue.commands.session import Session, bar, interruptible, json_option, sized
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+@click.command("index")
+@click.argument("names", nargs=-1, metavar="[STORE]...")
+@click.option("--workers", type=click.IntRange(0), default=0, help="Processes that read; 0: one a processor.")
+@click.option("--again", is_flag=True, help="Read every file anew, changed or not.")
+@json_option
+@click.pass_obj
+@click.pass_context
+def command(context: click.Context, session: Session, names: tuple[str, ...], workers: int, again: bool) -> None:
+    """Read what is new or changed in the named stores, or in all.
+
+    Exit 1 when a run has findings. Ctrl-C stops after the files under way; the next run carries on.
+    """
+    from catalogue.errors import NotFound
+    from catalogue.indexing.service import index
+    from catalogue.records import stores
+
+    db = session.database()
+    chosen = [stores.by_name(db, name) for name in names] or stores.listed(db)
+    if not chosen:
+        raise NotFound("There is no store yet.", hint="Add one: catalogue store add NAME FOLDER.")
+    with interruptible() as cancelled, bar() as report:
+        summaries = index(db, session.home, chosen, workers=workers, again=again, report=report, cancelled=cancelled)
+
+    def text(out: "Console") -> None:
+        for one in summaries:
+            out.print(f"{one.store}: {one.outcome}; {one.seen} files seen, {one.read} read ({sized(one.bytes)}), "
+                      f"{one.unchanged} unchanged, {one.gone} gone; {one.seconds:.1f} s")
+            for kind, count in sorted(one.findings.items()):
+                out.print(f"  {count} × {kind}")
+        if any(one.findings for one in summaries):
+            out.print("See them all: catalogue findings")
+
+    session.emit(summaries, text)
+    if any(one.outcome == "cancelled" for one in summaries):
+        raise click.Abort
+    if any(one.findings or one.outcome != "finished" for one in summaries):
+        context.exit(1)

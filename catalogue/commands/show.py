@@ -1,0 +1,105 @@
+"""``catalogue show``: everything about a piece."""
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from catalogue.commands.session import Session, json_option, sized
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from catalogue.records.database import Database
+    from catalogue.records.pieces import Piece
+
+
+@click.command("show")
+@click.argument("piece", nargs=-1, required=True)
+@json_option
+@click.pass_obj
+def command(session: Session, piece: tuple[str, ...]) -> None:
+    """Everything about PIECE (its number, its title, or artist and title)."""
+    db = session.existing()
+    found = find_piece(db, " ".join(piece))
+    data = everything(db, session, found)
+    session.emit(data, lambda out: _print(out, data))
+
+
+def find_piece(db: "Database", words: str) -> "Piece":
+    """The one piece meant by a number or by words.
+
+    Raises NotFound, or Ambiguous with the pieces that fit.
+    """
+    from catalogue.errors import Ambiguous, NotFound
+    from catalogue.records import pieces
+    from catalogue.records.search import search
+
+    if words.isdigit() and (piece := pieces.by_id(db, int(words))):
+        return piece
+    fitting = pieces.matching(db, words) or [
+        piece for hit in search(db, words, 20).pieces if (piece := pieces.by_id(db, hit.id))]
+    if not fitting:
+        raise NotFound(f"No piece fits {words!r}.", hint="Try: catalogue find WORDS.")
+    if len(fitting) > 1:
+        listed = "; ".join(f"{p.id} {p.artist}: {p.title}" for p in fitting[:8])
+        raise Ambiguous(f"{len(fitting)} pieces fit {words!r}.", hint=f"Give the number: {listed}.")
+    return fitting[0]
+
+
+def everything(db: "Database", session: Session, piece: "Piece") -> dict[str, Any]:
+    """A piece with its scans and their files, sizes, findings and orders, as plain values."""
+    from dataclasses import asdict
+
+    from catalogue.indexing.stores import where
+    from catalogue.reading.printsize import prints_up_to
+    from catalogue.records import files, findings, orders, scans, stores
+    from catalogue.records.paths import shown
+
+    online = {store.id: where(db, store) is not None for store in stores.listed(db)}
+    lying: dict[int, list[dict[str, Any]]] = {}
+    for scan_id, file in files.of_piece(db, piece.id):
+        state = file.state if online.get(file.store_id) else "offline"
+        lying.setdefault(scan_id, []).append(
+            {"store": file.store, "path": shown(file.path), "state": state, "checked": file.checked_at})
+    listed = []
+    for scan in scans.of_piece(db, piece.id):
+        picture = scans.picture(db, scan.id)
+        listed.append({
+            "current": scan.id == piece.current_scan_id, **asdict(scan),
+            "width_mm": picture and picture.width_mm, "height_mm": picture and picture.height_mm,
+            "notes": [asdict(n) for n in scans.notes(db, scan.id)], "files": lying.get(scan.id, [])})
+    current = next((scan for scan in listed if scan["current"]), None)
+    return {
+        **asdict(piece), "scans": listed,
+        "prints up to": [asdict(size) for size in prints_up_to(
+            current["width"], current["height"], session.home.settings.print_ppi)] if current else [],
+        "findings": [asdict(f) for f in findings.of_piece(db, piece.id)],
+        "orders": [asdict(line) for line in orders.lines_of_piece(db, piece.id)]}
+
+
+def _print(out: "Console", data: dict[str, Any]) -> None:
+    out.print(f"{data['artist']}: {data['title']}  {data['year']}  (piece {data['id']})".replace("   ", " "))
+    for scan in data["scans"]:
+        mark = "current master" if scan["current"] else scan["role"]
+        size = f"{scan['width']} × {scan['height']} px" if scan["width"] else "not decoded"
+        if scan["width_mm"] and scan["height_mm"]:
+            size += f", {scan['width_mm'] / 10:.1f} × {scan['height_mm'] / 10:.1f} cm at {scan['ppi_x']:.0f} ppi"
+        out.print(f"\n{mark}: {size}, {scan['bits'] or '?'} bit {scan['photometric']}, "
+                  f"{scan['profile_name'] or 'no profile'}, {sized(scan['bytes'])}")
+        out.print(f"  SHA-256 {scan['sha256']}")
+        for file in scan["files"]:
+            out.print(f"  {file['store']}:{file['path']}  {file['state']}, checked {(file['checked'] or 'never')[:10]}")
+        for note in scan["notes"]:
+            out.print(f"  note: {note['kind']}: {note['detail']}")
+    if data["prints up to"]:
+        out.print("\nprints up to")
+        for size in data["prints up to"]:
+            out.print(f"  {size['ppi']:>4} ppi  {size['width_mm'] / 10:.1f} × {size['height_mm'] / 10:.1f} cm")
+    for finding in data["findings"]:
+        out.print(f"\nfinding: {finding['kind']}: {finding['path']}: {finding['detail']}. {finding['hint']}")
+    if data["orders"]:
+        out.print("\norders")
+    for line in data["orders"]:
+        out.print(f"  {line['placed']}  {line['number']}  {line['quantity']} × {line['width_mm'] / 10:g} × "
+                  f"{line['height_mm'] / 10:g} cm, {line['medium']}  {line['buyer']}  "
+                  f"{'nos. ' + line['numbers'] if line['numbers'] else ''}  from {line['scan_name'] or 'unknown scan'}")

@@ -1,0 +1,97 @@
+"""``catalogue store``: the disks and shares that hold scans."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from catalogue.commands.session import Session, json_option, sized
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+@click.group("store")
+def command() -> None:
+    """Stores: root folders on disks and shares that hold scans."""
+
+
+@command.command("add")
+@click.argument("name")
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--kind", type=click.Choice(["primary", "copy", "off-site"]), default="primary", show_default=True)
+@click.option("--marker/--no-marker", default=None,
+              help="Write the marker file that lets the disk be known again elsewhere; asked where not said.")
+@click.option("--one-reader", is_flag=True, help="A spinning disk: read one file at a time.")
+@json_option
+@click.pass_obj
+def add(session: Session, name: str, folder: Path, kind: str, marker: bool | None, one_reader: bool) -> None:
+    """Take FOLDER as the store NAME.
+
+    One small file, the marker, is written at its root if you agree; nothing else is ever changed there.
+    """
+    from catalogue.indexing.stores import MARKER, add_store, read_marker
+    from catalogue.records import stores
+
+    db = session.database()
+    if marker is None and folder.is_dir() and read_marker(folder) is None:
+        marker = click.confirm(f"Write the marker {MARKER} into {folder}, so that this store is known again under "
+                               "another mount point?", default=True, err=True)
+    store = add_store(db, name, folder, kind, consent=bool(marker))
+    if one_reader:
+        stores.set_one_reader(db, store.id, True)
+    session.emit(store, lambda out: out.print(f"Added the {kind} store {name} at {store.root}. "
+                                              "Next: catalogue index"))
+
+
+@command.command("list")
+@json_option
+@click.pass_obj
+def list_stores(session: Session) -> None:
+    """Stores with what they hold and whether they are connected."""
+    from catalogue.indexing.stores import where
+    from catalogue.records import stores
+
+    db = session.existing()
+    rows = []
+    for store in stores.listed(db):
+        place = where(db, store)
+        holding = stores.holding(db, store.id)
+        rows.append({"name": store.name, "kind": store.kind, "folder": str(place or store.root),
+                     "online": place is not None, "files": holding.files, "bytes": holding.bytes,
+                     "missing": holding.missing, "oldest check": holding.oldest_check})
+
+    def text(out: "Console") -> None:
+        from rich.table import Table
+
+        table = Table("store", "kind", "state", "files", "size", "missing", "folder", box=None, pad_edge=False)
+        for row in rows:
+            table.add_row(str(row["name"]), str(row["kind"]), "online" if row["online"] else "OFFLINE",
+                          str(row["files"]), sized(holding_bytes(row)), str(row["missing"]), str(row["folder"]))
+        out.print(table if rows else "No store yet. Add one: catalogue store add NAME FOLDER")
+
+    session.emit(rows, text)
+
+
+def holding_bytes(row: dict[str, object]) -> float:
+    """The size of a listed row."""
+    return float(str(row["bytes"]))
+
+
+@command.command("forget")
+@click.argument("name")
+@click.option("--yes", is_flag=True, help="Do not ask.")
+@json_option
+@click.pass_obj
+def forget(session: Session, name: str, yes: bool) -> None:
+    """Leave a store out from now on. Nothing on its disk is touched; adding it again brings its rows back."""
+    from catalogue.records import stores
+    from catalogue.records.database import transaction
+
+    db = session.existing()
+    store = stores.by_name(db, name)
+    if not yes:
+        click.confirm(f"Forget the store {store.name}? Its files stay where they are.", abort=True, err=True)
+    with transaction(db):
+        stores.forget(db, store.id)
+    session.emit({"forgotten": store.name}, lambda out: out.print(f"Forgot {store.name}. Its files are untouched."))
