@@ -1,0 +1,201 @@
+"""Two pictures laid on each other: how far structure and colour agree, overall and passage by passage.
+
+A re-scan differs from its master smoothly: exposure, colour, light, grain. Another work of the same series is
+alike nearly everywhere and differs wholly in some passages. So agreement is measured block by block, and the
+largest connected patch that disagrees counts for more than any average.
+"""
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from catalogue.likeness import colour, geometry
+from catalogue.likeness import thresholds as limits
+from catalogue.likeness.confirmation import polish
+from catalogue.likeness.features import Bytes
+from catalogue.likeness.geometry import Matrix
+
+Floats = npt.NDArray[np.float32]
+Flags = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Two pictures a and b aligned. Shares run from 0 to 1, correlations from −1 to 1."""
+
+    matrix: Matrix          # a to b, preview pixels
+    overlap_a: float        # share of a that lies on b
+    overlap_b: float        # share of b that a covers
+    blocks: int             # blocks with structure to compare
+    structured: float       # their share of the overlap
+    zncc_median: float      # correlation within a block
+    zncc_low: float         # its 10th percentile
+    grain: float            # correlation of the finest grain in calm passages, near nought between two captures
+    patch: float            # largest connected patch whose structure disagrees, share of the overlap
+    colour_patch: float     # likewise for colour, once the whole is brought to the same colour
+    hue_turn: float         # degrees by which colours as a whole are turned; 180 where they are mirrored
+    delta_e_median: float   # CIEDE2000 as the two stand
+    delta_e_high: float     # its 90th percentile
+
+
+def compare(a: Bytes, b: Bytes, matrix: Matrix, *, polished: bool = True) -> Comparison | None:
+    """Compare previews (H×W×3 uint8, sRGB) under a map from a to b; ``None`` if too little of them overlaps.
+
+    The finer one is brought to the grid of the coarser, so that neither is magnified; with ``polished`` the map is
+    first made exact on the pixels.
+    """
+    if geometry.scale_of(matrix) > 1.0:
+        turned = _onto(b, a, geometry.inverse(matrix), polished)
+        if turned is None:
+            return None
+        matrix, laid, ground, mask = turned
+        matrix = geometry.inverse(matrix)
+    else:
+        turned = _onto(a, b, matrix, polished)
+        if turned is None:
+            return None
+        matrix, ground, laid, mask = turned
+        ground, laid = laid, ground
+    # from here on `laid` and `ground` share one grid; which of them is a does not matter but for the colours
+    overlap_a, overlap_b = geometry.overlap(matrix, _size(a), _size(b))
+    side = int(np.clip(round(math.sqrt(mask.sum()) / limits.BLOCKS_ACROSS), limits.BLOCK_LEAST, limits.BLOCK_MOST))
+    zncc, contrast, inside = _blocks(_light(laid), _light(ground), mask, side)
+    if inside.sum() < 4:
+        return None
+    telling = inside & (contrast > limits.CONTRAST_LEAST)
+    values = zncc[telling] if telling.any() else np.zeros(1)
+    astray = telling & (zncc < limits.ZNCC_ASTRAY)
+    residual, turn = _colours(laid, ground, inside, side)
+    off = inside & (residual > limits.COLOUR_ASTRAY)
+    differences = _delta_e(laid, ground, mask)
+    return Comparison(
+        matrix=matrix, overlap_a=overlap_a, overlap_b=overlap_b,
+        blocks=int(telling.sum()), structured=float(telling.sum() / inside.sum()),
+        zncc_median=float(np.median(values)), zncc_low=float(np.percentile(values, 10)),
+        grain=_grain(_light(laid), _light(ground), mask),
+        patch=_largest(astray) / int(inside.sum()), colour_patch=_largest(off) / int(inside.sum()),
+        hue_turn=turn, delta_e_median=float(np.median(differences)), delta_e_high=float(np.percentile(differences, 90)),
+    )
+
+
+def _size(picture: Bytes) -> geometry.Size:
+    return picture.shape[1], picture.shape[0]
+
+
+def _onto(fine: Bytes, coarse: Bytes, matrix: Matrix, polished: bool) -> tuple[Matrix, Bytes, Bytes, Flags] | None:
+    """The finer picture drawn on the part of the coarser one's grid that it covers: map, part, drawn, mask."""
+    scale = geometry.scale_of(matrix)
+    soft = cv2.GaussianBlur(fine, (0, 0), 0.45 / scale) if scale < 0.85 else fine
+    quad = geometry.apply(matrix, geometry.corners(_size(fine)))
+    x0, y0 = (max(0, math.floor(v) - 2) for v in quad.min(axis=0))
+    x1, y1 = (min(n, math.ceil(v) + 3) for v, n in zip(quad.max(axis=0), _size(coarse), strict=True))
+    if x1 - x0 < limits.OVERLAP_LEAST_PX or y1 - y0 < limits.OVERLAP_LEAST_PX:
+        return None
+    part = np.ascontiguousarray(coarse[y0:y1, x0:x1])
+    shift = np.array([[1.0, 0.0, -x0], [0.0, 1.0, -y0]])
+    local = geometry.compose(shift, matrix)
+    if polished:
+        grey = cv2.cvtColor(soft, cv2.COLOR_RGB2GRAY), cv2.cvtColor(part, cv2.COLOR_RGB2GRAY)
+        local = _polished(grey[0], grey[1], local, scale)
+    size = (x1 - x0, y1 - y0)
+    drawn = cv2.warpAffine(soft, local, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    mask = cv2.warpAffine(np.full(fine.shape[:2], 255, np.uint8), local, size) > 250
+    mask = cv2.erode(mask.astype(np.uint8), np.ones((5, 5), np.uint8), borderValue=0).astype(bool)
+    if mask.sum() < limits.OVERLAP_LEAST_PX**2:
+        return None
+    back = np.array([[1.0, 0.0, x0], [0.0, 1.0, y0]])
+    return geometry.compose(back, local), part, np.asarray(drawn, np.uint8), mask
+
+
+def _polished(fine: Bytes, coarse: Bytes, matrix: Matrix, scale: float) -> Matrix:
+    """ECC at the coarser grid, so that its smoothing means the same on both sides."""
+    if scale < 0.7:
+        small = cv2.resize(fine, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+        factors = np.array([small.shape[1] / fine.shape[1], small.shape[0] / fine.shape[0]])
+        to_small = np.array([[factors[0], 0, (factors[0] - 1) / 2], [0, factors[1], (factors[1] - 1) / 2]])
+        better = polish(small, coarse, geometry.compose(matrix, geometry.inverse(to_small)))
+        return matrix if better is None else geometry.compose(better, to_small)
+    better = polish(fine, coarse, matrix)
+    return matrix if better is None else better
+
+
+def _light(picture: Bytes) -> Floats:
+    return cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY).astype(np.float32)
+
+
+def _blocks(one: Floats, two: Floats, mask: Flags, side: int) -> tuple[Floats, Floats, Flags]:
+    """Correlation, contrast (the greater standard deviation, levels of 255) and presence of blocks of ``side`` px,
+    laid with half overlap."""
+    one, two = cv2.GaussianBlur(one, (0, 0), limits.MIDDLE_BLUR), cv2.GaussianBlur(two, (0, 0), limits.MIDDLE_BLUR)
+
+    def mean(v: Floats) -> Floats:
+        return np.asarray(cv2.boxFilter(v, cv2.CV_32F, (side, side)), np.float32)
+
+    m1, m2 = mean(one), mean(two)
+    v1, v2 = np.maximum(mean(one * one) - m1 * m1, 0), np.maximum(mean(two * two) - m2 * m2, 0)
+    # the constant keeps a block that is plain in one picture only from dividing by nothing: it then disagrees
+    zncc = (mean(one * two) - m1 * m2) / np.sqrt((v1 + 0.25) * (v2 + 0.25))
+    whole = mean(mask.astype(np.float32)) > 0.999
+    half, step = side // 2, max(1, side // 2)
+    at = np.s_[half : one.shape[0] - half + 1 : step, half : one.shape[1] - half + 1 : step]
+    return zncc[at], np.sqrt(np.maximum(v1, v2))[at], whole[at]
+
+
+def _largest(flags: Flags) -> int:
+    """Size of the largest connected patch."""
+    if not flags.any():
+        return 0
+    _, _, stats, _ = cv2.connectedComponentsWithStats(flags.astype(np.uint8), connectivity=4)
+    return int(stats[1:, cv2.CC_STAT_AREA].max())
+
+
+def _grain(one: Floats, two: Floats, mask: Flags) -> float:
+    """Correlation of what a blur of one pixel removes, over the calmest three tenths, where it is grain and noise."""
+    smooth = cv2.GaussianBlur(one, (0, 0), 2.0)
+    busy = cv2.GaussianBlur(np.abs(cv2.Laplacian(smooth, cv2.CV_32F)), (0, 0), 4.0)
+    calm = mask & (busy <= np.percentile(busy[mask], 30))
+    x, y = (np.asarray(v - cv2.GaussianBlur(v, (0, 0), 1.0))[calm] for v in (one, two))
+    spread = float(x.std() * y.std())
+    return float(((x - x.mean()) * (y - y.mean())).mean() / spread) if spread > 1e-6 else 0.0
+
+
+def _delta_e(one: Bytes, two: Bytes, mask: Flags) -> npt.NDArray[np.float64]:
+    """CIEDE2000 of the two averaged over 4×4 px, where whole cells overlap."""
+    size = (max(1, mask.shape[1] // 4), max(1, mask.shape[0] // 4))
+    whole = cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.99
+    if not whole.any():
+        whole = np.ones_like(whole)
+    cells = [cv2.resize(v, size, interpolation=cv2.INTER_AREA)[whole] for v in (one, two)]
+    return colour.delta_e(colour.lab(cells[0]), colour.lab(cells[1]))
+
+
+def _colours(one: Bytes, two: Bytes, inside: Flags, side: int) -> tuple[Floats, float]:
+    """What remains of the colour difference of each block (ΔE*ab) once the whole is brought to the same colour by a
+    smooth change, and by how many degrees that change turns hues."""
+    step, half = max(1, side // 2), side // 2
+    at = np.s_[half : one.shape[0] - half + 1 : step, half : one.shape[1] - half + 1 : step]
+    grids = [colour.lab(cv2.boxFilter(v, -1, (side, side))[at])[inside] for v in (one, two)]
+    ys, xs = np.nonzero(inside)
+    x, y = xs / max(1, inside.shape[1] - 1) - 0.5, ys / max(1, inside.shape[0] - 1) - 0.5
+    source, target = grids
+    terms = np.c_[source / 50.0, (source[:, :1] / 50.0) ** 2, np.ones(len(x)), x, y, x * y, x * x, y * y]
+    # pulled gently to "no change", so that grey works do not invent a turn of hues
+    start = np.zeros((terms.shape[1], 3))
+    start[:3] = np.eye(3) * 50.0
+    pull = np.eye(terms.shape[1]) * 0.02 * len(x) * np.array([0.02] * 3 + [0.05] + [0.001] * 6)[: terms.shape[1]]
+    weight = np.ones(len(x))
+    change = start
+    for _ in range(6):
+        weighted = terms * weight[:, None]
+        change = start + np.linalg.solve(weighted.T @ terms + pull, weighted.T @ (target - terms @ start))
+        away = np.linalg.norm(target - terms @ change, axis=1)
+        weight = 1.0 / np.maximum(1.0, away / 3.0)  # Huber: a passage painted over must not bend the whole
+    residual = np.zeros(inside.shape, np.float32)
+    residual[inside] = away
+    turn = change[1:3, 1:3].T / 50.0
+    if np.linalg.det(turn) < 0 and np.abs(turn).max() > 0.3:
+        return residual, 180.0
+    return residual, abs(math.degrees(math.atan2(turn[1, 0] - turn[0, 1], turn[0, 0] + turn[1, 1])))

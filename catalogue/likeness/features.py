@@ -1,0 +1,175 @@
+"""What is kept of a preview so that it can be found and fitted again: local features and a colour thumbnail.
+
+Two kinds of local feature serve two ends. ORB's 256 bits are compact and go into the inverted file that finds
+candidates; SIFT's are finer and decide whether a candidate really fits. Both are taken evenly over the picture
+and over scales, because a tile shows at three times the size what its master shows small: features ranked by
+contrast alone would all sit at the finest scale, where the two have nothing in common.
+"""
+
+import io
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from catalogue.likeness import thresholds as limits
+
+Array = npt.NDArray[np.generic]
+Bytes = npt.NDArray[np.uint8]
+Floats = npt.NDArray[np.float32]
+
+THUMB = 6  # cells a side of the colour thumbnail
+VERSION = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Features:
+    """``spots``: N×4 float32 — x, y in preview pixels, size in pixels, angle in degrees; likewise ``sift_spots``.
+
+    ``orb`` is N×32 uint8, ``sift`` M×128 uint8 (square-rooted, of norm 512), ``thumb`` 6×6×3 uint8 in CIELAB.
+    """
+
+    width: int
+    height: int
+    spots: Floats
+    orb: Bytes
+    sift_spots: Floats
+    sift: Bytes
+    thumb: Bytes
+
+    def to_bytes(self) -> bytes:
+        """A compact form to keep beside the preview; read back by :func:`from_bytes`."""
+        out = io.BytesIO()
+        np.savez(
+            out, size=np.array([VERSION, self.width, self.height], np.int32), spots=self.spots.astype(np.float16),
+            orb=self.orb, sift_spots=_pack(self.sift_spots), sift=self.sift, thumb=self.thumb,
+        )
+        return out.getvalue()
+
+
+def from_bytes(data: bytes) -> Features:
+    """The features written by :meth:`Features.to_bytes`; ``ValueError`` if they are of another version."""
+    with np.load(io.BytesIO(data)) as kept:
+        version, width, height = (int(n) for n in kept["size"])
+        if version != VERSION:
+            raise ValueError(f"features of version {version}, not {VERSION}")
+        return Features(
+            width, height, kept["spots"].astype(np.float32), kept["orb"],
+            _unpack(kept["sift_spots"]), kept["sift"], kept["thumb"],
+        )
+
+
+def _pack(spots: Floats) -> npt.NDArray[np.uint16]:
+    """Positions to a thirty-second of a pixel, sizes likewise, angles to a tenth of a degree."""
+    return np.round(spots * np.array([32, 32, 32, 10], np.float32)).astype(np.uint16)
+
+
+def _unpack(packed: npt.NDArray[np.uint16]) -> Floats:
+    return (packed / np.array([32, 32, 32, 10], np.float32)).astype(np.float32)
+
+
+def load_preview(path: Path) -> Bytes:
+    """A preview as H×W×3 uint8, sRGB. ``ValueError`` if it cannot be decoded."""
+    raw = cv2.imdecode(np.frombuffer(path.read_bytes(), np.uint8), cv2.IMREAD_COLOR_RGB)
+    if raw is None:
+        raise ValueError(f"preview cannot be decoded: {path.name}")
+    return np.asarray(raw, np.uint8)
+
+
+def extract(preview: Bytes) -> Features:
+    """The features of a preview, H×W×3 uint8 in sRGB. A blank preview has none, which is no error."""
+    height, width = preview.shape[:2]
+    grey = levelled(cv2.cvtColor(preview, cv2.COLOR_RGB2GRAY))
+    spots, orb = _orb(grey)
+    sift_spots, sift = sift_features(grey, limits.SIFT_KEPT)
+    return Features(width, height, spots, orb, sift_spots, sift, thumbnail(preview))
+
+
+def levelled(grey: Bytes) -> Bytes:
+    """Local contrast evened out (CLAHE), so that soft passages give features too and exposure matters less."""
+    return np.asarray(cv2.createCLAHE(limits.CLAHE_CLIP, (8, 8)).apply(grey), np.uint8)
+
+
+def thumbnail(preview: Bytes) -> Bytes:
+    """The picture as 6×6 cells of mean CIELAB (8-bit coding of OpenCV)."""
+    small = cv2.resize(preview, (THUMB * 8, THUMB * 8), interpolation=cv2.INTER_AREA)
+    cells = cv2.resize(small, (THUMB, THUMB), interpolation=cv2.INTER_AREA)
+    return np.asarray(cv2.cvtColor(cells, cv2.COLOR_RGB2LAB), np.uint8)
+
+
+def _orb(grey: Bytes) -> tuple[Floats, Bytes]:
+    """ORB at several sizes of the picture, an equal share from each."""
+    all_spots: list[Floats] = []
+    all_codes: list[Bytes] = []
+    long_side = max(grey.shape)
+    for side in limits.ORB_SIDES:
+        factor = side / long_side
+        if factor > 1.0 and all_spots:
+            continue
+        shape = (max(16, round(grey.shape[1] * factor)), max(16, round(grey.shape[0] * factor)))
+        small = grey if factor == 1.0 else cv2.resize(grey, shape, interpolation=cv2.INTER_AREA)
+        orb = cv2.ORB_create(limits.ORB_KEPT * 3, scaleFactor=1.19, nlevels=2, edgeThreshold=16, fastThreshold=5)
+        found = orb.detect(small, None)
+        kept = spread(_table(found), np.array([p.response for p in found]), limits.ORB_KEPT, small.shape)
+        points, codes = orb.compute(small, [found[i] for i in kept])
+        if codes is None:
+            continue
+        spots = _table(points)
+        spots[:, :2] = (spots[:, :2] + 0.5) / (shape[0] / grey.shape[1]) - 0.5
+        spots[:, 2] /= factor
+        all_spots.append(spots)
+        all_codes.append(codes)
+    if not all_spots:
+        return np.zeros((0, 4), np.float32), np.zeros((0, 32), np.uint8)
+    return np.concatenate(all_spots), np.concatenate(all_codes)
+
+
+def sift_features(grey: Bytes, count: int) -> tuple[Floats, Bytes]:
+    """RootSIFT (Arandjelović and Zisserman 2012: L1-normalise, square root) of about ``count`` spread spots."""
+    sift = cv2.SIFT_create(nfeatures=count * 6, contrastThreshold=0.008, edgeThreshold=12)
+    found = sift.detect(grey, None)
+    kept = spread_over_scales(_table(found), np.array([p.response for p in found]), count, grey.shape)
+    points, codes = sift.compute(grey, [found[i] for i in kept])
+    if codes is None or not len(points):
+        return np.zeros((0, 4), np.float32), np.zeros((0, 128), np.uint8)
+    rooted = np.sqrt(codes / np.maximum(codes.sum(axis=1, keepdims=True), 1e-6))
+    return _table(points), np.minimum(np.round(rooted * 512), 255).astype(np.uint8)
+
+
+def _table(points: object) -> Floats:
+    listed = [(p.pt[0], p.pt[1], p.size, p.angle % 360.0) for p in points]  # type: ignore[attr-defined]
+    return np.array(listed, np.float32).reshape(-1, 4)
+
+
+def spread_over_scales(spots: Floats, strength: Array, count: int, shape: tuple[int, ...]) -> list[int]:
+    """Indices of about ``count`` spots, with a fair share for every octave and every part of the picture."""
+    if len(spots) <= count:
+        return list(range(len(spots)))
+    octave = np.clip(np.floor(np.log2(np.maximum(spots[:, 2], 1.0) / 2.0) + 0.5), 0, 5).astype(int)
+    kept: list[int] = []
+    left, bands = count, [b for b in range(5, -1, -1) if np.any(octave == b)]
+    for place, band in enumerate(bands):  # coarse first: they are few, and what they leave goes to the finer
+        members = np.flatnonzero(octave == band)
+        share = math.ceil(left / (len(bands) - place))
+        chosen = spread(spots[members], strength[members], share, shape)
+        kept.extend(int(members[i]) for i in chosen)
+        left = count - len(kept)
+    return kept
+
+
+def spread(spots: Floats, strength: Array, count: int, shape: tuple[int, ...]) -> list[int]:
+    """Indices of the strongest ``count`` spots, going round an 8×8 grid so that no passage takes them all."""
+    if len(spots) <= count:
+        return list(range(len(spots)))
+    cell = (
+        np.minimum(spots[:, 1] * 8 / shape[0], 7).astype(int) * 8 + np.minimum(spots[:, 0] * 8 / shape[1], 7).astype(int)
+    )
+    order = np.lexsort((-strength, cell))
+    ordered = cell[order]
+    starts = np.flatnonzero(np.r_[True, ordered[1:] != ordered[:-1]])
+    rank = np.arange(len(order)) - np.repeat(starts, np.diff(np.r_[starts, len(order)]))
+    turn = np.lexsort((-strength[order], rank))
+    return [int(i) for i in order[turn[:count]]]

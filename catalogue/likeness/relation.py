@@ -1,0 +1,135 @@
+"""Which relation the evidence supports, with the reasons in words.
+
+The order is: exact digests; then the geometric fit and the aligned comparison. Where structure is too little to
+decide, the answer is "cannot tell"; where a passage or the colours as a whole depart, "look-alike".
+"""
+
+from datetime import datetime
+
+from catalogue.likeness import geometry
+from catalogue.likeness import thresholds as limits
+from catalogue.likeness.comparison import Comparison
+from catalogue.likeness.evidence import Evidence, Relation, ScanFacts
+from catalogue.likeness.geometry import Fit
+
+Sizes = tuple[tuple[int, int], tuple[int, int]]
+
+
+def exact(a: ScanFacts, b: ScanFacts) -> Evidence | None:
+    """The relation that digests alone establish, if any."""
+    whole = {"overlap_a": 1.0, "overlap_b": 1.0, "correlation": 1.0, "correlation_low": 1.0, "grain": 1.0}
+    if a.sha256 == b.sha256:
+        return Evidence(Relation.SAME_BYTES, 1.0, ("equal SHA-256",), **whole)
+    if a.pixel_digest and a.pixel_digest == b.pixel_digest:
+        return Evidence(
+            Relation.SAME_PIXELS, 1.0, ("the decoded pixels are equal, only the description differs",),
+            delta_e_median=0.0, delta_e_high=0.0, detail_ratio=1.0, ppi_a=a.ppi, ppi_b=b.ppi, **whole,
+        )
+    return None
+
+
+def decide(a: ScanFacts, b: ScanFacts, sizes: Sizes, fit: Fit, found: Comparison) -> Evidence | None:
+    """What a fit and its comparison say of the pair, or ``None``: not alike. ``sizes`` are of the previews.
+
+    ``fit.inliers`` is 0 where the pictures were aligned directly on their pixels.
+    """
+    ratio = detail_ratio(a, b, sizes, found)
+    reasons: list[str] = []
+    relation, sure = _judged(a, b, fit, found, ratio, reasons)
+    if relation is None:
+        return None
+    m = found.matrix
+    return Evidence(
+        relation, round(sure, 3), tuple(reasons), fit.inliers, fit.matches, found.overlap_a, found.overlap_b,
+        geometry.rotation_of(m), geometry.scale_of(m), found.zncc_median, found.zncc_low, found.grain, found.patch,
+        found.colour_patch, found.hue_turn, found.delta_e_median, found.delta_e_high, ratio, a.ppi, b.ppi,
+        sizes[0], sizes[1], (m[0, 0], m[0, 1], m[0, 2], m[1, 0], m[1, 1], m[1, 2]),
+    )
+
+
+def detail_ratio(a: ScanFacts, b: ScanFacts, sizes: Sizes, found: Comparison) -> float:
+    """Full pixels of a for one of b along the same stretch of the artwork."""
+    reduction_a = max(a.width, a.height) / max(sizes[0])
+    reduction_b = max(b.width, b.height) / max(sizes[1])
+    return reduction_a / (geometry.scale_of(found.matrix) * reduction_b)
+
+
+def _judged(
+    a: ScanFacts, b: ScanFacts, fit: Fit, found: Comparison, ratio: float, reasons: list[str],
+) -> tuple[Relation | None, float]:
+    if found.blocks < limits.BLOCKS_TO_TELL:
+        if found.delta_e_median > limits.DELTA_E_MOST:
+            return None, 0.0
+        reasons.append(f"only {found.blocks} passages hold enough detail to compare")
+        return Relation.UNSURE, 0.0
+    if found.zncc_median < limits.ZNCC_LEAST or (
+        fit.inliers < limits.INLIERS_SURE and found.zncc_median < limits.ZNCC_FEW_INLIERS
+    ):
+        return None, 0.0
+    astray = _astray(found, reasons)
+    if astray:
+        return Relation.LOOK_ALIKE, 0.9
+    if found.zncc_low < limits.ZNCC_LOW_LEAST:
+        reasons.append(f"a tenth of the passages agree less than {limits.ZNCC_LOW_LEAST} in structure")
+        return Relation.UNSURE, 0.3
+    reasons.append(f"structure agrees {found.zncc_median:.2f}, no passage departs")
+    if fit.inliers:
+        reasons.append(f"{fit.inliers} features agree on one place")
+    sure = min(0.999, 0.8 + 0.1 * min(1.0, fit.inliers / 40) + 0.1 * max(0.0, found.zncc_low))
+    return _part_or_whole(a, b, found, ratio, reasons), sure
+
+
+def _astray(found: Comparison, reasons: list[str]) -> bool:
+    if found.patch > limits.PATCH_MOST:
+        reasons.append(f"a passage of {found.patch:.1%} of the picture is painted differently")
+    if found.colour_patch > limits.COLOUR_PATCH_MOST:
+        reasons.append(f"a passage of {found.colour_patch:.1%} of the picture has other colours")
+    if found.hue_turn > limits.HUE_TURN_MOST:
+        reasons.append("the colours as a whole are other ones")
+    return bool(reasons)
+
+
+def _part_or_whole(a: ScanFacts, b: ScanFacts, found: Comparison, ratio: float, reasons: list[str]) -> Relation:
+    less, more = sorted((found.overlap_a, found.overlap_b))
+    if more < limits.CONTAINED and less < limits.APART:
+        reasons.append("each shows a part that the other does not")
+        return Relation.NEIGHBOUR
+    one = same_capture(a, b, found)
+    if less >= limits.WHOLE or (one and less >= limits.CROP_LEAST):
+        reasons.append(
+            "grain and angle are those of one capture" if one else "angle, grain or time are those of another capture"
+        )
+        return Relation.REWORKED if one else Relation.RESCAN
+    part, whole, part_ratio = (a, b, ratio) if found.overlap_a >= found.overlap_b else (b, a, 1 / ratio)
+    reasons.append(f"one shows {less:.0%} of the other")
+    if part.role == "tile" or (
+        part_ratio > limits.TILE_DETAIL and part.bits >= whole.bits and part.format == whole.format
+        and part.role not in ("reference", "print file")
+    ):
+        reasons.append("kept as finely as the whole")
+        return Relation.TILE
+    return Relation.DETAIL
+
+
+def same_capture(a: ScanFacts, b: ScanFacts, found: Comparison) -> bool:
+    """Whether both come from one pass of the scanner: times, a whole quarter turn, the same grain."""
+    one, two = _time(a.captured), _time(b.captured)
+    if one and two:
+        apart = abs((one.replace(tzinfo=None) - two.replace(tzinfo=None)).total_seconds())
+        if apart > limits.SECONDS_APART:
+            return False
+    rotation = geometry.rotation_of(found.matrix)
+    askew = abs((rotation + 45.0) % 90.0 - 45.0)
+    return askew < limits.ASKEW_MOST and found.grain > limits.GRAIN_LEAST
+
+
+def _time(text: str) -> datetime | None:
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        return None
+
+
+def a_is_part(evidence: Evidence) -> bool:
+    """Whether a is the side that shows less."""
+    return evidence.overlap_a >= evidence.overlap_b
