@@ -33,14 +33,18 @@ def keep_preview(home: Home, reading: Reading) -> None:
     part.replace(place)
 
 
-def record(db: Database, home: Home, store: Store, path: str, reading: Reading, run_id: int) -> int | None:
-    """Record what was read at ``path`` (as kept); gives the piece it belongs to, if any. Within a transaction."""
+def record(db: Database, home: Home, store: Store, path: str, reading: Reading, run_id: int, *,
+           role: str = "", piece_id: int | None = None) -> int | None:
+    """Record what was read at ``path`` (as kept); gives the piece it belongs to, if any. Within a transaction.
+
+    ``role`` and ``piece_id``, where a person has said them, are taken instead of what the path and the tags suggest.
+    """
     faults = {fault.kind for fault in reading.faults}
     if faults & _FLEETING:
         _note_faults(db, store, path, reading, None, None)
         return None
     before = files.by_path(db, store.id, path)
-    scan_id = piece_id = None
+    scan_id = None
     if reading.sha256 and not faults & _NO_SCAN:
         held = scans.by_digest(db, reading.sha256)
         piece_id = held.piece_id if held and held.piece_id else piece_for(db, home, path, reading)
