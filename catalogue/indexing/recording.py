@@ -47,8 +47,8 @@ def record(db: Database, home: Home, store: Store, path: str, reading: Reading, 
     scan_id = None
     if reading.sha256 and not faults & _NO_SCAN:
         held = scans.by_digest(db, reading.sha256)
-        piece_id = held.piece_id if held and held.piece_id else piece_for(db, home, path, reading)
-        role = role_of(path, reading.format, reading.picture)
+        piece_id = piece_id or (held.piece_id if held else None) or piece_for(db, home, path, reading)
+        role = role or role_of(path, reading.format, reading.picture)
         scan_id = scans.save(db, reading, role=role, piece_id=piece_id)
         scan = scans.by_id(db, scan_id)
         piece_id = scan.piece_id if scan else None
