@@ -21,10 +21,11 @@ class Settings:
     """
 
     place_rules: tuple[str, ...] = (
-        "{artist}/{piece}/**/*",
         "{year}/{artist} - {piece}/**/*",
         "{year}/{artist} - {piece} - *",
         "{year}/{artist} - {piece}.*",
+        "{year}/{artist}/{piece}/**/*",
+        "{artist}/{piece}/**/*",
         "{artist}/{piece}.*",
     )
     ignore: tuple[str, ...] = (".*", "._*", "Thumbs.db", "@eaDir", "#recycle", "lost+found", "$RECYCLE.BIN",

@@ -47,8 +47,8 @@ def add(db: Database, name: str, root: str, kind: str, marker: str) -> Store:
 
 
 def listed(db: Database) -> list[Store]:
-    """Stores in use, by name."""
-    return fetch(db, Store, "SELECT * FROM store WHERE forgotten IS NULL ORDER BY name")
+    """Stores in use, primary ones first: what lies there names a piece better than a copy's folders do."""
+    return fetch(db, Store, "SELECT * FROM store WHERE forgotten IS NULL ORDER BY kind <> 'primary', name")
 
 
 def by_name(db: Database, name: str) -> Store:

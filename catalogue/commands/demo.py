@@ -1,0 +1,100 @@
+"""``catalogue demo``: the demo archive in a catalogue of its own."""
+
+import shutil
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from catalogue.commands.session import Session, bar, interruptible, json_option
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from catalogue.indexing.service import StoreSummary
+    from catalogue.records.database import Database
+    from catalogue.settings import Home
+
+SIGN = ".catalogue-demo"
+STORES = (("main disk", "main-disk", "primary"), ("copy disk", "copy-disk", "copy"))
+
+
+@click.command("demo")
+@click.option("--archive", type=click.Path(path_type=Path), help="The demo archive; else the one of this checkout.")
+@click.option("--screens/--no-screens", default=True, help="Open the screens, or print what was found and exit.")
+@json_option
+@click.pass_obj
+def command(session: Session, archive: Path | None, screens: bool) -> None:
+    """Index the demo archive into a fresh catalogue and open it.
+
+    The archive is copied beside that catalogue first, so the demo can be changed and broken at will.
+    """
+    from catalogue.errors import NotFound
+    from catalogue.settings import Home, read_settings
+
+    source = archive or Path(__file__).resolve().parents[2] / "demo_archive"
+    if not (source / "main-disk").is_dir():
+        raise NotFound("There is no demo archive here.", hint="Run from a checkout, or name it with --archive.",
+                       path=source)
+    folder = _fresh(session.folder)
+    home = Home(folder, read_settings(folder / "settings.toml"))
+    disks = folder / "disks"
+    shutil.copytree(source, disks)
+    db, summaries = _fill(home, disks)
+    data = {"catalogue": folder, **_told(db, summaries)}
+    db.close()
+    if screens and not session.as_json:
+        from catalogue.screens.app import open_screens
+
+        open_screens(home)
+        return
+    session.emit(data, lambda out: _print(out, data))
+
+
+def _fresh(asked: Path | None) -> Path:
+    """An empty demo folder. Only a folder that an earlier demo made is ever cleared."""
+    from platformdirs import user_data_path
+
+    from catalogue.errors import Refused
+
+    folder = (asked or user_data_path("master-scan-catalogue-demo", appauthor=False)).expanduser().absolute()
+    if folder.exists() and any(folder.iterdir()):
+        if not (folder / SIGN).exists():
+            raise Refused("This folder holds something else than a demo.", hint="Name an empty one with --catalogue.",
+                          path=folder)
+        shutil.rmtree(folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / SIGN).write_text("Made by the demo; the next demo clears this folder.\n", encoding="utf-8")
+    return folder
+
+
+def _fill(home: "Home", disks: Path) -> "tuple[Database, list[StoreSummary]]":
+    from catalogue.indexing.service import index
+    from catalogue.indexing.stores import add_store
+    from catalogue.ledger.importing import import_editions, import_orders
+    from catalogue.likeness.service import update
+    from catalogue.records.database import open_database
+
+    db = open_database(home.database)
+    stores = [add_store(db, name, disks / folder, kind, consent=True) for name, folder, kind in STORES]
+    with interruptible() as cancelled, bar() as report:
+        summaries = index(db, home, stores, report=report, cancelled=cancelled)
+        import_editions(db, home, disks / "editions.csv")
+        import_orders(db, home, disks / "orders.csv")
+        update(db, home, report=report, cancelled=cancelled)
+    return db, summaries
+
+
+def _told(db: "Database", summaries: "list[StoreSummary]") -> dict[str, object]:
+    from catalogue.records import findings, pieces
+
+    return {"stores": summaries, "counts": pieces.counts(db), "findings": findings.by_kind(db)}
+
+
+def _print(out: "Console", data: dict[str, object]) -> None:
+    counts, kinds = data["counts"], data["findings"]
+    assert isinstance(counts, dict) and isinstance(kinds, dict)
+    out.print(f"{counts['artist']} artists, {counts['piece']} pieces, {counts['scan']} scans in {counts['file']} files "
+              f"on {counts['store']} stores; {counts['orders']} orders with {counts['order_line']} lines.")
+    out.print("Findings: " + (", ".join(f"{count} × {kind}" for kind, count in kinds.items()) or "none") + ".")
+    out.print(f"Look around: catalogue --catalogue '{data['catalogue']}' find harbour")

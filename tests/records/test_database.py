@@ -1,0 +1,108 @@
+"""The catalogue database: migrations, transactions, the event chain, the rules it enforces itself."""
+
+import sqlite3
+import threading
+from pathlib import Path
+
+import pytest
+
+from catalogue.errors import CatalogueError, Damaged, NotFound
+from catalogue.records import events, findings, pieces
+from catalogue.records.database import Database, migrations, open_database, read_only_database, transaction
+from catalogue.settings import Home, read_settings
+
+
+def test_migrations_are_numbered_without_gaps_or_twins() -> None:
+    numbers = [number for number, _ in migrations()]
+    assert numbers == sorted(set(numbers))
+
+
+def test_opening_twice_changes_nothing(home: Home, db: Database) -> None:
+    before = db.schema
+    again = open_database(home.database)
+    assert again.schema == before
+
+
+def test_a_file_that_is_no_catalogue_is_told(tmp_path: Path) -> None:
+    (tmp_path / "c.sqlite").write_bytes(b"this is no database, only words" * 100)
+    with pytest.raises(Damaged):
+        open_database(tmp_path / "c.sqlite")
+
+
+def test_a_newer_catalogue_is_left_alone(home: Home, db: Database) -> None:
+    db.execute("PRAGMA user_version = 9999")
+    with pytest.raises(CatalogueError, match="newer"):
+        open_database(home.database)
+
+
+def test_reading_only_needs_a_catalogue(tmp_path: Path) -> None:
+    with pytest.raises(NotFound):
+        read_only_database(tmp_path / "none.sqlite")
+
+
+def test_a_failed_transaction_leaves_nothing(db: Database) -> None:
+    with pytest.raises(ZeroDivisionError), transaction(db):
+        pieces.artist_called(db, "Ada")
+        1 / 0  # noqa: B018
+    assert pieces.counts(db)["artist"] == 0
+
+
+def test_two_writers_take_turns(home: Home, db: Database) -> None:
+    def add(name: str) -> None:
+        own = open_database(home.database)
+        for n in range(25):
+            with transaction(own):
+                pieces.artist_called(own, f"{name} {n}")
+        own.close()
+
+    threads = [threading.Thread(target=add, args=[name]) for name in ("one", "two", "three")]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert pieces.counts(db)["artist"] == 75
+
+
+def test_the_event_log_is_append_only_and_chained(db: Database) -> None:
+    with transaction(db):
+        for n in range(5):
+            events.append(db, "fixity check", "success", path=f"{n}.tif")
+    assert not list(events.broken_links(db))
+    with pytest.raises(sqlite3.IntegrityError):
+        db.execute("UPDATE event SET detail = 'nothing happened'")
+    with pytest.raises(sqlite3.IntegrityError):
+        db.execute("DELETE FROM event WHERE id = 2")
+
+
+@pytest.mark.parametrize("tamper", ["UPDATE event SET path = 'x' WHERE id = 3", "DELETE FROM event WHERE id = 3"])
+def test_tampering_with_the_log_shows(db: Database, tamper: str) -> None:
+    with transaction(db):
+        for n in range(5):
+            events.append(db, "fixity check", "success", path=f"{n}.tif")
+    db.execute("DROP TRIGGER event_never_changed")
+    db.execute("DROP TRIGGER event_never_deleted")
+    db.execute(tamper)
+    assert list(events.broken_links(db))
+
+
+def test_a_finding_seen_again_is_one_finding(db: Database) -> None:
+    first = findings.record(db, "missing", "gone", path="a.tif")
+    assert findings.record(db, "missing", "still gone", path="a.tif") == first
+    findings.resolve(db, "found", path="a.tif")
+    assert findings.record(db, "missing", "gone anew", path="a.tif") != first
+
+
+@pytest.mark.parametrize(("text", "words"), [
+    ("colour = 1", "Unknown setting 'colour'"), ("workers = 'two'", "wrong form"), ("workers = true", "wrong form"),
+    ("workers = ", "cannot be read"), ("place_rules = [1]", "wrong form")])
+def test_settings_that_are_wrong_are_told(tmp_path: Path, text: str, words: str) -> None:
+    (tmp_path / "settings.toml").write_text(text)
+    with pytest.raises(CatalogueError, match=words):
+        read_settings(tmp_path / "settings.toml")
+
+
+def test_settings_take_what_is_given_and_keep_the_rest(tmp_path: Path) -> None:
+    (tmp_path / "settings.toml").write_text('currency = "GBP"\nprint_ppi = [360, 180]\ntile_overlap = 1\n')
+    settings = read_settings(tmp_path / "settings.toml")
+    assert (settings.currency, settings.print_ppi, settings.tile_overlap) == ("GBP", (360, 180), 1.0)
+    assert settings.place_rules

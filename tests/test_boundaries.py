@@ -1,0 +1,75 @@
+"""The rooms keep their doors shut: who may import whom, where SQL lives, what start-up costs."""
+
+import ast
+import re
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+import catalogue
+
+PACKAGE = Path(catalogue.__file__).parent
+HEAVY = ("textual", "cv2", "numpy", "tifffile", "imagecodecs", "sqlite_utils", "PIL", "faiss", "imagehash")
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+
+def test_layers_hold() -> None:
+    """The contracts in pyproject.toml, by import-linter."""
+    checked = subprocess.run([sys.executable, "-c", "from importlinter.cli import lint_imports_command as c; c()"],
+                             cwd=PACKAGE.parent, capture_output=True, text=True, check=False)
+    assert checked.returncode == 0, checked.stdout + checked.stderr
+
+
+def _strings(module: Path) -> list[str]:
+    tree = ast.parse(module.read_text(encoding="utf-8"))
+    docs = {id(node.body[0].value) for node in ast.walk(tree)
+            if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef)
+            and node.body and isinstance(node.body[0], ast.Expr)}
+    return [node.value for node in ast.walk(tree)
+            if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docs]
+
+
+SQL = re.compile(r"\bSELECT\b.*\bFROM\b|\bINSERT\s+(OR \w+\s+)?INTO\b|\bUPDATE\s+\w+\s+SET\b|\bDELETE\s+FROM\b|"
+                 r"\bCREATE\s+(TEMP\s+)?(TABLE|INDEX|VIRTUAL)\b|\bPRAGMA\b", re.DOTALL)
+
+
+@pytest.mark.parametrize("module", [m for m in MODULES if "records" not in m.relative_to(PACKAGE).parts],
+                         ids=lambda m: str(m.relative_to(PACKAGE)))
+def test_only_the_records_speak_sql(module: Path) -> None:
+    assert [text for text in _strings(module) if SQL.search(text)] == []
+
+
+def test_the_sql_pattern_sees_sql() -> None:
+    """The check above can fail: it finds SQL where SQL is meant to be."""
+    assert any(SQL.search(text) for text in _strings(PACKAGE / "records" / "files.py"))
+
+
+def test_help_loads_nothing_heavy_and_is_quick() -> None:
+    code = ("import sys\nfrom catalogue.commands import main\nsys.argv = ['catalogue', '--help']\n"
+            "try:\n main()\nexcept SystemExit: pass\n"
+            f"print([m for m in {HEAVY!r} if m in sys.modules])")
+    times = []
+    for _ in range(3):
+        begun = time.perf_counter()
+        shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+        times.append(time.perf_counter() - begun)
+        assert shown.stdout.strip().endswith("[]"), shown.stdout
+        assert "Commands:" in shown.stdout
+    assert min(times) < 0.4
+
+
+def test_every_command_in_the_table_loads_and_explains_itself() -> None:
+    from importlib import import_module
+
+    import click
+
+    from catalogue.commands import COMMANDS
+
+    for name, (module, text) in COMMANDS.items():
+        loaded = import_module(f"catalogue.commands.{module}").command
+        assert isinstance(loaded, click.Command), name
+        assert text.endswith("."), name
+        assert loaded.help or loaded.callback, name
