@@ -27,8 +27,12 @@ _NO_LOCKS = {errno.ENOLCK, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.
 _NO_FOLDER_SYNC = {errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.EBADF, errno.EACCES}
 _OPEN = os.O_CLOEXEC | os.O_NOFOLLOW
 
-__all__ = ["PART_PREFIX", "Staged", "Stopped", "aside_name", "copy_verified", "drop_cache", "part_path", "sha256_of_fd",
-           "staged_copy", "sync_folder", "write_atomically"]
+__all__ = ["PART_PREFIX", "NoRoom", "Staged", "Stopped", "aside_name", "copy_verified", "drop_cache", "part_path",
+           "sha256_of_fd", "staged_copy", "sync_folder", "write_atomically"]
+
+
+class NoRoom(Refused):
+    """The disk is full, or would be."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +62,8 @@ def copy_verified(source: Path, target: Path, *, sha256: str | None, report: Rep
 
     Raises:
         NotFound: no source. Damaged: the source fails its check, cannot be read, or the copy does not read back as
-        written. Refused: ``target`` is taken, the disk lacks room, or the source changed meanwhile. Busy: another
-        program is copying to the same name. CatalogueError: the target's disk failed. Stopped: ``cancelled`` said so.
+        written. Refused: ``target`` is taken, or the source changed meanwhile; NoRoom of these: the disk is full. Busy:
+        another program is copying to the same name. CatalogueError: the disk failed. Stopped: ``cancelled`` said so.
     """
     with staged_copy(source, target, sha256=sha256, report=report, cancelled=cancelled, replace=replace) as staged:
         staged.put(replace=replace)
@@ -293,8 +297,8 @@ def _need_room(folder: Path, size: int, target: Path) -> None:
     except OSError as error:
         raise _failed(error, target) from error
     if free < size + SPARE_BYTES:
-        raise Refused(f"The disk lacks room: {size / 1e6:,.1f} MB wanted, {free / 1e6:,.1f} MB free.",
-                      hint="Make room, then try again.", path=target)
+        raise NoRoom(f"The disk lacks room: {size / 1e6:,.1f} MB wanted, {free / 1e6:,.1f} MB free.",
+                     hint="Make room, then try again.", path=target)
 
 
 def _renamed_without_overwriting(part: Path, target: Path) -> None:
@@ -331,7 +335,7 @@ def _writing(target: Path) -> Iterator[None]:
 
 def _failed(error: OSError, target: Path) -> CatalogueError:
     if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
-        return Refused("The disk is full.", hint="Make room, then try again.", path=target)
+        return NoRoom("The disk is full.", hint="Make room, then try again.", path=target)
     if error.errno in (errno.EROFS, errno.EACCES, errno.EPERM):
         return Refused("The folder may not be written to.", hint="The disk or the folder is read-only.", path=target)
     return CatalogueError(f"The file cannot be written: {error.strerror or error}.",

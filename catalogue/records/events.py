@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from catalogue import __version__
-from catalogue.records.database import Database, fetch, now
+from catalogue.records.database import Database, fetch, fetch_one, now
 
 # PREMIS 3 eventType vocabulary, id.loc.gov; the ones this program writes.
 TYPES = ("capture", "creation", "deletion", "filename change", "fixity check", "ingestion",
@@ -73,3 +73,21 @@ def broken_links(db: Database) -> Iterator[Event]:
         if event.chain != linked(previous, facts):
             yield event
         previous = event.chain
+
+
+def last(db: Database) -> Event | None:
+    return fetch_one(db, Event, "SELECT * FROM event ORDER BY id DESC LIMIT 1")
+
+
+def by_id(db: Database, event_id: int) -> Event | None:
+    return fetch_one(db, Event, "SELECT * FROM event WHERE id = ?", [event_id])
+
+
+def count(db: Database) -> int:
+    return int(db.execute("SELECT count(*) FROM event").fetchone()[0])
+
+
+def backwards(db: Database) -> int:
+    """Events whose time lies before that of the one before: the clock was set back."""
+    return int(db.execute(
+        "SELECT count(*) FROM event e JOIN event p ON p.id = e.id - 1 WHERE e.at < p.at").fetchone()[0])

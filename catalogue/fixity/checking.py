@@ -1,0 +1,145 @@
+"""Check one file against what is on record for it. Knows no database; runs in threads."""
+
+import errno
+import hashlib
+import os
+import stat
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+
+from catalogue.fixity.copying import drop_cache
+from catalogue.progress import Cancelled
+from catalogue.reading.digests import ReadFailed, Stopped
+
+BUFFER_BYTES = 2 << 20
+SECTOR_BYTES = 4096   # the unit in which a failing medium is narrowed down
+TRIES = 3
+_GONE = {errno.ENOENT, errno.ENOTDIR}
+
+
+class Result(StrEnum):
+    """What a check can find; the words of the findings where there is one."""
+
+    INTACT = "intact"
+    CHANGED = "changed"          # bytes differ though size and time do not
+    EDITED = "edited"            # bytes differ, and so does size or time
+    TRUNCATED = "truncated"      # the rest of it is gone
+    MISSING = "missing"
+    UNREADABLE = "unreadable"
+    CHANGING = "changing"        # being written while it was read: says nothing
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What a file was when its digest was taken."""
+
+    size: int
+    mtime_ns: int
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """One check. ``size`` and ``mtime_ns`` are as found; ``offset`` is the first byte that could not be read."""
+
+    result: Result
+    size: int = 0
+    mtime_ns: int = 0
+    sha256: str = ""
+    offset: int | None = None
+    detail: str = ""
+
+
+def check(path: str, expected: Expected, *, tell: Callable[[int], None], cancelled: Cancelled,
+          from_disk: bool = True) -> Checked:
+    """Digest a file and compare.
+
+    ``tell`` is called with the bytes of each buffer. With ``from_disk`` the system's memory of the file is dropped
+    first, so that the medium is what is checked. A file whose size differs is not digested: its bytes cannot agree.
+
+    Raises:
+        Stopped: ``cancelled()`` said so. Every fault of the file is a result, not an error.
+    """
+    try:
+        fd = os.open(path, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)
+    except OSError as error:
+        return _refused(error)
+    try:
+        before = os.fstat(fd)
+        if not stat.S_ISREG(before.st_mode):
+            return Checked(Result.MISSING, detail="something that is no file stands in its place")
+        if before.st_size != expected.size:
+            kind = Result.TRUNCATED if before.st_size < expected.size else Result.EDITED
+            return Checked(kind, before.st_size, before.st_mtime_ns,
+                           detail=f"{before.st_size:,} bytes where {expected.size:,} were")
+        if from_disk:
+            drop_cache(fd)
+        digest = _digest(fd, tell, cancelled)
+        after = os.fstat(fd)
+    except ReadFailed as error:
+        return Checked(Result.UNREADABLE, offset=error.offset, detail=str(error))
+    except OSError as error:
+        return _refused(error)
+    finally:
+        os.close(fd)
+    if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
+        return Checked(Result.CHANGING, after.st_size, after.st_mtime_ns, detail="it was written to while being read")
+    return Checked(_compared(digest, before.st_mtime_ns, expected), before.st_size, before.st_mtime_ns, digest)
+
+
+def _compared(digest: str, mtime_ns: int, expected: Expected) -> Result:
+    if digest == expected.sha256:
+        return Result.INTACT
+    return Result.CHANGED if mtime_ns == expected.mtime_ns else Result.EDITED
+
+
+def _refused(error: OSError) -> Checked:
+    if error.errno in _GONE:
+        return Checked(Result.MISSING, detail="there is no such file any more")
+    return Checked(Result.UNREADABLE, detail=f"it cannot be opened: {error.strerror}")
+
+
+def _digest(fd: int, tell: Callable[[int], None], cancelled: Cancelled) -> str:
+    sha, buffer, offset = hashlib.sha256(), memoryview(bytearray(BUFFER_BYTES)), 0
+    while count := read_at(fd, buffer, offset):
+        sha.update(buffer[:count])
+        offset += count
+        tell(count)
+        if cancelled():
+            raise Stopped
+    return sha.hexdigest()
+
+
+def read_at(fd: int, buffer: memoryview, offset: int) -> int:
+    """Bytes from ``offset`` into ``buffer``; how many came, 0 at the end.
+
+    A failing read is tried again, then narrowed down to a sector. Raises :class:`ReadFailed` with the first byte
+    that the medium does not give.
+    """
+    for attempt in range(TRIES):
+        try:
+            os.lseek(fd, offset, os.SEEK_SET)
+            return os.readv(fd, [buffer])
+        except OSError as error:
+            if attempt == TRIES - 1:
+                if len(buffer) <= SECTOR_BYTES:
+                    raise ReadFailed(offset, error) from error
+                return _by_sectors(fd, buffer, offset)
+    raise AssertionError("no try was made")
+
+
+def _by_sectors(fd: int, buffer: memoryview, offset: int) -> int:
+    """Read what a failing stretch still gives, sector by sector, up to its first bad one."""
+    done = 0
+    while done < len(buffer):
+        try:
+            count = read_at(fd, buffer[done:done + SECTOR_BYTES], offset + done)
+        except ReadFailed:
+            if not done:
+                raise
+            return done  # the next read starts at the bad sector and says so
+        if not count:
+            break
+        done += count
+    return done

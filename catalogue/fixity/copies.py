@@ -1,0 +1,214 @@
+"""Copies across stores: how many sound ones each master has, and bringing a store up to date."""
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+
+from catalogue.errors import CatalogueError, Damaged, NotFound, Refused
+from catalogue.fixity.alone import alone
+from catalogue.fixity.checking import Expected, check
+from catalogue.fixity.copying import NoRoom, Stopped, copy_verified
+from catalogue.indexing.recording import real_path
+from catalogue.indexing.stores import is_at, where
+from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.records import events, files, findings, fixity, runs
+from catalogue.records import stores as store_rows
+from catalogue.records.database import Database, transaction
+from catalogue.records.fixity import Holder, Wanted
+from catalogue.records.paths import shown
+from catalogue.records.stores import Store
+from catalogue.settings import Home, Settings
+
+SINGLE, NO_OFF_SITE = "single copy", "no off-site copy"
+
+
+@dataclass(frozen=True, slots=True)
+class NotCopied:
+    """A scan that could not be brought to the store, and why."""
+
+    path: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class CopySummary:
+    """What bringing a store up to date did. ``outcome``: finished, cancelled, full, failed (the store went away).
+
+    ``adopted`` files lay there already and are now on record. ``renamed`` ones stand under a name with digits of
+    their digest, for another picture has their own.
+    """
+
+    store: str
+    outcome: str
+    copied: int = 0
+    adopted: int = 0
+    renamed: int = 0
+    bytes: int = 0
+    not_copied: tuple[NotCopied, ...] = ()
+
+
+@dataclass(slots=True)
+class _Tally:
+    copied: int = 0
+    adopted: int = 0
+    renamed: int = 0
+    bytes: int = 0
+    not_copied: list[NotCopied] = field(default_factory=list)
+
+
+def review(db: Database, settings: Settings) -> dict[str, int]:
+    """Bring ``single copy`` and ``no off-site copy`` up to date for every master; gives how many of each are open.
+
+    A copy is a sound file in a store of its own; two files in one store are lost together.
+    """
+    counted = {SINGLE: 0, NO_OFF_SITE: 0}
+    with transaction(db):
+        open_single = fixity.open_scan_findings(db, SINGLE)
+        open_off_site = fixity.open_scan_findings(db, NO_OFF_SITE)
+        for copies in fixity.master_copies(db):
+            few = ""
+            if copies.stores < settings.minimum_copies:
+                held = {0: "no sound copy", 1: "one sound copy"}.get(copies.stores, f"{copies.stores} sound copies")
+                few = f"{held}, {settings.minimum_copies} wanted: {shown(copies.path)}"
+            here = "" if copies.off_site else f"no sound copy off site: {shown(copies.path)}"
+            counted[SINGLE] += bool(few)
+            counted[NO_OFF_SITE] += bool(here)
+            _settle(db, SINGLE, copies.scan_id, few, open_single,
+                    "Copy it to another store: catalogue copy --to STORE.")
+            _settle(db, NO_OFF_SITE, copies.scan_id, here, open_off_site,
+                    "Copy it to a disk that is kept elsewhere: catalogue copy --to STORE.")
+        for kind, leftover in ((SINGLE, open_single), (NO_OFF_SITE, open_off_site)):
+            for scan_id in leftover:  # no master any more
+                findings.resolve(db, "no longer a master", scan_id=scan_id, kinds=(kind,))
+    return counted
+
+
+def _settle(db: Database, kind: str, scan_id: int, detail: str, known: dict[int, str], hint: str) -> None:
+    before = known.pop(scan_id, None)
+    if detail and detail != before:
+        findings.record(db, kind, detail, scan_id=scan_id, hint=hint)
+    elif before is not None and not detail:
+        findings.resolve(db, "copied", scan_id=scan_id, kinds=(kind,))
+
+
+def plan(db: Database, target: Store, source: Store | None = None, *, masters_only: bool = False) -> list[Wanted]:
+    """Scans that ``target`` lacks and the primary stores (or ``source``) hold soundly, by path."""
+    return fixity.wanted_by(db, target.id, source.id if source else None, masters_only)
+
+
+def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *, report: Report = unheard,
+            cancelled: Cancelled = never) -> CopySummary:
+    """Bring scans to a store: each copied, verified and recorded before the next. Call it again to carry on.
+
+    Nothing that stands in the store is overwritten or removed.
+
+    Raises:
+        Refused: the store is offline. Busy: another copy run is under way.
+    """
+    with alone(home, "copy"):
+        root = where(db, target)
+        if root is None:
+            raise Refused(f"The store {target.name!r} is offline.", hint="Connect it first.", path=target.root)
+        with transaction(db):
+            run_id = runs.start(db, "copy", target.id)
+        tally, outcome = _Tally(), "finished"
+        total = sum(w.size for w in wanted)
+        for number, one in enumerate(wanted):
+            if cancelled():
+                outcome = "cancelled"
+                break
+
+            def tell(progress: Progress, number: int = number) -> None:
+                part = progress.bytes_done if progress.stage == "copy" else one.size  # noqa: B023 - used at once
+                report(Progress(f"Copying to {target.name}", number, len(wanted), tally.bytes + part, total))
+
+            try:
+                _bring(db, target, root, one, run_id, tally, tell, cancelled)
+            except Stopped:
+                outcome = "cancelled"
+                break
+            except NoRoom as error:
+                tally.not_copied.append(NotCopied(one.path, error.message))
+                outcome = "full"
+                break
+            except CatalogueError as error:
+                if not is_at(target, root):
+                    outcome = "failed"
+                    break
+                tally.not_copied.append(NotCopied(one.path, str(error)))
+        with transaction(db):
+            runs.end(db, run_id, outcome if outcome in ("finished", "cancelled") else "failed",
+                     {"copied": tally.copied, "adopted": tally.adopted, "bytes": tally.bytes,
+                      "not copied": len(tally.not_copied)})
+        review(db, home.settings)
+    return CopySummary(target.name, outcome, tally.copied, tally.adopted, tally.renamed, tally.bytes,
+                       tuple(tally.not_copied))
+
+
+def _bring(db: Database, target: Store, root: Path, one: Wanted, run_id: int, tally: _Tally,
+           report: Report, cancelled: Cancelled) -> None:
+    """Copy one scan from the first store that gives it soundly."""
+    path, adopt = _name_for(db, target, root, one)
+    destination = Path(real_path(root, path))
+    if adopt:
+        _note(db, target, path, destination, one, run_id, "found in place")
+        tally.adopted += 1
+        tally.bytes += one.size
+        return
+    reasons = []
+    for holder in fixity.holders(db, one.sha256):
+        if holder.store_id == target.id or not holder.sound:
+            continue
+        origin = where(db, store_rows.by_id(db, holder.store_id))
+        if origin is None:
+            reasons.append(f"{holder.store} is offline")
+            continue
+        try:
+            copy_verified(Path(real_path(origin, holder.path)), destination, sha256=one.sha256, report=report,
+                          cancelled=cancelled)
+        except (Damaged, NotFound) as error:
+            reasons.append(f"{holder.store}: {error.message}")
+            _distrust(db, holder, error)
+            continue
+        _note(db, target, path, destination, one, run_id, f"copied from {holder.store}")
+        tally.copied += 1
+        tally.renamed += path != one.path
+        tally.bytes += one.size
+        return
+    raise NotFound("No store gives a sound copy" + (": " + "; ".join(reasons) if reasons else "") + ".",
+                   path=one.path)
+
+
+def _name_for(db: Database, target: Store, root: Path, one: Wanted) -> tuple[str, bool]:
+    """Where in the store the scan goes, and whether it lies there already."""
+    pure = PurePosixPath(one.path)
+    other = str(pure.with_name(f"{pure.stem}.{one.sha256[:8]}{pure.suffix}"))
+    for path in (one.path, other):
+        place = real_path(root, path)
+        if not os.path.lexists(place):
+            return path, False
+        size = os.lstat(place).st_size
+        found = check(place, Expected(size, 0, one.sha256), tell=lambda _: None, cancelled=never)
+        if found.sha256 == one.sha256:
+            return path, True
+        row = files.by_path(db, target.id, path)
+        if row is not None and row.scan_id == one.scan_id:
+            raise Refused("The copy there is damaged.", hint="Restore it: catalogue restore.", path=place)
+    raise Refused("Other files stand under both names it could have.", path=one.path)
+
+
+def _note(db: Database, target: Store, path: str, place: Path, one: Wanted, run_id: int, how: str) -> None:
+    stat = place.stat()
+    with transaction(db):
+        files.save(db, target.id, path, stat.st_size, stat.st_mtime_ns, one.scan_id, run_id, verified=True)
+        findings.resolve(db, how, store_id=target.id, path=path, kinds=fixity.BAD_KINDS)
+        events.append(db, "replication", "success", store=target.name, path=path, sha256=one.sha256, detail=how)
+
+
+def _distrust(db: Database, holder: Holder, error: CatalogueError) -> None:
+    """Leave a trace of a source that failed: its turn in the next audit comes first."""
+    with transaction(db):
+        fixity.set_turn(db, holder.file_id, 0)
+        events.append(db, "fixity check", "fail", store=holder.store, path=holder.path,
+                      detail=f"as a source of a copy: {error.message}")

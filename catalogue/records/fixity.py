@@ -1,0 +1,185 @@
+"""Rows of the audits: whose turn it is, what was found, where damage lies, how many good copies there are."""
+
+from array import array
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from catalogue.records.database import Database, fetch, fetch_one, now
+
+# Open findings that make a file no good copy.
+BAD_KINDS = ("changed", "edited", "missing", "truncated", "unreadable", "moved", "damaged", "empty")
+_BAD = ", ".join(f"'{kind}'" for kind in BAD_KINDS)
+_SOUND = f"""f.state = 'present' AND NOT EXISTS (
+    SELECT 1 FROM finding n WHERE n.store_id = f.store_id AND n.path = f.path AND n.resolved IS NULL
+                                  AND n.kind IN ({_BAD}) AND (n.kind <> 'edited' OR n.scan_id = f.scan_id))"""
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """A file whose bytes can be checked: what is on record for it."""
+
+    id: int
+    store_id: int
+    path: str
+    size: int
+    mtime_ns: int
+    scan_id: int
+    sha256: str
+    state: str
+    checked_at: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Copies:
+    """Where one master scan has sound files: how many stores, and how many of them off site."""
+
+    scan_id: int
+    sha256: str
+    stores: int
+    off_site: int
+    path: str
+
+
+@dataclass(frozen=True, slots=True)
+class Holder:
+    """A file that should hold a scan's bytes, with its store."""
+
+    file_id: int
+    store_id: int
+    store: str
+    kind: str
+    path: str
+    sound: int
+    checked_at: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A scan that a store lacks, with the path to give it there."""
+
+    scan_id: int
+    sha256: str
+    size: int
+    path: str
+
+
+_DUE = """SELECT f.id, f.store_id, f.path, f.size, f.mtime_ns, f.scan_id, s.sha256, f.state, f.checked_at
+          FROM file f JOIN scan s ON s.id = f.scan_id"""
+
+
+def first_turn(db: Database, store_id: int) -> int:
+    """The turn an audit of a store gives its files: that of the first audit since the last one that ended by itself.
+
+    So an audit after one that was stopped or killed takes up the files that were left.
+    """
+    row = db.execute("""
+        SELECT min(id) FROM run WHERE kind = 'audit' AND store_id = ?1 AND id > coalesce(
+            (SELECT max(id) FROM run WHERE kind = 'audit' AND store_id = ?1 AND outcome = 'finished'), 0)""",
+        [store_id]).fetchone()
+    return int(row[0] or 0)
+
+
+def due(db: Database, store_id: int, turn: int) -> tuple[array[int], int]:
+    """Ids of a store's files that had no ``turn`` yet, oldest turn first, then by path; and their bytes."""
+    ids, total = array("q"), 0
+    for row in db.execute("""
+            SELECT f.id, f.size FROM file f LEFT JOIN fixity_turn t ON t.file_id = f.id
+            WHERE f.store_id = ? AND f.scan_id IS NOT NULL AND coalesce(t.turn, 0) < ?
+            ORDER BY coalesce(t.turn, 0), f.path""", [store_id, turn]):
+        ids.append(row[0])
+        total += row[1]
+    return ids, total
+
+
+def sample(db: Database, store_id: int, share: float) -> tuple[array[int], int]:
+    """Ids of a random ``share`` (0 to 1, at least one file) of a store's files with a digest; and their bytes."""
+    ids, total = array("q"), 0
+    for row in db.execute("""
+            SELECT id, size FROM file WHERE store_id = ?1 AND scan_id IS NOT NULL ORDER BY random()
+            LIMIT max(1, CAST(round(?2 * (SELECT count(*) FROM file WHERE store_id = ?1 AND scan_id IS NOT NULL))
+                              AS INTEGER))""", [store_id, share]):
+        ids.append(row[0])
+        total += row[1]
+    return ids, total
+
+
+def checkable(db: Database, store_id: int) -> int:
+    """How many of a store's files have a digest to check against."""
+    return int(db.execute("SELECT count(*) FROM file WHERE store_id = ? AND scan_id IS NOT NULL",
+                          [store_id]).fetchone()[0])
+
+
+def due_file(db: Database, file_id: int) -> Due | None:
+    return fetch_one(db, Due, _DUE + " WHERE f.id = ?", [file_id])
+
+
+def set_turn(db: Database, file_id: int, turn: int) -> None:
+    db.execute("""INSERT INTO fixity_turn VALUES (?, ?)
+                  ON CONFLICT (file_id) DO UPDATE SET turn = excluded.turn""", [file_id, turn])
+
+
+def touched(db: Database, file_id: int, mtime_ns: int) -> None:
+    """The file's time changed, its bytes did not."""
+    db.execute("UPDATE file SET mtime_ns = ? WHERE id = ?", [mtime_ns, file_id])
+
+
+def save_damage(db: Database, file_id: int, regions: str) -> None:
+    db.execute("INSERT OR REPLACE INTO damage VALUES (?, ?, ?)", [file_id, now(), regions])
+
+
+def clear_damage(db: Database, file_id: int) -> None:
+    db.execute("DELETE FROM damage WHERE file_id = ?", [file_id])
+
+
+def damage(db: Database, file_id: int) -> str | None:
+    """The damage of a file as JSON, or None."""
+    row = db.execute("SELECT regions FROM damage WHERE file_id = ?", [file_id]).fetchone()
+    return None if row is None else str(row[0])
+
+
+def master_copies(db: Database) -> list[Copies]:
+    """Every master scan with the number of stores that hold it soundly. Copies within one store count once."""
+    return fetch(db, Copies, f"""
+        SELECT s.id AS scan_id, s.sha256, count(DISTINCT CASE WHEN {_SOUND} THEN f.store_id END) AS stores,
+               count(DISTINCT CASE WHEN {_SOUND} AND t.kind = 'off-site' THEN f.store_id END) AS off_site,
+               coalesce(min(f.path), '') AS path
+        FROM scan s LEFT JOIN file f ON f.scan_id = s.id
+             AND f.store_id IN (SELECT id FROM store WHERE forgotten IS NULL)
+        LEFT JOIN store t ON t.id = f.store_id
+        WHERE s.role = 'master' GROUP BY s.id ORDER BY s.id""")
+
+
+def open_scan_findings(db: Database, kind: str) -> dict[int, str]:
+    """Scan id to detail of open findings of a kind that belong to a scan, not to a place."""
+    return {int(row[0]): str(row[1]) for row in db.execute(
+        "SELECT scan_id, detail FROM finding WHERE kind = ? AND resolved IS NULL AND scan_id IS NOT NULL"
+        " AND store_id IS NULL", [kind])}
+
+
+def holders(db: Database, sha256: str) -> list[Holder]:
+    """Files that should hold a scan: sound ones first, latest check first."""
+    return fetch(db, Holder, f"""
+        SELECT f.id AS file_id, f.store_id, t.name AS store, t.kind, f.path, {_SOUND} AS sound, f.checked_at
+        FROM file f JOIN scan s ON s.id = f.scan_id JOIN store t ON t.id = f.store_id
+        WHERE s.sha256 = ? AND t.forgotten IS NULL
+        ORDER BY sound DESC, f.checked_at DESC, t.kind <> 'primary', t.name, f.path""", [sha256])
+
+
+def wanted_by(db: Database, store_id: int, source_id: int | None, masters_only: bool) -> list[Wanted]:
+    """Scans held by primary stores (or by one given store) that ``store_id`` has no sound file of."""
+    return fetch(db, Wanted, f"""
+        SELECT s.id AS scan_id, s.sha256, s.bytes AS size, min(f.path) AS path
+        FROM file f JOIN scan s ON s.id = f.scan_id JOIN store t ON t.id = f.store_id
+        WHERE f.store_id <> ?1 AND t.forgotten IS NULL AND ({_SOUND})
+              AND CASE WHEN ?2 IS NULL THEN t.kind = 'primary' ELSE t.id = ?2 END
+              AND (NOT ?3 OR s.role = 'master')
+              AND s.id NOT IN (SELECT f.scan_id FROM file f
+                               WHERE f.store_id = ?1 AND f.scan_id IS NOT NULL AND {_SOUND})
+        GROUP BY s.id ORDER BY path""", [store_id, source_id, int(masters_only)])
+
+
+def manifest_rows(db: Database, store_id: int) -> Iterator[tuple[str, str, int]]:
+    """``(path, sha256, size)`` of a store's present files with a digest, by path."""
+    for row in db.execute("""SELECT f.path, s.sha256, f.size FROM file f JOIN scan s ON s.id = f.scan_id
+                             WHERE f.store_id = ? AND f.state = 'present' ORDER BY f.path""", [store_id]):
+        yield str(row[0]), str(row[1]), int(row[2])
