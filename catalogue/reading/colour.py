@@ -1,4 +1,10 @@
-"""Colours of a reduced picture to sRGB through its embedded profile."""
+"""Colours of a reduced picture to sRGB through its embedded profile.
+
+Profiles of a matrix and curves, grey curves, and CIELAB are computed in float from averages that were never rounded to
+8 bits. Table profiles (CMYK, some RGB) go through littleCMS by Pillow, which works at 8 bits: the averages are rounded
+to the nearest level first, without dither. Relative colorimetric throughout, with black-point compensation in
+littleCMS; out-of-gamut values are clipped.
+"""
 
 import io
 from typing import Any
@@ -8,17 +14,98 @@ from numpy.typing import NDArray
 from PIL import Image as Pil
 from PIL import ImageCms
 
+from .profile import Doubles, Simple, describe, simple_of
+
 Floats = NDArray[np.float32]
 Bytes = NDArray[np.uint8]
 
+D50 = np.array([0.9642, 1.0, 0.8249])  # ICC.1:2022, 7.2.16
+# IEC 61966-2-1 primaries adapted to D50 by Bradford, as ICC prints the sRGB colorants.
+XYZ_FROM_SRGB = np.array(
+    [[0.4360747, 0.3850649, 0.1430804], [0.2225045, 0.7168786, 0.0606169], [0.0139322, 0.0971045, 0.7141733]]
+)
+SRGB_FROM_XYZ = np.linalg.inv(XYZ_FROM_SRGB)
+SPACES = {1: "GRAY", 3: "RGB ", 4: "CMYK"}
+
+
+class UnusableProfile(Exception):
+    """The embedded profile is broken, or of another colour space than the picture."""
+
 
 def to_srgb(values: Floats, meaning: str, icc: bytes) -> Bytes:
-    """H × W × C in 0..1 (colour channels only) to H × W × 3 sRGB bytes."""
-    eight = np.clip(np.rint(values * 255), 0, 255).astype(np.uint8)
+    """Colours to sRGB bytes, H × W × 3.
+
+    ``values``: H × W × C; in 0..1, except for Lab: L* 0..100, a*, b*, D50. Without a profile grey and RGB are taken
+    as sRGB and CMYK by plain subtraction. Raises ``UnusableProfile``.
+    """
+    if meaning == "Lab":
+        return _encoded(xyz_from_lab(values.astype(np.float64)))
+    channels = values.shape[2]
+    if channels not in SPACES:
+        raise UnusableProfile(f"no colour meaning is known for {channels} channels")
+    if not icc:
+        return _unprofiled(values)
+    about = describe(icc)
+    if about.space != SPACES[channels]:
+        stated = about.space.strip() or "nothing readable"
+        raise UnusableProfile(f"the embedded profile is for {stated}, the picture is {SPACES[channels].strip()}")
+    simple = simple_of(icc)
+    return through_simple(values, simple) if simple else through_littlecms(values, icc)
+
+
+def through_simple(values: Floats, simple: Simple) -> Bytes:
+    """Matrix and curves, or a grey curve, in float."""
+    linear = np.stack(
+        [curve(values[..., i].astype(np.float64)) for i, curve in enumerate(simple.curves)], axis=-1
+    )
+    if simple.to_xyz:
+        return _encoded(linear @ np.array(simple.to_xyz).T)
+    luminance = linear
+    if simple.lightness:
+        lab = np.concatenate([linear * 100, np.zeros_like(linear), np.zeros_like(linear)], axis=-1)
+        luminance = xyz_from_lab(lab)[..., 1:2]
+    return _to_bytes(np.repeat(srgb_curve(luminance), 3, axis=-1))
+
+
+def through_littlecms(values: Floats, icc: bytes) -> Bytes:
+    """Any profile littleCMS takes, at 8 bits. Raises ``UnusableProfile``."""
+    eight = _to_bytes(values)
     mode = {1: "L", 3: "RGB", 4: "CMYK"}[eight.shape[2]]
-    picture = Pil.fromarray(eight[..., 0] if mode == "L" else eight, mode)
-    if icc:
-        profile = ImageCms.getOpenProfile(io.BytesIO(icc))
-        done: Any = ImageCms.profileToProfile(picture, profile, ImageCms.createProfile("sRGB"), outputMode="RGB")
-        return np.asarray(done)
-    return np.asarray(picture.convert("RGB"))
+    size = (eight.shape[1], eight.shape[0])
+    picture = Pil.frombytes(mode, size, eight.tobytes())
+    try:
+        done: Any = ImageCms.profileToProfile(
+            picture, ImageCms.getOpenProfile(io.BytesIO(icc)), ImageCms.createProfile("sRGB"), outputMode="RGB",
+            renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC, flags=ImageCms.Flags.BLACKPOINTCOMPENSATION,
+        )
+    except (ImageCms.PyCMSError, OSError, ValueError) as error:
+        raise UnusableProfile(f"the embedded profile cannot be used: {' '.join(str(error).split())}") from error
+    return np.asarray(done)
+
+
+def xyz_from_lab(lab: Doubles) -> Doubles:
+    """CIELAB (D50) to XYZ with Y = 1 for white; CIE 15:2004, 8.2.1."""
+    f_y = (lab[..., 0] + 16) / 116
+    f = np.stack([f_y + lab[..., 1] / 500, f_y, f_y - lab[..., 2] / 200], axis=-1)
+    return np.asarray(np.where(f > 6 / 29, f**3, 3 * (6 / 29) ** 2 * (f - 4 / 29)) * D50)
+
+
+def srgb_curve(linear: Doubles) -> Doubles:
+    """Linear light to sRGB values; IEC 61966-2-1."""
+    linear = np.clip(linear, 0.0, 1.0)
+    return np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * np.power(linear, 1 / 2.4) - 0.055)
+
+
+def _encoded(xyz: Doubles) -> Bytes:
+    return _to_bytes(srgb_curve(xyz @ SRGB_FROM_XYZ.T))
+
+
+def _unprofiled(values: Floats) -> Bytes:
+    if values.shape[2] == 4:
+        return _to_bytes((1 - values[..., :3]) * (1 - values[..., 3:]))
+    return _to_bytes(np.repeat(values, 3, axis=2) if values.shape[2] == 1 else values)
+
+
+def _to_bytes(values: NDArray[Any]) -> Bytes:
+    levels: Bytes = np.clip(np.rint(values * 255), 0, 255).astype(np.uint8)
+    return levels

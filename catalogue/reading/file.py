@@ -10,55 +10,55 @@ from typing import BinaryIO
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
-from . import metadata
-from .colour import to_srgb
+from . import metadata, notes
+from .colour import UnusableProfile, to_srgb
 from .digests import BytesDigest, PixelDigest, digest_stretches
 from .kinds import HEAD_BYTES, format_of
 from .limits import Deadline, Limits, OutOfTime
-from .model import Fault, FaultFound, Reading
+from .model import Fault, FaultFound, Note, Reading, SegmentDigest
 from .preview import LONG_SIDE, encode, hashes
+from .psd import open_psd
 from .raster import TooBig
 from .reduce import Reducer, turned
 from .render import Rendering
-from .source import Source
+from .source import Samples, Source
+from .spectrum import Patches
 from .stretches import plain_stretches
 from .tiff import open_tiff
 from .whole import open_whole
+
+SPOILS_DIGEST = (Fault.TRUNCATED, Fault.DAMAGED, Fault.UNREADABLE, Fault.UNDECODED)
 
 
 def read_file(path: str | Path, *, limits: Limits = Limits()) -> Reading:  # noqa: B008 - frozen
     """Read one file: structure, tags, digests, preview, hashes. Raises nothing for a bad file.
 
-    Safe to call in worker processes; holds less than ``Limits`` says, whatever the file's size.
+    Safe to call in worker processes; holds no more than ``Limits`` says, whatever the file's size.
     """
     began = monotonic()
     name = os.fspath(path)
     try:
-        before = os.stat(name)  # noqa: PTH116
+        before = os.stat(name)  # noqa: PTH116 - a name that is not UTF-8 stays as it is
     except OSError as error:
-        return _without(name, _refusal(error))
+        return Reading(name, 0, 0, faults=(_refusal(error),))
     reading = Reading(name, before.st_size, before.st_mtime_ns)
     if not stat.S_ISREG(before.st_mode):
-        return replace(reading, faults=(FaultFound(Fault.NOT_A_PICTURE, "not an ordinary file"),))
-    cv2.setNumThreads(1)  # the pool already runs one process a core
-    work = Work(name, limits, Deadline.after(limits.seconds))
+        return replace(reading, faults=(FaultFound(Fault.NOT_A_PICTURE, "is not an ordinary file"),))
+    cv2.setNumThreads(1)  # a pool already runs one process a core
+    work = Work(name, reading, limits, Deadline.after(limits.seconds))
     try:
-        with open(name, "rb") as file:  # noqa: PTH123 - a name that is not UTF-8 stays as it is
-            reading = work.read(file, reading)
+        with open(name, "rb") as file:  # noqa: PTH123
+            work.read(file)
             after = os.fstat(file.fileno())
         if (after.st_size, after.st_mtime_ns) != (before.st_size, before.st_mtime_ns):
-            work.faults.append(FaultFound(Fault.CHANGING, "changed while it was read", "read it again later"))
+            work.faults.append(FaultFound(Fault.CHANGING, "changed while it was read", "read it again when at rest"))
     except OSError as error:
         work.faults.append(_refusal(error))
     except Exception as error:  # the worker's edge: one file's surprise must not end the run
-        text = " ".join(str(error).split())[:200]
-        work.faults.append(FaultFound(Fault.DAMAGED, f"could not be read: {type(error).__name__} {text}"))
-    return replace(reading, faults=tuple(work.faults), seconds=monotonic() - began)
-
-
-def _without(name: str, fault: FaultFound) -> Reading:
-    return Reading(name, 0, 0, faults=(fault,))
+        work.faults.append(_surprise(error))
+    return replace(work.reading, faults=tuple(dict.fromkeys(work.faults)), seconds=monotonic() - began)
 
 
 def _refusal(error: OSError) -> FaultFound:
@@ -68,77 +68,121 @@ def _refusal(error: OSError) -> FaultFound:
     return FaultFound(Fault.UNREADABLE, error.strerror or str(error), hint, getattr(error, "offset", None))
 
 
+def _surprise(error: Exception) -> FaultFound:
+    text = " ".join(str(error).split())[:200]
+    return FaultFound(Fault.DAMAGED, f"could not be read through: {type(error).__name__} {text}".strip())
+
+
 @dataclass(slots=True)
 class Work:
-    """The reading of one open file."""
+    """The reading of one open file; ``reading`` grows as parts succeed, so that a failure keeps what came before."""
 
     path: str
+    reading: Reading
     limits: Limits
     deadline: Deadline
     faults: list[FaultFound] = field(default_factory=list)
 
-    def read(self, file: BinaryIO, reading: Reading) -> Reading:
+    def read(self, file: BinaryIO) -> None:
         """Everything, as far as it goes."""
-        head = file.read(HEAD_BYTES)
-        kind = format_of(head)
-        if not reading.size:
+        size = self.reading.size
+        kind = format_of(file.read(HEAD_BYTES))
+        if not size:
             self.faults.append(FaultFound(Fault.EMPTY, "holds no bytes", "look for another copy of this file"))
         elif not kind:
             self.faults.append(FaultFound(Fault.NOT_A_PICTURE, "its first bytes are of no picture format known here"))
-        source = self._open(file, kind, reading.size) if kind and reading.size else Source("")
-        stretches = source.stretches or plain_stretches(reading.size)
-        hashing = Hashing(self.path, stretches, self.deadline)
+        source = self._opened(file, kind) if size and kind else Source("")
+        hashing = Hashing(self.path, source.stretches or plain_stretches(size), self.deadline)
         hashing.start()
         try:
-            reading = self._decode(source, reading)
+            self._tell(source)
+            self._decode(source)
+        except Exception as error:  # the codec edge: the digest of the bytes is still wanted
+            self.faults.append(_surprise(error))
         finally:
             digest = hashing.result()
+            self.faults.extend(hashing.faults)
+            self.reading = replace(self.reading, sha256=digest.sha256, segments=digest.segments)
+
+    def _opened(self, file: BinaryIO, kind: str) -> Source:
+        try:
+            if kind in ("TIFF", "BigTIFF"):
+                return open_tiff(file, self.reading.size, self.limits, self.deadline)
+            if kind in ("PSD", "PSB"):
+                return open_psd(file, kind, self.reading.size, self.limits, self.deadline)
+            return open_whole(file, kind, self.reading.size, self.limits, self.deadline)
+        except Exception as error:  # the codec edge
+            return Source(kind, faults=[_surprise(error)])
+
+    def _tell(self, source: Source) -> None:
+        """What is known before a pixel is decoded."""
+        facts, found = metadata.merge(source.statements)
+        judged: tuple[Note, ...] = ()
+        if source.picture:
+            judged = notes.judge(source.picture, source.stated_srgb)
+            if fault := notes.profile_fault(source.picture, source.stated_srgb):
+                source.faults.append(fault)
         self.faults.extend(source.faults)
-        self.faults.extend(hashing.faults)
-        return replace(
-            reading, sha256=digest.sha256, segments=digest.segments, format=source.format, picture=source.picture,
-            metadata=metadata.merge(source.statements),
+        self.reading = replace(
+            self.reading, format=source.format, picture=source.picture, metadata=facts,
+            notes=(*source.notes, *found, *judged),
         )
 
-    def _open(self, file: BinaryIO, kind: str, size: int) -> Source:
-        if kind in ("TIFF", "BigTIFF"):
-            return open_tiff(file, size, self.limits, self.deadline)
-        return open_whole(file, kind, self.limits, self.deadline)
-
-    def _decode(self, source: Source, reading: Reading) -> Reading:
+    def _decode(self, source: Source) -> None:
         samples, picture = source.samples, source.picture
         if samples is None or picture is None:
-            return reading
+            return
         rendering = Rendering(source)
         reducer = Reducer(samples.width, samples.height, rendering.channels, LONG_SIDE)
-        digest = PixelDigest(
-            (samples.height, samples.width, samples.channels), samples.dtype.name, rendering.meaning, rendering.extra
+        patches = Patches(samples.width, samples.height, rendering.top)
+        digest, faults = self._run(samples, rendering, reducer, patches)
+        self.faults.extend(faults)
+        if not reducer.rows_done or not samples.had():
+            return
+        shown = self._shown(rendering, reducer, source.icc)
+        shown = np.ascontiguousarray(turned(shown, picture.orientation))
+        spoilt = any(fault.kind in SPOILS_DIGEST for fault in self.faults)
+        upscaled = () if spoilt or samples.reduced else patches.notes()
+        self.reading = replace(
+            self.reading, preview=encode(shown), hashes=hashes(shown),
+            pixel_digest="" if spoilt else source.coded_digest or digest,
+            notes=(*self.reading.notes, *upscaled),
         )
-        whole = True
+
+    def _run(
+        self, samples: Samples, rendering: Rendering, reducer: Reducer, patches: Patches
+    ) -> tuple[str, tuple[FaultFound, ...]]:
+        """Take all bands; the pixel digest and what went wrong."""
+        shape = (samples.height, samples.width, samples.channels)
+        digest = PixelDigest(shape, samples.dtype.name, rendering.photometric, rendering.identity)
+        stopped: tuple[FaultFound, ...] = ()
         try:
             for band in samples.bands():
                 digest.update(band)
-                reducer.add(rendering.prepare(band))
-        except (TooBig, OutOfTime) as stop:
-            whole = False
-            why = str(stop) or f"took longer than {self.limits.seconds:,.0f} s"
-            self.faults.append(FaultFound(Fault.UNDECODED, why))
-        troubles = samples.settle()
-        self.faults.extend(troubles)
-        if not reducer.rows_done or any(fault.kind is Fault.UNDECODED for fault in troubles):
-            return reading
-        shown = turned(to_srgb(*rendering.finish(reducer.result()), source.icc), picture.orientation)
-        shown = np.ascontiguousarray(shown)
-        return replace(
-            reading, preview=encode(shown), hashes=hashes(shown),
-            pixel_digest=digest.hexdigest() if whole and not troubles else "",
-        )
+                prepared = rendering.prepare(band)
+                patches.add(prepared)
+                reducer.add(prepared)
+        except TooBig as stop:
+            stopped = (FaultFound(Fault.UNDECODED, f"{stop}, too large for the memory allowed"),)
+        except OutOfTime:
+            stopped = (FaultFound(Fault.UNDECODED, f"took longer than {self.limits.seconds:,.0f} s"),)
+        return digest.hexdigest(), (*stopped, *samples.settle())
+
+    def _shown(self, rendering: Rendering, reducer: Reducer, icc: bytes) -> NDArray[np.uint8]:
+        colours, meaning = rendering.finish(reducer.result())
+        try:
+            return to_srgb(colours, meaning, icc)
+        except UnusableProfile as error:
+            self.faults.append(
+                FaultFound(Fault.NO_PROFILE, str(error), "assign the right profile; until then the preview is rough")
+            )
+            return to_srgb(colours, meaning, b"")
 
 
 class Hashing(Thread):
     """SHA-256 of the file beside the decoding: both walk the file together, so the disk is read once."""
 
-    def __init__(self, path: str, stretches: object, deadline: Deadline) -> None:
+    def __init__(self, path: str, stretches: tuple[SegmentDigest, ...], deadline: Deadline) -> None:
         super().__init__(name="sha-256", daemon=True)
         self.path, self.stretches, self.deadline = path, stretches, deadline
         self.faults: list[FaultFound] = []
@@ -147,7 +191,7 @@ class Hashing(Thread):
     def run(self) -> None:
         """Digest the file; a failure becomes a finding."""
         try:
-            self._digest = digest_stretches(self.path, self.stretches, self.deadline.check)  # type: ignore[arg-type]
+            self._digest = digest_stretches(self.path, self.stretches, self.deadline.check)
         except OutOfTime:
             self.faults.append(FaultFound(Fault.UNREADABLE, "was not read to its end in the time allowed"))
         except OSError as error:

@@ -20,7 +20,6 @@ class Limits:
     segments: int = 1 << 22          # strips or tiles of one image
     pages: int = 2048                # images listed from one file
     metadata_bytes: int = 16 * MIB   # of one profile, XMP packet or other tag that is read
-    expansion: int = 1 << 14         # decoded bytes for a compressed one, beyond which a size is absurd
 
 
 class OutOfTime(Exception):

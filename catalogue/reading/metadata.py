@@ -1,20 +1,61 @@
-"""The descriptive facts of a file, merged from every place that states them."""
+"""The descriptive facts of a file, merged from every place that states them; disagreements kept, never settled."""
 
-from .model import Metadata, Stated
+from . import iptc, xmp
+from .model import Metadata, Note, Stated
 from .source import Statements
 
-FIELDS = frozenset(
-    {"title", "creator", "created", "captured", "modified", "rights", "description", "inventory_number",
-     "physical_description", "make", "model", "software"}
-)
+# Which place is believed first. The artwork-or-object fields speak of the piece itself, the rest of the file; the
+# scanner's own facts are surest in the tags the scanner wrote. Common practice, no source.
+BY_PEOPLE = ("XMP artwork", "XMP", "IPTC", "Exif", "TIFF")
+BY_MACHINES = ("Exif", "TIFF", "IPTC", "XMP")
+PREFERENCE = {
+    "title": BY_PEOPLE, "creator": BY_PEOPLE, "rights": BY_PEOPLE, "description": BY_PEOPLE, "created": BY_PEOPLE,
+    "inventory_number": BY_PEOPLE, "physical_description": BY_PEOPLE, "captured": BY_MACHINES,
+    "modified": BY_MACHINES, "make": BY_MACHINES, "model": BY_MACHINES, "software": BY_MACHINES,
+}
+DATES = ("captured", "modified")
+CUT_BY_IPTC = {"title": 64, "creator": 32, "rights": 128, "description": 2000}  # octets, IPTC-IIM 4.2
 
 
-def merge(statements: Statements) -> Metadata:
-    """One record; where places disagree the preferred one is taken and all are kept."""
-    stated = [Stated(name, value, "TIFF") for name, value in statements.tags.items() if value]
-    stated += [Stated(name, value, "Exif") for name, value in statements.exif.items() if value]
+def merge(statements: Statements) -> tuple[Metadata, tuple[Note, ...]]:
+    """One record of all places, and a note where one could not be read."""
+    notes: tuple[Note, ...] = ()
+    places = [("TIFF", statements.tags), ("Exif", statements.exif), ("IPTC", iptc.facts(statements.iptc))]
+    try:
+        of_file, of_artwork = xmp.facts(statements.xmp)
+        places += [("XMP", of_file), ("XMP artwork", of_artwork)]
+    except xmp.UnreadableXmp as error:
+        notes = (Note("metadata unreadable", f"the XMP packet cannot be read: {error}"),)
+    stated = tuple(
+        Stated(field, _clean(value), source)
+        for source, values in places
+        for field, value in values.items()
+        if field in PREFERENCE and _clean(value)
+    )
     chosen: dict[str, str] = {}
-    for item in stated:
-        if item.field in FIELDS:
-            chosen.setdefault(item.field, item.value)
-    return Metadata(**chosen, stated=tuple(stated))  # type: ignore[arg-type]
+    conflicts = []
+    for field, order in PREFERENCE.items():
+        found = sorted((s for s in stated if s.field == field), key=lambda s: order.index(s.source)
+                       if s.source in order else len(order))
+        if found:
+            chosen[field] = found[0].value
+            if any(not _agree(field, found[0].value, other.value) for other in found[1:]):
+                conflicts.append(field)
+    return Metadata(**chosen, stated=stated, conflicts=tuple(conflicts)), notes
+
+
+def _clean(value: str) -> str:
+    """Without control characters, which a file may carry and a screen must not."""
+    return "".join(c for c in value if c.isprintable() or c in "\n\t").strip()
+
+
+def _agree(field: str, one: str, other: str) -> bool:
+    if field in DATES:  # to the second; a zone may be stated in one place only
+        one, other = one[:19].replace(" ", "T"), other[:19].replace(" ", "T")
+        return one.startswith(other) or other.startswith(one)
+    left, right = " ".join(one.casefold().split()), " ".join(other.casefold().split())
+    if left == right:
+        return True
+    limit = CUT_BY_IPTC.get(field)
+    short, long = sorted((left, right), key=len)
+    return limit is not None and len(short.encode()) >= limit - 3 and long.startswith(short)

@@ -6,6 +6,7 @@ read a few rows at a time.
 
 import logging
 import os
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
@@ -16,7 +17,7 @@ import tifffile
 from numpy.typing import NDArray
 
 from .digests import ReadFailed
-from .image import Image
+from .image import DEFLATE, JPEGS, Image
 from .limits import Deadline, Limits
 from .model import Fault, FaultFound
 from .reduce import spans
@@ -31,6 +32,7 @@ Rows = NDArray[Any]
 class Trouble:
     """Segments that could not be had, gathered so that a thousand bad strips make one finding."""
 
+    had: int = 0                       # segments of which at least a part was had
     missing: int = 0                   # not wholly inside the file
     failed: int = 0                    # there, but the codec refused them
     unread: list[ReadFailed] = field(default_factory=list)
@@ -38,21 +40,16 @@ class Trouble:
     first_failed: int | None = None
     reason: str = ""
 
-    @property
-    def none(self) -> bool:
-        """Whether every segment was had."""
-        return not (self.missing or self.failed or self.unread)
-
-    def faults(self, total: int) -> tuple[FaultFound, ...]:
-        """The findings they amount to."""
+    def faults(self, total: int, cut_known: bool) -> tuple[FaultFound, ...]:
+        """The findings they amount to. ``cut_known``: the structure check has already told of missing segments."""
         found = []
         if self.unread:
             found.append(FaultFound(Fault.UNREADABLE, str(self.unread[0]), "the medium may be failing: copy what can "
                                     "be read, then replace it", self.unread[0].offset))
-        if self.missing:
+        if self.missing and not cut_known:
             found.append(FaultFound(Fault.TRUNCATED, f"{self.missing:,} of {total:,} segments are not whole",
                                     "look for another copy of this file", self.first_missing))
-        if self.failed == total:
+        if self.failed and not self.had:
             found.append(FaultFound(Fault.UNDECODED, self.reason))
         elif self.failed:
             found.append(FaultFound(Fault.DAMAGED, f"{self.failed:,} of {total:,} segments do not decode: "
@@ -70,6 +67,7 @@ class Raster:
     def __init__(self, found: Structure, image: Image, file: Any, limits: Limits, deadline: Deadline) -> None:
         self.found, self.image, self.limits, self.deadline = found, image, limits, deadline
         self.trouble = Trouble()
+        self.salvage_is_partial = False
         file.seek(0)
         tif = tifffile.TiffFile(file)
         tif.filehandle.seek(image.ifd.offset)
@@ -138,6 +136,7 @@ class Raster:
             except ReadFailed as error:
                 self.trouble.unread.append(error)
                 got = wanted
+            self.trouble.had += got > 0
             if got < wanted:
                 self._note_missing(offset + got, once=start)
         else:
@@ -228,17 +227,32 @@ class Raster:
             trouble.unread.append(error)
             return None
         try:
-            return self._decode(bytes(data), index)
+            part = self._decode(bytes(data), index)
         except Exception as error:  # the codec edge: whatever a codec raises is a finding about this segment
-            if whole:
+            part = self._salvaged(bytes(data), index)
+            if whole and (part is None or self.salvage_is_partial):
                 trouble.failed += 1
                 if not trouble.reason:
                     trouble.reason, trouble.first_failed = _reason(error), offset
+        trouble.had += part is not None
+        return part
+
+    def _salvaged(self, data: bytes, index: int) -> Rows | None:
+        """What zlib gets out of a Deflate segment with bytes too many or too few; ``None`` for nothing."""
+        self.salvage_is_partial = False
+        if self.image.compression not in DEFLATE:
+            return None
+        wanted = self.image.stored_row_bytes() * self.image.rows_in(index)
+        try:
+            found = zlib.decompressobj().decompress(data, wanted)
+            self.salvage_is_partial = len(found) < wanted
+            return self._decode(zlib.compress(found.ljust(wanted, b"\0"), 0), index) if found else None
+        except Exception:  # the codec edge: the first error is the one that is told
             return None
 
     def _decode(self, data: bytes, index: int) -> Rows | None:
         options: dict[str, Any] = {}
-        if self.image.compression in {6, 7, 34892, 33007}:
+        if self.image.compression in JPEGS:
             options = {"jpegtables": self.page.jpegtables, "jpegheader": self.page.jpegheader}
         decoded, _, _ = self.page.decode(data, index, **options)
         if decoded is None:

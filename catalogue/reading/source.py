@@ -32,6 +32,8 @@ class Samples:
     dtype: np.dtype[Any]
     bands: Callable[[], Iterator[Rows]]
     settle: Callable[[], tuple[FaultFound, ...]] = tuple  # asked after the bands: what could not be had
+    had: Callable[[], bool] = lambda: True   # asked after the bands: whether any sample was decoded
+    reduced: bool = False            # decoded at a fraction of its size: fit for a preview, not for a digest
 
 
 @dataclass(slots=True)
@@ -48,4 +50,6 @@ class Source:
     stretches: tuple[SegmentDigest, ...] = ()
     faults: list[FaultFound] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
-    thumbnail: Callable[[], Rows | None] | None = None   # sRGB bytes, where the samples are too many to decode
+    ycbcr: tuple[float, float, float] | None = None   # luma weights, where samples come as YCbCr
+    stated_srgb: bool = False        # says it is sRGB without embedding a profile
+    coded_digest: str = ""           # of the coded picture data, where samples are not decoded in full

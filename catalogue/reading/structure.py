@@ -6,7 +6,6 @@ the file's size before a byte is read, and the walk stops at loops and at ``Limi
 
 import os
 import struct
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -19,6 +18,8 @@ TYPE_BYTES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4
 WHOLE_NUMBERS = {1: "u1", 3: "u2", 4: "u4", 6: "i1", 8: "i2", 9: "i4", 13: "u4", 16: "u8", 17: "i8", 18: "u8"}
 FLOATS = {11: "f4", 12: "f8"}
 SUB_IFDS = 330
+MOST_TAGS = 4096
+ANOTHER_COPY = "look for another copy of this file"
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +91,48 @@ class Structure:
         """An ASCII tag as text: UTF-8 where it is, else Latin-1; cut at the first NUL."""
         return decode_text(self.bytes_of(ifd, code).split(b"\0", 1)[0])
 
+    def directory(self, offset: int) -> tuple[dict[int, Tag], int]:
+        """The tags of the directory at ``offset`` and where the next one is (0: none); faults are noted."""
+        head, entry, tail = (8, 20, 8) if self.big else (2, 12, 4)
+        if offset + head > self.size:
+            self._cut(f"an image directory lies beyond the file's end ({self.size:,} bytes)", offset)
+            return {}, 0
+        start = os.pread(self.fd, head, offset).ljust(head, b"\0")
+        count = struct.unpack(self.order + ("Q" if self.big else "H"), start)[0]
+        if count > MOST_TAGS:
+            self.faults.append(FaultFound(Fault.DAMAGED, f"an image directory claims {count:,} tags", offset=offset))
+            return {}, 0
+        raw = os.pread(self.fd, count * entry + tail, offset + head)
+        if len(raw) < count * entry:
+            self._cut("the file ends inside an image directory", offset)
+        tags = self._tags(raw[: count * entry], offset + head, entry)
+        after = raw[count * entry :]
+        return tags, int(struct.unpack(self.order + ("Q" if self.big else "I"), after)[0]) if len(after) == tail else 0
+
+    def _tags(self, raw: bytes, base: int, entry: int) -> dict[int, Tag]:
+        inline = 8 if self.big else 4
+        tags: dict[int, Tag] = {}
+        beyond: list[Tag] = []
+        for at in range(0, len(raw) // entry * entry, entry):
+            code, kind, number = struct.unpack_from(self.order + ("HHQ" if self.big else "HHI"), raw, at)
+            if kind not in TYPE_BYTES:
+                continue
+            where = base + at + entry - inline
+            if TYPE_BYTES[kind] * number > inline:
+                where = struct.unpack_from(self.order + ("Q" if self.big else "I"), raw, at + entry - inline)[0]
+            tag = Tag(code, kind, number, where)
+            if where + tag.size > self.size:
+                beyond.append(tag)
+            if where < self.size:
+                tags.setdefault(code, tag)
+        if beyond:
+            codes = ", ".join(str(tag.code) for tag in beyond[:5]) + (", …" if len(beyond) > 5 else "")
+            self._cut(f"tags lie beyond the file's end ({self.size:,} bytes): {codes}", beyond[0].offset)
+        return tags
+
+    def _cut(self, detail: str, offset: int) -> None:
+        self.faults.append(FaultFound(Fault.TRUNCATED, detail, ANOTHER_COPY, offset))
+
     def _array(self, tag: Tag, kind: str, count: int) -> NDArray[np.generic]:
         width = np.dtype(kind).itemsize
         data = os.pread(self.fd, width * min(count, self.limits.segments), tag.offset)
@@ -139,45 +182,7 @@ def _chain(found: Structure, offset: int, parent: int | None, seen: set[int]) ->
 
 def _directory(found: Structure, offset: int, parent: int | None) -> int:
     """Read one directory; the offset of the next, 0 at the end."""
-    order, big = found.order, found.big
-    head, entry, tail = (8, 20, 8) if big else (2, 12, 4)
-    if offset + head > found.size:
-        found.faults.append(
-            FaultFound(Fault.TRUNCATED, f"an image directory lies beyond the file's end ({found.size:,} bytes)",
-                       "look for another copy of this file", offset)
-        )
-        return 0
-    count = struct.unpack(order + ("Q" if big else "H"), os.pread(found.fd, head, offset).ljust(head, b"\0"))[0]
-    if count > 4096:
-        found.faults.append(FaultFound(Fault.DAMAGED, f"an image directory claims {count:,} tags", offset=offset))
-        return 0
-    raw = os.pread(found.fd, count * entry + tail, offset + head)
-    if len(raw) < count * entry:
-        found.faults.append(FaultFound(Fault.TRUNCATED, "the file ends inside an image directory", offset=offset))
-    tags: dict[int, Tag] = {}
-    for at in range(0, min(count * entry, len(raw)) // entry * entry, entry):
-        code, kind, number = struct.unpack_from(order + ("HHQ" if big else "HHI"), raw, at)
-        if kind not in TYPE_BYTES:
-            continue
-        inline = 8 if big else 4
-        where = offset + head + at + entry - inline
-        if TYPE_BYTES[kind] * number > inline:
-            where = struct.unpack_from(order + ("Q" if big else "I"), raw, at + entry - inline)[0]
-        tag = Tag(code, kind, number, where)
-        if where + tag.size > found.size:
-            found.faults.append(
-                FaultFound(Fault.TRUNCATED, f"tag {code} lies beyond the file's end ({found.size:,} bytes)",
-                           "look for another copy of this file", where)
-            )
-            if where >= found.size:
-                continue
-        tags.setdefault(code, tag)
+    tags, after = found.directory(offset)
     if tags:
         found.ifds.append(Ifd(offset, tags, parent))
-    after = raw[count * entry : count * entry + tail]
-    return int(struct.unpack(order + ("Q" if big else "I"), after)[0]) if len(after) == tail else 0
-
-
-def first_of(values: Sequence[int], default: int) -> int:
-    """The first value, or ``default`` for none."""
-    return int(values[0]) if len(values) else default
+    return after

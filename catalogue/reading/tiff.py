@@ -6,20 +6,22 @@ from typing import Any, BinaryIO
 
 import numpy as np
 
-from .image import COMPRESSIONS, PHOTOMETRICS, Image, check, image_of
+from . import exif
+from .blocks import IPTC, blocks_of
+from .image import COMPRESSIONS, JPEGS, PHOTOMETRICS, Image, check, image_of
 from .limits import Deadline, Limits
 from .model import Fault, FaultFound, Picture
+from .pil import pillow_samples
 from .profile import describe
 from .raster import Raster, Rows
+from .render import COLOUR_CHANNELS
 from .source import Samples, Source, Statements
-from .structure import Ifd, Structure, walk
+from .stretches import placed_stretches
+from .structure import Ifd, Structure, decode_text, walk
 
 ALPHA = {1: "associated", 2: "unassociated"}
-COLOUR_SAMPLES = {"grey": 1, "palette": 1, "mask": 1, "CMYK": 4}
-TEXT_TAGS = {
-    270: "description", 271: "make", 272: "model", 305: "software", 306: "modified", 315: "creator", 269: "title",
-    33432: "rights",
-}
+WHITE_IS_ZERO, PALETTE, YCBCR = 0, 3, 6
+DECODED_TO_RGB = JPEGS | {34712, 33003, 33004, 33005, 50001, 34927, 50002, 52546, 34933}
 
 
 def open_tiff(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> Source:
@@ -31,17 +33,23 @@ def open_tiff(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> 
         if not found.faults:
             source.faults.append(FaultFound(Fault.DAMAGED, "holds no image"))
         return source
-    main = choose(images)
-    ifd, image = main
-    source.faults.extend(check(image, size, limits))
+    ifd, image = choose(images)
+    wrong = check(image, size, limits)
+    source.faults.extend(wrong)
     source.icc = found.bytes_of(ifd, 34675)
     source.picture = _picture(found, image, source.icc, images)
-    source.statements = _statements(found, ifd)
-    source.white_is_zero = image.photometric == 0
-    if image.photometric == 3:
+    source.statements, colour_space = _statements(found, ifd)
+    source.stated_srgb = colour_space == 1
+    source.white_is_zero = image.photometric == WHITE_IS_ZERO
+    if image.photometric == PALETTE:
         table = found.numbers(ifd, 320).astype(np.uint16)
-        source.palette = table[: len(table) // 3 * 3].reshape(3, -1).T
-    if not any(f.kind is Fault.DAMAGED and f.detail.startswith("claims") for f in source.faults):
+        source.palette = table[: len(table) // 3 * 3].reshape(3, -1).T if len(table) >= 3 else None
+    if image.photometric == YCBCR and image.compression not in DECODED_TO_RGB:
+        weights = found.numbers(ifd, 529)
+        sound = len(weights) == 3 and weights[1] > 0
+        source.ycbcr = (float(weights[0]), float(weights[1]), float(weights[2])) if sound else (0.299, 0.587, 0.114)
+    if not any(fault.kind is Fault.DAMAGED for fault in wrong if fault.detail.startswith("claims")):
+        source.stretches = placed_stretches(image, size)
         source.samples = _samples(found, image, file, limits, deadline, source)
     return source
 
@@ -65,9 +73,8 @@ def _picture(found: Structure, image: Image, icc: bytes, images: list[tuple[Ifd,
     ifd = image.ifd
     photometric = PHOTOMETRICS.get(image.photometric, f"photometric {image.photometric}")
     extra = [int(v) for v in found.numbers(ifd, 338)]
-    colours = COLOUR_SAMPLES.get(photometric, 3)
     alpha = ""
-    if image.samples > colours:
+    if image.samples > COLOUR_CHANNELS.get(photometric, 3):
         alpha = ALPHA.get(extra[0], "unspecified") if extra else "unspecified"
     orientation = found.number(ifd, 274, 1)
     orientation = orientation if 1 <= orientation <= 8 else 1
@@ -79,42 +86,60 @@ def _picture(found: Structure, image: Image, icc: bytes, images: list[tuple[Ifd,
         width, height, max(image.bits), image.sample_format, image.samples, photometric,
         COMPRESSIONS.get(image.compression, f"compression {image.compression}"),
         "tiles" if image.tiled else "strips", image.planar, alpha, orientation, ppi_x, ppi_y,
-        about.name, hashlib.sha256(icc).hexdigest() if icc else "", about.white,
-        37724 in ifd.tags,
+        about.name, hashlib.sha256(icc).hexdigest() if icc else "", about.white, 37724 in ifd.tags,
         tuple(other.page(index) for index, (_, other) in enumerate(images)) if len(images) > 1 else (),
     )
 
 
 def _ppi(found: Structure, ifd: Ifd) -> tuple[float | None, float | None]:
-    unit = found.number(ifd, 296, 2)
-    scale = {2: 1.0, 3: 2.54}.get(unit)
-    values = []
-    for code in (282, 283):
-        stated = found.numbers(ifd, code)
-        good = scale is not None and len(stated) and np.isfinite(stated[0]) and stated[0] > 0
-        values.append(float(stated[0]) * scale if good and scale else None)
-    return values[0], values[1]
+    scale = {2: 1.0, 3: 2.54}.get(found.number(ifd, 296, 2))
+    stated = [found.numbers(ifd, code) for code in (282, 283)]
+    if scale is None:
+        return None, None
+    across, down = (float(v[0]) * scale if len(v) and np.isfinite(v[0]) and v[0] > 0 else None for v in stated)
+    return across, down
 
 
-def _statements(found: Structure, ifd: Ifd) -> Statements:
-    tags = {name: text for code, name in TEXT_TAGS.items() if (text := found.text(ifd, code))}
-    return Statements(tags, {}, found.bytes_of(ifd, 33723), found.bytes_of(ifd, 700))
+def _values(found: Structure, ifd: Ifd) -> dict[int, str]:
+    return {code: decode_text(found.raw(tag).split(b"\0", 1)[0]) for code, tag in ifd.tags.items() if tag.type == 2}
+
+
+def _statements(found: Structure, ifd: Ifd) -> tuple[Statements, int]:
+    """What is stated where, and Exif's ColorSpace (1 is sRGB, 0 unstated)."""
+    image_values = _values(found, ifd)
+    exif_values: dict[int, str] = {}
+    colour_space = 0
+    if offset := found.number(ifd, exif.EXIF_IFD, 0):
+        inner = Ifd(offset, found.directory(offset)[0])
+        exif_values = _values(found, inner)
+        colour_space = found.number(inner, exif.COLOUR_SPACE, 0)
+    iptc = found.bytes_of(ifd, 33723) or blocks_of(found.bytes_of(ifd, 34377)).get(IPTC, b"")
+    statements = Statements(exif.facts(image_values, {}), exif.facts({}, exif_values), iptc, found.bytes_of(ifd, 700))
+    return statements, colour_space
 
 
 def _samples(
     found: Structure, image: Image, file: BinaryIO, limits: Limits, deadline: Deadline, source: Source
 ) -> Samples | None:
+    subsampled = image.photometric == YCBCR and [int(v) for v in found.numbers(image.ifd, 530)] != [1, 1]
+    if image.compression == 6 or (subsampled and image.compression not in DECODED_TO_RGB):
+        chain = [ifd.offset for ifd in found.ifds if ifd.parent is None]
+        page = chain.index(image.ifd.offset) if image.ifd.offset in chain else 0
+        source.ycbcr = None
+        return pillow_samples(file, source, limits, deadline, page)
     try:
         raster = Raster(found, image, file, limits, deadline)
     except Exception as error:  # the codec edge: tifffile's verdict on this directory
         source.faults.append(FaultFound(Fault.UNDECODED, " ".join(str(error).split())[:200] or type(error).__name__))
         return None
 
+    cut_known = any(fault.kind is Fault.TRUNCATED for fault in source.faults)
+
     def bands() -> Iterator[Rows]:
         return raster.bands()
 
     def settle() -> tuple[FaultFound, ...]:
-        return raster.trouble.faults(image.segments)
+        return raster.trouble.faults(image.segments, cut_known)
 
     kind: np.dtype[Any] = raster.dtype
-    return Samples(image.width, image.height, image.samples, kind, bands, settle)
+    return Samples(image.width, image.height, image.samples, kind, bands, settle, lambda: raster.trouble.had > 0)

@@ -1,0 +1,60 @@
+"""Judgements useful in the shop, measured against FADGI, Technical Guidelines, September 2016 (paintings and other
+two-dimensional art, not prints)."""
+
+from .model import Fault, FaultFound, Note, Picture
+
+FADGI = "FADGI 2016, paintings and other 2-D art"
+LONG_SIDES = {4: 12_000, 3: 10_000, 2: 5_000, 1: 3_000}   # stars → pixels; from 2★ up "or 600 ppi of the object"
+ENOUGH_PPI = 600
+COLOUR_SPACES = ("Adobe RGB (1998)", "ProPhoto RGB", "eciRGB v2")
+ODD_ASPECT = 4.0            # a side this many times the other; common practice, no source
+SQUARE_WITHIN = 0.005
+COLOURLESS = ("grey", "mask", "LogL", "raw mosaic", "linear raw")
+SELF_DEFINED = ("CIELAB", "ICCLAB", "ITULAB", "LogLuv")   # carry their own colour meaning
+
+
+def profile_fault(picture: Picture, stated_srgb: bool) -> FaultFound | None:
+    """``no profile`` for a colour picture that nowhere says what its colours mean."""
+    if picture.profile_digest or stated_srgb or picture.photometric in COLOURLESS + SELF_DEFINED:
+        return None
+    return FaultFound(
+        Fault.NO_PROFILE, "no colour profile is embedded, so its colours have no stated meaning",
+        "assign the profile of the scanner or program it came from; until then sRGB is assumed for the preview"
+        if picture.photometric != "CMYK"
+        else "assign the profile it was separated for; the preview's colours are rough",
+    )
+
+
+def judge(picture: Picture, stated_srgb: bool) -> tuple[Note, ...]:
+    """Notes from the description alone."""
+    notes = []
+    if picture.bits < 16:
+        notes.append(Note("below 16 bit", f"{picture.bits} bit per sample", f"{FADGI}: 16 bit for 3★ and 4★"))
+    if "srgb" in picture.profile_name.replace(" ", "").casefold() or (stated_srgb and not picture.profile_digest):
+        notes.append(Note("sRGB", "kept in sRGB, which holds fewer colours than pigments reach",
+                          f"{FADGI}: {', '.join(COLOUR_SPACES)} for 3★ and 4★"))
+    notes += _size_notes(picture)
+    short, long = sorted((picture.width, picture.height))
+    if long >= ODD_ASPECT * short:
+        notes.append(Note("odd aspect", f"{picture.width:,} × {picture.height:,} pixels: one side is "
+                          f"{long / short:.1f} times the other"))
+    return tuple(notes)
+
+
+def _size_notes(picture: Picture) -> list[Note]:
+    x, y = picture.ppi_x, picture.ppi_y
+    notes = []
+    if x is None or y is None:
+        notes.append(Note("no resolution", "states no pixels per inch, so its physical size is unknown"))
+    elif abs(x - y) > SQUARE_WITHIN * max(x, y):
+        notes.append(Note("non-square resolution", f"{x:g} ppi across, {y:g} ppi down: the physical sides do not fit "
+                          "the pixels"))
+    long = max(picture.width, picture.height)
+    stars = next((stars for stars, pixels in LONG_SIDES.items() if long >= pixels), 0)
+    if x and y and min(x, y) >= ENOUGH_PPI - 0.5:
+        return notes
+    if stars < 3:
+        reaches = f"reaches {stars}★" if stars else "is below 1★"
+        notes.append(Note("few pixels", f"long side of {long:,} pixels {reaches}",
+                          f"{FADGI}: {LONG_SIDES[3]:,} for 3★, or {ENOUGH_PPI} ppi of the object"))
+    return notes

@@ -1,0 +1,103 @@
+"""Samples of pictures that decode whole, through Pillow: JPEG, PNG, WebP, and the odd TIFF nothing else reads."""
+
+from collections.abc import Iterator
+from typing import Any, BinaryIO
+
+import numpy as np
+from PIL import Image as Pil
+from PIL import ImageFile, UnidentifiedImageError
+
+from .limits import Deadline, Limits
+from .model import Fault, FaultFound
+from .reduce import rows_at_a_time, spans
+from .source import Rows, Samples, Source
+
+Pil.MAX_IMAGE_PIXELS = None  # sizes are judged by Limits, before anything is decoded
+ANOTHER_COPY = "look for another copy of this file"
+# Pillow's errors for damaged data are of many classes, SyntaxError among them.
+DAMAGE = (OSError, SyntaxError, ValueError, EOFError, IndexError, KeyError, TypeError, Pil.DecompressionBombError)
+
+
+def held_bytes(image: Pil.Image) -> int:
+    """What Pillow holds for a decoded picture: one byte a pixel for one-channel modes, else four."""
+    return image.width * image.height * (1 if image.mode in ("1", "L", "P") else 2 if "16" in image.mode else 4)
+
+
+def error_text(error: BaseException) -> str:
+    """An error's message on one line, at most 200 characters."""
+    if isinstance(error, UnidentifiedImageError):  # its text holds the path
+        return "its head makes no sense"
+    return " ".join(str(error).split())[:200] or type(error).__name__
+
+
+def loaded(image: Pil.Image, reopen: Any) -> tuple[Pil.Image, FaultFound | None]:
+    """The picture with its pixels; where the data is damaged, what could be decoded, and the finding.
+
+    ``reopen`` gives a fresh Image of the same file. Raises one of ``DAMAGE`` where nothing can be decoded.
+    """
+    try:
+        image.load()
+        return image, None
+    except DAMAGE as error:
+        cut = "truncated" in str(error) or "broken data" in str(error) or isinstance(error, EOFError)
+        fault = FaultFound(Fault.TRUNCATED if cut else Fault.DAMAGED, error_text(error), ANOTHER_COPY)
+    before, ImageFile.LOAD_TRUNCATED_IMAGES = ImageFile.LOAD_TRUNCATED_IMAGES, True
+    try:
+        image = reopen()
+        image.load()
+    finally:
+        ImageFile.LOAD_TRUNCATED_IMAGES = before
+    return image, fault
+
+
+class WholePicture:
+    """A picture decoded whole by Pillow, given out in bands; damage becomes findings."""
+
+    def __init__(self, reopen: Any, mode: str, limits: Limits, deadline: Deadline) -> None:
+        self.reopen, self.mode, self.limits, self.deadline = reopen, mode, limits, deadline
+        self.found: list[FaultFound] = []
+
+    def bands(self) -> Iterator[Rows]:
+        """Rows × width × channels, cut from the picture a band at a time so that it is never held twice."""
+        try:
+            image, fault = loaded(self.reopen(), self.reopen)
+        except DAMAGE as error:
+            self.found.append(FaultFound(Fault.UNDECODED, error_text(error), ANOTHER_COPY))
+            return
+        if fault:
+            self.found.append(fault)
+        self.deadline.check()
+        width, height = image.size
+        for start, stop in spans(height, rows_at_a_time(4 * width, self.limits.band_bytes)):
+            part = image.crop((0, start, width, stop))
+            if part.mode != self.mode:
+                part = part.convert(self.mode)
+            rows = np.asarray(part)
+            rows = rows.astype(np.uint8) if rows.dtype == np.bool_ else rows
+            yield rows.reshape(stop - start, width, -1)
+
+    def settle(self) -> tuple[FaultFound, ...]:
+        """What went wrong."""
+        return tuple(self.found)
+
+
+def pillow_samples(file: BinaryIO, source: Source, limits: Limits, deadline: Deadline, page: int) -> Samples | None:
+    """One page of a TIFF through Pillow's libtiff, as RGB or grey."""
+
+    def reopen() -> Pil.Image:
+        file.seek(0)
+        image = Pil.open(file)
+        image.seek(page)
+        return image
+
+    try:
+        image = reopen()
+    except DAMAGE as error:
+        source.faults.append(FaultFound(Fault.UNDECODED, error_text(error)))
+        return None
+    if held_bytes(image) > limits.held_bytes:
+        source.faults.append(FaultFound(Fault.UNDECODED, "decodes only whole, and is too large for that"))
+        return None
+    mode = "L" if image.mode in ("1", "L") else "RGB"
+    whole = WholePicture(reopen, mode, limits, deadline)
+    return Samples(image.width, image.height, len(mode), np.dtype(np.uint8), whole.bands, whole.settle)

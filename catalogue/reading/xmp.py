@@ -1,0 +1,73 @@
+"""Facts from an XMP packet (ISO 16684-1), parsed without document types or entities."""
+
+from collections.abc import Iterator
+from xml.etree.ElementTree import Element
+
+from defusedxml import DefusedXmlException
+from defusedxml.ElementTree import ParseError, fromstring
+
+RDF = "{http://www.w3.org/1999/02/22-rdf-syntax-ns#}"
+DC = "{http://purl.org/dc/elements/1.1/}"
+XMP = "{http://ns.adobe.com/xap/1.0/}"
+PHOTOSHOP = "{http://ns.adobe.com/photoshop/1.0/}"
+EXIF = "{http://ns.adobe.com/exif/1.0/}"
+TIFF = "{http://ns.adobe.com/tiff/1.0/}"
+EXT = "{http://iptc.org/std/Iptc4xmpExt/2008-02-29/}"
+LANGUAGE = "{http://www.w3.org/XML/1998/namespace}lang"
+
+FIELDS = {
+    f"{DC}title": "title", f"{DC}creator": "creator", f"{DC}rights": "rights", f"{DC}description": "description",
+    f"{XMP}ModifyDate": "modified", f"{XMP}CreatorTool": "software", f"{TIFF}Make": "make", f"{TIFF}Model": "model",
+    f"{EXIF}DateTimeOriginal": "captured", f"{PHOTOSHOP}DateCreated": "captured", f"{XMP}CreateDate": "captured",
+}
+ARTWORK = f"{EXT}ArtworkOrObject"
+ARTWORK_FIELDS = {
+    f"{EXT}AOTitle": "title", f"{EXT}AOCreator": "creator", f"{EXT}AODateCreated": "created",
+    f"{EXT}AOSourceInvNo": "inventory_number", f"{EXT}AOCopyrightNotice": "rights",
+    f"{EXT}AOPhysicalDescription": "physical_description",
+}
+
+
+class UnreadableXmp(Exception):
+    """The packet is no well-formed XML, or asks for entities."""
+
+
+def facts(packet: bytes) -> tuple[dict[str, str], dict[str, str]]:
+    """Metadata fields the packet states of the file, and of the artwork shown. Raises ``UnreadableXmp``."""
+    body = packet.strip(b"\0 \r\n\t")
+    if not body:
+        return {}, {}
+    try:
+        root = fromstring(body, forbid_dtd=True)
+    except (ParseError, DefusedXmlException, ValueError, LookupError) as error:
+        raise UnreadableXmp(" ".join(str(error).split())[:200] or type(error).__name__) from error
+    file_facts: dict[str, str] = {}
+    artwork: dict[str, str] = {}
+    for description in root.iter(f"{RDF}Description"):
+        for name, text in _properties(description):
+            if name in FIELDS and text:
+                file_facts.setdefault(FIELDS[name], text)
+    for bag in root.iter(ARTWORK):
+        for item in bag.iter():
+            for name, text in _properties(item):
+                if name in ARTWORK_FIELDS and text:
+                    artwork.setdefault(ARTWORK_FIELDS[name], text)
+    return file_facts, artwork
+
+
+def _properties(element: Element) -> Iterator[tuple[str, str]]:
+    yield from element.attrib.items()
+    for child in element:
+        if child.tag not in (f"{RDF}li", f"{RDF}Bag", f"{RDF}Seq", f"{RDF}Alt", f"{RDF}Description"):
+            yield child.tag, _text(child)
+
+
+def _text(element: Element) -> str:
+    """A simple value, the x-default of alternatives, or a list joined by semicolons."""
+    items = [item for item in element.iter(f"{RDF}li") if (item.text or "").strip()]
+    if not items:
+        return (element.text or "").strip()
+    if element.find(f"{RDF}Alt") is not None:
+        default = next((item for item in items if item.get(LANGUAGE) == "x-default"), items[0])
+        return (default.text or "").strip()
+    return "; ".join((item.text or "").strip() for item in items)
