@@ -7,12 +7,16 @@ import numpy as np
 import pytest
 import tifffile
 from hypothesis import settings as hypothesis_settings
+from PIL import ImageCms
 
 from catalogue.records.database import Database, open_database
 from catalogue.settings import Home
 
 hypothesis_settings.register_profile("suite", deadline=None, max_examples=60)
 hypothesis_settings.load_profile("suite")
+
+
+SRGB = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
 
 
 @pytest.fixture
@@ -39,7 +43,7 @@ def scan(tmp_path: Path) -> Scan:
         path.parent.mkdir(parents=True, exist_ok=True)
         pixels = np.random.default_rng(seed).integers(0, 255, (*size, 3), dtype=np.uint8)
         tifffile.imwrite(path, pixels, photometric="rgb", resolution=(100, 100), resolutionunit=2, metadata=None,
-                         **options)
+                         iccprofile=SRGB, **options)
         return path
 
     return write

@@ -78,4 +78,4 @@ def _merged(crawled: Iterator[Seen], known: Iterator[Known]) -> Iterator[tuple[S
 
 def below(path: str, obstacles: list[Obstacle]) -> bool:
     """Whether a path lies in a folder that could not be read, so that its absence means nothing."""
-    return any(o.kind == "unreadable" and (not o.path or path.startswith(o.path + "/")) for o in obstacles)
+    return any(o.kind == "unreadable folder" and (not o.path or path.startswith(o.path + "/")) for o in obstacles)

@@ -17,7 +17,7 @@ from catalogue.records.paths import kept
 class Obstacle:
     """Something on the way that could not be entered or was passed over; ``path`` relative to the root, as kept."""
 
-    kind: str       # "unreadable" or "link"
+    kind: str       # "unreadable folder" or "link"
     path: str
     detail: str
     hint: str
@@ -63,7 +63,7 @@ def _walk(folder: str, prefix: str, skipped: Callable[[str], bool],
                     if facts:
                         found.append((kept(name), entry.path, *facts))
     except OSError as error:
-        stumble(Obstacle("unreadable", prefix.rstrip("/"), f"the folder cannot be read: {error.strerror}",
+        stumble(Obstacle("unreadable folder", prefix.rstrip("/"), f"the folder cannot be read: {error.strerror}",
                          "Check its permissions and the disk, then index again."))
     found.sort()
     for name, path, size, mtime in found:

@@ -21,6 +21,8 @@ from catalogue.records.paths import shown
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
+# Findings that every run establishes anew: what still holds is opened again.
+_EVERY_RUN = ("vanished", "changing", "link", "unreadable folder")
 COMMIT_FILES = 64
 COMMIT_SECONDS = 1.0
 
@@ -79,7 +81,7 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
     with transaction(db):
         run_id = runs.start(db, "index", store.id)
         findings.resolve(db, "seen again", store_id=store.id, path="", kinds=("offline",))
-        findings.resolve(db, "looked again", store_id=store.id, kinds=("vanished", "changing", "link"))
+        findings.resolve(db, "looked again", store_id=store.id, kinds=_EVERY_RUN)
     with closing(read_only_database(home.database)) as reader:
         comparison = compare(db, reader, store, root, home.settings.ignore, again=again, report=report,
                              cancelled=cancelled)
@@ -103,10 +105,9 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
 
 def _note_whereabouts(db: Database, store: Store, comparison: Comparison, summary: StoreSummary) -> None:
     with transaction(db):
-        findings.resolve(db, "looked again", store_id=store.id, kinds=("unreadable",), path="")
         for obstacle in comparison.obstacles:
             _note(db, summary, obstacle.kind, obstacle.detail, store, obstacle.path, hint=obstacle.hint)
-        hidden = [o for o in comparison.obstacles if o.kind == "unreadable"]
+        hidden = [o for o in comparison.obstacles if o.kind == "unreadable folder"]
         gone = [i for i in comparison.gone
                 if not hidden or not below((files.by_id(db, i) or _nowhere()).path, hidden)]
         files.mark_missing(db, gone)

@@ -51,4 +51,4 @@ def test_hidden_and_system_names_are_passed_over(tmp_path: Path) -> None:
 def test_a_missing_root_is_an_obstacle(tmp_path: Path) -> None:
     met: list[Obstacle] = []
     assert list(crawl(tmp_path / "gone", IGNORE, met.append)) == []
-    assert [o.kind for o in met] == ["unreadable"]
+    assert [o.kind for o in met] == ["unreadable folder"]

@@ -146,15 +146,15 @@ def test_bad_files_are_findings_and_the_run_goes_on(shop: Shop, scan: Scan) -> N
     (shop.root / "letter.tif").write_text("Dear printer, …")
     whole = scan("main/cut.tif", seed=5, size=(200, 200))
     os.truncate(whole, whole.stat().st_size // 2)
-    (shop.root / "[bold]red[/]").mkdir()
-    scan("main/[bold]red[/]/[proof] é 絵.tif", seed=6)
+    (shop.root / "[bold]red[b]").mkdir()
+    scan("main/[bold]red[b]/[proof] é 絵.tif", seed=6)
     summary = shop.index()
     assert (summary.outcome, summary.read) == ("finished", 7)
     kinds = shop.kinds()
     assert kinds["zero.tif"] == {"empty"}
     assert kinds["letter.tif"] == {"not a picture"}
     assert "truncated" in kinds["cut.tif"]
-    assert shop.file("[bold]red[/]/[proof] é 絵.tif").scan_id is not None
+    assert shop.file("[bold]red[b]/[proof] é 絵.tif").scan_id is not None
 
 
 def test_a_mended_file_resolves_its_findings(shop: Shop, scan: Scan) -> None:
@@ -197,7 +197,7 @@ def test_a_folder_that_cannot_be_read_hides_files_but_loses_none(shop: Shop, mon
     monkeypatch.setattr(os, "scandir", refuse)
     summary = shop.index(executors=nobody)
     assert summary.gone == 0
-    assert shop.kinds()["Ada Quill"] == {"unreadable"}
+    assert shop.kinds()["Ada Quill"] == {"unreadable folder"}
     assert shop.file("Ada Quill/Harbour/master.tif").state == "present"
     monkeypatch.undo()
     shop.index(executors=nobody)
