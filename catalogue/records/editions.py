@@ -57,8 +57,8 @@ class Issued:
 def add(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, scope: str = "all sizes",
         width_mm: float | None = None, height_mm: float | None = None, medium: str = "", opened: str = "",
         closed: str = "", notes: str = "") -> int:
-    return inserted(db, """INSERT INTO edition (piece_id, size_limit, proofs, scope, width_mm, height_mm, medium, opened,
-                           closed, notes) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)""",
+    return inserted(db, """INSERT INTO edition (piece_id, size_limit, proofs, scope, width_mm, height_mm, medium,
+                                                opened, closed, notes) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)""",
                     [piece_id, size_limit, proofs, scope, width_mm, height_mm, medium, opened, closed, notes])
 
 
@@ -99,8 +99,8 @@ def take(db: Database, edition_id: int, numbers: Iterable[Number], line_id: int 
     """Issue these very numbers; raises Refused at the first that is out already or beyond the edition."""
     for series, number in numbers:
         try:
-            db.execute("INSERT INTO edition_number (edition_id, series, number, line_id, issued) VALUES (?, ?, ?, ?, ?)",
-                       [edition_id, series, number, line_id, now()])
+            db.execute("""INSERT INTO edition_number (edition_id, series, number, line_id, issued)
+                          VALUES (?, ?, ?, ?, ?)""", [edition_id, series, number, line_id, now()])
         except sqlite3.IntegrityError as error:
             name = written([(series, number)])
             if "beyond" in str(error):
@@ -109,8 +109,10 @@ def take(db: Database, edition_id: int, numbers: Iterable[Number], line_id: int 
 
 
 def release(db: Database, line_id: int) -> int:
-    """Free the numbers of a line that was never printed; gives how many."""
-    return int(db.execute("DELETE FROM edition_number WHERE line_id = ?", [line_id]).rowcount)
+    """Free the numbers of a line that was never printed; gives how many. One destroyed was printed, and stays out."""
+    return int(db.execute("""DELETE FROM edition_number AS n WHERE line_id = ? AND NOT EXISTS (
+        SELECT 1 FROM destroyed_print d
+        WHERE d.edition_id = n.edition_id AND d.series = n.series AND d.number = n.number)""", [line_id]).rowcount)
 
 
 def of_line(db: Database, line_id: int) -> list[Number]:
@@ -159,4 +161,6 @@ def replace(db: Database, edition_id: int, number: Number, line_id: int) -> None
 
 def give_back(db: Database, line_id: int) -> None:
     """Undo the replacements of a line that was never printed: the numbers are lost again."""
-    db.execute("UPDATE destroyed_print SET line_id = NULL WHERE line_id = ?", [line_id])
+    db.execute("""UPDATE destroyed_print AS d SET line_id = NULL WHERE line_id = ? AND NOT EXISTS (
+        SELECT 1 FROM destroyed_print x WHERE x.edition_id = d.edition_id AND x.series = d.series
+        AND x.number = d.number AND x.line_id IS NULL)""", [line_id])

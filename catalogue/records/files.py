@@ -1,5 +1,7 @@
 """File rows: one path in one store."""
 
+import re
+import unicodedata
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
@@ -123,3 +125,29 @@ def of_piece(db: Database, piece_id: int) -> list[tuple[int, Located]]:
 
 def located(db: Database, file_id: int) -> Located | None:
     return fetch_one(db, Located, _LOCATED + " WHERE f.id = ?", [file_id])
+
+
+@dataclass(frozen=True, slots=True)
+class Called:
+    """A file found by its bare name, with the content it holds."""
+
+    path: str
+    sha256: str
+    piece_id: int | None
+    role: str
+
+
+def bare_name(path: str) -> str:
+    """The last part of a path as names are compared: Unicode composed, case folded."""
+    return unicodedata.normalize("NFC", re.split(r"[/\\]", path)[-1]).casefold()
+
+
+def called(db: Database, names: set[str]) -> dict[str, list[Called]]:
+    """Readable files by :func:`bare_name`, one entry a content and path, for the names wanted; one pass over all."""
+    found: dict[str, list[Called]] = {}
+    for path, *facts in db.execute("""SELECT f.path, c.sha256, c.piece_id, c.role FROM file f
+                                      JOIN scan c ON c.id = f.scan_id ORDER BY f.id"""):
+        name = bare_name(path)
+        if name in names:
+            found.setdefault(name, []).append(Called(path, *facts))
+    return found

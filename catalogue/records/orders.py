@@ -110,10 +110,14 @@ def add_line(db: Database, order_id: int, line: NewLine) -> int:
 
 
 def by_number(db: Database, number: str) -> Order:
-    order = fetch_one(db, Order, "SELECT * FROM orders WHERE number = ?", [number])
+    order = maybe(db, number)
     if order is None:
         raise NotFound(f"There is no order {number!r}.", hint="List them with: catalogue order list.")
     return order
+
+
+def maybe(db: Database, number: str) -> Order | None:
+    return fetch_one(db, Order, "SELECT * FROM orders WHERE number = ?", [number])
 
 
 def by_id(db: Database, order_id: int) -> Order | None:

@@ -167,3 +167,14 @@ def counts(db: Database) -> dict[str, int]:
     found = {t: int(db.execute(f"SELECT count(*) FROM {t}").fetchone()[0]) for t in tables}
     found["finding"] = int(db.execute("SELECT count(*) FROM finding WHERE resolved IS NULL").fetchone()[0])
     return found
+
+
+def names(db: Database) -> dict[int, str]:
+    """Artist and title of every piece, folded, by id: to find what a slip of the pen meant."""
+    return {int(row[0]): f"{row[1]} {row[2]}" for row in db.execute(
+        "SELECT p.id, a.key, p.key FROM piece p JOIN artist a ON a.id = p.artist_id")}
+
+
+def titled(db: Database, title: str) -> list[int]:
+    """Ids of the pieces of exactly this title, whoever made them."""
+    return [int(row[0]) for row in db.execute("SELECT id FROM piece WHERE key = ?", [folded(title)])]

@@ -1,0 +1,65 @@
+"""``catalogue import``: take in orders or editions from a CSV file."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from catalogue.commands.session import Session, bar, interruptible, json_option
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from catalogue.ledger.importing import Outcome
+
+
+@click.command("import")
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option("--as", "kind", type=click.Choice(["orders", "editions"]), default=None,
+              help="What the file holds; else told by its columns.")
+@click.option("--map", "pairs", multiple=True, metavar="OURS=THEIRS", help="Our column and its heading in the file.")
+@click.option("--dates", default="", metavar="FORM", help="How dates are written, such as %d/%m/%Y; ISO is read too.")
+@click.option("--status", default="collected", show_default=True, help="For orders that say none.")
+@click.option("--make-pieces", is_flag=True, help="Make artists and pieces that are not known.")
+@click.option("--dry-run", is_flag=True, help="Show every row's fate and record nothing.")
+@json_option
+@click.pass_obj
+def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ...], dates: str, status: str,
+            make_pieces: bool, dry_run: bool) -> int:
+    """Take in FILE. Rows taken before are known again, so running twice records nothing twice.
+
+    Exit 1 when rows were left out.
+    """
+    from catalogue.ledger.importing import import_orders
+    from catalogue.ledger.importing_editions import holds_editions, import_editions
+
+    mapping = {}
+    for pair in pairs:
+        ours, sign, theirs = pair.partition("=")
+        if not sign:
+            raise click.BadParameter(f"{pair!r} is not OURS=THEIRS.", param_hint="--map")
+        mapping[ours.strip()] = theirs.strip()
+    db = session.database()
+    with interruptible() as cancelled, bar() as report:
+        if kind == "editions" or (kind is None and holds_editions(file, mapping)):
+            outcome = import_editions(db, session.home.settings, file, mapping=mapping, dates=dates,
+                                      make_pieces=make_pieces, dry_run=dry_run, report=report, cancelled=cancelled)
+        else:
+            outcome = import_orders(db, session.home.settings, file, mapping=mapping, dates=dates, status=status,
+                                    make_pieces=make_pieces, dry_run=dry_run, report=report, cancelled=cancelled)
+    session.emit(outcome, lambda out: _print(out, outcome))
+    return 1 if outcome.left_out else 0
+
+
+def _print(out: "Console", outcome: "Outcome") -> None:
+    for fate in outcome.fates:
+        if outcome.dry_run or fate.fate not in ("recorded", "known already") or fate.remarks:
+            out.print(f"row {fate.row}: {fate.fate}: {fate.text}")
+            for remark in filter(None, (fate.detail, *fate.remarks)):
+                out.print(f"    {remark}")
+    if outcome.unused:
+        out.print(f"Columns not used: {', '.join(outcome.unused)}.")
+    if outcome.encoding != "UTF-8":
+        out.print(f"The file is not UTF-8; it was read as {outcome.encoding}.")
+    counted = ", ".join(f"{count} {fate}" for fate, count in outcome.counts.items()) or "no rows"
+    out.print(f"{'Would be' if outcome.dry_run else 'Done'}: {counted}.")

@@ -1,0 +1,292 @@
+"""``catalogue order``: list, show, add, repeat, move on."""
+
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from catalogue.commands.session import Session, json_option
+from catalogue.commands.show import find_piece
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rich.console import Console
+
+    from catalogue.ledger.proposal import Proposal
+    from catalogue.records.database import Database
+    from catalogue.records.orders import Line, Order
+
+STATUSES = ("asked", "approved", "printed", "collected", "cancelled")
+
+
+@click.group("order")
+def command() -> None:
+    """Orders: who had what printed, when, how large, and from which very scan."""
+
+
+@command.command("list")
+@click.argument("words", nargs=-1)
+@click.option("--year", default="", help="Only orders of this year.")
+@click.option("--status", type=click.Choice(STATUSES), help="Only orders so far along.")
+@click.option("--limit", default=50, show_default=True, type=click.IntRange(1), help="How many lines at most.")
+@json_option
+@click.pass_obj
+def list_(session: Session, words: tuple[str, ...], year: str, status: str | None, limit: int) -> None:
+    """Order lines, newest first; with WORDS only orders they fit."""
+    from catalogue.records import orders
+    from catalogue.records.search import search
+
+    db = session.existing()
+    if words:
+        lines = [line for hit in search(db, " ".join(words), limit).orders for line in orders.lines_of(db, hit.id)
+                 if line.placed.startswith(year) and status in (None, line.status)]
+    else:
+        lines = orders.lines(db, year=year, status=status or "", limit=limit)
+    session.emit(lines, lambda out: _table(out, lines, session))
+
+
+@command.command("show")
+@click.argument("number")
+@json_option
+@click.pass_obj
+def show(session: Session, number: str) -> None:
+    """One order with its lines."""
+    from dataclasses import asdict
+
+    from catalogue.records import orders
+
+    db = session.existing()
+    order = orders.by_number(db, number)
+    lines = orders.lines_of(db, order.id)
+    session.emit({**asdict(order), "lines": lines}, lambda out: _order(out, order, lines, session))
+
+
+def print_options(function: Any) -> Any:
+    """What a print may be told: size, medium, border, wrap, edge, quantity, buyer, price, notes."""
+    for option in reversed((
+            click.option("--size", help="Width and height, such as 50x70 (cm) or 500x700mm."),
+            click.option("--quantity", type=click.IntRange(1), help="How many prints."),
+            click.option("--medium", help="Paper or canvas."),
+            click.option("--border", help="White border in mm, outside the picture."),
+            click.option("--wrap", help="Canvas wrap in mm, each side."),
+            click.option("--edge", help="Edge of a wrapped canvas: picture, mirrored, white, …"),
+            click.option("--number", default="", help="Invoice or job number; else the next free one."),
+            click.option("--date", "placed", default="", help="Date of the order; else today."),
+            click.option("--buyer", default=""),
+            click.option("--price", default="", help="For the whole line, decimal."),
+            click.option("--currency", default="", help="Else the settings' currency."),
+            click.option("--profile", help="Printer profile."),
+            click.option("--settings", "print_notes", help="Print notes: rendering intent, settings."),
+            click.option("--notes", default=""),
+            click.option("--status", type=click.Choice(STATUSES[:-1]), default="asked", show_default=True),
+            click.option("--proofs", is_flag=True, help="Take artist's proofs, outside the edition's N."),
+            click.option("--numbers", default="", help="These very edition numbers, such as 3-5."),
+            click.option("--replacing", default="", help="Print these destroyed numbers anew."),
+            click.option("--unnumbered", is_flag=True, help="Give out no edition numbers."),
+            click.option("--yes", is_flag=True, help="Record without asking, grave cautions included."))):
+        function = option(function)
+    return function
+
+
+@command.command("add")
+@click.argument("piece", nargs=-1, required=True)
+@print_options
+@json_option
+@click.pass_obj
+def add(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
+    """Record a print of PIECE, like nothing before it; --size is needed."""
+    from dataclasses import replace
+
+    from catalogue.ledger.repeat import propose
+
+    db = session.existing()
+    proposal = propose(db, session.home, piece_id=find_piece(db, " ".join(piece)).id,
+                       **_print_of(given, {"border_mm": 0.0, "wrap_mm": 0.0, "edge": "", "medium": "", "quantity": 1}))
+    fresh = replace(proposal, last=None, line=replace(proposal.line, repeat_of=None, profile="", settings=""))
+    _record(session, db, fresh, given)
+
+
+@command.command("repeat")
+@click.argument("what", nargs=-1, required=True)
+@click.option("--line", "line_id", type=int, help="The line to repeat, where an order has several.")
+@click.option("--as-last-time", is_flag=True, help="Print from last time's scan, not from the current master.")
+@click.option("--dry-run", is_flag=True, help="Show what would be recorded, and record nothing.")
+@print_options
+@json_option
+@click.pass_obj
+def repeat(session: Session, /, what: tuple[str, ...], line_id: int | None, as_last_time: bool, dry_run: bool,
+           **given: Any) -> None:
+    """Another one like last time. WHAT is an order's number, or a piece (its last order is repeated)."""
+    from catalogue.ledger.repeat import propose
+
+    db = session.existing()
+    line_id, piece_id = _subject(db, " ".join(what), line_id)
+    proposal = propose(db, session.home, line_id=line_id, piece_id=piece_id, **_print_of(given, {}),
+                       as_last_time=as_last_time)
+    if dry_run:
+        session.emit(proposal, lambda out: _proposal(out, proposal, session))
+        return
+    _record(session, db, proposal, given)
+
+
+def _subject(db: "Database", what: str, line_id: int | None) -> tuple[int | None, int | None]:
+    """The line or the piece meant, as ``(line id, piece id)``."""
+    from catalogue.errors import Ambiguous
+    from catalogue.records import orders
+
+    if line_id is not None:
+        return line_id, None
+    order = orders.maybe(db, what)
+    if order is None:
+        return None, find_piece(db, what).id
+    lines = orders.lines_of(db, order.id)
+    if len(lines) != 1:
+        listed = "; ".join(f"{line.id} {line.title} {_size_of(line)}" for line in lines)
+        raise Ambiguous(f"The order {what!r} has {len(lines)} lines.", hint=f"Say --line: {listed}.")
+    return lines[0].id, None
+
+
+def _print_of(given: dict[str, Any], defaults: dict[str, Any]) -> dict[str, Any]:
+    """What the options say of the print, as ``propose`` wants it."""
+    from catalogue.errors import Refused
+    from catalogue.ledger import values
+
+    said = dict(defaults)
+    try:
+        if given["size"]:
+            said["width_mm"], said["height_mm"] = values.size_mm(given["size"])
+        if given["border"] is not None:
+            said["border_mm"] = values.margin_mm(given["border"])
+        if given["wrap"] is not None:
+            said["wrap_mm"] = values.margin_mm(given["wrap"])
+    except ValueError as error:
+        raise Refused(f"{str(error)[0].upper()}{str(error)[1:]}.") from error
+    return said | {name: given[name] for name in ("medium", "edge", "quantity") if given[name] is not None}
+
+
+def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[str, Any]) -> None:
+    from catalogue.errors import CatalogueError, Refused
+    from catalogue.ledger import repeat, values
+    from catalogue.records import numbers, orders
+
+    if not session.as_json:
+        from catalogue.commands.session import console
+
+        _proposal(console(), proposal, session)
+    if not given["yes"]:
+        if session.as_json:
+            raise CatalogueError("Nothing was recorded.", hint="With --json say --yes, or --dry-run to look.")
+        click.confirm("Record it" + (" in spite of the warnings" if proposal.grave else ""), abort=True)
+    try:
+        line_id = repeat.record(
+            db, proposal, number=given["number"], buyer=given["buyer"], status=given["status"],
+            placed=values.day(given["placed"] or date.today().isoformat(), session.home.settings.dates),
+            currency=given["currency"] or session.home.settings.currency, price=values.money(given["price"]),
+            profile=given["profile"], settings=given["print_notes"], notes=given["notes"], proofs=given["proofs"],
+            numbers=numbers.read(given["numbers"])[0], replacing=numbers.read(given["replacing"])[0],
+            unnumbered=given["unnumbered"])
+    except ValueError as error:
+        raise Refused(f"Nothing was recorded: {error}.") from error
+    line = orders.line(db, line_id)
+    assert line is not None
+    session.emit(line, lambda out: out.print(
+        f"Recorded as order {line.number}, line {line.id}" + (f", numbers {line.numbers}." if line.numbers else ".")))
+
+
+@command.command("status")
+@click.argument("number")
+@click.argument("status", type=click.Choice(STATUSES))
+@json_option
+@click.pass_obj
+def status_(session: Session, number: str, status: str) -> None:
+    """Move an order on. Cancelling before printing frees its edition numbers; cancelled stays cancelled."""
+    from catalogue.ledger.statuses import set_status
+
+    order = set_status(session.existing(), number, status)
+    session.emit(order, lambda out: out.print(f"Order {order.number} is {order.status}."))
+
+
+def _made(line: Any) -> str:
+    """Medium, border, wrap and edge in a few words."""
+    return ", ".join(filter(None, (
+        line.medium, f"{line.border_mm:g} mm border" if line.border_mm else "",
+        f"{line.wrap_mm:g} mm wrap" if line.wrap_mm else "", line.edge)))
+
+
+def _table(out: "Console", lines: "Sequence[Line]", session: Session) -> None:
+    from rich.box import SIMPLE
+    from rich.table import Table
+    from rich.text import Text
+
+    from catalogue.ledger.values import shown_day, shown_money
+
+    if not lines:
+        out.print("No orders fit.")
+        return
+    table = Table(box=SIMPLE, pad_edge=False)
+    for heading in ("date", "order", "status", "piece", "print", "numbers", "buyer", "price"):
+        table.add_column(heading, overflow="fold")
+    for line in lines:
+        table.add_row(*(Text(cell) for cell in (
+            shown_day(line.placed, session.home.settings.dates), line.number, line.status,
+            f"{line.artist}: {line.title}", f"{line.quantity} × {_size_of(line)}, {_made(line)}".rstrip(", "),
+            line.numbers, line.buyer, shown_money(line.price, line.currency))))
+    out.print(table)
+
+
+def _order(out: "Console", order: "Order", lines: "Sequence[Line]", session: Session) -> None:
+    from catalogue.ledger.values import shown_day, shown_money
+
+    out.print(f"Order {order.number}, {shown_day(order.placed, session.home.settings.dates)}, {order.status}"
+              + (f", {order.buyer}" if order.buyer else ""))
+    if order.notes:
+        out.print(order.notes)
+    for line in lines:
+        out.print(f"\nline {line.id}: {line.artist}: {line.title}")
+        out.print(f"  {line.quantity} × {_size_of(line)}, {_made(line)}".rstrip(", "))
+        for name, text in (("numbers", line.numbers), ("price", shown_money(line.price, line.currency)),
+                           ("scan", line.scan_name), ("SHA-256", line.scan_sha256), ("profile", line.profile),
+                           ("print notes", line.settings), ("notes", line.notes)):
+            if text:
+                out.print(f"  {name}: {text}")
+
+
+def _proposal(out: "Console", proposal: "Proposal", session: Session) -> None:
+    from catalogue.ledger.editions import label
+    from catalogue.ledger.values import shown_day
+
+    line, last, printing = proposal.line, proposal.last, proposal.printing
+    dates = session.home.settings.dates
+    out.print(f"{proposal.piece.artist}: {proposal.piece.title}")
+    if last:
+        numbers = f", numbers {last.numbers}" if last.numbers else ""
+        out.print(f"  last time   {shown_day(last.placed, dates)}, order {last.number}: "
+                  f"{last.quantity} × {_size_of(last)}, {_made(last)}{numbers}")
+        out.print(f"  from        {last.scan_name or 'unknown scan'} {last.scan_sha256[:12]}")
+        if last.notes:
+            out.print(f"  noted       {last.notes}")
+    out.print(f"  now         {line.quantity} × {_size_of(line)}, {_made(line)}".rstrip(", "))
+    if printing:
+        place = printing.best.name if printing.best else "no sound copy within reach"
+        same = last is not None and last.scan_sha256 == printing.scan.sha256
+        out.print(f"  scan        {line.scan_name} {printing.scan.sha256[:12]}{', the very scan of last time' * same}")
+        out.print(f"  file        {place}, last checked "
+                  f"{shown_day(printing.last_check, dates) if printing.last_check else 'never'}")
+    if proposal.fit:
+        out.print(f"  resolution  {proposal.fit.ppi:.0f} ppi at this size")
+    for name, text in (("profile", line.profile), ("settings", line.settings)):
+        if text:
+            out.print(f"  {name:<12}{text}")
+    if proposal.edition:
+        state = proposal.edition
+        out.print(f"  edition     {label(state.edition)}: {state.numbers_left} left, "
+                  + (f"next is {state.next_number}" if state.next_number else "none free"))
+    for caution in proposal.cautions:
+        out.print(f"  {'!!' if caution.grave else '! '} {caution.text} {caution.hint}".rstrip())
+
+
+def _size_of(line: Any) -> str:
+    from catalogue.ledger.values import shown_size
+
+    return shown_size(line.width_mm, line.height_mm)

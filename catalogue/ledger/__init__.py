@@ -1,0 +1,1 @@
+"""Orders, editions, repeats: what the shop promised, printed, and may still print."""

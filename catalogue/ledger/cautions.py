@@ -1,0 +1,101 @@
+"""What a person should see before a print is made: of the scan, the file, the size, the edition."""
+
+from collections.abc import Iterator
+
+from catalogue.ledger.health import Health
+from catalogue.ledger.proposal import Caution, Proposal
+from catalogue.ledger.values import shown_day, shown_size
+from catalogue.settings import Settings
+
+# Above this median CIEDE2000 two scans would print visibly apart; FADGI's four stars allow 2 on average.
+COLOUR_DEPARTS = 2.0
+CROP_WORTH_SAYING = 0.02
+
+
+def cautions_for(proposal: Proposal, settings: Settings) -> tuple[Caution, ...]:
+    """Every caution a proposal calls for, the grave ones first."""
+    found = [*_of_last_time(proposal, settings), *_of_file(proposal, settings), *_of_size(proposal),
+             *_of_edition(proposal)]
+    return tuple(sorted(found, key=lambda caution: not caution.grave))
+
+
+def _of_last_time(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
+    last, used, master, evidence = proposal.last, proposal.used, proposal.master, proposal.evidence
+    if master is None:
+        yield Caution("no master", "No current master is chosen for this piece.",
+                      "Choose one on the piece's page, or index the store that holds it.", grave=True)
+    if last is None:
+        return
+    if not last.scan_sha256:
+        name = f" (it names {last.scan_name!r})" if last.scan_name else ""
+        yield Caution("unknown scan", f"Which scan was printed last time is not on record{name}.",
+                      "Compare with a print before you promise the same.")
+        return
+    if proposal.same_bytes or master is None:
+        return
+    if used is None:
+        yield Caution("other scan", "The scan printed last time is not in the catalogue any more.",
+                      "Compare with a print before you promise the same.", grave=True)
+        return
+    if used.scan.role == "print file":
+        yield Caution("print file", "Last time a print file was used, not the master itself.",
+                      "Print from it again with --as-last-time, or make it anew from the master.")
+    added = shown_day(master.scan.first_indexed, settings.dates)
+    what = evidence.text if evidence else "how the two relate was never looked at"
+    departs = evidence is None or evidence.delta_e is None or evidence.delta_e > COLOUR_DEPARTS
+    yield Caution("other scan", f"The current master (indexed {added}) is not the scan printed last time: {what}.",
+                  "Make a test print, or print from last time's scan with --as-last-time."
+                  if departs else "Colour agrees closely.", grave=departs)
+
+
+def _of_file(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
+    printing = proposal.printing
+    if printing is None:
+        return
+    if printing.best is None:
+        yield Caution("no sound file", _why(printing), "Connect the store, or restore a copy: catalogue restore.",
+                      grave=True)
+    elif printing.last_check is None:
+        yield Caution("never checked", f"{printing.best.name} was never checked since it was read on "
+                      f"{shown_day(printing.best.file.read_at, settings.dates)}.", "Check it now, before printing.")
+    for copy in printing.copies:
+        if copy.state == "in doubt":
+            yield Caution("copy in doubt", f"{copy.name}: {'; '.join(copy.doubts)}.", "Do not print from this copy.")
+    if not printing.scan.profile_digest:
+        yield Caution("no profile", "The scan carries no colour profile: what its numbers mean is a guess.",
+                      "Assign the profile it was scanned with; do not convert blindly.")
+
+
+def _why(health: Health) -> str:
+    if not health.copies:
+        return "No file holding this scan is known."
+    first = health.copies[0]
+    return f"No sound copy is within reach: {first.name} is {first.state}."
+
+
+def _of_size(proposal: Proposal) -> Iterator[Caution]:
+    line, last, fit = proposal.line, proposal.last, proposal.fit
+    if last and {round(last.width_mm), round(last.height_mm)} != {round(line.width_mm), round(line.height_mm)}:
+        yield Caution("other size", f"Last time it was {shown_size(last.width_mm, last.height_mm)}.")
+    if fit is None:
+        return
+    if not fit.enough:
+        yield Caution("low ppi", f"The scan gives {fit.ppi:.0f} ppi at this size; "
+                      f"{fit.least_ppi} is the least for this medium.", "A re-scan would serve it better.",
+                      grave=fit.ppi < 0.75 * fit.least_ppi)
+    if fit.cropped >= CROP_WORTH_SAYING:
+        yield Caution("other shape", f"The print's shape leaves out {fit.cropped:.0%} of the scan.",
+                      "Agree the crop with the artist, or choose a size of the picture's shape.",
+                      grave=fit.cropped > 0.1)
+
+
+def _of_edition(proposal: Proposal) -> Iterator[Caution]:
+    state, line = proposal.edition, proposal.line
+    if state is None:
+        return
+    if state.edition.closed:
+        yield Caution("edition closed", f"The edition was closed on {state.edition.closed}.",
+                      "No further number goes out.", grave=True)
+    elif state.numbers_left < line.quantity:
+        yield Caution("edition", f"{state.numbers_left} of {state.edition.size_limit} numbers are left, "
+                      f"{line.quantity} are asked for.", "N is never exceeded.", grave=True)

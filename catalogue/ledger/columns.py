@@ -1,0 +1,146 @@
+"""Which column of a CSV file means what: found by its heading, or said by a person. Pure."""
+
+import csv
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from catalogue.errors import CatalogueError
+from catalogue.records.pieces import folded
+
+# Our column, then further headings it is known by, folded. A trailing "cm", "mm" or "in" of a heading is its unit.
+ORDERS: dict[str, tuple[str, ...]] = {
+    "number": ("invoice number", "invoice no", "invoice", "order number", "order no", "order", "job number", "job"),
+    "date": ("order date", "invoice date", "ordered", "placed"),
+    "artist": ("artist name", "creator"),
+    "piece": ("title", "piece title", "work", "artwork"),
+    "buyer": ("customer", "client", "sold to", "buyer s note"),
+    "width": ("print width",),
+    "height": ("print height",),
+    "size": ("print size", "format"),
+    "medium": ("material", "paper", "substrate"),
+    "border": ("white border",),
+    "wrap": ("canvas wrap", "wrap depth"),
+    "edge": ("edge type", "wrap edge"),
+    "quantity": ("qty", "copies", "count", "number of prints"),
+    "numbers": ("edition numbers", "edition number", "edition nos", "print numbers"),
+    "price": ("amount", "line price", "total"),
+    "currency": (),
+    "status": ("state",),
+    "notes": ("note", "remarks", "comment", "comments"),
+    "file": ("master file name", "master file", "file name", "filename", "scan", "scan file", "master"),
+    "sha256": ("digest", "checksum", "sha 256"),
+    "profile": ("printer profile", "icc profile"),
+    "settings": ("print notes", "print settings", "intent"),
+    "year": ("year of work",),
+}
+EDITIONS: dict[str, tuple[str, ...]] = {
+    "artist": ORDERS["artist"],
+    "piece": ORDERS["piece"],
+    "limit": ("size limit", "edition size", "edition", "n", "numbered", "edition of"),
+    "proofs": ("artist s proofs", "artists proofs", "ap", "aps"),
+    "scope": (),
+    "width": ORDERS["width"],
+    "height": ORDERS["height"],
+    "size": ORDERS["size"],
+    "medium": ORDERS["medium"],
+    "opened": ("open", "launched", "date"),
+    "closed": ("close",),
+    "notes": ORDERS["notes"],
+}
+UNITS = ("mm", "cm", "in")
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One data row. ``values`` by our column names, stripped; ``number`` counts lines as an editor shows them."""
+
+    number: int
+    values: Mapping[str, str]
+
+    def get(self, name: str) -> str:
+        return self.values.get(name, "")
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A CSV file read: its rows, the unit of each length column, what was matched and what was not used."""
+
+    rows: tuple[Row, ...]
+    units: Mapping[str, str]
+    matched: Mapping[str, str]
+    unused: tuple[str, ...]
+    encoding: str
+
+
+def read_table(path: Path, ours: Mapping[str, Sequence[str]], mapping: Mapping[str, str]) -> Table:
+    """Read a CSV file; ``mapping`` says for some of our columns which heading they have in the file.
+
+    UTF-8 is tried first, then Windows-1252. The separator is a comma, semicolon or tab.
+
+    Raises:
+        CatalogueError: not readable, no heading row, or the mapping names a column that is not there.
+    """
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise CatalogueError(f"The file cannot be read: {error.strerror or error}.", path=path) from error
+    text, encoding = _decoded(data, path)
+    head, _, _ = text.partition("\n")
+    separator = max(",;\t", key=head.count)
+    try:
+        lines = csv.reader(text.splitlines(keepends=True), delimiter=separator, strict=True)
+        headings = [h.strip() for h in next(lines, [])]
+        chosen, units = _chosen(headings, ours, mapping, path)
+        rows = []
+        for cells in lines:
+            values = {name: cells[i].strip() for name, i in chosen.items() if i < len(cells)}
+            if any(values.values()):
+                rows.append(Row(lines.line_num, values))
+    except csv.Error as error:
+        raise CatalogueError(f"The file is no CSV: {error}.", path=path) from error
+    unused = tuple(h for i, h in enumerate(headings) if h and i not in chosen.values())
+    return Table(tuple(rows), units, {name: headings[i] for name, i in chosen.items()}, unused, encoding)
+
+
+def _decoded(data: bytes, path: Path) -> tuple[str, str]:
+    if b"\0" in data[:4096]:
+        raise CatalogueError("The file is no CSV text.", hint="Save it as CSV, UTF-8.", path=path)
+    try:
+        return data.decode("utf-8-sig"), "UTF-8"
+    except UnicodeDecodeError:
+        return data.decode("cp1252", "replace"), "Windows-1252"
+
+
+def _chosen(headings: list[str], ours: Mapping[str, Sequence[str]], mapping: Mapping[str, str],
+            path: Path) -> tuple[dict[str, int], dict[str, str]]:
+    if not any(headings):
+        raise CatalogueError("The file has no heading row.", hint="The first row names the columns.", path=path)
+    unknown = sorted(set(mapping) - set(ours))
+    if unknown:
+        raise CatalogueError(f"There is no column {unknown[0]!r} to map.", hint=f"Ours are: {', '.join(ours)}.")
+    plain: dict[str, int] = {}
+    units: dict[int, str] = {}
+    for i, heading in enumerate(headings):
+        words = folded(heading).split() if heading else []
+        if len(words) > 1 and words[-1] in UNITS:
+            units[i] = words.pop()
+        plain.setdefault(" ".join(words), i)
+    chosen: dict[str, int] = {}
+    for name, theirs in mapping.items():
+        if theirs not in headings:
+            raise CatalogueError(f"The file has no column {theirs!r}.", hint=f"It has: {', '.join(headings)}.",
+                                 path=path)
+        chosen[name] = headings.index(theirs)
+    for name, also in ours.items():
+        index = next((plain[key] for key in (name, *also) if key in plain and plain[key] not in chosen.values()), None)
+        if name not in chosen and index is not None:
+            chosen[name] = index
+    return chosen, {name: units[i] for name, i in chosen.items() if i in units}
+
+
+def digest(row: Row) -> str:
+    """SHA-256 over what a row says, whatever the order of its columns."""
+    said = "\x1f".join(f"{name}={value}" for name, value in sorted(row.values.items()) if value)
+    return hashlib.sha256(said.encode()).hexdigest()

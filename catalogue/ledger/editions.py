@@ -1,0 +1,187 @@
+"""Editions: which one a print belongs to, which numbers it gets, what becomes of them.
+
+Numbered n/N with N fixed at launch and never exceeded, proofs outside N: common practice, no source.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from catalogue.errors import NotFound, Refused
+from catalogue.records import editions, pieces
+from catalogue.records.database import Database, transaction
+from catalogue.records.editions import Edition
+from catalogue.records.numbers import Number, written
+
+SIZE_TOLERANCE_MM = 1.0  # sizes are cut and written to the millimetre
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """How far an edition is: numbers and proofs out and left, and the next to go out."""
+
+    edition: Edition
+    numbers_out: int
+    proofs_out: int
+    numbers_left: int
+    proofs_left: int
+    next_number: int | None
+    lost: int
+
+
+def state(db: Database, edition: Edition) -> State:
+    """Counts of one edition as recorded now."""
+    out, proofs = editions.taken(db, edition.id, "number"), editions.taken(db, edition.id, "proof")
+    free = _free(edition.size_limit, out, 1)
+    lost = sum(1 for print_ in editions.issued(db, edition.id) if print_.lost)
+    return State(edition, len(out), len(proofs), edition.size_limit - len(out), edition.proofs - len(proofs),
+                 free[0] if free else None, lost)
+
+
+def define(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, scope: str = "all sizes",
+           width_mm: float | None = None, height_mm: float | None = None, medium: str = "", opened: str = "",
+           closed: str = "", notes: str = "") -> int:
+    """Open an edition, or correct the one of the same scope and size; gives its id.
+
+    Raises Refused where numbers already out forbid it, or two editions would claim the same print.
+    """
+    if pieces.by_id(db, piece_id) is None:
+        raise NotFound(f"There is no piece number {piece_id}.")
+    if size_limit < 1 or proofs < 0:
+        raise Refused("An edition has at least one print, and no fewer than no proofs.")
+    if scope not in editions.SCOPES:
+        raise Refused(f"An edition counts {' or '.join(editions.SCOPES)}, not {scope!r}.")
+    if (scope == "one size") != (width_mm is not None and height_mm is not None):
+        raise Refused("An edition of one size needs that size, and one of all sizes has none.")
+    with transaction(db):
+        for known in editions.of_piece(db, piece_id):
+            if known.scope == scope and known.medium == medium and (
+                    scope == "all sizes" or _same_size(known, width_mm or 0, height_mm or 0)):
+                editions.change(db, known.id, size_limit=size_limit, proofs=proofs, medium=medium,
+                                opened=opened or known.opened, closed=closed or known.closed,
+                                notes=notes or known.notes)
+                return known.id
+        return editions.add(db, piece_id, size_limit, proofs=proofs, scope=scope, width_mm=width_mm,
+                            height_mm=height_mm, medium=medium, opened=opened, closed=closed, notes=notes)
+
+
+def close(db: Database, edition_id: int, day: str = "") -> None:
+    """No further number goes out."""
+    with transaction(db):
+        known = wanted(db, edition_id)
+        editions.change(db, edition_id, size_limit=known.size_limit, proofs=known.proofs, medium=known.medium,
+                        opened=known.opened, closed=day or date.today().isoformat(), notes=known.notes)
+
+
+def wanted(db: Database, edition_id: int) -> Edition:
+    """The edition of that id; raises NotFound."""
+    edition = editions.by_id(db, edition_id)
+    if edition is None:
+        raise NotFound(f"There is no edition number {edition_id}.", hint="List them with: catalogue edition list.")
+    return edition
+
+
+def applying(db: Database, piece_id: int, width_mm: float, height_mm: float, medium: str) -> Edition | None:
+    """The edition a print of this size and medium counts in: one of its very size first, else one of all sizes.
+
+    A size fits turned as well. Open editions come before closed ones; an edition without a medium takes any.
+    """
+    for scope in ("one size", "all sizes"):
+        for edition in editions.of_piece(db, piece_id):
+            if edition.scope == scope and (not edition.medium or pieces.folded(edition.medium) == pieces.folded(medium)
+                                           ) and (scope == "all sizes" or _same_size(edition, width_mm, height_mm)):
+                return edition
+    return None
+
+
+def _same_size(edition: Edition, width_mm: float, height_mm: float) -> bool:
+    return any(abs((edition.width_mm or 0) - w) <= SIZE_TOLERANCE_MM
+               and abs((edition.height_mm or 0) - h) <= SIZE_TOLERANCE_MM
+               for w, h in ((width_mm, height_mm), (height_mm, width_mm)))
+
+
+def _free(limit: int, out: set[int], count: int) -> list[int]:
+    found: list[int] = []
+    for number in range(1, limit + 1):
+        if len(found) == count:
+            break
+        if number not in out:
+            found.append(number)
+    return found
+
+
+def issue(db: Database, edition_id: int, line_id: int | None, count: int, *, proofs: bool = False) -> list[Number]:
+    """Give out the ``count`` lowest free numbers; all or none.
+
+    Raises Refused when the edition is closed or has too few left. Two programs at once never get the same number:
+    the write lock is held from the look to the last row, and the table's key would refuse it besides.
+    """
+    series = "proof" if proofs else "number"
+    with transaction(db):
+        edition = _open(wanted(db, edition_id))
+        limit = edition.proofs if proofs else edition.size_limit
+        out = editions.taken(db, edition_id, series)
+        numbers = [Number(series, n) for n in _free(limit, out, count)]
+        if len(numbers) < count:
+            kind = "proof" if proofs else "number"
+            raise Refused(f"The edition has {_counted(len(numbers), kind)} left, not {count}.",
+                          hint=f"{len(out)} of {limit} are out; N is never exceeded.")
+        editions.take(db, edition_id, numbers, line_id)
+    return numbers
+
+
+def issue_these(db: Database, edition_id: int, line_id: int | None, numbers: Sequence[Number], *,
+                old: bool = False) -> None:
+    """Give out these very numbers; all or none. ``old`` books what was printed before, in a closed edition too."""
+    with transaction(db):
+        edition = wanted(db, edition_id)
+        if not old:
+            _open(edition)
+        editions.take(db, edition_id, numbers, line_id)
+
+
+def _open(edition: Edition) -> Edition:
+    if edition.closed:
+        raise Refused(f"The edition was closed on {edition.closed}.", hint="No further number goes out.")
+    return edition
+
+
+def _counted(count: int, kind: str) -> str:
+    return f"no {kind}" if count == 0 else f"1 {kind}" if count == 1 else f"{count} {kind}s"
+
+
+def destroy(db: Database, edition_id: int, numbers: Sequence[Number], reason: str, *, day: str = "") -> None:
+    """Record that these prints were destroyed; their numbers are never free again, but may be printed anew."""
+    if not reason.strip():
+        raise Refused("A destroyed print needs a reason on record.")
+    with transaction(db):
+        wanted(db, edition_id)
+        for number in numbers:
+            editions.destroy(db, edition_id, number, day or date.today().isoformat(), reason.strip())
+
+
+def replace(db: Database, edition_id: int, numbers: Sequence[Number], line_id: int) -> None:
+    """Let a new order line print destroyed numbers again: the number stays, the loss stays on record.
+
+    Replacement keeps the number: from memory. A closed edition allows it, since no further number goes out.
+    """
+    with transaction(db):
+        wanted(db, edition_id)
+        for number in numbers:
+            editions.replace(db, edition_id, number, line_id)
+
+
+def label(edition: Edition) -> str:
+    """``"25 + 3 AP, all sizes"``."""
+    proofs = f" + {edition.proofs} AP" if edition.proofs else ""
+    size = edition.scope
+    if edition.width_mm and edition.height_mm:
+        size = f"{edition.width_mm / 10:g} × {edition.height_mm / 10:g} cm"
+    medium = f", {edition.medium}" if edition.medium else ""
+    return f"{edition.size_limit}{proofs}, {size}{medium}"
+
+
+def numbered(edition: Edition, numbers: Sequence[Number]) -> str:
+    """``"3–12/25, AP I–II/III"``-like text for a sheet."""
+    text = written(numbers)
+    return f"{text} of {edition.size_limit}" if any(n.series == "number" for n in numbers) else text

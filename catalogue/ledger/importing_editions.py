@@ -1,0 +1,91 @@
+"""Editions from a CSV file, under the same rules as orders: a fate for every row, nothing twice."""
+
+from collections.abc import Mapping
+from contextlib import suppress
+from pathlib import Path
+
+from catalogue.errors import CatalogueError, Refused
+from catalogue.ledger import columns, editions, values
+from catalogue.ledger.columns import Row
+from catalogue.ledger.importing import Fate, NoPiece, Outcome, Undo, piece_of
+from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.records import editions as recorded
+from catalogue.records.database import Database, transaction
+from catalogue.records.pieces import folded
+from catalogue.settings import Settings
+
+_ONE_SIZE = ("one size", "size", "this size", "per size", "single size")
+_ALL_SIZES = ("", "all sizes", "all", "any", "any size")
+
+
+def holds_editions(path: Path, mapping: Mapping[str, str]) -> bool:
+    """Whether a file's headings are those of editions: a limit, and nothing of an order."""
+    if set(mapping) - set(columns.EDITIONS):
+        return False
+    matched = columns.read_table(path, columns.EDITIONS, mapping).matched
+    others = columns.read_table(path, columns.ORDERS, {}).matched
+    return "limit" in matched and not {"number", "buyer", "quantity", "numbers"} & set(others)
+
+
+def import_editions(db: Database, settings: Settings, path: Path, *, mapping: Mapping[str, str] | None = None,
+                    dates: str = "", make_pieces: bool = False, dry_run: bool = False, report: Report = unheard,
+                    cancelled: Cancelled = never) -> Outcome:
+    """Take in editions from a CSV file, all in one transaction; see :func:`catalogue.ledger.importing.import_orders`.
+
+    A row without a scope is of one size when it gives a size, else of all sizes.
+    """
+    table = columns.read_table(path, columns.EDITIONS, mapping or {})
+    missing = [name for name in ("piece", "limit") if name not in table.matched]
+    if missing:
+        raise CatalogueError(f"The file has no column for: {', '.join(missing)}.",
+                             hint="Say which it is, such as --map limit=Auflage.", path=path)
+    fates: list[Fate] = []
+    with suppress(Undo), transaction(db):
+        for done, row in enumerate(table.rows):
+            if cancelled():
+                raise CatalogueError("The import was stopped; nothing of it was recorded.")
+            report(Progress("Importing editions", done, len(table.rows)))
+            fates.append(_taken(db, row, table.units, dates or settings.dates, make_pieces))
+        if dry_run:
+            raise Undo
+    return Outcome(tuple(fates), table.matched, table.unused, table.encoding, dry_run)
+
+
+def _taken(db: Database, row: Row, units: Mapping[str, str], dates: str, make_pieces: bool) -> Fate:
+    text = " · ".join(filter(None, (row.get("artist"), row.get("piece"), f"of {row.get('limit')}")))
+    try:
+        with transaction(db):
+            return Fate(row.number, _defined(db, row, units, dates, make_pieces), text)
+    except NoPiece as error:
+        return Fate(row.number, "no such piece", text, str(error))
+    except ValueError as error:
+        return Fate(row.number, "not understood", text, str(error))
+    except Refused as error:
+        return Fate(row.number, "refused", text, str(error))
+
+
+def _defined(db: Database, row: Row, units: Mapping[str, str], dates: str, make_pieces: bool) -> str:
+    if not row.get("limit").isdecimal() or not (row.get("proofs") or "0").isdecimal():
+        raise ValueError(f"{row.get('limit')!r} and {row.get('proofs')!r} are no edition size and proofs")
+    width, height = _size(row, units)
+    scope = folded(row.get("scope")) if row.get("scope") else ("one size" if width else "")
+    if scope not in _ONE_SIZE + _ALL_SIZES:
+        raise ValueError(f"{row.get('scope')!r} is no scope; say one size or all sizes")
+    single = scope in _ONE_SIZE
+    piece_id = piece_of(db, row, make_pieces)
+    opened, closed = (values.day(row.get(name), dates) if row.get(name) else "" for name in ("opened", "closed"))
+    before = recorded.of_piece(db, piece_id)
+    editions.define(db, piece_id, int(row.get("limit")), proofs=int(row.get("proofs") or 0),
+                    scope="one size" if single else "all sizes", width_mm=width if single else None,
+                    height_mm=height if single else None, medium=row.get("medium"), opened=opened, closed=closed,
+                    notes=row.get("notes"))
+    return "known already" if recorded.of_piece(db, piece_id) == before else "recorded"
+
+
+def _size(row: Row, units: Mapping[str, str]) -> tuple[float | None, float | None]:
+    if row.get("width") and row.get("height"):
+        return (values.length_mm(row.get("width"), units.get("width", "cm")),
+                values.length_mm(row.get("height"), units.get("height", "cm")))
+    if row.get("size"):
+        return values.size_mm(row.get("size"), units.get("size", "cm"))
+    return None, None

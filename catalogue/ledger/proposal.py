@@ -1,0 +1,53 @@
+"""A print as it would be made now, with all a person should see before saying yes."""
+
+from dataclasses import dataclass
+
+from catalogue.ledger.editions import State
+from catalogue.ledger.evidence import Evidence
+from catalogue.ledger.fit import Fit
+from catalogue.ledger.health import Health
+from catalogue.records.orders import Line, NewLine
+from catalogue.records.pieces import Piece
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """Something to see before printing. A ``grave`` one wants a person's yes."""
+
+    kind: str
+    text: str
+    hint: str = ""
+    grave: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """``line`` is what would be recorded; ``last`` is the line it repeats.
+
+    ``used`` is the scan of last time, where it is known and in the catalogue; ``master`` the piece's current master;
+    ``printing`` the one the new print is made from. ``evidence`` tells how ``used`` and ``master`` relate where they
+    are not the same bytes.
+    """
+
+    piece: Piece
+    last: Line | None
+    line: NewLine
+    used: Health | None
+    master: Health | None
+    printing: Health | None
+    evidence: Evidence | None
+    fit: Fit | None
+    edition: State | None
+    cautions: tuple[Caution, ...] = ()
+
+    @property
+    def same_bytes(self) -> bool | None:
+        """Whether last time's scan is the current master, bit for bit; None where either is unknown."""
+        if self.last is None or not self.last.scan_sha256 or self.master is None:
+            return None
+        return self.last.scan_sha256 == self.master.scan.sha256
+
+    @property
+    def grave(self) -> tuple[Caution, ...]:
+        """What wants a person's yes."""
+        return tuple(caution for caution in self.cautions if caution.grave)

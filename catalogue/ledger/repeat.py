@@ -1,0 +1,137 @@
+"""Another ten, like last time: what was printed, from which bytes, can it be so again; and recording it."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
+from typing import TypeVar
+
+from catalogue.errors import NotFound, Refused
+from catalogue.ledger import editions
+from catalogue.ledger.cautions import cautions_for
+from catalogue.ledger.evidence import between
+from catalogue.ledger.fit import fit_of
+from catalogue.ledger.health import Health, health
+from catalogue.ledger.proposal import Caution, Proposal
+from catalogue.records import orders, pieces, scans
+from catalogue.records.database import Database, transaction
+from catalogue.records.numbers import Number
+from catalogue.records.orders import Line, NewLine
+from catalogue.records.paths import shown
+from catalogue.records.pieces import Piece
+from catalogue.settings import Home
+
+__all__ = ["Caution", "Proposal", "propose", "record"]
+
+T = TypeVar("T")
+
+
+def propose(db: Database, home: Home, *, line_id: int | None = None, piece_id: int | None = None,
+            width_mm: float | None = None, height_mm: float | None = None, medium: str | None = None,
+            border_mm: float | None = None, wrap_mm: float | None = None, edge: str | None = None,
+            quantity: int | None = None, as_last_time: bool = False) -> Proposal:
+    """What a repeat of one line, or of a piece's last line that was not cancelled, would be.
+
+    Whatever is given differs from last time; the rest stays. The print is made from the current master, or with
+    ``as_last_time`` from the very scan of last time.
+
+    Raises:
+        NotFound: no such line or piece. Refused: a first order and no size given, or last time's scan is unknown.
+    """
+    piece, last = _subject(db, line_id, piece_id)
+    if last is None and (width_mm is None or height_mm is None):
+        raise Refused(f"{piece.title!r} was never ordered, so there is no last time.", hint="Give the size.")
+    old = scans.by_digest(db, last.scan_sha256) if last and last.scan_sha256 else None
+    current = scans.by_id(db, piece.current_scan_id) if piece.current_scan_id else None
+    used, master = (health(db, scan) if scan else None for scan in (old, current))
+    if as_last_time and used is None:
+        raise Refused("Last time's scan is not known, so it cannot be printed from again.")
+    printing = used if as_last_time else master
+    line = NewLine(
+        piece.id, _or(width_mm, last.width_mm if last else 0.0), _or(height_mm, last.height_mm if last else 0.0),
+        _or(quantity, last.quantity if last else 1), medium=_or(medium, last.medium if last else ""),
+        border_mm=_or(border_mm, last.border_mm if last else 0.0),
+        wrap_mm=_or(wrap_mm, last.wrap_mm if last else 0.0), edge=_or(edge, last.edge if last else ""),
+        scan_sha256=printing.scan.sha256 if printing else "", scan_name=_file_name(printing),
+        profile=last.profile if last else "", settings=last.settings if last else "",
+        repeat_of=last.id if last else None)
+    if line.width_mm <= 0 or line.height_mm <= 0 or line.quantity < 1:
+        raise Refused("A print has a size above nothing, and there is at least one.")
+    edition = editions.applying(db, piece.id, line.width_mm, line.height_mm, line.medium)
+    proposal = Proposal(
+        piece, last, replace(line, edition_id=edition.id if edition else None), used, master, printing,
+        between(db, old, current) if old and current and old.id != current.id else None,
+        fit_of(printing.scan, line, home.settings.print_ppi) if printing else None,
+        editions.state(db, edition) if edition else None)
+    return replace(proposal, cautions=cautions_for(proposal, home.settings))
+
+
+def _or(given: T | None, otherwise: T) -> T:
+    return otherwise if given is None else given
+
+
+def _subject(db: Database, line_id: int | None, piece_id: int | None) -> tuple[Piece, Line | None]:
+    if line_id is not None:
+        last = orders.line(db, line_id)
+        if last is None:
+            raise NotFound(f"There is no order line number {line_id}.")
+        piece_id = last.piece_id
+    else:
+        last = next((line for line in orders.lines_of_piece(db, piece_id or 0) if line.status != "cancelled"), None)
+    piece = pieces.by_id(db, piece_id or 0)
+    if piece is None:
+        raise NotFound(f"There is no piece number {piece_id}.")
+    return piece, last
+
+
+def _file_name(printing: Health | None) -> str:
+    copies = printing.copies if printing else ()
+    return shown(copies[0].file.path).rpartition("/")[2] if copies else ""
+
+
+def record(db: Database, proposal: Proposal, *, quantity: int | None = None, number: str = "", placed: str = "",
+           buyer: str = "", status: str = "asked", currency: str = "", price: str = "", profile: str | None = None,
+           settings: str | None = None, notes: str = "", order_notes: str = "", proofs: bool = False,
+           numbers: Sequence[Number] = (), unnumbered: bool = False, replacing: Sequence[Number] = ()) -> int:
+    """Record a proposal as a line of a new order, or of the order called ``number``; gives the line's id.
+
+    Edition numbers are given out with it, the lowest free ones, or ``numbers`` if these very ones are wanted;
+    ``proofs`` takes proofs instead; ``unnumbered`` none. ``replacing`` prints destroyed numbers anew. Line and
+    numbers are recorded together or not at all, and two programs at once never give out the same number.
+
+    Raises:
+        Refused: beyond N, a number that is out, a closed edition, numbers that do not match the quantity, or an
+            order that was cancelled.
+    """
+    count = _or(quantity, proposal.line.quantity)
+    chosen = list(replacing or numbers)
+    if count < 1:
+        raise Refused("At least one print is ordered.")
+    if chosen and len(chosen) != count:
+        raise Refused(f"{len(chosen)} numbers were given for {count} prints.")
+    if status not in orders.STATUSES or status == "cancelled":
+        raise Refused(f"An order is not recorded as {status!r}.")
+    day = placed or date.today().isoformat()
+    edition_id = None if unnumbered else proposal.line.edition_id
+    if edition_id is None and (chosen or proofs):
+        raise Refused("This print is in no edition, so it has no number.", hint="Set one: catalogue edition set.")
+    line = replace(proposal.line, quantity=count, price=price, notes=notes, edition_id=edition_id,
+                   profile=_or(profile, proposal.line.profile), settings=_or(settings, proposal.line.settings))
+    with transaction(db):
+        order_id = _order(db, number, day, buyer, status, currency, order_notes)
+        line_id = orders.add_line(db, order_id, line)
+        if edition_id is not None:
+            if replacing:
+                editions.replace(db, edition_id, replacing, line_id)
+            elif numbers:
+                editions.issue_these(db, edition_id, line_id, numbers)
+            else:
+                editions.issue(db, edition_id, line_id, count, proofs=proofs)
+    return line_id
+
+
+def _order(db: Database, number: str, day: str, buyer: str, status: str, currency: str, notes: str) -> int:
+    known = orders.maybe(db, number) if number else None
+    if known is not None and known.status == "cancelled":
+        raise Refused(f"The order {number!r} was cancelled.", hint="Use another number.")
+    return orders.save(db, number or orders.next_number(db, day[:4]), day, buyer=buyer, status=status,
+                       currency=currency, notes=notes)

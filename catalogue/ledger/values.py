@@ -1,0 +1,87 @@
+"""Money, lengths, sizes and dates as shops write them. Pure; every function raises ValueError with a plain reason."""
+
+import re
+from datetime import date, datetime
+from decimal import Decimal
+
+MM_PER = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4, "″": 25.4}
+_LENGTH = re.compile(r"(?P<number>\d+(?:[.,]\d+)?)\s*(?P<unit>mm|cm|m|in|inch|inches|\"|″)?", re.IGNORECASE)
+_MONEY = re.compile(  # a currency sign or word may stand before or after; ".-" and ",-" say no cents
+    r"[^\d.,\s-]{0,5}\s*(?P<whole>[1-9]\d{0,2}(?:[.,'’ \u00a0\u202f]\d{3})+|\d+)"
+    r"(?:(?P<sign>[.,])(?P<cents>\d{1,2})|[.,][-–])?\s*[^\d.,\s-]{0,5}")
+_SIZE = re.compile(r"(?P<first>.+?)\s*[x×X*]\s*(?P<second>.+)")
+
+
+def money(text: str) -> str:
+    """``"1.234,50 €"`` → ``"1234.50"``; empty stays empty. A lone sign before three digits parts thousands."""
+    if not text.strip():
+        return ""
+    match = _MONEY.fullmatch(text.strip())
+    if match is None or len(set(re.sub(r"\d", "", match["whole"]))) > 1:
+        raise ValueError(f"{text!r} is no price")
+    whole, cents = match["whole"], match["cents"] or "0"
+    if match["cents"] and match["sign"] in whole:
+        raise ValueError(f"{text!r} is no price")
+    return f"{Decimal(re.sub(r'[^0-9]', '', whole) + '.' + cents):.2f}"
+
+
+def length_mm(text: str, unit: str = "cm") -> float:
+    """``"50"`` → 500 with ``unit`` cm; a unit in the text wins. Always above zero and under 100 m."""
+    match = _LENGTH.fullmatch(text.strip())
+    if match is None:
+        raise ValueError(f"{text!r} is no length")
+    length = float(match["number"].replace(",", ".")) * MM_PER[(match["unit"] or unit).lower()]
+    if not 0 < length < 100_000:
+        raise ValueError(f"{text!r} is no length a print can have")
+    return round(length, 3)
+
+
+def margin_mm(text: str, unit: str = "mm") -> float:
+    """A border or wrap: a length, or nothing for none."""
+    return 0.0 if re.fullmatch(r"\s*(0+([.,]0+)?\s*(mm|cm|in)?|-|–|none|no)?\s*", text, re.IGNORECASE) else length_mm(
+        text, unit)
+
+
+def size_mm(text: str, unit: str = "cm") -> tuple[float, float]:
+    """``"50x70"``, ``"50 × 70 cm"``, ``"500 x 700mm"`` → width and height in mm. One unit serves both."""
+    match = _SIZE.fullmatch(text.strip())
+    if match is None:
+        raise ValueError(f"{text!r} is no size; write it as 50x70 or 500x700mm")
+    second = _LENGTH.fullmatch(match["second"].strip())
+    shared = (second["unit"] if second else None) or unit
+    return length_mm(match["first"], shared), length_mm(match["second"], shared)
+
+
+def day(text: str, style: str) -> str:
+    """A date as ISO text. ISO is read first, then ``style`` (as strptime knows it)."""
+    written = text.strip()
+    if re.match(r"\d{4}-\d\d-\d\d", written):
+        return date.fromisoformat(written[:10]).isoformat()
+    try:
+        return datetime.strptime(written, style).date().isoformat()
+    except ValueError:
+        example = datetime(2024, 5, 31).strftime(style)
+        raise ValueError(f"{text!r} is no date such as 2024-05-31 or {example}") from None
+
+
+def shown_day(iso: str, style: str) -> str:
+    """An ISO date in the shop's form; what is no date stays as it is."""
+    try:
+        return date.fromisoformat(iso[:10]).strftime(style)
+    except ValueError:
+        return iso
+
+
+def shown_mm(length: float) -> str:
+    """Centimetres as people write them: 500 → ``50``, 505 → ``50.5``."""
+    return f"{length / 10:.1f}".removesuffix(".0")
+
+
+def shown_size(width_mm: float, height_mm: float) -> str:
+    """``"50 × 70 cm"``."""
+    return f"{shown_mm(width_mm)} × {shown_mm(height_mm)} cm"
+
+
+def shown_money(amount: str, currency: str) -> str:
+    """``"1234.50"`` → ``"1,234.50 EUR"``; empty for none."""
+    return f"{Decimal(amount):,.2f} {currency}".strip() if amount else ""

@@ -1,0 +1,66 @@
+"""A shop in a folder: one store with small real TIFFs, its catalogue, and pieces under invented names."""
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pytest
+import tifffile
+
+from catalogue.indexing.stores import add_store
+from catalogue.reading.model import Picture, Reading
+from catalogue.records import files, pieces, runs, scans, stores
+from catalogue.records.database import Database, open_database, transaction
+from catalogue.settings import Home
+
+
+@dataclass
+class Shop:
+    """What a test needs to set up scans and pieces without running the indexer."""
+
+    home: Home
+    db: Database
+    root: Path
+    run: int = 0
+    made: dict[str, str] = field(default_factory=dict)
+
+    def piece(self, artist: str, title: str) -> int:
+        with transaction(self.db):
+            return pieces.piece_called(self.db, pieces.artist_called(self.db, artist).id, title)
+
+    def scan(self, path: str, piece_id: int | None, *, width: int = 60, height: int = 84, role: str = "master",
+             shade: int = 0, profile: str = "a" * 64, stated_px: tuple[int, int] | None = None,
+             pixels: str = "") -> str:
+        """Write a small TIFF and record it; ``stated_px`` records larger dimensions than the file's. Its SHA-256."""
+        place = self.root / path
+        place.parent.mkdir(parents=True, exist_ok=True)
+        picture = np.full((height, width, 3), shade % 251, np.uint8)
+        picture[0, 0] = (shade // 251, 1, 2)
+        tifffile.imwrite(place, picture, photometric="rgb", metadata={"path": path})
+        sha256 = hashlib.sha256(place.read_bytes()).hexdigest()
+        px = stated_px or (width, height)
+        stat = place.stat()
+        reading = Reading(path, stat.st_size, stat.st_mtime_ns, sha256, pixels, "TIFF",
+                          Picture(*px, 8, "uint", 3, "RGB", "none", "strips", profile_name="Scanner RGB" if profile
+                                  else "", profile_digest=profile))
+        with transaction(self.db):
+            scan_id = scans.save(self.db, reading, role=role, piece_id=piece_id)
+            files.save(self.db, 1, path, stat.st_size, stat.st_mtime_ns, scan_id, self.run, verified=False)
+            if piece_id is not None:
+                pieces.propose_current(self.db, piece_id)
+        return sha256
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Iterator[Shop]:
+    home = Home(tmp_path / "catalogue")
+    root = tmp_path / "store"
+    root.mkdir()
+    db = open_database(home.database)
+    add_store(db, "main", root, "primary", consent=True)
+    with transaction(db):
+        run = runs.start(db, "index", stores.by_name(db, "main").id)
+    yield Shop(home, db, root, run)
+    db.close()

@@ -1,0 +1,147 @@
+"""Orders and editions from CSV: a fate for every row, linked to the very bytes, nothing twice."""
+
+from pathlib import Path
+
+import pytest
+
+from catalogue.errors import CatalogueError
+from catalogue.ledger.importing import import_orders
+from catalogue.ledger.importing_editions import holds_editions, import_editions
+from catalogue.records import editions, orders, pieces
+
+from .conftest import Shop
+
+ORDERS = """\ufeffinvoice number,date,artist,piece title,buyer,width_cm,height_cm,medium,border_mm,wrap_mm,edge,quantity,\
+edition numbers,price,currency,status,notes,master file name
+R-101,2021-03-04,Ilse Marwood,Harbour at Low Water,window seat,50,70,Cotton rag 310,25,0,,2,1-2,180.00,EUR,collected,,harbour.tif
+R-102,2022-05-06,Ilse Marwood,Harbour at Low Water,hall,50,70,Cotton rag 310,25,0,,1,3,"90,00",EUR,collected,deeper blue,harbour.tif
+R-102,2022-05-06,Tomas Quill,Salt Field,hall,60,60,Canvas,0,38,mirrored,1,,"1.234,50",EUR,collected,,salt.tif
+R-103,2023-01-02,Tomas Quill,Salt Feild,stair,60,60,Canvas,0,38,mirrored,1,,90,EUR,collected,,salt.tif
+R-104,last week,Tomas Quill,Salt Field,stair,60,60,Canvas,0,38,mirrored,1,,90,EUR,collected,,salt.tif
+"""
+EDITIONS = """artist,title,edition size,proofs,scope,width_cm,height_cm
+Ilse Marwood,Harbour at Low Water,25,3,one size,50,70
+"""
+
+
+@pytest.fixture
+def stocked(shop: Shop) -> Shop:
+    harbour, salt = shop.piece("Ilse Marwood", "Harbour at Low Water"), shop.piece("Tomas Quill", "Salt Field")
+    shop.made["harbour"] = shop.scan("marwood/harbour.tif", harbour, shade=1)
+    shop.made["salt"] = shop.scan("quill/salt.tif", salt, shade=2)
+    return shop
+
+
+def written(shop: Shop, name: str, text: str, encoding: str = "utf-8") -> Path:
+    path = shop.home.folder / name
+    path.write_text(text, encoding=encoding)
+    return path
+
+
+def test_every_row_has_its_fate_and_a_second_run_records_nothing(stocked: Shop) -> None:
+    path = written(stocked, "orders.csv", ORDERS)
+    import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
+    first = import_orders(stocked.db, stocked.home.settings, path)
+    assert [f.fate for f in first.fates] == ["recorded", "recorded", "recorded", "no such piece", "not understood"]
+    assert "Salt Field" in first.fates[3].detail
+    lines = orders.lines(stocked.db)
+    assert [(line.number, line.scan_sha256) for line in lines] == [
+        ("R-102", stocked.made["salt"]), ("R-102", stocked.made["harbour"]), ("R-101", stocked.made["harbour"])]
+    assert [line.numbers for line in lines] == ["", "3", "1–2"]
+    assert lines[0].price == "1234.50" and lines[0].width_mm == 600 and lines[0].wrap_mm == 38
+    again = import_orders(stocked.db, stocked.home.settings, path)
+    assert again.counts == {"known already": 3, "no such piece": 1, "not understood": 1}
+    assert len(orders.lines(stocked.db)) == 3
+
+
+def test_a_dry_run_tells_the_same_and_keeps_nothing(stocked: Shop) -> None:
+    path = written(stocked, "orders.csv", ORDERS)
+    import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
+    dry = import_orders(stocked.db, stocked.home.settings, path, make_pieces=True, dry_run=True)
+    assert orders.lines(stocked.db) == [] and pieces.counts(stocked.db)["piece"] == 2
+    assert editions.issued(stocked.db, 1) == []
+    real = import_orders(stocked.db, stocked.home.settings, path, make_pieces=True)
+    assert [f.fate for f in dry.fates] == [f.fate for f in real.fates]
+    assert pieces.known_piece(stocked.db, "Tomas Quill", "Salt Feild") is not None
+
+
+def test_numbers_without_an_edition_beyond_it_or_out_already_are_refused_whole(stocked: Shop) -> None:
+    path = written(stocked, "orders.csv", ORDERS)
+    refused = import_orders(stocked.db, stocked.home.settings, path)
+    assert [f.fate for f in refused.fates[:3]] == ["refused", "refused", "recorded"]
+    import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
+    assert import_orders(stocked.db, stocked.home.settings, path).counts["recorded"] == 2
+    head = ORDERS.splitlines()[0]
+    rows = [f"R-2{i},2024-01-01,Ilse Marwood,Harbour at Low Water,,50,70,,,,,{q},{n},,,," + ",harbour.tif"
+            for i, (q, n) in enumerate([(1, "3"), (1, "26"), (1, "4/30"), (2, "5"), (1, "AP IV"), (1, "AP II")])]
+    more = import_orders(stocked.db, stocked.home.settings, written(stocked, "more.csv", "\n".join([head, *rows])))
+    assert [f.fate for f in more.fates] == ["refused"] * 5 + ["recorded"]
+    assert [line.numbers for line in orders.lines(stocked.db, limit=1)] == ["AP II"]
+    assert orders.maybe(stocked.db, "R-20") is None  # the refused row left no empty order behind
+
+
+def test_rows_that_say_the_same_are_as_many_prints(stocked: Shop) -> None:
+    """A row may rightly stand twice in one file; it is the second *import* that must record nothing."""
+    row = "R-9,2024-01-01,Tomas Quill,Salt Field,,60,60,Canvas,,,,1,,,,,,salt.tif"
+    path = written(stocked, "twice.csv", "\n".join([ORDERS.splitlines()[0], row, row]))
+    assert import_orders(stocked.db, stocked.home.settings, path).counts == {"recorded": 2}
+    assert import_orders(stocked.db, stocked.home.settings, path).counts == {"known already": 2}
+
+
+def test_a_file_name_links_only_where_it_stands_for_one_content(stocked: Shop) -> None:
+    salt = pieces.known_piece(stocked.db, "Tomas Quill", "Salt Field")
+    other = stocked.scan("quill/second/salt.tif", salt, shade=9)
+    stocked.scan("quill/accent/Se\u0301pia.TIF", salt, shade=10)
+    rows = [f"R-{i},2024-01-0{i},Tomas Quill,Salt Field,,60,60,,,,,1,,,,,,{name}" for i, name in enumerate(
+        ["salt.tif", "quill/second/salt.tif", "gone.tif", "", "s\u00e9pia.tif"], 1)]
+    path = written(stocked, "names.csv", "\n".join([ORDERS.splitlines()[0], *rows]))
+    fates = import_orders(stocked.db, stocked.home.settings, path).fates
+    linked = [orders.line(stocked.db, f.line_id or 0) for f in fates]
+    assert [line and line.scan_sha256 for line in linked][:4] == ["", other, "", ""]
+    assert linked[4] and len(linked[4].scan_sha256) == 64
+    assert [bool(f.remarks) for f in fates] == [True, False, True, True, False]
+    assert linked[0] and linked[0].scan_name == "salt.tif"
+
+
+def test_other_headings_separator_encoding_dates_and_sizes_in_mm(stocked: Shop) -> None:
+    text = ("Rechnung;Datum;Künstler;Motiv;Format mm;Menge;Betrag\n"
+            "7;04.03.2021;Tomas Quill;Salt Field;600 x 400;3;1.270,00 €\n")
+    path = written(stocked, "de.csv", text, "cp1252")
+    with pytest.raises(CatalogueError, match="piece"):
+        import_orders(stocked.db, stocked.home.settings, path)
+    mapping = {"number": "Rechnung", "date": "Datum", "artist": "Künstler", "piece": "Motiv", "quantity": "Menge",
+               "price": "Betrag"}
+    outcome = import_orders(stocked.db, stocked.home.settings, path, mapping=mapping, dates="%d.%m.%Y")
+    assert outcome.encoding == "Windows-1252" and outcome.counts == {"recorded": 1}
+    line = orders.lines(stocked.db)[0]
+    assert (line.placed, line.width_mm, line.height_mm, line.quantity, line.price, line.status) == (
+        "2021-03-04", 600, 400, 3, "1270.00", "collected")
+    with pytest.raises(CatalogueError, match="Betrog"):
+        import_orders(stocked.db, stocked.home.settings, path, mapping={"price": "Betrog"})
+
+
+def test_an_order_typed_by_hand_is_known_when_the_books_are_taken_in(stocked: Shop) -> None:
+    salt = pieces.known_piece(stocked.db, "Tomas Quill", "Salt Field")
+    assert salt is not None
+    order = orders.save(stocked.db, "R-102", "2022-05-06", buyer="hall", status="collected", currency="EUR")
+    orders.add_line(stocked.db, order, orders.NewLine(salt, 600, 600, 1, "Canvas", wrap_mm=38, price="1234.50"))
+    outcome = import_orders(stocked.db, stocked.home.settings, written(stocked, "orders.csv", ORDERS))
+    assert outcome.fates[2].fate == "known already"
+
+
+def test_editions_are_told_from_orders_and_kept_once(stocked: Shop) -> None:
+    path = written(stocked, "editions.csv", EDITIONS)
+    assert holds_editions(path, {}) and not holds_editions(written(stocked, "orders.csv", ORDERS), {})
+    assert import_editions(stocked.db, stocked.home.settings, path).counts == {"recorded": 1}
+    assert import_editions(stocked.db, stocked.home.settings, path).counts == {"known already": 1}
+    edition = editions.listed(stocked.db)[0]
+    assert (edition.size_limit, edition.proofs, edition.scope, edition.width_mm, edition.height_mm) == (
+        25, 3, "one size", 500, 700)
+
+
+@pytest.mark.parametrize("content", [b"", b"\n\n", b"II*\0" * 100, b'a,"b\nc', b"\xff\xfe\x00"])
+def test_what_is_no_csv_is_said_plainly(shop: Shop, content: bytes) -> None:
+    path = shop.home.folder / "bad.csv"
+    path.write_bytes(content)
+    with pytest.raises(CatalogueError):
+        import_orders(shop.db, shop.home.settings, path)
