@@ -21,8 +21,12 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--pieces", type=int, metavar="N", help="paint N pieces instead of the demo")
     parser.add_argument("--px", type=int, default=256, help="long side of each master (default 256)")
-    parser.add_argument("--copies", type=int, default=1, choices=(1, 2, 3), help="stores that hold each master (default 1)")
-    parser.add_argument("--derived", type=float, default=0.1, help="share of pieces with a re-scan, a tile and a detail (default 0.1)")
+    parser.add_argument(
+        "--copies", type=int, default=1, choices=(1, 2, 3), help="stores that hold each master (default 1)"
+    )
+    parser.add_argument(
+        "--derived", type=float, default=0.1, help="share of pieces with a re-scan, a tile and a detail (default 0.1)"
+    )
     parser.add_argument("--orders", type=int, default=0, metavar="N", help="order lines in orders.csv")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--files-only", type=int, metavar="N", help="N tiny TIFFs in artist and piece folders")
@@ -44,7 +48,12 @@ def main(argv: list[str] | None = None) -> int:
     elif asked.pieces is not None:
         from painting.bulk import Order, paint_many
 
-        files = paint_many(folder, Order(asked.pieces, asked.px, asked.seed, asked.copies, asked.derived, asked.orders), asked.workers, say)
+        files = paint_many(
+            folder,
+            Order(asked.pieces, asked.px, asked.seed, asked.copies, asked.derived, asked.orders),
+            asked.workers,
+            say,
+        )
     else:
         from painting.demo import paint_demo
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import json
 import struct
 import time
 from collections.abc import Callable, Iterator
@@ -31,14 +30,112 @@ Say = Callable[[str], None]
 
 # (manner, scenes, share): textured work leads, sparse work is the known hard case
 _MIX: tuple[tuple[str, tuple[str, ...], float], ...] = (
-    ("impasto", tuple(SCENES), 0.26), ("knife", tuple(SCENES), 0.1), ("flat", tuple(FLAT_LAYOUTS), 0.14),
-    ("lines", ("harbour", "woods", "town", "still life", "contours", "ridges"), 0.12), ("colour field", ("",), 0.08),
-    ("tide", ("",), 0.04), ("minimal", ("",), 0.04), ("collage", ("",), 0.1), ("wash", ("hills", "rain"), 0.12),
+    ("impasto", tuple(SCENES), 0.26),
+    ("knife", tuple(SCENES), 0.1),
+    ("flat", tuple(FLAT_LAYOUTS), 0.14),
+    ("lines", ("harbour", "woods", "town", "still life", "contours", "ridges"), 0.12),
+    ("colour field", ("",), 0.08),
+    ("tide", ("",), 0.04),
+    ("minimal", ("",), 0.04),
+    ("collage", ("",), 0.1),
+    ("wash", ("hills", "rain"), 0.12),
 )
-_FIRST = "Ael Brin Cass Dorr Ela Fenn Gwil Hest Ina Jor Kell Lum Mav Nim Oss Pryn Quill Rhea Sorr Tav Una Vess Wyn Yll".split()
-_LAST = "ambry barrow crane dell ember fallow gorse hollin isley jessel kettle lorne mossop nettle orrin pike quarry rushel sallow tarn ulver vetch withy yarrow".split()
-_NOUN = "Harbour Field Window Orchard Ferry Table Garden Lamp Shore Mill Quarry Bridge Kite Barn Meadow Stair Jug Signal Pear Tide".split()
-_MOOD = "Early Late Grey Blue Quiet Windy Second Low High Winter Summer Amber Salt Far Near Red Pale Slow Long Open".split()
+_FIRST = [
+    "Ael",
+    "Brin",
+    "Cass",
+    "Dorr",
+    "Ela",
+    "Fenn",
+    "Gwil",
+    "Hest",
+    "Ina",
+    "Jor",
+    "Kell",
+    "Lum",
+    "Mav",
+    "Nim",
+    "Oss",
+    "Pryn",
+    "Quill",
+    "Rhea",
+    "Sorr",
+    "Tav",
+    "Una",
+    "Vess",
+    "Wyn",
+    "Yll",
+]
+_LAST = [
+    "ambry",
+    "barrow",
+    "crane",
+    "dell",
+    "ember",
+    "fallow",
+    "gorse",
+    "hollin",
+    "isley",
+    "jessel",
+    "kettle",
+    "lorne",
+    "mossop",
+    "nettle",
+    "orrin",
+    "pike",
+    "quarry",
+    "rushel",
+    "sallow",
+    "tarn",
+    "ulver",
+    "vetch",
+    "withy",
+    "yarrow",
+]
+_NOUN = [
+    "Harbour",
+    "Field",
+    "Window",
+    "Orchard",
+    "Ferry",
+    "Table",
+    "Garden",
+    "Lamp",
+    "Shore",
+    "Mill",
+    "Quarry",
+    "Bridge",
+    "Kite",
+    "Barn",
+    "Meadow",
+    "Stair",
+    "Jug",
+    "Signal",
+    "Pear",
+    "Tide",
+]
+_MOOD = [
+    "Early",
+    "Late",
+    "Grey",
+    "Blue",
+    "Quiet",
+    "Windy",
+    "Second",
+    "Low",
+    "High",
+    "Winter",
+    "Summer",
+    "Amber",
+    "Salt",
+    "Far",
+    "Near",
+    "Red",
+    "Pale",
+    "Slow",
+    "Long",
+    "Open",
+]
 
 
 @dataclass(frozen=True)
@@ -56,7 +153,9 @@ class Order:
 def artist_name(n: int) -> str:
     """The n-th invented artist; no two alike."""
     a, b = n % len(_FIRST), n // len(_FIRST)
-    return f"{_FIRST[a]}{_LAST[(b + a) % len(_LAST)]} {_LAST[b % len(_LAST)].title()}{_LAST[(a * 5 + b // len(_LAST)) % len(_LAST)]}{'' if b < len(_LAST) ** 2 else b}"
+    first, middle = _FIRST[a] + _LAST[(b + a) % len(_LAST)], _LAST[b % len(_LAST)].title()
+    last = _LAST[(a * 5 + b // len(_LAST)) % len(_LAST)]
+    return f"{first} {middle}{last}" + (f" {b}" if b >= len(_LAST) ** 2 else "")
 
 
 def piece_name(n: int) -> str:
@@ -74,8 +173,20 @@ def _original(order: Order, index: int) -> tuple[Original, np.random.Generator]:
     w, h = (order.px, round(order.px * ratio)) if rng.random() < 0.7 else (round(order.px * ratio), order.px)
     ppi = max(20, round(order.px / 16))
     form = ("lzw", "deflate", "none", "none")[index % 4]
-    return Original(artist_name(index // 12), piece_name(index), manner, scenes[int(rng.integers(len(scenes)))], int(rng.integers(len(PALETTES))),
-                    w, h, ppi, form, 2015 + index % 10, index, index % 5 == 4), rng
+    return Original(
+        artist_name(index // 12),
+        piece_name(index),
+        manner,
+        scenes[int(rng.integers(len(scenes)))],
+        int(rng.integers(len(PALETTES))),
+        w,
+        h,
+        ppi,
+        form,
+        2015 + index % 10,
+        index,
+        index % 5 == 4,
+    ), rng
 
 
 def _folder(o: Original) -> str:
@@ -86,11 +197,35 @@ def _put(shelf: Shelf, name: str, pixels: np.ndarray, o: Original, role: str, re
     form = Form(o.form if role == "master" and related is None else "lzw")
     packet = xmp_packet(Tags(o.title, o.artist, software=SOFTWARE)) if o.inventory % 3 and related is None else None
     extra = [(700, 1, len(packet), packet, True)] if packet else []
-    how = {} if form.compression == "none" else {"compression": {"deflate": "adobe_deflate"}.get(form.compression, form.compression), "predictor": True}
-    tifffile.imwrite(shelf.path(name), pixels, photometric="rgb", resolution=(o.ppi, o.ppi), resolutionunit="INCH", software=SOFTWARE,
-                     iccprofile=profile("sRGB"), metadata=None, extratags=extra, rowsperstrip=64, **how)
-    shelf.record(name, role=role, artist=o.artist, piece=o.title, when=datetime(o.year, 6, 1), related=related, manner=o.manner,
-                 current=role == "master" and related is None, **described(pixels, form, o.ppi))
+    how = (
+        {}
+        if form.compression == "none"
+        else {"compression": {"deflate": "adobe_deflate"}.get(form.compression, form.compression), "predictor": True}
+    )
+    tifffile.imwrite(
+        shelf.path(name),
+        pixels,
+        photometric="rgb",
+        resolution=(o.ppi, o.ppi),
+        resolutionunit="INCH",
+        software=SOFTWARE,
+        iccprofile=profile("sRGB"),
+        metadata=None,
+        extratags=extra,
+        rowsperstrip=64,
+        **how,
+    )
+    shelf.record(
+        name,
+        role=role,
+        artist=o.artist,
+        piece=o.title,
+        when=datetime(o.year, 6, 1),
+        related=related,
+        manner=o.manner,
+        current=role == "master" and related is None,
+        **described(pixels, form, o.ppi),
+    )
 
 
 def paint_piece(root: Path, order: Order, index: int) -> dict[str, Entry]:
@@ -108,17 +243,36 @@ def paint_piece(root: Path, order: Order, index: int) -> dict[str, Entry]:
         w, h = painting.size
         degrees = float(rng.choice([0, 90, 180, 270]) + rng.uniform(-3, 3))
         size = (h, w) if round(degrees / 90) % 2 else (w, h)
-        again = replace(light, gain=tuple(1 + rng.normal(0, 0.04, 3)), gamma=float(rng.uniform(0.88, 1.12)), grain=0.006)
+        again = replace(
+            light, gain=tuple(1 + rng.normal(0, 0.04, 3)), gamma=float(rng.uniform(0.88, 1.12)), grain=0.006
+        )
         jobs: list[tuple[str, str, str, Matrix, tuple[int, int], dict[str, object]]] = [
-            ("re-scan", "re-scan", "master", turn(degrees, (w, h), size), size, {})]
+            ("re-scan", "re-scan", "master", turn(degrees, (w, h), size), size, {})
+        ]
         x, y = round(rng.uniform(0, 0.4) * w), round(rng.uniform(0, 0.4) * h)
         tile = (round(0.57 * w), round(0.57 * h))
         jobs.append(("tile 1 of 4", "tile of", "tile", shift(x, y), tile, {"x": x, "y": y, "w": tile[0], "h": tile[1]}))
         x, y, s = round(rng.uniform(0, 0.5) * w), round(rng.uniform(0, 0.5) * h), float(rng.uniform(1.2, 1.8))
         part = (round(0.45 * w), round(0.45 * h))
-        jobs.append(("detail", "detail of", "reference", zoom(s) @ shift(x, y), (round(part[0] * s), round(part[1] * s)), {"x": x, "y": y, "w": part[0], "h": part[1]}))
+        jobs.append(
+            (
+                "detail",
+                "detail of",
+                "reference",
+                zoom(s) @ shift(x, y),
+                (round(part[0] * s), round(part[1] * s)),
+                {"x": x, "y": y, "w": part[0], "h": part[1]},
+            )
+        )
         for word, kind, role, m, frame, facts in jobs:
-            _put(shelf, f"main-disk/{_folder(o)} {word}.tif", samples(recapture(painting, m, frame, again, rng), "sRGB", 8), o, role, relation(kind, master, m, **facts))
+            _put(
+                shelf,
+                f"main-disk/{_folder(o)} {word}.tif",
+                samples(recapture(painting, m, frame, again, rng), "sRGB", 8),
+                o,
+                role,
+                relation(kind, master, m, **facts),
+            )
     return shelf.entries
 
 
@@ -131,7 +285,7 @@ def _batch(job: tuple[Path, Order, range]) -> dict[str, Entry]:
 
 
 def paint_many(root: Path, order: Order, workers: int, say: Say) -> int:
-    """Paint `order.pieces` pieces into `root`, with truth.json and, if asked, orders.csv; returns the number of files."""
+    """Paint `order.pieces` pieces into `root`, with truth.json and, if asked, orders.csv; returns how many files."""
     shelf = Shelf(root, order.seed)
     jobs = [(root, order, range(a, min(a + 50, order.pieces))) for a in range(0, order.pieces, 50)]
     started = time.perf_counter()
@@ -160,13 +314,34 @@ def paint_many(root: Path, order: Order, workers: int, say: Say) -> int:
     return len(shelf.entries) + 1
 
 
-_ROLES = ("master", "tile 1 of 4", "tile 2 of 4", "print 50x70", "re-scan", "ref", "[proof] master", "_t03", "détail", "master (2)")
+_ROLES = (
+    "master",
+    "tile 1 of 4",
+    "tile 2 of 4",
+    "print 50x70",
+    "re-scan",
+    "ref",
+    "[proof] master",
+    "_t03",
+    "détail",
+    "master (2)",
+)
 
 
 def _tiny(n: int) -> bytes:
     """A valid 8×8 grey TIFF, 202 bytes, whose pixels no other `n` below 2**32 has."""
-    entries = ((256, 3, 1, 8), (257, 3, 1, 8), (258, 3, 1, 8), (259, 3, 1, 1), (262, 3, 1, 1), (273, 4, 1, 138), (277, 3, 1, 1),
-               (278, 3, 1, 8), (279, 4, 1, 64), (296, 3, 1, 1))
+    entries = (
+        (256, 3, 1, 8),
+        (257, 3, 1, 8),
+        (258, 3, 1, 8),
+        (259, 3, 1, 1),
+        (262, 3, 1, 1),
+        (273, 4, 1, 138),
+        (277, 3, 1, 1),
+        (278, 3, 1, 8),
+        (279, 4, 1, 64),
+        (296, 3, 1, 1),
+    )
     ifd = struct.pack("<H", len(entries)) + b"".join(struct.pack("<HHII", *e) for e in entries) + bytes(4)
     return b"II*\0" + struct.pack("<I", 8) + ifd + bytes(138 - 8 - len(ifd)) + struct.pack("<I", n) * 16
 

@@ -41,7 +41,7 @@ class Palette:
 
     def tone(self, t: float) -> Colour:
         """The colour at `t` in 0 (dark) to 1 (light), mixed between the two nearest tones."""
-        at = float(np.clip(t, 0, 1)) * (len(self.tones) - 1)
+        at = min(1.0, max(0.0, float(t))) * (len(self.tones) - 1)
         low = min(int(at), len(self.tones) - 2)
         return mix(self.tones[low], self.tones[low + 1], at - low)
 
@@ -125,31 +125,45 @@ def poly(image: NDArray[np.generic], points: Sequence[Point] | NDArray[np.floati
     cv2.fillPoly(image, [_fixed(points)], colour, cv2.LINE_AA, 4)
 
 
-def line(image: NDArray[np.generic], points: Sequence[Point] | NDArray[np.floating], colour: object,
-         width: float = 1, closed: bool = False) -> None:
+def line(
+    image: NDArray[np.generic],
+    points: Sequence[Point] | NDArray[np.floating],
+    colour: object,
+    width: float = 1,
+    closed: bool = False,
+) -> None:
     """A polyline with smooth edges, in place; at least one pixel wide."""
     cv2.polylines(image, [_fixed(points)], closed, colour, max(1, round(width)), cv2.LINE_AA, 4)
 
 
-def ellipse(image: NDArray[np.generic], centre: Point, axes: Point, colour: object,
-            angle: float = 0, start: float = 0, end: float = 360) -> None:
+def ellipse(
+    image: NDArray[np.generic],
+    centre: Point,
+    axes: Point,
+    colour: object,
+    angle: float = 0,
+    start: float = 0,
+    end: float = 360,
+) -> None:
     """A filled ellipse or sector, degrees clockwise as seen, in place."""
-    steps = np.radians(np.linspace(start, end, 40))
-    xy = np.stack([np.cos(steps) * axes[0], np.sin(steps) * axes[1]], 1)
-    if end - start < 360:
-        xy = np.concatenate([xy, [[0.0, 0.0]]])
-    a = np.radians(angle)
-    turn = np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
-    poly(image, xy @ turn + np.asarray(centre), colour)
+    at = round(centre[0] * 16), round(centre[1] * 16)
+    size = max(1, round(axes[0] * 16)), max(1, round(axes[1] * 16))
+    cv2.ellipse(image, at, size, angle, start, end, colour, -1, cv2.LINE_AA, 4)
 
 
-def ridge(rng: Random, w: int, y: float, height: float, waves: float = 2.0, rough: float = 0.15) -> NDArray[np.floating]:
+def ridge(
+    rng: Random, w: int, y: float, height: float, waves: float = 2.0, rough: float = 0.15
+) -> NDArray[np.floating]:
     """The outline (n, 2) of a hill line about `y`, `height` high, from the left edge to the right."""
     x = np.linspace(-2, w + 2, 60)
     u = x / w * waves * np.pi
     p = rng.uniform(0, 2 * np.pi, 4)
-    rise = (np.sin(u + p[0]) + 0.5 * np.sin(2.1 * u + p[1]) + rough * np.sin(7 * u + p[2])
-            + rough * 0.6 * np.sin(17 * u + p[3]))
+    rise = (
+        np.sin(u + p[0])
+        + 0.5 * np.sin(2.1 * u + p[1])
+        + rough * np.sin(7 * u + p[2])
+        + rough * 0.6 * np.sin(17 * u + p[3])
+    )
     return np.stack([x, y - height * rise / 2], 1)
 
 

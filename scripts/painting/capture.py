@@ -55,7 +55,9 @@ def warp(image: Floats, m: Matrix, size: tuple[int, int], beyond: float = 0.93) 
     grown = float(np.sqrt(abs(np.linalg.det(m[:2, :2]))))
     if grown < 0.8:  # an area average first, or fine strokes turn into moiré
         image = cv2.GaussianBlur(image, (0, 0), 0.45 / grown)
-    return cv2.warpPerspective(image, m, size, flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_CONSTANT, borderValue=(beyond,) * 4)
+    return cv2.warpPerspective(
+        image, m, size, flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_CONSTANT, borderValue=(beyond,) * 4
+    )
 
 
 def expose(painting: Painting, light: Light, rng: Random) -> Floats:
@@ -64,9 +66,14 @@ def expose(painting: Painting, light: Light, rng: Random) -> Floats:
     if light.strength and painting.relief.any():
         gx, gy = cv2.Sobel(painting.relief, cv2.CV_32F, 1, 0), cv2.Sobel(painting.relief, cv2.CV_32F, 0, 1)
         a = np.radians(light.angle)
-        shade = 1 + np.float32(light.strength) * np.clip(np.float32(np.cos(a)) * gx + np.float32(np.sin(a)) * gy, -1.2, 1.2)
+        shade = 1 + np.float32(light.strength) * np.clip(
+            np.float32(np.cos(a)) * gx + np.float32(np.sin(a)) * gy, -1.2, 1.2
+        )
         colour = colour * shade[..., None]
-    colour = np.clip(colour, 0, 1) ** np.float32(light.gamma) * np.asarray(light.gain, np.float32)
+    if light.gamma != 1:
+        colour = np.clip(colour, 0, 1) ** np.float32(light.gamma)
+    if light.gain != (1, 1, 1):
+        colour = colour * np.asarray(light.gain, np.float32)
     if light.grain:
         colour = colour + rng.standard_normal(colour.shape, np.float32) * np.float32(light.grain)
     return np.clip(colour, 0, 1).astype(np.float32)
@@ -124,5 +131,7 @@ def wall_photo(print_: Floats, m: Matrix, size: tuple[int, int], rng: Random) ->
     y, x = np.mgrid[0:ph, 0:pw].astype(np.float32)
     glare = np.exp(-(((x - gx) / (pw * 0.16)) ** 2 + ((y - gy) / (ph * 0.1)) ** 2) * 1.5)[..., None]
     photo = photo * (1 - 0.35 * glare) + 0.4 * glare
-    photo = photo * np.array([1.05, 0.99, 0.9], np.float32) + rng.standard_normal(photo.shape, np.float32) * np.float32(0.012)
+    photo = photo * np.array([1.05, 0.99, 0.9], np.float32) + rng.standard_normal(photo.shape, np.float32) * np.float32(
+        0.012
+    )
     return np.clip(cv2.GaussianBlur(photo.astype(np.float32), (0, 0), 0.7), 0, 1)

@@ -24,7 +24,9 @@ _RELIEF = {"flat": 0.0, "lines": 0.0, "tide": 0.0, "minimal": 0.0, "colour field
 def scanned_at(original: Original, later_days: int = 0) -> datetime:
     """When its master was scanned, during working hours."""
     n = original.inventory
-    return datetime(original.year, 1 + n % 12, 1 + n % 27, 9 + n % 8, n * 7 % 60, n * 13 % 60) + timedelta(days=later_days)
+    return datetime(original.year, 1 + n % 12, 1 + n % 27, 9 + n % 8, n * 7 % 60, n * 13 % 60) + timedelta(
+        days=later_days
+    )
 
 
 @dataclass(frozen=True)
@@ -60,11 +62,24 @@ class Desk:
     def tags(self, **changes: object) -> Tags:
         o = self.original
         when = scanned_at(o)
-        made = Tags(o.title, o.artist, f"OL-{o.inventory:04d}", when, when + timedelta(hours=3), MAKER, MODEL, STITCHER,
-                    artwork=o.inventory % 2 == 0, xmp=o.inventory % 5 != 0, names_in_tiff=o.inventory % 4 != 0)
+        made = Tags(
+            o.title,
+            o.artist,
+            f"OL-{o.inventory:04d}",
+            when,
+            when + timedelta(hours=3),
+            MAKER,
+            MODEL,
+            STITCHER,
+            artwork=o.inventory % 2 == 0,
+            xmp=o.inventory % 5 != 0,
+            names_in_tiff=o.inventory % 4 != 0,
+        )
         return replace(made, **changes)  # type: ignore[arg-type]
 
-    def write(self, name: str, colour: Floats, form: Form, ppi: float, tags: Tags, role: str, **truth: object) -> Samples:
+    def write(
+        self, name: str, colour: Floats, form: Form, ppi: float, tags: Tags, role: str, **truth: object
+    ) -> Samples:
         """Store `colour` as `name` and note the truth."""
         pixels = samples(colour, form.space, form.bits)
         pages: list[tuple[str, Samples]] = []
@@ -74,8 +89,10 @@ class Desk:
             cut[:edge], cut[-edge:], cut[:, :edge], cut[:, -edge:] = 0, 0, 0, 0
             pixels = np.dstack([pixels, cut])
         if form.layers:
-            pages = [("Scan as captured", samples(np.clip(colour * np.float32(0.94), 0, 1), form.space, 8)),
-                     ("Dust retouching", np.full_like(pixels, 255))]
+            pages = [
+                ("Scan as captured", samples(np.clip(colour * np.float32(0.94), 0, 1), form.space, 8)),
+                ("Dust retouching", np.full_like(pixels, 255)),
+            ]
         write_tiff(self.shelf.path(name), pixels, form, ppi, tags, pages)
         self.note(name, role, when=tags.digitized, **described(pixels, form, ppi, 1 + len(pages)), **truth)
         return pixels
@@ -86,14 +103,32 @@ class Desk:
     def master(self) -> None:
         o = self.original
         colour = expose(self.painting, self.light, self.rng)
-        self.write(self.master_name, colour, FORMS[o.form], o.ppi, self.tags(), "master", current=True, inventory=f"OL-{o.inventory:04d}")
+        self.write(
+            self.master_name,
+            colour,
+            FORMS[o.form],
+            o.ppi,
+            self.tags(),
+            "master",
+            current=True,
+            inventory=f"OL-{o.inventory:04d}",
+        )
 
     def stored(self) -> Samples:
         """The master's pixels as they lie in its file."""
         return np.asarray(tifffile.imread(self.shelf.root / self.master_name, key=0))
 
-    def tiles(self, columns: int, rows: int, pattern: str, form: Form, overlap: float = 0.25, missing: int = 0,
-              turned: int = 0, exact: bool = False) -> None:
+    def tiles(
+        self,
+        columns: int,
+        rows: int,
+        pattern: str,
+        form: Form,
+        overlap: float = 0.25,
+        missing: int = 0,
+        turned: int = 0,
+        exact: bool = False,
+    ) -> None:
         """Overlapping captures, numbered along rows from 1; `missing` is never written, `turned` lies at 90°."""
         w, h = self.painting.size
         tw = round(w / (columns - (columns - 1) * overlap))
@@ -109,18 +144,44 @@ class Desk:
             if n == turned:
                 m, size = turn(90, (tw, th), (th, tw)) @ m, (th, tw)
             name = pattern.format(n=n, of=columns * rows, stem=self.stem, folder=self.folder)
-            tags = self.tags(xmp=False, names_in_tiff=False, software=SOFTWARE, digitized=scanned_at(self.original) + timedelta(minutes=4 * n))
-            facts = relation("tile of", self.master_name, m, x=x, y=y, w=tw, h=th, exact=exact, number=n, count=columns * rows)
+            tags = self.tags(
+                xmp=False,
+                names_in_tiff=False,
+                software=SOFTWARE,
+                digitized=scanned_at(self.original) + timedelta(minutes=4 * n),
+            )
+            facts = relation(
+                "tile of", self.master_name, m, x=x, y=y, w=tw, h=th, exact=exact, number=n, count=columns * rows
+            )
             if exact:
                 part = whole[y : y + th, x : x + tw]
                 write_tiff(self.shelf.path(name), part, form, self.original.ppi, tags)
                 self.note(name, "tile", when=tags.digitized, related=facts, **described(part, form, self.original.ppi))
             else:
                 light = replace(self.light, gain=tuple(1 + self.rng.normal(0, 0.012, 3)), grain=0.004)
-                self.write(name, recapture(self.painting, m, size, light, self.rng), form, self.original.ppi, tags, "tile", related=facts)
+                self.write(
+                    name,
+                    recapture(self.painting, m, size, light, self.rng),
+                    form,
+                    self.original.ppi,
+                    tags,
+                    "tile",
+                    related=facts,
+                )
 
-    def rescan(self, name: str, degrees: float, form: Form, scale: float = 1.0, crop: float = 0.0, light: Light | None = None,
-               days: int = 500, current: bool = False, tags: Tags | None = None, role: str = "master") -> None:
+    def rescan(
+        self,
+        name: str,
+        degrees: float,
+        form: Form,
+        scale: float = 1.0,
+        crop: float = 0.0,
+        light: Light | None = None,
+        days: int = 500,
+        current: bool = False,
+        tags: Tags | None = None,
+        role: str = "master",
+    ) -> None:
         """The original captured anew: turned, at another resolution, `crop` of each side cut off."""
         w, h = self.painting.size
         quarter = round(degrees / 90) % 2
@@ -128,11 +189,19 @@ class Desk:
         size = (round(fw * scale * (1 - 2 * crop)), round(fh * scale * (1 - 2 * crop)))
         spin = turn(degrees, (w, h), (fw, fh))
         m = shift(round(fw * scale * crop), round(fh * scale * crop)) @ zoom(scale) @ spin
-        colour = recapture(self.painting, m, size, light or replace(self.light, gain=(1.03, 1.0, 0.95), gamma=0.94, grain=0.006), self.rng)
+        colour = recapture(
+            self.painting,
+            m,
+            size,
+            light or replace(self.light, gain=(1.03, 1.0, 0.95), gamma=0.94, grain=0.006),
+            self.rng,
+        )
         when = scanned_at(self.original, days)
         tags = tags or self.tags(captured=when, digitized=when, xmp=False, names_in_tiff=False, software=SOFTWARE)
         related = relation("re-scan", self.master_name, m, crop=crop)
-        self.write(name, colour, form, round(self.original.ppi * scale, 3), tags, role, related=related, current=current)
+        self.write(
+            name, colour, form, round(self.original.ppi * scale, 3), tags, role, related=related, current=current
+        )
 
     def supersede(self, name: str, scale: float, form: Form) -> None:
         """An earlier, smaller master of the same piece, kept: the current one came later."""
@@ -154,7 +223,15 @@ class Desk:
         name = f"{self.folder}/{self.stem} print {width_cm:g}x{tall}.tif"
         when = scanned_at(self.original, 30)
         tags = self.tags(digitized=when, software="Ossel Print Prep 3", xmp=False)
-        self.write(name, sharp, form or Form("jpeg", tiled=True, quality=85), ppi, tags, "print file", related=relation("reworked", self.master_name, m))
+        self.write(
+            name,
+            sharp,
+            form or Form("jpeg", tiled=True, quality=85),
+            ppi,
+            tags,
+            "print file",
+            related=relation("reworked", self.master_name, m),
+        )
 
     def detail(self, name: str, x: float, y: float, w: float, h: float, scale: float) -> None:
         """A closer capture of the part at (x, y), sizes as fractions of the piece, `scale` times the master's ppi."""
@@ -164,7 +241,15 @@ class Desk:
         size = (round(w * pw * scale), round(h * ph * scale))
         colour = recapture(self.painting, m, size, replace(self.light, grain=0.004, angle=200), self.rng)
         related = relation("detail of", self.master_name, m, x=left, y=top, w=round(w * pw), h=round(h * ph))
-        self.write(name, colour, Form("jpeg", quality=86), self.original.ppi * scale, self.tags(xmp=False), "reference", related=related)
+        self.write(
+            name,
+            colour,
+            Form("jpeg", quality=86),
+            self.original.ppi * scale,
+            self.tags(xmp=False),
+            "reference",
+            related=related,
+        )
 
     def retouched(self, name: str) -> None:
         """The same capture with a curve and a spot painted out."""
@@ -174,8 +259,15 @@ class Desk:
         spot = colour[h // 5 : h // 5 + 12, w // 4 : w // 4 + 12]
         spot[:] = spot.mean((0, 1))
         when = scanned_at(self.original, 200)
-        self.write(name, colour, FORMS[self.original.form], self.original.ppi, self.tags(digitized=when), "master",
-                   related=relation("reworked", self.master_name, np.eye(3)))
+        self.write(
+            name,
+            colour,
+            FORMS[self.original.form],
+            self.original.ppi,
+            self.tags(digitized=when),
+            "master",
+            related=relation("reworked", self.master_name, np.eye(3)),
+        )
 
     def again(self, name: str, form: Form | None = None, **changes: object) -> None:
         """The stored pixels written anew, in another compression or with other tags: pixels stay the same."""
@@ -183,24 +275,42 @@ class Desk:
         when = scanned_at(o, 400)
         tags = self.tags(digitized=when, xmp=True, **changes)
         write_tiff(self.shelf.path(name), pixels, form, o.ppi, tags)
-        self.note(name, "master", when=when, related=relation("same pixels", self.master_name, np.eye(3)), **described(pixels, form, o.ppi))
+        self.note(
+            name,
+            "master",
+            when=when,
+            related=relation("same pixels", self.master_name, np.eye(3)),
+            **described(pixels, form, o.ppi),
+        )
 
     def jpeg(self, name: str, colour: Floats, m: Matrix, role: str, kind: str, quality: int = 84) -> None:
         """A JPEG beside or outside the store."""
         picture = Image.fromarray(np.round(colour * 255).astype(np.uint8))
         picture.save(self.shelf.path(name), quality=quality, icc_profile=profile("sRGB"))
-        self.note(name, role, when=scanned_at(self.original, 90), related=relation(kind, self.master_name, m),
-                  width=picture.width, height=picture.height, compression="jpeg", space="sRGB", bits=8, samples=3)
+        self.note(
+            name,
+            role,
+            when=scanned_at(self.original, 90),
+            related=relation(kind, self.master_name, m),
+            width=picture.width,
+            height=picture.height,
+            compression="jpeg",
+            space="sRGB",
+            bits=8,
+            samples=3,
+        )
 
     def web(self, name: str, long_side: int = 480) -> None:
         """A small picture as sent by mail."""
         w, h = self.painting.size
         m = zoom(long_side / max(w, h))
         size = (round(w * m[0, 0]), round(h * m[0, 0]))
-        self.jpeg(name, np.clip(warp(expose(self.painting, self.light, self.rng), m, size), 0, 1), m, "reference", "reworked")
+        self.jpeg(
+            name, np.clip(warp(expose(self.painting, self.light, self.rng), m, size), 0, 1), m, "reference", "reworked"
+        )
 
     def on_wall(self, name: str, size: tuple[int, int], corners: list[tuple[float, float]]) -> None:
-        """A phone photo of a framed print; `corners` are where its corners fall, fractions of the photo, from top left clockwise."""
+        """A phone photo of a framed print; `corners`, from top left clockwise, in fractions of the photo."""
         w, h = self.painting.size
         start = np.array([[0, 0], [w - 1, 0], [w - 1, h - 1], [0, h - 1]], np.float32)
         end = (np.array(corners) * size).astype(np.float32)

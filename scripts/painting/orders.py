@@ -13,17 +13,54 @@ from .shelf import Shelf
 from .stock import BUYERS, CANVASES, PAPERS, Original
 
 COLUMNS = (
-    "invoice", "date", "artist", "piece", "buyer", "width_cm", "height_cm", "medium", "border_mm", "wrap_mm", "edge", "quantity",
-    "edition_numbers", "price", "currency", "status", "notes", "printed_from",
+    "invoice",
+    "date",
+    "artist",
+    "piece",
+    "buyer",
+    "width_cm",
+    "height_cm",
+    "medium",
+    "border_mm",
+    "wrap_mm",
+    "edge",
+    "quantity",
+    "edition_numbers",
+    "price",
+    "currency",
+    "status",
+    "notes",
+    "printed_from",
 )
 ALL, EACH = "all sizes", "each size"
 _EDITIONED = {  # title: (N, proofs, scope)
-    "Harbour, Low Water": (50, 5, ALL), "Harbour, Blue Hour": (30, 3, EACH), "Three Kites": (100, 10, ALL), "Quarter Past": (25, 3, ALL),
-    "Contour Study": (40, 4, ALL), "Ember over Slate": (12, 2, ALL), "Long Yellow": (15, 2, EACH), "Tide Table 1 of 6": (20, 2, ALL),
-    "Tide Table 4 of 6": (20, 2, ALL), "Marché [épreuve]": (10, 1, ALL), "Estuary Morning": (35, 4, ALL), "אור על המים": (18, 2, ALL),
-    "Blue Bottle": (8, 1, ALL),
+    "Harbour, Low Water": (50, 5, ALL),
+    "Harbour, Blue Hour": (30, 3, EACH),
+    "Three Kites": (100, 10, ALL),
+    "Quarter Past": (25, 3, ALL),
+    "Contour Study": (40, 4, ALL),
+    "Ember over Slate": (12, 2, ALL),
+    "Long Yellow": (15, 2, EACH),
+    "Tide Table 1 of 6": (20, 2, ALL),
+    "Tide Table 4 of 6": (20, 2, ALL),
+    "Marché [épreuve]": (10, 1, ALL),
+    "Estuary Morning": (35, 4, ALL),
+    "אור על המים": (18, 2, ALL),
+    "Copper Bottle": (8, 1, ALL),
 }
-_NOTES = ("", "", "", "", "", "collects Friday", "as last time", "darker by a hair, agreed on proof", "framer waits", "gift, no invoice in the tube", "match the print in the hall")
+_NOTES = (
+    "",
+    "",
+    "",
+    "",
+    "",
+    "collects Friday",
+    "as last time",
+    "darker by a hair, agreed on proof",
+    "framer waits",
+    "gift, no invoice in the tube",
+    "match the print in the hall",
+)
 
 
 @dataclass
@@ -65,7 +102,7 @@ def write_editions(shelf: Shelf, stock: Sequence[Original]) -> dict[str, Edition
 
 
 def spans(numbers: Sequence[int]) -> str:
-    """"3-5, 9" for 3, 4, 5, 9 (numbers rising)."""
+    """ "3-5, 9" for 3, 4, 5, 9 (numbers rising)."""
     runs: list[list[int]] = []
     for n in numbers:
         if runs and n == runs[-1][1] + 1:
@@ -75,7 +112,9 @@ def spans(numbers: Sequence[int]) -> str:
     return ", ".join(str(a) if a == b else f"{a}-{b}" for a, b in runs)
 
 
-def order_rows(stock: Sequence[Original], printed: dict[str, str], editions: dict[str, Edition], seed: int, count: int) -> list[dict[str, object]]:
+def order_rows(
+    stock: Sequence[Original], printed: dict[str, str], editions: dict[str, Edition], seed: int, count: int
+) -> list[dict[str, object]]:
     """`count` order lines from 2021 to 2025, by date; an invoice may have several lines."""
     rng = np.random.default_rng([seed, 77])
     weight = np.array([6.0 if o.title in _EDITIONED else 1.5 for o in stock])
@@ -85,7 +124,11 @@ def order_rows(stock: Sequence[Original], printed: dict[str, str], editions: dic
     number, buyer, day = 2100, "", date(2021, 1, 4)
     for k in range(count):
         if k == 0 or rng.random() > 0.22:
-            number, buyer, day = number + 1, BUYERS[int(rng.integers(len(BUYERS)))], date(2021, 1, 4) + timedelta(days=int(days[k]))
+            number, buyer, day = (
+                number + 1,
+                BUYERS[int(rng.integers(len(BUYERS)))],
+                date(2021, 1, 4) + timedelta(days=int(days[k])),
+            )
         o = stock[int(rng.choice(len(stock), p=weight / weight.sum()))]
         w, h = _sizes(o)[int(rng.integers(2))]
         canvas = o.manner in ("impasto", "knife") and rng.random() < 0.55
@@ -105,17 +148,34 @@ def order_rows(stock: Sequence[Original], printed: dict[str, str], editions: dic
         if o.title == "Harbour, Low Water" and day < date(2023, 11, 1):
             file = file.replace(" master.tif", " master 2019.tif")
         media = CANVASES if canvas else PAPERS
-        rows.append({
-            "invoice": f"OL{number}", "date": day.isoformat(), "artist": o.artist, "piece": o.title, "buyer": buyer, "width_cm": f"{w:g}", "height_cm": f"{h:g}",
-            "medium": media[int(rng.integers(len(media)))], "border_mm": "" if canvas else int(rng.choice([0, 25, 30, 50])),
-            "wrap_mm": int(rng.choice([20, 38, 45])) if canvas else "", "edge": str(rng.choice(["mirrored", "white", "stretched"])) if canvas else "",
-            "quantity": quantity, "edition_numbers": spans(numbers), "price": f"{quantity * round(w * h * 0.035 + 28, 0):.2f}", "currency": "EUR",
-            "status": "cancelled" if cancelled else ("in work" if k >= count - 3 else "done"), "notes": _NOTES[int(rng.integers(len(_NOTES)))], "printed_from": file,
-        })
+        rows.append(
+            {
+                "invoice": f"OL{number}",
+                "date": day.isoformat(),
+                "artist": o.artist,
+                "piece": o.title,
+                "buyer": buyer,
+                "width_cm": f"{w:g}",
+                "height_cm": f"{h:g}",
+                "medium": media[int(rng.integers(len(media)))],
+                "border_mm": "" if canvas else int(rng.choice([0, 25, 30, 50])),
+                "wrap_mm": int(rng.choice([20, 38, 45])) if canvas else "",
+                "edge": str(rng.choice(["mirrored", "white", "stretched"])) if canvas else "",
+                "quantity": quantity,
+                "edition_numbers": spans(numbers),
+                "price": f"{quantity * round(w * h * 0.035 + 28, 0):.2f}",
+                "currency": "EUR",
+                "status": "cancelled" if cancelled else ("in work" if k >= count - 3 else "done"),
+                "notes": _NOTES[int(rng.integers(len(_NOTES)))],
+                "printed_from": file,
+            }
+        )
     return rows
 
 
-def write_orders(shelf: Shelf, stock: Sequence[Original], printed: dict[str, str], editions: dict[str, Edition], count: int = 120) -> None:
+def write_orders(
+    shelf: Shelf, stock: Sequence[Original], printed: dict[str, str], editions: dict[str, Edition], count: int = 120
+) -> None:
     """orders.csv."""
     with shelf.path("orders.csv").open("w", newline="", encoding="utf-8") as f:
         out = csv.DictWriter(f, COLUMNS, lineterminator="\n")

@@ -19,7 +19,9 @@ from .canvas import Floats
 _DATE = struct.pack(">6H", 2020, 1, 1, 0, 0, 0)
 _D50 = (0.9642, 1.0, 0.8249)
 # linear sRGB to XYZ under D50, IEC 61966-2-1 primaries adapted by Bradford (as in the usual sRGB v2 profile)
-_SRGB_TO_XYZ = np.array([[0.4360747, 0.3850649, 0.1430804], [0.2225045, 0.7168786, 0.0606169], [0.0139322, 0.0971045, 0.7141733]])
+_SRGB_TO_XYZ = np.array(
+    [[0.4360747, 0.3850649, 0.1430804], [0.2225045, 0.7168786, 0.0606169], [0.0139322, 0.0971045, 0.7141733]]
+)
 _WIDE_PRIMARIES = ((0.69, 0.30), (0.19, 0.72), (0.14, 0.06))
 
 
@@ -84,11 +86,22 @@ def profile(name: str) -> bytes:
         steps = np.array(list(product(np.linspace(0, 1, grid), repeat=4)), np.float64)
         rgb = (1 - steps[:, :3]) * (1 - steps[:, 3:])
         lab = srgb_to_lab(rgb[None])[0]
-        table = np.clip(np.round(np.stack([lab[:, 0] * 2.55, lab[:, 1] + 128, lab[:, 2] + 128], 1)), 0, 255).astype(np.uint8)
+        table = np.clip(np.round(np.stack([lab[:, 0] * 2.55, lab[:, 1] + 128, lab[:, 2] + 128], 1)), 0, 255).astype(
+            np.uint8
+        )
         ramp = bytes(range(256))
-        lut = b"mft1\0\0\0\0" + bytes([4, 3, grid, 0]) + _s15(1, 0, 0, 0, 1, 0, 0, 0, 1) + ramp * 4 + table.tobytes() + ramp * 3
+        lut = (
+            b"mft1\0\0\0\0"
+            + bytes([4, 3, grid, 0])
+            + _s15(1, 0, 0, 0, 1, 0, 0, 0, 1)
+            + ramp * 4
+            + table.tobytes()
+            + ramp * 3
+        )
         # an input profile needs only device-to-colour, which is all a stored picture needs
-        return _assemble(b"scnr", b"CMYK", b"Lab ", {b"desc": _desc(name), b"cprt": _CPRT, b"wtpt": _xyz(_D50), b"A2B0": lut})
+        return _assemble(
+            b"scnr", b"CMYK", b"Lab ", {b"desc": _desc(name), b"cprt": _CPRT, b"wtpt": _xyz(_D50), b"A2B0": lut}
+        )
     raise KeyError(name)
 
 

@@ -51,10 +51,26 @@ def _boat(image: Picture, rng: Random, x: float, y: float, s: float, pal: Palett
             jib = mix(sail, pal.tone(0.6), 0.4)
             poly(image, [(x - 0.1 * s, y - 0.35 * s), (x + lean, y - 0.9 * mast), (x - 0.75 * s, y - 0.36 * s)], jib)
     else:
-        poly(image, [(x - 0.55 * s, y - 0.25 * s), (x - 0.5 * s, y - 0.62 * s), (x - 0.05 * s, y - 0.62 * s),
-                     (x, y - 0.25 * s)], pal.tone(0.95))
-        poly(image, [(x - 0.42 * s, y - 0.42 * s), (x - 0.4 * s, y - 0.56 * s), (x - 0.15 * s, y - 0.56 * s),
-                     (x - 0.15 * s, y - 0.42 * s)], dark)
+        poly(
+            image,
+            [
+                (x - 0.55 * s, y - 0.25 * s),
+                (x - 0.5 * s, y - 0.62 * s),
+                (x - 0.05 * s, y - 0.62 * s),
+                (x, y - 0.25 * s),
+            ],
+            pal.tone(0.95),
+        )
+        poly(
+            image,
+            [
+                (x - 0.42 * s, y - 0.42 * s),
+                (x - 0.4 * s, y - 0.56 * s),
+                (x - 0.15 * s, y - 0.56 * s),
+                (x - 0.15 * s, y - 0.42 * s),
+            ],
+            dark,
+        )
 
 
 def _house(image: Picture, rng: Random, x: float, y: float, w: float, h: float, pal: Palette) -> None:
@@ -98,7 +114,12 @@ def harbour(rng: Random, w: int, h: int, pal: Palette) -> Picture:
     glints = rng.random((max(10, w // 12), 3))
     for gx, gy, gl in glints:
         y = horizon + gy**1.5 * water
-        line(image, [(gx * w, y), (gx * w + gl * (0.02 + 0.08 * gy) * w, y)], pal.tone(0.75 + 0.25 * gl), 1 + gy * h / 160)
+        line(
+            image,
+            [(gx * w, y), (gx * w + gl * (0.02 + 0.08 * gy) * w, y)],
+            pal.tone(0.75 + 0.25 * gl),
+            1 + gy * h / 160,
+        )
     boats = sorted(rng.uniform(0.15, 0.8, int(rng.integers(2, 5))))
     for depth, place in zip(boats, rng.permutation(np.linspace(0.14, 0.86, len(boats))), strict=True):
         y, s = horizon + depth * water, h * (0.05 + 0.11 * depth)
@@ -121,8 +142,12 @@ def fields(rng: Random, w: int, h: int, pal: Palette) -> Picture:
     image = _sky(rng, w, h, pal)
     top = rng.uniform(0.28, 0.45)
     if rng.random() < 0.6:
-        ellipse(image, (rng.uniform(0.15, 0.85) * w, rng.uniform(0.1, top - 0.05) * h), (h * 0.055, h * 0.055),
-                mix(pal.accents[1], pal.tone(1), 0.45))
+        ellipse(
+            image,
+            (rng.uniform(0.15, 0.85) * w, rng.uniform(0.1, top - 0.05) * h),
+            (h * 0.055, h * 0.055),
+            mix(pal.accents[1], pal.tone(1), 0.45),
+        )
     layers = int(rng.integers(4, 7))
     for i in range(layers):
         t = i / (layers - 1)
@@ -136,8 +161,13 @@ def fields(rng: Random, w: int, h: int, pal: Palette) -> Picture:
             dark = mix(colour, pal.tone(0.1), 0.3)
             for k in np.linspace(-1.2, 2.2, int(rng.integers(14, 30))):
                 sy = float(np.interp(meet + (k * w - meet) * 0.25, outline[:, 0], outline[:, 1]))
-                line(image, [(meet + (k * w - meet) * 0.25, sy), (k * w * 1.6 - 0.3 * w, h * 1.05)], dark, 1 + t * h / 180)
-            poly(image, below(outline + [0, h * (0.1 + 0.12 * t)], h + 2), mix(colour, pal.tone(0.4), 0.35))
+                line(
+                    image,
+                    [(meet + (k * w - meet) * 0.25, sy), (k * w * 1.6 - 0.3 * w, h * 1.05)],
+                    dark,
+                    1 + t * h / 180,
+                )
+            poly(image, below(outline + np.array([0, h * (0.1 + 0.12 * t)]), h + 2), mix(colour, pal.tone(0.4), 0.35))
         for _ in range(int(rng.integers(0, 6))):
             tx = rng.uniform(0, w)
             ty = float(np.interp(tx, outline[:, 0], outline[:, 1]))
@@ -145,8 +175,12 @@ def fields(rng: Random, w: int, h: int, pal: Palette) -> Picture:
             leaf = mix(pal.tone(rng.uniform(0.05, 0.35)), colour, 0.2)
             line(image, [(tx, ty + s * 0.4), (tx, ty - s)], pal.tone(0.08), s * 0.2)
             for _ in range(4):
-                ellipse(image, (tx + rng.normal() * s * 0.5, ty - s * rng.uniform(0.8, 1.8)),
-                        (s * rng.uniform(0.5, 0.9), s * rng.uniform(0.5, 0.8)), mix(leaf, pal.tone(0.6), rng.random() * 0.3))
+                ellipse(
+                    image,
+                    (tx + rng.normal() * s * 0.5, ty - s * rng.uniform(0.8, 1.8)),
+                    (s * rng.uniform(0.5, 0.9), s * rng.uniform(0.5, 0.8)),
+                    mix(leaf, pal.tone(0.6), rng.random() * 0.3),
+                )
     return image
 
 
@@ -203,8 +237,12 @@ def still_life(rng: Random, w: int, h: int, pal: Palette) -> Picture:
         ellipse(image, (x + r * 0.5, y + r * 0.65), (r * 1.3, r * 0.35), mix(cloth, pal.tone(0.05), 0.5))
         for k in range(7):
             t = k / 6
-            ellipse(image, (x - r * 0.3 * t, y - r * 0.3 * t), (r * (1 - 0.75 * t), r * (0.95 - 0.75 * t)),
-                    mix(mix(fruit, pal.tone(0), 0.35), mix(fruit, pal.tone(1), 0.55), t))
+            ellipse(
+                image,
+                (x - r * 0.3 * t, y - r * 0.3 * t),
+                (r * (1 - 0.75 * t), r * (0.95 - 0.75 * t)),
+                mix(mix(fruit, pal.tone(0), 0.35), mix(fruit, pal.tone(1), 0.55), t),
+            )
         line(image, [(x, y - r * 0.8), (x + r * 0.25, y - r * 1.3)], pal.tone(0.1), h / 150)
     return image
 
@@ -222,14 +260,29 @@ def woods(rng: Random, w: int, h: int, pal: Palette) -> Picture:
         x, wide = rng.uniform(-0.02, 1.02) * w, w * (0.008 + 0.028 * t * rng.uniform(0.6, 1.3))
         foot, lean = ground + h * 0.22 * t, rng.uniform(-0.05, 0.05) * w
         bark = mix(pal.tone(0.62), mix(pal.tone(1.0), pal.accent(rng), 0.1), t)
-        poly(image, [(x - wide, foot), (x - wide * 0.6 + lean, -2), (x + wide * 0.6 + lean, -2), (x + wide, foot)], bark)
-        poly(image, [(x + wide * 0.3, foot), (x + wide * 0.2 + lean, -2), (x + wide * 0.6 + lean, -2), (x + wide, foot)],
-             mix(bark, pal.tone(0.2), 0.5))
+        poly(
+            image, [(x - wide, foot), (x - wide * 0.6 + lean, -2), (x + wide * 0.6 + lean, -2), (x + wide, foot)], bark
+        )
+        poly(
+            image,
+            [(x + wide * 0.3, foot), (x + wide * 0.2 + lean, -2), (x + wide * 0.6 + lean, -2), (x + wide, foot)],
+            mix(bark, pal.tone(0.2), 0.5),
+        )
         for my in rng.uniform(0, 1, int(6 + 8 * t)):
             mx, side = x + lean * (1 - my), rng.choice([-0.6, 0.1])
-            line(image, [(mx + side * wide, my * foot), (mx + (side + 0.6) * wide, my * foot + 2)], pal.tone(0.08), h / 220)
+            line(
+                image,
+                [(mx + side * wide, my * foot), (mx + (side + 0.6) * wide, my * foot + 2)],
+                pal.tone(0.08),
+                h / 220,
+            )
     for lx, ly, lr in rng.random((int(w / 5), 3)):
-        ellipse(image, (lx * w, ly**1.6 * h * 0.75), (h * 0.004 + lr * h * 0.007,) * 2, mix(pal.accent(rng), pal.tone(0.8), lr * 0.5))
+        ellipse(
+            image,
+            (lx * w, ly**1.6 * h * 0.75),
+            (h * 0.004 + lr * h * 0.007,) * 2,
+            mix(pal.accent(rng), pal.tone(0.8), lr * 0.5),
+        )
     return image
 
 
@@ -242,23 +295,42 @@ def town(rng: Random, w: int, h: int, pal: Palette) -> Picture:
         while x < w:
             wide, tall = w * rng.uniform(0.07, 0.15), h * rng.uniform(0.22, 0.52) * (1.25 - row * 0.35)
             wall = mix(pal.tone(shade * rng.uniform(0.5, 1.3)), pal.accent(rng), rng.uniform(0, 0.3))
-            poly(image, [(x, ground), (x, ground - tall), (x + wide, ground - tall * rng.uniform(0.9, 1)), (x + wide, ground)], wall)
+            poly(
+                image,
+                [(x, ground), (x, ground - tall), (x + wide, ground - tall * rng.uniform(0.9, 1)), (x + wide, ground)],
+                wall,
+            )
             for wy in np.arange(ground - tall * 0.88, ground - 0.05 * h, 0.062 * h):
                 for k in range(3):
                     lit = rng.random() < 0.45
                     wx, q = x + wide * (0.16 + 0.27 * k), wide * 0.15
-                    poly(image, [(wx, wy), (wx + q, wy), (wx + q, wy + 0.035 * h), (wx, wy + 0.035 * h)],
-                         mix(pal.accents[1], pal.tone(1), rng.random() * 0.6) if lit else mix(wall, pal.tone(0), 0.5))
+                    poly(
+                        image,
+                        [(wx, wy), (wx + q, wy), (wx + q, wy + 0.035 * h), (wx, wy + 0.035 * h)],
+                        mix(pal.accents[1], pal.tone(1), rng.random() * 0.6) if lit else mix(wall, pal.tone(0), 0.5),
+                    )
             x += wide * rng.uniform(0.98, 1.12)
-    wet = cv2.resize(np.ascontiguousarray(image[2 * ground - h if 2 * ground > h else 0 : ground][::-1]), (w, h - ground))
+    wet = cv2.resize(
+        np.ascontiguousarray(image[2 * ground - h if 2 * ground > h else 0 : ground][::-1]), (w, h - ground)
+    )
     wet = cv2.GaussianBlur(wet, (3, max(3, h // 22) | 1), 0)
     image[ground:] = (wet * 0.75).astype(np.uint8)
     for _ in range(int(rng.integers(2, 6))):
         x, s = rng.uniform(0.05, 0.95) * w, h * rng.uniform(0.05, 0.09)
         y = ground + h * rng.uniform(0.03, 0.16)
         ellipse(image, (x, y - s * 1.9), (s * 0.16, s * 0.18), pal.tone(0.05))
-        poly(image, [(x - s * 0.2, y - s * 1.7), (x + s * 0.2, y - s * 1.7), (x + s * 0.38, y - s * 0.5), (x + s * 0.1, y),
-                     (x - s * 0.1, y), (x - s * 0.38, y - s * 0.5)], mix(pal.tone(0.05), pal.accent(rng), 0.4))
+        poly(
+            image,
+            [
+                (x - s * 0.2, y - s * 1.7),
+                (x + s * 0.2, y - s * 1.7),
+                (x + s * 0.38, y - s * 0.5),
+                (x + s * 0.1, y),
+                (x - s * 0.1, y),
+                (x - s * 0.38, y - s * 0.5),
+            ],
+            mix(pal.tone(0.05), pal.accent(rng), 0.4),
+        )
     return image
 
 
@@ -275,10 +347,20 @@ def blocks(rng: Random, w: int, h: int, pal: Palette) -> Picture:
     r = h * rng.uniform(0.08, 0.2)
     ellipse(image, (rng.uniform(0.2, 0.8) * w, rng.uniform(0.2, 0.8) * h), (r, r), pal.accent(rng))
     for _ in range(int(rng.integers(2, 6))):
-        line(image, rng.uniform(0, 1, (2, 2)) * [w, h], pal.tone(float(rng.choice([0.0, 1.0]))), h * rng.uniform(0.006, 0.025))
+        line(
+            image,
+            rng.uniform(0, 1, (2, 2)) * [w, h],
+            pal.tone(float(rng.choice([0.0, 1.0]))),
+            h * rng.uniform(0.006, 0.025),
+        )
     return image
 
 
 SCENES: dict[str, Scene] = {
-    "harbour": harbour, "fields": fields, "still life": still_life, "woods": woods, "town": town, "blocks": blocks,
+    "harbour": harbour,
+    "fields": fields,
+    "still life": still_life,
+    "woods": woods,
+    "town": town,
+    "blocks": blocks,
 }

@@ -35,11 +35,19 @@ def relation(kind: str, of: str, m: Matrix | None = None, **facts: object) -> En
 def described(pixels: Samples, form: Form, ppi: float, pages: int = 1) -> Entry:
     """What a reader should say of the file's structure."""
     return {
-        "width": int(pixels.shape[1]), "height": int(pixels.shape[0]), "bits": form.bits,
-        "samples": 1 if pixels.ndim == 2 else int(pixels.shape[2]), "space": form.space,
-        "compression": form.compression, "tiled": form.tiled, "bigtiff": form.big,
-        "byteorder": "big" if form.order == ">" else "little", "profile": form.profile_name,
-        "ppi": ppi, "pages": pages, "alpha": form.alpha,
+        "width": int(pixels.shape[1]),
+        "height": int(pixels.shape[0]),
+        "bits": form.bits,
+        "samples": 1 if pixels.ndim == 2 else int(pixels.shape[2]),
+        "space": form.space,
+        "compression": form.compression,
+        "tiled": form.tiled,
+        "bigtiff": form.big,
+        "byteorder": "big" if form.order == ">" else "little",
+        "profile": form.profile_name,
+        "ppi": ppi,
+        "pages": pages,
+        "alpha": form.alpha,
     }
 
 
@@ -56,8 +64,19 @@ class Shelf:
         made.parent.mkdir(parents=True, exist_ok=True)
         return made
 
-    def record(self, name: str, *, role: str, artist: str | None = None, piece: str | None = None, when: datetime | None = None,
-               related: Entry | None = None, fault: Entry | None = None, current: bool = False, **facts: object) -> None:
+    def record(
+        self,
+        name: str,
+        *,
+        role: str,
+        artist: str | None = None,
+        piece: str | None = None,
+        when: datetime | None = None,
+        related: Entry | None = None,
+        fault: Entry | None = None,
+        current: bool = False,
+        **facts: object,
+    ) -> None:
         """Note what `name`, already written, is."""
         path = self.root / name
         data = path.read_bytes()
@@ -65,8 +84,15 @@ class Shelf:
             stamp = int(when.timestamp())
             os.utime(path, (stamp, stamp))
         self.entries[name] = {
-            "sha256": hashlib.sha256(data).hexdigest(), "bytes": len(data), "artist": artist, "piece": piece, "role": role,
-            "current_master": current, "relation": related, "fault": fault, **facts,
+            "sha256": hashlib.sha256(data).hexdigest(),
+            "bytes": len(data),
+            "artist": artist,
+            "piece": piece,
+            "role": role,
+            "current_master": current,
+            "relation": related,
+            "fault": fault,
+            **facts,
         }
 
     def copy(self, name: str, of: str) -> None:
@@ -92,16 +118,20 @@ class Shelf:
         entry = self.entries[name]
         self.entries[intact] = entry | {"relation": None, "current_master": False}
         self.entries[name] = entry | {
-            "sha256": hashlib.sha256(data).hexdigest(), "bytes": len(data),
-            "relation": relation("damaged copy of", intact), "fault": {"kind": kind, "intact": intact},
+            "sha256": hashlib.sha256(data).hexdigest(),
+            "bytes": len(data),
+            "relation": relation("damaged copy of", intact),
+            "fault": {"kind": kind, "intact": intact},
         }
 
     def write_truth(self, **facts: object) -> None:
         """Write truth.json: notes, names, and one entry a file, in path order."""
         truth = {
             "about": "What every file of this archive is, written by the generator as it made them.",
-            "geometry": "matrix (3x3) maps pixel centres of the parent file to pixel centres of this file, x right, y down, "
-                        "first centre at 0,0; rotation_deg is clockwise as seen; x, y, w, h are pixels of the parent.",
-            "seed": self.seed, **facts, "files": dict(sorted(self.entries.items())),
+            "geometry": "matrix (3x3) maps pixel centres of the parent file to those of this file, x right, y down, "
+            "first centre at 0,0; rotation_deg is clockwise as seen; x, y, w, h are pixels of the parent.",
+            "seed": self.seed,
+            **facts,
+            "files": dict(sorted(self.entries.items())),
         }
         (self.root / "truth.json").write_text(json.dumps(truth, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")

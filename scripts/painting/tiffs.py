@@ -70,22 +70,25 @@ def xmp_packet(tags: Tags) -> bytes:
     work = ""
     if tags.artwork:
         work = (
-            "<Iptc4xmpExt:ArtworkOrObject><rdf:Bag><rdf:li rdf:parseType=\"Resource\">"
-            f"<Iptc4xmpExt:AOTitle><rdf:Alt><rdf:li xml:lang=\"x-default\">{title}</rdf:li></rdf:Alt></Iptc4xmpExt:AOTitle>"
+            '<Iptc4xmpExt:ArtworkOrObject><rdf:Bag><rdf:li rdf:parseType="Resource">'
+            f'<Iptc4xmpExt:AOTitle><rdf:Alt><rdf:li xml:lang="x-default">{title}</rdf:li>'
+            "</rdf:Alt></Iptc4xmpExt:AOTitle>"
             f"<Iptc4xmpExt:AOCreator><rdf:Seq><rdf:li>{artist}</rdf:li></rdf:Seq></Iptc4xmpExt:AOCreator>"
             f"<Iptc4xmpExt:AOSourceInvNo>{escape(tags.inventory or '')}</Iptc4xmpExt:AOSourceInvNo>"
             "</rdf:li></rdf:Bag></Iptc4xmpExt:ArtworkOrObject>"
         )
-    subject = f"<dc:subject><rdf:Bag><rdf:li>{escape(tags.keywords)}</rdf:li></rdf:Bag></dc:subject>" if tags.keywords else ""
+    subject = (
+        f"<dc:subject><rdf:Bag><rdf:li>{escape(tags.keywords)}</rdf:li></rdf:Bag></dc:subject>" if tags.keywords else ""
+    )
     tool = f" xmp:CreatorTool={quoteattr(tags.software)}" if tags.software else ""
     return (
-        "<?xpacket begin=\"\ufeff\" id=\"W5M0MpCehiHzreSzNTczkc9d\"?><x:xmpmeta xmlns:x=\"adobe:ns:meta/\">"
-        "<rdf:RDF xmlns:rdf=\"http://www.w3.org/1999/02/22-rdf-syntax-ns#\"><rdf:Description rdf:about=\"\""
-        " xmlns:dc=\"http://purl.org/dc/elements/1.1/\" xmlns:xmp=\"http://ns.adobe.com/xap/1.0/\""
-        f" xmlns:Iptc4xmpExt=\"http://iptc.org/std/Iptc4xmpExt/2008-02-29/\"{tool}>"
-        f"<dc:title><rdf:Alt><rdf:li xml:lang=\"x-default\">{title}</rdf:li></rdf:Alt></dc:title>"
+        '<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?><x:xmpmeta xmlns:x="adobe:ns:meta/">'
+        '<rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#"><rdf:Description rdf:about=""'
+        ' xmlns:dc="http://purl.org/dc/elements/1.1/" xmlns:xmp="http://ns.adobe.com/xap/1.0/"'
+        f' xmlns:Iptc4xmpExt="http://iptc.org/std/Iptc4xmpExt/2008-02-29/"{tool}>'
+        f'<dc:title><rdf:Alt><rdf:li xml:lang="x-default">{title}</rdf:li></rdf:Alt></dc:title>'
         f"<dc:creator><rdf:Seq><rdf:li>{artist}</rdf:li></rdf:Seq></dc:creator>{subject}{work}"
-        "</rdf:Description></rdf:RDF></x:xmpmeta><?xpacket end=\"w\"?>"
+        '</rdf:Description></rdf:RDF></x:xmpmeta><?xpacket end="w"?>'
     ).encode()
 
 
@@ -100,7 +103,9 @@ def _stamp(when: datetime) -> str:
     return when.strftime("%Y:%m:%d %H:%M:%S")
 
 
-def write_tiff(path: Path, pixels: Samples, form: Form, ppi: float, tags: Tags, layers: Sequence[tuple[str, Samples]] = ()) -> None:
+def write_tiff(
+    path: Path, pixels: Samples, form: Form, ppi: float, tags: Tags, layers: Sequence[tuple[str, Samples]] = ()
+) -> None:
     """Write `pixels` (h, w) or (h, w, n) to `path`; `layers` follow as named pages."""
     path.parent.mkdir(parents=True, exist_ok=True)
     extra: list[tuple[int, int, int, object, bool]] = []
