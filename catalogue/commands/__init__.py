@@ -22,6 +22,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "show": ("show", "Everything about a piece: scans, sizes, orders."),
     "order": ("order", "Orders: add, list, show, repeat."),
     "import": ("importing", "Take in orders or editions from a CSV file."),
+    "intake": ("intake", "Bring new scans from a key or folder into a store, checked and named."),
     "demo": ("demo", "Index the demo archive into a fresh catalogue and open it."),
 }
 

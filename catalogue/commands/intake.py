@@ -1,0 +1,191 @@
+"""``catalogue intake``: from the scanner's key to the right place."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from catalogue.commands.session import Session, bar, interruptible, json_option, sized
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from catalogue.intake.applying import Outcome
+    from catalogue.intake.proposals import Plan, Proposal
+    from catalogue.records.database import Database
+    from catalogue.records.stores import Store
+    from catalogue.settings import Home
+
+
+@click.command("intake")
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--into", "store_name", metavar="STORE", help="Where the scans go; else the only primary store.")
+@click.option("--also", multiple=True, metavar="STORE", help="A further store that gets a copy; may be repeated.")
+@click.option("--artist", help="Who made everything in the folder.")
+@click.option("--piece", help="What everything in the folder shows.")
+@click.option("--note", "notes", multiple=True, metavar="NAME=VALUE",
+              help="A capture note for everything, such as \"relief mm=2.5\"; may be repeated.")
+@click.option("--yes", is_flag=True, help="Ask nothing: take in what is sure, leave the rest.")
+@click.option("--dry-run", is_flag=True, help="Show what would be done and stop.")
+@click.option("--remove-sources", is_flag=True,
+              help="Afterwards remove from FOLDER what enough stores hold, every copy verified. Never done unasked.")
+@click.option("--watch", is_flag=True, help="Wait for scans as they come and tell of bad tiles at once.")
+@json_option
+@click.pass_obj
+@click.pass_context
+def command(context: click.Context, session: Session, folder: Path, store_name: str | None, also: tuple[str, ...],
+            artist: str | None, piece: str | None, notes: tuple[str, ...], yes: bool, dry_run: bool,
+            remove_sources: bool, watch: bool) -> None:
+    """Bring new scans from FOLDER (a key, a card, a download folder) into a store.
+
+    Tiles are put together, artist and piece proposed, names made by the shop's rule; nothing is copied before you
+    agree, and every copy is read back and compared. FOLDER itself is left as it is.
+    """
+    from catalogue.intake.applying import apply
+    from catalogue.intake.kinship import likeness_of
+    from catalogue.intake.proposals import propose
+    from catalogue.records import stores
+
+    db, home = session.database(), session.home
+    store = _store(db, store_name)
+    further = [stores.by_name(db, name) for name in also]
+    with interruptible() as cancelled, bar() as report:
+        if watch:
+            from catalogue.commands.watching import tell
+
+            tell(home, folder, cancelled, session.as_json)
+        plan = propose(db, home, folder, store, likeness=likeness_of(db, home), report=report,
+                       cancelled=_never_after(watch, cancelled))
+    plan = _told(db, home, plan, artist, piece, notes)
+    interactive = not (yes or dry_run or session.as_json) and sys.stdin.isatty()
+    if not session.as_json:
+        show_plan(plan, session)
+    if interactive:
+        plan = _asked(db, home, plan, session)
+    taking = [p for p in plan.proposals if p.ready]
+    count, size = sum(len(p.items) for p in taking), sum(p.size for p in taking)
+    outcome: Outcome | None = None
+    if not dry_run and (yes or interactive) and count and (yes or click.confirm(
+            f"Take {count} files ({sized(size)}) into {', '.join([store.name, *also])}?", default=True, err=True)):
+        with interruptible() as cancelled, bar() as report:
+            outcome = apply(db, home, plan, also=further, delete_sources=remove_sources, report=report,
+                            cancelled=cancelled)
+    session.emit({"plan": as_data(plan), "outcome": outcome}, lambda out: _show_outcome(out, plan, outcome))
+    if outcome and outcome.stopped:
+        raise click.Abort
+    unfit = any(p.kind.value == "cannot be taken in" for p in plan.proposals)
+    if unfit or not plan.ready or (outcome and (outcome.left or outcome.kept)):
+        context.exit(1)
+
+
+def _never_after(watch: bool, cancelled: Any) -> Any:
+    """Ctrl-C ends watching; the plan that follows is still made."""
+    return (lambda: False) if watch else cancelled
+
+
+def _store(db: "Database", name: str | None) -> "Store":
+    from catalogue.errors import Ambiguous, NotFound
+    from catalogue.records import stores
+
+    if name:
+        return stores.by_name(db, name)
+    primary = [s for s in stores.listed(db) if s.kind == "primary"]
+    if not primary:
+        raise NotFound("There is no primary store yet.", hint="Add one: catalogue store add NAME FOLDER.")
+    if len(primary) > 1:
+        raise Ambiguous("There are several primary stores.", hint=f"Say --into one of: "
+                        f"{', '.join(s.name for s in primary)}.")
+    return primary[0]
+
+
+def _told(db: "Database", home: "Home", plan: "Plan", artist: str | None, piece: str | None, notes: tuple[str, ...]
+          ) -> "Plan":
+    """What the options say, for every proposal."""
+    from catalogue.intake.capture import parsed
+    from catalogue.intake.proposals import answered
+
+    for index, proposal in enumerate(plan.proposals):
+        if proposal.take and (artist or piece):
+            plan = answered(db, home, plan, index, artist=artist, piece=piece)
+        if proposal.take and notes:
+            plan = answered(db, home, plan, index, capture=dict(plan.proposals[index].capture) | parsed(notes))
+    return plan
+
+
+def _asked(db: "Database", home: "Home", plan: "Plan", session: Session) -> "Plan":
+    """Every open question put to the person; only what cannot be known is asked."""
+    from catalogue.intake.proposals import answered
+
+    for index, proposal in enumerate(plan.proposals):
+        if not proposal.questions:
+            continue
+        click.echo(f"\n{proposal.kind}: {', '.join(i.arrival.path.name for i in proposal.items[:6])}", err=True)
+        for question in proposal.questions:
+            click.echo(f"  {question}", err=True)
+        artist = click.prompt("  Artist (- to leave out)", default=proposal.artist.value or None, err=True)
+        if artist.strip() == "-":
+            plan = answered(db, home, plan, index, take=False)
+            continue
+        piece = click.prompt("  Piece", default=proposal.piece.value or None, err=True)
+        plan = answered(db, home, plan, index, artist=artist, piece=piece)
+        show_proposal(plan.proposals[index], session, index + 1)
+    return plan
+
+
+def show_plan(plan: "Plan", session: Session) -> None:
+    """The plan for people, on standard output."""
+    if not plan.proposals:
+        click.echo(f"There are no pictures in {plan.folder}.")
+    for number, proposal in enumerate(plan.proposals, 1):
+        show_proposal(proposal, session, number)
+    for obstacle in plan.obstacles:
+        click.echo(f"Passed over: {obstacle}")
+
+
+def show_proposal(proposal: "Proposal", session: Session, number: int) -> None:
+    """One proposal: what, whose, from where to where, warnings, questions."""
+    from catalogue.commands.session import console
+    from catalogue.records.paths import kept, shown
+
+    out = console(to_errors=session.as_json)
+    whose = " – ".join(filter(None, (proposal.artist.value, proposal.piece.value)))
+    sure = f" ({min(proposal.artist.certainty, proposal.piece.certainty):.0%} sure: {proposal.piece.reason})"
+    out.print(f"{number}. {proposal.kind}" + (f": {whose}{sure}" if whose else ""))
+    for reason in proposal.reasons:
+        out.print(f"   {reason}")
+    for item in proposal.items:
+        name = shown(kept(item.arrival.inside))
+        out.print(f"   {name} → {shown(item.target)}" if item.target else f"   {name}")
+    if proposal.take and proposal.capture:
+        out.print("   capture notes: " + ", ".join(f"{name} {value}" for name, value in proposal.capture))
+    for warning in proposal.warnings:
+        out.print(f"   ! {warning}")
+    for question in proposal.questions:
+        out.print(f"   ? {question}")
+
+
+def _show_outcome(out: "Console", plan: "Plan", outcome: "Outcome | None") -> None:
+    if outcome is None:
+        if any(p.take for p in plan.proposals):
+            out.print("Nothing was copied.")
+        return
+    out.print(f"Taken in: {len(outcome.taken)} files, each read back and compared.")
+    for left in outcome.left:
+        out.print(f"  left: {left.path.name}: {left.why}")
+    if outcome.removed:
+        out.print(f"Removed from {plan.folder}: {len(outcome.removed)} files.")
+    for kept in outcome.kept:
+        out.print(f"  not removed: {kept.path.name}: {kept.why}")
+    if not outcome.removed:
+        out.print(f"{plan.folder} is unchanged.")
+
+
+def as_data(plan: "Plan") -> list[dict[str, object]]:
+    """The plan for programs: one entry a proposal."""
+    return [{
+        "kind": p.kind.value, "artist": p.artist, "piece": p.piece, "piece_id": p.piece_id, "ready": p.ready,
+        "reasons": p.reasons, "warnings": p.warnings, "questions": p.questions, "capture": dict(p.capture),
+        "files": [{"source": i.arrival.path, "role": i.role, "target": i.target, "sha256": i.arrival.reading.sha256,
+                   "bytes": i.arrival.reading.size} for i in p.items],
+    } for p in plan.proposals]

@@ -1,0 +1,118 @@
+"""New files as they come: found in a folder, read, put in the order in which they were scanned."""
+
+import os
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from catalogue.errors import CatalogueError
+from catalogue.indexing.crawl import Obstacle, crawl
+from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.reading.model import Fault, Reading
+from catalogue.records.paths import native
+from catalogue.records.pieces import folded
+
+GAP = timedelta(minutes=45)  # a pause after which the next original lies on the bed; common practice, no source
+UNFIT = frozenset({Fault.UNREADABLE, Fault.TRUNCATED, Fault.DAMAGED, Fault.NOT_A_PICTURE, Fault.EMPTY,
+                   Fault.VANISHED, Fault.CHANGING})
+_NUMBER = re.compile(r"^(.*?)[\s_.\-(]*(\d{1,6})\)?$")
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """One new file: where it lies, its path below the folder taken in, what reading it told, when it was scanned."""
+
+    path: Path
+    inside: str
+    reading: Reading
+    moment: datetime
+
+    @property
+    def faults(self) -> list[str]:
+        """Why it cannot be taken in; empty where it can."""
+        return [f.detail for f in self.reading.faults if f.kind in UNFIT]
+
+
+def found_in(folder: Path, ignore: tuple[str, ...]) -> tuple[list[tuple[Path, str]], list[Obstacle]]:
+    """Picture files below ``folder`` with their relative names, and what was in the way.
+
+    Raises:
+        CatalogueError: no such folder.
+    """
+    if not folder.is_dir():
+        raise CatalogueError("There is no such folder.", hint="Is the card or key connected?", path=folder)
+    obstacles: list[Obstacle] = []
+    files = [(folder / native(path), path) for path, _, _ in crawl(folder, ignore, obstacles.append)]
+    return files, obstacles
+
+
+def arrive(files: Iterable[tuple[Path, str]], report: Report = unheard, cancelled: Cancelled = never
+           ) -> list[Arrival]:
+    """Every file read, in the order of scanning. A file that cannot be read is there with its faults."""
+    listed = list(files)
+    return in_order(_read(listed, report, cancelled))
+
+
+def _read(files: list[tuple[Path, str]], report: Report, cancelled: Cancelled) -> Iterator[Arrival]:
+    from catalogue.reading.file import read_file
+
+    done = 0
+    for number, (path, inside) in enumerate(files):
+        if cancelled():
+            return
+        report(Progress("Reading new scans", number, len(files), bytes_done=done, note=path.name))
+        reading = read_file(path)
+        done += reading.size
+        yield Arrival(path, inside, reading, moment_of(reading))
+    report(Progress("Reading new scans", len(files), len(files), bytes_done=done))
+
+
+def moment_of(reading: Reading) -> datetime:
+    """When it was scanned: as its tags say, else the file's own time. Without a zone, as the clock on the wall."""
+    stated = reading.metadata.captured
+    written = datetime.fromtimestamp(reading.mtime_ns / 1e9, UTC).astimezone().replace(tzinfo=None)
+    try:
+        moment = datetime.fromisoformat(stated)
+    except ValueError:
+        return written
+    return moment.astimezone().replace(tzinfo=None) if moment.tzinfo else moment
+
+
+def in_order(arrivals: Iterable[Arrival]) -> list[Arrival]:
+    """By time of scanning, then by name as people count: ``scan 2`` before ``scan 10``."""
+    return sorted(arrivals, key=lambda a: (a.moment, counted(a.inside)))
+
+
+def counted(name: str) -> list[tuple[int, int, str]]:
+    """A sort key in which numbers within a name count as numbers."""
+    parts = re.split(r"(\d+)", name.casefold())
+    return [(1, int(p), "") if p.isdecimal() and p.isascii() else (0, 0, p) for p in parts]
+
+
+def stem_of(inside: str) -> tuple[str, str]:
+    """Folder and name without its running number, folded: what the files of one run have in common."""
+    folder, _, leaf = inside.rpartition("/")
+    stem = os.path.splitext(leaf)[0]  # noqa: PTH122 - a name, not a path
+    numbered = _NUMBER.match(stem)
+    return folder, folded(numbered[1]) if numbered and numbered[1].strip(" _-.(") else ""
+
+
+def runs(arrivals: list[Arrival]) -> list[list[Arrival]]:
+    """Arrivals that may belong together: one folder and stem, no long pause between two. In order of scanning."""
+    open_runs: dict[tuple[str, str], list[Arrival]] = {}
+    made: list[list[Arrival]] = []
+    for arrival in in_order(arrivals):
+        folder, stem = stem_of(arrival.inside)
+        run = open_runs.get((folder, stem))
+        if run and arrival.moment - run[-1].moment <= GAP and (stem or _numbered(arrival)):
+            run.append(arrival)
+        else:
+            made.append([arrival])
+            open_runs[folder, stem] = made[-1]
+    return made
+
+
+def _numbered(arrival: Arrival) -> bool:
+    return bool(_NUMBER.match(Path(arrival.inside).stem))

@@ -1,0 +1,205 @@
+"""Which new scans belong together: tiles of one original, their stitched master, one view captured twice.
+
+Time and names say who may belong together; the pictures' overlap says who does. Where the pictures have too little
+detail to tell, the group says so and the person is asked.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from catalogue.indexing.naming import role_of
+from catalogue.intake.arrivals import Arrival, in_order, runs
+from catalogue.intake.overlap import Lie, Overlap, View, links, overlap, view
+from catalogue.progress import Cancelled, Progress, Report, never, unheard
+
+WINDOW = 14         # tiles of one original lie at most so many captures apart; 9 to 12 for an A1, common practice
+THIN = 0.5          # of the overlap the shop wishes: below it a stitch is at risk
+DETAIL = 120        # features of a picture in which an overlap would have been seen; of 900 kept at most
+SEEN, NAMED = 0.97, 0.7
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Arrivals of one original. ``stitched`` are masters put together from ``members``, which then are tiles.
+
+    ``certainty`` (0 to 1) is how surely they belong together, ``reasons`` why; ``warnings`` are for the person while
+    the original is still on the bed.
+    """
+
+    members: tuple[Arrival, ...]
+    tiles: bool = False
+    stitched: tuple[Arrival, ...] = ()
+    certainty: float = SEEN
+    reasons: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def all(self) -> tuple[Arrival, ...]:
+        return self.members + self.stitched
+
+
+def grouped(arrivals: list[Arrival], wished_overlap: float, report: Report = unheard,
+            cancelled: Cancelled = never) -> list[Group]:
+    """Sound arrivals as groups, in order of scanning; unsound ones are left out (see ``Arrival.faults``)."""
+    sound = [a for a in arrivals if not a.faults]
+    groups: list[Group] = []
+    for run in runs(sound):
+        report(Progress("Laying scans on each other", sum(len(g.all) for g in groups), len(sound), note=run[0].inside))
+        groups.extend(_of_run(run, wished_overlap, cancelled))
+    return sorted(_with_stitched(groups, cancelled), key=lambda g: g.members[0].moment)
+
+
+def _of_run(run: list[Arrival], wished_overlap: float, cancelled: Cancelled) -> Iterator[Group]:
+    if len(run) == 1:
+        yield Group(tuple(run), reasons=("scanned by itself",))
+        return
+    views = [view(a) for a in run]
+    laid = links(views, WINDOW, cancelled)
+    whole = _wholes(laid)
+    parts = [i for i in range(len(run)) if i not in whole]
+    sets = _joined(parts, laid)
+    loose = [s[0] for s in sets if len(s) == 1]
+    tiled = [s for s in sets if len(s) > 1]
+    strays = [i for i in loose if len(tiled) == 1 and _one_kind([run[i], run[tiled[0][0]]])
+              and (tiled[0][0] < i < tiled[0][-1] or not _telling(views[i]))]
+    if strays:  # a gap in the overlap, or a passage without detail, rather than other originals
+        warnings = tuple(f"{run[i].path.name}: no overlap with the others can be seen; too thin, or nothing to see"
+                         " there" for i in strays)
+        yield _set(run, sorted([*tiled[0], *strays]), whole, laid, wished_overlap, NAMED, warnings)
+        tiled, loose = [], [i for i in loose if i not in strays]
+    for members in tiled:
+        yield _set(run, members, whole if len(tiled) == 1 else set(), laid, wished_overlap, SEEN, ())
+    if loose == parts and not whole and all(_named_tile(run[i]) for i in loose):
+        yield Group(tuple(run), True, certainty=NAMED, reasons=("named as tiles; no overlap can be seen",),
+                    warnings=("Too little detail to see the overlap: check the set by eye.",))
+        return
+    after = "if it is one of the tiles scanned with it, its overlap is too thin"
+    for i in loose:
+        yield Group((run[i],), reasons=("lies on no other new scan",),
+                    warnings=(after,) if len(loose) < len(parts) else ())
+    if len(tiled) != 1 and not strays:
+        yield from (Group((run[i],)) for i in sorted(whole))
+
+
+def _set(run: list[Arrival], members: list[int], whole: set[int], laid: dict[tuple[int, int], Overlap],
+         wished_overlap: float, certainty: float, warnings: tuple[str, ...]) -> Group:
+    inner = {pair: found for pair, found in laid.items() if pair[0] in members and pair[1] in members}
+    beside = any(found.lie in (Lie.BESIDE, Lie.CORNER) for found in inner.values())
+    reasons = (f"{len(inner)} overlaps seen", f"scanned within {_span(run, members)}")
+    told = (*warnings, *advice([run[i].path.name for i in members], _renumbered(inner, members), wished_overlap))
+    return Group(tuple(run[i] for i in members), beside, tuple(run[i] for i in sorted(whole)) if beside else (),
+                 certainty, reasons, told)
+
+
+def advice(names: list[str], laid: dict[tuple[int, int], Overlap], wished_overlap: float) -> list[str]:
+    """What is wrong with a tile set, while it can still be scanned again. ``laid`` is keyed by places in ``names``."""
+    told = []
+    strips: dict[int, list[float]] = {}
+    odd = {i: sum(1 if found.turn else -1 for pair, found in laid.items() if i in pair) for i in range(len(names))}
+    for (i, j), found in laid.items():
+        if found.turn:
+            one, other = (i, j) if odd[i] > odd[j] else (j, i)
+            how = ("is upside down against {}: light falls on it from the other side" if found.turn == 180 else
+                   f"is turned {found.turn if one == i else 360 - found.turn}° against {{}}: the weave will not join")
+            told.append(f"{names[one]} {how.format(names[other])}. Scan it again, turned as the others.")
+        if found.lie is Lie.SAME:
+            told.append(f"{names[i]} and {names[j]} show the same part: keep the better one.")
+        if found.lie is Lie.BESIDE:
+            strips.setdefault(i, []).append(found.strip)
+            strips.setdefault(j, []).append(found.strip)
+    for i, found_strips in sorted(strips.items()):
+        if max(found_strips) < wished_overlap * THIN:
+            told.append(f"{names[i]} overlaps its neighbours by {max(found_strips):.0%} at most;"
+                        f" {wished_overlap:.0%} is wished. Scan it again, further over.")
+    return told
+
+
+def _renumbered(laid: dict[tuple[int, int], Overlap], members: list[int]) -> dict[tuple[int, int], Overlap]:
+    place = {member: number for number, member in enumerate(members)}
+    return {(place[i], place[j]): found for (i, j), found in laid.items()}
+
+
+def _wholes(laid: dict[tuple[int, int], Overlap]) -> set[int]:
+    """Those of which at least two others are parts."""
+    parts: dict[int, int] = {}
+    for (i, j), found in laid.items():
+        if found.lie is Lie.WITHIN:
+            parts[j] = parts.get(j, 0) + 1
+        elif found.lie is Lie.AROUND:
+            parts[i] = parts.get(i, 0) + 1
+    return {i for i, count in parts.items() if count >= 2}
+
+
+def _joined(parts: list[int], laid: dict[tuple[int, int], Overlap]) -> list[list[int]]:
+    """Connected sets under any overlap but "part of"."""
+    of = {i: i for i in parts}
+
+    def root(i: int) -> int:
+        while of[i] != i:
+            i = of[i]
+        return i
+
+    for (i, j), found in laid.items():
+        if i in of and j in of and found.lie in (Lie.BESIDE, Lie.CORNER, Lie.SAME):
+            of[root(j)] = root(i)
+    sets: dict[int, list[int]] = {}
+    for i in parts:
+        sets.setdefault(root(i), []).append(i)
+    return list(sets.values())
+
+
+def _one_kind(arrivals: list[Arrival]) -> bool:
+    """Same pixel size, either way up, and resolution: one scanner at one setting."""
+    kinds = set()
+    for arrival in arrivals:
+        picture = arrival.reading.picture
+        if picture is None:
+            return False
+        kinds.add((*sorted((picture.width, picture.height)), picture.ppi_x, picture.bits))
+    return len(kinds) == 1
+
+
+def _telling(seen: View | None) -> bool:
+    """Whether a picture has detail enough that an overlap would have been seen."""
+    return seen is not None and len(seen.features.sift) >= DETAIL
+
+
+def _named_tile(arrival: Arrival) -> bool:
+    return role_of(f"a/b/{arrival.path.name}", arrival.reading.format, arrival.reading.picture) == "tile"
+
+
+def _span(run: list[Arrival], members: list[int]) -> str:
+    minutes = (run[members[-1]].moment - run[members[0]].moment).total_seconds() / 60
+    return f"{max(1, round(minutes))} min"
+
+
+def _with_stitched(groups: list[Group], cancelled: Cancelled) -> list[Group]:
+    """Masters that came under another name, put to the tiles that lie within them."""
+    sets = [g for g in groups if g.tiles]
+    singles = [g for g in groups if not g.tiles and len(g.members) == 1]
+    taken: dict[int, list[Arrival]] = {}
+    left = [g for g in groups if not g.tiles and len(g.members) > 1]
+    for single in singles:
+        whole = None if cancelled() or not sets else view(single.members[0])
+        home = next((k for k, tiles in enumerate(sets) if whole and _holds(single.members[0], whole, tiles)), None)
+        if home is None:
+            left.append(single)
+        else:
+            taken.setdefault(home, []).append(single.members[0])
+    return left + [replace(g, stitched=tuple(in_order([*g.stitched, *taken.get(k, ())])))
+                   for k, g in enumerate(sets)]
+
+
+def _holds(arrival: Arrival, whole: View, tiles: Group) -> bool:
+    """Whether at least two of a set's tiles lie within this picture; it is no smaller than they."""
+    picture, one = arrival.reading.picture, tiles.members[0].reading.picture
+    if not picture or not one or picture.width * picture.height < one.width * one.height:
+        return False
+    within = 0
+    for tile in tiles.members[:6]:
+        part = view(tile)
+        if part and (found := overlap(part, whole)) and found.lie is Lie.WITHIN:
+            within += 1
+            if within == 2:
+                return True
+    return False

@@ -1,0 +1,126 @@
+"""How two new scans lie on each other: beside with an overlap, one within the other, or the same view twice."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+
+import cv2
+import numpy as np
+
+from catalogue.intake.arrivals import Arrival
+from catalogue.likeness import geometry
+from catalogue.likeness.comparison import compare
+from catalogue.likeness.confirmation import fit_features
+from catalogue.likeness.features import Bytes, Features, extract
+
+SAME = 0.9          # shares of both that must lie on each other to be one view captured twice
+WITHIN = 0.9        # share of a part that must lie on the whole
+SIDE_BY_SIDE = 0.6  # share of a common edge that makes two tiles neighbours rather than corners that touch
+AGREES = 0.6        # median correlation of the overlap, blocks with structure
+SCALE_SLACK = 0.06  # neighbours come from one scanner at one setting
+
+
+class Lie(StrEnum):
+    """How ``a`` lies to ``b``."""
+
+    BESIDE = "beside"
+    CORNER = "corner"
+    SAME = "same"
+    WITHIN = "within"       # a is a part of b
+    AROUND = "around"       # b is a part of a
+
+
+@dataclass(frozen=True, slots=True)
+class Overlap:
+    """Two pictures laid on each other. ``turn`` in degrees, the quarter turn a must be given to lie as b does;
+    ``strip`` the overlap across the common edge as a share of the tile, ``place`` the corners of a on b, 4×2 in
+    fractions of b's sides."""
+
+    lie: Lie
+    turn: int
+    rotation: float
+    strip: float
+    place: tuple[tuple[float, float], ...]
+    evidence: str
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """What is compared of one arrival: its preview (H×W×3 uint8), features, and preview pixels per millimetre."""
+
+    preview: Bytes
+    features: Features
+    density: float | None
+
+
+def view(arrival: Arrival) -> View | None:
+    """The arrival made ready for comparison; None where it has no preview."""
+    raw = arrival.reading.preview
+    if raw is None:
+        return None
+    preview = cv2.imdecode(np.frombuffer(raw, np.uint8), cv2.IMREAD_COLOR_RGB)
+    if preview is None:
+        return None
+    pixels = np.asarray(preview, np.uint8)
+    picture = arrival.reading.picture
+    width_mm = picture.width_mm if picture else None
+    return View(pixels, extract(pixels), pixels.shape[1] / width_mm if width_mm else None)
+
+
+def overlap(a: View, b: View) -> Overlap | None:
+    """How a lies on b, or None where their detail does not show that they overlap."""
+    fit = fit_features(a.features, b.features)
+    if fit is None:
+        return None
+    found = compare(a.preview, b.preview, fit.matrix)
+    if found is None or found.zncc_median < AGREES:
+        return None
+    sizes = _size(a.preview), _size(b.preview)
+    quad = geometry.place(found.matrix, *sizes)
+    rotation = geometry.rotation_of(found.matrix)
+    turn = round(rotation / 90.0) % 4 * 90
+    strip, along = _common(found.matrix, *sizes)
+    scale = geometry.scale_of(found.matrix)
+    physical = scale * a.density / b.density if a.density and b.density else 1.0
+    lie = _lie(found.overlap_a, found.overlap_b, along)
+    if lie in (Lie.BESIDE, Lie.CORNER) and abs(physical - 1.0) > SCALE_SLACK:
+        return None
+    place = tuple((float(x), float(y)) for x, y in quad)
+    return Overlap(lie, turn, rotation, strip, place,
+                   f"{fit.inliers} features agree, {found.zncc_median:.0%} alike where they overlap"
+                   f" ({found.overlap_a:.0%} of the one, {found.overlap_b:.0%} of the other)")
+
+
+def _lie(share_a: float, share_b: float, along: float) -> Lie:
+    if share_a >= SAME and share_b >= SAME:
+        return Lie.SAME
+    if share_a >= WITHIN:
+        return Lie.WITHIN
+    if share_b >= WITHIN:
+        return Lie.AROUND
+    return Lie.BESIDE if along >= SIDE_BY_SIDE else Lie.CORNER
+
+
+def _common(matrix: geometry.Matrix, a: geometry.Size, b: geometry.Size) -> tuple[float, float]:
+    """Width of the common strip, and length of the common edge, as shares of b's sides, 0 to 1."""
+    place = geometry.place(matrix, a, b)
+    low, high = np.clip(place.min(axis=0), 0, 1), np.clip(place.max(axis=0), 0, 1)
+    across = high - low
+    return float(across.min()), float(across.max())
+
+
+def _size(preview: Bytes) -> geometry.Size:
+    return preview.shape[1], preview.shape[0]
+
+
+def links(views: list[View | None], window: int, step: Callable[[], bool]) -> dict[tuple[int, int], Overlap]:
+    """Overlaps of every two at most ``window`` apart in the order of scanning; stops early when ``step`` says so."""
+    found: dict[tuple[int, int], Overlap] = {}
+    for i, one in enumerate(views):
+        for j in range(i + 1, min(len(views), i + window + 1)):
+            two = views[j]
+            if step():
+                return found
+            if one is not None and two is not None and (lies := overlap(one, two)):
+                found[i, j] = lies
+    return found

@@ -1,0 +1,268 @@
+"""What intake proposes for a folder of new scans: what each is, whose, where it goes, and what it must ask."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from pathlib import Path
+
+from catalogue.errors import CatalogueError
+from catalogue.indexing.naming import role_of
+from catalogue.indexing.stores import where
+from catalogue.intake import guessing
+from catalogue.intake.arrivals import Arrival, arrive, found_in
+from catalogue.intake.capture import prefilled
+from catalogue.intake.grouping import Group, grouped
+from catalogue.intake.guessing import Guess, Kin, Likeness
+from catalogue.intake.targets import Wanted, placed
+from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.records import intake, scans
+from catalogue.records.database import Database
+from catalogue.records.paths import shown
+from catalogue.records.stores import Store
+from catalogue.settings import Home
+
+SURE = 0.75  # below it a person is asked
+
+
+class Kind(StrEnum):
+    """What a group of new scans is."""
+
+    HELD = "already held"
+    HELD_ELSEWHERE = "held, but not in this store"
+    SAME_PICTURE = "same picture, other metadata"
+    RESCAN = "re-scan"
+    TILES = "tiles"
+    TILES_AND_MASTER = "tiles and their stitched master"
+    STITCHED = "stitched master of held tiles"
+    MASTER = "new master"
+    OTHER = "print file or reference"
+    UNFIT = "cannot be taken in"
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One file of a proposal; ``target`` is its path in the store, empty where it is not taken."""
+
+    arrival: Arrival
+    role: str
+    number: int = 0
+    target: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """One original's new scans. ``questions`` must be answered before it is taken in; ``warnings`` need not."""
+
+    kind: Kind
+    items: tuple[Item, ...]
+    artist: Guess
+    piece: Guess
+    piece_id: int | None = None
+    year: str = ""
+    capture: tuple[tuple[str, str], ...] = ()
+    take: bool = True
+    confirmed: bool = False
+    reasons: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
+
+    @property
+    def questions(self) -> tuple[str, ...]:
+        """What only a person can know."""
+        if not self.take:
+            return ()
+        asked = []
+        if not self.artist.value:
+            asked.append("Who made it?")
+        if not self.piece.value:
+            asked.append("What is it called?")
+        if self.confirmed:
+            return tuple(asked)
+        if self.artist.value and self.artist.certainty < SURE:
+            asked.append(f"Is it by {self.artist.value}? ({self.artist.reason})")
+        if self.piece.value and self.piece.certainty < SURE:
+            asked.append(f"Is it {self.piece.value!r}? ({self.piece.reason})")
+        return (*asked, *self.doubts)
+
+    @property
+    def ready(self) -> bool:
+        return self.take and not self.questions
+
+    @property
+    def size(self) -> int:
+        return sum(item.arrival.reading.size for item in self.items)
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """An intake as proposed. Frozen: :func:`answered` gives a new one with the names worked out again."""
+
+    folder: Path
+    store_id: int
+    store: str
+    root: Path
+    proposals: tuple[Proposal, ...]
+    obstacles: tuple[str, ...] = ()
+
+    @property
+    def ready(self) -> bool:
+        return all(p.ready for p in self.proposals if p.take)
+
+
+def propose(db: Database, home: Home, folder: Path, store: Store, *, likeness: Likeness | None = None,
+            report: Report = unheard, cancelled: Cancelled = never) -> Plan:
+    """Look at a folder of new scans and say what to do with them. Writes nothing anywhere.
+
+    Raises:
+        CatalogueError: no such folder, the store is offline, or the folder lies in a store already.
+    """
+    root = where(db, store)
+    if root is None:
+        raise CatalogueError(f"The store {store.name!r} is offline.", hint=f"Connect it; it was at {store.root}.")
+    folder = folder.expanduser().absolute()
+    if folder.is_relative_to(root):
+        raise CatalogueError("This folder lies in the store already.", hint="Index the store instead.", path=folder)
+    files, obstacles = found_in(folder, home.settings.ignore)
+    arrivals = arrive(files, report, cancelled)
+    return plan_for(db, home, folder, store, root, arrivals, likeness=likeness, report=report, cancelled=cancelled,
+                    obstacles=tuple(f"{shown(o.path)}: {o.detail}" for o in obstacles))
+
+
+def plan_for(db: Database, home: Home, folder: Path, store: Store, root: Path, arrivals: Sequence[Arrival], *,
+             likeness: Likeness | None = None, report: Report = unheard, cancelled: Cancelled = never,
+             obstacles: tuple[str, ...] = ()) -> Plan:
+    """The plan for arrivals already read; what is held is passed over, the rest grouped and guessed."""
+    proposals = [Proposal(Kind.UNFIT, (Item(a, "unsorted"),), Guess(), Guess(), take=False, reasons=tuple(a.faults))
+                 for a in arrivals if a.faults]
+    new: list[Arrival] = []
+    seen: dict[str, str] = {}
+    for arrival in (a for a in arrivals if not a.faults):
+        held = _held(db, store, arrival, seen)
+        if held:
+            proposals.append(held)
+        else:
+            seen[arrival.reading.sha256] = arrival.inside
+            new.append(arrival)
+    for group in grouped(new, home.settings.tile_overlap, report, cancelled):
+        proposals.append(_proposal(db, home, folder, group, likeness))
+    return with_targets(db, home, Plan(folder, store.id, store.name, root, tuple(proposals), obstacles))
+
+
+def answered(db: Database, home: Home, plan: Plan, index: int, *, artist: str | None = None, piece: str | None = None,
+             role: str | None = None, take: bool | None = None, capture: dict[str, str] | None = None,
+             confirmed: bool | None = None) -> Plan:
+    """The plan with a person's answer for one proposal; naming artist or piece confirms both."""
+    old = plan.proposals[index]
+    new = old
+    if artist is not None or piece is not None:
+        new = replace(new, artist=Guess(shown(artist).strip(), 1.0, "as you said") if artist is not None else
+                      replace(new.artist, certainty=1.0), piece=Guess(shown(piece).strip(), 1.0, "as you said")
+                      if piece is not None else replace(new.piece, certainty=1.0), confirmed=True)
+        new = replace(new, piece_id=guessing.known_piece(db, new.artist.value, new.piece.value))
+    if role is not None:
+        new = replace(new, items=tuple(replace(i, role=role, number=0) for i in new.items), confirmed=True)
+        new = replace(new, items=_numbered(new.items))
+    if capture is not None:
+        new = replace(new, capture=tuple(capture.items()))
+    elif new.artist != old.artist:
+        new = replace(new, capture=_capture(db, home, new.items, new.artist.value, new.piece_id))
+    if take is not None and old.kind is not Kind.UNFIT:
+        new = replace(new, take=take)
+    if confirmed is not None:
+        new = replace(new, confirmed=confirmed)
+    proposals = [*plan.proposals[:index], new, *plan.proposals[index + 1:]]
+    return with_targets(db, home, replace(plan, proposals=tuple(proposals)))
+
+
+def with_targets(db: Database, home: Home, plan: Plan) -> Plan:
+    """Names worked out by the rule for everything that is taken and has a name, no two alike."""
+    wanted: list[Wanted] = []
+    for p in plan.proposals:
+        if p.take and p.artist.value and p.piece.value:
+            wanted.extend(Wanted(i.arrival, p.artist.value, p.piece.value, p.year, i.role, i.number) for i in p.items)
+    names = placed(db, home.settings.naming_rule, plan.store_id, plan.root, wanted)
+    return replace(plan, proposals=tuple(
+        replace(p, items=tuple(replace(i, target=names.get(i.arrival.path, "")) for i in p.items))
+        for p in plan.proposals))
+
+
+def _held(db: Database, store: Store, arrival: Arrival, seen: dict[str, str]) -> Proposal | None:
+    sha256 = arrival.reading.sha256
+    if sha256 in seen:
+        why = f"the same bytes as {shown(seen[sha256])}"
+    else:
+        copies = intake.copies(db, sha256)
+        if not any(c.store_id == store.id for c in copies):
+            return None
+        place = next(c for c in copies if c.store_id == store.id)
+        why = f"held as {shown(place.path)} in {place.store}"
+    return Proposal(Kind.HELD, (Item(arrival, "unsorted"),), Guess(), Guess(), take=False, reasons=(why,))
+
+
+def _proposal(db: Database, home: Home, folder: Path, group: Group, likeness: Likeness | None) -> Proposal:
+    kin = guessing.kin_of(db, group.all, likeness)
+    artist, piece = guessing.names(db, home, folder, group.all, kin)
+    kind = _kind(group, kin)
+    items = _numbered(tuple(
+        Item(a, "master" if a in group.stitched else "tile" if group.tiles else _role(db, folder, a, kin))
+        for a in group.all))
+    if kind is Kind.MASTER and all(i.role in ("print file", "reference") for i in items):
+        kind = Kind.OTHER
+    if kind is Kind.MASTER and all(i.role == "tile" for i in items):
+        kind = Kind.TILES
+    piece_id = kin[0].piece_id if kin and kin[0].piece_id else guessing.known_piece(db, artist.value, piece.value)
+    doubts = []
+    if group.tiles and group.certainty < SURE:
+        doubts.append(f"Are these {len(group.members)} tiles of one original? ({'; '.join(group.reasons)})")
+    if kind is Kind.SAME_PICTURE:
+        doubts.append("The same picture is held with other metadata. Take this one in too?")
+    warnings = list(group.warnings)
+    if not group.tiles and len(group.members) > 1:
+        warnings.insert(0, "One view captured several times: keep the better one.")
+    warnings.extend(f"{a.path.name}: {n.detail}" for a in group.all for n in a.reading.notes)
+    return Proposal(
+        kind, items, artist, piece, piece_id, guessing.year_of(db, piece_id),
+        _capture(db, home, items, artist.value, piece_id), take=kind is not Kind.SAME_PICTURE,
+        reasons=(*group.reasons, *(f"{k.relation}: {k.evidence}" for k in kin[:3])), warnings=tuple(warnings),
+        doubts=tuple(doubts))
+
+
+def _kind(group: Group, kin: Sequence[Kin]) -> Kind:
+    if group.tiles:
+        return Kind.TILES_AND_MASTER if group.stitched else Kind.TILES
+    if kin and kin[0].relation == "same bytes":
+        return Kind.HELD_ELSEWHERE
+    if kin and kin[0].relation == "same pixels":
+        return Kind.SAME_PICTURE
+    if any(k.relation == "has tile" for k in kin):
+        return Kind.STITCHED
+    if any(k.relation in ("tile of", "detail of") for k in kin):
+        return Kind.TILES
+    return Kind.RESCAN if any(k.relation in ("re-scan", "reworked") for k in kin) else Kind.MASTER
+
+
+def _role(db: Database, folder: Path, arrival: Arrival, kin: Sequence[Kin]) -> str:
+    known = scans.by_digest(db, arrival.reading.sha256)
+    if known:
+        return known.role
+    if any(k.relation == "tile of" for k in kin):
+        return "tile"
+    inside = f"{folder.name}/./{arrival.inside}"  # folders below the key may say a role, the key itself not
+    return role_of(inside, arrival.reading.format, arrival.reading.picture)
+
+
+def _numbered(items: tuple[Item, ...]) -> tuple[Item, ...]:
+    """Tiles numbered in the order of scanning."""
+    number, made = 0, []
+    for item in items:
+        number += item.role == "tile"
+        made.append(replace(item, number=number if item.role == "tile" else 0))
+    return tuple(made)
+
+
+def _capture(db: Database, home: Home, items: tuple[Item, ...], artist: str, piece_id: int | None
+             ) -> tuple[tuple[str, str], ...]:
+    return tuple(prefilled(db, home.settings, [i.arrival.reading for i in items if i.role == "tile"] or
+                           [i.arrival.reading for i in items], artist, piece_id).items())
+
+

@@ -1,0 +1,141 @@
+"""What intake asks the catalogue: who holds a scan, what notes came last, what an intake cut short had planned."""
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from catalogue.records.database import Database, fetch, now
+from catalogue.records.scans import COLUMNS, Scan
+
+
+@dataclass(frozen=True, slots=True)
+class Copy:
+    """One present file of a scan, with when its bytes last agreed with the digest."""
+
+    store_id: int
+    store: str
+    root: str
+    kind: str
+    path: str
+    checked_at: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A file with what the naming rule needs to know of it."""
+
+    file_id: int
+    path: str
+    size: int
+    sha256: str
+    role: str
+    captured: str
+    mtime_ns: int
+    piece_id: int | None
+    artist: str
+    title: str
+    year: str
+
+
+def copies(db: Database, sha256: str) -> list[Copy]:
+    """Where a scan lies now, as last seen, in stores in use."""
+    return fetch(db, Copy, """
+        SELECT s.id AS store_id, s.name AS store, s.root, s.kind, f.path, f.checked_at
+        FROM file f JOIN store s ON s.id = f.store_id JOIN scan c ON c.id = f.scan_id
+        WHERE c.sha256 = ? AND f.state = 'present' AND s.forgotten IS NULL ORDER BY s.kind <> 'primary', s.name, f.path
+        """, [sha256])
+
+
+def of_pixels(db: Database, pixel_digest: str) -> list[Scan]:
+    """Scans whose pixels are the same, whatever their metadata."""
+    if not pixel_digest:
+        return []
+    return fetch(db, Scan, f"SELECT {COLUMNS} FROM scan WHERE pixel_digest = ? ORDER BY id", [pixel_digest])
+
+
+def last_capture(db: Database, artist_id: int | None, relief_mm: float | None) -> dict[str, str]:
+    """The notes of the artist's newest noted scan, of the nearest relief depth where one is given; else of anyone's."""
+    row = db.execute("""
+        SELECT c.capture FROM scan c LEFT JOIN piece p ON p.id = c.piece_id
+        WHERE c.capture <> '{}'
+        ORDER BY p.artist_id IS NOT ?1,
+                 CASE WHEN ?2 IS NULL THEN 0 WHEN p.relief_mm IS NULL THEN 1e9 ELSE abs(p.relief_mm - ?2) END,
+                 c.captured DESC, c.id DESC LIMIT 1""", [artist_id, relief_mm]).fetchone()
+    return dict(json.loads(row[0])) if row else {}
+
+
+def artist_id(db: Database, key: str) -> int | None:
+    """Id of the artist of a folded name; makes nothing."""
+    row = db.execute("SELECT id FROM artist WHERE key = ?", [key]).fetchone()
+    return None if row is None else int(row[0])
+
+
+def set_relief(db: Database, piece_id: int, relief_mm: float) -> None:
+    db.execute("UPDATE piece SET relief_mm = ? WHERE id = ? AND relief_mm IS NULL", [relief_mm, piece_id])
+
+
+def plan(db: Database, run_id: int, store_id: int, source: str, size: int, sha256: str, target: str) -> None:
+    """Note what is about to be copied."""
+    db.execute("""
+        INSERT INTO intake_file (run_id, store_id, source, size, sha256, target) VALUES (?, ?, ?, ?, ?, ?)
+        ON CONFLICT (store_id, target, sha256) DO UPDATE SET run_id = excluded.run_id, source = excluded.source,
+            state = 'planned'""", [run_id, store_id, source, size, sha256, target])
+
+
+def settle(db: Database, store_id: int, target: str, sha256: str, state: str) -> None:
+    """``state`` is ``recorded`` or ``source removed``."""
+    db.execute("UPDATE intake_file SET state = ? WHERE store_id = ? AND target = ? AND sha256 = ?",
+               [state, store_id, target, sha256])
+
+
+def planned_target(db: Database, store_id: int, sha256: str) -> str | None:
+    """Where an intake cut short meant to put these bytes."""
+    row = db.execute("""SELECT target FROM intake_file WHERE store_id = ? AND sha256 = ? AND state = 'planned'
+                        ORDER BY id DESC LIMIT 1""", [store_id, sha256]).fetchone()
+    return None if row is None else str(row[0])
+
+
+def close_left_open(db: Database) -> int:
+    """Runs of intake that were killed are ended as failed; gives how many."""
+    done = db.execute("UPDATE run SET ended = ?, outcome = 'failed' WHERE kind = 'intake' AND outcome = 'running'",
+                      [now()])
+    return int(done.rowcount)
+
+
+def path_taken(db: Database, store_id: int, path: str) -> bool:
+    """Whether the store has a file of that path, capitals aside, as last seen."""
+    row = db.execute("SELECT 1 FROM file WHERE store_id = ? AND path = ? COLLATE NOCASE AND state = 'present' LIMIT 1",
+                     [store_id, path]).fetchone()
+    return row is not None
+
+
+_PLACED = """
+    SELECT f.id AS file_id, f.path, f.size, c.sha256, c.role, c.captured, f.mtime_ns, c.piece_id,
+           coalesce(a.name, '') AS artist, coalesce(p.title, '') AS title, coalesce(p.year, '') AS year
+    FROM file f JOIN scan c ON c.id = f.scan_id LEFT JOIN piece p ON p.id = c.piece_id
+    LEFT JOIN artist a ON a.id = p.artist_id WHERE f.state = 'present'"""
+
+
+def placed(db: Database, store_id: int) -> Iterator[Placed]:
+    """A store's present files, piece by piece, in the order of scanning within one; flat in memory."""
+    for row in db.execute(_PLACED + " AND f.store_id = ? ORDER BY c.piece_id, c.role, c.captured, f.path", [store_id]):
+        yield Placed(**dict(row))
+
+
+def pieces_without_master(db: Database, role: str) -> Iterator[tuple[str, str, str, str]]:
+    """``(artist, title, store, path)`` of present files in ``role`` whose piece has no master, or that have none."""
+    for row in db.execute("""
+            SELECT coalesce(a.name, ''), coalesce(p.title, ''), s.name, f.path
+            FROM scan c JOIN file f ON f.scan_id = c.id AND f.state = 'present' JOIN store s ON s.id = f.store_id
+            LEFT JOIN piece p ON p.id = c.piece_id LEFT JOIN artist a ON a.id = p.artist_id
+            WHERE c.role = ? AND s.forgotten IS NULL AND NOT EXISTS (
+                SELECT 1 FROM scan m WHERE m.piece_id = c.piece_id AND m.role = 'master')
+            ORDER BY 1, 2, f.path""", [role]):
+        yield tuple(row)
+
+
+def moved(db: Database, file_id: int, path: str) -> None:
+    """A file bears another path in the same store. A row left at that path by a file gone missing makes way."""
+    db.execute("""DELETE FROM file WHERE path = ?2 AND id <> ?1 AND state = 'missing'
+                  AND store_id = (SELECT store_id FROM file WHERE id = ?1)""", [file_id, path])
+    db.execute("UPDATE file SET path = ?, state = 'present' WHERE id = ?", [path, file_id])

@@ -1,0 +1,301 @@
+"""From a key to the store: proposed, answered, copied, verified, recorded, and never more than that."""
+
+import hashlib
+import os
+import signal
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from intake_pictures import Write, scene
+
+from catalogue.errors import CatalogueError
+from catalogue.indexing.service import index
+from catalogue.indexing.stores import add_store
+from catalogue.intake.applying import apply
+from catalogue.intake.guessing import Kin
+from catalogue.intake.proposals import Kind, Plan, answered, propose
+from catalogue.reading.model import Reading
+from catalogue.records import events, files, intake, pieces, runs, scans
+from catalogue.records.database import Database, transaction
+from catalogue.records.stores import Store
+from catalogue.settings import Home, Settings
+
+
+def tree(folder: Path) -> dict[str, str]:
+    return {str(p.relative_to(folder)): hashlib.sha256(p.read_bytes()).hexdigest()
+            for p in sorted(folder.rglob("*")) if p.is_file() and p.name != ".scan-store.json"}
+
+
+def noise(seed: int, height: int = 60, width: int = 80) -> np.ndarray:
+    return np.random.default_rng(seed).integers(0, 255, (height, width, 3), dtype=np.uint8)
+
+
+def said(db: Database, home: Home, plan: Plan, artist: str = "Ada Quill", piece: str = "Harbour") -> Plan:
+    for number, proposal in enumerate(plan.proposals):
+        if proposal.take:
+            plan = answered(db, home, plan, number, artist=artist, piece=piece)
+    return plan
+
+
+def test_a_new_scan_goes_to_its_ruled_place_and_the_key_is_untouched(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    source = write("0001.tif", noise(1), at="2026-03-01T10:00:00")
+    before = tree(tmp_path / "key")
+    plan = propose(db, home, tmp_path / "key", store)
+    assert [p.kind for p in plan.proposals] == [Kind.MASTER]
+    assert plan.proposals[0].questions == ("Who made it?", "What is it called?")
+    assert not apply(db, home, plan).taken
+    outcome = apply(db, home, said(db, home, plan))
+    target = "Ada Quill/Harbour/Ada Quill - Harbour - master - 2026-03-01.tif"
+    assert tree(tmp_path / "masters") == {target: before["0001.tif"]}
+    assert tree(tmp_path / "key") == before
+    assert outcome.taken[0].source == source
+    scan = scans.by_digest(db, before["0001.tif"])
+    assert scan and (scan.role, scan.role_source) == ("master", "person")
+    piece = pieces.by_id(db, scan.piece_id or 0)
+    assert piece and (piece.artist, piece.title, piece.current_scan_id) == ("Ada Quill", "Harbour", scan.id)
+    assert home.preview(scan.sha256).exists()
+    assert ("ingestion", "success") in {(e.type, e.outcome) for e in events.listed(db, sha256=scan.sha256)}
+    assert not list(events.broken_links(db))
+
+
+def test_what_is_held_is_passed_over_and_an_index_run_finds_nothing_new(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    write("a.tif", noise(1))
+    write("b.tif", noise(1))
+    plan = propose(db, home, tmp_path / "key", store)
+    assert sorted(p.kind for p in plan.proposals) == [Kind.HELD, Kind.MASTER]
+    apply(db, home, said(db, home, plan))
+    again = propose(db, home, tmp_path / "key", store)
+    assert [p.kind for p in again.proposals] == [Kind.HELD, Kind.HELD]
+    assert not apply(db, home, again).taken
+    (summary,) = index(db, home, [store], workers=1)
+    assert (summary.seen, summary.read, summary.unchanged) == (1, 0, 1)
+
+
+def test_names_from_metadata_place_and_words_with_their_certainty(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    with transaction(db):
+        artist = pieces.artist_called(db, "Ada Quill")
+        pieces.piece_called(db, artist.id, "Harbour at dusk")
+    write("Ada Quill/Harbour at dusk/0001.tif", noise(1), at="2026-03-01T10:00:00")
+    write("harbour_dusk_02.tif", noise(2), at="2026-03-02T10:00:00")
+    write("harbuor dusk.tif", noise(3), at="2026-03-03T10:00:00")
+    write("0009.tif", noise(4), at="2026-03-04T10:00:00", artist="Ada Quill")
+    plan = propose(db, home, tmp_path / "key", store)
+    by_place, by_words, by_slip, by_tag = plan.proposals
+    assert (by_place.artist.value, by_place.piece.value, by_place.questions) == ("Ada Quill", "Harbour at dusk", ())
+    assert by_words.piece.value == "Harbour at dusk"
+    assert by_words.questions
+    assert by_slip.piece.value == "Harbour at dusk"
+    assert by_tag.artist.value == "Ada Quill"
+    assert by_tag.questions == ("What is it called?",)
+
+
+def test_likeness_outweighs_a_name(db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    with transaction(db):
+        piece_id = pieces.piece_called(db, pieces.artist_called(db, "Ada Quill").id, "Quay", "2019")
+    write("harbour.tif", noise(1))
+
+    def alike(_: Reading) -> list[Kin]:
+        return [Kin(7, piece_id, "re-scan", 0.98, "88 % of the one lies on the other")]
+
+    (proposal,) = propose(db, home, tmp_path / "key", store, likeness=alike).proposals
+    assert (proposal.kind, proposal.piece_id, proposal.year) == (Kind.RESCAN, piece_id, "2019")
+    assert (proposal.artist.value, proposal.piece.value) == ("Ada Quill", "Quay")
+    assert "re-scan" in proposal.piece.reason
+    assert proposal.ready
+
+
+def test_capture_notes_are_prefilled_from_the_artists_last_of_like_relief(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    write("0001.tif", noise(1), at="2026-03-01T10:00:00")
+    plan = said(db, home, propose(db, home, tmp_path / "key", store))
+    notes = {"light": "raking from the left", "relief setting": "4", "relief mm": "2.5", "glass": "none"}
+    apply(db, home, answered(db, home, plan, 0, capture=notes))
+    write("0002.tif", noise(2), at="2026-03-05T10:00:00", ppi=1200)
+    plan = propose(db, home, tmp_path / "key", store)
+    at = next(n for n, p in enumerate(plan.proposals) if p.take)
+    filled = dict(answered(db, home, plan, at, artist="Ada Quill", piece="Quay").proposals[at].capture)
+    assert filled["light"] == "raking from the left"
+    assert filled["relief setting"] == "4"
+    assert filled["glass"] == "none"
+    assert filled["ppi"] == "1200"
+    assert "relief mm" not in filled, "the relief is the new original's own"
+    harbour = next(iter(pieces.matching(db, "Harbour")))
+    assert harbour.relief_mm == 2.5
+
+
+def test_two_files_never_want_one_name_and_nothing_is_overwritten(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    write("one.tif", noise(1), at="2026-03-01T10:00:00")
+    write("two.tif", noise(2), at="2026-03-01T11:50:00")
+    mine = tmp_path / "masters/Ada Quill/Harbour/Ada Quill - Harbour - master - 2026-03-01.tif"
+    mine.parent.mkdir(parents=True)
+    mine.write_bytes(b"another file, not indexed")
+    plan = said(db, home, propose(db, home, tmp_path / "key", store))
+    apply(db, home, plan)
+    assert mine.read_bytes() == b"another file, not indexed"
+    assert sorted(p.name for p in mine.parent.iterdir()) == [
+        "Ada Quill - Harbour - master - 2026-03-01 (2).tif", "Ada Quill - Harbour - master - 2026-03-01 (3).tif",
+        "Ada Quill - Harbour - master - 2026-03-01.tif"]
+
+
+def test_a_file_put_in_the_way_after_the_plan_is_stepped_round(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    write("one.tif", noise(1), at="2026-03-01T10:00:00")
+    plan = said(db, home, propose(db, home, tmp_path / "key", store))
+    mine = tmp_path / "masters" / plan.proposals[0].items[0].target
+    mine.parent.mkdir(parents=True)
+    mine.write_bytes(b"late")
+    (taken,) = apply(db, home, plan).taken
+    assert mine.read_bytes() == b"late"
+    assert taken.target.endswith(" (2).tif")
+
+
+def test_a_source_changed_after_the_plan_is_not_taken(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    path = write("one.tif", noise(1))
+    plan = said(db, home, propose(db, home, tmp_path / "key", store))
+    path.write_bytes(path.read_bytes() + b"x")
+    outcome = apply(db, home, plan)
+    assert not outcome.taken
+    assert "SHA-256" in outcome.left[0].why
+    assert not tree(tmp_path / "masters")
+    assert runs.recent(db, "intake")[0].outcome == "failed"
+
+
+def test_sources_go_only_after_as_many_verified_stores_as_the_settings_demand(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    write("one.tif", noise(1))
+    plan = said(db, home, propose(db, home, tmp_path / "key", store))
+    outcome = apply(db, home, plan, delete_sources=True)
+    assert not outcome.removed
+    assert "1 of the 2 stores" in outcome.kept[0].why
+    (tmp_path / "nas").mkdir()
+    second = add_store(db, "nas", tmp_path / "nas", "copy", consent=True)
+    write("two.tif", noise(2))
+    plan = said(db, home, propose(db, home, tmp_path / "key", store), piece="Quay")
+    outcome = apply(db, home, plan, also=[second], delete_sources=True)
+    assert [p.name for p in outcome.removed] == ["two.tif"]
+    assert [k.path.name for k in outcome.kept] == ["one.tif"]
+    assert len(tree(tmp_path / "nas")) == 1
+    deleted = [e for e in events.listed(db) if e.type == "deletion"]
+    assert len(deleted) == 1
+
+
+def test_a_copy_that_has_rotted_does_not_count(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    (tmp_path / "nas").mkdir()
+    second = add_store(db, "nas", tmp_path / "nas", "copy", consent=True)
+    write("one.tif", noise(1))
+    apply(db, home, said(db, home, propose(db, home, tmp_path / "key", store)), also=[second])
+    rotten = next(p for p in (tmp_path / "nas").rglob("*.tif"))
+    data = bytearray(rotten.read_bytes())
+    data[200] ^= 1
+    rotten.write_bytes(data)
+    outcome = apply(db, home, propose(db, home, tmp_path / "key", store), delete_sources=True)
+    assert not outcome.removed
+    assert "1 of the 2" in outcome.kept[0].why
+
+
+def test_killed_between_copy_and_record_the_next_run_completes_under_the_same_names(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    """kill -9 in the worst place: the bytes stand in the store, the catalogue does not know it."""
+    for n in range(3):
+        write(f"{n}.tif", noise(n), at=f"2026-03-0{n + 1}T10:00:00")
+    script = f"""
+import os, signal
+from pathlib import Path
+from catalogue.intake import applying
+from catalogue.intake.proposals import answered, propose
+from catalogue.records import stores
+from catalogue.records.database import open_database
+from catalogue.settings import Home
+home = Home(Path({str(home.folder)!r}))
+db = open_database(home.database)
+plan = propose(db, home, Path({str(tmp_path / "key")!r}), stores.by_name(db, "masters"))
+for n in range(3):
+    plan = answered(db, home, plan, n, artist="Ada Quill", piece="Harbour")
+copied = 0
+def keep(*_):
+    global copied
+    copied += 1
+    if copied == 2:
+        os.kill(os.getpid(), signal.SIGKILL)
+applying.keep_preview = keep
+applying.apply(db, home, plan)
+"""
+    killed = subprocess.run([sys.executable, "-c", script], cwd=Path(__file__).parents[2], check=False,
+                            env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])})
+    assert killed.returncode == -signal.SIGKILL
+    assert len(tree(tmp_path / "masters")) == 2
+    assert runs.recent(db, "intake")[0].outcome == "running"
+    outcome = apply(db, home, said(db, home, propose(db, home, tmp_path / "key", store)))
+    assert [t.outcome for t in outcome.taken] == ["already there", "copied"]
+    assert sorted(tree(tmp_path / "masters").values()) == sorted(tree(tmp_path / "key").values())
+    assert len(list(intake.placed(db, store.id))) == 3
+    assert [r.outcome for r in runs.recent(db, "intake")] == ["finished", "failed"]
+
+
+def test_held_elsewhere_is_offered_as_a_copy_with_its_known_piece(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    (tmp_path / "nas").mkdir()
+    second = add_store(db, "nas", tmp_path / "nas", "copy", consent=True)
+    write("one.tif", noise(1))
+    apply(db, home, said(db, home, propose(db, home, tmp_path / "key", second)))
+    (proposal,) = propose(db, home, tmp_path / "key", store).proposals
+    assert (proposal.kind, proposal.ready, proposal.piece.value) == (Kind.HELD_ELSEWHERE, True, "Harbour")
+
+
+def test_an_offline_store_and_a_folder_within_the_store_are_refused(
+        db: Database, home: Home, store: Store, tmp_path: Path) -> None:
+    (tmp_path / "masters/in").mkdir()
+    with pytest.raises(CatalogueError, match="already"):
+        propose(db, home, tmp_path / "masters/in", store)
+    (tmp_path / "masters").rename(tmp_path / "unplugged")
+    with pytest.raises(CatalogueError, match="offline"):
+        propose(db, home, tmp_path, store)
+
+
+def test_cancelling_leaves_whole_files_and_says_so(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    for n in range(3):
+        write(f"{n}.tif", noise(n), at=f"2026-03-0{n + 1}T10:00:00")
+    plan = said(db, home, propose(db, home, tmp_path / "key", store))
+    outcome = apply(db, home, plan, cancelled=lambda: bool(list((tmp_path / "masters").rglob("[!.]*.tif"))))
+    assert outcome.stopped
+    assert len(outcome.taken) == len(tree(tmp_path / "masters")) == 1
+    assert runs.recent(db, "intake")[0].outcome == "cancelled"
+
+
+def test_tiles_and_master_of_one_piece_are_numbered_and_share_notes(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    whole = scene(9, 560, 300)
+    write("s_1.tif", whole[:, :320], at="2026-03-01T10:00:00")
+    write("s_2.tif", whole[:, 240:], at="2026-03-01T10:02:00")
+    write("s_whole.tif", whole, at="2026-03-01T10:20:00")
+    plan = said(db, home, propose(db, home, tmp_path / "key", store))
+    assert [p.kind for p in plan.proposals] == [Kind.TILES_AND_MASTER]
+    apply(db, home, plan)
+    assert sorted(Path(p).name for p in tree(tmp_path / "masters")) == [
+        "Ada Quill - Harbour - master - 2026-03-01.tif", "Ada Quill - Harbour - tile 01 - 2026-03-01.tif",
+        "Ada Quill - Harbour - tile 02 - 2026-03-01.tif"]
+    held = scans.of_piece(db, pieces.matching(db, "Harbour")[0].id)
+    assert [s.role for s in held] == ["master", "tile", "tile"]
+    assert scans.capture(db, held[0].id)["tiles taken"] == "2"
+
+
+def test_the_rule_of_the_settings_is_followed(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    own = replace(home, settings=Settings(naming_rule="{year}/{artist} - {piece}/{role}{number}{suffix}"))
+    write("one.tif", noise(1), at="2026-03-01T10:00:00")
+    plan = said(db, own, propose(db, own, tmp_path / "key", store), piece="A/B: \"night\"")
+    apply(db, own, plan)
+    assert list(tree(tmp_path / "masters")) == ["2026/Ada Quill - A-B- 'night'/master.tif"]
+    assert files.by_path(db, store.id, "2026/Ada Quill - A-B- 'night'/master.tif")
+    assert pieces.matching(db, 'A/B: "night"')[0].title == 'A/B: "night"'
