@@ -40,8 +40,8 @@ class Damage:
 
     @property
     def share(self) -> float:
-        """Of the picture's area, 0 to 1; regions do not overlap."""
-        return sum((r.right - r.left) * (r.bottom - r.top) for r in self.regions)
+        """Of the picture's area, 0 to 1, at most: regions of tiled files may overlap."""
+        return min(1.0, sum((r.right - r.left) * (r.bottom - r.top) for r in self.regions))
 
 
 def bad_stretches(path: str, segments: Sequence[SegmentDigest], cancelled: Cancelled) -> list[SegmentDigest]:

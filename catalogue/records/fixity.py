@@ -79,7 +79,7 @@ def first_turn(db: Database, store_id: int) -> int:
     return int(row[0] or 0)
 
 
-def due(db: Database, store_id: int, turn: int) -> tuple[array[int], int]:
+def due(db: Database, store_id: int, turn: int) -> "tuple[array[int], int]":
     """Ids of a store's files that had no ``turn`` yet, oldest turn first, then by path; and their bytes."""
     ids, total = array("q"), 0
     for row in db.execute("""
@@ -91,7 +91,7 @@ def due(db: Database, store_id: int, turn: int) -> tuple[array[int], int]:
     return ids, total
 
 
-def sample(db: Database, store_id: int, share: float) -> tuple[array[int], int]:
+def sample(db: Database, store_id: int, share: float) -> "tuple[array[int], int]":
     """Ids of a random ``share`` (0 to 1, at least one file) of a store's files with a digest; and their bytes."""
     ids, total = array("q"), 0
     for row in db.execute("""
