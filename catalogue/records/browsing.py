@@ -1,0 +1,174 @@
+"""Lists for the screens: a page before or after a row, never an offset, so that the last page costs what the first does.
+
+Every list function takes ``beyond``, the row the page starts beyond (None: from the end of the list on that side), and
+gives at most ``limit`` rows in the list's own order, whichever way it looked.
+"""
+
+from dataclasses import dataclass
+from typing import TypeVar
+
+from catalogue.records.database import Database, fetch, fetch_one
+
+T = TypeVar("T")
+
+# After every text the catalogue can hold: U+10FFFF is no character anybody writes.
+_LAST = "\U0010ffff"
+
+
+@dataclass(frozen=True, slots=True)
+class ArtistItem:
+    id: int
+    key: str
+    name: str
+    pieces: int
+
+
+@dataclass(frozen=True, slots=True)
+class PieceItem:
+    """``sha256`` and ``file`` name the current master's picture and one place it lies in."""
+
+    id: int
+    key: str
+    artist_id: int
+    artist: str
+    title: str
+    year: str
+    scans: int
+    last_order: str | None
+    findings: int
+    sha256: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class LineItem:
+    """One order line in a list; ``sha256`` is what it was printed from."""
+
+    id: int
+    order_id: int
+    number: str
+    placed: str
+    buyer: str
+    status: str
+    artist: str
+    title: str
+    piece_id: int
+    width_mm: float
+    height_mm: float
+    quantity: int
+    medium: str
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
+class Glance:
+    """What stands under a piece's picture. ``present`` counts files of the current master, ``stores`` their stores."""
+
+    piece_id: int
+    artist: str
+    title: str
+    year: str
+    series: str
+    width_mm: float | None
+    height_mm: float | None
+    scan_id: int | None
+    sha256: str | None
+    width: int | None
+    height: int | None
+    bits: int | None
+    ppi_x: float | None
+    ppi_y: float | None
+    profile_name: str | None
+    has_preview: int | None
+    present: int
+    stores: int
+    checked_at: str | None
+    findings: int
+    lines: int
+    last_order: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Totals:
+    artists: int
+    pieces: int
+    scans: int
+    lines: int
+
+
+def _page(rows: list[T], forward: bool) -> list[T]:
+    return rows if forward else rows[::-1]
+
+
+def artists(db: Database, beyond: ArtistItem | None, limit: int, *, forward: bool = True) -> list[ArtistItem]:
+    """Artists by name."""
+    sign, order = (">", "ASC") if forward else ("<", "DESC")
+    start = beyond.key if beyond else "" if forward else _LAST
+    return _page(fetch(db, ArtistItem, f"""
+        SELECT a.id, a.key, a.name, (SELECT count(*) FROM piece p WHERE p.artist_id = a.id) AS pieces
+        FROM artist a WHERE a.key {sign} ? ORDER BY a.key {order} LIMIT ?""", [start, limit]), forward)
+
+
+def artist(db: Database, artist_id: int) -> ArtistItem | None:
+    """One artist as the list shows it."""
+    return fetch_one(db, ArtistItem, """
+        SELECT a.id, a.key, a.name, (SELECT count(*) FROM piece p WHERE p.artist_id = a.id) AS pieces
+        FROM artist a WHERE a.id = ?""", [artist_id])
+
+
+def pieces(db: Database, artist_id: int | None, beyond: PieceItem | None, limit: int, *,
+           forward: bool = True) -> list[PieceItem]:
+    """Pieces by title, of one artist or of all."""
+    sign, order = (">", "ASC") if forward else ("<", "DESC")
+    start = (beyond.key, beyond.id) if beyond else ("", 0) if forward else (_LAST, 0)
+    chosen = "AND artist_id = ?4" if artist_id is not None else ""
+    values: list[object] = [*start, limit, *([artist_id] if artist_id is not None else [])]
+    return _page(fetch(db, PieceItem, f"""
+        WITH page AS (SELECT * FROM piece WHERE (key, id) {sign} (?1, ?2) {chosen}
+                      ORDER BY key {order}, id {order} LIMIT ?3)
+        SELECT p.id, p.key, p.artist_id, a.name AS artist, p.title, p.year,
+               (SELECT count(*) FROM scan c WHERE c.piece_id = p.id) AS scans,
+               (SELECT max(o.placed) FROM order_line l JOIN orders o ON o.id = l.order_id
+                WHERE l.piece_id = p.id) AS last_order,
+               (SELECT count(*) FROM scan c JOIN finding f ON f.scan_id = c.id
+                WHERE c.piece_id = p.id AND f.resolved IS NULL) AS findings,
+               (SELECT sha256 FROM scan c WHERE c.id = p.current_scan_id) AS sha256
+        FROM page p JOIN artist a ON a.id = p.artist_id ORDER BY p.key {order}, p.id {order}""", values), forward)
+
+
+def lines(db: Database, status: str, beyond: LineItem | None, limit: int, *, forward: bool = True) -> list[LineItem]:
+    """Order lines, newest first; of one status, or of all with ``""``."""
+    sign, order = ("<", "DESC") if forward else (">", "ASC")
+    start = (beyond.placed, beyond.order_id, beyond.id) if beyond else (_LAST, 0, 0) if forward else ("", 0, 0)
+    return _page(fetch(db, LineItem, f"""
+        SELECT l.id, o.id AS order_id, o.number, o.placed, o.buyer, o.status, a.name AS artist, p.title, p.id AS piece_id,
+               l.width_mm, l.height_mm, l.quantity, l.medium, l.scan_sha256 AS sha256
+        FROM orders o CROSS JOIN order_line l ON l.order_id = o.id JOIN piece p ON p.id = l.piece_id
+             JOIN artist a ON a.id = p.artist_id
+        WHERE (o.placed, o.id) {sign}= (?1, ?2) AND (o.placed, o.id, l.id) {sign} (?1, ?2, ?3)
+              AND (?4 = '' OR o.status = ?4)
+        ORDER BY o.placed {order}, o.id {order}, l.id {order} LIMIT ?5""", [*start, status, limit]), forward)
+
+
+def glance(db: Database, piece_id: int) -> Glance | None:
+    """One piece for the panel under its picture; None where it has gone."""
+    return fetch_one(db, Glance, """
+        SELECT p.id AS piece_id, a.name AS artist, p.title, p.year, p.series, p.width_mm, p.height_mm,
+               c.id AS scan_id, c.sha256, c.width, c.height, c.bits, c.ppi_x, c.ppi_y, c.profile_name, c.has_preview,
+               (SELECT count(*) FROM file f WHERE f.scan_id = c.id AND f.state = 'present') AS present,
+               (SELECT count(DISTINCT f.store_id) FROM file f JOIN store s ON s.id = f.store_id
+                WHERE f.scan_id = c.id AND f.state = 'present' AND s.forgotten IS NULL) AS stores,
+               (SELECT max(f.checked_at) FROM file f WHERE f.scan_id = c.id) AS checked_at,
+               (SELECT count(*) FROM scan x JOIN finding f ON f.scan_id = x.id
+                WHERE x.piece_id = p.id AND f.resolved IS NULL) AS findings,
+               (SELECT count(*) FROM order_line l WHERE l.piece_id = p.id) AS lines,
+               (SELECT max(o.placed) FROM order_line l JOIN orders o ON o.id = l.order_id
+                WHERE l.piece_id = p.id) AS last_order
+        FROM piece p JOIN artist a ON a.id = p.artist_id LEFT JOIN scan c ON c.id = p.current_scan_id
+        WHERE p.id = ?""", [piece_id])
+
+
+def totals(db: Database) -> Totals:
+    found = fetch_one(db, Totals, """SELECT (SELECT count(*) FROM artist) AS artists, (SELECT count(*) FROM piece) AS pieces,
+                                            (SELECT count(*) FROM scan) AS scans,
+                                            (SELECT count(*) FROM order_line) AS lines""")
+    return found or Totals(0, 0, 0, 0)

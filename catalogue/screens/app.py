@@ -1,0 +1,235 @@
+"""The Textual app: its places, its threads, and what every screen may ask of it."""
+
+import multiprocessing
+import os
+from collections.abc import Callable, Iterable
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.app import App, SystemCommand
+from textual.binding import BindingType
+from textual.screen import Screen
+
+from catalogue.errors import CatalogueError
+from catalogue.records.database import Database, open_database
+from catalogue.records.orders import Order
+from catalogue.records.search import Vocabulary
+from catalogue.screens.browse import BrowsePage
+from catalogue.screens.keys import EVERYWHERE, KEYS, everywhere
+from catalogue.screens.lanes import Lane
+from catalogue.screens.orders import OrdersPage
+from catalogue.screens.page import Page
+from catalogue.screens.picture import Drawings
+from catalogue.screens.theme import DARK, LIGHT
+from catalogue.screens.work import Job, Work, WorkCancelled, WorkFailed, WorkFinished
+from catalogue.settings import Home
+
+if TYPE_CHECKING:
+    from catalogue.screens.search import Hit
+
+PATIENCE = 3.0  # seconds a stopped job may take before the program leaves without it
+
+
+def open_screens(home: Home, *, mouse: bool = True) -> None:
+    """Run the screens until the person leaves. Needs a terminal; gives nothing back."""
+    app = CatalogueApp(home)
+    app.run(mouse=mouse)
+    app.close_lanes()
+    if app.work is not None and not app.work.wait(0):
+        # What is committed is whole, as after a power cut; a slow disk shall not keep the person here.
+        for child in multiprocessing.active_children():
+            child.terminate()
+        os._exit(0)
+
+
+class CatalogueApp(App[None]):
+    """The screens over one catalogue. ``colours``: None asks the terminal's settings."""
+
+    TITLE = "Archive"
+    CSS_PATH = "screens.tcss"
+    BINDINGS: ClassVar[list[BindingType]] = everywhere()
+    MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = {"browse": BrowsePage, "orders": OrdersPage}
+    HORIZONTAL_BREAKPOINTS: ClassVar[list[tuple[int, str]] | None] = [(0, "-narrow"), (120, "-wide")]
+    VERTICAL_BREAKPOINTS: ClassVar[list[tuple[int, str]] | None] = [(0, "-low"), (40, "-high")]
+
+    def __init__(self, home: Home, *, colours: bool | None = None) -> None:
+        super().__init__()
+        self.home = home
+        self._colours = colours
+        self.drawings = Drawings()
+        self.read_lane: Lane[Database] = Lane("read", partial(open_database, home.database))
+        self.search_lane: Lane[Database] = Lane("search", partial(open_database, home.database))
+        self.picture_lane: Lane[object] = Lane("pictures", object)
+        self.work: Work | None = None
+        self.vocabulary: Vocabulary | None = None
+        self.register_theme(DARK)
+        self.register_theme(LIGHT)
+        self.theme = DARK.name
+
+    @property
+    def has_colours(self) -> bool:
+        """Whether pictures can be drawn in colour: not with NO_COLOR, nor where there are 16 colours."""
+        if self._colours is not None:
+            return self._colours
+        return not self.no_color and self.console.color_system in ("256", "truecolor")
+
+    @property
+    def day_form(self) -> str:
+        """How the shop writes days."""
+        return self.home.settings.dates
+
+    def on_mount(self) -> None:
+        self.switch_mode("browse")
+
+    def close_lanes(self) -> None:
+        """Let the threads end; waits for none."""
+        for lane in (self.read_lane, self.search_lane, self.picture_lane):
+            lane.close()
+
+    def preview(self, sha256: str | None) -> Path | None:
+        """Where a scan's preview lies, if it should have one."""
+        return self.home.preview(sha256) if sha256 else None
+
+    # What goes wrong, in one place
+
+    def failed(self, error: BaseException) -> None:
+        """Tell the person; a fault of ours is logged with its trace, and the screens go on."""
+        if isinstance(error, CatalogueError):
+            where = f"\n{error.path}" if error.path else ""
+            self.say(f"{error.message} {error.hint}{where}".strip(), "error")
+            return
+        self.log.error(error)
+        self.say(f"That did not work: {type(error).__name__}: {error}. Nothing half done was kept.", "error")
+
+    def say(self, text: str, severity: str = "information") -> None:
+        """A short word at the edge of the screen; never read as markup."""
+        level = "error" if severity == "error" else "warning" if severity == "warning" else "information"
+        self.notify(text, severity=level, markup=False, timeout=8 if level == "error" else 5)  # type: ignore[arg-type]
+
+    # Long work
+
+    def begin(self, name: str, job: Job, told: Callable[[Any], str]) -> bool:
+        """Start long work; one at a time. ``told`` words its result."""
+        if self.work is not None:
+            self.say(f"{self.work.name} is still running. Press x to stop it first.", "warning")
+            return False
+        self.work = Work(name, job, told)
+        self.work.start(self.home, self.post_message)
+        return True
+
+    def action_stop_work(self) -> None:
+        if self.work is None:
+            self.say("No long work is running.")
+        else:
+            self.work.stop()
+
+    def on_work_finished(self, message: WorkFinished) -> None:
+        self._work_over(f"{message.work.name} finished. {message.work.told(message.result)}")
+
+    def on_work_cancelled(self, message: WorkCancelled) -> None:
+        self._work_over(f"{message.work.name} stopped. Done until then: {message.work.told(message.result)}", "warning")
+
+    def on_work_failed(self, message: WorkFailed) -> None:
+        self._work_over(f"{message.work.name} could not go on.", "error")
+        self.failed(message.error)
+
+    def _work_over(self, text: str, severity: str = "information") -> None:
+        self.work = None
+        self.say(text, severity)
+        self.changed()
+
+    def changed(self) -> None:
+        """The catalogue has changed: every page that is open shows it."""
+        for stack in self._screen_stacks.values():
+            for screen in stack:
+                if isinstance(screen, Page) and screen.is_running:
+                    screen.catalogue_changed()
+
+    # Actions everywhere
+
+    async def action_place(self, mode: str) -> None:
+        if mode in self.MODES:
+            await self.switch_mode(mode)
+
+    def action_search(self) -> None:
+        from catalogue.screens.search import SearchDialog
+
+        if not isinstance(self.screen, SearchDialog):
+            self.push_screen(SearchDialog(), self._open_hit)
+
+    async def _open_hit(self, hit: "Hit | None") -> None:
+        if hit is None:
+            return
+        if hit.piece_id is not None:
+            self.open_piece(hit.piece_id)
+        elif hit.artist_id is not None:
+            await self.switch_mode("browse")
+            while len(self.screen_stack) > 1:
+                await self.pop_screen()
+            if isinstance(self.screen, BrowsePage):
+                self.screen.go_to_artist(hit.artist_id)
+
+    def open_piece(self, piece_id: int) -> None:
+        """The piece's page, over the present one."""
+        from catalogue.screens.piece import PiecePage
+
+        if isinstance(self.screen, PiecePage):
+            self.pop_screen()
+        self.push_screen(PiecePage(piece_id))
+
+    def repeat(self, *, line_id: int | None = None, piece_id: int | None = None) -> None:
+        """Offer to repeat a line, or a piece's last one."""
+        from catalogue.screens.repeat import RepeatDialog
+
+        self.push_screen(RepeatDialog(line_id=line_id, piece_id=piece_id), self._repeated)
+
+    def _repeated(self, order: Order | None) -> None:
+        if order is not None:
+            self.say(f"Recorded as order {order.number}.")
+            self.vocabulary = None
+            self.changed()
+
+    def action_help(self) -> None:
+        from catalogue.screens.help import HelpDialog
+
+        place = getattr(self.screen, "PLACE", "")
+        self.push_screen(HelpDialog(place))
+
+    def action_turn_light(self) -> None:
+        self.theme = LIGHT.name if self.theme == DARK.name else DARK.name
+
+    async def action_leave(self) -> None:
+        if self.work is None:
+            self.exit()
+            return
+        from catalogue.screens.dialogs import Question
+
+        self.push_screen(Question(f"{self.work.name} is running.", "What is done is kept; the next run carries on.",
+                                  yes="Stop it and leave", no="Stay"), self._leave_now)
+
+    def _leave_now(self, yes: bool | None) -> None:
+        if not yes:
+            return
+        if self.work is not None:
+            self.work.stop()
+        self.run_worker(self._leave(), exit_on_error=False)
+
+    async def _leave(self) -> None:
+        from asyncio import get_running_loop, sleep
+
+        patient_until = get_running_loop().time() + PATIENCE
+        while self.work is not None and not self.work.wait(0) and get_running_loop().time() < patient_until:
+            await sleep(0.05)
+        self.exit()
+
+    def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
+        """The palette: every action of the screen and of everywhere, from the table of keys."""
+        place = getattr(screen, "PLACE", "")
+        for key in (*KEYS.get(place, ()), *EVERYWHERE):
+            if key.action != "app.command_palette":
+                yield SystemCommand(f"{key.label[:1].upper()}{key.label[1:]}  ({key.shown})", key.help,
+                                    partial(self._do, screen, key.action))
+
+    async def _do(self, screen: Screen[Any], action: str) -> None:
+        await self.run_action(action, screen)

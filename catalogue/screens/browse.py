@@ -1,0 +1,159 @@
+"""Browse: artists, their pieces, and the picture at once while the cursor moves."""
+
+from collections.abc import Iterable
+from functools import partial
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Container, Vertical
+from textual.widget import Widget
+from textual.widgets import Static
+
+from catalogue.records import browsing
+from catalogue.records.browsing import ArtistItem, Glance, PieceItem, Totals
+from catalogue.screens.facts import glance_words
+from catalogue.screens.filing import FileActions
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Page
+from catalogue.screens.picture import Picture
+from catalogue.screens.table import Column, PagedTable, Source
+from catalogue.screens.wording import cell, day, number
+
+ALL = ArtistItem(0, "", "All artists", 0)
+
+
+class BrowsePage(FileActions, Page):
+    """Artists on the left, pieces beside or below, the picture largest."""
+
+    PLACE = "browse"
+    MODE = "browse"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("browse")
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._glance: Glance | None = None
+        self._totals = Totals(0, 0, 0, 0)
+
+    def body(self) -> Iterable[Widget]:
+        yield Container(
+            Container(
+                PagedTable[ArtistItem]([Column("Artist", 0), Column("", 4, right=True)], id="artists"),
+                PagedTable[PieceItem]([Column("Title", 0), Column("Artist", 0, least=64), Column("Year", 4, least=44),
+                                       Column("Scans", 5, least=54, right=True),
+                                       Column("Last order", 11, least=44), Column("", 1)], id="pieces"),
+                id="lists"),
+            Sight(),
+            id="browse")
+
+    def on_mount(self) -> None:
+        self._load_artists()
+        self.query_one("#pieces", PagedTable).focus()
+
+    def catalogue_changed(self) -> None:
+        self._load_artists(keep=True)
+        self._load_pieces(keep=True)
+
+    def _load_artists(self, *, keep: bool = False) -> None:
+        def page(db: browsing.Database, beyond: ArtistItem | None, limit: int, forward: bool) -> list[ArtistItem]:
+            if beyond is ALL and not forward:
+                return []
+            rows = browsing.artists(db, beyond if beyond and beyond.id else None, limit, forward=forward)
+            at_start = beyond is None if forward else len(rows) < limit
+            return [ALL, *rows] if at_start else rows
+
+        self.query_one("#artists", PagedTable).show(Source(page, self._artist_cells, lambda row: row.id), keep=keep)
+        self.ask(browsing.totals, self._show_totals, group="totals")
+
+    def _show_totals(self, totals: Totals) -> None:
+        self._totals = totals
+        self.query_one("#artists", PagedTable).entitle("Artists", totals.artists)
+        self._entitle_pieces()
+
+    def _entitle_pieces(self) -> None:
+        artist = self.query_one("#artists", PagedTable).pointed
+        one = artist is not None and artist.id
+        self.query_one("#pieces", PagedTable).entitle(artist.name if one else "Pieces",
+                                                      artist.pieces if one else self._totals.pieces)
+
+    def _artist_cells(self, row: ArtistItem) -> list[object]:
+        return [cell(row.name, "italic" if row is ALL else ""), cell(number(row.pieces) if row.id else "", right=True)]
+
+    def _piece_cells(self, row: PieceItem) -> list[object]:
+        return [cell(row.title), cell(row.artist), cell(row.year), cell(row.scans, right=True),
+                cell(day(row.last_order, self.shop.day_form)), cell("!" if row.findings else "")]
+
+    def _load_pieces(self, *, keep: bool = False) -> None:
+        artist = self.query_one("#artists", PagedTable).pointed
+        chosen = artist.id if artist is not None and artist.id else None
+        self.query_one("#pieces", PagedTable).show(Source(
+            lambda db, beyond, limit, forward: browsing.pieces(db, chosen, beyond, limit, forward=forward),
+            self._piece_cells, lambda row: row.id), keep=keep)
+        self._entitle_pieces()
+
+    def on_paged_table_pointed(self, event: PagedTable.Pointed) -> None:
+        if event.table.id == "artists":
+            self._load_pieces()
+            return
+        if event.row is None:
+            self._show_glance(None)
+        else:
+            self.ask(partial(browsing.glance, piece_id=event.row.id), self._show_glance, group="glance")
+
+    def _show_glance(self, glance: Glance | None) -> None:
+        self._glance = glance
+        self.query_one(Sight).show(glance)
+
+    def on_paged_table_chosen(self, event: PagedTable.Chosen) -> None:
+        self.action_open()
+
+    def action_open(self) -> None:
+        if self.query_one("#artists", PagedTable).has_focus:
+            self.action_pane_right()
+            return
+        piece = self.query_one("#pieces", PagedTable).pointed
+        if piece is not None:
+            self.shop.open_piece(piece.id)
+
+    def action_pane_right(self) -> None:
+        self.query_one("#pieces", PagedTable).focus()
+
+    def action_pane_left(self) -> None:
+        self.query_one("#artists", PagedTable).focus()
+
+    def action_repeat(self) -> None:
+        piece = self.query_one("#pieces", PagedTable).pointed
+        if piece is not None:
+            self.shop.repeat(piece_id=piece.id)
+
+    def go_to_artist(self, artist_id: int) -> None:
+        """Put the cursor on an artist, wherever in the list."""
+        artists = self.query_one("#artists", PagedTable)
+        self.ask(lambda db: browsing.artist(db, artist_id), artists.go_to, group="go")
+        self.action_pane_right()
+
+    def chosen_scan(self) -> int | None:
+        return self._glance.scan_id if self._glance else None
+
+
+class Sight(Vertical):
+    """A piece's picture with what matters of it below."""
+
+    def compose(self) -> ComposeResult:
+        yield Picture(id="sight-picture")
+        yield Static("", id="sight-words", markup=False)
+
+    def show(self, glance: Glance | None) -> None:
+        """Show a piece, or nothing."""
+        from catalogue.screens.app import CatalogueApp
+
+        assert isinstance(self.app, CatalogueApp)
+        words = self.query_one("#sight-words", Static)
+        if glance is None:
+            self.query_one(Picture).show(None, "")
+            words.update("")
+            return
+        self.query_one(Picture).show(
+            self.app.preview(glance.sha256) if glance.has_preview else None,
+            "No master yet" if glance.scan_id is None else "No preview: the picture could not be decoded")
+        words.update(glance_words(glance, self.app.day_form))

@@ -1,0 +1,69 @@
+"""Small panels: a question with two answers, and words to read or select."""
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.widgets import Button, Static
+
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Dialog
+
+
+class Question(Dialog[bool]):
+    """Two answers; Esc is no. ``careful`` puts the cursor on no."""
+
+    PLACE = "question"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("question")
+
+    def __init__(self, title: str, text: str, *, yes: str, no: str = "Leave it", careful: bool = False) -> None:
+        super().__init__()
+        self._title, self._text, self._yes, self._no, self._careful = title, text, yes, no, careful
+
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="panel"):
+            yield Static(self._title, classes="panel-title", markup=False)
+            yield Static(self._text, markup=False)
+            with Horizontal(classes="buttons"):
+                yield Button(self._yes, id="yes", variant="primary", compact=True)
+                yield Button(self._no, id="no", compact=True)
+
+    def on_mount(self) -> None:
+        self.query_one("#no" if self._careful else "#yes").focus()
+
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        self.dismiss(event.button.id == "yes")
+
+    def action_back(self) -> None:
+        self.dismiss(False)
+
+    def action_yes(self) -> None:
+        self.dismiss(True)
+
+
+class Words(Dialog[None]):
+    """Text to read, scrolled where it is long; it can be selected with the mouse."""
+
+    PLACE = "words"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("words")
+
+    def __init__(self, title: str, text: str, below: str = "") -> None:
+        super().__init__()
+        self._title, self._text, self._below = title, text, below
+
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="panel"):
+            yield Static(self._title, classes="panel-title", markup=False)
+            with VerticalScroll(classes="words"):
+                yield Static(self._text, id="text", markup=False)
+            if self._below:
+                yield Static(self._below, classes="quiet", markup=False)
+            with Horizontal(classes="buttons"):
+                yield Button("Close", id="close", compact=True)
+
+    def on_mount(self) -> None:
+        self.query_one("#close").focus()
+
+    def on_button_pressed(self, _: Button.Pressed) -> None:
+        self.dismiss(None)

@@ -1,0 +1,89 @@
+"""A picture as rows of terminal cells: half blocks in colour, or shades where the terminal has few colours.
+
+Pure: knows no widget and no catalogue. A cell counts as twice as high as wide.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rich.color import Color
+from rich.segment import Segment
+from rich.style import Style
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+RAMP = " .:-=+*#%@"  # ink by lightness for terminals without colours; plain ASCII reads in every font
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """Rows of segments, all ``width`` cells wide."""
+
+    width: int
+    rows: tuple[tuple[Segment, ...], ...]
+
+
+def fitted(width: int, height: int, columns: int, rows: int) -> tuple[int, int]:
+    """Largest size in half-block pixels, ``(columns, 2 × rows)`` at most, with the picture's proportions."""
+    scale = min(columns / width, rows * 2 / height)
+    return max(1, round(width * scale)), max(1, round(height * scale))
+
+
+def draw(path: Path, columns: int, rows: int, *, colours: bool) -> Drawing:
+    """The picture at ``path`` drawn into at most ``columns`` × ``rows`` cells.
+
+    Raises:
+        OSError: it cannot be read or is no picture.
+    """
+    from PIL import Image
+
+    with Image.open(path) as opened:
+        opened.draft("RGB", (columns * 2, rows * 4))
+        return drawn(opened.convert("RGB"), columns, rows, colours=colours)
+
+
+def drawn(picture: "Image", columns: int, rows: int, *, colours: bool) -> Drawing:
+    """A picture in memory drawn into at most ``columns`` × ``rows`` cells."""
+    from PIL import Image
+
+    width, height = fitted(*picture.size, columns, rows)
+    if not colours:
+        small = picture.convert("L").resize((width, max(1, round(height / 2))), Image.Resampling.BOX)
+        return Drawing(width, tuple(_shades(small)))
+    small = picture.resize((width, height), Image.Resampling.LANCZOS if picture.width < 4000 else
+                           Image.Resampling.BOX)
+    return Drawing(width, tuple(_half_blocks(small)))
+
+
+def _half_blocks(picture: "Image") -> Iterator[tuple[Segment, ...]]:
+    width, height = picture.size
+    data = picture.tobytes()
+    for top in range(0, height, 2):
+        upper = data[top * width * 3:(top + 1) * width * 3]
+        lower = data[(top + 1) * width * 3:(top + 2) * width * 3]
+        row = []
+        for x in range(0, width * 3, 3):
+            above = _colour(upper[x] & 0xFC, upper[x + 1] & 0xFC, upper[x + 2] & 0xFC)
+            if lower:
+                below = _colour(lower[x] & 0xFC, lower[x + 1] & 0xFC, lower[x + 2] & 0xFC)
+                row.append(Segment("▀", Style.from_color(above, below)))
+            else:
+                row.append(Segment("▀", Style.from_color(above)))
+        yield tuple(row)
+
+
+@lru_cache(65536)
+def _colour(red: int, green: int, blue: int) -> Color:
+    return Color.from_rgb(red, green, blue)
+
+
+def _shades(picture: "Image") -> Iterator[tuple[Segment, ...]]:
+    width, height = picture.size
+    data = picture.tobytes()
+    for y in range(height):
+        row = data[y * width:(y + 1) * width]
+        yield (Segment("".join(RAMP[value * len(RAMP) // 256] for value in row)),)

@@ -1,0 +1,110 @@
+"""Every key of every screen, once: bindings, key line, help and palette are all made from this table."""
+
+from dataclasses import dataclass
+
+from textual.binding import Binding, BindingType
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One action and its keys. ``keys`` as Textual names them, comma-separated, the one shown first."""
+
+    keys: str
+    action: str
+    label: str          # a word or two, for the key line and the palette
+    help: str           # a sentence, for the help
+    rank: int = 0       # place on the key line, 1 first; 0: in the help and the palette only
+
+    @property
+    def shown(self) -> str:
+        """The first key as people read it."""
+        first = self.keys.split(",")[0]
+        return SIGNS.get(first, first.replace("ctrl+", "^"))
+
+
+SIGNS = {"enter": "⏎", "escape": "Esc", "slash": "/", "question_mark": "?", "tab": "Tab", "left": "←", "right": "→",
+         "up": "↑", "down": "↓", "space": "Space", "colon": ":", "comma": ",", "full_stop": ".", "backspace": "⌫",
+         "plus": "+", "minus": "-", "delete": "Del", "home": "Home", "end": "End"}
+
+# The places, in the order of their digits: mode, title.
+PLACES = (("browse", "Browse"), ("orders", "Orders"))
+
+LISTS = (
+    Key("down,j", "cursor_down", "down", "Next row."),
+    Key("up,k", "cursor_up", "up", "Row before."),
+    Key("pagedown", "page_down", "page down", "A screenful on."),
+    Key("pageup", "page_up", "page up", "A screenful back."),
+    Key("home,g", "scroll_top", "first", "First row of the whole list."),
+    Key("end,G", "scroll_bottom", "last", "Last row of the whole list."),
+)
+
+EVERYWHERE = (
+    Key("slash", "app.search", "search", "Search artists, titles, file names and orders as you type.", 90),
+    Key("question_mark", "app.help", "help", "This list of keys.", 99),
+    Key("ctrl+p,colon", "app.command_palette", "actions", "Every action by name: type a few letters of it."),
+    *(Key(str(number), f"app.place('{mode}')", title, f"Go to {title}.")
+      for number, (mode, title) in enumerate(PLACES, 1)),
+    Key("x", "app.stop_work", "stop work", "Stop the long work that is running; what is done is kept."),
+    Key("t", "app.turn_light", "light or dark", "Change between the dark and the light theme."),
+    Key("tab", "app.focus_next", "next part", "Go to the next part of the screen; Shift with it goes back."),
+    Key("q,ctrl+q", "app.leave", "quit", "Leave the catalogue."),
+)
+
+SCAN_KEYS = (
+    Key("y", "copy_path", "path", "Show the file's full path, and offer it to the clipboard.", 3),
+    Key("o", "open_file", "open", "Open the file in the system's viewer, or in the program of the settings.", 4),
+    Key("f", "reveal", "folder", "Show the file's folder in the system.", 5),
+)
+
+KEYS: dict[str, tuple[Key, ...]] = {
+    "browse": (
+        Key("enter", "open", "open", "Open the piece, or go from the artist to the pieces.", 1),
+        Key("r", "repeat", "repeat", "Repeat the piece's last order.", 2),
+        Key("right,l", "pane_right", "pieces", "Go to the pieces."),
+        Key("left,h", "pane_left", "artists", "Go back to the artists."),
+        *SCAN_KEYS,
+    ),
+    "piece": (
+        Key("r", "repeat", "repeat", "Repeat the order line under the cursor, or the last one.", 1),
+        Key("escape,backspace", "back", "back", "Go back.", 2),
+        *SCAN_KEYS,
+        Key("m", "make_current", "make current", "Make the scan under the cursor the piece's current master.", 6),
+    ),
+    "orders": (
+        Key("enter", "open", "open piece", "Open the piece of the line.", 1),
+        Key("r", "repeat", "repeat", "Repeat the line.", 2),
+        Key("s", "next_status", "filter", "Show lines of one state only: asked, approved, printed, and so on.", 3),
+    ),
+    "repeat": (
+        Key("enter", "record", "record", "Record the order as it stands, with the cursor on Record.", 1),
+        Key("ctrl+t", "switch_scan", "other scan", "Print from last time's scan instead of the current master.", 2),
+        Key("escape", "back", "leave it", "Record nothing.", 3),
+    ),
+    "question": (
+        Key("y", "yes", "yes", "Yes."),
+        Key("escape,n", "back", "no", "No."),
+    ),
+    "words": (Key("escape,q", "back", "close", "Close."),),
+    "help": (Key("escape,question_mark,q", "back", "close", "Close the help.", 1),),
+    "search": (
+        Key("escape", "back", "close", "Close the search.", 2),
+        Key("enter", "open", "open", "Open what is under the cursor.", 1),
+        Key("down", "down", "next", "Go to the next line found.", 3),
+        Key("up", "up", "previous", "Go to the line before.", 4),
+    ),
+}
+
+
+def bindings(place: str) -> list[BindingType]:
+    """Textual bindings of one screen."""
+    return [Binding(key.keys, key.action, key.label, show=False) for key in KEYS[place]]
+
+
+def everywhere() -> list[BindingType]:
+    """Textual bindings of the app."""
+    return [Binding(key.keys, key.action.removeprefix("app."), key.label, show=False) for key in EVERYWHERE]
+
+
+def list_bindings() -> list[BindingType]:
+    """Textual bindings of every list."""
+    return [Binding(key.keys, key.action, key.label, show=False) for key in LISTS]

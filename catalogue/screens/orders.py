@@ -1,0 +1,88 @@
+"""Orders: every line, newest first, with the picture it was printed from."""
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from rich.text import Text
+from textual.binding import BindingType
+from textual.containers import Container
+from textual.widget import Widget
+
+from catalogue.records import browsing
+from catalogue.records.browsing import LineItem
+from catalogue.records.orders import STATUSES
+from catalogue.screens.browse import Sight
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Page
+from catalogue.screens.table import Column, PagedTable, Source
+from catalogue.screens.wording import cell, day, size_cm
+
+
+class OrdersPage(Page):
+    """The ledger as a list."""
+
+    PLACE = "orders"
+    MODE = "orders"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("orders")
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._status = ""
+
+    def body(self) -> Iterable[Widget]:
+        yield Container(
+            PagedTable[LineItem]([
+                Column("Placed", 11), Column("Order", 10, least=96), Column("Title", 0), Column("Artist", 0, least=110),
+                Column("Buyer", 0, least=76), Column("Size", 14, least=50), Column("No", 3, right=True),
+                Column("Medium", 0, least=120), Column("State", 9)], id="lines"),
+            Sight(),
+            id="orders")
+
+    def on_mount(self) -> None:
+        self._load()
+        self.query_one("#lines", PagedTable).focus()
+
+    def catalogue_changed(self) -> None:
+        self._load(keep=True)
+
+    def _load(self, *, keep: bool = False) -> None:
+        status = self._status
+        table = self.query_one("#lines", PagedTable)
+        title = f"Order lines: {status}" if status else "Order lines"
+        table.entitle(title)
+        table.show(Source(lambda db, beyond, limit, forward: browsing.lines(db, status, beyond, limit, forward=forward),
+                          self._cells, lambda row: row.id), keep=keep)
+        if not status:
+            self.ask(browsing.totals, lambda totals: table.entitle(title, totals.lines), group="totals")
+
+    def _cells(self, row: LineItem) -> list[Text]:
+        return [cell(day(row.placed, self.shop.day_form)), cell(row.number), cell(row.title), cell(row.artist),
+                cell(row.buyer), cell(size_cm(row.width_mm, row.height_mm)), cell(row.quantity, right=True),
+                cell(row.medium), cell(row.status)]
+
+    @property
+    def _line(self) -> LineItem | None:
+        return self.query_one("#lines", PagedTable).pointed
+
+    def on_paged_table_pointed(self, event: PagedTable.Pointed) -> None:
+        row = event.row
+        if row is None:
+            self.query_one(Sight).show(None)
+        else:
+            self.ask(lambda db: browsing.glance(db, row.piece_id), self.query_one(Sight).show, group="glance")
+
+    def on_paged_table_chosen(self, _: PagedTable.Chosen) -> None:
+        self.action_open()
+
+    def action_open(self) -> None:
+        if self._line is not None:
+            self.shop.open_piece(self._line.piece_id)
+
+    def action_repeat(self) -> None:
+        if self._line is not None:
+            self.shop.repeat(line_id=self._line.id)
+
+    def action_next_status(self) -> None:
+        states = ("", *STATUSES)
+        self._status = states[(states.index(self._status) + 1) % len(states)]
+        self._load()

@@ -1,0 +1,152 @@
+"""One piece: its picture, sizes, scans and where they are, orders and what they were printed from."""
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from rich.text import Text
+from textual.binding import BindingType
+from textual.containers import Container, Vertical, VerticalScroll
+from textual.widget import Widget
+from textual.widgets import Static
+
+from catalogue.records import pieces
+from catalogue.records.database import Database, transaction
+from catalogue.records.orders import Line
+from catalogue.screens.dialogs import Question
+from catalogue.screens.facts import edition_words, piece_words, prints_words, scan_words
+from catalogue.screens.filing import FileActions
+from catalogue.screens.keys import bindings
+from catalogue.screens.picture import Picture
+from catalogue.screens.table import Column, PagedTable, listed
+from catalogue.screens.view import PieceView, ScanView, piece_view
+from catalogue.screens.wording import cell, counted, day, file_name, size_cm
+
+FROM_SIGNS = {"current master": "=", "not on record": "?", "scan not here": "✗"}
+
+
+class PiecePage(FileActions):
+    """Left the picture with its sizes; right scans, orders, editions."""
+
+    PLACE = "piece"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("piece")
+
+    def __init__(self, piece_id: int) -> None:
+        super().__init__()
+        self.piece_id = piece_id
+        self._view: PieceView | None = None
+
+    def body(self) -> Iterable[Widget]:
+        yield Container(
+            Vertical(Picture(id="piece-picture"), Static("", id="piece-words", markup=False),
+                     Static("", id="piece-prints", markup=False), id="piece-left"),
+            VerticalScroll(
+                PagedTable[ScanView]([Column("", 1), Column("Role", 10), Column("File", 0), Column("Pixels", 13, least=70),
+                                      Column("Scanned", 11, least=58), Column("Kept", 10)], id="scans"),
+                Static("", id="scan-words", markup=False),
+                PagedTable[Line]([Column("Placed", 11), Column("No", 3, right=True), Column("Size", 13),
+                                  Column("On", 0), Column("Buyer", 0, least=76), Column("Numbers", 12, least=92),
+                                  Column("State", 9, least=66), Column("", 1)], id="orders"),
+                Static("", id="order-words", markup=False),
+                Static("", id="edition-words", markup=False),
+                id="piece-right", can_focus=False),
+            id="piece")
+
+    def on_mount(self) -> None:
+        self._load()
+        self.query_one("#scans", PagedTable).focus()
+
+    def catalogue_changed(self) -> None:
+        self._load()
+
+    def _load(self) -> None:
+        piece_id = self.piece_id
+        self.ask(lambda db: piece_view(db, piece_id), self._show, group="view")
+
+    def _show(self, view: PieceView) -> None:
+        first = self._view is None
+        self._view = view
+        self.query_one("#piece-words", Static).update(piece_words(view))
+        self.query_one("#piece-prints", Static).update(prints_words(view, self.shop.home.settings.print_ppi))
+        self.query_one("#edition-words", Static).update(edition_words(view.editions))
+        scans, orders = self.query_one("#scans", PagedTable), self.query_one("#orders", PagedTable)
+        scans.entitle("Scans", len(view.scans))
+        orders.entitle("Orders", len(view.lines))
+        scans.show(listed(view.scans, self._scan_cells, lambda row: row.scan.id), keep=not first)
+        orders.show(listed(view.lines, self._line_cells, lambda row: row.id), keep=not first)
+        orders.display = bool(view.lines)
+        self.query_one("#order-words", Static).display = bool(view.lines)
+        if not view.scans:
+            self.query_one(Picture).show(None, "No scans yet")
+
+    def _scan_cells(self, row: ScanView) -> list[Text]:
+        scan = row.scan
+        name = file_name(row.kept[0].file.path) if row.kept else scan.sha256[:12]
+        pixels = f"{scan.width} × {scan.height}" if scan.width else "–"
+        sign = "!" if row.findings else "●" if row.current else ""
+        return [cell(sign), cell("current" if row.current else scan.role), cell(name), cell(pixels),
+                cell(day(scan.captured, self.shop.day_form)), cell(kept_words(row))]
+
+    def _line_cells(self, row: Line) -> list[Text]:
+        assert self._view is not None
+        return [cell(day(row.placed, self.shop.day_form)), cell(row.quantity, right=True),
+                cell(size_cm(row.width_mm, row.height_mm)), cell(row.medium), cell(row.buyer), cell(row.numbers),
+                cell(row.status), cell(FROM_SIGNS.get(self._view.printed_from(row), "≠"))]
+
+    def on_paged_table_pointed(self, event: PagedTable.Pointed) -> None:
+        row = event.row
+        if isinstance(row, ScanView):
+            self.query_one("#scan-words", Static).update(scan_words(row, self.shop.day_form))
+            self.query_one(Picture).show(self.shop.preview(row.scan.sha256) if row.scan.has_preview else None,
+                                         "No preview: the picture could not be decoded")
+        elif isinstance(row, Line) and self._view is not None:
+            printed = self._view.printed_from(row)
+            words = [f"Order {row.number} for {row.buyer or 'somebody unnamed'}, {row.status}.",
+                     f"Printed from: {printed}" + (f" ({row.scan_name})" if row.scan_name else "") + "."]
+            words += [text for text in (row.profile, row.settings, row.notes) if text]
+            self.query_one("#order-words", Static).update("\n".join(words))
+
+    @property
+    def _scan(self) -> ScanView | None:
+        return self.query_one("#scans", PagedTable).pointed
+
+    def chosen_scan(self) -> int | None:
+        return self._scan.scan.id if self._scan else None
+
+    def action_repeat(self) -> None:
+        orders = self.query_one("#orders", PagedTable)
+        if orders.has_focus and orders.pointed is not None:
+            self.shop.repeat(line_id=orders.pointed.id)
+        else:
+            self.shop.repeat(piece_id=self.piece_id)
+
+    def action_make_current(self) -> None:
+        row = self._scan
+        if row is None or row.current:
+            self.shop.say("This scan is the current master already." if row else "There is no scan here.")
+            return
+        if row.scan.role != "master":
+            self.shop.say(f"A {row.scan.role} cannot be the current master.", "warning")
+            return
+
+        def answered(yes: bool | None) -> None:
+            if yes:
+                self.ask(change, lambda _: self.shop.changed(), group="write")
+
+        def change(db: Database) -> None:
+            with transaction(db):
+                pieces.set_current(db, self.piece_id, row.scan.id, "person")
+
+        name = file_name(row.kept[0].file.path) if row.kept else row.scan.sha256[:12]
+        self.app.push_screen(Question("Make this the current master?", f"{name}\nThe present one stays in the "
+                                      "archive, superseded. Orders keep what they were printed from.",
+                                      yes="Make current"), answered)
+
+
+def kept_words(row: ScanView) -> str:
+    """Where a scan's files are, in the fewest words."""
+    present = sum(kept.state == "present" for kept in row.kept)
+    if present:
+        return counted(present, "copy", "copies")
+    if any(kept.state == "offline" for kept in row.kept):
+        return "– offline"
+    return "✗ missing"

@@ -1,0 +1,257 @@
+"""Repeat an order: last time's line ready to record, all of it open to change, with what should be seen before."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Grid, Horizontal, Vertical, VerticalScroll
+from textual.content import Content
+from textual.widgets import Button, Input, Label, Static
+
+from catalogue.errors import CatalogueError
+from catalogue.ledger import repeat as ledger
+from catalogue.ledger import values
+from catalogue.ledger.proposal import Proposal
+from catalogue.records import orders
+from catalogue.records.database import Database
+from catalogue.records.orders import Order
+from catalogue.screens.facts import line, lines
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Dialog
+from catalogue.screens.picture import Picture
+from catalogue.screens.wording import centimetres, counted, day, size_cm
+from catalogue.settings import Home
+
+# id, label, how wide a value it takes
+FIELDS = (("quantity", "Prints"), ("size", "Size, cm"), ("medium", "On"), ("border", "Border, mm"), ("wrap", "Wrap, mm"),
+          ("edge", "Edge"), ("buyer", "Buyer"), ("price", "Price"), ("profile", "Profile"), ("settings", "Settings"),
+          ("notes", "Notes"))
+SHAPING = ("quantity", "size", "medium", "border", "wrap", "edge")  # what the proposal depends on
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """The shaping fields as numbers; None where the person has not typed yet."""
+
+    quantity: int | None = None
+    width_mm: float | None = None
+    height_mm: float | None = None
+    medium: str | None = None
+    border_mm: float | None = None
+    wrap_mm: float | None = None
+    edge: str | None = None
+
+
+def asked(typed: dict[str, str]) -> Asked:
+    """What was typed, as numbers.
+
+    Raises:
+        ValueError: with words for the person.
+    """
+    count = typed["quantity"].strip()
+    if not count.isdecimal() or int(count) < 1:
+        raise ValueError(f"{typed['quantity']!r} is no number of prints")
+    width, height = values.size_mm(typed["size"])
+    return Asked(int(count), width, height, typed["medium"].strip(), values.margin_mm(typed["border"]),
+                 values.margin_mm(typed["wrap"]), typed["edge"].strip())
+
+
+def proposed(db: Database, home: Home, subject: dict[str, int | None], want: Asked, as_last_time: bool) -> Proposal:
+    """The ledger's proposal for what is asked."""
+    return ledger.propose(db, home, line_id=subject["line_id"], piece_id=subject["piece_id"], quantity=want.quantity,
+                          width_mm=want.width_mm, height_mm=want.height_mm, medium=want.medium,
+                          border_mm=want.border_mm, wrap_mm=want.wrap_mm, edge=want.edge, as_last_time=as_last_time)
+
+
+class RepeatDialog(Dialog[Order]):
+    """Opens with the cursor on Record, so that Enter is all it takes; not where something grave is to be seen."""
+
+    PLACE = "repeat"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("repeat")
+
+    def __init__(self, *, line_id: int | None = None, piece_id: int | None = None) -> None:
+        super().__init__()
+        self._subject = {"line_id": line_id, "piece_id": piece_id}
+        self._proposal: Proposal | None = None
+        self._as_last_time = False
+        self._filled = False
+
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="panel repeating"):
+            yield Static("Repeat this order", id="repeat-title", classes="panel-title", markup=False)
+            with Horizontal(id="repeat-body"):
+                with Grid(id="repeat-form"):
+                    for name, label in FIELDS:
+                        yield Label(label)
+                        yield Input(id=f"repeat-{name}", compact=True)
+                with Vertical(id="repeat-side"):
+                    yield Picture(id="repeat-picture")
+                    with VerticalScroll(can_focus=False):
+                        yield Static("", id="repeat-words", markup=False)
+            yield Static("", id="repeat-wrong", markup=False)
+            with Horizontal(classes="buttons"):
+                yield Button("Record", id="record", variant="primary", compact=True)
+                yield Button("Other scan  ^t", id="switch", compact=True)
+                yield Button("Leave it", id="leave", compact=True)
+
+    def on_mount(self) -> None:
+        self._propose(Asked())
+
+    def _propose(self, want: Asked) -> None:
+        home, subject, as_last_time = self.shop.home, self._subject, self._as_last_time
+        self.ask(lambda db: self._attempt(lambda: proposed(db, home, subject, want, as_last_time)), self._show,
+                 group="proposal")
+
+    @staticmethod
+    def _attempt(job: Callable[[], Proposal]) -> "Proposal | CatalogueError":
+        try:
+            return job()
+        except CatalogueError as error:
+            return error
+
+    def _show(self, found: "Proposal | CatalogueError") -> None:
+        wrong = self.query_one("#repeat-wrong", Static)
+        record = self.query_one("#record", Button)
+        if isinstance(found, CatalogueError):
+            if self._proposal is None and self._subject["line_id"] is None and not self._filled:
+                self._first_order()
+            wrong.update(str(found))
+            record.disabled = True
+            return
+        wrong.update("")
+        record.disabled = False
+        self._proposal = found
+        if not self._filled:
+            self._fill(found)
+        record.label = "Record all the same" if found.grave else "Record"
+        title = "Repeat" if found.last else "First order"
+        self.query_one("#repeat-title", Static).update(f"{title}: {found.piece.title}, {found.piece.artist}")
+        self.query_one("#repeat-words", Static).update(proposal_words(found, self.shop.day_form))
+        self.query_one("#switch", Button).display = found.used is not None and not found.same_bytes
+        printing = found.printing.scan if found.printing else None
+        self.query_one(Picture).show(self.shop.preview(printing.sha256) if printing and printing.has_preview else None,
+                                     "No picture to show")
+
+    def _first_order(self) -> None:
+        """Nothing to repeat: the form opens empty."""
+        self._filled = True
+        self._put({"quantity": "1"})
+        self.query_one("#repeat-size", Input).focus()
+
+    def _fill(self, found: Proposal) -> None:
+        self._filled = True
+        new, last = found.line, found.last
+        self._put({
+            "quantity": str(new.quantity), "size": f"{centimetres(new.width_mm)} x {centimetres(new.height_mm)}",
+            "medium": new.medium, "border": f"{new.border_mm:g}", "wrap": f"{new.wrap_mm:g}", "edge": new.edge,
+            "buyer": last.buyer if last else "", "price": last.price if last else "", "profile": new.profile,
+            "settings": new.settings})
+        self.query_one("#leave" if found.grave else "#record").focus()
+
+    def _put(self, texts: dict[str, str]) -> None:
+        with self.prevent(Input.Changed):
+            for name, text in texts.items():
+                self.query_one(f"#repeat-{name}", Input).value = text
+
+    @property
+    def _typed(self) -> dict[str, str]:
+        return {name: self.query_one(f"#repeat-{name}", Input).value for name, _ in FIELDS}
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        if self._filled and (event.input.id or "").removeprefix("repeat-") in SHAPING:
+            self._propose_typed()
+
+    def _propose_typed(self) -> None:
+        try:
+            want = asked(self._typed)
+        except ValueError as error:
+            self.query_one("#repeat-wrong", Static).update(f"{error}.")
+            self.query_one("#record", Button).disabled = True
+            return
+        self._propose(want)
+
+    def on_input_submitted(self, _: Input.Submitted) -> None:
+        self.query_one("#record", Button).focus()
+
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        if event.button.id == "record":
+            self.action_record()
+        elif event.button.id == "switch":
+            self.action_switch_scan()
+        else:
+            self.dismiss(None)
+
+    def action_switch_scan(self) -> None:
+        """Between the current master and the very scan of last time."""
+        if self._proposal is None or self._proposal.used is None:
+            self.shop.say("Last time's scan is not known.", "warning")
+            return
+        self._as_last_time = not self._as_last_time
+        self._propose_typed()
+
+    def action_record(self) -> None:
+        typed = self._typed
+        try:
+            want = asked(typed)
+            price = values.money(typed["price"])
+        except ValueError as error:
+            self.query_one("#repeat-wrong", Static).update(f"{error}.")
+            return
+        self.query_one("#record", Button).disabled = True
+        self.ask(partial(self._record, typed=typed, want=want, price=price), self._recorded, group="record")
+
+    def _record(self, db: Database, *, typed: dict[str, str], want: Asked, price: str) -> "Order | CatalogueError":
+        try:
+            proposal = proposed(db, self.shop.home, self._subject, want, self._as_last_time)
+            line_id = ledger.record(db, proposal, buyer=typed["buyer"].strip(), price=price,
+                                    currency=self.shop.home.settings.currency, profile=typed["profile"].strip(),
+                                    settings=typed["settings"].strip(), notes=typed["notes"].strip())
+        except CatalogueError as error:
+            return error
+        recorded = orders.line(db, line_id)
+        assert recorded is not None
+        return orders.by_number(db, recorded.number)
+
+    def _recorded(self, order: "Order | CatalogueError") -> None:
+        if isinstance(order, CatalogueError):
+            self.query_one("#repeat-wrong", Static).update(str(order))
+            self.query_one("#record", Button).disabled = False
+            return
+        self.dismiss(order)
+
+
+def proposal_words(found: Proposal, day_form: str) -> Content:
+    """Last time, what it would be printed from now, ppi, edition, cautions."""
+    said = []
+    last = found.last
+    if last is not None:
+        said.append(line(("Last time ", "bold"), f"{day(last.placed, day_form)}, {last.quantity} × "
+                         f"{size_cm(last.width_mm, last.height_mm)}" + (f" on {last.medium}" if last.medium else "")))
+    if found.printing is not None:
+        scan = found.printing.scan
+        if found.same_bytes:
+            said.append(line(("✓ ", "$success"), "the same scan as last time, bit for bit"))
+        elif found.used is not None and scan.id == found.used.scan.id:
+            said.append(line(("= ", "bold"), "from last time's scan, not the current master"))
+        else:
+            said.append(line(("From ", "bold"), "the current master"))
+        said.append(line((f"{found.line.scan_name}  {scan.sha256[:12]}…", "$quiet")))
+    if found.fit is not None:
+        sign = ("✓ ", "$success") if found.fit.enough else ("! ", "bold $warning")
+        turned = ", turned" if found.fit.turned else ""
+        cut = f", {found.fit.cropped:.0%} cut away" if found.fit.cropped else ""
+        said.append(line(sign, f"{found.fit.ppi:.0f} ppi at this size{turned}{cut}"))
+    if found.edition is not None:
+        state = found.edition
+        said.append(line(("Edition ", "bold"), f"{counted(state.numbers_left, 'number')} of "
+                         f"{state.edition.size_limit} left" + (f", next {state.next_number}"
+                                                                if state.next_number else "")))
+    for caution in found.cautions:
+        said.append(line(("✗ " if caution.grave else "! ", "bold $error" if caution.grave else "bold $warning"),
+                         caution.text))
+        if caution.hint:
+            said.append(line((f"  {caution.hint}", "$quiet")))
+    return lines(said)

@@ -1,0 +1,93 @@
+"""Long work: one job at a time in a thread of its own, with progress, and three distinct endings."""
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from time import monotonic
+from typing import Any
+
+from textual.message import Message
+
+from catalogue.progress import Cancelled, Progress, Report
+from catalogue.records.database import Database, open_database
+from catalogue.settings import Home
+
+Job = Callable[[Database, Report, Cancelled], Any]
+
+
+class WorkFinished(Message):
+    """The work is done; ``result`` is what its service gave."""
+
+    def __init__(self, work: "Work", result: Any) -> None:
+        super().__init__()
+        self.work, self.result = work, result
+
+
+class WorkCancelled(Message):
+    """The work was stopped; ``result`` says what was done until then."""
+
+    def __init__(self, work: "Work", result: Any) -> None:
+        super().__init__()
+        self.work, self.result = work, result
+
+
+class WorkFailed(Message):
+    """The work could not go on; what it committed before stays."""
+
+    def __init__(self, work: "Work", error: Exception) -> None:
+        super().__init__()
+        self.work, self.error = work, error
+
+
+@dataclass
+class Work:
+    """One long job. ``progress`` is the latest report; the screen looks at it when it pleases."""
+
+    name: str
+    job: Job
+    told: Callable[[Any], str] = str            # the result in words
+    progress: Progress = field(default_factory=lambda: Progress(""))
+    _stop: threading.Event = field(default_factory=threading.Event)
+    _since: float = field(default_factory=monotonic)
+    _thread: threading.Thread | None = None
+
+    @property
+    def ending(self) -> bool:
+        return self._stop.is_set()
+
+    def seconds(self) -> float:
+        return monotonic() - self._since
+
+    def stop(self) -> None:
+        """Ask it to end after the present file."""
+        self._stop.set()
+
+    def wait(self, seconds: float) -> bool:
+        """Whether it has ended, waiting at most so long."""
+        if self._thread is not None:
+            self._thread.join(seconds)
+            return not self._thread.is_alive()
+        return True
+
+    def start(self, home: Home, post: Callable[[Message], object]) -> None:
+        """Begin, in a daemon thread with a connection of its own."""
+
+        def run() -> None:
+            try:
+                db = open_database(home.database)
+                try:
+                    result = self.job(db, self._report, self._stop.is_set)
+                finally:
+                    db.close()
+            except Exception as error:  # a worker's edge: the screen says what happened
+                post(WorkFailed(self, error))
+            else:
+                post((WorkCancelled if self._stop.is_set() else WorkFinished)(self, result))
+
+        self._thread = threading.Thread(target=run, name="catalogue-work", daemon=True)
+        self._thread.start()
+
+    def _report(self, progress: Progress) -> None:
+        if progress.stage != self.progress.stage:
+            self._since = monotonic()
+        self.progress = progress
