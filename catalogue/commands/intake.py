@@ -2,7 +2,7 @@
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from catalogue.intake.applying import Outcome
     from catalogue.intake.proposals import Plan, Proposal
+    from catalogue.progress import Cancelled
     from catalogue.records.database import Database
     from catalogue.records.stores import Store
     from catalogue.settings import Home
@@ -45,6 +46,7 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
     from catalogue.intake.applying import apply
     from catalogue.intake.kinship import likeness_of
     from catalogue.intake.proposals import propose
+    from catalogue.progress import never
     from catalogue.records import stores
 
     db, home = session.database(), session.home
@@ -52,11 +54,9 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
     further = [stores.by_name(db, name) for name in also]
     with interruptible() as cancelled, bar() as report:
         if watch:
-            from catalogue.commands.watching import tell
-
-            tell(home, folder, cancelled, session.as_json)
+            _watch(home, folder, cancelled)
         plan = propose(db, home, folder, store, likeness=likeness_of(db, home), report=report,
-                       cancelled=_never_after(watch, cancelled))
+                       cancelled=never if watch else cancelled)
     plan = _told(db, home, plan, artist, piece, notes)
     interactive = not (yes or dry_run or session.as_json) and sys.stdin.isatty()
     if not session.as_json:
@@ -79,9 +79,18 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
         context.exit(1)
 
 
-def _never_after(watch: bool, cancelled: Any) -> Any:
-    """Ctrl-C ends watching; the plan that follows is still made."""
-    return (lambda: False) if watch else cancelled
+def _watch(home: "Home", folder: Path, cancelled: "Cancelled") -> None:
+    """Tell of every scan as it comes, until Ctrl-C; the plan that follows is then made of all of them."""
+    from time import sleep
+
+    from catalogue.intake.watching import Watch
+
+    watch = Watch(folder.expanduser().absolute(), home.settings.ignore, home.settings.tile_overlap)
+    click.echo(f"Watching {folder}. Ctrl-C when all is scanned.", err=True)
+    while not cancelled():
+        for news in watch.poll():
+            click.echo(("! " if news.kind != "arrived" else "") + news.text, err=True)
+        sleep(1)
 
 
 def _store(db: "Database", name: str | None) -> "Store":

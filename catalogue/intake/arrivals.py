@@ -71,7 +71,7 @@ def _read(files: list[tuple[Path, str]], report: Report, cancelled: Cancelled) -
 
 def moment_of(reading: Reading) -> datetime:
     """When it was scanned: as its tags say, else the file's own time. Without a zone, as the clock on the wall."""
-    stated = reading.metadata.captured
+    stated = reading.metadata.captured or reading.metadata.modified  # many scanners state only the latter
     written = datetime.fromtimestamp(reading.mtime_ns / 1e9, UTC).astimezone().replace(tzinfo=None)
     try:
         moment = datetime.fromisoformat(stated)

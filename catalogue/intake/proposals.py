@@ -1,5 +1,6 @@
 """What intake proposes for a folder of new scans: what each is, whose, where it goes, and what it must ask."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -219,7 +220,8 @@ def _proposal(db: Database, home: Home, folder: Path, group: Group, likeness: Li
     warnings = list(group.warnings)
     if not group.tiles and len(group.members) > 1:
         warnings.insert(0, "One view captured several times: keep the better one.")
-    warnings.extend(f"{a.path.name}: {n.detail}" for a in group.all for n in a.reading.notes)
+    noted = Counter(n.detail for a in group.all for n in a.reading.notes)
+    warnings.extend(f"{detail}{f' ({count} files)' if count > 1 else ''}" for detail, count in noted.items())
     return Proposal(
         kind, items, artist, piece, piece_id, guessing.year_of(db, piece_id),
         _capture(db, home, items, artist.value, piece_id), take=kind is not Kind.SAME_PICTURE,
