@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from catalogue.commands.session import Session, json_option
+from catalogue.commands.session import Session, bar, interruptible, json_option
 from catalogue.commands.show import find_piece
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ def list_(session: Session, words: tuple[str, ...], year: str, status: str | Non
                  if line.placed.startswith(year) and status in (None, line.status)]
     else:
         lines = orders.lines(db, year=year, status=status or "", limit=limit)
-    session.emit(lines, lambda out: _table(out, lines, session))
+    session.emit(lines, lambda out: _listed(out, lines, session))
 
 
 @command.command("show")
@@ -96,34 +96,36 @@ def print_options(function: Any) -> Any:
 @click.pass_obj
 def add(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
     """Record a print of PIECE, like nothing before it; --size is needed."""
-    from dataclasses import replace
-
     from catalogue.ledger.repeat import propose
 
     db = session.existing()
-    proposal = propose(db, session.home, piece_id=find_piece(db, " ".join(piece)).id,
-                       **_print_of(given, {"border_mm": 0.0, "wrap_mm": 0.0, "edge": "", "medium": "", "quantity": 1}))
-    fresh = replace(proposal, last=None, line=replace(proposal.line, repeat_of=None, profile="", settings=""))
-    _record(session, db, fresh, given)
+    piece_id = find_piece(db, " ".join(piece)).id
+    _record(session, db, propose(db, session.home, piece_id=piece_id, **_print_of(given), afresh=True), given)
 
 
 @command.command("repeat")
 @click.argument("what", nargs=-1, required=True)
 @click.option("--line", "line_id", type=int, help="The line to repeat, where an order has several.")
 @click.option("--as-last-time", is_flag=True, help="Print from last time's scan, not from the current master.")
+@click.option("--check", is_flag=True, help="First read the file to its last byte and compare its digest.")
 @click.option("--dry-run", is_flag=True, help="Show what would be recorded, and record nothing.")
 @print_options
 @json_option
 @click.pass_obj
-def repeat(session: Session, /, what: tuple[str, ...], line_id: int | None, as_last_time: bool, dry_run: bool,
-           **given: Any) -> None:
+def repeat(session: Session, /, what: tuple[str, ...], line_id: int | None, as_last_time: bool,
+           check: bool, dry_run: bool, **given: Any) -> None:
     """Another one like last time. WHAT is an order's number, or a piece (its last order is repeated)."""
+    from catalogue.ledger.health import check_now
     from catalogue.ledger.repeat import propose
 
     db = session.existing()
     line_id, piece_id = _subject(db, " ".join(what), line_id)
-    proposal = propose(db, session.home, line_id=line_id, piece_id=piece_id, **_print_of(given, {}),
-                       as_last_time=as_last_time)
+    asked: dict[str, Any] = {"line_id": line_id, "piece_id": piece_id, "as_last_time": as_last_time} | _print_of(given)
+    proposal = propose(db, session.home, **asked)
+    if check and proposal.printing and proposal.printing.best:
+        with interruptible() as cancelled, bar() as report:
+            check_now(db, proposal.printing.scan, proposal.printing.best, report=report, cancelled=cancelled)
+        proposal = propose(db, session.home, **asked)
     if dry_run:
         session.emit(proposal, lambda out: _proposal(out, proposal, session))
         return
@@ -147,12 +149,12 @@ def _subject(db: "Database", what: str, line_id: int | None) -> tuple[int | None
     return lines[0].id, None
 
 
-def _print_of(given: dict[str, Any], defaults: dict[str, Any]) -> dict[str, Any]:
+def _print_of(given: dict[str, Any]) -> dict[str, Any]:
     """What the options say of the print, as ``propose`` wants it."""
     from catalogue.errors import Refused
     from catalogue.ledger import values
 
-    said = dict(defaults)
+    said: dict[str, Any] = {}
     try:
         if given["size"]:
             said["width_mm"], said["height_mm"] = values.size_mm(given["size"])
@@ -214,25 +216,23 @@ def _made(line: Any) -> str:
         f"{line.wrap_mm:g} mm wrap" if line.wrap_mm else "", line.edge)))
 
 
-def _table(out: "Console", lines: "Sequence[Line]", session: Session) -> None:
-    from rich.box import SIMPLE
-    from rich.table import Table
-    from rich.text import Text
+def _listed(out: "Console", lines: "Sequence[Line]", session: Session) -> None:
+    from itertools import groupby
 
     from catalogue.ledger.values import shown_day, shown_money
 
     if not lines:
         out.print("No orders fit.")
-        return
-    table = Table(box=SIMPLE, pad_edge=False)
-    for heading in ("date", "order", "status", "piece", "print", "numbers", "buyer", "price"):
-        table.add_column(heading, overflow="fold")
-    for line in lines:
-        table.add_row(*(Text(cell) for cell in (
-            shown_day(line.placed, session.home.settings.dates), line.number, line.status,
-            f"{line.artist}: {line.title}", f"{line.quantity} × {_size_of(line)}, {_made(line)}".rstrip(", "),
-            line.numbers, line.buyer, shown_money(line.price, line.currency))))
-    out.print(table)
+    for (number, placed, status, buyer), its in groupby(lines, key=_heading):
+        out.print("  ".join(filter(None, (shown_day(placed, session.home.settings.dates), number, status, buyer))))
+        for line in its:
+            facts = (f"{line.artist}: {line.title}", f"{line.quantity} × {_size_of(line)}", _made(line),
+                     f"numbers {line.numbers}" if line.numbers else "", shown_money(line.price, line.currency))
+            out.print(f"    {', '.join(filter(None, facts))}")
+
+
+def _heading(line: "Line") -> tuple[str, str, str, str]:
+    return line.number, line.placed, line.status, line.buyer
 
 
 def _order(out: "Console", order: "Order", lines: "Sequence[Line]", session: Session) -> None:

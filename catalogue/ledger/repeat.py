@@ -28,18 +28,20 @@ T = TypeVar("T")
 def propose(db: Database, home: Home, *, line_id: int | None = None, piece_id: int | None = None,
             width_mm: float | None = None, height_mm: float | None = None, medium: str | None = None,
             border_mm: float | None = None, wrap_mm: float | None = None, edge: str | None = None,
-            quantity: int | None = None, as_last_time: bool = False) -> Proposal:
+            quantity: int | None = None, as_last_time: bool = False, afresh: bool = False) -> Proposal:
     """What a repeat of one line, or of a piece's last line that was not cancelled, would be.
 
     Whatever is given differs from last time; the rest stays. The print is made from the current master, or with
-    ``as_last_time`` from the very scan of last time.
+    ``as_last_time`` from the very scan of last time. ``afresh`` repeats nothing: a print like none before.
 
     Raises:
-        NotFound: no such line or piece. Refused: a first order and no size given, or last time's scan is unknown.
+        NotFound: no such line or piece. Refused: a first order and no size given, last time's scan is unknown, or
+            the border leaves no room for the picture.
     """
-    piece, last = _subject(db, line_id, piece_id)
+    piece, last = _subject(db, line_id, piece_id, afresh)
     if last is None and (width_mm is None or height_mm is None):
-        raise Refused(f"{piece.title!r} was never ordered, so there is no last time.", hint="Give the size.")
+        raise Refused("A first print needs its size." if afresh else
+                      f"{piece.title!r} was never ordered, so there is no last time.", hint="Give the size.")
     old = scans.by_digest(db, last.scan_sha256) if last and last.scan_sha256 else None
     current = scans.by_id(db, piece.current_scan_id) if piece.current_scan_id else None
     used, master = (health(db, scan) if scan else None for scan in (old, current))
@@ -69,13 +71,15 @@ def _or(given: T | None, otherwise: T) -> T:
     return otherwise if given is None else given
 
 
-def _subject(db: Database, line_id: int | None, piece_id: int | None) -> tuple[Piece, Line | None]:
+def _subject(db: Database, line_id: int | None, piece_id: int | None,
+             afresh: bool) -> tuple[Piece, Line | None]:
+    last = None
     if line_id is not None:
         last = orders.line(db, line_id)
         if last is None:
             raise NotFound(f"There is no order line number {line_id}.")
         piece_id = last.piece_id
-    else:
+    elif not afresh:
         last = next((line for line in orders.lines_of_piece(db, piece_id or 0) if line.status != "cancelled"), None)
     piece = pieces.by_id(db, piece_id or 0)
     if piece is None:

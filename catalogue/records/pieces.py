@@ -178,3 +178,27 @@ def names(db: Database) -> dict[int, str]:
 def titled(db: Database, title: str) -> list[int]:
     """Ids of the pieces of exactly this title, whoever made them."""
     return [int(row[0]) for row in db.execute("SELECT id FROM piece WHERE key = ?", [folded(title)])]
+
+
+def artists_matching(db: Database, words: str, limit: int = 20) -> list[Artist]:
+    """Artists whose name folds to exactly these words, else contains them."""
+    key = folded(words)
+    exact = fetch(db, Artist, "SELECT * FROM artist WHERE key = ?", [key])
+    return exact or fetch(db, Artist, "SELECT * FROM artist WHERE instr(key, ?) ORDER BY key LIMIT ?", [key, limit])
+
+
+def artist_by_id(db: Database, artist_id: int) -> Artist | None:
+    return fetch_one(db, Artist, "SELECT * FROM artist WHERE id = ?", [artist_id])
+
+
+def describe_artist(db: Database, artist_id: int, *, contact: str, terms: str, notes: str) -> None:
+    """How to reach an artist, what was agreed, and anything else."""
+    db.execute("UPDATE artist SET contact = ?, terms = ?, notes = ? WHERE id = ?", [contact, terms, notes, artist_id])
+
+
+def describe(db: Database, piece_id: int, *, year: str, series: str, inventory_number: str, width_mm: float | None,
+             height_mm: float | None, relief_mm: float | None, notes: str) -> None:
+    """What a person says of the original: lengths in mm, as measured."""
+    db.execute("""UPDATE piece SET year = ?, series = ?, inventory_number = ?, width_mm = ?, height_mm = ?,
+                  relief_mm = ?, notes = ? WHERE id = ?""",
+               [year, series, inventory_number, width_mm, height_mm, relief_mm, notes, piece_id])

@@ -1,0 +1,186 @@
+"""``catalogue edition``: set, list, show, close, record a destroyed print, certificates."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from catalogue.commands.session import Session, json_option
+from catalogue.commands.show import find_piece
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from catalogue.ledger.editions import State
+    from catalogue.records.editions import Issued
+
+
+@click.group("edition")
+def command() -> None:
+    """Editions: how many prints of a piece there may be, and which numbers are out."""
+
+
+@command.command("set")
+@click.argument("piece", nargs=-1, required=True)
+@click.option("--limit", required=True, type=click.IntRange(1), help="N: fixed once the first number is out.")
+@click.option("--proofs", default=0, type=click.IntRange(0), help="Artist's proofs, outside N.")
+@click.option("--size", help="For an edition of one size: 50x70 (cm); else it counts all sizes.")
+@click.option("--medium", default="", help="Only prints on this medium count.")
+@click.option("--opened", default="", help="Date.")
+@click.option("--closed", default="", help="Date from which no number goes out.")
+@click.option("--notes", default="")
+@json_option
+@click.pass_obj
+def set_(session: Session, piece: tuple[str, ...], limit: int, proofs: int, size: str | None, medium: str,
+         opened: str, closed: str, notes: str) -> None:
+    """Open an edition of PIECE, or correct the one of that size."""
+    from catalogue.errors import Refused
+    from catalogue.ledger import editions, values
+
+    db, dates = session.existing(), session.home.settings.dates
+    try:
+        width, height = values.size_mm(size) if size else (None, None)
+        days = [values.day(text, dates) if text else "" for text in (opened, closed)]
+    except ValueError as error:
+        raise Refused(f"Nothing was recorded: {error}.") from error
+    edition_id = editions.define(db, find_piece(db, " ".join(piece)).id, limit, proofs=proofs,
+                                 scope="one size" if size else "all sizes", width_mm=width, height_mm=height,
+                                 medium=medium, opened=days[0], closed=days[1], notes=notes)
+    state = editions.state(db, editions.wanted(db, edition_id))
+    session.emit(state, lambda out: _state(out, state))
+
+
+@command.command("list")
+@click.argument("artist", nargs=-1)
+@json_option
+@click.pass_obj
+def list_(session: Session, artist: tuple[str, ...]) -> None:
+    """Every edition, of one ARTIST or of all, and what is left of it."""
+    from catalogue.commands.artist import find_artist
+    from catalogue.ledger.editions import label, state
+    from catalogue.records import editions, pieces
+
+    db = session.existing()
+    chosen = find_artist(db, " ".join(artist)).id if artist else None
+    rows = [(state(db, edition), pieces.by_id(db, edition.piece_id)) for edition in editions.listed(db, chosen)]
+
+    def text(out: "Console") -> None:
+        for one, piece in rows:
+            who = f"{piece.artist}: {piece.title}" if piece else ""
+            out.print(f"edition {one.edition.id}  {who}, {label(one.edition)}: {one.numbers_left} left"
+                      + (f", closed {one.edition.closed}" if one.edition.closed else ""))
+        if not rows:
+            out.print("No editions yet. Set one with: catalogue edition set PIECE --limit N.")
+
+    session.emit([{"artist": piece and piece.artist, "title": piece and piece.title, "state": one}
+                  for one, piece in rows], text)
+
+
+@command.command("show")
+@click.argument("piece", nargs=-1, required=True)
+@json_option
+@click.pass_obj
+def show(session: Session, piece: tuple[str, ...]) -> None:
+    """The editions of PIECE with every print that is out."""
+    from catalogue.ledger.editions import state
+    from catalogue.records import editions
+
+    db = session.existing()
+    found = find_piece(db, " ".join(piece))
+    rows = [(state(db, edition), editions.issued(db, edition.id)) for edition in editions.of_piece(db, found.id)]
+
+    def text(out: "Console") -> None:
+        out.print(f"{found.artist}: {found.title}")
+        for one, prints in rows:
+            _state(out, one)
+            for print_ in prints:
+                out.print(f"  {_print(print_)}")
+        if not rows:
+            out.print("No edition: its prints are not numbered.")
+
+    session.emit([{"state": one, "prints": prints} for one, prints in rows], text)
+
+
+@command.command("close")
+@click.argument("edition", type=int)
+@click.option("--date", "day", default="", help="Else today.")
+@json_option
+@click.pass_obj
+def close(session: Session, edition: int, day: str) -> None:
+    """Close EDITION (its number in `edition list`): no further number goes out."""
+    from catalogue.errors import Refused
+    from catalogue.ledger import editions, values
+
+    db = session.existing()
+    try:
+        editions.close(db, edition, values.day(day, session.home.settings.dates) if day else "")
+    except ValueError as error:
+        raise Refused(f"Nothing was recorded: {error}.") from error
+    state = editions.state(db, editions.wanted(db, edition))
+    session.emit(state, lambda out: _state(out, state))
+
+
+@command.command("destroy")
+@click.argument("edition", type=int)
+@click.argument("numbers")
+@click.option("--reason", required=True, help="What happened: torn at the framer's, wrong colour, …")
+@click.option("--date", "day", default="", help="Else today.")
+@json_option
+@click.pass_obj
+def destroy(session: Session, edition: int, numbers: str, reason: str, day: str) -> None:
+    """Record that prints NUMBERS (such as 3-4, or AP II) of EDITION were destroyed.
+
+    Their numbers stay out. To print one anew: catalogue order repeat PIECE --replacing NUMBER.
+    """
+    from catalogue.errors import Refused
+    from catalogue.ledger import editions, values
+    from catalogue.records import numbers as written
+
+    db = session.existing()
+    try:
+        chosen = written.read(numbers)[0]
+        editions.destroy(db, edition, chosen, reason,
+                         day=values.day(day, session.home.settings.dates) if day else "")
+    except ValueError as error:
+        raise Refused(f"Nothing was recorded: {error}.") from error
+    text = written.written(chosen)
+    session.emit({"edition": edition, "destroyed": text}, lambda out: out.print(f"Recorded: {text} destroyed."))
+
+
+@command.command("certificates")
+@click.argument("edition", type=int)
+@click.option("--csv", "as_csv", type=click.Path(path_type=Path), help="Write this CSV file.")
+@click.option("--html", "as_html", type=click.Path(path_type=Path), help="Write this HTML page.")
+@json_option
+@click.pass_obj
+def certificates(session: Session, edition: int, as_csv: Path | None, as_html: Path | None) -> None:
+    """The numbered list of EDITION for its certificates: which print went where, made from which scan."""
+    from catalogue.sheets import certificates
+    from catalogue.sheets.writing import write_new
+
+    sheet = certificates.certificates(session.existing(), session.home.settings, edition)
+    written = [write_new(path, text) for path, text in
+               ((as_csv, sheet.as_csv), (as_html, sheet.as_html)) if path is not None]
+    session.emit({"rows": sheet.rows, "written": written}, lambda out: out.print(
+        "\n".join(f"Wrote {path}" for path in written) or sheet.as_csv.rstrip()))
+
+
+def _state(out: "Console", state: "State") -> None:
+    from catalogue.ledger.editions import label
+
+    edition = state.edition
+    closed = f", closed {edition.closed}" if edition.closed else ""
+    lost = f", {state.lost} destroyed" if state.lost else ""
+    out.print(f"edition {edition.id}: {label(edition)}{closed}: {state.numbers_out} out, {state.numbers_left} left"
+              + (f", {state.proofs_left} of {edition.proofs} AP left" if edition.proofs else "") + lost)
+
+
+def _print(print_: "Issued") -> str:
+    from catalogue.ledger.values import shown_size
+    from catalogue.records.numbers import written
+
+    size = shown_size(print_.width_mm, print_.height_mm) if print_.width_mm and print_.height_mm else ""
+    fate = f"destroyed {print_.destroyed}: {print_.reason}" if print_.destroyed else ""
+    again = f"printed anew in {print_.replaced_in}" if print_.replaced_in else ""
+    return "  ".join(filter(None, (written([(print_.series, print_.number)]), print_.order_number, print_.placed, size,
+                                   print_.buyer, fate, again)))

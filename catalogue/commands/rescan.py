@@ -1,0 +1,83 @@
+"""``catalogue rescan``: which pieces want a new scan, and how their like was captured before."""
+
+from typing import TYPE_CHECKING
+
+import click
+
+from catalogue.commands.session import Session, json_option
+from catalogue.commands.show import find_piece
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from catalogue.ledger.rescans import Rescan
+    from catalogue.records.demand import Captured
+
+
+@click.command("rescan")
+@click.argument("piece", nargs=-1)
+@click.option("--note", "noted", multiple=True, metavar="NAME=VALUE",
+              help="Note how PIECE's current master was captured, such as light=left or 'relief depth=3 mm'.")
+@click.option("--relief", type=click.FloatRange(0, 500), help="Relief of PIECE's original in mm.")
+@json_option
+@click.pass_obj
+def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], relief: float | None) -> None:
+    """Pieces whose master cannot serve the sizes asked of it, most wanted first.
+
+    With PIECE: its shortfall, and the capture notes of the same artist's scans, the likest relief first.
+    """
+    from catalogue.ledger.rescans import advice, notes_to_offer
+
+    db = session.existing()
+    if not piece:
+        if noted or relief is not None:
+            raise click.UsageError("Notes belong to a piece: say which.")
+        found = advice(db, session.home.settings)
+        session.emit(found, lambda out: _advice(out, found))
+        return
+    chosen = find_piece(db, " ".join(piece))
+    if noted or relief is not None:
+        from catalogue.ledger.capture import note_capture
+
+        note_capture(db, chosen.id, _pairs(noted), relief_mm=relief)
+    ours = [one for one in advice(db, session.home.settings) if one.piece_id == chosen.id]
+    offered = notes_to_offer(db, chosen.id)
+    session.emit({"piece": chosen.id, "advice": ours, "captured before": offered},
+                 lambda out: _piece(out, ours, offered))
+
+
+def _pairs(noted: tuple[str, ...]) -> dict[str, str]:
+    pairs = {}
+    for text in noted:
+        name, sign, value = text.partition("=")
+        if not sign or not name.strip():
+            raise click.BadParameter(f"{text!r} is not NAME=VALUE.", param_hint="--note")
+        pairs[name.strip()] = value.strip()
+    return pairs
+
+
+def _advice(out: "Console", found: list["Rescan"]) -> None:
+    from catalogue.ledger.values import shown_size
+
+    for one in found:
+        out.print(f"{one.artist}: {one.title}  (piece {one.piece_id})  {one.prints} prints asked, last {one.last}")
+        if not one.sizes:
+            out.print("    no master is chosen")
+        for size in one.sizes:
+            out.print(f"    {shown_size(size.width_mm, size.height_mm)} {size.medium}: {size.ppi:.0f} ppi, "
+                      f"{size.least_ppi} is the least; {size.prints} prints")
+        if one.scan_ppi and one.master_ppi:
+            out.print(f"    scanned at {one.master_ppi:.0f} ppi; {one.scan_ppi:.0f} on the original would serve all")
+    if not found:
+        out.print("Every master serves the sizes asked of it.")
+
+
+def _piece(out: "Console", ours: list["Rescan"], offered: list["Captured"]) -> None:
+    _advice(out, ours)
+    for one in offered:
+        relief = f", relief {one.relief_mm:g} mm" if one.relief_mm is not None else ""
+        out.print(f"captured {one.captured[:10]}: {one.title}{relief}")
+        for name, value in one.notes.items():
+            out.print(f"    {name}: {value}")
+    if not offered:
+        out.print("No capture notes of this artist's work yet; give them with --note.")

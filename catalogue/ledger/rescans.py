@@ -1,0 +1,75 @@
+"""Which pieces want a new scan: those whose master cannot serve the sizes asked of it, the most wanted first."""
+
+from dataclasses import dataclass
+from itertools import groupby
+from operator import attrgetter
+
+from catalogue.ledger.fit import fit_of
+from catalogue.records import demand, scans
+from catalogue.records.database import Database
+from catalogue.records.demand import Captured, Demand
+from catalogue.records.orders import NewLine
+from catalogue.settings import Settings
+
+
+@dataclass(frozen=True, slots=True)
+class Short:
+    """One asked size that the master does not serve."""
+
+    width_mm: float
+    height_mm: float
+    medium: str
+    prints: int
+    ppi: float
+    least_ppi: int
+
+
+@dataclass(frozen=True, slots=True)
+class Rescan:
+    """One piece to scan anew. ``prints`` counts the prints asked for in sizes that fall short.
+
+    ``scan_ppi`` is the resolution on the original at which a new scan would serve them all, where the present
+    master states its own; ``sizes`` is empty where the piece has no master at all.
+    """
+
+    piece_id: int
+    artist: str
+    title: str
+    prints: int
+    last: str
+    master_ppi: float | None
+    scan_ppi: float | None
+    sizes: tuple[Short, ...]
+
+
+def advice(db: Database, settings: Settings) -> list[Rescan]:
+    """Pieces that were ordered and whose current master falls short, or that have none, by demand."""
+    found = [piece for _, asked in groupby(demand.asked(db), key=attrgetter("piece_id"))
+             if (piece := _piece(db, list(asked), settings)) is not None]
+    return sorted(found, key=lambda piece: (-piece.prints, piece.artist, piece.title))
+
+
+def _piece(db: Database, asked: list[Demand], settings: Settings) -> Rescan | None:
+    first = asked[0]
+    scan = scans.by_id(db, first.scan_id) if first.scan_id is not None else None
+    if scan is None:
+        return Rescan(first.piece_id, first.artist, first.title, sum(d.prints for d in asked),
+                      max(d.last for d in asked), None, None, ())
+    short, last = [], ""
+    for one in asked:
+        line = NewLine(one.piece_id, one.width_mm, one.height_mm, 1, one.medium, one.border_mm, one.wrap_mm, one.edge)
+        fit = fit_of(scan, line, settings.print_ppi)
+        if fit is not None and not fit.enough:
+            short.append(Short(one.width_mm, one.height_mm, one.medium, one.prints, fit.ppi, fit.least_ppi))
+            last = max(last, one.last)
+    if not short:
+        return None
+    need = max(size.least_ppi / size.ppi for size in short)
+    ppi = min(filter(None, (scan.ppi_x, scan.ppi_y)), default=None)
+    return Rescan(first.piece_id, first.artist, first.title, sum(size.prints for size in short), last, ppi,
+                  ppi * need if ppi else None, tuple(sorted(short, key=lambda size: -size.prints)))
+
+
+def notes_to_offer(db: Database, piece_id: int, limit: int = 5) -> list[Captured]:
+    """How the same artist's work was captured before, the likest relief first: a start for the new scan."""
+    return demand.captured_like(db, piece_id, limit)
