@@ -1,0 +1,208 @@
+"""The shipped archive is what its truth says, judged by programs and libraries that did not write the truth."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import shutil
+import subprocess
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+import pytest
+import tifffile
+from PIL import Image
+
+Files = dict[str, dict[str, Any]]
+
+
+def _tiffs(files: Files) -> list[str]:
+    return [name for name, e in files.items() if name.endswith(".tif") and not e["fault"]]
+
+
+def test_truth_lists_exactly_the_files_present(archive: Path, files: Files) -> None:
+    # a store's marker and a desktop's own files begin with a dot and are not part of what ships
+    present = {
+        p.relative_to(archive).as_posix() for p in archive.rglob("*") if p.is_file() and not p.name.startswith(".")
+    }
+    assert present - {"truth.json"} == set(files)
+
+
+def test_it_is_small_enough_to_ship(archive: Path) -> None:
+    assert sum(p.stat().st_size for p in archive.rglob("*") if p.is_file()) <= 25_000_000
+
+
+def test_digests_are_those_of_hashlib(archive: Path, files: Files) -> None:
+    for name, entry in files.items():
+        data = (archive / name).read_bytes()
+        assert (hashlib.sha256(data).hexdigest(), len(data)) == (entry["sha256"], entry["bytes"]), name
+
+
+@pytest.mark.skipif(not shutil.which("sha256sum"), reason="no sha256sum program here; hashlib was asked above")
+def test_digests_are_those_of_sha256sum(archive: Path, files: Files) -> None:
+    listing = "".join(f"{entry['sha256']}  {name}\n" for name, entry in files.items())
+    said = subprocess.run(
+        ["sha256sum", "--check", "--quiet", "--strict", "-"],
+        cwd=archive,
+        input=listing,
+        text=True,
+        capture_output=True,
+        check=False,
+    )
+    assert said.returncode == 0, said.stdout + said.stderr
+
+
+def test_names_are_many_and_distinct(truth: dict[str, Any]) -> None:
+    for kind, least in (("artists", 8), ("pieces", 40), ("buyers", 10)):
+        names = truth[kind]
+        assert len({n.casefold() for n in names}) == len(names) >= least
+
+
+def test_every_kind_of_file_is_there(archive: Path, files: Files) -> None:
+    sound = {name: files[name] for name in _tiffs(files)}
+    masters = [e for e in sound.values() if e["role"] == "master"]
+    assert {e["compression"] for e in masters} >= {"none", "lzw", "deflate", "jpeg", "zstd", "packbits"}
+    assert {e["bits"] for e in masters} == {8, 16}
+    assert {e["space"] for e in masters} >= {"sRGB", "wide", "grey", "cmyk", "lab"}
+    assert {e["tiled"] for e in masters} == {True, False}
+    assert any(e["alpha"] for e in masters)
+    assert any(e["pages"] == 3 for e in masters)
+    assert any(e["profile"] is None for e in masters)
+    assert sum(e["ppi"] == 600 for e in masters) >= 2
+    heads = Counter((archive / name).read_bytes()[:4] for name in sound)
+    assert heads[b"II*\0"] and heads[b"MM\0*"] == 1  # TIFF 6.0 section 2
+    assert heads[b"II+\0"] == 1 + 1  # BigTIFF: a master and its edited copy
+    kinds = Counter(e["relation"]["kind"] for e in files.values() if e["relation"])
+    assert set(kinds) == {
+        "same bytes",
+        "same pixels",
+        "reworked",
+        "re-scan",
+        "tile of",
+        "detail of",
+        "photo of",
+        "damaged copy of",
+    }
+    assert kinds["same pixels"] == 2
+    assert kinds["re-scan"] >= 6
+
+
+def test_tile_sets_and_the_missing_tile(files: Files) -> None:
+    sets: dict[str, list[int]] = {}
+    for entry in files.values():
+        if entry["role"] == "tile":
+            sets.setdefault(entry["piece"], []).append(entry["relation"]["number"])
+            assert 0.2 <= 1 - _step(entry) <= 0.3, entry
+    assert {k: sorted(v) for k, v in sets.items()} == {
+        "Harbour, Low Water": [1, 2, 3, 4],
+        "Herring Boats at Skarnøy": [1, 2, 4],
+        "Estuary Morning": [1, 2, 3, 4, 5, 6],
+        "Birches 🌿": [1, 2, 3, 4],
+    }
+
+
+def _step(tile: dict[str, Any]) -> float:
+    """How far the next tile to the right starts, as a share of a tile's width (two or three columns)."""
+    r = tile["relation"]
+    columns = 2 if r["count"] == 4 else 3
+    step = r["x"] / ((r["number"] - 1) % columns) if (r["number"] - 1) % columns else None
+    return 0.75 if step is None else step / r["w"]
+
+
+@pytest.mark.filterwarnings("ignore::PIL.Image.DecompressionBombWarning")
+def test_pillow_and_tifffile_agree_with_the_truth(archive: Path, files: Files) -> None:
+    dated = 0
+    for name in _tiffs(files):
+        entry = files[name]
+        with tifffile.TiffFile(archive / name) as tif, Image.open(archive / name) as im:
+            page = tif.pages[0]
+            tags = page.tags
+            assert len(tif.pages) == getattr(im, "n_frames", 1) == entry["pages"], name
+            assert (page.imagewidth, page.imagelength) == im.size == (entry["width"], entry["height"]), name
+            assert (page.bitspersample, page.samplesperpixel) == (entry["bits"], entry["samples"]), name
+            assert page.is_tiled == entry["tiled"], name
+            assert tif.is_bigtiff == entry["bigtiff"], name
+            per_inch = 2.54 if tags[296].value == 3 else 1.0
+            x = tags[282].value
+            assert x[0] / x[1] * per_inch == pytest.approx(entry["ppi"], rel=1e-4), name
+            assert float(im.info["dpi"][0]) == pytest.approx(entry["ppi"], rel=1e-4), name
+            profile = tags[34675].value if 34675 in tags else None
+            assert profile == im.info.get("icc_profile"), name
+            assert (profile is None) == (entry["profile"] is None), name
+            packet = tags[700].value if 700 in tags else None
+            assert packet == im.tag_v2.get(700), name
+            for code in (271, 272, 305, 306):
+                assert (tags[code].value if code in tags else None) == im.tag_v2.get(code), (name, code)
+            if 34665 in tags:
+                seen = im.getexif().get_ifd(0x8769)
+                assert tags[34665].value["DateTimeOriginal"] == seen[36867], name
+                assert tags[34665].value["DateTimeDigitized"] == seen[36868], name
+                dated += 1
+    assert dated > 60
+
+
+def test_xmp_names_the_piece_as_pillow_reads_it(archive: Path, files: Files) -> None:
+    named = works = 0
+    for name in _tiffs(files):
+        with Image.open(archive / name) as im:
+            if 700 not in im.tag_v2:
+                continue
+            about = im.getxmp()["xmpmeta"]["RDF"]["Description"]
+        assert about["title"]["Alt"]["li"]["text"] == files[name]["piece"], name
+        assert about["creator"]["Seq"]["li"] == files[name]["artist"], name
+        named += 1
+        if "ArtworkOrObject" in about:
+            works += 1
+            assert about["ArtworkOrObject"]["Bag"]["li"]["AOTitle"]["Alt"]["li"]["text"] == files[name]["piece"]
+    assert named > 40
+    assert works > 15
+
+
+@pytest.mark.filterwarnings("ignore:Corrupt EXIF data:UserWarning")  # Pillow, of the file cut short
+def test_damaged_files_are_damaged_as_stated(archive: Path, files: Files) -> None:
+    faults = {e["fault"]["kind"]: name for name, e in files.items() if e["fault"]}
+    assert set(faults) == {"truncated", "changed", "zero bytes", "not a picture"}
+    cut, intact = archive / faults["truncated"], archive / files[faults["truncated"]]["fault"]["intact"]
+    assert intact.read_bytes().startswith(cut.read_bytes())
+    with Image.open(intact) as im:
+        im.load()
+    with pytest.raises(OSError), Image.open(cut) as im:
+        im.load()
+    flipped, good = (
+        (archive / faults["changed"]).read_bytes(),
+        (archive / files[faults["changed"]]["fault"]["intact"]).read_bytes(),
+    )
+    assert len(flipped) == len(good)
+    assert sum(a != b for a, b in zip(flipped, good, strict=True)) == 48
+    assert (archive / faults["zero bytes"]).stat().st_size == 0
+    assert (archive / faults["not a picture"]).read_text(encoding="utf-8").startswith("Tides at")
+
+
+def test_orders_draw_on_editions_once_and_on_files_that_exist(archive: Path, files: Files) -> None:
+    with (archive / "editions.csv").open(encoding="utf-8", newline="") as f:
+        limits = {(r["title"], r["size"]): int(r["N"]) for r in csv.DictReader(f)}
+    with (archive / "orders.csv").open(encoding="utf-8", newline="") as f:
+        orders = list(csv.DictReader(f))
+    held = {Path(name).name for name in files if name.startswith("main-disk/")}
+    issued: Counter[tuple[str, str, int]] = Counter()
+    for row in orders:
+        assert row["printed_from"] in held
+        size = f"{row['width_cm']}x{row['height_cm']}"
+        key = (row["piece"], size if (row["piece"], size) in limits else "")
+        if row["status"] == "cancelled" or key not in limits:
+            assert not row["edition_numbers"]
+            continue
+        numbers = [
+            n
+            for span in row["edition_numbers"].split(", ")
+            for n in range(int(span.split("-")[0]), int(span.split("-")[-1]) + 1)
+        ]
+        assert len(numbers) == int(row["quantity"])
+        for n in numbers:
+            assert 1 <= n <= limits[key]
+            issued[(*key, n)] += 1
+    assert max(issued.values()) == 1
+    assert len(orders) == 120
+    assert {row["date"][:4] for row in orders} == {"2021", "2022", "2023", "2024", "2025"}
+    assert [r["date"] for r in orders] == sorted(r["date"] for r in orders)
