@@ -50,12 +50,12 @@ def index(db: Database, home: Home, stores: Sequence[Store], *, workers: int = 0
     Files whose size and time are unchanged are not opened unless ``again``. An offline store is left as it was, with
     a finding. Raises Busy when another index run is under way on this catalogue.
     """
-    with _only_run(home):
+    with only_run(home):
         return [_index_store(db, home, store, workers, again, report, cancelled, executors) for store in stores]
 
 
 @contextmanager
-def _only_run(home: Home) -> Iterator[None]:
+def only_run(home: Home) -> Iterator[None]:
     """One index run a catalogue; the lock goes with the process, however it ends."""
     home.folder.mkdir(parents=True, exist_ok=True)
     with (home.folder / "index.lock").open("w") as lock:
