@@ -18,16 +18,14 @@ from .digests import BytesDigest, PixelDigest, digest_stretches
 from .kinds import HEAD_BYTES, format_of
 from .limits import Deadline, Limits, OutOfTime
 from .model import Fault, FaultFound, Note, Reading, SegmentDigest
+from .opening import open_source
 from .preview import LONG_SIDE, encode, hashes
-from .psd import open_psd
 from .raster import TooBig
 from .reduce import Reducer, turned
 from .render import Rendering
 from .source import Samples, Source
 from .spectrum import Patches
 from .stretches import plain_stretches
-from .tiff import open_tiff
-from .whole import open_whole
 
 SPOILS_DIGEST = (Fault.TRUNCATED, Fault.DAMAGED, Fault.UNREADABLE, Fault.UNDECODED)
 
@@ -106,11 +104,7 @@ class Work:
 
     def _opened(self, file: BinaryIO, kind: str) -> Source:
         try:
-            if kind in ("TIFF", "BigTIFF"):
-                return open_tiff(file, self.reading.size, self.limits, self.deadline)
-            if kind in ("PSD", "PSB"):
-                return open_psd(file, kind, self.reading.size, self.limits, self.deadline)
-            return open_whole(file, kind, self.reading.size, self.limits, self.deadline)
+            return open_source(file, kind, self.reading.size, self.limits, self.deadline)
         except Exception as error:  # the codec edge
             return Source(kind, faults=[_surprise(error)])
 

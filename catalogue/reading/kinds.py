@@ -30,6 +30,6 @@ def format_of(head: bytes) -> str:
         return "PSD"
     if head[:6] == b"8BPS\0\x02":
         return "PSB"
-    if head[:12] == b"\0\0\0\x0cjP  \r\n\x87\n":
+    if head[:12] == b"\0\0\0\x0cjP  \r\n\x87\n" or head[:4] == b"\xff\x4f\xff\x51":
         return "JPEG 2000"
     return ""

@@ -15,7 +15,7 @@ class Limits:
 
     seconds: float = 3600.0          # for one file; checked between pieces of it
     held_bytes: int = 96 * MIB       # decoded samples of one segment, or of a picture that only decodes whole
-    band_bytes: int = 8 * MIB        # of decoded rows aimed at in one step
+    band_bytes: int = 4 * MIB        # of decoded rows aimed at in one step
     pixels: int = 1 << 36            # width × height beyond which the size is called absurd
     segments: int = 1 << 22          # strips or tiles of one image
     pages: int = 2048                # images listed from one file

@@ -14,6 +14,10 @@ from .source import Rows, Samples, Source
 
 Pil.MAX_IMAGE_PIXELS = None  # sizes are judged by Limits, before anything is decoded
 ANOTHER_COPY = "look for another copy of this file"
+BACK = {  # undoes what Pillow does to a TIFF of this orientation
+    2: Pil.Transpose.FLIP_LEFT_RIGHT, 3: Pil.Transpose.ROTATE_180, 4: Pil.Transpose.FLIP_TOP_BOTTOM,
+    5: Pil.Transpose.TRANSPOSE, 6: Pil.Transpose.ROTATE_90, 7: Pil.Transpose.TRANSVERSE, 8: Pil.Transpose.ROTATE_270,
+}
 # Pillow's errors for damaged data are of many classes, SyntaxError among them.
 DAMAGE = (OSError, SyntaxError, ValueError, EOFError, IndexError, KeyError, TypeError, Pil.DecompressionBombError)
 
@@ -56,12 +60,14 @@ class WholePicture:
     def __init__(self, reopen: Any, mode: str, limits: Limits, deadline: Deadline) -> None:
         self.reopen, self.mode, self.limits, self.deadline = reopen, mode, limits, deadline
         self.found: list[FaultFound] = []
+        self.nothing = False
 
     def bands(self) -> Iterator[Rows]:
         """Rows × width × channels, cut from the picture a band at a time so that it is never held twice."""
         try:
             image, fault = loaded(self.reopen(), self.reopen)
         except DAMAGE as error:
+            self.nothing = True
             self.found.append(FaultFound(Fault.UNDECODED, error_text(error), ANOTHER_COPY))
             return
         if fault:
@@ -81,14 +87,23 @@ class WholePicture:
         return tuple(self.found)
 
 
-def pillow_samples(file: BinaryIO, source: Source, limits: Limits, deadline: Deadline, page: int) -> Samples | None:
-    """One page of a TIFF through Pillow's libtiff, as RGB or grey."""
+def pillow_samples(
+    file: BinaryIO, source: Source, limits: Limits, deadline: Deadline, page: int, bilevel: bool = False
+) -> Samples | None:
+    """One page of a TIFF through Pillow's libtiff: RGB, grey, or 0 and 1 as stored for bilevel ones."""
+    orientation = source.picture.orientation if source.picture else 1
 
     def reopen() -> Pil.Image:
         file.seek(0)
         image = Pil.open(file)
         image.seek(page)
         return image
+
+    def as_stored() -> Pil.Image:
+        image = reopen()
+        image.load()  # turns the picture upright
+        back = BACK.get(orientation)
+        return image if back is None else image.transpose(back)
 
     try:
         image = reopen()
@@ -98,6 +113,12 @@ def pillow_samples(file: BinaryIO, source: Source, limits: Limits, deadline: Dea
     if held_bytes(image) > limits.held_bytes:
         source.faults.append(FaultFound(Fault.UNDECODED, "decodes only whole, and is too large for that"))
         return None
-    mode = "L" if image.mode in ("1", "L") else "RGB"
-    whole = WholePicture(reopen, mode, limits, deadline)
-    return Samples(image.width, image.height, len(mode), np.dtype(np.uint8), whole.bands, whole.settle)
+    mode = "1" if bilevel else "L" if image.mode in ("1", "L") else "RGB"
+    whole = WholePicture(as_stored, mode, limits, deadline)
+    flip = bilevel and source.white_is_zero   # Pillow gives white as 1, whichever way it is stored
+
+    def bands() -> Iterator[Rows]:
+        return (1 - band for band in whole.bands()) if flip else whole.bands()
+
+    width, height = image.size
+    return Samples(width, height, len(mode), np.dtype(np.uint8), bands, whole.settle, lambda: not whole.nothing)

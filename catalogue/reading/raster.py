@@ -68,6 +68,7 @@ class Raster:
         self.found, self.image, self.limits, self.deadline = found, image, limits, deadline
         self.trouble = Trouble()
         self.salvage_is_partial = False
+        self._buffers: dict[int, NDArray[np.uint8]] = {}
         file.seek(0)
         tif = tifffile.TiffFile(file)
         tif.filehandle.seek(image.ifd.offset)
@@ -84,6 +85,8 @@ class Raster:
 
     def bands(self) -> Iterator[Rows]:
         """Rows × width × samples, native byte order, from the top down; zeros where a segment could not be had.
+
+        A band is good until the next one is asked for.
 
         Raises ``TooBig``, ``OutOfTime``.
         """
@@ -120,26 +123,35 @@ class Raster:
             for start, stop in spans(rows, step):
                 self.deadline.check()
                 planes = [
-                    self._plain_rows(plane * per_plane + strip, start, stop, row_bytes)
+                    self._plain_rows(plane, plane * per_plane + strip, start, stop, row_bytes)
                     for plane in range(image.planes)
                 ]
                 yield planes[0] if len(planes) == 1 else np.concatenate(planes, axis=2)
 
-    def _plain_rows(self, index: int, start: int, stop: int, row_bytes: int) -> Rows:
+    def _buffer(self, plane: int, size: int) -> NDArray[np.uint8]:
+        """Room for a band of one plane, used again for the next: fresh memory for each costs a third more."""
+        if plane not in self._buffers or len(self._buffers[plane]) < size:
+            self._buffers[plane] = np.empty(size, np.uint8)
+        return self._buffers[plane][:size]
+
+    def _plain_rows(self, plane: int, index: int, start: int, stop: int, row_bytes: int) -> Rows:
         image = self.image
         wanted = (stop - start) * row_bytes
-        data = bytearray(wanted)
+        data = self._buffer(plane, wanted)
         if index < len(image.offsets):
             offset = int(image.offsets[index]) + start * row_bytes
             try:
                 got = self._read_into(data, offset)
             except ReadFailed as error:
                 self.trouble.unread.append(error)
+                data[:] = 0
                 got = wanted
             self.trouble.had += got > 0
             if got < wanted:
+                data[got:] = 0
                 self._note_missing(offset + got, once=start)
         else:
+            data[:] = 0
             self._note_missing(self.found.size, once=start)
         shape = (stop - start, image.width, image.segment_samples)
         if self._whole_bytes():
@@ -147,7 +159,7 @@ class Raster:
             return np.frombuffer(data, stored).reshape(shape).astype(self.dtype, copy=False)
         bits = image.bits[0]
         run = image.width * image.segment_samples
-        unpacked = imagecodecs.packints_decode(bytes(data), self.dtype, bits, runlen=run)
+        unpacked = imagecodecs.packints_decode(data.tobytes(), self.dtype, bits, runlen=run)
         return np.asarray(unpacked).reshape(shape).astype(self.dtype, copy=False)
 
     def _note_missing(self, offset: int, once: int = 0) -> None:
@@ -155,8 +167,8 @@ class Raster:
             self.trouble.first_missing = offset
         self.trouble.missing += 0 if once and self.trouble.missing else 1
 
-    def _read_into(self, data: bytearray, offset: int) -> int:
-        view, done = memoryview(data), 0
+    def _read_into(self, data: bytearray | NDArray[np.uint8], offset: int) -> int:
+        view, done = memoryview(data.data if isinstance(data, np.ndarray) else data), 0
         while done < len(view):
             try:
                 count = os.preadv(self.found.fd, [view[done:]], offset + done)

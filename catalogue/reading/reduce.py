@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 Rows = NDArray[np.generic]
 Floats = NDArray[np.float32]
+BATCH = 32  # lines brought to the output's width together
 Kind = TypeVar("Kind", bound=np.generic)
 
 
@@ -16,10 +17,6 @@ def reduced_size(width: int, height: int, long_side: int) -> tuple[int, int]:
     """Width and height with the long side at most ``long_side``, never below 1, never enlarged."""
     scale = min(1.0, long_side / max(width, height))
     return max(1, round(width * scale)), max(1, round(height * scale))
-
-
-def _area_edges(blocks: float, count: int) -> NDArray[np.float64]:
-    return np.linspace(0.0, blocks, count + 1)
 
 
 def area_average(values: Floats, extent: float, count: int) -> Floats:
@@ -32,7 +29,7 @@ def area_average(values: Floats, extent: float, count: int) -> Floats:
         return values
     running = np.zeros((len(values) + 1, *values.shape[1:]))
     np.cumsum(values, axis=0, out=running[1:], dtype=np.float64)
-    edges = _area_edges(extent, count)
+    edges = np.linspace(0.0, extent, count + 1)
     whole = np.minimum(edges.astype(np.intp), len(values) - 1)
     part = (edges - whole).reshape(-1, *([1] * (values.ndim - 1)))
     at_edges = running[whole] + part * values[whole]
@@ -51,7 +48,8 @@ class Reducer:
         self.out_width, self.out_height = reduced_size(width, height, long_side)
         self.block = max(1, max(width, height) // long_side)
         self.rows_done = 0
-        self._lines: list[Floats] = []
+        self._wide: list[Floats] = []   # lines of block means, width / block long
+        self._lines: list[Floats] = []  # batches of lines of the output's width
         self._held: list[Rows] = []   # rows that do not yet fill a block
         self._held_rows = 0
 
@@ -70,15 +68,17 @@ class Reducer:
         for top in range(start, stop, self.block):
             self._line(band[top : top + self.block])
         if stop < len(band):
-            self._hold(band[stop:].copy())
+            self._hold(band[stop:])
         self.rows_done += len(band)
 
     def result(self) -> Floats:
         """The reduced picture, height × width × channels. Rows that never came are zero."""
         self._flush()
+        self._narrow()
         lines = np.zeros((-(-self.height // self.block), self.out_width, self.channels), np.float32)
         if self._lines:
-            lines[: len(self._lines)] = np.stack(self._lines)
+            done = np.concatenate(self._lines)
+            lines[: len(done)] = done
         out = np.empty((self.out_height, self.out_width, self.channels), np.float32)
         for channel in range(self.channels):  # one at a time: the running sum is float64
             out[..., channel] = area_average(lines[..., channel], self.height / self.block, self.out_height)
@@ -104,11 +104,21 @@ class Reducer:
         summed = summed / np.float32(len(rows))
         if block > 1:
             whole = width // block * block
-            means = summed[:whole].reshape(-1, block, channels).mean(axis=1, dtype=np.float32)
+            means = cv2.reduce(summed[:whole].reshape(-1, block, channels), 1, cv2.REDUCE_AVG, dtype=cv2.CV_32F)
+            means = means.reshape(-1, channels)
             if whole < width:
                 means = np.concatenate([means, summed[whole:].mean(axis=0, keepdims=True)])
             summed = means
-        self._lines.append(area_average(summed, width / block, self.out_width))
+        self._wide.append(summed)
+        if len(self._wide) == BATCH:
+            self._narrow()
+
+    def _narrow(self) -> None:
+        """Bring the lines gathered to the output's width."""
+        if self._wide:
+            across = np.stack(self._wide, axis=1)
+            self._lines.append(np.swapaxes(area_average(across, self.width / self.block, self.out_width), 0, 1))
+            self._wide = []
 
 
 def turned(picture: NDArray[Kind], orientation: int) -> NDArray[Kind]:

@@ -20,6 +20,7 @@ from .stretches import placed_stretches
 from .structure import Ifd, Structure, decode_text, walk
 
 ALPHA = {1: "associated", 2: "unassociated"}
+FAXES = (2, 3, 4)
 WHITE_IS_ZERO, PALETTE, YCBCR = 0, 3, 6
 DECODED_TO_RGB = JPEGS | {34712, 33003, 33004, 33005, 50001, 34927, 50002, 52546, 34933}
 
@@ -122,11 +123,14 @@ def _samples(
     found: Structure, image: Image, file: BinaryIO, limits: Limits, deadline: Deadline, source: Source
 ) -> Samples | None:
     subsampled = image.photometric == YCBCR and [int(v) for v in found.numbers(image.ifd, 530)] != [1, 1]
+    chain = [ifd.offset for ifd in found.ifds if ifd.parent is None]
+    page = chain.index(image.ifd.offset) if image.ifd.offset in chain else 0
     if image.compression == 6 or (subsampled and image.compression not in DECODED_TO_RGB):
-        chain = [ifd.offset for ifd in found.ifds if ifd.parent is None]
-        page = chain.index(image.ifd.offset) if image.ifd.offset in chain else 0
         source.ycbcr = None
         return pillow_samples(file, source, limits, deadline, page)
+    if image.compression in FAXES and image.bits == (1,) and image.width * image.height <= limits.held_bytes:
+        # libtiff mends fax lines that imagecodecs gives up on without a word
+        return pillow_samples(file, source, limits, deadline, page, bilevel=True)
     try:
         raster = Raster(found, image, file, limits, deadline)
     except Exception as error:  # the codec edge: tifffile's verdict on this directory

@@ -103,7 +103,7 @@ def _describe(source: Source, image: Pil.Image, file: BinaryIO) -> None:
         source.palette = table[: len(table) // step * step].reshape(-1, step)[:, :3].astype(np.uint16) * 257
     blocks = info.get("photoshop") or {}
     packet = info.get("xmp") or info.get("XML:com.adobe.xmp") or b""
-    texts = {name.casefold(): str(value) for name, value in getattr(image, "text", {}).items()}
+    texts = {str(name).casefold(): value for name, value in info.items() if isinstance(value, str)}
     said = {"title": texts.get("title"), "creator": texts.get("author"), "rights": texts.get("copyright"),
             "description": texts.get("description"), "software": texts.get("software")}
     source.statements = Statements(
