@@ -182,4 +182,5 @@ def weave(w: int, h: int, pitch: float = 4.0) -> Floats:
     y = np.arange(h, dtype=np.float32) * np.float32(np.pi / pitch)
     sx, sy = np.sin(x), np.sin(y)
     over = np.sign(np.sin(x / 2))[None] * np.sign(np.sin(y / 2))[:, None]
-    return np.where(over > 0, np.abs(sx)[None], np.abs(sy)[:, None]).astype(np.float32)
+    made: Floats = np.where(over > 0, np.abs(sx)[None], np.abs(sy)[:, None]).astype(np.float32)
+    return made

@@ -55,9 +55,10 @@ def warp(image: Floats, m: Matrix, size: tuple[int, int], beyond: float = 0.93) 
     grown = float(np.sqrt(abs(np.linalg.det(m[:2, :2]))))
     if grown < 0.8:  # an area average first, or fine strokes turn into moiré
         image = cv2.GaussianBlur(image, (0, 0), 0.45 / grown)
-    return cv2.warpPerspective(
+    made: Floats = cv2.warpPerspective(
         image, m, size, flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_CONSTANT, borderValue=(beyond,) * 4
     )
+    return made
 
 
 def expose(painting: Painting, light: Light, rng: Random) -> Floats:
@@ -131,7 +132,7 @@ def wall_photo(print_: Floats, m: Matrix, size: tuple[int, int], rng: Random) ->
     y, x = np.mgrid[0:ph, 0:pw].astype(np.float32)
     glare = np.exp(-(((x - gx) / (pw * 0.16)) ** 2 + ((y - gy) / (ph * 0.1)) ** 2) * 1.5)[..., None]
     photo = photo * (1 - 0.35 * glare) + 0.4 * glare
-    photo = photo * np.array([1.05, 0.99, 0.9], np.float32) + rng.standard_normal(photo.shape, np.float32) * np.float32(
-        0.012
-    )
-    return np.clip(cv2.GaussianBlur(photo.astype(np.float32), (0, 0), 0.7), 0, 1)
+    grain = rng.standard_normal(photo.shape, np.float32) * np.float32(0.012)
+    photo = photo * np.array([1.05, 0.99, 0.9], np.float32) + grain
+    made: Floats = np.clip(cv2.GaussianBlur(photo.astype(np.float32), (0, 0), 0.7), 0, 1)
+    return made

@@ -93,4 +93,4 @@ def collage(rng: Random, w: int, h: int, pal: Palette, scene: str) -> Painting: 
     )
     colour = np.asarray(pal.tone(0.0), np.float32)
     image = (image * (1 - spray[..., None]) + colour * spray[..., None]).astype(np.uint8)
-    return Painting(as_floats(image), as_floats(relief))  # type: ignore[arg-type]
+    return Painting(as_floats(image), as_floats(relief))

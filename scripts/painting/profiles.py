@@ -119,11 +119,13 @@ def srgb_to_lab(colour: NDArray[np.floating]) -> NDArray[np.floating]:
 def to_wide(colour: Floats) -> Floats:
     """sRGB values 0..1 as values of the wide test profile."""
     m = np.linalg.inv(_wide_to_xyz()) @ _SRGB_TO_XYZ
-    return (np.clip(_linear(colour) @ m.T, 0, 1) ** (1 / 2.2)).astype(np.float32)
+    made: Floats = (np.clip(_linear(colour) @ m.T, 0, 1) ** (1 / 2.2)).astype(np.float32)
+    return made
 
 
 def to_cmyk(colour: Floats) -> Floats:
     """sRGB values 0..1 as (h, w, 4) ink amounts whose model is `(1 - ink)(1 - black)`."""
     black = (1 - colour.max(-1, keepdims=True)) * np.float32(0.85)
     inks = 1 - colour / np.maximum(1 - black, 1e-4)
-    return np.clip(np.concatenate([inks, black], -1), 0, 1).astype(np.float32)
+    made: Floats = np.clip(np.concatenate([inks, black], -1), 0, 1).astype(np.float32)
+    return made

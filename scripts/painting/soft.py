@@ -13,8 +13,7 @@ def colour_field(rng: Random, w: int, h: int, pal: Palette, scene: str) -> Paint
     full = (w, h)
     if w * h <= 200_000:  # nothing in it is finer than two pixels
         w, h = (w + 1) // 2, (h + 1) // 2
-    ground = np.asarray(pal.tone(rng.uniform(0.1, 0.9)), np.float32) / 255
-    image: Floats = np.ones((h, w, 3), np.float32) * ground
+    image: Floats = np.full((h, w, 3), pal.tone(rng.uniform(0.1, 0.9)), np.float32) / np.float32(255)
     bands = int(rng.integers(2, 5))
     cuts = np.sort(rng.uniform(0.12, 0.88, bands - 1))
     tops, bottoms = np.r_[0.05, cuts + 0.015], np.r_[cuts - 0.015, 0.95]
@@ -40,17 +39,19 @@ def colour_field(rng: Random, w: int, h: int, pal: Palette, scene: str) -> Paint
 def wash(rng: Random, w: int, h: int, pal: Palette, scene: str) -> Painting:
     """Watercolour: transparent layers with dark drying edges on rough paper."""
     paper = noise(rng, w, h, w / 5, 2)
-    image: Floats = np.ones((h, w, 3), np.float32) * (
-        np.asarray(mix(pal.tone(1), (253, 251, 245), 0.75), np.float32) / 255
-    )
+    sheet = mix(pal.tone(1), (253, 251, 245), 0.75)
+    image: Floats = np.full((h, w, 3), sheet, np.float32) / np.float32(255)
     unit = float(np.sqrt(w * h))
+    big = w * h > 200_000
 
     def lay(mask: Picture, colour: tuple[int, int, int], strength: float) -> None:
         nonlocal image
         ragged = cv2.GaussianBlur(mask, (0, 0), unit * 0.006).astype(np.float32) / 255
-        ragged = np.clip((ragged + (noise(rng, w, h, 22, 2) - 0.5) * 0.5 - 0.42) * 7, 0, 1).astype(np.float32)
+        ragged = np.clip((ragged + (noise(rng, w, h, 22, 2 if big else 1) - 0.5) * 0.5 - 0.42) * 7, 0, 1).astype(
+            np.float32
+        )
         edge = np.clip(ragged - cv2.GaussianBlur(ragged, (0, 0), unit * 0.007), 0, 1)
-        bloom = np.float32(0.55) + np.float32(0.75) * noise(rng, w, h, 5, 3)
+        bloom = np.float32(0.55) + np.float32(0.75) * noise(rng, w, h, 5, 3 if big else 1)
         density = strength * ragged * bloom * (np.float32(0.85) + np.float32(0.3) * paper) + 0.45 * edge * ragged
         image = image * np.exp(-density[..., None] * (1 - np.asarray(colour, np.float32) / 255) * 1.9)
 
@@ -82,11 +83,11 @@ def wash(rng: Random, w: int, h: int, pal: Palette, scene: str) -> Painting:
                     float(np.degrees(a)),
                 )
             lay(flower, pal.accents[int(rng.integers(2))], rng.uniform(0.35, 0.8))
-        return Painting(np.clip(image, 0, 1), paper * np.float32(0.35))
+        return Painting(np.clip(image, 0, 1).astype(np.float32), paper * np.float32(0.35))
     top = rng.uniform(0.3, 0.5)
     poly(mask, below(ridge(rng, w, 0.05 * h, 0.05 * h), top * h * 1.1), 255)
     lay(mask, pal.tone(rng.uniform(0.45, 0.7)), rng.uniform(0.25, 0.5))
-    layers = 5 if w * h > 200_000 else 3
+    layers = 5 if big else 3
     for i in range(layers):
         t = i / max(1, layers - 1)
         mask = np.zeros((h, w), np.uint8)

@@ -43,11 +43,11 @@ def _strokes(
     edge = 150 + 90 * np.abs(np.linspace(-1, 1, bristles)) ** 3
     heights = np.clip(edge[None] + rng.normal(0, 40, (count, bristles)), 20, 255).astype(int).tolist()
     thick = max(1, round(width / max(1, bristles - 1)) + 1)
-    if bristles < 3:  # small pictures: the stroke, not the bristle, carries the relief
+    if bristles < 3:  # small pictures: the stroke, not the bristle, carries colour and relief
         for stroke, colours, tall in zip(fixed, tint, heights, strict=True):
-            cv2.polylines(relief, list(stroke), False, tall[0], thick, cv2.LINE_8, 4)
-            for path, colour in zip(stroke, colours, strict=True):
-                cv2.polylines(image, [path], False, colour, thick, cv2.LINE_AA, 4)
+            both = list(stroke)
+            cv2.polylines(image, both, False, colours[0], thick, cv2.LINE_AA, 4)
+            cv2.polylines(relief, both, False, tall[0], thick, cv2.LINE_8, 4)
         return
     for stroke, colours, tall in zip(fixed, tint, heights, strict=True):
         for path, colour, z in zip(stroke, colours, tall, strict=True):
@@ -70,7 +70,7 @@ def impasto(rng: Random, w: int, h: int, pal: Palette, scene: str) -> Painting:
     for count, length, width, bristles in passes:
         _strokes(rng, source, count, length * unit, width * unit, bristles, image, relief)
     detail = cv2.addWeighted(image, 0.82, source, 0.18, 0)
-    return Painting(as_floats(detail), as_floats(relief))  # type: ignore[arg-type]
+    return Painting(as_floats(detail), as_floats(relief))
 
 
 def knife(rng: Random, w: int, h: int, pal: Palette, scene: str) -> Painting:
@@ -95,4 +95,4 @@ def knife(rng: Random, w: int, h: int, pal: Palette, scene: str) -> Painting:
         poly(relief, quad, int(rng.integers(90, 230)))
         line(relief, quad[2:], 255, unit / 420)
     image = cv2.addWeighted(image, 0.85, source, 0.15, 0)
-    return Painting(as_floats(image), cv2.GaussianBlur(as_floats(relief), (3, 3), 0))  # type: ignore[arg-type]
+    return Painting(as_floats(image), cv2.GaussianBlur(as_floats(relief), (3, 3), 0))
