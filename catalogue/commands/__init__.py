@@ -26,6 +26,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "rescan": ("rescan", "Pieces that want a new scan, and how their like was captured before."),
     "import": ("importing", "Take in orders or editions from a CSV file."),
     "intake": ("intake", "Bring new scans from a key or folder into a store, checked and named."),
+    "tidy": ("tidy", "Names and places by the shop's rule: shown first, checked, undone if regretted."),
     "demo": ("demo", "Index the demo archive into a fresh catalogue and open it."),
 }
 

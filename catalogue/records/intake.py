@@ -135,7 +135,9 @@ def pieces_without_master(db: Database, role: str) -> Iterator[tuple[str, str, s
 
 
 def moved(db: Database, file_id: int, path: str) -> None:
-    """A file bears another path in the same store. A row left at that path by a file gone missing makes way."""
-    db.execute("""DELETE FROM file WHERE path = ?2 AND id <> ?1 AND state = 'missing'
-                  AND store_id = (SELECT store_id FROM file WHERE id = ?1)""", [file_id, path])
+    """A file bears another path in the same store. A row of that path makes way if its file is missing, or is this
+    very one, found by an index run in between."""
+    db.execute("""DELETE FROM file WHERE path = ?2 AND id <> ?1
+                  AND store_id = (SELECT store_id FROM file WHERE id = ?1)
+                  AND (state = 'missing' OR scan_id = (SELECT scan_id FROM file WHERE id = ?1))""", [file_id, path])
     db.execute("UPDATE file SET path = ?, state = 'present' WHERE id = ?", [path, file_id])

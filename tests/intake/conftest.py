@@ -6,11 +6,15 @@ from pathlib import Path
 
 import pytest
 import tifffile
-from intake_pictures import Pixels, Write
+from intake_pictures import Pixels, TakeUp, Write
 
+from catalogue.indexing.recording import keep_preview, record
 from catalogue.indexing.stores import add_store
-from catalogue.records.database import Database
+from catalogue.reading.file import read_file
+from catalogue.records import runs
+from catalogue.records.database import Database, transaction
 from catalogue.records.stores import Store
+from catalogue.settings import Home
 
 
 @pytest.fixture
@@ -37,3 +41,20 @@ def write(tmp_path: Path) -> Write:
 def store(db: Database, tmp_path: Path) -> Store:
     (tmp_path / "masters").mkdir()
     return add_store(db, "masters", tmp_path / "masters", "primary", consent=True)
+
+
+@pytest.fixture
+def take_up(db: Database, home: Home) -> TakeUp:
+    """Record every TIFF of a store as an index run would, without its processes."""
+
+    def record_all(store: Store) -> None:
+        root = Path(store.root)
+        with transaction(db):
+            run_id = runs.start(db, "index", store.id)
+            for path in sorted(root.rglob("*.tif")):
+                reading = read_file(path)
+                keep_preview(home, reading)
+                record(db, home, store, str(path.relative_to(root)), reading, run_id)
+            runs.end(db, run_id, "finished", {})
+
+    return record_all

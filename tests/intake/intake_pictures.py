@@ -7,8 +7,11 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from catalogue.records.stores import Store
+
 Pixels = npt.NDArray[np.uint8]
 Write = Callable[..., Path]
+TakeUp = Callable[[Store], None]
 
 
 def scene(seed: int, width: int = 900, height: int = 700) -> Pixels:

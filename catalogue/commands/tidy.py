@@ -1,0 +1,80 @@
+"""``catalogue tidy``: names and places by the rule, shown first, undone if regretted."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from catalogue.commands.session import Session, bar, interruptible, json_option
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from catalogue.intake.moving import Tidied
+    from catalogue.intake.tidy import Tidying
+
+
+@click.command("tidy")
+@click.argument("store_name", metavar="[STORE]", required=False)
+@click.option("--level", type=click.Choice(["portable", "place", "rule"]), default="rule", show_default=True,
+              help="portable: only names some system refuses; place: folders too; rule: the whole path.")
+@click.option("--yes", is_flag=True, help="Apply without asking.")
+@click.option("--undo", "undo_file", type=click.Path(path_type=Path), metavar="FILE",
+              help="Bring back what an earlier tidying moved.")
+@json_option
+@click.pass_obj
+@click.pass_context
+def command(context: click.Context, session: Session, store_name: str | None, level: str, yes: bool,
+            undo_file: Path | None) -> None:
+    """Show what in STORE breaks the naming rule, and rename it if you agree.
+
+    Nothing is overwritten or deleted; every file is checked first, and an undo file is written. Sidecars go along.
+    """
+    from catalogue.intake.moving import apply_tidying, undo_tidying
+    from catalogue.intake.tidy import Level, plan_tidying
+    from catalogue.records import stores
+
+    db, home = session.existing(), session.home
+    if undo_file:
+        with interruptible() as cancelled, bar() as report:
+            done = undo_tidying(db, home, undo_file, report=report, cancelled=cancelled)
+        session.emit(done, lambda out: _show_done(out, done))
+        context.exit(1 if done.left else 0)
+    if not store_name:
+        raise click.UsageError("Say which store, or --undo FILE.")
+    plan = plan_tidying(db, home.settings, stores.by_name(db, store_name), Level(level))
+    if not session.as_json:
+        _show_plan(plan)
+    result: Tidied | None = None
+    interactive = sys.stdin.isatty() and not session.as_json
+    if plan.moves and (yes or (interactive and click.confirm(
+            f"Rename {len(plan.moves)} files in {plan.store}?", default=False, err=True))):
+        with interruptible() as cancelled, bar() as report:
+            result = apply_tidying(db, home, plan, report=report, cancelled=cancelled)
+    session.emit({"plan": plan, "done": result}, lambda out: _show_done(out, result))
+    if result and result.stopped:
+        raise click.Abort
+    if plan.remarks or (plan.moves and not result) or (result and result.left):
+        context.exit(1)
+
+
+def _show_plan(plan: "Tidying") -> None:
+    from catalogue.records.paths import shown
+
+    for move in plan.moves:
+        click.echo(f"{shown(move.source)}\n  → {shown(move.target)}\n  {move.why}")
+    for kind, path, detail in plan.remarks:
+        click.echo(f"{kind}: {shown(path)}: {detail}")
+    click.echo(f"{plan.store}: {len(plan.moves)} to rename, {plan.in_order} in order, {len(plan.remarks)} remarks.")
+
+
+def _show_done(out: "Console", done: "Tidied | None") -> None:
+    if done is None:
+        out.print("Nothing was changed.")
+        return
+    out.print(f"Renamed {len(done.moved)} files.")
+    for left in done.left:
+        out.print(f"  left: {left.path}: {left.why}")
+    if done.undo:
+        out.print(f"To undo: catalogue tidy --undo {done.undo}")

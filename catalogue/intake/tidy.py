@@ -1,0 +1,175 @@
+"""Tidying a store: what breaks the naming rule or lies in the wrong place, as a plan from → to, shown first.
+
+Applied, every file is checked against its digest, given its new name without ever overwriting another, and written
+down in an undo file before it moves.
+"""
+
+import os
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from enum import StrEnum
+from pathlib import Path, PurePosixPath
+
+from catalogue.indexing.stores import where
+from catalogue.intake.naming import Facts, free, numbers_used, portable, problems, same_name, shortened
+from catalogue.records import intake
+from catalogue.records.database import Database
+from catalogue.records.intake import Placed
+from catalogue.records.paths import is_text, native, shown
+from catalogue.records.stores import Store
+from catalogue.settings import Settings
+
+
+class Level(StrEnum):
+    """How far to go."""
+
+    PORTABLE = "portable"  # only names that some system refuses or confuses
+    PLACE = "place"        # also folders: artist and piece as the rule says, the file's own name kept
+    RULE = "rule"          # the whole path as the rule says
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """One file to be renamed within its store; paths as kept."""
+
+    file_id: int
+    source: str
+    target: str
+    sha256: str
+    size: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Tidying:
+    """A plan. ``remarks`` are what no renaming mends: ``(kind, path, detail)``."""
+
+    store_id: int
+    store: str
+    moves: tuple[Move, ...]
+    in_order: int
+    remarks: tuple[tuple[str, str, str], ...]
+
+
+def plan_tidying(db: Database, settings: Settings, store: Store, level: Level = Level.RULE) -> Tidying:
+    """What would be moved where. Looks only at the catalogue and at names on the disk; changes nothing."""
+    root = where(db, store)
+    moves: list[Move] = []
+    remarks: list[tuple[str, str, str]] = []
+    in_order, given = 0, set[str]()
+
+    def taken(path: str) -> bool:
+        return (same_name(path) in given or intake.path_taken(db, store.id, path)
+                or (root is not None and os.path.lexists(root / native(path))))
+
+    for batch in _pieces(intake.placed(db, store.id)):
+        for file, facts in _facts(batch):
+            wish = _wish(settings.naming_rule, file, facts, level)
+            if facts is None and level is not Level.PORTABLE:
+                remarks.append(("no piece" if file.piece_id is None else "unsorted", file.path,
+                                "assign it to a piece, then tidy again" if file.piece_id is None else
+                                "say what it is: master, tile, print file or reference"))
+            if wish == file.path or _numbered_twin(file.path) == wish:
+                in_order += 1
+                continue
+            target = wish if same_name(wish) == same_name(file.path) and not given.intersection({same_name(wish)}) \
+                else free(wish, taken)
+            given.add(same_name(target))
+            moves.append(Move(file.file_id, file.path, target, file.sha256, file.size, _why(file, wish)))
+    for role, kind in (("tile", "orphan tile"), ("print file", "print file without a master")):
+        remarks.extend((kind, path, f"{artist or 'no artist'}, {title or 'no piece'}: no master is held")
+                       for artist, title, name, path in intake.pieces_without_master(db, role) if name == store.name)
+    return Tidying(store.id, store.name, tuple(moves), in_order, tuple(remarks))
+
+
+def _pieces(files: Iterator[Placed]) -> Iterator[list[Placed]]:
+    batch: list[Placed] = []
+    for file in files:
+        if batch and (file.piece_id is None or batch[0].piece_id != file.piece_id):
+            yield batch
+            batch = []
+        batch.append(file)
+    if batch:
+        yield batch
+
+
+def _facts(batch: Sequence[Placed]) -> Iterator[tuple[Placed, Facts | None]]:
+    """What the rule may say of one piece's files. Tiles keep the number in their name; the others follow on."""
+    used: dict[str, set[int]] = {}
+    for file in batch:
+        if file.role == "tile":
+            used.setdefault(_date(file), set()).update(numbers_used([file.path]))
+    seen: dict[str, set[int]] = {}
+    for file in batch:
+        if file.piece_id is None or file.role == "unsorted" or not file.artist or not file.title:
+            yield file, None
+            continue
+        date, number = _date(file), 0
+        if file.role == "tile":
+            own = numbers_used([file.path]) - seen.setdefault(date, set())
+            number = min(own) if own else next(n for n in range(1, 10**6) if n not in used[date] | seen[date])
+            seen[date].add(number)
+        yield file, Facts(file.artist, file.title, file.role, PurePosixPath(file.path).suffix.lower(), date,
+                          file.year or date[:4], number)
+
+
+def _date(file: Placed) -> str:
+    try:
+        return datetime.fromisoformat(file.captured).date().isoformat()
+    except ValueError:
+        return datetime.fromtimestamp(file.mtime_ns / 1e9, UTC).astimezone().date().isoformat()
+
+
+def _wish(rule: str, file: Placed, facts: Facts | None, level: Level) -> str:
+    own = _portable_path(file.path)
+    if facts is None or level is Level.PORTABLE:
+        return own
+    ruled = shortened(rule, facts)
+    if level is Level.RULE:
+        return ruled
+    folder, _, _ = ruled.rpartition("/")
+    leaf = own.rpartition("/")[2]
+    return f"{folder}/{leaf}" if folder else leaf
+
+
+def _portable_path(path: str) -> str:
+    if is_text(path) and not problems(path):
+        return path
+    *folders, leaf = [shown(part) for part in _parts(path)]
+    suffix = PurePosixPath(leaf).suffix
+    return "/".join([*(portable(f) for f in folders), portable(leaf.removesuffix(suffix), suffix.strip())])
+
+
+def _parts(path: str) -> list[str]:
+    """Parts of a kept path; ``//`` there is an escape, no separator."""
+    return [part.replace("\0", "//") for part in path.replace("//", "\0").split("/")]
+
+
+def _numbered_twin(path: str) -> str:
+    """The path without the `` (2)`` that told it from another of the same name."""
+    pure = PurePosixPath(path)
+    stem, bracket, rest = pure.stem.rpartition(" (")
+    if bracket and rest.endswith(")") and rest[:-1].isdigit():
+        return str(pure.with_name(stem + pure.suffix)) if stem else path
+    return path
+
+
+def _why(file: Placed, wish: str) -> str:
+    troubles = problems(native(file.path))
+    if troubles:
+        return troubles[0]
+    if file.path.rpartition("/")[0] != wish.rpartition("/")[0]:
+        return f"belongs to {file.artist}, {file.title}"
+    return "its name breaks the rule"
+
+
+def only(plan: Tidying, file_ids: Sequence[int]) -> Tidying:
+    """The plan for some of its files alone."""
+    chosen = set(file_ids)
+    return replace(plan, moves=tuple(m for m in plan.moves if m.file_id in chosen))
+
+
+def undo_folder(home_folder: Path) -> Path:
+    """Where undo files are kept."""
+    return home_folder / "undo"

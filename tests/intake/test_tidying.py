@@ -1,0 +1,217 @@
+"""Tidying: shown first, checked, never over another file, undone. Digests of the whole tree are the yardstick."""
+
+import errno
+import hashlib
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from intake_pictures import TakeUp, Write
+
+from catalogue.errors import CatalogueError
+from catalogue.indexing.service import index
+from catalogue.intake import moving
+from catalogue.intake.moving import apply_tidying, undo_tidying
+from catalogue.intake.tidy import Level, Tidying, plan_tidying
+from catalogue.records import events, files, intake, pieces, scans
+from catalogue.records.database import Database, transaction
+from catalogue.records.stores import Store
+from catalogue.settings import Home
+
+
+def tree(folder: Path) -> dict[str, str]:
+    return {str(p.relative_to(folder)): hashlib.sha256(p.read_bytes()).hexdigest()
+            for p in sorted(folder.rglob("*")) if p.is_file() and p.name != ".scan-store.json"}
+
+
+@pytest.fixture
+def untidy(db: Database, store: Store, write: Write, take_up: TakeUp, tmp_path: Path) -> Path:
+    """A master and two tiles under names of their own, a print file without a master, and a name no Windows holds."""
+    dice = np.random.default_rng(3)
+    for n, name in enumerate(["Ada Quill/Harbour/scan0001.tif", "Ada Quill/Harbour/tiles/tile 7.tif",
+                              "Ada Quill/Harbour/tiles/t_a.tif", "Ada Quill/Lost/print.tif",
+                              "Ben Ashe/Noon: two/master?.tif"]):
+        write(name, dice.integers(0, 255, (40, 50, 3), dtype=np.uint8), at=f"2026-03-01T10:0{n}:00", folder="masters")
+    take_up(store)
+    with transaction(db):
+        for path, role in (("Ada Quill/Harbour/scan0001.tif", "master"), ("Ada Quill/Harbour/tiles/t_a.tif", "tile"),
+                           ("Ada Quill/Harbour/tiles/tile 7.tif", "tile"), ("Ada Quill/Lost/print.tif", "print file")):
+            file = files.by_path(db, store.id, path)
+            assert file and file.scan_id
+            scans.set_role(db, file.scan_id, role)
+    return tmp_path / "masters"
+
+
+def targets(plan: Tidying) -> dict[str, str]:
+    return {m.source: m.target for m in plan.moves}
+
+
+def test_the_plan_says_from_where_to_where_and_why_and_changes_nothing(
+        db: Database, home: Home, store: Store, untidy: Path) -> None:
+    before = tree(untidy)
+    plan = plan_tidying(db, home.settings, store)
+    assert targets(plan) == {
+        "Ada Quill/Harbour/scan0001.tif": "Ada Quill/Harbour/Ada Quill - Harbour - master - 2026-03-01.tif",
+        "Ada Quill/Harbour/tiles/tile 7.tif": "Ada Quill/Harbour/Ada Quill - Harbour - tile 07 - 2026-03-01.tif",
+        "Ada Quill/Harbour/tiles/t_a.tif": "Ada Quill/Harbour/Ada Quill - Harbour - tile 01 - 2026-03-01.tif",
+        "Ada Quill/Lost/print.tif": "Ada Quill/Lost/Ada Quill - Lost - print file - 2026-03-01.tif",
+        "Ben Ashe/Noon: two/master?.tif": "Ben Ashe/Noon- two/Ben Ashe - Noon- two - master - 2026-03-01.tif"}
+    assert [(kind, path) for kind, path, _ in plan.remarks] == [
+        ("print file without a master", "Ada Quill/Lost/print.tif")]
+    assert tree(untidy) == before
+    assert targets(plan_tidying(db, home.settings, store, Level.PORTABLE)) == {
+        "Ben Ashe/Noon: two/master?.tif": "Ben Ashe/Noon- two/master-.tif"}
+    assert targets(plan_tidying(db, home.settings, store, Level.PLACE))["Ada Quill/Harbour/tiles/tile 7.tif"] == \
+        "Ada Quill/Harbour/tile 7.tif"
+
+
+def test_applied_it_moves_the_same_bytes_and_undone_brings_back_every_name(
+        db: Database, home: Home, store: Store, untidy: Path) -> None:
+    before = tree(untidy)
+    plan = plan_tidying(db, home.settings, store)
+    done = apply_tidying(db, home, plan)
+    assert not done.left
+    after = tree(untidy)
+    assert sorted(after) == sorted(m.target for m in plan.moves)
+    assert sorted(after.values()) == sorted(before.values())
+    assert not (untidy / "Ada Quill/Harbour/tiles").exists(), "an emptied folder goes"
+    assert not plan_tidying(db, home.settings, store).moves
+    (summary,) = index(db, home, [store], workers=1)
+    assert (summary.read, summary.gone) == (0, 0)
+    assert sum(e.type == "filename change" for e in events.listed(db)) == 5
+    assert done.undo
+    undone = undo_tidying(db, home, done.undo)
+    assert not undone.left
+    assert tree(untidy) == before
+    (summary,) = index(db, home, [store], workers=1)
+    assert (summary.read, summary.gone) == (0, 0)
+
+
+@pytest.mark.usefixtures("untidy")
+def test_a_file_in_another_pieces_folder_goes_to_its_own(db: Database, home: Home, store: Store) -> None:
+    with transaction(db):
+        quay = pieces.piece_called(db, pieces.artist_called(db, "Ada Quill").id, "Quay")
+        file = files.by_path(db, store.id, "Ada Quill/Harbour/scan0001.tif")
+        assert file and file.scan_id
+        scans.set_piece(db, file.scan_id, quay)
+    move = next(m for m in plan_tidying(db, home.settings, store).moves if m.source.endswith("scan0001.tif"))
+    assert move.target.startswith("Ada Quill/Quay/")
+    assert move.why == "belongs to Ada Quill, Quay"
+
+
+def test_changed_bytes_stay_where_they_are(db: Database, home: Home, store: Store, untidy: Path) -> None:
+    victim = untidy / "Ada Quill/Harbour/scan0001.tif"
+    data = bytearray(victim.read_bytes())
+    data[-1] ^= 1
+    victim.write_bytes(data)
+    done = apply_tidying(db, home, plan_tidying(db, home.settings, store))
+    assert victim.read_bytes() == data
+    assert [left.path for left in done.left] == [victim]
+    assert "Audit" in done.left[0].why
+
+
+def test_what_stands_at_the_new_name_is_never_overwritten(
+        db: Database, home: Home, store: Store, untidy: Path) -> None:
+    plan = plan_tidying(db, home.settings, store)
+    late = untidy / plan.moves[0].target
+    late.write_bytes(b"came after the plan")
+    done = apply_tidying(db, home, plan)
+    assert late.read_bytes() == b"came after the plan"
+    assert [left.path.name for left in done.left] == [Path(plan.moves[0].source).name]
+
+
+def test_sidecars_go_with_their_file(db: Database, home: Home, store: Store, untidy: Path) -> None:
+    for name in ("scan0001.xmp", "scan0001.tif.xmp"):
+        (untidy / "Ada Quill/Harbour" / name).write_text(name)
+    apply_tidying(db, home, plan_tidying(db, home.settings, store))
+    new = untidy / "Ada Quill/Harbour/Ada Quill - Harbour - master - 2026-03-01.tif"
+    assert new.with_suffix(".xmp").read_text() == "scan0001.xmp"
+    assert new.with_name(new.name + ".xmp").read_text() == "scan0001.tif.xmp"
+    assert not list(untidy.rglob("scan0001*"))
+
+
+def test_a_disk_without_second_names_gets_verified_copies(
+        db: Database, home: Home, store: Store, untidy: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """exFAT and many shares refuse a hard link."""
+    before = tree(untidy)
+    link = os.link
+
+    def refuse(source: object, target: object, **options: bool) -> None:
+        if str(target).endswith("master - 2026-03-01.tif"):
+            raise OSError(errno.EPERM, "no links here")
+        link(source, target, **options)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(os, "link", refuse)
+    done = apply_tidying(db, home, plan_tidying(db, home.settings, store))
+    assert not done.left
+    assert sorted(tree(untidy).values()) == sorted(before.values())
+
+
+@pytest.mark.parametrize("moment", ["_record", "_unlink"])
+def test_killed_in_the_middle_nothing_is_lost_and_the_next_run_completes(
+        db: Database, home: Home, store: Store, untidy: Path, moment: str) -> None:
+    before = tree(untidy)
+    script = f"""
+import os, signal
+from pathlib import Path
+from catalogue.intake import moving
+from catalogue.intake.tidy import plan_tidying
+from catalogue.records import stores
+from catalogue.records.database import open_database
+from catalogue.settings import Home
+home = Home(Path({str(home.folder)!r}))
+db = open_database(home.database)
+setattr(moving, {moment!r}, lambda *_: os.kill(os.getpid(), signal.SIGKILL))
+moving.apply_tidying(db, home, plan_tidying(db, home.settings, stores.by_name(db, "masters")))
+"""
+    killed = subprocess.run([sys.executable, "-c", script], check=False,
+                            env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])})
+    assert killed.returncode == -signal.SIGKILL
+    assert set(tree(untidy).values()) == set(before.values())
+    assert len(tree(untidy)) == len(before) + 1, "for a moment one file bears both names"
+    if moment == "_record":
+        index(db, home, [store], workers=1)  # meanwhile an index run takes the second name for a new file
+    done = apply_tidying(db, home, plan_tidying(db, home.settings, store))
+    again = apply_tidying(db, home, plan_tidying(db, home.settings, store))
+    assert not again.left
+    assert not done.left
+    assert sorted(tree(untidy).values()) == sorted(before.values())
+    assert {p.path for p in intake.placed(db, store.id)} == set(tree(untidy))
+
+
+def test_a_name_that_differs_only_in_form_is_renamed_in_place(
+        db: Database, home: Home, store: Store, write: Write, take_up: TakeUp, tmp_path: Path) -> None:
+    """Decomposed names, as macOS once wrote them, become composed ones."""
+    write("Ada Quill/Café/Cafe\u0301 master.tif", np.zeros((9, 9, 3), np.uint8), folder="masters")
+    take_up(store)
+    plan = plan_tidying(db, home.settings, store, Level.PORTABLE)
+    assert targets(plan) == {"Ada Quill/Café/Cafe\u0301 master.tif": "Ada Quill/Café/Café master.tif"}
+    assert not apply_tidying(db, home, plan).left
+    assert [p.name for p in (tmp_path / "masters/Ada Quill/Café").iterdir()] == ["Café master.tif"]
+
+
+def test_another_file_is_no_undo_file(db: Database, home: Home, tmp_path: Path) -> None:
+    (tmp_path / "x").write_text("{}\n")
+    with pytest.raises(CatalogueError, match="no undo file"):
+        undo_tidying(db, home, tmp_path / "x")
+
+
+@pytest.mark.usefixtures("untidy")
+def test_the_undo_line_is_on_the_disk_before_the_file_moves(
+        db: Database, home: Home, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    seen = []
+
+    def look(*given: object) -> None:
+        undo = next((home.folder / "undo").iterdir()).read_text()
+        seen.append(str(given[2]) in undo)
+        raise OSError(errno.EIO, "stop here")
+
+    monkeypatch.setattr(moving, "rename", look)
+    done = apply_tidying(db, home, plan_tidying(db, home.settings, store))
+    assert seen
+    assert all(seen)
+    assert len(done.left) == len(seen)
