@@ -84,14 +84,12 @@ def wanted(db: Database, edition_id: int) -> Edition:
 def applying(db: Database, piece_id: int, width_mm: float, height_mm: float, medium: str) -> Edition | None:
     """The edition a print of this size and medium counts in: one of its very size first, else one of all sizes.
 
-    A size fits turned as well. Open editions come before closed ones; an edition without a medium takes any.
+    A size fits turned as well. An edition of the very medium comes before one of any, an open one before a closed.
     """
-    for scope in ("one size", "all sizes"):
-        for edition in editions.of_piece(db, piece_id):
-            if edition.scope == scope and (not edition.medium or pieces.folded(edition.medium) == pieces.folded(medium)
-                                           ) and (scope == "all sizes" or _same_size(edition, width_mm, height_mm)):
-                return edition
-    return None
+    fitting = [edition for edition in editions.of_piece(db, piece_id)
+               if (not edition.medium or pieces.folded(edition.medium) == pieces.folded(medium))
+               and (edition.scope == "all sizes" or _same_size(edition, width_mm, height_mm))]
+    return min(fitting, default=None, key=lambda e: (e.scope == "all sizes", not e.medium, bool(e.closed)))
 
 
 def _same_size(edition: Edition, width_mm: float, height_mm: float) -> bool:

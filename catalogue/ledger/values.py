@@ -7,8 +7,8 @@ from decimal import Decimal
 MM_PER = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4, "″": 25.4}
 _LENGTH = re.compile(r"(?P<number>\d+(?:[.,]\d+)?)\s*(?P<unit>mm|cm|m|in|inch|inches|\"|″)?", re.IGNORECASE)
 _MONEY = re.compile(  # a currency sign or word may stand before or after; ".-" and ",-" say no cents
-    r"[^\d.,\s-]{0,5}\s*(?P<whole>[1-9]\d{0,2}(?:[.,'’ \u00a0\u202f]\d{3})+|\d+)"
-    r"(?:(?P<sign>[.,])(?P<cents>\d{1,2})|[.,][-–])?\s*[^\d.,\s-]{0,5}")
+    r"(?:[^\w.,\s-]|[A-Za-z]{1,4}\.?)?\s*(?P<whole>[1-9]\d{0,2}(?:[.,'’ \u00a0\u202f]\d{3})+|\d+)"
+    r"(?:(?P<sign>[.,])(?P<cents>\d{1,2})|[.,][-–])?\s*(?:[^\w.,\s-]|[A-Za-z]{1,4}\.?)?")
 _SIZE = re.compile(r"(?P<first>.+?)\s*[x×X*]\s*(?P<second>.+)")
 
 

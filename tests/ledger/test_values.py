@@ -1,0 +1,82 @@
+"""Money, lengths, sizes, dates and edition numbers as shops write them."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from catalogue.ledger import values
+from catalogue.records import numbers
+from catalogue.records.numbers import Number
+
+
+@pytest.mark.parametrize(("text", "amount"), [
+    ("85", "85.00"), ("85.5", "85.50"), ("85,50 €", "85.50"), ("EUR 1.234,50", "1234.50"), ("1,234.50", "1234.50"),
+    ("1'234.50", "1234.50"), ("1 234,50", "1234.50"), ("1,234", "1234.00"), ("12.345.678,90", "12345678.90"),
+    ("90.-", "90.00"), ("", ""), ("0", "0.00"), ("£ 7", "7.00")])
+def test_money(text: str, amount: str) -> None:
+    assert values.money(text) == amount
+
+
+@pytest.mark.parametrize("text", ["-5", "0.125", "1.234.56,7,8", "12,34,56", "about 90", "12 50", "1e5", "free"])
+def test_what_is_no_money_is_refused_rather_than_guessed(text: str) -> None:
+    with pytest.raises(ValueError, match="price"):
+        values.money(text)
+
+
+@given(st.decimals(0, 10**7, places=2))
+def test_money_reads_back_in_either_habit(amount: object) -> None:
+    english = f"{amount:,.2f}"
+    german = english.translate(str.maketrans(",.", ".,"))
+    assert values.money(english) == values.money(german) == f"{amount:.2f}"
+
+
+@pytest.mark.parametrize(("text", "size"), [
+    ("50x70", (500, 700)), ("50 × 70 cm", (500, 700)), ("500x700mm", (500, 700)), ("50cm x 700mm", (500, 700)),
+    ("50,5x70.2", (505, 702)), ('20x30"', (508, 762)), ("20 in x 30 in", (508, 762))])
+def test_sizes(text: str, size: tuple[float, float]) -> None:
+    assert values.size_mm(text) == size
+
+
+@pytest.mark.parametrize("text", ["50", "50x", "0x70", "ax b", "50x70x80", "-5x7", "1e9x5"])
+def test_what_is_no_size_is_refused(text: str) -> None:
+    with pytest.raises(ValueError):
+        values.size_mm(text)
+
+
+@pytest.mark.parametrize(("text", "mm"), [("", 0), ("0", 0), ("none", 0), ("-", 0), ("25", 25), ("2.5 cm", 25)])
+def test_margins(text: str, mm: float) -> None:
+    assert values.margin_mm(text) == mm
+
+
+def test_dates_are_iso_first_then_as_the_shop_writes_them() -> None:
+    assert values.day("2024-05-31", "%d/%m/%Y") == values.day("31/05/2024", "%d/%m/%Y") == "2024-05-31"
+    assert values.day("2024-05-31T10:00", "%d %b %Y") == "2024-05-31"
+    for bad in ("2024-02-30", "05/31/2024", "", "soon"):
+        with pytest.raises(ValueError):
+            values.day(bad, "%d/%m/%Y")
+
+
+# Roman numerals: subtractive notation as in every almanac; from memory.
+@pytest.mark.parametrize(("number", "text"), [(1, "I"), (4, "IV"), (9, "IX"), (14, "XIV"), (40, "XL"), (90, "XC"),
+                                              (400, "CD"), (1994, "MCMXCIV")])
+def test_roman(number: int, text: str) -> None:
+    assert numbers.roman(number) == text
+
+
+@given(st.sets(st.tuples(st.sampled_from(["number", "proof"]), st.integers(1, 400)), max_size=40))
+def test_numbers_read_back_as_written(chosen: set[tuple[str, int]]) -> None:
+    assert set(numbers.read(numbers.written(chosen))[0]) == {Number(*one) for one in chosen}
+
+
+@pytest.mark.parametrize(("text", "found", "limit"), [
+    ("3-5", [("number", 3), ("number", 4), ("number", 5)], None), ("4/25", [("number", 4)], 25),
+    ("AP 1 and AP II", [("proof", 1), ("proof", 2)], None), ("A.P. i/iii", [("proof", 1)], None),
+    ("1; 2", [("number", 1), ("number", 2)], None), ("", [], None), ("7 of 30", [("number", 7)], 30)])
+def test_numbers_as_written_in_old_books(text: str, found: list[tuple[str, int]], limit: int | None) -> None:
+    assert numbers.read(text) == ([Number(*one) for one in found], limit)
+
+
+@pytest.mark.parametrize("text", ["0", "5-3", "3, 3", "3-5, 4", "y", "IIII", "1.5", "1-9999999"])
+def test_what_is_no_edition_number_is_refused(text: str) -> None:
+    with pytest.raises(ValueError):
+        numbers.read(text)
