@@ -71,17 +71,18 @@ def _fresh(asked: Path | None) -> Path:
 def _fill(home: "Home", disks: Path) -> "tuple[Database, list[StoreSummary]]":
     from catalogue.indexing.service import index
     from catalogue.indexing.stores import add_store
-    from catalogue.ledger.importing import import_editions, import_orders
-    from catalogue.likeness.service import update
+    from catalogue.ledger.importing import import_orders
+    from catalogue.ledger.importing_editions import import_editions
+    #LIK
     from catalogue.records.database import open_database
 
     db = open_database(home.database)
     stores = [add_store(db, name, disks / folder, kind, consent=True) for name, folder, kind in STORES]
     with interruptible() as cancelled, bar() as report:
         summaries = index(db, home, stores, report=report, cancelled=cancelled)
-        import_editions(db, home, disks / "editions.csv")
-        import_orders(db, home, disks / "orders.csv")
-        update(db, home, report=report, cancelled=cancelled)
+        import_editions(db, home.settings, disks / "editions.csv")
+        import_orders(db, home.settings, disks / "orders.csv")
+        #update(db, home, report=report, cancelled=cancelled)
     return db, summaries
 
 

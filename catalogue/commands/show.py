@@ -89,7 +89,7 @@ def _print(out: "Console", data: dict[str, Any]) -> None:
         out.print(f"  SHA-256 {scan['sha256']}")
         for file in scan["files"]:
             out.print(f"  {file['store']}:{file['path']}  {file['state']}, checked {(file['checked'] or 'never')[:10]}")
-        for note in scan["notes"]:
+        for note in scan["notes"] if scan["role"] == "master" else ():
             out.print(f"  note: {note['kind']}: {note['detail']}")
     if data["prints up to"]:
         out.print("\nprints up to")

@@ -15,14 +15,17 @@ class Place:
     artist: str = ""
     piece: str = ""
     year: str = ""
+    number: str = ""
 
 
 @lru_cache(maxsize=64)
 def _compiled(rule: str) -> re.Pattern[str]:
     pattern = ""
-    for token in re.split(r"(\{artist\}|\{piece\}|\{year\}|\*\*/|\*)", rule):
+    for token in re.split(r"(\{artist\}|\{piece\}|\{year\}|\{number\}|\*\*/|\*)", rule):
         if token == "{year}":
             pattern += r"(?P<year>\d{4})"
+        elif token == "{number}":
+            pattern += r"(?P<number>[^\s/]*\d[^\s/]*)"
         elif token in ("{artist}", "{piece}"):
             pattern += f"(?P<{token[1:-1]}>[^/]+?)"
         elif token == "**/":
@@ -40,24 +43,42 @@ def place_of(path: str, rules: Sequence[str]) -> Place:
         found = _compiled(rule).fullmatch(path)
         if found:
             parts = found.groupdict()
-            return Place(*(_tidied(parts.get(name) or "") for name in ("artist", "piece", "year")))
+            piece = parts.get("piece") or ""
+            if found.end("piece") > path.rfind("/"):  # from the file's own name: what follows the title is no title
+                piece = _SUFFIX.sub("", piece) or piece
+            else:
+                piece = _one_of_series(piece, path[path.rfind("/") + 1:]) or piece
+            return Place(_tidied(parts.get("artist") or ""), _tidied(piece), parts.get("year") or "",
+                         parts.get("number") or "")
     return Place()
+
+
+def _one_of_series(folder: str, name: str) -> str:
+    """The title of one piece of a numbered series kept in one folder, as ``Tides/Tides 2 of 6 [master].tif``."""
+    numbered = re.match(re.escape(folder) + r"[\s_-]+(?:no\.?\s*)?\d+(?:\s*of\s*\d+)?(?=[\s_-]+[\[(]?master)", name,
+                        re.IGNORECASE)
+    return numbered[0] if numbered else ""
 
 
 def _tidied(text: str) -> str:
     return " ".join(text.replace("_", " ").split())
 
 
-# Words as shops write them in folder and file names. Common practice, no source.
+# Words as shops write them in folder and file names. Common practice, no source. The first role that fits is taken:
+# "master" in a name outweighs a "1 of 6", which may count a series as well as tiles.
 _WORD = r"(?:^|[^a-z]){}(?:[^a-z]|$)"
 _ROLES: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
     (role, re.compile("|".join(_WORD.format(word) for word in words), re.IGNORECASE)) for role, words in (
-        ("tile", ("tiles?", "capture", "t\\d{1,3}", "part\\s*\\d+", "\\d+\\s*of\\s*\\d+", "r\\d+c\\d+")),
+        ("tile", ("tiles?", "captures?", r"t\d{1,3}", r"r\d+c\d+")),
         ("print file", ("prints?", "forprint", "print-?ready", "proof-?print", "output")),
-        ("reference", ("refs?", "reference", "phone", "photo", "web", "preview", "snapshot", "detail", "lowres",
+        ("reference", ("refs?", "reference", "phone", "photo", "web", "preview", "snapshot", "details?", "lowres",
                        "thumb(?:nail)?")),
-        ("master", ("masters?", "stitched", "re-?scan", "rescan\\d*", "archive")),
+        ("master", ("masters?", "stitched", "re-?scan", r"rescan\d*", "archive")),
+        ("tile", (r"part\s*\d+", r"\d+\s*of\s*\d+")),
     ))
+# What may follow a title in a file's name.
+_SUFFIX = re.compile(r"(?:[\s_-]+|\b)[\[(]?(?:masters?|stitched|re-?scan|rescan\d*|tiles?|captures?|prints?|refs?|"
+                     r"reference|details?|final|t\d{1,3})\b.*$", re.IGNORECASE)
 _LOSSY = {"JPEG", "WebP", "PNG"}
 
 

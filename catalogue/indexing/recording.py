@@ -72,7 +72,9 @@ def piece_for(db: Database, home: Home, path: str, reading: Reading) -> int | No
     title = reading.metadata.title.strip() or place.piece
     if not artist or not title:
         return None
-    return pieces.piece_called(db, pieces.artist_called(db, shown(artist)).id, shown(title), place.year)
+    artist_id = (pieces.artist_by_surname(db, shown(artist)) or pieces.artist_called(db, shown(artist))).id
+    return pieces.piece_called(db, artist_id, shown(title), year=place.year,
+                               inventory_number=reading.metadata.inventory_number or place.number)
 
 
 def _note_faults(db: Database, store: Store, path: str, reading: Reading, file_id: int | None,

@@ -96,6 +96,8 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
                       cancelled, executors)
     if summary.outcome == "finished":
         _note_missing(db, store, summary)
+        with transaction(db):
+            pieces.join_short_names(db)
     summary.seconds = monotonic() - begun
     with transaction(db):
         runs.end(db, run_id, summary.outcome, {"seen": summary.seen, "read": summary.read, "gone": summary.gone,

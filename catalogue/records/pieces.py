@@ -82,14 +82,45 @@ def artist_called(db: Database, name: str) -> Artist:
     return found
 
 
-def piece_called(db: Database, artist_id: int, title: str, year: str = "") -> int:
-    """Id of the artist's piece of that title, made if new."""
+def artist_by_surname(db: Database, surname: str) -> Artist | None:
+    """The one artist whose name ends in this word; None for several words, for none and for two such artists."""
+    key = folded(surname)
+    fitting = fetch(db, Artist, "SELECT * FROM artist WHERE key LIKE '% ' || ? LIMIT 2", [key]) if key else []
+    return fitting[0] if len(fitting) == 1 else None
+
+
+def join_short_names(db: Database) -> None:
+    """Give the pieces of an artist known by surname alone to the one artist whose full name has since been met.
+
+    Only what was guessed from folders is joined: an artist with a contact, terms, orders or editions stays.
+    """
+    for artist in fetch(db, Artist, """
+            SELECT * FROM artist a WHERE instr(a.name, ' ') = 0 AND a.contact = '' AND a.terms = '' AND NOT EXISTS (
+                SELECT 1 FROM piece p WHERE p.artist_id = a.id AND (
+                    p.id IN (SELECT piece_id FROM order_line) OR p.id IN (SELECT piece_id FROM edition)))"""):
+        full = artist_by_surname(db, artist.name)
+        if full is None:
+            continue
+        for piece in fetch(db, Piece, _PIECE + " WHERE p.artist_id = ?", [artist.id]):
+            same = piece_called(db, full.id, piece.title, year=piece.year, inventory_number=piece.inventory_number)
+            db.execute("UPDATE scan SET piece_id = ? WHERE piece_id = ?", [same, piece.id])
+            db.execute("DELETE FROM piece WHERE id = ?", [piece.id])
+            propose_current(db, same)
+        db.execute("DELETE FROM artist WHERE id = ?", [artist.id])
+
+
+def piece_called(db: Database, artist_id: int, title: str, year: str = "", inventory_number: str = "") -> int:
+    """Id of the artist's piece of that title, made if new; year and number are noted where not yet known."""
     key = folded(title)
     row = db.execute("SELECT id FROM piece WHERE artist_id = ? AND key = ?", [artist_id, key]).fetchone()
     if row is not None:
+        db.execute("""UPDATE piece SET year = CASE year WHEN '' THEN ?1 ELSE year END,
+                      inventory_number = CASE inventory_number WHEN '' THEN ?2 ELSE inventory_number END
+                      WHERE id = ?3 AND (year = '' AND ?1 <> '' OR inventory_number = '' AND ?2 <> '')""",
+                   [year, inventory_number, row[0]])
         return int(row[0])
-    return inserted(db, "INSERT INTO piece (artist_id, title, key, year) VALUES (?, ?, ?, ?)",
-                    [artist_id, title.strip(), key, year])
+    return inserted(db, "INSERT INTO piece (artist_id, title, key, year, inventory_number) VALUES (?, ?, ?, ?, ?)",
+                    [artist_id, title.strip(), key, year, inventory_number])
 
 
 def known_piece(db: Database, artist: str, title: str) -> int | None:

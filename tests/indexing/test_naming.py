@@ -17,10 +17,20 @@ PICTURE = Picture(400, 300, 16, "uint", 3, "RGB", "none", "strips")
     ("2021/Ada Quill - Harbour/master.tif", "Ada Quill", "Harbour", "2021"),
     ("2021/Ada Quill - Harbour - master.tif", "Ada Quill", "Harbour", "2021"),
     ("Ada Quill/Harbour.tif", "Ada Quill", "Harbour", ""),
+    ("2021/Ada Quill - Harbour re-scan 90.tif", "Ada Quill", "Harbour", "2021"),
+    ("2021/Ada Quill - Tilemaker.tif", "Ada Quill", "Tilemaker", "2021"),
+    ("2021/Ada Quill - Harbour print 30x40.tif", "Ada Quill", "Harbour", "2021"),
+    ("Ada Quill/Harbour_t03.tif", "Ada Quill", "Harbour", ""),
+    ("Ada Quill/Tides/Tides 2 of 6 [master].tif", "Ada Quill", "Tides 2 of 6", ""),
+    ("Ada Quill/Tides/Tides 2 of 6.tif", "Ada Quill", "Tides", ""),
     ("loose.tif", "", "", ""),
 ])
 def test_place(path: str, artist: str, piece: str, year: str) -> None:
     assert place_of(path, RULES) == Place(artist, piece, year)
+
+
+def test_inventory_number() -> None:
+    assert place_of("2021/inv 0412b Quill - Harbour master.tif", RULES) == Place("Quill", "Harbour", "2021", "0412b")
 
 
 @pytest.mark.parametrize(("path", "role"), [
@@ -38,6 +48,8 @@ def test_place(path: str, artist: str, piece: str, year: str) -> None:
     ("A/Printers Row/x.tif", "master"),
     ("The Masters/Tiles of Lisbon/x.tif", "master"),
     ("A/B/tile 1, print test.tif", "tile"),
+    ("A/Tides/Tide 1 of 6 [master].tif", "master"),
+    ("A/B/B 3 of 4.tif", "tile"),
 ])
 def test_role(path: str, role: str) -> None:
     assert role_of(path, "TIFF", PICTURE) == role
