@@ -19,7 +19,7 @@ from catalogue.settings import Settings
 FATES = ("recorded", "known already", "no such piece", "not understood", "refused")
 _STATUS_WORDS = {
     "asked": ("asked", "ordered", "requested", "quoted", "open", "new"),
-    "approved": ("approved", "confirmed", "proofed", "accepted"),
+    "approved": ("approved", "confirmed", "proofed", "accepted", "in work", "in progress"),
     "printed": ("printed", "ready", "done", "finished"),
     "collected": ("collected", "delivered", "shipped", "sent", "paid", "closed", "picked up"),
     "cancelled": ("cancelled", "canceled", "void"),

@@ -14,7 +14,7 @@ from catalogue.records.database import Database, transaction
 from catalogue.records.pieces import folded
 from catalogue.settings import Settings
 
-_ONE_SIZE = ("one size", "size", "this size", "per size", "single size")
+_ONE_SIZE = ("one size", "each size", "size", "this size", "per size", "single size")
 _ALL_SIZES = ("", "all sizes", "all", "any", "any size")
 
 
