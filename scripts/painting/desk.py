@@ -62,6 +62,7 @@ class Desk:
     def tags(self, **changes: object) -> Tags:
         o = self.original
         when = scanned_at(o)
+        # some masters say nothing of themselves, where their folders do
         made = Tags(
             o.title,
             o.artist,
@@ -72,7 +73,7 @@ class Desk:
             MODEL,
             STITCHER,
             artwork=o.inventory % 2 == 0,
-            xmp=o.inventory % 5 != 0,
+            xmp=o.by_year or o.manner == "tide" or o.inventory % 5 != 0,
             names_in_tiff=o.inventory % 4 != 0,
         )
         return replace(made, **changes)  # type: ignore[arg-type]

@@ -30,9 +30,9 @@ COLUMNS = (
     "currency",
     "status",
     "notes",
-    "printed_from",
+    "master file",
 )
-ALL, EACH = "all sizes", "each size"
+ALL, EACH = "all sizes", "one size"
 _EDITIONED = {  # title: (N, proofs, scope)
     "Harbour, Low Water": (50, 5, ALL),
     "Harbour, Blue Hour": (30, 3, EACH),
@@ -88,7 +88,7 @@ def _sizes(o: Original) -> list[tuple[float, float]]:
 
 
 def write_editions(shelf: Shelf, stock: Sequence[Original]) -> dict[str, Edition]:
-    """editions.csv; `size` is empty where all sizes share one count."""
+    """editions.csv; `size` is empty where all sizes share one count, else the edition is of that size alone."""
     with shelf.path("editions.csv").open("w", newline="", encoding="utf-8") as f:
         out = csv.writer(f, lineterminator="\n")
         out.writerow(("artist", "title", "N", "proofs", "scope", "size"))
@@ -112,6 +112,11 @@ def spans(numbers: Sequence[int]) -> str:
     return ", ".join(str(a) if a == b else f"{a}-{b}" for a, b in runs)
 
 
+def _progress(left: int) -> str:
+    """How far an order has come when `left` lines, itself among them, follow to the end of the list."""
+    return "asked" if left <= 2 else "approved" if left <= 5 else "printed" if left <= 8 else "collected"
+
+
 def order_rows(
     stock: Sequence[Original], printed: dict[str, str], editions: dict[str, Edition], seed: int, count: int
 ) -> list[dict[str, object]]:
@@ -121,7 +126,7 @@ def order_rows(
     weight[0] *= 3  # everyone wants the harbour
     days = np.sort(rng.integers(0, 5 * 365 - 20, count))
     rows: list[dict[str, object]] = []
-    number, buyer, day = 2100, "", date(2021, 1, 4)
+    number, buyer, day, status = 2100, "", date(2021, 1, 4), ""
     for k in range(count):
         if k == 0 or rng.random() > 0.22:
             number, buyer, day = (
@@ -129,13 +134,13 @@ def order_rows(
                 BUYERS[int(rng.integers(len(BUYERS)))],
                 date(2021, 1, 4) + timedelta(days=int(days[k])),
             )
+            status = "cancelled" if rng.random() < 0.04 else _progress(count - k)
         o = stock[int(rng.choice(len(stock), p=weight / weight.sum()))]
         w, h = _sizes(o)[int(rng.integers(2))]
         canvas = o.manner in ("impasto", "knife") and rng.random() < 0.55
         quantity = int(rng.choice([1, 1, 1, 2, 3, 5, 10], p=[0.3, 0.2, 0.15, 0.15, 0.1, 0.06, 0.04]))
-        cancelled = rng.random() < 0.04
         numbers: list[int] = []
-        if o.title in editions and not cancelled:
+        if o.title in editions and status != "cancelled":
             numbers = editions[o.title].take(f"{w:g}x{h:g}", quantity)
             if not numbers:
                 o = next(s for s in stock if s.title == "Ferry Stop")
@@ -165,9 +170,9 @@ def order_rows(
                 "edition_numbers": spans(numbers),
                 "price": f"{quantity * round(w * h * 0.035 + 28, 0):.2f}",
                 "currency": "EUR",
-                "status": "cancelled" if cancelled else ("in work" if k >= count - 3 else "done"),
+                "status": status,
                 "notes": _NOTES[int(rng.integers(len(_NOTES)))],
-                "printed_from": file,
+                "master file": file,
             }
         )
     return rows

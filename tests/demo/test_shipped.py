@@ -187,7 +187,7 @@ def test_orders_draw_on_editions_once_and_on_files_that_exist(archive: Path, fil
     held = {Path(name).name for name in files if name.startswith("main-disk/")}
     issued: Counter[tuple[str, str, int]] = Counter()
     for row in orders:
-        assert row["printed_from"] in held
+        assert row["master file"] in held
         size = f"{row['width_cm']}x{row['height_cm']}"
         key = (row["piece"], size if (row["piece"], size) in limits else "")
         if row["status"] == "cancelled" or key not in limits:
@@ -203,6 +203,9 @@ def test_orders_draw_on_editions_once_and_on_files_that_exist(archive: Path, fil
             assert 1 <= n <= limits[key]
             issued[(*key, n)] += 1
     assert max(issued.values()) == 1
+    assert len({(r["invoice"], r["status"], r["buyer"], r["date"]) for r in orders}) == len(
+        {r["invoice"] for r in orders}
+    )
     assert len(orders) == 120
     assert {row["date"][:4] for row in orders} == {"2021", "2022", "2023", "2024", "2025"}
     assert [r["date"] for r in orders] == sorted(r["date"] for r in orders)
