@@ -27,6 +27,14 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "import": ("importing", "Take in orders or editions from a CSV file."),
     "intake": ("intake", "Bring new scans from a key or folder into a store, checked and named."),
     "tidy": ("tidy", "Names and places by the shop's rule: shown first, checked, undone if regretted."),
+    "audit": ("audit", "Are the bytes still what they were? Oldest check first, within a budget."),
+    "restore": ("restore", "Put a good copy back: copy, verify, then switch; keeps the bad one aside."),
+    "copy": ("copying", "Bring a store up to date with what the primary stores hold."),
+    "levels": ("levels", "How safe the archive is, by the NDSA Levels of Digital Preservation."),
+    "backup": ("backup", "Back the catalogue itself up, checked."),
+    "recover": ("recover", "Get a damaged or lost catalogue back."),
+    "export": ("exporting", "Write out checksums, bags, tables and pages."),
+    "sidecar": ("sidecar", "Write title, creator and rights to XMP sidecars, never into a master."),
     "demo": ("demo", "Index the demo archive into a fresh catalogue and open it."),
 }
 

@@ -1,0 +1,64 @@
+"""``catalogue sidecar``: title, creator and rights beside the scans."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from catalogue.commands.session import Session, bar, interruptible, json_option
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+@click.command("sidecar")
+@click.argument("piece", nargs=-1, required=True)
+@click.option("--rights", default="", help="Who holds the rights, as it should read.")
+@click.option("--role", "roles", multiple=True, type=click.Choice(["master", "tile", "print file", "reference"]),
+              default=["master"], show_default=True, help="Which scans; may be repeated.")
+@click.option("--into-copy", "folder", type=click.Path(path_type=Path), metavar="FOLDER",
+              help="Write the description into new copies in FOLDER instead (TIFF), pixels proven equal.")
+@click.option("--yes", is_flag=True, help="Do not ask.")
+@json_option
+@click.pass_obj
+@click.pass_context
+def command(context: click.Context, session: Session, piece: tuple[str, ...], rights: str, roles: tuple[str, ...],
+            folder: Path | None, yes: bool) -> None:
+    """Write what the catalogue knows of PIECE to XMP sidecars beside its scans.
+
+    The scans themselves are never changed. What other programs wrote in a sidecar is kept.
+    """
+    from catalogue.commands.show import find_piece
+    from catalogue.errors import NotFound
+    from catalogue.intake.sidecars import description_of, files_to_describe, write_described_copies, write_sidecars
+
+    db = session.existing()
+    found = find_piece(db, " ".join(piece))
+    description = description_of(db, found.id, rights)
+    targets = files_to_describe(db, found.id, roles)
+    if not targets:
+        raise NotFound(f"{found.title!r} has no {' or '.join(roles)} that is present.", hint="Try --role.")
+    what = f"{len(targets)} copies into {folder}" if folder else f"{len(targets)} sidecars beside the scans"
+    if not yes:
+        if session.as_json or not sys.stdin.isatty():
+            raise click.UsageError("Say --yes where no one can be asked.")
+        click.confirm(f"{found.artist}, {found.title}: write {what}?", abort=True, default=True, err=True)
+    if folder:
+        from catalogue.fixity.copying import Stopped
+
+        try:
+            with interruptible() as cancelled, bar() as report:
+                written = write_described_copies(db, targets, description, folder, report=report, cancelled=cancelled)
+        except Stopped as stop:
+            raise click.Abort from stop
+    else:
+        written = write_sidecars(db, targets, description)
+
+    def text(out: "Console") -> None:
+        for one in written:
+            out.print(f"{one.of}: {one.trouble}" if one.trouble else one.path)
+
+    session.emit(written, text)
+    if any(one.trouble for one in written):
+        context.exit(1)
