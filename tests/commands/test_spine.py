@@ -80,8 +80,10 @@ def test_findings_set_the_exit_code(run: Run, archive: Path) -> None:
 
 @pytest.mark.parametrize(("words", "told"), [
     (["index"], "no store yet"), (["store", "add", "x", "/nowhere/at/all", "--no-marker"], "no such folder"),
-    (["find", "x"], "no catalogue here yet"), (["show", "x"], "no catalogue here yet"), (["nonsense"], "No such command"),
-    (["index", "--workers", "many"], "Invalid value"), (["find"], "Give some words")])
+    (["find", "x"], "no catalogue here yet"), (["show", "x"], "no catalogue here yet"),
+    (["nonsense"], "No such command"),
+    (["index", "--workers", "many"], "Invalid value"),
+    (["find"], "Give some words")])
 def test_what_cannot_run_says_why_and_exits_2(run: Run, words: list[str], told: str) -> None:
     assert told in run(*words, code=2)
 
