@@ -41,6 +41,7 @@ class Settings:
     tile_overlap: float = 0.25            # share of a tile that overlaps its neighbour; from memory, 20 to 30 %
     backups_kept: int = 14
     minimum_copies: int = 2
+    audit_days: int = 180                 # every file is to be audited once in so many days
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,6 +35,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "recover": ("recover", "Get a damaged or lost catalogue back."),
     "export": ("exporting", "Write out checksums, bags, tables and pages."),
     "sidecar": ("sidecar", "Write title, creator and rights to XMP sidecars, never into a master."),
+    "doctor": ("doctor", "Examine program, machine, catalogue and stores; text to paste into a report."),
+    "completion": ("completion", "Print the completion script for bash, zsh or fish."),
     "demo": ("demo", "Index the demo archive into a fresh catalogue and open it."),
 }
 

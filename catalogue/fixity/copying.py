@@ -28,7 +28,7 @@ _NO_FOLDER_SYNC = {errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.EBADF, e
 _OPEN = os.O_CLOEXEC | os.O_NOFOLLOW
 
 __all__ = ["PART_PREFIX", "NoRoom", "Staged", "Stopped", "aside_name", "copy_verified", "drop_cache", "part_path",
-           "sha256_of_fd", "staged_copy", "sync_folder", "write_atomically"]
+           "sha256_of_fd", "staged_copy", "staged_file", "sync_folder", "write_atomically"]
 
 
 class NoRoom(Refused):
@@ -115,6 +115,20 @@ def write_atomically(target: Path, data: bytes) -> None:
         _flush(out)
         part.replace(target)
         sync_folder(target.parent)
+
+
+@contextmanager
+def staged_file(target: Path) -> Iterator[Path]:
+    """A temporary path for another writer, flushed and given its name on leaving; removed when that fails.
+
+    Nothing that stands at ``target`` is overwritten. Raises as :func:`copy_verified`.
+    """
+    with _part(target) as (part, out):
+        yield part
+        with _writing(target):
+            os.fsync(out)
+            _renamed_without_overwriting(part, target)
+            sync_folder(target.parent)
 
 
 def part_path(target: Path) -> Path:

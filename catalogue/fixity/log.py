@@ -9,9 +9,12 @@ from dataclasses import dataclass
 
 from catalogue.fixity.copying import write_atomically
 from catalogue.records import events
-from catalogue.records.database import Database
+from catalogue.records.database import Database, transaction
 from catalogue.records.events import Event
 from catalogue.settings import Home
+
+HEAD_NAME = "event-log.head"
+REVIEWED = "event log reviewed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,16 +50,32 @@ def head(db: Database) -> Head:
     return Head(last.id, last.at, last.chain) if last else Head(0, "", events.START)
 
 
-def keep_head(db: Database, home: Home) -> None:
-    """Write the log's head beside the catalogue."""
-    write_atomically(home.folder / "event-log.head", (json.dumps({"events": head(db).id, "chain": head(db).chain})
-                                                      + "\n").encode())
+def keep_head(db: Database, home: Home, *, anew: bool = False) -> None:
+    """Write the log's head beside the catalogue.
+
+    A head kept before that is no longer in the log stays as the witness of the loss, unless ``anew``: after a
+    recovery, which notes the loss in the log itself.
+    """
+    before = kept_head(home)
+    if before is not None and not anew and _lost(db, before):
+        return
+    now = head(db)
+    write_atomically(home.folder / HEAD_NAME, (json.dumps({"events": now.id, "chain": now.chain}) + "\n").encode())
+
+
+def _lost(db: Database, kept: Head) -> str:
+    if kept.id == 0:
+        return ""
+    event = events.by_id(db, kept.id)
+    if event is None:
+        return f"event {kept.id} was written once and is gone"
+    return "" if event.chain == kept.chain else f"event {kept.id} is not the one that was written"
 
 
 def kept_head(home: Home) -> Head | None:
     """The head kept beside the catalogue; None when none was kept or it is unreadable."""
     try:
-        values = json.loads((home.folder / "event-log.head").read_text(encoding="utf-8"))
+        values = json.loads((home.folder / HEAD_NAME).read_text(encoding="utf-8"))
         return Head(int(values["events"]), "", str(values["chain"]))
     except (OSError, ValueError, KeyError, TypeError):
         return None
@@ -65,13 +84,16 @@ def kept_head(home: Home) -> Head | None:
 def verify(db: Database, home: Home, others: tuple[Head, ...] = ()) -> LogCheck:
     """Follow the chain from the first event to the last, and look for every head kept outside."""
     broken = tuple(events.broken_links(db))
-    lost = ""
-    for kept in (kept_head(home), *others):
-        if kept is None or kept.id == 0:
-            continue
-        event = events.by_id(db, kept.id)
-        if event is None:
-            lost = f"event {kept.id} was written once and is gone"
-        elif event.chain != kept.chain:
-            lost = f"event {kept.id} is not the one that was written"
+    lost = next(filter(None, (_lost(db, kept) for kept in (kept_head(home), *others) if kept)), "")
     return LogCheck(events.count(db), head(db), broken, lost, events.backwards(db))
+
+
+def review(db: Database, home: Home, others: tuple[Head, ...] = ()) -> LogCheck:
+    """Verify the log and note in it that someone looked."""
+    checked = verify(db, home, others)
+    with transaction(db):
+        events.append(db, "validation", "success" if checked.sound else "fail",
+                      detail=f"{REVIEWED}: {checked.events} events, {len(checked.broken)} broken links"
+                      + (f", {checked.lost}" if checked.lost else ""))
+    keep_head(db, home)
+    return checked

@@ -5,6 +5,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from catalogue.records.database import Database, fetch, fetch_one, now
+from catalogue.records.files import Located
+from catalogue.records.findings import Finding
 
 # Open findings that make a file no good copy.
 BAD_KINDS = ("changed", "edited", "missing", "truncated", "unreadable", "moved", "damaged", "empty")
@@ -179,7 +181,79 @@ def wanted_by(db: Database, store_id: int, source_id: int | None, masters_only: 
 
 
 def manifest_rows(db: Database, store_id: int) -> Iterator[tuple[str, str, int]]:
-    """``(path, sha256, size)`` of a store's present files with a digest, by path."""
+    """``(path, sha256, size)`` of a store's files with a digest, missing ones included, by path."""
     for row in db.execute("""SELECT f.path, s.sha256, f.size FROM file f JOIN scan s ON s.id = f.scan_id
-                             WHERE f.store_id = ? AND f.state = 'present' ORDER BY f.path""", [store_id]):
+                             WHERE f.store_id = ? ORDER BY f.path""", [store_id]):
         yield str(row[0]), str(row[1]), int(row[2])
+
+
+def ending_with(db: Database, path: str) -> list[Located]:
+    """Files whose path is ``path`` or ends with ``/path``; at most ten."""
+    return fetch(db, Located, """
+        SELECT f.id, f.store_id, s.name AS store, s.root, s.kind, f.path, f.size, f.state, f.checked_at, f.read_at
+        FROM file f JOIN store s ON s.id = f.store_id
+        WHERE s.forgotten IS NULL AND (f.path = ?1 OR substr(f.path, -length(?1) - 1) = '/' || ?1)
+        ORDER BY s.name, f.path LIMIT 10""", [path])
+
+
+def open_findings(db: Database, kinds: tuple[str, ...], after: int, limit: int) -> list[Finding]:
+    """Open findings of some kinds in order of id from ``after`` on."""
+    marks = ", ".join("?" * len(kinds))
+    return fetch(db, Finding, f"""SELECT * FROM finding WHERE resolved IS NULL AND id > ? AND kind IN ({marks})
+                                  ORDER BY id LIMIT ?""", [after, *kinds, limit])
+
+
+def finding(db: Database, finding_id: int) -> Finding | None:
+    return fetch_one(db, Finding, "SELECT * FROM finding WHERE id = ?", [finding_id])
+
+
+def consented(db: Database, store_id: int) -> bool:
+    """Whether a manifest may be written into the store."""
+    return db.execute("SELECT 1 FROM manifest_export WHERE store_id = ? AND consent = 1",
+                      [store_id]).fetchone() is not None
+
+
+def manifest_written(db: Database, store_id: int, sha256: str) -> None:
+    """Note that a manifest was written into the store, which took consent."""
+    db.execute("""INSERT INTO manifest_export VALUES (?, 1, ?, ?) ON CONFLICT (store_id)
+                  DO UPDATE SET consent = 1, written = excluded.written, sha256 = excluded.sha256""",
+               [store_id, now(), sha256])
+
+
+def manifests_in_stores(db: Database) -> list[str]:
+    """When the stores' own manifests were written, oldest first."""
+    return [row[0] for row in db.execute("SELECT written FROM manifest_export WHERE written IS NOT NULL ORDER BY 1")]
+
+
+@dataclass(frozen=True, slots=True)
+class Baggable:
+    """A scan with what its receiver wants to know; ``path`` is that of its file in a primary store, if it has one."""
+
+    sha256: str
+    bytes: int
+    path: str
+    role: str
+    artist: str
+    title: str
+    year: str
+    width: int | None
+    height: int | None
+    ppi_x: float | None
+    bits: int | None
+    profile_name: str
+    captured: str
+
+
+def baggable(db: Database, artist_id: int | None, piece_id: int | None, masters_only: bool) -> list[Baggable]:
+    """Scans of a piece, of an artist or all, that have a file on record."""
+    return fetch(db, Baggable, """
+        SELECT s.sha256, s.bytes, (SELECT f.path FROM file f JOIN store t ON t.id = f.store_id
+                                   WHERE f.scan_id = s.id AND t.forgotten IS NULL
+                                   ORDER BY f.state = 'missing', t.kind <> 'primary', t.name, f.path LIMIT 1) AS path,
+               s.role, coalesce(a.name, s.creator) AS artist, coalesce(p.title, s.title) AS title,
+               coalesce(p.year, '') AS year, s.width, s.height, s.ppi_x, s.bits, s.profile_name, s.captured
+        FROM scan s LEFT JOIN piece p ON p.id = s.piece_id LEFT JOIN artist a ON a.id = p.artist_id
+        WHERE (?1 IS NULL OR p.artist_id = ?1) AND (?2 IS NULL OR p.id = ?2) AND (NOT ?3 OR s.role = 'master')
+              AND EXISTS (SELECT 1 FROM file f JOIN store t ON t.id = f.store_id
+                          WHERE f.scan_id = s.id AND t.forgotten IS NULL)
+        ORDER BY artist, title, path""", [artist_id, piece_id, int(masters_only)])

@@ -1,0 +1,56 @@
+"""``catalogue copy``: bring a store up to date with what the primary stores hold."""
+
+from typing import TYPE_CHECKING
+
+import click
+
+from catalogue.commands.session import Session, bar, interruptible, json_option, sized
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+_OUTCOMES = {"finished": "up to date", "cancelled": "stopped", "full": "the disk is full",
+             "failed": "the store went away"}
+
+
+@click.command("copy")
+@click.option("--to", "target", metavar="STORE", required=True, help="The store to bring up to date.")
+@click.option("--from", "source", metavar="STORE", help="Take scans of this store; else of all primary ones.")
+@click.option("--masters", is_flag=True, help="Masters alone, not tiles and print files.")
+@click.option("--yes", is_flag=True, help="Do not ask.")
+@json_option
+@click.pass_obj
+@click.pass_context
+def command(context: click.Context, session: Session, target: str, source: str | None, masters: bool,
+            yes: bool) -> None:
+    """Copy to a store what it lacks; every copy is verified. Nothing there is overwritten or removed.
+
+    Exit 1 when something could not be copied. Ctrl-C stops; run it again to carry on.
+    """
+    from catalogue.fixity.copies import copy_to, plan
+    from catalogue.records import stores
+    from catalogue.records.paths import shown
+
+    db = session.existing()
+    store = stores.by_name(db, target)
+    wanted = plan(db, store, stores.by_name(db, source) if source else None, masters_only=masters)
+    if not yes and wanted:
+        size = sized(sum(w.size for w in wanted))
+        click.confirm(f"Copy {len(wanted)} scans ({size}) into {store.root}?", abort=True, err=True)
+    with interruptible() as cancelled, bar() as report:
+        done = copy_to(db, session.home, store, wanted, report=report, cancelled=cancelled)
+
+    def text(out: "Console") -> None:
+        out.print(f"{done.store}: {_OUTCOMES[done.outcome]}; {done.copied} copied and verified ({sized(done.bytes)})")
+        if done.adopted:
+            out.print(f"  {done.adopted} lay there already and are now on record")
+        if done.renamed:
+            out.print(f"  {done.renamed} stand under a name with digits of their digest: another file has their own")
+        for one in done.not_copied:
+            out.print(f"  not copied: {shown(one.path)}: {one.reason}")
+
+    session.emit(done, text)
+    if done.outcome == "cancelled":
+        raise click.Abort
+    if done.not_copied or done.outcome != "finished":
+        context.exit(1)

@@ -1,0 +1,124 @@
+"""``catalogue export``: what leaves the catalogue, in open formats."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from catalogue.commands.session import Session, bar, interruptible, json_option, sized
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+@click.group("export")
+def command() -> None:
+    """Write out checksums, bags, tables and pages that need no catalogue to be read."""
+
+
+@command.command("manifest")
+@click.argument("names", nargs=-1, metavar="[STORE]...")
+@click.option("--into-store", is_flag=True, help="Write it at the store's root too, now and with every backup.")
+@click.option("--yes", is_flag=True, help="Do not ask before writing into a store.")
+@json_option
+@click.pass_obj
+def manifest(session: Session, names: tuple[str, ...], into_store: bool, yes: bool) -> None:
+    """Checksums of the named stores, or of all, as a file that sha256sum -c reads.
+
+    Written beside the catalogue. With --into-store also into the store itself, after a question: that file and the
+    store's marker are all that is ever written there.
+    """
+    from catalogue.errors import NotFound
+    from catalogue.fixity.manifest import NAME, export, export_into
+    from catalogue.records import stores
+
+    db = session.existing()
+    chosen = [stores.by_name(db, name) for name in names] or stores.listed(db)
+    if not chosen:
+        raise NotFound("There is no store yet.", hint="Add one: catalogue store add NAME FOLDER.")
+    done = []
+    for store in chosen:
+        done.append(export(db, session.home, store))
+        if into_store:
+            if not yes:
+                click.confirm(f"Write {NAME} into {store.root}, now and with every backup?", abort=True, err=True)
+            done.append(export_into(db, store, consent=True))
+
+    def text(out: "Console") -> None:
+        for one in done:
+            out.print(f"{one.store}: checksums of {one.files} files in {one.path}")
+
+    session.emit(done, text)
+
+
+@command.command("bag")
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--piece", metavar="WORDS", help="The scans of this piece alone.")
+@click.option("--artist", metavar="NAME", help="The scans of this artist alone.")
+@click.option("--masters", is_flag=True, help="Masters alone, not tiles and print files.")
+@click.option("--description", default="", help="What the bag is, in a sentence.")
+@click.option("--organisation", default="", help="Whom it comes from.")
+@click.option("--check", is_flag=True, help="Write nothing: check the bag in FOLDER, ours or another's.")
+@json_option
+@click.pass_obj
+@click.pass_context
+def bag(context: click.Context, session: Session, folder: Path, piece: str | None, artist: str | None, masters: bool,
+        description: str, organisation: str, check: bool) -> None:
+    """Write scans into FOLDER as a bag (RFC 8493): verified copies, their checksums, and a list of what each is.
+
+    FOLDER must not exist. With --check it is a bag to be validated; exit 1 when it is not valid.
+    """
+    from catalogue.fixity.copying import Stopped
+
+    try:
+        if check:
+            _check(context, session, folder)
+        else:
+            _write(session, folder, piece, artist, masters, description, organisation)
+    except Stopped:
+        raise click.Abort from None
+
+
+def _write(session: Session, folder: Path, piece: str | None, artist: str | None, masters: bool, description: str,
+           organisation: str) -> None:
+    from catalogue.commands.show import find_piece
+    from catalogue.errors import Ambiguous, NotFound
+    from catalogue.fixity.bags import baggable, write_bag
+    from catalogue.records import pieces
+
+    db = session.existing()
+    artist_id = None
+    if artist is not None:
+        found = pieces.artists_matching(db, artist)
+        if not found:
+            raise NotFound(f"There is no artist called {artist!r}.")
+        if len(found) > 1:
+            raise Ambiguous(f"{artist!r} fits several artists.", hint=", ".join(a.name for a in found[:5]) + ".")
+        artist_id = found[0].id
+    wanted = baggable(db, artist_id=artist_id, piece_id=find_piece(db, piece).id if piece else None,
+                      masters_only=masters)
+    with interruptible() as cancelled, bar() as report:
+        made = write_bag(db, folder, wanted, description=description, organisation=organisation, report=report,
+                         cancelled=cancelled)
+
+    def text(out: "Console") -> None:
+        out.print(f"{made.files} scans ({sized(made.bytes)}), copied and verified: {made.folder}")
+
+    session.emit(made, text)
+
+
+def _check(context: click.Context, session: Session, folder: Path) -> None:
+    from catalogue.fixity.bag_check import check_bag
+
+    with interruptible() as cancelled, bar() as report:
+        problems = check_bag(folder, report=report, cancelled=cancelled)
+
+    def text(out: "Console") -> None:
+        for one in problems:
+            out.print(f"{one.path or folder}: {one.text}")
+        if not problems:
+            out.print("The bag is complete and every checksum holds.")
+
+    session.emit({"valid": not problems, "problems": problems}, text)
+    if problems:
+        context.exit(1)

@@ -1,0 +1,40 @@
+"""``catalogue levels``: how safe the archive is, and what to do next."""
+
+from typing import TYPE_CHECKING
+
+import click
+
+from catalogue.commands.session import Session, json_option
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+@click.command("levels")
+@click.option("--answer", nargs=2, metavar="QUESTION ANSWER", help="Say yes or no, and why, to a question asked there.")
+@click.option("--all", "everything", is_flag=True, help="Show what is met as well.")
+@json_option
+@click.pass_obj
+def command(session: Session, answer: tuple[str, str] | None, everything: bool) -> None:
+    """Which level of the NDSA Levels of Digital Preservation (2.0, 2019) each area reaches, and what is lacking.
+
+    Told from what the catalogue knows. Questions that only a person can answer are shown with a ?.
+    """
+    from catalogue.fixity.levels import NAMES, levels
+    from catalogue.fixity.levels import answer as keep
+
+    db = session.existing()
+    if answer:
+        keep(db, *answer)
+    areas = levels(db, session.home)
+
+    def text(out: "Console") -> None:
+        for area in areas:
+            out.print(f"{area.name}: {area.level} {NAMES[area.level]}" if area.level else f"{area.name}: not yet 1")
+            for one in area.criteria if everything else area.lacking:
+                sign = "+" if one.met else ("-" if one.answered else "?")
+                asked = f" [{one.asks}]" if one.asks else ""
+                out.print(f"  {sign} {one.level} {one.text}{asked}: {one.evidence}")
+
+    session.emit([{"area": a.name, "level": a.level, "criteria": a.criteria, "lacking": a.lacking} for a in areas],
+                 text)

@@ -1,0 +1,75 @@
+"""``catalogue recover``: a damaged or lost catalogue comes back."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from catalogue.commands.session import Session, bar, interruptible, json_option
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+@click.command("recover")
+@click.argument("folders", nargs=-1, type=click.Path(path_type=Path, exists=True, file_okay=False),
+                metavar="[FOLDER]...")
+@click.option("--rebuild", "anew", is_flag=True, help="Make it anew from the stores at FOLDER…, when no backup is left.")
+@click.option("--from", "source", type=click.Path(path_type=Path, exists=True, dir_okay=False), metavar="FILE",
+              help="Go back to this backup, even from a sound catalogue.")
+@click.option("--yes", is_flag=True, help="Do not ask.")
+@json_option
+@click.pass_obj
+def command(session: Session, folders: tuple[Path, ...], anew: bool, source: Path | None, yes: bool) -> None:
+    """Put the newest sound backup in the catalogue's place. The present file is kept aside.
+
+    Without any backup left: catalogue recover --rebuild FOLDER…, then take the orders in again from their last
+    export with catalogue import.
+    """
+    if folders and not anew:
+        raise click.UsageError("FOLDER… goes with --rebuild.")
+    home = session.home
+    if not yes:
+        what = "Rebuild the catalogue from the stores" if anew else "Put a backup in the catalogue's place"
+        click.confirm(f"{what} in {home.folder}? The present one is kept aside.", abort=True, err=True)
+    if anew:
+        _rebuild(session, folders)
+        return
+    from catalogue.fixity.backup import recover
+
+    with bar() as report:
+        done = recover(home, source, report=report)
+
+    def text(out: "Console") -> None:
+        found = done.condition
+        out.print(f"The catalogue is back from {done.source}: {found.files} files, {found.scans} scans, {found.pieces}"
+                  f" pieces, {found.orders} orders, last event at {found.last_event or 'no time'}")
+        if done.lost:
+            out.print(f"{done.lost} events written after that backup are lost. Index the stores; enter later orders"
+                      " again.")
+        if done.aside:
+            out.print(f"The former file: {done.aside}")
+
+    session.emit(done, text)
+
+
+def _rebuild(session: Session, folders: tuple[Path, ...]) -> None:
+    from catalogue.fixity.rebuild import rebuild
+
+    with interruptible() as cancelled, bar() as report:
+        done = rebuild(session.home, [f.absolute() for f in folders], report=report, cancelled=cancelled)
+
+    def text(out: "Console") -> None:
+        for one in done.stores:
+            words = f"{one.store}: {one.files} files"
+            if one.listed is None:
+                words += "; no checksum manifest was found, so earlier damage cannot be told"
+            else:
+                words += (f"; the manifest lists {one.listed}: {one.differ} differ from it, {one.missing} are missing,"
+                          f" {one.unlisted} are new")
+            out.print(words)
+        if done.aside:
+            out.print(f"The former file: {done.aside}")
+        out.print("Orders and editions come back from their last export: catalogue import.")
+
+    session.emit(done, text)

@@ -1,0 +1,65 @@
+"""``catalogue restore``: put a good copy back, keep the bad file aside."""
+
+from typing import TYPE_CHECKING
+
+import click
+
+from catalogue.commands.session import Session, bar, interruptible, json_option
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from catalogue.records.database import Database
+
+
+@click.command("restore")
+@click.argument("file")
+@click.option("--from", "source", metavar="STORE", help="The store to take it from; else the one checked last.")
+@click.option("--digest", metavar="SHA256", help="Bring back an earlier content, by the digest it had.")
+@click.option("--yes", is_flag=True, help="Do not ask.")
+@json_option
+@click.pass_obj
+def command(session: Session, file: str, source: str | None, digest: str | None, yes: bool) -> None:
+    """Put a good copy back in FILE's place: a path, STORE:path, or the end of one.
+
+    The copy is made beside it and verified first; only then the names are switched. The former file stays beside it
+    with a name ending in .damaged and the time.
+    """
+    from catalogue.fixity.copying import Stopped
+    from catalogue.fixity.restore import file_called, plan, restore
+    from catalogue.records import stores
+
+    db = session.existing()
+    located = file_called(db, file)
+    planned = plan(db, located.id, stores.by_name(db, source) if source else None,
+                   sha256=_whole(db, digest) if digest else None)
+    if not yes:
+        click.echo(f"Restore   {planned.target}", err=True)
+        click.echo(f"from      {planned.source}", err=True)
+        click.echo("The present file is kept aside beside it." if planned.present
+                   else "Nothing stands in its place now.", err=True)
+        click.confirm("Write into this store?", abort=True, err=True)
+    try:
+        with interruptible() as cancelled, bar() as report:
+            done = restore(db, planned, report=report, cancelled=cancelled)
+    except Stopped:
+        raise click.Abort from None
+
+    def text(out: "Console") -> None:
+        out.print(f"Restored and verified: {done.path}")
+        if done.aside:
+            out.print(f"The former file: {done.aside}")
+
+    session.emit(done, text)
+
+
+def _whole(db: "Database", digits: str) -> str:
+    from catalogue.errors import Ambiguous, NotFound
+    from catalogue.records import scans
+
+    found = scans.starting_with(db, digits.lower())
+    if not found:
+        raise NotFound(f"No scan on record has a digest beginning with {digits}.")
+    if len(found) > 1:
+        raise Ambiguous(f"Several scans have a digest beginning with {digits}.", hint="Give more of its digits.")
+    return found[0].sha256

@@ -1,0 +1,109 @@
+"""What to do about a finding, from what the catalogue knows of the other copies."""
+
+from dataclasses import dataclass
+
+from catalogue.fixity.placing import Damage, from_text
+from catalogue.fixity.restore import sources
+from catalogue.records import events, findings, fixity, scans
+from catalogue.records import stores as store_rows
+from catalogue.records.database import Database, transaction
+from catalogue.records.findings import Finding
+from catalogue.records.paths import shown
+
+# The findings of this room, worst first: the order of the audit screen.
+KINDS = ("unreadable", "changed", "truncated", "missing", "edited", "moved", "single copy", "no off-site copy",
+         "offline", "changing")
+RESTORABLE = ("unreadable", "changed", "truncated", "missing", "edited")
+
+
+@dataclass(frozen=True, slots=True)
+class NextStep:
+    """What to do next. ``action``: ``restore`` (with ``file_id`` and ``source``), ``copy``, ``index``, ``connect``,
+    ``accept`` or ``look``. ``command`` is the same thing on the command line, "" where there is none.
+    """
+
+    text: str
+    action: str
+    command: str = ""
+    file_id: int | None = None
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class OpenFinding:
+    """An open finding with its store's name, its next step and where the damage lies, if that is known."""
+
+    finding: Finding
+    store: str
+    next: NextStep
+    damage: Damage | None
+
+
+def open_findings(db: Database, *, kind: str | None = None, after: int = 0, limit: int = 200) -> list[OpenFinding]:
+    """Open findings that concern fixity, a page at a time by id."""
+    kinds = KINDS if kind is None else (kind,)
+    names = {store.id: store.name for store in store_rows.listed(db)}
+    return [OpenFinding(f, names.get(f.store_id or 0, ""), next_step(db, f), damage_of(db, f.file_id))
+            for f in fixity.open_findings(db, kinds, after, limit)]
+
+
+def damage_of(db: Database, file_id: int | None) -> Damage | None:
+    """Where a file is damaged, as its last audit found."""
+    text = None if file_id is None else fixity.damage(db, file_id)
+    return None if text is None else from_text(text)
+
+
+def next_step(db: Database, finding: Finding) -> NextStep:
+    """What a person should do about a finding, and how."""
+    store = store_rows.by_id(db, finding.store_id).name if finding.store_id else ""
+    if finding.kind in RESTORABLE and finding.file_id is not None:
+        return _repair(db, finding, store)
+    match finding.kind:
+        case "single copy" | "no off-site copy":
+            kind = "off-site" if finding.kind == "no off-site copy" else None
+            target = next((s.name for s in store_rows.listed(db) if (s.kind == kind if kind else s.kind != "primary")),
+                          "")
+            return NextStep(f"Copy it to {target}." if target else "Add a store on another disk, then copy to it.",
+                            "copy", f"catalogue copy --to {_quoted(target)}" if target else "")
+        case "moved":
+            return NextStep("Index the store: the catalogue follows the file.", "index",
+                            f"catalogue index {_quoted(store)}")
+        case "offline":
+            return NextStep("Connect the disk or share, then audit it.", "connect", f"catalogue audit {_quoted(store)}")
+    return NextStep(finding.hint or "Look at the file.", "look")
+
+
+def _repair(db: Database, finding: Finding, store: str) -> NextStep:
+    scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
+    good = sources(db, scan.sha256, finding.file_id or 0) if scan else []
+    place = _quoted(f"{store}:{shown(finding.path)}")
+    if good:
+        best = good[0]
+        checked = f", checked {best.checked_at[:10]}" if best.checked_at else ", not checked since it was read"
+        text = f"Restore it from {best.store}{checked}."
+        if finding.kind == "edited":
+            text = f"If it was meant, accept it and index the store; else restore it from {best.store}{checked}."
+        return NextStep(text, "restore", f"catalogue restore {place} --from {_quoted(best.store)}", finding.file_id,
+                        best.store)
+    if finding.kind == "edited":
+        return NextStep("If it was meant, accept it and index the store. No copy of what it was is known.", "accept",
+                        f"catalogue index {_quoted(store)}")
+    return NextStep("No sound copy is known. Connect disks that may hold one, index them, and look again; until then"
+                    " leave the file and its disk alone.", "look")
+
+
+def accept(db: Database, finding_id: int, why: str) -> None:
+    """Close a finding on a person's word, with an event."""
+    with transaction(db):
+        finding = fixity.finding(db, finding_id)
+        findings.resolve_by_id(db, finding_id, f"accepted: {why}")
+        if finding is not None:
+            store = store_rows.by_id(db, finding.store_id).name if finding.store_id else ""
+            events.append(db, "validation", "warning", store=store, path=finding.path,
+                          detail=f"{finding.kind} accepted: {why}")
+
+
+def _quoted(word: str) -> str:
+    from shlex import quote
+
+    return quote(word)

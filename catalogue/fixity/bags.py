@@ -1,0 +1,130 @@
+"""Bags after RFC 8493: scans with their checksums and a list of what each one is, to hand over or put away."""
+
+import csv
+import hashlib
+import io
+import os
+import shutil
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from catalogue import __version__
+from catalogue.errors import NotFound, Refused
+from catalogue.fixity.bag_names import distinct, escaped, portable
+from catalogue.fixity.copying import copy_verified, part_path, sync_folder
+from catalogue.fixity.restore import sources
+from catalogue.indexing.recording import real_path
+from catalogue.indexing.stores import where
+from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.records import events, fixity, stores
+from catalogue.records.database import Database, now, transaction
+from catalogue.records.fixity import Baggable
+from catalogue.records.paths import shown
+
+LIST_NAME = "scans.csv"
+_COLUMNS = ("file", "sha256", "bytes", "artist", "title", "year", "role", "width", "height", "ppi", "bits", "profile",
+            "captured", "original name")
+
+
+@dataclass(frozen=True, slots=True)
+class Bag:
+    """A bag that was written."""
+
+    folder: Path
+    files: int
+    bytes: int
+
+
+def write_bag(db: Database, target: Path, wanted: Sequence[Baggable], *, description: str = "",
+              organisation: str = "", report: Report = unheard, cancelled: Cancelled = never) -> Bag:
+    """Write scans into a new bag: every file copied, verified and listed; the folder gets its name when all is done.
+
+    Payload names are made portable (see ``bag_names.portable``); ``scans.csv`` keeps the original ones.
+
+    Raises:
+        Refused: the folder exists or lies in a store. NotFound: a scan has no sound file at hand. NoRoom, Damaged,
+        Stopped: as in ``copying``.
+    """
+    target = target.expanduser().absolute()
+    if os.path.lexists(target):
+        raise Refused("There is already something of this name.", hint="Choose a new folder.", path=target)
+    for store in stores.listed(db):
+        if target.is_relative_to(store.root):
+            raise Refused(f"This folder lies in the store {store.name!r}.", hint="Choose one outside the stores.",
+                          path=target)
+    if not wanted:
+        raise NotFound("There is no scan to put into the bag.")
+    part = part_path(target)
+    if part.exists():
+        shutil.rmtree(part)  # ours, of a bag that was never finished
+    try:
+        bag = _filled(db, part, wanted, description, organisation, report, cancelled)
+        part.rename(target)
+        sync_folder(target.parent)
+    except BaseException:
+        shutil.rmtree(part, ignore_errors=True)
+        raise
+    with transaction(db):
+        for one in wanted:
+            events.append(db, "transfer", "success", path=one.path, sha256=one.sha256, detail=f"into a bag: {target}")
+    return Bag(target, bag.files, bag.bytes)
+
+
+def _filled(db: Database, folder: Path, wanted: Sequence[Baggable], description: str, organisation: str,
+            report: Report, cancelled: Cancelled) -> Bag:
+    (folder / "data").mkdir(parents=True)
+    taken: set[str] = set()
+    listed: list[tuple[str, Baggable]] = []
+    total, done = sum(w.bytes for w in wanted), 0
+    for number, one in enumerate(wanted):
+        name = distinct("data/" + portable(one.path), taken)
+
+        def tell(progress: Progress, number: int = number, before: int = done) -> None:
+            report(Progress("Bag", number, len(wanted), before + progress.bytes_done, total))
+
+        copy_verified(_source(db, one), folder / name, sha256=one.sha256, report=tell, cancelled=cancelled)
+        listed.append((name, one))
+        done += one.bytes
+    manifest = "".join(f"{one.sha256}  {escaped(name)}\n" for name, one in listed)
+    info = {"Source-Organization": organisation, "External-Description": description, "Bagging-Date": now()[:10],
+            "Bag-Size": f"{done / 1e6:.1f} MB", "Payload-Oxum": f"{done}.{len(listed)}",
+            "Bag-Software-Agent": f"master-scan-catalogue {__version__}"}
+    tags = {"bagit.txt": "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n",
+            "bag-info.txt": "".join(f"{key}: {' '.join(value.split())}\n" for key, value in info.items() if value),
+            "manifest-sha256.txt": manifest, LIST_NAME: _list_of(listed)}
+    tags["tagmanifest-sha256.txt"] = "".join(
+        f"{hashlib.sha256(text.encode()).hexdigest()}  {name}\n" for name, text in tags.items())
+    for name, text in tags.items():
+        with (folder / name).open("w", encoding="utf-8", newline="") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+    sync_folder(folder)
+    return Bag(folder, len(listed), done)
+
+
+def _source(db: Database, one: Baggable) -> Path:
+    for holder in sources(db, one.sha256, 0):
+        root = where(db, stores.by_id(db, holder.store_id))
+        if root is not None:
+            return Path(real_path(root, holder.path))
+    raise NotFound("No sound file of this scan is at hand.", hint="Connect the store that holds it.",
+                   path=shown(one.path))
+
+
+def _list_of(listed: Sequence[tuple[str, Baggable]]) -> str:
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(_COLUMNS)
+    for name, one in listed:
+        writer.writerow([name, one.sha256, one.bytes, one.artist, one.title, one.year, one.role, one.width, one.height,
+                         f"{one.ppi_x:g}" if one.ppi_x else "", one.bits, one.profile_name, one.captured,
+                         shown(one.path)])
+    return out.getvalue()
+
+
+def baggable(db: Database, *, artist_id: int | None = None, piece_id: int | None = None,
+             masters_only: bool = False) -> list[Baggable]:
+    """Scans of a piece or an artist, or all, that have a file on record, by artist, title and path."""
+    return fixity.baggable(db, artist_id, piece_id, masters_only)

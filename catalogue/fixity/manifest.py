@@ -1,0 +1,176 @@
+"""Checksum manifests that ``sha256sum -c`` reads, escaping included; kept with the catalogue and in the stores.
+
+A store gets one only with consent, once given. It and the store's marker are all that is ever written there without
+a further question.
+"""
+
+import hashlib
+import os
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from catalogue import __version__
+from catalogue.errors import CatalogueError, Refused
+from catalogue.fixity import log
+from catalogue.fixity.copying import write_atomically
+from catalogue.fixity.log import Head
+from catalogue.indexing.stores import is_at, where
+from catalogue.records import events, fixity, stores
+from catalogue.records.database import Database, now, transaction
+from catalogue.records.paths import kept, native
+from catalogue.records.stores import Store
+from catalogue.settings import Home
+
+NAME = "scan-store.sha256"
+# GNU coreutils: a line whose name needs escaping starts with a backslash
+_LINE = re.compile(rb"(\\?)([0-9a-fA-F]{64}) [ *](.+)", re.DOTALL)
+_ESCAPES = {b"\\": b"\\\\", b"\n": b"\\n", b"\r": b"\\r"}
+_PLAIN = {b"\\": b"\\", b"n": b"\n", b"r": b"\r"}
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A manifest that was written: where, and for how many files."""
+
+    store: str
+    path: Path
+    files: int
+
+
+@dataclass(frozen=True, slots=True)
+class Manifest:
+    """A manifest as read. ``digests`` maps kept paths to SHA-256; ``faults`` are lines that say nothing.
+
+    ``store``, ``kind`` and ``head`` come from its comments, empty or None where it has none.
+    """
+
+    digests: dict[str, str]
+    faults: tuple[str, ...]
+    store: str = ""
+    kind: str = ""
+    head: Head | None = None
+
+
+def line(sha256: str, name: bytes) -> bytes:
+    """One line as ``sha256sum`` writes it, ended by a newline."""
+    escaped = re.sub(rb"[\\\n\r]", lambda m: _ESCAPES[m[0]], name)
+    return (b"\\" if escaped != name else b"") + sha256.encode() + b"  " + escaped + b"\n"
+
+
+def parsed(text: bytes) -> tuple[str, bytes] | None:
+    """``(sha256, name)`` of one line without its newline; None where it is no manifest line."""
+    found = _LINE.fullmatch(text)
+    if not found:
+        return None
+    name = found[3]
+    if found[1]:
+        if re.search(rb"\\(?![\\nr])", re.sub(rb"\\\\", b"", name)):
+            return None
+        name = re.sub(rb"\\([\\nr])", lambda m: _PLAIN[m[1]], name)
+    return found[2].decode().lower(), name
+
+
+def text_of(rows: Iterable[tuple[str, str, int]], comments: Iterable[str] = ()) -> bytes:
+    """A whole manifest: ``(kept path, sha256, size)`` rows, and comments, which ``sha256sum -c`` passes over."""
+    head = b"".join(b"# " + re.sub(r"\s+", " ", comment).encode("utf-8", "surrogateescape") + b"\n"
+                    for comment in comments)
+    return head + b"".join(line(sha256, os.fsencode(native(path))) for path, sha256, _ in rows)
+
+
+def read(path: Path) -> Manifest:
+    """A manifest of ours, or any that ``sha256sum`` wrote. Raises :class:`CatalogueError` when it cannot be read."""
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise CatalogueError(f"The manifest cannot be read: {error.strerror}.", path=path) from error
+    digests: dict[str, str] = {}
+    faults: list[str] = []
+    facts: dict[str, str] = {}
+    for number, text in enumerate(data.split(b"\n"), 1):
+        if text.startswith(b"#"):
+            key, _, value = text[1:].decode("utf-8", "replace").strip().partition(": ")
+            facts[key] = value
+        elif text:
+            found = parsed(text)
+            name = kept(os.fsdecode(found[1]).removeprefix("./")) if found else ""
+            if not found or name in digests:
+                faults.append(f"line {number}: " + ("listed twice" if found else "not a checksum and a name"))
+            else:
+                digests[name] = found[0]
+    return Manifest(digests, tuple(faults), facts.get("store", ""), facts.get("kind", ""),
+                    _head(facts.get("event log", "")))
+
+
+def _head(text: str) -> Head | None:
+    found = re.fullmatch(r"(\d+) events, chain ([0-9a-f]{64})", text)
+    return Head(int(found[1]), "", found[2]) if found else None
+
+
+def export(db: Database, home: Home, store: Store) -> Written:
+    """Write a store's manifest into the catalogue's folder."""
+    safe = _safe(store.name)
+    target = home.folder / "manifests" / f"{safe if safe == store.name else f'{safe}-{store.id}'}.sha256"
+    return _write(db, store, target)
+
+
+def export_into(db: Database, store: Store, *, consent: bool) -> Written:
+    """Write a store's manifest at its root.
+
+    Raises:
+        Refused: no consent was given, now or before; the store is offline; or another file has the manifest's name.
+    """
+    if not consent and not fixity.consented(db, store.id):
+        raise Refused(f"Nothing is written into the store {store.name!r} without consent.",
+                      hint="Run catalogue export manifest --into-store.", path=store.root)
+    root = where(db, store)
+    if root is None:
+        raise Refused(f"The store {store.name!r} is offline.", hint="Connect it first.", path=store.root)
+    target = root / NAME
+    if target.exists() and not target.read_bytes()[:200].startswith(b"# checksums"):
+        raise Refused("Another file has the manifest's name.", hint="Move it elsewhere.", path=target)
+    if not is_at(store, root):
+        raise Refused(f"The store {store.name!r} went away.", path=root)
+    written = _write(db, store, target)
+    with transaction(db):
+        fixity.manifest_written(db, store.id, hashlib.sha256(target.read_bytes()).hexdigest())
+    return written
+
+
+def _write(db: Database, store: Store, target: Path) -> Written:
+    rows = list(fixity.manifest_rows(db, store.id))
+    last = log.head(db)
+    target.parent.mkdir(parents=True, exist_ok=True)
+    write_atomically(target, text_of(rows, [
+        "checksums of a scan store; check with: sha256sum -c " + target.name, f"store: {store.name}",
+        f"kind: {store.kind}", f"written: {now()} by master-scan-catalogue {__version__}", f"files: {len(rows)}",
+        f"event log: {last.id} events, chain {last.chain}"]))
+    with transaction(db):
+        events.append(db, "message digest calculation", "success", store=store.name, path=str(target),
+                      detail=f"manifest of {len(rows)} files written")
+    return Written(store.name, target, len(rows))
+
+
+def refresh(db: Database, home: Home) -> list[Written]:
+    """Write every store's manifest beside the catalogue, and into those online stores that allow it."""
+    done = []
+    for store in stores.listed(db):
+        done.append(export(db, home, store))
+        if fixity.consented(db, store.id) and where(db, store) is not None:
+            done.append(export_into(db, store, consent=False))
+    return done
+
+
+def heads(db: Database) -> Iterator[Head]:
+    """The event log's heads kept in the manifests of online stores."""
+    for store in stores.listed(db):
+        root = where(db, store)
+        if root is not None and (root / NAME).is_file():
+            head = read(root / NAME).head
+            if head is not None:
+                yield head
+
+
+def _safe(name: str) -> str:
+    return re.sub(r"[^\w .-]", "_", name).strip(". ") or "store"

@@ -1,0 +1,162 @@
+"""A lost catalogue made anew from the stores and the checksum manifests.
+
+The stores are indexed afresh. The manifests then say what each file was: one whose bytes differ was damaged while no
+catalogue watched, and one that is gone is missing, although the new catalogue never saw it.
+"""
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from catalogue.errors import NotFound, Refused
+from catalogue.fixity import copies, log, manifest
+from catalogue.fixity.copying import aside_name
+from catalogue.fixity.log import Head
+from catalogue.fixity.manifest import Manifest
+from catalogue.indexing.service import index
+from catalogue.indexing.stores import MARKER, add_store
+from catalogue.indexing.workers import Executors, processes
+from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.records import events, files, findings, runs, scans, stores
+from catalogue.records.backup import condition
+from catalogue.records.database import Database, now, open_database, transaction
+from catalogue.records.stores import Store
+from catalogue.settings import Home
+
+
+@dataclass(frozen=True, slots=True)
+class RebuiltStore:
+    """One store read anew. ``listed`` is how many files its manifest names; None where there is no manifest."""
+
+    store: str
+    files: int
+    listed: int | None
+    differ: int = 0
+    missing: int = 0
+    unlisted: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Rebuilt:
+    """What a rebuild did; ``aside`` is where the former catalogue lies, None where there was none."""
+
+    stores: tuple[RebuiltStore, ...]
+    aside: Path | None
+
+
+def rebuild(home: Home, roots: Sequence[Path], *, report: Report = unheard, cancelled: Cancelled = never,
+            executors: Executors = processes) -> Rebuilt:
+    """Make the catalogue anew from the stores at ``roots``. Writes into no store.
+
+    Raises:
+        Refused: there is a sound catalogue with files in it. NotFound: no root was given.
+    """
+    if not roots:
+        raise NotFound("Name the stores' folders.", hint="catalogue recover --rebuild FOLDER…")
+    present = condition(home.database)
+    if not present.faults and present.files:
+        raise Refused("There is a sound catalogue here.", hint="Rebuild into another folder: catalogue --catalogue"
+                      " FOLDER recover --rebuild …", path=home.database)
+    aside = _set_aside(home)
+    before = log.kept_head(home)
+    db = open_database(home.database)
+    try:
+        known = [(store, _manifest_of(home, store, Path(store.root))) for store in _stores(db, home, roots)]
+        index(db, home, [store for store, _ in known], report=report, cancelled=cancelled, executors=executors)
+        done = tuple(_compared(db, store, found) for store, found in known)
+        _note(db, len(done), [before, *(found.head for _, found in known if found)])
+        copies.review(db, home.settings)
+        log.keep_head(db, home, anew=True)
+    finally:
+        db.close()
+    return Rebuilt(done, aside)
+
+
+def _set_aside(home: Home) -> Path | None:
+    moment, aside = now(), None
+    for name in (f"{home.database.name}-wal", f"{home.database.name}-shm", home.database.name):
+        path = home.folder / name
+        if path.exists():
+            aside = aside_name(path, moment)
+            path.rename(aside)
+    return aside
+
+
+def _stores(db: Database, home: Home, roots: Sequence[Path]) -> list[Store]:
+    found = []
+    for root in roots:
+        listed = root / manifest.NAME
+        kind = manifest.read(listed).kind if listed.is_file() else ""
+        if not kind:
+            beside = _beside(home, _marked_name(root) or root.name)
+            kind = beside.kind if beside else ""
+        name = _marked_name(root) or root.name
+        found.append(add_store(db, name, root, kind if kind in stores.KINDS else "primary", consent=False))
+    return found
+
+
+def _marked_name(root: Path) -> str:
+    try:
+        return str(json.loads((root / MARKER).read_text(encoding="utf-8"))["name"])
+    except (OSError, ValueError, KeyError, TypeError):  # no marker, or a foreign one: the folder's name will do
+        return ""
+
+
+def _manifest_of(home: Home, store: Store, root: Path) -> Manifest | None:
+    """The store's own manifest, else the one kept beside the catalogue; the one of more events where there are both."""
+    found = [manifest.read(root / manifest.NAME)] if (root / manifest.NAME).is_file() else []
+    beside = _beside(home, store.name)
+    if beside:
+        found.append(beside)
+    return max(found, key=lambda m: m.head.id if m.head else 0, default=None)
+
+
+def _beside(home: Home, name: str) -> Manifest | None:
+    for path in sorted((home.folder / "manifests").glob("*.sha256")):
+        found = manifest.read(path)
+        if found.store == name:
+            return found
+    return None
+
+
+def _compared(db: Database, store: Store, listed: Manifest | None) -> RebuiltStore:
+    held = {row[0]: row[4] for row in files.known(db, store.id)}
+    if listed is None:
+        return RebuiltStore(store.name, len(held), None)
+    differ = missing = 0
+    with transaction(db):
+        run_id = runs.start(db, "rebuild", store.id)
+        for path, sha256 in listed.digests.items():
+            file = files.by_id(db, held[path]) if path in held else None
+            scan = scans.by_id(db, file.scan_id) if file and file.scan_id else None
+            if scan and scan.sha256 == sha256:
+                continue
+            # a copy in another store may hold what this file was: then it can be restored
+            true_scan = scans.by_digest(db, sha256)
+            if file is None:
+                missing += 1
+                file_id = files.save(db, store.id, path, true_scan.bytes if true_scan else 0, 0,
+                                     true_scan.id if true_scan else None, run_id, verified=False)
+                files.mark_missing(db, [file_id])
+                kind, detail = "missing", "the checksum manifest lists it"
+            else:
+                differ += 1
+                file_id = file.id
+                if true_scan:
+                    files.save(db, store.id, path, file.size, file.mtime_ns, true_scan.id, run_id, verified=False)
+                kind, detail = "changed", "its bytes are not those of the checksum manifest"
+            findings.record(db, kind, detail, store_id=store.id, path=path, file_id=file_id,
+                            scan_id=true_scan.id if true_scan else None,
+                            hint="Restore it from a good copy." if true_scan else "Look for another copy.")
+            events.append(db, "fixity check", "fail", store=store.name, path=path, sha256=sha256, detail=detail)
+        runs.end(db, run_id, "finished", {"listed": len(listed.digests), "differ": differ, "missing": missing})
+    return RebuiltStore(store.name, len(held), len(listed.digests), differ, missing,
+                        len(held.keys() - listed.digests.keys()))
+
+
+def _note(db: Database, count: int, heads: Sequence[Head | None]) -> None:
+    last = max((h for h in heads if h), key=lambda h: h.id, default=None)
+    ended = f"; the former event log reached event {last.id} with chain {last.chain}" if last else ""
+    with transaction(db):
+        events.append(db, "recovery", "success", detail=f"catalogue rebuilt from {count} stores{ended}")

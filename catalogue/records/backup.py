@@ -1,0 +1,61 @@
+"""Copies of the catalogue itself: SQLite's online backup, and the checks that a copy must pass."""
+
+import sqlite3
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+from catalogue.errors import CatalogueError
+from catalogue.records.database import Database
+
+PAGES_A_STEP = 4096
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """What a catalogue file holds, or why it holds nothing. ``faults`` is empty for a sound one."""
+
+    faults: tuple[str, ...]
+    schema: int = 0
+    files: int = 0
+    scans: int = 0
+    pieces: int = 0
+    orders: int = 0
+    events: int = 0
+    last_event: str = ""
+    last_chain: str = ""
+
+
+def copy_database(db: Database, target: Path) -> None:
+    """Write the catalogue as it is now to ``target``, a new file, while other programs go on using it.
+
+    Raises :class:`CatalogueError` when it cannot be written.
+    """
+    try:
+        with closing(sqlite3.connect(target)) as copy:
+            db.conn.backup(copy, pages=PAGES_A_STEP)
+            # a file of its own: no -wal beside it that could be left behind
+            copy.execute("PRAGMA journal_mode = DELETE").close()
+    except sqlite3.Error as error:
+        raise CatalogueError(f"The backup cannot be written: {error}.", path=target) from error
+
+
+def condition(path: Path) -> Condition:
+    """Examine a catalogue file without changing it: integrity, references, contents."""
+    if not path.is_file():
+        return Condition(("there is no such file",))
+    try:
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=20)) as connection:
+            faults = [row[0] for row in connection.execute("PRAGMA integrity_check(20)") if row[0] != "ok"]
+            faults += [f"{row[0]} row {row[1]} refers to no {row[2]}"
+                       for row in connection.execute("PRAGMA foreign_key_check").fetchmany(20)]
+            schema = int(connection.execute("PRAGMA user_version").fetchone()[0])
+            if schema < 1:
+                return Condition((*faults, "it holds no catalogue"))
+            files, scans, pieces, orders, events = (
+                int(connection.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
+                for table in ("file", "scan", "piece", "orders", "event"))
+            last = connection.execute("SELECT at, chain FROM event ORDER BY id DESC LIMIT 1").fetchone() or ("", "")
+    except sqlite3.Error as error:
+        return Condition((str(error),))
+    return Condition(tuple(faults), schema, files, scans, pieces, orders, events, str(last[0]), str(last[1]))

@@ -1,0 +1,103 @@
+"""What the catalogue itself can say about how safe the archive is; and what persons have answered."""
+
+from dataclasses import dataclass
+
+from catalogue.records.database import Database, fetch, now
+from catalogue.records.events import agent
+from catalogue.records.fixity import BAD_KINDS, master_copies
+
+_BAD = ", ".join(f"'{kind}'" for kind in BAD_KINDS)
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Counts over the whole catalogue. Times are ISO 8601, "" where there is none."""
+
+    stores: int
+    off_site_stores: int
+    masters: int
+    in_two: int                # masters with sound files in at least two stores
+    in_three: int
+    off_site: int
+    files: int
+    without_digest: int
+    never_checked: int         # since they were read into the catalogue
+    oldest_check: str
+    broken: int                # open findings of damage or loss
+    verified_copies: int
+    events: int
+    last_review: str
+    in_store_manifests: int
+    newest_manifest: str
+    masters_without_piece: int
+    masters_without_profile: int
+    masters_without_names: int
+    undecoded: int
+    formats: dict[str, int]
+    finished_audits: int
+    recoveries: int
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a person said about a question: ``answer`` begins with ``yes`` or ``no``."""
+
+    question: str
+    answer: str
+    given: str
+    agent: str
+
+
+def facts(db: Database, reviewed: str) -> Facts:
+    """Gather the facts; ``reviewed`` is how events of a review of the log begin."""
+    copies = master_copies(db)
+    n = _Numbers(db)
+    return Facts(
+        stores=n("SELECT count(*) FROM store WHERE forgotten IS NULL"),
+        off_site_stores=n("SELECT count(*) FROM store WHERE forgotten IS NULL AND kind = 'off-site'"),
+        masters=len(copies), in_two=sum(c.stores >= 2 for c in copies), in_three=sum(c.stores >= 3 for c in copies),
+        off_site=sum(c.off_site >= 1 for c in copies),
+        files=n(f"SELECT count(*) FROM {_FILES}"),
+        without_digest=n(f"SELECT count(*) FROM {_FILES} WHERE f.scan_id IS NULL"),
+        never_checked=n(f"""SELECT count(*) FROM {_FILES} WHERE f.scan_id IS NOT NULL
+                            AND f.id NOT IN (SELECT file_id FROM fixity_turn)"""),
+        oldest_check=n.text(f"SELECT min(coalesce(f.checked_at, f.read_at)) FROM {_FILES} WHERE f.scan_id IS NOT NULL"),
+        broken=n(f"SELECT count(*) FROM finding WHERE resolved IS NULL AND kind IN ({_BAD})"),
+        verified_copies=n("SELECT count(*) FROM event WHERE type IN ('replication', 'ingestion') AND sha256 <> ''"),
+        events=n("SELECT count(*) FROM event"),
+        last_review=n.text("SELECT max(at) FROM event WHERE type = 'validation' AND detail LIKE ? || '%'", reviewed),
+        in_store_manifests=n("SELECT count(*) FROM manifest_export WHERE written IS NOT NULL"),
+        newest_manifest=n.text("SELECT max(written) FROM manifest_export"),
+        masters_without_piece=n("SELECT count(*) FROM scan WHERE role = 'master' AND piece_id IS NULL"),
+        masters_without_profile=n("SELECT count(*) FROM scan WHERE role = 'master' AND profile_digest = ''"),
+        masters_without_names=n("""SELECT count(*) FROM scan WHERE role = 'master' AND piece_id IS NULL
+                                   AND (title = '' OR creator = '')"""),
+        undecoded=n("""SELECT count(*) FROM finding WHERE resolved IS NULL
+                       AND kind IN ('undecoded', 'damaged', 'not a picture', 'truncated')"""),
+        formats={str(row[0]) or "unknown": int(row[1]) for row in db.execute(
+            "SELECT format, count(*) FROM scan GROUP BY format ORDER BY count(*) DESC")},
+        finished_audits=n("SELECT count(*) FROM run WHERE kind IN ('audit', 'spot check') AND outcome = 'finished'"),
+        recoveries=n("SELECT count(*) FROM event WHERE type = 'recovery' AND sha256 <> ''"))
+
+
+_FILES = "file f JOIN store s ON s.id = f.store_id AND s.forgotten IS NULL"
+
+
+class _Numbers:
+    def __init__(self, db: Database) -> None:
+        self._db = db
+
+    def __call__(self, sql: str) -> int:
+        return int(self._db.execute(sql).fetchone()[0])
+
+    def text(self, sql: str, *values: str) -> str:
+        return str(self._db.execute(sql, values).fetchone()[0] or "")
+
+
+def answers(db: Database) -> dict[str, Answer]:
+    """Answers by question."""
+    return {a.question: a for a in fetch(db, Answer, "SELECT * FROM answer")}
+
+
+def save_answer(db: Database, question: str, answer: str) -> None:
+    db.execute("INSERT OR REPLACE INTO answer VALUES (?, ?, ?, ?)", [question, answer, now(), agent()])
