@@ -1,6 +1,7 @@
 """``catalogue order``: list, show, add, repeat, move on."""
 
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -229,6 +230,37 @@ def _listed(out: "Console", lines: "Sequence[Line]", session: Session) -> None:
             facts = (f"{line.artist}: {line.title}", f"{line.quantity} × {_size_of(line)}", _made(line),
                      f"numbers {line.numbers}" if line.numbers else "", shown_money(line.price, line.currency))
             out.print(f"    {', '.join(filter(None, facts))}")
+
+
+@command.command("sheet")
+@click.argument("number")
+@click.option("--line", "line_id", type=int, help="One line; else every line of the order.")
+@click.option("--folder", type=click.Path(path_type=Path), help="Job folder; else one of the catalogue's own.")
+@click.option("--copy", "copy_master", is_flag=True, help="Put a verified copy of the master into the job folder.")
+@click.option("--check", is_flag=True, help="Read the master to its last byte first.")
+@click.option("--pdf", is_flag=True, help="Write it as PDF too.")
+@click.option("--text", "as_text", is_flag=True, help="Print the text here and write nothing.")
+@json_option
+@click.pass_obj
+def sheet(session: Session, number: str, line_id: int | None, folder: Path | None, copy_master: bool, check: bool,
+          pdf: bool, as_text: bool) -> None:
+    """The job sheet of an order: one page a line, as HTML and text."""
+    from catalogue.errors import NotFound
+    from catalogue.records import orders
+    from catalogue.sheets.job import job_sheet, write_job
+
+    db = session.existing()
+    lines = [line.id for line in orders.lines_of(db, orders.by_number(db, number).id) if line_id in (None, line.id)]
+    if not lines:
+        raise NotFound(f"The order {number!r} has no line {line_id}." if line_id else f"{number!r} has no lines.")
+    if as_text:
+        sheets = [job_sheet(db, session.home, one) for one in lines]
+        session.emit([one.text for one in sheets], lambda out: out.print("\n".join(one.text for one in sheets)))
+        return
+    with interruptible() as cancelled, bar() as report:
+        written = [write_job(db, session.home, one, folder=folder, copy_master=copy_master, pdf=pdf, check=check,
+                             report=report, cancelled=cancelled) for one in lines]
+    session.emit(written, lambda out: out.print("\n".join(str(path) for one in written for path in one.files)))
 
 
 def _heading(line: "Line") -> tuple[str, str, str, str]:

@@ -64,7 +64,7 @@ def _advice(out: "Console", found: list["Rescan"]) -> None:
         if not one.sizes:
             out.print("    no master is chosen")
         for size in one.sizes:
-            out.print(f"    {shown_size(size.width_mm, size.height_mm)} {size.medium}: {size.ppi:.0f} ppi, "
+            out.print(f"    {shown_size(size.width_mm, size.height_mm)}: {size.ppi:.0f} ppi, "
                       f"{size.least_ppi} is the least; {size.prints} prints")
         if one.scan_ppi and one.master_ppi:
             out.print(f"    scanned at {one.master_ppi:.0f} ppi; {one.scan_ppi:.0f} on the original would serve all")
@@ -73,7 +73,10 @@ def _advice(out: "Console", found: list["Rescan"]) -> None:
 
 
 def _piece(out: "Console", ours: list["Rescan"], offered: list["Captured"]) -> None:
+    from catalogue.ledger.rescans import ORIGINALS
+
     _advice(out, ours)
+    out.print("\n".join(ORIGINALS))
     for one in offered:
         relief = f", relief {one.relief_mm:g} mm" if one.relief_mm is not None else ""
         out.print(f"captured {one.captured[:10]}: {one.title}{relief}")

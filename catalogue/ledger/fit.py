@@ -35,9 +35,9 @@ def picture_wraps(edge: str) -> bool:
     return not any(word.startswith(plain) for word in words for plain in _PLAIN_EDGES)
 
 
-def is_canvas(line: NewLine) -> bool:
+def is_canvas(medium: str, wrap_mm: float) -> bool:
     """Canvas by name, or wrapped, which paper is not."""
-    return line.wrap_mm > 0 or "canvas" in line.medium.casefold()
+    return wrap_mm > 0 or "canvas" in medium.casefold()
 
 
 def fit_of(scan: Scan, line: NewLine, print_ppi: tuple[int, ...] = (300, 240, 200, 150)) -> Fit | None:
@@ -58,6 +58,6 @@ def fit_of(scan: Scan, line: NewLine, print_ppi: tuple[int, ...] = (300, 240, 20
     shape = scan.width / scan.height
     cropped = 1 - min(drawn, shape) / max(drawn, shape)
     lowest = sorted(print_ppi)
-    least = min(lowest[0], CANVAS_PPI) if is_canvas(line) else lowest[min(1, len(lowest) - 1)]
+    least = min(lowest[0], CANVAS_PPI) if is_canvas(line.medium, line.wrap_mm) else lowest[min(1, len(lowest) - 1)]
     return Fit(ppi_at(scan.width, scan.height, width, height, wrap, line.border_mm),
                0.0 if cropped < SHAPE_TOLERANCE else cropped, across, least)

@@ -1,5 +1,6 @@
 """Orders from a CSV file: every row has a fate, a dry run shows it, and a second run records nothing twice."""
 
+import re
 from collections import Counter
 from collections.abc import Mapping
 from contextlib import suppress
@@ -130,7 +131,7 @@ def _taken(db: Database, row: Row, digest: str, nth: int, rules: _Rules) -> Fate
     text = " · ".join(filter(None, (row.get("number"), row.get("date"), row.get("artist"), row.get("piece"))))
     known = orders.imported(db, digest, nth)
     if known is not None:
-        return Fate(row.number, "known already", text, line_id=known)
+        return Fate(row.number, "known already", text, remarks=_linked_late(db, known, row, rules), line_id=known)
     try:
         with transaction(db):  # a savepoint: a row is taken whole or not at all
             return replace(_recorded(db, row, digest, nth, rules), text=text)
@@ -140,6 +141,18 @@ def _taken(db: Database, row: Row, digest: str, nth: int, rules: _Rules) -> Fate
         return Fate(row.number, "not understood", text, str(error))
     except Refused as error:
         return Fate(row.number, "refused", text, str(error))
+
+
+def _linked_late(db: Database, line_id: int, row: Row, rules: _Rules) -> tuple[str, ...]:
+    """Tie a line taken in before its scan was indexed to that scan now."""
+    line = orders.line(db, line_id)
+    if line is None or line.scan_sha256 or not line.scan_name:
+        return ()
+    sha256, _ = _scan(row, line.piece_id, rules)
+    if not sha256:
+        return ()
+    orders.set_scan(db, line_id, sha256)
+    return ("now linked to its scan",)
 
 
 def _recorded(db: Database, row: Row, digest: str, nth: int, rules: _Rules) -> Fate:
@@ -226,8 +239,10 @@ def piece_of(db: Database, row: Row, make_pieces: bool) -> int:
 def _guess(db: Database, artist: str, title: str) -> str:
     from rapidfuzz import fuzz, process
 
-    near = process.extractOne(pieces.folded(f"{artist} {title}"), pieces.names(db), scorer=fuzz.token_sort_ratio,
-                              score_cutoff=80)
+    wanted = pieces.folded(f"{artist} {title}")
+    digits = sorted(re.findall(r"\d+", wanted))  # of a numbered series the next number is no slip of the pen
+    names = {i: name for i, name in pieces.names(db).items() if sorted(re.findall(r"\d+", name)) == digits}
+    near = process.extractOne(wanted, names, scorer=fuzz.token_sort_ratio, score_cutoff=80)
     piece = pieces.by_id(db, near[2]) if near else None
     return f"Perhaps {piece.title!r} by {piece.artist}?" if piece else "Index it, or import with --make-pieces."
 

@@ -20,7 +20,7 @@ from catalogue.records.paths import shown
 from catalogue.records.pieces import Piece
 from catalogue.settings import Home
 
-__all__ = ["Caution", "Proposal", "propose", "record"]
+__all__ = ["Caution", "Proposal", "as_recorded", "propose", "record"]
 
 T = TypeVar("T")
 
@@ -64,6 +64,29 @@ def propose(db: Database, home: Home, *, line_id: int | None = None, piece_id: i
         between(db, old, current) if old and current and old.id != current.id else None,
         fit_of(printing.scan, line, home.settings.print_ppi) if printing else None,
         editions.state(db, edition) if edition else None)
+    return replace(proposal, cautions=cautions_for(proposal, home.settings))
+
+
+def as_recorded(db: Database, home: Home, line_id: int) -> Proposal:
+    """A recorded line as a proposal: what it was, or will be, printed from, with the cautions of today.
+
+    ``last`` is the line it repeats, else the piece's line before it. Its numbers are out, so the edition is left
+    aside. Raises NotFound.
+    """
+    this = orders.line(db, line_id)
+    piece = pieces.by_id(db, this.piece_id) if this else None
+    if this is None or piece is None:
+        raise NotFound(f"There is no order line number {line_id}.")
+    before = [line for line in orders.lines_of_piece(db, piece.id)
+              if line.status != "cancelled" and (line.placed, line.id) < (this.placed, this.id)]
+    last = (orders.line(db, this.repeat_of) if this.repeat_of else None) or next(iter(before), None)
+    found = scans.by_digest(db, this.scan_sha256) if this.scan_sha256 else None
+    old = scans.by_digest(db, last.scan_sha256) if last and last.scan_sha256 else None
+    printing, used = (health(db, scan) if scan else None for scan in (found, old))
+    line = NewLine(**{name: getattr(this, name) for name in NewLine.__dataclass_fields__})
+    proposal = Proposal(piece, last, line, used, printing, printing,
+                        between(db, old, found) if old and found and old.id != found.id else None,
+                        fit_of(printing.scan, line, home.settings.print_ppi) if printing else None, None)
     return replace(proposal, cautions=cautions_for(proposal, home.settings))
 
 

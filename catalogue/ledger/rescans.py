@@ -11,14 +11,18 @@ from catalogue.records.demand import Captured, Demand
 from catalogue.records.orders import NewLine
 from catalogue.settings import Settings
 
+# Handling originals, common practice, no source.
+ORIGINALS = ("Ask the artist's leave before an original is laid on the glass, and agree who carries the risk.",
+             "Dust the glass and check it is dry; leave the lid off work with relief, and never press it down.",
+             "Carry a canvas by its stretcher; do not slide it, lift it to move it.")
+
 
 @dataclass(frozen=True, slots=True)
 class Short:
-    """One asked size that the master does not serve."""
+    """One asked size that the master does not serve, at its most demanding finish."""
 
     width_mm: float
     height_mm: float
-    medium: str
     prints: int
     ppi: float
     least_ppi: int
@@ -55,19 +59,23 @@ def _piece(db: Database, asked: list[Demand], settings: Settings) -> Rescan | No
     if scan is None:
         return Rescan(first.piece_id, first.artist, first.title, sum(d.prints for d in asked),
                       max(d.last for d in asked), None, None, ())
-    short, last = [], ""
+    short: dict[tuple[float, float], Short] = {}
+    last = ""
     for one in asked:
         line = NewLine(one.piece_id, one.width_mm, one.height_mm, 1, one.medium, one.border_mm, one.wrap_mm, one.edge)
         fit = fit_of(scan, line, settings.print_ppi)
         if fit is not None and not fit.enough:
-            short.append(Short(one.width_mm, one.height_mm, one.medium, one.prints, fit.ppi, fit.least_ppi))
+            size = (one.width_mm, one.height_mm)
+            before = short.get(size, Short(*size, 0, fit.ppi, fit.least_ppi))
+            worst = min((before.ppi, before.least_ppi), (fit.ppi, fit.least_ppi), key=lambda p: p[0] / p[1])
+            short[size] = Short(*size, before.prints + one.prints, *worst)
             last = max(last, one.last)
     if not short:
         return None
-    need = max(size.least_ppi / size.ppi for size in short)
+    need = max(size.least_ppi / size.ppi for size in short.values())
     ppi = min(filter(None, (scan.ppi_x, scan.ppi_y)), default=None)
-    return Rescan(first.piece_id, first.artist, first.title, sum(size.prints for size in short), last, ppi,
-                  ppi * need if ppi else None, tuple(sorted(short, key=lambda size: -size.prints)))
+    return Rescan(first.piece_id, first.artist, first.title, sum(size.prints for size in short.values()), last, ppi,
+                  ppi * need if ppi else None, tuple(sorted(short.values(), key=lambda size: -size.prints)))
 
 
 def notes_to_offer(db: Database, piece_id: int, limit: int = 5) -> list[Captured]:

@@ -56,4 +56,5 @@ def captured_like(db: Database, piece_id: int, limit: int = 5) -> list[Captured]
         WHERE me.id = ?1 AND c.capture NOT IN ('', '{}')
         ORDER BY p.id <> me.id, abs(p.relief_mm - me.relief_mm) IS NULL, abs(p.relief_mm - me.relief_mm),
                  coalesce(nullif(c.captured, ''), c.first_indexed) DESC, c.id DESC LIMIT ?2""", [piece_id, limit])
-    return [Captured(*row[:5], dict(json.loads(row[5]))) for row in rows]
+    return [Captured(scan_id, artist, title, relief, captured, dict(json.loads(notes)))
+            for scan_id, artist, title, relief, captured, notes in rows]

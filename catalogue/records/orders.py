@@ -167,6 +167,11 @@ def set_status(db: Database, order_id: int, status: str) -> None:
     db.execute("UPDATE orders SET status = ? WHERE id = ?", [status, order_id])
 
 
+def set_scan(db: Database, line_id: int, sha256: str) -> None:
+    """Tie a line to the scan it was printed from, once that is known."""
+    db.execute("UPDATE order_line SET scan_sha256 = ? WHERE id = ?", [sha256, line_id])
+
+
 def imported(db: Database, digest: str, nth: int) -> int | None:
     """The line that the ``nth`` CSV row saying exactly this became, or None."""
     row = db.execute("SELECT line_id FROM imported_row WHERE digest = ? AND nth = ?", [digest, nth]).fetchone()

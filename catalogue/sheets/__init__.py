@@ -1,0 +1,1 @@
+"""What is printed, e-mailed or handed on: job sheets, certificate lists, an artist's holdings, tables."""

@@ -1,0 +1,79 @@
+"""A print drawn to scale: sheet, picture, border or wrap, with its measures, as SVG."""
+
+from typing import TYPE_CHECKING
+
+from catalogue.ledger.fit import picture_wraps
+from catalogue.ledger.values import shown_mm
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+SCALES = (1, 2, 5, 10, 20, 50, 100)  # reductions of ISO 5455, from memory
+
+
+def scale_for(width_mm: float, height_mm: float, room_mm: tuple[float, float]) -> int:
+    """The denominator of the largest standard scale at which a rectangle fits the room, all in mm."""
+    return next((n for n in SCALES if width_mm / n <= room_mm[0] and height_mm / n <= room_mm[1]), SCALES[-1])
+
+
+def drawing(width_mm: float, height_mm: float, *, border_mm: float = 0.0, wrap_mm: float = 0.0, edge: str = "",
+            picture: str = "", room_mm: tuple[float, float] = (76.0, 84.0)) -> "Markup":
+    """SVG of a print of finished size ``width_mm`` × ``height_mm``, measurable with a rule when printed unscaled.
+
+    A border lies within the size. A wrap lies beyond it: its folds are the solid inner frame, and the picture runs
+    over it unless the edge is mirrored or plain. ``picture`` is a data URI.
+    """
+    from markupsafe import Markup
+
+    across, down = width_mm + 2 * wrap_mm, height_mm + 2 * wrap_mm
+    scale = scale_for(across, down, room_mm)
+    w, h, wrap, border = width_mm / scale, height_mm / scale, wrap_mm / scale, border_mm / scale
+    left, top = 9.0 + wrap, 1.0 + wrap
+    total = (left + w + wrap + 1.0, top + h + wrap + 9.0)
+    inset = border if border else (-wrap if wrap and picture_wraps(edge) else 0.0)
+    parts = [Markup('<svg xmlns="http://www.w3.org/2000/svg" width="{0:.2f}mm" height="{1:.2f}mm" '
+                    'viewBox="0 0 {0:.2f} {1:.2f}" role="img" aria-label="{2}">').format(
+                        *total, f"the print to scale 1:{scale}")]
+    frame = (left + inset, top + inset, w - 2 * inset, h - 2 * inset)
+    if wrap:
+        parts.append(_rect(left - wrap, top - wrap, w + 2 * wrap, h + 2 * wrap, 'fill="#f2f2f2" stroke="none"'))
+    if border:
+        parts.append(_rect(left, top, w, h, 'fill="#fff" stroke="none"'))
+    if picture:
+        parts.append(Markup('<image href="{}" x="{:.2f}" y="{:.2f}" width="{:.2f}" height="{:.2f}" '
+                            'preserveAspectRatio="xMidYMid slice"/>').format(picture, *frame))
+    else:
+        parts.append(_rect(*frame, 'fill="#ddd" stroke="none"'))
+    if wrap:
+        parts.append(_rect(left - wrap, top - wrap, w + 2 * wrap, h + 2 * wrap,
+                           'fill="none" stroke="#000" stroke-width=".2" stroke-dasharray="1.2 .8"'))
+    parts.append(_rect(left, top, w, h, 'fill="none" stroke="#000" stroke-width=".3"'))
+    parts += _measure(left, top + h + wrap + 3.0, left + w, None, f"{shown_mm(width_mm)} cm")
+    parts += _measure(6.0, top, None, top + h, f"{shown_mm(height_mm)} cm")
+    note = f"scale 1:{scale}" + (f", wrap {wrap_mm:g} mm" if wrap_mm else "") + (
+        f", border {border_mm:g} mm" if border_mm else "")
+    parts.append(Markup('<text x="{:.2f}" y="{:.2f}" font-size="2.6" fill="#444">{}</text></svg>').format(
+        left - wrap, total[1] - 0.6, note))
+    return Markup("").join(parts)
+
+
+def _rect(x: float, y: float, width: float, height: float, style: str) -> "Markup":
+    from markupsafe import Markup
+
+    return Markup('<rect x="{:.2f}" y="{:.2f}" width="{:.2f}" height="{:.2f}" {}/>').format(
+        x, y, width, height, Markup(style))
+
+
+def _measure(x1: float, y1: float, x2: float | None, y2: float | None, text: str) -> "list[Markup]":
+    """A measuring line with end strokes; across where ``x2`` is given, else down to ``y2``."""
+    from markupsafe import Markup
+
+    if x2 is not None:
+        path = f"M{x1:.2f} {y1 - 1:.2f}v2M{x1:.2f} {y1:.2f}H{x2:.2f}M{x2:.2f} {y1 - 1:.2f}v2"
+        place = Markup('x="{:.2f}" y="{:.2f}"').format((x1 + x2) / 2, y1 + 3)
+    else:
+        middle = (y1 + (y2 or y1)) / 2
+        path = f"M{x1 - 1:.2f} {y1:.2f}h2M{x1:.2f} {y1:.2f}V{y2:.2f}M{x1 - 1:.2f} {y2:.2f}h2"
+        place = Markup('transform="rotate(-90 {0:.2f} {1:.2f})" x="{0:.2f}" y="{1:.2f}"').format(x1 - 1.2, middle)
+    return [Markup('<path d="{}" stroke="#000" stroke-width=".2" fill="none"/>').format(path),
+            Markup('<text {} font-size="3" text-anchor="middle">{}</text>').format(place, text)]

@@ -1,0 +1,201 @@
+"""The job sheet: one printed page that takes an order line from the archive to the printer."""
+
+import re
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from catalogue.errors import CatalogueError, NotFound, Refused
+from catalogue.fixity.copying import copy_verified
+from catalogue.ledger import repeat, values
+from catalogue.ledger.fit import is_canvas
+from catalogue.ledger.health import check_now
+from catalogue.ledger.proposal import Proposal
+from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.reading.digests import sha256_of
+from catalogue.records import orders, stores
+from catalogue.records.database import Database
+from catalogue.records.orders import Line
+from catalogue.records.paths import native, shown
+from catalogue.settings import Home
+from catalogue.sheets.drawing import drawing
+from catalogue.sheets.page import picture_uri, render
+from catalogue.sheets.pdf import as_pdf
+from catalogue.sheets.writing import outside, safe_name
+
+NOTE_LENGTH = 360  # longer notes would push the page over its end; the whole is in the catalogue
+_SOLVENTS = re.compile(r"varnish|lacquer|spray|solvent|coat|laminat", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class JobSheet:
+    """One line's sheet in both forms. ``name`` serves as a file name."""
+
+    name: str
+    html: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """What was put into the job folder."""
+
+    folder: Path
+    files: tuple[Path, ...]
+
+
+def job_sheet(db: Database, home: Home, line_id: int, *, checked: bool = False) -> JobSheet:
+    """The sheet of a recorded line. ``checked`` says that its file was read and found intact just now.
+
+    Raises NotFound.
+    """
+    line = orders.line(db, line_id)
+    if line is None:
+        raise NotFound(f"There is no order line number {line_id}.")
+    job = repeat.as_recorded(db, home, line_id)
+    facts, file_facts, before = _facts(line, job), _file_facts(line, job, home, checked), _before(job, home)
+    cautions = _cautions(line, job, checked)
+    today = values.shown_day(date.today().isoformat(), home.settings.dates)
+    placed = values.shown_day(line.placed, home.settings.dates)
+    turned = job.fit is not None and job.fit.turned
+    width, height = (line.height_mm, line.width_mm) if turned else (line.width_mm, line.height_mm)
+    page = render("job.html", line=line, piece=job.piece, facts=facts, file_facts=file_facts, before=before,
+                  cautions=cautions, today=today, placed=placed, svg=drawing(
+                      width, height, border_mm=line.border_mm, wrap_mm=line.wrap_mm, edge=line.edge,
+                      picture=picture_uri(home, line.scan_sha256, 900) if line.scan_sha256 else ""))
+    return JobSheet(safe_name(f"{line.number} line {line.id} {line.title}"), page,
+                    _text(line, placed, facts, file_facts, before, cautions, today))
+
+
+def _facts(line: Line, job: Proposal) -> list[tuple[str, str]]:
+    inner = (line.width_mm - 2 * line.border_mm, line.height_mm - 2 * line.border_mm)
+    outer = (line.width_mm + 2 * line.wrap_mm, line.height_mm + 2 * line.wrap_mm)
+    rows = [
+        ("quantity", f"{line.quantity} {'print' if line.quantity == 1 else 'prints'}"),
+        ("edition numbers", line.numbers),
+        ("finished size", values.shown_size(line.width_mm, line.height_mm)),
+        ("border", f"{line.border_mm:g} mm white; picture {values.shown_size(*inner)}" if line.border_mm else ""),
+        ("wrap", f"{line.wrap_mm:g} mm each side; canvas at least {values.shown_size(*outer)}" if line.wrap_mm else ""),
+        ("edge", line.edge),
+        ("medium", line.medium),
+        ("printer profile", line.profile),
+        ("print notes", _cut(line.settings)),
+        ("resolution", f"{job.fit.ppi:.0f} ppi at this size" if job.fit else ""),
+        ("crop", f"{job.fit.cropped:.0%} of the scan is left out" if job.fit and job.fit.cropped else ""),
+        ("for", line.buyer),
+        ("notes", _cut(line.notes))]
+    return [(name, text) for name, text in rows if text]
+
+
+def _file_facts(line: Line, job: Proposal, home: Home, checked: bool) -> list[tuple[str, str]]:
+    printing = job.printing
+    if printing is None:
+        return [("file", f"{line.scan_name or 'none on record'} (not in the catalogue)")] + (
+            [("SHA-256", line.scan_sha256)] if line.scan_sha256 else [])
+    scan, best = printing.scan, printing.best
+    first = best or (printing.copies[0] if printing.copies else None)
+    check = "just now: intact" if checked else (
+        values.shown_day(printing.last_check, home.settings.dates) if printing.last_check else "never")
+    rows = [
+        ("file", shown(first.file.path) if first else line.scan_name),
+        ("store", (first.file.store + ("" if best else f", {first.state}")) if first else "no file is known"),
+        ("opens at", best.place.as_posix().encode("utf-8", "replace").decode() if best and best.place else ""),
+        ("SHA-256", scan.sha256),
+        ("last checked", check),
+        ("scan", f"{scan.role}, {scan.width} × {scan.height} px, {scan.bits} bit {scan.photometric}, "
+                 f"{scan.profile_name or 'no profile'}" if scan.width else scan.role)]
+    return [(name, text) for name, text in rows if text]
+
+
+def _before(job: Proposal, home: Home) -> list[tuple[str, str]]:
+    last = job.last
+    if last is None:
+        return []
+    same = {True: "the same scan, bit for bit", False: "another scan", None: "not on record"}[job.same_bytes]
+    rows = [
+        ("last order", f"{last.number}, {values.shown_day(last.placed, home.settings.dates)}: {last.quantity} × "
+                       f"{values.shown_size(last.width_mm, last.height_mm)}, {last.medium}".rstrip(", ")),
+        ("printed from", f"{last.scan_name} ({same})" if last.scan_name else same),
+        ("profile then", last.profile), ("print notes then", _cut(last.settings)), ("notes then", _cut(last.notes))]
+    return [(name, text) for name, text in rows if text]
+
+
+def _cautions(line: Line, job: Proposal, checked: bool) -> list[str]:
+    """What the person printing should mind; handling and finishing are common practice, no source."""
+    found = [f"{caution.text} {caution.hint}".strip() for caution in job.cautions if not (
+        caution.kind == "never checked" and checked)]
+    if not checked:
+        found.append("Check the file's SHA-256 against this sheet before printing.")
+    found.append("Open the master read-only; save whatever you change under another name, never over it.")
+    found.append("Handle prints by their edges with clean, dry hands; a fresh surface scuffs.")
+    if line.wrap_mm:
+        found.append("Do not trim at the picture: the wrap and the fold lie beyond the finished size.")
+    elif not is_canvas(line.medium, line.wrap_mm):
+        found.append("Cut on a mat along a steel rule, the other hand behind the blade.")
+    if _SOLVENTS.search(f"{line.medium} {line.settings} {line.notes} {line.edge}"):
+        found.append("Varnish and coatings: air the room, no flame, gloves; follow the maker's safety sheet and your "
+                     "local rules.")
+    return found
+
+
+def _cut(text: str) -> str:
+    plain = " ".join(text.split())
+    return plain if len(plain) <= NOTE_LENGTH else plain[:NOTE_LENGTH].rsplit(" ", 1)[0] + " … (more in the catalogue)"
+
+
+def _text(line: Line, placed: str, facts: list[tuple[str, str]], file_facts: list[tuple[str, str]],
+          before: list[tuple[str, str]], cautions: list[str], today: str) -> str:
+    def block(rows: list[tuple[str, str]]) -> list[str]:
+        return [f"{name + ':':<18}{text}" for name, text in rows]
+
+    parts = [f"JOB SHEET  order {line.number}, {placed}, {line.status}", f"{line.artist}: {line.title}", "",
+             *block(facts), "", *block(file_facts), ""]
+    parts += [*block(before), ""] if before else []
+    parts += [f"[ ] {caution}" for caution in cautions]
+    return "\n".join([*parts, "", f"made {today}", ""])
+
+
+def write_job(db: Database, home: Home, line_id: int, *, folder: Path | None = None, copy_master: bool = False,
+              pdf: bool = False, check: bool = False, report: Report = unheard,
+              cancelled: Cancelled = never) -> Written:
+    """Write a line's sheet into a job folder, with a verified copy of its master if asked.
+
+    Without ``folder`` a folder of the catalogue's own, named after the order. Sheets of an earlier time are made
+    anew; a copy of the master that is there and intact is kept. ``check`` reads the file first (a copy does too).
+
+    Raises:
+        NotFound: no such line. Refused: the folder lies in a store, or another file has the copy's name. Damaged:
+            the master fails its check. CatalogueError: nothing to copy within reach, or a disk failed.
+    """
+    job = repeat.as_recorded(db, home, line_id)
+    best = job.printing.best if job.printing else None
+    if (copy_master or check) and (best is None or job.printing is None):
+        raise CatalogueError("No sound copy of the scan is within reach.",
+                             hint="Connect the store that holds it: catalogue show PIECE.")
+    if best is not None and job.printing is not None and (copy_master or check):
+        check_now(db, job.printing.scan, best, report=report, cancelled=cancelled)
+    sheet = job_sheet(db, home, line_id, checked=copy_master or check)
+    place = outside(folder or home.sheets / "jobs" / sheet.name, stores.listed(db))
+    files = []
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+        for name, content in ((f"{sheet.name}.html", sheet.html), (f"{sheet.name}.txt", sheet.text)):
+            (place / name).write_text(content, encoding="utf-8", newline="")
+            files.append(place / name)
+    except OSError as error:
+        raise CatalogueError(f"The job folder cannot be written: {error.strerror}.", path=place) from error
+    if pdf:
+        files.append(as_pdf(sheet.html, place / f"{sheet.name}.pdf"))
+    if copy_master and best is not None and best.place is not None and job.printing is not None:
+        target = place / native(best.file.path).rpartition("/")[2]
+        files.append(_copied(best.place, target, job.printing.scan.sha256, report, cancelled))
+    return Written(place, tuple(files))
+
+
+def _copied(source: Path, target: Path, sha256: str, report: Report, cancelled: Cancelled) -> Path:
+    if target.exists():
+        if sha256_of(target, report=report, cancelled=cancelled) != sha256:
+            raise Refused("Another file of the master's name is in the job folder; it is not overwritten.", path=target)
+        return target
+    copy_verified(source, target, sha256=sha256, report=report, cancelled=cancelled)
+    return target

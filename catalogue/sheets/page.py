@@ -1,0 +1,43 @@
+"""HTML pages that need nothing beside them: templates of this room, escaped throughout, pictures as data URIs."""
+
+import base64
+from functools import cache
+from io import BytesIO
+from typing import TYPE_CHECKING
+
+from catalogue.ledger import values
+from catalogue.settings import Home
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+
+@cache
+def _environment() -> "Environment":
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    made = Environment(loader=PackageLoader("catalogue.sheets"), autoescape=True, undefined=StrictUndefined,
+                       trim_blocks=True, lstrip_blocks=True)
+    made.filters["cm"] = values.shown_mm
+    made.filters["day"] = values.shown_day
+    return made
+
+
+def render(template: str, **facts: object) -> str:
+    """A page from a template of this room; whatever it is told is escaped."""
+    return _environment().get_template(template).render(**facts)
+
+
+def picture_uri(home: Home, sha256: str, side: int) -> str:
+    """A scan's preview as a data URI, its long side at most ``side`` pixels; empty where there is none."""
+    from PIL import Image, UnidentifiedImageError
+
+    try:
+        with Image.open(home.preview(sha256)) as preview:
+            picture = preview.convert("RGB")
+    except (FileNotFoundError, UnidentifiedImageError):
+        return ""
+    picture.thumbnail((side, side))
+    data = BytesIO()
+    picture.save(data, "WEBP", quality=80)
+    return f"data:image/webp;base64,{base64.b64encode(data.getvalue()).decode()}"

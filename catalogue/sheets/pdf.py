@@ -1,0 +1,30 @@
+"""A page as PDF, where the optional library for it is installed."""
+
+from pathlib import Path
+
+from catalogue.errors import CatalogueError
+
+
+def as_pdf(html: str, target: Path) -> Path:
+    """Write a page as PDF; nothing is fetched from anywhere.
+
+    Raises CatalogueError where the library, or the text library of the system it needs, is not there.
+    """
+    try:
+        from weasyprint import HTML
+    except (ImportError, OSError) as error:
+        raise CatalogueError("PDF needs a library that is not installed.", path=target,
+                             hint="pip install 'master-scan-catalogue[pdf]', or print the HTML page to PDF.") from error
+    try:
+        HTML(string=html, url_fetcher=_embedded_only).write_pdf(target)
+    except OSError as error:
+        raise CatalogueError(f"The PDF cannot be written: {error}.", path=target) from error
+    return target
+
+
+def _embedded_only(url: str, timeout: int = 10) -> object:
+    from weasyprint import default_url_fetcher
+
+    if not url.startswith("data:"):
+        raise ValueError(f"a sheet refers to nothing outside itself, but this one does: {url[:80]}")
+    return default_url_fetcher(url, timeout)

@@ -1,0 +1,39 @@
+"""Putting sheets into files: never over another file, never into a store."""
+
+import re
+from collections.abc import Iterable
+from pathlib import Path
+
+from catalogue.errors import CatalogueError, Refused
+from catalogue.records.stores import Store
+
+
+def write_new(path: Path, text: str) -> Path:
+    """Write a text file where none stands yet; UTF-8, the same line ends everywhere.
+
+    Raises Refused where something is there already, CatalogueError where nothing can be written.
+    """
+    place = path.expanduser().absolute()
+    try:
+        with place.open("x", encoding="utf-8", newline="") as file:
+            file.write(text)
+    except FileExistsError as error:
+        raise Refused("Something of that name is there already; it is not overwritten.", path=place) from error
+    except OSError as error:
+        raise CatalogueError(f"The file cannot be written: {error.strerror}.", path=place) from error
+    return place
+
+
+def outside(folder: Path, stores: Iterable[Store]) -> Path:
+    """The folder, made absolute; raises Refused where it lies within a store, for nothing is written there."""
+    place = folder.expanduser().absolute()
+    for store in stores:
+        if place.resolve().is_relative_to(Path(store.root).resolve()):
+            raise Refused(f"This folder lies within the store {store.name!r}, where nothing is written.",
+                          hint="Choose a folder beside it.", path=place)
+    return place
+
+
+def safe_name(text: str) -> str:
+    """Text as part of a file name on any system."""
+    return re.sub(r"[^\w\-.,()' ]+", "-", text).strip(" .")[:80] or "sheet"
