@@ -76,7 +76,7 @@ def through_littlecms(values: Floats, icc: bytes) -> Bytes:
     try:
         done: Any = ImageCms.profileToProfile(
             picture, ImageCms.getOpenProfile(io.BytesIO(icc)), ImageCms.createProfile("sRGB"), outputMode="RGB",
-            renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC, flags=ImageCms.Flags.BLACKPOINTCOMPENSATION,
+            renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC, flags=ImageCms.Flags.BLACKPOINTCOMPENSATION | ImageCms.Flags.NOOPTIMIZE,
         )
     except (ImageCms.PyCMSError, OSError, ValueError) as error:
         raise UnusableProfile(f"the embedded profile cannot be used: {' '.join(str(error).split())}") from error

@@ -120,5 +120,5 @@ def pillow_samples(
     def bands() -> Iterator[Rows]:
         return (1 - band for band in whole.bands()) if flip else whole.bands()
 
-    width, height = image.size
+    width, height = int(image.tag_v2[256]), int(image.tag_v2[257])  # type: ignore[attr-defined]  # as stored
     return Samples(width, height, len(mode), np.dtype(np.uint8), bands, whole.settle, lambda: not whole.nothing)

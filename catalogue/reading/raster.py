@@ -230,18 +230,17 @@ class Raster:
         if not whole:
             self._note_missing(offset)
             count = self.found.size - offset
-        if count > 2 * self.limits.held_bytes:
+        if count + image.segment_bytes() > 1.6 * self.limits.held_bytes:
             raise TooBig(f"one segment is {count / 2**20:,.0f} MiB of compressed data")
-        data = bytearray(count)
         try:
-            self._read_into(data, offset)
+            data = read_at(self.found.fd, count, offset)
         except ReadFailed as error:
             trouble.unread.append(error)
             return None
         try:
-            part = self._decode(bytes(data), index)
+            part = self._decode(data, index)
         except Exception as error:  # the codec edge: whatever a codec raises is a finding about this segment
-            part = self._salvaged(bytes(data), index)
+            part = self._salvaged(data, index)
             if whole and (part is None or self.salvage_is_partial):
                 trouble.failed += 1
                 if not trouble.reason:
@@ -271,6 +270,23 @@ class Raster:
             return None
         rows = decoded.reshape(decoded.shape[-3:]) if decoded.ndim > 3 else decoded
         return np.asarray(rows.astype(self.dtype, copy=False))
+
+
+def read_at(fd: int, count: int, offset: int) -> bytes:
+    """Up to ``count`` bytes from ``offset``; fewer at the file's end. Raises ``ReadFailed``."""
+    try:
+        data = os.pread(fd, count, offset)
+    except OSError as error:
+        raise ReadFailed(offset, error) from error
+    while len(data) < count:  # the system gives at most 2 GiB, and less where it likes
+        try:
+            more = os.pread(fd, count - len(data), offset + len(data))
+        except OSError as error:
+            raise ReadFailed(offset + len(data), error) from error
+        if not more:
+            break
+        data += more
+    return data
 
 
 def _reason(error: Exception) -> str:

@@ -169,14 +169,18 @@ def walk(fd: int, size: int, limits: Limits) -> Structure:
 
 
 def _chain(found: Structure, offset: int, parent: int | None, seen: set[int]) -> None:
+    here: set[int] = set()
     while offset:
-        if offset in seen:
+        if offset in here:
             found.faults.append(FaultFound(Fault.DAMAGED, "the list of images runs in a circle", offset=offset))
             return
         if len(found.ifds) >= found.limits.pages:
             found.faults.append(FaultFound(Fault.DAMAGED, f"more than {found.limits.pages:,} images in one file"))
             return
+        if offset in seen:  # two images share a sub-image, which is allowed
+            return
         seen.add(offset)
+        here.add(offset)
         offset = _directory(found, offset, parent)
 
 

@@ -49,7 +49,7 @@ def open_whole(file: BinaryIO, kind: str, size: int, limits: Limits, deadline: D
         source.faults.append(FaultFound(Fault.DAMAGED, f"claims {image.width:,} × {image.height:,} pixels"))
     elif picture.bits == 16 and (kind == "JPEG 2000" or image.mode != "I;16"):
         source.samples = _deep_samples(source, image, file, size, limits, deadline)
-    elif held_bytes(image) * (4 if kind == "JPEG 2000" else 1) <= limits.held_bytes:
+    elif held_bytes(image) * (2 if kind == "JPEG 2000" else 1) <= limits.held_bytes:
         mode = _given_mode(image)
         whole = WholePicture(reopen, mode, limits, deadline)
         dtype = np.dtype(np.uint16 if mode == "I;16" else np.uint8)

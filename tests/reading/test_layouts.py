@@ -1,0 +1,250 @@
+"""Every way a TIFF may lay out the same pixels gives the same samples and the same pixel digest."""
+
+import itertools
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import tifffile
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from PIL import Image
+
+from catalogue.reading.file import read_file
+from catalogue.reading.limits import Limits
+from catalogue.reading.model import Fault
+from catalogue.reading.opening import samples_of
+
+LAYOUTS: dict[str, dict[str, Any]] = {
+    "one strip": {"rowsperstrip": 10_000},
+    "strips of 7": {"rowsperstrip": 7},
+    "big-endian": {"byteorder": ">"},
+    "BigTIFF": {"bigtiff": True},
+    "LZW": {"compression": "lzw"},
+    "LZW with predictor": {"compression": "lzw", "predictor": 2},
+    "Deflate tiles": {"compression": "zlib", "tile": (64, 96)},
+    "Deflate, one strip, big-endian": {"compression": "zlib", "rowsperstrip": 10_000, "byteorder": ">"},
+    "PackBits": {"compression": "packbits"},
+    "LZMA": {"compression": "lzma"},
+    "Zstd": {"compression": "zstd", "predictor": 2},
+    "JPEG 2000, lossless": {"compression": "jpeg2000", "tile": (128, 128)},
+    "PNG tiles": {"compression": "png", "tile": (128, 128)},
+    "planes": {"planarconfig": "separate"},
+    "planes in tiles, big-endian": {"planarconfig": "separate", "tile": (64, 64), "byteorder": ">"},
+    "planes, LZW": {"planarconfig": "separate", "compression": "lzw", "rowsperstrip": 11},
+}
+
+
+def write(path: Path, picture: np.ndarray, **layout: Any) -> Path:
+    """A TIFF of an H × W × S picture in the layout asked for."""
+    wrapper = {key: layout.pop(key) for key in ("byteorder", "bigtiff") if key in layout}
+    if layout.get("planarconfig") == "separate":
+        picture = np.moveaxis(picture, 2, 0)
+    with tifffile.TiffWriter(path, **wrapper) as tif:
+        tif.write(picture, photometric="rgb", metadata=None, **layout)
+    return path
+
+
+@pytest.fixture(scope="module")
+def plain(deep: np.ndarray, tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The pixel digest of the plainest layout."""
+    return read_file(write(tmp_path_factory.mktemp("plain") / "plain.tif", deep)).pixel_digest
+
+
+@pytest.mark.parametrize("name", LAYOUTS)
+def test_layout_changes_nothing(name: str, deep: np.ndarray, plain: str, folder: Path) -> None:
+    path = write(folder / "picture.tif", deep, **dict(LAYOUTS[name]))
+    reading = read_file(path)
+    assert [f for f in reading.faults if f.kind is not Fault.NO_PROFILE] == []
+    assert reading.pixel_digest == plain
+    samples = samples_of(path)
+    assert samples is not None and np.array_equal(samples, deep)
+
+
+def test_one_changed_pixel_changes_the_digest(deep: np.ndarray, plain: str, folder: Path) -> None:
+    other = deep.copy()
+    other[200, 300, 1] ^= 1
+    assert read_file(write(folder / "other.tif", other)).pixel_digest != plain
+
+
+def test_metadata_alone_leaves_the_digest(deep: np.ndarray, plain: str, folder: Path) -> None:
+    path = folder / "tagged.tif"
+    tifffile.imwrite(path, deep, photometric="rgb", metadata=None, description="Harbour", resolution=(300, 300))
+    assert read_file(path).pixel_digest == plain
+
+
+@pytest.mark.parametrize("kind", ["u1", "u2", "u4", "i1", "i2", "i4", "f2", "f4", "f8"])
+@pytest.mark.parametrize("samples", [1, 3])
+def test_sample_types(kind: str, samples: int, folder: Path) -> None:
+    """Each sample type TIFF knows, against tifffile's own decoding."""
+    ramp = np.linspace(0, 1, 64 * 48 * samples).reshape(48, 64, samples)
+    limits = np.iinfo(kind) if np.dtype(kind).kind != "f" else None
+    picture = (ramp * (limits.max if limits else 1)).astype(kind)
+    path = folder / "typed.tif"
+    options: dict[str, Any] = {"photometric": "rgb" if samples == 3 else "minisblack", "metadata": None}
+    tifffile.imwrite(path, picture if samples == 3 else picture[..., 0], rowsperstrip=5, **options)
+    found = samples_of(path)
+    assert found is not None
+    assert np.array_equal(found, tifffile.imread(path).reshape(found.shape))
+    reading = read_file(path)
+    assert reading.preview is not None and reading.picture is not None
+    assert reading.picture.bits == 8 * np.dtype(kind).itemsize
+
+
+@pytest.mark.parametrize("bits", [1, 2, 4, 6, 10, 12, 14])
+@pytest.mark.parametrize("compression", ["none", "zlib"])
+def test_packed_bits(bits: int, compression: str, folder: Path) -> None:
+    """Samples that do not fill bytes, rows padded to whole bytes, against tifffile's decoding."""
+    rng = np.random.default_rng(bits)
+    picture = rng.integers(0, 1 << bits, (37, 53), dtype=np.uint16 if bits > 8 else np.uint8)
+    path = folder / "packed.tif"
+    packed = b"".join(pack(row, bits) for row in picture)
+    write_packed(path, packed, picture.shape, bits, compression)
+    found = samples_of(path)
+    assert found is not None and np.array_equal(found[..., 0], picture)
+    assert np.array_equal(tifffile.imread(path).astype(found.dtype), picture)
+
+
+def pack(row: np.ndarray, bits: int) -> bytes:
+    """Big-endian bit order, as TIFF 6.0 packs rows."""
+    text = "".join(format(int(value), f"0{bits}b") for value in row)
+    text += "0" * (-len(text) % 8)
+    return int(text, 2).to_bytes(len(text) // 8, "big")
+
+
+def write_packed(path: Path, packed: bytes, shape: tuple[int, int], bits: int, compression: str) -> None:
+    """A grey TIFF, byte by byte."""
+    import struct
+    import zlib
+
+    body = zlib.compress(packed) if compression == "zlib" else packed
+    tags = [(256, 4, shape[1]), (257, 4, shape[0]), (258, 3, bits), (259, 3, 8 if compression == "zlib" else 1),
+            (262, 3, 1), (273, 4, 0), (277, 3, 1), (278, 4, shape[0]), (279, 4, len(body))]
+    start = 8 + 2 + 12 * len(tags) + 4
+    entries = b"".join(
+        struct.pack("<HHI", code, kind, 1) + (struct.pack("<I", start) if code == 273 else struct.pack("<I", value))
+        for code, kind, value in tags
+    )
+    path.write_bytes(b"II*\0" + struct.pack("<I", 8) + struct.pack("<H", len(tags)) + entries + b"\0" * 4 + body)
+
+
+@pytest.mark.parametrize("orientation", range(1, 9))
+def test_orientation_against_pillow(orientation: int, painting: np.ndarray, folder: Path) -> None:
+    """Width, height and the preview as Pillow's exif_transpose turns them."""
+    from io import BytesIO
+
+    from PIL import ImageOps
+
+    small = painting[:120, :80]
+    path = folder / "turned.tif"
+    tifffile.imwrite(path, small, photometric="rgb", metadata=None, extratags=[(274, 3, 1, orientation, True)])
+    reading = read_file(path)
+    upright = Image.fromarray(small)
+    upright.getexif()[0x0112] = orientation
+    expected = np.asarray(ImageOps.exif_transpose(upright)).astype(int)
+    assert reading.picture is not None and reading.preview is not None
+    assert (reading.picture.height, reading.picture.width) == expected.shape[:2]
+    shown = np.asarray(Image.open(BytesIO(reading.preview))).astype(int)
+    assert np.abs(shown - expected).mean() < 4  # WebP is lossy
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    width=st.integers(1, 90), height=st.integers(1, 70), samples=st.sampled_from([1, 3, 4]),
+    deep=st.booleans(), big_endian=st.booleans(), planar=st.booleans(), tiled=st.booleans(),
+    compression=st.sampled_from(["none", "lzw", "zlib", "packbits"]), rows=st.integers(1, 80),
+)
+def test_any_layout(
+    width: int, height: int, samples: int, deep: bool, big_endian: bool, planar: bool, tiled: bool, compression: str,
+    rows: int, tmp_path_factory: pytest.TempPathFactory,
+) -> None:
+    """Samples come back as written, whatever the layout, also in bands of a few rows."""
+    rng = np.random.default_rng(width * 1000 + height)
+    picture = rng.integers(0, 65535 if deep else 255, (height, width, samples), dtype=np.uint16 if deep else np.uint8)
+    options: dict[str, Any] = {"photometric": "rgb" if samples > 1 else "minisblack", "metadata": None}
+    if compression != "none":
+        options["compression"] = compression
+    options |= {"tile": (32, 16)} if tiled else {"rowsperstrip": rows}
+    if samples == 4:
+        options["extrasamples"] = ["unassalpha"]
+    stored = picture[..., 0] if samples == 1 else picture
+    if samples > 1:
+        options["planarconfig"] = "separate" if planar else "contig"
+        stored = np.moveaxis(picture, 2, 0) if planar else picture
+    path = tmp_path_factory.getbasetemp() / "any.tif"
+    tifffile.imwrite(path, stored, byteorder=">" if big_endian else "<", **options)
+    found = samples_of(path, Limits(band_bytes=300))
+    assert found is not None and np.array_equal(found, picture)
+
+
+def test_digest_does_not_hang_on_the_band_size(deep: np.ndarray, plain: str, folder: Path) -> None:
+    path = write(folder / "bands.tif", deep, rowsperstrip=10_000)
+    previews = set()
+    for size in (1, 5_000, 1 << 20):
+        reading = read_file(path, limits=Limits(band_bytes=size))
+        assert reading.pixel_digest == plain
+        previews.add(reading.preview)
+    assert len(previews) == 1
+
+
+def test_layers_pages_and_thumbnails(deep: np.ndarray, folder: Path) -> None:
+    """The first full page is the picture; pages and reduced images are listed; 37724 marks layers."""
+    path = folder / "layered.tif"
+    with tifffile.TiffWriter(path) as tif:
+        tif.write(deep, photometric="rgb", metadata=None, extratags=[(37724, 7, 8, b"layers!!", True)])
+        tif.write(deep[::4, ::4], photometric="rgb", metadata=None, subfiletype=1)
+        tif.write(deep[:50, :60], photometric="rgb", metadata=None, subfiletype=2)
+    picture = read_file(path).picture
+    assert picture is not None
+    assert (picture.width, picture.height, picture.layered) == (403, 301, True)
+    assert [(page.width, page.kind) for page in picture.pages] == [(403, "picture"), (101, "reduced"), (60, "page")]
+
+
+def test_thumbnail_first(deep: np.ndarray, folder: Path) -> None:
+    """An unmarked thumbnail ahead of the picture is not taken for it."""
+    path = folder / "thumbnail.tif"
+    with tifffile.TiffWriter(path) as tif:
+        tif.write(deep[::10, ::10], photometric="rgb", metadata=None)
+        tif.write(deep, photometric="rgb", metadata=None)
+    picture = read_file(path).picture
+    assert picture is not None and picture.width == 403
+
+
+def test_stretches_cover_the_file_once(folder: Path) -> None:
+    """Stretches follow one another, their digests are those of xxhash, and picture rows are placed."""
+    import xxhash
+
+    picture = np.random.default_rng(3).integers(0, 65535, (900, 1200, 3), dtype=np.uint16)
+    for name, layout in {"one": {"rowsperstrip": 900}, "strips": {"rowsperstrip": 50}, "tiles": {"tile": (256, 256)},
+                         "planes": {"planarconfig": "separate"}}.items():
+        path = write(folder / f"{name}.tif", picture, **layout)
+        data = path.read_bytes()
+        segments = read_file(path).segments
+        assert segments[0].offset == 0 and segments[-1].offset + segments[-1].length == len(data)
+        for one, following in itertools.pairwise(segments):
+            assert one.offset + one.length == following.offset
+        for segment in segments:
+            part = data[segment.offset : segment.offset + segment.length]
+            assert segment.digest == xxhash.xxh3_64_hexdigest(part)
+        placed = [s for s in segments if s.height]
+        assert sum(s.length for s in placed) >= picture.nbytes
+        covered = np.zeros((900, 1200), bool)
+        for s in placed:
+            assert s.x + s.width <= 1200 and s.y + s.height <= 900
+            covered[s.y : s.y + s.height, s.x : s.x + s.width] = True
+        assert covered.all()
+
+
+def test_a_flipped_byte_is_placed(folder: Path) -> None:
+    """The stretch whose digest changes holds the row where the byte was flipped."""
+    picture = np.random.default_rng(4).integers(0, 255, (1500, 1000, 3), dtype=np.uint8)
+    path = write(folder / "flip.tif", picture, rowsperstrip=1500)
+    before = read_file(path).segments
+    data = bytearray(path.read_bytes())
+    offset = tifffile.TiffFile(path).pages[0].dataoffsets[0]
+    data[offset + (1000 * 1000 + 5) * 3] ^= 1
+    path.write_bytes(data)
+    changed = [new for old, new in zip(before, read_file(path).segments, strict=True) if old.digest != new.digest]
+    assert len(changed) == 1
+    assert changed[0].y <= 1000 < changed[0].y + changed[0].height
