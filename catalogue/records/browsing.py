@@ -1,4 +1,4 @@
-"""Lists for the screens: a page before or after a row, never an offset, so that the last page costs what the first does.
+"""Lists for the screens: a page before or after a row, never an offset, so the last page costs what the first does.
 
 Every list function takes ``beyond``, the row the page starts beyond (None: from the end of the list on that side), and
 gives at most ``limit`` rows in the list's own order, whichever way it looked.
@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 from catalogue.records.database import Database, fetch, fetch_one
+from catalogue.records.findings import Finding
 
 T = TypeVar("T")
 
@@ -140,8 +141,8 @@ def lines(db: Database, status: str, beyond: LineItem | None, limit: int, *, for
     sign, order = ("<", "DESC") if forward else (">", "ASC")
     start = (beyond.placed, beyond.order_id, beyond.id) if beyond else (_LAST, 0, 0) if forward else ("", 0, 0)
     return _page(fetch(db, LineItem, f"""
-        SELECT l.id, o.id AS order_id, o.number, o.placed, o.buyer, o.status, a.name AS artist, p.title, p.id AS piece_id,
-               l.width_mm, l.height_mm, l.quantity, l.medium, l.scan_sha256 AS sha256
+        SELECT l.id, o.id AS order_id, o.number, o.placed, o.buyer, o.status, a.name AS artist, p.title,
+               p.id AS piece_id, l.width_mm, l.height_mm, l.quantity, l.medium, l.scan_sha256 AS sha256
         FROM orders o CROSS JOIN order_line l ON l.order_id = o.id JOIN piece p ON p.id = l.piece_id
              JOIN artist a ON a.id = p.artist_id
         WHERE (o.placed, o.id) {sign}= (?1, ?2) AND (o.placed, o.id, l.id) {sign} (?1, ?2, ?3)
@@ -168,7 +169,109 @@ def glance(db: Database, piece_id: int) -> Glance | None:
 
 
 def totals(db: Database) -> Totals:
-    found = fetch_one(db, Totals, """SELECT (SELECT count(*) FROM artist) AS artists, (SELECT count(*) FROM piece) AS pieces,
-                                            (SELECT count(*) FROM scan) AS scans,
-                                            (SELECT count(*) FROM order_line) AS lines""")
+    found = fetch_one(db, Totals, """
+        SELECT (SELECT count(*) FROM artist) AS artists, (SELECT count(*) FROM piece) AS pieces,
+               (SELECT count(*) FROM scan) AS scans, (SELECT count(*) FROM order_line) AS lines""")
     return found or Totals(0, 0, 0, 0)
+
+
+def findings_of_store(db: Database, store_id: int) -> int:
+    """How many findings of a store are open."""
+    return int(db.execute("SELECT count(*) FROM finding WHERE store_id = ? AND resolved IS NULL",
+                          [store_id]).fetchone()[0])
+
+
+def last_run(db: Database, kind: str, store_id: int) -> str | None:
+    """When the last run of a kind on a store ended."""
+    row = db.execute("SELECT max(ended) FROM run WHERE kind = ? AND store_id = ?", [kind, store_id]).fetchone()
+    return None if row is None or row[0] is None else str(row[0])
+
+
+@dataclass(frozen=True, slots=True)
+class KindCount:
+    kind: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class FindingItem:
+    """One open finding in a list; ``store`` is "" where it belongs to no store."""
+
+    id: int
+    kind: str
+    store: str
+    path: str
+    detail: str
+    first_seen: str
+
+
+def kinds(db: Database) -> list[KindCount]:
+    """Kinds of open findings, most first."""
+    return fetch(db, KindCount, """SELECT kind, count(*) AS count FROM finding WHERE resolved IS NULL
+                                   GROUP BY kind ORDER BY count(*) DESC, kind""")
+
+
+def findings(db: Database, kind: str, beyond: FindingItem | None, limit: int, *,
+             forward: bool = True) -> list[FindingItem]:
+    """Open findings, newest first; of one kind, or of all with ``""``."""
+    sign, order = ("<", "DESC") if forward else (">", "ASC")
+    start = beyond.id if beyond else 1 << 62 if forward else 0
+    return _page(fetch(db, FindingItem, f"""
+        SELECT f.id, f.kind, coalesce(s.name, '') AS store,
+               coalesce(nullif(f.path, ''), (SELECT path FROM file x WHERE x.scan_id = f.scan_id LIMIT 1), '') AS path,
+               f.detail, f.first_seen
+        FROM finding f LEFT JOIN store s ON s.id = f.store_id
+        WHERE f.resolved IS NULL AND f.id {sign} ?1 AND (?2 = '' OR f.kind = ?2)
+        ORDER BY f.id {order} LIMIT ?3""", [start, kind, limit]), forward)
+
+
+def finding(db: Database, finding_id: int) -> Finding | None:
+    """An open finding, or None where it was closed meanwhile."""
+    return fetch_one(db, Finding, "SELECT * FROM finding WHERE id = ? AND resolved IS NULL", [finding_id])
+
+
+def last_audits(db: Database) -> list[tuple[str, str | None]]:
+    """Store names and when their last audit ended."""
+    return [(str(row[0]), row[1]) for row in db.execute("""
+        SELECT s.name, (SELECT max(ended) FROM run r WHERE r.store_id = s.id AND r.kind = 'audit')
+        FROM store s WHERE s.forgotten IS NULL ORDER BY s.name""")]
+
+
+@dataclass(frozen=True, slots=True)
+class Growth:
+    """What one year brought: by the scan's own date, else by when it was first indexed."""
+
+    year: str
+    scans: int
+    bytes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Coverage:
+    """Present files by the time since they were last checked; the spans do not overlap."""
+
+    files: int
+    month: int
+    quarter: int
+    year: int
+    older: int
+    never: int
+
+
+def growth(db: Database) -> list[Growth]:
+    """Scans by year, oldest first."""
+    return fetch(db, Growth, """
+        SELECT substr(CASE WHEN captured GLOB '[12][0-9][0-9][0-9]*' THEN captured ELSE first_indexed END, 1, 4)
+                   AS year, count(*) AS scans, sum(bytes) AS bytes FROM scan GROUP BY 1 ORDER BY 1""")
+
+
+def coverage(db: Database) -> Coverage:
+    """How far audits have come over the stores in use."""
+    found = fetch_one(db, Coverage, """
+        WITH checked AS (SELECT julianday('now') - julianday(f.checked_at) AS days FROM file f
+                         JOIN store s ON s.id = f.store_id WHERE f.state = 'present' AND s.forgotten IS NULL)
+        SELECT count(*) AS files, coalesce(sum(days <= 30), 0) AS month,
+               coalesce(sum(days > 30 AND days <= 90), 0) AS quarter,
+               coalesce(sum(days > 90 AND days <= 365), 0) AS year, coalesce(sum(days > 365), 0) AS older,
+               coalesce(sum(days IS NULL), 0) AS never FROM checked""")
+    return found or Coverage(0, 0, 0, 0, 0, 0)

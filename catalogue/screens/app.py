@@ -2,6 +2,7 @@
 
 import multiprocessing
 import os
+from asyncio import wrap_future
 from collections.abc import Callable, Iterable
 from functools import partial
 from pathlib import Path
@@ -10,17 +11,25 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from textual.app import App, SystemCommand
 from textual.binding import BindingType
 from textual.screen import Screen
+from textual.worker import Worker
 
 from catalogue.errors import CatalogueError
+from catalogue.indexing.stores import where
+from catalogue.records import stores
 from catalogue.records.database import Database, open_database
 from catalogue.records.orders import Order
 from catalogue.records.search import Vocabulary
+from catalogue.screens.adding import AddStorePage
+from catalogue.screens.audit import AuditPage
 from catalogue.screens.browse import BrowsePage
+from catalogue.screens.health import HealthPage
+from catalogue.screens.intake import IntakePage
 from catalogue.screens.keys import EVERYWHERE, KEYS, everywhere
-from catalogue.screens.lanes import Lane
+from catalogue.screens.lanes import Lanes
 from catalogue.screens.orders import OrdersPage
 from catalogue.screens.page import Page
 from catalogue.screens.picture import Drawings
+from catalogue.screens.stores import StoresPage
 from catalogue.screens.theme import DARK, LIGHT
 from catalogue.screens.work import Job, Work, WorkCancelled, WorkFailed, WorkFinished
 from catalogue.settings import Home
@@ -28,6 +37,8 @@ from catalogue.settings import Home
 if TYPE_CHECKING:
     from catalogue.screens.search import Hit
 
+DISK_SECONDS = 5.0      # between two looks whether the stores are connected
+GROWING_SECONDS = 3.0   # between two looks at a catalogue that grows under the screen
 PATIENCE = 3.0  # seconds a stopped job may take before the program leaves without it
 
 
@@ -49,18 +60,23 @@ class CatalogueApp(App[None]):
     TITLE = "Archive"
     CSS_PATH = "screens.tcss"
     BINDINGS: ClassVar[list[BindingType]] = everywhere()
-    MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = {"browse": BrowsePage, "orders": OrdersPage}
-    HORIZONTAL_BREAKPOINTS: ClassVar[list[tuple[int, str]] | None] = [(0, "-narrow"), (120, "-wide")]
-    VERTICAL_BREAKPOINTS: ClassVar[list[tuple[int, str]] | None] = [(0, "-low"), (40, "-high")]
+    MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = {
+        "browse": BrowsePage, "orders": OrdersPage, "audit": AuditPage, "intake": IntakePage,
+        "stores": StoresPage, "health": HealthPage,
+        "first": partial(AddStorePage, first=True)}
+    # Textual declares these on the instance, so they cannot be ClassVar here.
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (120, "-wide")]  # noqa: RUF012
+    VERTICAL_BREAKPOINTS = [(0, "-low"), (40, "-high")]  # noqa: RUF012
 
     def __init__(self, home: Home, *, colours: bool | None = None) -> None:
         super().__init__()
         self.home = home
         self._colours = colours
         self.drawings = Drawings()
-        self.read_lane: Lane[Database] = Lane("read", partial(open_database, home.database))
-        self.search_lane: Lane[Database] = Lane("search", partial(open_database, home.database))
-        self.picture_lane: Lane[object] = Lane("pictures", object)
+        self.lanes = Lanes(partial(open_database, home.database))
+        self.plain_lanes = Lanes(object)  # without a connection: pictures, and folders before there is a catalogue
+        self.online: dict[int, bool] = {}   # store id: connected when last looked
+        self._looking = False
         self.work: Work | None = None
         self.vocabulary: Vocabulary | None = None
         self.register_theme(DARK)
@@ -80,12 +96,18 @@ class CatalogueApp(App[None]):
         return self.home.settings.dates
 
     def on_mount(self) -> None:
-        self.switch_mode("browse")
+        if self.home.database.exists():
+            self.switch_mode("browse")
+        else:
+            self.switch_mode("first")
+        self.look_at_disks()
+        self.set_interval(DISK_SECONDS, self.look_at_disks)
+        self.set_interval(GROWING_SECONDS, self._show_growth)
 
     def close_lanes(self) -> None:
         """Let the threads end; waits for none."""
-        for lane in (self.read_lane, self.search_lane, self.picture_lane):
-            lane.close()
+        self.lanes.close()
+        self.plain_lanes.close()
 
     def preview(self, sha256: str | None) -> Path | None:
         """Where a scan's preview lies, if it should have one."""
@@ -109,12 +131,13 @@ class CatalogueApp(App[None]):
 
     # Long work
 
-    def begin(self, name: str, job: Job, told: Callable[[Any], str]) -> bool:
-        """Start long work; one at a time. ``told`` words its result."""
+    def begin(self, name: str, job: Job, told: Callable[[Any], str],
+              then: Callable[[Any], object] | None = None) -> bool:
+        """Start long work; one at a time. ``told`` words its result; ``then`` gets it if the work came to its end."""
         if self.work is not None:
             self.say(f"{self.work.name} is still running. Press x to stop it first.", "warning")
             return False
-        self.work = Work(name, job, told)
+        self.work = Work(name, job, told, then)
         self.work.start(self.home, self.post_message)
         return True
 
@@ -126,6 +149,8 @@ class CatalogueApp(App[None]):
 
     def on_work_finished(self, message: WorkFinished) -> None:
         self._work_over(f"{message.work.name} finished. {message.work.told(message.result)}")
+        if message.work.then is not None:
+            message.work.then(message.result)
 
     def on_work_cancelled(self, message: WorkCancelled) -> None:
         self._work_over(f"{message.work.name} stopped. Done until then: {message.work.told(message.result)}", "warning")
@@ -141,15 +166,63 @@ class CatalogueApp(App[None]):
 
     def changed(self) -> None:
         """The catalogue has changed: every page that is open shows it."""
-        for stack in self._screen_stacks.values():
-            for screen in stack:
-                if isinstance(screen, Page) and screen.is_running:
-                    screen.catalogue_changed()
+        for page in self._pages():
+            page.catalogue_changed()
+
+    def _pages(self) -> list[Page]:
+        return [screen for stack in self._screen_stacks.values() for screen in stack
+                if isinstance(screen, Page) and screen.is_running]
+
+    # Stores come and go
+
+    def look_at_disks(self) -> None:
+        """See which stores are connected; pages that show it are told of a change."""
+        if not self.home.database.exists() or self._looking:
+            return
+        self._looking = True
+        _: Worker[None] = self.run_worker(self._look_at_disks, group="disks", exit_on_error=False)
+
+    async def _look_at_disks(self) -> None:
+        def look(db: Database) -> dict[int, tuple[str, bool]]:
+            return {store.id: (store.name, where(db, store) is not None) for store in stores.listed(db)}
+
+        try:
+            found = await wrap_future(self.lanes["disks"].ask(look))
+        except Exception as error:  # a worker's edge
+            self.failed(error)
+            return
+        finally:
+            self._looking = False
+        now = {store_id: connected for store_id, (_, connected) in found.items()}
+        changed = now != self.online
+        for store_id, connected in now.items():
+            if self.online.get(store_id, connected) != connected:
+                name = found[store_id][0]
+                self.say(f"{name} is back." if connected else f"{name} is offline now. Its scans stay listed.",
+                         "information" if connected else "warning")
+        self.online = now
+        if changed:
+            for page in self._pages():
+                page.stores_changed()
+
+    def _show_growth(self) -> None:
+        if self.work is not None and self.work.name == "Indexing" and isinstance(self.screen, Page):
+            self.screen.catalogue_changed()
+
+    def store_added(self) -> None:
+        """Leave the page that added a store."""
+        if self.current_mode == "first":
+            self.switch_mode("browse")
+        else:
+            self.pop_screen()
+            self.changed()
 
     # Actions everywhere
 
     async def action_place(self, mode: str) -> None:
-        if mode in self.MODES:
+        if self.current_mode == "first":
+            self.say("Point to a folder of scans first.")
+        else:
             await self.switch_mode(mode)
 
     def action_search(self) -> None:

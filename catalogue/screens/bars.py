@@ -48,13 +48,13 @@ class KeyLine(Widget):
                      link-background: $panel; link-color: $quiet; link-style-hover: underline;
                      link-background-hover: $panel; link-color-hover: $foreground; }"""
 
-    def __init__(self, place: str) -> None:
+    def __init__(self, place: str, *, alone: bool = False) -> None:
         super().__init__()
-        self._place = place
+        self._keys = (*KEYS.get(place, ()), *(() if alone else EVERYWHERE))
 
     def fitting(self, width: int) -> list[Key]:
         """Keys in order of rank that fit into ``width`` cells; help has its room reserved."""
-        ranked = sorted((key for key in (*KEYS.get(self._place, ()), *EVERYWHERE) if key.rank), key=lambda k: k.rank)
+        ranked = sorted((key for key in self._keys if key.rank), key=lambda key: key.rank)
         always = [key for key in ranked if key.action == "app.help"]
         room = width - sum(_room(key) for key in always) - 1
         chosen = []

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from functools import partial
 from typing import ClassVar
 
+from rich.text import Text
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Container, Vertical
@@ -12,6 +13,7 @@ from textual.widgets import Static
 
 from catalogue.records import browsing
 from catalogue.records.browsing import ArtistItem, Glance, PieceItem, Totals
+from catalogue.records.database import Database
 from catalogue.screens.facts import glance_words
 from catalogue.screens.filing import FileActions
 from catalogue.screens.keys import bindings
@@ -39,8 +41,8 @@ class BrowsePage(FileActions, Page):
         yield Container(
             Container(
                 PagedTable[ArtistItem]([Column("Artist", 0), Column("", 4, right=True)], id="artists"),
-                PagedTable[PieceItem]([Column("Title", 0), Column("Artist", 0, least=64), Column("Year", 4, least=44),
-                                       Column("Scans", 5, least=54, right=True),
+                PagedTable[PieceItem]([Column("Title", 0, weight=3), Column("Artist", 0, least=64, weight=2),
+                                       Column("Year", 4, least=44), Column("Scans", 5, least=54, right=True),
                                        Column("Last order", 11, least=44), Column("", 1)], id="pieces"),
                 id="lists"),
             Sight(),
@@ -55,7 +57,7 @@ class BrowsePage(FileActions, Page):
         self._load_pieces(keep=True)
 
     def _load_artists(self, *, keep: bool = False) -> None:
-        def page(db: browsing.Database, beyond: ArtistItem | None, limit: int, forward: bool) -> list[ArtistItem]:
+        def page(db: Database, beyond: ArtistItem | None, limit: int, forward: bool) -> list[ArtistItem]:
             if beyond is ALL and not forward:
                 return []
             rows = browsing.artists(db, beyond if beyond and beyond.id else None, limit, forward=forward)
@@ -72,14 +74,16 @@ class BrowsePage(FileActions, Page):
 
     def _entitle_pieces(self) -> None:
         artist = self.query_one("#artists", PagedTable).pointed
-        one = artist is not None and artist.id
-        self.query_one("#pieces", PagedTable).entitle(artist.name if one else "Pieces",
-                                                      artist.pieces if one else self._totals.pieces)
+        pieces = self.query_one("#pieces", PagedTable)
+        if artist is not None and artist.id:
+            pieces.entitle(artist.name, artist.pieces)
+        else:
+            pieces.entitle("Pieces", self._totals.pieces)
 
-    def _artist_cells(self, row: ArtistItem) -> list[object]:
+    def _artist_cells(self, row: ArtistItem) -> list[Text]:
         return [cell(row.name, "italic" if row is ALL else ""), cell(number(row.pieces) if row.id else "", right=True)]
 
-    def _piece_cells(self, row: PieceItem) -> list[object]:
+    def _piece_cells(self, row: PieceItem) -> list[Text]:
         return [cell(row.title), cell(row.artist), cell(row.year), cell(row.scans, right=True),
                 cell(day(row.last_order, self.shop.day_form)), cell("!" if row.findings else "")]
 
@@ -104,7 +108,7 @@ class BrowsePage(FileActions, Page):
         self._glance = glance
         self.query_one(Sight).show(glance)
 
-    def on_paged_table_chosen(self, event: PagedTable.Chosen) -> None:
+    def on_paged_table_chosen(self, _: PagedTable.Chosen) -> None:
         self.action_open()
 
     def action_open(self) -> None:
@@ -140,7 +144,7 @@ class Sight(Vertical):
     """A piece's picture with what matters of it below."""
 
     def compose(self) -> ComposeResult:
-        yield Picture(id="sight-picture")
+        yield Picture(id="sight-picture", below=7)
         yield Static("", id="sight-words", markup=False)
 
     def show(self, glance: Glance | None) -> None:
@@ -155,5 +159,6 @@ class Sight(Vertical):
             return
         self.query_one(Picture).show(
             self.app.preview(glance.sha256) if glance.has_preview else None,
-            "No master yet" if glance.scan_id is None else "No preview: the picture could not be decoded")
+            "No master yet" if glance.scan_id is None else "No preview: the picture could not be decoded",
+            (glance.width, glance.height))
         words.update(glance_words(glance, self.app.day_form))

@@ -5,8 +5,9 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
-from textual.widgets import Button, Static
+from textual.widgets import Button, Input, Static
 
+from catalogue.screens.bars import KeyLine
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Dialog
 
@@ -67,3 +68,32 @@ class Words(Dialog[None]):
 
     def on_button_pressed(self, _: Button.Pressed) -> None:
         self.dismiss(None)
+
+
+class Reason(Dialog[str]):
+    """A question that wants a reason in words."""
+
+    PLACE = "reason"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("reason")
+
+    def __init__(self, title: str, text: str) -> None:
+        super().__init__()
+        self._title, self._text = title, text
+
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="panel"):
+            yield Static(self._title, classes="panel-title", markup=False)
+            yield Static(self._text, markup=False)
+            yield Input(id="reason", compact=True)
+            yield KeyLine(self.PLACE, alone=True)
+
+    def on_mount(self) -> None:
+        self.query_one(Input).focus()
+
+    def on_input_submitted(self, _: Input.Submitted) -> None:
+        self.action_answer()
+
+    def action_answer(self) -> None:
+        text = self.query_one(Input).value.strip()
+        if text:
+            self.dismiss(text)

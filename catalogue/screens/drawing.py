@@ -6,6 +6,7 @@ Pure: knows no widget and no catalogue. A cell counts as twice as high as wide.
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,6 +18,9 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 RAMP = " .:-=+*#%@"  # ink by lightness for terminals without colours; plain ASCII reads in every font
+
+
+Mark = tuple[float, float, float, float]   # left, top, right, bottom: fractions of the picture
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,30 +37,42 @@ def fitted(width: int, height: int, columns: int, rows: int) -> tuple[int, int]:
     return max(1, round(width * scale)), max(1, round(height * scale))
 
 
-def draw(path: Path, columns: int, rows: int, *, colours: bool) -> Drawing:
-    """The picture at ``path`` drawn into at most ``columns`` × ``rows`` cells.
+def draw(source: Path | bytes, columns: int, rows: int, *, colours: bool, marks: tuple[Mark, ...] = ()) -> Drawing:
+    """The picture at (or in) ``source`` drawn into at most ``columns`` × ``rows`` cells, with ``marks`` outlined.
 
     Raises:
         OSError: it cannot be read or is no picture.
     """
     from PIL import Image
 
-    with Image.open(path) as opened:
+    with Image.open(BytesIO(source) if isinstance(source, bytes) else source) as opened:
         opened.draft("RGB", (columns * 2, rows * 4))
-        return drawn(opened.convert("RGB"), columns, rows, colours=colours)
+        return drawn(opened.convert("RGB"), columns, rows, colours=colours, marks=marks)
 
 
-def drawn(picture: "Image", columns: int, rows: int, *, colours: bool) -> Drawing:
+def drawn(picture: "Image", columns: int, rows: int, *, colours: bool, marks: tuple[Mark, ...] = ()) -> Drawing:
     """A picture in memory drawn into at most ``columns`` × ``rows`` cells."""
     from PIL import Image
 
     width, height = fitted(*picture.size, columns, rows)
     if not colours:
         small = picture.convert("L").resize((width, max(1, round(height / 2))), Image.Resampling.BOX)
+        _outline(small, marks, 255)
         return Drawing(width, tuple(_shades(small)))
-    small = picture.resize((width, height), Image.Resampling.LANCZOS if picture.width < 4000 else
-                           Image.Resampling.BOX)
+    small = picture.resize((width, height), Image.Resampling.LANCZOS)
+    _outline(small, marks, (255, 60, 40))
     return Drawing(width, tuple(_half_blocks(small)))
+
+
+def _outline(picture: "Image", marks: tuple[Mark, ...], ink: int | tuple[int, int, int]) -> None:
+    from PIL import ImageDraw
+
+    width, height = picture.size
+    for left, top, right, bottom in marks:
+        x, y = min(int(left * width), width - 1), min(int(top * height), height - 1)
+        ImageDraw.Draw(picture).rectangle(
+            (x, y, max(x, min(int(right * width), width - 1)), max(y, min(int(bottom * height), height - 1))),
+            outline=ink)
 
 
 def _half_blocks(picture: "Image") -> Iterator[tuple[Segment, ...]]:

@@ -64,10 +64,10 @@ def piece_words(view: PieceView) -> Content:
         found.append(line((also, "$quiet")))
     scan = view.master.scan if view.master else None
     if piece.width_mm and piece.height_mm:
-        found.append(line(size_cm(piece.width_mm, piece.height_mm), (" as measured", "$quiet")))
+        found.append(line(size_cm(piece.width_mm, piece.height_mm), ("  as measured", "$quiet")))
     elif scan is not None and scan.ppi_x:
         found.append(line(scanned_cm(scan.width, scan.height, scan.ppi_x, scan.ppi_y),
-                          (f" as scanned at {scan.ppi_x:g} ppi", "$quiet")))
+                          (f"  at {scan.ppi_x:g} ppi", "$quiet")))
     return lines(found)
 
 
@@ -76,9 +76,9 @@ def prints_words(view: PieceView, ppi: Sequence[int]) -> Content:
     scan = view.master.scan if view.master else None
     if scan is None or not scan.width or not scan.height:
         return line(("No current master, so no print sizes.", "$quiet"))
-    found = [line(("Prints up to", "bold"), (f"   from {scan.width} × {scan.height} px", "$quiet"))]
+    found = [line(("Prints up to", "bold"))]
     for size in prints_up_to(scan.width, scan.height, tuple(ppi)):
-        found.append(line(f"{centimetres(size.width_mm):>6} × {centimetres(size.height_mm):<6} cm",
+        found.append(line(f"{centimetres(size.width_mm):>6} × {centimetres(size.height_mm):>5} cm",
                           (f"  at {size.ppi} ppi", "$quiet")))
     return lines(found)
 

@@ -53,7 +53,7 @@ class FileActions(Page):
         if scan_id is None:
             self.shop.say("There is no scan here.", "warning")
             return
-        self.ask(lambda db: places(db, scan_id), then, group="places")
+        self.ask_disks(lambda db: places(db, scan_id), then, group="places")
 
     def action_copy_path(self) -> None:
         def show(found: list[Place]) -> None:

@@ -8,6 +8,7 @@ from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 from textual.widgets import Static
 
+from catalogue.screens.bars import KeyLine
 from catalogue.screens.keys import EVERYWHERE, KEYS, LISTS, SIGNS, Key, bindings
 from catalogue.screens.page import Dialog
 
@@ -48,6 +49,7 @@ class HelpDialog(Dialog[None]):
             yield Static("Keys", classes="panel-title")
             with VerticalScroll():
                 yield Static(help_words(self._of), id="keys")
+            yield KeyLine(self.PLACE, alone=True)
 
     def on_mount(self) -> None:
         self.query_one(VerticalScroll).focus()

@@ -27,7 +27,8 @@ SIGNS = {"enter": "⏎", "escape": "Esc", "slash": "/", "question_mark": "?", "t
          "plus": "+", "minus": "-", "delete": "Del", "home": "Home", "end": "End"}
 
 # The places, in the order of their digits: mode, title.
-PLACES = (("browse", "Browse"), ("orders", "Orders"))
+PLACES = (("browse", "Browse"), ("orders", "Orders"), ("audit", "Audit"), ("intake", "Intake"),
+          ("stores", "Stores"), ("health", "Health"))
 
 LISTS = (
     Key("down,j", "cursor_down", "down", "Next row."),
@@ -74,6 +75,48 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("enter", "open", "open piece", "Open the piece of the line.", 1),
         Key("r", "repeat", "repeat", "Repeat the line.", 2),
         Key("s", "next_status", "filter", "Show lines of one state only: asked, approved, printed, and so on.", 3),
+    ),
+    "stores": (
+        Key("a", "add", "add", "Add a store: point to a folder, disk or share.", 1),
+        Key("i", "index", "index", "Read what is new or changed in this store.", 2),
+        Key("I", "index_all", "index all", "Read what is new or changed in every store."),
+        Key("c", "audit", "check", "Check this store's files against their digests.", 3),
+        Key("b", "bring_up_to_date", "bring up to date", "Copy what this store lacks to it, verified.", 4),
+        Key("f", "forget", "forget", "Leave this store out from now on; nothing on the disk is touched.", 5),
+    ),
+    "adding": (
+        Key("ctrl+s", "take", "take this folder", "Take the folder as a store and read it.", 1),
+        Key("escape", "back", "leave it", "Go back without adding anything.", 2),
+    ),
+    "audit": (
+        Key("enter", "next_step", "next step", "Do what is proposed for the finding under the cursor.", 1),
+        Key("c", "audit", "check now", "Check files against their digests, oldest check first.", 2),
+        Key("e", "accept", "accept", "Close the finding on your word, with a reason; it goes into the log.", 3),
+        Key("p", "piece", "piece", "Open the piece the finding concerns.", 4),
+        Key("right,l", "pane_right", "findings", "Go to the findings."),
+        Key("left,h", "pane_left", "kinds", "Go to the kinds of finding."),
+    ),
+    "intake": (
+        Key("enter", "answer", "answer", "Say whose work it is, what it shows, and how it was captured.", 1),
+        Key("space", "take_or_leave", "take or leave", "Take this original in, or leave it out.", 2),
+        Key("g", "go", "take in", "Copy what is ready into the store: verified, recorded.", 3),
+        Key("ctrl+r", "look", "look again", "Read the folder and propose anew.", 4),
+    ),
+    "answering": (
+        Key("ctrl+s", "answer", "that is it", "Take these answers.", 1),
+        Key("escape", "back", "leave it", "Change nothing.", 2),
+    ),
+    "health": (
+        Key("enter", "answer", "answer", "Answer the question that only a person can.", 1),
+        Key("b", "backup", "back up", "Back the catalogue up, and check the copy.", 2),
+    ),
+    "auditing": (
+        Key("enter", "start", "start", "Start the audit.", 1),
+        Key("escape", "back", "leave it", "Start nothing.", 2),
+    ),
+    "reason": (
+        Key("enter", "answer", "record", "Record it with this reason.", 1),
+        Key("escape", "back", "leave it", "Record nothing.", 2),
     ),
     "repeat": (
         Key("enter", "record", "record", "Record the order as it stands, with the cursor on Record.", 1),

@@ -48,3 +48,21 @@ class Lane(Generic[R]):
         closing = getattr(resource, "close", None)
         if closing is not None:
             closing()
+
+
+class Lanes(Generic[R]):
+    """Lanes by name, each begun when first asked, with a resource of its own."""
+
+    def __init__(self, resource: Callable[[], R]) -> None:
+        self._resource = resource
+        self._begun: dict[str, Lane[R]] = {}
+
+    def __getitem__(self, name: str) -> Lane[R]:
+        if name not in self._begun:
+            self._begun[name] = Lane(name, self._resource)
+        return self._begun[name]
+
+    def close(self) -> None:
+        """Let them all end; waits for none."""
+        for lane in self._begun.values():
+            lane.close()

@@ -11,15 +11,18 @@ from textual.worker import Worker
 
 from catalogue.records.database import Database
 from catalogue.screens.bars import KeyLine, PlaceBar, WorkLine
+from catalogue.screens.lanes import Lane
 
 if TYPE_CHECKING:
     from catalogue.screens.app import CatalogueApp
 
+R = TypeVar("R")
 T = TypeVar("T")
 
 
-def ask(widget: Widget, job: Callable[[Database], T], then: Callable[[T], object], *, group: str) -> Worker[None]:
-    """Run ``job`` on the reading thread, then ``then`` on the screen's.
+def ask(widget: Widget, lane: Lane[R], job: Callable[[R], T], then: Callable[[T], object], *,
+        group: str) -> Worker[None]:
+    """Run ``job`` on a lane, then ``then`` on the screen's thread.
 
     A newer question of the same group replaces an older one, whose answer is dropped, and which is not even asked if
     its turn has not come. Errors go to the app's one handler.
@@ -28,14 +31,14 @@ def ask(widget: Widget, job: Callable[[Database], T], then: Callable[[T], object
 
     async def answer() -> None:
         try:
-            result = await wrap_future(app.read_lane.ask(job))
+            result = await wrap_future(lane.ask(job))
         except Exception as error:  # a worker's edge
             app.failed(error)
             return
         if widget.is_attached:
             then(result)
 
-    return widget.run_worker(answer(), group=group, exclusive=True, exit_on_error=False)
+    return widget.run_worker(answer, group=group, exclusive=True, exit_on_error=False)
 
 
 class Page(Screen[None]):
@@ -60,11 +63,18 @@ class Page(Screen[None]):
         yield WorkLine()
 
     def ask(self, job: Callable[[Database], T], then: Callable[[T], object], *, group: str) -> Worker[None]:
-        """See :func:`ask`."""
-        return ask(self, job, then, group=group)
+        """On the reading thread; see :func:`ask`."""
+        return ask(self, self.shop.lanes["read"], job, then, group=group)
+
+    def ask_disks(self, job: Callable[[Database], T], then: Callable[[T], object], *, group: str) -> Worker[None]:
+        """For jobs that touch the stores: a dead share holds up only this lane."""
+        return ask(self, self.shop.lanes["disks"], job, then, group=group)
 
     def catalogue_changed(self) -> None:
         """Something was recorded: show it. Pages with lists reload theirs."""
+
+    def stores_changed(self) -> None:
+        """A disk came or went: pages that show it look again."""
 
     def action_back(self) -> None:
         if len(self.app.screen_stack) > 1:
@@ -81,9 +91,9 @@ class Dialog(ModalScreen[T]):
         """The app, as what it is."""
         return cast("CatalogueApp", self.app)
 
-    def ask(self, job: Callable[[Database], object], then: Callable[..., object], *, group: str) -> Worker[None]:
-        """See :func:`ask`."""
-        return ask(self, job, then, group=group)
+    def ask(self, job: Callable[[Database], R], then: Callable[[R], object], *, group: str) -> Worker[None]:
+        """On the reading thread; see :func:`ask`."""
+        return ask(self, self.shop.lanes["read"], job, then, group=group)
 
     def action_back(self) -> None:
         self.dismiss(None)

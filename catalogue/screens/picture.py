@@ -2,21 +2,26 @@
 
 from asyncio import sleep, wrap_future
 from collections import OrderedDict
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 from rich.segment import Segment
 from rich.style import Style
 from textual import events
+from textual.geometry import Size
 from textual.strip import Strip
 from textual.widget import Widget
+from textual.worker import Worker
 
-from catalogue.screens.drawing import Drawing, draw
+from catalogue.screens.drawing import Drawing, Mark, draw, fitted
 from catalogue.screens.wording import safe
 
 if TYPE_CHECKING:
     from catalogue.screens.app import CatalogueApp
 
+Source = Path | bytes   # a stored preview, or one just made
+Wanted = tuple[Source, int, int, bool, tuple[Mark, ...]]   # picture, columns, rows, in colours, marks
 SETTLE = 0.06  # seconds the cursor must rest before a picture is decoded
 KEPT = 160     # drawings kept; at most about 100 kB each
 
@@ -26,36 +31,60 @@ class Drawings:
 
     def __init__(self, kept: int = KEPT) -> None:
         self._kept = kept
-        self._made: OrderedDict[tuple[Path, int, int, bool], Drawing] = OrderedDict()
+        self._made: OrderedDict[Wanted, Drawing] = OrderedDict()
 
-    def get(self, key: tuple[Path, int, int, bool]) -> Drawing | None:
+    def get(self, key: Wanted) -> Drawing | None:
         if key in self._made:
             self._made.move_to_end(key)
         return self._made.get(key)
 
-    def put(self, key: tuple[Path, int, int, bool], drawing: Drawing) -> None:
+    def put(self, key: Wanted, drawing: Drawing) -> None:
         self._made[key] = drawing
         while len(self._made) > self._kept:
             self._made.popitem(last=False)
 
 
 class Picture(Widget):
-    """One preview, standing on what is below it; words in its place where there is none."""
+    """One preview, as high as its proportions ask; words in its place where there is none.
 
-    DEFAULT_CSS = "Picture { width: 1fr; height: 1fr; min-height: 4; }"
+    ``below`` rows are left for what stands under it.
+    """
 
-    def __init__(self, *, id: str | None = None, classes: str | None = None) -> None:
+    DEFAULT_CSS = "Picture { width: 1fr; height: auto; min-height: 2; }"
+
+    def __init__(self, *, below: int = 0, id: str | None = None, classes: str | None = None) -> None:
         super().__init__(id=id, classes=classes)
-        self._path: Path | None = None
+        self._below = below
+        self._shape: tuple[int, int] | None = None
+        self._path: Source | None = None
         self._words = ""
+        self._marks: tuple[Mark, ...] = ()
         self._drawing: Drawing | None = None
 
-    def show(self, path: Path | None, words: str = "No preview") -> None:
-        """Show the picture at ``path``; ``words`` where there is none."""
-        if path == self._path and self._drawing is not None:
+    def show(self, path: Source | None, words: str = "No preview", shape: tuple[int | None, int | None] | None = None,
+             marks: tuple[Mark, ...] = ()) -> None:
+        """Show the picture at ``path``, of proportions ``shape`` (width, height); ``words`` where there is none.
+
+        ``marks`` are rectangles to outline, as fractions of the picture.
+        """
+        if path is not None and (path, marks) == (self._path, self._marks) and self._drawing is not None:
             return
+        self._marks = marks
         self._path, self._words = path, words if path is None else ""
+        known = (shape[0] or 0, shape[1] or 0) if shape else (0, 0)
+        before = self._shape
+        self._shape = known if all(known) else None
+        if self._shape != before:
+            self._drawing = None
+            self.refresh(layout=True)
         self._redraw()
+
+    def get_content_height(self, container: Size, viewport: Size, width: int) -> int:  # noqa: ARG002 - Textual's
+        """Rows for the picture's proportions at this width."""
+        room = max(2, container.height - self._below)
+        if self._shape is None or not width:
+            return room
+        return min(room, -(-fitted(*self._shape, width, room)[1] // 2))
 
     def on_resize(self, _: events.Resize) -> None:
         self._redraw()
@@ -67,22 +96,23 @@ class Picture(Widget):
             self.refresh()
             return
         app = cast("CatalogueApp", self.app)
-        key = (self._path, self.size.width, self.size.height, app.has_colours)
+        key = (self._path, self.size.width, self.size.height, app.has_colours, self._marks)
         ready = app.drawings.get(key)
         if ready is not None:
             self.workers.cancel_group(self, "drawing")
             self._drawing = ready
             self.refresh()
             return
-        self.run_worker(self._decode(key), group="drawing", exclusive=True, exit_on_error=False)
+        _: Worker[None] = self.run_worker(partial(self._decode, key), group="drawing", exclusive=True,
+                                          exit_on_error=False)
 
-    async def _decode(self, key: tuple[Path, int, int, bool]) -> None:
+    async def _decode(self, key: Wanted) -> None:
         app = cast("CatalogueApp", self.app)
         await sleep(SETTLE)
-        path, columns, rows, colours = key
+        path, columns, rows, colours, marks = key
         try:
-            drawing = await wrap_future(app.picture_lane.ask(
-                lambda _: draw(path, columns, rows, colours=colours)))
+            drawing = await wrap_future(app.plain_lanes["pictures"].ask(
+                lambda _: draw(path, columns, rows, colours=colours, marks=marks)))
         except OSError:
             self._drawing, self._words = None, "The preview is not there: index this scan again"
         else:
@@ -91,17 +121,16 @@ class Picture(Widget):
         self.refresh()
 
     def render_line(self, y: int) -> Strip:
-        width, height = self.size
+        width = self.size.width
         style = self.rich_style
         if self._drawing is None:
             words = safe(self._words)[:width]
             return self._padded((Segment(words, style + Style(dim=True)),), len(words), width, style) \
-                if y == height - 1 and words else Strip.blank(width, style)
-        top = height - len(self._drawing.rows)  # the picture stands on its label
-        if not top <= y < top + len(self._drawing.rows):
+                if y == 0 and words else Strip.blank(width, style)
+        if y >= len(self._drawing.rows):
             return Strip.blank(width, style)
-        row = self._drawing.rows[y - top]
-        if (row and row[0].style is None) or len(self._drawing.rows) == y - top + 1:
+        row = self._drawing.rows[y]
+        if (row and row[0].style is None) or len(self._drawing.rows) == y + 1:
             row = tuple(Segment(text, style + given if given else style) for text, given, _ in row)
         return self._padded(row, self._drawing.width, width, style)
 

@@ -37,11 +37,11 @@ class PiecePage(FileActions):
 
     def body(self) -> Iterable[Widget]:
         yield Container(
-            Vertical(Picture(id="piece-picture"), Static("", id="piece-words", markup=False),
+            Vertical(Picture(id="piece-picture", below=11), Static("", id="piece-words", markup=False),
                      Static("", id="piece-prints", markup=False), id="piece-left"),
             VerticalScroll(
-                PagedTable[ScanView]([Column("", 1), Column("Role", 10), Column("File", 0), Column("Pixels", 13, least=70),
-                                      Column("Scanned", 11, least=58), Column("Kept", 10)], id="scans"),
+                PagedTable[ScanView]([Column("", 1), Column("Role", 10), Column("File", 0), Column("Kept", 10),
+                                      Column("Pixels", 13, least=70), Column("Scanned", 11, least=58)], id="scans"),
                 Static("", id="scan-words", markup=False),
                 PagedTable[Line]([Column("Placed", 11), Column("No", 3, right=True), Column("Size", 13),
                                   Column("On", 0), Column("Buyer", 0, least=76), Column("Numbers", 12, least=92),
@@ -58,9 +58,12 @@ class PiecePage(FileActions):
     def catalogue_changed(self) -> None:
         self._load()
 
+    def stores_changed(self) -> None:
+        self._load()
+
     def _load(self) -> None:
-        piece_id = self.piece_id
-        self.ask(lambda db: piece_view(db, piece_id), self._show, group="view")
+        piece_id, online = self.piece_id, self.shop.online
+        self.ask(lambda db: piece_view(db, piece_id, online), self._show, group="view")
 
     def _show(self, view: PieceView) -> None:
         first = self._view is None
@@ -83,8 +86,8 @@ class PiecePage(FileActions):
         name = file_name(row.kept[0].file.path) if row.kept else scan.sha256[:12]
         pixels = f"{scan.width} × {scan.height}" if scan.width else "–"
         sign = "!" if row.findings else "●" if row.current else ""
-        return [cell(sign), cell("current" if row.current else scan.role), cell(name), cell(pixels),
-                cell(day(scan.captured, self.shop.day_form)), cell(kept_words(row))]
+        return [cell(sign), cell("current" if row.current else scan.role), cell(name), cell(kept_words(row)),
+                cell(pixels), cell(day(scan.captured, self.shop.day_form))]
 
     def _line_cells(self, row: Line) -> list[Text]:
         assert self._view is not None
@@ -97,7 +100,8 @@ class PiecePage(FileActions):
         if isinstance(row, ScanView):
             self.query_one("#scan-words", Static).update(scan_words(row, self.shop.day_form))
             self.query_one(Picture).show(self.shop.preview(row.scan.sha256) if row.scan.has_preview else None,
-                                         "No preview: the picture could not be decoded")
+                                         "No preview: the picture could not be decoded",
+                                         (row.scan.width, row.scan.height))
         elif isinstance(row, Line) and self._view is not None:
             printed = self._view.printed_from(row)
             words = [f"Order {row.number} for {row.buyer or 'somebody unnamed'}, {row.status}.",

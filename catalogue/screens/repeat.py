@@ -18,6 +18,7 @@ from catalogue.ledger.proposal import Proposal
 from catalogue.records import orders
 from catalogue.records.database import Database
 from catalogue.records.orders import Order
+from catalogue.screens.bars import KeyLine
 from catalogue.screens.facts import line, lines
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Dialog
@@ -25,10 +26,10 @@ from catalogue.screens.picture import Picture
 from catalogue.screens.wording import centimetres, counted, day, size_cm
 from catalogue.settings import Home
 
-# id, label, how wide a value it takes
-FIELDS = (("quantity", "Prints"), ("size", "Size, cm"), ("medium", "On"), ("border", "Border, mm"), ("wrap", "Wrap, mm"),
-          ("edge", "Edge"), ("buyer", "Buyer"), ("price", "Price"), ("profile", "Profile"), ("settings", "Settings"),
-          ("notes", "Notes"))
+# id, label
+FIELDS = (("quantity", "Prints"), ("size", "Size, cm"), ("medium", "On"), ("border", "Border, mm"),
+          ("wrap", "Wrap, mm"), ("edge", "Edge"), ("buyer", "Buyer"), ("price", "Price"),
+          ("profile", "Profile"), ("settings", "Settings"), ("notes", "Notes"))
 SHAPING = ("quantity", "size", "medium", "border", "wrap", "edge")  # what the proposal depends on
 
 
@@ -88,14 +89,15 @@ class RepeatDialog(Dialog[Order]):
                         yield Label(label)
                         yield Input(id=f"repeat-{name}", compact=True)
                 with Vertical(id="repeat-side"):
-                    yield Picture(id="repeat-picture")
+                    yield Picture(below=10, id="repeat-picture")
                     with VerticalScroll(can_focus=False):
                         yield Static("", id="repeat-words", markup=False)
             yield Static("", id="repeat-wrong", markup=False)
             with Horizontal(classes="buttons"):
                 yield Button("Record", id="record", variant="primary", compact=True)
-                yield Button("Other scan  ^t", id="switch", compact=True)
+                yield Button("Other scan", id="switch", compact=True)
                 yield Button("Leave it", id="leave", compact=True)
+            yield KeyLine(self.PLACE, alone=True)
 
     def on_mount(self) -> None:
         self._propose(Asked())
@@ -133,7 +135,7 @@ class RepeatDialog(Dialog[Order]):
         self.query_one("#switch", Button).display = found.used is not None and not found.same_bytes
         printing = found.printing.scan if found.printing else None
         self.query_one(Picture).show(self.shop.preview(printing.sha256) if printing and printing.has_preview else None,
-                                     "No picture to show")
+                                     "No picture to show", (printing.width, printing.height) if printing else None)
 
     def _first_order(self) -> None:
         """Nothing to repeat: the form opens empty."""

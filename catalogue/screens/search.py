@@ -1,6 +1,5 @@
 """Search as you type over artists, titles, orders and file names, from everywhere."""
 
-from asyncio import wrap_future
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -13,8 +12,9 @@ from textual.widgets import DataTable, Input, Static
 from catalogue.records.database import Database
 from catalogue.records.paths import shown
 from catalogue.records.search import Found, Vocabulary, load_vocabulary, search
+from catalogue.screens.bars import KeyLine
 from catalogue.screens.keys import bindings
-from catalogue.screens.page import Dialog
+from catalogue.screens.page import Dialog, ask
 from catalogue.screens.picture import Picture
 from catalogue.screens.wording import cell, counted, day, safe
 
@@ -66,25 +66,20 @@ class SearchDialog(Dialog[Hit]):
                 yield table
                 yield Picture(id="found-picture")
             yield Static("", id="found-count", classes="quiet", markup=False)
+            yield KeyLine(self.PLACE, alone=True)
 
     def on_mount(self) -> None:
         self.query_one(Input).focus()
 
     def on_input_changed(self, event: Input.Changed) -> None:
-        self.run_worker(self._search(event.value), group="search", exclusive=True, exit_on_error=False)
+        words = event.value
 
-    async def _search(self, words: str) -> None:
         def look(db: Database) -> Found:
             if self.shop.vocabulary is None and len(words) > 2:
                 self.shop.vocabulary = load_vocabulary(db)
             return search(db, words, EACH, self.shop.vocabulary or Vocabulary(()))
 
-        try:
-            found = await wrap_future(self.shop.search_lane.ask(look))
-        except Exception as error:  # a worker's edge
-            self.shop.failed(error)
-            return
-        self._show(found, words)
+        ask(self, self.shop.lanes["search"], look, lambda found: self._show(found, words), group="search")
 
     def _show(self, found: Found, words: str) -> None:
         self._hits = hits(found, self.shop.day_form)

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, ClassVar, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, Generic, TypeVar, cast
 
 from rich.text import Text
 from textual import events
@@ -13,8 +13,12 @@ from textual.widgets import DataTable
 
 from catalogue.records.database import Database
 from catalogue.screens.keys import list_bindings
+from catalogue.screens.lanes import Lane
 from catalogue.screens.page import ask
 from catalogue.screens.wording import number, safe
+
+if TYPE_CHECKING:
+    from catalogue.screens.app import CatalogueApp
 
 R = TypeVar("R")
 
@@ -25,12 +29,13 @@ NEAR = 25       # rows from the edge at which the next page is asked for
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """``width`` in cells; 0 takes what is left. ``least``: shown only from this width of the table on."""
+    """``width`` in cells; 0 takes a share of what is left, by ``weight``. ``least``: shown only in tables this wide."""
 
     title: str
     width: int
     least: int = 0
     right: bool = False
+    weight: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +99,10 @@ class PagedTable(DataTable[Text], Generic[R], inherit_bindings=False):
         self._begins = self._ends = True   # whether the first and the last row of the list are held
         self._pointed: object = None
 
+    @property
+    def _lane(self) -> Lane[Database]:
+        return cast("CatalogueApp", self.app).lanes["read"]
+
     def entitle(self, title: str, count: int | None = None) -> None:
         """Name the list, with how many rows it has in all."""
         self.border_title = safe(title if count is None else f"{title}  {number(count)}")
@@ -108,7 +117,7 @@ class PagedTable(DataTable[Text], Generic[R], inherit_bindings=False):
         here = self.pointed if keep else None
         self._source = source
         if here is None:
-            ask(self, lambda db: source.page(db, None, PAGE, True), self._first, group="page")
+            ask(self, self._lane, lambda db: source.page(db, None, PAGE, True), self._first, group="page")
         else:
             self._show_around(here, self.cursor_row)
 
@@ -125,7 +134,7 @@ class PagedTable(DataTable[Text], Generic[R], inherit_bindings=False):
             before = source.page(db, here, min(row, HELD), False)
             return before, source.page(db, before[-1] if before else None, HELD - len(before), True)
 
-        ask(self, around, lambda found: self._around(found, here, row), group="page")
+        ask(self, self._lane, around, lambda found: self._around(found, here, row), group="page")
 
     def _first(self, rows: list[R]) -> None:
         self._begins, self._ends = True, len(rows) < PAGE
@@ -164,11 +173,14 @@ class PagedTable(DataTable[Text], Generic[R], inherit_bindings=False):
         fixed = sum(self._shape[i].width + 2 for i in shown)
         flexible = [i for i in shown if self._shape[i].width == 0]
         spare = max(4 * len(flexible), width - fixed - self.styles.scrollbar_size_vertical)
+        weights = sum(self._shape[i].weight for i in flexible)
         widths = []
         for i in shown:
             own = self._shape[i].width
             if own == 0:
-                own = spare // len(flexible) + (spare % len(flexible) if i == flexible[0] else 0)
+                own = spare * self._shape[i].weight // weights
+                if i == flexible[0]:
+                    own += spare - sum(spare * self._shape[f].weight // weights for f in flexible)
             widths.append(own)
         if (shown, tuple(widths)) == (self._shown, self._widths):
             return
@@ -211,10 +223,10 @@ class PagedTable(DataTable[Text], Generic[R], inherit_bindings=False):
             return
         if not self._ends and self.cursor_row >= len(self.rows_held) - NEAR:
             last = self.rows_held[-1]
-            ask(self, lambda db: source.page(db, last, PAGE, True), self._add_below, group="page")
+            ask(self, self._lane, lambda db: source.page(db, last, PAGE, True), self._add_below, group="page")
         elif not self._begins and self.cursor_row < NEAR:
             first = self.rows_held[0]
-            ask(self, lambda db: source.page(db, first, PAGE, False), self._add_above, group="page")
+            ask(self, self._lane, lambda db: source.page(db, first, PAGE, False), self._add_above, group="page")
 
     def _add_below(self, rows: list[R]) -> None:
         self._ends = len(rows) < PAGE
@@ -249,4 +261,4 @@ class PagedTable(DataTable[Text], Generic[R], inherit_bindings=False):
             self._begins, self._ends = len(rows) < PAGE, True
             self._fill(rows, len(rows) - 1, len(rows))
 
-        ask(self, lambda db: source.page(db, None, PAGE, False), last, group="page")
+        ask(self, self._lane, lambda db: source.page(db, None, PAGE, False), last, group="page")

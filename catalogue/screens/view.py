@@ -1,12 +1,12 @@
 """Everything the piece page shows, gathered in one go on the reading thread."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from catalogue.errors import NotFound
-from catalogue.indexing.stores import where
 from catalogue.ledger import editions as ledger_editions
 from catalogue.ledger.editions import State
-from catalogue.records import editions, files, findings, orders, pieces, scans, stores
+from catalogue.records import editions, files, findings, orders, pieces, scans
 from catalogue.records.database import Database
 from catalogue.records.files import Located
 from catalogue.records.findings import Finding
@@ -62,8 +62,8 @@ class PieceView:
         return "scan not here"
 
 
-def piece_view(db: Database, piece_id: int) -> PieceView:
-    """Gather a piece.
+def piece_view(db: Database, piece_id: int, online: Mapping[int, bool]) -> PieceView:
+    """Gather a piece. ``online``: store id to whether it is connected, as last looked.
 
     Raises:
         NotFound: it has gone.
@@ -71,10 +71,9 @@ def piece_view(db: Database, piece_id: int) -> PieceView:
     piece = pieces.by_id(db, piece_id)
     if piece is None:
         raise NotFound("This piece is not in the catalogue any more.")
-    online = {store.id: where(db, store) is not None for store in stores.listed(db)}
     kept: dict[int, list[Kept]] = {}
     for scan_id, file in files.of_piece(db, piece_id):
-        kept.setdefault(scan_id, []).append(Kept(file, online.get(file.store_id, False)))
+        kept.setdefault(scan_id, []).append(Kept(file, online.get(file.store_id, True)))
     wrong: dict[int, list[Finding]] = {}
     for finding in findings.of_piece(db, piece_id):
         if finding.scan_id is not None:

@@ -1,0 +1,257 @@
+"""Pointing to a folder of scans: what is there, how its names would be read, and taking it as a store.
+
+The same page is the first thing seen where there is no catalogue yet.
+"""
+
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from threading import Event
+from time import monotonic
+from typing import ClassVar
+
+from rich.text import Text
+from textual.binding import BindingType
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Button, Checkbox, DataTable, Input, Label, Select, Static
+
+from catalogue.indexing.crawl import crawl
+from catalogue.indexing.naming import place_of
+from catalogue.indexing.stores import add_store, read_marker
+from catalogue.progress import Cancelled, never
+from catalogue.records.database import Database
+from catalogue.records.paths import shown
+from catalogue.records.stores import KINDS, Store
+from catalogue.screens.facts import line, lines
+from catalogue.screens.jobs import start_index
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Page, ask
+from catalogue.screens.wording import cell, counted, data_size, number, safe
+from catalogue.settings import Settings
+
+LOOK_SECONDS = 4.0   # a first look; indexing counts to the end
+SAMPLES = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What a first look at a folder found. ``whole``: it came to the end within its time."""
+
+    folder: Path
+    kinds: tuple[tuple[str, int], ...]
+    files: int
+    bytes: int
+    whole: bool
+    samples: tuple[str, ...]
+    obstacles: int
+    marked: bool
+
+
+def folders_in(folder: Path) -> list[Path]:
+    """Folders right below, by name; hidden ones left out. Empty where it cannot be read."""
+    try:
+        return sorted((entry for entry in folder.iterdir() if not entry.name.startswith(".") and entry.is_dir()),
+                      key=lambda entry: entry.name.casefold())
+    except OSError:  # no such folder, or not ours to see: there is nothing to offer
+        return []
+
+
+def look(folder: Path, settings: Settings, cancelled: Cancelled = never) -> Look:
+    """Count pictures by suffix, for a few seconds at most, and keep some names spread over the folder."""
+    kinds: Counter[str] = Counter()
+    size = obstacles = 0
+    samples: list[str] = []
+    last = ""
+    whole = True
+    begun = monotonic()
+
+    def stumble(_: object) -> None:
+        nonlocal obstacles
+        obstacles += 1
+
+    for path, length, _ in crawl(folder, settings.ignore, stumble):
+        kinds[Path(shown(path)).suffix.lower() or "no suffix"] += 1
+        size += length
+        parent = path.rpartition("/")[0]
+        if parent != last and len(samples) < SAMPLES:
+            samples.append(path)
+            last = parent
+        if cancelled() or monotonic() - begun > LOOK_SECONDS:
+            whole = False
+            break
+    return Look(folder, tuple(kinds.most_common()), sum(kinds.values()), size, whole, tuple(samples), obstacles,
+                read_marker(folder) is not None)
+
+
+def mounted() -> Iterator[Path]:
+    """Places where disks and shares usually appear, and the person's own folder."""
+    yield Path.home()
+    for top in (Path("/Volumes"), Path("/media"), Path("/run/media"), Path("/mnt")):
+        for volume in folders_in(top):
+            below = folders_in(volume)
+            yield from below if top.name == "media" and below else [volume]
+
+
+class AddStorePage(Page):
+    """Folder on the left, what is in it on the right, one button."""
+
+    PLACE = "adding"
+    MODE = "stores"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("adding")
+
+    def __init__(self, *, first: bool = False) -> None:
+        super().__init__()
+        self._first = first
+        self._look: Look | None = None
+        self._folders: list[Path] = []
+        self._named = False
+        self._stale = Event()
+
+    def body(self) -> Iterable[Widget]:
+        hello = "Welcome. This is an empty catalogue.\nPoint to the folder, disk or share that holds your scans." \
+            if self._first else "Add a store: a folder, disk or share that holds scans."
+        hello += " Nothing in it is changed, but for one small marker file if you agree."
+        yield Static(hello, id="adding-hello", markup=False)
+        with Horizontal(id="adding"):
+            with Vertical(id="adding-left"):
+                yield Input(placeholder="Folder, such as /Volumes/Scans", id="folder", compact=True)
+                table: DataTable[Text] = DataTable(id="folders", cursor_type="row", show_header=False)
+                yield table
+            with Vertical(id="adding-right"):
+                with VerticalScroll(can_focus=False):
+                    yield Static("", id="found", markup=False)
+                with Vertical(id="adding-form"):
+                    with Horizontal():
+                        yield Label("Name ")
+                        yield Input(id="name", compact=True)
+                    with Horizontal():
+                        yield Label("Kind ")
+                        yield Select([(kind, kind) for kind in KINDS], value="primary", allow_blank=False, id="kind",
+                                     compact=True)
+                    yield Checkbox("Write a small marker file at its root", value=True, id="consent", compact=True)
+                    yield Static("With it the disk is known again wherever it is mounted.", classes="quiet")
+                    yield Button("Take this folder and read it", id="take", compact=True, disabled=True)
+
+    def on_mount(self) -> None:
+        self.query_one("#folders", DataTable).add_column("", width=60)
+        self._offer(None)
+        self.query_one("#folder", Input).focus()
+
+    def _offer(self, folder: Path | None) -> None:
+        """List folders to go into."""
+        def listing(_: object) -> list[Path]:
+            return [folder.parent, *folders_in(folder)] if folder is not None else list(mounted())
+
+        def show(found: list[Path]) -> None:
+            self._folders = found
+            table = self.query_one("#folders", DataTable)
+            table.clear()
+            for number_, entry in enumerate(found):
+                table.add_row(cell(".." if folder is not None and number_ == 0 else entry.name if folder else entry))
+
+        ask(self, self.shop.plain_lanes["folders"], listing, show, group="folders")
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        if event.input.id == "folder":
+            self._look_at(event.value)
+        elif event.input.id == "name" and event.input.has_focus:
+            self._named = True
+
+    def _look_at(self, text: str) -> None:
+        folder = Path(text.strip()).expanduser() if text.strip() else None
+        self._look = None
+        self.query_one("#take", Button).disabled = True
+        found = self.query_one("#found", Static)
+        if folder is None or not folder.is_absolute():
+            found.update("")
+            self._offer(None)
+            return
+        settings = self.shop.home.settings
+
+        self._stale.set()
+        self._stale = stale = Event()
+
+        def job(_: object) -> Look | None:
+            return look(folder, settings, stale.is_set) if folder.is_dir() else None
+
+        found.update("Looking …")
+        ask(self, self.shop.plain_lanes["look"], job, lambda seen: self._show_look(seen, folder), group="look")
+        self._offer(folder)
+
+    def _show_look(self, seen: Look | None, folder: Path) -> None:
+        if seen is None:
+            self.query_one("#found", Static).update("There is no such folder.")
+            return
+        self._look = seen
+        if not self._named:
+            self.query_one("#name", Input).value = safe(folder.name) or "scans"
+        self.query_one("#take", Button).disabled = False
+        self.query_one("#found", Static).update(look_words(seen, self.shop.home.settings))
+
+    def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
+        if 0 <= event.cursor_row < len(self._folders):
+            self.query_one("#folder", Input).value = str(self._folders[event.cursor_row])
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        if event.input.id == "folder":
+            self.query_one("#take" if self._look else "#folders").focus()
+        else:
+            self.action_take()
+
+    def on_button_pressed(self, _: Button.Pressed) -> None:
+        self.action_take()
+
+    def action_take(self) -> None:
+        """Add the store, then read it."""
+        seen = self._look
+        if seen is None:
+            self.shop.say("Point to a folder first.", "warning")
+            return
+        name = self.query_one("#name", Input).value.strip()
+        kind = str(self.query_one("#kind", Select).value)
+        consent = self.query_one("#consent", Checkbox).value
+        if not name:
+            self.shop.say("Give the store a name.", "warning")
+            return
+
+        def job(db: Database) -> Store:
+            return add_store(db, name, seen.folder, kind, consent=consent)
+
+        self.ask(job, self._taken, group="take")
+
+    def _taken(self, store: Store) -> None:
+        self.shop.say(f"{store.name} is a store now.")
+        self.shop.look_at_disks()
+        start_index(self.shop, [store.name])
+        self.shop.store_added()
+
+
+def look_words(seen: Look, settings: Settings) -> Content:
+    """What is in the folder, and how the first names would be read."""
+    more = "" if seen.whole else "at least "
+    if not seen.files:
+        return line(f"No pictures found{'' if seen.whole else ' yet; it is a large folder'}.")
+    kinds = ", ".join(f"{number(count)} {suffix}" for suffix, count in seen.kinds[:6])
+    found = [line(("✓ ", "$success"), (f"{more}{counted(seen.files, 'picture')}", "bold"),
+                  f", {data_size(seen.bytes)}"), line((kinds, "$quiet"))]
+    if seen.obstacles:
+        found.append(line(("! ", "bold $warning"), f"{counted(seen.obstacles, 'folder or link', 'folders or links')} "
+                          "could not be entered; indexing will list them"))
+    if seen.marked:
+        found.append(line(("= ", "bold"), "this disk has a marker already and will be known by it"))
+    found += [Content(""), line(("How names are read", "bold"), (" where the files themselves say nothing", "$quiet"))]
+    unread = 0
+    for path in seen.samples[:14]:
+        place = place_of(path, settings.place_rules)
+        if place.artist or place.piece:
+            found.append(line(shown(path).rpartition("/")[2], ("  →  ", "$quiet"),
+                              (", ".join(filter(None, (place.artist, place.piece, place.year))), "$primary")))
+        else:
+            unread += 1
+    if unread:
+        found.append(line(("? ", "bold"), f"{unread} of {min(14, len(seen.samples))} names fit no rule; they are found "
+                          "as unsorted. Rules: place_rules in settings.toml."))
+    return lines(found)

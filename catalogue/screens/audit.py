@@ -1,0 +1,286 @@
+"""Audit: what is wrong, by kind, and what to do next with one key; and starting a check."""
+
+from collections.abc import Iterable
+from functools import partial
+from typing import ClassVar
+
+from rich.text import Text
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Container, Horizontal, Vertical
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Button, Input, Label, Static
+
+from catalogue.fixity.advice import OpenFinding, accept, damage_of, next_step
+from catalogue.fixity.audit import Budget
+from catalogue.records import browsing, scans
+from catalogue.records.browsing import FindingItem, KindCount
+from catalogue.records.database import Database
+from catalogue.records.paths import shown
+from catalogue.records.scans import Scan
+from catalogue.screens.bars import KeyLine
+from catalogue.screens.dialogs import Question, Reason, Words
+from catalogue.screens.facts import line, lines
+from catalogue.screens.jobs import start_audit, start_copy, start_index, start_restore
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Dialog, Page
+from catalogue.screens.picture import Picture
+from catalogue.screens.table import Column, PagedTable, Source, listed
+from catalogue.screens.wording import ago, cell, day, file_name, safe
+
+ALL = KindCount("everything", 0)
+
+
+def budget_of(minutes: str, gigabytes: str, share: str) -> Budget:
+    """What was typed as a budget; empty fields set no limit.
+
+    Raises:
+        ValueError: with words for the person.
+    """
+    limits: list[float | None] = []
+    for text, name in ((minutes, "minutes"), (gigabytes, "gigabytes"), (share, "per cent")):
+        try:
+            value = float(text.replace(",", ".")) if text.strip() else None
+        except ValueError:
+            raise ValueError(f"{text!r} is no number of {name}") from None
+        if value is not None and not 0 < value < 1e9:
+            raise ValueError(f"{text!r} {name} cannot be")
+        limits.append(value)
+    spent, size, part = limits
+    if part is not None and part > 100:
+        raise ValueError("more than 100 per cent cannot be")
+    return Budget(spent * 60 if spent else None, int(size * 1e9) if size else None, part / 100 if part else None)
+
+
+class AuditPage(Page):
+    """Kinds of finding, the findings, and the one under the cursor with its next step."""
+
+    PLACE = "audit"
+    MODE = "audit"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("audit")
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._open: OpenFinding | None = None
+
+    def body(self) -> Iterable[Widget]:
+        yield Container(
+            Vertical(PagedTable[KindCount]([Column("Kind", 0), Column("", 5, right=True)], id="kinds"),
+                     Static("", id="audits", markup=False), id="audit-left"),
+            Vertical(PagedTable[FindingItem]([Column("Kind", 14, least=90), Column("File", 0), Column("Store", 14),
+                                              Column("Since", 11, least=64)], id="findings"),
+                     Horizontal(Static("", id="finding-words", markup=False), Picture(id="finding-picture"),
+                                id="finding"),
+                     id="audit-right"),
+            id="audit")
+
+    def on_mount(self) -> None:
+        self._load()
+        self.query_one("#findings", PagedTable).focus()
+
+    def catalogue_changed(self) -> None:
+        self._load(keep=True)
+
+    def _load(self, *, keep: bool = False) -> None:
+        def show(found: tuple[list[KindCount], list[tuple[str, str | None]]]) -> None:
+            kinds, audits = found
+            table = self.query_one("#kinds", PagedTable)
+            table.entitle("Findings", sum(kind.count for kind in kinds))
+            table.show(listed([ALL, *kinds], self._kind_cells, lambda kind: kind.kind), keep=keep)
+            said = [line(f"{name}: ", (ago(at), "$quiet")) for name, at in audits]
+            self.query_one("#audits", Static).update(lines([line(("Last checked", "bold")), *said]))
+            if keep:
+                self._load_findings(keep=True)
+
+        self.ask(lambda db: (browsing.kinds(db), browsing.last_audits(db)), show, group="kinds")
+
+    @staticmethod
+    def _kind_cells(row: KindCount) -> list[Text]:
+        return [cell(row.kind, "italic" if row is ALL else ""), cell(row.count or "", right=True)]
+
+    def _finding_cells(self, row: FindingItem) -> list[Text]:
+        return [cell(row.kind), cell(file_name(row.path) if row.path else row.detail), cell(row.store or "–"),
+                cell(day(row.first_seen, self.shop.day_form))]
+
+    def _load_findings(self, *, keep: bool = False) -> None:
+        kind = self.query_one("#kinds", PagedTable).pointed
+        chosen = kind.kind if kind is not None and kind is not ALL else ""
+        table = self.query_one("#findings", PagedTable)
+        table.entitle(chosen or "All findings")
+        table.show(Source(lambda db, beyond, limit, forward: browsing.findings(db, chosen, beyond, limit,
+                                                                               forward=forward),
+                          self._finding_cells, lambda row: row.id), keep=keep)
+
+    def on_paged_table_pointed(self, event: PagedTable.Pointed) -> None:
+        if event.table.id == "kinds":
+            self._load_findings()
+            return
+        row = event.row
+        if row is None:
+            self._open = None
+            self.query_one("#finding-words", Static).update(line(("✓ ", "$success"), "Nothing is wrong here."))
+            self.query_one(Picture).show(None, "")
+            return
+
+        def gather(db: Database) -> tuple[OpenFinding, Scan | None] | None:
+            finding = browsing.finding(db, row.id)
+            if finding is None:
+                return None
+            scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
+            return OpenFinding(finding, row.store, next_step(db, finding), damage_of(db, finding.file_id)), scan
+
+        self.ask(gather, self._show_finding, group="finding")
+
+    def _show_finding(self, found: tuple[OpenFinding, Scan | None] | None) -> None:
+        if found is None:
+            return
+        self._open, scan = found
+        self.query_one("#finding-words", Static).update(finding_words(self._open, self.shop.day_form))
+        damage = self._open.damage
+        marks = tuple((r.left, r.top, r.right, r.bottom) for r in damage.regions) if damage else ()
+        self.query_one(Picture).show(self.shop.preview(scan.sha256) if scan and scan.has_preview else None, "",
+                                     (scan.width, scan.height) if scan else None, marks)
+
+    def on_paged_table_chosen(self, event: PagedTable.Chosen) -> None:
+        if event.table.id == "kinds":
+            self.action_pane_right()
+        else:
+            self.action_next_step()
+
+    def action_pane_right(self) -> None:
+        self.query_one("#findings", PagedTable).focus()
+
+    def action_pane_left(self) -> None:
+        self.query_one("#kinds", PagedTable).focus()
+
+    def action_audit(self) -> None:
+        self.app.push_screen(AuditDialog([]))
+
+    def action_piece(self) -> None:
+        scan_id = self._open.finding.scan_id if self._open else None
+        if scan_id is None:
+            self.shop.say("No piece is known for this finding.", "warning")
+            return
+
+        def show(scan: Scan | None) -> None:
+            if scan is not None and scan.piece_id is not None:
+                self.shop.open_piece(scan.piece_id)
+            else:
+                self.shop.say("This scan belongs to no piece yet.", "warning")
+
+        self.ask(partial(scans.by_id, scan_id=scan_id), show, group="piece")
+
+    def action_accept(self) -> None:
+        found = self._open
+        if found is None:
+            return
+
+        def answered(why: str | None) -> None:
+            if why:
+                self.ask(lambda db: accept(db, found.finding.id, why), lambda _: self.shop.changed(), group="write")
+
+        self.app.push_screen(Reason(f"Close “{found.finding.kind}” on your word?", "Why? It goes into the log."),
+                             answered)
+
+    def action_next_step(self) -> None:
+        """Restore, copy or index after a yes; else say what to do."""
+        if self.query_one("#kinds", PagedTable).has_focus:
+            self.action_pane_right()
+            return
+        found = self._open
+        if found is None:
+            self.shop.say("There is no finding here.")
+            return
+        step, path = found.next, safe(shown(found.finding.path))
+        if step.action == "restore" and step.file_id is not None:
+            file_id = step.file_id
+            self._confirm(f"Restore it from {safe(step.source)}?", f"{path}\n\n{step.text}\nThe copy is read back and "
+                          "compared before it takes the place; what stands there now is kept aside.", "Restore",
+                          lambda: start_restore(self.shop, file_id, step.source))
+        elif step.action == "copy" and step.command:
+            target = step.text.removeprefix("Copy it to ").removesuffix(".")
+            self._confirm(f"Copy what {safe(target)} lacks?", "Scans of the primary stores that it does not hold are "
+                          "copied there, each read back and compared. Nothing there is overwritten.", "Copy",
+                          lambda: start_copy(self.shop, target))
+        elif step.action == "index" and found.store:
+            self._confirm(f"Index {safe(found.store)}?", step.text, "Index",
+                          lambda: start_index(self.shop, [found.store]))
+        else:
+            self.app.push_screen(Words("What to do next", step.text, step.command))
+
+    def _confirm(self, title: str, text: str, yes: str, then: "partial[bool] | object") -> None:
+        def answered(agreed: bool | None) -> None:
+            if agreed and callable(then):
+                then()
+
+        self.app.push_screen(Question(title, text, yes=yes, careful=yes == "Restore"), answered)
+
+
+def finding_words(found: OpenFinding, day_form: str) -> Content:
+    """A finding, where it is, since when, where the damage lies, and the next step."""
+    finding = found.finding
+    said = [line(("! ", "bold $warning"), (finding.kind, "bold"))]
+    if finding.path:
+        said.append(line(f"{found.store}: {shown(finding.path)}" if found.store else shown(finding.path)))
+    said.append(line(finding.detail))
+    if finding.hint and finding.hint != found.next.text:
+        said.append(line((finding.hint, "$quiet")))
+    said.append(line((f"since {day(finding.first_seen, day_form)}, last seen {day(finding.last_seen, day_form)}",
+                      "$quiet")))
+    if found.damage is not None:
+        if found.damage.regions:
+            said.append(line(("▢ ", "bold"), f"marked on the picture: {found.damage.share:.1%} of it at most"))
+        elif found.damage.outside_picture:
+            said.append(line(("▢ ", "bold"), "outside the picture: tags, profile or thumbnail"))
+    said += [Content(""), line(("Next  ", "bold $accent"), found.next.text)]
+    return lines(said)
+
+
+class AuditDialog(Dialog[None]):
+    """How long, how much, or which share; empty is everything that is due."""
+
+    PLACE = "auditing"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("auditing")
+
+    def __init__(self, names: list[str]) -> None:
+        super().__init__()
+        self._names = names
+
+    def compose(self) -> ComposeResult:
+        which = safe(", ".join(self._names)) if self._names else "all stores"
+        with Vertical(classes="panel"):
+            yield Static(f"Check {which}", classes="panel-title", markup=False)
+            yield Static("Every file is read to its last byte and compared with its digest, oldest check first. Set a "
+                         "limit, or leave all empty to check everything.", markup=False)
+            for name, label in (("minutes", "Minutes"), ("gigabytes", "Gigabytes"), ("share", "Random share, %")):
+                with Horizontal(classes="field"):
+                    yield Label(label)
+                    yield Input(id=f"audit-{name}", compact=True)
+            yield Static("", id="audit-wrong", classes="wrong", markup=False)
+            with Horizontal(classes="buttons"):
+                yield Button("Start", id="start", compact=True)
+                yield Button("Leave it", id="leave", compact=True)
+            yield KeyLine(self.PLACE, alone=True)
+
+    def on_mount(self) -> None:
+        self.query_one("#start").focus()
+
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        if event.button.id == "start":
+            self.action_start()
+        else:
+            self.dismiss(None)
+
+    def on_input_submitted(self, _: Input.Submitted) -> None:
+        self.action_start()
+
+    def action_start(self) -> None:
+        try:
+            budget = budget_of(*(self.query_one(f"#audit-{name}", Input).value
+                                 for name in ("minutes", "gigabytes", "share")))
+        except ValueError as error:
+            self.query_one("#audit-wrong", Static).update(f"{error}.")
+            return
+        start_audit(self.shop, self._names, budget)
+        self.dismiss(None)

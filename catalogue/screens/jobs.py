@@ -1,0 +1,143 @@
+"""The long jobs the screens can start, each with the words for its result."""
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from catalogue.records import stores
+from catalogue.records.database import Database
+from catalogue.screens.wording import counted, data_size, safe
+
+if TYPE_CHECKING:
+    from catalogue.fixity.audit import Budget
+    from catalogue.intake.applying import Outcome
+    from catalogue.intake.proposals import Plan
+    from catalogue.progress import Cancelled, Report
+    from catalogue.screens.app import CatalogueApp
+
+
+def chosen(db: Database, names: Sequence[str]) -> list[stores.Store]:
+    """The stores of these names, or all."""
+    return [stores.by_name(db, name) for name in names] if names else stores.listed(db)
+
+
+def kinds_words(kinds: "Counter[str] | dict[str, int]") -> str:
+    """``2 × truncated, 1 × missing``."""
+    return ", ".join(f"{count} × {kind}" for kind, count in sorted(kinds.items(), key=lambda pair: -pair[1]) if count)
+
+
+def start_index(shop: "CatalogueApp", names: Sequence[str] = ()) -> bool:
+    """Read what is new or changed in some stores, or in all."""
+    home = shop.home
+
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> Any:
+        from catalogue.indexing.service import index
+
+        return index(db, home, chosen(db, names), report=report, cancelled=cancelled)
+
+    def told(summaries: Any) -> str:
+        return "\n".join(f"{safe(s.store)}: {ending(s.outcome)}{counted(s.seen, 'file')} seen, {s.read} read "
+                         f"({data_size(s.bytes)}). " + kinds_words(s.findings) for s in summaries)
+
+    return shop.begin("Indexing", job, told)
+
+
+def start_audit(shop: "CatalogueApp", names: Sequence[str], budget: "Budget") -> bool:
+    """Check the stores' files against their digests."""
+    home = shop.home
+
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> Any:
+        from catalogue.fixity.audit import audit
+
+        return audit(db, home, chosen(db, names), budget=budget, report=report, cancelled=cancelled)
+
+    def told(audits: Any) -> str:
+        return "\n".join(f"{safe(a.store)}: {ending(a.outcome)}{counted(a.checked, 'file')} checked "
+                         f"({data_size(a.bytes)}), {a.intact} intact, {a.left} left. " + kinds_words(a.findings)
+                         for a in audits)
+
+    return shop.begin("Audit", job, told)
+
+
+def start_copy(shop: "CatalogueApp", target: str) -> bool:
+    """Bring a store up to date with what the primary stores hold."""
+    home = shop.home
+
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> Any:
+        from catalogue.fixity.copies import copy_to, plan
+
+        store = stores.by_name(db, target)
+        return copy_to(db, home, store, plan(db, store), report=report, cancelled=cancelled)
+
+    def told(done: Any) -> str:
+        missed = f", {len(done.not_copied)} not copied: {done.not_copied[0].reason}" if done.not_copied else ""
+        return f"{safe(done.store)}: {ending(done.outcome)}{counted(done.copied, 'file')} copied and verified " \
+               f"({data_size(done.bytes)}){missed}."
+
+    return shop.begin(f"Copying to {target}", job, told)
+
+
+def start_restore(shop: "CatalogueApp", file_id: int, source: str) -> bool:
+    """Put a good copy back: copied, verified, then switched; what stood there is kept aside."""
+
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> Any:
+        from catalogue.fixity.restore import plan, restore
+
+        return restore(db, plan(db, file_id, stores.by_name(db, source)), report=report, cancelled=cancelled)
+
+    def told(done: Any) -> str:
+        return f"{done.path.name} is whole again." + (f" The former file is kept as {done.aside.name}."
+                                                      if done.aside else "")
+
+    return shop.begin("Restore", job, told)
+
+
+def ending(outcome: str) -> str:
+    """How one store's part ended, where it is worth saying."""
+    return {"offline": "offline, left as it was; ", "failed": "the store went away; ", "cancelled": "stopped; ",
+            "budget": "budget spent; ", "full": "the store is full; "}.get(outcome, "")
+
+
+def start_proposing(shop: "CatalogueApp", folder: Path, store: str, then: "Callable[[Plan], object]") -> bool:
+    """Look at a folder of new scans; ``then`` gets the plan."""
+    home = shop.home
+
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> "Plan":
+        from catalogue.intake.kinship import likeness_of
+        from catalogue.intake.proposals import propose
+
+        return propose(db, home, folder, stores.by_name(db, store), likeness=likeness_of(db, home), report=report,
+                       cancelled=cancelled)
+
+    return shop.begin("Looking at new scans", job, lambda plan: f"{counted(len(plan.proposals), 'original')} found.",
+                      then)
+
+
+def start_taking_in(shop: "CatalogueApp", plan: "Plan", also: Sequence[str],
+                    then: "Callable[[Outcome], object]") -> bool:
+    """Copy, verify and record what is ready."""
+    home = shop.home
+
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> "Outcome":
+        from catalogue.intake.applying import apply
+
+        return apply(db, home, plan, also=chosen(db, also) if also else (), report=report, cancelled=cancelled)
+
+    def told(done: "Outcome") -> str:
+        left = f" {len(done.left)} left: {safe(done.left[0].path.name)}: {done.left[0].why}." if done.left else ""
+        return f"{counted(len(done.taken), 'file')} taken in, each read back and compared.{left}"
+
+    return shop.begin("Taking in", job, told, then)
+
+
+def start_backup(shop: "CatalogueApp") -> bool:
+    """Back the catalogue up."""
+    home = shop.home
+
+    def job(db: Database, report: "Report", _: "Cancelled") -> Any:
+        from catalogue.fixity.backup import back_up
+
+        return back_up(db, home, report=report)
+
+    return shop.begin("Backup", job, lambda made: f"Kept as {made.path.name}, checked.")

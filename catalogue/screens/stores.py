@@ -1,0 +1,190 @@
+"""Stores: which disks and shares, whether they are here, their room, copies and last audit."""
+
+import shutil
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import ClassVar
+
+from rich.text import Text
+from textual.binding import BindingType
+from textual.containers import Container, VerticalScroll
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Static
+
+from catalogue.indexing.stores import UNMARKED, where
+from catalogue.records import browsing, events, stores
+from catalogue.records.database import Database, transaction
+from catalogue.records.stores import Holding, Store
+from catalogue.screens.dialogs import Question
+from catalogue.screens.facts import line, lines
+from catalogue.screens.jobs import start_copy, start_index
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Page
+from catalogue.screens.table import Column, PagedTable, listed
+from catalogue.screens.wording import ago, cell, counted, data_size, number, safe
+
+
+@dataclass(frozen=True, slots=True)
+class StoreView:
+    """One store as it is now. ``place``: where it is mounted, None while offline. Room in bytes, None if unknown."""
+
+    store: Store
+    place: Path | None
+    holding: Holding
+    free: int | None
+    total: int | None
+    findings: int
+    last_audit: str | None
+
+
+def store_views(db: Database) -> list[StoreView]:
+    """All stores in use; asks the disks, so it may take as long as they do."""
+    found = []
+    for store in stores.listed(db):
+        place = where(db, store)
+        free = total = None
+        if place is not None:
+            try:
+                usage = shutil.disk_usage(place)
+                free, total = usage.free, usage.total
+            except OSError:  # gone since we looked
+                place = None
+        found.append(StoreView(store, place, stores.holding(db, store.id), free, total,
+                               browsing.findings_of_store(db, store.id), browsing.last_run(db, "audit", store.id)))
+    return found
+
+
+class StoresPage(Page):
+    """The list of stores, and all about the one under the cursor."""
+
+    PLACE = "stores"
+    MODE = "stores"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("stores")
+
+    def body(self) -> Iterable[Widget]:
+        yield Container(
+            PagedTable[StoreView]([
+                Column("Store", 0), Column("Kind", 8), Column("State", 9), Column("Files", 9, right=True),
+                Column("Size", 9, right=True), Column("Free", 9, right=True), Column("Oldest check", 14, least=86),
+                Column("Findings", 10, least=100, right=True)], id="stores-table"),
+            VerticalScroll(Static("", id="store-words", markup=False), can_focus=False),
+            id="stores")
+
+    def on_mount(self) -> None:
+        self._load()
+        self.query_one(PagedTable).focus()
+
+    def catalogue_changed(self) -> None:
+        self._load(keep=True)
+
+    def stores_changed(self) -> None:
+        self._load(keep=True)
+
+    def _load(self, *, keep: bool = False) -> None:
+        def show(views: list[StoreView]) -> None:
+            table = self.query_one(PagedTable)
+            table.entitle("Stores", len(views))
+            table.show(listed(views, self._cells, lambda view: view.store.id), keep=keep)
+            if not views:
+                self.query_one("#store-words", Static).update("No store yet. Press a to point to a folder of scans.")
+
+        self.ask_disks(store_views, show, group="stores")
+
+    @staticmethod
+    def _cells(view: StoreView) -> list[Text]:
+        held = view.holding
+        return [cell(view.store.name), cell(view.store.kind), cell("✓ here" if view.place else "– offline"),
+                cell(number(held.files), right=True), cell(data_size(held.bytes), right=True),
+                cell(data_size(view.free) if view.free is not None else "–", right=True),
+                cell(ago(held.oldest_check)), cell(f"! {view.findings}" if view.findings else "none", right=True)]
+
+    def on_paged_table_pointed(self, event: PagedTable.Pointed) -> None:
+        if event.row is not None:
+            self.query_one("#store-words", Static).update(store_words(event.row))
+
+    def on_paged_table_chosen(self, _: PagedTable.Chosen) -> None:
+        self.action_index()
+
+    @property
+    def _view(self) -> StoreView | None:
+        return self.query_one(PagedTable).pointed
+
+    def action_add(self) -> None:
+        from catalogue.screens.adding import AddStorePage
+
+        self.app.push_screen(AddStorePage())
+
+    def action_index(self) -> None:
+        if self._view is not None:
+            start_index(self.shop, [self._view.store.name])
+
+    def action_index_all(self) -> None:
+        start_index(self.shop)
+
+    def action_audit(self) -> None:
+        if self._view is not None:
+            from catalogue.screens.audit import AuditDialog
+
+            self.app.push_screen(AuditDialog([self._view.store.name]))
+
+    def action_bring_up_to_date(self) -> None:
+        view = self._view
+        if view is None:
+            return
+        if view.store.kind == "primary":
+            self.shop.say("Copies go to stores of the kinds copy and off-site.", "warning")
+            return
+
+        def answered(yes: bool | None) -> None:
+            if yes:
+                start_copy(self.shop, view.store.name)
+
+        self.app.push_screen(Question(
+            f"Copy what {safe(view.store.name)} lacks?", "Scans of the primary stores that it does not hold are copied "
+            "there, each read back and compared. Nothing there is overwritten.", yes="Copy"), answered)
+
+    def action_forget(self) -> None:
+        view = self._view
+        if view is None:
+            return
+
+        def change(db: Database) -> None:
+            with transaction(db):
+                stores.forget(db, view.store.id)
+                events.append(db, "metadata modification", "success", store=view.store.name, path=view.store.root,
+                              detail="store forgotten")
+
+        def answered(yes: bool | None) -> None:
+            if yes:
+                self.ask(change, lambda _: self.shop.changed(), group="write")
+
+        self.app.push_screen(Question(
+            f"Leave {safe(view.store.name)} out from now on?", "Nothing on the disk is touched. Add the same folder "
+            "again and all that was known of it is back.", yes="Forget it", careful=True), answered)
+
+
+def store_words(view: StoreView) -> Content:
+    """Everything about one store."""
+    store, held = view.store, view.holding
+    found = [line((store.name, "bold"), f"   {store.kind} store")]
+    if view.place is None:
+        found.append(line(("– ", "$quiet"), f"offline; last seen at {store.root}"))
+    else:
+        found.append(line(("✓ ", "$success"), f"at {view.place}"))
+    found.append(line(f"{counted(held.files, 'file')}, {data_size(held.bytes)}" + (
+        f"; {counted(held.missing, 'file')} missing" if held.missing else "")))
+    if view.free is not None and view.total:
+        used = 1 - view.free / view.total
+        length = 30
+        bar = "█" * round(used * length) + "░" * (length - round(used * length))
+        found.append(line(f"{bar} {used:.0%} used, {data_size(view.free)} free of {data_size(view.total)}"))
+    found.append(line(f"oldest check {ago(held.oldest_check)}; last audit {ago(view.last_audit)}"))
+    if view.findings:
+        found.append(line(("! ", "bold $warning"), f"{counted(view.findings, 'open finding')}"))
+    if store.marker.startswith(UNMARKED):
+        found.append(line(("! ", "bold $warning"), "has no marker: not known again under another mount point"))
+    if store.one_reader:
+        found.append(line(("a spinning disk: one reader at a time", "$quiet")))
+    return lines(found)
