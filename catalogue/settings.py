@@ -41,6 +41,7 @@ class Settings:
     tile_overlap: float = 0.25            # share of a tile that overlaps its neighbour; from memory, 20 to 30 %
     backups_kept: int = 14
     minimum_copies: int = 2
+    read_only: bool = False               # a second seat on a copied catalogue: look, change nothing
     audit_days: int = 180                 # every file is to be audited once in so many days
 
 
@@ -120,9 +121,9 @@ def _settings_of(values: dict[str, Any], path: Path) -> Settings:
         if isinstance(wanted, tuple) and isinstance(value, list) and all(
                 isinstance(v, type(wanted[0])) for v in value):
             taken[name] = tuple(value)
-        elif isinstance(value, type(wanted)) and not isinstance(value, bool):
+        elif isinstance(value, type(wanted)) and isinstance(value, bool) == isinstance(wanted, bool):
             taken[name] = value
-        elif isinstance(wanted, float) and isinstance(value, int):
+        elif isinstance(wanted, float) and isinstance(value, int) and not isinstance(value, bool):
             taken[name] = float(value)
         else:
             raise CatalogueError(f"The setting {name!r} in {path} has the wrong form.",

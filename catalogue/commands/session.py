@@ -34,17 +34,25 @@ class Session:
         return find_home(self.folder)
 
     def database(self) -> "Database":
-        """The catalogue for reading and writing; made if absent."""
+        """The catalogue for reading and writing; made if absent. Refused on a seat that only looks."""
+        from catalogue.errors import Refused
         from catalogue.records.database import open_database
 
+        if self.home.settings.read_only:
+            raise Refused("This catalogue is a copy to look at.", hint="Change it on the seat that keeps it.",
+                          path=self.home.folder)
         return open_database(self.home.database)
 
     def existing(self) -> "Database":
         """The catalogue, which must exist: for commands that only look."""
         from catalogue.records.database import open_database, read_only_database
 
-        read_only_database(self.home.database).close()
-        return open_database(self.home.database)
+        home = self.home
+        looking = read_only_database(home.database)
+        if home.settings.read_only:
+            return looking
+        looking.close()
+        return open_database(home.database)
 
     def emit(self, data: object, text: "Callable[[Console], None]") -> None:
         """Print ``data`` as JSON, or let ``text`` print for people."""

@@ -4,6 +4,7 @@ import json
 import os
 import sys
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from uuid import uuid4
 
@@ -76,7 +77,7 @@ def where(db: Database, store: Store) -> Path | None:
         return None
     for candidate in _mounted(root):
         if read_marker(candidate) == store.marker:
-            with transaction(db):
+            with suppress(Refused), transaction(db):  # a seat that only looks cannot note it
                 stores.move(db, store.id, str(candidate))
             return candidate
     return None

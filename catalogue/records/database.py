@@ -10,13 +10,15 @@ from typing import Any, TypeVar
 
 from sqlite_utils import Database
 
-from catalogue.errors import Busy, CatalogueError, Damaged, NotFound
+from catalogue.errors import CatalogueError, Damaged, NotFound
+from catalogue.records.connection import Connection
+from catalogue.settings import Home
 
 T = TypeVar("T")
 
 BUSY_SECONDS = 20.0
-__all__ = ["Database", "fetch", "fetch_one", "inserted", "migrations", "now", "open_database", "read_only_database",
-           "transaction"]
+__all__ = ["Database", "fetch", "fetch_one", "inserted", "migrations", "now", "open_database", "open_seat",
+           "read_only_database", "transaction"]
 
 
 def now() -> str:
@@ -40,7 +42,7 @@ def open_database(path: Path) -> Database:
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        connection = sqlite3.connect(path, timeout=BUSY_SECONDS, check_same_thread=False)
+        connection = sqlite3.connect(path, timeout=BUSY_SECONDS, check_same_thread=False, factory=Connection)
     except (OSError, sqlite3.OperationalError) as error:
         raise CatalogueError(f"The catalogue cannot be opened: {error}.",
                              hint="Check the folder and its permissions.", path=path) from error
@@ -51,13 +53,11 @@ def open_database(path: Path) -> Database:
         _migrate(db, path)
     except sqlite3.OperationalError as error:
         connection.close()
-        if "locked" in str(error):
-            raise Busy("Another program holds the catalogue.", hint="Wait until it is done, then try again.",
-                       path=path) from error
         raise CatalogueError(f"The catalogue cannot be opened: {error}.", path=path) from error
-    except sqlite3.DatabaseError as error:
+    except CatalogueError as error:
         connection.close()
-        raise Damaged(f"The catalogue is damaged: {error}.", hint="Run `catalogue recover`.", path=path) from error
+        error.path = error.path or path
+        raise
     except BaseException:
         connection.close()
         raise
@@ -69,12 +69,41 @@ def read_only_database(path: Path) -> Database:
     if not path.exists():
         raise NotFound("There is no catalogue here yet.", hint="Add a store first: catalogue store add NAME FOLDER.",
                        path=path)
+    address = f"{path.absolute().as_uri()}?mode=ro"
     try:
-        connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=BUSY_SECONDS,
-                                     check_same_thread=False)
-        return _prepared(connection)
+        return _looking(address)
+    except CatalogueError as error:
+        # a copy in a folder that cannot be written: SQLite may not keep its lock file there, and needs none
+        if not isinstance(error, Damaged) and not _has_unwritten(path):
+            return _looking(f"{address}&immutable=1")
+        error.path = path
+        raise
+
+
+def open_seat(home: Home) -> Database:
+    """The catalogue as this seat may have it: to change, or with the setting ``read_only`` to look at alone."""
+    return read_only_database(home.database) if home.settings.read_only else open_database(home.database)
+
+
+def _looking(address: str) -> Database:
+    try:
+        connection = sqlite3.connect(address, uri=True, timeout=BUSY_SECONDS, check_same_thread=False,
+                                     factory=Connection)
     except sqlite3.OperationalError as error:
-        raise CatalogueError(f"The catalogue cannot be opened: {error}.", path=path) from error
+        raise CatalogueError(f"The catalogue cannot be opened: {error}.") from error
+    try:
+        db = _prepared(connection)
+        db.execute("SELECT 1 FROM sqlite_schema LIMIT 1").fetchone()  # the file is opened only now
+    except BaseException:
+        connection.close()
+        raise
+    return db
+
+
+def _has_unwritten(path: Path) -> bool:
+    """Whether the log beside the catalogue holds what is not yet in it."""
+    log = path.with_name(path.name + "-wal")
+    return log.exists() and log.stat().st_size > 0
 
 
 def _prepared(connection: sqlite3.Connection) -> Database:
@@ -121,18 +150,13 @@ def _statements(script: str) -> Iterator[str]:
 def transaction(db: Database) -> Iterator[Database]:
     """Read-then-write as one step: takes the write lock at once, so two programs never both decide on old facts.
 
-    Nests as a savepoint. Raises :class:`Busy` when the lock is not to be had.
+    Nests as a savepoint. Raises Busy when the lock is not to be had.
     """
     if db.conn.in_transaction:
         with db.atomic():
             yield db
         return
-    try:
-        db.execute("BEGIN IMMEDIATE")
-    except sqlite3.OperationalError as error:
-        if "locked" in str(error) or "busy" in str(error):
-            raise Busy("Another program is writing to the catalogue.", hint="Try again in a moment.") from error
-        raise
+    db.execute("BEGIN IMMEDIATE")
     try:
         yield db
     except BaseException:

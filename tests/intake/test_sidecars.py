@@ -99,7 +99,7 @@ def test_writing_twice_is_writing_once_and_empty_fields_change_nothing() -> None
 
 
 def test_other_languages_of_a_title_stay() -> None:
-    two = OTHERS.replace(b'Old</rdf:li>', 'Old</rdf:li><rdf:li xml:lang="sv">Hamn</rdf:li>'.encode())
+    two = OTHERS.replace(b'Old</rdf:li>', b'Old</rdf:li><rdf:li xml:lang="sv">Hamn</rdf:li>')
     read = graph(packet(FULL, two))
     assert set(members(read, read.value(URIRef("http://example.org/"), DC.title))) == {
         Literal("Harbour & <Quay>", lang="x-default"), Literal("Hamn", lang="sv")}

@@ -1,0 +1,26 @@
+"""``catalogue completion``: the lines that teach a shell to complete."""
+
+import click
+
+from catalogue.commands.session import Session
+
+WHERE = {"bash": "~/.bashrc", "zsh": "~/.zshrc", "fish": "~/.config/fish/completions/catalogue.fish"}
+
+
+@click.command("completion")
+@click.argument("shell", type=click.Choice(sorted(WHERE)))
+@click.pass_obj
+def command(_: Session, shell: str) -> None:
+    """Print the completion script for SHELL.
+
+    Add its lines to the shell's start file: catalogue completion bash >> ~/.bashrc
+    """
+    from click.shell_completion import get_completion_class
+
+    from catalogue.commands import command as program
+
+    kind = get_completion_class(shell)
+    if kind is None:
+        raise click.UsageError(f"There is no completion for {shell}.")
+    click.echo(f"# Completion for catalogue; belongs in {WHERE[shell]}")
+    click.echo(kind(program, {}, "catalogue", "_CATALOGUE_COMPLETE").source())

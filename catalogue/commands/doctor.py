@@ -1,0 +1,209 @@
+"""``catalogue doctor``: versions, codecs, terminal, room, soundness; text that can be pasted into a report."""
+
+import os
+import platform
+import shutil
+import sys
+from contextlib import closing
+from dataclasses import dataclass, field
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from catalogue import __version__
+from catalogue.commands.session import Session, json_option, sized
+from catalogue.errors import CatalogueError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+LIBRARIES = ("textual", "rich", "click", "sqlite-utils", "pillow", "tifffile", "imagecodecs", "numpy",
+             "opencv-python-headless", "faiss-cpu", "imagehash", "xxhash", "defusedxml", "rapidfuzz", "platformdirs")
+OPTIONAL = ("distributed", "textual-image")
+# Compressions a master may use, as imagecodecs names them.
+CODECS = ("LZW", "DEFLATE", "ZSTD", "PACKBITS", "JPEG8", "JPEG2K", "LZMA", "WEBP")
+FEATURES = ("littlecms2", "webp", "jpg", "jpg_2000", "zlib", "libtiff")
+ROOM_LEAST = 2_000_000_000  # bytes free below which a store or the catalogue's disk is a finding
+NETWORK = {"nfs", "nfs4", "cifs", "smb3", "smbfs", "afpfs", "webdav", "fuse.sshfs", "9p"}
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One part of the examination: facts as lines, troubles as findings."""
+
+    name: str
+    facts: dict[str, str] = field(default_factory=dict)
+    troubles: list[str] = field(default_factory=list)
+
+
+@click.command("doctor")
+@json_option
+@click.pass_obj
+@click.pass_context
+def command(context: click.Context, session: Session) -> None:
+    """Examine program, machine, catalogue and stores. Exit 1 with findings.
+
+    Names of artists, pieces, stores and people are left out, so that the text can be pasted into a report.
+    """
+    parts = [_program(), _libraries(), _codecs(), _terminal(), _catalogue(session), *_stores(session)]
+
+    def text(out: "Console") -> None:
+        for part in parts:
+            out.print(part.name)
+            for name, value in part.facts.items():
+                out.print(f"  {name}: {value}")
+            for trouble in part.troubles:
+                out.print(f"  ! {trouble}")
+        count = sum(len(part.troubles) for part in parts)
+        out.print("All is well." if not count else f"{count} findings, marked with !")
+
+    session.emit(parts, text)
+    if any(part.troubles for part in parts):
+        context.exit(1)
+
+
+def _program() -> Part:
+    from catalogue.records.health import sqlite_version
+
+    return Part("Program", {
+        "master-scan-catalogue": __version__, "Python": platform.python_version(), "SQLite": sqlite_version(),
+        "system": f"{platform.system()} {platform.release()} {platform.machine()}",
+        "processors": str(os.cpu_count() or "unknown"), "file names": sys.getfilesystemencoding()})
+
+
+def _libraries() -> Part:
+    part = Part("Libraries")
+    for name in (*LIBRARIES, *OPTIONAL):
+        try:
+            part.facts[name] = version(name)
+        except PackageNotFoundError:
+            part.facts[name] = "not installed" + (" (optional)" if name in OPTIONAL else "")
+            if name in LIBRARIES:
+                part.troubles.append(f"{name} is missing: install the program again")
+    return part
+
+
+def _codecs() -> Part:
+    import imagecodecs
+    from PIL import features
+
+    part = Part("Codecs")
+    for name in CODECS:
+        there = bool(getattr(getattr(imagecodecs, name, None), "available", False))
+        part.facts[name] = "yes" if there else "no"
+        if not there:
+            part.troubles.append(f"masters compressed with {name} cannot be decoded: install imagecodecs again")
+    for name in FEATURES:
+        there = bool(features.check(name))
+        part.facts[f"Pillow {name}"] = str(features.version(name) or "yes") if there else "no"
+        if not there and name in ("littlecms2", "webp", "jpg"):
+            part.troubles.append(f"Pillow lacks {name}: previews cannot be made; install pillow again")
+    return part
+
+
+def _terminal() -> Part:
+    """What the screens will find; no probe is sent, for some terminals answer with garbage."""
+    size = shutil.get_terminal_size()
+    encoding = (sys.stdout.encoding or "unknown").lower()
+    part = Part("Terminal", {
+        "is one": "yes" if sys.stdout.isatty() else "no, a pipe or a file", "TERM": os.environ.get("TERM", "not set"),
+        "COLORTERM": os.environ.get("COLORTERM", "not set"), "program": os.environ.get("TERM_PROGRAM", "not said"),
+        "size": f"{size.columns}×{size.lines}", "encoding": encoding,
+        "within": ", ".join(name for name, key in (("tmux", "TMUX"), ("screen", "STY"), ("ssh", "SSH_CONNECTION"))
+                            if os.environ.get(key)) or "nothing",
+        "NO_COLOR": "set" if os.environ.get("NO_COLOR") else "not set"})
+    if "utf" not in encoding:
+        part.troubles.append(f"the encoding is {encoding}: names will show wrongly; set LANG to one ending in UTF-8")
+    if sys.stdout.isatty() and os.environ.get("TERM", "dumb") == "dumb":
+        part.troubles.append("TERM says this terminal can do nothing: the screens will not open")
+    return part
+
+
+def _catalogue(session: Session) -> Part:
+    from catalogue.records import pieces
+    from catalogue.records.database import read_only_database
+    from catalogue.records.health import examine
+
+    home = session.home
+    part = Part("Catalogue", {"folder": _veiled(home.folder)})
+    if not home.database.exists():
+        part.facts["state"] = "none yet"
+        return part
+    _room(part, home.folder)
+    kind = filesystem(home.folder)
+    part.facts["file system"] = kind or "unknown"
+    if kind in NETWORK:
+        part.troubles.append("the catalogue lies on a network share, where its locks do not hold: move it to a disk of"
+                             " this machine and set CATALOGUE_HOME")
+    health = examine(home.database)
+    part.facts.update({"schema": f"{health.schema} of {health.newest_schema}", "size": sized(health.bytes),
+                       "journal": health.journal})
+    part.troubles.extend(health.troubles)
+    if health.schema == health.newest_schema:
+        with closing(read_only_database(home.database)) as db:
+            part.facts.update({name.replace("_", " "): f"{count:,}" for name, count in pieces.counts(db).items()})
+    backups = sorted(home.backups.glob("*")) if home.backups.is_dir() else []
+    part.facts["backups"] = str(len(backups))
+    if not backups:
+        part.troubles.append("the catalogue has no backup: catalogue backup")
+    return part
+
+
+def _stores(session: Session) -> list[Part]:
+    from catalogue.indexing.stores import is_at
+    from catalogue.records import stores
+    from catalogue.records.database import read_only_database
+
+    if not session.home.database.exists():
+        return []
+    try:
+        with closing(read_only_database(session.home.database)) as db:
+            held = [(store, stores.holding(db, store.id)) for store in stores.listed(db)]
+    except CatalogueError:
+        return []  # the catalogue's own part has said why
+    parts = []
+    for number, (store, holding) in enumerate(held, 1):
+        root = Path(store.root)
+        part = Part(f"Store {number} ({store.kind})", {"files": f"{holding.files:,}", "held": sized(holding.bytes)})
+        if is_at(store, root):
+            part.facts["file system"] = filesystem(root) or "unknown"
+            part.facts["may be written"] = "yes" if os.access(root, os.W_OK) else "no"
+            _room(part, root)
+        else:
+            part.facts["state"] = "offline"
+        parts.append(part)
+    return parts
+
+
+def _room(part: Part, folder: Path) -> None:
+    usage = shutil.disk_usage(folder)
+    part.facts["free"] = f"{sized(usage.free)} of {sized(usage.total)}"
+    if usage.free < ROOM_LEAST:
+        part.troubles.append(f"only {sized(usage.free)} are free")
+
+
+def filesystem(folder: Path, mounts: Path = Path("/proc/mounts")) -> str:
+    """The type of the file system that holds a folder, "" where the system does not say."""
+    try:
+        lines = mounts.read_text(encoding="utf-8", errors="surrogateescape").splitlines()
+    except OSError:
+        return ""
+    best, kind = -1, ""
+    for line in lines:
+        fields = line.split()
+        if len(fields) < 3:
+            continue
+        point = Path(fields[1].encode("latin-1", "replace").decode("unicode_escape"))  # spaces stand as \040
+        if folder.absolute().is_relative_to(point) and len(point.parts) > best:
+            best, kind = len(point.parts), fields[2]
+    return kind
+
+
+def _veiled(path: Path) -> str:
+    """A path without the person's name in it."""
+    try:
+        return str(Path("~") / path.relative_to(Path.home()))
+    except (ValueError, RuntimeError):
+        return str(path)

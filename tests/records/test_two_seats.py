@@ -1,0 +1,161 @@
+"""Two seats on one catalogue: no raw lock error reaches a person, nothing is lost, a copy can be looked at.
+
+Yardstick: SQLite's own error names (sqlite.org, "Result and Error Codes"), provoked by a second plain connection.
+"""
+
+import shutil
+import sqlite3
+import subprocess
+import sys
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from catalogue.commands import command
+from catalogue.commands.session import Session
+from catalogue.errors import Busy, CatalogueError, Damaged, Refused
+from catalogue.indexing.stores import add_store
+from catalogue.records import database, pieces
+from catalogue.records.database import open_database, open_seat, read_only_database, transaction
+from catalogue.records.health import examine
+from catalogue.settings import Home, find_home
+
+
+@contextmanager
+def held(path: Path) -> Iterator[None]:
+    """The write lock in the hands of another program."""
+    with closing(sqlite3.connect(path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        yield
+
+
+@pytest.fixture
+def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(database, "BUSY_SECONDS", 0.05)
+
+
+@pytest.mark.usefixtures("impatient")
+def test_a_lock_that_is_not_to_be_had_is_said_in_words(home: Home) -> None:
+    open_database(home.database).close()
+    with held(home.database), closing(open_database(home.database)) as db:
+        with pytest.raises(Busy, match="Another program is writing"), transaction(db):
+            pieces.artist_called(db, "Ada Quill")
+        with pytest.raises(Busy):
+            pieces.artist_called(db, "Ada Quill")  # outside a transaction too
+        assert pieces.counts(db)["artist"] == 0, "reading goes on meanwhile"
+
+
+@pytest.mark.usefixtures("impatient")
+def test_the_command_line_says_it_and_exits_2(home: Home, tmp_path: Path) -> None:
+    open_database(home.database).close()
+    (tmp_path / "masters").mkdir()
+    with held(home.database):
+        result = CliRunner().invoke(command, ["--catalogue", str(home.folder), "store", "add", "masters",
+                                              str(tmp_path / "masters"), "--no-marker"], obj=Session())
+    assert isinstance(result.exception, Busy)
+    assert "locked" not in str(result.exception)
+
+
+def test_two_seats_writing_at_once_lose_nothing(home: Home) -> None:
+    open_database(home.database).close()
+
+    def write(seat: int) -> None:
+        with closing(open_database(home.database)) as db:
+            for number in range(25):
+                with transaction(db):
+                    artist = pieces.artist_called(db, f"Artist {seat}")
+                    pieces.piece_called(db, artist.id, f"Piece {number}")
+
+    with ThreadPoolExecutor(4) as seats:
+        list(seats.map(write, range(4)))
+    with closing(open_database(home.database)) as db:
+        assert (pieces.counts(db)["artist"], pieces.counts(db)["piece"]) == (4, 100)
+    assert not examine(home.database).troubles
+
+
+def test_a_seat_that_only_looks_is_refused_changes_in_words(home: Home, tmp_path: Path) -> None:
+    with closing(open_database(home.database)) as db:
+        add_store(db, "masters", _folder(tmp_path / "masters"), "primary", consent=True)
+        with transaction(db):
+            pieces.artist_called(db, "Ada Quill")
+    copy = Home(tmp_path / "copy")
+    copy.folder.mkdir()
+    shutil.copy(home.database, copy.database)
+    (copy.folder / "settings.toml").write_text("read_only = true\n")
+    seat = find_home(copy.folder)
+    before = copy.database.read_bytes()
+    with closing(open_seat(seat)) as db:
+        assert pieces.counts(db)["artist"] == 1
+        with pytest.raises(Refused, match="only be looked at"), transaction(db):
+            pieces.artist_called(db, "Ben Ashe")
+    runner = CliRunner()
+    shown = runner.invoke(command, ["--catalogue", str(copy.folder), "store", "list"], obj=Session())
+    assert shown.exit_code == 0, shown.output
+    refused = runner.invoke(command, ["--catalogue", str(copy.folder), "intake", str(tmp_path)], obj=Session())
+    assert isinstance(refused.exception, Refused)
+    assert copy.database.read_bytes() == before
+
+
+def test_a_copy_in_a_folder_that_cannot_be_written_is_still_read(home: Home, tmp_path: Path) -> None:
+    """SQLite cannot lay its lock file beside it; run without a superuser's rights, where there are any."""
+    with closing(open_database(home.database)) as db, transaction(db):
+        pieces.artist_called(db, "Ada Quill")
+    place = tmp_path / "copy"
+    place.mkdir()
+    shutil.copy(home.database, place / "catalogue.sqlite")
+    for folder in (place, *[p for p in place.parents if p.is_relative_to(tmp_path.parents[1])]):
+        folder.chmod(0o755)
+    place.chmod(0o555)
+    script = ("import os; from pathlib import Path; from catalogue.records import pieces;"
+              "from catalogue.records.database import read_only_database;"
+              "os.geteuid() or (os.setgid(65534), os.setuid(65534));"
+              f"print(pieces.counts(read_only_database(Path({str(place / 'catalogue.sqlite')!r})))['artist'])")
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False,
+                          cwd=Path(__file__).parents[2])
+    place.chmod(0o755)
+    assert done.stdout.strip() == "1", done.stderr
+
+
+def test_no_database_and_a_damaged_one_are_said(home: Home, tmp_path: Path) -> None:
+    (tmp_path / "x.sqlite").write_bytes(b"this is no database, " * 100)
+    for opening in (open_database, read_only_database):
+        with pytest.raises(Damaged, match="damaged") as caught:
+            opening(tmp_path / "x.sqlite")
+        assert caught.value.path == tmp_path / "x.sqlite"
+    with pytest.raises(CatalogueError):
+        open_database(Path("/dev/null/nowhere/catalogue.sqlite"))
+    assert not home.database.exists()
+
+
+def test_health_sees_what_was_tampered_with(home: Home) -> None:
+    from catalogue.records import events
+
+    with closing(open_database(home.database)) as db, transaction(db):
+        pieces.artist_called(db, "Ada Quill")
+        for _ in range(3):
+            events.append(db, "fixity check", "success", path="a.tif")
+    assert examine(home.database).troubles == ()
+    with closing(sqlite3.connect(home.database)) as other:
+        other.execute("DROP TRIGGER event_never_changed")
+        other.execute("UPDATE event SET outcome = 'fail' WHERE id = 2")
+        other.execute("INSERT INTO artist_words (artist_words, rowid, name) VALUES ('delete', 1, 'Ada Quill')")
+        other.execute("PRAGMA foreign_keys = OFF")
+        other.execute("INSERT INTO piece (artist_id, title, key) VALUES (99, 'x', 'x')")
+        other.commit()
+    troubles = " | ".join(examine(home.database).troubles)
+    assert "altered at or before entry 2" in troubles
+    assert "artist_words has gone astray" in troubles
+    assert "a row of piece refers to nothing in artist" in troubles
+    data = bytearray(home.database.read_bytes())
+    data[4096:12288] = bytes(8192)
+    home.database.write_bytes(data)
+    assert any("damaged" in t for t in examine(home.database).troubles)
+
+
+def _folder(path: Path) -> Path:
+    path.mkdir()
+    return path
