@@ -156,10 +156,11 @@ def destroy(session: Session, edition: int, numbers: str, reason: str, day: str)
 def certificates(session: Session, edition: int, as_csv: Path | None, as_html: Path | None) -> None:
     """The numbered list of EDITION for its certificates: which print went where, made from which scan."""
     from catalogue.sheets import certificates
-    from catalogue.sheets.writing import write_new
+    from catalogue.sheets.writing import write_sheet
 
-    sheet = certificates.certificates(session.existing(), session.home.settings, edition)
-    written = [write_new(path, text) for path, text in
+    db = session.existing()
+    sheet = certificates.certificates(db, session.home.settings, edition)
+    written = [write_sheet(db, path, text) for path, text in
                ((as_csv, sheet.as_csv), (as_html, sheet.as_html)) if path is not None]
     session.emit({"rows": sheet.rows, "written": written}, lambda out: out.print(
         "\n".join(f"Wrote {path}" for path in written) or sheet.as_csv.rstrip()))

@@ -107,6 +107,48 @@ def _write(session: Session, folder: Path, piece: str | None, artist: str | None
     session.emit(made, text)
 
 
+@command.command("csv")
+@click.argument("what", type=click.Choice(["orders", "editions"]))
+@click.argument("file", type=click.Path(path_type=Path))
+@json_option
+@click.pass_obj
+def csv_(session: Session, what: str, file: Path) -> None:
+    """Write every order line, or every edition, to a new CSV FILE with the headings that `import` reads."""
+    from catalogue.sheets import tables
+    from catalogue.sheets.writing import write_sheet
+
+    db = session.existing()
+    made = write_sheet(db, file, tables.orders_csv(db) if what == "orders" else tables.editions_csv(db))
+    session.emit({"written": made}, lambda out: out.print(f"Wrote {made}"))
+
+
+@command.command("holdings")
+@click.argument("artist", nargs=-1, required=True)
+@click.option("--to", "file", type=click.Path(path_type=Path), help="A new HTML file; else one in the sheets folder.")
+@json_option
+@click.pass_obj
+def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> None:
+    """One self-contained page of everything held of ARTIST, to e-mail: pictures, sizes, editions and numbers left.
+
+    It names no buyer and no price.
+    """
+    from catalogue.commands.artist import find_artist
+    from catalogue.sheets.holdings import holdings
+    from catalogue.sheets.writing import safe_name, write_again, write_sheet
+
+    db = session.existing()
+    found = find_artist(db, " ".join(artist))
+    with bar() as report:
+        page = holdings(db, session.home, found.id, report=report)
+    made = (write_sheet(db, file, page) if file
+            else write_again(session.home.sheets / f"{safe_name(found.name)} holdings.html", page))
+
+    def text(out: "Console") -> None:
+        out.print(f"Wrote {made} ({sized(made.stat().st_size)}). Look at it before you send it.")
+
+    session.emit({"written": made}, text)
+
+
 def _check(context: click.Context, session: Session, folder: Path) -> None:
     from catalogue.fixity.bag_check import check_bag
 

@@ -96,13 +96,19 @@ def read_table(path: Path, ours: Mapping[str, Sequence[str]], mapping: Mapping[s
         chosen, units = _chosen(headings, ours, mapping, path)
         rows = []
         for cells in lines:
-            values = {name: cells[i].strip() for name, i in chosen.items() if i < len(cells)}
+            values = {name: _plain(cells[i]) for name, i in chosen.items() if i < len(cells)}
             if any(values.values()):
                 rows.append(Row(lines.line_num, values))
     except csv.Error as error:
         raise CatalogueError(f"The file is no CSV: {error}.", path=path) from error
     unused = tuple(h for i, h in enumerate(headings) if h and i not in chosen.values())
     return Table(tuple(rows), units, {name: headings[i] for name, i in chosen.items()}, unused, encoding)
+
+
+def _plain(cell: str) -> str:
+    """A cell's text, without the apostrophe by which a table keeps a spreadsheet from running it as a formula."""
+    text = cell.strip()
+    return text[1:] if text[:2] in ("'=", "'+", "'-", "'@") else text
 
 
 def _decoded(data: bytes, path: Path) -> tuple[str, str]:

@@ -186,3 +186,8 @@ def imported_lines(db: Database, order_id: int) -> set[int]:
     """Lines of an order that came from a CSV row."""
     return {int(row[0]) for row in db.execute(
         "SELECT i.line_id FROM imported_row i JOIN order_line l ON l.id = i.line_id WHERE l.order_id = ?", [order_id])}
+
+
+def all_lines(db: Database) -> list[Line]:
+    """Every line, oldest first."""
+    return _lines(db, " ORDER BY o.placed, o.id, l.id", [])

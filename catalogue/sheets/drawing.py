@@ -17,7 +17,7 @@ def scale_for(width_mm: float, height_mm: float, room_mm: tuple[float, float]) -
 
 
 def drawing(width_mm: float, height_mm: float, *, border_mm: float = 0.0, wrap_mm: float = 0.0, edge: str = "",
-            picture: str = "", room_mm: tuple[float, float] = (76.0, 84.0)) -> "Markup":
+            picture: str = "", room_mm: tuple[float, float] = (84.0, 100.0)) -> "Markup":
     """SVG of a print of finished size ``width_mm`` × ``height_mm``, measurable with a rule when printed unscaled.
 
     A border lies within the size. A wrap lies beyond it: its folds are the solid inner frame, and the picture runs
@@ -29,7 +29,7 @@ def drawing(width_mm: float, height_mm: float, *, border_mm: float = 0.0, wrap_m
     scale = scale_for(across, down, room_mm)
     w, h, wrap, border = width_mm / scale, height_mm / scale, wrap_mm / scale, border_mm / scale
     left, top = 9.0 + wrap, 1.0 + wrap
-    total = (left + w + wrap + 1.0, top + h + wrap + 9.0)
+    total = (left + w + wrap + 1.0, top + h + wrap + 11.0)
     inset = border if border else (-wrap if wrap and picture_wraps(edge) else 0.0)
     parts = [Markup('<svg xmlns="http://www.w3.org/2000/svg" width="{0:.2f}mm" height="{1:.2f}mm" '
                     'viewBox="0 0 {0:.2f} {1:.2f}" role="img" aria-label="{2}">').format(
@@ -46,8 +46,8 @@ def drawing(width_mm: float, height_mm: float, *, border_mm: float = 0.0, wrap_m
         parts.append(_rect(*frame, 'fill="#ddd" stroke="none"'))
     if wrap:
         parts.append(_rect(left - wrap, top - wrap, w + 2 * wrap, h + 2 * wrap,
-                           'fill="none" stroke="#000" stroke-width=".2" stroke-dasharray="1.2 .8"'))
-    parts.append(_rect(left, top, w, h, 'fill="none" stroke="#000" stroke-width=".3"'))
+                           'fill="none" stroke="#000" stroke-width="0.2" stroke-dasharray="1.2 0.8"'))
+    parts.append(_rect(left, top, w, h, 'fill="none" stroke="#000" stroke-width="0.3"'))
     parts += _measure(left, top + h + wrap + 3.0, left + w, None, f"{shown_mm(width_mm)} cm")
     parts += _measure(6.0, top, None, top + h, f"{shown_mm(height_mm)} cm")
     note = f"scale 1:{scale}" + (f", wrap {wrap_mm:g} mm" if wrap_mm else "") + (
@@ -75,5 +75,5 @@ def _measure(x1: float, y1: float, x2: float | None, y2: float | None, text: str
         middle = (y1 + (y2 or y1)) / 2
         path = f"M{x1 - 1:.2f} {y1:.2f}h2M{x1:.2f} {y1:.2f}V{y2:.2f}M{x1 - 1:.2f} {y2:.2f}h2"
         place = Markup('transform="rotate(-90 {0:.2f} {1:.2f})" x="{0:.2f}" y="{1:.2f}"').format(x1 - 1.2, middle)
-    return [Markup('<path d="{}" stroke="#000" stroke-width=".2" fill="none"/>').format(path),
+    return [Markup('<path d="{}" stroke="#000" stroke-width="0.2" fill="none"/>').format(path),
             Markup('<text {} font-size="3" text-anchor="middle">{}</text>').format(place, text)]

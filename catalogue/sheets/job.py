@@ -21,7 +21,7 @@ from catalogue.settings import Home
 from catalogue.sheets.drawing import drawing
 from catalogue.sheets.page import picture_uri, render
 from catalogue.sheets.pdf import as_pdf
-from catalogue.sheets.writing import outside, safe_name
+from catalogue.sheets.writing import outside, safe_name, write_again
 
 NOTE_LENGTH = 360  # longer notes would push the page over its end; the whole is in the catalogue
 _SOLVENTS = re.compile(r"varnish|lacquer|spray|solvent|coat|laminat", re.IGNORECASE)
@@ -176,14 +176,8 @@ def write_job(db: Database, home: Home, line_id: int, *, folder: Path | None = N
         check_now(db, job.printing.scan, best, report=report, cancelled=cancelled)
     sheet = job_sheet(db, home, line_id, checked=copy_master or check)
     place = outside(folder or home.sheets / "jobs" / sheet.name, stores.listed(db))
-    files = []
-    try:
-        place.mkdir(parents=True, exist_ok=True)
-        for name, content in ((f"{sheet.name}.html", sheet.html), (f"{sheet.name}.txt", sheet.text)):
-            (place / name).write_text(content, encoding="utf-8", newline="")
-            files.append(place / name)
-    except OSError as error:
-        raise CatalogueError(f"The job folder cannot be written: {error.strerror}.", path=place) from error
+    files = [write_again(place / f"{sheet.name}.html", sheet.html),
+             write_again(place / f"{sheet.name}.txt", sheet.text)]
     if pdf:
         files.append(as_pdf(sheet.html, place / f"{sheet.name}.pdf"))
     if copy_master and best is not None and best.place is not None and job.printing is not None:

@@ -5,6 +5,9 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from catalogue.errors import CatalogueError, Refused
+from catalogue.fixity.copying import write_atomically
+from catalogue.records import stores
+from catalogue.records.database import Database
 from catalogue.records.stores import Store
 
 
@@ -24,10 +27,26 @@ def write_new(path: Path, text: str) -> Path:
     return place
 
 
-def outside(folder: Path, stores: Iterable[Store]) -> Path:
+def write_sheet(db: Database, path: Path, text: str) -> Path:
+    """:func:`write_new`, where the folder lies in no store."""
+    outside(path.expanduser().absolute().parent, stores.listed(db))
+    return write_new(path, text)
+
+
+def write_again(path: Path, text: str) -> Path:
+    """Write a sheet of our own folder anew, in one step. Raises CatalogueError."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise CatalogueError(f"The folder cannot be made: {error.strerror}.", path=path.parent) from error
+    write_atomically(path, text.encode())
+    return path
+
+
+def outside(folder: Path, known: Iterable[Store]) -> Path:
     """The folder, made absolute; raises Refused where it lies within a store, for nothing is written there."""
     place = folder.expanduser().absolute()
-    for store in stores:
+    for store in known:
         if place.resolve().is_relative_to(Path(store.root).resolve()):
             raise Refused(f"This folder lies within the store {store.name!r}, where nothing is written.",
                           hint="Choose a folder beside it.", path=place)

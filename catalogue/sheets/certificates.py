@@ -1,0 +1,81 @@
+"""The numbered list of an edition: for certificates, and for whoever asks where number seven went."""
+
+import csv
+from dataclasses import dataclass
+from datetime import date
+from io import StringIO
+
+from catalogue.errors import NotFound
+from catalogue.ledger import editions, values
+from catalogue.records import editions as recorded
+from catalogue.records import pieces
+from catalogue.records.database import Database
+from catalogue.records.editions import Issued
+from catalogue.records.numbers import roman
+from catalogue.settings import Settings
+from catalogue.sheets.page import render
+from catalogue.sheets.tables import cell
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One print that is out. ``number`` is as it stands on the print: ``7/25``, ``AP II/III``."""
+
+    number: str
+    artist: str
+    title: str
+    year: str
+    size: str
+    medium: str
+    order: str
+    date: str
+    shown_date: str
+    buyer: str
+    sha256: str
+    remarks: str
+    lost: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Certificates:
+    rows: tuple[Row, ...]
+    as_csv: str
+    as_html: str
+
+
+def certificates(db: Database, settings: Settings, edition_id: int) -> Certificates:
+    """Every print of an edition that is out, numbers first, then proofs. Raises NotFound."""
+    edition = editions.wanted(db, edition_id)
+    piece = pieces.by_id(db, edition.piece_id)
+    if piece is None:
+        raise NotFound(f"There is no piece number {edition.piece_id}.")
+    rows = tuple(_row(print_, piece, edition.size_limit, edition.proofs, settings)
+                 for print_ in recorded.issued(db, edition_id))
+    opened, closed = (values.shown_day(text, settings.dates) for text in (edition.opened, edition.closed))
+    page = render("certificates.html", piece=piece, state=editions.state(db, edition), label=editions.label(edition),
+                  rows=rows, opened=opened, closed=closed,
+                  today=values.shown_day(date.today().isoformat(), settings.dates))
+    return Certificates(rows, _csv(rows), page)
+
+
+def _row(print_: Issued, piece: pieces.Piece, limit: int, proofs: int, settings: Settings) -> Row:
+    number = (f"AP {roman(print_.number)}/{roman(proofs)}" if print_.series == "proof"
+              else f"{print_.number}/{limit}")
+    remarks = []
+    if print_.destroyed:
+        remarks.append(f"destroyed {values.shown_day(print_.destroyed, settings.dates)}: {print_.reason}")
+    if print_.replaced_in:
+        remarks.append(f"printed anew in order {print_.replaced_in}")
+    size = values.shown_size(print_.width_mm, print_.height_mm) if print_.width_mm and print_.height_mm else ""
+    return Row(number, piece.artist, piece.title, piece.year, size, print_.medium, print_.order_number, print_.placed,
+               values.shown_day(print_.placed, settings.dates), print_.buyer, print_.scan_sha256, "; ".join(remarks),
+               print_.lost)
+
+
+def _csv(rows: tuple[Row, ...]) -> str:
+    names = ("number", "artist", "title", "year", "size", "medium", "order", "date", "buyer", "sha256", "remarks")
+    out = StringIO(newline="")
+    writer = csv.writer(out)
+    writer.writerow(names)
+    writer.writerows([cell(getattr(row, name)) for name in names] for row in rows)
+    return out.getvalue()

@@ -1,0 +1,102 @@
+"""An artist's holdings as one self-contained page to e-mail: pictures, sizes, editions. No buyer and no price on it."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from catalogue.errors import NotFound
+from catalogue.ledger import editions, values
+from catalogue.progress import Progress, Report, unheard
+from catalogue.reading.printsize import PrintSize, prints_up_to
+from catalogue.records import editions as recorded
+from catalogue.records import files, orders, pieces, scans
+from catalogue.records.database import Database
+from catalogue.records.pieces import Piece
+from catalogue.records.scans import Scan
+from catalogue.settings import Home
+from catalogue.sheets.page import picture_uri, render
+
+PICTURE_SIDE = 480  # pixels: sharp on a telephone, some 30 kB each
+
+
+@dataclass(frozen=True, slots=True)
+class EditionShown:
+    label: str
+    left: str
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """One piece as an artist sees it."""
+
+    title: str
+    year: str
+    original: str
+    picture: str
+    scan: str
+    sizes: tuple[PrintSize, ...]
+    editions: tuple[EditionShown, ...]
+    printed: str
+
+
+def holdings(db: Database, home: Home, artist_id: int, *, report: Report = unheard) -> str:
+    """The page, as HTML. Raises NotFound."""
+    artist = pieces.artist_by_id(db, artist_id)
+    if artist is None:
+        raise NotFound(f"There is no artist number {artist_id}.")
+    works, page = [], pieces.of_artist(db, artist_id)
+    while page:
+        for row in page:
+            piece = pieces.by_id(db, row.id)
+            if piece is not None:
+                works.append(_work(db, home, piece))
+            report(Progress("Holdings", len(works)))
+        page = pieces.of_artist(db, artist_id, after=(pieces.folded(page[-1].title), page[-1].id))
+    return render("holdings.html", artist=artist, works=works,
+                  today=values.shown_day(date.today().isoformat(), home.settings.dates))
+
+
+def _work(db: Database, home: Home, piece: Piece) -> Work:
+    scan = scans.by_id(db, piece.current_scan_id) if piece.current_scan_id else None
+    sizes = (prints_up_to(scan.width, scan.height, home.settings.print_ppi)
+             if scan and scan.width and scan.height else ())
+    shown = tuple(EditionShown(editions.label(edition), _left(editions.state(db, edition), home.settings.dates))
+                  for edition in recorded.of_piece(db, piece.id))
+    return Work(piece.title, piece.year, _original(db, piece, scan),
+                picture_uri(home, scan.sha256, PICTURE_SIDE) if scan else "", _kept(db, scan, home.settings.dates),
+                sizes, shown, _printed(db, piece, home.settings.dates))
+
+
+def _original(db: Database, piece: Piece, scan: Scan | None) -> str:
+    """The original's size: measured by a person, else as the scan states it."""
+    if piece.width_mm and piece.height_mm:
+        return values.shown_size(piece.width_mm, piece.height_mm)
+    picture = scans.picture(db, scan.id) if scan else None
+    if picture and picture.width_mm and picture.height_mm:
+        return f"{values.shown_size(picture.width_mm, picture.height_mm)} by its scan"
+    return ""
+
+
+def _kept(db: Database, scan: Scan | None, dates: str) -> str:
+    if scan is None:
+        return "No master scan yet."
+    copies = [file for file in files.of_scan(db, scan.id) if file.state == "present"]
+    checked = max((file.checked_at for file in copies if file.checked_at), default="")
+    size = f"{scan.width} × {scan.height} pixels, {scan.bits} bit" if scan.width else "Not decoded"
+    return (f"{size}, kept in {len(copies)} {'copy' if len(copies) == 1 else 'copies'}"
+            + (f", last checked {values.shown_day(checked, dates)}." if checked else "."))
+
+
+def _left(state: editions.State, dates: str) -> str:
+    if state.edition.closed:
+        return f"closed {values.shown_day(state.edition.closed, dates)}, {state.numbers_out} out"
+    proofs = f", {state.proofs_left} AP" if state.edition.proofs else ""
+    return f"{state.numbers_out} out, {state.numbers_left}{proofs} left"
+
+
+def _printed(db: Database, piece: Piece, dates: str) -> str:
+    lines = [line for line in orders.lines_of_piece(db, piece.id) if line.status in ("printed", "collected")]
+    if not lines:
+        return ""
+    count = sum(line.quantity for line in lines)
+    last = values.shown_day(lines[0].placed, dates)
+    return f"{count} {'print' if count == 1 else 'prints'} so far, the last ordered {last}."

@@ -1,0 +1,54 @@
+"""The ledger as CSV tables, under the same headings that the import reads."""
+
+import csv
+from collections.abc import Iterable, Iterator
+from io import StringIO
+
+from catalogue.records import editions, orders, pieces
+from catalogue.records.database import Database
+
+ORDERS = ("number", "date", "artist", "piece", "buyer", "width_mm", "height_mm", "medium", "border_mm", "wrap_mm",
+          "edge", "quantity", "numbers", "price", "currency", "status", "notes", "file", "sha256", "profile",
+          "settings")
+EDITIONS = ("artist", "piece", "limit", "proofs", "scope", "width_mm", "height_mm", "medium", "opened", "closed",
+            "notes")
+
+
+def cell(text: object) -> str:
+    """A value as CSV text. Text that a spreadsheet would run as a formula is led by an apostrophe."""
+    plain = f"{text:g}" if isinstance(text, float) else "" if text is None else str(text)
+    return f"'{plain}" if plain[:1] in ("=", "+", "-", "@", "\t", "\r") and not plain.lstrip("+-").replace(
+        ".", "", 1).isdigit() else plain
+
+
+def orders_csv(db: Database) -> str:
+    """Every order line, oldest first; importing it into an empty catalogue of the same pieces gives the same lines."""
+    return _table(ORDERS, _order_rows(db))
+
+
+def editions_csv(db: Database) -> str:
+    """Every edition, by artist and title."""
+    return _table(EDITIONS, _edition_rows(db))
+
+
+def _order_rows(db: Database) -> Iterator[tuple[object, ...]]:
+    for line in orders.all_lines(db):
+        yield (line.number, line.placed, line.artist, line.title, line.buyer, line.width_mm, line.height_mm,
+               line.medium, line.border_mm, line.wrap_mm, line.edge, line.quantity, line.numbers, line.price,
+               line.currency, line.status, line.notes, line.scan_name, line.scan_sha256, line.profile, line.settings)
+
+
+def _edition_rows(db: Database) -> Iterator[tuple[object, ...]]:
+    for edition in editions.listed(db):
+        piece = pieces.by_id(db, edition.piece_id)
+        yield (piece.artist if piece else "", piece.title if piece else "", edition.size_limit, edition.proofs,
+               edition.scope, edition.width_mm, edition.height_mm, edition.medium, edition.opened, edition.closed,
+               edition.notes)
+
+
+def _table(names: tuple[str, ...], rows: Iterable[tuple[object, ...]]) -> str:
+    out = StringIO(newline="")
+    writer = csv.writer(out)
+    writer.writerow(names)
+    writer.writerows([cell(value) for value in row] for row in rows)
+    return out.getvalue()
