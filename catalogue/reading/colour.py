@@ -25,6 +25,8 @@ XYZ_FROM_SRGB = np.array(
     [[0.4360747, 0.3850649, 0.1430804], [0.2225045, 0.7168786, 0.0606169], [0.0139322, 0.0971045, 0.7141733]]
 )
 SRGB_FROM_XYZ = np.linalg.inv(XYZ_FROM_SRGB)
+# Without its shortcut tables, which are off by up to six levels.
+LITTLECMS_FLAGS = ImageCms.Flags.BLACKPOINTCOMPENSATION | ImageCms.Flags.NOOPTIMIZE
 SPACES = {1: "GRAY", 3: "RGB ", 4: "CMYK"}
 
 
@@ -76,7 +78,7 @@ def through_littlecms(values: Floats, icc: bytes) -> Bytes:
     try:
         done: Any = ImageCms.profileToProfile(
             picture, ImageCms.getOpenProfile(io.BytesIO(icc)), ImageCms.createProfile("sRGB"), outputMode="RGB",
-            renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC, flags=ImageCms.Flags.BLACKPOINTCOMPENSATION | ImageCms.Flags.NOOPTIMIZE,
+            renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC, flags=LITTLECMS_FLAGS,
         )
     except (ImageCms.PyCMSError, OSError, ValueError) as error:
         raise UnusableProfile(f"the embedded profile cannot be used: {' '.join(str(error).split())}") from error

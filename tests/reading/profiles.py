@@ -81,7 +81,7 @@ GREY = profile(b"GRAY", {b"kTRC": gamma(2.2)})
 
 
 def cmyk_profile() -> bytes:
-    """A CMYK output profile with a lut16 table of 5⁴ points: plain subtraction to Lab, enough to be converted through."""
+    """A CMYK output profile with a lut16 table of 5⁴ points, invented, enough to be converted through."""
     grid, steps = 5, np.linspace(0, 1, 5)
     c, m, y, k = np.meshgrid(steps, steps, steps, steps, indexing="ij")
     lightness = 100 * (1 - 0.45 * c) * (1 - 0.5 * m) * (1 - 0.08 * y) * (1 - 0.95 * k)

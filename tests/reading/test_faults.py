@@ -1,0 +1,286 @@
+"""A bad file is a finding, never a crash, never silence."""
+
+import hashlib
+import os
+import pickle
+import struct
+import threading
+import time
+import tracemalloc
+import zlib
+from pathlib import Path
+
+import numpy as np
+import pytest
+import tifffile
+from PIL import Image
+
+from catalogue.reading import digests, raster
+from catalogue.reading.file import read_file
+from catalogue.reading.limits import Limits
+from catalogue.reading.model import Fault, Reading
+
+
+def kinds(reading: Reading) -> set[Fault]:
+    """The kinds found, the mild one left out."""
+    return {fault.kind for fault in reading.faults} - {Fault.NO_PROFILE}
+
+
+def sha(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+@pytest.fixture
+def strips(painting: np.ndarray, folder: Path) -> Path:
+    """A sound LZW picture in strips of 16 rows, its directory at the front."""
+    path = folder / "strips.tif"
+    tifffile.imwrite(path, painting, photometric="rgb", metadata=None, compression="lzw", rowsperstrip=16)
+    return path
+
+
+def test_empty(folder: Path) -> None:
+    path = folder / "empty.tif"
+    path.touch()
+    reading = read_file(path)
+    assert kinds(reading) == {Fault.EMPTY}
+    # FIPS 180-4's digest of no bytes
+    assert reading.sha256 == "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"
+
+
+def test_text_renamed(folder: Path) -> None:
+    path = folder / "notes.tif"
+    path.write_text("ten more of the harbour one")
+    reading = read_file(path)
+    assert kinds(reading) == {Fault.NOT_A_PICTURE} and reading.sha256 == sha(path)
+
+
+def test_vanished(folder: Path) -> None:
+    assert kinds(read_file(folder / "gone.tif")) == {Fault.VANISHED}
+
+
+def test_no_ordinary_file(folder: Path) -> None:
+    """A pipe that nobody writes to would hang whoever opens it."""
+    os.mkfifo(folder / "pipe.tif")
+    for path in (folder / "pipe.tif", folder):
+        assert kinds(read_file(path)) == {Fault.NOT_A_PICTURE}
+
+
+def test_unreadable(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The system refuses (tests may run as a user whom no permission stops)."""
+    import builtins
+
+    real = builtins.open
+
+    def refuse(name: object, *args: object, **kwargs: object) -> object:
+        if str(name) == str(strips):
+            raise PermissionError(13, "Permission denied")
+        return real(name, *args, **kwargs)  # type: ignore[call-overload]
+
+    monkeypatch.setattr(builtins, "open", refuse)
+    reading = read_file(strips)
+    assert kinds(reading) == {Fault.UNREADABLE} and reading.size > 0
+
+
+def test_medium_fails(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An input/output error past the middle names its byte, and what came before is kept."""
+    real, bad = os.pread, strips.stat().st_size // 2
+
+    def failing(fd: int, count: int, offset: int) -> bytes:
+        if offset <= bad < offset + count and count > 1000:
+            raise OSError(5, "Input/output error")
+        return real(fd, count, offset)
+
+    monkeypatch.setattr(raster.os, "pread", failing)
+    reading = read_file(strips)
+    fault = next(f for f in reading.faults if f.kind is Fault.UNREADABLE)
+    assert fault.offset is not None and abs(fault.offset - bad) < 100_000
+    assert reading.preview and reading.pixel_digest == ""
+
+
+def test_medium_fails_while_digesting(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    real = digests._filled
+
+    def failing(file: object, view: memoryview, offset: int) -> int:
+        if offset > 0:
+            raise digests.ReadFailed(offset, OSError(5, "Input/output error"))
+        return real(file, view, offset)
+
+    monkeypatch.setattr(digests, "_filled", failing)
+    reading = read_file(strips)
+    assert Fault.UNREADABLE in kinds(reading) and reading.sha256 == "" and reading.preview
+
+
+@pytest.mark.parametrize("share", [0.3, 0.6, 0.95])
+@pytest.mark.parametrize("layout", ["strips", "one strip", "tiles", "deflate strip"])
+def test_truncated(share: float, layout: str, painting: np.ndarray, folder: Path) -> None:
+    """Seen from the structure, with a preview of what is there, a digest of the bytes, none of the pixels."""
+    path = folder / "cut.tif"
+    options = {"strips": {"rowsperstrip": 16}, "one strip": {"rowsperstrip": 512}, "tiles": {"tile": (64, 64)},
+               "deflate strip": {"rowsperstrip": 512, "compression": "zlib"}}[layout]
+    tifffile.imwrite(path, painting, photometric="rgb", metadata=None, **options)
+    data = path.read_bytes()
+    path.write_bytes(data[: int(len(data) * share)])
+    reading = read_file(path)
+    assert kinds(reading) == {Fault.TRUNCATED}
+    assert reading.preview and reading.pixel_digest == "" and reading.sha256 == sha(path)
+    whole = read_file_of(data, folder / "whole.tif")
+    rows = int(share * 512) - 70
+    assert whole.preview and np.abs(shown(reading)[:rows] - shown(whole)[:rows]).mean() < 4
+
+
+def read_file_of(data: bytes, path: Path) -> Reading:
+    path.write_bytes(data)
+    return read_file(path)
+
+
+def shown(reading: Reading) -> np.ndarray:
+    """The preview's pixels."""
+    from io import BytesIO
+
+    assert reading.preview
+    return np.asarray(Image.open(BytesIO(reading.preview))).astype(int)
+
+
+@pytest.mark.parametrize("suffix", ["jpg", "png"])
+def test_truncated_whole_formats(suffix: str, painting: np.ndarray, folder: Path) -> None:
+    path = folder / f"cut.{suffix}"
+    Image.fromarray(painting).save(path)
+    data = path.read_bytes()
+    path.write_bytes(data[: len(data) * 6 // 10])
+    reading = read_file(path)
+    assert kinds(reading) == {Fault.TRUNCATED} and reading.preview and reading.pixel_digest == ""
+    assert np.abs(shown(reading)[:150] - painting[:150]).mean() < 12
+
+
+def test_flipped_bytes(strips: Path) -> None:
+    """Strips that no longer decode make one finding with the place of the first."""
+    with tifffile.TiffFile(strips) as tif:
+        offsets = tif.pages[0].dataoffsets
+    data = bytearray(strips.read_bytes())
+    for offset in offsets[5:8]:
+        data[offset : offset + 40] = b"\xff" * 40
+    strips.write_bytes(data)
+    reading = read_file(strips)
+    assert kinds(reading) == {Fault.DAMAGED}
+    fault = next(f for f in reading.faults if f.kind is Fault.DAMAGED)
+    assert fault.offset == offsets[5] and "of 32 segments" in fault.detail
+    assert reading.preview and reading.pixel_digest == ""
+
+
+def test_changing(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file written to while it is read says so."""
+    real = digests.digest_stretches
+
+    def meddling(path: object, *args: object) -> object:
+        with strips.open("ab") as file:
+            file.write(b"more")
+        return real(path, *args)  # type: ignore[arg-type]
+
+    monkeypatch.setattr("catalogue.reading.file.digest_stretches", meddling)
+    assert Fault.CHANGING in kinds(read_file(strips))
+
+
+def ifd(entries: list[tuple[int, int, int, int]], after: int = 0, at: int = 8) -> bytes:
+    """A little-endian TIFF of one directory at byte 8."""
+    body = b"".join(struct.pack("<HHII", *entry) for entry in entries)
+    return b"II*\0" + struct.pack("<I", at) + struct.pack("<H", len(entries)) + body + struct.pack("<I", after)
+
+
+def image(width: int, height: int, compression: int = 1, offset: int = 0, count: int = 0) -> list[tuple[int, ...]]:
+    return [(256, 4, 1, width), (257, 4, 1, height), (258, 3, 1, 8), (259, 3, 1, compression), (262, 3, 1, 1),
+            (273, 4, 1, offset), (277, 3, 1, 1), (278, 4, 1, height), (279, 4, 1, count)]
+
+
+@pytest.mark.parametrize("compression", [1, 5, 8, 7, 50000])
+def test_absurd_size_costs_nothing(compression: int, folder: Path) -> None:
+    """Two kilobytes that claim a thousand million pixels: a finding, in no time, in no memory."""
+    path = folder / "absurd.tif"
+    path.write_bytes(ifd(image(40_000, 25_000, compression, 200, 1800)).ljust(2000, b"\x55"))
+    read_file(path)  # imports done
+    tracemalloc.start()
+    began = time.perf_counter()
+    reading = read_file(path)
+    took, peak = time.perf_counter() - began, tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert kinds(reading) and reading.preview is None and reading.sha256 == sha(path)
+    assert took < 0.5 and peak < 20 << 20
+
+
+@pytest.mark.parametrize("size", [(0, 0), (2**32 - 1, 2**32 - 1), (1, 2**31)])
+def test_impossible_sizes(size: tuple[int, int], folder: Path) -> None:
+    path = folder / "impossible.tif"
+    path.write_bytes(ifd(image(*size, 1, 200, 100)).ljust(400, b"\0"))
+    assert kinds(read_file(path)) <= {Fault.DAMAGED, Fault.TRUNCATED, Fault.UNDECODED} and kinds(read_file(path))
+
+
+def test_circles(folder: Path) -> None:
+    """A directory that is its own successor, or its own sub-image."""
+    path = folder / "circle.tif"
+    body = ifd(image(4, 4, 1, 200, 16), after=8).ljust(300, b"\x80")
+    path.write_bytes(body)
+    reading = read_file(path)
+    assert kinds(reading) == {Fault.DAMAGED} and reading.preview
+    path.write_bytes(ifd([*image(4, 4, 1, 200, 16), (330, 4, 1, 8)]).ljust(300, b"\x80"))
+    assert read_file(path).preview
+
+
+def test_deflate_bomb(folder: Path) -> None:
+    """A strip that inflates to far more than it should is not inflated whole."""
+    packed = zlib.compress(b"\0" * (64 << 20), 9)
+    path = folder / "bomb.tif"
+    path.write_bytes(ifd(image(64, 64, 8, 200, len(packed))).ljust(200, b"\0") + packed)
+    tracemalloc.start()
+    reading = read_file(path)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert reading.picture and peak < 32 << 20
+
+
+def test_time_is_bounded(strips: Path) -> None:
+    reading = read_file(strips, limits=Limits(seconds=0))
+    assert Fault.UNDECODED in kinds(reading) and reading.pixel_digest == ""
+    assert any("took longer" in fault.detail for fault in reading.faults)
+
+
+def test_too_big_to_hold_is_a_finding(painting: np.ndarray, folder: Path) -> None:
+    """A single compressed segment beyond the memory allowed keeps its tags, structure and digest."""
+    path = folder / "one.tif"
+    tifffile.imwrite(path, painting, photometric="rgb", metadata=None, compression="zstd", rowsperstrip=512)
+    reading = read_file(path, limits=Limits(held_bytes=100_000))
+    fault = next(f for f in reading.faults if f.kind is Fault.UNDECODED)
+    assert "memory" in fault.detail and reading.sha256 == sha(path)
+    assert reading.picture and reading.picture.width == 512
+
+
+def test_name_that_is_not_utf8(painting: np.ndarray, folder: Path) -> None:
+    name = os.fsencode(folder) + b"/Hafen [D\xe4mmerung].tif"
+    Image.fromarray(painting[:20, :20]).save(folder / "plain.tif")
+    os.rename(folder / "plain.tif", name)
+    reading = read_file(os.fsdecode(name))
+    assert reading.preview and kinds(reading) == set()
+
+
+def test_unknown_compression_still_gets_everything_else(strips: Path) -> None:
+    data = bytearray(strips.read_bytes())
+    with tifffile.TiffFile(strips) as tif:
+        offset = tif.pages[0].tags[259].valueoffset
+    data[offset : offset + 2] = struct.pack("<H", 65300)
+    strips.write_bytes(data)
+    reading = read_file(strips)
+    assert kinds(reading) == {Fault.UNDECODED}
+    assert reading.picture and reading.picture.width == 512 and reading.sha256 == sha(strips) and reading.segments
+
+
+def test_readings_cross_process_borders(strips: Path) -> None:
+    reading = read_file(strips)
+    assert pickle.loads(pickle.dumps(reading)) == reading
+
+
+def test_reading_in_threads_at_once(strips: Path) -> None:
+    found: list[str] = []
+    threads = [threading.Thread(target=lambda: found.append(read_file(strips).pixel_digest)) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(set(found)) == 1 and len(found) == 4 and found[0]
