@@ -30,6 +30,8 @@ def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ..
 
     Exit 1 when rows were left out.
     """
+    from dataclasses import asdict
+
     from catalogue.ledger.importing import import_orders
     from catalogue.ledger.importing_editions import holds_editions, import_editions
 
@@ -47,7 +49,7 @@ def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ..
         else:
             outcome = import_orders(db, session.home.settings, file, mapping=mapping, dates=dates, status=status,
                                     make_pieces=make_pieces, dry_run=dry_run, report=report, cancelled=cancelled)
-    session.emit(outcome, lambda out: _print(out, outcome))
+    session.emit({"counts": outcome.counts, **asdict(outcome)}, lambda out: _print(out, outcome))
     return 1 if outcome.left_out else 0
 
 

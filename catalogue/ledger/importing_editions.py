@@ -7,7 +7,8 @@ from pathlib import Path
 from catalogue.errors import CatalogueError, Refused
 from catalogue.ledger import columns, editions, values
 from catalogue.ledger.columns import Row
-from catalogue.ledger.importing import Fate, NoPiece, Outcome, Undo, piece_of
+from catalogue.ledger.importing import Fate, Outcome, Undo
+from catalogue.ledger.rows import NoPiece, piece_of
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import editions as recorded
 from catalogue.records.database import Database, transaction

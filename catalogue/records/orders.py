@@ -146,14 +146,13 @@ def lines(db: Database, *, before: tuple[str, int] = ("9999", 0), limit: int = 2
         ORDER BY o.placed DESC, l.id DESC LIMIT ?6""", [*before, artist_id, year, status, limit])
 
 
-def line_like(db: Database, order_id: int, new: NewLine) -> int | None:
-    """Id of a line of this order that says the same, so that an import run twice records nothing twice."""
-    row = db.execute("""SELECT id FROM order_line WHERE order_id = ? AND piece_id = ? AND width_mm = ?
-                        AND height_mm = ? AND medium = ? AND quantity = ? AND price = ? AND notes = ?
-                        AND border_mm = ? AND wrap_mm = ?""",
-                     [order_id, new.piece_id, new.width_mm, new.height_mm, new.medium, new.quantity, new.price,
-                      new.notes, new.border_mm, new.wrap_mm]).fetchone()
-    return None if row is None else int(row[0])
+def lines_like(db: Database, order_id: int, new: NewLine) -> list[Line]:
+    """Lines of this order that say the same, so that an import of the same books records nothing twice."""
+    return _lines(db, """ WHERE l.order_id = ? AND l.piece_id = ? AND l.width_mm = ? AND l.height_mm = ?
+                          AND l.medium = ? AND l.quantity = ? AND l.price = ? AND l.notes = ? AND l.border_mm = ?
+                          AND l.wrap_mm = ? ORDER BY l.id""",
+                  [order_id, new.piece_id, new.width_mm, new.height_mm, new.medium, new.quantity, new.price,
+                   new.notes, new.border_mm, new.wrap_mm])
 
 
 def next_number(db: Database, year: str) -> str:
@@ -179,13 +178,7 @@ def imported(db: Database, digest: str, nth: int) -> int | None:
 
 
 def note_imported(db: Database, digest: str, nth: int, line_id: int) -> None:
-    db.execute("INSERT INTO imported_row (digest, nth, line_id) VALUES (?, ?, ?)", [digest, nth, line_id])
-
-
-def imported_lines(db: Database, order_id: int) -> set[int]:
-    """Lines of an order that came from a CSV row."""
-    return {int(row[0]) for row in db.execute(
-        "SELECT i.line_id FROM imported_row i JOIN order_line l ON l.id = i.line_id WHERE l.order_id = ?", [order_id])}
+    db.execute("INSERT OR REPLACE INTO imported_row (digest, nth, line_id) VALUES (?, ?, ?)", [digest, nth, line_id])
 
 
 def all_lines(db: Database) -> list[Line]:

@@ -120,7 +120,7 @@ class Editions(RuleBasedStateMachine):
         self.lines[line] = [number]
         self.lost.discard(number)
         shown = orders.line(self.seats[seat], line)
-        assert shown is not None and shown.numbers.removeprefix("AP ") in (str(number.number), *"I II III".split())
+        assert shown is not None and shown.numbers.removeprefix("AP ") in (str(number.number), *["I", "II", "III"])
 
     @rule(seat=st.integers(0, 1), limit=st.integers(1, 8))
     def change_n(self, seat: int, limit: int) -> None:

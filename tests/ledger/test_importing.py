@@ -8,17 +8,12 @@ from catalogue.errors import CatalogueError
 from catalogue.ledger.importing import import_orders
 from catalogue.ledger.importing_editions import holds_editions, import_editions
 from catalogue.records import editions, orders, pieces
+from catalogue.records.database import Database, open_database
+from catalogue.sheets import tables
 
 from .conftest import Shop
 
-ORDERS = """\ufeffinvoice number,date,artist,piece title,buyer,width_cm,height_cm,medium,border_mm,wrap_mm,edge,quantity,\
-edition numbers,price,currency,status,notes,master file name
-R-101,2021-03-04,Ilse Marwood,Harbour at Low Water,window seat,50,70,Cotton rag 310,25,0,,2,1-2,180.00,EUR,collected,,harbour.tif
-R-102,2022-05-06,Ilse Marwood,Harbour at Low Water,hall,50,70,Cotton rag 310,25,0,,1,3,"90,00",EUR,collected,deeper blue,harbour.tif
-R-102,2022-05-06,Tomas Quill,Salt Field,hall,60,60,Canvas,0,38,mirrored,1,,"1.234,50",EUR,collected,,salt.tif
-R-103,2023-01-02,Tomas Quill,Salt Feild,stair,60,60,Canvas,0,38,mirrored,1,,90,EUR,collected,,salt.tif
-R-104,last week,Tomas Quill,Salt Field,stair,60,60,Canvas,0,38,mirrored,1,,90,EUR,collected,,salt.tif
-"""
+ORDERS = (Path(__file__).parent / "books.csv").read_text(encoding="utf-8")  # with a byte order mark
 EDITIONS = """artist,title,edition size,proofs,scope,width_cm,height_cm
 Ilse Marwood,Harbour at Low Water,25,3,one size,50,70
 """
@@ -145,3 +140,42 @@ def test_what_is_no_csv_is_said_plainly(shop: Shop, content: bytes) -> None:
     path.write_bytes(content)
     with pytest.raises(CatalogueError):
         import_orders(shop.db, shop.home.settings, path)
+
+
+def test_books_saved_anew_by_another_program_are_known_again(stocked: Shop) -> None:
+    """Our own table of the same orders has other columns, units and decimals; it must record nothing twice."""
+    import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
+    import_orders(stocked.db, stocked.home.settings, written(stocked, "orders.csv", ORDERS))
+    ours = written(stocked, "ours.csv", tables.orders_csv(stocked.db))
+    assert import_orders(stocked.db, stocked.home.settings, ours).counts == {"known already": 3}
+    assert import_orders(stocked.db, stocked.home.settings, ours).counts == {"known already": 3}
+
+
+def test_the_table_of_orders_read_into_an_empty_catalogue_gives_the_same_lines(stocked: Shop, tmp_path: Path) -> None:
+    import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
+    text = ORDERS.replace("deeper blue", "=HYPERLINK(1)")
+    import_orders(stocked.db, stocked.home.settings, written(stocked, "orders.csv", text))
+    other = open_database(tmp_path / "other" / "catalogue.sqlite")
+    for name, table in (("e.csv", tables.editions_csv(stocked.db)), ("o.csv", tables.orders_csv(stocked.db))):
+        path = written(stocked, name, table)
+        taken = (import_editions if name == "e.csv" else import_orders)(
+            other, stocked.home.settings, path, make_pieces=True)
+        assert taken.left_out == 0
+    assert "'=HYPERLINK" in tables.orders_csv(stocked.db)  # no spreadsheet runs it
+    def said(db: Database) -> list[object]:
+        return [(o.number, o.placed, o.buyer, o.artist, o.title, o.width_mm, o.height_mm, o.medium, o.border_mm,
+                 o.wrap_mm, o.edge, o.quantity, o.numbers, o.price, o.notes, o.scan_sha256, o.scan_name)
+                for o in orders.all_lines(db)]
+    assert said(other) == said(stocked.db) and len(said(other)) == 3
+    other.close()
+
+
+def test_a_line_taken_in_before_its_scan_was_indexed_is_tied_to_it_later(stocked: Shop) -> None:
+    row = "R-9,2024-01-01,Tomas Quill,Salt Field,,60,60,Canvas,,,,1,,,,,,late.tif"
+    path = written(stocked, "late.csv", "\n".join([ORDERS.splitlines()[0], row]))
+    assert import_orders(stocked.db, stocked.home.settings, path).fates[0].remarks
+    salt = pieces.known_piece(stocked.db, "Tomas Quill", "Salt Field")
+    late = stocked.scan("quill/late.tif", salt, shade=40)
+    again = import_orders(stocked.db, stocked.home.settings, path)
+    assert again.counts == {"known already": 1} and again.fates[0].remarks == ("now linked to its scan",)
+    assert orders.lines(stocked.db)[0].scan_sha256 == late

@@ -1,0 +1,115 @@
+"""What one row of an order book means: its size, status, piece, and the very scan it was printed from."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from catalogue.errors import CatalogueError
+from catalogue.ledger import values
+from catalogue.ledger.columns import Row
+from catalogue.records import files, orders, pieces
+from catalogue.records.database import Database
+from catalogue.records.files import Called
+from catalogue.settings import Settings
+
+_STATUS_WORDS = {
+    "asked": ("asked", "ordered", "requested", "quoted", "open", "new"),
+    "approved": ("approved", "confirmed", "proofed", "accepted", "in work", "in progress"),
+    "printed": ("printed", "ready", "done", "finished"),
+    "collected": ("collected", "delivered", "shipped", "sent", "paid", "closed", "picked up"),
+    "cancelled": ("cancelled", "canceled", "void"),
+}
+
+
+class NoPiece(CatalogueError):
+    """The row's piece is not known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """How the rows of one file are to be read."""
+
+    settings: Settings
+    units: Mapping[str, str]
+    dates: str
+    status: str
+    make_pieces: bool
+    called: Mapping[str, list[Called]]
+    claimed: set[int]           # lines that a row of this file stands for already
+
+
+def size_of(row: Row, rules: Rules) -> tuple[float, float]:
+    if row.get("width") and row.get("height"):
+        return (values.length_mm(row.get("width"), rules.units.get("width", "cm")),
+                values.length_mm(row.get("height"), rules.units.get("height", "cm")))
+    return values.size_mm(row.get("size"), rules.units.get("size", "cm"))
+
+
+def quantity_of(text: str, numbered: int) -> int:
+    if not text:
+        return max(numbered, 1)
+    if not text.isdecimal() or int(text) < 1:
+        raise ValueError(f"{text!r} is no quantity")
+    return int(text)
+
+
+def status_of(text: str, otherwise: str) -> str:
+    if not text:
+        return otherwise
+    word = pieces.folded(text)
+    found = next((status for status, words in _STATUS_WORDS.items() if word in words), None)
+    if found is None:
+        raise ValueError(f"{text!r} is no status; ours are {', '.join(orders.STATUSES)}")
+    return found
+
+
+def piece_of(db: Database, row: Row, make_pieces: bool) -> int:
+    artist, title = row.get("artist"), row.get("piece")
+    if not title:
+        raise ValueError("the row names no piece")
+    if artist:
+        known = pieces.known_piece(db, artist, title)
+        if known is not None:
+            return known
+    else:
+        titled = pieces.titled(db, title)
+        if len(titled) == 1:
+            return titled[0]
+        if titled:
+            raise NoPiece(f"{len(titled)} artists have a piece called {title!r}, and the row names none of them.")
+    if artist and make_pieces:
+        return pieces.piece_called(db, pieces.artist_called(db, artist).id, title, row.get("year"))
+    raise NoPiece(f"No piece {title!r}{' by ' + artist if artist else ''} is known.", hint=_guess(db, artist, title))
+
+
+def _guess(db: Database, artist: str, title: str) -> str:
+    from rapidfuzz import fuzz, process
+
+    wanted = pieces.folded(f"{artist} {title}")
+    digits = sorted(re.findall(r"\d+", wanted))  # of a numbered series the next number is no slip of the pen
+    names = {i: name for i, name in pieces.names(db).items() if sorted(re.findall(r"\d+", name)) == digits}
+    near = process.extractOne(wanted, names, scorer=fuzz.token_sort_ratio, score_cutoff=80)
+    piece = pieces.by_id(db, near[2]) if near else None
+    return f"Perhaps {piece.title!r} by {piece.artist}?" if piece else "Index it, or import with --make-pieces."
+
+
+def scan_of(row: Row, piece_id: int, rules: Rules) -> tuple[str, str]:
+    """``(digest, remark)``: the content the row's file name stands for, where it stands for one only."""
+    name, stated = row.get("file"), row.get("sha256").lower()
+    if stated:
+        if len(stated) != 64 or set(stated) - set("0123456789abcdef"):
+            raise ValueError(f"{stated!r} is no SHA-256")
+        return stated, ""
+    if not name:
+        return "", "names no file: cannot tell which scan was printed"
+    found = rules.called.get(files.bare_name(name), [])
+    tail = name.replace("\\", "/").strip("/")
+    for chosen in ([f for f in found if "/" in tail and f"/{f.path}".endswith(f"/{tail}")],
+                   [f for f in found if f.piece_id == piece_id], found):
+        contents = {f.sha256: f for f in chosen}
+        if len(contents) == 1:
+            only = next(iter(contents.values()))
+            other = only.piece_id is not None and only.piece_id != piece_id
+            return only.sha256, f"the file {name!r} is filed under another piece" if other else ""
+    return "", (f"{len({f.sha256 for f in found})} different files are called {name!r}: cannot tell which was printed"
+                if found else f"no file called {name!r} is known")
