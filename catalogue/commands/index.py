@@ -1,5 +1,6 @@
 """``catalogue index``: read what is new or changed."""
 
+from contextlib import ExitStack
 from typing import TYPE_CHECKING
 
 import click
@@ -13,25 +14,37 @@ if TYPE_CHECKING:
 @click.command("index")
 @click.argument("names", nargs=-1, metavar="[STORE]...")
 @click.option("--workers", type=click.IntRange(0), default=0, help="Processes that read; 0: one a processor.")
+@click.option("--dask", "address", metavar="ADDRESS",
+              help="Read through the Dask cluster whose scheduler answers there, such as tcp://nas:8786.")
 @click.option("--again", is_flag=True, help="Read every file anew, changed or not.")
 @json_option
 @click.pass_obj
 @click.pass_context
-def command(context: click.Context, session: Session, names: tuple[str, ...], workers: int, again: bool) -> None:
+def command(context: click.Context, session: Session, names: tuple[str, ...], workers: int, address: str | None,
+            again: bool) -> None:
     """Read what is new or changed in the named stores, or in all.
 
     Exit 1 when a run has findings. Ctrl-C stops after the files under way; the next run carries on.
     """
     from catalogue.errors import NotFound
     from catalogue.indexing.service import index
+    from catalogue.indexing.workers import Executors, processes
     from catalogue.records import stores
 
     db = session.database()
     chosen = [stores.by_name(db, name) for name in names] or stores.listed(db)
     if not chosen:
         raise NotFound("There is no store yet.", hint="Add one: catalogue store add NAME FOLDER.")
-    with interruptible() as cancelled, bar() as report:
-        summaries = index(db, session.home, chosen, workers=workers, again=again, report=report, cancelled=cancelled)
+    with ExitStack() as stack:
+        executors: Executors = processes
+        if address:
+            from catalogue.indexing.cluster import connected
+
+            cluster = stack.enter_context(connected(address))
+            executors, workers = cluster.executors, workers or cluster.workers
+        cancelled, report = stack.enter_context(interruptible()), stack.enter_context(bar())
+        summaries = index(db, session.home, chosen, workers=workers, again=again, report=report, cancelled=cancelled,
+                          executors=executors)
 
     def text(out: "Console") -> None:
         for one in summaries:
