@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 @click.command("recover")
 @click.argument("folders", nargs=-1, type=click.Path(path_type=Path, exists=True, file_okay=False),
                 metavar="[FOLDER]...")
-@click.option("--rebuild", "anew", is_flag=True, help="Make it anew from the stores at FOLDER…, when no backup is left.")
+@click.option("--rebuild", "anew", is_flag=True,
+              help="Make it anew from the stores at FOLDER…, when no backup is left.")
 @click.option("--from", "source", type=click.Path(path_type=Path, exists=True, dir_okay=False), metavar="FILE",
               help="Go back to this backup, even from a sound catalogue.")
 @click.option("--yes", is_flag=True, help="Do not ask.")

@@ -2,9 +2,10 @@
 
 from dataclasses import dataclass
 
+from catalogue.errors import NotFound, Refused
 from catalogue.fixity.placing import Damage, from_text
 from catalogue.fixity.restore import sources
-from catalogue.records import events, findings, fixity, scans
+from catalogue.records import events, files, findings, fixity, scans
 from catalogue.records import stores as store_rows
 from catalogue.records.database import Database, transaction
 from catalogue.records.findings import Finding
@@ -13,6 +14,7 @@ from catalogue.records.paths import shown
 # The findings of this room, worst first: the order of the audit screen.
 KINDS = ("unreadable", "changed", "truncated", "missing", "edited", "moved", "single copy", "no off-site copy",
          "offline", "changing")
+DAMAGE = ("unreadable", "changed", "truncated")
 RESTORABLE = ("unreadable", "changed", "truncated", "missing", "edited")
 
 
@@ -93,14 +95,24 @@ def _repair(db: Database, finding: Finding, store: str) -> NextStep:
 
 
 def accept(db: Database, finding_id: int, why: str) -> None:
-    """Close a finding on a person's word, with an event."""
+    """Close a finding on a person's word, with an event. A missing file is then let go: its row leaves the inventory.
+
+    Raises :class:`Refused` for damage: bytes that are wrong do not become right by being accepted.
+    """
     with transaction(db):
         finding = fixity.finding(db, finding_id)
+        if finding is None:
+            raise NotFound("There is no such finding.")
+        if finding.kind in DAMAGE:
+            raise Refused("Damage cannot be accepted.", hint="Restore the file, or index a sound one in its place.")
         findings.resolve_by_id(db, finding_id, f"accepted: {why}")
-        if finding is not None:
-            store = store_rows.by_id(db, finding.store_id).name if finding.store_id else ""
-            events.append(db, "validation", "warning", store=store, path=finding.path,
-                          detail=f"{finding.kind} accepted: {why}")
+        store = store_rows.by_id(db, finding.store_id).name if finding.store_id else ""
+        gone = finding.kind == "missing" and finding.file_id is not None
+        if gone and finding.file_id is not None:
+            files.forget(db, finding.file_id)
+        scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
+        events.append(db, "deletion" if gone else "validation", "warning", store=store, path=finding.path,
+                      sha256=scan.sha256 if scan else "", detail=f"{finding.kind} accepted: {why}")
 
 
 def _quoted(word: str) -> str:

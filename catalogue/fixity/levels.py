@@ -3,6 +3,7 @@
 Answered from facts in the catalogue. Where only a person can know, the page asks, and keeps who said so and when.
 """
 
+import re
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
@@ -89,7 +90,7 @@ def answer(db: Database, question: str, said: str) -> None:
     """
     if question not in QUESTIONS:
         raise NotFound(f"There is no question {question!r}.", hint=f"Questions: {', '.join(QUESTIONS)}.")
-    if said.lower().replace(",", " ").split()[:1] not in (["yes"], ["no"]):
+    if not re.match(r"(?i)\s*(yes|no)\b", said):
         raise NotFound("An answer begins with yes or no.", hint="A reason may follow.")
     with transaction(db):
         fixity_facts.save_answer(db, question, said.strip())

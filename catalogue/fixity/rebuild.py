@@ -18,7 +18,7 @@ from catalogue.indexing.service import index
 from catalogue.indexing.stores import MARKER, add_store
 from catalogue.indexing.workers import Executors, processes
 from catalogue.progress import Cancelled, Report, never, unheard
-from catalogue.records import events, files, findings, runs, scans, stores
+from catalogue.records import events, files, findings, fixity, pieces, runs, scans, stores
 from catalogue.records.backup import condition
 from catalogue.records.database import Database, now, open_database, transaction
 from catalogue.records.stores import Store
@@ -145,6 +145,7 @@ def _compared(db: Database, store: Store, listed: Manifest | None) -> RebuiltSto
                 file_id = file.id
                 if true_scan:
                     files.save(db, store.id, path, file.size, file.mtime_ns, true_scan.id, run_id, verified=False)
+                    _drop(db, file.scan_id)
                 kind, detail = "changed", "its bytes are not those of the checksum manifest"
             findings.record(db, kind, detail, store_id=store.id, path=path, file_id=file_id,
                             scan_id=true_scan.id if true_scan else None,
@@ -153,6 +154,13 @@ def _compared(db: Database, store: Store, listed: Manifest | None) -> RebuiltSto
         runs.end(db, run_id, "finished", {"listed": len(listed.digests), "differ": differ, "missing": missing})
     return RebuiltStore(store.name, len(held), len(listed.digests), differ, missing,
                         len(held.keys() - listed.digests.keys()))
+
+
+def _drop(db: Database, scan_id: int | None) -> None:
+    """The damaged bytes are no scan of their own."""
+    piece_id = fixity.drop_fileless_scan(db, scan_id) if scan_id else None
+    if piece_id is not None:
+        pieces.propose_current(db, piece_id)
 
 
 def _note(db: Database, count: int, heads: Sequence[Head | None]) -> None:

@@ -257,3 +257,10 @@ def baggable(db: Database, artist_id: int | None, piece_id: int | None, masters_
               AND EXISTS (SELECT 1 FROM file f JOIN store t ON t.id = f.store_id
                           WHERE f.scan_id = s.id AND t.forgotten IS NULL)
         ORDER BY artist, title, path""", [artist_id, piece_id, int(masters_only)])
+
+
+def drop_fileless_scan(db: Database, scan_id: int) -> int | None:
+    """Drop a scan that no file holds any more; gives the piece that loses it."""
+    row = db.execute("""DELETE FROM scan WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM file WHERE scan_id = ?1)
+                        RETURNING piece_id""", [scan_id]).fetchone()
+    return None if row is None else row[0]

@@ -67,3 +67,14 @@ def rot(path: Path, at: int, count: int = 1) -> None:
         file.seek(at)
         file.write(bytes(b ^ 0x55 for b in data))
     os.utime(path, ns=(stat.st_atime_ns, stat.st_mtime_ns))
+
+
+def spoil(home: Home) -> bytes:
+    """Overwrite the middle of the database file, as a failing disk does."""
+    for tail in ("-wal", "-shm"):
+        home.database.with_name(home.database.name + tail).unlink(missing_ok=True)
+    data = bytearray(home.database.read_bytes())
+    for at in range(4096 * 3, len(data), 4096 * 2):
+        data[at:at + 2000] = b"\x55" * 2000
+    home.database.write_bytes(bytes(data))
+    return bytes(data)

@@ -1,0 +1,246 @@
+"""The catalogue's own safety: backups in generations, recovery, and a rebuild from what the stores hold.
+
+SQLite's integrity check and its online backup are SQLite's own.
+"""
+
+import sqlite3
+import subprocess
+import sys
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from fixity_shop import Shop, rot, spoil, threads
+from hypothesis import given
+from hypothesis import strategies as st
+
+from catalogue.errors import Damaged, NotFound, Refused
+from catalogue.fixity import backup, copies, log, manifest
+from catalogue.fixity.backup import Generation, back_up, back_up_if_due, generations, recover, to_keep
+from catalogue.fixity.rebuild import rebuild
+from catalogue.fixity.restore import plan, restore
+from catalogue.records import events, files, findings, scans, stores
+from catalogue.records.backup import condition
+from catalogue.records.database import open_database
+from catalogue.settings import Home, Settings
+
+Scan = Callable[..., Path]
+
+
+@pytest.fixture
+def archive(shop: Shop, scan: Scan) -> Shop:
+    for n in range(4):
+        scan(f"main/Ada Quill/Harbour/{n}.tif", seed=n)
+    shop.index()
+    return shop
+
+
+def test_a_backup_is_a_sound_catalogue_of_its_own(archive: Shop) -> None:
+    made = back_up(archive.db, archive.home)
+    found = condition(made.path)
+    assert (found.faults, found.files, found.scans) == ((), 4, 4)
+    with closing(sqlite3.connect(made.path)) as other:
+        assert other.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
+        assert other.execute("SELECT count(*) FROM file").fetchone()[0] == 4
+    assert [p.name for p in archive.home.backups.iterdir()] == [made.path.name]
+
+
+def test_it_is_taken_while_another_connection_writes(archive: Shop) -> None:
+    other = open_database(archive.home.database)
+    try:
+        other.execute("BEGIN IMMEDIATE")
+        other.execute("UPDATE store SET root = 'half written'")
+        assert condition(_while_writing(archive).path).faults == ()
+        other.conn.rollback()
+    finally:
+        other.close()
+
+
+def _while_writing(shop: Shop) -> Generation:
+    from catalogue.records.backup import copy_database
+
+    target = shop.folder / "copy.sqlite"
+    copy_database(shop.db, target)
+    with closing(sqlite3.connect(target)) as copy:
+        assert copy.execute("SELECT root FROM store").fetchone()[0] != "half written"
+    return Generation(1, "", target)
+
+
+def test_a_second_copy_goes_to_another_disk(archive: Shop) -> None:
+    made = back_up(archive.db, archive.home, also=archive.folder / "usb")
+    assert (archive.folder / "usb" / made.path.name).read_bytes() == made.path.read_bytes()
+
+
+def test_old_generations_go_by_number_not_by_clock(archive: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    home = Home(archive.home.folder, Settings(backups_kept=3))
+    for year in (2030, 2031, 2001, 2002, 2003):   # the clock is set back in between
+        monkeypatch.setattr(backup, "now", lambda year=year: f"{year}-05-05T00:00:00.000Z")
+        back_up(archive.db, home)
+    assert [g.number for g in generations(home)] == [1, 2, 3, 4, 5], "one a month is kept besides"
+    monkeypatch.setattr(backup, "now", lambda: "2003-05-06T00:00:00.000Z")
+    for _ in range(4):
+        back_up(archive.db, home)
+    assert [g.number for g in generations(home)] == [1, 2, 3, 4, 7, 8, 9]
+
+
+@given(st.lists(st.integers(2000, 2003), min_size=1, max_size=60), st.integers(1, 20))
+def test_the_newest_are_always_kept(years: list[int], newest: int) -> None:
+    known = [Generation(n, f"{year}{n % 12 + 1:02}01T000000", Path()) for n, year in enumerate(years)]
+    kept = to_keep(known, newest)
+    assert set(range(max(0, len(known) - newest), len(known))) <= kept
+    assert len(kept) <= newest + backup.MONTHS_KEPT
+
+
+def test_one_a_day_is_made_by_itself(archive: Shop) -> None:
+    assert back_up_if_due(archive.db, archive.home) is not None
+    assert back_up_if_due(archive.db, archive.home) is None
+
+
+def test_a_damaged_catalogue_is_not_backed_up_over_good_ones(archive: Shop) -> None:
+    back_up(archive.db, archive.home)
+    archive.db.close()
+    spoil(archive.home)
+    raw = sqlite3.connect(archive.home.database)
+    from sqlite_utils import Database
+
+    with closing(raw), pytest.raises(Exception, match=r"integrity|malformed|damaged|disk image"):
+        back_up(Database(raw), archive.home)
+    assert len(generations(archive.home)) == 1
+    assert [p.name for p in archive.home.backups.iterdir()] == [generations(archive.home)[0].path.name]
+
+
+def test_recover_brings_the_newest_sound_backup_and_keeps_the_bad_file(archive: Shop) -> None:
+    back_up(archive.db, archive.home)
+    good = back_up(archive.db, archive.home)
+    worse = back_up(archive.db, archive.home)
+    worse.path.write_bytes(worse.path.read_bytes()[:5000])
+    archive.db.close()
+    bad = spoil(archive.home)
+    with pytest.raises(Damaged):
+        open_database(archive.home.database)
+    done = recover(archive.home)
+    assert done.source == good.path
+    assert done.aside is not None and done.aside.read_bytes() == bad
+    assert condition(archive.home.database).faults == ()
+    db = open_database(archive.home.database)
+    assert events.listed(db)[-1].type == "recovery"
+    assert log.verify(db, archive.home).sound
+    db.close()
+
+
+def test_recover_tells_how_many_events_are_lost(archive: Shop) -> None:
+    back_up(archive.db, archive.home)
+    archive.audit()
+    before = log.head(archive.db).id
+    archive.db.close()
+    spoil(archive.home)
+    done = recover(archive.home)
+    assert done.lost == before - done.condition.events
+    assert done.lost > 0
+
+
+def test_recover_leaves_a_sound_catalogue_alone_unless_a_backup_is_named(archive: Shop) -> None:
+    made = back_up(archive.db, archive.home)
+    archive.db.close()
+    with pytest.raises(Refused, match="sound"):
+        recover(archive.home)
+    assert recover(archive.home, made.path).source == made.path
+    made.path.write_bytes(b"no database at all")
+    with pytest.raises(Damaged):
+        recover(archive.home, made.path)
+
+
+def test_without_a_backup_it_says_what_else_can_be_done(archive: Shop) -> None:
+    archive.db.close()
+    spoil(archive.home)
+    with pytest.raises(NotFound, match="--rebuild"):
+        recover(archive.home)
+
+
+@pytest.mark.parametrize("step", ["connect", "rename", "link", "unlink"])
+def test_a_backup_killed_on_the_way_leaves_whole_ones_only(archive: Shop, step: str) -> None:
+    back_up(archive.db, archive.home)
+    child = """
+import os, signal, sys
+from pathlib import Path
+from catalogue.fixity import backup
+from catalogue.records.database import open_database
+from catalogue.settings import Home
+home = Home(Path(sys.argv[1]))
+db = open_database(home.database)
+def hook(event, args):
+    if event.endswith("." + sys.argv[2]) or (sys.argv[2] == "unlink" and event == "os.remove"):
+        os.kill(os.getpid(), signal.SIGKILL)
+sys.addaudithook(hook)
+backup.back_up(db, home)
+"""
+    subprocess.run([sys.executable, "-c", child, str(archive.home.folder), step], check=False)
+    assert all(condition(g.path).faults == () for g in generations(archive.home))
+    made = back_up(archive.db, archive.home)
+    assert made.path.exists()
+    assert all(p.name.startswith("catalogue-") for p in archive.home.backups.iterdir())
+
+
+def test_a_lost_catalogue_comes_back_from_stores_and_manifests(archive: Shop, scan: Scan) -> None:
+    """Damage and loss that happened while no catalogue watched are found, and repaired from the other store."""
+    scan("main/Ada Quill/Harbour/unlisted.tif", seed=77).rename(archive.folder / "later.tif")
+    nas = archive.add("nas", "copy")
+    copies.copy_to(archive.db, archive.home, nas, copies.plan(archive.db, nas))
+    for name in ("main", "nas"):
+        manifest.export_into(archive.db, archive.store(name), consent=True)
+    ended = max(head.id for head in manifest.heads(archive.db))
+    archive.db.close()
+    harbour = archive.folder / "main/Ada Quill/Harbour"
+    whole = (harbour / "0.tif").read_bytes()
+    rot(harbour / "0.tif", 900)
+    (harbour / "1.tif").unlink()
+    (archive.folder / "later.tif").rename(harbour / "unlisted.tif")
+
+    home = Home(archive.folder / "new home")
+    done = rebuild(home, [archive.folder / "main", archive.folder / "nas"], executors=threads)
+    main, other = done.stores
+    assert (main.store, main.listed, main.differ, main.missing, main.unlisted) == ("main", 4, 1, 1, 1)
+    assert (other.store, other.differ, other.missing) == ("nas", 0, 0)
+
+    db = open_database(home.database)
+    again = Shop(db, home, archive.folder)
+    assert [s.kind for s in stores.listed(db)] == ["primary", "copy"]
+    assert again.kinds("Ada Quill/Harbour/0.tif") >= {"changed"}
+    assert again.kinds("Ada Quill/Harbour/1.tif") >= {"missing"}
+    assert f"reached event {ended}" in " ".join(e.detail for e in events.listed(db))
+    assert again.audit().findings == {"changed": 1, "missing": 1}
+    for n in range(2):
+        restore(db, plan(db, again.due(f"Ada Quill/Harbour/{n}.tif").id))
+    assert (harbour / "0.tif").read_bytes() == whole
+    assert again.audit().findings == {}
+    assert len({row[0] for row in db.execute("SELECT sha256 FROM scan")}) == 5, "damaged bytes are no scan"
+    db.close()
+
+
+def test_a_rebuild_without_a_manifest_says_so(archive: Shop) -> None:
+    archive.db.close()
+    home = Home(archive.folder / "new home")
+    (one,) = rebuild(home, [archive.folder / "main"], executors=threads).stores
+    assert one.listed is None
+    assert one.files == 4
+
+
+def test_a_rebuild_does_not_replace_a_sound_catalogue(archive: Shop) -> None:
+    with pytest.raises(Refused, match="sound catalogue"):
+        rebuild(archive.home, [archive.folder / "main"], executors=threads)
+
+
+def test_a_rebuild_uses_the_manifest_kept_beside_the_catalogue(archive: Shop) -> None:
+    manifest.export(archive.db, archive.home, archive.store())
+    archive.db.close()
+    spoil(archive.home)
+    rot(archive.folder / "main/Ada Quill/Harbour/2.tif", 900)
+    done = rebuild(archive.home, [archive.folder / "main"], executors=threads)
+    assert done.aside is not None
+    assert done.stores[0].differ == 1
+    db = open_database(archive.home.database)
+    (one,) = findings.open_ones(db, kind="changed")
+    file = files.by_id(db, one.file_id or 0)
+    assert file is not None and scans.by_id(db, file.scan_id or 0) is not None
+    db.close()

@@ -1,0 +1,172 @@
+"""The commands of this room as a person types them: what they print, ask and exit with."""
+
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import click
+import pytest
+from fixity_shop import Shop, rot, spoil
+
+from catalogue.commands import command, main
+from catalogue.commands.audit import duration, share, size
+from catalogue.records import scans
+
+Scan = Callable[..., Path]
+MASTER = "Ada Quill/Harbour/master.tif"
+
+
+@dataclass
+class Done:
+    code: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def run(shop: Shop, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]) -> Callable[..., Done]:
+    def call(*words: str, answer: str = "") -> Done:
+        monkeypatch.setattr(sys, "argv", ["catalogue", "--catalogue", str(shop.home.folder), *words])
+        read, write = os.pipe()
+        os.write(write, answer.encode())
+        os.close(write)
+        with os.fdopen(read) as stdin:
+            monkeypatch.setattr(sys, "stdin", stdin)
+            capfd.readouterr()
+            with pytest.raises(SystemExit) as ended:
+                main()
+        out, err = capfd.readouterr()
+        return Done(int(ended.value.code or 0), out, err)
+
+    return call
+
+
+@pytest.fixture
+def master(shop: Shop, scan: Scan) -> Path:
+    path = scan(f"main/{MASTER}", seed=1)
+    shop.add("nas", "copy")
+    shop.index()
+    with shop.db.conn:
+        scans.set_role(shop.db, shop.due(MASTER).scan_id, "master")
+    return path
+
+
+Run = Callable[..., Done]
+
+
+def test_audit_copy_restore_from_end_to_end(shop: Shop, run: Run, master: Path) -> None:
+    good = master.read_bytes()
+    first = run("audit")
+    assert first.code == 1, "one copy is a finding"
+    assert "1 intact" in first.out and "single copy" in first.out
+    assert run("copy", "--to", "nas", answer="n\n").code == 2
+    assert not (shop.folder / "nas" / MASTER).exists()
+    assert run("copy", "--to", "nas", answer="y\n").code == 0
+    rot(master, 700)
+    found = run("audit", "main", "--json")
+    assert found.code == 1
+    assert json.loads(found.out)["stores"][0]["findings"] == {"changed": 1}
+    assert run("restore", "master.tif", answer="n\n").code == 2
+    assert master.read_bytes() != good
+    back = run("restore", f"main:{MASTER}", "--from", "nas", "--yes")
+    assert back.code == 0 and "Restored and verified" in back.out and ".damaged-" in back.out
+    assert master.read_bytes() == good
+    assert run("restore", f"main:{MASTER}", "--yes").code == 2, "a sound file is left"
+
+
+def test_audit_of_a_sound_archive_with_copies_exits_0(shop: Shop, run: Run, master: Path) -> None:
+    shop.add("away", "off-site")
+    run("copy", "--to", "nas", "--yes")
+    run("copy", "--to", "away", "--yes")
+    assert run("audit").code == 0
+    assert run("audit", "--time", "1h", "--bytes", "5G").code == 0
+    assert run("audit", "--sample", "50%").code == 0
+    assert run("audit", "--log").code == 0
+    assert master.exists()
+
+
+@pytest.mark.usefixtures("master")
+def test_wrong_words_exit_2_and_say_what_is_right(run: Run) -> None:
+    for words, said in ((("audit", "--time", "soon"), "90m"), (("audit", "--bytes", "much"), "500G"),
+                        (("audit", "--sample", "0%"), "5%"), (("audit", "attic"), "Known stores: main, nas"),
+                        (("restore", "nothing.tif"), "STORE:path"), (("copy", "--to", "attic"), "Known stores")):
+        done = run(*words)
+        assert done.code == 2
+        assert said in done.err
+
+
+def test_budgets_as_people_write_them() -> None:
+    assert (duration("90m"), duration("2h"), duration("1h30m"), duration("1.5 h"), duration("1d")) == (
+        5400, 7200, 5400, 5400, 86400)
+    assert (size("500G"), size("1.5TB"), size("20 mb"), size("7")) == (500 * 10**9, 15 * 10**11, 2 * 10**7, 7)
+    assert (share("5%"), share("0.5 %"), share("100%")) == (0.05, 0.005, 1.0)
+    for wrong, what in (("2", duration), ("h", duration), ("2h of", duration), ("5X", size), ("5", share),
+                        ("101%", share)):
+        with pytest.raises(click.BadParameter):
+            what(wrong)
+
+
+@pytest.mark.usefixtures("master")
+def test_manifests_ask_before_they_go_into_a_store(shop: Shop, run: Run) -> None:
+    place = shop.folder / "main" / "scan-store.sha256"
+    assert run("export", "manifest", "main").code == 0
+    assert not place.exists()
+    assert run("export", "manifest", "main", "--into-store", answer="n\n").code == 2
+    assert not place.exists()
+    assert run("export", "manifest", "main", "--into-store", answer="y\n").code == 0
+    assert place.exists()
+    before = place.read_bytes()
+    assert run("backup").code == 0
+    assert place.read_bytes() != before, "a backup brings it up to date"
+    assert "catalogue-000001" in run("backup", "--list").out
+
+
+@pytest.mark.usefixtures("master")
+def test_bags_are_written_and_checked(shop: Shop, run: Run) -> None:
+    bag = shop.folder / "bag"
+    assert run("export", "bag", str(bag), "--artist", "quill").code == 0
+    assert run("export", "bag", str(bag), "--check").code == 0
+    (bag / "data" / MASTER).write_bytes(b"x")
+    done = run("export", "bag", str(bag), "--check", "--json")
+    assert done.code == 1
+    assert json.loads(done.out)["valid"] is False
+    assert run("export", "bag", str(shop.folder / "other"), "--piece", "Harbour", "--masters").code == 0
+
+
+@pytest.mark.usefixtures("master")
+def test_levels_are_told_and_answers_kept(run: Run) -> None:
+    assert "Storage: not yet 1" in run("levels").out
+    assert run("levels", "--answer", "rights decided", "yes, both of us").code == 0
+    done = json.loads(run("levels", "--json").out)
+    assert {a["area"]: a["level"] for a in done}["Control"] == 1
+
+
+def test_recover_and_rebuild(shop: Shop, run: Run, master: Path) -> None:
+    run("export", "manifest", "main", "--into-store", "--yes")
+    run("backup")
+    assert run("recover", "--yes").code == 2, "a sound catalogue is left"
+    shop.db.close()
+    spoil(shop.home)
+    assert run("recover", "--yes").code == 0
+    assert run("audit", "main").code == 1
+    for path in shop.home.backups.iterdir():
+        path.unlink()
+    shop.home.database.unlink()
+    rot(master, 700)
+    done = run("recover", "--rebuild", str(shop.folder / "main"), "--yes")
+    assert done.code == 0
+    assert "1 differ from it" in done.out
+
+
+def test_help_names_them_and_imports_nothing_heavy() -> None:
+    seen = subprocess.run([sys.executable, "-X", "importtime", "-m", "catalogue", "audit", "--help"],
+                          capture_output=True, text=True, check=True)
+    assert "--sample" in seen.stdout
+    for heavy in ("numpy", "cv2", "sqlite_utils", "tifffile", "textual"):
+        assert f" {heavy}\n" not in seen.stderr
+    assert set(command.list_commands(click.Context(command))) >= {  # type: ignore[attr-defined]
+        "audit", "restore", "copy", "backup", "recover", "levels", "export"}

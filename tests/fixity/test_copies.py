@@ -1,0 +1,367 @@
+"""Copies counted across stores, a store brought up to date, and good bytes put back."""
+
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from fixity_shop import Shop, rot
+
+from catalogue.errors import Ambiguous, Busy, Damaged, NotFound, Refused
+from catalogue.fixity import copies, copying
+from catalogue.fixity.advice import accept, next_step, open_findings
+from catalogue.fixity.alone import alone
+from catalogue.fixity.copies import CopySummary, copy_to, plan, review
+from catalogue.fixity.copying import Stopped
+from catalogue.fixity.restore import file_called, restore
+from catalogue.fixity.restore import plan as plan_restore
+from catalogue.progress import Progress
+from catalogue.records import events, findings, scans
+from catalogue.settings import Settings
+
+Scan = Callable[..., Path]
+MASTER = "Ada Quill/Harbour/master.tif"
+
+
+@pytest.fixture
+def master(shop: Shop, scan: Scan) -> Path:
+    path = scan(f"main/{MASTER}", seed=1, size=(64, 80))
+    shop.add("nas", "copy")
+    shop.add("away", "off-site")
+    shop.index()
+    with shop.db.conn:
+        scans.set_role(shop.db, shop.due(MASTER).scan_id, "master")
+    return path
+
+
+def copy(shop: Shop, store: str, **options: object) -> CopySummary:
+    target = shop.store(store)
+    return copy_to(shop.db, shop.home, target, plan(shop.db, target), **options)  # type: ignore[arg-type]
+
+
+def kinds(shop: Shop) -> set[str]:
+    return {f.kind for f in findings.open_ones(shop.db) if f.kind != "no profile"}
+
+
+@pytest.mark.usefixtures("master")
+def test_copies_are_counted_by_store_not_by_file(shop: Shop) -> None:
+    assert review(shop.db, Settings()) == {"single copy": 1, "no off-site copy": 1}
+    twin = shop.folder / "main" / "Ada Quill" / "Harbour" / "twin.tif"
+    twin.write_bytes((shop.folder / "main" / MASTER).read_bytes())
+    shop.index()
+    assert review(shop.db, Settings()) == {"single copy": 1, "no off-site copy": 1}
+    copy(shop, "nas")
+    assert kinds(shop) == {"no off-site copy"}
+    copy(shop, "away")
+    assert kinds(shop) == set()
+
+
+@pytest.mark.usefixtures("master")
+def test_a_damaged_copy_is_no_copy(shop: Shop) -> None:
+    copy(shop, "nas")
+    rot(shop.folder / "nas" / MASTER, 900)
+    shop.audit("nas")
+    assert kinds(shop) == {"changed", "single copy", "no off-site copy"}
+
+
+@pytest.mark.usefixtures("master")
+def test_three_copies_when_the_shop_wants_three(shop: Shop) -> None:
+    copy(shop, "nas")
+    assert review(shop.db, Settings(minimum_copies=3))["single copy"] == 1
+    copy(shop, "away")
+    assert review(shop.db, Settings(minimum_copies=3))["single copy"] == 0
+
+
+def test_a_store_is_brought_up_to_date_once(shop: Shop, master: Path) -> None:
+    done = copy(shop, "nas")
+    assert (done.outcome, done.copied, done.bytes) == ("finished", 1, master.stat().st_size)
+    assert (shop.folder / "nas" / MASTER).read_bytes() == master.read_bytes()
+    assert plan(shop.db, shop.store("nas")) == []
+    last = [e for e in events.listed(shop.db) if e.type == "replication"][-1]
+    assert (last.store, last.path, last.sha256) == ("nas", MASTER, shop.due(MASTER).sha256)
+    shop.index("nas")
+    assert shop.due(MASTER, "nas").sha256 == shop.due(MASTER).sha256
+
+
+def test_what_lies_there_already_is_adopted_and_leftovers_go(shop: Shop, master: Path) -> None:
+    place = shop.folder / "nas" / MASTER
+    place.parent.mkdir(parents=True)
+    place.write_bytes(master.read_bytes())
+    done = copy(shop, "nas")
+    assert (done.copied, done.adopted) == (0, 1)
+
+
+def test_another_file_of_the_same_name_is_left_and_the_copy_gets_its_own(shop: Shop, master: Path) -> None:
+    place = shop.folder / "nas" / MASTER
+    place.parent.mkdir(parents=True)
+    place.write_bytes(b"the version before")
+    done = copy(shop, "nas")
+    assert (done.copied, done.renamed) == (1, 1)
+    assert place.read_bytes() == b"the version before"
+    other = place.with_name(f"master.{shop.due(MASTER).sha256[:8]}.tif")
+    assert other.read_bytes() == master.read_bytes()
+    assert plan(shop.db, shop.store("nas")) == []
+
+
+def test_a_source_that_fails_its_check_is_not_copied_and_another_is_found(shop: Shop, master: Path) -> None:
+    copy(shop, "nas")
+    rot(shop.folder / "nas" / MASTER, 900)   # the copy checked last, so it is tried first
+    done = copy(shop, "away")
+    assert done.copied == 1
+    assert (shop.folder / "away" / MASTER).read_bytes() == master.read_bytes()
+
+
+@pytest.mark.usefixtures("master")
+def test_without_any_sound_source_it_says_why(shop: Shop) -> None:
+    rot(shop.folder / "main" / MASTER, 900)
+    done = copy(shop, "nas")
+    assert done.copied == 0
+    assert "fails its check" in done.not_copied[0].reason
+    assert not (shop.folder / "nas" / MASTER).exists()
+
+
+@pytest.mark.usefixtures("master")
+def test_a_full_disk_ends_the_run_whole(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(copying, "SPARE_BYTES", 1 << 60)
+    done = copy(shop, "nas")
+    assert (done.outcome, done.copied) == ("full", 0)
+    monkeypatch.undo()
+    assert copy(shop, "nas").copied == 1
+
+
+def test_a_truly_full_file_system(shop: Shop, master: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A tmpfs of 64 kB where this runs as root; a limit on the size of files elsewhere."""
+    small = shop.folder / "nas"
+    mount = ["mount", "-t", "tmpfs", "-o", "size=64k", "tmpfs", str(small)]
+    mounted = os.geteuid() == 0 and subprocess.run(mount, check=False, capture_output=True).returncode == 0
+    if not mounted:
+        pytest.skip("no tmpfs to be had here; test_copying fills a file by RLIMIT_FSIZE")
+    try:
+        monkeypatch.setattr(copying, "SPARE_BYTES", -(1 << 40))  # so that the write itself meets the end of the disk
+        (shop.folder / "main" / "big.tif").write_bytes(master.read_bytes() + bytes(200_000))
+        target = small / "big.tif"
+        with pytest.raises(copying.NoRoom, match="full"):
+            copying.copy_verified(shop.folder / "main" / "big.tif", target, sha256=None, report=lambda _: None,
+                                  cancelled=lambda: False)
+        assert list(small.iterdir()) == []
+    finally:
+        subprocess.run(["umount", str(small)], check=True)
+
+
+def test_a_read_only_store_is_said_to_be_so(shop: Shop, master: Path) -> None:
+    """Mounted read-only where this runs as root, for root heeds no permissions."""
+    nas = shop.folder / "nas"
+    if os.geteuid() == 0:
+        subprocess.run(["mount", "--bind", str(nas), str(nas)], check=False, capture_output=True)
+        made = subprocess.run(["mount", "-o", "remount,bind,ro", str(nas)], check=False, capture_output=True)
+        if made.returncode:
+            subprocess.run(["umount", str(nas)], check=False)
+            pytest.skip("no read-only mount to be had here")
+    else:
+        nas.chmod(0o555)
+    try:
+        done = copy(shop, "nas")
+        assert done.copied == 0
+        assert "may not be written" in done.not_copied[0].reason
+    finally:
+        if os.geteuid() == 0:
+            subprocess.run(["umount", str(nas)], check=True)
+        else:
+            nas.chmod(0o755)
+    assert master.exists()
+
+
+@pytest.mark.usefixtures("master")
+def test_a_target_pulled_mid_run_then_carried_on(shop: Shop, scan: Scan) -> None:
+    for n in range(6):
+        scan(f"main/Ada Quill/Other/{n}.tif", seed=10 + n)
+    shop.index()
+    pulled: list[int] = []
+
+    def report(progress: Progress) -> None:
+        if progress.done == 3 and not pulled:
+            (shop.folder / "nas").rename(shop.folder / "pulled")
+            pulled.append(1)
+
+    done = copy(shop, "nas", report=report)
+    assert done.outcome == "failed"
+    assert not (shop.folder / "nas").exists()
+    (shop.folder / "pulled").rename(shop.folder / "nas")
+    again = copy(shop, "nas")
+    assert again.outcome == "finished"
+    assert done.copied + again.copied == 7
+
+
+@pytest.mark.usefixtures("master")
+def test_stopped_then_carried_on(shop: Shop, scan: Scan) -> None:
+    for n in range(3):
+        scan(f"main/Ada Quill/Other/{n}.tif", seed=10 + n)
+    shop.index()
+    seen: list[int] = []
+    done = copy(shop, "nas", report=lambda p: seen.append(p.done), cancelled=lambda: bool(seen) and seen[-1] >= 2)
+    assert done.outcome == "cancelled"
+    assert copy(shop, "nas").copied == 4 - done.copied
+
+
+@pytest.mark.usefixtures("master")
+def test_an_offline_target_and_a_second_copy_run_are_refused(shop: Shop) -> None:
+    with alone(shop.home, "copy"), pytest.raises(Busy):
+        copy(shop, "nas")
+    (shop.folder / "nas").rename(shop.folder / "gone")
+    with pytest.raises(Refused, match="offline"):
+        copy(shop, "nas")
+
+
+def test_restore_puts_good_bytes_back_and_keeps_the_bad_aside(shop: Shop, master: Path) -> None:
+    copy(shop, "nas")
+    good = master.read_bytes()
+    rot(master, 900)
+    bad = master.read_bytes()
+    shop.audit()
+    done = restore(shop.db, plan_restore(shop.db, shop.due(MASTER).id, shop.store("nas")))
+    assert master.read_bytes() == good
+    assert done.aside is not None
+    assert done.aside.read_bytes() == bad
+    assert shop.kinds(MASTER) == set()
+    assert [e.type for e in events.listed(shop.db)][-2:] == ["quarantine", "recovery"]
+    assert shop.audit().findings == {}
+    shop.index()
+    assert kinds(shop) == {"no off-site copy"}, "the aside file must not be taken for a scan"
+
+
+def test_restore_brings_a_missing_file_back(shop: Shop, master: Path) -> None:
+    copy(shop, "nas")
+    master.unlink()
+    shop.audit()
+    done = restore(shop.db, plan_restore(shop.db, shop.due(MASTER).id))
+    assert done.aside is None
+    assert shop.audit().findings == {}
+
+
+def test_restore_refuses_a_bad_source_and_leaves_all_as_it_was(shop: Shop, master: Path) -> None:
+    copy(shop, "nas")
+    rot(shop.folder / "nas" / MASTER, 100)   # not audited since: still believed sound
+    rot(master, 900)
+    bad = master.read_bytes()
+    with pytest.raises(Damaged, match="fails its check"):
+        restore(shop.db, plan_restore(shop.db, shop.due(MASTER).id, shop.store("nas")))
+    assert master.read_bytes() == bad
+    assert [p.name for p in master.parent.iterdir()] == ["master.tif"]
+
+
+def test_restore_refuses_when_the_disk_lacks_room(shop: Shop, master: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    copy(shop, "nas")
+    rot(master, 900)
+    monkeypatch.setattr(copying, "SPARE_BYTES", 1 << 60)
+    with pytest.raises(Refused, match="lacks room"):
+        restore(shop.db, plan_restore(shop.db, shop.due(MASTER).id))
+    assert [p.name for p in master.parent.iterdir()] == ["master.tif"]
+
+
+def test_a_sound_file_is_not_restored(shop: Shop, master: Path) -> None:
+    copy(shop, "nas")
+    with pytest.raises(Refused, match="nothing to restore"):
+        plan_restore(shop.db, shop.due(MASTER).id)
+    rot(master, 900)
+    with pytest.raises(NotFound, match="in 'away'"):
+        plan_restore(shop.db, shop.due(MASTER).id, shop.store("away"))
+
+
+def test_an_edit_nobody_meant_is_undone_by_its_old_digest(shop: Shop, master: Path) -> None:
+    copy(shop, "nas")
+    old, was = master.read_bytes(), shop.due(MASTER).sha256
+    master.write_bytes(old[:-1] + b"?")
+    shop.index()
+    assert shop.due(MASTER).sha256 != was
+    restore(shop.db, plan_restore(shop.db, shop.due(MASTER).id, sha256=was))
+    assert master.read_bytes() == old
+    assert shop.due(MASTER).sha256 == was
+    assert "edited" not in shop.kinds(MASTER)
+
+
+def test_restore_stopped_leaves_the_bad_file_in_place(shop: Shop, master: Path) -> None:
+    copy(shop, "nas")
+    rot(master, 900)
+    with pytest.raises(Stopped):
+        restore(shop.db, plan_restore(shop.db, shop.due(MASTER).id), cancelled=lambda: True)
+    assert [p.name for p in master.parent.iterdir()] == ["master.tif"]
+
+
+@pytest.mark.parametrize("switch", ["quarantine", "recovery"])
+def test_a_restore_killed_around_the_switch_loses_nothing(shop: Shop, master: Path, switch: str) -> None:
+    """kill -9 as the event is about to be written, just before and just after the names are switched."""
+    copy(shop, "nas")
+    good = master.read_bytes()
+    rot(master, 900)
+    bad = master.read_bytes()
+    shop.audit()
+    child = """
+import os, signal, sys
+from pathlib import Path
+from catalogue.fixity.restore import plan, restore
+from catalogue.records import events
+from catalogue.records.database import open_database
+db = open_database(Path(sys.argv[1]))
+real = events.append
+def append(db, kind, *args, **options):
+    if kind == sys.argv[3]:
+        os.kill(os.getpid(), signal.SIGKILL)
+    real(db, kind, *args, **options)
+events.append = append
+restore(db, plan(db, int(sys.argv[2])))
+"""
+    number = str(shop.due(MASTER).id)
+    subprocess.run([sys.executable, "-c", child, str(shop.home.database), number, switch], check=False)
+    assert master.read_bytes() in (good, bad)
+    held = {p.read_bytes() for p in master.parent.iterdir()}
+    assert bad in held
+    shop.audit()
+    if shop.kinds(MASTER):
+        restore(shop.db, plan_restore(shop.db, shop.due(MASTER).id))
+    assert master.read_bytes() == good
+    assert shop.kinds(MASTER) == set()
+
+
+def test_a_file_is_found_by_what_people_call_it(shop: Shop, master: Path, scan: Scan) -> None:
+    for words in (str(master), f"main:{MASTER}", MASTER, "master.tif", "Harbour/master.tif"):
+        assert file_called(shop.db, words).id == shop.due(MASTER).id
+    with pytest.raises(NotFound):
+        file_called(shop.db, "aster.tif")
+    scan("main/Bo Ek/Harbour/master.tif", seed=9)
+    shop.index()
+    with pytest.raises(Ambiguous, match="Ada Quill"):
+        file_called(shop.db, "master.tif")
+
+
+@pytest.mark.usefixtures("master")
+def test_every_finding_has_a_next_step(shop: Shop) -> None:
+    copy(shop, "nas")
+    rot(shop.folder / "main" / MASTER, 900)
+    shop.audit()
+    (changed,) = open_findings(shop.db, kind="changed")
+    assert changed.next.action == "restore"
+    assert changed.next.source == "nas"
+    assert changed.next.command == f"catalogue restore 'main:{MASTER}' --from nas"
+    assert changed.damage is not None
+    (off_site,) = open_findings(shop.db, kind="no off-site copy")
+    assert off_site.next.command == "catalogue copy --to away"
+    (shop.folder / "nas" / MASTER).unlink()
+    shop.audit("nas")
+    assert next_step(shop.db, changed.finding).action == "look"
+    with pytest.raises(Refused, match="cannot be accepted"):
+        accept(shop.db, changed.finding.id, "never mind")
+    (missing,) = open_findings(shop.db, kind="missing")
+    accept(shop.db, missing.finding.id, "the disk was thinned out")
+    assert open_findings(shop.db, kind="missing") == []
+    assert shop.audit("nas").checked == 0
+
+
+@pytest.mark.usefixtures("master")
+def test_a_scan_that_is_no_master_any_more_needs_no_copies(shop: Shop) -> None:
+    review(shop.db, Settings())
+    with shop.db.conn:
+        scans.set_role(shop.db, shop.due(MASTER).scan_id, "reference")
+    assert review(shop.db, Settings()) == {copies.SINGLE: 0, copies.NO_OFF_SITE: 0}
+    assert kinds(shop) == set()

@@ -1,0 +1,124 @@
+"""The levels page: each box of the table in NDSA Levels of Digital Preservation 2.0 (2019) moved by a fact.
+
+The table is the reference sheet's, from a secondary copy of the published matrix.
+"""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from fixity_shop import Shop, rot
+
+from catalogue.errors import NotFound
+from catalogue.fixity import log, manifest
+from catalogue.fixity.backup import back_up
+from catalogue.fixity.copies import copy_to, plan
+from catalogue.fixity.levels import AREAS, QUESTIONS, Area, answer, levels
+from catalogue.records import scans
+
+Scan = Callable[..., Path]
+MASTER = "Ada Quill/Harbour/master.tif"
+
+
+@pytest.fixture
+def archive(shop: Shop, scan: Scan) -> Shop:
+    scan(f"main/{MASTER}", seed=1)
+    shop.index()
+    with shop.db.conn:
+        scans.set_role(shop.db, shop.due(MASTER).scan_id, "master")
+    return shop
+
+
+def page(shop: Shop) -> dict[str, Area]:
+    return {area.name: area for area in levels(shop.db, shop.home)}
+
+
+def reached(shop: Shop) -> dict[str, int]:
+    return {name: area.level for name, area in page(shop).items()}
+
+
+def test_an_empty_archive_reaches_nothing(shop: Shop) -> None:
+    assert reached(shop) == dict.fromkeys(AREAS, 0)
+
+
+def test_every_level_of_every_area_has_a_criterion(shop: Shop) -> None:
+    for area in page(shop).values():
+        assert {c.level for c in area.criteria} == {1, 2, 3, 4}
+
+
+def test_a_question_is_lacking_until_answered_and_no_is_no(archive: Shop) -> None:
+    before = page(archive)["Control"]
+    assert [(c.asks, c.answered) for c in before.lacking] == [("rights decided", False)]
+    answer(archive.db, "rights decided", "no, not yet")
+    assert [(c.asks, c.answered, c.met) for c in page(archive)["Control"].lacking] == [("rights decided", True, False)]
+    answer(archive.db, "rights decided", "Yes: only the two of us")
+    assert page(archive)["Control"].level == 1
+    with pytest.raises(NotFound):
+        answer(archive.db, "the weather", "yes")
+    with pytest.raises(NotFound, match="yes or no"):
+        answer(archive.db, "places", "perhaps")
+
+
+def test_storage_follows_the_copies(archive: Shop) -> None:
+    for question in ("places", "storage documented", "disaster", "media", "obsolescence of media"):
+        answer(archive.db, question, "yes")
+    assert page(archive)["Storage"].level == 0
+    for expected, (name, kind) in ((1, ("nas", "copy")), (3, ("away", "off-site"))):
+        target = archive.add(name, kind)
+        copy_to(archive.db, archive.home, target, plan(archive.db, target))
+        assert page(archive)["Storage"].level == expected
+    rot(archive.folder / "away" / MASTER, 700)
+    archive.audit("away")
+    assert page(archive)["Storage"].level == 1, "a damaged copy counts no more"
+
+
+def test_integrity_follows_manifests_audits_and_repair(archive: Shop) -> None:
+    answer(archive.db, "supplied checksums", "yes")
+    assert page(archive)["Integrity"].level == 1
+    manifest.export_into(archive.db, archive.store(), consent=True)
+    assert page(archive)["Integrity"].level == 2
+    archive.audit()
+    assert page(archive)["Integrity"].level == 3
+    answer(archive.db, "after events", "yes")
+    assert page(archive)["Integrity"].level == 4
+    rot(archive.folder / "main" / MASTER, 700)
+    archive.audit()
+    assert page(archive)["Integrity"].level == 3
+
+
+def test_an_old_check_is_not_regular(archive: Shop) -> None:
+    answer(archive.db, "supplied checksums", "yes")
+    manifest.export_into(archive.db, archive.store(), consent=True)
+    archive.audit()
+    with archive.db.conn:
+        archive.db.execute("UPDATE file SET checked_at = '2020-01-01T00:00:00.000Z'")
+    assert page(archive)["Integrity"].level == 2
+
+
+def test_control_wants_a_sound_and_reviewed_log(archive: Shop) -> None:
+    answer(archive.db, "rights decided", "yes")
+    answer(archive.db, "rights applied", "yes")
+    assert page(archive)["Control"].level == 3
+    log.review(archive.db, archive.home)
+    assert page(archive)["Control"].level == 4
+    with archive.db.conn:
+        archive.db.execute("DROP TRIGGER event_never_changed")
+        archive.db.execute("UPDATE event SET detail = 'x' WHERE id = 1")
+    assert page(archive)["Control"].level == 2
+
+
+def test_metadata_and_content(archive: Shop) -> None:
+    assert page(archive)["Metadata"].level == 0
+    back_up(archive.db, archive.home)
+    assert page(archive)["Metadata"].level == 2
+    answer(archive.db, "standards", "yes")
+    assert page(archive)["Metadata"].level == 4
+    assert page(archive)["Content"].level == 2
+    answer(archive.db, "formats watched", "yes")
+    answer(archive.db, "migration", "yes")
+    assert page(archive)["Content"].level == 4
+
+
+def test_all_questions_are_asked_somewhere(archive: Shop) -> None:
+    asked = {c.asks for area in page(archive).values() for c in area.criteria} - {""}
+    assert asked == set(QUESTIONS)

@@ -1,0 +1,103 @@
+"""The event log: that altering it, removing from it, and cutting its end are all noticed.
+
+SHA-256 and JSON are the standard library's; the chain is computed here a second time from the rows alone.
+"""
+
+import hashlib
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from fixity_shop import Shop
+
+from catalogue.fixity import log, manifest
+from catalogue.records import events
+
+Scan = Callable[..., Path]
+PREMIS = {"capture", "creation", "deletion", "filename change", "fixity check", "ingestion",
+          "message digest calculation", "metadata extraction", "metadata modification", "migration", "quarantine",
+          "recovery", "replication", "transfer", "validation"}  # id.loc.gov, eventType
+
+
+@pytest.fixture
+def shop_with_history(shop: Shop, scan: Scan) -> Shop:
+    for n in range(3):
+        scan(f"main/Ada Quill/Harbour/{n}.tif", seed=n)
+    shop.index()
+    shop.audit()
+    return shop
+
+
+def tamper(shop: Shop, sql: str) -> None:
+    """As one would who opens the file with another program: the triggers that forbid it are dropped first."""
+    with shop.db.conn:
+        shop.db.execute("DROP TRIGGER IF EXISTS event_never_changed")
+        shop.db.execute("DROP TRIGGER IF EXISTS event_never_deleted")
+        shop.db.execute(sql)
+
+
+def test_the_chain_can_be_followed_by_anyone(shop_with_history: Shop) -> None:
+    previous = "0" * 64
+    rows = events.listed(shop_with_history.db)
+    assert len(rows) > 6
+    for e in rows:
+        facts = [e.at, e.type, e.outcome, e.agent, e.store, e.path, e.sha256, e.detail]
+        previous = hashlib.sha256((previous + json.dumps(facts, ensure_ascii=False)).encode()).hexdigest()
+        assert e.chain == previous
+        assert e.type in PREMIS
+        assert "master-scan-catalogue 0" in e.agent
+    assert log.verify(shop_with_history.db, shop_with_history.home).sound
+
+
+@pytest.mark.parametrize("sql", [
+    "UPDATE event SET outcome = 'warning' WHERE id = 3", "UPDATE event SET at = '2001-01-01' WHERE id = 3",
+    "UPDATE event SET detail = 'x' WHERE id = 1", "DELETE FROM event WHERE id = 3", "DELETE FROM event WHERE id = 1"])
+def test_tampering_is_noticed(shop_with_history: Shop, sql: str) -> None:
+    tamper(shop_with_history, sql)
+    found = log.verify(shop_with_history.db, shop_with_history.home)
+    assert not found.sound
+    assert found.broken
+
+
+def test_a_cut_end_is_noticed_by_the_head_beside_the_catalogue(shop_with_history: Shop) -> None:
+    last = log.head(shop_with_history.db).id
+    tamper(shop_with_history, f"DELETE FROM event WHERE id > {last - 2}")
+    found = log.verify(shop_with_history.db, shop_with_history.home)
+    assert not found.broken, "the chain alone cannot show it"
+    assert f"event {last}" in found.lost
+    shop_with_history.audit()
+    assert not log.verify(shop_with_history.db, shop_with_history.home).sound, "a later run must not hide it"
+
+
+def test_a_cut_end_is_noticed_by_the_head_in_a_stores_manifest(shop_with_history: Shop) -> None:
+    shop = shop_with_history
+    manifest.export_into(shop.db, shop.store(), consent=True)
+    (shop.home.folder / log.HEAD_NAME).unlink()
+    last = log.head(shop.db).id
+    tamper(shop, f"DELETE FROM event WHERE id > {last - 3}")
+    assert not log.verify(shop.db, shop.home, tuple(manifest.heads(shop.db))).sound
+
+
+def test_the_database_itself_refuses_to_change_or_drop_events(shop_with_history: Shop) -> None:
+    for sql in ("UPDATE event SET detail = 'x'", "DELETE FROM event"):
+        with pytest.raises(Exception, match="append-only"):
+            shop_with_history.db.execute(sql)
+        shop_with_history.db.conn.rollback()
+
+
+def test_a_clock_set_back_is_told_from_tampering(shop_with_history: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(events, "now", lambda: "2001-01-01T00:00:00.000Z")
+    shop_with_history.audit()
+    found = log.verify(shop_with_history.db, shop_with_history.home)
+    assert found.sound
+    assert found.backwards == 1
+
+
+def test_a_review_is_noted_and_keeps_the_head(shop_with_history: Shop) -> None:
+    shop = shop_with_history
+    assert log.review(shop.db, shop.home).sound
+    last = events.listed(shop.db)[-1]
+    assert (last.type, last.outcome) == ("validation", "success")
+    assert last.detail.startswith(log.REVIEWED)
+    assert log.kept_head(shop.home) == log.Head(last.id, "", last.chain)
