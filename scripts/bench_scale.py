@@ -1,0 +1,256 @@
+#!/usr/bin/env python3
+"""Measure an archive of very many files on two stores: crawl, search, audit planning, memory, catalogue size.
+
+    python scripts/bench_scale.py [--files 100000] [--keep FOLDER] [--json]
+
+The files are real and tiny; what the catalogue holds of each is what it would hold of a true master (hashes, metadata,
+digests of 32 stretches), recorded through the indexing room. Every figure is taken in a process of its own, so that
+its peak memory is its own. Ratios are between figures of one run on one machine, with warm caches.
+"""
+
+import argparse
+import hashlib
+import json
+import os
+import random
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from statistics import quantiles
+from typing import Any
+
+sys.path[:0] = [str(Path(__file__).resolve().parent), str(Path(__file__).resolve().parent.parent)]
+
+SHARES = (("main", 0.7, "primary"), ("second", 0.3, "copy"))
+STRETCHES = 32
+QUERIES = 400
+RECORD_BATCH = 2000
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--files", type=int, default=100_000)
+    parser.add_argument("--keep", type=Path, help="build the archive here, or use the one that is here")
+    parser.add_argument("--json", action="store_true")
+    parser.add_argument("--stage", help=argparse.SUPPRESS)
+    parser.add_argument("--place", type=Path, help=argparse.SUPPRESS)
+    asked = parser.parse_args()
+    if asked.stage:
+        print(json.dumps({**STAGES[asked.stage](asked.place, asked.files),
+                          "peak MiB": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024}))
+        return
+    with tempfile.TemporaryDirectory() as name:
+        place = (asked.keep or Path(name)).absolute()
+        place.mkdir(parents=True, exist_ok=True)
+        figures = measure(place, asked.files)
+    print(json.dumps(figures, indent=1) if asked.json else "\n".join(table(figures)))
+
+
+def measure(place: Path, count: int) -> dict[str, dict[str, float]]:
+    """Every stage in a process of its own: ``{stage: {figure: value}}``."""
+    figures: dict[str, dict[str, float]] = {}
+    for stage in STAGES:
+        if stage in ("paint", "record") and (place / f"{stage}.done").exists():
+            continue
+        began = time.perf_counter()
+        done = subprocess.run([sys.executable, __file__, "--stage", stage, "--place", place, "--files", str(count)],
+                              check=True, capture_output=True, text=True)
+        figures[stage] = json.loads(done.stdout.splitlines()[-1])
+        print(f"{stage}: {time.perf_counter() - began:.1f} s", file=sys.stderr, flush=True)
+        if stage in ("paint", "record"):
+            (place / f"{stage}.done").touch()
+    return figures
+
+
+def table(figures: dict[str, dict[str, float]]) -> Iterator[str]:
+    """The figures as lines."""
+    for stage, values in figures.items():
+        for name, value in values.items():
+            yield f"{stage:<10} {name:<44} {value:12,.2f}"
+    if "again" in figures:
+        yield f"{'ratio':<10} {'second index run / bare scandir and stat':<44} " \
+              f"{figures['again']['seconds'] / figures['walk']['seconds']:12.2f}"
+
+
+def paint(place: Path, count: int) -> dict[str, float]:
+    """Real tiny TIFFs, all different."""
+    from painting.bulk import write_tiny
+
+    began = time.perf_counter()
+    for number, (name, share, _) in enumerate(SHARES):
+        write_tiny(place / name, round(count * share), number + 1, lambda _: None)
+    return {"files": count, "seconds": time.perf_counter() - began}
+
+
+def record(place: Path, count: int) -> dict[str, float]:
+    """Record every file as if read: sizes and times of the true file, content invented."""
+    from catalogue.indexing.crawl import crawl
+    from catalogue.indexing.recording import record as record_reading
+    from catalogue.indexing.stores import add_store
+    from catalogue.records import runs
+    from catalogue.records.database import open_database, transaction
+    from catalogue.settings import Home
+
+    home = Home(place / "home")
+    db = open_database(home.database)
+    began, done = time.perf_counter(), 0
+    for name, _, kind in SHARES:
+        root = place / name / "main-disk"
+        store = add_store(db, name, root, kind, consent=True)
+        with transaction(db):
+            run_id = runs.start(db, "index", store.id)
+        for batch in batches(crawl(root, home.settings.ignore, lambda _: None), RECORD_BATCH):
+            with transaction(db):
+                for path, size, mtime_ns in batch:
+                    record_reading(db, home, store, path, invented(path, size, mtime_ns, name), run_id)
+            done += len(batch)
+        with transaction(db):
+            runs.end(db, run_id, "finished", {"read": done})
+    db.execute("PRAGMA optimize")
+    db.close()
+    return {"seconds": time.perf_counter() - began, "scans": done, "microseconds a scan":
+            (time.perf_counter() - began) / max(done, 1) * 1e6, "expected": count}
+
+
+def batches(rows: Iterator[Any], size: int) -> Iterator[list[Any]]:
+    batch: list[Any] = []
+    for row in rows:
+        batch.append(row)
+        if len(batch) == size:
+            yield batch
+            batch = []
+    yield batch
+
+
+def invented(path: str, size: int, mtime_ns: int, store: str) -> Any:
+    """A reading like that of a 400 MB master, under the file's true size and time."""
+    from catalogue.reading.model import Metadata, Picture, PictureHash, Reading, SegmentDigest, Stated
+
+    digest = hashlib.sha256(f"{store}/{path}".encode()).hexdigest()
+    folded = int(digest[:16], 16)
+    picture = Picture(9921, 7016, 16, "uint", 3, "RGB", "none", "strips", ppi_x=600, ppi_y=600,
+                      profile_name="eciRGB v2", profile_digest=digest)
+    stated = tuple(Stated(name, value, "TIFF") for name, value in (("make", "Flatbed"), ("model", "A3"),
+                                                                   ("captured", "2021-04-03T11:12:13")))
+    metadata = Metadata(make="Flatbed", model="A3", captured="2021-04-03T11:12:13", software="scan 3.1", stated=stated)
+    hashes = tuple(PictureHash("phash", o, f"{(folded * (2 * o + 1)) % (1 << 64):016x}", "imagehash 4.3.2")
+                   for o in range(1, 9))
+    chance = random.Random(folded)
+    segments = tuple(SegmentDigest(n * 13_000_000, 13_000_000, f"{chance.getrandbits(64):016x}", 0, n * 219, 9921, 219)
+                     for n in range(STRETCHES))
+    return Reading(path, size, mtime_ns, digest, digest[:32], "TIFF", picture, metadata, hashes=hashes,
+                   segments=segments)
+
+
+def walk(place: Path, _: int) -> dict[str, float]:
+    """The least any crawler can do: list every folder, ask size and time of every file."""
+    began, count = time.perf_counter(), 0
+    for name, _, _ in SHARES:
+        stack = [str(place / name / "main-disk")]
+        while stack:
+            with os.scandir(stack.pop()) as entries:
+                for entry in entries:
+                    if entry.is_dir(follow_symlinks=False):
+                        stack.append(entry.path)
+                    else:
+                        count += bool(entry.stat(follow_symlinks=False).st_size)
+    return {"seconds": time.perf_counter() - began, "files": count}
+
+
+def again(place: Path, _: int) -> dict[str, float]:
+    """A second index run: nothing has changed, nothing may be opened."""
+    from catalogue.indexing.service import index
+    from catalogue.records import stores
+    from catalogue.records.database import open_database
+    from catalogue.settings import Home
+
+    home = Home(place / "home")
+    db = open_database(home.database)
+    began = time.perf_counter()
+    summaries = index(db, home, stores.listed(db), workers=1)
+    seconds = time.perf_counter() - began
+    assert sum(s.read for s in summaries) == 0, summaries
+    return {"seconds": seconds, "files": sum(s.unchanged for s in summaries)}
+
+
+def search(place: Path, _: int) -> dict[str, float]:
+    """Queries as typed: whole words, words begun, two words, slips; one vocabulary kept as a screen keeps it."""
+    from catalogue.records import pieces
+    from catalogue.records.database import read_only_database
+    from catalogue.records.search import load_vocabulary, words_of
+    from catalogue.records.search import search as find
+    from catalogue.settings import Home
+
+    db = read_only_database(Home(place / "home").database)
+    began = time.perf_counter()
+    vocabulary = load_vocabulary(db)
+    loading = time.perf_counter() - began
+    words = sorted({w for row in pieces.of_artist(db, None, limit=5000)
+                    for w in words_of(f"{row.artist} {row.title}") if len(w) > 3})
+    chance = random.Random(7)
+    times: dict[str, list[float]] = {}
+    for _ in range(QUERIES):
+        word, other = chance.choice(words), chance.choice(words)
+        at = chance.randrange(1, len(word) - 1)
+        slip = word[:at] + word[at + 1] + word[at] + word[at + 2:]
+        for kind, query in (("word", word), ("one letter", word[0]), ("three letters", word[:3]),
+                            ("two words", f"{word} {other}"), ("a slip", slip)):
+            began = time.perf_counter()
+            find(db, query, 20, vocabulary)
+            times.setdefault(kind, []).append((time.perf_counter() - began) * 1000)
+    every = [t for kind in times.values() for t in kind]
+    kinds = {f"p95 ms, {kind}": quantiles(values, n=20)[18] for kind, values in times.items()}
+    return {"vocabulary ms": loading * 1000, "p95 ms": quantiles(every, n=20)[18], **kinds, "worst ms": max(every)}
+
+
+def plan(place: Path, _: int) -> dict[str, float]:
+    """What an audit does before it reads its first file: which are due, oldest check first."""
+    from catalogue.records import fixity, stores
+    from catalogue.records.database import open_database
+    from catalogue.settings import Home
+
+    db = open_database(Home(place / "home").database)
+    began, due = time.perf_counter(), 0
+    for store in stores.listed(db):
+        ids, _ = fixity.due(db, store.id, 1 << 30)
+        due += len(ids)
+    return {"seconds": time.perf_counter() - began, "due": due}
+
+
+def size(place: Path, _: int) -> dict[str, float]:
+    """The catalogue's own size, log included; previews lie beside it and are not counted."""
+    from catalogue.records import pieces
+    from catalogue.records.database import read_only_database
+    from catalogue.settings import Home
+
+    home = Home(place / "home")
+    scans = pieces.counts(read_only_database(home.database))["scan"]
+    taken = sum(p.stat().st_size for p in home.folder.glob("catalogue.sqlite*"))
+    return {"MB": taken / 1e6, "bytes a scan": taken / scans}
+
+
+def sample(place: Path, count: int) -> dict[str, float]:
+    """How fast one process reads new files for the first time: a thousand of them."""
+    from catalogue.indexing.crawl import crawl
+    from catalogue.reading.file import read_file
+
+    root = place / SHARES[0][0] / "main-disk"
+    paths = [root / path for path, _, _ in crawl(root, (), lambda _: None)][:: max(1, count // 1000)][:1000]
+    read_file(paths[0])
+    began = time.perf_counter()
+    for path in paths:
+        assert read_file(path).sha256
+    return {"files a second, one process": len(paths) / (time.perf_counter() - began)}
+
+
+STAGES: dict[str, Callable[[Path, int], dict[str, float]]] = {
+    "paint": paint, "record": record, "walk": walk, "again": again, "search": search, "plan": plan, "size": size,
+    "sample": sample,
+}
+
+if __name__ == "__main__":
+    main()
