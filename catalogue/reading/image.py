@@ -78,7 +78,7 @@ class Image:
     def stored_row_bytes(self) -> int:
         """Bytes of one row of one segment, uncompressed: rows are padded to whole bytes."""
         bits = self.bits[0] * self.segment_samples if len(set(self.bits)) == 1 else sum(self.bits)
-        return -(-self.segment_width * bits // 8)
+        return max(1, -(-self.segment_width * bits // 8))
 
     def rows_in(self, index: int) -> int:
         """Rows of one segment: tiles are always full, the last strip of a plane holds what is left."""

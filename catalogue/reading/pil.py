@@ -1,6 +1,11 @@
 """Samples of pictures that decode whole, through Pillow: JPEG, PNG, WebP, and the odd TIFF nothing else reads."""
 
+import os
+import tempfile
+import warnings
 from collections.abc import Iterator
+from contextlib import contextmanager
+from threading import Lock
 from typing import Any, BinaryIO
 
 import numpy as np
@@ -12,7 +17,9 @@ from .model import Fault, FaultFound
 from .reduce import rows_at_a_time, spans
 from .source import Rows, Samples, Source
 
+warnings.filterwarnings("ignore", module=r"PIL\.")  # what it warns of becomes a finding, not a line on the screen
 Pil.MAX_IMAGE_PIXELS = None  # sizes are judged by Limits, before anything is decoded
+ONE_AT_A_TIME = Lock()
 ANOTHER_COPY = "look for another copy of this file"
 BACK = {  # undoes what Pillow does to a TIFF of this orientation
     2: Pil.Transpose.FLIP_LEFT_RIGHT, 3: Pil.Transpose.ROTATE_180, 4: Pil.Transpose.FLIP_TOP_BOTTOM,
@@ -52,6 +59,25 @@ def loaded(image: Pil.Image, reopen: Any) -> tuple[Pil.Image, FaultFound | None]
     finally:
         ImageFile.LOAD_TRUNCATED_IMAGES = before
     return image, fault
+
+
+@contextmanager
+def complaints() -> Iterator[list[str]]:
+    """What libtiff says on the way, one line each: it writes to the process' standard error, whatever Python does.
+
+    Without this a fax page with broken lines would pass for sound, and its complaints would run across the screen.
+    """
+    said: list[str] = []
+    with ONE_AT_A_TIME, tempfile.TemporaryFile() as caught:
+        kept = os.dup(2)
+        os.dup2(caught.fileno(), 2)
+        try:
+            yield said
+        finally:
+            os.dup2(kept, 2)
+            os.close(kept)
+            caught.seek(0)
+            said += caught.read(100_000).decode("utf-8", "replace").splitlines()
 
 
 class WholePicture:
@@ -101,12 +127,17 @@ def pillow_samples(
 
     def as_stored() -> Pil.Image:
         image = reopen()
-        image.load()  # turns the picture upright
+        with complaints() as said:
+            image.load()  # turns the picture upright
+        if said:
+            whole.found.append(FaultFound(Fault.DAMAGED, f"{len(said):,} complaints while decoding: {said[0][:150]}",
+                                          ANOTHER_COPY))
         back = BACK.get(orientation)
         return image if back is None else image.transpose(back)
 
     try:
-        image = reopen()
+        with complaints():
+            image = reopen()
     except DAMAGE as error:
         source.faults.append(FaultFound(Fault.UNDECODED, error_text(error)))
         return None

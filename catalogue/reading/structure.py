@@ -68,7 +68,8 @@ class Structure:
         if tag is None:
             return np.zeros(0, np.int64)
         if tag.type in (5, 10):
-            pairs = self._array(tag, "u4" if tag.type == 5 else "i4", 2 * tag.count).reshape(-1, 2)
+            pairs = self._array(tag, "u4" if tag.type == 5 else "i4", 2 * tag.count)
+            pairs = pairs[: len(pairs) // 2 * 2].reshape(-1, 2)
             with np.errstate(divide="ignore", invalid="ignore"):
                 return np.asarray(pairs[:, 0].astype(np.float64) / pairs[:, 1].astype(np.float64))
         kind = WHOLE_NUMBERS.get(tag.type) or FLOATS.get(tag.type)

@@ -284,3 +284,28 @@ def test_reading_in_threads_at_once(strips: Path) -> None:
     for thread in threads:
         thread.join()
     assert len(set(found)) == 1 and len(found) == 4 and found[0]
+
+
+def test_broken_fax_lines_are_told(painting: np.ndarray, folder: Path) -> None:
+    """libtiff mends them and says so on standard error only."""
+    path = folder / "fax.tif"
+    Image.fromarray(painting).convert("1").save(path, compression="group4")
+    assert kinds(read_file(path)) == set()
+    data = bytearray(path.read_bytes())
+    data[4000:4040] = b"\xff" * 40
+    path.write_bytes(data)
+    reading = read_file(path)
+    assert kinds(reading) == {Fault.DAMAGED} and reading.preview and reading.pixel_digest == ""
+
+
+def test_found_by_mutation(folder: Path) -> None:
+    """Heads that once made the reader stumble: no bits a sample, and a rational cut in half by the file's end."""
+    path = folder / "odd.tif"
+    no_bits = [(258, 3, 1, 0) if entry[0] == 258 else entry for entry in image(10, 8, 1, 200, 80)]
+    path.write_bytes(ifd(no_bits).ljust(300, b"\0"))
+    assert kinds(read_file(path))
+    cut = [*image(8, 8, 1, 150, 64), (282, 5, 1, 296)]
+    path.write_bytes(ifd(cut).ljust(300, b"\0"))
+    reading = read_file(path)
+    assert kinds(reading) == {Fault.TRUNCATED} and reading.preview
+    assert not any("could not be read through" in fault.detail for fault in reading.faults)
