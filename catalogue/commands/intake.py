@@ -168,6 +168,8 @@ def show_proposal(proposal: "Proposal", session: Session, number: int) -> None:
         out.print(f"   {name} → {shown(item.target)}" if item.target else f"   {name}")
     if proposal.take and proposal.capture:
         out.print("   capture notes: " + ", ".join(f"{name} {value}" for name, value in proposal.capture))
+    for row in proposal.map.splitlines():
+        out.print(f"   {row}")
     for warning in proposal.warnings:
         out.print(f"   ! {warning}")
     for question in proposal.questions:
@@ -194,7 +196,8 @@ def as_data(plan: "Plan") -> list[dict[str, object]]:
     """The plan for programs: one entry a proposal."""
     return [{
         "kind": p.kind.value, "artist": p.artist, "piece": p.piece, "piece_id": p.piece_id, "ready": p.ready,
-        "reasons": p.reasons, "warnings": p.warnings, "questions": p.questions, "capture": dict(p.capture),
+        "reasons": p.reasons, "warnings": p.warnings, "questions": p.questions, "map": p.map,
+        "capture": dict(p.capture),
         "files": [{"source": i.arrival.path, "role": i.role, "target": i.target, "sha256": i.arrival.reading.sha256,
                    "bytes": i.arrival.reading.size} for i in p.items],
     } for p in plan.proposals]

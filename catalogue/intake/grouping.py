@@ -95,13 +95,14 @@ def advice(names: list[str], laid: dict[tuple[int, int], Overlap], wished_overla
     """What is wrong with a tile set, while it can still be scanned again. ``laid`` is keyed by places in ``names``."""
     told = []
     strips: dict[int, list[float]] = {}
-    odd = {i: sum(1 if found.turn else -1 for pair, found in laid.items() if i in pair) for i in range(len(names))}
+    odd = {i: sum(1 if found.turn % 180 else -1 for pair, found in laid.items() if i in pair)
+           for i in range(len(names))}
     for (i, j), found in laid.items():
-        if found.turn:
+        if found.turn % 180:  # half a turn does no harm, and a large original asks for it
             one, other = (i, j) if odd[i] > odd[j] else (j, i)
-            how = ("is upside down against {}: light falls on it from the other side" if found.turn == 180 else
-                   f"is turned {found.turn if one == i else 360 - found.turn}° against {{}}: the weave will not join")
-            told.append(f"{names[one]} {how.format(names[other])}. Scan it again, turned as the others.")
+            turn = found.turn if one == i else 360 - found.turn
+            told.append(f"{names[one]} is turned {turn}° against {names[other]}: the weave will not join."
+                        " Scan it again, turned as the others.")
         if found.lie is Lie.SAME:
             told.append(f"{names[i]} and {names[j]} show the same part: keep the better one.")
         if found.lie is Lie.BESIDE:

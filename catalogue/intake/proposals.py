@@ -12,6 +12,7 @@ from catalogue.indexing.stores import where
 from catalogue.intake import guessing
 from catalogue.intake.arrivals import Arrival, arrive, found_in
 from catalogue.intake.capture import prefilled
+from catalogue.intake.covering import count_warning, cover_of
 from catalogue.intake.grouping import Group, grouped
 from catalogue.intake.guessing import Guess, Kin, Likeness
 from catalogue.intake.targets import Wanted, placed
@@ -66,6 +67,7 @@ class Proposal:
     reasons: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
+    map: str = ""  # tiles in their stitched master, drawn for the terminal
 
     @property
     def questions(self) -> tuple[str, ...]:
@@ -220,13 +222,17 @@ def _proposal(db: Database, home: Home, folder: Path, group: Group, likeness: Li
     warnings = list(group.warnings)
     if not group.tiles and len(group.members) > 1:
         warnings.insert(0, "One view captured several times: keep the better one.")
+    cover = cover_of(group)
+    warnings.extend(cover.warnings)
+    if group.tiles and (few := count_warning(db, home.settings, piece_id, len(group.members))):
+        warnings.append(few)
     noted = Counter(n.detail for a in group.all for n in a.reading.notes)
     warnings.extend(f"{detail}{f' ({count} files)' if count > 1 else ''}" for detail, count in noted.items())
     return Proposal(
         kind, items, artist, piece, piece_id, guessing.year_of(db, piece_id),
         _capture(db, home, items, artist.value, piece_id), take=kind is not Kind.SAME_PICTURE,
         reasons=(*group.reasons, *(f"{k.relation}: {k.evidence}" for k in kin[:3])), warnings=tuple(warnings),
-        doubts=tuple(doubts))
+        doubts=tuple(doubts), map=cover.drawing)
 
 
 def _kind(group: Group, kin: Sequence[Kin]) -> Kind:

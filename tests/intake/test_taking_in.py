@@ -281,6 +281,8 @@ def test_tiles_and_master_of_one_piece_are_numbered_and_share_notes(
     write("s_whole.tif", whole, at="2026-03-01T10:20:00")
     plan = said(db, home, propose(db, home, tmp_path / "key", store))
     assert [p.kind for p in plan.proposals] == [Kind.TILES_AND_MASTER]
+    assert not any("under no tile" in w for w in plan.proposals[0].warnings)
+    assert all(number in plan.proposals[0].map for number in "12")
     apply(db, home, plan)
     assert sorted(Path(p).name for p in tree(tmp_path / "masters")) == [
         "Ada Quill - Harbour - master - 2026-03-01.tif", "Ada Quill - Harbour - tile 01 - 2026-03-01.tif",
@@ -299,3 +301,22 @@ def test_the_rule_of_the_settings_is_followed(
     assert list(tree(tmp_path / "masters")) == ["2026/Ada Quill - A-B- 'night'/master.tif"]
     assert files.by_path(db, store.id, "2026/Ada Quill - A-B- 'night'/master.tif")
     assert pieces.matching(db, 'A/B: "night"')[0].title == 'A/B: "night"'
+
+
+def test_what_lies_under_no_tile_and_how_many_tiles_are_expected_is_told(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    """A third of the master has no tile. An A1 original on an A3 bed takes 9 to 12 captures, common practice."""
+    with transaction(db):
+        piece_id = pieces.piece_called(db, pieces.artist_called(db, "Ada Quill").id, "Harbour")
+        db.execute("UPDATE piece SET width_mm = 841, height_mm = 594 WHERE id = ?", [piece_id])
+    whole = scene(9, 720, 300)
+    folder = "key/Ada Quill/Harbour"
+    write("s_1.tif", whole[:, :280], at="2026-03-01T10:00:00", folder=folder)
+    write("s_2.tif", whole[:, 200:480], at="2026-03-01T10:02:00", folder=folder)
+    write("s_whole.tif", whole, at="2026-03-01T10:20:00", folder=folder)
+    (proposal,) = propose(db, home, tmp_path / "key", store).proposals
+    bare = next(w for w in proposal.warnings if "under no tile" in w)
+    assert bare.startswith("33% of s_whole.tif")
+    assert "67%–100% across" in bare
+    expected = next(w for w in proposal.warnings if "expected" in w)
+    assert expected.startswith("2 tiles came; 3 × 3 are expected")

@@ -1,0 +1,61 @@
+"""Whether tiles suffice: how many to expect, and what of their stitched master lies under none."""
+
+from dataclasses import dataclass
+
+from catalogue.intake.grouping import Group
+from catalogue.intake.overlap import Lie, overlap, view
+from catalogue.likeness import tiles
+from catalogue.records import pieces
+from catalogue.records.database import Database
+from catalogue.settings import Settings
+
+BARE = 0.005  # share of the master under no tile that is still a matter of edges
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """Where the tiles lie in their master; ``drawing`` is a map for the terminal, tiles numbered as scanned."""
+
+    places: tuple[tiles.Place, ...] = ()
+    drawing: str = ""
+    warnings: tuple[str, ...] = ()
+
+
+def cover_of(group: Group) -> Cover:
+    """The tiles of a group laid on the newest of its stitched masters; empty where there is none."""
+    if not group.tiles or not group.stitched:
+        return Cover()
+    master = group.stitched[-1]
+    whole, picture = view(master), master.reading.picture
+    if whole is None or picture is None:
+        return Cover()
+    places, astray = [], []
+    for tile in group.members:
+        part = view(tile)
+        laid = overlap(part, whole) if part else None
+        if laid is None or laid.lie not in (Lie.WITHIN, Lie.SAME):
+            astray.append(tile.path.name)
+        else:
+            places.append(tiles.Place(tile.path.name, laid.place, laid.rotation))
+    aspect = picture.width / picture.height
+    found = tiles.coverage(places, aspect)
+    warnings = [f"{name} could not be found in {master.path.name}" for name in astray]
+    if 1 - found.covered > BARE:
+        spots = "; ".join(f"{left:.0%}–{right:.0%} across, {top:.0%}–{bottom:.0%} down"
+                          for left, top, right, bottom in found.missing[:4])
+        warnings.append(f"{1 - found.covered:.0%} of {master.path.name} lies under no tile here ({spots})")
+    return Cover(tuple(places), tiles.draw(places, aspect), tuple(warnings))
+
+
+def count_warning(db: Database, settings: Settings, piece_id: int | None, taken: int) -> str:
+    """Whether fewer tiles came than the original's size asks for; "" where enough did, or no size is known."""
+    piece = pieces.by_id(db, piece_id) if piece_id is not None else None
+    if piece is None or not piece.width_mm or not piece.height_mm:
+        return ""
+    width, height = piece.width_mm, piece.height_mm
+    bed = (float(settings.bed_mm[0]), float(settings.bed_mm[1]))
+    across, down = tiles.expected((width, height), bed, settings.tile_overlap)
+    if taken >= across * down:
+        return ""
+    return (f"{taken} tiles came; {across} × {down} are expected for {width:g} × {height:g} mm on a bed of"
+            f" {bed[0]:g} × {bed[1]:g} mm with {settings.tile_overlap:.0%} overlap")
