@@ -1,0 +1,89 @@
+"""``catalogue intake``, ``tidy`` and ``sidecar`` as a person calls them."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner, Result
+from intake_pictures import Write
+
+from catalogue.commands import command
+from catalogue.commands.session import Session
+from catalogue.errors import CatalogueError, NotFound
+from catalogue.records.stores import Store
+from catalogue.settings import Home
+
+
+def run(home: Home, *words: str) -> Result:
+    return CliRunner().invoke(command, ["--catalogue", str(home.folder), *words], obj=Session())
+
+
+def noise(seed: int) -> np.ndarray:
+    return np.random.default_rng(seed).integers(0, 255, (50, 60, 3), dtype=np.uint8)
+
+
+@pytest.fixture
+def key(write: Write, store: Store, tmp_path: Path) -> Path:
+    assert store
+    write("one.tif", noise(1), at="2026-03-01T10:00:00")
+    write("two.tif", noise(2), at="2026-03-02T10:00:00")
+    return tmp_path / "key"
+
+
+def test_nothing_is_copied_unasked(home: Home, key: Path, tmp_path: Path) -> None:
+    for words in ((), ("--dry-run", "--artist", "Ada Quill", "--piece", "Harbour")):
+        result = run(home, "intake", str(key), *words)
+        assert "Nothing was copied." in result.output
+        assert not list((tmp_path / "masters").rglob("*.tif"))
+    assert result.exit_code == 0, "nothing is open when all is said"
+    assert "Ada Quill - Harbour - master - 2026-03-01.tif" in result.output, "the rule is previewed"
+
+
+def test_yes_takes_what_is_sure_and_leaves_the_rest_with_its_question(home: Home, key: Path, tmp_path: Path) -> None:
+    result = run(home, "intake", str(key), "--yes")
+    assert result.exit_code == 1
+    assert "Who made it?" in result.output
+    result = run(home, "intake", str(key), "--yes", "--artist", "Ada Quill", "--piece", "Harbour", "--note",
+                 "light=left, 30°")
+    assert result.exit_code == 0, result.output
+    assert "2 files, each read back" in result.output
+    assert len(list((tmp_path / "masters").rglob("*.tif"))) == 2
+    shown = run(home, "show", "Harbour", "--json")
+    assert "Ada Quill" in shown.output
+
+
+def test_json_is_one_document(home: Home, key: Path) -> None:
+    data = json.loads(run(home, "intake", str(key), "--json", "--yes", "--artist", "A", "--piece", "B").output)
+    assert {p["kind"] for p in data["plan"]} == {"new master"}
+    assert len(data["outcome"]["taken"]) == 2
+
+
+def test_a_store_must_be_known(home: Home, key: Path) -> None:
+    assert isinstance(run(home, "intake", str(key), "--into", "nowhere").exception, NotFound)
+    assert isinstance(run(home, "intake", str(key / "none")).exception, CatalogueError)
+
+
+def test_tidy_shows_applies_on_yes_and_undoes(home: Home, key: Path, tmp_path: Path) -> None:
+    run(home, "intake", str(key), "--yes", "--artist", "Ada Quill", "--piece", "Harbour")
+    odd = next((tmp_path / "masters").rglob("*2026-03-01.tif"))
+    odd.rename(odd.with_name("odd.tif"))
+    run(home, "index")
+    shown = run(home, "tidy", "masters")
+    assert (shown.exit_code, "Nothing was changed." in shown.output) == (1, True)
+    assert odd.with_name("odd.tif").exists()
+    done = run(home, "tidy", "masters", "--yes")
+    assert done.exit_code == 0, done.output
+    assert odd.exists()
+    undo = next(line.rpartition("--undo ")[2] for line in done.output.splitlines() if "--undo" in line)
+    assert run(home, "tidy", "--undo", undo.strip()).exit_code == 0
+    assert odd.with_name("odd.tif").exists()
+
+
+def test_sidecar_needs_a_yes(home: Home, key: Path, tmp_path: Path) -> None:
+    run(home, "intake", str(key), "--yes", "--artist", "Ada Quill", "--piece", "Harbour")
+    assert run(home, "sidecar", "Harbour").exit_code == 2
+    assert not list((tmp_path / "masters").rglob("*.xmp"))
+    result = run(home, "sidecar", "Harbour", "--rights", "© Ada Quill", "--yes")
+    assert result.exit_code == 0, result.output
+    assert len(list((tmp_path / "masters").rglob("*.xmp"))) == 2
