@@ -306,7 +306,8 @@ def _proposal(out: "Console", proposal: "Proposal", session: Session) -> None:
         out.print(f"  file        {place}, last checked "
                   f"{shown_day(printing.last_check, dates) if printing.last_check else 'never'}")
     if proposal.fit:
-        out.print(f"  resolution  {proposal.fit.ppi:.0f} ppi at this size")
+        out.print(f"  resolution  {proposal.fit.ppi:.0f} ppi at this size, "
+                  f"sharp from {proposal.fit.sharp_from_mm / 10:.0f} cm on")
     for name, text in (("profile", line.profile), ("settings", line.settings)):
         if text:
             out.print(f"  {name:<12}{text}")

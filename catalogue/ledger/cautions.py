@@ -81,7 +81,8 @@ def _of_size(proposal: Proposal) -> Iterator[Caution]:
         return
     if not fit.enough:
         yield Caution("low ppi", f"The scan gives {fit.ppi:.0f} ppi at this size; "
-                      f"{fit.least_ppi} is the least for this medium.", "A re-scan would serve it better.",
+                      f"{fit.least_ppi} is the least for this medium.",
+                      f"Sharp from {fit.sharp_from_mm / 10:.0f} cm on; a re-scan would serve it better.",
                       grave=fit.ppi < 0.75 * fit.least_ppi)
     if fit.cropped >= CROP_WORTH_SAYING:
         yield Caution("other shape", f"The print's shape leaves out {fit.cropped:.0%} of the scan.",

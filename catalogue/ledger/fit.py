@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from catalogue.errors import Refused
-from catalogue.reading.printsize import ppi_at
+from catalogue.reading.printsize import MM_PER_INCH, ppi_at
 from catalogue.records.orders import NewLine
 from catalogue.records.pieces import folded
 from catalogue.records.scans import Scan
@@ -12,6 +12,7 @@ from catalogue.records.scans import Scan
 _PLAIN_EDGES = ("mirror", "white", "black", "grey", "gray", "colour", "color", "plain", "blank")
 CANVAS_PPI = 150    # canvas is seen from further off; common practice, no source
 SHAPE_TOLERANCE = 0.005
+ARCMINUTES_PER_RADIAN = 3437.75
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +23,11 @@ class Fit:
     cropped: float          # share of the scan that the print's shape leaves out
     turned: bool            # the print stands across the scan
     least_ppi: int
+
+    @property
+    def sharp_from_mm(self) -> float:
+        """The distance from which an eye that tells one arcminute sees no pixels: 3437.75 / ppi inches."""
+        return ARCMINUTES_PER_RADIAN / self.ppi * MM_PER_INCH
 
     @property
     def enough(self) -> bool:

@@ -53,7 +53,7 @@ def certificates(db: Database, settings: Settings, edition_id: int) -> Certifica
                  for print_ in recorded.issued(db, edition_id))
     opened, closed = (values.shown_day(text, settings.dates) for text in (edition.opened, edition.closed))
     page = render("certificates.html", piece=piece, state=editions.state(db, edition), label=editions.label(edition),
-                  rows=rows, opened=opened, closed=closed,
+                  rows=rows, remarked=any(row.remarks for row in rows), opened=opened, closed=closed,
                   today=values.shown_day(date.today().isoformat(), settings.dates))
     return Certificates(rows, _csv(rows), page)
 

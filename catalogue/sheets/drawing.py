@@ -29,7 +29,7 @@ def drawing(width_mm: float, height_mm: float, *, border_mm: float = 0.0, wrap_m
     scale = scale_for(across, down, room_mm)
     w, h, wrap, border = width_mm / scale, height_mm / scale, wrap_mm / scale, border_mm / scale
     left, top = 9.0 + wrap, 1.0 + wrap
-    total = (left + w + wrap + 1.0, top + h + wrap + 11.0)
+    total = (max(left + w + wrap + 1.0, 52.0), top + h + wrap + 11.0)
     inset = border if border else (-wrap if wrap and picture_wraps(edge) else 0.0)
     parts = [Markup('<svg xmlns="http://www.w3.org/2000/svg" width="{0:.2f}mm" height="{1:.2f}mm" '
                     'viewBox="0 0 {0:.2f} {1:.2f}" role="img" aria-label="{2}">').format(

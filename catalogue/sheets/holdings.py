@@ -89,8 +89,8 @@ def _kept(db: Database, scan: Scan | None, dates: str) -> str:
 def _left(state: editions.State, dates: str) -> str:
     if state.edition.closed:
         return f"closed {values.shown_day(state.edition.closed, dates)}, {state.numbers_out} out"
-    proofs = f", {state.proofs_left} AP" if state.edition.proofs else ""
-    return f"{state.numbers_out} out, {state.numbers_left}{proofs} left"
+    proofs = f"; {state.proofs_left} AP left" if state.edition.proofs else ""
+    return f"{state.numbers_out} out, {state.numbers_left} left{proofs}"
 
 
 def _printed(db: Database, piece: Piece, dates: str) -> str:

@@ -9,7 +9,7 @@ from catalogue.errors import CatalogueError, NotFound, Refused
 from catalogue.fixity.copying import copy_verified
 from catalogue.ledger import repeat, values
 from catalogue.ledger.fit import is_canvas
-from catalogue.ledger.health import check_now
+from catalogue.ledger.health import Copy, check_now
 from catalogue.ledger.proposal import Proposal
 from catalogue.progress import Cancelled, Report, never, unheard
 from catalogue.reading.digests import sha256_of
@@ -23,7 +23,8 @@ from catalogue.sheets.page import picture_uri, render
 from catalogue.sheets.pdf import as_pdf
 from catalogue.sheets.writing import outside, safe_name, write_again
 
-NOTE_LENGTH = 360  # longer notes would push the page over its end; the whole is in the catalogue
+NOTE_LENGTH = 240  # longer notes would push the page over its end; the whole is in the catalogue
+DENSE_FROM = 1800  # characters: from here on smaller type keeps it to one page
 _SOLVENTS = re.compile(r"varnish|lacquer|spray|solvent|coat|laminat", re.IGNORECASE)
 
 
@@ -53,18 +54,21 @@ def job_sheet(db: Database, home: Home, line_id: int, *, checked: bool = False) 
     if line is None:
         raise NotFound(f"There is no order line number {line_id}.")
     job = repeat.as_recorded(db, home, line_id)
-    facts, file_facts, before = _facts(line, job), _file_facts(line, job, home, checked), _before(job, home)
+    facts, notes, before = _facts(line, job), _notes(line), _before(job, home)
+    file_facts = _file_facts(line, job, home, checked)
     cautions = _cautions(line, job, checked)
     today = values.shown_day(date.today().isoformat(), home.settings.dates)
     placed = values.shown_day(line.placed, home.settings.dates)
     turned = job.fit is not None and job.fit.turned
     width, height = (line.height_mm, line.width_mm) if turned else (line.width_mm, line.height_mm)
-    page = render("job.html", line=line, piece=job.piece, facts=facts, file_facts=file_facts, before=before,
+    text = _text(line, placed, [*facts, *notes], file_facts, before, cautions, today)
+    dense = len(text) > DENSE_FROM
+    page = render("job.html", dense=dense, line=line, piece=job.piece, facts=facts, notes=notes, file_facts=file_facts, before=before,
                   cautions=cautions, today=today, placed=placed, svg=drawing(
                       width, height, border_mm=line.border_mm, wrap_mm=line.wrap_mm, edge=line.edge,
-                      picture=picture_uri(home, line.scan_sha256, 900) if line.scan_sha256 else ""))
-    return JobSheet(safe_name(f"{line.number} line {line.id} {line.title}"), page,
-                    _text(line, placed, facts, file_facts, before, cautions, today))
+                      picture=picture_uri(home, line.scan_sha256, 900) if line.scan_sha256 else "",
+                      room_mm=(56.0, 64.0) if dense else (84.0, 100.0)))
+    return JobSheet(safe_name(f"{line.number} line {line.id} {line.title}"), page, text)
 
 
 def _facts(line: Line, job: Proposal) -> list[tuple[str, str]]:
@@ -79,11 +83,15 @@ def _facts(line: Line, job: Proposal) -> list[tuple[str, str]]:
         ("edge", line.edge),
         ("medium", line.medium),
         ("printer profile", line.profile),
-        ("print notes", _cut(line.settings)),
-        ("resolution", f"{job.fit.ppi:.0f} ppi at this size" if job.fit else ""),
+        ("resolution", f"{job.fit.ppi:.0f} ppi at this size, sharp from {job.fit.sharp_from_mm / 10:.0f} cm on"
+         if job.fit else ""),
         ("crop", f"{job.fit.cropped:.0%} of the scan is left out" if job.fit and job.fit.cropped else ""),
-        ("for", line.buyer),
-        ("notes", _cut(line.notes))]
+        ("for", line.buyer)]
+    return [(name, text) for name, text in rows if text]
+
+
+def _notes(line: Line) -> list[tuple[str, str]]:
+    rows = [("print notes", _cut(line.settings)), ("notes", _cut(line.notes))]
     return [(name, text) for name, text in rows if text]
 
 
@@ -98,13 +106,17 @@ def _file_facts(line: Line, job: Proposal, home: Home, checked: bool) -> list[tu
         values.shown_day(printing.last_check, home.settings.dates) if printing.last_check else "never")
     rows = [
         ("file", shown(first.file.path) if first else line.scan_name),
-        ("store", (first.file.store + ("" if best else f", {first.state}")) if first else "no file is known"),
-        ("opens at", best.place.as_posix().encode("utf-8", "replace").decode() if best and best.place else ""),
+        ("store", _store(first) if first else "no file is known"),
         ("SHA-256", scan.sha256),
         ("last checked", check),
         ("scan", f"{scan.role}, {scan.width} × {scan.height} px, {scan.bits} bit {scan.photometric}, "
                  f"{scan.profile_name or 'no profile'}" if scan.width else scan.role)]
     return [(name, text) for name, text in rows if text]
+
+
+def _store(copy: Copy) -> str:
+    """The store and where it is mounted now, or why it cannot be opened."""
+    return f"{copy.file.store}, {f'at {copy.file.root}' if copy.state == 'sound' else copy.state}"
 
 
 def _before(job: Proposal, home: Home) -> list[tuple[str, str]]:
@@ -116,7 +128,9 @@ def _before(job: Proposal, home: Home) -> list[tuple[str, str]]:
         ("last order", f"{last.number}, {values.shown_day(last.placed, home.settings.dates)}: {last.quantity} × "
                        f"{values.shown_size(last.width_mm, last.height_mm)}, {last.medium}".rstrip(", ")),
         ("printed from", f"{last.scan_name} ({same})" if last.scan_name else same),
-        ("profile then", last.profile), ("print notes then", _cut(last.settings)), ("notes then", _cut(last.notes))]
+        ("profile then", last.profile if last.profile != job.line.profile else ""),
+        ("print notes then", _cut(last.settings) if last.settings != job.line.settings else ""),
+        ("notes then", _cut(last.notes))]
     return [(name, text) for name, text in rows if text]
 
 

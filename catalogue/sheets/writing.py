@@ -55,4 +55,4 @@ def outside(folder: Path, known: Iterable[Store]) -> Path:
 
 def safe_name(text: str) -> str:
     """Text as part of a file name on any system."""
-    return re.sub(r"[^\w\-.,()' ]+", "-", text).strip(" .")[:80] or "sheet"
+    return re.sub(r"[^\w\-.,()' ]+", "-", text)[:80].strip(" .") or "sheet"

@@ -1,0 +1,211 @@
+"""Another ten, like last time: what is shown before, what is recorded after."""
+
+import os
+from dataclasses import replace
+
+import pytest
+
+from catalogue.errors import Damaged, NotFound, Refused
+from catalogue.ledger import editions, health, repeat, statuses
+from catalogue.progress import never, unheard
+from catalogue.records import events, files, findings, orders, scans
+from catalogue.records.database import transaction
+from catalogue.records.numbers import Number
+from catalogue.records.orders import NewLine
+
+from .conftest import Shop
+
+
+@pytest.fixture
+def harbour(shop: Shop) -> tuple[Shop, int, int]:
+    """A shop with one piece, its master, and one line printed from it: ``(shop, piece, line)``."""
+    piece = shop.piece("Ilse Marwood", "Harbour at Low Water")
+    sha256 = shop.scan("harbour.tif", piece, shade=1, stated_px=(9921, 14031))
+    with transaction(shop.db):
+        order = orders.save(shop.db, "R-1", "2023-05-06", status="collected", currency="EUR")
+        line = orders.add_line(shop.db, order, NewLine(
+            piece, 420, 594, 10, "Cotton rag 310", border_mm=0, scan_sha256=sha256, scan_name="harbour.tif",
+            profile="Rag 310 v2", settings="relative, no sharpening", notes="a touch darker"))
+    return shop, piece, line
+
+
+def kinds(proposal: repeat.Proposal) -> set[str]:
+    return {caution.kind for caution in proposal.cautions}
+
+
+def test_ten_like_last_time(harbour: tuple[Shop, int, int]) -> None:
+    shop, piece, line = harbour
+    edition = editions.define(shop.db, piece, 25, proofs=3)
+    for proposal in (repeat.propose(shop.db, shop.home, piece_id=piece),
+                     repeat.propose(shop.db, shop.home, line_id=line)):
+        assert proposal.last and proposal.last.id == line and proposal.same_bytes is True
+        assert proposal.fit and proposal.fit.ppi == pytest.approx(600, abs=0.1)  # A2 at 600 ppi, ISO 216
+        assert proposal.edition and proposal.edition.numbers_left == 25
+        assert not proposal.grave and proposal.line.profile == "Rag 310 v2"
+    made = orders.line(shop.db, repeat.record(shop.db, proposal, placed="2026-02-03", price="150.00"))
+    assert made is not None
+    assert (made.number, made.quantity, made.numbers, made.repeat_of, made.edition_id, made.price) == (
+        "2026-0001", 10, "1–10", line, edition, "150.00")
+    assert made.scan_sha256 == proposal.last.scan_sha256 and made.settings == "relative, no sharpening"
+
+
+def test_another_current_master_is_a_grave_caution_until_the_two_are_known_to_agree(
+        harbour: tuple[Shop, int, int]) -> None:
+    shop, piece, _ = harbour
+    newer = shop.scan("harbour 2025.tif", piece, shade=2, stated_px=(12000, 16970))
+    proposal = repeat.propose(shop.db, shop.home, piece_id=piece)
+    assert proposal.same_bytes is False and proposal.line.scan_sha256 == newer
+    assert [c.kind for c in proposal.grave] == ["other scan"]
+    again = repeat.propose(shop.db, shop.home, piece_id=piece, as_last_time=True)
+    assert again.last and again.line.scan_sha256 == again.last.scan_sha256 != newer
+
+
+def test_the_same_pixels_under_other_tags_are_no_reason_to_worry(shop: Shop) -> None:
+    piece = shop.piece("Ilse Marwood", "Harbour at Low Water")
+    old = shop.scan("a.tif", piece, shade=1, stated_px=(9000, 9000), pixels="p" * 32)
+    shop.scan("b.tif", piece, shade=2, stated_px=(9000, 9000), pixels="p" * 32)
+    with transaction(shop.db):
+        order = orders.save(shop.db, "R-1", "2023-05-06", status="collected")
+        orders.add_line(shop.db, order, NewLine(piece, 300, 300, 1, scan_sha256=old))
+    proposal = repeat.propose(shop.db, shop.home, piece_id=piece)
+    assert proposal.same_bytes is False and proposal.evidence and proposal.evidence.delta_e == 0
+    assert "other scan" in kinds(proposal) and not proposal.grave
+
+
+def test_a_scan_that_is_gone_or_was_never_known_is_said(harbour: tuple[Shop, int, int]) -> None:
+    shop, piece, line = harbour
+    with transaction(shop.db):
+        order = orders.save(shop.db, "R-2", "2024-01-01", status="collected")
+        orders.add_line(shop.db, order, NewLine(piece, 420, 594, 1, scan_name="old name.tif"))
+        order = orders.save(shop.db, "R-3", "2022-01-01", status="collected")
+        lost = orders.add_line(shop.db, order, NewLine(piece, 420, 594, 1, scan_sha256="0" * 64))
+    proposal = repeat.propose(shop.db, shop.home, piece_id=piece)
+    assert proposal.same_bytes is None and "unknown scan" in kinds(proposal)
+    gone = repeat.propose(shop.db, shop.home, line_id=lost)
+    assert "other scan" in {c.kind for c in gone.grave}
+    with pytest.raises(Refused):
+        repeat.propose(shop.db, shop.home, line_id=lost, as_last_time=True)
+    assert line
+
+
+def test_a_cancelled_line_is_not_last_time(harbour: tuple[Shop, int, int]) -> None:
+    shop, piece, line = harbour
+    later = repeat.record(shop.db, repeat.propose(shop.db, shop.home, piece_id=piece), number="R-9", quantity=2)
+    statuses.set_status(shop.db, "R-9", "cancelled")
+    found = repeat.propose(shop.db, shop.home, piece_id=piece).last
+    assert found is not None and found.id == line != later
+    with pytest.raises(Refused):
+        statuses.set_status(shop.db, "R-9", "printed")
+    with pytest.raises(Refused):
+        repeat.record(shop.db, repeat.propose(shop.db, shop.home, piece_id=piece), number="R-9")
+
+
+@pytest.mark.parametrize("how", ["gone", "offline", "finding"])
+def test_a_master_that_cannot_be_printed_from_is_a_grave_caution(harbour: tuple[Shop, int, int], how: str) -> None:
+    shop, piece, _ = harbour
+    scan = scans.by_digest(shop.db, repeat.propose(shop.db, shop.home, piece_id=piece).line.scan_sha256)
+    assert scan is not None
+    if how == "gone":
+        (shop.root / "harbour.tif").unlink()
+    elif how == "offline":
+        shop.root.rename(shop.root.with_name("unplugged"))
+    else:
+        file = files.of_scan(shop.db, scan.id)[0]
+        findings.record(shop.db, "changed", "its bytes differ", store_id=file.store_id, path=file.path,
+                        file_id=file.id, scan_id=scan.id)
+    proposal = repeat.propose(shop.db, shop.home, piece_id=piece)
+    assert "no sound file" in {c.kind for c in proposal.grave}
+    assert proposal.printing is not None and proposal.printing.best is None
+    expected = {"gone": "missing", "offline": "offline", "finding": "in doubt"}[how]
+    assert proposal.printing.copies[0].state == expected
+
+
+def test_a_second_sound_copy_stands_in(harbour: tuple[Shop, int, int]) -> None:
+    shop, piece, _ = harbour
+    data = (shop.root / "harbour.tif").read_bytes()
+    (shop.root / "copy.tif").write_bytes(data)
+    scan = scans.by_id(shop.db, 1)
+    assert scan is not None
+    files.save(shop.db, 1, "copy.tif", len(data), 1, scan.id, shop.run, verified=True)
+    (shop.root / "harbour.tif").unlink()
+    proposal = repeat.propose(shop.db, shop.home, piece_id=piece)
+    assert proposal.printing and proposal.printing.best and proposal.printing.best.file.path == "copy.tif"
+    assert not proposal.grave
+
+
+def test_checking_now_records_its_outcome_either_way(harbour: tuple[Shop, int, int]) -> None:
+    shop, piece, _ = harbour
+    printing = repeat.propose(shop.db, shop.home, piece_id=piece).printing
+    assert printing and printing.best and printing.last_check is None
+    health.check_now(shop.db, printing.scan, printing.best, report=unheard, cancelled=never)
+    checked = repeat.propose(shop.db, shop.home, piece_id=piece)
+    assert checked.printing and checked.printing.last_check and "never checked" not in kinds(checked)
+    place = shop.root / "harbour.tif"
+    before = place.stat()
+    data = bytearray(place.read_bytes())
+    data[-1] ^= 1
+    place.write_bytes(data)
+    os.utime(place, ns=(before.st_atime_ns, before.st_mtime_ns))
+    with pytest.raises(Damaged):
+        health.check_now(shop.db, printing.scan, printing.best, report=unheard, cancelled=never)
+    assert [f.kind for f in findings.of_scan(shop.db, printing.scan.id)] == ["changed"]
+    assert [(e.type, e.outcome) for e in events.listed(shop.db, sha256=printing.scan.sha256)][-2:] == [
+        ("fixity check", "success"), ("fixity check", "fail")]
+    assert "no sound file" in {c.kind for c in repeat.propose(shop.db, shop.home, piece_id=piece).grave}
+
+
+def test_a_replacement_keeps_its_number_and_the_loss_stays_on_record(harbour: tuple[Shop, int, int]) -> None:
+    shop, piece, _ = harbour
+    edition = editions.define(shop.db, piece, 25, proofs=2)
+    repeat.record(shop.db, repeat.propose(shop.db, shop.home, piece_id=piece), number="R-5")
+    editions.destroy(shop.db, edition, [Number("number", 7)], "creased in the post", day="2026-03-01")
+    proposal = repeat.propose(shop.db, shop.home, piece_id=piece)
+    with pytest.raises(Refused):
+        repeat.record(shop.db, proposal, quantity=1, replacing=[Number("number", 8)])
+    made = orders.line(shop.db, repeat.record(shop.db, proposal, quantity=1, number="R-6",
+                                              replacing=[Number("number", 7)]))
+    assert made is not None and made.numbers == "7"
+    seven = next(p for p in editions.editions.issued(shop.db, edition) if p.number == 7)
+    assert (seven.order_number, seven.destroyed, seven.reason, seven.replaced_in, seven.lost) == (
+        "R-5", "2026-03-01", "creased in the post", "R-6", False)
+    statuses.set_status(shop.db, "R-6", "cancelled")
+    assert next(p for p in editions.editions.issued(shop.db, edition) if p.number == 7).lost
+
+
+def test_what_cannot_be_is_refused_in_words(harbour: tuple[Shop, int, int]) -> None:
+    shop, piece, _ = harbour
+    with pytest.raises(NotFound):
+        repeat.propose(shop.db, shop.home, piece_id=999)
+    with pytest.raises(NotFound):
+        repeat.propose(shop.db, shop.home, line_id=999)
+    fresh = shop.piece("Ilse Marwood", "Never Ordered")
+    with pytest.raises(Refused, match="never ordered"):
+        repeat.propose(shop.db, shop.home, piece_id=fresh)
+    with pytest.raises(Refused, match="border"):
+        repeat.propose(shop.db, shop.home, piece_id=piece, border_mm=300)
+    proposal = repeat.propose(shop.db, shop.home, piece_id=piece)
+    for wrong in ({"quantity": 0}, {"numbers": [Number("number", 1)]}, {"status": "cancelled"}, {"proofs": True}):
+        with pytest.raises(Refused):
+            repeat.record(shop.db, proposal, **wrong)  # type: ignore[arg-type]
+    assert len(orders.lines(shop.db)) == 1
+
+
+def test_a_closed_edition_gives_nothing_but_unnumbered_is_a_persons_choice(harbour: tuple[Shop, int, int]) -> None:
+    shop, piece, _ = harbour
+    edition = editions.define(shop.db, piece, 25)
+    editions.close(shop.db, edition, "2026-01-01")
+    proposal = repeat.propose(shop.db, shop.home, piece_id=piece)
+    assert "edition closed" in {c.kind for c in proposal.grave}
+    with pytest.raises(Refused, match="closed"):
+        repeat.record(shop.db, proposal)
+    line = orders.line(shop.db, repeat.record(shop.db, proposal, quantity=1, unnumbered=True, notes="test strip"))
+    assert line is not None and line.edition_id is None
+
+
+def test_the_recorded_line_is_shown_against_the_one_it_repeats(harbour: tuple[Shop, int, int]) -> None:
+    shop, piece, line = harbour
+    made = repeat.record(shop.db, repeat.propose(shop.db, shop.home, piece_id=piece), placed="2026-02-03")
+    shown = repeat.as_recorded(shop.db, shop.home, made)
+    assert shown.last and shown.last.id == line and shown.same_bytes is True and shown.edition is None
+    first = repeat.as_recorded(shop.db, shop.home, line)
+    assert first.last is None and first.fit == replace(shown, last=None).fit
