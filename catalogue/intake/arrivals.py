@@ -9,12 +9,14 @@ from pathlib import Path
 
 from catalogue.errors import CatalogueError
 from catalogue.indexing.crawl import Obstacle, crawl
+from catalogue.indexing.workers import read_all, read_one, worker_count
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.reading.model import Fault, Reading
 from catalogue.records.paths import native
 from catalogue.records.pieces import folded
 
 GAP = timedelta(minutes=45)  # a pause after which the next original lies on the bed; common practice, no source
+HERE_BYTES = 100_000_000     # starting processes costs more than reading so much
 UNFIT = frozenset({Fault.UNREADABLE, Fault.TRUNCATED, Fault.DAMAGED, Fault.NOT_A_PICTURE, Fault.EMPTY,
                    Fault.VANISHED, Fault.CHANGING})
 _NUMBER = re.compile(r"^(.*?)[\s_.\-(]*(\d{1,6})\)?$")
@@ -56,17 +58,31 @@ def arrive(files: Iterable[tuple[Path, str]], report: Report = unheard, cancelle
 
 
 def _read(files: list[tuple[Path, str]], report: Report, cancelled: Cancelled) -> Iterator[Arrival]:
-    from catalogue.reading.file import read_file
-
+    """Few bytes are read here; many by the reading processes, side by side, where a file that kills its reader costs
+    one finding."""
+    size = sum(_size(path) for path, _ in files)
+    paths = {inside: path for path, inside in files}
     done = 0
-    for number, (path, inside) in enumerate(files):
+    readings = (read_all(((inside, str(path)) for path, inside in files), worker_count(0), cancelled)
+                if size > HERE_BYTES else _one_by_one(files, cancelled))
+    for number, (inside, reading) in enumerate(readings):
+        done += reading.size
+        report(Progress("Reading new scans", number + 1, len(files), done, size, paths[inside].name))
+        yield Arrival(paths[inside], inside, reading, moment_of(reading))
+
+
+def _one_by_one(files: list[tuple[Path, str]], cancelled: Cancelled) -> Iterator[tuple[str, Reading]]:
+    for path, inside in files:
         if cancelled():
             return
-        report(Progress("Reading new scans", number, len(files), bytes_done=done, note=path.name))
-        reading = read_file(path)
-        done += reading.size
-        yield Arrival(path, inside, reading, moment_of(reading))
-    report(Progress("Reading new scans", len(files), len(files), bytes_done=done))
+        yield inside, read_one(str(path))
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
 
 
 def moment_of(reading: Reading) -> datetime:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from catalogue.intake.grouping import Group
-from catalogue.intake.overlap import Lie, overlap, view
+from catalogue.intake.overlap import Lie, Views, overlap
 from catalogue.likeness import tiles
 from catalogue.records import pieces
 from catalogue.records.database import Database
@@ -21,17 +21,17 @@ class Cover:
     warnings: tuple[str, ...] = ()
 
 
-def cover_of(group: Group) -> Cover:
+def cover_of(group: Group, views: Views) -> Cover:
     """The tiles of a group laid on the newest of its stitched masters; empty where there is none."""
     if not group.tiles or not group.stitched:
         return Cover()
     master = group.stitched[-1]
-    whole, picture = view(master), master.reading.picture
+    whole, picture = views(master), master.reading.picture
     if whole is None or picture is None:
         return Cover()
     places, astray = [], []
     for tile in group.members:
-        part = view(tile)
+        part = views(tile)
         laid = overlap(part, whole) if part else None
         if laid is None or laid.lie not in (Lie.WITHIN, Lie.SAME):
             astray.append(tile.path.name)

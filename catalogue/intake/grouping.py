@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 from catalogue.indexing.naming import role_of
 from catalogue.intake.arrivals import Arrival, in_order, runs
-from catalogue.intake.overlap import Lie, Overlap, View, links, overlap, view
+from catalogue.intake.overlap import Lie, Overlap, View, Views, links, overlap
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 
 WINDOW = 14         # tiles of one original lie at most so many captures apart; 9 to 12 for an A1, common practice
@@ -38,30 +38,31 @@ class Group:
         return self.members + self.stitched
 
 
-def grouped(arrivals: list[Arrival], wished_overlap: float, report: Report = unheard,
-            cancelled: Cancelled = never) -> list[Group]:
+def grouped(arrivals: list[Arrival], wished_overlap: float, report: Report = unheard, cancelled: Cancelled = never,
+            views: Views | None = None) -> list[Group]:
     """Sound arrivals as groups, in order of scanning; unsound ones are left out (see ``Arrival.faults``)."""
+    views = views or Views()
     sound = [a for a in arrivals if not a.faults]
     groups: list[Group] = []
     for run in runs(sound):
         report(Progress("Laying scans on each other", sum(len(g.all) for g in groups), len(sound), note=run[0].inside))
-        groups.extend(_of_run(run, wished_overlap, cancelled))
-    return sorted(_with_stitched(groups, cancelled), key=lambda g: g.members[0].moment)
+        groups.extend(_of_run(run, wished_overlap, views, cancelled))
+    return sorted(_with_stitched(groups, views, cancelled), key=lambda g: g.members[0].moment)
 
 
-def _of_run(run: list[Arrival], wished_overlap: float, cancelled: Cancelled) -> Iterator[Group]:
+def _of_run(run: list[Arrival], wished_overlap: float, views: Views, cancelled: Cancelled) -> Iterator[Group]:
     if len(run) == 1:
         yield Group(tuple(run), reasons=("scanned by itself",))
         return
-    views = [view(a) for a in run]
-    laid = links(views, WINDOW, cancelled)
+    seen = [views(a) for a in run]
+    laid = links(seen, WINDOW, cancelled)
     whole = _wholes(laid)
     parts = [i for i in range(len(run)) if i not in whole]
     sets = _joined(parts, laid)
     loose = [s[0] for s in sets if len(s) == 1]
     tiled = [s for s in sets if len(s) > 1]
     strays = [i for i in loose if len(tiled) == 1 and _one_kind([run[i], run[tiled[0][0]]])
-              and (tiled[0][0] < i < tiled[0][-1] or not _telling(views[i]))]
+              and (tiled[0][0] < i < tiled[0][-1] or not _telling(seen[i]))]
     if strays:  # a gap in the overlap, or a passage without detail, rather than other originals
         warnings = tuple(f"{run[i].path.name}: no overlap with the others can be seen; too thin, or nothing to see"
                          " there" for i in strays)
@@ -174,15 +175,16 @@ def _span(run: list[Arrival], members: list[int]) -> str:
     return f"{max(1, round(minutes))} min"
 
 
-def _with_stitched(groups: list[Group], cancelled: Cancelled) -> list[Group]:
+def _with_stitched(groups: list[Group], views: Views, cancelled: Cancelled) -> list[Group]:
     """Masters that came under another name, put to the tiles that lie within them."""
     sets = [g for g in groups if g.tiles]
     singles = [g for g in groups if not g.tiles and len(g.members) == 1]
     taken: dict[int, list[Arrival]] = {}
     left = [g for g in groups if not g.tiles and len(g.members) > 1]
     for single in singles:
-        whole = None if cancelled() or not sets else view(single.members[0])
-        home = next((k for k, tiles in enumerate(sets) if whole and _holds(single.members[0], whole, tiles)), None)
+        whole = None if cancelled() or not sets else views(single.members[0])
+        home = next((k for k, tiles in enumerate(sets)
+                     if whole and _holds(single.members[0], whole, tiles, views)), None)
         if home is None:
             left.append(single)
         else:
@@ -191,14 +193,14 @@ def _with_stitched(groups: list[Group], cancelled: Cancelled) -> list[Group]:
                    for k, g in enumerate(sets)]
 
 
-def _holds(arrival: Arrival, whole: View, tiles: Group) -> bool:
+def _holds(arrival: Arrival, whole: View, tiles: Group, views: Views) -> bool:
     """Whether at least two of a set's tiles lie within this picture; it is no smaller than they."""
     picture, one = arrival.reading.picture, tiles.members[0].reading.picture
     if not picture or not one or picture.width * picture.height < one.width * one.height:
         return False
     within = 0
     for tile in tiles.members[:6]:
-        part = view(tile)
+        part = views(tile)
         if part and (found := overlap(part, whole)) and found.lie is Lie.WITHIN:
             within += 1
             if within == 2:

@@ -1,8 +1,10 @@
 """How two new scans lie on each other: beside with an overlap, one within the other, or the same view twice."""
 
+from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -17,6 +19,7 @@ SAME = 0.9          # shares of both that must lie on each other to be one view 
 WITHIN = 0.9        # share of a part that must lie on the whole
 SIDE_BY_SIDE = 0.6  # share of a common edge that makes two tiles neighbours rather than corners that touch
 AGREES = 0.6        # median correlation of the overlap, blocks with structure
+VIEWS_KEPT = 40
 SCALE_SLACK = 0.06  # neighbours come from one scanner at one setting
 
 
@@ -65,6 +68,22 @@ def view(arrival: Arrival) -> View | None:
     picture = arrival.reading.picture
     width_mm = picture.width_mm if picture else None
     return View(pixels, extract(pixels), pixels.shape[1] / width_mm if width_mm else None)
+
+
+class Views:
+    """The views made last, kept for another comparison; ``VIEWS_KEPT`` of at most 2.5 MB each."""
+
+    def __init__(self) -> None:
+        self._kept: OrderedDict[Path, View | None] = OrderedDict()
+
+    def __call__(self, arrival: Arrival) -> View | None:
+        """As :func:`view`."""
+        if arrival.path not in self._kept:
+            self._kept[arrival.path] = view(arrival)
+            if len(self._kept) > VIEWS_KEPT:
+                self._kept.popitem(last=False)
+        self._kept.move_to_end(arrival.path)
+        return self._kept[arrival.path]
 
 
 def overlap(a: View, b: View) -> Overlap | None:

@@ -15,9 +15,10 @@ from catalogue.intake.capture import prefilled
 from catalogue.intake.covering import count_warning, cover_of
 from catalogue.intake.grouping import Group, grouped
 from catalogue.intake.guessing import Guess, Kin, Likeness
+from catalogue.intake.overlap import Views
 from catalogue.intake.targets import Wanted, placed
 from catalogue.progress import Cancelled, Report, never, unheard
-from catalogue.records import intake, scans
+from catalogue.records import intake, scans, stores
 from catalogue.records.database import Database
 from catalogue.records.paths import shown
 from catalogue.records.stores import Store
@@ -123,8 +124,13 @@ def propose(db: Database, home: Home, folder: Path, store: Store, *, likeness: L
     if root is None:
         raise CatalogueError(f"The store {store.name!r} is offline.", hint=f"Connect it; it was at {store.root}.")
     folder = folder.expanduser().absolute()
-    if folder.is_relative_to(root):
-        raise CatalogueError("This folder lies in the store already.", hint="Index the store instead.", path=folder)
+    for other in stores.listed(db):
+        if folder.is_relative_to(other.root):
+            raise CatalogueError(f"This folder lies in the store {other.name!r} already.",
+                                 hint="Index the store, or copy from it: catalogue copy.", path=folder)
+        if Path(other.root).is_relative_to(folder):
+            raise CatalogueError(f"The store {other.name!r} lies in this folder.", hint="Choose the folder of the new"
+                                 " scans alone.", path=folder)
     files, obstacles = found_in(folder, home.settings.ignore)
     arrivals = arrive(files, report, cancelled)
     return plan_for(db, home, folder, store, root, arrivals, likeness=likeness, report=report, cancelled=cancelled,
@@ -146,8 +152,9 @@ def plan_for(db: Database, home: Home, folder: Path, store: Store, root: Path, a
         else:
             seen[arrival.reading.sha256] = arrival.inside
             new.append(arrival)
-    for group in grouped(new, home.settings.tile_overlap, report, cancelled):
-        proposals.append(_proposal(db, home, folder, group, likeness))
+    views = Views()
+    for group in grouped(new, home.settings.tile_overlap, report, cancelled, views):
+        proposals.append(_proposal(db, home, folder, group, likeness, views))
     return with_targets(db, home, Plan(folder, store.id, store.name, root, tuple(proposals), obstacles))
 
 
@@ -202,7 +209,8 @@ def _held(db: Database, store: Store, arrival: Arrival, seen: dict[str, str]) ->
     return Proposal(Kind.HELD, (Item(arrival, "unsorted"),), Guess(), Guess(), take=False, reasons=(why,))
 
 
-def _proposal(db: Database, home: Home, folder: Path, group: Group, likeness: Likeness | None) -> Proposal:
+def _proposal(db: Database, home: Home, folder: Path, group: Group, likeness: Likeness | None,
+              views: Views) -> Proposal:
     kin = guessing.kin_of(db, group.all, likeness)
     artist, piece = guessing.names(db, home, folder, group.all, kin)
     kind = _kind(group, kin)
@@ -222,7 +230,7 @@ def _proposal(db: Database, home: Home, folder: Path, group: Group, likeness: Li
     warnings = list(group.warnings)
     if not group.tiles and len(group.members) > 1:
         warnings.insert(0, "One view captured several times: keep the better one.")
-    cover = cover_of(group)
+    cover = cover_of(group, views)
     warnings.extend(cover.warnings)
     if group.tiles and (few := count_warning(db, home.settings, piece_id, len(group.members))):
         warnings.append(few)

@@ -7,6 +7,7 @@ import pytest
 from intake_pictures import Write, scene
 
 from catalogue.errors import CatalogueError
+from catalogue.intake import arrivals
 from catalogue.intake.arrivals import arrive, counted, found_in, stem_of
 from catalogue.intake.grouping import Group, grouped
 from catalogue.intake.overlap import Lie, overlap, view
@@ -113,6 +114,17 @@ def test_a_file_cut_short_is_kept_out_with_its_reason(write: Write, tmp_path: Pa
     assert not faults["a.tif"]
     assert faults["b.tif"]
     assert [names(g) for g in groups_of(tmp_path / "key")] == [["a.tif"]]
+
+
+def test_many_bytes_are_read_by_processes_with_the_same_result(
+        write: Write, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    for n in range(3):
+        write(f"{n}.tif", scene(n, 80, 60))
+    files, _ = found_in(tmp_path / "key", ())
+    here = arrive(files)
+    monkeypatch.setattr(arrivals, "HERE_BYTES", 0)
+    assert [(a.inside, a.reading.sha256, a.moment) for a in arrive(files)] == [
+        (a.inside, a.reading.sha256, a.moment) for a in here]
 
 
 def test_numbers_in_names_count_as_numbers() -> None:

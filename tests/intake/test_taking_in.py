@@ -257,9 +257,11 @@ def test_an_offline_store_and_a_folder_within_the_store_are_refused(
     (tmp_path / "masters/in").mkdir()
     with pytest.raises(CatalogueError, match="already"):
         propose(db, home, tmp_path / "masters/in", store)
+    with pytest.raises(CatalogueError, match="lies in this folder"):
+        propose(db, home, tmp_path, store)
     (tmp_path / "masters").rename(tmp_path / "unplugged")
     with pytest.raises(CatalogueError, match="offline"):
-        propose(db, home, tmp_path, store)
+        propose(db, home, tmp_path / "key", store)
 
 
 def test_cancelling_leaves_whole_files_and_says_so(
