@@ -63,8 +63,8 @@ def job_sheet(db: Database, home: Home, line_id: int, *, checked: bool = False) 
     width, height = (line.height_mm, line.width_mm) if turned else (line.width_mm, line.height_mm)
     text = _text(line, placed, [*facts, *notes], file_facts, before, cautions, today)
     dense = len(text) > DENSE_FROM
-    page = render("job.html", dense=dense, line=line, piece=job.piece, facts=facts, notes=notes, file_facts=file_facts, before=before,
-                  cautions=cautions, today=today, placed=placed, svg=drawing(
+    page = render("job.html", dense=dense, line=line, piece=job.piece, facts=facts, notes=notes,
+                  file_facts=file_facts, before=before, cautions=cautions, today=today, placed=placed, svg=drawing(
                       width, height, border_mm=line.border_mm, wrap_mm=line.wrap_mm, edge=line.edge,
                       picture=picture_uri(home, line.scan_sha256, 900) if line.scan_sha256 else "",
                       room_mm=(56.0, 64.0) if dense else (84.0, 100.0)))

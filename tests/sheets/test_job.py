@@ -39,7 +39,8 @@ def test_all_a_printer_needs_is_on_both_forms(job: tuple[Shop, int, str], read: 
     page = read(sheet.html)
     for text in (" ".join(" ".join(page.text).split()), " ".join(sheet.text.split())):
         for fact in ("Harbour at Low Water", "Ilse Marwood", "J/7", "03 Feb 2026", "2 prints", "1–2", "50 × 70 cm",
-                     "25 mm white; picture 45 × 65 cm", "Cotton rag 310", "Rag v2", "a touch darker", "at " + str(shop.root), "matte varnish",
+                     "25 mm white; picture 45 × 65 cm", "Cotton rag 310", "Rag v2", "a touch darker",
+                     "at " + str(shop.root), "matte varnish",
                      "har[b]our – low.tif", "the same scan, bit for bit", "R-1", "Check the file's SHA-256",
                      "read-only", "steel rule", "local rules"):
             assert fact in text, fact
