@@ -147,7 +147,12 @@ def invented(path: str, size: int, mtime_ns: int, store: str) -> Any:
 
 
 def walk(place: Path, _: int) -> dict[str, float]:
-    """The least any crawler can do: list every folder, ask size and time of every file."""
+    """The least any crawler can do: list every folder, ask size and time of every file; the best of three passes."""
+    passes = [_walked(place) for _ in range(3)]
+    return {"seconds": min(seconds for seconds, _ in passes), "files": passes[0][1]}
+
+
+def _walked(place: Path) -> tuple[float, int]:
     began, count = time.perf_counter(), 0
     for name, _, _ in SHARES:
         stack = [str(place / name / "main-disk")]
@@ -158,11 +163,11 @@ def walk(place: Path, _: int) -> dict[str, float]:
                         stack.append(entry.path)
                     else:
                         count += bool(entry.stat(follow_symlinks=False).st_size)
-    return {"seconds": time.perf_counter() - began, "files": count}
+    return time.perf_counter() - began, count
 
 
 def again(place: Path, _: int) -> dict[str, float]:
-    """A second index run: nothing has changed, nothing may be opened."""
+    """A second index run: nothing has changed, nothing may be opened; the best of three."""
     from catalogue.indexing.service import index
     from catalogue.records import stores
     from catalogue.records.database import open_database
@@ -170,11 +175,13 @@ def again(place: Path, _: int) -> dict[str, float]:
 
     home = Home(place / "home")
     db = open_database(home.database)
-    began = time.perf_counter()
-    summaries = index(db, home, stores.listed(db), workers=1)
-    seconds = time.perf_counter() - began
-    assert sum(s.read for s in summaries) == 0, summaries
-    return {"seconds": seconds, "files": sum(s.unchanged for s in summaries)}
+    passes = []
+    for _ in range(3):
+        began = time.perf_counter()
+        summaries = index(db, home, stores.listed(db), workers=1)
+        passes.append(time.perf_counter() - began)
+        assert sum(s.read for s in summaries) == 0, summaries
+    return {"seconds": min(passes), "files": sum(s.unchanged for s in summaries)}
 
 
 def search(place: Path, _: int) -> dict[str, float]:
