@@ -74,13 +74,24 @@ class Vocabulary:
 
 
 _INDEXES = ("artist_words", "piece_words", "order_words", "file_words")
-_SIZE = re.compile(r"(\d+)\s*[x×]\s*(\d+)", re.IGNORECASE)
+_SIZE = re.compile(r"(?<![\d.,])(\d+(?:[.,]\d+)?)\s*(?:cm|mm)?\s*[x×]\s*(\d+(?:[.,]\d+)?)(?:\s*(cm|mm)\b)?",
+                   re.IGNORECASE)
+_FIGURES = str.maketrans("oil", "011")  # letters read as figures, as in an invoice number copied by hand
+_LARGEST_CM = 250  # a print's side beyond this is surely meant in millimetres
 
 
 def words_of(text: str) -> list[str]:
     """The words of a query as the index knows them: folded, sizes as ``50x70``."""
     plain = "".join(c for c in unicodedata.normalize("NFKD", text.casefold()) if not unicodedata.combining(c))
-    return re.findall(r"[^\W_]+", _SIZE.sub(r"\1x\2", plain))
+    return re.findall(r"[^\W_]+", _SIZE.sub(_size_word, plain))
+
+
+def _size_word(found: re.Match[str]) -> str:
+    """``50 × 70 cm``, ``50.2x70`` and ``500x700mm`` as orders are indexed: whole centimetres."""
+    sides = [float(side.replace(",", ".")) for side in found.group(1, 2)]
+    if found[3] == "mm" or (found[3] is None and min(sides) > _LARGEST_CM):
+        sides = [side / 10 for side in sides]
+    return " {}x{} ".format(*(int(side + 0.5) for side in sides))
 
 
 def load_vocabulary(db: Database) -> Vocabulary:
@@ -102,7 +113,8 @@ def search(db: Database, text: str, limit: int = 20, vocabulary: Vocabulary | No
     for at, word in enumerate(words):
         if not _begins_something(db, word):
             vocabulary = vocabulary or load_vocabulary(db)
-            near = nearest(word, vocabulary)
+            figures = word.translate(_FIGURES)
+            near = (figures,) if figures.isdigit() and _begins_something(db, figures) else nearest(word, vocabulary)
             if near:
                 choices[at] = near
                 corrected.append((word, near))
@@ -137,7 +149,8 @@ def _matching(db: Database, index: str, choices: Sequence[tuple[str, ...]], limi
     found: list[int] = []
     for ending in ("", "*"):
         query = " AND ".join("(" + " OR ".join(f'"{word}"{ending}' for word in words) + ")" for words in choices)
-        for (row,) in db.execute(f"SELECT rowid FROM {index} WHERE {index} MATCH ? LIMIT ?",
+        newest = "ORDER BY rowid DESC" if index == "order_words" else ""  # last time's order before all others
+        for (row,) in db.execute(f"SELECT rowid FROM {index} WHERE {index} MATCH ? {newest} LIMIT ?",
                                  [query, limit + len(found)]):
             if row not in found:
                 found.append(row)

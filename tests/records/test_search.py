@@ -24,11 +24,21 @@ def test_pieces(stocked: Database, typed: str) -> None:
     assert search(stocked, typed).pieces[0].title == "Harbour at Dusk"
 
 
-@pytest.mark.parametrize("typed", ["50x70", "70 x 50", "50×70 cm" , "F-2021-017", "2021 marlow", "marlo", "marlwo",
+@pytest.mark.parametrize("typed", ["50x70", "70 x 50", "50×70 cm", "50.2 x 69,8cm", "500x700", "500 x 700 mm",
+                                   "50cm x 70cm", "50x70cm harbour", "F-2021-O17", "F-2021-017", "2021 marlow", "marlo", "marlwo",
                                    "stairwell", "harbour 50x70", "cotton rag"])
 def test_orders(stocked: Database, typed: str) -> None:
-    typed = typed.removesuffix(" cm")
     assert [o.number for o in search(stocked, typed).orders] == ["F-2021-017"]
+
+
+def test_of_many_orders_the_newest_come_first(stocked: Database) -> None:
+    with transaction(stocked):
+        for year in range(2010, 2020):
+            order = orders.save(stocked, f"G-{year}", f"{year}-01-01", buyer="Marlow Inn")
+            orders.add_line(stocked, order, orders.NewLine(1, 300, 400, 1))
+        order = orders.save(stocked, "G-2024", "2024-01-01", buyer="Marlow Inn")
+        orders.add_line(stocked, order, orders.NewLine(1, 300, 400, 1))
+    assert [o.number for o in search(stocked, "marlow", 3).orders][:1] == ["G-2024"]
 
 
 def test_whole_words_come_before_beginnings(stocked: Database) -> None:
