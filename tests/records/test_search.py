@@ -25,8 +25,8 @@ def test_pieces(stocked: Database, typed: str) -> None:
 
 
 @pytest.mark.parametrize("typed", ["50x70", "70 x 50", "50×70 cm", "50.2 x 69,8cm", "500x700", "500 x 700 mm",
-                                   "50cm x 70cm", "50x70cm harbour", "F-2021-O17", "F-2021-017", "2021 marlow", "marlo", "marlwo",
-                                   "stairwell", "harbour 50x70", "cotton rag"])
+                                   "50cm x 70cm", "50x70cm harbour", "F-2021-O17", "F-2021-017", "2021 marlow", "marlo",
+                                   "marlwo", "stairwell", "harbour 50x70", "cotton rag"])
 def test_orders(stocked: Database, typed: str) -> None:
     assert [o.number for o in search(stocked, typed).orders] == ["F-2021-017"]
 
