@@ -107,10 +107,13 @@ def torture(work: "Work", points: int, seed: int, folder: Path) -> tuple[int, in
     shutil.copytree(place.folder, start)
     if in_child(lambda: counted(lambda: work.do(place), count_file)):
         return 0, 0, ["it does not run through"]
-    fresh(start, place.folder)
-    begun = time.monotonic()
-    in_child(lambda: work.do(place))
-    lasted = time.monotonic() - begun
+    times = []
+    for _ in range(3):
+        fresh(start, place.folder)
+        begun = time.monotonic()
+        in_child(lambda: work.do(place))
+        times.append(time.monotonic() - begun)
+    lasted = min(times)  # the quickest, or many a kill would come when all is done
     total, kills, found = int(count_file.read_text()), 0, []
     chance = random.Random(seed)
     for point in range(points):

@@ -1,6 +1,5 @@
 """Put a good copy back in a file's place: copy, verify, then switch; the bad file is kept aside."""
 
-import errno
 import os
 from contextlib import suppress
 from dataclasses import dataclass
@@ -8,7 +7,8 @@ from pathlib import Path
 
 from catalogue.errors import Ambiguous, NotFound, Refused
 from catalogue.fixity.checking import Expected, Result, check
-from catalogue.fixity.copying import aside_name, staged_copy, sync_folder
+from catalogue.fixity.copying import staged_copy
+from catalogue.fixity.parts import NO_LINKS, aside_name, sync_folder
 from catalogue.indexing.recording import real_path
 from catalogue.indexing.stores import where
 from catalogue.progress import Cancelled, Report, never, unheard
@@ -18,8 +18,6 @@ from catalogue.records.files import Located
 from catalogue.records.fixity import Due, Holder
 from catalogue.records.paths import kept, shown
 from catalogue.records.stores import Store
-
-_NO_LINKS = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK, errno.EACCES, errno.EINVAL}
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +158,7 @@ def _kept_aside(target: Path) -> Path:
     try:
         os.link(target, aside, follow_symlinks=False)
     except OSError as error:
-        if error.errno not in _NO_LINKS:
+        if error.errno not in NO_LINKS:
             raise
         target.rename(aside)
     sync_folder(target.parent)
