@@ -44,7 +44,7 @@ def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tu
             if cancelled():
                 break
             report(Progress(f"Looking through {store.name}", result.seen))
-        if known is None or again or known[1:3] != seen[1:]:
+        if known is None or again or known[1] != seen[1] or known[2] != seen[2]:
             batch.append(seen)
             if len(batch) >= BATCH:
                 pending.put(db, batch)

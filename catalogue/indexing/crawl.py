@@ -4,9 +4,10 @@ Memory is bound by the largest folder. Links are not followed: a link is no copy
 """
 
 import os
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
+from fnmatch import translate
 from pathlib import Path
 
 from catalogue.reading.kinds import looks_like_picture
@@ -28,24 +29,41 @@ Seen = tuple[str, int, int]  # path as kept, size, mtime in ns
 
 def crawl(root: Path, ignore: tuple[str, ...], stumble: Callable[[Obstacle], None]) -> Iterator[Seen]:
     """Every picture file below ``root``, in binary order of its kept path."""
-    skipped = _matcher(ignore)
-    yield from _walk(os.fspath(root), "", skipped, stumble)
+    return _walk(os.fspath(root), "", _matcher(ignore), stumble)
 
 
 def _matcher(patterns: tuple[str, ...]) -> Callable[[str], bool]:
     plain = {p for p in patterns if not any(c in p for c in "*?[")}
-    globs = [p for p in patterns if p not in plain and p != ".*"]
     hidden = ".*" in patterns
+    globs = [p for p in patterns if p not in plain and not (hidden and p.startswith("."))]
+    pattern = re.compile("|".join(translate(p) for p in globs)) if globs else None
 
     def skipped(name: str) -> bool:
-        return (hidden and name[0] == ".") or name in plain or any(fnmatchcase(name, p) for p in globs)
+        return (hidden and name[0] == ".") or name in plain or (pattern is not None and bool(pattern.match(name)))
 
     return skipped
 
 
 def _walk(folder: str, prefix: str, skipped: Callable[[str], bool],
           stumble: Callable[[Obstacle], None]) -> Iterator[Seen]:
-    found: list[tuple[str, str, int, int]] = []  # kept name (folders end in "/"), real path, size, mtime
+    # a stack of half-read folders: nested generators would pass every file up through every level
+    stack = [(prefix, iter(_listed(folder, prefix, skipped, stumble)))]
+    while stack:
+        prefix, entries = stack[-1]
+        for name, path, size, mtime in entries:
+            if size < 0:
+                inner = prefix + name
+                stack.append((inner, iter(_listed(path, inner, skipped, stumble))))
+                break
+            yield prefix + name, size, mtime
+        else:
+            stack.pop()
+
+
+def _listed(folder: str, prefix: str, skipped: Callable[[str], bool],
+            stumble: Callable[[Obstacle], None]) -> list[tuple[str, str, int, int]]:
+    """One folder's own entries in order: kept name (folders end in "/"), real path, size (-1: a folder), mtime."""
+    found: list[tuple[str, str, int, int]] = []
     try:
         with os.scandir(folder) as entries:
             for entry in entries:
@@ -66,11 +84,7 @@ def _walk(folder: str, prefix: str, skipped: Callable[[str], bool],
         stumble(Obstacle("unreadable folder", prefix.rstrip("/"), f"the folder cannot be read: {error.strerror}",
                          "Check its permissions and the disk, then index again."))
     found.sort()
-    for name, path, size, mtime in found:
-        if size < 0:
-            yield from _walk(path, prefix + name, skipped, stumble)
-        else:
-            yield prefix + name, size, mtime
+    return found
 
 
 def _facts(entry: "os.DirEntry[str]") -> tuple[int, int] | None:

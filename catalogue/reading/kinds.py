@@ -1,7 +1,5 @@
 """What kind of file this is: by its name for the crawler, by its first bytes for the reader. Imports nothing heavy."""
 
-from pathlib import PurePath
-
 SUFFIXES = frozenset(
     {".tif", ".tiff", ".btf", ".tf8", ".jpg", ".jpeg", ".jpe", ".png", ".webp", ".psd", ".psb", ".jp2"}
 )
@@ -10,8 +8,9 @@ HEAD_BYTES = 16  # enough for every signature below
 
 def looks_like_picture(name: str) -> bool:
     """Whether the crawler takes a file of this name. Hidden and AppleDouble (``._x.tif``) names are not taken."""
-    leaf = name.rsplit("/", 1)[-1]
-    return not leaf.startswith(".") and PurePath(leaf).suffix.lower() in SUFFIXES
+    leaf = name[name.rfind("/") + 1:]
+    dot = leaf.rfind(".")  # not pathlib: a million names are asked in a row
+    return dot > 0 and leaf[0] != "." and leaf[dot:].lower() in SUFFIXES
 
 
 def format_of(head: bytes) -> str:

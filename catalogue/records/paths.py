@@ -12,7 +12,7 @@ _ESCAPE = re.compile(r"//([0-9a-f]{2})")
 
 def kept(path: str) -> str:
     """A relative path as stored: undecodable bytes escaped."""
-    return _SURROGATE.sub(lambda found: f"//{ord(found[0]) - 0xDC00:02x}", path)
+    return path if path.isascii() else _SURROGATE.sub(lambda found: f"//{ord(found[0]) - 0xDC00:02x}", path)
 
 
 def native(path: str) -> str:
