@@ -1,0 +1,157 @@
+"""The ledger from the command line: import, repeat, editions, sheets; what is printed and what is refused."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+import pytest
+
+from catalogue.commands import command
+from catalogue.commands.session import Session
+from catalogue.errors import Ambiguous, CatalogueError, NotFound, Refused
+from catalogue.ledger import editions
+from catalogue.records import orders, pieces
+
+from .conftest import Shop
+from .test_importing import EDITIONS, ORDERS
+
+Call = Callable[..., Any]
+
+
+@pytest.fixture
+def call(shop: Shop, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Call:
+    """Runs a command in this catalogue: its text, or with ``--json`` its data; the last exit code is ``call.code``."""
+    monkeypatch.setenv("COLUMNS", "160")
+    harbour, salt = shop.piece("Ilse Marwood", "Harbour at Low Water"), shop.piece("Tomas Quill", "Salt Field")
+    shop.scan("marwood/harbour.tif", harbour, shade=1, stated_px=(6000, 8400))
+    shop.scan("quill/salt.tif", salt, shade=2, stated_px=(3000, 3000))
+    (shop.home.folder / "orders.csv").write_text(ORDERS, encoding="utf-8")
+    (shop.home.folder / "editions.csv").write_text(EDITIONS, encoding="utf-8")
+
+    def run(*words: object) -> Any:
+        capsys.readouterr()  # what a refused command said before
+        args = ["--catalogue", str(shop.home.folder), *map(str, words)]
+        run.code = command.main(args, obj=Session(), standalone_mode=False) or 0  # type: ignore[attr-defined]
+        text = capsys.readouterr().out
+        return json.loads(text) if "--json" in words else text
+
+    return run
+
+
+@pytest.fixture
+def books(call: Call, shop: Shop) -> Call:
+    """With the order books taken in."""
+    call("import", shop.home.folder / "editions.csv")
+    call("import", shop.home.folder / "orders.csv")
+    return call
+
+
+def test_import_shows_every_fate_first_and_exits_by_what_was_left_out(call: Call, shop: Shop) -> None:
+    path = shop.home.folder / "orders.csv"
+    text = call("import", shop.home.folder / "editions.csv", "--dry-run")
+    assert "Would be: 1 recorded" in text and call.code == 0  # type: ignore[attr-defined]
+    call("import", shop.home.folder / "editions.csv")
+    text = call("import", path, "--dry-run")
+    assert text.count("row ") == 5 and "Perhaps 'Salt Field' by Tomas Quill?" in text
+    data = call("import", path, "--json")
+    assert data["counts"] == {"recorded": 3, "no such piece": 1, "not understood": 1} and call.code == 1  # type: ignore[attr-defined]
+    assert call("import", path, "--json")["counts"]["known already"] == 3
+    with pytest.raises(click.UsageError):
+        call("import", path, "--map", "piece")
+
+
+def test_list_show_and_search_of_orders(books: Call) -> None:
+    assert [line["number"] for line in books("order", "list", "--json")] == ["R-102", "R-102", "R-101"]
+    assert [line["number"] for line in books("order", "list", "window", "seat", "--json")] == ["R-101"]
+    assert [line["number"] for line in books("order", "list", "--year", "2021", "--json")] == ["R-101"]
+    assert "numbers 1–2" in books("order", "list", "marwod") and "No orders fit" in books("order", "list", "zzzz")
+    assert "numbers: 3" in books("order", "show", "R-102")
+    with pytest.raises(NotFound):
+        books("order", "show", "R-999")
+
+
+def test_repeat_records_after_it_showed(books: Call, shop: Shop) -> None:
+    seen = books("order", "repeat", "harbour", "--dry-run")
+    assert "last time   06 May 2022, order R-102" in seen and "the very scan of last time" in seen
+    assert len(orders.lines(shop.db)) == 3
+    made = books("order", "repeat", "harbour", "--quantity", "4", "--buyer", "hall", "--yes", "--json")
+    assert made["numbers"] == "4–7" and made["quantity"] == 4 and made["currency"] == "EUR"
+    with pytest.raises(CatalogueError, match="Nothing was recorded"):
+        books("order", "repeat", "harbour", "--json")
+    with pytest.raises(Ambiguous, match="2 lines"):
+        books("order", "repeat", "R-102", "--yes")
+    with pytest.raises(Refused, match="size"):
+        books("order", "repeat", "harbour", "--size", "huge", "--yes")
+    with pytest.raises(Refused, match="18 numbers left"):
+        books("order", "repeat", "harbour", "--quantity", "19", "--yes")
+    checked = books("order", "repeat", "R-101", "--check", "--dry-run")
+    assert "last checked never" not in checked
+
+
+def test_add_status_and_cancel(books: Call, shop: Shop) -> None:
+    made = books("order", "add", "Salt", "Field", "--size", "30x30", "--price", "45,50", "--number", "N-1", "--yes",
+                 "--json")
+    assert (made["width_mm"], made["price"], made["status"], made["repeat_of"]) == (300, "45.50", "asked", None)
+    assert books("order", "status", "N-1", "approved", "--json")["status"] == "approved"
+    books("order", "status", "N-1", "cancelled")
+    with pytest.raises(Refused):
+        books("order", "status", "N-1", "printed")
+    with pytest.raises(Refused, match="price"):
+        books("order", "add", "Salt", "Field", "--size", "30x30", "--price", "dear", "--yes")
+
+
+def test_editions_from_setting_to_certificates(books: Call, shop: Shop, tmp_path: Path) -> None:
+    state = books("edition", "set", "salt field", "--limit", "8", "--proofs", "1", "--size", "60x60", "--json")
+    edition = state["edition"]["id"]
+    assert "8 left" in books("edition", "list", "quill")
+    books("order", "repeat", "salt field", "--yes")
+    books("edition", "destroy", edition, "1", "--reason", "wrong stock")
+    books("order", "repeat", "salt field", "--replacing", "1", "--number", "N-2", "--yes")
+    shown = books("edition", "show", "salt field")
+    assert "destroyed" in shown and "printed anew in N-2" in shown
+    books("edition", "certificates", edition, "--csv", tmp_path / "c.csv", "--html", tmp_path / "c.html")
+    assert "1/8" in (tmp_path / "c.csv").read_text() and "1/8" in (tmp_path / "c.html").read_text()
+    with pytest.raises(Refused):
+        books("edition", "certificates", edition, "--csv", tmp_path / "c.csv")
+    assert "closed 2026-02-03" in books("edition", "close", edition, "--date", "2026-02-03")
+    with pytest.raises(Refused, match="stays"):
+        books("edition", "set", "salt field", "--limit", "9", "--size", "60x60")
+    for wrong in (("destroy", edition, "x y", "--reason", "r"), ("close", edition, "--date", "?")):
+        with pytest.raises(Refused):
+            books("edition", *wrong)
+    assert editions.state(shop.db, editions.wanted(shop.db, edition)).numbers_out == 1
+
+
+def test_artists_terms_and_rescans(books: Call, shop: Shop) -> None:
+    books("artist", "set", "ilse", "--contact", "12 Quay Lane", "--terms", "half")
+    books("artist", "set", "ilse", "--notes", "rings before noon")
+    assert "12 Quay Lane" in books("artist", "show", "marwood") and "half" in books("artist", "show", "marwood")
+    assert [a["name"] for a in books("artist", "list", "--json")] == ["Ilse Marwood", "Tomas Quill"]
+    with pytest.raises(NotFound):
+        books("artist", "show", "zzzz")
+    assert "Salt Field" in books("rescan") and "Harbour" not in books("rescan")  # 3000 px on 60 cm of canvas
+    text = books("rescan", "salt", "field", "--note", "light=raking, left", "--relief", "3")
+    assert "light: raking, left" in text and "Ask the artist's leave" in text
+    piece = pieces.by_id(shop.db, pieces.known_piece(shop.db, "Tomas Quill", "Salt Field") or 0)
+    assert piece is not None and piece.relief_mm == 3
+    with pytest.raises(click.UsageError):
+        books("rescan", "--note", "light=left")
+
+
+def test_sheets_tables_and_holdings(books: Call, shop: Shop, tmp_path: Path) -> None:
+    assert "JOB SHEET  order R-101" in books("order", "sheet", "R-101", "--text")
+    written = books("order", "sheet", "R-102", "--copy", "--folder", tmp_path / "job", "--json")
+    assert sorted(Path(f).suffix for one in written for f in one["files"]) == sorted([".html", ".txt", ".tif"] * 2)
+    with pytest.raises(NotFound):
+        books("order", "sheet", "R-102", "--line", "999")
+    books("export", "csv", "orders", tmp_path / "o.csv")
+    assert (tmp_path / "o.csv").read_text().count("\n") == 4
+    with pytest.raises(Refused, match="store"):
+        books("export", "csv", "editions", shop.root / "e.csv")
+    page = Path(books("export", "holdings", "marwood", "--json")["written"])
+    assert page.parent == shop.home.sheets and "Harbour at Low Water" in page.read_text(encoding="utf-8")
+    books("export", "holdings", "marwood", "--to", tmp_path / "h.html")
+    with pytest.raises(Refused):
+        books("export", "holdings", "marwood", "--to", tmp_path / "h.html")
