@@ -8,6 +8,7 @@ from catalogue.indexing.naming import Place, place_of, role_of
 from catalogue.reading.model import Fault, Reading
 from catalogue.records import events, files, findings, pieces, scans
 from catalogue.records.database import Database
+from catalogue.records.files import File
 from catalogue.records.paths import is_text, shown
 from catalogue.records.stores import Store
 from catalogue.settings import Home
@@ -44,6 +45,8 @@ def record(db: Database, home: Home, store: Store, path: str, reading: Reading, 
         _note_faults(db, store, path, reading, None, None)
         return None
     before = files.by_path(db, store.id, path)
+    if before is not None and _damaged_silently(db, store, before, reading):
+        return None
     scan_id = None
     if reading.sha256 and not faults & _NO_SCAN:
         held = scans.by_digest(db, reading.sha256)
@@ -85,6 +88,20 @@ def _note_faults(db: Database, store: Store, path: str, reading: Reading, file_i
     if not is_text(path):
         findings.record(db, "name not UTF-8", "the name holds bytes that are no text", store_id=store.id, path=path,
                         file_id=file_id, scan_id=scan_id, hint="Rename it; shown with a sign for each such byte.")
+
+
+def _damaged_silently(db: Database, store: Store, before: File, reading: Reading) -> bool:
+    """Whether the bytes changed though size and time did not; then the file stays what it was, with a finding."""
+    scan = scans.by_id(db, before.scan_id) if before.scan_id else None
+    if scan is None or not reading.sha256 or reading.sha256 == scan.sha256 or (
+            (reading.size, reading.mtime_ns) != (before.size, before.mtime_ns)):
+        return False
+    findings.record(db, "changed", "its bytes differ though its size and time do not", store_id=store.id,
+                    path=before.path, file_id=before.id, scan_id=before.scan_id,
+                    hint="Silent damage. Audit the store to see where, and restore it from a good copy.")
+    events.append(db, "fixity check", "fail", store=store.name, path=before.path, sha256=scan.sha256,
+                  detail="changed: met while reading all anew")
+    return True
 
 
 def _note_edit(db: Database, store: Store, path: str, old_scan: int, file_id: int, scan_id: int | None) -> None:

@@ -424,3 +424,18 @@ def test_progress_tells_rate_and_time_left(shop: Shop) -> None:
     shop.audit(report=seen.append)
     assert seen[-1].done == seen[-1].total == 1
     assert seen[-1].bytes_total == files.by_path(shop.db, shop.store().id, MASTER).size  # type: ignore[union-attr]
+
+
+def test_reading_all_anew_does_not_take_silent_damage_for_new_content(shop: Shop, master: Path) -> None:
+    """``index --again`` once gave the damaged bytes the file's name, and every later audit found them intact."""
+    from fixity_shop import threads
+
+    from catalogue.indexing.service import index
+
+    was = shop.due(MASTER).sha256
+    rot(master, 2000)
+    index(shop.db, shop.home, [shop.store()], again=True, executors=threads)
+    assert shop.due(MASTER).sha256 == was
+    assert "changed" in shop.kinds(MASTER)
+    assert shop.audit().findings == {"changed": 1}
+    assert shop.db.execute("SELECT count(*) FROM scan").fetchone()[0] == 1
