@@ -20,12 +20,12 @@ from .limits import Deadline, Limits, OutOfTime
 from .model import Fault, FaultFound, Note, Reading, SegmentDigest
 from .opening import open_source
 from .preview import LONG_SIDE, encode, hashes
-from .raster import TooBig
 from .reduce import Reducer, turned
 from .render import Rendering
 from .source import Samples, Source
 from .spectrum import Patches
 from .stretches import plain_stretches
+from .trouble import TooBig
 
 SPOILS_DIGEST = (Fault.TRUNCATED, Fault.DAMAGED, Fault.UNREADABLE, Fault.UNDECODED)
 

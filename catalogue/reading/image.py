@@ -25,6 +25,7 @@ FORMATS = {1: "uint", 2: "int", 3: "float", 4: "uint", 5: "complex int", 6: "com
 # Decoded bytes for a stored one that a codec can reach, with room to spare: beyond it a size is a lie. Deflate reaches
 # 1032 and LZW about 1365 by construction; the others have run lengths without a bound worth naming.
 MOST_EXPANSION = {1: 4, 5: 2048, 8: 2048, 32946: 2048, 32773: 128}
+LZW, LZMA = 5, 34925
 DEFLATE = frozenset({8, 32946})
 JPEGS = frozenset({6, 7, 33007, 34892})
 

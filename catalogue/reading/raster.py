@@ -8,8 +8,7 @@ import logging
 import os
 import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 
 import imagecodecs
 import numpy as np
@@ -19,46 +18,15 @@ from numpy.typing import NDArray
 from .digests import ReadFailed
 from .image import DEFLATE, JPEGS, Image
 from .limits import Deadline, Limits
-from .model import Fault, FaultFound
 from .reduce import spans
+from .streams import Stream, can_stream
 from .structure import Structure
+from .trouble import TooBig, Trouble, read_at, reason_of
 
 logging.getLogger("tifffile").setLevel(logging.CRITICAL)  # its complaints become findings here
 
 Rows = NDArray[Any]
-
-
-@dataclass(slots=True)
-class Trouble:
-    """Segments that could not be had, gathered so that a thousand bad strips make one finding."""
-
-    had: int = 0                       # segments of which at least a part was had
-    missing: int = 0                   # not wholly inside the file
-    failed: int = 0                    # there, but the codec refused them
-    unread: list[ReadFailed] = field(default_factory=list)
-    first_missing: int | None = None
-    first_failed: int | None = None
-    reason: str = ""
-
-    def faults(self, total: int, cut_known: bool) -> tuple[FaultFound, ...]:
-        """The findings they amount to. ``cut_known``: the structure check has already told of missing segments."""
-        found = []
-        if self.unread:
-            found.append(FaultFound(Fault.UNREADABLE, str(self.unread[0]), "the medium may be failing: copy what can "
-                                    "be read, then replace it", self.unread[0].offset))
-        if self.missing and not cut_known:
-            found.append(FaultFound(Fault.TRUNCATED, f"{self.missing:,} of {total:,} segments are not whole",
-                                    "look for another copy of this file", self.first_missing))
-        if self.failed and not self.had:
-            found.append(FaultFound(Fault.UNDECODED, self.reason))
-        elif self.failed:
-            found.append(FaultFound(Fault.DAMAGED, f"{self.failed:,} of {total:,} segments do not decode: "
-                                    f"{self.reason}", "look for another copy of this file", self.first_failed))
-        return tuple(found)
-
-
-class TooBig(Exception):
-    """A segment would need more memory than ``Limits.held_bytes``."""
+YCBCR = 6
 
 
 class Raster:
@@ -95,6 +63,9 @@ class Raster:
             yield from self._plain_strips()
             return
         if image.segment_bytes() > self.limits.held_bytes:
+            if self._can_stream():
+                yield from self._streamed_strips()
+                return
             raise TooBig(f"one segment holds {image.segment_bytes() / 2**20:,.0f} MiB of samples in one piece of "
                          "compressed data")
         yield from self._segment_rows()
@@ -103,7 +74,7 @@ class Raster:
         image = self.image
         uniform = len(set(image.bits)) == 1 and image.depth == 1
         plain = image.compression == 1 and not image.tiled and self.found.number(image.ifd, 266, 1) == 1
-        return plain and uniform and image.photometric != 6 and (self._whole_bytes() or self._packed())
+        return plain and uniform and image.photometric != YCBCR and (self._whole_bytes() or self._packed())
 
     def _whole_bytes(self) -> bool:
         return self.image.bits[0] == self.dtype.itemsize * 8
@@ -155,7 +126,7 @@ class Raster:
             self._note_missing(self.found.size, once=start)
         shape = (stop - start, image.width, image.segment_samples)
         if self._whole_bytes():
-            stored = self.dtype.newbyteorder("<" if self.found.order == "<" else ">")
+            stored = self.dtype.newbyteorder(self._order())
             return np.frombuffer(data, stored).reshape(shape).astype(self.dtype, copy=False)
         bits = image.bits[0]
         run = image.width * image.segment_samples
@@ -178,6 +149,60 @@ class Raster:
                 break
             done += count
         return done
+
+    def _can_stream(self) -> bool:
+        image = self.image
+        plain = not image.tiled and image.depth == 1 and len(set(image.bits)) == 1 and self._whole_bytes()
+        predictor = self.found.number(image.ifd, 317, 1)
+        return plain and can_stream(image.compression) and predictor in (1, 2) and image.photometric != YCBCR
+
+    def _streamed_strips(self) -> Iterator[Rows]:
+        """Compressed strips too large to hold, decoded as they are read."""
+        image = self.image
+        row_bytes, per_plane = image.stored_row_bytes(), image.rows_of_segments
+        step = max(1, self.limits.band_bytes // (row_bytes * image.planes))
+        for strip in range(per_plane):
+            streams = [self._stream(plane * per_plane + strip, step * row_bytes) for plane in range(image.planes)]
+            for start, stop in spans(min(image.segment_height, image.height - strip * image.segment_height), step):
+                self.deadline.check()
+                planes = [self._streamed_rows(stream, stop - start, row_bytes) for stream in streams]
+                yield planes[0] if len(planes) == 1 else np.concatenate(planes, axis=2)
+
+    def _stream(self, index: int, step: int) -> Stream | None:
+        image = self.image
+        if index >= min(len(image.offsets), len(image.counts)) or image.offsets[index] >= self.found.size:
+            self._note_missing(self.found.size)
+            return None
+        offset, count = int(image.offsets[index]), int(image.counts[index])
+        if offset + count > self.found.size:
+            self._note_missing(offset)
+        return Stream(self.found.fd, offset, count, image.compression, step)
+
+    def _streamed_rows(self, stream: Stream | None, rows: int, row_bytes: int) -> Rows:
+        wanted = rows * row_bytes
+        data = b""
+        try:
+            data = stream.read(wanted) if stream else b""
+        except ReadFailed as error:
+            self.trouble.unread.append(error)
+        except Exception as error:  # the codec edge
+            self._note_failed(error, None)
+        self.trouble.had += bool(data)
+        if stream and len(data) < wanted and self.trouble.clean:
+            self._note_failed(EOFError("a strip's data ends before its rows do"), None)
+        stored = np.frombuffer(data.ljust(wanted, b"\0"), self.dtype.newbyteorder(self._order()))
+        band = stored.astype(self.dtype).reshape(rows, self.image.width, self.image.segment_samples)
+        if self.found.number(self.image.ifd, 317, 1) == 2:
+            band = np.asarray(imagecodecs.delta_decode(band, axis=-2))
+        return band
+
+    def _order(self) -> Literal["<", ">"]:
+        return "<" if self.found.order == "<" else ">"
+
+    def _note_failed(self, error: Exception, offset: int | None) -> None:
+        self.trouble.failed += 1
+        if not self.trouble.reason:
+            self.trouble.reason, self.trouble.first_failed = reason_of(error), offset
 
     def _segment_rows(self) -> Iterator[Rows]:
         """Any segments, one row of them at a time, edge tiles clipped, planes interleaved."""
@@ -242,9 +267,7 @@ class Raster:
         except Exception as error:  # the codec edge: whatever a codec raises is a finding about this segment
             part = self._salvaged(data, index)
             if whole and (part is None or self.salvage_is_partial):
-                trouble.failed += 1
-                if not trouble.reason:
-                    trouble.reason, trouble.first_failed = _reason(error), offset
+                self._note_failed(error, offset)
         trouble.had += part is not None
         return part
 
@@ -270,25 +293,3 @@ class Raster:
             return None
         rows = decoded.reshape(decoded.shape[-3:]) if decoded.ndim > 3 else decoded
         return np.asarray(rows.astype(self.dtype, copy=False))
-
-
-def read_at(fd: int, count: int, offset: int) -> bytes:
-    """Up to ``count`` bytes from ``offset``; fewer at the file's end. Raises ``ReadFailed``."""
-    try:
-        data = os.pread(fd, count, offset)
-    except OSError as error:
-        raise ReadFailed(offset, error) from error
-    while len(data) < count:  # the system gives at most 2 GiB, and less where it likes
-        try:
-            more = os.pread(fd, count - len(data), offset + len(data))
-        except OSError as error:
-            raise ReadFailed(offset + len(data), error) from error
-        if not more:
-            break
-        data += more
-    return data
-
-
-def _reason(error: Exception) -> str:
-    text = " ".join(str(error).split()) or type(error).__name__
-    return text[:200]

@@ -48,6 +48,8 @@ class Rendering:
             return np.asarray(self.palette[np.minimum(band[..., 0], len(self.palette) - 1)])
         if self.kind.kind == "c":
             band = np.abs(band).astype(np.float32)
+        if self.kind.kind == "f" and not np.isfinite(band).all():  # one would spoil a whole line of averages
+            band = np.nan_to_num(band, nan=0.0, posinf=0.0, neginf=0.0)
         if self.photometric == "CIELAB" and self.kind.kind == "u":
             band = band.copy()
             band[..., 1:3] ^= self.kind.type(1 << (8 * self.kind.itemsize - 1))
@@ -84,7 +86,6 @@ class Rendering:
         if self.kind.kind == "i":
             half = np.float32(2.0 ** (min(self.bits, 8 * self.kind.itemsize) - 1))
             return np.asarray((values + half) / (2 * half - 1), np.float32)
-        values = np.nan_to_num(values, nan=0.0, posinf=0.0, neginf=0.0)
         low, high = float(values.min()), float(values.max())
         if low >= -0.5 and high <= 1.5:
             return values
@@ -94,7 +95,7 @@ class Rendering:
         """TIFF 6.0 section 23 (CIELAB), TIFF Technical Note 4 (ICCLab), ITU-T T.42 default ranges (ITULab)."""
         values = values[..., :3] if values.shape[2] >= 3 else np.repeat(values[..., :1], 3, axis=2)
         if self.kind.kind == "f":
-            return np.asarray(np.nan_to_num(values), np.float32)
+            return np.asarray(values, np.float32)
         step = np.float32(self.top / 255)    # 1 at 8 bits, 257 at 16
         wide = step > 1
         per_unit = np.float32(256 if wide else 1)

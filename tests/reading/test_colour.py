@@ -162,6 +162,17 @@ def test_alpha_is_laid_on_white(kind: str, folder: Path) -> None:
     assert np.abs(shown[16, 32] - 255).max() <= 4
 
 
+def test_float_with_no_numbers_in_it(folder: Path) -> None:
+    """A NaN or an infinity darkens its own pixel and no other."""
+    picture = np.full((80, 90, 3), 0.5, np.float32)
+    picture[40, 50], picture[60, 10] = np.nan, np.inf
+    tifffile.imwrite(folder / "float.tif", picture, photometric="rgb", metadata=None)
+    reading = read_file(folder / "float.tif")
+    assert reading.preview
+    shown = np.asarray(Image.open(BytesIO(reading.preview))).astype(int)
+    assert np.abs(shown[:30] - 128).max() <= 3 and np.median(np.abs(shown - 128)) <= 2
+
+
 def test_palette_and_white_is_zero(folder: Path) -> None:
     index = np.tile(np.arange(16, dtype=np.uint8), (16, 4))
     table = np.linspace(0, 65535, 256 * 3).astype(np.uint16).reshape(3, 256)

@@ -15,7 +15,7 @@ import pytest
 import tifffile
 from PIL import Image
 
-from catalogue.reading import digests, raster
+from catalogue.reading import digests, trouble
 from catalogue.reading.file import read_file
 from catalogue.reading.limits import Limits
 from catalogue.reading.model import Fault, Reading
@@ -90,7 +90,7 @@ def test_medium_fails(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
             raise OSError(5, "Input/output error")
         return real(fd, count, offset)
 
-    monkeypatch.setattr(raster.os, "pread", failing)
+    monkeypatch.setattr(trouble.os, "pread", failing)
     reading = read_file(strips)
     fault = next(f for f in reading.faults if f.kind is Fault.UNREADABLE)
     assert fault.offset is not None and abs(fault.offset - bad) < 100_000
@@ -309,3 +309,10 @@ def test_found_by_mutation(folder: Path) -> None:
     reading = read_file(path)
     assert kinds(reading) == {Fault.TRUNCATED} and reading.preview
     assert not any("could not be read through" in fault.detail for fault in reading.faults)
+
+
+def test_empty_segments_are_told(folder: Path) -> None:
+    """Every strip marked empty: allowed by TIFF, but no picture; found by mutation."""
+    path = folder / "hollow.tif"
+    path.write_bytes(ifd(image(10, 10, 8, 0, 0)).ljust(300, b"\0"))
+    assert kinds(read_file(path)) == {Fault.DAMAGED}

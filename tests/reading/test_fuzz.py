@@ -18,7 +18,7 @@ from catalogue.reading.model import Fault
 SEEDS = {name: data for name, data in written_seeds().items() if "group4" not in name}
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(name=st.sampled_from(sorted(SEEDS)), seed=st.integers(0, 2**32))
 def test_mutated_files(name: str, seed: int, tmp_path_factory: pytest.TempPathFactory) -> None:
     """Whatever was done to a file, a Reading comes back: with a preview or with a finding that says why not."""

@@ -62,6 +62,28 @@ def test_layout_changes_nothing(name: str, deep: np.ndarray, plain: str, folder:
     assert samples is not None and np.array_equal(samples, deep)
 
 
+@pytest.mark.parametrize("compression", ["lzw", "zlib", "lzma"])
+@pytest.mark.parametrize("predictor", [1, 2])
+@pytest.mark.parametrize(("layout", "grain"), [("", "noise"), ("planes", "smooth"), ("big-endian", "blank")])
+def test_strips_too_large_to_hold(compression: str, predictor: int, layout: str, grain: str, folder: Path) -> None:
+    """One compressed strip, far above the memory allowed, is decoded as it is read; against tifffile."""
+    rng = np.random.default_rng(9)
+    picture = rng.integers(0, 65535, (300, 211, 3), dtype=np.uint16)
+    if grain != "noise":
+        picture = (np.arange(300 * 211 * 3) // 400 % 5000).astype(np.uint16).reshape(300, 211, 3)
+        picture *= grain == "smooth"
+    options = {"planes": {"planarconfig": "separate"}, "big-endian": {"byteorder": ">"}}.get(layout, {})
+    path = write(folder / "large.tif", picture, compression=compression, predictor=predictor, rowsperstrip=300,
+                 **options)
+    found = samples_of(path, Limits(held_bytes=10_000, band_bytes=20_000))
+    assert found is not None and np.array_equal(found, picture)
+    data = path.read_bytes()
+    path.write_bytes(data[: len(data) * 7 // 10])
+    reading = read_file(path, limits=Limits(held_bytes=10_000, band_bytes=20_000))
+    assert {f.kind for f in reading.faults} - {Fault.NO_PROFILE} <= {Fault.TRUNCATED, Fault.DAMAGED, Fault.UNDECODED}
+    assert any(f.kind is Fault.TRUNCATED for f in reading.faults) and reading.pixel_digest == ""
+
+
 def test_one_changed_pixel_changes_the_digest(deep: np.ndarray, plain: str, folder: Path) -> None:
     other = deep.copy()
     other[200, 300, 1] ^= 1

@@ -135,11 +135,11 @@ def test_other_formats_state_the_same(suffix: str, painting: np.ndarray, folder:
 
 
 def test_against_tifffile_and_pillow_on_their_pictures() -> None:
-    """Files neither of us wrote: every picture of scikit-image's wheel."""
+    """Files neither of us wrote: pictures of scikit-image's wheel up to 300 kB."""
     data = Path(skimage.__file__).parent / "data"
     seen = 0
     for path in sorted(data.iterdir()):
-        if path.suffix not in (".tif", ".png", ".jpg"):
+        if path.suffix not in (".tif", ".png", ".jpg") or path.stat().st_size > 300_000:
             continue
         seen += 1
         reading = read_file(path)

@@ -1,0 +1,145 @@
+"""Compressed strips too large to decode in one piece, decoded as they are read: Deflate, LZMA and LZW."""
+
+import lzma
+import os
+import zlib
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import imagecodecs
+import numpy as np
+from numpy.typing import NDArray
+
+from .digests import ReadFailed
+from .image import DEFLATE, LZMA, LZW
+
+READ_BYTES = 1 << 20
+CLEAR, END = 256, 257
+
+
+def can_stream(compression: int) -> bool:
+    """Whether a strip of this compression can be decoded piece by piece."""
+    return compression in DEFLATE | {LZW, LZMA}
+
+
+class Stream:
+    """The decoded bytes of one strip, asked for a few rows at a time. Memory does not grow with the strip."""
+
+    def __init__(self, fd: int, offset: int, count: int, compression: int, step: int) -> None:
+        pieces = _stored(fd, offset, count)
+        self._pieces = unlzw(pieces) if compression == LZW else _inflated(pieces, compression, step)
+        self._left = bytearray()
+
+    def read(self, count: int) -> bytes:
+        """``count`` bytes, fewer at the end. Raises ``ReadFailed`` and what the codecs raise."""
+        while len(self._left) < count:
+            piece = next(self._pieces, None)
+            if piece is None:
+                break
+            self._left += piece
+        found = bytes(self._left[:count])
+        del self._left[:count]
+        return found
+
+
+def _stored(fd: int, offset: int, count: int) -> Iterator[bytes]:
+    end = offset + count
+    while offset < end:
+        try:
+            data = os.pread(fd, min(READ_BYTES, end - offset), offset)
+        except OSError as error:
+            raise ReadFailed(offset, error) from error
+        if not data:
+            return
+        offset += len(data)
+        yield data
+
+
+def _inflated(pieces: Iterator[bytes], compression: int, step: int) -> Iterator[bytes]:
+    """Deflate or LZMA, at most ``step`` bytes at a time."""
+    inflate: Callable[[bytes, int], bytes]
+    if compression == LZMA:
+        unpacker = lzma.LZMADecompressor()
+        for piece in pieces:
+            yield unpacker.decompress(piece, step)
+            while not unpacker.needs_input and not unpacker.eof:
+                yield unpacker.decompress(b"", step)
+            if unpacker.eof:
+                return
+        return
+    deflated = zlib.decompressobj()
+    inflate = deflated.decompress
+    for piece in pieces:
+        yield inflate(piece, step)
+        while deflated.unconsumed_tail and not deflated.eof:
+            yield inflate(deflated.unconsumed_tail, step)
+        if deflated.eof:
+            return
+
+
+def _widths(most: int) -> NDArray[np.int64]:
+    """Bits of each code after a Clear (TIFF 6.0, section 13: wider from table entries 511, 1023 and 2047)."""
+    number = np.arange(1, most + 1)
+    return 9 + (number >= 255).astype(np.int64) + (number >= 767) + (number >= 1791)
+
+
+MOST_CODES = 4096 + 256
+WIDTHS = _widths(MOST_CODES)
+STARTS = np.concatenate([[0], np.cumsum(WIDTHS)])   # bits from the first code of a run to each
+MASKS = (1 << WIDTHS) - 1
+RUN_BYTES = int(STARTS[-1]) // 8 + 8
+
+
+def unlzw(pieces: Iterator[bytes]) -> Iterator[bytes]:
+    """LZW as TIFF writes it (most significant bit first), decoded from one Clear code to the next.
+
+    The table starts anew at a Clear, at the latest after about 3,800 codes, so the stretch between two is a stream of
+    its own. Its end is found without decoding it, for a code's width follows from its number alone. Raises
+    ``ValueError`` for streams that never clear.
+    """
+    held = b""
+    at = 0   # bit of the next code in ``held``
+    ended = False
+    first = True
+    while True:
+        while not ended and len(held) - at // 8 < RUN_BYTES:
+            piece = next(pieces, None)
+            ended = piece is None
+            held = held[at // 8 :] + (piece or b"")
+            at %= 8
+        if first:   # the stream opens with a Clear of 9 bits
+            if held[:1] != b"\x80":
+                raise ValueError("an LZW strip does not begin with a Clear code")
+            at, first = at + 9, False
+        codes, bits = _codes(held, at)
+        stop = np.flatnonzero(codes >= CLEAR)
+        stop = stop[(codes[stop] == CLEAR) | (codes[stop] == END)]
+        count = int(stop[0]) if len(stop) else len(codes)
+        if not len(stop) and count == MOST_CODES:
+            raise ValueError("an LZW strip does not clear its table")
+        if count:
+            yield _decoded(held, at, int(bits[count]), int(WIDTHS[count]))
+        if not len(stop) or codes[count] == END:
+            return
+        at += int(bits[count]) + int(WIDTHS[count])
+
+
+def _codes(held: bytes, at: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """The codes of a run that starts at bit ``at``, as far as the bytes go, and their places from there."""
+    room = int(np.searchsorted(STARTS, 8 * len(held) - at, side="right")) - 1
+    count = max(0, min(MOST_CODES, room))
+    places = STARTS[:count] + at
+    raw = np.frombuffer(held + b"\0\0\0", np.uint8)
+    index = places >> 3
+    window = (raw[index].astype(np.int64) << 16) | (raw[index + 1].astype(np.int64) << 8) | raw[index + 2]
+    return (window >> (24 - (places & 7) - WIDTHS[:count])) & MASKS[:count], STARTS[: count + 1]
+
+
+def _decoded(held: bytes, at: int, bits: int, end_width: int) -> Any:
+    """A run's bytes: a Clear before it, an end code after it, shifted to whole bytes."""
+    last = at + bits
+    number = int.from_bytes(held[at // 8 : -(-last // 8)], "big") >> (-last % 8)
+    number &= (1 << bits) - 1
+    total = 9 + bits + end_width
+    number = ((CLEAR << bits | number) << end_width | END) << (-total % 8)
+    return imagecodecs.lzw_decode(number.to_bytes(-(-total // 8), "big"))

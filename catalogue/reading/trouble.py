@@ -1,0 +1,70 @@
+"""What can go wrong with the segments of one image, gathered so that it makes few findings."""
+
+import os
+from dataclasses import dataclass, field
+
+from .digests import ReadFailed
+from .model import Fault, FaultFound
+
+
+@dataclass(slots=True)
+class Trouble:
+    """Segments that could not be had, gathered so that a thousand bad strips make one finding."""
+
+    had: int = 0                       # segments of which at least a part was had
+    missing: int = 0                   # not wholly inside the file
+    failed: int = 0                    # there, but the codec refused them
+    unread: list[ReadFailed] = field(default_factory=list)
+    first_missing: int | None = None
+    first_failed: int | None = None
+    reason: str = ""
+
+    @property
+    def clean(self) -> bool:
+        """Whether nothing was wrong so far."""
+        return not (self.missing or self.failed or self.unread)
+
+    def faults(self, total: int, cut_known: bool) -> tuple[FaultFound, ...]:
+        """The findings they amount to. ``cut_known``: the structure check has already told of missing segments."""
+        found = []
+        if self.unread:
+            found.append(FaultFound(Fault.UNREADABLE, str(self.unread[0]), "the medium may be failing: copy what can "
+                                    "be read, then replace it", self.unread[0].offset))
+        if self.missing and not cut_known:
+            found.append(FaultFound(Fault.TRUNCATED, f"{self.missing:,} of {total:,} segments are not whole",
+                                    "look for another copy of this file", self.first_missing))
+        if self.failed and not self.had:
+            found.append(FaultFound(Fault.UNDECODED, self.reason))
+        elif self.failed:
+            found.append(FaultFound(Fault.DAMAGED, f"{self.failed:,} of {total:,} segments do not decode: "
+                                    f"{self.reason}", "look for another copy of this file", self.first_failed))
+        if not self.had and self.clean:
+            found.append(FaultFound(Fault.DAMAGED, "all its segments are empty"))
+        return tuple(found)
+
+
+class TooBig(Exception):
+    """A segment would need more memory than ``Limits.held_bytes``."""
+
+
+def read_at(fd: int, count: int, offset: int) -> bytes:
+    """Up to ``count`` bytes from ``offset``; fewer at the file's end. Raises ``ReadFailed``."""
+    try:
+        data = os.pread(fd, count, offset)
+    except OSError as error:
+        raise ReadFailed(offset, error) from error
+    while len(data) < count:  # the system gives at most 2 GiB, and less where it likes
+        try:
+            more = os.pread(fd, count - len(data), offset + len(data))
+        except OSError as error:
+            raise ReadFailed(offset + len(data), error) from error
+        if not more:
+            break
+        data += more
+    return data
+
+
+def reason_of(error: Exception) -> str:
+    """An error's message on one line, at most 200 characters."""
+    text = " ".join(str(error).split()) or type(error).__name__
+    return text[:200]
