@@ -67,7 +67,7 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
     count, size = sum(len(p.items) for p in taking), sum(p.size for p in taking)
     outcome: Outcome | None = None
     if not dry_run and (yes or interactive) and count and (yes or click.confirm(
-            f"Take {count} files ({sized(size)}) into {', '.join([store.name, *also])}?", default=True, err=True)):
+            f"Take {_files(count)} ({sized(size)}) into {', '.join([store.name, *also])}?", default=True, err=True)):
         with interruptible() as cancelled, bar() as report:
             outcome = apply(db, home, plan, also=further, delete_sources=remove_sources, report=report,
                             cancelled=cancelled)
@@ -159,7 +159,8 @@ def show_proposal(proposal: "Proposal", session: Session, number: int) -> None:
 
     out = console(to_errors=session.as_json)
     whose = " – ".join(filter(None, (proposal.artist.value, proposal.piece.value)))
-    sure = f" ({min(proposal.artist.certainty, proposal.piece.certainty):.0%} sure: {proposal.piece.reason})"
+    certainty = min(proposal.artist.certainty, proposal.piece.certainty)
+    sure = f" ({certainty:.0%} sure: {proposal.piece.reason})" if not proposal.questions else ""
     out.print(f"{number}. {proposal.kind}" + (f": {whose}{sure}" if whose else ""))
     for reason in proposal.reasons:
         out.print(f"   {reason}")
@@ -181,11 +182,11 @@ def _show_outcome(out: "Console", plan: "Plan", outcome: "Outcome | None") -> No
         if any(p.take for p in plan.proposals):
             out.print("Nothing was copied.")
         return
-    out.print(f"Taken in: {len(outcome.taken)} files, each read back and compared.")
+    out.print(f"Taken in: {_files(len(outcome.taken))}, each read back and compared.")
     for left in outcome.left:
         out.print(f"  left: {left.path.name}: {left.why}")
     if outcome.removed:
-        out.print(f"Removed from {plan.folder}: {len(outcome.removed)} files.")
+        out.print(f"Removed from {plan.folder}: {_files(len(outcome.removed))}.")
     for kept in outcome.kept:
         out.print(f"  not removed: {kept.path.name}: {kept.why}")
     if not outcome.removed:
@@ -201,3 +202,7 @@ def as_data(plan: "Plan") -> list[dict[str, object]]:
         "files": [{"source": i.arrival.path, "role": i.role, "target": i.target, "sha256": i.arrival.reading.sha256,
                    "bytes": i.arrival.reading.size} for i in p.items],
     } for p in plan.proposals]
+
+
+def _files(count: int) -> str:
+    return f"{count} file{'' if count == 1 else 's'}"

@@ -49,7 +49,7 @@ def command(context: click.Context, session: Session, store_name: str | None, le
     result: Tidied | None = None
     interactive = sys.stdin.isatty() and not session.as_json
     if plan.moves and (yes or (interactive and click.confirm(
-            f"Rename {len(plan.moves)} files in {plan.store}?", default=False, err=True))):
+            f"Rename {len(plan.moves)} file{'' if len(plan.moves) == 1 else 's'} in {plan.store}?", default=False, err=True))):
         with interruptible() as cancelled, bar() as report:
             result = apply_tidying(db, home, plan, report=report, cancelled=cancelled)
     session.emit({"plan": plan, "done": result}, lambda out: _show_done(out, result))
@@ -73,7 +73,7 @@ def _show_done(out: "Console", done: "Tidied | None") -> None:
     if done is None:
         out.print("Nothing was changed.")
         return
-    out.print(f"Renamed {len(done.moved)} files.")
+    out.print(f"Renamed {len(done.moved)} file{'' if len(done.moved) == 1 else 's'}.")
     for left in done.left:
         out.print(f"  left: {left.path}: {left.why}")
     if done.undo:

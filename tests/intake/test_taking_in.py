@@ -322,3 +322,14 @@ def test_what_lies_under_no_tile_and_how_many_tiles_are_expected_is_told(
     assert "67%–100% across" in bare
     expected = next(w for w in proposal.warnings if "expected" in w)
     assert expected.startswith("2 tiles came; 3 × 3 are expected")
+
+
+def test_a_name_that_is_no_text_comes_in_under_a_good_one(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    odd = write("one.tif", noise(1), at="2026-03-01T10:00:00")
+    odd.rename(os.fsdecode(bytes(odd.parent) + b"/\xff[bold]\x07\n.tif"))
+    plan = said(db, home, propose(db, home, tmp_path / "key", store))
+    (taken,) = apply(db, home, plan).taken
+    assert list(tree(tmp_path / "masters")) == [taken.target]
+    assert taken.target.endswith("master - 2026-03-01.tif")
+    assert [p.kind for p in propose(db, home, tmp_path / "key", store).proposals] == [Kind.HELD]
