@@ -1,4 +1,4 @@
-"""``catalogue order``: list, show, add, repeat, move on."""
+"""``catalogue order``: list, show, add, repeat, move on, correct, job sheet."""
 
 from datetime import date
 from pathlib import Path
@@ -10,13 +10,8 @@ from catalogue.commands.session import Session, bar, interruptible, json_option
 from catalogue.commands.show import find_piece
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from rich.console import Console
-
     from catalogue.ledger.proposal import Proposal
     from catalogue.records.database import Database
-    from catalogue.records.orders import Line, Order
 
 STATUSES = ("asked", "approved", "printed", "collected", "cancelled")
 
@@ -35,6 +30,7 @@ def command() -> None:
 @click.pass_obj
 def list_(session: Session, words: tuple[str, ...], year: str, status: str | None, limit: int) -> None:
     """Order lines, newest first; with WORDS only orders they fit."""
+    from catalogue.commands.order_text import print_lines
     from catalogue.records import orders
     from catalogue.records.search import search
 
@@ -44,7 +40,7 @@ def list_(session: Session, words: tuple[str, ...], year: str, status: str | Non
                  if line.placed.startswith(year) and status in (None, line.status)]
     else:
         lines = orders.lines(db, year=year, status=status or "", limit=limit)
-    session.emit(lines, lambda out: _listed(out, lines, session))
+    session.emit(lines, lambda out: print_lines(out, lines, session.home.settings.dates))
 
 
 @command.command("show")
@@ -55,12 +51,14 @@ def show(session: Session, number: str) -> None:
     """One order with its lines."""
     from dataclasses import asdict
 
+    from catalogue.commands.order_text import print_order
     from catalogue.records import orders
 
     db = session.existing()
     order = orders.by_number(db, number)
     lines = orders.lines_of(db, order.id)
-    session.emit({**asdict(order), "lines": lines}, lambda out: _order(out, order, lines, session))
+    session.emit({**asdict(order), "lines": lines},
+                 lambda out: print_order(out, order, lines, session.home.settings.dates))
 
 
 def print_options(function: Any) -> Any:
@@ -116,6 +114,7 @@ def add(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
 def repeat(session: Session, /, what: tuple[str, ...], line_id: int | None, as_last_time: bool,
            check: bool, dry_run: bool, **given: Any) -> None:
     """Another one like last time. WHAT is an order's number, or a piece (its last order is repeated)."""
+    from catalogue.commands.order_text import print_proposal
     from catalogue.ledger.health import check_now
     from catalogue.ledger.repeat import propose
 
@@ -128,13 +127,14 @@ def repeat(session: Session, /, what: tuple[str, ...], line_id: int | None, as_l
             check_now(db, proposal.printing.scan, proposal.printing.best, report=report, cancelled=cancelled)
         proposal = propose(db, session.home, **asked)
     if dry_run:
-        session.emit(proposal, lambda out: _proposal(out, proposal, session))
+        session.emit(proposal, lambda out: print_proposal(out, proposal, session.home.settings.dates))
         return
     _record(session, db, proposal, given)
 
 
 def _subject(db: "Database", what: str, line_id: int | None) -> tuple[int | None, int | None]:
     """The line or the piece meant, as ``(line id, piece id)``."""
+    from catalogue.commands.order_text import size_of
     from catalogue.errors import Ambiguous
     from catalogue.records import orders
 
@@ -145,7 +145,7 @@ def _subject(db: "Database", what: str, line_id: int | None) -> tuple[int | None
         return None, find_piece(db, what).id
     lines = orders.lines_of(db, order.id)
     if len(lines) != 1:
-        listed = "; ".join(f"{line.id} {line.title} {_size_of(line)}" for line in lines)
+        listed = "; ".join(f"{line.id} {line.title} {size_of(line)}" for line in lines)
         raise Ambiguous(f"The order {what!r} has {len(lines)} lines.", hint=f"Say --line: {listed}.")
     return lines[0].id, None
 
@@ -174,9 +174,10 @@ def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[
     from catalogue.records import numbers, orders
 
     if not session.as_json:
+        from catalogue.commands.order_text import print_proposal
         from catalogue.commands.session import console
 
-        _proposal(console(), proposal, session)
+        print_proposal(console(), proposal, session.home.settings.dates)
     if not given["yes"]:
         if session.as_json:
             raise CatalogueError("Nothing was recorded.", hint="With --json say --yes, or --dry-run to look.")
@@ -210,26 +211,53 @@ def status_(session: Session, number: str, status: str) -> None:
     session.emit(order, lambda out: out.print(f"Order {order.number} is {order.status}."))
 
 
-def _made(line: Any) -> str:
-    """Medium, border, wrap and edge in a few words."""
-    return ", ".join(filter(None, (
-        line.medium, f"{line.border_mm:g} mm border" if line.border_mm else "",
-        f"{line.wrap_mm:g} mm wrap" if line.wrap_mm else "", line.edge)))
+@command.command("correct")
+@click.argument("number")
+@click.option("--line", "line_id", type=int, help="The line that is wrong, where an order has several.")
+@click.option("--buyer")
+@click.option("--date", "placed")
+@click.option("--order-notes", help="Notes on the whole order.")
+@click.option("--size", help="Such as 50x70 (cm) or 500x700mm.")
+@click.option("--quantity", type=click.IntRange(1))
+@click.option("--medium")
+@click.option("--border", help="In mm.")
+@click.option("--wrap", help="In mm.")
+@click.option("--edge")
+@click.option("--price")
+@click.option("--profile")
+@click.option("--settings", "print_notes")
+@click.option("--notes", help="Notes on the line.")
+@json_option
+@click.pass_obj
+def correct(session: Session, /, number: str, line_id: int | None, **given: Any) -> None:
+    """Mend a slip in the order NUMBER; what is not given stays."""
+    from catalogue.commands.order_text import print_order
+    from catalogue.errors import Ambiguous, Refused
+    from catalogue.ledger import statuses, values
+    from catalogue.records import orders
 
-
-def _listed(out: "Console", lines: "Sequence[Line]", session: Session) -> None:
-    from itertools import groupby
-
-    from catalogue.ledger.values import shown_day, shown_money
-
-    if not lines:
-        out.print("No orders fit.")
-    for (number, placed, status, buyer), its in groupby(lines, key=_heading):
-        out.print("  ".join(filter(None, (shown_day(placed, session.home.settings.dates), number, status, buyer))))
-        for line in its:
-            facts = (f"{line.artist}: {line.title}", f"{line.quantity} × {_size_of(line)}", _made(line),
-                     f"numbers {line.numbers}" if line.numbers else "", shown_money(line.price, line.currency))
-            out.print(f"    {', '.join(filter(None, facts))}")
+    db = session.existing()
+    lines = orders.lines_of(db, orders.by_number(db, number).id)
+    changes = _print_of(given)
+    order = {name: given[key] for name, key in (("buyer", "buyer"), ("notes", "order_notes")) if given[key] is not None}
+    for name, key in (("profile", "profile"), ("settings", "print_notes"), ("notes", "notes")):
+        if given[key] is not None:
+            changes[name] = given[key]
+    try:
+        if given["placed"]:
+            order["placed"] = values.day(given["placed"], session.home.settings.dates)
+        if given["price"] is not None:
+            changes["price"] = values.money(given["price"])
+    except ValueError as error:
+        raise Refused(f"Nothing was changed: {error}.") from error
+    if changes and line_id is None:
+        if len(lines) != 1:
+            raise Ambiguous(f"The order {number!r} has {len(lines)} lines.", hint="Say which with --line.")
+        line_id = lines[0].id
+    mended = statuses.correct(db, number, order, line_id=line_id, line=changes)
+    lines = orders.lines_of(db, mended.id)
+    session.emit({"order": mended, "lines": lines},
+                 lambda out: print_order(out, mended, lines, session.home.settings.dates))
 
 
 @command.command("sheet")
@@ -261,65 +289,3 @@ def sheet(session: Session, number: str, line_id: int | None, folder: Path | Non
         written = [write_job(db, session.home, one, folder=folder, copy_master=copy_master, pdf=pdf, check=check,
                              report=report, cancelled=cancelled) for one in lines]
     session.emit(written, lambda out: out.print("\n".join(str(path) for one in written for path in one.files)))
-
-
-def _heading(line: "Line") -> tuple[str, str, str, str]:
-    return line.number, line.placed, line.status, line.buyer
-
-
-def _order(out: "Console", order: "Order", lines: "Sequence[Line]", session: Session) -> None:
-    from catalogue.ledger.values import shown_day, shown_money
-
-    out.print(f"Order {order.number}, {shown_day(order.placed, session.home.settings.dates)}, {order.status}"
-              + (f", {order.buyer}" if order.buyer else ""))
-    if order.notes:
-        out.print(order.notes)
-    for line in lines:
-        out.print(f"\nline {line.id}: {line.artist}: {line.title}")
-        out.print(f"  {line.quantity} × {_size_of(line)}, {_made(line)}".rstrip(", "))
-        for name, text in (("numbers", line.numbers), ("price", shown_money(line.price, line.currency)),
-                           ("scan", line.scan_name), ("SHA-256", line.scan_sha256), ("profile", line.profile),
-                           ("print notes", line.settings), ("notes", line.notes)):
-            if text:
-                out.print(f"  {name}: {text}")
-
-
-def _proposal(out: "Console", proposal: "Proposal", session: Session) -> None:
-    from catalogue.ledger.editions import label
-    from catalogue.ledger.values import shown_day
-
-    line, last, printing = proposal.line, proposal.last, proposal.printing
-    dates = session.home.settings.dates
-    out.print(f"{proposal.piece.artist}: {proposal.piece.title}")
-    if last:
-        numbers = f", numbers {last.numbers}" if last.numbers else ""
-        out.print(f"  last time   {shown_day(last.placed, dates)}, order {last.number}: "
-                  f"{last.quantity} × {_size_of(last)}, {_made(last)}{numbers}")
-        out.print(f"  from        {last.scan_name or 'unknown scan'} {last.scan_sha256[:12]}")
-        if last.notes:
-            out.print(f"  noted       {last.notes}")
-    out.print(f"  now         {line.quantity} × {_size_of(line)}, {_made(line)}".rstrip(", "))
-    if printing:
-        place = printing.best.name if printing.best else "no sound copy within reach"
-        same = last is not None and last.scan_sha256 == printing.scan.sha256
-        out.print(f"  scan        {line.scan_name} {printing.scan.sha256[:12]}{', the very scan of last time' * same}")
-        out.print(f"  file        {place}, last checked "
-                  f"{shown_day(printing.last_check, dates) if printing.last_check else 'never'}")
-    if proposal.fit:
-        out.print(f"  resolution  {proposal.fit.ppi:.0f} ppi at this size, "
-                  f"sharp from {proposal.fit.sharp_from_mm / 10:.0f} cm on")
-    for name, text in (("profile", line.profile), ("settings", line.settings)):
-        if text:
-            out.print(f"  {name:<12}{text}")
-    if proposal.edition:
-        state = proposal.edition
-        out.print(f"  edition     {label(state.edition)}: {state.numbers_left} left, "
-                  + (f"next is {state.next_number}" if state.next_number else "none free"))
-    for caution in proposal.cautions:
-        out.print(f"  {'!!' if caution.grave else '! '} {caution.text} {caution.hint}".rstrip())
-
-
-def _size_of(line: Any) -> str:
-    from catalogue.ledger.values import shown_size
-
-    return shown_size(line.width_mm, line.height_mm)

@@ -60,12 +60,13 @@ def _advice(out: "Console", found: list["Rescan"]) -> None:
     from catalogue.ledger.values import shown_size
 
     for one in found:
-        out.print(f"{one.artist}: {one.title}  (piece {one.piece_id})  {one.prints} prints asked, last {one.last}")
+        prints = f"{one.prints} {'print' if one.prints == 1 else 'prints'}"
+        out.print(f"{one.artist}: {one.title}  (piece {one.piece_id})  {prints} asked, last {one.last}")
         if not one.sizes:
             out.print("    no master is chosen")
         for size in one.sizes:
             out.print(f"    {shown_size(size.width_mm, size.height_mm)}: {size.ppi:.0f} ppi, "
-                      f"{size.least_ppi} is the least; {size.prints} prints")
+                      f"{size.least_ppi} is the least; {size.prints} asked")
         if one.scan_ppi and one.master_ppi:
             out.print(f"    scanned at {one.master_ppi:.0f} ppi; {one.scan_ppi:.0f} on the original would serve all")
     if not found:

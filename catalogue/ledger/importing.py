@@ -83,7 +83,7 @@ def import_orders(db: Database, settings: Settings, path: Path, *, mapping: Mapp
     with suppress(Undo), transaction(db):
         known = {line for _, digest, nth in rows if (line := orders.imported(db, digest, nth)) is not None}
         rules = Rules(settings, table.units, dates or settings.dates, status, make_pieces, files.called(db, names),
-                       known)
+                       known, {})
         for done, (row, digest, nth) in enumerate(rows):
             if cancelled():
                 raise CatalogueError("The import was stopped; nothing of it was recorded.")
@@ -148,7 +148,7 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
     price = values.money(row.get("price"))
     wanted, stated = numbers.read(row.get("numbers"))
     quantity = quantity_of(row.get("quantity"), len(wanted))
-    piece_id = piece_of(db, row, rules.make_pieces)
+    piece_id = piece_of(db, row, rules.make_pieces, rules.names)
     sha256, remark = scan_of(row, piece_id, rules)
     remarks += filter(None, [remark])
     line = NewLine(

@@ -41,22 +41,24 @@ def import_editions(db: Database, settings: Settings, path: Path, *, mapping: Ma
         raise CatalogueError(f"The file has no column for: {', '.join(missing)}.",
                              hint="Say which it is, such as --map limit=Auflage.", path=path)
     fates: list[Fate] = []
+    names: dict[int, str] = {}
     with suppress(Undo), transaction(db):
         for done, row in enumerate(table.rows):
             if cancelled():
                 raise CatalogueError("The import was stopped; nothing of it was recorded.")
             report(Progress("Importing editions", done, len(table.rows)))
-            fates.append(_taken(db, row, table.units, dates or settings.dates, make_pieces))
+            fates.append(_taken(db, row, table.units, dates or settings.dates, make_pieces, names))
         if dry_run:
             raise Undo
     return Outcome(tuple(fates), table.matched, table.unused, table.encoding, dry_run)
 
 
-def _taken(db: Database, row: Row, units: Mapping[str, str], dates: str, make_pieces: bool) -> Fate:
+def _taken(db: Database, row: Row, units: Mapping[str, str], dates: str, make_pieces: bool,
+           names: dict[int, str]) -> Fate:
     text = " · ".join(filter(None, (row.get("artist"), row.get("piece"), f"of {row.get('limit')}")))
     try:
         with transaction(db):
-            return Fate(row.number, _defined(db, row, units, dates, make_pieces), text)
+            return Fate(row.number, _defined(db, row, units, dates, make_pieces, names), text)
     except NoPiece as error:
         return Fate(row.number, "no such piece", text, str(error))
     except ValueError as error:
@@ -65,7 +67,8 @@ def _taken(db: Database, row: Row, units: Mapping[str, str], dates: str, make_pi
         return Fate(row.number, "refused", text, str(error))
 
 
-def _defined(db: Database, row: Row, units: Mapping[str, str], dates: str, make_pieces: bool) -> str:
+def _defined(db: Database, row: Row, units: Mapping[str, str], dates: str, make_pieces: bool,
+             names: dict[int, str]) -> str:
     if not row.get("limit").isdecimal() or not (row.get("proofs") or "0").isdecimal():
         raise ValueError(f"{row.get('limit')!r} and {row.get('proofs')!r} are no edition size and proofs")
     width, height = _size(row, units)
@@ -73,7 +76,7 @@ def _defined(db: Database, row: Row, units: Mapping[str, str], dates: str, make_
     if scope not in _ONE_SIZE + _ALL_SIZES:
         raise ValueError(f"{row.get('scope')!r} is no scope; say one size or all sizes")
     single = scope in _ONE_SIZE
-    piece_id = piece_of(db, row, make_pieces)
+    piece_id = piece_of(db, row, make_pieces, names)
     opened, closed = (values.day(row.get(name), dates) if row.get(name) else "" for name in ("opened", "closed"))
     before = recorded.of_piece(db, piece_id)
     editions.define(db, piece_id, int(row.get("limit")), proofs=int(row.get("proofs") or 0),

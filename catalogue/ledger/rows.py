@@ -36,6 +36,7 @@ class Rules:
     make_pieces: bool
     called: Mapping[str, list[Called]]
     claimed: set[int]           # lines that a row of this file stands for already
+    names: dict[int, str]       # known pieces, once a guess needed them
 
 
 def size_of(row: Row, rules: Rules) -> tuple[float, float]:
@@ -63,7 +64,11 @@ def status_of(text: str, otherwise: str) -> str:
     return found
 
 
-def piece_of(db: Database, row: Row, make_pieces: bool) -> int:
+def piece_of(db: Database, row: Row, make_pieces: bool, names: dict[int, str]) -> int:
+    """The piece a row names; ``names`` keeps the known ones for a whole file, once a guess needed them.
+
+    Raises NoPiece, with the nearest known piece where one is near.
+    """
     artist, title = row.get("artist"), row.get("piece")
     if not title:
         raise ValueError("the row names no piece")
@@ -79,16 +84,19 @@ def piece_of(db: Database, row: Row, make_pieces: bool) -> int:
             raise NoPiece(f"{len(titled)} artists have a piece called {title!r}, and the row names none of them.")
     if artist and make_pieces:
         return pieces.piece_called(db, pieces.artist_called(db, artist).id, title, row.get("year"))
-    raise NoPiece(f"No piece {title!r}{' by ' + artist if artist else ''} is known.", hint=_guess(db, artist, title))
+    by = f" by {artist}" if artist else ""
+    raise NoPiece(f"No piece {title!r}{by} is known.", hint=_guess(db, artist, title, names))
 
 
-def _guess(db: Database, artist: str, title: str) -> str:
+def _guess(db: Database, artist: str, title: str, names: dict[int, str]) -> str:
     from rapidfuzz import fuzz, process
 
     wanted = pieces.folded(f"{artist} {title}")
     digits = sorted(re.findall(r"\d+", wanted))  # of a numbered series the next number is no slip of the pen
-    names = {i: name for i, name in pieces.names(db).items() if sorted(re.findall(r"\d+", name)) == digits}
-    near = process.extractOne(wanted, names, scorer=fuzz.token_sort_ratio, score_cutoff=80)
+    if not names:
+        names.update(pieces.names(db))
+    fitting = {i: name for i, name in names.items() if sorted(re.findall(r"\d+", name)) == digits}
+    near = process.extractOne(wanted, fitting, scorer=fuzz.token_sort_ratio, score_cutoff=80)
     piece = pieces.by_id(db, near[2]) if near else None
     return f"Perhaps {piece.title!r} by {piece.artist}?" if piece else "Index it, or import with --make-pieces."
 

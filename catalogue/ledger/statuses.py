@@ -1,6 +1,8 @@
-"""How an order moves on: asked, approved, printed, collected; or cancelled."""
+"""How an order moves on (asked, approved, printed, collected; or cancelled), and how a slip in it is mended."""
 
-from catalogue.errors import Refused
+from collections.abc import Mapping
+
+from catalogue.errors import NotFound, Refused
 from catalogue.records import editions, orders
 from catalogue.records.database import Database, transaction
 from catalogue.records.orders import Order
@@ -24,4 +26,31 @@ def set_status(db: Database, number: str, status: str) -> Order:
                 editions.release(db, line.id)
                 editions.give_back(db, line.id)
         orders.set_status(db, order.id, status)
+        return orders.by_number(db, number)
+
+
+# What decides which edition a print counts in, and how many numbers it takes.
+_NUMBERED = {"width_mm", "height_mm", "medium", "quantity"}
+
+
+def correct(db: Database, number: str, order: Mapping[str, object], *, line_id: int | None = None,
+            line: Mapping[str, object] | None = None) -> Order:
+    """Mend what was written wrongly in an order and, with ``line_id``, in one of its lines.
+
+    Raises:
+        NotFound: no such order or line. Refused: size, medium or quantity of a line that took edition numbers.
+    """
+    with transaction(db):
+        known = orders.by_number(db, number)
+        orders.change(db, known.id, order)
+        if line:
+            found = next((one for one in orders.lines_of(db, known.id) if one.id == line_id), None)
+            if found is None:
+                raise NotFound(f"The order {number!r} has no line {line_id}.")
+            changed = {name for name, value in line.items() if value != getattr(found, name)}
+            if found.numbers and changed & _NUMBERED:
+                raise Refused(f"The line took the edition numbers {found.numbers}, so its "
+                              f"{', '.join(sorted(n.removesuffix('_mm') for n in changed & _NUMBERED))} must stay.",
+                              hint="Cancel the order and record it anew.")
+            orders.change_line(db, found.id, line)
         return orders.by_number(db, number)

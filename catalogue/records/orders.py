@@ -1,5 +1,6 @@
 """Orders and their lines: who had what printed, when, how large, on what, and from which very bytes."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from catalogue.errors import NotFound
@@ -184,3 +185,27 @@ def note_imported(db: Database, digest: str, nth: int, line_id: int) -> None:
 def all_lines(db: Database) -> list[Line]:
     """Every line, oldest first."""
     return _lines(db, " ORDER BY o.placed, o.id, l.id", [])
+
+
+ORDER_FACTS = ("placed", "buyer", "currency", "notes")
+LINE_FACTS = ("medium", "edge", "profile", "settings", "price", "notes", "width_mm", "height_mm", "border_mm",
+              "wrap_mm", "quantity")
+
+
+def change(db: Database, order_id: int, facts: Mapping[str, object]) -> None:
+    """Correct an order; ``facts`` by names of ``ORDER_FACTS``."""
+    _change(db, "orders", ORDER_FACTS, order_id, facts)
+
+
+def change_line(db: Database, line_id: int, facts: Mapping[str, object]) -> None:
+    """Correct a line; ``facts`` by names of ``LINE_FACTS``."""
+    _change(db, "order_line", LINE_FACTS, line_id, facts)
+
+
+def _change(db: Database, table: str, allowed: tuple[str, ...], row_id: int, facts: Mapping[str, object]) -> None:
+    names = [name for name in allowed if name in facts]
+    if set(facts) - set(names):
+        raise ValueError(f"not to be changed: {sorted(set(facts) - set(names))}")
+    if names:
+        db.execute(f"UPDATE {table} SET {', '.join(f'{name} = ?' for name in names)} WHERE id = ?",
+                   [*(facts[name] for name in names), row_id])

@@ -102,6 +102,22 @@ def test_add_status_and_cancel(books: Call, shop: Shop) -> None:
         books("order", "add", "Salt", "Field", "--size", "30x30", "--price", "dear", "--yes")
 
 
+def test_a_slip_is_mended_but_not_under_its_edition_numbers(books: Call) -> None:
+    mended = books("order", "correct", "R-101", "--buyer", "bay window", "--price", "99", "--notes", "rolled", "--json")
+    assert mended["order"]["buyer"] == "bay window" and mended["lines"][0]["price"] == "99.00"
+    assert books("order", "list", "bay", "rolled", "--json")[0]["numbers"] == "1–2"
+    with pytest.raises(Refused, match="numbers 1–2"):
+        books("order", "correct", "R-101", "--quantity", "3")
+    with pytest.raises(Ambiguous):
+        books("order", "correct", "R-102", "--price", "1")
+    salt = next(line["id"] for line in books("order", "list", "salt", "--json") if line["title"] == "Salt Field")
+    assert books("order", "correct", "R-102", "--line", salt, "--quantity", "3", "--json")["lines"][1]["quantity"] == 3
+    with pytest.raises(NotFound):
+        books("order", "correct", "R-101", "--line", salt, "--price", "1")
+    with pytest.raises(Refused, match="price"):
+        books("order", "correct", "R-101", "--price", "cheap")
+
+
 def test_editions_from_setting_to_certificates(books: Call, shop: Shop, tmp_path: Path) -> None:
     state = books("edition", "set", "salt field", "--limit", "8", "--proofs", "1", "--size", "60x60", "--json")
     edition = state["edition"]["id"]

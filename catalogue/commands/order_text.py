@@ -1,0 +1,90 @@
+"""Orders and proposals in words, for the terminal."""
+
+from collections.abc import Sequence
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+from catalogue.ledger.editions import label
+from catalogue.ledger.values import shown_day, shown_money, shown_size
+from catalogue.records.orders import Line, NewLine, Order
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from catalogue.ledger.proposal import Proposal
+
+
+def made(line: Line | NewLine) -> str:
+    """Medium, border, wrap and edge in a few words."""
+    return ", ".join(filter(None, (
+        line.medium, f"{line.border_mm:g} mm border" if line.border_mm else "",
+        f"{line.wrap_mm:g} mm wrap" if line.wrap_mm else "", line.edge)))
+
+
+def print_lines(out: "Console", lines: Sequence[Line], dates: str) -> None:
+    """Order lines under a heading for each order."""
+    if not lines:
+        out.print("No orders fit.")
+    for (number, placed, status, buyer), its in groupby(lines, key=_heading):
+        out.print("  ".join(filter(None, (shown_day(placed, dates), number, status, buyer))))
+        for line in its:
+            facts = (f"{line.artist}: {line.title}", f"{line.quantity} × {size_of(line)}", made(line),
+                     f"numbers {line.numbers}" if line.numbers else "", shown_money(line.price, line.currency))
+            out.print(f"    {', '.join(filter(None, facts))}")
+
+
+def _heading(line: Line) -> tuple[str, str, str, str]:
+    return line.number, line.placed, line.status, line.buyer
+
+
+def print_order(out: "Console", order: Order, lines: Sequence[Line], dates: str) -> None:
+    """One order with all that its lines say."""
+    out.print(f"Order {order.number}, {shown_day(order.placed, dates)}, {order.status}"
+              + (f", {order.buyer}" if order.buyer else ""))
+    if order.notes:
+        out.print(order.notes)
+    for line in lines:
+        out.print(f"\nline {line.id}: {line.artist}: {line.title}")
+        out.print(f"  {line.quantity} × {size_of(line)}, {made(line)}".rstrip(", "))
+        for name, text in (("numbers", line.numbers), ("price", shown_money(line.price, line.currency)),
+                           ("scan", line.scan_name), ("SHA-256", line.scan_sha256), ("profile", line.profile),
+                           ("print notes", line.settings), ("notes", line.notes)):
+            if text:
+                out.print(f"  {name}: {text}")
+
+
+def print_proposal(out: "Console", proposal: "Proposal", dates: str) -> None:
+    """Last time, now, the file, the edition, and the cautions: grave ones marked with two signs."""
+    line, last, printing = proposal.line, proposal.last, proposal.printing
+    out.print(f"{proposal.piece.artist}: {proposal.piece.title}")
+    if last:
+        numbers = f", numbers {last.numbers}" if last.numbers else ""
+        out.print(f"  last time   {shown_day(last.placed, dates)}, order {last.number}: "
+                  f"{last.quantity} × {size_of(last)}, {made(last)}{numbers}")
+        out.print(f"  from        {last.scan_name or 'unknown scan'} {last.scan_sha256[:12]}")
+        if last.notes:
+            out.print(f"  noted       {last.notes}")
+    out.print(f"  now         {line.quantity} × {size_of(line)}, {made(line)}".rstrip(", "))
+    if printing:
+        place = printing.best.name if printing.best else "no sound copy within reach"
+        same = last is not None and last.scan_sha256 == printing.scan.sha256
+        out.print(f"  scan        {line.scan_name} {printing.scan.sha256[:12]}{', the very scan of last time' * same}")
+        out.print(f"  file        {place}, last checked "
+                  f"{shown_day(printing.last_check, dates) if printing.last_check else 'never'}")
+    if proposal.fit:
+        out.print(f"  resolution  {proposal.fit.ppi:.0f} ppi at this size, "
+                  f"sharp from {proposal.fit.sharp_from_mm / 10:.0f} cm on")
+    for name, text in (("profile", line.profile), ("settings", line.settings)):
+        if text:
+            out.print(f"  {name:<12}{text}")
+    if proposal.edition:
+        state = proposal.edition
+        out.print(f"  edition     {label(state.edition)}: {state.numbers_left} left, "
+                  + (f"next is {state.next_number}" if state.next_number else "none free"))
+    for caution in proposal.cautions:
+        out.print(f"  {'!!' if caution.grave else '! '} {caution.text} {caution.hint}".rstrip())
+
+
+def size_of(line: Line | NewLine) -> str:
+    """``"50 × 70 cm"``."""
+    return shown_size(line.width_mm, line.height_mm)
