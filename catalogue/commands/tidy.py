@@ -48,8 +48,8 @@ def command(context: click.Context, session: Session, store_name: str | None, le
         _show_plan(plan)
     result: Tidied | None = None
     interactive = sys.stdin.isatty() and not session.as_json
-    if plan.moves and (yes or (interactive and click.confirm(
-            f"Rename {len(plan.moves)} file{'' if len(plan.moves) == 1 else 's'} in {plan.store}?", default=False, err=True))):
+    asked = f"Rename {len(plan.moves)} file{'' if len(plan.moves) == 1 else 's'} in {plan.store}?"
+    if plan.moves and (yes or (interactive and click.confirm(asked, default=False, err=True))):
         with interruptible() as cancelled, bar() as report:
             result = apply_tidying(db, home, plan, report=report, cancelled=cancelled)
     session.emit({"plan": plan, "done": result}, lambda out: _show_done(out, result))

@@ -5,10 +5,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from catalogue.errors import CatalogueError, Refused
+from catalogue.errors import CatalogueError, Damaged, NotFound, Refused
 from catalogue.fixity.copying import Stopped, copy_verified, sync_folder
 from catalogue.indexing.recording import keep_preview, record
-from catalogue.indexing.stores import where
+from catalogue.indexing.stores import is_at, where
 from catalogue.intake.naming import free
 from catalogue.intake.proposals import Item, Plan, Proposal
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
@@ -66,13 +66,18 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
         intake.close_left_open(db)
         run_id = runs.start(db, "intake", plan.store_id)
     taken: list[Taken] = []
-    stopped, finished = False, False
+    stopped = finished = trouble = False
     counted = _Counted(report, sum(p.size for p in ready) * len(places), sum(len(p.items) for p in ready) * len(places))
     try:
         for proposal in ready:
             for item in proposal.items:
                 for store, root in places:
-                    taken.append(_take(db, home, store, root, proposal, item, run_id, counted, cancelled))
+                    _still_there(store, root)
+                    try:
+                        taken.append(_take(db, home, store, root, proposal, item, run_id, counted, cancelled))
+                    except (Damaged, NotFound, Refused) as error:  # this file's own trouble; the others go on
+                        left.append(Left(item.arrival.path, str(error)))
+                        trouble = True
                     counted.next(item.arrival.reading.size)
         finished = True
     except Stopped:
@@ -82,7 +87,7 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
     finally:
         with transaction(db):
             _propose_masters(db, taken)
-            runs.end(db, run_id, "finished" if finished else "cancelled" if stopped else "failed",
+            runs.end(db, run_id, "finished" if finished and not trouble else "cancelled" if stopped else "failed",
                      {"taken": len(taken), "left": len(left)})
     removed: list[Path] = []
     kept_back: list[Left] = []
@@ -100,6 +105,13 @@ def _places(db: Database, plan: Plan, also: Sequence[Store]) -> list[tuple[Store
         if store.id not in {s.id for s, _ in places}:
             places.append((store, root))
     return places
+
+
+def _still_there(store: Store, root: Path) -> None:
+    """A share that was unmounted leaves an empty folder in its place: nothing may be put there."""
+    if not is_at(store, root):
+        raise CatalogueError(f"The store {store.name!r} went away.", hint="Connect it, then take in the rest.",
+                             path=root)
 
 
 class _Counted:

@@ -18,6 +18,7 @@ from catalogue.indexing.stores import add_store
 from catalogue.intake.applying import apply
 from catalogue.intake.guessing import Kin
 from catalogue.intake.proposals import Kind, Plan, answered, propose
+from catalogue.progress import Progress
 from catalogue.reading.model import Reading
 from catalogue.records import events, files, intake, pieces, runs, scans
 from catalogue.records.database import Database, transaction
@@ -159,13 +160,14 @@ def test_a_file_put_in_the_way_after_the_plan_is_stepped_round(
 
 def test_a_source_changed_after_the_plan_is_not_taken(
         db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
-    path = write("one.tif", noise(1))
+    path = write("one.tif", noise(1), at="2026-03-01T10:00:00")
+    write("two.tif", noise(2), at="2026-03-02T10:00:00")
     plan = said(db, home, propose(db, home, tmp_path / "key", store))
     path.write_bytes(path.read_bytes() + b"x")
     outcome = apply(db, home, plan)
-    assert not outcome.taken
+    assert [t.source.name for t in outcome.taken] == ["two.tif"], "the others go on"
     assert "SHA-256" in outcome.left[0].why
-    assert not tree(tmp_path / "masters")
+    assert len(tree(tmp_path / "masters")) == 1
     assert runs.recent(db, "intake")[0].outcome == "failed"
 
 
@@ -333,3 +335,21 @@ def test_a_name_that_is_no_text_comes_in_under_a_good_one(
     assert list(tree(tmp_path / "masters")) == [taken.target]
     assert taken.target.endswith("master - 2026-03-01.tif")
     assert [p.kind for p in propose(db, home, tmp_path / "key", store).proposals] == [Kind.HELD]
+
+
+def test_a_share_unmounted_midway_gets_nothing_in_its_place(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    """What is left of a mount point is an empty folder on the system's own disk."""
+    for n in range(3):
+        write(f"{n}.tif", noise(n), at=f"2026-03-0{n + 1}T10:00:00")
+    plan = said(db, home, propose(db, home, tmp_path / "key", store))
+
+    def unplug(progress: Progress) -> None:
+        if progress.done == 1 and (tmp_path / "masters").exists():
+            (tmp_path / "masters").rename(tmp_path / "unplugged")
+            (tmp_path / "masters").mkdir()
+
+    outcome = apply(db, home, plan, report=unplug)
+    assert len(outcome.taken) == len(tree(tmp_path / "unplugged")) == 1
+    assert not list((tmp_path / "masters").iterdir())
+    assert "went away" in outcome.left[-1].why
