@@ -105,12 +105,15 @@ def _codecs() -> Part:
 
 def _terminal() -> Part:
     """What the screens will find; no probe is sent, for some terminals answer with garbage."""
+    from rich.console import Console
+
     size = shutil.get_terminal_size()
     encoding = (sys.stdout.encoding or "unknown").lower()
     part = Part("Terminal", {
         "is one": "yes" if sys.stdout.isatty() else "no, a pipe or a file", "TERM": os.environ.get("TERM", "not set"),
         "COLORTERM": os.environ.get("COLORTERM", "not set"), "program": os.environ.get("TERM_PROGRAM", "not said"),
         "size": f"{size.columns}×{size.lines}", "encoding": encoding,
+        "colours": Console().color_system or "none",
         "within": ", ".join(name for name, key in (("tmux", "TMUX"), ("screen", "STY"), ("ssh", "SSH_CONNECTION"))
                             if os.environ.get(key)) or "nothing",
         "NO_COLOR": "set" if os.environ.get("NO_COLOR") else "not set"})
