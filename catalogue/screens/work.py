@@ -9,7 +9,7 @@ from typing import Any
 from textual.message import Message
 
 from catalogue.progress import Cancelled, Progress, Report
-from catalogue.records.database import Database, open_database
+from catalogue.records.database import Database, open_seat
 from catalogue.settings import Home
 
 Job = Callable[[Database, Report, Cancelled], Any]
@@ -75,7 +75,7 @@ class Work:
 
         def run() -> None:
             try:
-                db = open_database(home.database)
+                db = open_seat(home)
                 try:
                     result = self.job(db, self._report, self._stop.is_set)
                 finally:
