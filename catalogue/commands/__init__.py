@@ -23,6 +23,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "order": ("order", "Orders: add, list, show, repeat, job sheets."),
     "edition": ("edition", "Editions: numbers out and left, losses, certificates."),
     "artist": ("artist", "Artists: contact, terms, notes."),
+    "piece": ("piece", "Pieces: what a person says of the original."),
     "rescan": ("rescan", "Pieces that want a new scan, and how their like was captured before."),
     "import": ("importing", "Take in orders or editions from a CSV file."),
     "intake": ("intake", "Bring new scans from a key or folder into a store, checked and named."),

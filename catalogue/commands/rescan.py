@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 @click.command("rescan")
 @click.argument("piece", nargs=-1)
 @click.option("--note", "noted", multiple=True, metavar="NAME=VALUE",
-              help="Note how PIECE's current master was captured, such as light=left or 'relief depth=3 mm'.")
+              help="Note how PIECE's current master was captured, such as light=left or 'tiles=9'.")
 @click.option("--relief", type=click.FloatRange(0, 500), help="Relief of PIECE's original in mm.")
 @json_option
 @click.pass_obj

@@ -6,10 +6,6 @@ from catalogue.errors import NotFound, Refused
 from catalogue.records import pieces, scans
 from catalogue.records.database import Database, transaction
 
-# Offered, not enforced.
-FIELDS = ("device", "ppi", "light", "relief setting", "sharpness", "brightness", "contrast", "tiles", "bed",
-          "relief depth", "orientation")
-
 
 def note_capture(db: Database, piece_id: int, notes: Mapping[str, str], *, relief_mm: float | None = None) -> None:
     """Add to the capture notes of a piece's current master; an empty value takes a field away.

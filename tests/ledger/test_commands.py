@@ -156,6 +156,18 @@ def test_artists_terms_and_rescans(books: Call, shop: Shop) -> None:
         books("rescan", "--note", "light=left")
 
 
+def test_what_a_person_says_of_an_original(books: Call, shop: Shop) -> None:
+    noted = books("piece", "set", "salt", "field", "--size", "61x60.5", "--year", "2018", "--relief", "2.5", "--json")
+    assert (noted["width_mm"], noted["height_mm"], noted["year"], noted["relief_mm"]) == (610, 605, "2018", 2.5)
+    assert "series: Fields" in books("piece", "set", "salt", "field", "--series", "Fields")
+    assert books("piece", "set", "salt", "field", "--title", "Salt Fields", "--json")["year"] == "2018"
+    assert books("order", "list", "salt", "fields", "--json")
+    shop.piece("Tomas Quill", "Other")
+    for wrong in (("--title", "OTHER"), ("--title", " "), ("--size", "big")):
+        with pytest.raises(Refused):
+            books("piece", "set", "salt", "fields", *wrong)
+
+
 def test_sheets_tables_and_holdings(books: Call, shop: Shop, tmp_path: Path) -> None:
     assert "JOB SHEET  order R-101" in books("order", "sheet", "R-101", "--text")
     written = books("order", "sheet", "R-102", "--copy", "--folder", tmp_path / "job", "--json")
