@@ -16,7 +16,7 @@ from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Button, Checkbox, DataTable, Input, Label, Select, Static
+from textual.widgets import Button, Checkbox, Input, Label, Select, Static
 
 from catalogue.indexing.crawl import crawl
 from catalogue.indexing.naming import place_of
@@ -29,6 +29,7 @@ from catalogue.screens.facts import line, lines
 from catalogue.screens.jobs import start_index
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page, ask
+from catalogue.screens.rows import Column, RowTable
 from catalogue.screens.wording import cell, counted, data_size, number, safe
 from catalogue.settings import Settings
 
@@ -106,7 +107,6 @@ class AddStorePage(Page):
         super().__init__()
         self._first = first
         self._look: Look | None = None
-        self._folders: list[Path] = []
         self._named = False
         self._stale = Event()
 
@@ -118,8 +118,7 @@ class AddStorePage(Page):
         with Horizontal(id="adding"):
             with Vertical(id="adding-left"):
                 yield Input(placeholder="Folder, such as /Volumes/Scans", id="folder", compact=True)
-                table: DataTable[Text] = DataTable(id="folders", cursor_type="row", show_header=False)
-                yield table
+                yield RowTable[Path]([Column("", 0)], id="folders")
             with Vertical(id="adding-right"):
                 with VerticalScroll(can_focus=False):
                     yield Static("", id="found", markup=False)
@@ -136,7 +135,6 @@ class AddStorePage(Page):
                     yield Button("Take this folder and read it", id="take", compact=True, disabled=True)
 
     def on_mount(self) -> None:
-        self.query_one("#folders", DataTable).add_column("", width=60)
         self._offer(None)
         self.query_one("#folder", Input).focus()
 
@@ -146,11 +144,11 @@ class AddStorePage(Page):
             return [folder.parent, *folders_in(folder)] if folder is not None else list(mounted())
 
         def show(found: list[Path]) -> None:
-            self._folders = found
-            table = self.query_one("#folders", DataTable)
-            table.clear()
-            for number_, entry in enumerate(found):
-                table.add_row(cell(".." if folder is not None and number_ == 0 else entry.name if folder else entry))
+            def cells(entry: Path) -> list[Text]:
+                return [cell(".." if folder is not None and entry == folder.parent else
+                             entry.name if folder is not None else entry)]
+
+            self.query_one("#folders", RowTable).set_rows(found, cells)
 
         ask(self, self.shop.plain_lanes["folders"], listing, show, group="folders")
 
@@ -191,9 +189,14 @@ class AddStorePage(Page):
         self.query_one("#take", Button).disabled = False
         self.query_one("#found", Static).update(look_words(seen, self.shop.home.settings))
 
-    def on_data_table_row_selected(self, event: DataTable.RowSelected) -> None:
-        if 0 <= event.cursor_row < len(self._folders):
-            self.query_one("#folder", Input).value = str(self._folders[event.cursor_row])
+    def on_row_table_chosen(self, _: RowTable.Chosen) -> None:
+        self.action_enter_folder()
+
+    def action_enter_folder(self) -> None:
+        """Go into the folder under the cursor."""
+        folder = self.query_one("#folders", RowTable).pointed
+        if folder is not None:
+            self.query_one("#folder", Input).value = str(folder)
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         if event.input.id == "folder":

@@ -1,5 +1,6 @@
 """The Textual app: its places, its threads, and what every screen may ask of it."""
 
+import gc
 import multiprocessing
 import os
 from asyncio import wrap_future
@@ -16,7 +17,7 @@ from textual.worker import Worker
 from catalogue.errors import CatalogueError
 from catalogue.indexing.stores import where
 from catalogue.records import stores
-from catalogue.records.database import Database, open_database
+from catalogue.records.database import Database, open_seat
 from catalogue.records.orders import Order
 from catalogue.records.search import Vocabulary
 from catalogue.screens.adding import AddStorePage
@@ -27,7 +28,7 @@ from catalogue.screens.intake import IntakePage
 from catalogue.screens.keys import EVERYWHERE, KEYS, everywhere
 from catalogue.screens.lanes import Lanes
 from catalogue.screens.orders import OrdersPage
-from catalogue.screens.page import Page
+from catalogue.screens.page import Page, ask
 from catalogue.screens.picture import Drawings
 from catalogue.screens.stores import StoresPage
 from catalogue.screens.theme import DARK, LIGHT
@@ -39,12 +40,13 @@ if TYPE_CHECKING:
 
 DISK_SECONDS = 5.0      # between two looks whether the stores are connected
 GROWING_SECONDS = 3.0   # between two looks at a catalogue that grows under the screen
-PATIENCE = 3.0  # seconds a stopped job may take before the program leaves without it
+PATIENCE = 3.0          # seconds a stopped job may take before the program leaves without it
 
 
 def open_screens(home: Home, *, mouse: bool = True) -> None:
     """Run the screens until the person leaves. Needs a terminal; gives nothing back."""
     app = CatalogueApp(home)
+    calm_memory()
     app.run(mouse=mouse)
     app.close_lanes()
     if app.work is not None and not app.work.wait(0):
@@ -52,6 +54,12 @@ def open_screens(home: Home, *, mouse: bool = True) -> None:
         for child in multiprocessing.active_children():
             child.terminate()
         os._exit(0)
+
+
+def calm_memory() -> None:
+    """Collect garbage seldom: a full pass over the screens' objects takes longer than a key may."""
+    gc.set_threshold(50_000, 20, 100)
+    gc.freeze()
 
 
 class CatalogueApp(App[None]):
@@ -73,7 +81,7 @@ class CatalogueApp(App[None]):
         self.home = home
         self._colours = colours
         self.drawings = Drawings()
-        self.lanes = Lanes(partial(open_database, home.database))
+        self.lanes = Lanes(partial(open_seat, home))
         self.plain_lanes = Lanes(object)  # without a connection: pictures, and folders before there is a catalogue
         self.online: dict[int, bool] = {}   # store id: connected when last looked
         self._looking = False
@@ -244,12 +252,23 @@ class CatalogueApp(App[None]):
                 self.screen.go_to_artist(hit.artist_id)
 
     def open_piece(self, piece_id: int) -> None:
-        """The piece's page, over the present one."""
+        """The piece's page, over the present one; drawn once all of it is known."""
         from catalogue.screens.piece import PiecePage
+        from catalogue.screens.view import PieceView, piece_view
 
-        if isinstance(self.screen, PiecePage):
-            self.pop_screen()
-        self.push_screen(PiecePage(piece_id))
+        def show(view: PieceView) -> None:
+            name = f"piece in {self.current_mode}"
+            if not self.is_screen_installed(name):
+                self.install_screen(PiecePage(view), name)  # kept: showing it again costs half of making it
+                self.push_screen(name)
+                return
+            page = self.get_screen(name, PiecePage)
+            page.show(view)
+            if page not in self.screen_stack:
+                self.push_screen(name)
+
+        online = dict(self.online)
+        ask(self.screen, self.lanes["read"], lambda db: piece_view(db, piece_id, online), show, group="open")
 
     def repeat(self, *, line_id: int | None = None, piece_id: int | None = None) -> None:
         """Offer to repeat a line, or a piece's last one."""

@@ -26,7 +26,8 @@ from catalogue.screens.jobs import start_audit, start_copy, start_index, start_r
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Dialog, Page
 from catalogue.screens.picture import Picture
-from catalogue.screens.table import Column, PagedTable, Source, listed
+from catalogue.screens.rows import Column, RowTable
+from catalogue.screens.table import PagedTable, Source
 from catalogue.screens.wording import ago, cell, day, file_name, safe
 
 ALL = KindCount("everything", 0)
@@ -66,7 +67,7 @@ class AuditPage(Page):
 
     def body(self) -> Iterable[Widget]:
         yield Container(
-            Vertical(PagedTable[KindCount]([Column("Kind", 0), Column("", 5, right=True)], id="kinds"),
+            Vertical(RowTable[KindCount]([Column("Kind", 0), Column("", 5, right=True)], id="kinds"),
                      Static("", id="audits", markup=False), id="audit-left"),
             Vertical(PagedTable[FindingItem]([Column("Kind", 14, least=90), Column("File", 0), Column("Store", 14),
                                               Column("Since", 11, least=64)], id="findings"),
@@ -85,9 +86,9 @@ class AuditPage(Page):
     def _load(self, *, keep: bool = False) -> None:
         def show(found: tuple[list[KindCount], list[tuple[str, str | None]]]) -> None:
             kinds, audits = found
-            table = self.query_one("#kinds", PagedTable)
+            table = self.query_one("#kinds", RowTable)
             table.entitle("Findings", sum(kind.count for kind in kinds))
-            table.show(listed([ALL, *kinds], self._kind_cells, lambda kind: kind.kind), keep=keep)
+            table.show_rows([ALL, *kinds], self._kind_cells, lambda kind: kind.kind, keep=keep)
             said = [line(f"{name}: ", (ago(at), "$quiet")) for name, at in audits]
             self.query_one("#audits", Static).update(lines([line(("Last checked", "bold")), *said]))
             if keep:
@@ -104,7 +105,7 @@ class AuditPage(Page):
                 cell(day(row.first_seen, self.shop.day_form))]
 
     def _load_findings(self, *, keep: bool = False) -> None:
-        kind = self.query_one("#kinds", PagedTable).pointed
+        kind = self.query_one("#kinds", RowTable).pointed
         chosen = kind.kind if kind is not None and kind is not ALL else ""
         table = self.query_one("#findings", PagedTable)
         table.entitle(chosen or "All findings")
@@ -112,7 +113,7 @@ class AuditPage(Page):
                                                                                forward=forward),
                           self._finding_cells, lambda row: row.id), keep=keep)
 
-    def on_paged_table_pointed(self, event: PagedTable.Pointed) -> None:
+    def on_row_table_pointed(self, event: RowTable.Pointed) -> None:
         if event.table.id == "kinds":
             self._load_findings()
             return
@@ -142,7 +143,7 @@ class AuditPage(Page):
         self.query_one(Picture).show(self.shop.preview(scan.sha256) if scan and scan.has_preview else None, "",
                                      (scan.width, scan.height) if scan else None, marks)
 
-    def on_paged_table_chosen(self, event: PagedTable.Chosen) -> None:
+    def on_row_table_chosen(self, event: RowTable.Chosen) -> None:
         if event.table.id == "kinds":
             self.action_pane_right()
         else:
@@ -152,7 +153,7 @@ class AuditPage(Page):
         self.query_one("#findings", PagedTable).focus()
 
     def action_pane_left(self) -> None:
-        self.query_one("#kinds", PagedTable).focus()
+        self.query_one("#kinds", RowTable).focus()
 
     def action_audit(self) -> None:
         self.app.push_screen(AuditDialog([]))
@@ -185,7 +186,7 @@ class AuditPage(Page):
 
     def action_next_step(self) -> None:
         """Restore, copy or index after a yes; else say what to do."""
-        if self.query_one("#kinds", PagedTable).has_focus:
+        if self.query_one("#kinds", RowTable).has_focus:
             self.action_pane_right()
             return
         found = self._open

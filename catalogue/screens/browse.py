@@ -19,7 +19,8 @@ from catalogue.screens.filing import FileActions
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.picture import Picture
-from catalogue.screens.table import Column, PagedTable, Source
+from catalogue.screens.rows import Column, RowTable
+from catalogue.screens.table import PagedTable, Source
 from catalogue.screens.wording import cell, day, number
 
 ALL = ArtistItem(0, "", "All artists", 0)
@@ -95,7 +96,7 @@ class BrowsePage(FileActions, Page):
             self._piece_cells, lambda row: row.id), keep=keep)
         self._entitle_pieces()
 
-    def on_paged_table_pointed(self, event: PagedTable.Pointed) -> None:
+    def on_row_table_pointed(self, event: RowTable.Pointed) -> None:
         if event.table.id == "artists":
             self._load_pieces()
             return
@@ -108,7 +109,7 @@ class BrowsePage(FileActions, Page):
         self._glance = glance
         self.query_one(Sight).show(glance)
 
-    def on_paged_table_chosen(self, _: PagedTable.Chosen) -> None:
+    def on_row_table_chosen(self, _: RowTable.Chosen) -> None:
         self.action_open()
 
     def action_open(self) -> None:
@@ -155,10 +156,10 @@ class Sight(Vertical):
         words = self.query_one("#sight-words", Static)
         if glance is None:
             self.query_one(Picture).show(None, "")
-            words.update("")
+            words.update("", layout=False)
             return
         self.query_one(Picture).show(
             self.app.preview(glance.sha256) if glance.has_preview else None,
             "No master yet" if glance.scan_id is None else "No preview: the picture could not be decoded",
             (glance.width, glance.height))
-        words.update(glance_words(glance, self.app.day_form))
+        words.update(glance_words(glance, self.app.day_form), layout=False)

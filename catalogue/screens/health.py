@@ -23,7 +23,7 @@ from catalogue.screens.facts import line, lines
 from catalogue.screens.jobs import start_backup
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page, ask
-from catalogue.screens.table import Column, PagedTable, listed
+from catalogue.screens.rows import Column, RowTable
 from catalogue.screens.wording import cell, data_size, number
 from catalogue.settings import Home
 
@@ -57,8 +57,8 @@ class HealthPage(Page):
 
     def body(self) -> Iterable[Widget]:
         yield Container(
-            Vertical(PagedTable[Area]([Column("Area", 0), Column("Level reached", 14)], id="areas"),
-                     PagedTable[Criterion]([Column("", 1), Column("", 1), Column("Criterion", 0)], id="criteria"),
+            Vertical(RowTable[Area]([Column("Area", 0), Column("Level reached", 14)], id="areas"),
+                     RowTable[Criterion]([Column("", 1), Column("", 1), Column("Criterion", 0)], id="criteria"),
                      VerticalScroll(Static("", id="criterion-words", markup=False), can_focus=False,
                                     id="criterion-scroll"),
                      id="health-left"),
@@ -66,9 +66,9 @@ class HealthPage(Page):
             id="health")
 
     def on_mount(self) -> None:
-        self.query_one("#areas", PagedTable).entitle("Levels of digital preservation")
+        self.query_one("#areas", RowTable).entitle("Levels of digital preservation")
         self._load()
-        self.query_one("#criteria", PagedTable).focus()
+        self.query_one("#criteria", RowTable).focus()
 
     def catalogue_changed(self) -> None:
         self._load(keep=True)
@@ -78,8 +78,8 @@ class HealthPage(Page):
 
         def show(view: HealthView) -> None:
             self._view = view
-            self.query_one("#areas", PagedTable).show(
-                listed(view.areas, self._area_cells, lambda area: area.name), keep=keep)
+            areas = self.query_one("#areas", RowTable)
+            areas.show_rows(view.areas, self._area_cells, lambda area: area.name, keep=keep)
             self._plot()
 
         ask(self, self.shop.lanes["health"], lambda db: health_view(db, home), show, group="health")
@@ -92,24 +92,24 @@ class HealthPage(Page):
     def _criterion_cells(row: Criterion) -> list[Text]:
         return [cell("✓" if row.met else "?" if not row.answered else "✗"), cell(row.level), cell(row.text)]
 
-    def on_paged_table_pointed(self, event: PagedTable.Pointed) -> None:
+    def on_row_table_pointed(self, event: RowTable.Pointed) -> None:
         if event.table.id == "areas" and event.row is not None:
             area: Area = event.row
-            table = self.query_one("#criteria", PagedTable)
+            table = self.query_one("#criteria", RowTable)
             table.entitle(area.name)
-            table.show(listed(area.criteria, self._criterion_cells, lambda row: (row.level, row.text)))
+            table.show_rows(area.criteria, self._criterion_cells, lambda row: (row.level, row.text))
         elif event.table.id == "criteria" and event.row is not None:
             self.query_one("#criterion-words", Static).update(criterion_words(event.row))
 
-    def on_paged_table_chosen(self, event: PagedTable.Chosen) -> None:
+    def on_row_table_chosen(self, event: RowTable.Chosen) -> None:
         if event.table.id == "areas":
-            self.query_one("#criteria", PagedTable).focus()
+            self.query_one("#criteria", RowTable).focus()
         else:
             self.action_answer()
 
     def action_answer(self) -> None:
         """Answer the question a criterion asks of a person."""
-        row: Criterion | None = self.query_one("#criteria", PagedTable).pointed
+        row: Criterion | None = self.query_one("#criteria", RowTable).pointed
         if row is None or not row.asks:
             self.shop.say("The catalogue answers this one itself.")
             return

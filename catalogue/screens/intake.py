@@ -24,7 +24,7 @@ from catalogue.screens.jobs import start_proposing, start_taking_in
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.picture import Picture
-from catalogue.screens.table import Column, PagedTable, listed
+from catalogue.screens.rows import Column, RowTable
 from catalogue.screens.wording import cell, counted, data_size, safe
 
 if TYPE_CHECKING:
@@ -50,14 +50,14 @@ class IntakePage(Page):
             yield Select[str]([], prompt="into store", id="intake-store", compact=True)
             yield Checkbox("copies too", value=True, id="intake-also", compact=True)
         yield Container(
-            PagedTable[int]([Column("", 1), Column("What", 24, least=60), Column("Artist", 0), Column("Piece", 0),
+            RowTable[int]([Column("", 1), Column("What", 24, least=60), Column("Artist", 0), Column("Piece", 0),
                              Column("Files", 5, right=True), Column("Size", 9, least=70, right=True)], id="proposals"),
             Horizontal(VerticalScroll(Static("", id="proposal-words", markup=False), can_focus=False),
                        Picture(id="proposal-picture"), id="proposal"),
             id="intake")
 
     def on_mount(self) -> None:
-        self.query_one("#proposals", PagedTable).entitle("New scans")
+        self.query_one("#proposals", RowTable).entitle("New scans")
         self.query_one("#proposal-words", Static).update(
             "Type the folder, then Enter looks at it. Nothing is copied before you agree, every copy is read back and "
             "compared, and the folder itself is left as it is.")
@@ -92,11 +92,10 @@ class IntakePage(Page):
     def _show(self, plan: Plan) -> None:
         first = self._plan is None or self._plan.folder != plan.folder
         self._plan = plan
-        table = self.query_one("#proposals", PagedTable)
+        table = self.query_one("#proposals", RowTable)
         ready = sum(len(p.items) for p in plan.proposals if p.ready)
         table.entitle(f"New scans: {counted(ready, 'file')} ready" if plan.proposals else "No pictures there")
-        table.show(listed(range(len(plan.proposals)), self._cells, lambda index: (index, plan.proposals[index])),
-                   keep=not first)
+        table.show_rows(range(len(plan.proposals)), self._cells, lambda index: index, keep=not first)
         if first:
             table.focus()
 
@@ -109,12 +108,12 @@ class IntakePage(Page):
 
     @property
     def _chosen(self) -> tuple[int, Proposal] | None:
-        index = self.query_one("#proposals", PagedTable).pointed
+        index = self.query_one("#proposals", RowTable).pointed
         if index is None or self._plan is None:
             return None
         return index, self._plan.proposals[index]
 
-    def on_paged_table_pointed(self, event: PagedTable.Pointed) -> None:
+    def on_row_table_pointed(self, event: RowTable.Pointed) -> None:
         if event.row is None or self._plan is None:
             return
         proposal = self._plan.proposals[event.row]
@@ -124,7 +123,7 @@ class IntakePage(Page):
         self.query_one(Picture).show(seen.preview if seen else None, "",
                                      (picture.width, picture.height) if picture else None)
 
-    def on_paged_table_chosen(self, _: PagedTable.Chosen) -> None:
+    def on_row_table_chosen(self, _: RowTable.Chosen) -> None:
         self.action_answer()
 
     def _change(self, index: int, **said: Any) -> None:

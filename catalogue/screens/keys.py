@@ -86,6 +86,7 @@ KEYS: dict[str, tuple[Key, ...]] = {
     ),
     "adding": (
         Key("ctrl+s", "take", "take this folder", "Take the folder as a store and read it.", 1),
+        Key("enter", "enter_folder", "go in", "Go into the folder under the cursor.", 3),
         Key("escape", "back", "leave it", "Go back without adding anything.", 2),
     ),
     "audit": (

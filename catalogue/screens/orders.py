@@ -14,7 +14,8 @@ from catalogue.records.orders import STATUSES
 from catalogue.screens.browse import Sight
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
-from catalogue.screens.table import Column, PagedTable, Source
+from catalogue.screens.rows import Column, RowTable
+from catalogue.screens.table import PagedTable, Source
 from catalogue.screens.wording import cell, day, size_cm
 
 
@@ -64,14 +65,14 @@ class OrdersPage(Page):
     def _line(self) -> LineItem | None:
         return self.query_one("#lines", PagedTable).pointed
 
-    def on_paged_table_pointed(self, event: PagedTable.Pointed) -> None:
+    def on_row_table_pointed(self, event: RowTable.Pointed) -> None:
         row = event.row
         if row is None:
             self.query_one(Sight).show(None)
         else:
             self.ask(lambda db: browsing.glance(db, row.piece_id), self.query_one(Sight).show, group="glance")
 
-    def on_paged_table_chosen(self, _: PagedTable.Chosen) -> None:
+    def on_row_table_chosen(self, _: RowTable.Chosen) -> None:
         self.action_open()
 
     def action_open(self) -> None:

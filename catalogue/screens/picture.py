@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 Source = Path | bytes   # a stored preview, or one just made
 Wanted = tuple[Source, int, int, bool, tuple[Mark, ...]]   # picture, columns, rows, in colours, marks
 SETTLE = 0.06  # seconds the cursor must rest before a picture is decoded
-KEPT = 160     # drawings kept; at most about 100 kB each
+KEPT = 24      # drawings kept; each is some thousand objects, which every collection of garbage walks through
 
 
 class Drawings:
@@ -60,6 +60,8 @@ class Picture(Widget):
         self._words = ""
         self._marks: tuple[Mark, ...] = ()
         self._drawing: Drawing | None = None
+        self._strips: list[Strip] | None = None
+        self._strips_style = Style()
 
     def show(self, path: Source | None, words: str = "No preview", shape: tuple[int | None, int | None] | None = None,
              marks: tuple[Mark, ...] = ()) -> None:
@@ -76,7 +78,7 @@ class Picture(Widget):
         self._shape = known if all(known) else None
         if self._shape != before:
             self._drawing = None
-            self.refresh(layout=True)
+            self._changed(layout=True)
         self._redraw()
 
     def get_content_height(self, container: Size, viewport: Size, width: int) -> int:  # noqa: ARG002 - Textual's
@@ -93,7 +95,7 @@ class Picture(Widget):
         if self._path is None or not self.size.area:
             self._drawing = None
             self.workers.cancel_group(self, "drawing")
-            self.refresh()
+            self._changed()
             return
         app = cast("CatalogueApp", self.app)
         key = (self._path, self.size.width, self.size.height, app.has_colours, self._marks)
@@ -101,7 +103,7 @@ class Picture(Widget):
         if ready is not None:
             self.workers.cancel_group(self, "drawing")
             self._drawing = ready
-            self.refresh()
+            self._changed()
             return
         _: Worker[None] = self.run_worker(partial(self._decode, key), group="drawing", exclusive=True,
                                           exit_on_error=False)
@@ -118,22 +120,30 @@ class Picture(Widget):
         else:
             app.drawings.put(key, drawing)
             self._drawing = drawing
-        self.refresh()
+        self._changed()
 
     def render_line(self, y: int) -> Strip:
+        if self._strips is None:
+            self._strips = self._drawn(self.rich_style)
         width = self.size.width
-        style = self.rich_style
-        if self._drawing is None:
-            words = safe(self._words)[:width]
-            return self._padded((Segment(words, style + Style(dim=True)),), len(words), width, style) \
-                if y == 0 and words else Strip.blank(width, style)
-        if y >= len(self._drawing.rows):
-            return Strip.blank(width, style)
-        row = self._drawing.rows[y]
-        if (row and row[0].style is None) or len(self._drawing.rows) == y + 1:
-            row = tuple(Segment(text, style + given if given else style) for text, given, _ in row)
-        return self._padded(row, self._drawing.width, width, style)
+        if y >= len(self._strips):
+            return Strip.blank(width, self._strips_style)
+        return self._strips[y].crop_extend(0, width, self._strips_style)
 
-    @staticmethod
-    def _padded(row: tuple[Segment, ...], used: int, width: int, style: Style) -> Strip:
-        return Strip([*row, Segment(" " * max(0, width - used), style)], max(width, used)).crop(0, width)
+    def notify_style_update(self) -> None:
+        super().notify_style_update()
+        self._strips = None
+
+    def _changed(self, *, layout: bool = False) -> None:
+        self._strips = None
+        self.refresh(layout=layout)
+
+    def _drawn(self, style: Style) -> list[Strip]:
+        """Rows on the present background, made once for every drawing."""
+        self._strips_style = style
+        if self._drawing is None:
+            words = safe(self._words)
+            return [Strip([Segment(words, style + Style(dim=True))])] if words else []
+        return [Strip([Segment(text, style + given if given else style) for text, given, _ in row]
+                      if row[0].style is None or row[0].style.bgcolor is None else row, self._drawing.width)
+                for row in self._drawing.rows]

@@ -17,7 +17,7 @@ from catalogue.screens.facts import edition_words, piece_words, prints_words, sc
 from catalogue.screens.filing import FileActions
 from catalogue.screens.keys import bindings
 from catalogue.screens.picture import Picture
-from catalogue.screens.table import Column, PagedTable, listed
+from catalogue.screens.rows import Column, RowTable
 from catalogue.screens.view import PieceView, ScanView, piece_view
 from catalogue.screens.wording import cell, counted, day, file_name, size_cm
 
@@ -30,20 +30,20 @@ class PiecePage(FileActions):
     PLACE = "piece"
     BINDINGS: ClassVar[list[BindingType]] = bindings("piece")
 
-    def __init__(self, piece_id: int) -> None:
+    def __init__(self, view: PieceView) -> None:
         super().__init__()
-        self.piece_id = piece_id
-        self._view: PieceView | None = None
+        self.piece_id = view.piece.id
+        self._view = view
 
     def body(self) -> Iterable[Widget]:
         yield Container(
             Vertical(Picture(id="piece-picture", below=11), Static("", id="piece-words", markup=False),
                      Static("", id="piece-prints", markup=False), id="piece-left"),
             VerticalScroll(
-                PagedTable[ScanView]([Column("", 1), Column("Role", 10), Column("File", 0), Column("Kept", 10),
+                RowTable[ScanView]([Column("", 1), Column("Role", 10), Column("File", 0), Column("Kept", 10),
                                       Column("Pixels", 13, least=70), Column("Scanned", 11, least=58)], id="scans"),
                 Static("", id="scan-words", markup=False),
-                PagedTable[Line]([Column("Placed", 11), Column("No", 3, right=True), Column("Size", 13),
+                RowTable[Line]([Column("Placed", 11), Column("No", 3, right=True), Column("Size", 13),
                                   Column("On", 0), Column("Buyer", 0, least=76), Column("Numbers", 12, least=92),
                                   Column("State", 9, least=66), Column("", 1)], id="orders"),
                 Static("", id="order-words", markup=False),
@@ -52,8 +52,8 @@ class PiecePage(FileActions):
             id="piece")
 
     def on_mount(self) -> None:
-        self._load()
-        self.query_one("#scans", PagedTable).focus()
+        self._show(self._view, keep=False)
+        self.query_one("#scans", RowTable).focus()
 
     def catalogue_changed(self) -> None:
         self._load()
@@ -61,21 +61,27 @@ class PiecePage(FileActions):
     def stores_changed(self) -> None:
         self._load()
 
+    def show(self, view: PieceView) -> None:
+        """Show another piece, from its top."""
+        self.piece_id = view.piece.id
+        self._show(view, keep=False)
+        self.query_one("#scans", RowTable).focus()
+
     def _load(self) -> None:
         piece_id, online = self.piece_id, self.shop.online
-        self.ask(lambda db: piece_view(db, piece_id, online), self._show, group="view")
+        self.ask(lambda db: piece_view(db, piece_id, online), lambda view: self._show(view, keep=True),
+                 group="view")
 
-    def _show(self, view: PieceView) -> None:
-        first = self._view is None
+    def _show(self, view: PieceView, *, keep: bool) -> None:
         self._view = view
         self.query_one("#piece-words", Static).update(piece_words(view))
         self.query_one("#piece-prints", Static).update(prints_words(view, self.shop.home.settings.print_ppi))
         self.query_one("#edition-words", Static).update(edition_words(view.editions))
-        scans, orders = self.query_one("#scans", PagedTable), self.query_one("#orders", PagedTable)
+        scans, orders = self.query_one("#scans", RowTable), self.query_one("#orders", RowTable)
         scans.entitle("Scans", len(view.scans))
         orders.entitle("Orders", len(view.lines))
-        scans.show(listed(view.scans, self._scan_cells, lambda row: row.scan.id), keep=not first)
-        orders.show(listed(view.lines, self._line_cells, lambda row: row.id), keep=not first)
+        scans.show_rows(view.scans, self._scan_cells, lambda row: row.scan.id, keep=keep)
+        orders.show_rows(view.lines, self._line_cells, lambda row: row.id, keep=keep)
         orders.display = bool(view.lines)
         self.query_one("#order-words", Static).display = bool(view.lines)
         if not view.scans:
@@ -90,19 +96,18 @@ class PiecePage(FileActions):
                 cell(pixels), cell(day(scan.captured, self.shop.day_form))]
 
     def _line_cells(self, row: Line) -> list[Text]:
-        assert self._view is not None
         return [cell(day(row.placed, self.shop.day_form)), cell(row.quantity, right=True),
                 cell(size_cm(row.width_mm, row.height_mm)), cell(row.medium), cell(row.buyer), cell(row.numbers),
                 cell(row.status), cell(FROM_SIGNS.get(self._view.printed_from(row), "≠"))]
 
-    def on_paged_table_pointed(self, event: PagedTable.Pointed) -> None:
+    def on_row_table_pointed(self, event: RowTable.Pointed) -> None:
         row = event.row
         if isinstance(row, ScanView):
             self.query_one("#scan-words", Static).update(scan_words(row, self.shop.day_form))
             self.query_one(Picture).show(self.shop.preview(row.scan.sha256) if row.scan.has_preview else None,
                                          "No preview: the picture could not be decoded",
                                          (row.scan.width, row.scan.height))
-        elif isinstance(row, Line) and self._view is not None:
+        elif isinstance(row, Line):
             printed = self._view.printed_from(row)
             words = [f"Order {row.number} for {row.buyer or 'somebody unnamed'}, {row.status}.",
                      f"Printed from: {printed}" + (f" ({row.scan_name})" if row.scan_name else "") + "."]
@@ -111,13 +116,13 @@ class PiecePage(FileActions):
 
     @property
     def _scan(self) -> ScanView | None:
-        return self.query_one("#scans", PagedTable).pointed
+        return self.query_one("#scans", RowTable).pointed
 
     def chosen_scan(self) -> int | None:
         return self._scan.scan.id if self._scan else None
 
     def action_repeat(self) -> None:
-        orders = self.query_one("#orders", PagedTable)
+        orders = self.query_one("#orders", RowTable)
         if orders.has_focus and orders.pointed is not None:
             self.shop.repeat(line_id=orders.pointed.id)
         else:

@@ -7,7 +7,7 @@ from rich.text import Text
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical
-from textual.widgets import DataTable, Input, Static
+from textual.widgets import Input, Static
 
 from catalogue.records.database import Database
 from catalogue.records.paths import shown
@@ -16,6 +16,7 @@ from catalogue.screens.bars import KeyLine
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Dialog, ask
 from catalogue.screens.picture import Picture
+from catalogue.screens.rows import Column, RowTable
 from catalogue.screens.wording import cell, counted, day, safe
 
 EACH = 12  # hits of a kind
@@ -46,22 +47,24 @@ def hits(found: Found, day_form: str) -> list[Hit]:
     return listed
 
 
+def hit_cells(hit: Hit) -> list[Text]:
+    """One line found, as the table shows it."""
+    return [cell(hit.kind, "dim"), cell(hit.name, "bold"), cell(hit.detail)]
+
+
 class SearchDialog(Dialog[Hit]):
     """The box, what was found, and its picture."""
 
     PLACE = "search"
     BINDINGS: ClassVar[list[BindingType]] = bindings("search")
 
-    def __init__(self) -> None:
-        super().__init__()
-        self._hits: list[Hit] = []
-
     def compose(self) -> ComposeResult:
         with Vertical(classes="panel searching"):
             yield Input(placeholder="Artist, title, year, size such as 50x70, order, buyer, file name", id="words",
                         compact=True)
             with Horizontal():
-                table: DataTable[Text] = DataTable(id="found", cursor_type="row", show_header=False)
+                table: RowTable[Hit] = RowTable([Column("", 10), Column("", 0, weight=2), Column("", 0, weight=3)],
+                                                id="found")
                 table.can_focus = False
                 yield table
                 yield Picture(id="found-picture")
@@ -82,50 +85,34 @@ class SearchDialog(Dialog[Hit]):
         ask(self, self.shop.lanes["search"], look, lambda found: self._show(found, words), group="search")
 
     def _show(self, found: Found, words: str) -> None:
-        self._hits = hits(found, self.shop.day_form)
-        table = self.query_one("#found", DataTable)
-        with self.prevent(DataTable.RowHighlighted), self.app.batch_update():
-            table.clear(columns=True)
-            width = table.size.width - 14 - table.styles.scrollbar_size_vertical
-            name = max(10, width * 2 // 5)
-            table.add_column("", width=10)
-            table.add_column("", width=name)
-            table.add_column("", width=max(10, width - name))
-            for hit in self._hits:
-                table.add_row(cell(hit.kind, "dim"), cell(hit.name, "bold"), cell(hit.detail))
+        self.query_one("#found", RowTable).set_rows(hits(found, self.shop.day_form), hit_cells)
         said = ""
         if words.strip():
-            said = counted(found.total, "line") + " found" if found.total else "Nothing fits these words."
+            said = f"{counted(found.total, 'line')} found" if found.total else "Nothing fits these words."
             if any(len(kind) == EACH for kind in (found.artists, found.pieces, found.orders, found.files)):
-                said += f"; at most {EACH} of each kind are shown, further words narrow it"
+                said += f", at most {EACH} of a kind shown"
             if found.corrected:
                 said += "   Read as: " + ", ".join(f"{typed} → {' or '.join(near)}" for typed, near in found.corrected)
         self.query_one("#found-count", Static).update(safe(said))
-        self._picture()
 
     @property
     def _hit(self) -> Hit | None:
-        row = self.query_one("#found", DataTable).cursor_row
-        return self._hits[row] if 0 <= row < len(self._hits) else None
+        return self.query_one("#found", RowTable).pointed
 
-    def _picture(self) -> None:
-        hit = self._hit
-        self.query_one(Picture).show(self.shop.preview(hit.sha256) if hit else None, "")
+    def on_row_table_pointed(self, event: RowTable.Pointed) -> None:
+        self.query_one(Picture).show(self.shop.preview(event.row.sha256) if event.row else None, "")
 
-    def on_data_table_row_highlighted(self, _: DataTable.RowHighlighted) -> None:
-        self._picture()
-
-    def on_data_table_row_selected(self, _: DataTable.RowSelected) -> None:
+    def on_row_table_chosen(self, _: RowTable.Chosen) -> None:
         self.action_open()
 
     def on_input_submitted(self, _: Input.Submitted) -> None:
         self.action_open()
 
     def action_down(self) -> None:
-        self.query_one("#found", DataTable).action_cursor_down()
+        self.query_one("#found", RowTable).action_cursor_down()
 
     def action_up(self) -> None:
-        self.query_one("#found", DataTable).action_cursor_up()
+        self.query_one("#found", RowTable).action_cursor_up()
 
     def action_open(self) -> None:
         hit = self._hit

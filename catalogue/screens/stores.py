@@ -22,7 +22,7 @@ from catalogue.screens.facts import line, lines
 from catalogue.screens.jobs import start_copy, start_index
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
-from catalogue.screens.table import Column, PagedTable, listed
+from catalogue.screens.rows import Column, RowTable
 from catalogue.screens.wording import ago, cell, counted, data_size, number, safe
 
 
@@ -65,7 +65,7 @@ class StoresPage(Page):
 
     def body(self) -> Iterable[Widget]:
         yield Container(
-            PagedTable[StoreView]([
+            RowTable[StoreView]([
                 Column("Store", 0), Column("Kind", 8), Column("State", 9), Column("Files", 9, right=True),
                 Column("Size", 9, right=True), Column("Free", 9, right=True), Column("Oldest check", 14, least=86),
                 Column("Findings", 10, least=100, right=True)], id="stores-table"),
@@ -74,7 +74,7 @@ class StoresPage(Page):
 
     def on_mount(self) -> None:
         self._load()
-        self.query_one(PagedTable).focus()
+        self.query_one(RowTable).focus()
 
     def catalogue_changed(self) -> None:
         self._load(keep=True)
@@ -84,9 +84,9 @@ class StoresPage(Page):
 
     def _load(self, *, keep: bool = False) -> None:
         def show(views: list[StoreView]) -> None:
-            table = self.query_one(PagedTable)
+            table = self.query_one(RowTable)
             table.entitle("Stores", len(views))
-            table.show(listed(views, self._cells, lambda view: view.store.id), keep=keep)
+            table.show_rows(views, self._cells, lambda view: view.store.id, keep=keep)
             if not views:
                 self.query_one("#store-words", Static).update("No store yet. Press a to point to a folder of scans.")
 
@@ -100,16 +100,16 @@ class StoresPage(Page):
                 cell(data_size(view.free) if view.free is not None else "–", right=True),
                 cell(ago(held.oldest_check)), cell(f"! {view.findings}" if view.findings else "none", right=True)]
 
-    def on_paged_table_pointed(self, event: PagedTable.Pointed) -> None:
+    def on_row_table_pointed(self, event: RowTable.Pointed) -> None:
         if event.row is not None:
             self.query_one("#store-words", Static).update(store_words(event.row))
 
-    def on_paged_table_chosen(self, _: PagedTable.Chosen) -> None:
+    def on_row_table_chosen(self, _: RowTable.Chosen) -> None:
         self.action_index()
 
     @property
     def _view(self) -> StoreView | None:
-        return self.query_one(PagedTable).pointed
+        return self.query_one(RowTable).pointed
 
     def action_add(self) -> None:
         from catalogue.screens.adding import AddStorePage

@@ -37,7 +37,12 @@ def day(moment: str | None, form: str) -> str:
         return safe(moment)
 
 
-def ago(moment: str | None, today: datetime | None = None) -> str:
+def present() -> datetime:
+    """The moment that "ago" counts from."""
+    return datetime.now(UTC)
+
+
+def ago(moment: str | None) -> str:
     """How long since, in the largest unit that fits."""
     if not moment:
         return "never"
@@ -47,7 +52,7 @@ def ago(moment: str | None, today: datetime | None = None) -> str:
         return safe(moment)
     if then.tzinfo is None:
         then = then.replace(tzinfo=UTC)
-    days = ((today or datetime.now(UTC)) - then).days
+    days = (present() - then).days
     if days < 1:
         return "today"
     for unit, length in (("year", 365), ("month", 30), ("week", 7), ("day", 1)):

@@ -1,0 +1,305 @@
+"""A table of single-line rows with a cursor, drawn straight from text.
+
+Textual's own table renders every cell as a renderable of its own; at 200×60 a screenful takes longer than a key may.
+Here a row is cut to its columns once and drawn as one strip.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, ClassVar, Generic, TypeVar
+
+from rich.cells import cell_len, set_cell_size
+from rich.segment import Segment
+from rich.style import Style
+from rich.text import Text
+from textual import events
+from textual.binding import BindingType
+from textual.geometry import Region, Size
+from textual.message import Message
+from textual.reactive import reactive
+from textual.scroll_view import ScrollView
+from textual.strip import Strip
+
+from catalogue.screens.keys import list_bindings
+from catalogue.screens.wording import number, safe
+
+R = TypeVar("R")
+HERE = object()
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """``width`` in cells; 0 takes a share of what is left, by ``weight``. ``least``: shown only in tables this wide."""
+
+    title: str
+    width: int
+    least: int = 0
+    right: bool = False
+    weight: int = 1
+
+
+class RowTable(ScrollView, Generic[R], can_focus=True):
+    """Rows of text. Posts :class:`Pointed` when the cursor comes to another row, :class:`Chosen` on a second click."""
+
+    COMPONENT_CLASSES: ClassVar[set[str]] = {"rows--header", "rows--row", "rows--cursor", "rows--hover"}
+    BINDINGS: ClassVar[list[BindingType]] = list_bindings()
+
+    cursor_row: reactive[int] = reactive(0, repaint=False)
+    hover_row: reactive[int] = reactive(-1, repaint=False)
+
+    class Pointed(Message):
+        """The cursor stands on ``row``; None when there is none."""
+
+        def __init__(self, table: "RowTable[Any]", row: Any) -> None:
+            super().__init__()
+            self.table, self.row = table, row
+
+        @property
+        def control(self) -> "RowTable[Any]":
+            return self.table
+
+    class Chosen(Message):
+        """A click on the row under the cursor."""
+
+        def __init__(self, table: "RowTable[Any]", row: Any) -> None:
+            super().__init__()
+            self.table, self.row = table, row
+
+        @property
+        def control(self) -> "RowTable[Any]":
+            return self.table
+
+    def __init__(self, columns: Sequence[Column], *, id: str, classes: str | None = None) -> None:
+        super().__init__(id=id, classes=classes)
+        self._shape = tuple(columns)
+        self._columns: tuple[tuple[int, int], ...] = ()     # index into the shape, width in cells
+        self._header = ""
+        self._cells: Callable[[R], Sequence[Text]] = lambda _: ()
+        self._identity: Callable[[R], object] = id_of
+        self._strips: dict[tuple[int, str], Strip] = {}    # by the row object and its state
+        self._told: object = HERE
+        self.rows_held: list[R] = []
+
+    @property
+    def row_count(self) -> int:
+        """Rows held."""
+        return len(self.rows_held)
+
+    @property
+    def pointed(self) -> R | None:
+        """The row under the cursor."""
+        return self.rows_held[self.cursor_row] if 0 <= self.cursor_row < len(self.rows_held) else None
+
+    def entitle(self, title: str, count: int | None = None) -> None:
+        """Name the list, with how many rows it has in all."""
+        self.border_title = safe(title if count is None else f"{title}  {number(count)}")
+
+    def set_rows(self, rows: Sequence[R], cells: Callable[[R], Sequence[Text]],
+                 identity: Callable[[R], object] | None = None, *, cursor: int = 0, scroll: int | None = None,
+                 keep_drawn: bool = False) -> None:
+        """Show these rows, the cursor on one of them, scrolled so far or, left open, as far as the cursor needs.
+
+        ``keep_drawn``: rows held before are the very same and look the same.
+        """
+        self.rows_held, self._cells = list(rows), cells
+        self._identity = identity or id_of
+        held = {id(row) for row in self.rows_held}
+        self._strips = {key: strip for key, strip in self._strips.items() if key[0] in held and keep_drawn}
+        self._resize()
+        self.set_reactive(RowTable.cursor_row, max(0, min(cursor, len(self.rows_held) - 1)))
+        if scroll is not None:
+            self.scroll_to(y=scroll, animate=False, force=True)
+        self._show_cursor()
+        self.refresh()
+        self._tell()
+
+    def show_rows(self, rows: Sequence[R], cells: Callable[[R], Sequence[Text]], identity: Callable[[R], object], *,
+                  keep: bool = False) -> None:
+        """Show a whole list; with ``keep`` the cursor stays on its row, or near where it was."""
+        at, scroll = 0, 0
+        before = self.pointed
+        if keep and before is not None:
+            wanted = self._identity(before)
+            at = next((i for i, row in enumerate(rows) if identity(row) == wanted), self.cursor_row)
+            scroll = self.scroll_offset.y
+            self.tell_again()
+        self.set_rows(rows, cells, identity, cursor=at, scroll=scroll)
+
+    def tell_again(self) -> None:
+        """The row under the cursor may say something new: point to it again when rows are set."""
+        self._told = object()
+
+    # Drawing
+
+    def _lay_columns(self) -> None:
+        """Columns for the present width: the flexible ones share what is left."""
+        width = self.scrollable_content_region.width
+        shown = [i for i, column in enumerate(self._shape) if width >= column.least]
+        flexible = [i for i in shown if self._shape[i].width == 0]
+        weights = sum(self._shape[i].weight for i in flexible)
+        spare = max(4 * len(flexible), width - sum(self._shape[i].width + 2 for i in shown))
+        widths = {i: self._shape[i].width or spare * self._shape[i].weight // weights for i in shown}
+        if flexible:
+            widths[flexible[0]] += spare - sum(widths[i] for i in flexible)
+        columns = tuple(widths.items())
+        if columns != self._columns:
+            self._columns = columns
+            self._strips.clear()
+        titled = [self._shape[i].title for i in shown if self._shape[i].title]
+        self._header = "".join(_fitted(self._shape[i].title, wide, self._shape[i].right)
+                               for i, wide in columns) if len(titled) > 1 else ""
+
+    @property
+    def _header_height(self) -> int:
+        return 1 if self._header else 0
+
+    def _resize(self) -> None:
+        self._lay_columns()
+        self.virtual_size = Size(self.scrollable_content_region.width, len(self.rows_held) + self._header_height)
+
+    def notify_style_update(self) -> None:
+        super().notify_style_update()
+        self._strips.clear()
+
+    def render_line(self, y: int) -> Strip:
+        width = self.scrollable_content_region.width
+        if y < self._header_height:
+            style = self.get_component_rich_style("rows--header")
+            return Strip([Segment(set_cell_size(self._header, width), style)], width)
+        index = y - self._header_height + self.scroll_offset.y
+        if index >= len(self.rows_held):
+            return Strip.blank(width, self.get_component_rich_style("rows--row"))
+        state = "cursor" if index == self.cursor_row else "hover" if index == self.hover_row else "row"
+        if state == "cursor" and self.has_focus:
+            state = "focus"
+        row = self.rows_held[index]
+        strip = self._strips.get((id(row), state))
+        if strip is None:
+            strip = self._strips[id(row), state] = self._drawn(row, state, width)
+        return strip
+
+    def _drawn(self, row: R, state: str, width: int) -> Strip:
+        base = self.get_component_rich_style(f"rows--{'cursor' if state == 'focus' else state}")
+        cells = self._cells(row)
+        segments: list[Segment] = []
+        text = ""
+        for i, wide in self._columns:
+            cell = cells[i]
+            fitted = _fitted(cell.plain, wide, cell.justify == "right")
+            if not cell.style:
+                text += fitted
+                continue
+            if text:
+                segments.append(Segment(text, base))
+                text = ""
+            segments.append(Segment(fitted, base + (cell.style if isinstance(cell.style, Style) else
+                                                    Style.parse(cell.style))))
+        segments.append(Segment(text, base))
+        return Strip(segments).adjust_cell_length(width, base)
+
+    # The cursor
+
+    def validate_cursor_row(self, row: int) -> int:
+        return max(0, min(row, len(self.rows_held) - 1))
+
+    def watch_cursor_row(self, before: int, now: int) -> None:
+        self._refresh_row(before)
+        self._refresh_row(now)
+        self._show_cursor()
+        self._tell()
+
+    def watch_hover_row(self, before: int, now: int) -> None:
+        self._refresh_row(before)
+        self._refresh_row(now)
+
+    def watch_has_focus(self, has_focus: bool) -> None:
+        super().watch_has_focus(has_focus)
+        self._strips.clear()
+
+    def _refresh_row(self, index: int) -> None:
+        y = index - self.scroll_offset.y + self._header_height
+        if index >= 0 and y >= self._header_height:
+            self.refresh(Region(0, y, self.size.width, 1))
+
+    def _show_cursor(self) -> None:
+        """Scroll as little as needed."""
+        room = self.scrollable_content_region.height - self._header_height
+        if room <= 0:
+            return
+        top = self.scroll_offset.y
+        if self.cursor_row < top:
+            self.scroll_to(y=self.cursor_row, animate=False, force=True)
+        elif self.cursor_row >= top + room:
+            self.scroll_to(y=self.cursor_row - room + 1, animate=False, force=True)
+
+    def _tell(self) -> None:
+        row = self.pointed
+        identity = HERE if row is None else self._identity(row)
+        if identity != self._told or row is None:
+            self._told = identity
+            self.post_message(self.Pointed(self, row))
+
+    # Keys and mouse
+
+    def action_cursor_down(self) -> None:
+        self.cursor_row += 1
+
+    def action_cursor_up(self) -> None:
+        self.cursor_row -= 1
+
+    def _screenful(self) -> int:
+        return max(1, self.scrollable_content_region.height - self._header_height - 1)
+
+    def action_page_down(self) -> None:
+        self.cursor_row += self._screenful()
+
+    def action_page_up(self) -> None:
+        self.cursor_row -= self._screenful()
+
+    def action_scroll_top(self) -> None:
+        """Home: the first row."""
+        self.cursor_row = 0
+
+    def action_scroll_bottom(self) -> None:
+        """End: the last row."""
+        self.cursor_row = len(self.rows_held) - 1
+
+    def _row_at(self, y: int) -> int:
+        index = y - self._header_height + self.scroll_offset.y
+        return index if y >= self._header_height and 0 <= index < len(self.rows_held) else -1
+
+    def on_click(self, event: events.Click) -> None:
+        at = event.get_content_offset(self)
+        index = self._row_at(at.y) if at is not None else -1
+        if index < 0:
+            return
+        if index == self.cursor_row:
+            self.post_message(self.Chosen(self, self.rows_held[index]))
+        else:
+            self.cursor_row = index
+
+    def on_mouse_move(self, event: events.MouseMove) -> None:
+        at = event.get_content_offset(self)
+        self.hover_row = self._row_at(at.y) if at is not None else -1
+
+    def on_leave(self, _: events.Leave) -> None:
+        self.hover_row = -1
+
+    def on_resize(self, _: events.Resize) -> None:
+        self._resize()
+        self._show_cursor()
+
+
+def id_of(row: object) -> object:
+    """A row is itself."""
+    return row
+
+
+def _fitted(text: str, width: int, right: bool) -> str:
+    """A cell with a space on either side, cut with an ellipsis."""
+    length = cell_len(text)
+    if length > width:
+        text = set_cell_size(text, width - 1) + "…" if width > 1 else set_cell_size(text, width)
+        length = cell_len(text)
+    pad = " " * (width - length)
+    return f" {pad}{text} " if right else f" {text}{pad} "
