@@ -53,9 +53,10 @@ class Health:
 
 def health(db: Database, scan: Scan) -> Health:
     """What the records say of every copy of a scan; whether a store is connected is looked up now."""
-    roots = {store.id: where(db, store) for store in stores.listed(db)}
     doubts = findings.of_scan(db, scan.id)
-    copies = [_copy(file, roots.get(file.store_id), doubts) for file in files.of_scan(db, scan.id)]
+    lying = files.of_scan(db, scan.id)
+    roots = {store_id: where(db, stores.by_id(db, store_id)) for store_id in {file.store_id for file in lying}}
+    copies = [_copy(file, roots[file.store_id], doubts) for file in lying]
     order = ("sound", "in doubt", "offline", "missing")
     return Health(scan, tuple(sorted(copies, key=lambda copy: order.index(copy.state))))
 

@@ -18,6 +18,7 @@ from catalogue.records.numbers import Number
 from catalogue.records.orders import Line, NewLine
 from catalogue.records.paths import shown
 from catalogue.records.pieces import Piece
+from catalogue.records.scans import Scan
 from catalogue.settings import Home
 
 __all__ = ["Caution", "Proposal", "as_recorded", "propose", "record"]
@@ -44,7 +45,7 @@ def propose(db: Database, home: Home, *, line_id: int | None = None, piece_id: i
                       f"{piece.title!r} was never ordered, so there is no last time.", hint="Give the size.")
     old = scans.by_digest(db, last.scan_sha256) if last and last.scan_sha256 else None
     current = scans.by_id(db, piece.current_scan_id) if piece.current_scan_id else None
-    used, master = (health(db, scan) if scan else None for scan in (old, current))
+    used, master = _healths(db, old, current)
     if as_last_time and used is None:
         raise Refused("Last time's scan is not known, so it cannot be printed from again.")
     printing = used if as_last_time else master
@@ -82,12 +83,18 @@ def as_recorded(db: Database, home: Home, line_id: int) -> Proposal:
     last = (orders.line(db, this.repeat_of) if this.repeat_of else None) or next(iter(before), None)
     found = scans.by_digest(db, this.scan_sha256) if this.scan_sha256 else None
     old = scans.by_digest(db, last.scan_sha256) if last and last.scan_sha256 else None
-    printing, used = (health(db, scan) if scan else None for scan in (found, old))
+    printing, used = _healths(db, found, old)
     line = NewLine(**{name: getattr(this, name) for name in NewLine.__dataclass_fields__})
     proposal = Proposal(piece, last, line, used, printing, printing,
                         between(db, old, found) if old and found and old.id != found.id else None,
                         fit_of(printing.scan, line, home.settings.print_ppi) if printing else None, None)
     return replace(proposal, cautions=cautions_for(proposal, home.settings))
+
+
+def _healths(db: Database, one: Scan | None, other: Scan | None) -> tuple[Health | None, Health | None]:
+    """Of both scans, looked up once where they are the same."""
+    first = health(db, one) if one else None
+    return first, first if one and other and one.id == other.id else health(db, other) if other else None
 
 
 def _or(given: T | None, otherwise: T) -> T:
