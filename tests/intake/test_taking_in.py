@@ -5,6 +5,8 @@ import os
 import signal
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
@@ -21,7 +23,7 @@ from catalogue.intake.proposals import Kind, Plan, answered, propose
 from catalogue.progress import Progress
 from catalogue.reading.model import Reading
 from catalogue.records import events, files, intake, pieces, runs, scans
-from catalogue.records.database import Database, transaction
+from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
 
@@ -353,3 +355,28 @@ def test_a_share_unmounted_midway_gets_nothing_in_its_place(
     assert len(outcome.taken) == len(tree(tmp_path / "unplugged")) == 1
     assert not list((tmp_path / "masters").iterdir())
     assert "went away" in outcome.left[-1].why
+
+
+def test_taking_in_while_an_index_run_is_under_way(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    """Two seats: one indexes the same store, the other takes in. Neither sees a lock, nothing is lost or doubled."""
+    for n in range(40):
+        write(f"Ben Ashe/Noon {n}/master.tif", noise(100 + n), folder="masters")
+    for n in range(8):
+        write(f"{n}.tif", noise(n), at=f"2026-03-0{n + 1}T10:00:00")
+    plan = said(db, home, propose(db, home, tmp_path / "key", store))
+
+    def index_it() -> str:
+        with closing(open_database(home.database)) as other:
+            return index(other, home, [store], workers=2, executors=ThreadPoolExecutor)[0].outcome
+
+    with ThreadPoolExecutor(1) as seat:
+        indexing = seat.submit(index_it)
+        outcome = apply(db, home, plan)
+        assert indexing.result() == "finished"
+    assert len(outcome.taken) == 8
+    (summary,) = index(db, home, [store], workers=1, executors=ThreadPoolExecutor)
+    assert summary.read == 0
+    assert sum(f.path.startswith("Ada Quill") for f in intake.placed(db, store.id)) == 8
+    assert len(list(intake.placed(db, store.id))) == 48
+    assert not list(events.broken_links(db))
