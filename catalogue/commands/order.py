@@ -1,5 +1,6 @@
 """``catalogue order``: list, show, add, repeat, move on, correct, job sheet."""
 
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,7 +11,10 @@ from catalogue.commands.session import Session, bar, interruptible, json_option
 from catalogue.commands.show import find_piece
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from catalogue.ledger.proposal import Proposal
+    from catalogue.progress import Cancelled, Report
     from catalogue.records.database import Database
 
 STATUSES = ("asked", "approved", "printed", "collected", "cancelled")
@@ -67,8 +71,8 @@ def print_options(function: Any) -> Any:
             click.option("--size", help="Width and height, such as 50x70 (cm) or 500x700mm."),
             click.option("--quantity", type=click.IntRange(1), help="How many prints."),
             click.option("--medium", help="Paper or canvas."),
-            click.option("--border", help="White border in mm, outside the picture."),
-            click.option("--wrap", help="Canvas wrap in mm, each side."),
+            click.option("--border", help="White border in mm, within the size."),
+            click.option("--wrap", help="Canvas wrap in mm, each side, beyond the size."),
             click.option("--edge", help="Edge of a wrapped canvas: picture, mirrored, white, …"),
             click.option("--number", default="", help="Invoice or job number; else the next free one."),
             click.option("--date", "placed", default="", help="Date of the order; else today."),
@@ -123,7 +127,7 @@ def repeat(session: Session, /, what: tuple[str, ...], line_id: int | None, as_l
     asked: dict[str, Any] = {"line_id": line_id, "piece_id": piece_id, "as_last_time": as_last_time} | _print_of(given)
     proposal = propose(db, session.home, **asked)
     if check and proposal.printing and proposal.printing.best:
-        with interruptible() as cancelled, bar() as report:
+        with _stoppable() as (report, cancelled):
             check_now(db, proposal.printing.scan, proposal.printing.best, report=report, cancelled=cancelled)
         proposal = propose(db, session.home, **asked)
     if dry_run:
@@ -184,7 +188,7 @@ def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[
         click.confirm("Record it" + (" in spite of the warnings" if proposal.grave else ""), abort=True)
     try:
         line_id = repeat.record(
-            db, proposal, number=given["number"], buyer=given["buyer"], status=given["status"],
+            db, proposal, quantity=given["quantity"], number=given["number"], buyer=given["buyer"], status=given["status"],
             placed=values.day(given["placed"] or date.today().isoformat(), session.home.settings.dates),
             currency=given["currency"] or session.home.settings.currency, price=values.money(given["price"]),
             profile=given["profile"], settings=given["print_notes"], notes=given["notes"], proofs=given["proofs"],
@@ -209,6 +213,18 @@ def status_(session: Session, number: str, status: str) -> None:
 
     order = set_status(session.existing(), number, status)
     session.emit(order, lambda out: out.print(f"Order {order.number} is {order.status}."))
+
+
+@contextmanager
+def _stoppable() -> "Iterator[tuple[Report, Cancelled]]":
+    """A bar, and a cancel check that ends the command in words."""
+    from catalogue.reading.digests import Stopped
+
+    try:
+        with interruptible() as cancelled, bar() as report:
+            yield report, cancelled
+    except Stopped:
+        raise click.Abort from None
 
 
 @command.command("correct")
@@ -285,7 +301,7 @@ def sheet(session: Session, number: str, line_id: int | None, folder: Path | Non
         sheets = [job_sheet(db, session.home, one) for one in lines]
         session.emit([one.text for one in sheets], lambda out: out.print("\n".join(one.text for one in sheets)))
         return
-    with interruptible() as cancelled, bar() as report:
+    with _stoppable() as (report, cancelled):
         written = [write_job(db, session.home, one, folder=folder, copy_master=copy_master, pdf=pdf, check=check,
                              report=report, cancelled=cancelled) for one in lines]
     session.emit(written, lambda out: out.print("\n".join(str(path) for one in written for path in one.files)))

@@ -128,7 +128,8 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
            numbers: Sequence[Number] = (), unnumbered: bool = False, replacing: Sequence[Number] = ()) -> int:
     """Record a proposal as a line of a new order, or of the order called ``number``; gives the line's id.
 
-    Edition numbers are given out with it, the lowest free ones, or ``numbers`` if these very ones are wanted;
+    Edition numbers are given out with it, the lowest free ones, or ``numbers`` if these very ones are wanted, and
+    then as many prints as numbers unless ``quantity`` says otherwise;
     ``proofs`` takes proofs instead; ``unnumbered`` none. ``replacing`` prints destroyed numbers anew. Line and
     numbers are recorded together or not at all, and two programs at once never give out the same number.
 
@@ -136,8 +137,8 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
         Refused: beyond N, a number that is out, a closed edition, numbers that do not match the quantity, or an
             order that was cancelled.
     """
-    count = _or(quantity, proposal.line.quantity)
     chosen = list(replacing or numbers)
+    count = _or(quantity, len(chosen) or proposal.line.quantity)
     if count < 1:
         raise Refused("At least one print is ordered.")
     if chosen and len(chosen) != count:

@@ -84,6 +84,8 @@ def test_repeat_records_after_it_showed(books: Call, shop: Shop) -> None:
         books("order", "repeat", "R-102", "--yes")
     with pytest.raises(Refused, match="size"):
         books("order", "repeat", "harbour", "--size", "huge", "--yes")
+    with pytest.raises(Refused, match="2 numbers were given for 5 prints"):
+        books("order", "repeat", "harbour", "--numbers", "24-25", "--quantity", "5", "--yes")
     with pytest.raises(Refused, match="18 numbers left"):
         books("order", "repeat", "harbour", "--quantity", "19", "--yes")
     checked = books("order", "repeat", "R-101", "--check", "--dry-run")
