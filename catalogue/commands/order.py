@@ -188,7 +188,8 @@ def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[
         click.confirm("Record it" + (" in spite of the warnings" if proposal.grave else ""), abort=True)
     try:
         line_id = repeat.record(
-            db, proposal, quantity=given["quantity"], number=given["number"], buyer=given["buyer"], status=given["status"],
+            db, proposal, quantity=given["quantity"], number=given["number"], buyer=given["buyer"],
+            status=given["status"],
             placed=values.day(given["placed"] or date.today().isoformat(), session.home.settings.dates),
             currency=given["currency"] or session.home.settings.currency, price=values.money(given["price"]),
             profile=given["profile"], settings=given["print_notes"], notes=given["notes"], proofs=given["proofs"],

@@ -79,15 +79,25 @@ def _of_size(proposal: Proposal) -> Iterator[Caution]:
         yield Caution("other size", f"Last time it was {shown_size(last.width_mm, last.height_mm)}.")
     if fit is None:
         return
+    before = _made_so_before(proposal)
     if not fit.enough:
-        yield Caution("low ppi", f"The scan gives {fit.ppi:.0f} ppi at this size; "
+        yield Caution("low ppi", f"The scan gives {fit.ppi:.0f} ppi at this size{', as last time' * before}; "
                       f"{fit.least_ppi} is the least for this medium.",
                       f"Sharp from {fit.sharp_from_mm / 10:.0f} cm on; a re-scan would serve it better.",
-                      grave=fit.ppi < 0.75 * fit.least_ppi)
+                      grave=fit.ppi < 0.75 * fit.least_ppi and not before)
     if fit.cropped >= CROP_WORTH_SAYING:
-        yield Caution("other shape", f"The print's shape leaves out {fit.cropped:.0%} of the scan.",
+        yield Caution("other shape", f"The print's shape leaves out {fit.cropped:.0%} of the scan"
+                      f"{', as last time' * before}.",
                       "Agree the crop with the artist, or choose a size of the picture's shape.",
-                      grave=fit.cropped > 0.1)
+                      grave=fit.cropped > 0.1 and not before)
+
+
+def _made_so_before(proposal: Proposal) -> bool:
+    """Whether the very scan was printed in the very size and finish last time: what was good then is no news now."""
+    last, line = proposal.last, proposal.line
+    return last is not None and bool(last.scan_sha256) and all(
+        getattr(last, name) == getattr(line, name)
+        for name in ("scan_sha256", "width_mm", "height_mm", "border_mm", "wrap_mm", "edge"))
 
 
 def _of_edition(proposal: Proposal) -> Iterator[Caution]:

@@ -88,6 +88,19 @@ def test_a_scan_that_is_gone_or_was_never_known_is_said(harbour: tuple[Shop, int
     assert line
 
 
+def test_few_pixels_are_grave_the_first_time_and_no_news_the_second(shop: Shop) -> None:
+    piece = shop.piece("Ilse Marwood", "Sketch")
+    shop.scan("sketch.tif", piece, stated_px=(1000, 1000))
+    first = repeat.propose(shop.db, shop.home, piece_id=piece, width_mm=508, height_mm=254, afresh=True)
+    assert {c.kind for c in first.grave} == {"low ppi", "other shape"}  # 50 ppi, and half of it cut away
+    repeat.record(shop.db, first)
+    again = repeat.propose(shop.db, shop.home, piece_id=piece)
+    assert {"low ppi", "other shape"} <= kinds(again) and not again.grave
+    assert "as last time" in next(c.text for c in again.cautions if c.kind == "low ppi")
+    larger = repeat.propose(shop.db, shop.home, piece_id=piece, width_mm=600, height_mm=300)
+    assert {c.kind for c in larger.grave} == {"low ppi", "other shape"}
+
+
 def test_a_cancelled_line_is_not_last_time(harbour: tuple[Shop, int, int]) -> None:
     shop, piece, line = harbour
     later = repeat.record(shop.db, repeat.propose(shop.db, shop.home, piece_id=piece), number="R-9", quantity=2)
