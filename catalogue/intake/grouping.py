@@ -86,7 +86,7 @@ def _set(run: list[Arrival], members: list[int], whole: set[int], laid: dict[tup
          wished_overlap: float, certainty: float, warnings: tuple[str, ...]) -> Group:
     inner = {pair: found for pair, found in laid.items() if pair[0] in members and pair[1] in members}
     beside = any(found.lie in (Lie.BESIDE, Lie.CORNER) for found in inner.values())
-    reasons = (f"{len(inner)} overlaps seen", f"scanned within {_span(run, members)}")
+    reasons = (f"{len(inner)} overlap{'' if len(inner) == 1 else 's'} seen", f"scanned within {_span(run, members)}")
     told = (*warnings, *advice([run[i].path.name for i in members], _renumbered(inner, members), wished_overlap))
     return Group(tuple(run[i] for i in members), beside, tuple(run[i] for i in sorted(whole)) if beside else (),
                  certainty, reasons, told)
@@ -98,17 +98,20 @@ def advice(names: list[str], laid: dict[tuple[int, int], Overlap], wished_overla
     strips: dict[int, list[float]] = {}
     odd = {i: sum(1 if found.turn % 180 else -1 for pair, found in laid.items() if i in pair)
            for i in range(len(names))}
+    turned: dict[int, list[tuple[int, int]]] = {}  # tile: against which, by how much
     for (i, j), found in laid.items():
         if found.turn % 180:  # half a turn does no harm, and a large original asks for it
             one, other = (i, j) if odd[i] > odd[j] else (j, i)
-            turn = found.turn if one == i else 360 - found.turn
-            told.append(f"{names[one]} is turned {turn}° against {names[other]}: the weave will not join."
-                        " Scan it again, turned as the others.")
+            turned.setdefault(one, []).append((other, found.turn if one == i else 360 - found.turn))
         if found.lie is Lie.SAME:
             told.append(f"{names[i]} and {names[j]} show the same part: keep the better one.")
         if found.lie is Lie.BESIDE:
             strips.setdefault(i, []).append(found.strip)
             strips.setdefault(j, []).append(found.strip)
+    for i, against in turned.items():
+        others = f" and {len(against) - 1} more" if len(against) > 1 else ""
+        told.append(f"{names[i]} is turned {against[0][1]}° against {names[against[0][0]]}{others}: the weave will not"
+                    " join. Scan it again, turned as the others.")
     for i, found_strips in sorted(strips.items()):
         if max(found_strips) < wished_overlap * THIN:
             told.append(f"{names[i]} overlaps its neighbours by {max(found_strips):.0%} at most;"

@@ -228,8 +228,6 @@ def _proposal(db: Database, home: Home, folder: Path, group: Group, likeness: Li
     if kind is Kind.SAME_PICTURE:
         doubts.append("The same picture is held with other metadata. Take this one in too?")
     warnings = list(group.warnings)
-    if not group.tiles and len(group.members) > 1:
-        warnings.insert(0, "One view captured several times: keep the better one.")
     cover = cover_of(group, views)
     warnings.extend(cover.warnings)
     if group.tiles and (few := count_warning(db, home.settings, piece_id, len(group.members))):

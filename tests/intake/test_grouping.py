@@ -130,6 +130,8 @@ def test_many_bytes_are_read_by_processes_with_the_same_result(
 def test_numbers_in_names_count_as_numbers() -> None:
     assert sorted(["scan 10", "scan 9", "scan 2b", "Scan 1"], key=counted) == ["Scan 1", "scan 2b", "scan 9", "scan 10"]
     assert stem_of("k/Harbour_0012.tif") == stem_of("k/harbour 3.tiff") == ("k", "harbour")
+    assert stem_of("k/Quay tile 2 of 6.tif") == stem_of("k/quay_tile_11of12.tif") == ("k", "quay tile")
+    assert stem_of("k/Quay r1c2.tif") == stem_of("k/Quay r10c3.tif") == ("k", "quay")
     assert stem_of("0012.tif") == ("", "")
 
 
