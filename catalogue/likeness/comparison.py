@@ -19,6 +19,7 @@ from catalogue.likeness.features import Bytes
 from catalogue.likeness.geometry import Matrix
 
 Floats = npt.NDArray[np.float32]
+Wide = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 
 
@@ -67,7 +68,7 @@ def compare(a: Bytes, b: Bytes, matrix: Matrix, *, polished: bool = True) -> Com
         return None
     telling = inside & (contrast > limits.CONTRAST_LEAST)
     values = zncc[telling] if telling.any() else np.zeros(1)
-    astray = telling & (zncc < limits.ZNCC_ASTRAY)
+    astray = inside & (contrast > limits.CONTRAST_ASTRAY) & (zncc < limits.ZNCC_ASTRAY)
     residual, turn = _colours(laid, ground, inside, side)
     off = inside & (residual > limits.COLOUR_ASTRAY)
     differences = _delta_e(laid, ground, mask)
@@ -123,7 +124,7 @@ def _polished(fine: Bytes, coarse: Bytes, matrix: Matrix, scale: float) -> Matri
 
 
 def _light(picture: Bytes) -> Floats:
-    return cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY).astype(np.float32)
+    return np.asarray(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), np.float32)
 
 
 def _blocks(one: Floats, two: Floats, mask: Flags, side: int) -> tuple[Floats, Floats, Flags]:
@@ -141,7 +142,8 @@ def _blocks(one: Floats, two: Floats, mask: Flags, side: int) -> tuple[Floats, F
     whole = mean(mask.astype(np.float32)) > 0.999
     half, step = side // 2, max(1, side // 2)
     at = np.s_[half : one.shape[0] - half + 1 : step, half : one.shape[1] - half + 1 : step]
-    return zncc[at], np.sqrt(np.maximum(v1, v2))[at], whole[at]
+    contrast = np.sqrt(np.maximum(v1, v2))
+    return np.asarray(zncc[at], np.float32), np.asarray(contrast[at], np.float32), whole[at]
 
 
 def _largest(flags: Flags) -> int:
@@ -173,29 +175,52 @@ def _delta_e(one: Bytes, two: Bytes, mask: Flags) -> npt.NDArray[np.float64]:
 
 
 def _colours(one: Bytes, two: Bytes, inside: Flags, side: int) -> tuple[Floats, float]:
-    """What remains of the colour difference of each block (ΔE*ab) once the whole is brought to the same colour by a
-    smooth change, and by how many degrees that change turns hues."""
+    """What remains of the colour difference of each block (CIEDE2000) once the whole is brought to the same colour by
+    a smooth change, and by how many degrees that change turns hues.
+
+    The change is a root polynomial (Finlayson, Mackiewicz and Hurlbert 2015) of the coded values, with light that
+    varies smoothly over the picture.
+    """
     step, half = max(1, side // 2), side // 2
     at = np.s_[half : one.shape[0] - half + 1 : step, half : one.shape[1] - half + 1 : step]
-    grids = [colour.lab(cv2.boxFilter(v, -1, (side, side))[at])[inside] for v in (one, two)]
+    grids = [cv2.boxFilter(v, -1, (side, side))[at][inside] for v in (one, two)]
+    source, target = (g / 255.0 for g in grids)
     ys, xs = np.nonzero(inside)
     x, y = xs / max(1, inside.shape[1] - 1) - 0.5, ys / max(1, inside.shape[0] - 1) - 0.5
-    source, target = grids
-    terms = np.c_[source / 50.0, (source[:, :1] / 50.0) ** 2, np.ones(len(x)), x, y, x * y, x * x, y * y]
-    # pulled gently to "no change", so that grey works do not invent a turn of hues
+    grey = source.mean(axis=1)
+    roots = np.sqrt(source * source[:, [1, 2, 0]])
+    terms = np.c_[source, roots, np.ones(len(x)), grey * grey, *(grey * v for v in (x, y, x * y, x * x, y * y))]
     start = np.zeros((terms.shape[1], 3))
-    start[:3] = np.eye(3) * 50.0
-    pull = np.eye(terms.shape[1]) * 0.02 * len(x) * np.array([0.02] * 3 + [0.05] + [0.001] * 6)[: terms.shape[1]]
-    weight = np.ones(len(x))
-    change = start
+    start[:3] = np.eye(3)
+    # pulled gently to "no change", so that few colours do not invent a wild one
+    pull = np.diag([limits.COLOUR_PULL] * 6 + [limits.COLOUR_PULL / 10] * (terms.shape[1] - 6)) * len(x)
+    reached = _robust(terms, target, start, pull, 0.02)
+    residual = np.zeros(inside.shape, np.float32)
+    coded = np.clip(np.round(reached * 255), 0, 255).astype(np.uint8)
+    residual[inside] = colour.delta_e(colour.lab(coded), colour.lab(grids[1]))
+    return residual, _hue_turn(colour.lab(grids[0]), colour.lab(grids[1]))
+
+
+def _robust(terms: Wide, target: Wide, start: Wide, pull: Wide, spread: float) -> Wide:
+    """Least squares with Huber's weights: a passage painted over must not bend the whole. Gives the fitted values."""
+    weight = np.ones(len(terms))
+    fitted = terms @ start
     for _ in range(6):
         weighted = terms * weight[:, None]
         change = start + np.linalg.solve(weighted.T @ terms + pull, weighted.T @ (target - terms @ start))
-        away = np.linalg.norm(target - terms @ change, axis=1)
-        weight = 1.0 / np.maximum(1.0, away / 3.0)  # Huber: a passage painted over must not bend the whole
-    residual = np.zeros(inside.shape, np.float32)
-    residual[inside] = away
-    turn = change[1:3, 1:3].T / 50.0
+        fitted = terms @ change
+        away = np.linalg.norm(target - fitted, axis=1)
+        weight = 1.0 / np.maximum(1.0, away / spread)
+    return np.asarray(fitted, np.float64)
+
+
+def _hue_turn(one: Wide, two: Wide) -> float:
+    """Degrees by which the colours (N×3 CIELAB) as a whole are turned about grey; 180 where they are mirrored."""
+    terms = np.c_[one[:, 1:], one[:, :1] / 50.0, np.ones(len(one))]
+    start = np.eye(4, 2)
+    pull = np.diag([1.0, 1.0, 1e-3, 1e-3]) * len(one)  # grey works must not invent a turn
+    inner = np.linalg.solve(terms.T @ terms + pull, terms.T @ (two[:, 1:] - terms @ start)) + start
+    turn = inner[:2].T
     if np.linalg.det(turn) < 0 and np.abs(turn).max() > 0.3:
-        return residual, 180.0
-    return residual, abs(math.degrees(math.atan2(turn[1, 0] - turn[0, 1], turn[0, 0] + turn[1, 1])))
+        return 180.0
+    return abs(math.degrees(math.atan2(turn[1, 0] - turn[0, 1], turn[0, 0] + turn[1, 1])))

@@ -45,7 +45,7 @@ def agreeing(a: Features, b: Features, pairs: Indices) -> tuple[Indices, float]:
     """
     if not len(pairs):
         return pairs, 1.0
-    one, two = a.sift_spots[pairs[:, 0]], b.sift_spots[pairs[:, 1]]
+    one, two = a.spots[pairs[:, 0]], b.spots[pairs[:, 1]]
     octaves = np.log2(np.maximum(two[:, 2], 0.1) / np.maximum(one[:, 2], 0.1))
     turn = two[:, 3] - one[:, 3]
     near_turn = np.abs((turn[:, None] - turn[None, :] + 180.0) % 360.0 - 180.0) < limits.TURN_BIN
@@ -65,8 +65,8 @@ def fit_features(a: Features, b: Features) -> Fit | None:
     pairs, scale = agreeing(a, b, found)
     if len(pairs) < limits.INLIERS_LEAST:
         return None
-    source = np.ascontiguousarray(a.sift_spots[pairs[:, 0], :2])
-    target = np.ascontiguousarray(b.sift_spots[pairs[:, 1], :2])
+    source = np.ascontiguousarray(a.spots[pairs[:, 0], :2])
+    target = np.ascontiguousarray(b.spots[pairs[:, 1], :2])
     matrix, inside = cv2.estimateAffinePartial2D(
         source, target, method=cv2.RANSAC, ransacReprojThreshold=limits.REPROJECTION * max(1.0, scale),
         maxIters=3000, confidence=0.999, refineIters=20,
@@ -74,11 +74,11 @@ def fit_features(a: Features, b: Features) -> Fit | None:
     if matrix is None:
         return None
     kept = inside.ravel().astype(bool)
-    fit = Fit(np.asarray(matrix, np.float64), _distinct(source[kept], target[kept]), len(found))
+    fit = Fit(np.asarray(matrix, np.float64), distinct(source[kept], target[kept]), len(found))
     return fit if fit.inliers >= limits.INLIERS_LEAST and limits.sane_scale(fit.scale) else None
 
 
-def _distinct(source: Floats, target: Floats) -> int:
+def distinct(source: Floats, target: Floats) -> int:
     """Number of inliers, counting those at one spot once: SIFT gives a spot several orientations."""
     spots = np.unique(np.round(np.c_[source, target] / 3.0).astype(int), axis=0)
     return min(len(np.unique(spots[:, :2], axis=0)), len(np.unique(spots[:, 2:], axis=0)))

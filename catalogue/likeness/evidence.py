@@ -1,9 +1,14 @@
 """A likeness and what speaks for it, in a form a person can check and the catalogue can keep."""
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from enum import StrEnum
 from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from catalogue.likeness import geometry
 
 
 class Relation(StrEnum):
@@ -69,6 +74,7 @@ class Evidence:
     correlation: float = 0.0
     correlation_low: float = 0.0
     grain: float = 0.0
+    texture: float = 0.0
     patch: float = 0.0
     colour_patch: float = 0.0
     hue_turn: float = 0.0
@@ -79,7 +85,22 @@ class Evidence:
     ppi_b: float | None = None
     size_a: tuple[int, int] = (0, 0)     # of the previews
     size_b: tuple[int, int] = (0, 0)
-    matrix: tuple[float, float, float, float, float, float] = (1.0, 0.0, 0.0, 0.0, 1.0, 0.0)
+    matrix: tuple[float, ...] = (1.0, 0.0, 0.0, 0.0, 1.0, 0.0)
+
+    @property
+    def map(self) -> npt.NDArray[np.float64]:
+        """``matrix`` as 2×3."""
+        return np.array(self.matrix, np.float64).reshape(2, 3)
+
+    def swapped(self) -> "Evidence":
+        """The same finding with a and b exchanged."""
+        back = geometry.inverse(self.map)
+        return replace(
+            self, overlap_a=self.overlap_b, overlap_b=self.overlap_a, rotation=geometry.rotation_of(back),
+            scale=geometry.scale_of(back), detail_ratio=1 / self.detail_ratio if self.detail_ratio else None,
+            ppi_a=self.ppi_b, ppi_b=self.ppi_a, size_a=self.size_b, size_b=self.size_a,
+            matrix=tuple(float(v) for v in back.ravel()),
+        )
 
     def to_json(self) -> str:
         """The evidence as one line of JSON, numbers rounded to what they mean."""

@@ -1,14 +1,16 @@
 """What is kept of a preview so that it can be found and fitted again: local features and a colour thumbnail.
 
-Two kinds of local feature serve two ends. ORB's 256 bits are compact and go into the inverted file that finds
-candidates; SIFT's are finer and decide whether a candidate really fits. Both are taken evenly over the picture
-and over scales, because a tile shows at three times the size what its master shows small: features ranked by
-contrast alone would all sit at the finest scale, where the two have nothing in common.
+The local features are SIFT's, square-rooted. They are taken evenly over the picture and over scales, because a tile
+shows at three times the size what its master shows small: features ranked by contrast alone would all sit at the
+finest scale, where the two have nothing in common. The same features, cut down to 256 bits, go into the inverted file
+that finds candidates; on the tuning pictures these bits found .91 of tiles and all details among the first ten, ORB's
+.64 and .85.
 """
 
 import io
 import math
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import cv2
@@ -17,7 +19,6 @@ import numpy.typing as npt
 
 from catalogue.likeness import thresholds as limits
 
-Array = npt.NDArray[np.generic]
 Bytes = npt.NDArray[np.uint8]
 Floats = npt.NDArray[np.float32]
 
@@ -27,16 +28,14 @@ VERSION = 1
 
 @dataclass(frozen=True, slots=True)
 class Features:
-    """``spots``: N×4 float32 — x, y in preview pixels, size in pixels, angle in degrees; likewise ``sift_spots``.
+    """``spots``: N×4 float32 — x, y in preview pixels, size in pixels, angle in degrees.
 
-    ``orb`` is N×32 uint8, ``sift`` M×128 uint8 (square-rooted, of norm 512), ``thumb`` 6×6×3 uint8 in CIELAB.
+    ``sift`` is N×128 uint8 (square-rooted, of norm 512), ``thumb`` 6×6×3 uint8 in CIELAB.
     """
 
     width: int
     height: int
     spots: Floats
-    orb: Bytes
-    sift_spots: Floats
     sift: Bytes
     thumb: Bytes
 
@@ -44,8 +43,8 @@ class Features:
         """A compact form to keep beside the preview; read back by :func:`from_bytes`."""
         out = io.BytesIO()
         np.savez(
-            out, size=np.array([VERSION, self.width, self.height], np.int32), spots=self.spots.astype(np.float16),
-            orb=self.orb, sift_spots=_pack(self.sift_spots), sift=self.sift, thumb=self.thumb,
+            out, size=np.array([VERSION, self.width, self.height], np.int32), spots=_pack(self.spots), sift=self.sift,
+            thumb=self.thumb,
         )
         return out.getvalue()
 
@@ -56,10 +55,7 @@ def from_bytes(data: bytes) -> Features:
         version, width, height = (int(n) for n in kept["size"])
         if version != VERSION:
             raise ValueError(f"features of version {version}, not {VERSION}")
-        return Features(
-            width, height, kept["spots"].astype(np.float32), kept["orb"],
-            _unpack(kept["sift_spots"]), kept["sift"], kept["thumb"],
-        )
+        return Features(width, height, _unpack(kept["spots"]), kept["sift"], kept["thumb"])
 
 
 def _pack(spots: Floats) -> npt.NDArray[np.uint16]:
@@ -79,13 +75,11 @@ def load_preview(path: Path) -> Bytes:
     return np.asarray(raw, np.uint8)
 
 
-def extract(preview: Bytes) -> Features:
-    """The features of a preview, H×W×3 uint8 in sRGB. A blank preview has none, which is no error."""
+def extract(preview: Bytes, count: int = limits.SIFT_KEPT) -> Features:
+    """The features of a preview, H×W×3 uint8 in sRGB, about ``count`` of them. A blank preview has none, which is no error."""
     height, width = preview.shape[:2]
     grey = levelled(cv2.cvtColor(preview, cv2.COLOR_RGB2GRAY))
-    spots, orb = _orb(grey)
-    sift_spots, sift = sift_features(grey, limits.SIFT_KEPT)
-    return Features(width, height, spots, orb, sift_spots, sift, thumbnail(preview))
+    return Features(width, height, *sift_features(grey, count), thumbnail(preview))
 
 
 def levelled(grey: Bytes) -> Bytes:
@@ -100,38 +94,28 @@ def thumbnail(preview: Bytes) -> Bytes:
     return np.asarray(cv2.cvtColor(cells, cv2.COLOR_RGB2LAB), np.uint8)
 
 
-def _orb(grey: Bytes) -> tuple[Floats, Bytes]:
-    """ORB at several sizes of the picture, an equal share from each."""
-    all_spots: list[Floats] = []
-    all_codes: list[Bytes] = []
-    long_side = max(grey.shape)
-    for side in limits.ORB_SIDES:
-        factor = side / long_side
-        if factor > 1.0 and all_spots:
-            continue
-        shape = (max(16, round(grey.shape[1] * factor)), max(16, round(grey.shape[0] * factor)))
-        small = grey if factor == 1.0 else cv2.resize(grey, shape, interpolation=cv2.INTER_AREA)
-        orb = cv2.ORB_create(limits.ORB_KEPT * 3, scaleFactor=1.19, nlevels=2, edgeThreshold=16, fastThreshold=5)
-        found = orb.detect(small, None)
-        kept = spread(_table(found), np.array([p.response for p in found]), limits.ORB_KEPT, small.shape)
-        points, codes = orb.compute(small, [found[i] for i in kept])
-        if codes is None:
-            continue
-        spots = _table(points)
-        spots[:, :2] = (spots[:, :2] + 0.5) / (shape[0] / grey.shape[1]) - 0.5
-        spots[:, 2] /= factor
-        all_spots.append(spots)
-        all_codes.append(codes)
-    if not all_spots:
-        return np.zeros((0, 4), np.float32), np.zeros((0, 32), np.uint8)
-    return np.concatenate(all_spots), np.concatenate(all_codes)
+def bits(sift: Bytes) -> Bytes:
+    """Features as 256 bits, N×32 uint8: the signs of their projections on fixed random directions (the angle between
+    two vectors shows in the share of unequal signs, Charikar 2002)."""
+    if not len(sift):
+        return np.zeros((0, 32), np.uint8)
+    rows = sift.astype(np.float32)
+    return np.packbits((rows - rows.mean(axis=1, keepdims=True)) @ _directions() > 0, axis=1)
+
+
+@cache
+def _directions() -> Floats:
+    """Two orthogonal frames of 128 dimensions from a fixed seed; the index depends on them staying as they are."""
+    rng = np.random.default_rng(20260)
+    frames = [np.linalg.qr(rng.standard_normal((128, 128)))[0] for _ in range(2)]
+    return np.concatenate(frames, axis=1).astype(np.float32)
 
 
 def sift_features(grey: Bytes, count: int) -> tuple[Floats, Bytes]:
     """RootSIFT (Arandjelović and Zisserman 2012: L1-normalise, square root) of about ``count`` spread spots."""
-    sift = cv2.SIFT_create(nfeatures=count * 6, contrastThreshold=0.008, edgeThreshold=12)
+    sift = cv2.SIFT.create(nfeatures=count * 6, contrastThreshold=0.008, edgeThreshold=12)
     found = sift.detect(grey, None)
-    kept = spread_over_scales(_table(found), np.array([p.response for p in found]), count, grey.shape)
+    kept = spread_over_scales(_table(found), np.array([p.response for p in found], np.float32), count, grey.shape)
     points, codes = sift.compute(grey, [found[i] for i in kept])
     if codes is None or not len(points):
         return np.zeros((0, 4), np.float32), np.zeros((0, 128), np.uint8)
@@ -144,7 +128,7 @@ def _table(points: object) -> Floats:
     return np.array(listed, np.float32).reshape(-1, 4)
 
 
-def spread_over_scales(spots: Floats, strength: Array, count: int, shape: tuple[int, ...]) -> list[int]:
+def spread_over_scales(spots: Floats, strength: Floats, count: int, shape: tuple[int, ...]) -> list[int]:
     """Indices of about ``count`` spots, with a fair share for every octave and every part of the picture."""
     if len(spots) <= count:
         return list(range(len(spots)))
@@ -160,7 +144,7 @@ def spread_over_scales(spots: Floats, strength: Array, count: int, shape: tuple[
     return kept
 
 
-def spread(spots: Floats, strength: Array, count: int, shape: tuple[int, ...]) -> list[int]:
+def spread(spots: Floats, strength: Floats, count: int, shape: tuple[int, ...]) -> list[int]:
     """Indices of the strongest ``count`` spots, going round an 8×8 grid so that no passage takes them all."""
     if len(spots) <= count:
         return list(range(len(spots)))

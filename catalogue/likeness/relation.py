@@ -4,6 +4,7 @@ The order is: exact digests; then the geometric fit and the aligned comparison. 
 decide, the answer is "cannot tell"; where a passage or the colours as a whole depart, "look-alike".
 """
 
+from dataclasses import replace
 from datetime import datetime
 
 from catalogue.likeness import geometry
@@ -17,13 +18,15 @@ Sizes = tuple[tuple[int, int], tuple[int, int]]
 
 def exact(a: ScanFacts, b: ScanFacts) -> Evidence | None:
     """The relation that digests alone establish, if any."""
-    whole = {"overlap_a": 1.0, "overlap_b": 1.0, "correlation": 1.0, "correlation_low": 1.0, "grain": 1.0}
+    whole = Evidence(
+        Relation.SAME_BYTES, 1.0, ("equal SHA-256",), overlap_a=1.0, overlap_b=1.0, correlation=1.0, correlation_low=1.0,
+        grain=1.0, delta_e_median=0.0, delta_e_high=0.0, detail_ratio=1.0, ppi_a=a.ppi, ppi_b=b.ppi,
+    )
     if a.sha256 == b.sha256:
-        return Evidence(Relation.SAME_BYTES, 1.0, ("equal SHA-256",), **whole)
+        return whole
     if a.pixel_digest and a.pixel_digest == b.pixel_digest:
-        return Evidence(
-            Relation.SAME_PIXELS, 1.0, ("the decoded pixels are equal, only the description differs",),
-            delta_e_median=0.0, delta_e_high=0.0, detail_ratio=1.0, ppi_a=a.ppi, ppi_b=b.ppi, **whole,
+        return replace(
+            whole, relation=Relation.SAME_PIXELS, reasons=("the decoded pixels are equal, only the description differs",),
         )
     return None
 
@@ -41,9 +44,9 @@ def decide(a: ScanFacts, b: ScanFacts, sizes: Sizes, fit: Fit, found: Comparison
     m = found.matrix
     return Evidence(
         relation, round(sure, 3), tuple(reasons), fit.inliers, fit.matches, found.overlap_a, found.overlap_b,
-        geometry.rotation_of(m), geometry.scale_of(m), found.zncc_median, found.zncc_low, found.grain, found.patch,
-        found.colour_patch, found.hue_turn, found.delta_e_median, found.delta_e_high, ratio, a.ppi, b.ppi,
-        sizes[0], sizes[1], (m[0, 0], m[0, 1], m[0, 2], m[1, 0], m[1, 1], m[1, 2]),
+        geometry.rotation_of(m), geometry.scale_of(m), found.zncc_median, found.zncc_low, found.grain, fit.texture,
+        found.patch, found.colour_patch, found.hue_turn, found.delta_e_median, found.delta_e_high, ratio, a.ppi, b.ppi,
+        sizes[0], sizes[1], tuple(float(v) for v in m.ravel()),
     )
 
 
@@ -57,7 +60,12 @@ def detail_ratio(a: ScanFacts, b: ScanFacts, sizes: Sizes, found: Comparison) ->
 def _judged(
     a: ScanFacts, b: ScanFacts, fit: Fit, found: Comparison, ratio: float, reasons: list[str],
 ) -> tuple[Relation | None, float]:
-    if found.blocks < limits.BLOCKS_TO_TELL:
+    if fit.texture >= limits.TEXTURE_SURE:
+        if _recoloured(found, reasons):
+            return Relation.LOOK_ALIKE, 0.6
+        reasons.append(f"the surface texture corresponds ({fit.texture:.0f} standard deviations from chance)")
+        return _part_or_whole(a, b, found, ratio, reasons), 0.95
+    if found.blocks < limits.BLOCKS_TO_TELL and fit.inliers < limits.INLIERS_SURE:
         if found.delta_e_median > limits.DELTA_E_MOST:
             return None, 0.0
         reasons.append(f"only {found.blocks} passages hold enough detail to compare")
@@ -66,8 +74,7 @@ def _judged(
         fit.inliers < limits.INLIERS_SURE and found.zncc_median < limits.ZNCC_FEW_INLIERS
     ):
         return None, 0.0
-    astray = _astray(found, reasons)
-    if astray:
+    if _astray(found, reasons):
         return Relation.LOOK_ALIKE, 0.9
     if found.zncc_low < limits.ZNCC_LOW_LEAST:
         reasons.append(f"a tenth of the passages agree less than {limits.ZNCC_LOW_LEAST} in structure")
@@ -82,11 +89,16 @@ def _judged(
 def _astray(found: Comparison, reasons: list[str]) -> bool:
     if found.patch > limits.PATCH_MOST:
         reasons.append(f"a passage of {found.patch:.1%} of the picture is painted differently")
+    return _recoloured(found, reasons) or bool(reasons)
+
+
+def _recoloured(found: Comparison, reasons: list[str]) -> bool:
+    before = len(reasons)
     if found.colour_patch > limits.COLOUR_PATCH_MOST:
         reasons.append(f"a passage of {found.colour_patch:.1%} of the picture has other colours")
     if found.hue_turn > limits.HUE_TURN_MOST:
         reasons.append("the colours as a whole are other ones")
-    return bool(reasons)
+    return len(reasons) > before
 
 
 def _part_or_whole(a: ScanFacts, b: ScanFacts, found: Comparison, ratio: float, reasons: list[str]) -> Relation:

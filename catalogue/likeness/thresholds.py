@@ -6,13 +6,12 @@ half whose figures are published.
 
 # --- features ------------------------------------------------------------------------------------------
 CLAHE_CLIP = 2.0        # usual starting value; 4 doubled the features in scanner noise of plain passages
-ORB_SIDES = (1024, 640, 400, 250)  # long sides, px: steps of 1.6, each ORB covers two levels of 1.19 of it
-ORB_KEPT = 80           # a side; 320 in all, 12.3 kB in the index
-SIFT_KEPT = 900         # a scan
+SIFT_KEPT = 900         # a scan; 123 kB kept beside the preview
+INDEXED = 500           # of them in the index: 24 kB; all 900 found 1 in 100 more tiles for twice the space
 
 # --- retrieval -----------------------------------------------------------------------------------------
-ORB_NEAREST = 8         # neighbours looked up for each feature
-ORB_DISTANCE = 72       # bits of 256; unrelated descriptors lie about 128 apart
+NEAREST = 3             # neighbours counted for each feature; the next one is the yardstick of its weight
+BITS_APART = 84         # bits of 256; unrelated features lie about 110 apart
 PROBES = 8              # lists of the inverted file searched for each feature
 HASH_BITS = 14          # pHash bits apart, best of 8 orientations
 
@@ -36,19 +35,21 @@ def sane_scale(scale: float) -> bool:
 OVERLAP_LEAST_PX = 48   # px a side of the coarser preview: less cannot be judged
 BLOCKS_ACROSS = 22      # blocks across the overlap, within the next two
 BLOCK_LEAST, BLOCK_MOST = 12, 40  # px
-MIDDLE_BLUR = 1.5       # px: leaves out grain and raking light on the weave
+MIDDLE_BLUR = 3.0       # px: leaves out grain and raking light on the weave; at 1.5 it made false patches
 CONTRAST_LEAST = 3.0    # levels of 255: a block with less says nothing of structure
-ZNCC_ASTRAY = 0.35      # a block below it disagrees
-COLOUR_ASTRAY = 9.0     # ΔE*ab a block may keep after the smooth change of colour
+ZNCC_ASTRAY = 0.5       # a block below it disagrees …
+CONTRAST_ASTRAY = 5.0   # … if it has this much contrast, levels of 255
+COLOUR_ASTRAY = 8.0     # CIEDE2000 a block may keep after the smooth change of colour
+COLOUR_PULL = 0.0005    # how far that change is held to none
 
 # --- relation ------------------------------------------------------------------------------------------
 BLOCKS_TO_TELL = 24     # blocks with structure; with fewer any two plain pictures "agree"
 ZNCC_LEAST = 0.70       # median; unrelated pictures laid on each other stay below .3
 ZNCC_FEW_INLIERS = 0.85 # median, where fewer than INLIERS_SURE features agree
 ZNCC_LOW_LEAST = 0.20   # 10th percentile
-PATCH_MOST = 0.008      # tuned: largest among re-scans, tiles and details .006, smallest in a series .012
-COLOUR_PATCH_MOST = 0.008  # tuned: .002 against .010
-HUE_TURN_MOST = 25.0    # degrees; tuned: re-scans and wrong profiles up to 12, colourways from 46
+PATCH_MOST = 0.005      # tuned: none among re-scans, tiles, details and edits, smallest in a series .011
+COLOUR_PATCH_MOST = 0.004  # tuned: up to .0006 against .007
+HUE_TURN_MOST = 25.0    # degrees; tuned: re-scans and wrong profiles up to 13, colourways from 46
 DELTA_E_MOST = 12.0     # two plain fields further apart are not the same work under any light
 CONTAINED = 0.90        # share of the smaller that must lie on the larger
 APART = 0.70            # below it on both sides the two are neighbours
@@ -58,3 +59,27 @@ TILE_DETAIL = 0.70      # a tile is at least this fine against the whole
 SECONDS_APART = 60      # two captures of one original are further apart in time
 ASKEW_MOST = 0.02       # degrees off a quarter turn; tuned: edits up to .011, re-scans from .035 (3 in 100 by luck)
 GRAIN_LEAST = 0.10      # tuned: edits from .17 where measurable; luck alone gives −.7 to .9, hence both tests
+
+# --- soft pictures -------------------------------------------------------------------------------------
+THUMB_APART = 14.0      # mean difference of 8-bit CIELAB cells
+ASPECT_APART = 0.05     # log of the proportions: margins differ
+DIRECT_SIDE = 512       # px, long side
+DIRECT_REACH = 0.06     # share of the side the frames may be shifted
+TEXTURE_HOLD = 7.0      # standard deviations at which a shift is believed
+TEXTURE_SURE = 9.0      # … and at which it shows the same surface
+
+# --- the index on disk ---------------------------------------------------------------------------------
+FLAT_ROWS = 40_000      # descriptors searched one by one rather than through lists
+SEGMENT_SMALL = 400     # scans; segments of up to this many are merged as they pile up
+SEGMENTS_SMALL = 12
+SEGMENTS_LARGE = 8
+
+# --- groups and tiles ----------------------------------------------------------------------------------
+MUST_MEET = 0.7         # two scans that would cover each other this far must have been found alike themselves
+PLACES_APART = 0.03     # of the long side: two findings within it lead to the same place
+GAP_LEAST = 0.002       # share of the master a gap must have to be named
+WEAVE_STANDS = 3.5      # log of power above the surroundings; unwoven pictures reach 2.5, a faint weave 5.1
+
+# --- a picture on a wall -------------------------------------------------------------------------------
+SIGHT_INLIERS = 9       # a homography has eight unknowns: more features are wanted than for a scan
+SIGHT_AGREES = 0.45     # median correlation; reflections and soft focus cost much of it

@@ -1,0 +1,107 @@
+"""Aligning soft pictures on their pixels, where local features find no hold.
+
+A colour field on canvas or paper still shows its surface: the band between grain and composition is correlated over
+the whole picture at once, so that even a very faint texture stands out of chance. Only whole against whole is tried.
+"""
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from catalogue.likeness import geometry
+from catalogue.likeness import thresholds as limits
+from catalogue.likeness.features import Bytes
+from catalogue.likeness.geometry import Fit, Matrix
+
+Floats = npt.NDArray[np.float32]
+
+
+def align(a: Bytes, b: Bytes) -> Fit | None:
+    """The likeliest map from a to b (H×W×3 uint8), whole on whole in any quarter turn and up to 2° askew.
+
+    ``texture`` of the fit says how far the correlation stands out of chance; the map is the plain frame-on-frame one
+    where nothing stands out. ``None`` if the proportions fit in no quarter turn.
+    """
+    ground = _shrunk(b)
+    best: Fit | None = None
+    for quarter in range(4):
+        turned = np.ascontiguousarray(np.rot90(a, -quarter))
+        if abs(np.log(_aspect(turned) / _aspect(b))) > limits.ASPECT_APART:
+            continue
+        frame = _frame(_quarter(quarter, a), turned, b)
+        small = cv2.resize(turned, (ground.shape[1], ground.shape[0]), interpolation=cv2.INTER_AREA)
+        shift, texture = _best_turn(small, ground)
+        factor = ground.shape[1] / b.shape[1]
+        matrix = geometry.compose(geometry.resized(shift, 1 / factor, 1 / factor), frame)
+        if best is None or texture > best.texture:
+            best = Fit(matrix if texture >= limits.TEXTURE_HOLD else frame, 0, 0, texture)
+    return best
+
+
+def _aspect(picture: Bytes) -> float:
+    height, width = picture.shape[:2]
+    return float(width / height)
+
+
+def _quarter(quarter: int, picture: Bytes) -> Matrix:
+    """The map of ``np.rot90(picture, -quarter)``: quarter turns clockwise as seen."""
+    h, w = picture.shape[:2]
+    turns = np.array(
+        [[[1, 0, 0], [0, 1, 0]], [[0, -1, h - 1], [1, 0, 0]], [[-1, 0, w - 1], [0, -1, h - 1]], [[0, 1, 0], [-1, 0, w - 1]]],
+        np.float64,
+    )
+    return np.asarray(turns[quarter], np.float64)
+
+
+def _frame(quarter: Matrix, turned: Bytes, b: Bytes) -> Matrix:
+    """Frame on frame."""
+    fx, fy = b.shape[1] / turned.shape[1], b.shape[0] / turned.shape[0]
+    return geometry.compose(np.array([[fx, 0, (fx - 1) / 2], [0, fy, (fy - 1) / 2]]), quarter)
+
+
+def _shrunk(picture: Bytes) -> Bytes:
+    factor = min(1.0, limits.DIRECT_SIDE / max(picture.shape[:2]))
+    size = (max(32, round(picture.shape[1] * factor)), max(32, round(picture.shape[0] * factor)))
+    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def _band(picture: Bytes) -> Floats:
+    """What lies between grain and composition, each passage brought to the same strength, faded at the edges."""
+    light = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY).astype(np.float32)
+    band = cv2.GaussianBlur(light, (0, 0), 1.2) - cv2.GaussianBlur(light, (0, 0), 6.0)
+    strength = np.sqrt(cv2.GaussianBlur(band * band, (0, 0), 16.0)) + 0.05
+    height, width = band.shape
+    window = np.outer(np.hanning(height), np.hanning(width)).astype(np.float32)
+    return np.asarray(np.clip(band / strength, -3, 3) * window, np.float32)
+
+
+def _best_turn(small: Bytes, ground: Bytes) -> tuple[Matrix, float]:
+    """Small turns and scales tried in steps; the shift comes from the peak of the correlation."""
+    height, width = ground.shape[:2]
+    target = np.fft.rfft2(_band(ground))
+    best, texture = np.eye(2, 3), -np.inf
+    centre = ((width - 1) / 2, (height - 1) / 2)
+    for scale in (1.0, 0.98, 1.02):
+        for turn in np.arange(-2.0, 2.01, 0.4):
+            turned = cv2.getRotationMatrix2D(centre, -float(turn), scale)
+            laid = cv2.warpAffine(small, turned, (width, height), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+            plane = np.fft.irfft2(target * np.conj(np.fft.rfft2(_band(laid))), s=(height, width))
+            shift, score = _peak(plane)
+            if score > texture:
+                texture = score
+                best = geometry.compose(np.array([[1.0, 0.0, shift[0]], [0.0, 1.0, shift[1]]]), turned)
+    return best, float(texture)
+
+
+def _peak(plane: npt.NDArray[np.float64]) -> tuple[tuple[float, float], float]:
+    """Shift (x, y) of the highest point within reach, and its height in standard deviations of the plane."""
+    height, width = plane.shape
+    reach = limits.DIRECT_REACH
+    near = np.zeros(plane.shape, bool)
+    ry, rx = max(1, int(height * reach)), max(1, int(width * reach))
+    near[np.ix_(np.r_[0:ry, height - ry : height], np.r_[0:rx, width - rx : width])] = True
+    at = int(np.argmax(np.where(near, plane, -np.inf)))
+    y, x = divmod(at, width)
+    return (float(x - width if x > width // 2 else x), float(y - height if y > height // 2 else y)), float(
+        (plane.flat[at] - plane.mean()) / (plane.std() + 1e-12)
+    )

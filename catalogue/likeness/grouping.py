@@ -1,0 +1,197 @@
+"""Scans of one piece gathered from pairs, so that one wrong pair cannot chain two pieces together.
+
+A group is a set of scans with one common geometry: each has a map to the group's frame. A link may join two groups
+only if every other finding between their members bears it out: links between them must lead to the same place,
+and no pair may be rejected or a look-alike. Two scans that would cover each other must have been found alike
+themselves.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from catalogue.likeness import geometry
+from catalogue.likeness import thresholds as limits
+from catalogue.likeness.evidence import Evidence, Relation, ScanFacts
+from catalogue.likeness.geometry import Matrix, Size
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """One finding between two scans, by SHA-256, with a person's verdict: ``""``, ``confirmed`` or ``rejected``."""
+
+    a: str
+    b: str
+    evidence: Evidence
+    verdict: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """A link that was not allowed to join two groups, and why."""
+
+    link: Link
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Scans of one piece. ``maps`` take each scan's preview pixels to the first scan's."""
+
+    scans: tuple[str, ...]
+    maps: Mapping[str, Matrix]
+    links: tuple[Link, ...]
+
+
+@dataclass
+class _Growing:
+    maps: dict[str, Matrix]
+    links: list[Link] = field(default_factory=list)
+
+
+def gather(links: Iterable[Link]) -> tuple[list[Group], list[Refusal]]:
+    """Groups of two or more scans, and the links that were refused. Strong links are taken first."""
+    known = list(links)
+    between = _by_pair(known)
+    sizes = _sizes(known)
+    homes: dict[str, _Growing] = {}
+    refused: list[Refusal] = []
+    for link in sorted(known, key=_strength):
+        if link.verdict == "rejected" or not (link.evidence.relation.same_piece or link.verdict == "confirmed"):
+            continue
+        one, two = (homes.get(k) or _Growing({k: np.eye(2, 3)}) for k in (link.a, link.b))
+        if one is two:
+            one.links.append(link)
+            continue
+        # the frame of the first group, reached from the second: two → b → a → one
+        bridge = geometry.compose(
+            geometry.compose(one.maps[link.a], geometry.inverse(link.evidence.map)), geometry.inverse(two.maps[link.b])
+        )
+        reason = "" if link.verdict == "confirmed" else _objection(link, one, two, bridge, between, sizes)
+        if reason:
+            refused.append(Refusal(link, reason))
+            continue
+        for key, matrix in two.maps.items():
+            one.maps[key] = geometry.compose(bridge, matrix)
+        one.links += [*two.links, link]
+        for key in one.maps:
+            homes[key] = one
+    distinct = {id(g): g for g in homes.values()}.values()
+    return [_finished(g) for g in distinct], refused
+
+
+def _strength(link: Link) -> tuple[bool, bool, bool, float, str]:
+    e = link.evidence
+    return (link.verdict != "confirmed", e.relation is not Relation.SAME_PIXELS, e.relation.partial, -e.sure, link.a + link.b)
+
+
+def _by_pair(links: list[Link]) -> dict[frozenset[str], Link]:
+    return {frozenset((link.a, link.b)): link for link in links}
+
+
+def _sizes(links: list[Link]) -> dict[str, Size]:
+    sizes: dict[str, Size] = {}
+    for link in links:
+        for key, size in ((link.a, link.evidence.size_a), (link.b, link.evidence.size_b)):
+            if size[0]:
+                sizes[key] = size
+    return sizes
+
+
+def _objection(
+    link: Link, one: _Growing, two: _Growing, bridge: Matrix, between: Mapping[frozenset[str], Link],
+    sizes: Mapping[str, Size],
+) -> str:
+    for p, to_one in one.maps.items():
+        for q, to_two in two.maps.items():
+            other = between.get(frozenset((p, q)))
+            if other is link:
+                continue
+            predicted = geometry.compose(geometry.inverse(to_one), geometry.compose(bridge, to_two))  # q → p
+            if other is None:
+                if p in sizes and q in sizes and min(geometry.overlap(predicted, sizes[q], sizes[p])) > limits.MUST_MEET:
+                    return f"{p[:8]} and {q[:8]} would cover each other, yet are not alike"
+            elif other.verdict == "rejected":
+                return f"{p[:8]} and {q[:8]} were judged not to be the same"
+            elif other.verdict == "confirmed":
+                continue
+            elif other.evidence.relation is Relation.LOOK_ALIKE:
+                return f"{p[:8]} and {q[:8]} only look alike"
+            elif other.evidence.relation.same_piece and q in sizes and p in sizes:
+                found = geometry.inverse(other.evidence.map) if other.a == p else other.evidence.map
+                away = np.linalg.norm(
+                    geometry.apply(found, geometry.corners(sizes[q])) - geometry.apply(predicted, geometry.corners(sizes[q])), axis=1,
+                ).max()
+                if away > limits.PLACES_APART * max(sizes[p]):
+                    return f"{p[:8]} and {q[:8]} lie on each other in another place"
+    return ""
+
+
+def _finished(growing: _Growing) -> Group:
+    first = min(growing.maps, key=lambda k: (-_breadth(growing, k), k))
+    back = geometry.inverse(growing.maps[first])
+    order = sorted(growing.maps, key=lambda k: (-_breadth(growing, k), k))
+    return Group(tuple(order), {k: geometry.compose(back, growing.maps[k]) for k in order}, tuple(growing.links))
+
+
+def _breadth(growing: _Growing, key: str) -> float:
+    """How often the scan is the larger part of a link: wholes come before their details."""
+    score = 0.0
+    for link in growing.links:
+        if key == link.a:
+            score += link.evidence.overlap_b - link.evidence.overlap_a
+        elif key == link.b:
+            score += link.evidence.overlap_a - link.evidence.overlap_b
+    return score
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """Which scan should be the current master, and why it before the next best."""
+
+    sha256: str
+    reasons: tuple[str, ...]
+
+
+def propose_current(scans: Iterable[ScanFacts], partial: Iterable[str] = ()) -> Proposal | None:
+    """The best master: most true pixels, then 16 bit, a profile, the newest. Parts, print files and references are
+    considered only if nothing else is there; an enlarged file's pixels are not true ones.
+    """
+    parts, given = set(partial), list(scans)
+    if not given:
+        return None
+    fit = [s for s in given if _fit(s, parts)] or given
+    true = [s for s in fit if not s.upscaled] or fit
+    most = max(s.width * s.height for s in true)
+    # sizes within a tenth count as equal: margins differ from scan to scan
+    ranked = sorted(given, key=lambda s: (s in true, s.width * s.height >= 0.9 * most, *_rank(s)), reverse=True)
+    best = ranked[0]
+    reasons = [f"{best.width} × {best.height} px" + (", though enlarged" if best.upscaled else "")]
+    if len(ranked) > 1:
+        reasons += _advantages(best, ranked[1])
+    return Proposal(best.sha256, tuple(reasons))
+
+
+def _fit(scan: ScanFacts, parts: set[str]) -> bool:
+    return scan.sha256 not in parts and scan.role in ("master", "unsorted")
+
+
+def _rank(scan: ScanFacts) -> tuple[bool, bool, str, str]:
+    return scan.bits >= 16, bool(scan.profile), scan.captured or scan.modified, scan.sha256
+
+
+def _advantages(best: ScanFacts, other: ScanFacts) -> list[str]:
+    reasons = []
+    ratio = best.width * best.height / max(1, other.width * other.height)
+    if ratio > 1.1:
+        reasons.append(f"{ratio:.1f} times the pixels of the next")
+    if other.upscaled and not best.upscaled:
+        reasons.append("the next is enlarged")
+    if best.bits >= 16 > other.bits:
+        reasons.append(f"{best.bits} bit against {other.bits}")
+    if best.profile and not other.profile:
+        reasons.append("has a colour profile")
+    if best.captured and other.captured and best.captured > other.captured:
+        reasons.append("newer")
+    return reasons

@@ -1,0 +1,131 @@
+"""The index on disk: finds what it should, grows, and never breaks half-way."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from tests.likeness.conftest import NAMES, artwork, captures, master
+
+from catalogue.likeness import retrieval
+from catalogue.likeness import thresholds as limits
+from catalogue.likeness.features import Features, bits, extract, from_bytes
+
+FAR = [0xFFFF_0000_FFFF_0000]  # a pHash near none of ours
+
+
+def entry(number: int, features: Features, phash: int = 0) -> retrieval.Entry:
+    return retrieval.Entry(f"{number:064x}", phash, features)
+
+
+@pytest.fixture(scope="module")
+def known() -> list[Features]:
+    return [extract(master(n).picture, 400) for n in NAMES]
+
+
+def noise(seed: int, count: int = 300) -> Features:
+    """Features of nothing in particular, to fill an index quickly."""
+    rng = np.random.default_rng(seed)
+    spots = np.c_[rng.uniform(0, 1000, (count, 2)), rng.uniform(2, 30, count), rng.uniform(0, 360, count)]
+    return Features(1024, 1024, spots.astype(np.float32), rng.integers(0, 90, (count, 128), dtype=np.uint8),
+                    rng.integers(0, 255, (6, 6, 3), dtype=np.uint8))
+
+
+def test_finds_the_master_of_a_tile_and_a_rescan(tmp_path: Path, known: list[Features]) -> None:
+    index = retrieval.Index(tmp_path)
+    index.add([entry(100 + i, noise(i)) for i in range(80)] + [entry(i, f) for i, f in enumerate(known)])
+    rng = np.random.default_rng(5)
+    for number, name in enumerate(NAMES[:3]):
+        for made in (captures.rescan(artwork(name), 7, rng), captures.tile(artwork(name), 7, rng, (0.3, 0.2, 0.4, 0.4))):
+            found = retrieval.Index(tmp_path).candidates(extract(captures.preview(made).picture), FAR)
+            assert found[0].key == f"{number:064x}", name
+
+
+def test_finds_by_hash_alone_a_picture_without_features(tmp_path: Path) -> None:
+    plain = noise(1, 0)
+    index = retrieval.Index(tmp_path)
+    index.add([entry(i, noise(i), phash=int(np.random.default_rng(i).integers(1 << 62))) for i in range(1, 40)])
+    index.add([entry(77, plain, phash=0x0F0F_0F0F_0F0F_0F0F)])
+    other = Features(800, 800, plain.spots, plain.sift, noise(5).thumb)
+    found = {c.key: c for c in index.candidates(other, [0x0F0F_0F0F_0F0F_0F0E, 0])}
+    assert found[f"{77:064x}"].bits == 1
+
+
+def test_grows_one_by_one_and_stays_compact(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(limits, "SEGMENT_SMALL", 10)
+    monkeypatch.setattr(limits, "SEGMENTS_SMALL", 4)
+    monkeypatch.setattr(limits, "SEGMENTS_LARGE", 3)
+    index = retrieval.Index(tmp_path)
+    for i in range(60):
+        index.add([entry(i, noise(i, 50))])
+        assert len(index) == i + 1
+    assert len(index.segments) <= 8
+    assert len(list(tmp_path.iterdir())) == len(index.segments) + 1
+    again = retrieval.Index(tmp_path)
+    assert again.keys() == {f"{i:064x}" for i in range(60)}
+    for i in (0, 31, 59):
+        assert again.candidates(noise(i, 50), FAR)[0].key == f"{i:064x}"
+    again.add([entry(3, noise(3, 50))])
+    assert len(again) == 60, "a scan is held once"
+
+
+def test_descriptors_come_back_unchanged_out_of_the_lists(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(limits, "FLAT_ROWS", 1000)
+    index = retrieval.Index(tmp_path)
+    made = [noise(i, 200) for i in range(30)]
+    index.add([entry(i, f) for i, f in enumerate(made)])
+    codes = retrieval._codes(index.segments[0])
+    np.testing.assert_array_equal(codes, np.concatenate([bits(f.sift) for f in made]))
+
+
+@pytest.mark.parametrize("step", ["lists", "switch", "rename"])
+def test_a_cut_off_build_leaves_the_former_index_in_force(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str,
+) -> None:
+    index = retrieval.Index(tmp_path)
+    index.add([entry(1, noise(1))])
+
+    def cut(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        if step == "lists":
+            patch.setattr(retrieval.faiss, "write_index_binary", cut)
+        elif step == "switch":
+            patch.setattr(retrieval, "_switch", cut)
+        else:
+            patch.setattr(Path, "replace", cut)
+        with pytest.raises(KeyboardInterrupt):
+            retrieval.Index(tmp_path).add([entry(2, noise(2))])
+    again = retrieval.Index(tmp_path)
+    assert again.keys() == {f"{1:064x}"}
+    assert again.candidates(noise(1), FAR)[0].key == f"{1:064x}"
+    retrieval.sweep(tmp_path)
+    assert len(list(p for p in tmp_path.iterdir() if p.is_dir())) == 1
+    again.add([entry(2, noise(2))])
+    assert len(retrieval.Index(tmp_path)) == 2
+
+
+def test_rebuilding_replaces_the_whole(tmp_path: Path) -> None:
+    retrieval.Index(tmp_path).add([entry(i, noise(i)) for i in range(5)])
+    index = retrieval.rebuild(tmp_path, (entry(i, noise(i)) for i in range(10, 16)), batch=4)
+    assert index.keys() == {f"{i:064x}" for i in range(10, 16)}
+    assert len(list(tmp_path.iterdir())) == 3
+
+
+def test_a_damaged_manifest_is_an_empty_index_not_a_crash(tmp_path: Path) -> None:
+    retrieval.Index(tmp_path).add([entry(1, noise(1))])
+    (tmp_path / retrieval.MANIFEST).write_text("{", encoding="utf-8")
+    assert len(retrieval.Index(tmp_path)) == 0
+
+
+def test_features_survive_their_bytes(known: list[Features]) -> None:
+    again = from_bytes(known[0].to_bytes())
+    np.testing.assert_array_equal(again.sift, known[0].sift)
+    np.testing.assert_allclose(again.spots[:, :3], known[0].spots[:, :3], atol=1 / 60)
+    assert again.thumb.tobytes() == known[0].thumb.tobytes()
+
+
+def test_a_blank_picture_has_no_features_and_is_no_error() -> None:
+    found = extract(np.full((300, 400, 3), 200, np.uint8))
+    assert len(found.sift) == 0
+    assert from_bytes(found.to_bytes()).width == 400
