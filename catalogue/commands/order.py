@@ -206,13 +206,25 @@ def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[
 @command.command("status")
 @click.argument("number")
 @click.argument("status", type=click.Choice(STATUSES))
+@click.option("--line", "line_id", type=int, help="With cancelled: this line alone.")
 @json_option
 @click.pass_obj
-def status_(session: Session, number: str, status: str) -> None:
+def status_(session: Session, number: str, status: str, line_id: int | None) -> None:
     """Move an order on. Cancelling before printing frees its edition numbers; cancelled stays cancelled."""
-    from catalogue.ledger.statuses import set_status
+    from catalogue.errors import NotFound
+    from catalogue.ledger.statuses import cancel_line, set_status
+    from catalogue.records import orders
 
-    order = set_status(session.existing(), number, status)
+    db = session.existing()
+    if line_id is not None:
+        if status != "cancelled":
+            raise click.UsageError("A line alone is only ever cancelled.")
+        if line_id not in {line.id for line in orders.lines_of(db, orders.by_number(db, number).id)}:
+            raise NotFound(f"The order {number!r} has no line {line_id}.")
+        line = cancel_line(db, line_id)
+        session.emit(line, lambda out: out.print(f"Line {line.id} of order {line.number} is {line.status}."))
+        return
+    order = set_status(db, number, status)
     session.emit(order, lambda out: out.print(f"Order {order.number} is {order.status}."))
 
 

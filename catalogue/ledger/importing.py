@@ -9,7 +9,17 @@ from pathlib import Path
 from catalogue.errors import CatalogueError, Refused
 from catalogue.ledger import columns, editions, values
 from catalogue.ledger.columns import Row, Table
-from catalogue.ledger.rows import NoPiece, Rules, piece_of, quantity_of, scan_of, size_of, status_of
+from catalogue.ledger.rows import (
+    NoPiece,
+    Rules,
+    number_of,
+    piece_of,
+    quantity_of,
+    scan_of,
+    size_of,
+    status_of,
+    statuses_of,
+)
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import files, numbers, orders
 from catalogue.records.database import Database, transaction
@@ -83,7 +93,7 @@ def import_orders(db: Database, settings: Settings, path: Path, *, mapping: Mapp
     with suppress(Undo), transaction(db):
         known = {line for _, digest, nth in rows if (line := orders.imported(db, digest, nth)) is not None}
         rules = Rules(settings, table.units, dates or settings.dates, status, make_pieces, files.called(db, names),
-                       known, {})
+                       known, statuses_of(table.rows, dates or settings.dates, status), {})
         for done, (row, digest, nth) in enumerate(rows):
             if cancelled():
                 raise CatalogueError("The import was stopped; nothing of it was recorded.")
@@ -164,8 +174,10 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
     elif status != "cancelled" and editions.applying(db, piece_id, width, height, line.medium):
         remarks.append("within an edition, but no numbers given")
     order, fresh = _order(db, row, placed, status, rules)
+    alone = status == "cancelled" != order.status
     if not fresh:
-        remarks += _disagreements(order, placed, row.get("buyer"), status if row.get("status") else order.status)
+        remarks += _disagreements(order, placed, row.get("buyer"),
+                                  status if row.get("status") and not alone else order.status)
     same = next((like.id for like in orders.lines_like(db, order.id, line) if like.id not in rules.claimed
                  and (not wanted or like.numbers == numbers.written(wanted))), None)
     if same is not None:  # typed in by hand, or taken in from a file that wrote it otherwise
@@ -173,6 +185,8 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
         orders.note_imported(db, digest, nth, same)
         return Fate(row.number, "known already", "", "an order line says the same", tuple(remarks), same)
     line_id = orders.add_line(db, order.id, line)
+    if alone:
+        orders.cancel_line(db, line_id)
     if line.edition_id is not None:
         editions.issue_these(db, line.edition_id, line_id, wanted, old=True)
     rules.claimed.add(line_id)
@@ -193,11 +207,11 @@ def _edition(db: Database, line: NewLine, quantity: int, numbered: int, stated: 
 
 
 def _order(db: Database, row: Row, placed: str, status: str, rules: Rules) -> tuple[Order, bool]:
-    number = row.get("number") or f"{placed} {row.get('buyer')}".strip()
+    number = number_of(row, rules.dates)
     known = orders.maybe(db, number)
     if known is not None:
         return known, False
-    orders.save(db, number, placed, buyer=row.get("buyer"), status=status,
+    orders.save(db, number, placed, buyer=row.get("buyer"), status=rules.statuses.get(number, status),
                 currency=row.get("currency") or rules.settings.currency)
     return orders.by_number(db, number), True
 

@@ -1,7 +1,8 @@
 """What one row of an order book means: its size, status, piece, and the very scan it was printed from."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 
 from catalogue.errors import CatalogueError
@@ -36,7 +37,24 @@ class Rules:
     make_pieces: bool
     called: Mapping[str, list[Called]]
     claimed: set[int]           # lines that a row of this file stands for already
+    statuses: Mapping[str, str]  # of each order of the file, by its number; of whole orders, not of single rows
     names: dict[int, str]       # known pieces, once a guess needed them
+
+
+def number_of(row: Row, dates: str) -> str:
+    """The order's number, else one made of date and buyer."""
+    return row.get("number") or f"{values.day(row.get('date'), dates)} {row.get('buyer')}".strip()
+
+
+def statuses_of(rows: Iterable[Row], dates: str, otherwise: str) -> dict[str, str]:
+    """Each order's status: its first row's that is not cancelled, for one row may be cancelled alone."""
+    found: dict[str, str] = {}
+    for row in rows:
+        with suppress(ValueError):  # the row's own fate tells what is wrong with it
+            number, status = number_of(row, dates), status_of(row.get("status"), otherwise)
+            if found.get(number, "cancelled") == "cancelled":
+                found[number] = status
+    return found
 
 
 def size_of(row: Row, rules: Rules) -> tuple[float, float]:

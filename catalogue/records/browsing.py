@@ -141,12 +141,13 @@ def lines(db: Database, status: str, beyond: LineItem | None, limit: int, *, for
     sign, order = ("<", "DESC") if forward else (">", "ASC")
     start = (beyond.placed, beyond.order_id, beyond.id) if beyond else (_LAST, 0, 0) if forward else ("", 0, 0)
     return _page(fetch(db, LineItem, f"""
-        SELECT l.id, o.id AS order_id, o.number, o.placed, o.buyer, o.status, a.name AS artist, p.title,
+        SELECT l.id, o.id AS order_id, o.number, o.placed, o.buyer,
+               CASE WHEN l.cancelled THEN 'cancelled' ELSE o.status END AS status, a.name AS artist, p.title,
                p.id AS piece_id, l.width_mm, l.height_mm, l.quantity, l.medium, l.scan_sha256 AS sha256
         FROM orders o CROSS JOIN order_line l ON l.order_id = o.id JOIN piece p ON p.id = l.piece_id
              JOIN artist a ON a.id = p.artist_id
         WHERE (o.placed, o.id) {sign}= (?1, ?2) AND (o.placed, o.id, l.id) {sign} (?1, ?2, ?3)
-              AND (?4 = '' OR o.status = ?4)
+              AND (?4 = '' OR CASE WHEN l.cancelled THEN 'cancelled' ELSE o.status END = ?4)
         ORDER BY o.placed {order}, o.id {order}, l.id {order} LIMIT ?5""", [*start, status, limit]), forward)
 
 

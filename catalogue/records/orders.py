@@ -45,7 +45,10 @@ class NewLine:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A recorded line with its order, its piece, and the edition numbers it took (``"3–12, AP I"``)."""
+    """A recorded line with its order, its piece, and the edition numbers it took (``"3–12, AP I"``).
+
+    ``status`` is the order's, but ``cancelled`` where the line alone was.
+    """
 
     id: int
     order_id: int
@@ -65,6 +68,7 @@ class Line:
     price: str
     notes: str
     repeat_of: int | None
+    cancelled: int
     number: str
     placed: str
     buyer: str
@@ -75,7 +79,8 @@ class Line:
     numbers: str
 
 
-_LINE = """SELECT l.*, o.number, o.placed, o.buyer, o.status, o.currency, a.name AS artist, p.title,
+_STATUS = "CASE WHEN l.cancelled THEN 'cancelled' ELSE o.status END"
+_LINE = f"""SELECT l.*, o.number, o.placed, o.buyer, {_STATUS} AS status, o.currency, a.name AS artist, p.title,
                   coalesce((SELECT group_concat(series || ' ' || number) FROM (
                       SELECT series, number FROM edition_number WHERE line_id = l.id UNION
                       SELECT series, number FROM destroyed_print WHERE line_id = l.id)), '') AS numbers
@@ -141,9 +146,9 @@ def lines_of_piece(db: Database, piece_id: int) -> list[Line]:
 def lines(db: Database, *, before: tuple[str, int] = ("9999", 0), limit: int = 200, artist_id: int | None = None,
           year: str = "", status: str = "") -> list[Line]:
     """Lines newest first, from ``before`` = ``(placed, line id)`` on: a page at a time."""
-    return _lines(db, """
+    return _lines(db, f"""
         WHERE (o.placed, l.id) < (?1, ?2) AND (?3 IS NULL OR p.artist_id = ?3)
-              AND (?4 = '' OR o.placed LIKE ?4 || '%') AND (?5 = '' OR o.status = ?5)
+              AND (?4 = '' OR o.placed LIKE ?4 || '%') AND (?5 = '' OR {_STATUS} = ?5)
         ORDER BY o.placed DESC, l.id DESC LIMIT ?6""", [*before, artist_id, year, status, limit])
 
 
@@ -165,6 +170,11 @@ def next_number(db: Database, year: str) -> str:
 
 def set_status(db: Database, order_id: int, status: str) -> None:
     db.execute("UPDATE orders SET status = ? WHERE id = ?", [status, order_id])
+
+
+def cancel_line(db: Database, line_id: int) -> None:
+    """This line alone is cancelled; its order goes on."""
+    db.execute("UPDATE order_line SET cancelled = 1 WHERE id = ?", [line_id])
 
 
 def set_scan(db: Database, line_id: int, sha256: str) -> None:

@@ -115,6 +115,21 @@ def test_other_headings_separator_encoding_dates_and_sizes_in_mm(stocked: Shop) 
         import_orders(stocked.db, stocked.home.settings, path, mapping={"price": "Betrog"})
 
 
+def test_one_row_cancelled_leaves_its_order_standing(stocked: Shop) -> None:
+    import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
+    rows = ["R-7,2024-01-01,Ilse Marwood,Harbour at Low Water,,50,70,,,,,1,1,,,cancelled,,harbour.tif",
+            "R-7,2024-01-01,Tomas Quill,Salt Field,,60,60,,,,,1,,,,collected,,salt.tif",
+            "R-8,2024-01-02,Tomas Quill,Salt Field,,60,60,,,,,1,,,,cancelled,,salt.tif"]
+    path = written(stocked, "c.csv", "\n".join([ORDERS.splitlines()[0], *rows]))
+    outcome = import_orders(stocked.db, stocked.home.settings, path)
+    assert outcome.counts == {"recorded": 3}
+    assert {line.title + line.number: line.status for line in orders.all_lines(stocked.db)} == {
+        "Harbour at Low WaterR-7": "cancelled", "Salt FieldR-7": "collected", "Salt FieldR-8": "cancelled"}
+    assert [orders.by_number(stocked.db, n).status for n in ("R-7", "R-8")] == ["collected", "cancelled"]
+    assert editions.issued(stocked.db, 1) == []
+    assert import_orders(stocked.db, stocked.home.settings, path).counts == {"known already": 3}
+
+
 def test_an_order_typed_by_hand_is_known_when_the_books_are_taken_in(stocked: Shop) -> None:
     salt = pieces.known_piece(stocked.db, "Tomas Quill", "Salt Field")
     assert salt is not None

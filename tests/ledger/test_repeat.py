@@ -113,6 +113,22 @@ def test_a_cancelled_line_is_not_last_time(harbour: tuple[Shop, int, int]) -> No
         repeat.record(shop.db, repeat.propose(shop.db, shop.home, piece_id=piece), number="R-9")
 
 
+def test_one_line_is_cancelled_alone_and_frees_its_numbers(harbour: tuple[Shop, int, int]) -> None:
+    shop, piece, line = harbour
+    edition = editions.define(shop.db, piece, 25)
+    proposal = repeat.propose(shop.db, shop.home, piece_id=piece)
+    first, second = (repeat.record(shop.db, proposal, number="R-9", quantity=2) for _ in range(2))
+    assert statuses.cancel_line(shop.db, first).status == "cancelled"
+    assert orders.by_number(shop.db, "R-9").status == "asked"
+    assert [p.number for p in editions.editions.issued(shop.db, edition)] == [3, 4]
+    statuses.cancel_line(shop.db, second)
+    assert orders.by_number(shop.db, "R-9").status == "cancelled"
+    found = repeat.propose(shop.db, shop.home, piece_id=piece).last
+    assert found is not None and found.id == line
+    with pytest.raises(NotFound):
+        statuses.cancel_line(shop.db, 999)
+
+
 @pytest.mark.parametrize("how", ["gone", "offline", "finding"])
 def test_a_master_that_cannot_be_printed_from_is_a_grave_caution(harbour: tuple[Shop, int, int], how: str) -> None:
     shop, piece, _ = harbour

@@ -1,4 +1,6 @@
--- Destroyed prints and what replaced them, and which CSV rows an import has taken already.
+-- Destroyed prints and what replaced them, lines cancelled alone, and which CSV rows an import has taken already.
+
+ALTER TABLE order_line ADD COLUMN cancelled INTEGER NOT NULL DEFAULT 0;  -- this line alone; see also orders.status
 
 CREATE TABLE destroyed_print (
     id         INTEGER PRIMARY KEY,
