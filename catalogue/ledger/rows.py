@@ -130,12 +130,14 @@ def scan_of(row: Row, piece_id: int, rules: Rules) -> tuple[str, str]:
         return "", "names no file: cannot tell which scan was printed"
     found = rules.called.get(files.bare_name(name), [])
     tail = name.replace("\\", "/").strip("/")
-    for chosen in ([f for f in found if "/" in tail and f"/{f.path}".endswith(f"/{tail}")],
-                   [f for f in found if f.piece_id == piece_id], found):
-        contents = {f.sha256: f for f in chosen}
-        if len(contents) == 1:
-            only = next(iter(contents.values()))
-            other = only.piece_id is not None and only.piece_id != piece_id
-            return only.sha256, f"the file {name!r} is filed under another piece" if other else ""
-    return "", (f"{len({f.sha256 for f in found})} different files are called {name!r}: cannot tell which was printed"
-                if found else f"no file called {name!r} is known")
+    ours = [f for f in found if f.piece_id == piece_id] or found
+    by_path = [f for f in found if "/" in tail and f"/{f.path}".endswith(f"/{tail}")]
+    in_primary = [f for f in ours if f.kind == "primary"]
+    for chosen, remark in ((by_path, ""), (ours, ""), (in_primary, f"copies called {name!r} differ; that of the "
+                                                                   "primary store is taken")):
+        if len({f.sha256 for f in chosen}) == 1:
+            other = chosen[0].piece_id not in (None, piece_id)
+            return chosen[0].sha256, f"the file {name!r} is filed under another piece" if other else remark
+    if not found:
+        return "", f"no file called {name!r} is known"
+    return "", f"{len({f.sha256 for f in found})} different files are called {name!r}: cannot tell which was printed"

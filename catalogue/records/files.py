@@ -129,9 +129,10 @@ def located(db: Database, file_id: int) -> Located | None:
 
 @dataclass(frozen=True, slots=True)
 class Called:
-    """A file found by its bare name, with the content it holds."""
+    """A file found by its bare name, with the content it holds; ``kind`` is its store's."""
 
     path: str
+    kind: str
     sha256: str
     piece_id: int | None
     role: str
@@ -145,8 +146,9 @@ def bare_name(path: str) -> str:
 def called(db: Database, names: set[str]) -> dict[str, list[Called]]:
     """Readable files by :func:`bare_name`, one entry a content and path, for the names wanted; one pass over all."""
     found: dict[str, list[Called]] = {}
-    for path, *facts in db.execute("""SELECT f.path, c.sha256, c.piece_id, c.role FROM file f
-                                      JOIN scan c ON c.id = f.scan_id ORDER BY f.id"""):
+    for path, *facts in db.execute("""SELECT f.path, s.kind, c.sha256, c.piece_id, c.role FROM file f
+                                      JOIN scan c ON c.id = f.scan_id JOIN store s ON s.id = f.store_id
+                                      ORDER BY f.id"""):
         name = bare_name(path)
         if name in names:
             found.setdefault(name, []).append(Called(path, *facts))

@@ -5,10 +5,11 @@ from pathlib import Path
 import pytest
 
 from catalogue.errors import CatalogueError
+from catalogue.indexing.stores import add_store
 from catalogue.ledger.importing import import_orders
 from catalogue.ledger.importing_editions import holds_editions, import_editions
 from catalogue.records import editions, orders, pieces
-from catalogue.records.database import Database, open_database
+from catalogue.records.database import Database, open_database, transaction
 from catalogue.sheets import tables
 
 from .conftest import Shop
@@ -96,6 +97,20 @@ def test_a_file_name_links_only_where_it_stands_for_one_content(stocked: Shop) -
     assert linked[4] and len(linked[4].scan_sha256) == 64
     assert [bool(f.remarks) for f in fates] == [True, False, True, True, False]
     assert linked[0] and linked[0].scan_name == "salt.tif"
+
+
+def test_of_differing_copies_that_of_the_primary_store_was_printed(stocked: Shop, tmp_path: Path) -> None:
+    """A copy rotten on another disk must not cut an order off from its master; the difference is said."""
+    (tmp_path / "copy").mkdir()
+    copy = add_store(stocked.db, "copy", tmp_path / "copy", "copy", consent=True)
+    with transaction(stocked.db):
+        rotten = stocked.scan("rotten.tif", pieces.known_piece(stocked.db, "Tomas Quill", "Salt Field"), shade=77)
+        stocked.db.execute("UPDATE file SET store_id = ?, path = 'quill/salt.tif' WHERE path = 'rotten.tif'", [copy.id])
+    path = written(stocked, "orders.csv", ORDERS)
+    fate = import_orders(stocked.db, stocked.home.settings, path).fates[2]
+    line = orders.line(stocked.db, fate.line_id or 0)
+    assert line is not None and line.scan_sha256 == stocked.made["salt"] != rotten
+    assert "primary store is taken" in fate.remarks[0]
 
 
 def test_other_headings_separator_encoding_dates_and_sizes_in_mm(stocked: Shop) -> None:
