@@ -10,6 +10,8 @@ from catalogue.commands.session import Session, bar, interruptible, json_option
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from catalogue.records.database import Database
+
 
 @click.command("backup")
 @click.option("--also", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER",
@@ -18,10 +20,11 @@ if TYPE_CHECKING:
 @json_option
 @click.pass_obj
 def command(session: Session, also: Path | None, only_list: bool) -> None:
-    """Back the catalogue up, check the backup, and bring the checksum manifests in the stores up to date.
+    """Back the catalogue up, check the backup, and bring what else would bring it back up to date.
 
-    The newest backups are kept (setting backups_kept) and the last of each month. Manifests are written only into
-    stores that allow it: see catalogue export manifest.
+    That is the ledger as tables, and the checksum manifests: beside the catalogue, in FOLDER, and in those stores
+    that allow it (see catalogue export manifest). The newest backups are kept (setting backups_kept) and the last of
+    each month.
     """
     from catalogue.fixity.backup import back_up, generations
     from catalogue.fixity.manifest import refresh
@@ -41,12 +44,33 @@ def command(session: Session, also: Path | None, only_list: bool) -> None:
     with interruptible() as cancelled, bar() as report:
         made = back_up(db, session.home, also=also, report=report, cancelled=cancelled)
         manifests = refresh(db, session.home)
+        for folder in filter(None, (session.home.folder, also)):
+            _write_ledger(db, folder / "ledger")
+        if also:
+            for one in manifests:
+                if one.path.parent.parent == session.home.folder:
+                    _put(also / "manifests" / one.path.name, one.path.read_bytes())
 
     def text(out: "Console") -> None:
         out.print(f"Backup {made.number}, checked: {made.path}")
         if also:
-            out.print(f"and a verified copy in {also}")
+            out.print(f"and a verified copy in {also}, with the ledger and the checksums")
         for one in manifests:
             out.print(f"Checksums of {one.files} files: {one.path}")
 
     session.emit({"backup": made, "manifests": manifests}, text)
+
+
+def _write_ledger(db: "Database", folder: Path) -> None:
+    """Orders and editions as ``catalogue import`` reads them."""
+    from catalogue.sheets import tables
+
+    _put(folder / "orders.csv", tables.orders_csv(db).encode())
+    _put(folder / "editions.csv", tables.editions_csv(db).encode())
+
+
+def _put(place: Path, data: bytes) -> None:
+    from catalogue.fixity.copying import write_atomically
+
+    place.parent.mkdir(parents=True, exist_ok=True)
+    write_atomically(place, data)

@@ -18,23 +18,27 @@ if TYPE_CHECKING:
               help="Make it anew from the stores at FOLDER…, when no backup is left.")
 @click.option("--from", "source", type=click.Path(path_type=Path, exists=True, dir_okay=False), metavar="FILE",
               help="Go back to this backup, even from a sound catalogue.")
+@click.option("--ledger", type=click.Path(path_type=Path, exists=True, file_okay=False), metavar="FOLDER",
+              help="With --rebuild: orders.csv and editions.csv lie here; else in the catalogue's folder.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @json_option
 @click.pass_obj
-def command(session: Session, folders: tuple[Path, ...], anew: bool, source: Path | None, yes: bool) -> None:
+def command(session: Session, folders: tuple[Path, ...], anew: bool, source: Path | None, ledger: Path | None,
+            yes: bool) -> None:
     """Put the newest sound backup in the catalogue's place. The present file is kept aside.
 
-    Without any backup left: catalogue recover --rebuild FOLDER…, then take the orders in again from their last
-    export with catalogue import.
+    Without any backup left: catalogue recover --rebuild FOLDER…. That reads the stores anew, compares them with
+    their checksum manifests, and takes the orders and editions in from their last tables. Roles and places that a
+    person chose, capture notes and the event log are in backups alone.
     """
-    if folders and not anew:
-        raise click.UsageError("FOLDER… goes with --rebuild.")
+    if (folders or ledger) and not anew:
+        raise click.UsageError("FOLDER… and --ledger go with --rebuild.")
     home = session.home
     if not yes:
         what = "Rebuild the catalogue from the stores" if anew else "Put a backup in the catalogue's place"
         click.confirm(f"{what} in {home.folder}? The present one is kept aside.", abort=True, err=True)
     if anew:
-        _rebuild(session, folders)
+        _rebuild(session, folders, ledger)
         return
     from catalogue.fixity.backup import recover
 
@@ -54,11 +58,12 @@ def command(session: Session, folders: tuple[Path, ...], anew: bool, source: Pat
     session.emit(done, text)
 
 
-def _rebuild(session: Session, folders: tuple[Path, ...]) -> None:
+def _rebuild(session: Session, folders: tuple[Path, ...], ledger: Path | None) -> None:
     from catalogue.fixity.rebuild import rebuild
 
     with interruptible() as cancelled, bar() as report:
         done = rebuild(session.home, [f.absolute() for f in folders], report=report, cancelled=cancelled)
+    tables = _import_ledger(session, ledger or session.home.folder / "ledger")
 
     def text(out: "Console") -> None:
         for one in done.stores:
@@ -71,6 +76,23 @@ def _rebuild(session: Session, folders: tuple[Path, ...]) -> None:
             out.print(words)
         if done.aside:
             out.print(f"The former file: {done.aside}")
-        out.print("Orders and editions come back from their last export: catalogue import.")
+        for name, (taken, left_out) in tables.items():
+            out.print(f"{name}: {taken} rows taken in, {left_out} left out")
+        if not tables:
+            out.print("No tables of orders and editions were found: catalogue import takes them in later.")
 
-    session.emit(done, text)
+    session.emit({"rebuilt": done, "ledger": tables}, text)
+
+
+def _import_ledger(session: Session, folder: Path) -> dict[str, tuple[int, int]]:
+    """Editions first, for the orders' numbers count in them; per table the rows taken in and left out."""
+    from catalogue.ledger.importing import import_orders
+    from catalogue.ledger.importing_editions import import_editions
+
+    db, settings = session.existing(), session.home.settings
+    done = {}
+    for name, take in (("editions.csv", import_editions), ("orders.csv", import_orders)):
+        if (folder / name).is_file():
+            outcome = take(db, settings, folder / name, make_pieces=True)
+            done[name] = (len(outcome.fates) - outcome.left_out, outcome.left_out)
+    return done

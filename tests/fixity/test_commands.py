@@ -162,6 +162,30 @@ def test_recover_and_rebuild(shop: Shop, run: Run, master: Path) -> None:
     assert "1 differ from it" in done.out
 
 
+def test_a_lost_catalogue_comes_back_with_its_orders_and_edition_numbers(shop: Shop, run: Run, master: Path) -> None:
+    """From the stores, their manifests and the ledger's tables alone: the next number is the right one."""
+    assert run("edition", "set", "Harbour", "--limit", "10").code == 0
+    ordered = run("order", "add", "Harbour", "--size", "50x70", "--quantity", "3", "--number", "K-1", "--yes")
+    assert ordered.code == 0, ordered.err
+    assert run("backup", "--also", str(shop.folder / "usb")).code == 0
+    shop.db.close()
+    for path in sorted(shop.home.folder.rglob("*"), reverse=True):
+        path.rmdir() if path.is_dir() else path.unlink()
+    rot(master, 700)
+    shop.home.folder.joinpath("manifests").mkdir()
+    for path in (shop.folder / "usb" / "manifests").iterdir():
+        path.rename(shop.home.folder / "manifests" / path.name)
+    done = run("recover", "--rebuild", str(shop.folder / "main"), "--ledger", str(shop.folder / "usb" / "ledger"),
+               "--yes", "--json")
+    assert done.code == 0, done.err
+    told = json.loads(done.out)
+    assert told["ledger"] == {"editions.csv": [1, 0], "orders.csv": [1, 0]}
+    assert told["rebuilt"]["stores"][0]["differ"] == 1
+    (edition,) = json.loads(run("edition", "show", "Harbour", "--json").out)
+    state = edition["state"]
+    assert (state["numbers_out"], state["numbers_left"], state["next_number"]) == (3, 7, 4)
+
+
 def test_help_names_them_and_imports_nothing_heavy() -> None:
     seen = subprocess.run([sys.executable, "-X", "importtime", "-m", "catalogue", "audit", "--help"],
                           capture_output=True, text=True, check=True)
