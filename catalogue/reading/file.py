@@ -20,7 +20,7 @@ from .limits import Deadline, Limits, OutOfTime
 from .model import Fault, FaultFound, Note, Reading, SegmentDigest
 from .opening import open_source
 from .preview import LONG_SIDE, encode, hashes
-from .reduce import Reducer, turned
+from .reduce import Reducer, rows_at_a_time, spans, turned
 from .render import Rendering
 from .source import Samples, Source
 from .spectrum import Patches
@@ -153,9 +153,10 @@ class Work:
         try:
             for band in samples.bands():
                 digest.update(band)
-                prepared = rendering.prepare(band)
-                patches.add(prepared)
-                reducer.add(prepared)
+                for start, stop in spans(len(band), rows_at_a_time(band[0].nbytes, self.limits.band_bytes)):
+                    prepared = rendering.prepare(band[start:stop])   # a part at a time: it may be a copy
+                    patches.add(prepared)
+                    reducer.add(prepared)
         except TooBig as stop:
             stopped = (FaultFound(Fault.UNDECODED, f"{stop}, too large for the memory allowed"),)
         except OutOfTime:

@@ -7,7 +7,7 @@ read a few rows at a time.
 import logging
 import os
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any, Literal
 
 import imagecodecs
@@ -58,17 +58,18 @@ class Raster:
 
         Raises ``TooBig``, ``OutOfTime``.
         """
-        image = self.image
+        yield from self._way()()
+        self.trouble.finished = True
+
+    def _way(self) -> Callable[[], Iterator[Rows]]:
+        held = self.image.segment_bytes()
         if self._rows_can_be_read():
-            yield from self._plain_strips()
-            return
-        if image.segment_bytes() > self.limits.held_bytes:
-            if self._can_stream():
-                yield from self._streamed_strips()
-                return
-            raise TooBig(f"one segment holds {image.segment_bytes() / 2**20:,.0f} MiB of samples in one piece of "
-                         "compressed data")
-        yield from self._segment_rows()
+            return self._plain_strips
+        if held <= self.limits.held_bytes:
+            return self._segment_rows
+        if self._can_stream():
+            return self._streamed_strips
+        raise TooBig(f"one segment holds {held / 2**20:,.0f} MiB of samples in one piece of compressed data")
 
     def _rows_can_be_read(self) -> bool:
         image = self.image

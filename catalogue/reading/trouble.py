@@ -18,6 +18,7 @@ class Trouble:
     first_missing: int | None = None
     first_failed: int | None = None
     reason: str = ""
+    finished: bool = False             # every segment was asked for
 
     @property
     def clean(self) -> bool:
@@ -38,7 +39,7 @@ class Trouble:
         elif self.failed:
             found.append(FaultFound(Fault.DAMAGED, f"{self.failed:,} of {total:,} segments do not decode: "
                                     f"{self.reason}", "look for another copy of this file", self.first_failed))
-        if not self.had and self.clean:
+        if self.finished and not self.had and self.clean:
             found.append(FaultFound(Fault.DAMAGED, "all its segments are empty"))
         return tuple(found)
 
