@@ -124,7 +124,8 @@ def repeat(session: Session, /, what: tuple[str, ...], line_id: int | None, as_l
 
     db = session.existing()
     line_id, piece_id = _subject(db, " ".join(what), line_id)
-    asked: dict[str, Any] = {"line_id": line_id, "piece_id": piece_id, "as_last_time": as_last_time} | _print_of(given)
+    asked: dict[str, Any] = {"line_id": line_id, "piece_id": piece_id, "as_last_time": as_last_time,
+                             "measure": True} | _print_of(given)
     proposal = propose(db, session.home, **asked)
     if check and proposal.printing and proposal.printing.best:
         with _stoppable() as (report, cancelled):

@@ -9,6 +9,7 @@ from catalogue.settings import Settings
 
 # Above this median CIEDE2000 two scans would print visibly apart; FADGI's four stars allow 2 on average.
 COLOUR_DEPARTS = 2.0
+SAME_PICTURE = ("same pixels", "reworked", "re-scan")  # relations of likeness that show the whole work again
 CROP_WORTH_SAYING = 0.02
 
 
@@ -42,10 +43,11 @@ def _of_last_time(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
                       "Print from it again with --as-last-time, or make it anew from the master.")
     added = shown_day(master.scan.first_indexed, settings.dates)
     what = evidence.text if evidence else "how the two relate was never looked at"
-    departs = evidence is None or evidence.delta_e is None or evidence.delta_e > COLOUR_DEPARTS
+    agrees = (evidence is not None and evidence.relation in SAME_PICTURE and evidence.verdict != "rejected"
+              and evidence.delta_e is not None and evidence.delta_e <= COLOUR_DEPARTS)
     yield Caution("other scan", f"The current master (indexed {added}) is not the scan printed last time: {what}.",
-                  "Make a test print, or print from last time's scan with --as-last-time."
-                  if departs else "Colour agrees closely.", grave=departs)
+                  "Colour agrees closely." if agrees else
+                  "Make a test print, or print from last time's scan with --as-last-time.", grave=not agrees)
 
 
 def _of_file(proposal: Proposal, settings: Settings) -> Iterator[Caution]:

@@ -6,9 +6,9 @@ from datetime import date
 from typing import TypeVar
 
 from catalogue.errors import NotFound, Refused
-from catalogue.ledger import editions
+from catalogue.ledger import editions, evidence
 from catalogue.ledger.cautions import cautions_for
-from catalogue.ledger.evidence import between
+from catalogue.ledger.evidence import Evidence
 from catalogue.ledger.fit import fit_of
 from catalogue.ledger.health import Health, health
 from catalogue.ledger.proposal import Caution, Proposal
@@ -29,11 +29,13 @@ T = TypeVar("T")
 def propose(db: Database, home: Home, *, line_id: int | None = None, piece_id: int | None = None,
             width_mm: float | None = None, height_mm: float | None = None, medium: str | None = None,
             border_mm: float | None = None, wrap_mm: float | None = None, edge: str | None = None,
-            quantity: int | None = None, as_last_time: bool = False, afresh: bool = False) -> Proposal:
+            quantity: int | None = None, as_last_time: bool = False, afresh: bool = False,
+            measure: bool = False) -> Proposal:
     """What a repeat of one line, or of a piece's last line that was not cancelled, would be.
 
     Whatever is given differs from last time; the rest stays. The print is made from the current master, or with
-    ``as_last_time`` from the very scan of last time. ``afresh`` repeats nothing: a print like none before.
+    ``as_last_time`` from the very scan of last time. ``afresh`` repeats nothing: a print like none before. Where the
+    two scans differ and nothing is known of them, ``measure`` compares their previews, in about a second.
 
     Raises:
         NotFound: no such line or piece. Refused: a first order and no size given, last time's scan is unknown, or
@@ -62,7 +64,7 @@ def propose(db: Database, home: Home, *, line_id: int | None = None, piece_id: i
     edition = editions.applying(db, piece.id, line.width_mm, line.height_mm, line.medium)
     proposal = Proposal(
         piece, last, replace(line, edition_id=edition.id if edition else None), used, master, printing,
-        between(db, old, current) if old and current and old.id != current.id else None,
+        _relation(home, old, current, measure),
         fit_of(printing.scan, line, home.settings.print_ppi) if printing else None,
         editions.state(db, edition) if edition else None)
     return replace(proposal, cautions=cautions_for(proposal, home.settings))
@@ -86,7 +88,7 @@ def as_recorded(db: Database, home: Home, line_id: int) -> Proposal:
     printing, used = _healths(db, found, old)
     line = NewLine(**{name: getattr(this, name) for name in NewLine.__dataclass_fields__})
     proposal = Proposal(piece, last, line, used, printing, printing,
-                        between(db, old, found) if old and found and old.id != found.id else None,
+                        _relation(home, old, found, False),
                         fit_of(printing.scan, line, home.settings.print_ppi) if printing else None, None)
     return replace(proposal, cautions=cautions_for(proposal, home.settings))
 
@@ -95,6 +97,12 @@ def _healths(db: Database, one: Scan | None, other: Scan | None) -> tuple[Health
     """Of both scans, looked up once where they are the same."""
     first = health(db, one) if one else None
     return first, first if one and other and one.id == other.id else health(db, other) if other else None
+
+
+def _relation(home: Home, used: Scan | None, other: Scan | None, measure: bool) -> Evidence | None:
+    if used is None or other is None or used.id == other.id:
+        return None
+    return evidence.by_digests(used, other) or (evidence.measured(home, used, other) if measure else None)
 
 
 def _or(given: T | None, otherwise: T) -> T:

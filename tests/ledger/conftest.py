@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import tifffile
+from PIL import Image
 
 from catalogue.indexing.stores import add_store
 from catalogue.reading.model import Picture, Reading
@@ -32,7 +33,7 @@ class Shop:
 
     def scan(self, path: str, piece_id: int | None, *, width: int = 60, height: int = 84, role: str = "master",
              shade: int = 0, profile: str = "a" * 64, stated_px: tuple[int, int] | None = None,
-             pixels: str = "") -> str:
+             pixels: str = "", preview: Image.Image | None = None) -> str:
         """Write a small TIFF and record it; ``stated_px`` records larger dimensions than the file's. Its SHA-256."""
         place = self.root / path
         place.parent.mkdir(parents=True, exist_ok=True)
@@ -48,6 +49,10 @@ class Shop:
         with transaction(self.db):
             scan_id = scans.save(self.db, reading, role=role, piece_id=piece_id)
             files.save(self.db, 1, path, stat.st_size, stat.st_mtime_ns, scan_id, self.run, verified=False)
+            if preview is not None:
+                kept = self.home.preview(sha256)
+                kept.parent.mkdir(parents=True, exist_ok=True)
+                preview.save(kept, "WEBP", lossless=True)
             if piece_id is not None:
                 pieces.propose_current(self.db, piece_id)
         return sha256

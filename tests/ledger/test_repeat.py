@@ -3,7 +3,10 @@
 import os
 from dataclasses import replace
 
+import numpy as np
 import pytest
+from PIL import Image
+from skimage import color, data
 
 from catalogue.errors import Damaged, NotFound, Refused
 from catalogue.ledger import editions, health, repeat, statuses
@@ -58,6 +61,25 @@ def test_another_current_master_is_a_grave_caution_until_the_two_are_known_to_ag
     assert [c.kind for c in proposal.grave] == ["other scan"]
     again = repeat.propose(shop.db, shop.home, piece_id=piece, as_last_time=True)
     assert again.last and again.line.scan_sha256 == again.last.scan_sha256 != newer
+
+
+@pytest.mark.parametrize(("shift", "grave"), [(0, False), (40, True)])
+def test_a_rescan_is_measured_against_the_scan_of_last_time(shop: Shop, shift: int, grave: bool) -> None:
+    """The picture is scikit-image's; CIEDE2000 of the two previews is taken from scikit-image too."""
+    picture = data.coffee()[:, :500]
+    moved = np.clip(picture.astype(int) + np.array((shift, 0, -shift)), 0, 255).astype(np.uint8)
+    piece = shop.piece("Ilse Marwood", "Still Life")
+    old = shop.scan("old.tif", piece, shade=1, stated_px=(5000, 4000), preview=Image.fromarray(picture))
+    shop.scan("new.tif", piece, shade=2, stated_px=(6000, 4800), preview=Image.fromarray(moved))
+    with transaction(shop.db):
+        order = orders.save(shop.db, "R-1", "2023-05-06", status="collected")
+        orders.add_line(shop.db, order, NewLine(piece, 500, 400, 1, scan_sha256=old))
+    assert repeat.propose(shop.db, shop.home, piece_id=piece).evidence is None
+    found = repeat.propose(shop.db, shop.home, piece_id=piece, measure=True)
+    expected = float(np.median(color.deltaE_ciede2000(color.rgb2lab(picture), color.rgb2lab(moved))))
+    assert found.evidence and found.evidence.delta_e == pytest.approx(expected, abs=0.3)
+    assert "1.20 × the pixels" in found.evidence.detail
+    assert bool(found.grave) is grave and "other scan" in kinds(found)
 
 
 def test_the_same_pixels_under_other_tags_are_no_reason_to_worry(shop: Shop) -> None:
