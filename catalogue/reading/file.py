@@ -148,7 +148,7 @@ class Work:
     ) -> tuple[str, tuple[FaultFound, ...]]:
         """Take all bands; the pixel digest and what went wrong."""
         shape = (samples.height, samples.width, samples.channels)
-        digest = PixelDigest(shape, samples.dtype.name, rendering.photometric, rendering.identity)
+        digest = PixelDigest(shape, samples.dtype.name, rendering.meaning, rendering.identity)
         stopped: tuple[FaultFound, ...] = ()
         try:
             for band in samples.bands():
@@ -191,6 +191,8 @@ class Hashing(Thread):
             self.faults.append(FaultFound(Fault.UNREADABLE, "was not read to its end in the time allowed"))
         except OSError as error:
             self.faults.append(_refusal(error))
+        except Exception as error:  # the worker's edge, in its thread
+            self.faults.append(_surprise(error))
         if self._digest.error:
             self.faults.append(_refusal(self._digest.error))
 

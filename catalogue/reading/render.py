@@ -33,7 +33,10 @@ class Rendering:
         self.alpha = picture.alpha if has_alpha and self.palette is None and self.photometric not in LABS else ""
         self.channels = self.colours + (1 if self.alpha else 0)
         table = self.palette.tobytes() if self.palette is not None else b""
-        self.identity = picture.profile_digest.encode() + table   # what the samples' meaning hangs on
+        # What the samples' meaning hangs on. YCbCr that its codec has turned into RGB is RGB, as if stored so.
+        decoded = "RGB" if self.photometric == "YCbCr" and source.ycbcr is None else self.photometric
+        self.meaning = decoded + (" white is zero" if source.white_is_zero else "")
+        self.identity = picture.profile_digest.encode() + table
 
     @property
     def top(self) -> float:

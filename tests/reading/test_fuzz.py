@@ -18,6 +18,7 @@ from catalogue.reading.model import Fault
 SEEDS = {name: data for name, data in written_seeds().items() if "group4" not in name}
 
 
+@pytest.mark.filterwarnings("ignore::UserWarning:PIL")
 @settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(name=st.sampled_from(sorted(SEEDS)), seed=st.integers(0, 2**32))
 def test_mutated_files(name: str, seed: int, tmp_path_factory: pytest.TempPathFactory) -> None:

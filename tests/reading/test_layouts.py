@@ -90,6 +90,18 @@ def test_one_changed_pixel_changes_the_digest(deep: np.ndarray, plain: str, fold
     assert read_file(write(folder / "other.tif", other)).pixel_digest != plain
 
 
+def test_meaning_is_part_of_the_digest(painting: np.ndarray, folder: Path) -> None:
+    """A JPEG-coded TIFF saved anew without loss is the same picture; white-as-zero makes another one."""
+    Image.fromarray(painting).save(folder / "jpeg.tif", compression="jpeg")
+    decoded = samples_of(folder / "jpeg.tif")
+    assert decoded is not None
+    write(folder / "anew.tif", decoded, compression="lzw")
+    assert read_file(folder / "jpeg.tif").pixel_digest == read_file(folder / "anew.tif").pixel_digest
+    for name in ("minisblack", "miniswhite"):
+        tifffile.imwrite(folder / f"{name}.tif", painting[..., 0], photometric=name, metadata=None)
+    assert read_file(folder / "minisblack.tif").pixel_digest != read_file(folder / "miniswhite.tif").pixel_digest
+
+
 def test_metadata_alone_leaves_the_digest(deep: np.ndarray, plain: str, folder: Path) -> None:
     path = folder / "tagged.tif"
     tifffile.imwrite(path, deep, photometric="rgb", metadata=None, description="Harbour", resolution=(300, 300))
