@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
     from catalogue.fixity.audit import StoreAudit
     from catalogue.fixity.log import LogCheck
+    from catalogue.records.database import Database
 
 _UNITS = {"": 1, "K": 10**3, "M": 10**6, "G": 10**9, "T": 10**12}
 _SECONDS = {"s": 1, "m": 60, "h": 3600, "d": 86400}
@@ -65,7 +66,7 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], se
     from catalogue.fixity.audit import Budget, audit
     from catalogue.fixity.backup import back_up_if_due
     from catalogue.fixity.copies import NO_OFF_SITE, SINGLE
-    from catalogue.records import findings, stores
+    from catalogue.records import stores
 
     db = session.existing()
     chosen = [stores.by_name(db, name) for name in names] or stores.listed(db)
@@ -75,13 +76,13 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], se
         done = audit(db, session.home, chosen, budget=Budget(seconds, most, part), report=report,
                      cancelled=cancelled)
         back_up_if_due(db, session.home, report=report)
-    copies = {kind: count for kind, count in findings.by_kind(db).items() if kind in (SINGLE, NO_OFF_SITE)}
+    copies = {kind: detail for kind in (SINGLE, NO_OFF_SITE) if (detail := _copies(db, kind))}
 
     def text(out: "Console") -> None:
         for one in done:
             _print(out, one)
-        for kind, count in copies.items():
-            out.print(f"{count} × {kind}")
+        for kind, detail in copies.items():
+            out.print(f"{kind}: {detail}")
         if copies or any(one.findings for one in done):
             out.print("What to do about them: catalogue findings")
 
@@ -90,6 +91,15 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], se
         raise click.Abort
     if copies or any(one.findings for one in done):
         context.exit(1)
+
+
+def _copies(db: "Database", kind: str) -> str:
+    """What is open of one kind, in a line."""
+    from catalogue.records import findings
+
+    count = findings.by_kind(db).get(kind, 0)
+    first = findings.open_ones(db, kind=kind, limit=1)
+    return "" if not first else first[0].detail if first[0].scan_id is None else f"{count} masters"
 
 
 _OUTCOMES = {"finished": "all that was due is checked", "budget": "the budget is spent", "cancelled": "stopped",

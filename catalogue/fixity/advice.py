@@ -65,8 +65,10 @@ def next_step(db: Database, finding: Finding) -> NextStep:
             kind = "off-site" if finding.kind == "no off-site copy" else None
             target = next((s.name for s in store_rows.listed(db) if (s.kind == kind if kind else s.kind != "primary")),
                           "")
-            return NextStep(f"Copy it to {target}." if target else "Add a store on another disk, then copy to it.",
-                            "copy", f"catalogue copy --to {_quoted(target)}" if target else "")
+            if not target:
+                command = finding.hint.partition(": ")[2].rstrip(".")
+                return NextStep("Add a store on another disk, then copy to it.", "look", command)
+            return NextStep(f"Copy it to {target}.", "copy", f"catalogue copy --to {_quoted(target)}")
         case "moved":
             return NextStep("Index the store: the catalogue follows the file.", "index",
                             f"catalogue index {_quoted(store)}")

@@ -16,7 +16,6 @@ from catalogue.records import events, files, findings, fixity, runs
 from catalogue.records import stores as store_rows
 from catalogue.records.database import Database, transaction
 from catalogue.records.fixity import Holder, Wanted
-from catalogue.records.paths import shown
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
 
@@ -58,38 +57,47 @@ class _Tally:
 
 
 def review(db: Database, settings: Settings) -> dict[str, int]:
-    """Bring ``single copy`` and ``no off-site copy`` up to date for every master; gives how many of each are open.
+    """Bring ``single copy`` and ``no off-site copy`` up to date for every master; gives how many masters have each.
 
-    A copy is a sound file in a store of its own; two files in one store are lost together.
+    A copy is a sound file in a store of its own; two files in one store are lost together. Where no store could hold
+    what is missing, one finding says so for all masters.
     """
+    known = store_rows.listed(db)
     counted = {SINGLE: 0, NO_OFF_SITE: 0}
     with transaction(db):
-        open_single = fixity.open_scan_findings(db, SINGLE)
-        open_off_site = fixity.open_scan_findings(db, NO_OFF_SITE)
-        for copies in fixity.master_copies(db):
-            few = ""
-            if copies.stores < settings.minimum_copies:
-                held = {0: "no sound copy", 1: "one sound copy"}.get(copies.stores, f"{copies.stores} sound copies")
-                few = f"{held}, {settings.minimum_copies} wanted: {shown(copies.path)}"
-            here = "" if copies.off_site else f"no sound copy off site: {shown(copies.path)}"
-            counted[SINGLE] += bool(few)
-            counted[NO_OFF_SITE] += bool(here)
-            _settle(db, SINGLE, copies.scan_id, few, open_single,
-                    "Copy it to another store: catalogue copy --to STORE.")
-            _settle(db, NO_OFF_SITE, copies.scan_id, here, open_off_site,
-                    "Copy it to a disk that is kept elsewhere: catalogue copy --to STORE.")
-        for kind, leftover in ((SINGLE, open_single), (NO_OFF_SITE, open_off_site)):
-            for scan_id in leftover:  # no master any more
-                findings.resolve(db, "no longer a master", scan_id=scan_id, kinds=(kind,))
+        masters = fixity.master_copies(db)
+        few = {c.scan_id: (_held(c.stores, settings.minimum_copies), c.path)
+               for c in masters if c.stores < settings.minimum_copies}
+        here = {c.scan_id: ("no sound copy off site", c.path) for c in masters if not c.off_site}
+        for kind, lacking, possible, lack, hint in (
+                (SINGLE, few, len(known) > 1, "there is only one store",
+                 "Add a store on another disk: catalogue store add NAME FOLDER --kind copy."),
+                (NO_OFF_SITE, here, any(s.kind == "off-site" for s in known), "no store is kept off site",
+                 "Add a disk that is kept elsewhere: catalogue store add NAME FOLDER --kind off-site.")):
+            counted[kind] = len(lacking)
+            _settle(db, kind, lacking if possible else {})
+            if lacking and not possible:
+                findings.record(db, kind, f"{lack}: this holds for {len(lacking)} of {len(masters)} masters", hint=hint)
+            else:
+                findings.resolve(db, "there is a store for them", path="", kinds=(kind,))
     return counted
 
 
-def _settle(db: Database, kind: str, scan_id: int, detail: str, known: dict[int, str], hint: str) -> None:
-    before = known.pop(scan_id, None)
-    if detail and detail != before:
-        findings.record(db, kind, detail, scan_id=scan_id, hint=hint)
-    elif before is not None and not detail:
-        findings.resolve(db, "copied", scan_id=scan_id, kinds=(kind,))
+def _held(count: int, wanted: int) -> str:
+    held = {0: "no sound copy", 1: "one sound copy"}.get(count, f"{count} sound copies")
+    return f"{held}, {wanted} wanted"
+
+
+def _settle(db: Database, kind: str, lacking: dict[int, tuple[str, str]]) -> None:
+    """Open a finding for every scan that lacks a copy, close those of the others."""
+    known = fixity.open_scan_findings(db, kind)
+    for scan_id, before in known.items():
+        if lacking.get(scan_id, ("",))[0] != before:
+            findings.resolve(db, "its copies changed", scan_id=scan_id, kinds=(kind,))
+    for scan_id, (detail, path) in lacking.items():
+        if known.get(scan_id) != detail:
+            findings.record(db, kind, detail, path=path, scan_id=scan_id,
+                            hint="Bring another store up to date: catalogue copy --to STORE.")
 
 
 def plan(db: Database, target: Store, source: Store | None = None, *, masters_only: bool = False) -> list[Wanted]:

@@ -58,6 +58,25 @@ def test_copies_are_counted_by_store_not_by_file(shop: Shop) -> None:
     assert kinds(shop) == set()
 
 
+def test_where_no_store_could_hold_a_copy_one_finding_says_so(shop: Shop, scan: Scan) -> None:
+    """Not one a master: a shop with one disk would drown in them."""
+    for n in range(4):
+        scan(f"main/Ada Quill/Harbour {n}/master.tif", seed=n)
+    shop.index()
+    with shop.db.conn:
+        for n in range(4):
+            scans.set_role(shop.db, shop.due(f"Ada Quill/Harbour {n}/master.tif").scan_id, "master")
+    assert review(shop.db, Settings()) == {"single copy": 4, "no off-site copy": 4}
+    assert "4 of 4 masters" in shop.finding("single copy").detail
+    assert "--kind off-site" in shop.finding("no off-site copy").hint
+    shop.add("nas", "copy")
+    review(shop.db, Settings())
+    assert len(findings.open_ones(shop.db, kind="single copy")) == 4
+    assert len(findings.open_ones(shop.db, kind="no off-site copy")) == 1
+    copy(shop, "nas")
+    assert findings.open_ones(shop.db, kind="single copy") == []
+
+
 @pytest.mark.usefixtures("master")
 def test_a_damaged_copy_is_no_copy(shop: Shop) -> None:
     copy(shop, "nas")
