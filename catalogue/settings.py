@@ -42,6 +42,8 @@ class Settings:
     backups_kept: int = 14
     minimum_copies: int = 2
     read_only: bool = False               # a second seat on a copied catalogue: look, change nothing
+    theme: str = "dark"                   # of the screens: dark or light
+    graphics: str = "half blocks"         # or "sharp": ask the terminal at start whether it draws real pictures
     audit_days: int = 180                 # every file is to be audited once in so many days
 
 

@@ -89,7 +89,7 @@ class CatalogueApp(App[None]):
         self.vocabulary: Vocabulary | None = None
         self.register_theme(DARK)
         self.register_theme(LIGHT)
-        self.theme = DARK.name
+        self.theme = LIGHT.name if home.settings.theme == "light" else DARK.name
 
     @property
     def has_colours(self) -> bool:
@@ -129,6 +129,9 @@ class CatalogueApp(App[None]):
             where = f"\n{error.path}" if error.path else ""
             self.say(f"{error.message} {error.hint}{where}".strip(), "error")
             return
+        if self.home.settings.read_only and "readonly" in str(error):
+            self.say("This seat only looks: read_only is set in settings.toml.", "warning")
+            return
         self.log.error(error)
         self.say(f"That did not work: {type(error).__name__}: {error}. Nothing half done was kept.", "error")
 
@@ -142,6 +145,9 @@ class CatalogueApp(App[None]):
     def begin(self, name: str, job: Job, told: Callable[[Any], str],
               then: Callable[[Any], object] | None = None) -> bool:
         """Start long work; one at a time. ``told`` words its result; ``then`` gets it if the work came to its end."""
+        if self.home.settings.read_only:
+            self.say("This seat only looks: read_only is set in settings.toml.", "warning")
+            return False
         if self.work is not None:
             self.say(f"{self.work.name} is still running. Press x to stop it first.", "warning")
             return False

@@ -64,6 +64,7 @@ class AuditPage(Page):
     def __init__(self) -> None:
         super().__init__()
         self._open: OpenFinding | None = None
+        self._listed = ""   # the kind whose findings are listed
 
     def body(self) -> Iterable[Widget]:
         yield Container(
@@ -91,8 +92,6 @@ class AuditPage(Page):
             table.show_rows([ALL, *kinds], self._kind_cells, lambda kind: kind.kind, keep=keep)
             said = [line(f"{name}: ", (ago(at), "$quiet")) for name, at in audits]
             self.query_one("#audits", Static).update(lines([line(("Last checked", "bold")), *said]))
-            if keep:
-                self._load_findings(keep=True)
 
         self.ask(lambda db: (browsing.kinds(db), browsing.last_audits(db)), show, group="kinds")
 
@@ -107,6 +106,7 @@ class AuditPage(Page):
     def _load_findings(self, *, keep: bool = False) -> None:
         kind = self.query_one("#kinds", RowTable).pointed
         chosen = kind.kind if kind is not None and kind is not ALL else ""
+        self._listed = kind.kind if kind is not None else ""
         table = self.query_one("#findings", PagedTable)
         table.entitle(chosen or "All findings")
         table.show(Source(lambda db, beyond, limit, forward: browsing.findings(db, chosen, beyond, limit,
@@ -115,7 +115,7 @@ class AuditPage(Page):
 
     def on_row_table_pointed(self, event: RowTable.Pointed) -> None:
         if event.table.id == "kinds":
-            self._load_findings()
+            self._load_findings(keep=event.row is not None and event.row.kind == self._listed)
             return
         row = event.row
         if row is None:

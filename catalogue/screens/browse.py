@@ -37,6 +37,7 @@ class BrowsePage(FileActions, Page):
         super().__init__()
         self._glance: Glance | None = None
         self._totals = Totals(0, 0, 0, 0)
+        self._listed: int | None = None     # the artist whose pieces are listed; 0 is all
 
     def body(self) -> Iterable[Widget]:
         yield Container(
@@ -54,8 +55,7 @@ class BrowsePage(FileActions, Page):
         self.query_one("#pieces", PagedTable).focus()
 
     def catalogue_changed(self) -> None:
-        self._load_artists(keep=True)
-        self._load_pieces(keep=True)
+        self._load_artists(keep=True)  # which points to its artist again, and so loads the pieces
 
     def _load_artists(self, *, keep: bool = False) -> None:
         def page(db: Database, beyond: ArtistItem | None, limit: int, forward: bool) -> list[ArtistItem]:
@@ -91,6 +91,7 @@ class BrowsePage(FileActions, Page):
     def _load_pieces(self, *, keep: bool = False) -> None:
         artist = self.query_one("#artists", PagedTable).pointed
         chosen = artist.id if artist is not None and artist.id else None
+        self._listed = artist.id if artist is not None else None
         self.query_one("#pieces", PagedTable).show(Source(
             lambda db, beyond, limit, forward: browsing.pieces(db, chosen, beyond, limit, forward=forward),
             self._piece_cells, lambda row: row.id), keep=keep)
@@ -98,7 +99,8 @@ class BrowsePage(FileActions, Page):
 
     def on_row_table_pointed(self, event: RowTable.Pointed) -> None:
         if event.table.id == "artists":
-            self._load_pieces()
+            same = event.row is not None and event.row.id == self._listed
+            self._load_pieces(keep=same)
             return
         if event.row is None:
             self._show_glance(None)

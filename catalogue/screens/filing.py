@@ -1,5 +1,6 @@
 """Path, opening and folder of a scan's file: the same three actions on every page that shows scans."""
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -38,7 +39,7 @@ def places(db: Database, scan_id: int) -> list[Place]:
 
 def text_of(path: Path) -> str:
     """A path as text that can be shown: undecodable bytes as backslash escapes."""
-    return safe(str(path).encode("utf-8", "backslashreplace").decode())
+    return safe(os.fsencode(path).decode("utf-8", "backslashreplace"))
 
 
 class FileActions(Page):

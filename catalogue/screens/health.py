@@ -54,6 +54,7 @@ class HealthPage(Page):
     def __init__(self) -> None:
         super().__init__()
         self._view: HealthView | None = None
+        self._listed = ""   # the area whose criteria are listed
 
     def body(self) -> Iterable[Widget]:
         yield Container(
@@ -97,7 +98,8 @@ class HealthPage(Page):
             area: Area = event.row
             table = self.query_one("#criteria", RowTable)
             table.entitle(area.name)
-            table.show_rows(area.criteria, self._criterion_cells, lambda row: (row.level, row.text))
+            same, self._listed = area.name == self._listed, area.name
+            table.show_rows(area.criteria, self._criterion_cells, lambda row: (row.level, row.text), keep=same)
         elif event.table.id == "criteria" and event.row is not None:
             self.query_one("#criterion-words", Static).update(criterion_words(event.row))
 

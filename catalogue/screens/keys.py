@@ -35,8 +35,8 @@ LISTS = (
     Key("up,k", "cursor_up", "up", "Row before."),
     Key("pagedown", "page_down", "page down", "A screenful on."),
     Key("pageup", "page_up", "page up", "A screenful back."),
-    Key("home,g", "scroll_top", "first", "First row of the whole list."),
-    Key("end,G", "scroll_bottom", "last", "Last row of the whole list."),
+    Key("home", "scroll_top", "first", "First row of the whole list."),
+    Key("end", "scroll_bottom", "last", "Last row of the whole list."),
 )
 
 EVERYWHERE = (

@@ -38,7 +38,7 @@ class Column:
     weight: int = 1
 
 
-class RowTable(ScrollView, Generic[R], can_focus=True):
+class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
     """Rows of text. Posts :class:`Pointed` when the cursor comes to another row, :class:`Chosen` on a second click."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"rows--header", "rows--row", "rows--cursor", "rows--hover"}

@@ -1,0 +1,40 @@
+"""The shop of :mod:`tests.screens.shop`, built once and copied for every test."""
+
+import shutil
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from catalogue.records import stores
+from catalogue.records.database import open_database, transaction
+from catalogue.screens import wording
+from catalogue.settings import Home
+from tests.screens.shop import build
+
+
+@pytest.fixture(scope="session")
+def template(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("shop")
+    build(folder)
+    return folder
+
+
+@pytest.fixture
+def shop(template: Path, tmp_path: Path) -> Home:
+    """A copy of the shop that a test may change."""
+    shutil.copytree(template, tmp_path / "shop")
+    home = Home(tmp_path / "shop" / "home")
+    db = open_database(home.database)
+    with transaction(db):
+        for store in stores.listed(db):
+            stores.move(db, store.id, str(tmp_path / "shop" / store.name))
+    db.close()
+    return home
+
+
+@pytest.fixture(autouse=True)
+def still_clock(monkeypatch: pytest.MonkeyPatch) -> None:
+    """"Ago" counts from one moment, and nothing is animated."""
+    monkeypatch.setattr(wording, "present", lambda: datetime(2026, 2, 1, 12, tzinfo=UTC))
+    monkeypatch.setenv("TEXTUAL_ANIMATIONS", "none")

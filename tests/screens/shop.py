@@ -1,0 +1,177 @@
+"""A small invented shop for the screens: fixed rows, painted previews, two real store folders."""
+
+import asyncio
+import io
+import time
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any
+
+from PIL import Image, ImageDraw
+from textual.pilot import Pilot
+
+from catalogue.indexing.stores import add_store
+from catalogue.reading.model import Picture, Reading
+from catalogue.records import editions, events, files, findings, orders, pieces, scans
+from catalogue.records.database import Database, open_database, transaction
+from catalogue.records.numbers import Number
+from catalogue.records.stores import listed as stores_held
+from catalogue.screens.app import CatalogueApp
+from catalogue.settings import Home
+
+# Names that have broken screens elsewhere: markup, control signs, direction overrides, width, length.
+HOSTILE = "[red]Not markup[/] \x1b[31m\u202etxet\u202c 🫒 אור על המים\n" + "x" * 300
+PIECES = (("Maren Tarnvik", "Harbour, Low Water", "2019", (40, 90, 140)),
+          ("Maren Tarnvik", "Harbour, Blue Hour", "2021", (60, 60, 120)),
+          ("Tobin Quarrel", "Three Kites", "2020", (200, 120, 60)),
+          ("Ézéchiel Brun", "Marché [épreuve]", "", (120, 150, 90)))
+
+
+def painted(colour: tuple[int, int, int], width: int = 160, height: int = 120) -> bytes:
+    """A preview of one colour with a lighter sun, lossless so that it never differs between libraries."""
+    picture = Image.new("RGB", (width, height), colour)
+    ImageDraw.Draw(picture).ellipse((width * 0.6, height * 0.1, width * 0.8, height * 0.4), fill=(250, 230, 160))
+    out = io.BytesIO()
+    picture.save(out, "WEBP", lossless=True)
+    return out.getvalue()
+
+
+def sha(number: int) -> str:
+    """A stand-in digest."""
+    return f"{number:064x}"
+
+
+def reading(number: int, path: str, preview: bytes | None, width: int = 9000, height: int = 6750) -> Reading:
+    picture = Picture(width, height, 16, "uint", 3, "RGB", "none", "strips", ppi_x=600.0, ppi_y=600.0,
+                      profile_name="Wide test profile", profile_digest="p")
+    return Reading(path, 100 + number, number, sha(number), format="TIFF", picture=picture, preview=preview)
+
+
+def build(folder: Path) -> Home:
+    """The shop: four pieces, nine scans, two stores, five orders, an edition, three findings."""
+    home = Home(folder / "home")
+    db = open_database(home.database)
+    roots = {}
+    for name, kind in (("main disk", "primary"), ("share", "copy")):
+        roots[name] = folder / name
+        roots[name].mkdir(parents=True)
+        add_store(db, name, roots[name], kind, consent=True)
+    stores = {row.name: row.id for row in stores_held(db)}
+    with transaction(db):
+        ids = []
+        for number, (artist, title, year, colour) in enumerate(PIECES):
+            piece = pieces.piece_called(db, pieces.artist_called(db, artist).id, title, year)
+            ids.append(piece)
+            preview = painted(colour)
+            scan = _scan(db, home, roots, stores, number + 1, f"{artist}/{title}/{title} master.tif", preview, "master",
+                         piece, both=number != 2)
+            pieces.set_current(db, piece, scan, "proposed")
+        old = _scan(db, home, roots, stores, 11, "Maren Tarnvik/Harbour, Low Water/old/Harbour 2019 master.tif",
+                    painted((70, 90, 120)), "master", ids[0], both=False)
+        for tile in range(1, 4):
+            _scan(db, home, roots, stores, 20 + tile, f"Maren Tarnvik/Harbour, Low Water/tiles/tile {tile} of 3.tif",
+                  None, "tile", ids[0], both=False)
+        _orders(db, ids)
+        _findings(db, stores, ids, old)
+        db.execute("UPDATE scan SET captured = '2024-03-0' || (id % 8 + 1), first_indexed = '2026-01-10T10:00:00.000Z'")
+        db.execute("UPDATE file SET checked_at = '2026-01-10T10:00:00.000Z', read_at = '2026-01-10T10:00:00.000Z'")
+        db.execute("UPDATE finding SET first_seen = '2026-01-11', last_seen = '2026-01-12'")
+    db.close()
+    return home
+
+
+def _scan(db: Database, home: Home, roots: dict[str, Path], stores: dict[str, int], number: int, path: str,
+          preview: bytes | None, role: str, piece: int, *, both: bool) -> int:
+    scan = scans.save(db, reading(number, path, preview), role=role, piece_id=piece)
+    for store in ("main disk", "share") if both else ("main disk",):
+        place = roots[store] / path
+        place.parent.mkdir(parents=True, exist_ok=True)
+        place.write_bytes(b"x" * (100 + number))
+        files.save(db, stores[store], path, 100 + number, number, scan, 1, verified=True)
+    if preview is not None:
+        kept = home.preview(sha(number))
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        kept.write_bytes(preview)
+    return scan
+
+
+def _orders(db: Database, ids: list[int]) -> None:
+    edition = editions.add(db, ids[0], 25, proofs=3)
+    rows = (("A-101", "2023-05-02", "Hotel Umberlow", ids[0], 11, 4), ("A-102", "2024-02-11", "Ms Colquhane", ids[0], 1, 2),
+            ("A-103", "2024-06-30", "Café Lumbrel", ids[2], 3, 1), ("A-104", "2025-01-15", "Dr Oakhanger", ids[1], 2, 1),
+            ("A-105", "2025-03-20", "Hotel Umberlow", ids[3], 0, 3))
+    for number, placed, buyer, piece, scan, quantity in rows:
+        order = orders.save(db, number, placed, buyer=buyer, status="printed", currency="EUR")
+        line = orders.add_line(db, order, orders.NewLine(
+            piece, 600, 450, quantity, "cotton rag 310 g", border_mm=30, scan_sha256=sha(scan) if scan else "",
+            scan_name="master.tif", profile="Rag, matte", price="240.00", edition_id=edition if piece == ids[0] else None))
+        if piece == ids[0]:
+            first = len(editions.taken(db, edition, "number")) + 1
+            editions.take(db, edition, [Number("number", n) for n in range(first, first + quantity)], line)
+
+
+def _findings(db: Database, stores: dict[str, int], ids: list[int], old: int) -> None:
+    findings.record(db, "truncated", "the file ends at 40 % of its picture", store_id=stores["main disk"],
+                    path="Maren Tarnvik/Harbour, Low Water/old/Harbour 2019 master.tif", scan_id=old,
+                    file_id=_file_id(db, stores["main disk"], old), hint="Restore it from a copy.")
+    findings.record(db, "not a picture", "it begins as text", store_id=stores["main disk"], path="notes.tif",
+                    hint="Rename it.")
+    findings.record(db, "single copy", "held by one store", scan_id=scans.by_digest(db, sha(3)).id)
+    events.append(db, "validation", "success", store="main disk", detail="looked at")
+
+
+def _file_id(db: Database, store: int, scan: int) -> int:
+    return next(f.id for f in files.of_scan(db, scan) if f.store_id == store)
+
+
+@asynccontextmanager
+async def running(home: Home, size: tuple[int, int] = (120, 40), place: str = "browse") -> AsyncIterator[Pilot[None]]:
+    """The app at one of its places, its first lists filled."""
+    app = CatalogueApp(home, colours=True)
+    async with app.run_test(size=size) as pilot:
+        if home.database.exists():
+            await until(pilot, lambda: app.current_mode == "browse" and listed(app, "#pieces"))
+            if place != "browse":
+                await app.action_place(place)
+        await settled(pilot)
+        yield pilot
+    app.close_lanes()
+    if app.work is not None:
+        app.work.stop()
+        assert app.work.wait(20)
+
+
+def listed(app: CatalogueApp, selector: str) -> bool:
+    found = app.screen.query(selector)
+    return bool(found) and bool(getattr(found.first(), "row_count", 0))
+
+
+async def until(pilot: Pilot[None], met: Callable[[], Any], seconds: float = 15.0) -> None:
+    """Wait for a condition, never for a time."""
+    end = time.monotonic() + seconds
+    while not met():
+        assert time.monotonic() < end, "what was waited for did not come"
+        await asyncio.sleep(0.005)
+        await pilot.pause()
+
+
+async def settled(pilot: Pilot[None]) -> None:
+    """Until nobody works: questions answered, pictures drawn."""
+    def idle() -> bool:
+        return not any(not worker.is_finished for worker in pilot.app.workers)
+
+    await pilot.pause()
+    await until(pilot, idle)
+    await pilot.pause()
+    await until(pilot, idle)
+
+
+def said(pilot: Pilot[None]) -> list[str]:
+    """What was told at the edge of the screen."""
+    return [note.message for note in pilot.app._notifications]
+
+
+def words(pilot: Pilot[None]) -> str:
+    """Everything on the screen, as text."""
+    return "\n".join("".join(segment.text for segment in strip) for strip in pilot.app.screen._compositor.render_strips())

@@ -1,0 +1,378 @@
+"""What is done every day: browse, look, search, open, repeat."""
+
+import os
+from pathlib import Path
+
+import pytest
+from textual.widgets import Button, Input, Select, Static
+
+from catalogue.records import editions, orders, pieces, scans
+from catalogue.records.database import open_database, transaction
+from catalogue.screens import filing, opening
+from catalogue.screens.app import CatalogueApp
+from catalogue.screens.dialogs import Question, Words
+from catalogue.screens.piece import PiecePage
+from catalogue.screens.repeat import RepeatDialog
+from catalogue.screens.rows import RowTable
+from catalogue.screens.search import SearchDialog
+from catalogue.settings import Home, Settings
+from tests.screens.shop import running, said, settled, sha, until, words
+
+Shop = Home
+
+
+async def _open(pilot, title: str) -> None:  # type: ignore[no-untyped-def]
+    """Find a piece through the search and open it."""
+    await pilot.press("slash", *(" ".join(title).replace("   ", " space ").split(" ")))
+    await settled(pilot)
+    await pilot.press("enter")
+    await settled(pilot)
+    assert isinstance(pilot.app.screen, PiecePage)
+
+
+async def test_browsing_shows_the_picture_and_facts_while_moving(shop: Shop) -> None:
+    async with running(shop) as pilot:
+        text = words(pilot)
+        for fact in ("All artists", "Artists  3", "Pieces  4", "Harbour, Blue Hour", "38.1 × 28.6 cm", "16 bit",
+                     "in 2 stores, checked 3 weeks ago", "1 order, last 15 Jan 2025", "▀"):
+            assert fact in text
+        await pilot.press("down")
+        await settled(pilot)
+        text = words(pilot)
+        assert "1 finding" in text
+        assert "2 orders, last 11 Feb 2024" in text
+
+
+async def test_an_artist_narrows_the_pieces(shop: Shop) -> None:
+    async with running(shop) as pilot:
+        await pilot.press("left", "down")
+        await settled(pilot)
+        table = pilot.app.screen.query_one("#pieces", RowTable)
+        assert [row.title for row in table.rows_held] == ["Marché [épreuve]"]
+        await pilot.press("enter")
+        assert table.has_focus
+        await pilot.press("left", "home")
+        await settled(pilot)
+        assert table.row_count == 4
+
+
+async def test_the_piece_page_says_everything(shop: Shop) -> None:
+    async with running(shop, size=(200, 60)) as pilot:
+        await _open(pilot, "low")
+        text = words(pilot)
+        for fact in ("Harbour, Low Water", "Maren Tarnvik, 2019", "38.1 × 28.6 cm", "76.2 ×  57.1 cm  at 300 ppi",
+                     "114.3 ×  85.7 cm  at 200 ppi", "Scans  5", "● ", "current", "tile", "Wide test profile",
+                     "✓ main disk: Maren Tarnvik/Harbour, Low Water/Harbour, Low Water master.tif", "✓ share:",
+                     "Orders  2", "A-102", "cotton rag 310 g", "Printed from: current master",
+                     "Edition 25 + 3 AP, all sizes: 6 out, 19 left", "3 proofs left"):
+            assert fact in text, fact
+        await pilot.press("down")
+        await settled(pilot)
+        assert "truncated: the file ends at 40 % of its picture" in words(pilot)
+        await pilot.press("tab", "down")
+        await settled(pilot)
+        assert "Printed from: another master" in words(pilot)
+        await pilot.press("escape")
+        assert not isinstance(pilot.app.screen, PiecePage)
+
+
+async def test_an_older_scan_becomes_the_current_master_and_orders_say_so(shop: Shop) -> None:
+    async with running(shop) as pilot:
+        await _open(pilot, "low")
+        await pilot.press("m")
+        await pilot.pause()
+        assert isinstance(pilot.app.screen, PiecePage)  # it is current already
+        await pilot.press("down", "m")
+        await settled(pilot)
+        assert isinstance(pilot.app.screen, Question)
+        await pilot.press("enter")
+        await settled(pilot)
+        assert "another master" in words(pilot)
+    db = open_database(shop.database)
+    piece = pieces.by_id(db, 1)
+    assert piece is not None
+    assert piece.current_source == "person"
+    assert scans.by_id(db, piece.current_scan_id or 0).sha256 == sha(11)  # type: ignore[union-attr]
+    db.close()
+
+
+async def test_search_finds_over_everything_and_drops_stale_answers(shop: Shop) -> None:
+    async with running(shop) as pilot:
+        await pilot.press("slash", *"harb")
+        await settled(pilot)
+        table = pilot.app.screen.query_one("#found", RowTable)
+        kinds = [row.kind for row in table.rows_held]
+        assert kinds[0] == "piece"
+        assert {"piece", "order", "master", "tile"} <= set(kinds)
+        await pilot.press(*["backspace"] * 4, *"umberlow")
+        await settled(pilot)
+        assert {row.kind for row in table.rows_held} == {"order"}
+        await pilot.press(*["backspace"] * 8, *"harbuor")
+        await settled(pilot)
+        assert "Read as: harbuor → harbour" in words(pilot)
+        await pilot.press("down", "down", "up", "enter")
+        await settled(pilot)
+        assert isinstance(pilot.app.screen, PiecePage)
+        await pilot.press("slash", *"quarrel", "down", "enter")
+        await settled(pilot)
+        assert pilot.app.screen.query_one("#artists", RowTable).pointed.name == "Tobin Quarrel"
+        assert [r.title for r in pilot.app.screen.query_one("#pieces", RowTable).rows_held] == ["Three Kites"]
+        await pilot.press("slash", *"nothing", "space", *"fits", "enter")
+        await settled(pilot)
+        assert isinstance(pilot.app.screen, SearchDialog)
+        assert "Nothing fits these words." in words(pilot)
+
+
+async def test_a_repeat_is_two_keystrokes_and_linked_to_the_very_scan(shop: Shop) -> None:
+    async with running(shop) as pilot:
+        await _open(pilot, "low")
+        await pilot.press("r")
+        await settled(pilot)
+        await until(pilot, lambda: isinstance(pilot.app.focused, Button))
+        assert pilot.app.focused.id == "record"  # type: ignore[union-attr]
+        assert "the same scan as last time, bit for bit" in words(pilot)
+        await pilot.press("enter")
+        await settled(pilot)
+        assert "Orders  3" in words(pilot)
+    db = open_database(shop.database)
+    newest = orders.lines_of_piece(db, 1)[0]
+    last = next(line for line in orders.lines_of_piece(db, 1) if line.number == "A-102")
+    assert newest.repeat_of == last.id
+    assert (newest.scan_sha256, newest.quantity, newest.medium, newest.buyer, newest.price, newest.status) == (
+        sha(1), 2, "cotton rag 310 g", "Ms Colquhane", "240.00", "asked")
+    assert [n.number for n in editions.of_line(db, newest.id)] == [7, 8]
+    db.close()
+
+
+async def test_a_repeat_can_be_changed_and_is_refused_with_the_reason(shop: Shop) -> None:
+    async with running(shop) as pilot:
+        await _open(pilot, "low")
+        await pilot.press("r")
+        await settled(pilot)
+        dialog = pilot.app.screen
+        wrong = dialog.query_one("#repeat-wrong", Static)
+        dialog.query_one("#repeat-quantity", Input).value = "twenty"
+        await settled(pilot)
+        assert "no number of prints" in str(wrong.content)
+        assert dialog.query_one("#record", Button).disabled
+        dialog.query_one("#repeat-quantity", Input).value = "20"
+        await settled(pilot)
+        assert "19 numbers of 25 left" in words(pilot)
+        dialog.query_one("#record", Button).press()
+        await settled(pilot)
+        assert "19 numbers left, not 20" in str(wrong.content)
+        dialog.query_one("#repeat-quantity", Input).value = "1"
+        dialog.query_one("#repeat-size", Input).value = "30 x 22.5"
+        dialog.query_one("#repeat-buyer", Input).value = "[b]New[/] buyer"
+        await settled(pilot)
+        dialog.query_one("#record", Button).press()
+        await settled(pilot)
+        assert not isinstance(pilot.app.screen, RepeatDialog)
+    db = open_database(shop.database)
+    newest = orders.lines_of_piece(db, 1)[0]
+    assert (newest.width_mm, newest.height_mm, newest.buyer) == (300, 225, "[b]New[/] buyer")
+    db.close()
+
+
+async def test_a_grave_caution_moves_the_cursor_off_record(shop: Shop) -> None:
+    """Another scan than last time's: Enter alone must not print from it."""
+    db = open_database(shop.database)
+    with transaction(db):
+        pieces.set_current(db, 1, scans.by_digest(db, sha(11)).id, "person")  # type: ignore[union-attr]
+    db.close()
+    async with running(shop) as pilot:
+        await _open(pilot, "low")
+        await pilot.press("r")
+        await settled(pilot)
+        assert pilot.app.focused.id == "leave"  # type: ignore[union-attr]
+        assert "not the scan printed last time" in words(pilot).replace("\n", " ") or "✗" in words(pilot)
+        await pilot.press("ctrl+t")
+        await settled(pilot)
+        assert "from last time's scan" in words(pilot)
+        dialog = pilot.app.screen
+        dialog.query_one("#record", Button).press()
+        await settled(pilot)
+    db = open_database(shop.database)
+    assert orders.lines_of_piece(db, 1)[0].scan_sha256 == sha(1)
+    db.close()
+
+
+async def test_a_first_order_opens_an_empty_form(shop: Shop) -> None:
+    db = open_database(shop.database)
+    with transaction(db):
+        new = pieces.piece_called(db, 1, "Never Ordered")
+    db.close()
+    async with running(shop) as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        app.repeat(piece_id=new)
+        await settled(pilot)
+        dialog = app.screen
+        assert dialog.query_one("#repeat-size", Input).has_focus
+        dialog.query_one("#repeat-size", Input).value = "40x30"
+        dialog.query_one("#repeat-medium", Input).value = "baryta"
+        await settled(pilot)
+        assert "First order" in words(pilot)
+        dialog.query_one("#record", Button).press()
+        await settled(pilot)
+    db = open_database(shop.database)
+    assert [(line.width_mm, line.medium) for line in orders.lines_of_piece(db, new)] == [(400, "baryta")]
+    db.close()
+
+
+async def test_orders_are_listed_filtered_opened_and_repeated(shop: Shop) -> None:
+    async with running(shop, place="orders") as pilot:
+        table = pilot.app.screen.query_one("#lines", RowTable)
+        assert [row.number for row in table.rows_held] == ["A-105", "A-104", "A-103", "A-102", "A-101"]
+        await pilot.press("s")
+        await settled(pilot)
+        assert table.row_count == 0
+        assert "Order lines: asked" in words(pilot)
+        await pilot.press("s", "s")
+        await settled(pilot)
+        assert table.row_count == 5
+        await pilot.press("down", "r")
+        await settled(pilot)
+        assert isinstance(pilot.app.screen, RepeatDialog)
+        assert pilot.app.screen.query_one("#repeat-buyer", Input).value == "Dr Oakhanger"
+        await pilot.press("escape", "enter")
+        await settled(pilot)
+        assert isinstance(pilot.app.screen, PiecePage)
+        await pilot.press("1")
+        await settled(pilot)
+        assert not isinstance(pilot.app.screen, PiecePage)
+        await pilot.press("2")
+        await settled(pilot)
+        assert isinstance(pilot.app.screen, PiecePage)  # a place is left as it was
+
+
+async def test_the_path_is_shown_and_never_said_to_be_copied(shop: Shop) -> None:
+    async with running(shop) as pilot:
+        await pilot.press("y")
+        await settled(pilot)
+        assert isinstance(pilot.app.screen, Words)
+        text = str(pilot.app.screen.query_one("#text", Static).content)
+        place = shop.folder.parent / "main disk" / "Maren Tarnvik/Harbour, Blue Hour/Harbour, Blue Hour master.tif"
+        assert f"main disk\n{place}" in text
+        assert "copied" not in words(pilot).lower()
+        assert "Not every" in words(pilot)
+        await pilot.press("escape")
+
+
+async def test_opening_a_master_asks_first_and_runs_the_command_of_the_settings(
+        shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    started: list[list[str]] = []
+    monkeypatch.setattr(filing, "start", started.append)
+    home = Home(shop.folder, Settings(open_with="viewer --new"))
+    async with running(home) as pilot:
+        await pilot.press("o")
+        await settled(pilot)
+        assert isinstance(pilot.app.screen, Question)
+        assert pilot.app.focused.id == "no"  # type: ignore[union-attr]
+        await pilot.press("enter")
+        assert started == []
+        await pilot.press("o")
+        await settled(pilot)
+        await pilot.press("y")
+        await settled(pilot)
+        assert started[0][:2] == ["viewer", "--new"]
+        assert started[0][2].endswith("Harbour, Blue Hour master.tif")
+        await pilot.press("f")
+        await settled(pilot)
+        assert len(started) == 2
+
+
+async def test_a_store_unplugged_meanwhile_is_said_and_shown(shop: Shop) -> None:
+    """The disk goes while its piece is on the screen: offline, not missing, and back again."""
+    disk = shop.folder.parent / "share"
+    async with running(shop, size=(200, 60)) as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        await until(pilot, lambda: len(app.online) == 2)
+        await _open(pilot, "low")
+        disk.rename(disk.with_name("drawer"))
+        app.look_at_disks()
+        await settled(pilot)
+        assert "– share: " in words(pilot)
+        assert any("share is offline now" in text for text in said(pilot))
+        await pilot.press("y")
+        await settled(pilot)
+        assert "share (not within reach now)" in str(app.screen.query_one("#text", Static).content)
+        await pilot.press("escape")
+        disk.with_name("drawer").rename(disk)
+        app.look_at_disks()
+        await settled(pilot)
+        assert "✓ share: " in words(pilot)
+
+
+async def test_a_locked_catalogue_is_said_and_the_screen_lives(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("catalogue.records.database.BUSY_SECONDS", 0.1)
+    other = open_database(shop.database)
+    async with running(shop) as pilot:
+        await _open(pilot, "low")
+        await pilot.press("r")
+        await settled(pilot)
+        with transaction(other):
+            pilot.app.screen.query_one("#record", Button).press()
+            await settled(pilot)
+            assert isinstance(pilot.app.screen, RepeatDialog)
+            assert "Another program is writing to the catalogue" in str(
+                pilot.app.screen.query_one("#repeat-wrong", Static).content)
+        pilot.app.screen.query_one("#record", Button).press()
+        await settled(pilot)
+        assert not isinstance(pilot.app.screen, RepeatDialog)
+    other.close()
+
+
+async def test_a_piece_that_goes_while_it_is_listed(shop: Shop) -> None:
+    async with running(shop) as pilot:
+        db = open_database(shop.database)
+        with transaction(db):
+            new = pieces.piece_called(db, 1, "AAA")
+        pilot.app.screen.catalogue_changed()  # type: ignore[attr-defined]
+        await settled(pilot)
+        await pilot.press("home")
+        await settled(pilot)
+        with transaction(db):
+            db.execute("DELETE FROM piece WHERE id = ?", [new])
+        db.close()
+        await pilot.press("enter")
+        await settled(pilot)
+        assert any("not in the catalogue any more" in text for text in said(pilot))
+
+
+def test_commands_that_open_files() -> None:
+    path = Path("/stores/a b/[x].tif")
+    assert opening.viewer(path, "", "darwin") == ["open", str(path)]
+    assert opening.viewer(path, "", "linux") == ["xdg-open", str(path)]
+    assert opening.viewer(path, 'edit --title "new one"', "linux") == ["edit", "--title", "new one", str(path)]
+    assert opening.revealer(path, "darwin") == ["open", "-R", str(path)]
+    assert opening.revealer(path, "linux") == ["xdg-open", "/stores/a b"]
+
+
+def test_a_missing_program_is_an_error_with_a_hint() -> None:
+    from catalogue.errors import CatalogueError
+
+    with pytest.raises(CatalogueError, match="There is no program") as caught:
+        opening.start(["surely-no-such-program-here", "x"])
+    assert "open_with" in caught.value.hint
+
+
+def test_a_path_that_is_no_text_can_be_shown() -> None:
+    assert filing.text_of(Path(os.fsdecode(b"/stores/caf\xe9.tif"))) == "/stores/caf\\xe9.tif"
+
+
+async def test_themes_change_and_places_keep_their_digits(shop: Shop) -> None:
+    async with running(shop) as pilot:
+        dark = pilot.app.theme
+        await pilot.press("t")
+        assert pilot.app.theme != dark
+        for digit, place in enumerate(("browse", "orders", "audit", "intake", "stores", "health"), 1):
+            pilot.app.screen.set_focus(None)
+            await pilot.press(str(digit))
+            await settled(pilot)
+            assert pilot.app.current_mode == place
+        await pilot.click("PlaceBar", offset=(16, 0))
+        await settled(pilot)
+        assert pilot.app.current_mode == "orders"
+        assert not pilot.app.screen.query(Select)

@@ -1,0 +1,134 @@
+"""Every key that the help names reaches its action, on every screen; made from the table itself."""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from textual.screen import Screen
+from textual.widgets import Input
+
+from catalogue.fixity.audit import Budget
+from catalogue.intake.arrivals import Arrival
+from catalogue.screens.adding import AddStorePage
+from catalogue.screens.app import CatalogueApp
+from catalogue.screens.audit import AuditDialog
+from catalogue.screens.bars import KeyLine
+from catalogue.screens.dialogs import Question, Reason, Words
+from catalogue.screens.help import HelpDialog, help_words
+from catalogue.screens.keys import EVERYWHERE, KEYS, LISTS, PLACES, Key
+from catalogue.screens.repeat import RepeatDialog
+from catalogue.screens.rows import RowTable
+from catalogue.screens.search import SearchDialog
+from catalogue.settings import Home
+from tests.screens.shop import running, settled
+
+MODES = [mode for mode, _ in PLACES]
+DIALOGS: dict[str, Callable[[], Screen[Any]]] = {
+    "help": lambda: HelpDialog("browse"), "search": SearchDialog, "repeat": lambda: RepeatDialog(piece_id=1),
+    "question": lambda: Question("Really?", "", yes="Yes"), "words": lambda: Words("Words", "text"),
+    "reason": lambda: Reason("Why?", ""), "auditing": lambda: AuditDialog([]), "adding": AddStorePage,
+}
+
+
+async def _press_all(pilot: Any, keys: tuple[Key, ...], monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Names of keys that did not reach their action. Actions are noted, not run."""
+    app, ran = pilot.app, []
+
+    async def note(action: Any, default_namespace: Any = None, namespaces: Any = None) -> bool:
+        name = action if isinstance(action, str) else action[1]
+        if name.startswith("scroll_") and namespaces is None and isinstance(default_namespace, Input):
+            return False  # as an input does, which is one line high: the key goes on to the screen
+        ran.append(name)
+        return True
+
+    missed = []
+    with monkeypatch.context() as patch:
+        patch.setattr(app, "run_action", note)
+        for key in keys:
+            for name in key.keys.split(","):
+                ran.clear()
+                await pilot.press(name)
+                if not any(action.removeprefix("app.") == key.action.removeprefix("app.") for action in ran):
+                    missed.append(f"{name}: {key.action}, but {ran}")
+    return missed
+
+
+@pytest.mark.parametrize("place", [*MODES, "piece"])
+async def test_every_key_of_a_place_works(shop: Home, place: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    async with running(shop, place="browse" if place == "piece" else place) as pilot:
+        if place == "piece":
+            await pilot.press("enter")
+            await settled(pilot)
+        page = pilot.app.screen
+        assert place == page.PLACE
+        page.query(RowTable).last().focus()
+        await pilot.pause()
+        assert await _press_all(pilot, (*KEYS[place], *LISTS, *EVERYWHERE), monkeypatch) == []
+        for key in (*KEYS[place], *EVERYWHERE):
+            name = key.action.removeprefix("app.").partition("(")[0]
+            owner = pilot.app if key.action.startswith("app.") else page
+            assert hasattr(owner, f"action_{name}"), f"{key.shown} leads nowhere: {key.action}"
+
+
+@pytest.mark.parametrize("place", list(DIALOGS))
+async def test_every_key_of_a_dialog_works(shop: Home, place: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    async with running(shop) as pilot:
+        dialog = DIALOGS[place]()
+        await pilot.app.push_screen(dialog)
+        await settled(pilot)
+        keys = tuple(key for key in KEYS[place] if not (key.keys == "enter" and place in BY_FOCUS))
+        assert await _press_all(pilot, keys, monkeypatch) == []
+        for key in KEYS[place]:
+            assert hasattr(dialog, f"action_{key.action}"), f"{key.shown} leads nowhere: {key.action}"
+
+
+# Where Enter belongs to the focused button, field or list, and is tried with the action itself elsewhere.
+BY_FOCUS = ("repeat", "auditing", "reason", "adding", "search")
+
+
+def test_no_screen_uses_a_key_twice() -> None:
+    for place, keys in KEYS.items():
+        names = [name for key in keys for name in key.keys.split(",")]
+        assert len(names) == len(set(names)), place
+
+
+def test_help_and_palette_name_every_action() -> None:
+    for place in MODES:
+        text = help_words(place).plain
+        for key in (*KEYS[place], *LISTS, *EVERYWHERE):
+            assert key.help in text
+
+
+@pytest.mark.parametrize("width", [40, 80, 120, 200])
+@pytest.mark.parametrize("place", list(KEYS))
+def test_the_key_line_never_overflows(place: str, width: int) -> None:
+    """At 80 columns and fewer as well; help is always named on pages."""
+    line = KeyLine(place, alone=place in DIALOGS)
+    shown = line.fitting(width)
+    text = " " + "   ".join(f"{key.shown} {key.label}" for key in shown)
+    assert len(text) <= width
+    if place in MODES:
+        assert shown[-1].action == "app.help"
+
+
+async def test_palette_lists_and_runs_actions(shop: Home) -> None:
+    async with running(shop) as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        titles = [command.title for command in app.get_system_commands(app.screen)]
+        assert len(titles) == len(KEYS["browse"]) + len(EVERYWHERE) - 1
+        await pilot.press("ctrl+p")
+        await pilot.pause()
+        for letter in "light or dark":
+            await pilot.press({" ": "space"}.get(letter, letter))
+        await settled(pilot)
+        before = app.theme
+        await pilot.press("enter")
+        await settled(pilot)
+        assert app.theme != before
+
+
+def test_the_budget_and_arrivals_are_what_the_screens_take() -> None:
+    """The services' types these screens hand over have not changed their shape."""
+    assert Budget(60.0, None, None).seconds == 60.0
+    assert "reading" in Arrival.__dataclass_fields__
