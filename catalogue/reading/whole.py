@@ -48,7 +48,7 @@ def open_whole(file: BinaryIO, kind: str, size: int, limits: Limits, deadline: D
     if image.width * image.height > limits.pixels:
         source.faults.append(FaultFound(Fault.DAMAGED, f"claims {image.width:,} × {image.height:,} pixels"))
     elif picture.bits == 16 and (kind == "JPEG 2000" or image.mode != "I;16"):
-        source.samples = _deep_samples(source, image, file, size, limits, deadline)
+        source.samples = _deep_samples(source, image, file, size, limits, deadline, reopen)
     elif held_bytes(image) * (2 if kind == "JPEG 2000" else 1) <= limits.held_bytes:
         mode = _given_mode(image)
         whole = WholePicture(reopen, mode, limits, deadline)
@@ -142,9 +142,9 @@ def _jp2_bits(file: BinaryIO, default: int) -> int:
 
 
 def _deep_samples(
-    source: Source, image: Pil.Image, file: BinaryIO, size: int, limits: Limits, deadline: Deadline
+    source: Source, image: Pil.Image, file: BinaryIO, size: int, limits: Limits, deadline: Deadline, reopen: Any
 ) -> Samples | None:
-    """16 bits a sample, which Pillow would cut to 8: through imagecodecs."""
+    """16 bits a sample, which Pillow would cut to 8: through imagecodecs. What is left of a damaged PNG, at 8 bits."""
     picture = source.picture
     if picture is None:
         return None
@@ -155,13 +155,23 @@ def _deep_samples(
         return None
     trouble: list[FaultFound] = []
 
+    def rest(error: Exception) -> Any:
+        mode = {2: "LA", 3: "RGB", 4: "RGBA"}.get(picture.samples, "L")
+        whole = WholePicture(reopen, mode, limits, deadline)
+        bands = () if jp2 else whole.bands()
+        for band in bands:
+            yield band.astype(np.uint16) * 257
+        cut = any(fault.kind is Fault.TRUNCATED for fault in whole.found)
+        kind = Fault.UNDECODED if jp2 or whole.nothing else Fault.TRUNCATED if cut else Fault.DAMAGED
+        trouble.append(FaultFound(kind, error_text(error), "look for another copy of this file"))
+
     def bands() -> Any:
         file.seek(0)
         decode = imagecodecs.jpeg2k_decode if jp2 else imagecodecs.png_decode
         try:
             rows: Rows = np.asarray(decode(file.read()))
         except Exception as error:  # the codec edge
-            trouble.append(FaultFound(Fault.UNDECODED, error_text(error), "look for another copy of this file"))
+            yield from rest(error)
             return
         rows = rows.reshape(image.height, image.width, -1).astype(np.uint16, copy=False)
         for start, stop in spans(len(rows), rows_at_a_time(rows[0].nbytes, limits.band_bytes)):

@@ -106,6 +106,16 @@ def test_deep_png_keeps_16_bits(channels: int, deep: np.ndarray, folder: Path) -
     assert reading.picture and (reading.picture.bits, reading.picture.samples) == (16, channels) and reading.preview
 
 
+def test_damaged_deep_png_shows_what_is_left(deep: np.ndarray, folder: Path) -> None:
+    data = imagecodecs.png_encode(deep)
+    (folder / "a.png").write_bytes(data[: len(data) * 7 // 10])
+    reading = read_file(folder / "a.png")
+    assert Fault.TRUNCATED in {fault.kind for fault in reading.faults} and reading.pixel_digest == ""
+    assert reading.preview
+    shown = np.asarray(Image.open(BytesIO(reading.preview))).astype(int)
+    assert np.abs(shown[:150] - (deep >> 8)[:150]).mean() < 12
+
+
 @pytest.mark.parametrize("name", ["a.jpg", "a.webp", "a.jp2"])
 def test_others_against_pillow(name: str, painting: np.ndarray, folder: Path) -> None:
     Image.fromarray(painting[:96, :128]).save(folder / name)
