@@ -1,0 +1,142 @@
+"""Likenesses between scans as the catalogue keeps them: findings, verdicts, and which scans were compared."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from catalogue.records.database import Database, fetch, fetch_one, now
+
+
+@dataclass(frozen=True, slots=True)
+class LikenessRow:
+    """One pair. ``evidence`` is JSON; ``verdict`` is empty while nobody has judged."""
+
+    id: int
+    a_scan_id: int
+    b_scan_id: int
+    a_sha256: str
+    b_sha256: str
+    relation: str
+    sure: float
+    evidence: str
+    found: str
+    verdict: str
+    judged: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class ComparedScan:
+    """A scan with what comparing needs. ``phash`` is 16 hex digits or empty, ``notes`` JSON."""
+
+    id: int
+    sha256: str
+    pixel_digest: str
+    format: str
+    width: int | None
+    height: int | None
+    bits: int | None
+    ppi_x: float | None
+    profile_name: str
+    captured: str
+    role: str
+    role_source: str
+    piece_id: int | None
+    notes: str
+    phash: str
+
+
+_PAIR = """SELECT l.id, l.a_scan_id, l.b_scan_id, a.sha256 AS a_sha256, b.sha256 AS b_sha256, l.relation, l.sure,
+                  l.evidence, l.found, l.verdict, l.judged
+           FROM likeness l JOIN scan a ON a.id = l.a_scan_id JOIN scan b ON b.id = l.b_scan_id"""
+
+_SCAN = """SELECT s.id, s.sha256, s.pixel_digest, s.format, s.width, s.height, s.bits, s.ppi_x, s.profile_name,
+                  s.captured, s.role, s.role_source, s.piece_id, s.notes, coalesce(h.value, '') AS phash
+           FROM scan s LEFT JOIN picture_hash h
+             ON h.scan_id = s.id AND h.algorithm = 'phash' AND h.orientation = 1"""
+
+
+def uncompared(db: Database) -> list[int]:
+    """Ids of scans with a preview that were not compared yet, oldest first."""
+    return [int(row[0]) for row in db.execute("""
+        SELECT id FROM scan WHERE has_preview = 1 AND id NOT IN (SELECT scan_id FROM likeness_seen) ORDER BY id""")]
+
+
+def with_preview(db: Database) -> Iterator[tuple[int, str]]:
+    """Id and SHA-256 of every scan with a preview."""
+    for row in db.execute("SELECT id, sha256 FROM scan WHERE has_preview = 1 ORDER BY id"):
+        yield int(row[0]), str(row[1])
+
+
+def compared_scans(db: Database, ids: Iterable[int]) -> dict[int, ComparedScan]:
+    """Scans by id, with what comparing needs."""
+    wanted = list(ids)
+    found: dict[int, ComparedScan] = {}
+    for start in range(0, len(wanted), 500):
+        part = wanted[start : start + 500]
+        marks = ", ".join("?" * len(part))
+        found |= {s.id: s for s in fetch(db, ComparedScan, f"{_SCAN} WHERE s.id IN ({marks})", part)}
+    return found
+
+
+def ids_of(db: Database, digests: Iterable[str]) -> dict[str, int]:
+    """Scan ids by SHA-256; digests the catalogue does not know are left out."""
+    wanted = list(digests)
+    found: dict[str, int] = {}
+    for start in range(0, len(wanted), 500):
+        part = wanted[start : start + 500]
+        marks = ", ".join("?" * len(part))
+        found |= {str(r[0]): int(r[1]) for r in db.execute(f"SELECT sha256, id FROM scan WHERE sha256 IN ({marks})", part)}
+    return found
+
+
+def of_same_pixels(db: Database, scan_id: int) -> list[int]:
+    """Other scans whose decoded pixels are equal."""
+    return [int(row[0]) for row in db.execute("""
+        SELECT o.id FROM scan s JOIN scan o ON o.pixel_digest = s.pixel_digest AND o.id <> s.id
+        WHERE s.id = ? AND s.pixel_digest <> ''""", [scan_id])]
+
+
+def mark_compared(db: Database, scan_id: int) -> None:
+    db.execute("INSERT OR REPLACE INTO likeness_seen VALUES (?, ?)", [scan_id, now()])
+
+
+def forget_compared(db: Database) -> None:
+    """Compare everything again at the next update; verdicts stay."""
+    db.execute("DELETE FROM likeness_seen")
+
+
+def keep(db: Database, a_scan_id: int, b_scan_id: int, relation: str, sure: float, evidence: str) -> None:
+    """Record a finding. A pair somebody has judged keeps its row as it was judged."""
+    db.execute("""
+        INSERT INTO likeness (a_scan_id, b_scan_id, relation, sure, evidence, found) VALUES (?, ?, ?, ?, ?, ?)
+        ON CONFLICT (min(a_scan_id, b_scan_id), max(a_scan_id, b_scan_id)) DO UPDATE SET
+            a_scan_id = excluded.a_scan_id, b_scan_id = excluded.b_scan_id, relation = excluded.relation,
+            sure = excluded.sure, evidence = excluded.evidence, found = excluded.found
+        WHERE verdict = ''""", [a_scan_id, b_scan_id, relation, sure, evidence, now()])
+
+
+def by_id(db: Database, likeness_id: int) -> LikenessRow | None:
+    return fetch_one(db, LikenessRow, _PAIR + " WHERE l.id = ?", [likeness_id])
+
+
+def of_scan(db: Database, scan_id: int) -> list[LikenessRow]:
+    """Everything found about one scan, rejected pairs included."""
+    return fetch(db, LikenessRow, _PAIR + " WHERE l.a_scan_id = ?1 OR l.b_scan_id = ?1 ORDER BY l.sure DESC, l.id",
+                 [scan_id])
+
+
+def partners(db: Database, scan_id: int) -> set[int]:
+    """Ids of the scans with which a pair is on record."""
+    return {int(row[0]) for row in db.execute("""
+        SELECT b_scan_id FROM likeness WHERE a_scan_id = ?1 UNION SELECT a_scan_id FROM likeness WHERE b_scan_id = ?1""",
+        [scan_id])}
+
+
+def listed(db: Database) -> list[LikenessRow]:
+    """Every pair, in the order found."""
+    return fetch(db, LikenessRow, _PAIR + " ORDER BY l.id")
+
+
+def set_verdict(db: Database, likeness_id: int, verdict: str) -> None:
+    """``confirmed``, ``rejected``, or empty to take a verdict back."""
+    db.execute("UPDATE likeness SET verdict = ?, judged = ? WHERE id = ?",
+               [verdict, now() if verdict else None, likeness_id])
