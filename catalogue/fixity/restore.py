@@ -46,6 +46,8 @@ class Restored:
 def file_called(db: Database, words: str) -> Located:
     """The file a person means: a path on disk, ``STORE:path``, a path within a store, or its last parts.
 
+    Of several that are called so, the one that is damaged or lost is meant.
+
     Raises:
         NotFound, Ambiguous.
     """
@@ -62,6 +64,9 @@ def file_called(db: Database, words: str) -> Located:
     found = fixity.ending_with(db, kept(words))
     if not found:
         raise NotFound("No file on record is called so.", hint="Give its path, or STORE:path.", path=words)
+    broken = [f for f in found if not fixity.is_sound(db, f.id)]
+    if len(broken) == 1:
+        return broken[0]
     if len(found) > 1:
         raise Ambiguous("Several files are called so.",
                         hint="Say which: " + ", ".join(f"{f.store}:{shown(f.path)}" for f in found[:5]) + ".")

@@ -69,7 +69,8 @@ def _plain(checked: Checked) -> str:
 def _described(damage: Damage | None) -> str:
     if damage is None:
         return ""
-    words = f"({damage.bytes:,} bytes in {damage.stretches} stretches from byte {damage.offset:,} on"
+    stretches = "one stretch" if damage.stretches == 1 else f"{damage.stretches} stretches"
+    words = f"({damage.bytes:,} bytes in {stretches} from byte {damage.offset:,} on"
     if damage.regions:
         first = damage.regions[0]
         words += (f"; {damage.share:.1%} of the picture, first {first.left:.0%} from the left,"

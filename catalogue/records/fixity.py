@@ -167,6 +167,11 @@ def holders(db: Database, sha256: str) -> list[Holder]:
         ORDER BY sound DESC, f.checked_at DESC, t.kind <> 'primary', t.name, f.path""", [sha256])
 
 
+def is_sound(db: Database, file_id: int) -> bool:
+    """Whether a file is there and nothing bad is known of its bytes."""
+    return db.execute(f"SELECT 1 FROM file f WHERE f.id = ? AND {_SOUND}", [file_id]).fetchone() is not None
+
+
 def wanted_by(db: Database, store_id: int, source_id: int | None, masters_only: bool) -> list[Wanted]:
     """Scans held by primary stores (or by one given store) that ``store_id`` has no sound file of."""
     return fetch(db, Wanted, f"""

@@ -24,3 +24,5 @@ CREATE TABLE manifest_export (               -- consent for, and the last writin
     written  TEXT,
     sha256   TEXT NOT NULL DEFAULT ''
 ) STRICT;
+
+CREATE INDEX finding_by_place ON finding (store_id, path) WHERE resolved IS NULL;  -- asked for every file of an audit
