@@ -20,6 +20,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "findings": ("findings", "What is wrong, with which file, and what to do next."),
     "find": ("find", "Find pieces, artists, scans and orders by words, or a piece by a picture."),
     "show": ("show", "Everything about a piece: scans, sizes, orders."),
+    "alike": ("alike", "Scans that show the same artwork, with evidence; verdicts, tiles, merges."),
     "order": ("order", "Orders: add, list, show, repeat, job sheets."),
     "edition": ("edition", "Editions: numbers out and left, losses, certificates."),
     "artist": ("artist", "Artists: contact, terms, notes."),

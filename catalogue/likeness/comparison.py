@@ -178,8 +178,8 @@ def _colours(one: Bytes, two: Bytes, inside: Flags, side: int) -> tuple[Floats, 
     """What remains of the colour difference of each block (CIEDE2000) once the whole is brought to the same colour by
     a smooth change, and by how many degrees that change turns hues.
 
-    The change is a root polynomial (Finlayson, Mackiewicz and Hurlbert 2015) of the coded values, with light that
-    varies smoothly over the picture.
+    The change is a root polynomial (Finlayson, Mackiewicz and Hurlbert 2015) of the coded values and their squares,
+    with light that varies smoothly over the picture.
     """
     step, half = max(1, side // 2), side // 2
     at = np.s_[half : one.shape[0] - half + 1 : step, half : one.shape[1] - half + 1 : step]
@@ -189,11 +189,11 @@ def _colours(one: Bytes, two: Bytes, inside: Flags, side: int) -> tuple[Floats, 
     x, y = xs / max(1, inside.shape[1] - 1) - 0.5, ys / max(1, inside.shape[0] - 1) - 0.5
     grey = source.mean(axis=1)
     roots = np.sqrt(source * source[:, [1, 2, 0]])
-    terms = np.c_[source, roots, np.ones(len(x)), grey * grey, *(grey * v for v in (x, y, x * y, x * x, y * y))]
+    terms = np.c_[source, roots, source * source, np.ones(len(x)), *(grey * v for v in (x, y, x * y, x * x, y * y))]
     start = np.zeros((terms.shape[1], 3))
     start[:3] = np.eye(3)
     # pulled gently to "no change", so that few colours do not invent a wild one
-    pull = np.diag([limits.COLOUR_PULL] * 6 + [limits.COLOUR_PULL / 10] * (terms.shape[1] - 6)) * len(x)
+    pull = np.diag([limits.COLOUR_PULL] * 9 + [limits.COLOUR_PULL / 10] * (terms.shape[1] - 9)) * len(x)
     reached = _robust(terms, target, start, pull, 0.02)
     residual = np.zeros(inside.shape, np.float32)
     coded = np.clip(np.round(reached * 255), 0, 255).astype(np.uint8)

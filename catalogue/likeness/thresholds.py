@@ -47,7 +47,7 @@ BLOCKS_TO_TELL = 24     # blocks with structure; with fewer any two plain pictur
 ZNCC_LEAST = 0.70       # median; unrelated pictures laid on each other stay below .3
 ZNCC_FEW_INLIERS = 0.85 # median, where fewer than INLIERS_SURE features agree
 ZNCC_LOW_LEAST = 0.20   # 10th percentile
-PATCH_MOST = 0.005      # tuned: none among re-scans, tiles, details and edits, smallest in a series .011
+PATCH_MOST = 0.006      # tuned: 3 of 180 re-scans, tiles, details and edits have any, smallest in a series .010
 COLOUR_PATCH_MOST = 0.004  # tuned: up to .0006 against .007
 HUE_TURN_MOST = 25.0    # degrees; tuned: re-scans and wrong profiles up to 13, colourways from 46
 DELTA_E_MOST = 12.0     # two plain fields further apart are not the same work under any light
@@ -83,3 +83,9 @@ WEAVE_STANDS = 3.5      # log of power above the surroundings; unwoven pictures 
 # --- a picture on a wall -------------------------------------------------------------------------------
 SIGHT_INLIERS = 9       # a homography has eight unknowns: more features are wanted than for a scan
 SIGHT_AGREES = 0.45     # median correlation; reflections and soft focus cost much of it
+SIFT_PHOTO = 1400       # features of a photograph: much of it is wall and frame
+
+# --- the catalogue -------------------------------------------------------------------------------------
+CANDIDATES = 20         # scans fitted for each new one, and half as many by hash and by colours
+BATCH = 200             # scans brought into the index at once
+BATCH_FIRST = 5000      # … when it is built from nothing

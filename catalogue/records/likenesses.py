@@ -140,3 +140,15 @@ def set_verdict(db: Database, likeness_id: int, verdict: str) -> None:
     """``confirmed``, ``rejected``, or empty to take a verdict back."""
     db.execute("UPDATE likeness SET verdict = ?, judged = ? WHERE id = ?",
                [verdict, now() if verdict else None, likeness_id])
+
+
+def piece_titles(db: Database, ids: Iterable[int]) -> dict[int, str]:
+    """"Artist: title" of pieces, by id."""
+    wanted = list(ids)
+    found: dict[int, str] = {}
+    for start in range(0, len(wanted), 500):
+        part = wanted[start : start + 500]
+        marks = ", ".join("?" * len(part))
+        found |= {int(r[0]): f"{r[1]}: {r[2]}" for r in db.execute(
+            f"SELECT p.id, a.name, p.title FROM piece p JOIN artist a ON a.id = p.artist_id WHERE p.id IN ({marks})", part)}
+    return found

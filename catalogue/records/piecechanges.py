@@ -25,13 +25,14 @@ def merge(db: Database, keep: int, gone: int, detail: str) -> int:
 
     Call within a transaction.
     """
-    before = {"pieces": [_row(db, keep), _row(db, gone)], "moved": [], "removed": gone}
+    moved: list[dict[str, Any]] = []
+    before: dict[str, Any] = {"pieces": [_row(db, keep), _row(db, gone)], "moved": moved, "removed": gone}
     for table, column in _referrers(db):
         rowids = [int(r[0]) for r in db.execute(f"SELECT rowid FROM {table} WHERE {column} = ?", [gone])]
         if rowids:
-            before["moved"].append({"table": table, "column": column, "rowids": rowids, "from": gone})
+            moved.append({"table": table, "column": column, "rowids": rowids, "from": gone})
             db.execute(f"UPDATE {table} SET {column} = ? WHERE {column} = ?", [keep, gone])
-    before["sources"] = _sources(db, before["moved"])
+    before["sources"] = _sources(db, moved)
     db.execute("DELETE FROM piece WHERE id = ?", [gone])
     return _record(db, "merge", detail, before)
 

@@ -1,0 +1,254 @@
+"""``catalogue alike``: which scans show the same artwork, with evidence; verdicts, tiles, pieces merged or split."""
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from catalogue.commands.session import Session, interruptible, json_option
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from catalogue.likeness.finding import Match
+    from catalogue.likeness.service import Groups, GroupView, Pair
+    from catalogue.records.database import Database
+
+
+@click.group("alike", invoke_without_command=True)
+@click.option("--unreviewed", is_flag=True, help="Only what nobody has judged yet.")
+@click.option("--as-is", is_flag=True, help="Do not compare new scans first.")
+@click.option("--again", is_flag=True, help="Compare every scan anew; verdicts stay.")
+@json_option
+@click.pass_obj
+@click.pass_context
+def command(context: click.Context, session: Session, unreviewed: bool, as_is: bool, again: bool) -> None:
+    """Groups of scans that show the same artwork, with the evidence. New scans are compared first.
+
+    Exit 1 when something waits for a verdict.
+    """
+    if context.invoked_subcommand is not None:
+        return
+    from catalogue.likeness.service import groups
+
+    db = session.existing()
+    if not as_is and not session.home.settings.read_only:
+        _update(db, session, again)
+    found = groups(db)
+    shown = _unreviewed(found) if unreviewed else found
+    names = _names(db, (p for g in shown.groups for p in g.pieces))
+    session.emit(shown, lambda out: _print(out, shown, names))
+    if any(group.unreviewed for group in found.groups) or found.apart or found.refused:
+        context.exit(1)
+
+
+@command.command("confirm")
+@click.argument("ids", nargs=-1, required=True, type=int)
+@json_option
+@click.pass_obj
+def confirm(session: Session, ids: tuple[int, ...]) -> None:
+    """Both show one piece: keep that verdict for the pairs IDS."""
+    _judge(session, ids, "confirmed")
+
+
+@command.command("reject")
+@click.argument("ids", nargs=-1, required=True, type=int)
+@json_option
+@click.pass_obj
+def reject(session: Session, ids: tuple[int, ...]) -> None:
+    """They are not the same: the pairs IDS never come back."""
+    _judge(session, ids, "rejected")
+
+
+@command.command("reopen")
+@click.argument("ids", nargs=-1, required=True, type=int)
+@json_option
+@click.pass_obj
+def reopen(session: Session, ids: tuple[int, ...]) -> None:
+    """Take the verdicts on the pairs IDS back."""
+    _judge(session, ids, "")
+
+
+@command.command("tiles")
+@click.argument("piece", nargs=-1, required=True)
+@json_option
+@click.pass_obj
+@click.pass_context
+def tiles(context: click.Context, session: Session, piece: tuple[str, ...]) -> None:
+    """A map of PIECE's tiles in its master: missing areas, turned tiles, how many were to be expected.
+
+    Exit 1 when an area is missing or a tile is turned against the others.
+    """
+    from catalogue.commands.show import find_piece
+    from catalogue.errors import NotFound
+    from catalogue.likeness.tiling import tiling
+
+    db = session.existing()
+    chosen = find_piece(db, " ".join(piece))
+    found = tiling(db, session.home, chosen)
+    if found is None:
+        raise NotFound(f"No tiles of {chosen.title} are known.", hint="Compare new scans first: catalogue alike.")
+    session.emit(found, lambda out: out.print(found.text()))
+    if found.coverage.missing or found.turned:
+        context.exit(1)
+
+
+@command.command("merge")
+@click.argument("keep", type=int)
+@click.argument("gone", type=int)
+@json_option
+@click.pass_obj
+def merge(session: Session, keep: int, gone: int) -> None:
+    """File all scans, orders and editions of the piece GONE under the piece KEEP."""
+    from catalogue.likeness import merging
+
+    change = merging.merge(session.database(), keep, gone)
+    session.emit(change, lambda out: out.print(f"Merged {change.detail}. Undo: catalogue alike undo {change.id}"))
+
+
+@command.command("split")
+@click.argument("piece", type=int)
+@click.argument("scans", nargs=-1, required=True)
+@click.option("--title", required=True, help="Title of the new piece, of the same artist.")
+@json_option
+@click.pass_obj
+def split(session: Session, piece: int, scans: tuple[str, ...], title: str) -> None:
+    """File some SCANS of PIECE (the first digits of their SHA-256) under a new piece."""
+    from catalogue.likeness import merging
+
+    db = session.database()
+    change = merging.split(db, piece, [_scan(db, digits) for digits in scans], title)
+    session.emit(change, lambda out: out.print(f"Split {change.detail}. Undo: catalogue alike undo {change.id}"))
+
+
+@command.command("undo")
+@click.argument("change", type=int)
+@json_option
+@click.pass_obj
+def undo(session: Session, change: int) -> None:
+    """Take the merge or split CHANGE back."""
+    from catalogue.likeness import merging
+
+    done = merging.undo(session.database(), change)
+    session.emit(done, lambda out: out.print(f"Undone: {done.kind} {done.detail}."))
+
+
+@command.command("changes")
+@json_option
+@click.pass_obj
+def changes(session: Session) -> None:
+    """Merges and splits, newest first."""
+    from catalogue.records.piecechanges import recent
+
+    made = recent(session.existing())
+    session.emit(made, lambda out: [
+        out.print(f"{c.id:>5}  {c.at[:10]}  {c.kind}  {c.detail}" + ("  (undone)" if c.undone else "")) for c in made
+    ])
+
+
+def find_by_picture(session: Session, picture: Path, limit: int) -> int:
+    """``catalogue find --picture``: which piece a picture shows. Gives the exit code."""
+    from catalogue.likeness.finding import find_picture
+
+    db = session.existing()
+    matches = find_picture(db, session.home, picture, limit)
+    names = _names(db, (m.piece_id for m in matches))
+    session.emit(matches, lambda out: _print_matches(out, matches, names))
+    return 0 if matches else 1
+
+
+def _print_matches(out: "Console", matches: "Sequence[Match]", names: dict[int, str]) -> None:
+    for match in matches:
+        name = names.get(match.piece_id or 0, "no piece")
+        out.print(f"{match.sight.sure:4.0%} sure  {name}  [{match.role} {match.sha256[:12]}]  "
+                  f"{match.sight.inliers} features agree, {match.sight.agreement:.0%} alike")
+    if not matches:
+        out.print("Nothing held is seen in this picture.")
+
+
+def _update(db: "Database", session: Session, again: bool) -> None:
+    from catalogue.commands.session import console
+    from catalogue.likeness.service import update
+
+    with interruptible() as cancelled:
+        done = update(db, session.home, cancelled=cancelled, again=again)
+    err = console(to_errors=True)
+    if done.compared:
+        err.print(f"{done.compared} scans compared, {done.found} likenesses found.")
+    for sha in done.unreadable:
+        err.print(f"The preview of {sha[:12]} cannot be used: run catalogue index --again.")
+
+
+def _judge(session: Session, ids: Sequence[int], verdict: str) -> None:
+    from catalogue.likeness.service import judge
+
+    db = session.database()
+    done = [judge(db, number, verdict) for number in ids]
+    session.emit(done, lambda out: [out.print(f"{p.id}: {p.verdict or 'open again'}") for p in done])
+
+
+def _scan(db: "Database", digits: str) -> int:
+    from catalogue.errors import Ambiguous, NotFound
+    from catalogue.records.scans import starting_with
+
+    found = starting_with(db, digits.lower())
+    if not found:
+        raise NotFound(f"No scan's SHA-256 begins with {digits}.")
+    if len(found) > 1:
+        raise Ambiguous(f"{len(found)} scans begin with {digits}.", hint="Give more digits.")
+    return found[0].id
+
+
+def _unreviewed(found: "Groups") -> "Groups":
+    from dataclasses import replace
+
+    return replace(found, groups=tuple(g for g in found.groups if g.unreviewed))
+
+
+def _names(db: "Database", ids: Iterable[int | None]) -> dict[int, str]:
+    from catalogue.records.likenesses import piece_titles
+
+    return piece_titles(db, {i for i in ids if i is not None})
+
+
+def _print(out: "Console", found: "Groups", names: dict[int, str]) -> None:
+    for group in found.groups:
+        _print_group(out, group, names)
+    for heading, pairs in (("Kept apart, for you to judge:", [(p, "; ".join(p.evidence.reasons)) for p in found.apart]),
+                           ("Contradict a group:", list(found.refused))):
+        if pairs:
+            out.print(heading)
+        for pair, reason in pairs:
+            out.print(f"  {_line(pair)}  {reason}")
+    if not (found.groups or found.apart or found.refused):
+        out.print("Nothing is alike.")
+
+
+def _print_group(out: "Console", group: "GroupView", names: dict[int, str]) -> None:
+    title = " + ".join(names.get(p, "?") for p in group.pieces) or "no piece yet"
+    out.print(f"{title}: {len(group.members)} scans")
+    if len(group.pieces) > 1:
+        out.print(f"  filed as {len(group.pieces)} pieces: catalogue alike merge {group.pieces[0]} {group.pieces[1]}")
+    for member in group.members:
+        star = "★" if member.sha256 == group.proposed else " "
+        f = member.facts
+        ppi = f"{f.ppi:.0f} ppi" if f.ppi else "ppi unknown"
+        out.print(f"  {star} {member.sha256[:12]}  {member.role:10}  {f.width} × {f.height}  {f.bits} bit  {ppi}")
+    if group.reasons:
+        out.print(f"  ★ proposed as current master: {', '.join(group.reasons)}")
+    for pair in group.pairs:
+        out.print(f"  {_line(pair)}")
+
+
+def _line(pair: "Pair") -> str:
+    e = pair.evidence
+    parts = [f"#{pair.id}", f"{pair.a_scan_id} {e.relation.value} {pair.b_scan_id}", f"{e.sure:.0%} sure"]
+    if e.inliers:
+        parts.append(f"{e.inliers} features")
+    parts += [f"overlap {e.overlap_a:.0%}/{e.overlap_b:.0%}", f"turned {e.rotation:.2f}°", f"agrees {e.correlation:.2f}"]
+    if e.delta_e_median is not None:
+        parts.append(f"ΔE00 {e.delta_e_median:.1f} (90 %: {e.delta_e_high:.1f})")
+    if e.detail_ratio:
+        parts.append(f"{e.detail_ratio:.2f} × the detail")
+    return "  ".join([*parts, pair.verdict or "open"])

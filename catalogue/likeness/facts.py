@@ -1,0 +1,25 @@
+"""What the catalogue and a reading know of a scan, as comparing takes it."""
+
+import json
+
+from catalogue.likeness.evidence import ScanFacts
+from catalogue.reading.model import Reading
+from catalogue.records.likenesses import ComparedScan
+
+
+def facts_of(scan: ComparedScan) -> ScanFacts:
+    """The facts of a scan in the catalogue."""
+    return ScanFacts(
+        scan.sha256, scan.width or 1, scan.height or 1, scan.pixel_digest, scan.bits or 8, scan.ppi_x, scan.profile_name,
+        scan.format, scan.captured, "", scan.role, any(note["kind"] == "upscaled" for note in json.loads(scan.notes)),
+    )
+
+
+def facts_of_reading(reading: Reading, role: str = "unsorted") -> ScanFacts:
+    """The facts of a file just read, not yet in the catalogue."""
+    p = reading.picture
+    return ScanFacts(
+        reading.sha256, p.width if p else 1, p.height if p else 1, reading.pixel_digest, p.bits if p else 8,
+        p.ppi_x if p else None, p.profile_name if p else "", reading.format, reading.metadata.captured, "", role,
+        any(note.kind == "upscaled" for note in reading.notes),
+    )

@@ -1,0 +1,107 @@
+"""Which piece does this show? A photograph of a print, or a scan not yet in the catalogue, against all that is held."""
+
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from catalogue.errors import CatalogueError
+from catalogue.likeness import retrieval, store
+from catalogue.likeness import thresholds as limits
+from catalogue.likeness.evidence import Evidence
+from catalogue.likeness.examine import Side, examine
+from catalogue.likeness.facts import facts_of, facts_of_reading
+from catalogue.likeness.features import Bytes, extract
+from catalogue.likeness.picture import Sight, ranked, sight
+from catalogue.reading.file import read_file
+from catalogue.reading.model import Reading
+from catalogue.reading.preview import hashes
+from catalogue.records import likenesses
+from catalogue.records.database import Database
+from catalogue.records.likenesses import ComparedScan
+from catalogue.settings import Home
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """One scan that the picture shows, with its piece if it has one."""
+
+    scan_id: int
+    sha256: str
+    piece_id: int | None
+    role: str
+    sight: Sight
+
+
+def find_picture(db: Database, home: Home, path: Path, limit: int = 5) -> list[Match]:
+    """The scans a picture shows (photograph of a print, copy from the web, crop), likeliest first; at most ``limit``.
+
+    Raises CatalogueError where the file cannot be read or nothing has been compared yet.
+    """
+    reading = read_file(path)
+    if reading.preview is None:
+        why = reading.faults[0].detail if reading.faults else "nothing could be decoded"
+        raise CatalogueError(f"The picture cannot be read: {why}.", hint="Try another copy of it.", path=path)
+    photo = decoded(reading.preview)
+    index = _index(home)
+    seen = extract(photo, limits.SIFT_PHOTO)
+    near = index.candidates(seen, [int(h.value, 16) for h in hashes(photo)], limits.CANDIDATES)
+    ids = likenesses.ids_of(db, (c.key for c in near))
+    known = likenesses.compared_scans(db, ids.values())
+    found = []
+    for scan in known.values():
+        try:
+            features = store.features(home, scan.sha256)
+            one = sight(photo, seen, scan.sha256, features, partial(store.preview, home, scan.sha256))
+        except (OSError, ValueError):
+            continue  # its preview is gone: it cannot be shown to match; `catalogue index --again` makes it anew
+        if one:
+            found.append(one)
+    by_sha = {scan.sha256: scan for scan in known.values()}
+    return [_match(by_sha[s.key], s) for s in ranked(found)[:limit]]
+
+
+def _match(scan: ComparedScan, one: Sight) -> Match:
+    return Match(scan.id, scan.sha256, scan.piece_id, scan.role, one)
+
+
+def kin(db: Database, home: Home, reading: Reading) -> list[tuple[ComparedScan, Evidence]]:
+    """Held scans that a file just read resembles, surest first; each evidence has the new file as side a.
+
+    Empty where it has no preview or nothing has been indexed yet.
+    """
+    folder = store.index_folder(home)
+    if reading.preview is None or not folder.is_dir():
+        return []
+    photo = decoded(reading.preview)
+    side = Side(facts_of_reading(reading), extract(photo), lambda: photo)
+    near = retrieval.Index(folder).candidates(
+        side.features, [int(h.value, 16) for h in reading.hashes or hashes(photo)], limits.CANDIDATES
+    )
+    found = []
+    for scan in likenesses.compared_scans(db, likenesses.ids_of(db, (c.key for c in near)).values()).values():
+        try:
+            there = Side(facts_of(scan), store.features(home, scan.sha256), partial(store.preview, home, scan.sha256))
+            evidence = examine(side, there)
+        except (OSError, ValueError):
+            continue  # as in find_picture
+        if evidence and evidence.relation.same_piece:
+            found.append((scan, evidence))
+    return sorted(found, key=lambda pair: -pair[1].sure)
+
+
+def decoded(preview: bytes) -> Bytes:
+    """A preview's bytes as H×W×3 uint8."""
+    picture = cv2.imdecode(np.frombuffer(preview, np.uint8), cv2.IMREAD_COLOR_RGB)
+    if picture is None:
+        raise CatalogueError("A preview just made cannot be decoded.", hint="Run: catalogue doctor.")
+    return np.asarray(picture, np.uint8)
+
+
+def _index(home: Home) -> retrieval.Index:
+    index = retrieval.Index(store.index_folder(home))
+    if not len(index):
+        raise CatalogueError("No scan has been compared yet.", hint="Run: catalogue alike --update.")
+    return index

@@ -1,0 +1,42 @@
+"""Features kept beside the previews, made again where they are missing or of another version."""
+
+import os
+import uuid
+from pathlib import Path
+from zipfile import BadZipFile
+
+from catalogue.likeness.features import Bytes, Features, extract, from_bytes, load_preview
+from catalogue.settings import Home
+
+
+def features_path(home: Home, sha256: str) -> Path:
+    """256 folders, as for the previews."""
+    return home.features / sha256[:2] / f"{sha256}.npz"
+
+
+def preview(home: Home, sha256: str) -> Bytes:
+    """The scan's preview, H×W×3 uint8 sRGB. Raises OSError or ValueError where there is none to be had."""
+    return load_preview(home.preview(sha256))
+
+
+def features(home: Home, sha256: str) -> Features:
+    """The scan's features, from beside the preview or from the preview itself. Raises as :func:`preview` does."""
+    path = features_path(home, sha256)
+    try:
+        return from_bytes(path.read_bytes())
+    except (OSError, ValueError, KeyError, BadZipFile):
+        made = extract(preview(home, sha256))
+    _write(path, made.to_bytes())
+    return made
+
+
+def _write(path: Path, data: bytes) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = path.with_name(f"{path.name}.{os.getpid()}-{uuid.uuid4().hex[:8]}")
+    part.write_bytes(data)
+    part.replace(path)
+
+
+def index_folder(home: Home) -> Path:
+    """Where the index lies."""
+    return home.features / "index"

@@ -1,0 +1,69 @@
+"""The tiles of one piece as a person wants to see them: a map, what is missing, what is turned, what was expected."""
+
+from dataclasses import dataclass
+
+import cv2
+
+from catalogue.likeness import store, tiles
+from catalogue.likeness.service import tile_places
+from catalogue.records.database import Database
+from catalogue.records.pieces import Piece
+from catalogue.settings import Home
+
+
+@dataclass(frozen=True, slots=True)
+class Tiling:
+    """``size_mm``: width and height of the original where known; ``expected``: captures across and down on the shop's
+    bed; ``weave``: degrees by which the weave departs from the upright, where the master shows it."""
+
+    master: str
+    places: tuple[tiles.Place, ...]
+    coverage: tiles.Coverage
+    turned: tuple[str, ...]
+    aspect: float
+    size_mm: tuple[float, float] | None
+    expected: tuple[int, int] | None
+    weave: float | None
+
+    def text(self) -> str:
+        """The map with its legend, for the terminal."""
+        lines = [tiles.draw(self.places, self.aspect)]
+        for number, place in enumerate(self.places, 1):
+            left, top, right, bottom = place.box
+            odd = "  TURNED against the others: the weave will not meet" if place.tile in self.turned else ""
+            lines.append(f"{number:>3}  {place.tile[:12]}  {left:.1%}–{right:.1%} across, {top:.1%}–{bottom:.1%} down, "
+                         f"turned {place.rotation:.2f}°{odd}")
+        lines.append(f"{self.coverage.covered:.1%} of the master {self.master[:12]} is covered by {len(self.places)} tiles.")
+        for left, top, right, bottom in self.coverage.missing:
+            lines.append(f"Missing: {left:.0%}–{right:.0%} across, {top:.0%}–{bottom:.0%} down.")
+        if self.expected and self.size_mm:
+            across, down = self.expected
+            lines.append(f"An original of {self.size_mm[0]:.0f} × {self.size_mm[1]:.0f} mm takes about {across} × {down} = "
+                         f"{across * down} captures on this bed.")
+        if self.weave is not None:
+            lines.append(f"The weave departs {self.weave:+.1f}° from the upright.")
+        return "\n".join(lines)
+
+
+def tiling(db: Database, home: Home, piece: Piece) -> Tiling | None:
+    """The tiles of a piece; ``None`` if none is known. Sizes come from the piece, else from the master's ppi."""
+    found = tile_places(db, piece.id)
+    if found is None:
+        return None
+    master, places = found
+    aspect = (master.width or 1) / (master.height or 1)
+    size = _size(piece, master.width, master.height, master.ppi_x)
+    settings = home.settings
+    woven = tiles.weave(cv2.cvtColor(store.preview(home, master.sha256), cv2.COLOR_RGB2GRAY))
+    return Tiling(
+        master.sha256, tuple(places), tiles.coverage(places, aspect), tuple(tiles.turned(places)), aspect, size,
+        tiles.expected(size, settings.bed_mm, settings.tile_overlap) if size else None, woven[0] if woven else None,
+    )
+
+
+def _size(piece: Piece, width: int | None, height: int | None, ppi: float | None) -> tuple[float, float] | None:
+    if piece.width_mm and piece.height_mm:
+        return piece.width_mm, piece.height_mm
+    if width and height and ppi:
+        return width / ppi * 25.4, height / ppi * 25.4
+    return None
