@@ -73,7 +73,7 @@ def _fill(home: "Home", disks: Path) -> "tuple[Database, list[StoreSummary]]":
     from catalogue.indexing.stores import add_store
     from catalogue.ledger.importing import import_orders
     from catalogue.ledger.importing_editions import import_editions
-    #LIK
+    from catalogue.likeness.service import update
     from catalogue.records.database import open_database
 
     db = open_database(home.database)
@@ -82,7 +82,7 @@ def _fill(home: "Home", disks: Path) -> "tuple[Database, list[StoreSummary]]":
         summaries = index(db, home, stores, report=report, cancelled=cancelled)
         import_editions(db, home.settings, disks / "editions.csv")
         import_orders(db, home.settings, disks / "orders.csv")
-        #update(db, home, report=report, cancelled=cancelled)
+        update(db, home, report=report, cancelled=cancelled)
     return db, summaries
 
 
