@@ -6,6 +6,7 @@ import os
 from asyncio import wrap_future
 from collections.abc import Callable, Iterable
 from functools import partial
+from multiprocessing import resource_tracker
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -78,6 +79,9 @@ class CatalogueApp(App[None]):
 
     def __init__(self, home: Home, *, colours: bool | None = None) -> None:
         super().__init__()
+        # While it runs, Textual's stand-in for stderr has no file number, with which Python's helper for worker
+        # processes cannot start: it is started before.
+        resource_tracker.ensure_running()
         self.home = home
         self._colours = colours
         self.drawings = Drawings()
@@ -129,11 +133,9 @@ class CatalogueApp(App[None]):
             where = f"\n{error.path}" if error.path else ""
             self.say(f"{error.message} {error.hint}{where}".strip(), "error")
             return
-        if self.home.settings.read_only and "readonly" in str(error):
-            self.say("This seat only looks: read_only is set in settings.toml.", "warning")
-            return
         self.log.error(error)
-        self.say(f"That did not work: {type(error).__name__}: {error}. Nothing half done was kept.", "error")
+        what = " ".join(str(error).split())[:300]
+        self.say(f"That did not work: {type(error).__name__}: {what}. Nothing half done was kept.", "error")
 
     def say(self, text: str, severity: str = "information") -> None:
         """A short word at the edge of the screen; never read as markup."""

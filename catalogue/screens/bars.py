@@ -44,7 +44,7 @@ class PlaceBar(Widget):
 class KeyLine(Widget):
     """The keys that matter here, as many as fit, help always among them. A click presses the key."""
 
-    DEFAULT_CSS = """KeyLine { height: 1; dock: bottom; background: $panel; color: $quiet; link-style: none;
+    DEFAULT_CSS = """KeyLine { height: 1; background: $panel; color: $quiet; link-style: none;
                      link-background: $panel; link-color: $quiet; link-style-hover: underline;
                      link-background-hover: $panel; link-color-hover: $foreground; }"""
 

@@ -7,8 +7,6 @@ import pytest
 from textual.screen import Screen
 from textual.widgets import Input
 
-from catalogue.fixity.audit import Budget
-from catalogue.intake.arrivals import Arrival
 from catalogue.screens.adding import AddStorePage
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.audit import AuditDialog
@@ -126,9 +124,3 @@ async def test_palette_lists_and_runs_actions(shop: Home) -> None:
         await pilot.press("enter")
         await settled(pilot)
         assert app.theme != before
-
-
-def test_the_budget_and_arrivals_are_what_the_screens_take() -> None:
-    """The services' types these screens hand over have not changed their shape."""
-    assert Budget(60.0, None, None).seconds == 60.0
-    assert "reading" in Arrival.__dataclass_fields__

@@ -1,0 +1,407 @@
+"""What is done now and then: first run, stores, audits, intake, health, and long work and its endings."""
+
+import os
+import shutil
+import threading
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import tifffile
+from textual.widgets import Button, Checkbox, Input, Select
+
+from catalogue.errors import CatalogueError
+from catalogue.progress import Progress
+from catalogue.records import events, files, findings, pieces, scans, stores
+from catalogue.records.database import open_database, transaction
+from catalogue.screens.adding import AddStorePage, look
+from catalogue.screens.answering import AnswerDialog
+from catalogue.screens.app import CatalogueApp
+from catalogue.screens.audit import AuditDialog, budget_of
+from catalogue.screens.bars import WorkLine, progress_line
+from catalogue.screens.dialogs import Question, Reason, Words
+from catalogue.screens.rows import RowTable
+from catalogue.screens.work import Work
+from catalogue.settings import Home, Settings
+from tests.screens.shop import running, said, settled, sha, until, words
+
+
+def painted_scan(path: Path, seed: int) -> Path:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    pixels = np.random.default_rng(seed).integers(0, 255, (60, 80, 3), dtype=np.uint8)
+    tifffile.imwrite(path, pixels, photometric="rgb", resolution=(100, 100), resolutionunit=2, metadata=None)
+    return path
+
+
+def app_of(pilot: Any) -> CatalogueApp:
+    assert isinstance(pilot.app, CatalogueApp)
+    return pilot.app
+
+
+async def test_first_run_from_nothing_to_browsing(tmp_path: Path) -> None:
+    """Point to a folder, see what is there and how names are read, agree, and the pieces are listed."""
+    disk = tmp_path / "disk [of scans]"
+    painted_scan(disk / "Ada Tarn/Quay/Quay master.tif", 1)
+    painted_scan(disk / "Ada Tarn/Kites/Kites master.tif", 2)
+    painted_scan(disk / "loose.tif", 3)
+    (disk / "broken.tif").write_bytes(b"II*\0")
+    home = Home(tmp_path / "home", Settings(workers=1))
+    async with running(home) as pilot:
+        app = app_of(pilot)
+        assert app.current_mode == "first"
+        assert "Welcome" in words(pilot)
+        await pilot.press("ctrl+s")
+        assert any("Point to a folder first" in text for text in said(pilot))
+        pilot.app.screen.query_one("#folder", Input).value = str(disk)
+        await settled(pilot)
+        text = words(pilot)
+        for fact in ("4 pictures", "4 .tif", "Ada Tarn, Quay", "disk [of scans]"):
+            assert fact in text, fact
+        assert not home.database.exists()          # looking writes nothing
+        assert not list(disk.glob(".*"))
+        await pilot.press("ctrl+s")
+        await until(pilot, lambda: app.current_mode == "browse" and app.work is None and app.online)
+        await settled(pilot)
+        assert [row.title for row in app.screen.query_one("#pieces", RowTable).rows_held] == ["Kites", "Quay"]
+        assert any("Indexing finished" in text and "4 read" in text for text in said(pilot))
+        assert (disk / ".scan-store.json").exists()
+
+
+async def test_without_consent_no_marker_is_written(shop: Home, tmp_path: Path) -> None:
+    disk = tmp_path / "other"
+    painted_scan(disk / "a.tif", 1)
+    async with running(shop, place="stores") as pilot:
+        app = app_of(pilot)
+        await pilot.press("a")
+        await settled(pilot)
+        page = app.screen
+        assert isinstance(page, AddStorePage)
+        page.query_one("#folder", Input).value = str(tmp_path)
+        await settled(pilot)
+        page.query_one("#folders", RowTable).focus()
+        page.query_one("#folders", RowTable).cursor_row = next(
+            n for n, f in enumerate(page.query_one("#folders", RowTable).rows_held) if f == disk)
+        await pilot.press("enter")
+        await settled(pilot)
+        assert page.query_one("#folder", Input).value == str(disk)
+        page.query_one("#consent", Checkbox).value = False
+        page.query_one("#kind", Select).value = "off-site"
+        await pilot.press("ctrl+s")
+        await until(pilot, lambda: app.screen is not page and app.work is None)
+        await settled(pilot)
+        assert "off-site" in words(pilot)
+    assert [path.name for path in disk.iterdir()] == ["a.tif"]
+
+
+def test_a_look_at_a_folder_stops_when_told(tmp_path: Path) -> None:
+    for number in range(5):
+        painted_scan(tmp_path / f"{number}" / "x.tif", number)
+    assert look(tmp_path, Settings()).files == 5
+    stopped = look(tmp_path, Settings(), lambda: True)
+    assert (stopped.files, stopped.whole) == (1, False)
+
+
+async def test_stores_show_where_they_are_and_can_be_forgotten(shop: Home) -> None:
+    shutil.rmtree(shop.folder.parent / "share")
+    async with running(shop, place="stores", size=(120, 30)) as pilot:
+        text = words(pilot)
+        for fact in ("Stores  2", "✓ here", "– offline", "main disk", "primary"):
+            assert fact in text
+        await pilot.press("down")
+        await settled(pilot)
+        assert "offline; last seen at" in words(pilot)
+        await pilot.press("f")
+        await settled(pilot)
+        assert pilot.app.focused.id == "no"  # type: ignore[union-attr]
+        await pilot.press("y")
+        await settled(pilot)
+        assert "Stores  1" in words(pilot)
+
+
+async def test_indexing_runs_with_progress_and_tells_its_end(shop: Home) -> None:
+    home = Home(shop.folder, Settings(workers=1))
+    painted_scan(shop.folder.parent / "main disk" / "New Hand/First Light/First Light master.tif", 9)
+    async with running(home, place="stores") as pilot:
+        app = app_of(pilot)
+        table = pilot.app.screen.query_one(RowTable)
+        table.cursor_row = [view.store.name for view in table.rows_held].index("main disk")
+        await pilot.press("i")
+        assert app.work is not None
+        await until(pilot, lambda: app.work is None)
+        await settled(pilot)
+        assert any("Indexing finished. main disk:" in text for text in said(pilot))
+        await pilot.press("1")
+        await settled(pilot)
+        assert "First Light" in words(pilot)
+
+
+def test_a_budget_is_what_was_typed() -> None:
+    assert budget_of("", "", "") == budget_of(" ", "", "")
+    budget = budget_of("90", "1,5", "5")
+    assert (budget.seconds, budget.bytes, budget.share) == (5400, 1_500_000_000, 0.05)
+    for wrong in (("soon", "", ""), ("-1", "", ""), ("", "", "101"), ("nan", "", "")):
+        with pytest.raises(ValueError):
+            budget_of(*wrong)
+
+
+async def test_an_audit_finds_and_the_next_step_restores(shop: Home) -> None:
+    """From a flipped byte to the file made whole again, by keys alone."""
+    bad, good = (shop.folder.parent / name / "Ada/Sound/Sound master.tif" for name in ("main disk", "share"))
+    painted_scan(good, 5)
+    bad.parent.mkdir(parents=True)
+    shutil.copy2(good, bad)
+    home = Home(shop.folder, Settings(workers=1))
+    async with running(home, place="stores") as pilot:
+        app = app_of(pilot)
+        await pilot.press("I")
+        await until(pilot, lambda: app.work is None)
+        before = bad.stat()
+        data = bytearray(bad.read_bytes())
+        data[-7] ^= 1
+        bad.write_bytes(data)
+        os.utime(bad, ns=(before.st_atime_ns, before.st_mtime_ns))
+        await pilot.press("3", "c")
+        await settled(pilot)
+        assert isinstance(app.screen, AuditDialog)
+        await pilot.press("enter")
+        await until(pilot, lambda: app.work is None)
+        await settled(pilot)
+        assert any("Audit finished" in text for text in said(pilot))
+        kinds = app.screen.query_one("#kinds", RowTable)
+        assert "changed" in [kind.kind for kind in kinds.rows_held]
+        await pilot.press("left")
+        kinds.cursor_row = [kind.kind for kind in kinds.rows_held].index("changed")
+        await settled(pilot)
+        await pilot.press("enter")
+        table = app.screen.query_one("#findings", RowTable)
+        table.cursor_row = next(n for n, row in enumerate(table.rows_held) if "Sound" in row.path)
+        await settled(pilot)
+        assert "Restore it from share" in words(pilot)
+        await pilot.press("enter")
+        await settled(pilot)
+        assert isinstance(app.screen, Question)
+        assert app.focused.id == "no"  # type: ignore[union-attr]
+        await pilot.press("y")
+        await until(pilot, lambda: app.work is None)
+        await settled(pilot)
+        assert bad.read_bytes() == good.read_bytes()
+        assert any("is whole again" in text for text in said(pilot))
+        assert "Sound master" not in "".join(row.path for row in app.screen.query_one("#findings", RowTable).rows_held
+                                             if row.kind == "changed")
+
+
+async def test_findings_are_told_accepted_and_opened(shop: Home) -> None:
+    async with running(shop, place="audit", size=(120, 40)) as pilot:
+        text = words(pilot)
+        for fact in ("Findings  3", "everything", "truncated", "single copy", "All findings", "Last checked"):
+            assert fact in text, fact
+        table = pilot.app.screen.query_one("#findings", RowTable)
+        table.cursor_row = [row.kind for row in table.rows_held].index("truncated")
+        await settled(pilot)
+        assert "since 11 Jan 2026" in words(pilot)
+        await pilot.press("p")
+        await settled(pilot)
+        assert "Harbour, Low Water" in words(pilot)
+        await pilot.press("escape")
+        table.cursor_row = [row.kind for row in table.rows_held].index("not a picture")
+        await settled(pilot)
+        await pilot.press("enter")
+        await settled(pilot)
+        assert isinstance(pilot.app.screen, Words)
+        await pilot.press("escape", "e")
+        await settled(pilot)
+        assert isinstance(pilot.app.screen, Reason)
+        await pilot.press("enter")
+        assert isinstance(pilot.app.screen, Reason)  # no reason, no record
+        await pilot.press(*"notes", "enter")
+        await settled(pilot)
+        assert "Findings  2" in words(pilot)
+    db = open_database(shop.database)
+    assert "not a picture" not in findings.by_kind(db)
+    assert any("accepted: notes" in event.detail for event in events.listed(db))
+    db.close()
+
+
+async def test_intake_from_a_key_to_the_store(shop: Home, tmp_path: Path) -> None:
+    key = tmp_path / "key"
+    scan = painted_scan(key / "scan0001.tif", 21)
+    before = scan.stat().st_mtime_ns
+    home = Home(shop.folder, Settings(workers=1))
+    async with running(home, place="intake") as pilot:
+        app = app_of(pilot)
+        await pilot.press("ctrl+r")
+        assert any("Name a folder" in text for text in said(pilot))
+        app.screen.query_one("#intake-folder", Input).value = str(key)
+        await pilot.press("enter")
+        table = app.screen.query_one("#proposals", RowTable)
+        await until(pilot, lambda: table.row_count == 1)
+        await settled(pilot)
+        assert "Who made it?" in words(pilot)
+        await pilot.press("g")
+        assert any("Nothing is ready" in text for text in said(pilot))
+        await pilot.press("enter")
+        await settled(pilot)
+        dialog = app.screen
+        assert isinstance(dialog, AnswerDialog)
+        dialog.query_one("#answer-artist", Input).value = "Nell Orrin"
+        dialog.query_one("#answer-piece", Input).value = "Stair [Light]"
+        await pilot.press("ctrl+s")
+        await settled(pilot)
+        assert "1 file ready" in words(pilot)
+        await pilot.press("space")
+        await settled(pilot)
+        assert "0 files ready" in words(pilot)
+        await pilot.press("space")
+        await settled(pilot)
+        await pilot.press("g")
+        await settled(pilot)
+        assert isinstance(app.screen, Question)
+        await pilot.press("enter")
+        await until(pilot, lambda: any("Taking in finished" in text for text in said(pilot)))
+        await until(pilot, lambda: app.work is None)
+        await pilot.press("1")
+        app.screen.query_one("#pieces", RowTable).focus()
+        await settled(pilot)
+        assert "Stair [Light]" in words(pilot)
+    assert scan.stat().st_mtime_ns == before
+    db = open_database(shop.database)
+    held = scans.of_piece(db, pieces.known_piece(db, "Nell Orrin", "Stair [Light]") or 0)
+    assert len(held) == 1
+    assert {file.store for file in files.of_scan(db, held[0].id)} == {"main disk", "share"}
+    db.close()
+
+
+async def test_health_answers_and_plots(shop: Home) -> None:
+    async with running(shop, place="health", size=(120, 40)) as pilot:
+        text = words(pilot)
+        for fact in ("Storage", "○", "Growth by year", "2024", "Masters by sound copies", "one store",
+                     "Files by last check", "within 30 days"):
+            assert fact in text, fact
+        table = pilot.app.screen.query_one("#criteria", RowTable)
+        table.cursor_row = next(n for n, row in enumerate(table.rows_held) if row.asks == "places")
+        await settled(pilot)
+        await pilot.press("enter")
+        await settled(pilot)
+        await pilot.press(*"yes", "enter")
+        await settled(pilot)
+        assert next(row for row in table.rows_held if row.asks == "places").met
+        assert table.pointed.asks == "places"      # the cursor stays
+        table.cursor_row = 0
+        await settled(pilot)
+        await pilot.press("enter")
+        assert any("answers this one itself" in text for text in said(pilot))
+        await pilot.press("b")
+        await until(pilot, lambda: any("Backup finished" in text for text in said(pilot)))
+    assert list(shop.backups.glob("*"))
+
+
+class Blocked:
+    """A job that runs until it is told to stop or to fail."""
+
+    def __init__(self) -> None:
+        self.go = threading.Event()
+        self.error: Exception | None = None
+
+    def __call__(self, _: Any, report: Any, cancelled: Any) -> str:
+        done = 0
+        while not (self.go.is_set() or cancelled()):
+            done += 1
+            report(Progress("Working", done, 1000, done * 10, 10_000))
+            self.go.wait(0.005)
+        if self.error is not None:
+            raise self.error
+        return f"{min(done, 7)} files"
+
+
+async def test_long_work_has_three_distinct_endings(shop: Home) -> None:
+    async with running(shop) as pilot:
+        app = app_of(pilot)
+        job = Blocked()
+        assert app.begin("Counting", job, str)
+        assert not app.begin("Another", job, str)
+        await until(pilot, lambda: "of 1" in str(app.screen.query_one(WorkLine).said))
+        assert "x stops" in app.screen.query_one(WorkLine).said
+        job.go.set()
+        await until(pilot, lambda: app.work is None)
+        assert any(text.startswith("Counting finished.") for text in said(pilot))
+
+        app.begin("Copying", Blocked(), str)
+        await pilot.press("x")
+        await until(pilot, lambda: app.work is None)
+        assert any(text.startswith("Copying stopped. Done until then:") for text in said(pilot))
+
+        job = Blocked()
+        job.error = CatalogueError("The disk is full.", hint="Free some room.")
+        job.go.set()
+        app.begin("Saving", job, str)
+        await until(pilot, lambda: app.work is None)
+        await settled(pilot)
+        assert any(text == "Saving could not go on." for text in said(pilot))
+        assert any("The disk is full. Free some room." in text for text in said(pilot))
+        await pilot.press("x")
+        assert any("No long work is running" in text for text in said(pilot))
+
+
+async def test_leaving_while_work_runs_asks_then_stops_it(shop: Home) -> None:
+    async with running(shop) as pilot:
+        app = app_of(pilot)
+        app.begin("Counting", Blocked(), str)
+        work = app.work
+        assert work is not None
+        await pilot.press("q")
+        await settled(pilot)
+        assert isinstance(app.screen, Question)
+        await pilot.press("n")
+        assert not work.ending
+        await pilot.press("q")
+        await settled(pilot)
+        await pilot.press("enter")
+        await until(pilot, lambda: work.wait(0))
+        await until(pilot, lambda: app._exit)
+
+
+async def test_a_hanging_disk_holds_up_nothing_else(shop: Home) -> None:
+    """The lane of the disks is stuck: browsing, search and leaving go on."""
+    stuck = threading.Event()
+    async with running(shop) as pilot:
+        app = app_of(pilot)
+        app.lanes["disks"].ask(lambda _: stuck.wait(30))
+        await pilot.press("y")                      # asks the disks, and waits for them alone
+        await pilot.press("down")
+        await pilot.pause()
+        await until(pilot, lambda: "2 orders, last" in words(pilot))
+        await pilot.press("slash", *"kites")
+        await until(pilot, lambda: "found" in words(pilot))
+        await pilot.press("escape", "q")
+        await until(pilot, lambda: app._exit)
+    stuck.set()
+
+
+def test_progress_fits_any_width() -> None:
+    work = Work("Audit", lambda *_: None)
+    for progress in (Progress("Audit of a store with a rather long name", 12, 120_000, 10**9, 10**13, "note " * 30),
+                     Progress("Looking", 5), Progress("Audit", 0, 0, 0, 0)):
+        work.progress = progress
+        for width in (20, 80, 200):
+            assert len(progress_line(work, width)) <= max(width, 30)
+    work.stop()
+    assert "stopping" in progress_line(work, 80)
+
+
+async def test_a_second_seat_only_looks(shop: Home) -> None:
+    async with running(Home(shop.folder, Settings(read_only=True))) as pilot:
+        await pilot.press("r")
+        await settled(pilot)
+        pilot.app.screen.query_one("#record", Button).press()
+        await settled(pilot)
+        assert "can only be looked at" in words(pilot)
+        await pilot.press("escape", "5", "i")
+        await settled(pilot)
+        assert app_of(pilot).work is None
+        assert any("only looks" in text for text in said(pilot))
+    db = open_database(shop.database)
+    with transaction(db):
+        assert stores.listed(db)
+    assert scans.by_digest(db, sha(1)) is not None
+    db.close()
