@@ -44,7 +44,7 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
     agree, and every copy is read back and compared. FOLDER itself is left as it is.
     """
     from catalogue.intake.applying import apply
-    from catalogue.intake.kinship import likeness_of
+    from catalogue.intake.kinship import keep_links, likeness_of
     from catalogue.intake.proposals import propose
     from catalogue.progress import never
     from catalogue.records import stores
@@ -66,12 +66,15 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
     taking = [p for p in plan.proposals if p.ready]
     count, size = sum(len(p.items) for p in taking), sum(p.size for p in taking)
     outcome: Outcome | None = None
+    links: int | None = 0
     if not dry_run and (yes or interactive) and count and (yes or click.confirm(
             f"Take {_files(count)} ({sized(size)}) into {', '.join([store.name, *also])}?", default=True, err=True)):
         with interruptible() as cancelled, bar() as report:
             outcome = apply(db, home, plan, also=further, delete_sources=remove_sources, report=report,
                             cancelled=cancelled)
-    session.emit({"plan": as_data(plan), "outcome": outcome}, lambda out: _show_outcome(out, plan, outcome))
+            links = keep_links(db, home, outcome.taken, report, cancelled)
+    session.emit({"plan": as_data(plan), "outcome": outcome, "likenesses": links},
+                 lambda out: _show_outcome(out, plan, outcome, links))
     if outcome and outcome.stopped:
         raise click.Abort
     unfit = any(p.kind.value == "cannot be taken in" for p in plan.proposals)
@@ -177,12 +180,16 @@ def show_proposal(proposal: "Proposal", session: Session, number: int) -> None:
         out.print(f"   ? {question}")
 
 
-def _show_outcome(out: "Console", plan: "Plan", outcome: "Outcome | None") -> None:
+def _show_outcome(out: "Console", plan: "Plan", outcome: "Outcome | None", links: int | None) -> None:
     if outcome is None:
         if any(p.take for p in plan.proposals):
             out.print("Nothing was copied.")
         return
     out.print(f"Taken in: {_files(len(outcome.taken))}, each read back and compared.")
+    if links is None:
+        out.print("Many scans wait to be compared. Next: catalogue alike --update")
+    elif links:
+        out.print(f"Likenesses found with what is held: {links}. See: catalogue alike")
     for left in outcome.left:
         out.print(f"  left: {left.path.name}: {left.why}")
     if outcome.removed:

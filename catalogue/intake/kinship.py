@@ -1,10 +1,56 @@
-"""Likeness as intake asks for it: which held scans does a new reading resemble."""
+"""Likeness as intake needs it: which held scans a new one resembles, and, once taken in, the links kept."""
 
-from catalogue.intake.guessing import Likeness
+from collections.abc import Sequence
+from functools import partial
+
+from catalogue.intake.guessing import Kin, Likeness
+from catalogue.intake.overlap import WITHIN
+from catalogue.likeness.evidence import Evidence, Relation
+from catalogue.likeness.finding import kin
+from catalogue.likeness.service import update
+from catalogue.likeness.store import index_folder
+from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.reading.model import Reading
+from catalogue.records import likenesses
 from catalogue.records.database import Database
 from catalogue.settings import Home
 
+STRAGGLERS = 200  # scans not compared yet that are compared along with the new ones
 
-def likeness_of(db: Database, home: Home) -> Likeness | None:  # noqa: ARG001
-    """How to ask; None while nothing is held that could resemble anything."""
-    return None
+
+def likeness_of(db: Database, home: Home) -> Likeness | None:
+    """How to ask; None while nothing held has been compared."""
+    return partial(_kin, db, home) if index_folder(home).is_dir() else None
+
+
+def _kin(db: Database, home: Home, reading: Reading) -> list[Kin]:
+    return [Kin(scan.id, scan.piece_id, relation_of(evidence, scan.role), evidence.sure, "; ".join(evidence.reasons))
+            for scan, evidence in kin(db, home, reading)]
+
+
+def relation_of(evidence: Evidence, held_role: str) -> str:
+    """The relation read from the new scan, which is side a: where the held one is the part, "has tile".
+
+    A held tile that lies wholly within a larger picture is one of its tiles, however large a part it is: two captures
+    of a small original show more than half of it each.
+    """
+    part = evidence.overlap_b > evidence.overlap_a
+    if part and held_role == "tile" and evidence.overlap_b >= WITHIN > evidence.overlap_a:
+        return "has tile"
+    if part and evidence.relation in (Relation.TILE, Relation.DETAIL):
+        return "has tile" if evidence.relation is Relation.TILE else "has detail"
+    return evidence.relation.value
+
+
+def keep_links(db: Database, home: Home, taken: Sequence[object], report: Report = unheard,
+               cancelled: Cancelled = never) -> int | None:
+    """Compare what was just taken in with all that is held, so that tiles and masters are linked; gives how many
+    likenesses were found.
+
+    None where far more is waiting to be compared than was taken: that is a work for ``catalogue alike``.
+    """
+    if not taken:
+        return 0
+    if len(likenesses.uncompared(db)) > len(taken) + STRAGGLERS:
+        return None
+    return update(db, home, report=report, cancelled=cancelled).found

@@ -250,7 +250,7 @@ def _kind(group: Group, kin: Sequence[Kin]) -> Kind:
         return Kind.SAME_PICTURE
     if any(k.relation == "has tile" for k in kin):
         return Kind.STITCHED
-    if any(k.relation in ("tile of", "detail of") for k in kin):
+    if any(k.relation in ("tile of", "neighbouring tile") for k in kin):
         return Kind.TILES
     return Kind.RESCAN if any(k.relation in ("re-scan", "reworked") for k in kin) else Kind.MASTER
 
@@ -259,8 +259,10 @@ def _role(db: Database, folder: Path, arrival: Arrival, kin: Sequence[Kin]) -> s
     known = scans.by_digest(db, arrival.reading.sha256)
     if known:
         return known.role
-    if any(k.relation == "tile of" for k in kin):
+    if any(k.relation in ("tile of", "neighbouring tile") for k in kin):
         return "tile"
+    if any(k.relation == "detail of" for k in kin):
+        return "reference"
     inside = f"{folder.name}/./{arrival.inside}"  # folders below the key may say a role, the key itself not
     return role_of(inside, arrival.reading.format, arrival.reading.picture)
 
