@@ -121,8 +121,11 @@ def start_taking_in(shop: "CatalogueApp", plan: "Plan", also: Sequence[str],
 
     def job(db: Database, report: "Report", cancelled: "Cancelled") -> "Outcome":
         from catalogue.intake.applying import apply
+        from catalogue.intake.kinship import keep_links
 
-        return apply(db, home, plan, also=chosen(db, also) if also else (), report=report, cancelled=cancelled)
+        done = apply(db, home, plan, also=chosen(db, also) if also else (), report=report, cancelled=cancelled)
+        keep_links(db, home, done.taken, report, cancelled)
+        return done
 
     def told(done: "Outcome") -> str:
         left = f" {len(done.left)} left: {safe(done.left[0].path.name)}: {done.left[0].why}." if done.left else ""
