@@ -190,6 +190,7 @@ def proposal_words(proposal: Proposal) -> Content:
         found.append(line(shown(kept(item.arrival.inside)), (f"  {item.role}", "$quiet")))
         if item.target:
             found.append(line(("  → ", "$quiet"), (shown(item.target), "$primary")))
+    found += [line(row) for row in proposal.map.splitlines()]  # the tiles in their master
     if proposal.take and proposal.capture:
         notes = ", ".join(f"{name} {value}" for name, value in proposal.capture)
         found.append(line(("Capture notes  ", "bold"), notes))
