@@ -91,7 +91,8 @@ class Image:
     def segment_bytes(self) -> int:
         """Bytes of one whole segment once decoded, samples unpacked."""
         sample = 1 if max(self.bits) <= 8 else 2 if max(self.bits) <= 16 else 4 if max(self.bits) <= 32 else 8
-        return self.segment_width * min(self.segment_height, self.height) * self.segment_samples * sample
+        rows = self.segment_height if self.tiled else min(self.segment_height, self.height)  # tiles are always full
+        return self.segment_width * rows * self.segment_samples * sample
 
     def page(self, index: int) -> Page:
         """The line that lists this image among the file's others."""

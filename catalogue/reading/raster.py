@@ -5,7 +5,6 @@ read a few rows at a time.
 """
 
 import logging
-import os
 import zlib
 from collections.abc import Callable, Iterator
 from typing import Any, Literal
@@ -21,7 +20,7 @@ from .limits import Deadline, Limits
 from .reduce import spans
 from .streams import Stream, can_stream
 from .structure import Structure
-from .trouble import TooBig, Trouble, read_at, reason_of
+from .trouble import TooBig, Trouble, read_at, read_into, reason_of
 
 logging.getLogger("tifffile").setLevel(logging.CRITICAL)  # its complaints become findings here
 
@@ -113,7 +112,7 @@ class Raster:
         if index < len(image.offsets):
             offset = int(image.offsets[index]) + start * row_bytes
             try:
-                got = self._read_into(data, offset)
+                got = read_into(self.found.fd, data.data, offset)
             except ReadFailed as error:
                 self.trouble.unread.append(error)
                 data[:] = 0
@@ -138,18 +137,6 @@ class Raster:
         if self.trouble.first_missing is None:
             self.trouble.first_missing = offset
         self.trouble.missing += 0 if once and self.trouble.missing else 1
-
-    def _read_into(self, data: bytearray | NDArray[np.uint8], offset: int) -> int:
-        view, done = memoryview(data.data if isinstance(data, np.ndarray) else data), 0
-        while done < len(view):
-            try:
-                count = os.preadv(self.found.fd, [view[done:]], offset + done)
-            except OSError as error:
-                raise ReadFailed(offset + done, error) from error
-            if not count:
-                break
-            done += count
-        return done
 
     def _can_stream(self) -> bool:
         image = self.image
@@ -181,21 +168,26 @@ class Raster:
 
     def _streamed_rows(self, stream: Stream | None, rows: int, row_bytes: int) -> Rows:
         wanted = rows * row_bytes
-        data = b""
-        try:
-            data = stream.read(wanted) if stream else b""
-        except ReadFailed as error:
-            self.trouble.unread.append(error)
-        except Exception as error:  # the codec edge
-            self._note_failed(error, None)
+        data = self._from_stream(stream, wanted) if stream and not stream.dead else b""
         self.trouble.had += bool(data)
-        if stream and len(data) < wanted and self.trouble.clean:
-            self._note_failed(EOFError("a strip's data ends before its rows do"), None)
         stored = np.frombuffer(data.ljust(wanted, b"\0"), self.dtype.newbyteorder(self._order()))
         band = stored.astype(self.dtype).reshape(rows, self.image.width, self.image.segment_samples)
         if self.found.number(self.image.ifd, 317, 1) == 2:
             band = np.asarray(imagecodecs.delta_decode(band, axis=-2))
         return band
+
+    def _from_stream(self, stream: Stream, wanted: int) -> bytes:
+        data = b""
+        try:
+            data = stream.read(wanted)
+            if len(data) < wanted and self.trouble.clean:
+                self._note_failed(EOFError("a strip's data ends before its rows do"), None)
+        except ReadFailed as error:
+            self.trouble.unread.append(error)
+        except Exception as error:  # the codec edge
+            self._note_failed(error, None)
+        stream.dead = len(data) < wanted
+        return data
 
     def _order(self) -> Literal["<", ">"]:
         return "<" if self.found.order == "<" else ">"

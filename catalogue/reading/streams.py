@@ -1,6 +1,5 @@
 """Compressed strips too large to decode in one piece, decoded as they are read: Deflate, LZMA and LZW."""
 
-import lzma
 import os
 import zlib
 from collections.abc import Callable, Iterator
@@ -29,6 +28,7 @@ class Stream:
         pieces = _stored(fd, offset, count)
         self._pieces = unlzw(pieces) if compression == LZW else _inflated(pieces, compression, step)
         self._left = bytearray()
+        self.dead = False   # failed or ended early: there is no more to be had
 
     def read(self, count: int) -> bytes:
         """``count`` bytes, fewer at the end. Raises ``ReadFailed`` and what the codecs raise."""
@@ -59,6 +59,8 @@ def _inflated(pieces: Iterator[bytes], compression: int, step: int) -> Iterator[
     """Deflate or LZMA, at most ``step`` bytes at a time."""
     inflate: Callable[[bytes, int], bytes]
     if compression == LZMA:
+        import lzma  # some builds of Python come without it
+
         unpacker = lzma.LZMADecompressor()
         for piece in pieces:
             yield unpacker.decompress(piece, step)

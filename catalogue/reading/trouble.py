@@ -65,6 +65,20 @@ def read_at(fd: int, count: int, offset: int) -> bytes:
     return data
 
 
+def read_into(fd: int, room: memoryview, offset: int) -> int:
+    """Fill ``room`` from ``offset``; how many bytes came. Raises ``ReadFailed``."""
+    done = 0
+    while done < len(room):
+        try:
+            count = os.preadv(fd, [room[done:]], offset + done)
+        except OSError as error:
+            raise ReadFailed(offset + done, error) from error
+        if not count:
+            break
+        done += count
+    return done
+
+
 def reason_of(error: Exception) -> str:
     """An error's message on one line, at most 200 characters."""
     text = " ".join(str(error).split()) or type(error).__name__

@@ -316,3 +316,20 @@ def test_empty_segments_are_told(folder: Path) -> None:
     path = folder / "hollow.tif"
     path.write_bytes(ifd(image(10, 10, 8, 0, 0)).ljust(300, b"\0"))
     assert kinds(read_file(path)) == {Fault.DAMAGED}
+
+
+def test_giant_tiles_cost_nothing(painting: np.ndarray, folder: Path) -> None:
+    """A tile length of sixteen million rows on a picture of 48 once took gigabytes; found by mutation."""
+    path = folder / "tile.tif"
+    tifffile.imwrite(path, painting[:48, :64], photometric="rgb", metadata=None, compression="zlib", tile=(16, 32))
+    with tifffile.TiffFile(path) as tif:
+        offset = tif.pages[0].tags[323].valueoffset
+        kind = tif.pages[0].tags[323].dtype
+    data = bytearray(path.read_bytes())
+    data[offset : offset + 4] = struct.pack("<I", 1 << 24) if kind == 4 else struct.pack("<HH", 0xFFF0, 0)
+    path.write_bytes(data)
+    tracemalloc.start()
+    reading = read_file(path, limits=Limits(held_bytes=1 << 20))
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert kinds(reading) and peak < 16 << 20
