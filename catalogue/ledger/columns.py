@@ -34,6 +34,10 @@ ORDERS: dict[str, tuple[str, ...]] = {
     "sha256": ("digest", "checksum", "sha 256"),
     "profile": ("printer profile", "icc profile"),
     "settings": ("print notes", "print settings", "intent"),
+    "order_notes": ("order notes",),
+    "edition": (),              # as the editions are labelled
+    "replacing": ("printed anew",),
+    "lost": ("destroyed",),
     "year": ("year of work",),
 }
 EDITIONS: dict[str, tuple[str, ...]] = {

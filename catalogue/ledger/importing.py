@@ -9,6 +9,7 @@ from pathlib import Path
 from catalogue.errors import CatalogueError, Refused
 from catalogue.ledger import columns, editions, values
 from catalogue.ledger.columns import Row, Table
+from catalogue.ledger.row_numbers import book, edition_of, numbers_of
 from catalogue.ledger.rows import (
     NoPiece,
     Rules,
@@ -156,21 +157,18 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
     placed = values.day(row.get("date"), rules.dates)
     status = status_of(row.get("status"), rules.status)
     price = values.money(row.get("price"))
-    wanted, stated = numbers.read(row.get("numbers"))
-    quantity = quantity_of(row.get("quantity"), len(wanted))
+    said = numbers_of(row, status, row.get("quantity"))
+    quantity = quantity_of(row.get("quantity"), len(said.taken) + len(said.replacing))
     piece_id = piece_of(db, row, rules.make_pieces, rules.names)
     sha256, remark = scan_of(row, piece_id, rules)
-    remarks += filter(None, [remark])
+    remarks += filter(None, [remark, said.remark])
     line = NewLine(
         piece_id, width, height, quantity, medium=row.get("medium"), edge=row.get("edge"), scan_sha256=sha256,
         border_mm=values.margin_mm(row.get("border"), rules.units.get("border", "mm")),
         wrap_mm=values.margin_mm(row.get("wrap"), rules.units.get("wrap", "mm")), scan_name=row.get("file"),
         profile=row.get("profile"), settings=row.get("settings"), price=price, notes=row.get("notes"))
-    if wanted and status == "cancelled":
-        remarks.append("cancelled, so its edition numbers stay free")
-        wanted = []
-    if wanted:
-        line = replace(line, edition_id=_edition(db, line, quantity, len(wanted), stated))
+    if said.any:
+        line = replace(line, edition_id=edition_of(db, line, said))
     elif status != "cancelled" and editions.applying(db, piece_id, width, height, line.medium):
         remarks.append("within an edition, but no numbers given")
     order, fresh = _order(db, row, placed, status, rules)
@@ -179,7 +177,7 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
         remarks += _disagreements(order, placed, row.get("buyer"),
                                   status if row.get("status") and not alone else order.status)
     same = next((like.id for like in orders.lines_like(db, order.id, line) if like.id not in rules.claimed
-                 and (not wanted or like.numbers == numbers.written(wanted))), None)
+                 and (not said.any or like.numbers == numbers.written([*said.taken, *said.replacing]))), None)
     if same is not None:  # typed in by hand, or taken in from a file that wrote it otherwise
         rules.claimed.add(same)
         orders.note_imported(db, digest, nth, same)
@@ -188,22 +186,10 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
     if alone:
         orders.cancel_line(db, line_id)
     if line.edition_id is not None:
-        editions.issue_these(db, line.edition_id, line_id, wanted, old=True)
+        book(db, line.edition_id, line_id, said)
     rules.claimed.add(line_id)
     orders.note_imported(db, digest, nth, line_id)
     return Fate(row.number, "recorded", "", "", tuple(remarks), line_id)
-
-
-def _edition(db: Database, line: NewLine, quantity: int, numbered: int, stated: int | None) -> int:
-    edition = editions.applying(db, line.piece_id, line.width_mm, line.height_mm, line.medium)
-    if edition is None:
-        raise Refused("It gives edition numbers, but no edition of this piece and size is known.",
-                      hint="Import the editions first, or set one with: catalogue edition set.")
-    if stated is not None and stated != edition.size_limit:
-        raise Refused(f"It says of {stated}, but the edition is of {edition.size_limit}.")
-    if numbered != quantity:
-        raise Refused(f"It has {quantity} prints but {numbered} edition numbers.")
-    return edition.id
 
 
 def _order(db: Database, row: Row, placed: str, status: str, rules: Rules) -> tuple[Order, bool]:
@@ -212,7 +198,7 @@ def _order(db: Database, row: Row, placed: str, status: str, rules: Rules) -> tu
     if known is not None:
         return known, False
     orders.save(db, number, placed, buyer=row.get("buyer"), status=rules.statuses.get(number, status),
-                currency=row.get("currency") or rules.settings.currency)
+                currency=row.get("currency") or rules.settings.currency, notes=row.get("order_notes"))
     return orders.by_number(db, number), True
 
 

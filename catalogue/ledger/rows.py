@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from catalogue.errors import CatalogueError
 from catalogue.ledger import values
 from catalogue.ledger.columns import Row
+from catalogue.ledger.row_numbers import AFTER_PRINTING
 from catalogue.records import files, orders, pieces
 from catalogue.records.database import Database
 from catalogue.records.files import Called
@@ -18,7 +19,7 @@ _STATUS_WORDS = {
     "approved": ("approved", "confirmed", "proofed", "accepted", "in work", "in progress"),
     "printed": ("printed", "ready", "done", "finished"),
     "collected": ("collected", "delivered", "shipped", "sent", "paid", "closed", "picked up"),
-    "cancelled": ("cancelled", "canceled", "void"),
+    "cancelled": ("cancelled", "canceled", "void", AFTER_PRINTING),
 }
 
 

@@ -164,3 +164,29 @@ def give_back(db: Database, line_id: int) -> None:
     db.execute("""UPDATE destroyed_print AS d SET line_id = NULL WHERE line_id = ? AND NOT EXISTS (
         SELECT 1 FROM destroyed_print x WHERE x.edition_id = d.edition_id AND x.series = d.series
         AND x.number = d.number AND x.line_id IS NULL)""", [line_id])
+
+
+def by_line(db: Database) -> tuple[dict[int, list[Number]], dict[int, list[Number]],
+                                   dict[int, list[tuple[Number, str, str]]]]:
+    """For every line: numbers it took; destroyed ones it printed anew; and which of its prints were lost, with date
+    and reason. The first print of a number was its line's; each later one that of the line that printed it anew.
+    """
+    held: dict[int, list[Number]] = {}
+    anew: dict[int, list[Number]] = {}
+    lost: dict[int, list[tuple[Number, str, str]]] = {}
+    printed_by: dict[tuple[int, Number], int | None] = {}
+    for edition_id, series, number, line_id in db.execute(
+            "SELECT edition_id, series, number, line_id FROM edition_number ORDER BY edition_id, series, number"):
+        printed_by[edition_id, Number(series, number)] = line_id
+        if line_id is not None:
+            held.setdefault(line_id, []).append(Number(series, number))
+    for edition_id, series, number, day, reason, line_id in db.execute(
+            "SELECT edition_id, series, number, destroyed, reason, line_id FROM destroyed_print ORDER BY id"):
+        one = Number(series, number)
+        victim = printed_by[edition_id, one]
+        if victim is not None:
+            lost.setdefault(victim, []).append((one, day, reason))
+        if line_id is not None:
+            anew.setdefault(line_id, []).append(one)
+        printed_by[edition_id, one] = line_id
+    return held, anew, lost

@@ -219,3 +219,8 @@ def _change(db: Database, table: str, allowed: tuple[str, ...], row_id: int, fac
     if names:
         db.execute(f"UPDATE {table} SET {', '.join(f'{name} = ?' for name in names)} WHERE id = ?",
                    [*(facts[name] for name in names), row_id])
+
+
+def every(db: Database) -> list[Order]:
+    """Every order, oldest first."""
+    return fetch(db, Order, "SELECT * FROM orders ORDER BY placed, id")

@@ -4,12 +4,15 @@ import csv
 from collections.abc import Iterable, Iterator
 from io import StringIO
 
+from catalogue.ledger.editions import label
+from catalogue.ledger.row_numbers import AFTER_PRINTING, Loss, loss_text
 from catalogue.records import editions, orders, pieces
 from catalogue.records.database import Database
+from catalogue.records.numbers import written
 
 ORDERS = ("number", "date", "artist", "piece", "buyer", "width_mm", "height_mm", "medium", "border_mm", "wrap_mm",
           "edge", "quantity", "numbers", "price", "currency", "status", "notes", "file", "sha256", "profile",
-          "settings")
+          "settings", "order_notes", "edition", "replacing", "lost")
 EDITIONS = ("artist", "piece", "limit", "proofs", "scope", "width_mm", "height_mm", "medium", "opened", "closed",
             "notes")
 
@@ -32,10 +35,17 @@ def editions_csv(db: Database) -> str:
 
 
 def _order_rows(db: Database) -> Iterator[tuple[object, ...]]:
+    known = {edition.id: edition for edition in editions.listed(db)}
+    held, anew, lost = editions.by_line(db)
+    notes = {order.number: order.notes for order in orders.every(db)}
     for line in orders.all_lines(db):
+        mine, edition = held.get(line.id, []), known.get(line.edition_id or 0)
+        status = AFTER_PRINTING if line.status == "cancelled" and mine else line.status
         yield (line.number, line.placed, line.artist, line.title, line.buyer, line.width_mm, line.height_mm,
-               line.medium, line.border_mm, line.wrap_mm, line.edge, line.quantity, line.numbers, line.price,
-               line.currency, line.status, line.notes, line.scan_name, line.scan_sha256, line.profile, line.settings)
+               line.medium, line.border_mm, line.wrap_mm, line.edge, line.quantity, written(mine), line.price,
+               line.currency, status, line.notes, line.scan_name, line.scan_sha256, line.profile, line.settings,
+               notes[line.number], label(edition) if edition else "", written(anew.get(line.id, [])),
+               loss_text([Loss(*one) for one in lost.get(line.id, [])]))
 
 
 def _edition_rows(db: Database) -> Iterator[tuple[object, ...]]:

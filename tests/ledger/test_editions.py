@@ -14,11 +14,14 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 
 from catalogue.errors import Refused
 from catalogue.ledger import editions, repeat, statuses
+from catalogue.ledger.importing import import_orders
+from catalogue.ledger.importing_editions import import_editions
 from catalogue.records import editions as recorded
 from catalogue.records import orders, pieces
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.numbers import Number
 from catalogue.settings import Home
+from catalogue.sheets import tables
 
 from .conftest import Shop
 
@@ -45,7 +48,26 @@ class Editions(RuleBasedStateMachine):
         self.ever_lost: set[Number] = set()
         self.closed = False
 
+    def carried_over(self) -> None:
+        """The ledger's tables read into an empty catalogue give the same prints, losses, orders and lines."""
+        place = Path(self.folder.name) / "other"
+        other = open_database(place / "catalogue.sqlite")
+        try:
+            for table, take in ((tables.editions_csv, import_editions), (tables.orders_csv, import_orders)):
+                (place / "table.csv").write_text(table(self.seats[0]), encoding="utf-8", newline="")
+                outcome = take(other, self.home.settings, place / "table.csv", make_pieces=True)
+                assert not outcome.left_out, outcome.fates
+            for shape in (lambda db: [(p.series, p.number, p.order_number, p.destroyed, p.reason, p.replaced_in)
+                                      for p in recorded.issued(db, 1)],
+                          lambda db: [(x.number, x.status, x.quantity, x.numbers) for x in orders.all_lines(db)],
+                          lambda db: [(o.number, o.status) for o in orders.every(db)]):
+                assert shape(other) == shape(self.seats[0])
+        finally:
+            other.close()
+
     def teardown(self) -> None:
+        if hasattr(self, "seats"):
+            self.carried_over()
         for db in getattr(self, "seats", []):
             db.close()
         if hasattr(self, "folder"):

@@ -1,0 +1,102 @@
+"""Edition numbers in a row of an order book: those it took, those it printed anew, those that were lost."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from catalogue.errors import Refused
+from catalogue.ledger import editions
+from catalogue.ledger.columns import Row
+from catalogue.records import editions as recorded
+from catalogue.records import numbers
+from catalogue.records.database import Database
+from catalogue.records.numbers import Number
+from catalogue.records.orders import NewLine
+
+AFTER_PRINTING = "cancelled after printing"  # the prints exist, so their numbers are out
+_LOSS = re.compile(r"(?P<number>[^:]+):\s*(?P<day>\d{4}-\d\d-\d\d)\s+(?P<reason>.+)")
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """One print of the row that was destroyed: its number, the ISO date, why."""
+
+    number: Number
+    day: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Numbers:
+    """What one row says of numbers. ``stated`` is the N it names, ``edition`` the edition's label, if any."""
+
+    taken: Sequence[Number]
+    replacing: Sequence[Number]
+    losses: Sequence[Loss]
+    stated: int | None
+    edition: str
+    remark: str = ""
+
+    @property
+    def any(self) -> bool:
+        """Whether the row belongs to an edition at all."""
+        return bool(self.taken or self.replacing)
+
+
+def numbers_of(row: Row, status: str, quantity: str) -> Numbers:
+    """Read a row's number columns. A row cancelled before printing took none.
+
+    Raises ValueError where they cannot be read; Refused where they are not as many as its prints.
+    """
+    taken, stated = numbers.read(row.get("numbers"))
+    replacing, _ = numbers.read(row.get("replacing"))
+    losses = [_loss(text) for text in row.get("lost").split("|") if text.strip()]
+    after = row.get("status").casefold() == AFTER_PRINTING
+    remark = ""
+    if taken and status == "cancelled" and not after:
+        taken, remark = [], "cancelled, so its edition numbers stay free"
+    count = len(taken) + len(replacing)
+    if count and quantity and not after and (not quantity.isdecimal() or int(quantity) != count):
+        raise Refused(f"It has {quantity} prints but {count} edition numbers.")
+    return Numbers(taken, replacing, losses, stated, row.get("edition"), remark)
+
+
+def _loss(text: str) -> Loss:
+    match = _LOSS.fullmatch(text.strip())
+    if match is None:
+        raise ValueError(f"{text.strip()!r} is no loss such as 7: 2026-03-01 creased in the post")
+    found, _ = numbers.read(match["number"])
+    if len(found) != 1:
+        raise ValueError(f"{match['number']!r} is not one edition number")
+    return Loss(found[0], match["day"], match["reason"])
+
+
+def loss_text(losses: Sequence[Loss]) -> str:
+    """The inverse of reading them: ``"7: 2026-03-01 creased | AP I: …"``."""
+    return " | ".join(f"{numbers.written([loss.number])}: {loss.day} {' '.join(loss.reason.replace('|', '/').split())}"
+                      for loss in losses)
+
+
+def edition_of(db: Database, line: NewLine, said: Numbers) -> int:
+    """The edition the row's numbers count in: the one it names, else the one its size and medium fall in.
+
+    Raises Refused where there is none, or the row states another N.
+    """
+    named = next((e for e in recorded.of_piece(db, line.piece_id) if editions.label(e) == said.edition), None)
+    edition = named or editions.applying(db, line.piece_id, line.width_mm, line.height_mm, line.medium)
+    if edition is None:
+        raise Refused("It gives edition numbers, but no edition of this piece and size is known.",
+                      hint="Import the editions first, or set one with: catalogue edition set.")
+    if said.stated is not None and said.stated != edition.size_limit:
+        raise Refused(f"It says of {said.stated}, but the edition is of {edition.size_limit}.")
+    return edition.id
+
+
+def book(db: Database, edition_id: int, line_id: int, said: Numbers) -> None:
+    """Record what the row says. Raises Refused where a number is out already, beyond N, or was never lost."""
+    if said.taken:
+        editions.issue_these(db, edition_id, line_id, said.taken, old=True)
+    if said.replacing:
+        editions.replace(db, edition_id, said.replacing, line_id)
+    for loss in said.losses:
+        editions.destroy(db, edition_id, [loss.number], loss.reason, day=loss.day)
