@@ -131,7 +131,8 @@ def image_of(found: Structure, ifd: Ifd) -> Image | None:
 def check(image: Image, size: int, limits: Limits) -> tuple[FaultFound, ...]:
     """What the claims of an image's tags are worth, compared with the file's size. Decodes nothing."""
     faults = []
-    if image.width * image.height > limits.pixels or image.segments > limits.segments:
+    hollow = image.segments > 256 * max(1, len(image.offsets))   # hardly any of it has a place in the file
+    if image.width * image.height > limits.pixels or image.segments > limits.segments or hollow:
         faults.append(FaultFound(Fault.DAMAGED, f"claims {image.width:,} × {image.height:,} pixels"))
         return tuple(faults)
     if not len(image.offsets):
