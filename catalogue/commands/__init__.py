@@ -26,7 +26,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "artist": ("artist", "Artists: contact, terms, notes."),
     "piece": ("piece", "Pieces: what a person says of the original."),
     "rescan": ("rescan", "Pieces that want a new scan, and how their like was captured before."),
-    "import": ("importing", "Take in orders or editions from a CSV file."),
+    "import": ("importing", "Take in orders, editions, artists or pieces from a CSV file."),
     "intake": ("intake", "Bring new scans from a key or folder into a store, checked and named."),
     "tidy": ("tidy", "Names and places by the shop's rule: shown first, checked, undone if regretted."),
     "audit": ("audit", "Are the bytes still what they were? Oldest check first, within a budget."),

@@ -108,17 +108,17 @@ def _write(session: Session, folder: Path, piece: str | None, artist: str | None
 
 
 @command.command("csv")
-@click.argument("what", type=click.Choice(["orders", "editions"]))
+@click.argument("what", type=click.Choice(["orders", "editions", "artists", "pieces"]))
 @click.argument("file", type=click.Path(path_type=Path))
 @json_option
 @click.pass_obj
 def csv_(session: Session, what: str, file: Path) -> None:
-    """Write every order line, or every edition, to a new CSV FILE with the headings that `import` reads."""
+    """Write orders, editions, artists or pieces to a new CSV FILE, with the headings that `import` reads."""
     from catalogue.sheets import tables
     from catalogue.sheets.writing import write_sheet
 
     db = session.existing()
-    made = write_sheet(db, file, tables.orders_csv(db) if what == "orders" else tables.editions_csv(db))
+    made = write_sheet(db, file, tables.TABLES[what](db))
     session.emit({"written": made}, lambda out: out.print(f"Wrote {made}"))
 
 

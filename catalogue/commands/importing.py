@@ -1,4 +1,4 @@
-"""``catalogue import``: take in orders or editions from a CSV file."""
+"""``catalogue import``: take in orders, editions, artists or pieces from a CSV file."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 @click.command("import")
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
-@click.option("--as", "kind", type=click.Choice(["orders", "editions"]), default=None,
+@click.option("--as", "kind", type=click.Choice(["orders", "editions", "artists", "pieces"]),
               help="What the file holds; else told by its columns.")
 @click.option("--map", "pairs", multiple=True, metavar="OURS=THEIRS", help="Our column and its heading in the file.")
 @click.option("--dates", default="", metavar="FORM", help="How dates are written, such as %d/%m/%Y; ISO is read too.")
@@ -32,8 +32,10 @@ def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ..
     """
     from dataclasses import asdict
 
+    from catalogue.ledger.columns import kind_of
     from catalogue.ledger.importing import import_orders
-    from catalogue.ledger.importing_editions import holds_editions, import_editions
+    from catalogue.ledger.importing_editions import import_editions
+    from catalogue.ledger.importing_names import import_artists, import_pieces
 
     mapping = {}
     for pair in pairs:
@@ -42,14 +44,21 @@ def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ..
             raise click.BadParameter(f"{pair!r} is not OURS=THEIRS.", param_hint="--map")
         mapping[ours.strip()] = theirs.strip()
     db = session.database()
+    chosen = kind or kind_of(file, mapping)
+    settings = session.home.settings
     with interruptible() as cancelled, bar() as report:
-        if kind == "editions" or (kind is None and holds_editions(file, mapping)):
-            outcome = import_editions(db, session.home.settings, file, mapping=mapping, dates=dates,
-                                      make_pieces=make_pieces, dry_run=dry_run, report=report, cancelled=cancelled)
+        if chosen == "orders":
+            outcome = import_orders(db, settings, file, mapping=mapping, dates=dates, status=status, dry_run=dry_run,
+                                    make_pieces=make_pieces, report=report, cancelled=cancelled)
+        elif chosen == "editions":
+            outcome = import_editions(db, settings, file, mapping=mapping, dates=dates, dry_run=dry_run,
+                                      make_pieces=make_pieces, report=report, cancelled=cancelled)
+        elif chosen == "pieces":
+            outcome = import_pieces(db, file, mapping=mapping, dry_run=dry_run, make_pieces=make_pieces,
+                                    report=report, cancelled=cancelled)
         else:
-            outcome = import_orders(db, session.home.settings, file, mapping=mapping, dates=dates, status=status,
-                                    make_pieces=make_pieces, dry_run=dry_run, report=report, cancelled=cancelled)
-    session.emit({"counts": outcome.counts, **asdict(outcome)}, lambda out: _print(out, outcome))
+            outcome = import_artists(db, file, mapping=mapping, dry_run=dry_run, report=report, cancelled=cancelled)
+    session.emit({"kind": chosen, "counts": outcome.counts, **asdict(outcome)}, lambda out: _print(out, outcome))
     return 1 if outcome.left_out else 0
 
 

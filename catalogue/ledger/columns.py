@@ -54,6 +54,25 @@ EDITIONS: dict[str, tuple[str, ...]] = {
     "closed": ("close",),
     "notes": ORDERS["notes"],
 }
+ARTISTS: dict[str, tuple[str, ...]] = {
+    "artist": ("artist name", "name", "creator"),
+    "contact": ("address", "email", "e mail", "telephone", "phone"),
+    "terms": ("agreement", "conditions"),
+    "notes": ORDERS["notes"],
+}
+PIECES: dict[str, tuple[str, ...]] = {
+    "artist": ORDERS["artist"],
+    "piece": ORDERS["piece"],
+    "year": ("year of work", "date"),
+    "series": (),
+    "inventory": ("inventory number", "inventory no", "inv no"),
+    "width": ("original width",),
+    "height": ("original height",),
+    "size": ("original size", "original"),
+    "relief": ("relief depth",),
+    "notes": ORDERS["notes"],
+}
+KINDS = {"orders": ORDERS, "editions": EDITIONS, "artists": ARTISTS, "pieces": PIECES}
 UNITS = ("mm", "cm", "in")
 
 
@@ -107,6 +126,22 @@ def read_table(path: Path, ours: Mapping[str, Sequence[str]], mapping: Mapping[s
         raise CatalogueError(f"The file is no CSV: {error}.", path=path) from error
     unused = tuple(h for i, h in enumerate(headings) if h and i not in chosen.values())
     return Table(tuple(rows), units, {name: headings[i] for name, i in chosen.items()}, unused, encoding)
+
+
+def kind_of(path: Path, mapping: Mapping[str, str]) -> str:
+    """Which of ``KINDS`` a file's headings are those of; orders where nothing speaks for another.
+
+    Raises CatalogueError as :func:`read_table`.
+    """
+    found = {kind: set(read_table(path, ours, {k: v for k, v in mapping.items() if k in ours}).matched)
+             for kind, ours in KINDS.items()}
+    if {"number", "buyer", "quantity", "numbers", "price"} & found["orders"]:
+        return "orders"
+    if "limit" in found["editions"]:
+        return "editions"
+    if "piece" in found["pieces"]:
+        return "orders" if {"date", "medium"} <= found["orders"] else "pieces"
+    return "artists" if "artist" in found["artists"] else "orders"
 
 
 def _plain(cell: str) -> str:

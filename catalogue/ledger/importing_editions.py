@@ -19,15 +19,6 @@ _ONE_SIZE = ("one size", "each size", "size", "this size", "per size", "single s
 _ALL_SIZES = ("", "all sizes", "all", "any", "any size")
 
 
-def holds_editions(path: Path, mapping: Mapping[str, str]) -> bool:
-    """Whether a file's headings are those of editions: a limit, and nothing of an order."""
-    if set(mapping) - set(columns.EDITIONS):
-        return False
-    matched = columns.read_table(path, columns.EDITIONS, mapping).matched
-    others = columns.read_table(path, columns.ORDERS, {}).matched
-    return "limit" in matched and not {"number", "buyer", "quantity", "numbers"} & set(others)
-
-
 def import_editions(db: Database, settings: Settings, path: Path, *, mapping: Mapping[str, str] | None = None,
                     dates: str = "", make_pieces: bool = False, dry_run: bool = False, report: Report = unheard,
                     cancelled: Cancelled = never) -> Outcome:

@@ -233,3 +233,13 @@ def describe(db: Database, piece_id: int, *, year: str, series: str, inventory_n
     db.execute("""UPDATE piece SET year = ?, series = ?, inventory_number = ?, width_mm = ?, height_mm = ?,
                   relief_mm = ?, notes = ? WHERE id = ?""",
                [year, series, inventory_number, width_mm, height_mm, relief_mm, notes, piece_id])
+
+
+def artists_whole(db: Database) -> list[Artist]:
+    """Every artist, by name."""
+    return fetch(db, Artist, "SELECT * FROM artist ORDER BY key")
+
+
+def every(db: Database) -> list[Piece]:
+    """Every piece, by artist and title."""
+    return fetch(db, Piece, _PIECE + " ORDER BY a.key, p.key")

@@ -13,6 +13,8 @@ from catalogue.records.numbers import written
 ORDERS = ("number", "date", "artist", "piece", "buyer", "width_mm", "height_mm", "medium", "border_mm", "wrap_mm",
           "edge", "quantity", "numbers", "price", "currency", "status", "notes", "file", "sha256", "profile",
           "settings", "order_notes", "edition", "replacing", "lost")
+ARTISTS = ("artist", "contact", "terms", "notes")
+PIECES = ("artist", "piece", "year", "series", "inventory", "width_mm", "height_mm", "relief_mm", "notes")
 EDITIONS = ("artist", "piece", "limit", "proofs", "scope", "width_mm", "height_mm", "medium", "opened", "closed",
             "notes")
 
@@ -32,6 +34,20 @@ def orders_csv(db: Database) -> str:
 def editions_csv(db: Database) -> str:
     """Every edition, by artist and title."""
     return _table(EDITIONS, _edition_rows(db))
+
+
+def artists_csv(db: Database) -> str:
+    """Every artist with contact, terms and notes."""
+    return _table(ARTISTS, ((one.name, one.contact, one.terms, one.notes) for one in pieces.artists_whole(db)))
+
+
+def pieces_csv(db: Database) -> str:
+    """Every piece with what a person said of its original."""
+    return _table(PIECES, ((one.artist, one.title, one.year, one.series, one.inventory_number, one.width_mm,
+                            one.height_mm, one.relief_mm, one.notes) for one in pieces.every(db)))
+
+
+TABLES = {"artists": artists_csv, "pieces": pieces_csv, "editions": editions_csv, "orders": orders_csv}
 
 
 def _order_rows(db: Database) -> Iterator[tuple[object, ...]]:

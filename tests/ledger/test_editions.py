@@ -8,7 +8,7 @@ import threading
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
@@ -177,6 +177,8 @@ class Editions(RuleBasedStateMachine):
 
 TestEditions = Editions.TestCase
 TestEditions.settings = settings(max_examples=25, stateful_step_count=25, deadline=None,
+                                 # no shrinking: it takes minutes, and a sequence this short is read as it is
+                                 phases=(Phase.explicit, Phase.reuse, Phase.generate),
                                  suppress_health_check=[HealthCheck.too_slow])
 
 

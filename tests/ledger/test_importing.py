@@ -6,8 +6,10 @@ import pytest
 
 from catalogue.errors import CatalogueError
 from catalogue.indexing.stores import add_store
+from catalogue.ledger.columns import kind_of
 from catalogue.ledger.importing import import_orders
-from catalogue.ledger.importing_editions import holds_editions, import_editions
+from catalogue.ledger.importing_editions import import_editions
+from catalogue.ledger.importing_names import import_artists, import_pieces
 from catalogue.records import editions, orders, pieces
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.sheets import tables
@@ -156,7 +158,7 @@ def test_an_order_typed_by_hand_is_known_when_the_books_are_taken_in(stocked: Sh
 
 def test_editions_are_told_from_orders_and_kept_once(stocked: Shop) -> None:
     path = written(stocked, "editions.csv", EDITIONS)
-    assert holds_editions(path, {}) and not holds_editions(written(stocked, "orders.csv", ORDERS), {})
+    assert kind_of(path, {}) == "editions" and kind_of(written(stocked, "orders.csv", ORDERS), {}) == "orders"
     assert import_editions(stocked.db, stocked.home.settings, path).counts == {"recorded": 1}
     assert import_editions(stocked.db, stocked.home.settings, path).counts == {"known already": 1}
     edition = editions.listed(stocked.db)[0]
@@ -209,3 +211,28 @@ def test_a_line_taken_in_before_its_scan_was_indexed_is_tied_to_it_later(stocked
     again = import_orders(stocked.db, stocked.home.settings, path)
     assert again.counts == {"known already": 1} and again.fates[0].remarks == ("now linked to its scan",)
     assert orders.lines(stocked.db)[0].scan_sha256 == late
+
+
+def test_artists_and_pieces_come_and_go_as_tables(stocked: Shop, tmp_path: Path) -> None:
+    artists = written(stocked, "a.csv", "name,address,terms\nIlse Marwood,\"12 Quay Lane, Dunmore\",half\nNew One,,\n")
+    originals = written(stocked, "p.csv", "artist,title,year,original_size_cm,relief_mm,series,inventory no\n"
+                        "Ilse Marwood,Harbour at Low Water,2019,60x80,2.5,Quays,IM-7\nIlse Marwood,Unknown,,,,,\n"
+                        "Tomas Quill,Salt Field,,big,,,\n")
+    assert kind_of(artists, {}) == "artists" and kind_of(originals, {}) == "pieces"
+    assert import_artists(stocked.db, artists, dry_run=True).counts == {"recorded": 2}
+    assert len(pieces.artists_whole(stocked.db)) == 2
+    assert import_artists(stocked.db, artists).counts == {"recorded": 2}
+    assert import_artists(stocked.db, artists).counts == {"known already": 2}
+    assert [f.fate for f in import_pieces(stocked.db, originals).fates] == [
+        "recorded", "no such piece", "not understood"]
+    assert import_pieces(stocked.db, originals).counts["known already"] == 1
+    piece = pieces.by_id(stocked.db, 1)
+    assert piece and (piece.year, piece.width_mm, piece.height_mm, piece.relief_mm, piece.series,
+                      piece.inventory_number) == ("2019", 600, 800, 2.5, "Quays", "IM-7")
+    other = open_database(tmp_path / "other.sqlite")
+    import_artists(other, written(stocked, "a2.csv", tables.artists_csv(stocked.db)))
+    import_pieces(other, written(stocked, "p2.csv", tables.pieces_csv(stocked.db)), make_pieces=True)
+    assert pieces.artists_whole(other)[0].contact == "12 Quay Lane, Dunmore"
+    assert [(p.title, p.width_mm, p.relief_mm) for p in pieces.every(other)] == [
+        (p.title, p.width_mm, p.relief_mm) for p in pieces.every(stocked.db)]
+    other.close()

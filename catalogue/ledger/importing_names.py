@@ -1,0 +1,90 @@
+"""Artists and pieces from a CSV file, under the same rules as orders: a fate for every row, nothing twice."""
+
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from pathlib import Path
+
+from catalogue.errors import CatalogueError, Refused
+from catalogue.ledger import columns, values
+from catalogue.ledger.columns import Row
+from catalogue.ledger.importing import Fate, Outcome, Undo
+from catalogue.ledger.rows import NoPiece, piece_of
+from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.records import pieces
+from catalogue.records.database import Database, transaction
+
+Take = Callable[[Row], bool]  # whether the row told anything new
+
+
+def import_artists(db: Database, path: Path, *, mapping: Mapping[str, str] | None = None, dry_run: bool = False,
+                   report: Report = unheard, cancelled: Cancelled = never) -> Outcome:
+    """Take in artists with contact, terms and notes; an empty cell leaves what is known."""
+
+    def take(row: Row) -> bool:
+        if not row.get("artist"):
+            raise ValueError("the row names no artist")
+        count = pieces.counts(db)["artist"]
+        known = pieces.artist_called(db, row.get("artist"))
+        said = {name: row.get(name) or getattr(known, name) for name in ("contact", "terms", "notes")}
+        pieces.describe_artist(db, known.id, **said)
+        return known != pieces.artist_by_id(db, known.id) or pieces.counts(db)["artist"] > count
+
+    return _imported(db, path, columns.ARTISTS, ("artist",), mapping, take, dry_run, report, cancelled)
+
+
+def import_pieces(db: Database, path: Path, *, mapping: Mapping[str, str] | None = None, make_pieces: bool = False,
+                  dry_run: bool = False, report: Report = unheard, cancelled: Cancelled = never) -> Outcome:
+    """Take in what is known of originals; an empty cell leaves what is known. Sizes in cm unless the heading says."""
+    units: dict[str, str] = dict(columns.read_table(path, columns.PIECES, mapping or {}).units)
+    names: dict[int, str] = {}
+
+    def take(row: Row) -> bool:
+        count = pieces.counts(db)["piece"]
+        piece_id = piece_of(db, row, make_pieces, names)
+        known = pieces.by_id(db, piece_id)
+        if known is None:
+            raise NoPiece("The piece is gone.")
+        width, height, relief = (
+            values.length_mm(row.get(name), units.get(name, unit)) if row.get(name) else getattr(known, f"{name}_mm")
+            for name, unit in (("width", "cm"), ("height", "cm"), ("relief", "mm")))
+        if row.get("size") and not row.get("width"):
+            width, height = values.size_mm(row.get("size"), units.get("size", "cm"))
+        pieces.describe(db, piece_id, year=row.get("year") or known.year, series=row.get("series") or known.series,
+                        inventory_number=row.get("inventory") or known.inventory_number, width_mm=width,
+                        height_mm=height, relief_mm=relief, notes=row.get("notes") or known.notes)
+        return known != pieces.by_id(db, piece_id) or pieces.counts(db)["piece"] > count
+
+    return _imported(db, path, columns.PIECES, ("piece",), mapping, take, dry_run, report, cancelled)
+
+
+def _imported(db: Database, path: Path, ours: Mapping[str, tuple[str, ...]], needed: tuple[str, ...],
+              mapping: Mapping[str, str] | None, take: Take, dry_run: bool, report: Report,
+              cancelled: Cancelled) -> Outcome:
+    table = columns.read_table(path, ours, mapping or {})
+    missing = [name for name in needed if name not in table.matched]
+    if missing:
+        raise CatalogueError(f"The file has no column for: {', '.join(missing)}.",
+                             hint=f"Say which it is, such as --map {missing[0]}=Name.", path=path)
+    fates: list[Fate] = []
+    with suppress(Undo), transaction(db):
+        for done, row in enumerate(table.rows):
+            if cancelled():
+                raise CatalogueError("The import was stopped; nothing of it was recorded.")
+            report(Progress("Importing", done, len(table.rows)))
+            fates.append(_taken(db, row, take))
+        if dry_run:
+            raise Undo
+    return Outcome(tuple(fates), table.matched, table.unused, table.encoding, dry_run)
+
+
+def _taken(db: Database, row: Row, take: Take) -> Fate:
+    text = " · ".join(filter(None, (row.get("artist"), row.get("piece"))))
+    try:
+        with transaction(db):  # a savepoint: a row is taken whole or not at all
+            return Fate(row.number, "recorded" if take(row) else "known already", text)
+    except NoPiece as error:
+        return Fate(row.number, "no such piece", text, str(error))
+    except ValueError as error:
+        return Fate(row.number, "not understood", text, str(error))
+    except Refused as error:
+        return Fate(row.number, "refused", text, str(error))
