@@ -62,11 +62,11 @@ def command(session: Session, also: Path | None, only_list: bool) -> None:
 
 
 def _write_ledger(db: "Database", folder: Path) -> None:
-    """Orders and editions as ``catalogue import`` reads them."""
-    from catalogue.sheets import tables
+    """Artists, pieces, editions and orders as ``catalogue import`` reads them."""
+    from catalogue.sheets.tables import TABLES
 
-    _put(folder / "orders.csv", tables.orders_csv(db).encode())
-    _put(folder / "editions.csv", tables.editions_csv(db).encode())
+    for name, table in TABLES.items():
+        _put(folder / f"{name}.csv", table(db).encode())
 
 
 def _put(place: Path, data: bytes) -> None:

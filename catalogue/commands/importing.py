@@ -32,10 +32,7 @@ def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ..
     """
     from dataclasses import asdict
 
-    from catalogue.ledger.columns import kind_of
-    from catalogue.ledger.importing import import_orders
-    from catalogue.ledger.importing_editions import import_editions
-    from catalogue.ledger.importing_names import import_artists, import_pieces
+    from catalogue.ledger.taking import take_in
 
     mapping = {}
     for pair in pairs:
@@ -44,20 +41,10 @@ def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ..
             raise click.BadParameter(f"{pair!r} is not OURS=THEIRS.", param_hint="--map")
         mapping[ours.strip()] = theirs.strip()
     db = session.database()
-    chosen = kind or kind_of(file, mapping)
-    settings = session.home.settings
     with interruptible() as cancelled, bar() as report:
-        if chosen == "orders":
-            outcome = import_orders(db, settings, file, mapping=mapping, dates=dates, status=status, dry_run=dry_run,
-                                    make_pieces=make_pieces, report=report, cancelled=cancelled)
-        elif chosen == "editions":
-            outcome = import_editions(db, settings, file, mapping=mapping, dates=dates, dry_run=dry_run,
-                                      make_pieces=make_pieces, report=report, cancelled=cancelled)
-        elif chosen == "pieces":
-            outcome = import_pieces(db, file, mapping=mapping, dry_run=dry_run, make_pieces=make_pieces,
-                                    report=report, cancelled=cancelled)
-        else:
-            outcome = import_artists(db, file, mapping=mapping, dry_run=dry_run, report=report, cancelled=cancelled)
+        chosen, outcome = take_in(db, session.home.settings, file, kind=kind or "", mapping=mapping, dates=dates,
+                                  status=status, make_pieces=make_pieces, dry_run=dry_run, report=report,
+                                  cancelled=cancelled)
     session.emit({"kind": chosen, "counts": outcome.counts, **asdict(outcome)}, lambda out: _print(out, outcome))
     return 1 if outcome.left_out else 0
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 @click.option("--from", "source", type=click.Path(path_type=Path, exists=True, dir_okay=False), metavar="FILE",
               help="Go back to this backup, even from a sound catalogue.")
 @click.option("--ledger", type=click.Path(path_type=Path, exists=True, file_okay=False), metavar="FOLDER",
-              help="With --rebuild: orders.csv and editions.csv lie here; else in the catalogue's folder.")
+              help="With --rebuild: orders.csv, editions.csv and the like lie here; else in the catalogue's folder.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @json_option
 @click.pass_obj
@@ -85,14 +85,14 @@ def _rebuild(session: Session, folders: tuple[Path, ...], ledger: Path | None) -
 
 
 def _import_ledger(session: Session, folder: Path) -> dict[str, tuple[int, int]]:
-    """Editions first, for the orders' numbers count in them; per table the rows taken in and left out."""
-    from catalogue.ledger.importing import import_orders
-    from catalogue.ledger.importing_editions import import_editions
+    """Orders last, for they name pieces and their numbers count in editions; rows taken in and left out, per table."""
+    from catalogue.ledger.taking import ORDER, take_in
 
     db, settings = session.existing(), session.home.settings
     done = {}
-    for name, take in (("editions.csv", import_editions), ("orders.csv", import_orders)):
-        if (folder / name).is_file():
-            outcome = take(db, settings, folder / name, make_pieces=True)
-            done[name] = (len(outcome.fates) - outcome.left_out, outcome.left_out)
+    for kind in ORDER:
+        path = folder / f"{kind}.csv"
+        if path.is_file():
+            _, outcome = take_in(db, settings, path, kind=kind, make_pieces=True)
+            done[path.name] = (len(outcome.fates) - outcome.left_out, outcome.left_out)
     return done
