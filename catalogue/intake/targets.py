@@ -1,6 +1,6 @@
 """Where new scans go: the naming rule over a whole intake, so that no two files want one name."""
 
-import os
+from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,7 +9,9 @@ from catalogue.intake.arrivals import Arrival
 from catalogue.intake.naming import Facts, free, same_name, shortened
 from catalogue.records import intake
 from catalogue.records.database import Database
-from catalogue.records.paths import native
+from catalogue.records.paths import kept, native
+
+FOLDERS_KEPT = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,20 +32,56 @@ class Wanted:
                      moment.date().isoformat(), self.year or str(moment.year), self.number)
 
 
+class Names:
+    """Which paths of a store are taken, capitals and accents' form aside: on the disk, in the catalogue, or given.
+
+    ``root`` is None while the store is offline; then the catalogue alone is asked.
+    """
+
+    def __init__(self, db: Database, store_id: int, root: Path | None) -> None:
+        self._db, self._store_id, self._root = db, store_id, root
+        self._folders: OrderedDict[str, set[str]] = OrderedDict()
+        self._given: set[str] = set()
+
+    def taken(self, path: str) -> bool:
+        """Whether a path (as kept) cannot be given."""
+        folder, _, leaf = path.rpartition("/")
+        return same_name(path) in self._given or same_name(leaf) in self._names(folder)
+
+    def given(self, path: str) -> bool:
+        """Whether this very plan has given the path away."""
+        return same_name(path) in self._given
+
+    def give(self, path: str) -> None:
+        """Take note that a path is given away."""
+        self._given.add(same_name(path))
+
+    def _names(self, folder: str) -> set[str]:
+        if folder not in self._folders:
+            names = {same_name(name) for name in intake.names_in(self._db, self._store_id, folder)}
+            if self._root is not None:
+                names |= {same_name(kept(name)) for name in _listed(self._root / native(folder))}
+            self._folders[folder] = names
+            if len(self._folders) > FOLDERS_KEPT:
+                self._folders.popitem(last=False)
+        return self._folders[folder]
+
+
+def _listed(folder: Path) -> list[str]:
+    try:
+        return [entry.name for entry in folder.iterdir()]
+    except OSError:  # not there yet, or no folder: then it holds no names
+        return []
+
+
 def placed(db: Database, rule: str, store_id: int, root: Path, wanted: Sequence[Wanted]) -> dict[Path, str]:
     """A free path in the store for each file, by its source. Where an intake was cut short its names are kept."""
-    given: set[str] = set()
-    names: dict[Path, str] = {}
-
-    def taken(path: str) -> bool:
-        return same_name(path) in given or intake.path_taken(db, store_id, path) or os.path.lexists(
-            root / native(path))
-
+    names, found = Names(db, store_id, root), {}
     for one in wanted:
-        kept = intake.planned_target(db, store_id, one.arrival.reading.sha256)
+        before = intake.planned_target(db, store_id, one.arrival.reading.sha256)
         ruled = shortened(rule, one.facts())
-        own = kept is not None and kept.rpartition("/")[0] == ruled.rpartition("/")[0] and same_name(kept) not in given
-        target = kept if own and kept else free(ruled, taken)
-        given.add(same_name(target))
-        names[one.arrival.path] = target
-    return names
+        own = before is not None and before.rpartition("/")[0] == ruled.rpartition("/")[0] and not names.given(before)
+        target = before if own and before else free(ruled, names.taken)
+        names.give(target)
+        found[one.arrival.path] = target
+    return found

@@ -4,7 +4,6 @@ Applied, every file is checked against its digest, given its new name without ev
 down in an undo file before it moves.
 """
 
-import os
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -13,6 +12,7 @@ from pathlib import Path, PurePosixPath
 
 from catalogue.indexing.stores import where
 from catalogue.intake.naming import Facts, free, numbers_used, portable, problems, same_name, shortened
+from catalogue.intake.targets import Names
 from catalogue.records import intake
 from catalogue.records.database import Database
 from catalogue.records.intake import Placed
@@ -57,12 +57,7 @@ def plan_tidying(db: Database, settings: Settings, store: Store, level: Level = 
     root = where(db, store)
     moves: list[Move] = []
     remarks: list[tuple[str, str, str]] = []
-    in_order, given = 0, set[str]()
-
-    def taken(path: str) -> bool:
-        return (same_name(path) in given or intake.path_taken(db, store.id, path)
-                or (root is not None and os.path.lexists(root / native(path))))
-
+    in_order, names = 0, Names(db, store.id, root)
     for batch in _pieces(intake.placed(db, store.id)):
         for file, facts in _facts(batch):
             wish = _wish(settings.naming_rule, file, facts, level)
@@ -73,9 +68,9 @@ def plan_tidying(db: Database, settings: Settings, store: Store, level: Level = 
             if wish == file.path or _numbered_twin(file.path) == wish:
                 in_order += 1
                 continue
-            target = wish if same_name(wish) == same_name(file.path) and not given.intersection({same_name(wish)}) \
-                else free(wish, taken)
-            given.add(same_name(target))
+            own = same_name(wish) == same_name(file.path) and not names.given(wish)  # the name it has, put right
+            target = wish if own else free(wish, names.taken)
+            names.give(target)
             moves.append(Move(file.file_id, file.path, target, file.sha256, file.size, _why(file, wish)))
     for role, kind in (("tile", "orphan tile"), ("print file", "print file without a master")):
         remarks.extend((kind, path, f"{artist or 'no artist'}, {title or 'no piece'}: no master is held")

@@ -102,11 +102,14 @@ def close_left_open(db: Database) -> int:
     return int(done.rowcount)
 
 
-def path_taken(db: Database, store_id: int, path: str) -> bool:
-    """Whether the store has a file of that path, capitals aside, as last seen."""
-    row = db.execute("SELECT 1 FROM file WHERE store_id = ? AND path = ? COLLATE NOCASE AND state = 'present' LIMIT 1",
-                     [store_id, path]).fetchone()
-    return row is not None
+def names_in(db: Database, store_id: int, folder: str) -> list[str]:
+    """Names of the present files that lie directly in a folder of a store (as kept; "" is its root), as last seen."""
+    start = f"{folder}/" if folder else ""
+    upper = f"{folder}0" if folder else "\U0010ffff"  # "0" follows "/"
+    return [str(row[0]) for row in db.execute("""
+        SELECT substr(path, length(?2) + 1) FROM file
+        WHERE store_id = ?1 AND path >= ?2 AND path < ?3 AND state = 'present'
+              AND instr(substr(path, length(?2) + 1), '/') = 0""", [store_id, start, upper])]
 
 
 _PLACED = """

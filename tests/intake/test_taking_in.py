@@ -148,6 +148,17 @@ def test_two_files_never_want_one_name_and_nothing_is_overwritten(
         "Ada Quill - Harbour - master - 2026-03-01.tif"]
 
 
+def test_a_name_that_differs_in_capitals_alone_counts_as_taken(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    """On a Mac's or a Windows disk both would be one file."""
+    write("one.tif", noise(1), at="2026-03-01T10:00:00")
+    mine = tmp_path / "masters/Ada Quill/Harbour/ADA QUILL - harbour - master - 2026-03-01.TIF"
+    mine.parent.mkdir(parents=True)
+    mine.write_bytes(b"another")
+    (proposal,) = said(db, home, propose(db, home, tmp_path / "key", store)).proposals
+    assert proposal.items[0].target.endswith("master - 2026-03-01 (2).tif")
+
+
 def test_a_file_put_in_the_way_after_the_plan_is_stepped_round(
         db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
     write("one.tif", noise(1), at="2026-03-01T10:00:00")
