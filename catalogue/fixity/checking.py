@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
-from catalogue.fixity.copying import drop_cache
+from catalogue.fixity.copying import drop_cache, fetch_ahead
 from catalogue.progress import Cancelled
 from catalogue.reading.digests import ReadFailed, Stopped
 
@@ -103,8 +103,9 @@ def _refused(error: OSError) -> Checked:
 def _digest(fd: int, tell: Callable[[int], None], cancelled: Cancelled) -> str:
     sha, buffer, offset = hashlib.sha256(), memoryview(bytearray(BUFFER_BYTES)), 0
     while count := read_at(fd, buffer, offset):
-        sha.update(buffer[:count])
         offset += count
+        fetch_ahead(fd, offset)
+        sha.update(buffer[:count])
         tell(count)
         if cancelled():
             raise Stopped
