@@ -1,5 +1,6 @@
 """What to do about a finding, from what the catalogue knows of the other copies."""
 
+import re
 from dataclasses import dataclass
 
 from catalogue.errors import NotFound, Refused
@@ -10,6 +11,7 @@ from catalogue.records import stores as store_rows
 from catalogue.records.database import Database, transaction
 from catalogue.records.findings import Finding
 from catalogue.records.paths import shown
+from catalogue.records.scans import Scan
 
 # The findings of this room, worst first: the order of the audit screen.
 KINDS = ("unreadable", "changed", "truncated", "missing", "edited", "moved", "single copy", "no off-site copy",
@@ -21,7 +23,8 @@ RESTORABLE = ("unreadable", "changed", "truncated", "missing", "edited")
 @dataclass(frozen=True, slots=True)
 class NextStep:
     """What to do next. ``action``: ``restore`` (with ``file_id`` and ``source``), ``copy``, ``index``, ``connect``,
-    ``accept`` or ``look``. ``command`` is the same thing on the command line, "" where there is none.
+    ``accept`` or ``look``. ``command`` is the same thing on the command line, "" where there is none. ``sha256`` is
+    the content to bring back where it is not the one now on record for the file, as after an edit that was indexed.
     """
 
     text: str
@@ -29,6 +32,7 @@ class NextStep:
     command: str = ""
     file_id: int | None = None
     source: str = ""
+    sha256: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,9 +82,10 @@ def next_step(db: Database, finding: Finding) -> NextStep:
 
 
 def _repair(db: Database, finding: Finding, store: str) -> NextStep:
-    scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
+    former = _former(db, finding)
+    scan = former or (scans.by_id(db, finding.scan_id) if finding.scan_id else None)
     good = sources(db, scan.sha256, finding.file_id or 0) if scan else []
-    place = _quoted(f"{store}:{shown(finding.path)}")
+    place = _quoted(f"{store}:{shown(finding.path)}") + (f" --digest {former.sha256[:12]}" if former else "")
     if good:
         best = good[0]
         checked = f", checked {best.checked_at[:10]}" if best.checked_at else ", not checked since it was read"
@@ -88,12 +93,19 @@ def _repair(db: Database, finding: Finding, store: str) -> NextStep:
         if finding.kind == "edited":
             text = f"If it was meant, accept it and index the store; else restore it from {best.store}{checked}."
         return NextStep(text, "restore", f"catalogue restore {place} --from {_quoted(best.store)}", finding.file_id,
-                        best.store)
+                        best.store, former.sha256 if former else "")
     if finding.kind == "edited":
         return NextStep("If it was meant, accept it and index the store. No copy of what it was is known.", "accept",
                         f"catalogue index {_quoted(store)}")
     return NextStep("No sound copy is known. Connect disks that may hold one, index them, and look again; until then"
                     " leave the file and its disk alone.", "look")
+
+
+def _former(db: Database, finding: Finding) -> Scan | None:
+    """What an edited file held before it was indexed anew; None where it was not, or that is not known."""
+    told = re.match(r"was ([0-9a-f]{12})", finding.detail) if finding.kind == "edited" else None
+    fitting = scans.starting_with(db, told[1]) if told else []
+    return fitting[0] if len(fitting) == 1 and fitting[0].id != finding.scan_id else None
 
 
 def accept(db: Database, finding_id: int, why: str) -> None:

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from contextlib import ExitStack
 from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from threading import Event as Flag
 from threading import Lock
@@ -118,7 +119,7 @@ def audit(db: Database, home: Home, stores: Sequence[Store], *, budget: Budget =
             for store in stores:
                 root = where(db, store)
                 if root is None:
-                    done.append(_offline(db, store))
+                    done.append(_offline(db, home, store))
                 else:
                     parts.append(_started(db, store, root, budget, stack))
             _run(db, parts, budget, report, cancelled)
@@ -129,9 +130,15 @@ def audit(db: Database, home: Home, stores: Sequence[Store], *, budget: Budget =
     return sorted(done, key=lambda d: order[d.store])
 
 
-def _offline(db: Database, store: Store) -> StoreAudit:
+def _offline(db: Database, home: Home, store: Store) -> StoreAudit:
+    """A finding, but for an off-site store whose last audit is recent: its place is elsewhere."""
+    last = fixity.last_audit(db, store.id)
+    due = (datetime.now(UTC) - timedelta(days=home.settings.audit_days)).isoformat()
+    if store.kind == "off-site" and last > due:
+        return StoreAudit(store.name, "offline")
+    audited = f"last audited on {last[:10]}" if last else "never audited"
     with transaction(db):
-        findings.record(db, "offline", f"the store was last seen at {store.root}", store_id=store.id,
+        findings.record(db, "offline", f"the store was last seen at {store.root}, and {audited}", store_id=store.id,
                         hint="Connect it, then audit it.")
     return StoreAudit(store.name, "offline", findings={"offline": 1})
 

@@ -81,6 +81,13 @@ def first_turn(db: Database, store_id: int) -> int:
     return int(row[0] or 0)
 
 
+def last_audit(db: Database, store_id: int) -> str:
+    """When an audit of a store last came to its end; "" for never."""
+    row = db.execute("""SELECT max(ended) FROM run WHERE kind IN ('audit', 'spot check') AND store_id = ?
+                        AND outcome = 'finished'""", [store_id]).fetchone()
+    return str(row[0] or "")
+
+
 def due(db: Database, store_id: int, turn: int) -> "tuple[array[int], int]":
     """Ids of a store's files that had no ``turn`` yet, oldest turn first, then by path; and their bytes."""
     ids, total = array("q"), 0

@@ -157,6 +157,24 @@ def test_an_offline_store_is_offline_not_missing(shop: Shop) -> None:
     assert findings.open_ones(shop.db, kind="offline") == []
 
 
+def test_an_off_site_disk_is_expected_elsewhere_until_its_audit_is_due(shop: Shop, scan: Scan) -> None:
+    """Else every audit of a shop that does the right thing would end with a finding."""
+    shop.add("away", "off-site")
+    scan("away/Ada Quill/Harbour/master.tif")
+    shop.index("away")
+    (shop.folder / "away").rename(shop.folder / "elsewhere")
+    assert shop.audit("away").findings == {"offline": 1}, "never audited"
+    (shop.folder / "elsewhere").rename(shop.folder / "away")
+    shop.audit("away")
+    (shop.folder / "away").rename(shop.folder / "elsewhere")
+    done = shop.audit("away")
+    assert (done.outcome, done.findings) == ("offline", {})
+    with shop.db.conn:
+        shop.db.execute("UPDATE run SET ended = '2020-01-01T00:00:00.000Z'")
+    assert shop.audit("away").findings == {"offline": 1}
+    assert "2020-01-01" in shop.finding("offline").detail
+
+
 def test_a_store_pulled_mid_run_says_nothing_about_its_files(shop: Shop, scan: Scan) -> None:
     for n in range(12):
         scan(f"main/Ada Quill/Harbour/{n:02}.tif", seed=n)

@@ -294,6 +294,9 @@ def test_an_edit_nobody_meant_is_undone_by_its_old_digest(shop: Shop, master: Pa
     master.write_bytes(old[:-1] + b"?")
     shop.index()
     assert shop.due(MASTER).sha256 != was
+    (edited,) = open_findings(shop.db, kind="edited")
+    assert (edited.next.action, edited.next.sha256, edited.next.source) == ("restore", was, "nas")
+    assert f"--digest {was[:12]}" in edited.next.command
     restore(shop.db, plan_restore(shop.db, shop.due(MASTER).id, sha256=was))
     assert master.read_bytes() == old
     assert shop.due(MASTER).sha256 == was
