@@ -4,8 +4,8 @@
 
 Writes its masters under FOLDER (about 7 GB; 2 GB with --quick, which leaves the A0 out) and removes them. Each reading
 is a process of its own on a warm cache; each cell gives seconds, processor seconds (of all threads) and peak memory,
-libraries included, the best of the rounds, after imports. Only ours gives the full Reading; the others only a thumbnail of 1024 pixels. libvips
-needs pyvips. Prints a table in Markdown.
+libraries included, the best of the rounds, after imports. Only ours gives the full Reading; the others only a
+thumbnail of 1024 pixels. libvips needs pyvips. Prints a table in Markdown.
 """
 
 import argparse
@@ -157,8 +157,9 @@ def main() -> int:
         write(Path(options.write[1]), *CASES[options.write[0]])
         return 0
     print(f"{platform.machine()}, Python {platform.python_version()}, best of {options.rounds}\n")
-    print("| master | MB | " + " | ".join(COLUMNS) + " | ours ÷ (SHA-256 + tifffile + OpenCV), time | the same, processor |")
-    print("|---|---|" + "---|" * (len(COLUMNS) + 2))
+    heads = ["master", "MB", *COLUMNS, "ours ÷ (SHA-256 + tifffile + OpenCV), time", "the same, processor"]
+    print("| " + " | ".join(heads) + " |")
+    print("|" + "---|" * len(heads))
     for case, (shape, _, _) in CASES.items():
         if options.quick and shape == A0:
             continue
