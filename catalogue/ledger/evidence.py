@@ -1,23 +1,27 @@
 """What is known of two scans of one piece: are they the same picture, and does colour depart?"""
 
+import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from catalogue.records import likenesses
+from catalogue.records.database import Database
 from catalogue.records.scans import Scan
 from catalogue.settings import Home
 
 if TYPE_CHECKING:
-    from catalogue.likeness.evidence import Evidence as Found
     from catalogue.likeness.examine import Side
+
+PARTIAL = ("tile of", "detail of")  # relations that read one way only
 
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
     """How last time's scan and another relate. ``delta_e`` is the median CIEDE2000 over both previews laid on each
-    other, where it was measured; ``detail`` how finely the other holds the artwork, against last time's."""
+    other, where it was measured; ``verdict`` a person's: ``confirmed``, ``rejected`` or empty."""
 
     relation: str
-    verdict: str            # a person's: "confirmed", "rejected", or ""
+    verdict: str
     delta_e: float | None
     detail: str = ""
 
@@ -25,50 +29,60 @@ class Evidence:
     def text(self) -> str:
         """One line for people."""
         colour = f"median ΔE00 {self.delta_e:.1f}" if self.delta_e is not None else ""
-        return ", ".join(filter(None, (self.relation, colour, self.detail, self.verdict)))
+        judged = f"{self.verdict} by a person" if self.verdict else ""
+        return ", ".join(filter(None, (self.relation, colour, self.detail, judged)))
 
 
-def measured(home: Home, used: Scan, other: Scan) -> Evidence | None:
+def known(db: Database, used: Scan, other: Scan) -> Evidence | None:
+    """What digests and recorded likenesses tell of last time's scan and another; None where nothing does."""
+    if used.pixel_digest and used.pixel_digest == other.pixel_digest:
+        return Evidence("same pixels", "", 0.0, "only what is written beside the picture differs")
+    row = next((row for row in likenesses.of_scan(db, used.id) if other.id in (row.a_scan_id, row.b_scan_id)), None)
+    if row is None:
+        return None
+    found = json.loads(row.evidence)
+    return _evidence(row.relation, row.verdict, found["delta_e_median"], found["detail_ratio"],
+                     used_first=row.a_scan_id == used.id)
+
+
+def measured(db: Database, home: Home, used: Scan, other: Scan) -> Evidence | None:
     """Lay the two previews on each other now and measure, in about a second; None where one cannot be had.
 
     Nothing is recorded.
     """
-    from catalogue.likeness.examine import examine
+    from catalogue.likeness.examine import examine, ordered
 
-    sides = _side(home, used), _side(home, other)
+    sides = _side(db, home, used), _side(db, home, other)
     if sides[0] is None or sides[1] is None:
         return None
     found = examine(sides[0], sides[1])
-    return Evidence("nothing alike found", "", None) if found is None else of_likeness(found)
+    if found is None:
+        return Evidence("nothing alike found", "", None)
+    return _evidence(str(found.relation), "", found.delta_e_median, found.detail_ratio, used_first=ordered(found),
+                     ratio_from_used=True)
 
 
-def of_likeness(found: "Found", verdict: str = "") -> Evidence:
-    """What likeness found of (last time's scan, the other one), in the ledger's terms."""
+def _evidence(relation: str, verdict: str, delta_e: float | None, ratio: float | None, *, used_first: bool,
+              ratio_from_used: bool | None = None) -> Evidence:
+    """``ratio``: pixels of the first for one of the second along the artwork; the first is last time's scan, or
+    else the other one, as ``ratio_from_used`` says where it departs from ``used_first``."""
+    if relation in PARTIAL:
+        relation = f"last time's is a {relation} it" if used_first else f"it is a {relation} last time's"
+    from_used = used_first if ratio_from_used is None else ratio_from_used
     detail = ""
-    if found.detail_ratio:
-        ratio = 1 / found.detail_ratio
-        detail = f"{ratio:.2f} × the pixels across the artwork" if abs(ratio - 1) > 0.02 else "as fine on the artwork"
-    return Evidence(str(found.relation), verdict, found.delta_e_median, detail)
+    if ratio:
+        finer = 1 / ratio if from_used else ratio
+        detail = "as fine on the artwork" if abs(finer - 1) <= 0.02 else f"{finer:.2f} × the pixels across the artwork"
+    return Evidence(relation, verdict, delta_e, detail)
 
 
-def by_digests(used: Scan, other: Scan) -> Evidence | None:
-    """What the digests alone tell, at no cost."""
-    if used.pixel_digest and used.pixel_digest == other.pixel_digest:
-        return Evidence("same pixels", "", 0.0, "only what is written beside the picture differs")
-    return None
-
-
-def _side(home: Home, scan: Scan) -> "Side | None":
-    from catalogue.likeness.evidence import ScanFacts
+def _side(db: Database, home: Home, scan: Scan) -> "Side | None":
+    from catalogue.likeness import store
     from catalogue.likeness.examine import Side
-    from catalogue.likeness.features import extract, load_preview
+    from catalogue.likeness.facts import facts_of
 
-    if not scan.width or not scan.height:
-        return None
+    facts = facts_of(likenesses.compared_scans(db, [scan.id])[scan.id])
     try:
-        preview = load_preview(home.preview(scan.sha256))
-    except (FileNotFoundError, ValueError):  # never made, or damaged: it can be made again by indexing
+        return Side(facts, store.features(home, scan.sha256), lambda: store.preview(home, scan.sha256))
+    except (OSError, ValueError):  # never made, or damaged: indexing makes previews again
         return None
-    facts = ScanFacts(scan.sha256, scan.width, scan.height, scan.pixel_digest, scan.bits or 8, scan.ppi_x,
-                      scan.profile_digest, scan.format, scan.captured, "", scan.role)
-    return Side(facts, extract(preview), lambda: preview)

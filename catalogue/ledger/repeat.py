@@ -64,7 +64,7 @@ def propose(db: Database, home: Home, *, line_id: int | None = None, piece_id: i
     edition = editions.applying(db, piece.id, line.width_mm, line.height_mm, line.medium)
     proposal = Proposal(
         piece, last, replace(line, edition_id=edition.id if edition else None), used, master, printing,
-        _relation(home, old, current, measure),
+        _relation(db, home, old, current, measure),
         fit_of(printing.scan, line, home.settings.print_ppi) if printing else None,
         editions.state(db, edition) if edition else None)
     return replace(proposal, cautions=cautions_for(proposal, home.settings))
@@ -88,7 +88,7 @@ def as_recorded(db: Database, home: Home, line_id: int) -> Proposal:
     printing, used = _healths(db, found, old)
     line = NewLine(**{name: getattr(this, name) for name in NewLine.__dataclass_fields__})
     proposal = Proposal(piece, last, line, used, printing, printing,
-                        _relation(home, old, found, False),
+                        _relation(db, home, old, found, False),
                         fit_of(printing.scan, line, home.settings.print_ppi) if printing else None, None)
     return replace(proposal, cautions=cautions_for(proposal, home.settings))
 
@@ -99,10 +99,10 @@ def _healths(db: Database, one: Scan | None, other: Scan | None) -> tuple[Health
     return first, first if one and other and one.id == other.id else health(db, other) if other else None
 
 
-def _relation(home: Home, used: Scan | None, other: Scan | None, measure: bool) -> Evidence | None:
+def _relation(db: Database, home: Home, used: Scan | None, other: Scan | None, measure: bool) -> Evidence | None:
     if used is None or other is None or used.id == other.id:
         return None
-    return evidence.by_digests(used, other) or (evidence.measured(home, used, other) if measure else None)
+    return evidence.known(db, used, other) or (evidence.measured(db, home, used, other) if measure else None)
 
 
 def _or(given: T | None, otherwise: T) -> T:

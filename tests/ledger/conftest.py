@@ -2,7 +2,8 @@
 
 import hashlib
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from io import BytesIO
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 import tifffile
 from PIL import Image
 
+from catalogue.indexing.recording import keep_preview
 from catalogue.indexing.stores import add_store
 from catalogue.reading.model import Picture, Reading
 from catalogue.records import files, pieces, runs, scans, stores
@@ -46,13 +48,14 @@ class Shop:
         reading = Reading(path, stat.st_size, stat.st_mtime_ns, sha256, pixels, "TIFF",
                           Picture(*px, 8, "uint", 3, "RGB", "none", "strips", profile_name="Scanner RGB" if profile
                                   else "", profile_digest=profile))
+        if preview is not None:
+            buffer = BytesIO()
+            preview.save(buffer, "WEBP", lossless=True)
+            reading = replace(reading, preview=buffer.getvalue())
+            keep_preview(self.home, reading)
         with transaction(self.db):
             scan_id = scans.save(self.db, reading, role=role, piece_id=piece_id)
             files.save(self.db, 1, path, stat.st_size, stat.st_mtime_ns, scan_id, self.run, verified=False)
-            if preview is not None:
-                kept = self.home.preview(sha256)
-                kept.parent.mkdir(parents=True, exist_ok=True)
-                preview.save(kept, "WEBP", lossless=True)
             if piece_id is not None:
                 pieces.propose_current(self.db, piece_id)
         return sha256

@@ -10,8 +10,9 @@ from skimage import color, data
 
 from catalogue.errors import Damaged, NotFound, Refused
 from catalogue.ledger import editions, health, repeat, statuses
+from catalogue.likeness import service
 from catalogue.progress import never, unheard
-from catalogue.records import events, files, findings, orders, scans
+from catalogue.records import events, files, findings, orders, pieces, scans
 from catalogue.records.database import transaction
 from catalogue.records.numbers import Number
 from catalogue.records.orders import NewLine
@@ -63,11 +64,10 @@ def test_another_current_master_is_a_grave_caution_until_the_two_are_known_to_ag
     assert again.last and again.line.scan_sha256 == again.last.scan_sha256 != newer
 
 
-@pytest.mark.parametrize(("shift", "grave"), [(0, False), (40, True)])
-def test_a_rescan_is_measured_against_the_scan_of_last_time(shop: Shop, shift: int, grave: bool) -> None:
+def test_a_rescan_is_measured_against_the_scan_of_last_time(shop: Shop) -> None:
     """The picture is scikit-image's; CIEDE2000 of the two previews is taken from scikit-image too."""
     picture = data.coffee()[:, :500]
-    moved = np.clip(picture.astype(int) + np.array((shift, 0, -shift)), 0, 255).astype(np.uint8)
+    moved = np.clip(picture.astype(int) + np.array((40, 0, -40)), 0, 255).astype(np.uint8)
     piece = shop.piece("Ilse Marwood", "Still Life")
     old = shop.scan("old.tif", piece, shade=1, stated_px=(5000, 4000), preview=Image.fromarray(picture))
     shop.scan("new.tif", piece, shade=2, stated_px=(6000, 4800), preview=Image.fromarray(moved))
@@ -79,7 +79,40 @@ def test_a_rescan_is_measured_against_the_scan_of_last_time(shop: Shop, shift: i
     expected = float(np.median(color.deltaE_ciede2000(color.rgb2lab(picture), color.rgb2lab(moved))))
     assert found.evidence and found.evidence.delta_e == pytest.approx(expected, abs=0.3)
     assert "1.20 × the pixels" in found.evidence.detail
-    assert bool(found.grave) is grave and "other scan" in kinds(found)
+    assert "other scan" in {c.kind for c in found.grave}
+
+
+def test_a_recorded_likeness_and_a_persons_verdict_are_taken(shop: Shop) -> None:
+    """Found once, it is not measured again; a rejected pair does not show the same work, whatever its colour."""
+    picture = data.coffee()[:, :500]
+    piece = shop.piece("Ilse Marwood", "Still Life")
+    old = shop.scan("old.tif", piece, shade=1, stated_px=(5000, 4000), preview=Image.fromarray(picture))
+    shop.scan("new.tif", piece, shade=2, stated_px=(6000, 4800), preview=Image.fromarray(picture))
+    with transaction(shop.db):
+        order = orders.save(shop.db, "R-1", "2023-05-06", status="collected")
+        orders.add_line(shop.db, order, NewLine(piece, 500, 400, 1, scan_sha256=old))
+    measured = repeat.propose(shop.db, shop.home, piece_id=piece, measure=True).evidence
+    assert service.update(shop.db, shop.home).found == 1
+    found = repeat.propose(shop.db, shop.home, piece_id=piece)
+    assert found.evidence == measured and not found.grave
+    pair = service.of_scan(shop.db, 1)[0]
+    service.judge(shop.db, pair.id, "rejected")
+    judged = repeat.propose(shop.db, shop.home, piece_id=piece)
+    assert judged.evidence and "rejected by a person" in judged.evidence.text and judged.grave
+
+
+def test_a_part_is_no_repeat_of_the_whole(shop: Shop) -> None:
+    picture = data.coffee()
+    piece = shop.piece("Ilse Marwood", "Still Life")
+    old = shop.scan("old.tif", piece, shade=1, stated_px=(6000, 4000), preview=Image.fromarray(picture))
+    shop.scan("new.tif", piece, shade=2, stated_px=(5000, 4000), preview=Image.fromarray(picture[100:350, 150:450]))
+    with transaction(shop.db):
+        order = orders.save(shop.db, "R-1", "2023-05-06", status="collected")
+        orders.add_line(shop.db, order, NewLine(piece, 500, 400, 1, scan_sha256=old))
+        pieces.set_current(shop.db, piece, 2, "person")
+    found = repeat.propose(shop.db, shop.home, piece_id=piece, measure=True)
+    assert found.evidence and found.evidence.relation == "it is a tile of last time's"
+    assert found.evidence.detail.startswith("1.67 ×") and "other scan" in {c.kind for c in found.grave}
 
 
 def test_the_same_pixels_under_other_tags_are_no_reason_to_worry(shop: Shop) -> None:
