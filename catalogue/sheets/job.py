@@ -123,7 +123,8 @@ def _before(job: Proposal, home: Home) -> list[tuple[str, str]]:
     last = job.last
     if last is None:
         return []
-    same = {True: "the same scan, bit for bit", False: "another scan", None: "not on record"}[job.same_bytes]
+    other = f"another scan: {job.evidence.text}" if job.evidence else "another scan"
+    same = {True: "the same scan, bit for bit", False: other, None: "not on record"}[job.same_bytes]
     rows = [
         ("last order", f"{last.number}, {values.shown_day(last.placed, home.settings.dates)}: {last.quantity} × "
                        f"{values.shown_size(last.width_mm, last.height_mm)}, {last.medium}".rstrip(", ")),
