@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.errors import Refused
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -34,6 +35,8 @@ def command(session: Session, folders: tuple[Path, ...], anew: bool, source: Pat
     if (folders or ledger) and not anew:
         raise click.UsageError("FOLDER… and --ledger go with --rebuild.")
     home = session.home
+    if home.settings.read_only:
+        raise Refused("This catalogue can only be looked at here.", hint="Recover it on the seat that keeps it.")
     if not yes:
         what = "Rebuild the catalogue from the stores" if anew else "Put a backup in the catalogue's place"
         click.confirm(f"{what} in {home.folder}? The present one is kept aside.", abort=True, err=True)

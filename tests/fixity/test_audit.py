@@ -401,8 +401,8 @@ auditing.audit(db, home, stores.listed(db), report=report)
 
 def test_several_stores_are_read_side_by_side_one_reader_a_spinning_disk(shop: Shop, scan: Scan,
                                                                         monkeypatch: pytest.MonkeyPatch) -> None:
-    from threading import Lock
-    from time import sleep
+    """The first file of each store waits for the other's: alone, one after the other, neither would go on."""
+    from threading import Barrier, Lock
 
     from catalogue.records import stores
 
@@ -411,27 +411,29 @@ def test_several_stores_are_read_side_by_side_one_reader_a_spinning_disk(shop: S
         scan(f"main/a/{n}.tif", seed=n)
         scan(f"disk/a/{n}.tif", seed=n)
     shop.index("main", "disk")
-    stores.set_one_reader(shop.db, shop.store("disk").id, True)
-    shop.db.conn.commit()
-    real, at_once, most, lock = checking.check, {"main": 0, "disk": 0}, {"main": 0, "disk": 0, "both": 0}, Lock()
+    with shop.db.conn:
+        stores.set_one_reader(shop.db, shop.store("disk").id, True)
+    real, meet, lock = checking.check, Barrier(2), Lock()
+    seen, now, most = set[str](), {"main": 0, "disk": 0}, {"main": 0, "disk": 0}
 
     def counted(path: str, *args: object, **options: object) -> object:
         name = "disk" if "/disk/" in path else "main"
         with lock:
-            at_once[name] += 1
-            most[name] = max(most[name], at_once[name])
-            most["both"] = max(most["both"], sum(at_once.values()))
-        sleep(0.01)  # holds the reader, so that another would be seen
+            now[name] += 1
+            most[name] = max(most[name], now[name])
+            first = name not in seen
+            seen.add(name)
+        if first:
+            meet.wait(timeout=30)
         try:
             return real(path, *args, **options)  # type: ignore[arg-type]
         finally:
             with lock:
-                at_once[name] -= 1
+                now[name] -= 1
 
     monkeypatch.setattr(auditing, "check", counted)
     shop.audit("main", "disk")
     assert most["disk"] == 1
-    assert most["both"] > most["disk"]
 
 
 @pytest.mark.usefixtures("master")
