@@ -43,6 +43,10 @@ def _of_last_time(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
                       "Print from it again with --as-last-time, or make it anew from the master.")
     added = shown_day(master.scan.first_indexed, settings.dates)
     what = evidence.text if evidence else "how the two relate was never looked at"
+    if proposal.printing is not None and proposal.printing.scan.id == used.scan.id:
+        yield Caution("last time's scan", f"Printed from last time's scan; the current master (indexed {added}) is "
+                      f"another: {what}.")
+        return
     agrees = (evidence is not None and evidence.relation in SAME_PICTURE and evidence.verdict != "rejected"
               and evidence.delta_e is not None and evidence.delta_e <= COLOUR_DEPARTS)
     yield Caution("other scan", f"The current master (indexed {added}) is not the scan printed last time: {what}.",

@@ -62,6 +62,7 @@ def test_another_current_master_is_a_grave_caution_until_the_two_are_known_to_ag
     assert [c.kind for c in proposal.grave] == ["other scan"]
     again = repeat.propose(shop.db, shop.home, piece_id=piece, as_last_time=True)
     assert again.last and again.line.scan_sha256 == again.last.scan_sha256 != newer
+    assert "last time's scan" in kinds(again) and not again.grave
 
 
 def test_a_rescan_is_measured_against_the_scan_of_last_time(shop: Shop) -> None:
