@@ -4,7 +4,6 @@ import csv
 import hashlib
 import io
 import os
-import shutil
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +11,8 @@ from pathlib import Path
 from catalogue import __version__
 from catalogue.errors import NotFound, Refused
 from catalogue.fixity.bag_names import distinct, escaped, portable
-from catalogue.fixity.copying import copy_verified, part_path, sync_folder
+from catalogue.fixity.copying import copy_verified
+from catalogue.fixity.parts import part_folder, sync_folder
 from catalogue.fixity.restore import sources
 from catalogue.indexing.recording import real_path
 from catalogue.indexing.stores import where
@@ -55,16 +55,8 @@ def write_bag(db: Database, target: Path, wanted: Sequence[Baggable], *, descrip
                           path=target)
     if not wanted:
         raise NotFound("There is no scan to put into the bag.")
-    part = part_path(target)
-    if part.exists():
-        shutil.rmtree(part)  # ours, of a bag that was never finished
-    try:
+    with part_folder(target) as part:
         bag = _filled(db, part, wanted, description, organisation, report, cancelled)
-        part.rename(target)
-        sync_folder(target.parent)
-    except BaseException:
-        shutil.rmtree(part, ignore_errors=True)
-        raise
     with transaction(db):
         for one in wanted:
             events.append(db, "transfer", "success", path=one.path, sha256=one.sha256, detail=f"into a bag: {target}")
@@ -73,7 +65,7 @@ def write_bag(db: Database, target: Path, wanted: Sequence[Baggable], *, descrip
 
 def _filled(db: Database, folder: Path, wanted: Sequence[Baggable], description: str, organisation: str,
             report: Report, cancelled: Cancelled) -> Bag:
-    (folder / "data").mkdir(parents=True)
+    (folder / "data").mkdir()
     taken: set[str] = set()
     listed: list[tuple[str, Baggable]] = []
     total, done = sum(w.bytes for w in wanted), 0

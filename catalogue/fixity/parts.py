@@ -3,6 +3,7 @@
 import errno
 import hashlib
 import os
+import shutil
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -19,6 +20,45 @@ _OPEN = os.O_CLOEXEC | os.O_NOFOLLOW
 
 class NoRoom(Refused):
     """The disk is full, or would be."""
+
+
+@contextmanager
+def part_folder(target: Path) -> Iterator[Path]:
+    """A new folder under a temporary name beside ``target``, locked; it gets its name on leaving, or is removed.
+
+    One left by a program that was killed is removed first. Raises :class:`Busy` when another program is filling it.
+    """
+    part = part_path(target)
+    busy = Busy("Another program is writing to the same name.", hint="Wait until it is done.", path=target)
+    with writing(target):
+        make_folders(target.parent)
+        if part.is_dir() and not part.is_symlink():
+            left = os.open(part, os.O_RDONLY | _OPEN)
+            try:
+                if not _locked(left):
+                    raise busy
+                shutil.rmtree(part)
+            finally:
+                os.close(left)
+        try:
+            part.mkdir()
+        except FileExistsError as error:
+            raise busy from error
+    held = os.open(part, os.O_RDONLY | _OPEN)
+    try:
+        if not _locked(held):
+            raise busy
+        yield part
+        with writing(target):
+            if os.path.lexists(target):
+                raise Refused("There is already something of this name.", path=target)
+            part.rename(target)
+            sync_folder(target.parent)
+    except BaseException:
+        shutil.rmtree(part, ignore_errors=True)  # the error itself is what is to be told
+        raise
+    finally:
+        os.close(held)
 
 
 def part_path(target: Path) -> Path:

@@ -15,11 +15,12 @@ from fixity_shop import Shop, rot
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from catalogue.errors import CatalogueError, NotFound, Refused
+from catalogue.errors import Busy, CatalogueError, NotFound, Refused
 from catalogue.fixity.bag_check import check_bag
 from catalogue.fixity.bag_names import distinct, escaped, portable, unescaped, unsafe
 from catalogue.fixity.bags import Bag, baggable, write_bag
 from catalogue.fixity.copying import Stopped
+from catalogue.fixity.parts import part_folder, part_path
 from catalogue.records.paths import kept
 
 Scan = Callable[..., Path]
@@ -152,6 +153,17 @@ def test_a_bag_is_whole_or_not_there(shelf: Shop) -> None:
         write(shelf, report=lambda p: seen.append(p.done), cancelled=lambda: bool(seen) and seen[-1] >= 2)
     assert sorted(p.name for p in shelf.folder.iterdir() if "bag" in p.name or "part" in p.name) == []
     write(shelf)
+
+
+def test_what_a_killed_program_left_is_removed_but_a_living_ones_is_not(shelf: Shop) -> None:
+    left = part_path(shelf.folder / "bag")
+    (left / "data").mkdir(parents=True)
+    (left / "data" / "half.tif").write_bytes(b"half")
+    made = write(shelf)
+    assert not left.exists()
+    assert check_bag(made.folder) == []
+    with part_folder(shelf.folder / "second"), pytest.raises(Busy):
+        write(shelf, "second")
 
 
 def test_a_bag_goes_neither_over_anything_nor_into_a_store(shelf: Shop) -> None:
