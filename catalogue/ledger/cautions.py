@@ -38,20 +38,20 @@ def _of_last_time(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
         yield Caution("other scan", "The scan printed last time is not in the catalogue any more.",
                       "Compare with a print before you promise the same.", grave=True)
         return
-    if used.scan.role == "print file":
-        yield Caution("print file", "Last time a print file was used, not the master itself.",
-                      "Print from it again with --as-last-time, or make it anew from the master.")
     added = shown_day(master.scan.first_indexed, settings.dates)
     what = evidence.text if evidence else "how the two relate was never looked at"
     if proposal.printing is not None and proposal.printing.scan.id == used.scan.id:
         yield Caution("last time's scan", f"Printed from last time's scan; the current master (indexed {added}) is "
                       f"another: {what}.")
         return
+    if used.scan.role == "print file":
+        yield Caution("print file", "Last time a print file was used, not the master itself.",
+                      "Print from it again, or make it anew from the master.")
     agrees = (evidence is not None and evidence.relation in SAME_PICTURE and evidence.verdict != "rejected"
               and evidence.delta_e is not None and evidence.delta_e <= COLOUR_DEPARTS)
-    yield Caution("other scan", f"The current master (indexed {added}) is not the scan printed last time: {what}.",
+    yield Caution("other scan", f"The scan to print from (indexed {added}) is not last time's: {what}.",
                   "Colour agrees closely." if agrees else
-                  "Make a test print, or print from last time's scan with --as-last-time.", grave=not agrees)
+                  "Make a test print, or print from last time's scan.", grave=not agrees)
 
 
 def _of_file(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
