@@ -10,7 +10,7 @@ from catalogue.commands.show import find_piece
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from catalogue.ledger.rescans import Rescan
+    from catalogue.ledger.rescans import Captures, Rescan
     from catalogue.records.demand import Captured
 
 
@@ -26,7 +26,7 @@ def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], re
 
     With PIECE: its shortfall, and the capture notes of the same artist's scans, the likest relief first.
     """
-    from catalogue.ledger.rescans import advice, notes_to_offer
+    from catalogue.ledger.rescans import advice, captures, notes_to_offer
 
     db = session.existing()
     if not piece:
@@ -42,8 +42,9 @@ def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], re
         note_capture(db, chosen.id, _pairs(noted), relief_mm=relief)
     ours = [one for one in advice(db, session.home.settings) if one.piece_id == chosen.id]
     offered = notes_to_offer(db, chosen.id)
-    session.emit({"piece": chosen.id, "advice": ours, "captured before": offered},
-                 lambda out: _piece(out, ours, offered))
+    expected = captures(db, session.home.settings, chosen.id)
+    session.emit({"piece": chosen.id, "advice": ours, "captures": expected, "captured before": offered},
+                 lambda out: _piece(out, ours, expected, offered))
 
 
 def _pairs(noted: tuple[str, ...]) -> dict[str, str]:
@@ -73,10 +74,19 @@ def _advice(out: "Console", found: list["Rescan"]) -> None:
         out.print("Every master serves the sizes asked of it.")
 
 
-def _piece(out: "Console", ours: list["Rescan"], offered: list["Captured"]) -> None:
-    from catalogue.ledger.rescans import ORIGINALS
+def _piece(out: "Console", ours: list["Rescan"], expected: "Captures | None", offered: list["Captured"]) -> None:
+    from catalogue.ledger.rescans import ORIGINALS, WEAVE
+    from catalogue.ledger.values import shown_size
 
     _advice(out, ours)
+    if expected:
+        count = expected.across * expected.down
+        bed = shown_size(*expected.bed_mm)
+        out.print(f"{count} {'capture' if count == 1 else 'captures'} ({expected.across} × {expected.down}) of "
+                  f"{shown_size(expected.width_mm, expected.height_mm)} on a bed of {bed}"
+                  + (f", each overlapping the next by {expected.overlap:.0%}." if count > 1 else "."))
+        if count > 1:
+            out.print(WEAVE)
     out.print("\n".join(ORIGINALS))
     for one in offered:
         relief = f", relief {one.relief_mm:g} mm" if one.relief_mm is not None else ""

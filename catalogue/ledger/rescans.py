@@ -5,13 +5,14 @@ from itertools import groupby
 from operator import attrgetter
 
 from catalogue.ledger.fit import fit_of
-from catalogue.records import demand, scans
+from catalogue.records import demand, pieces, scans
 from catalogue.records.database import Database
 from catalogue.records.demand import Captured, Demand
 from catalogue.records.orders import NewLine
 from catalogue.settings import Settings
 
 # Handling originals, common practice, no source.
+WEAVE = "Turn no capture of a canvas against the others, or the weave will not meet where they are joined."
 ORIGINALS = ("Ask the artist's leave before an original is laid on the glass, and agree who carries the risk.",
              "Dust the glass and check it is dry; leave the lid off work with relief, and never press it down.",
              "Carry a canvas by its stretcher; do not slide it, lift it to move it.")
@@ -76,6 +77,32 @@ def _piece(db: Database, asked: list[Demand], settings: Settings) -> Rescan | No
     ppi = min(filter(None, (scan.ppi_x, scan.ppi_y)), default=None)
     return Rescan(first.piece_id, first.artist, first.title, sum(size.prints for size in short.values()), last, ppi,
                   ppi * need if ppi else None, tuple(sorted(short.values(), key=lambda size: -size.prints)))
+
+
+@dataclass(frozen=True, slots=True)
+class Captures:
+    """How many captures an original takes on the shop's bed: across and down, for an original of that size in mm."""
+
+    across: int
+    down: int
+    width_mm: float
+    height_mm: float
+    bed_mm: tuple[int, int]
+    overlap: float
+
+
+def captures(db: Database, settings: Settings, piece_id: int) -> Captures | None:
+    """The captures to expect; the original's size as measured, else as its master states. None where neither does."""
+    from catalogue.likeness.tiles import expected
+
+    piece = pieces.by_id(db, piece_id)
+    picture = scans.picture(db, piece.current_scan_id) if piece and piece.current_scan_id else None
+    size = ((piece and piece.width_mm) or (picture and picture.width_mm),
+            (piece and piece.height_mm) or (picture and picture.height_mm))
+    if not size[0] or not size[1]:
+        return None
+    across, down = expected((size[0], size[1]), settings.bed_mm, settings.tile_overlap)
+    return Captures(across, down, size[0], size[1], settings.bed_mm, settings.tile_overlap)
 
 
 def notes_to_offer(db: Database, piece_id: int, limit: int = 5) -> list[Captured]:

@@ -1,10 +1,12 @@
 """Which pieces want a new scan, and which capture notes are offered for it."""
 
+from dataclasses import replace
+
 import pytest
 
 from catalogue.errors import Refused
 from catalogue.ledger.capture import note_capture
-from catalogue.ledger.rescans import advice, notes_to_offer
+from catalogue.ledger.rescans import advice, captures, notes_to_offer
 from catalogue.records import orders, pieces, scans
 from catalogue.records.database import transaction
 from catalogue.records.orders import NewLine
@@ -54,6 +56,22 @@ def test_notes_of_the_same_artist_come_by_likeness_of_relief(shop: Shop) -> None
     chosen = pieces.known_piece(shop.db, "Ilse Marwood", "Kiln")
     assert chosen is not None
     assert [one.title for one in notes_to_offer(shop.db, chosen)] == ["Kiln", "Pier", "Marsh", "Dune"]
+
+
+@pytest.mark.parametrize(("size", "bed", "least", "most"), [
+    ((594, 841), (297, 420), 9, 12), ((594, 841), (460, 650), 4, 6), ((600, 600), (297, 420), 4, 6),
+    ((600, 600), (460, 650), 2, 2), ((200, 280), (297, 420), 1, 1)])
+def test_captures_to_expect(shop: Shop, size: tuple[float, float], bed: tuple[int, int], least: int,
+                            most: int) -> None:
+    """An A1 original takes 9 to 12 captures on an A3 bed and 4 to 6 on one of 65 × 46 cm; a square of 60 cm takes 4
+    to 6 and 2: common practice, no source."""
+    piece = shop.piece("Ilse Marwood", "Pier")
+    settings = replace(shop.home.settings, bed_mm=bed)
+    assert captures(shop.db, settings, piece) is None
+    pieces.describe(shop.db, piece, year="", series="", inventory_number="", width_mm=size[0], height_mm=size[1],
+                    relief_mm=None, notes="")
+    found = captures(shop.db, settings, piece)
+    assert found is not None and least <= found.across * found.down <= most
 
 
 def test_capture_notes_merge_and_an_empty_value_takes_a_field_away(shop: Shop) -> None:
