@@ -248,7 +248,7 @@ def _stoppable() -> "Iterator[tuple[Report, Cancelled]]":
 @click.option("--date", "placed")
 @click.option("--order-notes", help="Notes on the whole order.")
 @click.option("--size", help="Such as 50x70 (cm) or 500x700mm.")
-@click.option("--quantity", type=click.IntRange(1))
+@click.option("--quantity", type=click.IntRange(1, 100_000))
 @click.option("--medium")
 @click.option("--border", help="In mm.")
 @click.option("--wrap", help="In mm.")

@@ -4,6 +4,7 @@ import csv
 import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from io import StringIO
 from pathlib import Path
 
 from catalogue.errors import CatalogueError
@@ -114,7 +115,7 @@ def read_table(path: Path, ours: Mapping[str, Sequence[str]], mapping: Mapping[s
     head, _, _ = text.partition("\n")
     separator = max(",;\t", key=head.count)
     try:
-        lines = csv.reader(text.splitlines(keepends=True), delimiter=separator, strict=True)
+        lines = csv.reader(StringIO(text, newline=""), delimiter=separator, strict=True)
         headings = [h.strip() for h in next(lines, [])]
         chosen, units = _chosen(headings, ours, mapping, path)
         rows = []

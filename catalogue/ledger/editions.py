@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from catalogue.errors import NotFound, Refused
+from catalogue.ledger.values import MOST
 from catalogue.records import editions, pieces
 from catalogue.records.database import Database, transaction
 from catalogue.records.editions import Edition
@@ -47,8 +48,8 @@ def define(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, sco
     """
     if pieces.by_id(db, piece_id) is None:
         raise NotFound(f"There is no piece number {piece_id}.")
-    if size_limit < 1 or proofs < 0:
-        raise Refused("An edition has at least one print, and no fewer than no proofs.")
+    if not 1 <= size_limit <= MOST or not 0 <= proofs <= MOST:
+        raise Refused(f"An edition has 1 to {MOST:,} prints, and at most as many proofs.")
     if scope not in editions.SCOPES:
         raise Refused(f"An edition counts {' or '.join(editions.SCOPES)}, not {scope!r}.")
     if (scope == "one size") != (width_mm is not None and height_mm is not None):

@@ -60,7 +60,7 @@ def _taken(db: Database, row: Row, units: Mapping[str, str], dates: str, make_pi
 
 def _defined(db: Database, row: Row, units: Mapping[str, str], dates: str, make_pieces: bool,
              names: dict[int, str]) -> str:
-    if not row.get("limit").isdecimal() or not (row.get("proofs") or "0").isdecimal():
+    if not all(text.isdecimal() and len(text) < 9 for text in (row.get("limit"), row.get("proofs") or "0")):
         raise ValueError(f"{row.get('limit')!r} and {row.get('proofs')!r} are no edition size and proofs")
     width, height = _size(row, units)
     scope = folded(row.get("scope")) if row.get("scope") else ("one size" if width else "")

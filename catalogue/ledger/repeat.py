@@ -12,6 +12,7 @@ from catalogue.ledger.evidence import Evidence
 from catalogue.ledger.fit import fit_of
 from catalogue.ledger.health import Health, health
 from catalogue.ledger.proposal import Caution, Proposal
+from catalogue.ledger.values import MOST
 from catalogue.records import orders, pieces, scans
 from catalogue.records.database import Database, transaction
 from catalogue.records.numbers import Number
@@ -59,8 +60,8 @@ def propose(db: Database, home: Home, *, line_id: int | None = None, piece_id: i
         scan_sha256=printing.scan.sha256 if printing else "", scan_name=_file_name(printing),
         profile=last.profile if last else "", settings=last.settings if last else "",
         repeat_of=last.id if last else None)
-    if line.width_mm <= 0 or line.height_mm <= 0 or line.quantity < 1:
-        raise Refused("A print has a size above nothing, and there is at least one.")
+    if line.width_mm <= 0 or line.height_mm <= 0 or not 1 <= line.quantity <= MOST:
+        raise Refused(f"A print has a size above nothing, and there are 1 to {MOST:,}.")
     edition = editions.applying(db, piece.id, line.width_mm, line.height_mm, line.medium)
     proposal = Proposal(
         piece, last, replace(line, edition_id=edition.id if edition else None), used, master, printing,
@@ -147,8 +148,8 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
     """
     chosen = list(replacing or numbers)
     count = _or(quantity, len(chosen) or proposal.line.quantity)
-    if count < 1:
-        raise Refused("At least one print is ordered.")
+    if not 1 <= count <= MOST:
+        raise Refused(f"1 to {MOST:,} prints are ordered.")
     if chosen and len(chosen) != count:
         raise Refused(f"{len(chosen)} numbers were given for {count} prints.")
     if status not in orders.STATUSES or status == "cancelled":

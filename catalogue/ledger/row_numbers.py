@@ -56,7 +56,7 @@ def numbers_of(row: Row, status: str, quantity: str) -> Numbers:
     if taken and status == "cancelled" and not after:
         taken, remark = [], "cancelled, so its edition numbers stay free"
     count = len(taken) + len(replacing)
-    if count and quantity and not after and (not quantity.isdecimal() or int(quantity) != count):
+    if count and quantity and not after and (not quantity.isdecimal() or int(quantity[:9]) != count):
         raise Refused(f"It has {quantity} prints but {count} edition numbers.")
     return Numbers(taken, replacing, losses, stated, row.get("edition"), remark)
 

@@ -68,7 +68,7 @@ def size_of(row: Row, rules: Rules) -> tuple[float, float]:
 def quantity_of(text: str, numbered: int) -> int:
     if not text:
         return max(numbered, 1)
-    if not text.isdecimal() or int(text) < 1:
+    if not text.isdecimal() or not 1 <= int(text[:9]) <= values.MOST:
         raise ValueError(f"{text!r} is no quantity")
     return int(text)
 

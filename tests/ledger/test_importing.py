@@ -1,11 +1,15 @@
 """Orders and editions from CSV: a fate for every row, linked to the very bytes, nothing twice."""
 
+import csv
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from catalogue.errors import CatalogueError
 from catalogue.indexing.stores import add_store
+from catalogue.ledger.columns import ORDERS as ORDER_COLUMNS
 from catalogue.ledger.columns import kind_of
 from catalogue.ledger.importing import import_orders
 from catalogue.ledger.importing_editions import import_editions
@@ -236,3 +240,38 @@ def test_artists_and_pieces_come_and_go_as_tables(stocked: Shop, tmp_path: Path)
     assert [(p.title, p.width_mm, p.relief_mm) for p in pieces.every(other)] == [
         (p.title, p.width_mm, p.relief_mm) for p in pieces.every(stocked.db)]
     other.close()
+
+
+def test_counts_beyond_reason_are_slips(stocked: Shop) -> None:
+    rows = [f"R-{i},2024-01-01,Tomas Quill,Salt Field,,60,60,,,,,{quantity},,,,,,salt.tif"
+            for i, quantity in enumerate(["100001", "1" + "0" * 40, "0", "-3", "2.5", "²"])]
+    path = written(stocked, "many.csv", "\n".join([ORDERS.splitlines()[0], *rows]))
+    assert import_orders(stocked.db, stocked.home.settings, path).counts == {"not understood": 6}
+    path = written(stocked, "e.csv", "artist,title,edition size\nTomas Quill,Salt Field," + "9" * 30 + "\n")
+    assert import_editions(stocked.db, stocked.home.settings, path).counts == {"not understood": 1}
+
+
+CELL = st.one_of(st.text(max_size=12), st.integers(-5, 10**30).map(str), st.sampled_from(
+    ["50x70", "1e9x2", "inf", "nan", "²", "٣", "1-99999", "AP IV", "0", "2024-02-30", "2024-05-05", "'=1", "IIII",
+     "Ilse Marwood", "Harbour at Low Water", "harbour.tif", "7: 2024-01-01 torn", "cancelled after printing"]))
+
+
+@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(cells=st.lists(st.tuples(st.sampled_from([*ORDER_COLUMNS]), CELL), max_size=12))
+def test_whatever_a_row_says_it_has_a_fate_and_a_dry_run_leaves_no_trace(
+        stocked: Shop, cells: list[tuple[str, str]]) -> None:
+    sound = {"number": "R-1", "date": "2024-05-05", "artist": "Ilse Marwood", "piece": "Harbour at Low Water",
+             "size": "50x70", "quantity": "1"} | dict(cells)
+    path = stocked.home.folder / "any.csv"
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file)
+        writer.writerows([sound.keys(), sound.values()])
+    if editions.listed(stocked.db) == []:
+        import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
+    try:
+        outcome = import_orders(stocked.db, stocked.home.settings, path, dry_run=True, make_pieces=True)
+    except CatalogueError:
+        assert not any(sound.values()) or any("\n" in v or "\r" in v or "\0" in v for v in sound.values())
+    else:
+        assert len(outcome.fates) <= 1 and orders.all_lines(stocked.db) == []
+        assert pieces.counts(stocked.db)["piece"] == 2
