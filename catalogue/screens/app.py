@@ -22,6 +22,7 @@ from catalogue.records.database import Database, open_seat
 from catalogue.records.orders import Order
 from catalogue.records.search import Vocabulary
 from catalogue.screens.adding import AddStorePage
+from catalogue.screens.alike import AlikePage
 from catalogue.screens.audit import AuditPage
 from catalogue.screens.browse import BrowsePage
 from catalogue.screens.health import HealthPage
@@ -70,7 +71,7 @@ class CatalogueApp(App[None]):
     CSS_PATH = "screens.tcss"
     BINDINGS: ClassVar[list[BindingType]] = everywhere()
     MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = {
-        "browse": BrowsePage, "orders": OrdersPage, "audit": AuditPage, "intake": IntakePage,
+        "browse": BrowsePage, "orders": OrdersPage, "alike": AlikePage, "audit": AuditPage, "intake": IntakePage,
         "stores": StoresPage, "health": HealthPage,
         "first": partial(AddStorePage, first=True)}
     # Textual declares these on the instance, so they cannot be ClassVar here.

@@ -144,3 +144,19 @@ def start_backup(shop: "CatalogueApp") -> bool:
         return back_up(db, home, report=report)
 
     return shop.begin("Backup", job, lambda made: f"Kept as {made.path.name}, checked.")
+
+
+def start_comparing(shop: "CatalogueApp") -> bool:
+    """Compare scans not compared yet with all others."""
+    home = shop.home
+
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> Any:
+        from catalogue.likeness.service import update
+
+        return update(db, home, report=report, cancelled=cancelled)
+
+    def told(done: Any) -> str:
+        lost = f" {counted(len(done.unreadable), 'preview')} could not be used." if done.unreadable else ""
+        return f"{counted(done.compared, 'scan')} compared, {counted(done.found, 'pair')} found.{lost}"
+
+    return shop.begin("Comparing", job, told)

@@ -27,7 +27,7 @@ SIGNS = {"enter": "⏎", "escape": "Esc", "slash": "/", "question_mark": "?", "t
          "plus": "+", "minus": "-", "delete": "Del", "home": "Home", "end": "End"}
 
 # The places, in the order of their digits: mode, title.
-PLACES = (("browse", "Browse"), ("orders", "Orders"), ("audit", "Audit"), ("intake", "Intake"),
+PLACES = (("browse", "Browse"), ("orders", "Orders"), ("alike", "Alike"), ("audit", "Audit"), ("intake", "Intake"),
           ("stores", "Stores"), ("health", "Health"))
 
 LISTS = (
@@ -75,6 +75,19 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("enter", "open", "open piece", "Open the piece of the line.", 1),
         Key("r", "repeat", "repeat", "Repeat the line.", 2),
         Key("s", "next_status", "filter", "Show lines of one state only: asked, approved, printed, and so on.", 3),
+    ),
+    "alike": (
+        Key("c", "confirm", "same piece", "Confirm: both show one piece. Goes on to the next.", 1),
+        Key("r", "reject", "not the same", "Reject: the pair never comes back.", 2),
+        Key("u", "undo", "undo", "Take the last verdict or merge back.", 3),
+        Key("space", "next_view", "view", "Side by side, blink, difference, where the one lies on the other.", 4),
+        Key("b", "view(1)", "blink", "The one in the other's place, and back."),
+        Key("d", "view(2)", "difference", "Where they differ, four times as strong; grey is no difference."),
+        Key("w", "view(3)", "where", "Where this one lies on that one."),
+        Key("g", "merge", "merge", "File the two pieces as one.", 6),
+        Key("enter", "open", "open piece", "Open the piece.", 7),
+        Key("a", "all", "all", "All pairs, or those without a verdict.", 8),
+        Key("i", "compare", "compare", "Compare scans not compared yet with all others.", 9),
     ),
     "stores": (
         Key("a", "add", "add", "Add a store: point to a folder, disk or share.", 1),

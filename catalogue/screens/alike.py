@@ -1,0 +1,287 @@
+"""Alike: two scans that may show one piece, laid on each other, with the evidence and one key for the verdict."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import ClassVar
+
+from rich.text import Text
+from textual.binding import BindingType
+from textual.containers import Container, Horizontal, VerticalScroll
+from textual.content import Content
+from textual.timer import Timer
+from textual.widget import Widget
+from textual.widgets import Static
+
+from catalogue.likeness import merging
+from catalogue.likeness.service import Pair, groups, judge
+from catalogue.records import files, likenesses
+from catalogue.records.database import Database
+from catalogue.records.likenesses import ComparedScan
+from catalogue.records.paths import shown
+from catalogue.screens.aligning import Laid, laid
+from catalogue.screens.dialogs import Question
+from catalogue.screens.facts import line, lines
+from catalogue.screens.jobs import start_comparing
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Page, ask
+from catalogue.screens.picture import Picture
+from catalogue.screens.rows import Column, RowTable
+from catalogue.screens.wording import cell, counted, safe, size_cm
+
+BLINK = 0.7             # seconds each picture stands
+VIEWS = ("side by side", "blink", "difference", "where it lies")
+SIGNS = {"confirmed": "✓", "rejected": "✗", "": "?"}
+
+
+@dataclass(frozen=True, slots=True)
+class PairRow:
+    """One pair with the names it is known by. ``why``: why it stands apart from its group, if it does."""
+
+    pair: Pair
+    one: ComparedScan
+    two: ComparedScan
+    first: str
+    second: str
+    why: str = ""
+
+
+def pair_rows(db: Database) -> list[PairRow]:
+    """Every pair: those without a verdict first, the surest of them first."""
+    found = groups(db)
+    why = {pair.id: reason for pair, reason in found.refused}
+    pairs = [*(pair for group in found.groups for pair in group.pairs), *found.apart, *(p for p, _ in found.refused)]
+    known = likenesses.compared_scans(db, {i for p in pairs for i in (p.a_scan_id, p.b_scan_id)})
+    titles = likenesses.piece_titles(db, {s.piece_id for s in known.values() if s.piece_id is not None})
+
+    def name(scan: ComparedScan) -> str:
+        return f"{titles.get(scan.piece_id or 0, 'no piece yet')} ({scan.role})"
+
+    unique = {pair.id: pair for pair in pairs}.values()
+    rows = [PairRow(p, known[p.a_scan_id], known[p.b_scan_id], name(known[p.a_scan_id]), name(known[p.b_scan_id]),
+                    why.get(p.id, "")) for p in unique if p.a_scan_id in known and p.b_scan_id in known]
+    return sorted(rows, key=lambda row: (bool(row.pair.verdict), -row.pair.evidence.sure, row.pair.id))
+
+
+class AlikePage(Page):
+    """The pairs on top, the two pictures below, the evidence beside them."""
+
+    PLACE = "alike"
+    MODE = "alike"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("alike")
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._rows: list[PairRow] = []
+        self._all = False
+        self._view = 0
+        self._laid: Laid | None = None
+        self._second_shown = False
+        self._blinking: Timer | None = None
+        self._done: list[tuple[str, int, str]] = []     # to take back: ("verdict", id, before) or ("merge", id, "")
+
+    def body(self) -> Iterable[Widget]:
+        yield RowTable[PairRow]([Column("", 1), Column("Sure", 4, right=True), Column("What", 17), Column("This", 0),
+                                 Column("and this", 0)], id="pairs")
+        yield Container(
+            Horizontal(Picture(id="pair-one", below=1), Picture(id="pair-two", below=1), id="pair-pictures"),
+            VerticalScroll(Static("", id="pair-words", markup=False), can_focus=False, id="pair-scroll"),
+            id="pair")
+
+    def on_mount(self) -> None:
+        self._blinking = self.set_interval(BLINK, self._blink)
+        self._load()
+        self.query_one(RowTable).focus()
+
+    def catalogue_changed(self) -> None:
+        self._load(keep=True)
+
+    def _load(self, *, keep: bool = False) -> None:
+        def show(rows: list[PairRow]) -> None:
+            self._rows = rows
+            self._list(keep=keep)
+
+        ask(self, self.shop.lanes["alike"], pair_rows, show, group="pairs")
+
+    def _list(self, *, keep: bool) -> None:
+        open_ = [row for row in self._rows if not row.pair.verdict]
+        table = self.query_one(RowTable)
+        if self._all:
+            table.entitle(f"Pairs, {counted(len(open_), 'open one')}", len(self._rows))
+        else:
+            table.entitle("Pairs to judge", len(open_))
+        table.show_rows(self._rows if self._all else open_, self._cells, lambda row: row.pair.id, keep=keep)
+
+    @staticmethod
+    def _cells(row: PairRow) -> list[Text]:
+        return [cell(SIGNS[row.pair.verdict]), cell(f"{row.pair.evidence.sure:.0%}", right=True),
+                cell(row.pair.evidence.relation.value), cell(row.first), cell(row.second)]
+
+    @property
+    def _row(self) -> PairRow | None:
+        return self.query_one(RowTable).pointed
+
+    def on_row_table_pointed(self, event: RowTable.Pointed) -> None:
+        row: PairRow | None = event.row
+        self._laid = None
+        if row is None:
+            words = "Nothing waits for a verdict." if self._rows else \
+                "No pairs yet. Press i to compare the scans with each other."
+            self.query_one("#pair-words", Static).update(words)
+            for picture in self.query(Picture):
+                picture.show(None, "")
+            return
+
+        def gather(db: Database) -> Content:
+            return pair_words(row, [_place(db, row.one.id), _place(db, row.two.id)])
+
+        self.ask(gather, self.query_one("#pair-words", Static).update, group="words")
+        one, two = self.shop.preview(row.one.sha256), self.shop.preview(row.two.sha256)
+        if one is None or two is None or not (one.exists() and two.exists()):
+            self.query_one("#pair-one", Picture).show(None, "A preview is gone: index the scans again")
+            self.query_one("#pair-two", Picture).show(None, "")
+            return
+        evidence = row.pair.evidence
+        ask(self, self.shop.plain_lanes["aligning"],
+            lambda _: laid(one, two, evidence.matrix, evidence.size_a, evidence.size_b), self._show, group="laid")
+
+    def _show(self, found: Laid) -> None:
+        self._laid = found
+        self._draw()
+
+    def _draw(self) -> None:
+        found = self._laid
+        if found is None:
+            return
+        one, two = self.query_one("#pair-one", Picture), self.query_one("#pair-two", Picture)
+        two.display = self._view == 0
+        self.query_one("#pair-pictures").border_title = VIEWS[self._view]
+        if self._view == 0:
+            one.show(found.one, shape=found.shape)
+            two.show(found.two, shape=found.shape)
+        elif self._view == 1:
+            self.query_one("#pair-pictures").border_title = f"blink: {'and this' if self._second_shown else 'this'}"
+            one.show(found.two if self._second_shown else found.one, shape=found.shape)
+        elif self._view == 2:
+            one.show(found.difference, shape=found.shape)
+        else:
+            one.show(found.whole, shape=found.whole_shape, marks=(found.where,))
+
+    def _blink(self) -> None:
+        if self._view == 1 and self.app.screen is self:
+            self._second_shown = not self._second_shown
+            self._draw()
+
+    def action_view(self, number: int) -> None:
+        """Side by side, blink, difference, or where the one lies on the other."""
+        self._view = 0 if number == self._view else number
+        self._draw()
+
+    def action_next_view(self) -> None:
+        self._view = (self._view + 1) % len(VIEWS)
+        self._draw()
+
+    def action_all(self) -> None:
+        self._all = not self._all
+        self._list(keep=True)
+
+    def action_compare(self) -> None:
+        start_comparing(self.shop)
+
+    def action_confirm(self) -> None:
+        self._judge("confirmed")
+
+    def action_reject(self) -> None:
+        self._judge("rejected")
+
+    def _judge(self, verdict: str) -> None:
+        row = self._row
+        if row is None:
+            return
+        self._done.append(("verdict", row.pair.id, row.pair.verdict))
+        self.ask(lambda db: judge(db, row.pair.id, verdict), lambda _: self._judged(row, verdict), group="judge")
+
+    def _judged(self, row: PairRow, verdict: str) -> None:
+        self.shop.say(f"{verdict.capitalize()}: {row.pair.evidence.relation.value}. u takes it back.")
+        self.shop.changed()
+
+    def action_undo(self) -> None:
+        """Take the last verdict or merge of this sitting back."""
+        if not self._done:
+            self.shop.say("Nothing to take back.")
+            return
+        kind, number, before = self._done.pop()
+
+        def job(db: Database) -> None:
+            if kind == "merge":
+                merging.undo(db, number)
+            else:
+                judge(db, number, before)
+
+        def done(_: None) -> None:
+            self.shop.say("Taken back.")
+            self.shop.changed()
+
+        self.ask(job, done, group="judge")
+
+    def action_merge(self) -> None:
+        """File the two pieces as one."""
+        row = self._row
+        if row is None:
+            return
+        keep, gone = row.two.piece_id, row.one.piece_id
+        if keep is None or gone is None or keep == gone:
+            self.shop.say("Both are filed under one piece already." if keep == gone else
+                          "One of them belongs to no piece yet: confirming gives it the other's.")
+            return
+
+        def answered(yes: bool | None) -> None:
+            if yes:
+                self.ask(lambda db: merging.merge(db, keep, gone).id, merged, group="judge")
+
+        def merged(change: int) -> None:
+            self._done.append(("merge", change, ""))
+            self.shop.say("Merged. u takes it back.")
+            self.shop.changed()
+
+        self.app.push_screen(Question("File both as one piece?", f"{safe(row.first)}\ngoes into\n{safe(row.second)}\n\n"
+                                      "Scans, orders and editions go along; it can be taken back.", yes="Merge",
+                                      careful=True), answered)
+
+    def action_open(self) -> None:
+        row = self._row
+        piece = (row.two.piece_id or row.one.piece_id) if row else None
+        if piece is None:
+            self.shop.say("Neither belongs to a piece yet.")
+        else:
+            self.shop.open_piece(piece)
+
+    def on_row_table_chosen(self, _: RowTable.Chosen) -> None:
+        self.action_open()
+
+
+def _place(db: Database, scan_id: int) -> str:
+    """One place a scan lies in."""
+    found = files.of_scan(db, scan_id)
+    return f"{found[0].store}: {shown(found[0].path)}" if found else "no file of it is known"
+
+
+def pair_words(row: PairRow, places: list[str]) -> Content:
+    """The evidence, each figure with what it means."""
+    e = row.pair.evidence
+    verdict = {"confirmed": ("✓ confirmed", "$success"), "rejected": ("✗ rejected", "$error"),
+               "": ("? no verdict yet", "$warning")}[row.pair.verdict]
+    said = [line(("This is ", "$quiet"), (e.relation.value, "bold"), (f" {e.sure:.0%} sure   ", "$quiet"), verdict)]
+    said += [line(("! ", "bold $warning"), row.why)] if row.why else []
+    said += [line((f"· {reason}", "$quiet")) for reason in e.reasons]
+    for name, scan, place in (("This", row.one, places[0]), ("And this", row.two, places[1])):
+        size = size_cm(scan.width / scan.ppi_x * 25.4, scan.height / scan.ppi_x * 25.4) \
+            if scan.width and scan.height and scan.ppi_x else "size unknown"
+        said.append(line((f"{name}  ", "bold"), f"{scan.width} × {scan.height} px, {scan.bits or '?'} bit, {size}"))
+        said.append(line((place, "$quiet")))
+    figures = [f"{e.overlap_a:.0%} of this lies on {e.overlap_b:.0%} of that" if e.overlap_a else "",
+               f"turned {e.rotation:.1f}°" if abs(e.rotation) >= 0.05 else "not turned",
+               f"scale {e.scale:.3f}", f"structure agrees {e.correlation:.2f}" if e.correlation else "",
+               f"colour ΔE00 {e.delta_e_median:.1f}" if e.delta_e_median is not None else "",
+               f"this holds {e.detail_ratio:.2f}× the pixels" if e.detail_ratio else ""]
+    said.append(line(", ".join(filter(None, figures))))
+    return lines(said)
