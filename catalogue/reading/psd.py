@@ -165,7 +165,8 @@ def _open(source: Source, fd: int, size: int, limits: Limits, deadline: Deadline
         table = np.frombuffer(os.pread(fd, min(table_end - table_start, 768), table_start), np.uint8)
         source.palette = table[: len(table) // 3 * 3].reshape(3, -1).T.astype(np.uint16) * 257
     source.white_is_zero = mode == 0
-    if packing > 1 or meaning == "multichannel" or width * height > limits.pixels:
+    too_wide = width * channels * depth > 2 * limits.held_bytes   # bits: a row is held several times over
+    if packing > 1 or meaning == "multichannel" or width * height > limits.pixels or too_wide:
         source.faults.append(FaultFound(Fault.UNDECODED, f"composite in {source.picture.compression}, {meaning}"))
         return
     composite = Composite(fd, width, height, channels, depth, mode == 4 and depth < 32, mode == 9)

@@ -61,7 +61,10 @@ class Raster:
         self.trouble.finished = True
 
     def _way(self) -> Callable[[], Iterator[Rows]]:
-        held = self.image.segment_bytes()
+        image = self.image
+        held, row = image.segment_bytes(), image.width * image.samples * self.dtype.itemsize
+        if 4 * row > self.limits.held_bytes:   # a row is held several times over, once as float32
+            raise TooBig(f"one row holds {row / 2**20:,.0f} MiB of samples")
         if self._rows_can_be_read():
             return self._plain_strips
         if held <= self.limits.held_bytes:

@@ -46,13 +46,15 @@ class Reducer:
         self.out_width, self.out_height = reduced_size(width, height, long_side)
         self.rows_done = 0
         self._edges = [j * height / self.out_height for j in range(1, self.out_height)] + [float(height)]
-        self._sum = np.zeros(width * channels, np.float32)
+        self._sum = np.zeros(0, np.float32)   # made with the first rows: a size may be a lie
         self._lines: list[Floats] = []
 
     def add(self, band: Rows) -> None:
         """The next rows, H × W × C, of any real type OpenCV sums (others are taken as float32)."""
         if band.dtype not in (np.uint8, np.uint16, np.float32):
             band = band.astype(np.float32)
+        if not len(self._sum):
+            self._sum = np.zeros(self.width * self.channels, np.float32)
         flat = band.reshape(len(band), self.width * self.channels)
         at = 0
         while at < len(flat) and len(self._lines) < self.out_height:

@@ -333,3 +333,17 @@ def test_giant_tiles_cost_nothing(painting: np.ndarray, folder: Path) -> None:
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert kinds(reading) and peak < 16 << 20
+
+
+@pytest.mark.parametrize("compression", [1, 5, 8])
+def test_giant_rows_cost_nothing(compression: int, folder: Path) -> None:
+    """A row of a thousand million pixels once hung the reader; found by mutation."""
+    path = folder / "row.tif"
+    with path.open("wb") as file:
+        file.write(ifd(image(1 << 30, 9, compression, 200, 30_000_000)).ljust(200, b"\0"))
+        file.truncate(30_000_200)
+    tracemalloc.start()
+    reading = read_file(path)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert kinds(reading) and reading.preview is None and peak < 32 << 20 and reading.seconds < 10
