@@ -39,7 +39,7 @@ def command(context: click.Context, session: Session, unreviewed: bool, as_is: b
     shown = _unreviewed(found) if unreviewed else found
     names = _names(db, (p for g in shown.groups for p in g.pieces))
     session.emit(shown, lambda out: _print(out, shown, names))
-    if any(group.unreviewed for group in found.groups) or found.apart or found.refused:
+    if any(group.unreviewed for group in found.groups) or found.doubtful or found.refused:
         context.exit(1)
 
 
@@ -142,9 +142,8 @@ def changes(session: Session) -> None:
     from catalogue.records.piecechanges import recent
 
     made = recent(session.existing())
-    session.emit(made, lambda out: [
-        out.print(f"{c.id:>5}  {c.at[:10]}  {c.kind}  {c.detail}" + ("  (undone)" if c.undone else "")) for c in made
-    ])
+    lines = [f"{c.id:>5}  {c.at[:10]}  {c.kind}  {c.detail}" + ("  (undone)" if c.undone else "") for c in made]
+    session.emit(made, lambda out: out.print("\n".join(lines)))
 
 
 def find_by_picture(session: Session, picture: Path, limit: int) -> int:
@@ -185,7 +184,7 @@ def _judge(session: Session, ids: Sequence[int], verdict: str) -> None:
 
     db = session.database()
     done = [judge(db, number, verdict) for number in ids]
-    session.emit(done, lambda out: [out.print(f"{p.id}: {p.verdict or 'open again'}") for p in done])
+    session.emit(done, lambda out: out.print("\n".join(f"{p.id}: {p.verdict or 'open again'}" for p in done)))
 
 
 def _scan(db: "Database", digits: str) -> int:
@@ -203,7 +202,7 @@ def _scan(db: "Database", digits: str) -> int:
 def _unreviewed(found: "Groups") -> "Groups":
     from dataclasses import replace
 
-    return replace(found, groups=tuple(g for g in found.groups if g.unreviewed))
+    return replace(found, groups=tuple(g for g in found.groups if g.unreviewed), apart=found.doubtful)
 
 
 def _names(db: "Database", ids: Iterable[int | None]) -> dict[int, str]:
@@ -215,7 +214,7 @@ def _names(db: "Database", ids: Iterable[int | None]) -> dict[int, str]:
 def _print(out: "Console", found: "Groups", names: dict[int, str]) -> None:
     for group in found.groups:
         _print_group(out, group, names)
-    for heading, pairs in (("Kept apart, for you to judge:", [(p, "; ".join(p.evidence.reasons)) for p in found.apart]),
+    for heading, pairs in (("Alike, but kept apart:", [(p, "; ".join(p.evidence.reasons)) for p in found.apart]),
                            ("Contradict a group:", list(found.refused))):
         if pairs:
             out.print(heading)
@@ -237,8 +236,14 @@ def _print_group(out: "Console", group: "GroupView", names: dict[int, str]) -> N
         out.print(f"  {star} {member.sha256[:12]}  {member.role:10}  {f.width} × {f.height}  {f.bits} bit  {ppi}")
     if group.reasons:
         out.print(f"  ★ proposed as current master: {', '.join(group.reasons)}")
+    # one line a scan, its best pair, and every open question; --json has all
+    asked = set(group.questions)
+    best: dict[int, Pair] = {}
+    for pair in sorted(group.pairs, key=lambda p: (p.evidence.relation.value == "neighbouring tile", -p.evidence.sure)):
+        best.setdefault(pair.a_scan_id, pair)
     for pair in group.pairs:
-        out.print(f"  {_line(pair)}")
+        if pair in asked or pair in best.values():
+            out.print(f"  {_line(pair)}{'  ?' if pair in asked else ''}")
 
 
 def _line(pair: "Pair") -> str:
@@ -251,4 +256,4 @@ def _line(pair: "Pair") -> str:
         parts.append(f"ΔE00 {e.delta_e_median:.1f} (90 %: {e.delta_e_high:.1f})")
     if e.detail_ratio:
         parts.append(f"{e.detail_ratio:.2f} × the detail")
-    return "  ".join([*parts, pair.verdict or "open"])
+    return "  ".join([*parts, pair.verdict]).rstrip()

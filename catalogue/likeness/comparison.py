@@ -35,6 +35,7 @@ class Comparison:
     zncc_median: float      # correlation within a block
     zncc_low: float         # its 10th percentile
     grain: float            # correlation of the finest grain in calm passages, near nought between two captures
+    grain_level: float      # how strong that grain is, levels of 255: where there is none it proves nothing
     patch: float            # largest connected patch whose structure disagrees, share of the overlap
     colour_patch: float     # likewise for colour, once the whole is brought to the same colour
     hue_turn: float         # degrees by which colours as a whole are turned; 180 where they are mirrored
@@ -71,12 +72,13 @@ def compare(a: Bytes, b: Bytes, matrix: Matrix, *, polished: bool = True) -> Com
     astray = inside & (contrast > limits.CONTRAST_ASTRAY) & (zncc < limits.ZNCC_ASTRAY)
     residual, turn = _colours(laid, ground, inside, side)
     off = inside & (residual > limits.COLOUR_ASTRAY)
+    grain, level = _grain(_light(laid), _light(ground), mask)
     differences = _delta_e(laid, ground, mask)
     return Comparison(
         matrix=matrix, overlap_a=overlap_a, overlap_b=overlap_b,
         blocks=int(telling.sum()), structured=float(telling.sum() / inside.sum()),
         zncc_median=float(np.median(values)), zncc_low=float(np.percentile(values, 10)),
-        grain=_grain(_light(laid), _light(ground), mask),
+        grain=grain, grain_level=level,
         patch=_largest(astray) / int(inside.sum()), colour_patch=_largest(off) / int(inside.sum()),
         hue_turn=turn, delta_e_median=float(np.median(differences)), delta_e_high=float(np.percentile(differences, 90)),
     )
@@ -112,15 +114,26 @@ def _onto(fine: Bytes, coarse: Bytes, matrix: Matrix, polished: bool) -> tuple[M
 
 
 def _polished(fine: Bytes, coarse: Bytes, matrix: Matrix, scale: float) -> Matrix:
-    """ECC at the coarser grid, so that its smoothing means the same on both sides."""
-    if scale < 0.7:
-        small = cv2.resize(fine, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-        factors = np.array([small.shape[1] / fine.shape[1], small.shape[0] / fine.shape[0]])
-        to_small = np.array([[factors[0], 0, (factors[0] - 1) / 2], [0, factors[1], (factors[1] - 1) / 2]])
-        better = polish(small, coarse, geometry.compose(matrix, geometry.inverse(to_small)))
-        return matrix if better is None else geometry.compose(better, to_small)
-    better = polish(fine, coarse, matrix)
-    return matrix if better is None else better
+    """ECC on a grid no finer than the coarser picture's, so that its smoothing means the same on both sides."""
+    onto = min(1.0, limits.POLISH_SIDE / max(coarse.shape))
+    small, to_small = _reduced(fine, scale * onto)
+    ground, to_ground = _reduced(coarse, onto)
+    start = geometry.compose(geometry.compose(to_ground, matrix), geometry.inverse(to_small))
+    better = polish(small, ground, start)
+    if better is None:
+        return matrix
+    return geometry.compose(geometry.compose(geometry.inverse(to_ground), better), to_small)
+
+
+def _reduced(picture: Bytes, factor: float) -> tuple[Bytes, Matrix]:
+    """The picture made smaller, unless hardly so, and the exact map to it."""
+    if factor > 0.85:
+        return picture, np.eye(2, 3)
+    height, width = picture.shape[:2]
+    size = (max(8, round(width * factor)), max(8, round(height * factor)))
+    fx, fy = size[0] / width, size[1] / height
+    small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
+    return np.asarray(small, np.uint8), np.array([[fx, 0, (fx - 1) / 2], [0, fy, (fy - 1) / 2]])
 
 
 def _light(picture: Bytes) -> Floats:
@@ -154,14 +167,17 @@ def _largest(flags: Flags) -> int:
     return int(stats[1:, cv2.CC_STAT_AREA].max())
 
 
-def _grain(one: Floats, two: Floats, mask: Flags) -> float:
-    """Correlation of what a blur of one pixel removes, over the calmest three tenths, where it is grain and noise."""
+def _grain(one: Floats, two: Floats, mask: Flags) -> tuple[float, float]:
+    """Correlation of what a blur of one pixel removes, over the calmest three tenths, where it is grain and noise, and
+    the lesser of the two strengths."""
     smooth = cv2.GaussianBlur(one, (0, 0), 2.0)
     busy = cv2.GaussianBlur(np.abs(cv2.Laplacian(smooth, cv2.CV_32F)), (0, 0), 4.0)
     calm = mask & (busy <= np.percentile(busy[mask], 30))
     x, y = (np.asarray(v - cv2.GaussianBlur(v, (0, 0), 1.0))[calm] for v in (one, two))
-    spread = float(x.std() * y.std())
-    return float(((x - x.mean()) * (y - y.mean())).mean() / spread) if spread > 1e-6 else 0.0
+    sx, sy = float(x.std()), float(y.std())
+    if min(sx, sy) < 1e-3:
+        return 0.0, min(sx, sy)
+    return float(((x - x.mean()) * (y - y.mean())).mean() / (sx * sy)), min(sx, sy)
 
 
 def _delta_e(one: Bytes, two: Bytes, mask: Flags) -> npt.NDArray[np.float64]:

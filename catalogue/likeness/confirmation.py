@@ -84,7 +84,7 @@ def distinct(source: Floats, target: Floats) -> int:
     return min(len(np.unique(spots[:, :2], axis=0)), len(np.unique(spots[:, 2:], axis=0)))
 
 
-def polish(a: Bytes, b: Bytes, matrix: Matrix, rounds: int = 40) -> Matrix | None:
+def polish(a: Bytes, b: Bytes, matrix: Matrix, rounds: int = 30) -> Matrix | None:
     """The map made exact to a fraction of a pixel on the pixels themselves (ECC, Evangelidis and Psarakis 2008).
 
     ``a`` and ``b`` are grey, H×W uint8; ``b`` should be the coarser. ``None`` where it does not converge or would
@@ -93,7 +93,7 @@ def polish(a: Bytes, b: Bytes, matrix: Matrix, rounds: int = 40) -> Matrix | Non
     try:
         _, inverse = cv2.findTransformECC(
             b, a, _inverted(matrix).astype(np.float32), cv2.MOTION_AFFINE,
-            (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, rounds, 1e-5), None, 5,
+            (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, rounds, 1e-4), None, 5,
         )
     except cv2.error:
         return None  # no convergence: the caller keeps its own fit

@@ -23,10 +23,14 @@ def align(a: Bytes, b: Bytes) -> Fit | None:
     where nothing stands out. ``None`` if the proportions fit in no quarter turn.
     """
     ground = _shrunk(b)
+    likely = cv2.resize(b, (8, 8), interpolation=cv2.INTER_AREA).astype(np.int16)
     best: Fit | None = None
     for quarter in range(4):
         turned = np.ascontiguousarray(np.rot90(a, -quarter))
         if abs(np.log(_aspect(turned) / _aspect(b))) > limits.ASPECT_APART:
+            continue
+        cells = cv2.resize(turned, (8, 8), interpolation=cv2.INTER_AREA).astype(np.int16)
+        if np.abs(cells - likely).mean() > limits.THUMB_APART * 1.5:
             continue
         frame = _frame(_quarter(quarter, a), turned, b)
         small = cv2.resize(turned, (ground.shape[1], ground.shape[0]), interpolation=cv2.INTER_AREA)
@@ -36,6 +40,15 @@ def align(a: Bytes, b: Bytes) -> Fit | None:
         if best is None or texture > best.texture:
             best = Fit(matrix if texture >= limits.TEXTURE_HOLD else frame, 0, 0, texture)
     return best
+
+
+def soft(picture: Bytes) -> bool:
+    """Whether hardly any passage (32 px of a picture of 512) holds structure that local features could take hold of."""
+    light = cv2.cvtColor(_shrunk(picture), cv2.COLOR_RGB2GRAY).astype(np.float32)
+    light = cv2.GaussianBlur(light, (0, 0), 1.5)
+    mean, square = cv2.blur(light, (32, 32)), cv2.blur(light * light, (32, 32))
+    contrast = np.sqrt(np.maximum(square - mean * mean, 0))[16::16, 16::16]
+    return float((contrast > limits.CONTRAST_ASTRAY).mean()) < limits.SOFT_SHARE
 
 
 def _aspect(picture: Bytes) -> float:
@@ -76,20 +89,20 @@ def _band(picture: Bytes) -> Floats:
 
 
 def _best_turn(small: Bytes, ground: Bytes) -> tuple[Matrix, float]:
-    """Small turns and scales tried in steps; the shift comes from the peak of the correlation."""
+    """Small turns tried in steps; the shift comes from the peak of the correlation."""
     height, width = ground.shape[:2]
     target = np.fft.rfft2(_band(ground))
     best, texture = np.eye(2, 3), -np.inf
     centre = ((width - 1) / 2, (height - 1) / 2)
-    for scale in (1.0, 0.98, 1.02):
-        for turn in np.arange(-2.0, 2.01, 0.4):
-            turned = cv2.getRotationMatrix2D(centre, -float(turn), scale)
-            laid = cv2.warpAffine(small, turned, (width, height), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-            plane = np.fft.irfft2(target * np.conj(np.fft.rfft2(_band(laid))), s=(height, width))
-            shift, score = _peak(plane)
-            if score > texture:
-                texture = score
-                best = geometry.compose(np.array([[1.0, 0.0, shift[0]], [0.0, 1.0, shift[1]]]), turned)
+    band = _band(small)
+    for turn in np.arange(-2.0, 2.01, 0.4):
+        turned = cv2.getRotationMatrix2D(centre, -float(turn), 1.0)
+        laid = cv2.warpAffine(band, turned, (width, height), flags=cv2.INTER_LINEAR)
+        plane = np.fft.irfft2(target * np.conj(np.fft.rfft2(laid)), s=(height, width))
+        shift, score = _peak(plane)
+        if score > texture:
+            texture = score
+            best = geometry.compose(np.array([[1.0, 0.0, shift[0]], [0.0, 1.0, shift[1]]]), turned)
     return best, float(texture)
 
 

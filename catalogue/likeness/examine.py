@@ -57,8 +57,9 @@ def ordered(evidence: Evidence) -> bool:
 
 
 def _soft(a: Side, b: Side) -> bool:
-    """Whether the two are coloured alike, cell by cell, so that an alignment of the pixels is worth its time."""
-    return thumb_distance(a.features, b.features) < limits.THUMB_APART
+    """Whether both are soft and coloured alike, cell by cell, so that aligning their pixels is worth its time."""
+    near = thumb_distance(a.features, b.features) < limits.THUMB_APART
+    return near and direct.soft(a.preview) and direct.soft(b.preview)
 
 
 def thumb_distance(a: Features, b: Features) -> float:

@@ -38,7 +38,7 @@ def decide(a: ScanFacts, b: ScanFacts, sizes: Sizes, fit: Fit, found: Comparison
     """
     ratio = detail_ratio(a, b, sizes, found)
     reasons: list[str] = []
-    relation, sure = _judged(a, b, fit, found, ratio, reasons)
+    relation, sure = _judged(a, b, sizes, fit, found, ratio, reasons)
     if relation is None:
         return None
     m = found.matrix
@@ -58,15 +58,17 @@ def detail_ratio(a: ScanFacts, b: ScanFacts, sizes: Sizes, found: Comparison) ->
 
 
 def _judged(
-    a: ScanFacts, b: ScanFacts, fit: Fit, found: Comparison, ratio: float, reasons: list[str],
+    a: ScanFacts, b: ScanFacts, sizes: Sizes, fit: Fit, found: Comparison, ratio: float, reasons: list[str],
 ) -> tuple[Relation | None, float]:
     if fit.texture >= limits.TEXTURE_SURE:
         if _recoloured(found, reasons):
             return Relation.LOOK_ALIKE, 0.6
         reasons.append(f"the surface texture corresponds ({fit.texture:.0f} standard deviations from chance)")
-        return _part_or_whole(a, b, found, ratio, reasons), 0.95
+        return _part_or_whole(a, b, sizes, found, ratio, reasons), 0.95
     if found.blocks < limits.BLOCKS_TO_TELL and fit.inliers < limits.INLIERS_SURE:
         if found.delta_e_median > limits.DELTA_E_MOST:
+            return None, 0.0
+        if max(found.overlap_a, found.overlap_b) < limits.CONTAINED:
             return None, 0.0
         reasons.append(f"only {found.blocks} passages hold enough detail to compare")
         return Relation.UNSURE, 0.0
@@ -83,7 +85,7 @@ def _judged(
     if fit.inliers:
         reasons.append(f"{fit.inliers} features agree on one place")
     sure = min(0.999, 0.8 + 0.1 * min(1.0, fit.inliers / 40) + 0.1 * max(0.0, found.zncc_low))
-    return _part_or_whole(a, b, found, ratio, reasons), sure
+    return _part_or_whole(a, b, sizes, found, ratio, reasons), sure
 
 
 def _astray(found: Comparison, reasons: list[str]) -> bool:
@@ -101,13 +103,17 @@ def _recoloured(found: Comparison, reasons: list[str]) -> bool:
     return len(reasons) > before
 
 
-def _part_or_whole(a: ScanFacts, b: ScanFacts, found: Comparison, ratio: float, reasons: list[str]) -> Relation:
+def _part_or_whole(
+    a: ScanFacts, b: ScanFacts, sizes: Sizes, found: Comparison, ratio: float, reasons: list[str],
+) -> Relation:
     less, more = sorted((found.overlap_a, found.overlap_b))
+    # trimmed margins shrink a picture about its middle; a tile or detail lies anywhere
+    trimmed = less >= limits.TRIMMED and _centred(sizes, found)
     if more < limits.CONTAINED and less < limits.APART:
         reasons.append("each shows a part that the other does not")
         return Relation.NEIGHBOUR
     one = same_capture(a, b, found)
-    if less >= limits.WHOLE or (one and less >= limits.CROP_LEAST):
+    if less >= limits.WHOLE or (trimmed and a.role != "tile" and b.role != "tile") or (one and less >= limits.CROP_LEAST):
         reasons.append(
             "grain and angle are those of one capture" if one else "angle, grain or time are those of another capture"
         )
@@ -123,6 +129,11 @@ def _part_or_whole(a: ScanFacts, b: ScanFacts, found: Comparison, ratio: float, 
     return Relation.DETAIL
 
 
+def _centred(sizes: Sizes, found: Comparison) -> bool:
+    middle = geometry.place(found.matrix, *sizes).mean(axis=0)
+    return bool(abs(middle - 0.5).max() < limits.CENTRED)
+
+
 def same_capture(a: ScanFacts, b: ScanFacts, found: Comparison) -> bool:
     """Whether both come from one pass of the scanner: times, a whole quarter turn, the same grain."""
     one, two = _time(a.captured), _time(b.captured)
@@ -132,7 +143,7 @@ def same_capture(a: ScanFacts, b: ScanFacts, found: Comparison) -> bool:
             return False
     rotation = geometry.rotation_of(found.matrix)
     askew = abs((rotation + 45.0) % 90.0 - 45.0)
-    return askew < limits.ASKEW_MOST and found.grain > limits.GRAIN_LEAST
+    return askew < limits.ASKEW_MOST and (found.grain > limits.GRAIN_LEAST or found.grain_level < limits.GRAIN_SEEN)
 
 
 def _time(text: str) -> datetime | None:
@@ -140,8 +151,3 @@ def _time(text: str) -> datetime | None:
         return datetime.fromisoformat(text)
     except ValueError:
         return None
-
-
-def a_is_part(evidence: Evidence) -> bool:
-    """Whether a is the side that shows less."""
-    return evidence.overlap_a >= evidence.overlap_b

@@ -24,6 +24,7 @@ from catalogue.likeness.features import THUMB, VERSION, Bytes, Features, bits
 from catalogue.progress import Cancelled, never
 
 MANIFEST = "manifest.json"
+faiss.omp_set_num_threads(1)  # short searches: waking threads takes longer than they save
 
 
 @dataclass(frozen=True, slots=True)

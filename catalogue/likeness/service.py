@@ -1,5 +1,6 @@
 """Likeness as commands and screens ask for it: bring it up to date, list groups, judge, find by a picture."""
 
+import os
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -45,7 +46,7 @@ class Pair:
 
 @dataclass(frozen=True, slots=True)
 class Member:
-    """One scan of a group; ``likes``: how often it takes part in the group's pairs."""
+    """One scan of a group."""
 
     scan_id: int
     sha256: str
@@ -67,17 +68,27 @@ class GroupView:
 
     @property
     def unreviewed(self) -> bool:
-        """Whether some pair is without a verdict."""
-        return any(not pair.verdict for pair in self.pairs)
+        """Whether a person should look: not everything is filed under one piece, or some pair is not quite sure."""
+        return bool(self.questions)
+
+    @property
+    def questions(self) -> tuple[Pair, ...]:
+        """The pairs without a verdict that want one."""
+        filed = {m.scan_id: m.piece_id for m in self.members}
+        return tuple(p for p in self.pairs if not p.verdict and (
+            p.evidence.sure < limits.SURE_ENOUGH or filed[p.a_scan_id] is None
+            or filed[p.a_scan_id] != filed[p.b_scan_id]))
 
 
 @dataclass(frozen=True, slots=True)
 class Groups:
-    """``groups``, widest first; ``apart``: look-alikes and pairs that cannot be told, for a person to judge;
-    ``refused``: pairs whose geometry contradicts a group, with the reason."""
+    """``groups``, widest first; ``apart``: look-alikes and pairs that cannot be told; ``doubtful``: those of them that
+    the catalogue files under one piece all the same, or under none; ``refused``: pairs whose geometry contradicts a
+    group, with the reason."""
 
     groups: tuple[GroupView, ...]
     apart: tuple[Pair, ...]
+    doubtful: tuple[Pair, ...]
     refused: tuple[tuple[Pair, str], ...]
 
 
@@ -93,7 +104,8 @@ def update(db: Database, home: Home, *, report: Report = unheard, cancelled: Can
     folder = store.index_folder(home)
     retrieval.sweep(folder)
     if again:
-        likenesses.forget_compared(db)
+        with transaction(db):
+            likenesses.forget_compared(db)
     unreadable = _fill_index(db, home, folder, report, cancelled)
     if cancelled():
         return Updated(0, 0, tuple(unreadable), cancelled=True)
@@ -127,7 +139,7 @@ def _fill_index(db: Database, home: Home, folder: Path, report: Report, cancelle
             break
         known = likenesses.compared_scans(db, (scan_id for scan_id, _ in part))
         entries = []
-        with ThreadPoolExecutor(home.settings.workers or None) as pool:
+        with ThreadPoolExecutor(home.settings.workers or os.cpu_count()) as pool:
             for (scan_id, sha), made in zip(part, pool.map(lambda item: _features(home, item[1]), part), strict=True):
                 done += 1
                 report(Progress("features", done, len(missing)))
@@ -202,8 +214,13 @@ def groups(db: Database) -> Groups:
     apart = [p for p in pairs.values() if p.id not in grouped and p.verdict == ""]
     return Groups(
         tuple(sorted(views, key=lambda v: (-len(v.members), v.members[0].scan_id))), tuple(apart),
+        tuple(p for p in apart if _doubtful(known[p.a_scan_id].piece_id, known[p.b_scan_id].piece_id)),
         tuple((back[id(r.link)], r.reason) for r in refused),
     )
+
+
+def _doubtful(one: int | None, two: int | None) -> bool:
+    return one is None or two is None or one == two
 
 
 def _pair(row: LikenessRow) -> Pair:

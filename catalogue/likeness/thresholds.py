@@ -24,6 +24,7 @@ INLIERS_LEAST = 6       # below that a fit is not even tried on the pixels
 INLIERS_SURE = 8        # below that the pixels must agree better, see relation
 SCALE_LEAST, SCALE_MOST = 0.15, 6.7
 STRETCH_MOST = 1.02     # a scanner's two axes differ by less; a wall photo is fitted elsewhere
+POLISH_SIDE = 640       # px of the picture that is polished; 1024 took twice the time for no better place
 POLISH_REACH = 12.0     # px the pixels may correct the features
 
 
@@ -54,13 +55,17 @@ DELTA_E_MOST = 12.0     # two plain fields further apart are not the same work u
 CONTAINED = 0.90        # share of the smaller that must lie on the larger
 APART = 0.70            # below it on both sides the two are neighbours
 WHOLE = 0.80            # both show the whole, but for margins
+TRIMMED = 0.60          # … or so much, if the two share their middle: margins were trimmed
+CENTRED = 0.08          # share of a side the middles may lie apart
 CROP_LEAST = 0.50       # one capture cropped to no less is reworked; to less, a detail
 TILE_DETAIL = 0.70      # a tile is at least this fine against the whole
 SECONDS_APART = 60      # two captures of one original are further apart in time
 ASKEW_MOST = 0.02       # degrees off a quarter turn; tuned: edits up to .011, re-scans from .035 (3 in 100 by luck)
+GRAIN_SEEN = 0.25       # levels of 255: weaker grain proves nothing
 GRAIN_LEAST = 0.10      # tuned: edits from .17 where measurable; luck alone gives −.7 to .9, hence both tests
 
 # --- soft pictures -------------------------------------------------------------------------------------
+SOFT_SHARE = 0.25       # of the passages may hold structure in a soft picture
 THUMB_APART = 14.0      # mean difference of 8-bit CIELAB cells
 ASPECT_APART = 0.05     # log of the proportions: margins differ
 DIRECT_SIDE = 512       # px, long side
@@ -86,6 +91,7 @@ SIGHT_AGREES = 0.45     # median correlation; reflections and soft focus cost mu
 SIFT_PHOTO = 1400       # features of a photograph: much of it is wall and frame
 
 # --- the catalogue -------------------------------------------------------------------------------------
-CANDIDATES = 20         # scans fitted for each new one, and half as many by hash and by colours
+CANDIDATES = 12         # scans fitted for each new one, and half as many by hash and by colours
+SURE_ENOUGH = 0.95      # surer pairs are not asked about where they only confirm how scans are filed
 BATCH = 200             # scans brought into the index at once
 BATCH_FIRST = 5000      # … when it is built from nothing

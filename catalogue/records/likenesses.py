@@ -100,7 +100,8 @@ def mark_compared(db: Database, scan_id: int) -> None:
 
 
 def forget_compared(db: Database) -> None:
-    """Compare everything again at the next update; verdicts stay."""
+    """Compare everything again at the next update; pairs that somebody judged stay. Within a transaction."""
+    db.execute("DELETE FROM likeness WHERE verdict = ''")
     db.execute("DELETE FROM likeness_seen")
 
 
