@@ -367,7 +367,7 @@ async def test_themes_change_and_places_keep_their_digits(shop: Shop) -> None:
         dark = pilot.app.theme
         await pilot.press("t")
         assert pilot.app.theme != dark
-        for digit, place in enumerate(("browse", "orders", "audit", "intake", "stores", "health"), 1):
+        for digit, place in enumerate(("browse", "orders", "alike", "audit", "intake", "stores", "health"), 1):
             pilot.app.screen.set_focus(None)
             await pilot.press(str(digit))
             await settled(pilot)

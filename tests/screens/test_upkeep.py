@@ -161,7 +161,7 @@ async def test_an_audit_finds_and_the_next_step_restores(shop: Home) -> None:
         data[-7] ^= 1
         bad.write_bytes(data)
         os.utime(bad, ns=(before.st_atime_ns, before.st_mtime_ns))
-        await pilot.press("3", "c")
+        await pilot.press("4", "c")
         await settled(pilot)
         assert isinstance(app.screen, AuditDialog)
         await pilot.press("enter")
@@ -396,7 +396,7 @@ async def test_a_second_seat_only_looks(shop: Home) -> None:
         pilot.app.screen.query_one("#record", Button).press()
         await settled(pilot)
         assert "can only be looked at" in words(pilot)
-        await pilot.press("escape", "5", "i")
+        await pilot.press("escape", "6", "i")
         await settled(pilot)
         assert app_of(pilot).work is None
         assert any("only looks" in text for text in said(pilot))

@@ -1,0 +1,157 @@
+"""Judging pairs: aligned pictures, views, verdicts, taking back, merging."""
+
+import io
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+from textual.widgets import Static
+
+from catalogue.likeness.evidence import Evidence, Relation
+from catalogue.records import likenesses, pieces, scans
+from catalogue.records.database import open_database, transaction
+from catalogue.screens.aligning import difference, laid
+from catalogue.screens.dialogs import Question
+from catalogue.screens.picture import Picture
+from catalogue.screens.rows import RowTable
+from catalogue.settings import Home
+from tests.screens.shop import painted, running, said, settled, sha, until, words
+
+WHOLE = (1.0, 0.0, 0.0, 0.0, 1.0, 0.0)
+
+
+@pytest.fixture
+def pairs(shop: Home) -> Home:
+    """Two pairs: a re-scan within one piece, and two pieces that may be one."""
+    db = open_database(shop.database)
+    with transaction(db):
+        for one, two, relation, sure in ((11, 1, Relation.RESCAN, 0.97), (2, 1, Relation.REWORKED, 0.6)):
+            evidence = Evidence(relation, sure, ("made up for a test",), overlap_a=1.0, overlap_b=0.9, rotation=0.4,
+                                delta_e_median=2.5, correlation=0.9, size_a=(160, 120), size_b=(160, 120), matrix=WHOLE)
+            a, b = (scans.by_digest(db, sha(n)) for n in (one, two))
+            assert a and b
+            likenesses.keep(db, a.id, b.id, relation.value, sure, evidence.to_json())
+    db.close()
+    return shop
+
+
+def opened(data: bytes) -> Image.Image:
+    return Image.open(io.BytesIO(data)).convert("RGB")
+
+
+def test_a_shifted_tile_is_laid_on_its_place(tmp_path: Path) -> None:
+    """A part cut out of a picture, laid back by its map, is the picture there: their difference is even grey."""
+    rng = np.random.default_rng(4)
+    whole = Image.fromarray(rng.integers(0, 255, (12, 16, 3), dtype=np.uint8)).resize((320, 240), Image.Resampling.BICUBIC)
+    part = whole.crop((80, 40, 240, 160))
+    for name, picture in (("whole", whole), ("part", part)):
+        picture.save(tmp_path / f"{name}.webp", lossless=True)
+    found = laid(tmp_path / "part.webp", tmp_path / "whole.webp", (1, 0, 80, 0, 1, 40), (160, 120), (320, 240))
+    assert found.shape == (160, 120)
+    assert found.where == pytest.approx((80 / 320, 40 / 240, 240 / 320, 160 / 240))
+    apart = np.asarray(opened(found.difference), np.int16) - 128
+    assert np.abs(apart).max() <= 4
+    moved = laid(tmp_path / "part.webp", tmp_path / "whole.webp", (1, 0, 90, 0, 1, 40), (160, 120), (320, 240))
+    assert np.abs(np.asarray(opened(moved.difference), np.int16) - 128).mean() > 20
+
+
+def test_a_turned_and_scaled_scan_is_laid_upright(tmp_path: Path) -> None:
+    """The map of likeness for a picture turned a quarter and halved brings it back."""
+    rng = np.random.default_rng(5)
+    whole = Image.fromarray(rng.integers(0, 255, (9, 12, 3), dtype=np.uint8)).resize((320, 240), Image.Resampling.BICUBIC)
+    turned = whole.rotate(-90, expand=True).resize((120, 160), Image.Resampling.LANCZOS)
+    whole.save(tmp_path / "b.webp", lossless=True)
+    turned.save(tmp_path / "a.webp", lossless=True)
+    # a (120×160) is b turned clockwise and halved: x of b is twice y of a, y of b is 240 less twice x of a
+    found = laid(tmp_path / "a.webp", tmp_path / "b.webp", (0, 2, 0, -2, 0, 240), (120, 160), (320, 240))
+    assert found.shape == (320, 240)
+    assert np.abs(np.asarray(opened(found.difference), np.int16) - 128).mean() < 16
+
+
+def test_maps_hold_for_previews_made_smaller(tmp_path: Path) -> None:
+    """Evidence names the sizes it was found on; a preview made anew at another size still fits."""
+    picture = Image.open(io.BytesIO(painted((50, 90, 130), 320, 240))).convert("RGB")
+    picture.save(tmp_path / "b.webp", lossless=True)
+    picture.resize((160, 120), Image.Resampling.BOX).save(tmp_path / "a.webp", lossless=True)
+    found = laid(tmp_path / "a.webp", tmp_path / "b.webp", WHOLE, (320, 240), (320, 240))
+    assert found.shape == (320, 240)
+    assert np.abs(np.asarray(opened(found.difference), np.int16) - 128).mean() < 6
+
+
+def test_no_difference_is_grey_and_lighter_is_lighter() -> None:
+    dark, light = Image.new("RGB", (4, 4), (60, 60, 60)), Image.new("RGB", (4, 4), (70, 70, 70))
+    assert difference(dark, dark).getpixel((0, 0)) == (128, 128, 128)
+    assert difference(light, dark).getpixel((0, 0)) == (168, 168, 168)
+    assert difference(dark, light).getpixel((0, 0)) == (88, 88, 88)
+
+
+async def test_pairs_are_seen_judged_and_taken_back(pairs: Home) -> None:
+    async with running(pairs, place="alike", size=(160, 44)) as pilot:
+        table = pilot.app.screen.query_one("#pairs", RowTable)
+        text = words(pilot) + str(pilot.app.screen.query_one("#pair-words", Static).content)
+        for fact in ("Pairs to judge  2", "re-scan", "97%", "made up for a test", "turned 0.4°", "colour ΔE00 2.5",
+                     "side by side", "? no verdict yet", "old/Harbour 2019 master.tif"):
+            assert fact in text, fact
+        two = pilot.app.screen.query_one("#pair-two", Picture)
+        assert two.display
+        for name in ("blink", "difference", "where it lies"):
+            await pilot.press("space")
+            await settled(pilot)
+            assert name in words(pilot)
+            assert not two.display
+        await pilot.press("w", "b")
+        await settled(pilot)
+        before = pilot.app.screen._second_shown  # type: ignore[attr-defined]
+        await until(pilot, lambda: pilot.app.screen._second_shown != before)  # type: ignore[attr-defined]
+        await pilot.press("b", "c")
+        await settled(pilot)
+        assert table.row_count == 1
+        assert any("Confirmed: re-scan" in t for t in said(pilot))
+        await pilot.press("a")
+        await settled(pilot)
+        assert [row.pair.verdict for row in table.rows_held] == ["", "confirmed"]
+        await pilot.press("a", "u")
+        await settled(pilot)
+        assert table.row_count == 2
+        await pilot.press("r")
+        await settled(pilot)
+        assert table.row_count == 1
+    db = open_database(pairs.database)
+    assert sorted(row.verdict for row in likenesses.listed(db)) == ["", "rejected"]
+    db.close()
+
+
+async def test_two_pieces_are_merged_after_a_yes_and_parted_again(pairs: Home) -> None:
+    async with running(pairs, place="alike") as pilot:
+        table = pilot.app.screen.query_one("#pairs", RowTable)
+        await pilot.press("g")
+        await settled(pilot)
+        assert any("under one piece already" in t for t in said(pilot))
+        table.cursor_row = 1
+        await settled(pilot)
+        await pilot.press("g")
+        await settled(pilot)
+        assert isinstance(pilot.app.screen, Question)
+        await pilot.press("enter")      # the cursor is on no
+        await pilot.press("g")
+        await settled(pilot)
+        await pilot.press("y")
+        await settled(pilot)
+        db = open_database(pairs.database)
+        assert pieces.counts(db)["piece"] == 3
+        await pilot.press("u")
+        await settled(pilot)
+        assert pieces.counts(db)["piece"] == 4
+        db.close()
+        await pilot.press("u")
+        assert any("Nothing to take back" in t for t in said(pilot))
+        await pilot.press("enter")
+        await settled(pilot)
+        assert "Harbour, Low Water" in words(pilot)
+
+
+async def test_a_pair_whose_preview_is_gone_is_told(pairs: Home) -> None:
+    pairs.preview(sha(11)).unlink()
+    async with running(pairs, place="alike") as pilot:
+        assert "A preview is gone" in words(pilot)
