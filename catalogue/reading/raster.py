@@ -228,7 +228,7 @@ class Raster:
 
     def _fitted(self, part: Rows, height: int, width: int) -> Rows:
         part = part[:height, :width]
-        if part.shape[:2] != (height, width):
+        if part.shape != (height, width, self.image.samples):
             band = self._empty(height)
             band[: part.shape[0], : part.shape[1], : part.shape[2]] = part
             return band
@@ -265,6 +265,10 @@ class Raster:
             if whole and (part is None or self.salvage_is_partial):
                 self._note_failed(error, offset)
         trouble.had += part is not None
+        if part is not None and part.shape[2] != image.segment_samples:
+            self._note_failed(ValueError(f"holds {part.shape[2]} samples a pixel where the file promises "
+                                         f"{image.segment_samples}"), offset)
+            part = part[..., : image.segment_samples]
         return part
 
     def _salvaged(self, data: bytes, index: int) -> Rows | None:

@@ -19,6 +19,7 @@ from catalogue.reading import digests, trouble
 from catalogue.reading.file import read_file
 from catalogue.reading.limits import Limits
 from catalogue.reading.model import Fault, Reading
+from catalogue.reading.raster import Raster
 
 
 def kinds(reading: Reading) -> set[Fault]:
@@ -347,3 +348,17 @@ def test_giant_rows_cost_nothing(compression: int, folder: Path) -> None:
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert kinds(reading) and reading.preview is None and peak < 32 << 20 and reading.seconds < 10
+
+
+def test_samples_that_contradict_their_tag(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A codec that gives one sample a pixel where the file promises three; found by mutation."""
+    real = Raster._decode
+
+    def grey(self: Raster, data: bytes, index: int) -> np.ndarray | None:
+        part = real(self, data, index)
+        return part if part is None or index != 4 else part[..., :1]
+
+    monkeypatch.setattr(Raster, "_decode", grey)
+    reading = read_file(strips)
+    assert kinds(reading) == {Fault.DAMAGED} and reading.preview and reading.pixel_digest == ""
+    assert "promises 3" in next(fault.detail for fault in reading.faults if fault.kind is Fault.DAMAGED)
