@@ -97,11 +97,12 @@ class CatalogueApp(App[None]):
         self.theme = LIGHT.name if home.settings.theme == "light" else DARK.name
 
     @property
-    def has_colours(self) -> bool:
-        """Whether pictures can be drawn in colour: not with NO_COLOR, nor where there are 16 colours."""
-        if self._colours is not None:
-            return self._colours
-        return not self.no_color and self.console.color_system in ("256", "truecolor")
+    def ink(self) -> str:
+        """How pictures are drawn: in colours, but in signs with NO_COLOR or where there are 16 colours."""
+        colours = self._colours
+        if colours is None:
+            colours = not self.no_color and self.console.color_system in ("256", "truecolor")
+        return "colours" if colours else "light on dark" if self.current_theme.dark else "dark on light"
 
     @property
     def day_form(self) -> str:

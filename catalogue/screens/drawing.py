@@ -17,7 +17,8 @@ from rich.style import Style
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-RAMP = " .:-=+*#%@"  # ink by lightness for terminals without colours; plain ASCII reads in every font
+RAMP = " .:-=+*#%@"  # more and more ink, for terminals without colours; plain ASCII reads in every font
+INKS = ("colours", "light on dark", "dark on light")
 
 
 Mark = tuple[float, float, float, float]   # left, top, right, bottom: fractions of the picture
@@ -37,8 +38,8 @@ def fitted(width: int, height: int, columns: int, rows: int) -> tuple[int, int]:
     return max(1, round(width * scale)), max(1, round(height * scale))
 
 
-def draw(source: Path | bytes, columns: int, rows: int, *, colours: bool, marks: tuple[Mark, ...] = ()) -> Drawing:
-    """The picture at (or in) ``source`` drawn into at most ``columns`` × ``rows`` cells, with ``marks`` outlined.
+def draw(source: Path | bytes, columns: int, rows: int, *, ink: str, marks: tuple[Mark, ...] = ()) -> Drawing:
+    """The picture at (or in) ``source`` drawn into at most ``columns`` × ``rows`` cells, with ``marks`` outlined; ``ink`` is one of INKS.
 
     Raises:
         OSError: it cannot be read or is no picture.
@@ -47,18 +48,18 @@ def draw(source: Path | bytes, columns: int, rows: int, *, colours: bool, marks:
 
     with Image.open(BytesIO(source) if isinstance(source, bytes) else source) as opened:
         opened.draft("RGB", (columns * 2, rows * 4))
-        return drawn(opened.convert("RGB"), columns, rows, colours=colours, marks=marks)
+        return drawn(opened.convert("RGB"), columns, rows, ink=ink, marks=marks)
 
 
-def drawn(picture: "Image", columns: int, rows: int, *, colours: bool, marks: tuple[Mark, ...] = ()) -> Drawing:
+def drawn(picture: "Image", columns: int, rows: int, *, ink: str, marks: tuple[Mark, ...] = ()) -> Drawing:
     """A picture in memory drawn into at most ``columns`` × ``rows`` cells."""
     from PIL import Image
 
     width, height = fitted(*picture.size, columns, rows)
-    if not colours:
+    if ink != "colours":
         small = picture.convert("L").resize((width, max(1, round(height / 2))), Image.Resampling.BOX)
         _outline(small, marks, 255)
-        return Drawing(width, tuple(_shades(small)))
+        return Drawing(width, tuple(_shades(small, RAMP if ink == "light on dark" else RAMP[::-1])))
     small = picture.resize((width, height), Image.Resampling.LANCZOS)
     _outline(small, marks, (255, 60, 40))
     return Drawing(width, tuple(_half_blocks(small)))
@@ -97,9 +98,9 @@ def _colour(red: int, green: int, blue: int) -> Color:
     return Color.from_rgb(red, green, blue)
 
 
-def _shades(picture: "Image") -> Iterator[tuple[Segment, ...]]:
+def _shades(picture: "Image", ramp: str) -> Iterator[tuple[Segment, ...]]:
     width, height = picture.size
     data = picture.tobytes()
     for y in range(height):
         row = data[y * width:(y + 1) * width]
-        yield (Segment("".join(RAMP[value * len(RAMP) // 256] for value in row)),)
+        yield (Segment("".join(ramp[value * len(ramp) // 256] for value in row)),)

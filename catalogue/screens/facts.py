@@ -33,8 +33,8 @@ def glance_words(glance: Glance, day_form: str) -> Content:
     if glance.scan_id is None:
         found.append(line(("!", "$warning"), " no current master"))
     else:
-        depth = f", {glance.bits} bit" if glance.bits else ""
-        found.append(line((f"{size}   {glance.width or '?'} × {glance.height or '?'} px{depth}", "$quiet")))
+        depth = f" {glance.bits} bit" if glance.bits else ""
+        found.append(line((f"{size}  {glance.width or '?'}×{glance.height or '?'} px{depth}", "$quiet")))
         found.append(state_line(glance))
     ordered = f"{counted(glance.lines, 'order')}, last {day(glance.last_order, day_form)}" if glance.lines \
         else "never ordered"
@@ -47,7 +47,7 @@ def state_line(glance: Glance) -> Content:
     checked = f"checked {ago(glance.checked_at)}" if glance.checked_at else "not yet checked"
     if glance.findings:
         return line(("!", "bold $warning"), f" {counted(glance.findings, 'finding')}; "
-                    f"{counted(glance.present, 'copy', 'copies')}, {checked}")
+                    f"{counted(glance.present, 'copy', 'copies')} present")
     if glance.present == 0:
         return line(("✗", "bold $error"), " no file of the master is present")
     if glance.stores < 2:

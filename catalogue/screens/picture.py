@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from catalogue.screens.app import CatalogueApp
 
 Source = Path | bytes   # a stored preview, or one just made
-Wanted = tuple[Source, int, int, bool, tuple[Mark, ...]]   # picture, columns, rows, in colours, marks
+Wanted = tuple[Source, int, int, str, tuple[Mark, ...]]   # picture, columns, rows, ink, marks
 SETTLE = 0.06  # seconds the cursor must rest before a picture is decoded
 KEPT = 24      # drawings kept; each is some thousand objects, which every collection of garbage walks through
 
@@ -98,7 +98,7 @@ class Picture(Widget):
             self._changed()
             return
         app = cast("CatalogueApp", self.app)
-        key = (self._path, self.size.width, self.size.height, app.has_colours, self._marks)
+        key = (self._path, self.size.width, self.size.height, app.ink, self._marks)
         ready = app.drawings.get(key)
         if ready is not None:
             self.workers.cancel_group(self, "drawing")
@@ -111,10 +111,10 @@ class Picture(Widget):
     async def _decode(self, key: Wanted) -> None:
         app = cast("CatalogueApp", self.app)
         await sleep(SETTLE)
-        path, columns, rows, colours, marks = key
+        path, columns, rows, ink, marks = key
         try:
             drawing = await wrap_future(app.plain_lanes["pictures"].ask(
-                lambda _: draw(path, columns, rows, colours=colours, marks=marks)))
+                lambda _: draw(path, columns, rows, ink=ink, marks=marks)))
         except OSError:
             self._drawing, self._words = None, "The preview is not there: index this scan again"
         else:
@@ -133,6 +133,8 @@ class Picture(Widget):
     def notify_style_update(self) -> None:
         super().notify_style_update()
         self._strips = None
+        if self.is_attached and self.size.area:
+            self._redraw()  # another theme may want other ink
 
     def _changed(self, *, layout: bool = False) -> None:
         self._strips = None

@@ -89,7 +89,7 @@ class RepeatDialog(Dialog[Order]):
                         yield Label(label)
                         yield Input(id=f"repeat-{name}", compact=True)
                 with Vertical(id="repeat-side"):
-                    yield Picture(below=10, id="repeat-picture")
+                    yield Picture(below=7, id="repeat-picture")
                     with VerticalScroll(can_focus=False):
                         yield Static("", id="repeat-words", markup=False)
             yield Static("", id="repeat-wrong", markup=False)

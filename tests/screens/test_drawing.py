@@ -1,0 +1,128 @@
+"""Pictures in cells, plots, lanes: the pure parts of the screens."""
+
+import io
+import threading
+from concurrent.futures import Future
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from PIL import Image
+from rich.cells import cell_len
+
+from catalogue.screens import plots
+from catalogue.screens.drawing import RAMP, Drawing, draw, drawn, fitted
+from catalogue.screens.lanes import Lane
+from catalogue.screens.picture import Drawings
+from catalogue.screens.wording import ago, centimetres, data_size, day, number, scanned_cm
+from tests.screens.shop import painted
+
+
+def test_each_cell_holds_two_pixels_above_each_other() -> None:
+    """Checked against the pixels themselves: the upper in the sign's colour, the lower behind it."""
+    picture = Image.new("RGB", (2, 4))
+    picture.putdata([(252, 0, 0), (0, 252, 0), (0, 0, 252), (252, 252, 0), *[(8, 8, 8)] * 4])
+    rows = drawn(picture, 2, 2, ink="colours").rows
+    first = rows[0][0]
+    assert first.text == "▀"
+    assert first.style is not None and first.style.color is not None and first.style.bgcolor is not None
+    assert tuple(first.style.color.triplet or ()) == (252, 0, 0)
+    assert tuple(first.style.bgcolor.triplet or ()) == (0, 0, 252)
+    assert tuple(rows[0][1].style.color.triplet or ()) == (0, 252, 0)  # type: ignore[union-attr]
+
+
+@given(st.integers(1, 3000), st.integers(1, 3000), st.integers(1, 200), st.integers(1, 80))
+def test_a_picture_fits_and_keeps_its_proportions(width: int, height: int, columns: int, rows: int) -> None:
+    wide, high = fitted(width, height, columns, rows)
+    assert 1 <= wide <= columns and 1 <= high <= rows * 2
+    assert abs(wide / width - high / height) <= max(1 / width, 1 / height)
+
+
+def test_without_colours_lightness_is_a_sign() -> None:
+    """16 colours and NO_COLOR: plain ASCII, darker is less ink on a dark ground."""
+    picture = Image.new("L", (3, 2))
+    picture.putdata([0, 128, 255] * 2)
+    row = drawn(picture.convert("RGB"), 3, 1, ink="light on dark").rows[0]
+    assert row[0].text == RAMP[0] + RAMP[5] + RAMP[-1]
+    assert row[0].style is None
+    light = drawn(picture.convert("RGB"), 3, 1, ink="dark on light").rows[0]
+    assert light[0].text == row[0].text[::-1].replace(RAMP[5], RAMP[4])
+
+
+def test_marks_are_outlined(tmp_path: Path) -> None:
+    plain = draw(painted((20, 20, 20)), 40, 20, ink="colours")
+    marked = draw(painted((20, 20, 20)), 40, 20, ink="colours", marks=((0.0, 0.0, 0.5, 0.5),))
+    colours = [segment.style.color.triplet for segment in marked.rows[0][:20]]  # type: ignore[union-attr]
+    assert all(triplet is not None and triplet.red > 200 for triplet in colours)
+    assert plain.rows[0][0].style != marked.rows[0][0].style
+    place = tmp_path / "broken.webp"
+    place.write_bytes(b"RIFF")
+    with pytest.raises(OSError):
+        draw(place, 10, 10, ink="colours")
+
+
+def test_drawings_forget_the_oldest() -> None:
+    kept, empty = Drawings(kept=2), Drawing(0, ())
+    keys = [(Path(f"{n}"), 1, 1, "colours", ()) for n in range(3)]
+    kept.put(keys[0], empty)
+    kept.put(keys[1], empty)
+    assert kept.get(keys[0]) is empty
+    kept.put(keys[2], empty)
+    assert [kept.get(key) is not None for key in keys] == [True, False, True]
+
+
+def test_a_picture_in_memory_is_drawn_as_one_on_the_disk(tmp_path: Path) -> None:
+    data = painted((90, 40, 20))
+    (tmp_path / "p.webp").write_bytes(data)
+    assert draw(data, 30, 12, ink="colours") == draw(tmp_path / "p.webp", 30, 12, ink="colours")
+    out = io.BytesIO()
+    Image.new("CMYK", (10, 10)).save(out, "TIFF")
+    assert draw(out.getvalue(), 5, 5, ink="colours").width == 5
+
+
+@given(st.lists(st.floats(0, 1e12), min_size=1, max_size=60), st.integers(8, 120), st.integers(1, 12))
+def test_plots_stay_in_their_room(values: list[float], width: int, height: int) -> None:
+    rows = plots.columns([(f"{1980 + n}", value) for n, value in enumerate(values)], width, height)
+    assert len(rows) == height + 1
+    assert all(len(row) <= width for row in rows)
+    assert f"{1980 + len(values) - 1}" in rows[-1]  # the newest is never the one left out
+    if values[-1] > 0 and max(values) > 0:
+        assert rows[-2].rstrip()[-1:] in plots.EIGHTHS[1:]
+
+
+@given(st.floats(0, 1), st.integers(1, 60))
+def test_a_bar_is_as_long_as_its_share(share: float, width: int) -> None:
+    text = plots.bar(share, width)
+    assert cell_len(text) == width
+    assert abs(text.count("█") - share * width) <= 1
+
+
+def test_a_lane_skips_what_nobody_waits_for_any_more() -> None:
+    made, gate, ran = [], threading.Event(), []
+    lane = Lane("test", lambda: made.append(threading.current_thread().name) or "resource")
+    slow: Future[bool] = lane.ask(lambda _: gate.wait(10))
+    stale = lane.ask(lambda _: ran.append("stale"))
+    fresh = lane.ask(lambda resource: f"with {resource}")
+    assert stale.cancel()
+    gate.set()
+    assert fresh.result(10) == "with resource"
+    assert slow.result(10)
+    assert ran == []
+    assert made == ["catalogue-test"]
+    with pytest.raises(ZeroDivisionError):
+        lane.ask(lambda _: 1 // 0).result(10)
+    assert lane.ask(lambda _: "still there").result(10) == "still there"
+    lane.close()
+
+
+def test_words_for_figures() -> None:
+    """ISO 216: A2 at 300 ppi is 4961 × 7016 pixels, 42 × 59.4 cm (reference sheet)."""
+    assert scanned_cm(4961, 7016, 300, 300) == "42 × 59.4 cm"
+    assert scanned_cm(4961, None, 300, 300) == "–"
+    assert (centimetres(505), centimetres(500), number(1234567)) == ("50.5", "50", "1\u202f234\u202f567")
+    assert (data_size(999), data_size(1000), data_size(3_347_858_052)) == ("999 B", "1.0 kB", "3.3 GB")
+    assert (day("2026-01-31T10:00:00Z", "%d %b %Y"), day(None, "%d"), day("soon", "%d")) == ("31 Jan 2026", "–", "soon")
+    assert [ago(moment) for moment in ("2026-02-01T11:00:00Z", "2026-01-31T11:00:00", "2026-01-10", "2025-06-01",
+                                       "2024-01-01", None, "once")] == [
+        "today", "1 day ago", "3 weeks ago", "8 months ago", "2 years ago", "never", "once"]
