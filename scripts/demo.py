@@ -34,7 +34,7 @@ def main() -> int:
 
 
 if __name__ == "__main__":
-    if sys.version_info < (3, 11):
+    if sys.version_info < (3, 11):  # noqa: UP036 - told before anything is installed
         sys.exit("This needs Python 3.11 or newer.")
     if {"-h", "--help"} & set(sys.argv[1:]):
         print(__doc__)
