@@ -8,11 +8,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
-from catalogue.fixity.copying import drop_cache, fetch_ahead
+from catalogue.fixity.copying import BUFFER_BYTES, drop_cache
 from catalogue.progress import Cancelled
 from catalogue.reading.digests import ReadFailed, Stopped
 
-BUFFER_BYTES = 2 << 20
 SECTOR_BYTES = 4096   # the unit in which a failing medium is narrowed down
 TRIES = 3
 _GONE = {errno.ENOENT, errno.ENOTDIR}
@@ -104,7 +103,6 @@ def _digest(fd: int, tell: Callable[[int], None], cancelled: Cancelled) -> str:
     sha, buffer, offset = hashlib.sha256(), memoryview(bytearray(BUFFER_BYTES)), 0
     while count := read_at(fd, buffer, offset):
         offset += count
-        fetch_ahead(fd, offset)
         sha.update(buffer[:count])
         tell(count)
         if cancelled():

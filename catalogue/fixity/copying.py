@@ -33,12 +33,11 @@ from catalogue.fixity.parts import (
 from catalogue.progress import Cancelled, Progress, Report
 from catalogue.reading.digests import Stopped
 
-BUFFER_BYTES = 2 << 20
-AHEAD_BYTES = 4 << 20
+BUFFER_BYTES = 256 << 10  # stays in the processor's cache; measured twice as fast from disk as 2 MiB
 SPARE_BYTES = 16 << 20  # left free on the disk: a full file system cannot even rename
 
 __all__ = ["PART_PREFIX", "NoRoom", "Staged", "Stopped", "aside_name", "copy_verified", "drop_cache",
-           "fetch_ahead", "part_path", "sha256_of_fd", "staged_copy", "staged_file", "sync_folder", "write_atomically"]
+           "part_path", "sha256_of_fd", "staged_copy", "staged_file", "sync_folder", "write_atomically"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,20 +125,12 @@ def drop_cache(fd: int) -> None:
             fcntl.fcntl(fd, 48, 1)  # F_NOCACHE
 
 
-def fetch_ahead(fd: int, offset: int) -> None:
-    """Have the medium read on while the present buffer is digested: measured half as fast again, from disk."""
-    if hasattr(os, "posix_fadvise"):
-        with suppress(OSError):
-            os.posix_fadvise(fd, offset, AHEAD_BYTES, os.POSIX_FADV_WILLNEED)
-
-
 def sha256_of_fd(fd: int, report: Report, cancelled: Cancelled, *, stage: str, total: int) -> tuple[str, int]:
     """SHA-256 and length of an open file from its start. Raises ``OSError`` and ``Stopped``."""
     sha, buffer, done = new_sha256(), memoryview(bytearray(BUFFER_BYTES)), 0
     os.lseek(fd, 0, os.SEEK_SET)
     while count := os.readv(fd, [buffer]):
         done += count
-        fetch_ahead(fd, done)
         sha.update(buffer[:count])
         report(Progress(stage, bytes_done=done, bytes_total=total))
         if cancelled():
@@ -161,7 +152,6 @@ def _poured(origin: int, out: int, size: int, source: Path, target: Path, report
         if not count:
             return sha.hexdigest()
         done += count
-        fetch_ahead(origin, done)
         with writing(target):
             write_all(out, buffer[:count])
         sha.update(buffer[:count])
