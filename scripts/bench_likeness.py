@@ -38,6 +38,7 @@ from scripts import likeness_captures as captures
 from scripts.likeness_pictures import Base, collect
 
 SIDE = 1600
+CROP = 260
 TRUE = {"re-scan": Relation.RESCAN, "tile": Relation.TILE, "detail": Relation.DETAIL, "reworked": Relation.REWORKED}
 APART = ("series", "colourway")
 
@@ -71,11 +72,11 @@ def shot(base: Base, kind: str, made: captures.Capture, full: float, **facts: An
                 ScanFacts(key, round(w * full), round(h * full), **given), small.place)
 
 
-def hashes(picture: npt.NDArray[np.uint8]) -> tuple[int, ...]:
-    """imagehash's pHash in eight orientations, upright first."""
+def hashes(picture: npt.NDArray[np.uint8], count: int = 8) -> tuple[int, ...]:
+    """imagehash's pHash in up to eight orientations, upright first."""
     grey = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
     turned = [np.ascontiguousarray(np.rot90(g, k)) for g in (grey, grey[:, ::-1]) for k in range(4)]
-    return tuple(int(str(imagehash.phash(Pillow.fromarray(t))), 16) for t in turned)
+    return tuple(int(str(imagehash.phash(Pillow.fromarray(t))), 16) for t in turned[:count])
 
 
 def shots(base: Base, other: Base) -> list[Shot]:
@@ -95,8 +96,15 @@ def shots(base: Base, other: Base) -> list[Shot]:
         shot(base, "detail", captures.Capture(cut.picture, cut.place @ master.place), 1, **web),
         shot(base, "reworked", edited, 4),
         shot(base, "phone", captures.phone_photo(art, rng), 1, **web),
-        shot(base, "series", captures.scan(captures.sibling(art, stranger, rng), seed + 1, rng, turn=rng.normal(0, 0.5)), 8),
-        shot(base, "colourway", captures.scan(captures.recoloured(art, rng), seed + 1, rng, turn=rng.normal(0, 0.5)), 8),
+        shot(
+            base,
+            "series",
+            captures.scan(captures.sibling(art, stranger, rng), seed + 1, rng, turn=rng.normal(0, 0.5)),
+            8,
+        ),
+        shot(
+            base, "colourway", captures.scan(captures.recoloured(art, rng), seed + 1, rng, turn=rng.normal(0, 0.5)), 8
+        ),
     ]
 
 
@@ -120,7 +128,7 @@ def cached(place: Path, name: str, make: Any) -> Any:
 
 def distractors(bases: list[Base], count: int, place: Path) -> Iterator[retrieval.Entry]:
     """Crops of pictures that are not measured, made into other pictures; in parts, kept between runs."""
-    per, parts = 500, -(-count // 500)
+    per, parts = 250, -(-count // 250)
     for part in range(parts):
         def make(part: int = part) -> list[retrieval.Entry]:
             rng = np.random.default_rng(1000 + part)
@@ -132,11 +140,11 @@ def distractors(bases: list[Base], count: int, place: Path) -> Iterator[retrieva
                 side = int(min(h, w) * rng.uniform(0.25, 0.6))
                 x, y = int(rng.integers(0, w - side + 1)), int(rng.integers(0, h - side + 1))
                 crop = np.ascontiguousarray(np.rot90(art[y : y + side, x : x + side], int(rng.integers(4))))
-                crop = cv2.resize(crop, (360, 360), interpolation=cv2.INTER_AREA)
+                crop = cv2.resize(crop, (CROP, CROP), interpolation=cv2.INTER_AREA)
                 crop = np.ascontiguousarray(crop[:, ::-1]) if rng.random() < 0.5 else crop
                 crop = captures.toned(crop, rng, 2.0)
                 key = sha256(f"distractor {part} {number}".encode()).hexdigest()
-                made.append(retrieval.Entry(key, hashes(crop)[0], extract(crop, limits.INDEXED)))
+                made.append(retrieval.Entry(key, hashes(crop, 1)[0], extract(crop, limits.INDEXED)))
             return made
 
         yield from cached(place, f"distractors-{part}", make)
@@ -151,7 +159,9 @@ def main() -> None:
     options.add_argument("packages", type=Path)
     options.add_argument("place", type=Path)
     options.add_argument("--half", choices=("tune", "held-out"), default="held-out")
-    options.add_argument("--photos", type=int, default=35, help="photographs taken of the half; all of the other groups are")
+    options.add_argument(
+        "--photos", type=int, default=35, help="photographs taken of the half; all of the other groups are"
+    )
     options.add_argument("--distractors", type=int, default=10_000)
     options.add_argument("--only", choices=("shots", "distractors"), help="make these and stop")
     given = options.parse_args()
@@ -173,6 +183,8 @@ def main() -> None:
 def report(taken: list[Shot], others: list[retrieval.Entry], folder: Path, half: str) -> None:
     """All figures."""
     masters = {s.base: s for s in taken if s.kind == "master"}
+    # a grey picture has no other colourway
+    taken = [s for s in taken if s.kind != "colourway" or _coloured(masters[s.base])]
     shutil.rmtree(folder, ignore_errors=True)
     index = retrieval.rebuild(folder, [*others, *(
         retrieval.Entry(m.facts.sha256, m.hashes[0], m.features) for m in masters.values())])
@@ -198,7 +210,7 @@ def report(taken: list[Shot], others: list[retrieval.Entry], folder: Path, half:
         found += [(one, m, examine(one.side, m.side)) for m in pairs]
         seconds.append(time.process_time() - began)
     _retrieval(ranks)
-    _relations(taken, masters, found)
+    _relations(taken, found)
     _apart(found)
     _geometry(found)
     _photos(taken, index, by_key)
@@ -207,18 +219,28 @@ def report(taken: list[Shot], others: list[retrieval.Entry], folder: Path, half:
           f"95 in 100 below {np.percentile(seconds, 95):.2f} s, extraction not counted.")
 
 
+def _coloured(one: Shot) -> bool:
+    return bool(np.abs(one.features.thumb[..., 1:].astype(int) - 128).mean() > 4)
+
+
 def _retrieval(ranks: list[tuple[Shot, int]]) -> None:
     print("\nTrue master among the first ten")
     for kind in TRUE:
         for group in ("painting", "photo", "flat"):
             some = [(s, r) for s, r in ranks if s.kind == kind and s.group == group]
             missed = ", ".join(s.base for s, r in some if r >= 10)
-            print(f"  {kind:9} {group:9} {np.mean([r < 10 for _, r in some]):.3f} of {len(some)}" + (f"   missed: {missed}" if missed else ""))
+            print(
+                f"  {kind:9} {group:9} {np.mean([r < 10 for _, r in some]):.3f} of {len(some)}"
+                + (f"   missed: {missed}" if missed else "")
+            )
     textured = [r < 10 for s, r in ranks if s.group != "flat"]
-    print(f"  all textured: {np.mean(textured):.3f} of {len(textured)}; all: {np.mean([r < 10 for _, r in ranks]):.3f} of {len(ranks)}")
+    print(
+        f"  all textured: {np.mean(textured):.3f} of {len(textured)}; "
+        f"all: {np.mean([r < 10 for _, r in ranks]):.3f} of {len(ranks)}"
+    )
 
 
-def _relations(taken: list[Shot], masters: dict[str, Shot], found: list[tuple[Shot, Shot, Evidence | None]]) -> None:
+def _relations(taken: list[Shot], found: list[tuple[Shot, Shot, Evidence | None]]) -> None:
     """A pair is found if the scans are said to show one piece; its relation may still be the wrong one."""
     said = {(a.base, a.kind, b.base): e for a, b, e in found}
     print("\nSame piece: precision and recall; and how often the relation's name is right")
@@ -231,16 +253,24 @@ def _relations(taken: list[Shot], masters: dict[str, Shot], found: list[tuple[Sh
             else:
                 wrong += 1
                 failures.append(f"{kind} of {base} taken for {other} ({e.relation.value}, {e.sure})")
-    print(f"  precision {right / max(1, right + wrong):.4f} ({right} right, {wrong} wrong) of {len(said)} pairs examined")
+    print(
+        f"  precision {right / max(1, right + wrong):.4f} ({right} right, {wrong} wrong) of {len(said)} pairs examined"
+    )
     for kind, name in TRUE.items():
         for group in ("painting", "photo", "flat"):
             own = [s for s in taken if s.kind == kind and s.group == group]
             got = [said.get((s.base, kind, s.base)) for s in own]
             hit = [e for e in got if e and e.relation.same_piece]
             named = sum(e.relation is name for e in hit)
-            misses = ", ".join(f"{s.base} ({e.relation.value if e else 'nothing'})" for s, e in zip(own, got, strict=True)
-                               if not (e and e.relation.same_piece))
-            print(f"  {kind:9} {group:9} recall {len(hit) / len(own):.3f} of {len(own)}, named rightly {named}/{len(hit)}" + (f"   missed: {misses}" if misses else ""))
+            misses = ", ".join(
+                f"{s.base} ({e.relation.value if e else 'nothing'})"
+                for s, e in zip(own, got, strict=True)
+                if not (e and e.relation.same_piece)
+            )
+            print(
+                f"  {kind:9} {group:9} recall {len(hit) / len(own):.3f} of {len(own)}, named rightly {named}/{len(hit)}"
+                + (f"   missed: {misses}" if misses else "")
+            )
     for name in TRUE.values():
         called = [(a, b) for a, b, e in found if e and e.relation is name]
         good = [a for a, b in called if a.base == b.base and TRUE.get(a.kind) is name]
@@ -258,7 +288,10 @@ def _apart(found: list[tuple[Shot, Shot, Evidence | None]]) -> None:
         some = [(a, e) for a, b, e in found if a.kind == kind and a.base == b.base]
         bad = [a.base for a, e in some if e and e.relation.same_piece]
         alike = sum(bool(e and e.relation is Relation.LOOK_ALIKE) for _, e in some)
-        print(f"  {kind:9} kept apart {1 - len(bad) / len(some):.3f} of {len(some)} ({alike} named look-alikes)" + (f"   failed: {', '.join(bad)}" if bad else ""))
+        print(
+            f"  {kind:9} kept apart {1 - len(bad) / len(some):.3f} of {len(some)} ({alike} named look-alikes)"
+            + (f"   failed: {', '.join(bad)}" if bad else "")
+        )
 
 
 def _geometry(found: list[tuple[Shot, Shot, Evidence | None]]) -> None:
@@ -286,15 +319,19 @@ def _photos(taken: list[Shot], index: retrieval.Index, by_key: dict[str, Shot]) 
     for one in (s for s in taken if s.kind == "phone"):
         began = time.process_time()
         near = [by_key[c.key] for c in index.candidates(one.features, one.hashes, limits.CANDIDATES) if c.key in by_key]
-        seen = ranked([s for m in near if (s := sight(one.picture, one.features, m.base, m.features, lambda m=m: m.picture))])
+        seen = ranked(
+            [s for m in near if (s := sight(one.picture, one.features, m.base, m.features, lambda m=m: m.picture))]
+        )
         seconds.append(time.process_time() - began)
         results.setdefault(one.group, []).append(bool(seen) and seen[0].key == one.base)
         sure += [(s.sure, s.key == one.base) for s in seen]
     for group, hits in results.items():
         print(f"  {group:9} {np.mean(hits):.3f} of {len(hits)}")
     wrong = [s for s, ok in sure if not ok]
-    print(f"  {len(wrong)} wrong among {len(sure)} named, surest wrong {max(wrong, default=0):.2f}; "
-          f"search and fit: median {np.median(seconds):.2f} s, p95 {np.percentile(seconds, 95):.2f} s of processor time")
+    print(
+        f"  {len(wrong)} wrong among {len(sure)} named, surest wrong {max(wrong, default=0):.2f}; "
+        f"search and fit: median {np.median(seconds):.2f} s, p95 {np.percentile(seconds, 95):.2f} s of processor time"
+    )
 
 
 def _plain(taken: list[Shot], masters: dict[str, Shot]) -> None:

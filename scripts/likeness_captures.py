@@ -53,7 +53,9 @@ def relief(shape: tuple[int, ...], seed: int) -> npt.NDArray[np.float32]:
     rng = np.random.default_rng(seed)
     h, w = shape[:2]
     fine = cv2.GaussianBlur(rng.standard_normal((h, w)).astype(np.float32), (0, 0), 1.2) * 2.5
-    strokes = cv2.resize(rng.standard_normal((h // 12 + 2, w // 4 + 2)).astype(np.float32), (w, h), interpolation=cv2.INTER_CUBIC)
+    strokes = cv2.resize(
+        rng.standard_normal((h // 12 + 2, w // 4 + 2)).astype(np.float32), (w, h), interpolation=cv2.INTER_CUBIC
+    )
     return fine + 1.5 * strokes
 
 
@@ -92,13 +94,21 @@ def _bytes(v: npt.NDArray[np.floating]) -> Image:
     return np.clip(np.round(v), 0, 255).astype(np.uint8)
 
 
-def scan(artwork: Image, seed: int, rng: Rng, *, turn: float = 0.0, factor: float = 1.0, strength: float = 1.0) -> Capture:
+def scan(
+    artwork: Image, seed: int, rng: Rng, *, turn: float = 0.0, factor: float = 1.0, strength: float = 1.0
+) -> Capture:
     """One capture of the whole artwork on the scanner: turned, with the bed showing round it or a margin lost."""
     lit_work = lit(artwork, relief(artwork.shape, seed), rng.uniform(0, 360), 0.02 + 0.06 * strength * rng.random())
     h, w = artwork.shape[:2]
     a = np.radians(turn)
     stretch = 1 + rng.normal(0, 0.0007)
-    m = np.array([[np.cos(a) * factor * stretch, -np.sin(a) * factor, 0], [np.sin(a) * factor * stretch, np.cos(a) * factor, 0], [0, 0, 1.0]])
+    m = np.array(
+        [
+            [np.cos(a) * factor * stretch, -np.sin(a) * factor, 0],
+            [np.sin(a) * factor * stretch, np.cos(a) * factor, 0],
+            [0, 0, 1.0],
+        ]
+    )
     box = (m @ np.array([[0, w, w, 0], [0, 0, h, h], [1, 1, 1, 1.0]]))[:2]
     margin = rng.uniform(-0.02, 0.02) * max(w, h) * factor  # below nought the edge is cut off
     low, high = box.min(axis=1) - margin, box.max(axis=1) + margin
@@ -169,11 +179,13 @@ def reworked(capture: Capture, rng: Rng) -> Capture:
     place = capture.place
     if rng.random() < 0.5:
         h, w = picture.shape[:2]
-        l, t, r, b = (int(rng.uniform(0, 0.05) * n) for n in (w, h, w, h))
-        picture, place = picture[t : h - b, l : w - r], np.array([[1, 0, -l], [0, 1, -t], [0, 0, 1.0]]) @ place
+        left, top, right, low = (int(rng.uniform(0, 0.05) * n) for n in (w, h, w, h))
+        picture = picture[top : h - low, left : w - right]
+        place = np.array([[1, 0, -left], [0, 1, -top], [0, 0, 1.0]]) @ place
     if rng.random() < 0.3:
         h = picture.shape[0]
-        picture, place = np.ascontiguousarray(np.rot90(picture, -1)), np.array([[0, -1, h - 1], [1, 0, 0], [0, 0, 1.0]]) @ place
+        picture = np.ascontiguousarray(np.rot90(picture, -1))
+        place = np.array([[0, -1, h - 1], [1, 0, 0], [0, 0, 1.0]]) @ place
     small = shrink(picture, rng.uniform(0.4, 1.0))
     soft = cv2.GaussianBlur(small.picture, (0, 0), 1.0).astype(np.float32)
     sharp = _bytes(small.picture + rng.uniform(0, 0.5) * (small.picture - soft))
@@ -214,7 +226,9 @@ def phone_photo(artwork: Image, rng: Rng) -> Capture:
     frame = round(max(h, w) * rng.uniform(0.02, 0.08))
     mount = round(max(h, w) * rng.uniform(0.0, 0.08))
     framed = cv2.copyMakeBorder(artwork, *([mount] * 4), cv2.BORDER_CONSTANT, value=(240, 238, 232))
-    framed = cv2.copyMakeBorder(framed, *([frame] * 4), cv2.BORDER_CONSTANT, value=tuple(int(x) for x in rng.integers(10, 120, 3)))
+    framed = cv2.copyMakeBorder(
+        framed, *([frame] * 4), cv2.BORDER_CONSTANT, value=tuple(int(x) for x in rng.integers(10, 120, 3))
+    )
     fh, fw = framed.shape[:2]
     out_w, out_h = (1155, 866) if w >= h else (866, 1155)
     fill = rng.uniform(0.55, 0.9)
@@ -233,7 +247,9 @@ def phone_photo(artwork: Image, rng: Rng) -> Capture:
     picture = np.where(mask[..., None] > 127, shot, wall)
     glare = np.zeros((out_h, out_w), np.float32)
     gx, gy = rng.uniform(0.25, 0.75) * out_w, rng.uniform(0.25, 0.75) * out_h
-    cv2.ellipse(glare, ((gx, gy), (out_w * rng.uniform(0.1, 0.3), out_h * rng.uniform(0.05, 0.2)), rng.uniform(0, 180)), 1.0, -1)
+    cv2.ellipse(
+        glare, ((gx, gy), (out_w * rng.uniform(0.1, 0.3), out_h * rng.uniform(0.05, 0.2)), rng.uniform(0, 180)), 1.0, -1
+    )
     glare = cv2.GaussianBlur(glare, (0, 0), out_w * 0.03) * rng.uniform(0.3, 0.8)
     picture = _bytes(picture + (255 - picture.astype(np.float32)) * glare[..., None])
     picture = noisy(cv2.GaussianBlur(toned(picture, rng, 1.5), (0, 0), rng.uniform(0.4, 1.1)), rng, rng.uniform(2, 5))

@@ -6,9 +6,9 @@ Unpack the packages first, in a folder of your own:
              gnome-backgrounds; do apt-get download $p; dpkg -x $p_*.deb packages/$p; done
 
 Licences, as each package's copyright file states them per picture: gcompris-qt-data (paintings in the public domain;
-photographs CC BY, CC BY-SA, CC0, public domain; the program GPL-3+), plasma-workspace-wallpapers (CC BY-SA 4.0, LGPL-3),
-mate-backgrounds (CC BY-SA 4.0, GPL-2+), lomiri-wallpapers (CC BY-SA 4.0), ukui-wallpapers (CC BY-SA 4.0, GPL-3+),
-gnome-backgrounds (CC BY-SA 3.0), and the pictures inside scikit-image (CC0 or public domain).
+photographs CC BY, CC BY-SA, CC0, public domain; the program GPL-3+), plasma-workspace-wallpapers (CC BY-SA 4.0,
+LGPL-3), mate-backgrounds (CC BY-SA 4.0, GPL-2+), lomiri-wallpapers (CC BY-SA 4.0), ukui-wallpapers (CC BY-SA 4.0,
+GPL-3+), gnome-backgrounds (CC BY-SA 3.0), and the pictures inside scikit-image (CC0 or public domain).
 """
 
 import re
@@ -27,7 +27,13 @@ from PIL import Image as Pillow
 
 Image = npt.NDArray[np.uint8]
 SIDE = 2400
-PACKAGES = ("plasma-workspace-wallpapers", "mate-backgrounds", "lomiri-wallpapers", "ukui-wallpapers", "gnome-backgrounds")
+PACKAGES = (
+    "plasma-workspace-wallpapers",
+    "mate-backgrounds",
+    "lomiri-wallpapers",
+    "ukui-wallpapers",
+    "gnome-backgrounds",
+)
 CLASSIC = ("astronaut", "coffee", "chelsea", "rocket", "retina", "immunohistochemistry", "hubble_deep_field", "camera")
 
 
@@ -62,7 +68,11 @@ def collect(packages: Path, folder: Path) -> list[Base]:
                 continue
             seen.append(code)
             factor = SIDE / max(picture.shape[:2])
-            small = picture if factor >= 1 else cv2.resize(picture, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+            small = (
+                picture
+                if factor >= 1
+                else cv2.resize(picture, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+            )
             group = "painting" if painted else "flat" if _flat(picture) else "photo"
             cv2.imwrite(str(folder / f"{group}__{name}.png"), small[..., ::-1])
         done.touch()
@@ -81,7 +91,11 @@ def _pictures(packages: Path) -> Iterator[tuple[str, Image, bool]]:
     for package in PACKAGES:
         folders: dict[Path, Path] = {}
         for path in sorted((packages / package).rglob("*")):
-            if path.suffix.lower() in (".jpg", ".jpeg", ".png", ".webp") and path.is_file() and "screenshot" not in path.name:
+            if (
+                path.suffix.lower() in (".jpg", ".jpeg", ".png", ".webp")
+                and path.is_file()
+                and "screenshot" not in path.name
+            ):
                 key = path.parent if "contents" in path.parts else path
                 if key not in folders or path.stat().st_size > folders[key].stat().st_size:
                     folders[key] = path
@@ -90,7 +104,11 @@ def _pictures(packages: Path) -> Iterator[tuple[str, Image, bool]]:
             if picture is not None and max(picture.shape[:2]) >= 900:
                 inside = "contents" in path.parts
                 name = path.parts[path.parts.index("contents") - 1] if inside else path.stem
-                yield name + ("-dark" if path.parent.name.endswith("dark") else ""), np.asarray(picture, np.uint8), False
+                yield (
+                    name + ("-dark" if path.parent.name.endswith("dark") else ""),
+                    np.asarray(picture, np.uint8),
+                    False,
+                )
     for name in CLASSIC:
         raw = np.asarray(getattr(data, name)())
         yield name, np.ascontiguousarray(raw[..., :3] if raw.ndim == 3 else np.dstack([raw] * 3)), False

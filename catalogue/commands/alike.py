@@ -251,7 +251,11 @@ def _line(pair: "Pair") -> str:
     parts = [f"#{pair.id}", f"{pair.a_scan_id} {e.relation.value} {pair.b_scan_id}", f"{e.sure:.0%} sure"]
     if e.inliers:
         parts.append(f"{e.inliers} features")
-    parts += [f"overlap {e.overlap_a:.0%}/{e.overlap_b:.0%}", f"turned {e.rotation:.2f}°", f"agrees {e.correlation:.2f}"]
+    parts += [
+        f"overlap {e.overlap_a:.0%}/{e.overlap_b:.0%}",
+        f"turned {e.rotation:.2f}°",
+        f"agrees {e.correlation:.2f}",
+    ]
     if e.delta_e_median is not None:
         parts.append(f"ΔE00 {e.delta_e_median:.1f} (90 %: {e.delta_e_high:.1f})")
     if e.detail_ratio:

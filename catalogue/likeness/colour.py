@@ -9,7 +9,9 @@ import numpy.typing as npt
 Floats = npt.NDArray[np.float64]
 
 # IEC 61966-2-1, linear sRGB to XYZ, and its white D65
-_TO_XYZ = np.array([[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0721750], [0.0193339, 0.1191920, 0.9503041]])
+_TO_XYZ = np.array(
+    [[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0721750], [0.0193339, 0.1191920, 0.9503041]]
+)
 _WHITE = _TO_XYZ.sum(axis=1)
 
 

@@ -195,10 +195,16 @@ def _colours(one: Bytes, two: Bytes, inside: Flags, side: int) -> tuple[Floats, 
     a smooth change, and by how many degrees that change turns hues.
 
     The change is a root polynomial (Finlayson, Mackiewicz and Hurlbert 2015) of the coded values and their squares,
-    with light that varies smoothly over the picture.
+    with light that varies smoothly over the picture. Blocks with burnt-out lights are left out: there a cast is lost
+    on one side.
     """
     step, half = max(1, side // 2), side // 2
+    burnt = [((v.max(axis=2) >= 253) & (v.min(axis=2) >= 190)).astype(np.float32) for v in (one, two)]
+    clipped = np.maximum(*(cv2.boxFilter(v, -1, (side, side)) for v in burnt)) > 0.02
     at = np.s_[half : one.shape[0] - half + 1 : step, half : one.shape[1] - half + 1 : step]
+    inside = inside & ~clipped[at]
+    if inside.sum() < 24:
+        return np.zeros(inside.shape, np.float32), 0.0
     grids = [cv2.boxFilter(v, -1, (side, side))[at][inside] for v in (one, two)]
     source, target = (g / 255.0 for g in grids)
     ys, xs = np.nonzero(inside)

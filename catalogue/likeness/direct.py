@@ -60,7 +60,12 @@ def _quarter(quarter: int, picture: Bytes) -> Matrix:
     """The map of ``np.rot90(picture, -quarter)``: quarter turns clockwise as seen."""
     h, w = picture.shape[:2]
     turns = np.array(
-        [[[1, 0, 0], [0, 1, 0]], [[0, -1, h - 1], [1, 0, 0]], [[-1, 0, w - 1], [0, -1, h - 1]], [[0, 1, 0], [-1, 0, w - 1]]],
+        [
+            [[1, 0, 0], [0, 1, 0]],
+            [[0, -1, h - 1], [1, 0, 0]],
+            [[-1, 0, w - 1], [0, -1, h - 1]],
+            [[0, 1, 0], [-1, 0, w - 1]],
+        ],
         np.float64,
     )
     return np.asarray(turns[quarter], np.float64)

@@ -10,8 +10,18 @@ from catalogue.records.likenesses import ComparedScan
 def facts_of(scan: ComparedScan) -> ScanFacts:
     """The facts of a scan in the catalogue."""
     return ScanFacts(
-        scan.sha256, scan.width or 1, scan.height or 1, scan.pixel_digest, scan.bits or 8, scan.ppi_x, scan.profile_name,
-        scan.format, scan.captured, "", scan.role, any(note["kind"] == "upscaled" for note in json.loads(scan.notes)),
+        scan.sha256,
+        scan.width or 1,
+        scan.height or 1,
+        scan.pixel_digest,
+        scan.bits or 8,
+        scan.ppi_x,
+        scan.profile_name,
+        scan.format,
+        scan.captured,
+        "",
+        scan.role,
+        any(note["kind"] == "upscaled" for note in json.loads(scan.notes)),
     )
 
 

@@ -76,7 +76,7 @@ def load_preview(path: Path) -> Bytes:
 
 
 def extract(preview: Bytes, count: int = limits.SIFT_KEPT) -> Features:
-    """The features of a preview, H×W×3 uint8 in sRGB, about ``count`` of them. A blank preview has none, which is no error."""
+    """About ``count`` features of a preview, H×W×3 uint8 in sRGB. A blank preview has none, which is no error."""
     height, width = preview.shape[:2]
     grey = levelled(cv2.cvtColor(preview, cv2.COLOR_RGB2GRAY))
     return Features(width, height, *sift_features(grey, count), thumbnail(preview))
@@ -148,8 +148,8 @@ def spread(spots: Floats, strength: Floats, count: int, shape: tuple[int, ...]) 
     """Indices of the strongest ``count`` spots, going round an 8×8 grid so that no passage takes them all."""
     if len(spots) <= count:
         return list(range(len(spots)))
-    cell = (
-        np.minimum(spots[:, 1] * 8 / shape[0], 7).astype(int) * 8 + np.minimum(spots[:, 0] * 8 / shape[1], 7).astype(int)
+    cell = np.minimum(spots[:, 1] * 8 / shape[0], 7).astype(int) * 8 + np.minimum(spots[:, 0] * 8 / shape[1], 7).astype(
+        int
     )
     order = np.lexsort((-strength, cell))
     ordered = cell[order]

@@ -83,7 +83,13 @@ def gather(links: Iterable[Link]) -> tuple[list[Group], list[Refusal]]:
 
 def _strength(link: Link) -> tuple[bool, bool, bool, float, str]:
     e = link.evidence
-    return (link.verdict != "confirmed", e.relation is not Relation.SAME_PIXELS, e.relation.partial, -e.sure, link.a + link.b)
+    return (
+        link.verdict != "confirmed",
+        e.relation is not Relation.SAME_PIXELS,
+        e.relation.partial,
+        -e.sure,
+        link.a + link.b,
+    )
 
 
 def _by_pair(links: list[Link]) -> dict[frozenset[str], Link]:
@@ -110,7 +116,11 @@ def _objection(
                 continue
             predicted = geometry.compose(geometry.inverse(to_one), geometry.compose(bridge, to_two))  # q → p
             if other is None:
-                if p in sizes and q in sizes and min(geometry.overlap(predicted, sizes[q], sizes[p])) > limits.MUST_MEET:
+                if (
+                    p in sizes
+                    and q in sizes
+                    and min(geometry.overlap(predicted, sizes[q], sizes[p])) > limits.MUST_MEET
+                ):
                     return f"{p[:8]} and {q[:8]} would cover each other, yet are not alike"
             elif other.verdict == "rejected":
                 return f"{p[:8]} and {q[:8]} were judged not to be the same"
@@ -121,7 +131,9 @@ def _objection(
             elif other.evidence.relation.same_piece and q in sizes and p in sizes:
                 found = geometry.inverse(other.evidence.map) if other.a == p else other.evidence.map
                 away = np.linalg.norm(
-                    geometry.apply(found, geometry.corners(sizes[q])) - geometry.apply(predicted, geometry.corners(sizes[q])), axis=1,
+                    geometry.apply(found, geometry.corners(sizes[q]))
+                    - geometry.apply(predicted, geometry.corners(sizes[q])),
+                    axis=1,
                 ).max()
                 if away > limits.PLACES_APART * max(sizes[p]):
                     return f"{p[:8]} and {q[:8]} lie on each other in another place"

@@ -81,7 +81,7 @@ def _plausible(matrix: geometry.Matrix, size: geometry.Size) -> bool:
 
 
 def _agreement(scan: Bytes, photo: Bytes, matrix: geometry.Matrix) -> tuple[float, float]:
-    """Median correlation of blocks with structure where the scan lies in the photograph, and the share of it in view."""
+    """Median correlation of blocks with structure where the scan lies in the photograph; the share of it in view."""
     factor = min(1.0, 400 / max(scan.shape[:2]))
     size = (max(8, round(scan.shape[1] * factor)), max(8, round(scan.shape[0] * factor)))
     small = cv2.cvtColor(cv2.resize(scan, size, interpolation=cv2.INTER_AREA), cv2.COLOR_RGB2GRAY)
@@ -99,5 +99,7 @@ def _agreement(scan: Bytes, photo: Bytes, matrix: geometry.Matrix) -> tuple[floa
     v2 = np.maximum(mean(two * two) - mean(two) ** 2, 0)
     zncc = (mean(one * two) - mean(one) * mean(two)) / np.sqrt((v1 + 0.25) * (v2 + 0.25))
     telling = (mean(mask.astype(np.float32)) > 0.99) & (np.sqrt(v1) > limits.CONTRAST_LEAST)
-    values = zncc[side // 2 :: side // 2, side // 2 :: side // 2][telling[side // 2 :: side // 2, side // 2 :: side // 2]]
+    values = zncc[side // 2 :: side // 2, side // 2 :: side // 2][
+        telling[side // 2 :: side // 2, side // 2 :: side // 2]
+    ]
     return (float(np.median(values)) if len(values) >= 6 else 0.0), float(mask.mean())

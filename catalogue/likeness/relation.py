@@ -19,14 +19,27 @@ Sizes = tuple[tuple[int, int], tuple[int, int]]
 def exact(a: ScanFacts, b: ScanFacts) -> Evidence | None:
     """The relation that digests alone establish, if any."""
     whole = Evidence(
-        Relation.SAME_BYTES, 1.0, ("equal SHA-256",), overlap_a=1.0, overlap_b=1.0, correlation=1.0, correlation_low=1.0,
-        grain=1.0, delta_e_median=0.0, delta_e_high=0.0, detail_ratio=1.0, ppi_a=a.ppi, ppi_b=b.ppi,
+        Relation.SAME_BYTES,
+        1.0,
+        ("equal SHA-256",),
+        overlap_a=1.0,
+        overlap_b=1.0,
+        correlation=1.0,
+        correlation_low=1.0,
+        grain=1.0,
+        delta_e_median=0.0,
+        delta_e_high=0.0,
+        detail_ratio=1.0,
+        ppi_a=a.ppi,
+        ppi_b=b.ppi,
     )
     if a.sha256 == b.sha256:
         return whole
     if a.pixel_digest and a.pixel_digest == b.pixel_digest:
         return replace(
-            whole, relation=Relation.SAME_PIXELS, reasons=("the decoded pixels are equal, only the description differs",),
+            whole,
+            relation=Relation.SAME_PIXELS,
+            reasons=("the decoded pixels are equal, only the description differs",),
         )
     return None
 
@@ -113,7 +126,11 @@ def _part_or_whole(
         reasons.append("each shows a part that the other does not")
         return Relation.NEIGHBOUR
     one = same_capture(a, b, found)
-    if less >= limits.WHOLE or (trimmed and a.role != "tile" and b.role != "tile") or (one and less >= limits.CROP_LEAST):
+    if (
+        less >= limits.WHOLE
+        or (trimmed and a.role != "tile" and b.role != "tile")
+        or (one and less >= limits.CROP_LEAST)
+    ):
         reasons.append(
             "grain and angle are those of one capture" if one else "angle, grain or time are those of another capture"
         )

@@ -2,8 +2,8 @@
 
 A folder holds immutable segments and one ``manifest.json`` that names them; a segment is written whole, then the
 manifest is switched in one rename, so a build cut off at any point leaves the former index in force. Each segment
-has a binary inverted file of features of 256 bits (faiss, memory-mapped), their positions, sizes and angles, and for each
-scan its key, pHash and colour thumbnail. Small segments are merged into larger ones as they pile up.
+has a binary inverted file of features of 256 bits (faiss, memory-mapped), their positions, sizes and angles, and for
+each scan its key, pHash and colour thumbnail. Small segments are merged into larger ones as they pile up.
 """
 
 import json
@@ -82,7 +82,9 @@ class Index:
         parts = [_gathered(fresh)]
         names = [s.name for s in self.segments]
         small = [s for s in self.segments if len(s.keys) <= limits.SEGMENT_SMALL]
-        crowded = sum(len(s.keys) for s in small) + len(fresh) > limits.SEGMENT_SMALL or len(small) >= limits.SEGMENTS_SMALL
+        crowded = (
+            sum(len(s.keys) for s in small) + len(fresh) > limits.SEGMENT_SMALL or len(small) >= limits.SEGMENTS_SMALL
+        )
         absorbed = small if crowded else []
         larger = [s for s in self.segments if s not in small]
         if absorbed and len(larger) >= limits.SEGMENTS_LARGE:
@@ -173,7 +175,13 @@ def _indexed(features: Features) -> npt.NDArray[np.intp]:
 def _coded(s: npt.NDArray[np.float32]) -> npt.NDArray[np.uint16]:
     """x, y in 64ths of a pixel, size as log2 in 2048ths, angle in hundredths of a degree."""
     coded = np.stack(
-        [np.clip(s[:, 0], 0, 1023) * 64, np.clip(s[:, 1], 0, 1023) * 64, np.log2(np.maximum(s[:, 2], 1)) * 2048, s[:, 3] * 100], axis=1,
+        [
+            np.clip(s[:, 0], 0, 1023) * 64,
+            np.clip(s[:, 1], 0, 1023) * 64,
+            np.log2(np.maximum(s[:, 2], 1)) * 2048,
+            s[:, 3] * 100,
+        ],
+        axis=1,
     )
     return np.asarray(coded.round(), np.uint16)
 
@@ -281,9 +289,12 @@ def _search(segment: Segment, features: Features, phashes: Sequence[int], most: 
     for value in phashes:
         apart = np.minimum(apart, np.bitwise_count(stored ^ np.uint64(value)))
     thumbs = _thumb_distances(segment, features)
-    chosen = set(_largest(votes, most)) | set(_largest(-apart.astype(float), most // 2)) | set(_largest(-thumbs, most // 2))
+    chosen = (
+        set(_largest(votes, most)) | set(_largest(-apart.astype(float), most // 2)) | set(_largest(-thumbs, most // 2))
+    )
     return [
-        Candidate(bytes(segment.keys[i]).hex(), float(votes[i]), int(apart[i]), float(thumbs[i])) for i in sorted(chosen)
+        Candidate(bytes(segment.keys[i]).hex(), float(votes[i]), int(apart[i]), float(thumbs[i]))
+        for i in sorted(chosen)
     ]
 
 
@@ -335,6 +346,8 @@ def _weights(distance: npt.NDArray[np.int32]) -> npt.NDArray[np.float64]:
     return np.asarray(np.maximum(0.0, 1.0 - distance / np.maximum(distance[:, -1:], 1)) ** 2, np.float64)
 
 
-def _summed(keys: npt.NDArray[np.int64], weights: npt.NDArray[np.float64]) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.float64]]:
+def _summed(
+    keys: npt.NDArray[np.int64], weights: npt.NDArray[np.float64]
+) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.float64]]:
     place, where = np.unique(keys, return_inverse=True)
     return np.asarray(place, np.int64), np.asarray(np.bincount(where, weights, len(place)), np.float64)

@@ -185,7 +185,9 @@ def _compare(db: Database, home: Home, index: retrieval.Index, scan_id: int) -> 
             evidence = examine(side, there) if there else None
             if evidence is None:
                 continue
-            found.append((scan_id, other.id, evidence) if ordered(evidence) else (other.id, scan_id, evidence.swapped()))
+            found.append(
+                (scan_id, other.id, evidence) if ordered(evidence) else (other.id, scan_id, evidence.swapped())
+            )
             if evidence.relation.same_piece:
                 follow |= likenesses.partners(db, other.id)
         queue = sorted(follow - done)
@@ -270,7 +272,7 @@ def _share_piece(db: Database, row: LikenessRow) -> None:
 
 
 def tile_places(db: Database, piece_id: int) -> tuple[ComparedScan, list[tiles.Place]] | None:
-    """The piece's whole scan with most tiles placed in it, and their places by SHA-256; ``None`` if no tile is known."""
+    """The piece's whole scan with most tiles placed in it, and their places; ``None`` if no tile is known."""
     members = likenesses.compared_scans(db, (s.id for s in scans.of_piece(db, piece_id)))
     placed: dict[int, list[tiles.Place]] = {}
     for scan_id in members:

@@ -55,7 +55,9 @@ def coverage(places: Sequence[Place], aspect: float = 1.0) -> Coverage:
     gap = (grid == 0).astype(np.uint8)
     covered = 1.0 - cv2.morphologyEx(gap, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)).mean()  # seams are rounding
     # a strip along the edge is the bed that shows round the original, not a capture left out
-    gap = cv2.morphologyEx(gap, cv2.MORPH_OPEN, np.ones((24, 24), np.uint8), borderType=cv2.BORDER_CONSTANT, borderValue=0)
+    gap = cv2.morphologyEx(
+        gap, cv2.MORPH_OPEN, np.ones((24, 24), np.uint8), borderType=cv2.BORDER_CONSTANT, borderValue=0
+    )
     _, _, stats, _ = cv2.connectedComponentsWithStats(gap, connectivity=4)
     least = limits.GAP_LEAST * width * height
     boxes = [

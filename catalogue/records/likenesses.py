@@ -84,7 +84,9 @@ def ids_of(db: Database, digests: Iterable[str]) -> dict[str, int]:
     for start in range(0, len(wanted), 500):
         part = wanted[start : start + 500]
         marks = ", ".join("?" * len(part))
-        found |= {str(r[0]): int(r[1]) for r in db.execute(f"SELECT sha256, id FROM scan WHERE sha256 IN ({marks})", part)}
+        found |= {
+            str(r[0]): int(r[1]) for r in db.execute(f"SELECT sha256, id FROM scan WHERE sha256 IN ({marks})", part)
+        }
     return found
 
 
@@ -127,9 +129,15 @@ def of_scan(db: Database, scan_id: int) -> list[LikenessRow]:
 
 def partners(db: Database, scan_id: int) -> set[int]:
     """Ids of the scans with which a pair is on record."""
-    return {int(row[0]) for row in db.execute("""
-        SELECT b_scan_id FROM likeness WHERE a_scan_id = ?1 UNION SELECT a_scan_id FROM likeness WHERE b_scan_id = ?1""",
-        [scan_id])}
+    return {
+        int(row[0])
+        for row in db.execute(
+            """
+        SELECT b_scan_id FROM likeness WHERE a_scan_id = ?1
+        UNION SELECT a_scan_id FROM likeness WHERE b_scan_id = ?1""",
+            [scan_id],
+        )
+    }
 
 
 def listed(db: Database) -> list[LikenessRow]:
@@ -150,6 +158,12 @@ def piece_titles(db: Database, ids: Iterable[int]) -> dict[int, str]:
     for start in range(0, len(wanted), 500):
         part = wanted[start : start + 500]
         marks = ", ".join("?" * len(part))
-        found |= {int(r[0]): f"{r[1]}: {r[2]}" for r in db.execute(
-            f"SELECT p.id, a.name, p.title FROM piece p JOIN artist a ON a.id = p.artist_id WHERE p.id IN ({marks})", part)}
+        found |= {
+            int(r[0]): f"{r[1]}: {r[2]}"
+            for r in db.execute(
+                f"""SELECT p.id, a.name, p.title FROM piece p JOIN artist a ON a.id = p.artist_id
+                    WHERE p.id IN ({marks})""",
+                part,
+            )
+        }
     return found

@@ -10,7 +10,7 @@ from catalogue.records.database import Database, fetch, fetch_one, inserted, now
 
 @dataclass(frozen=True, slots=True)
 class PieceChange:
-    """One merge or split. ``before`` is JSON: ``piece`` rows as they were and ``moved``: table, column, rowids, from."""
+    """One merge or split. ``before`` is JSON: the pieces' rows as they were and what moved: table, column, rowids."""
 
     id: int
     at: str

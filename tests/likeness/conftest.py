@@ -10,14 +10,14 @@ from skimage import data
 
 from catalogue.likeness.evidence import ScanFacts
 from catalogue.likeness.examine import Side
-from catalogue.likeness.features import Bytes, extract
+from catalogue.likeness.features import Bytes, Features, extract
 from scripts import likeness_captures as captures
 
 NAMES = ("astronaut", "coffee", "chelsea", "rocket", "retina", "immunohistochemistry")
 
 
 @cache
-def artwork(name: str, side: int = 1100) -> Bytes:
+def artwork(name: str, side: int = 800) -> Bytes:
     """A picture enlarged or reduced to a long side of ``side`` px, RGB."""
     raw = np.asarray(getattr(data, name)())
     rgb = raw if raw.ndim == 3 else np.dstack([raw] * 3)
@@ -38,6 +38,21 @@ def side_of(picture: Bytes, key: str = "a", **facts: object) -> Side:
     height, width = picture.shape[:2]
     given = {"sha256": key, "width": width * 10, "height": height * 10, "bits": 16, "format": "TIFF", **facts}
     return Side(ScanFacts(**given), extract(picture), lambda: picture)  # type: ignore[arg-type]
+
+
+@cache
+def master_features(name: str) -> Features:
+    """The features of :func:`master`."""
+    return extract(master(name).picture)
+
+
+@cache
+def master_side(name: str) -> Side:
+    """The master as one side of a pair, 8 full pixels for each of the artwork's."""
+    picture = master(name).picture
+    height, width = picture.shape[:2]
+    facts = ScanFacts(name, width * 10, height * 10, bits=16, format="TIFF")
+    return Side(facts, master_features(name), lambda: picture)
 
 
 @pytest.fixture

@@ -52,7 +52,9 @@ def test_two_masters_are_not_chained_by_a_detail_that_lies_elsewhere() -> None:
     links = [link("d", "m", part(0, 0), Relation.DETAIL, 0.99), link("d", "n", part(600, 0), Relation.DETAIL, 0.9),
              link("m", "n", shifted, sure=0.95)]
     groups, refused = gather(links)
-    assert {frozenset((r.link.a, r.link.b)) for r in refused} == {frozenset("dm"), frozenset("dn")}, "which is wrong is not told"
+    assert {frozenset((r.link.a, r.link.b)) for r in refused} == {frozenset("dm"), frozenset("dn")}, (
+        "which is wrong is not told"
+    )
     assert all(not {"d", "m", "n"} <= set(g.scans) for g in groups)
 
 
@@ -70,8 +72,14 @@ def test_a_person_may_join_what_looks_apart() -> None:
 
 @given(st.permutations(range(6)))
 def test_groups_do_not_depend_on_the_order_of_the_links(order: list[int]) -> None:
-    links = [link("a", "b", sure=0.99), link("b", "c", sure=0.98), link("a", "c", sure=0.97), link("t", "a", part(0, 0), Relation.TILE),
-             link("c", "x", sure=0.81), link("x", "y", sure=0.96)]
+    links = [
+        link("a", "b", sure=0.99),
+        link("b", "c", sure=0.98),
+        link("a", "c", sure=0.97),
+        link("t", "a", part(0, 0), Relation.TILE),
+        link("c", "x", sure=0.81),
+        link("x", "y", sure=0.96),
+    ]
     assert sets([links[i] for i in order]) == sets(links) == {frozenset("abct"), frozenset("xy")}
 
 

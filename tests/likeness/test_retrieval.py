@@ -4,11 +4,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from tests.likeness.conftest import NAMES, artwork, captures, master
 
 from catalogue.likeness import retrieval
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.features import Features, bits, extract, from_bytes
+from tests.likeness.conftest import NAMES, artwork, captures, master_features
 
 FAR = [0xFFFF_0000_FFFF_0000]  # a pHash near none of ours
 
@@ -19,7 +19,7 @@ def entry(number: int, features: Features, phash: int = 0) -> retrieval.Entry:
 
 @pytest.fixture(scope="module")
 def known() -> list[Features]:
-    return [extract(master(n).picture, 400) for n in NAMES]
+    return [master_features(n) for n in NAMES]
 
 
 def noise(seed: int, count: int = 300) -> Features:
@@ -35,7 +35,10 @@ def test_finds_the_master_of_a_tile_and_a_rescan(tmp_path: Path, known: list[Fea
     index.add([entry(100 + i, noise(i)) for i in range(80)] + [entry(i, f) for i, f in enumerate(known)])
     rng = np.random.default_rng(5)
     for number, name in enumerate(NAMES[:3]):
-        for made in (captures.rescan(artwork(name), 7, rng), captures.tile(artwork(name), 7, rng, (0.3, 0.2, 0.4, 0.4))):
+        for made in (
+            captures.rescan(artwork(name), 7, rng),
+            captures.tile(artwork(name), 7, rng, (0.3, 0.2, 0.4, 0.4)),
+        ):
             found = retrieval.Index(tmp_path).candidates(extract(captures.preview(made).picture), FAR)
             assert found[0].key == f"{number:064x}", name
 
@@ -100,7 +103,7 @@ def test_a_cut_off_build_leaves_the_former_index_in_force(
     assert again.keys() == {f"{1:064x}"}
     assert again.candidates(noise(1), FAR)[0].key == f"{1:064x}"
     retrieval.sweep(tmp_path)
-    assert len(list(p for p in tmp_path.iterdir() if p.is_dir())) == 1
+    assert sum(p.is_dir() for p in tmp_path.iterdir()) == 1
     again.add([entry(2, noise(2))])
     assert len(retrieval.Index(tmp_path)) == 2
 

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 import tifffile
 from click.testing import CliRunner
-from tests.likeness.conftest import artwork, captures
 
 from catalogue.commands import command
 from catalogue.errors import Refused
@@ -21,6 +20,7 @@ from catalogue.reading.file import read_file
 from catalogue.records import pieces, scans
 from catalogue.records.database import Database, open_database
 from catalogue.settings import Home
+from tests.likeness.conftest import artwork, captures
 
 
 @dataclass
@@ -187,7 +187,9 @@ def test_merge_split_and_undo(shop: Shop, works: dict[str, np.ndarray]) -> None:
     one = shop.put("coffee", works["coffee"], "Cup")
     two = shop.put("cat", works["cat"], "Cat")
     shop.db.execute("INSERT INTO orders (number, placed) VALUES ('A1', '2024-01-01')")
-    shop.db.execute("INSERT INTO order_line (order_id, piece_id, width_mm, height_mm, quantity) VALUES (1, 2, 300, 200, 1)")
+    shop.db.execute(
+        "INSERT INTO order_line (order_id, piece_id, width_mm, height_mm, quantity) VALUES (1, 2, 300, 200, 1)"
+    )
 
     def state() -> list[tuple[object, ...]]:
         return [tuple(r) for sql in (

@@ -19,15 +19,17 @@ A1, A3, LARGE_BED, SQUARE = (594, 841), (297, 420), (650, 460), (600, 600)
     (A1, A3, 9, 12), (A1, LARGE_BED, 4, 6), (SQUARE, A3, 4, 6), (SQUARE, LARGE_BED, 2, 2),
 ])
 def test_counts_of_common_practice(original: tuple[int, int], bed: tuple[int, int], least: int, most: int) -> None:
-    """Common practice of the trade, no source: A1 takes 9 to 12 captures on an A3 bed, 4 to 6 on 65×46 cm; a canvas 60 cm
-    square takes 4 to 6 on A3 and 2 on 65×46 cm. Overlaps of 20 to 30 % (from memory) must all fall within."""
+    """Common practice of the trade, no source: A1 takes 9 to 12 captures on an A3 bed, 4 to 6 on 65×46 cm; a canvas
+    60 cm square takes 4 to 6 on A3 and 2 on 65×46 cm. Overlaps of 20 to 30 % (from memory) must all fall within."""
     for overlap in (0.2, 0.25, 0.3):
         across, down = tiles.expected(original, bed, overlap)
         assert least <= across * down <= most, overlap
 
 
 @given(st.floats(50, 3000), st.floats(50, 3000), st.floats(100, 900), st.floats(100, 900), st.floats(0, 0.6))
-def test_expected_tiles_reach_across_and_none_is_spare(w: float, h: float, bw: float, bh: float, overlap: float) -> None:
+def test_expected_tiles_reach_across_and_none_is_spare(
+    w: float, h: float, bw: float, bh: float, overlap: float
+) -> None:
     counts = tiles.expected((w, h), (bw, bh), overlap)
     sides = (max(bw, bh), min(bw, bh)) if w > h else (min(bw, bh), max(bw, bh))
     if math.isclose(w, h):
