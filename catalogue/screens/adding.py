@@ -25,10 +25,11 @@ from catalogue.progress import Cancelled, never
 from catalogue.records.database import Database
 from catalogue.records.paths import shown
 from catalogue.records.stores import KINDS, Store
+from catalogue.screens.asking import ask
 from catalogue.screens.facts import line, lines
 from catalogue.screens.jobs import start_index
 from catalogue.screens.keys import bindings
-from catalogue.screens.page import Page, ask
+from catalogue.screens.page import Page
 from catalogue.screens.rows import Column, RowTable
 from catalogue.screens.wording import cell, counted, data_size, number, safe
 from catalogue.settings import Settings

@@ -19,11 +19,12 @@ from catalogue.records.database import Database
 from catalogue.records.likenesses import ComparedScan
 from catalogue.records.paths import shown
 from catalogue.screens.aligning import Laid, laid
+from catalogue.screens.asking import ask
 from catalogue.screens.dialogs import Question
 from catalogue.screens.facts import line, lines
 from catalogue.screens.jobs import start_comparing
 from catalogue.screens.keys import bindings
-from catalogue.screens.page import Page, ask
+from catalogue.screens.page import Page
 from catalogue.screens.picture import Picture
 from catalogue.screens.rows import Column, RowTable
 from catalogue.screens.wording import cell, counted, safe, size_cm

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from textual.app import App, SystemCommand
 from textual.binding import BindingType
 from textual.screen import Screen
-from textual.worker import Worker
 
 from catalogue.errors import CatalogueError
 from catalogue.indexing.stores import where
@@ -23,14 +22,16 @@ from catalogue.records.orders import Order
 from catalogue.records.search import Vocabulary
 from catalogue.screens.adding import AddStorePage
 from catalogue.screens.alike import AlikePage
+from catalogue.screens.asking import ask, run
 from catalogue.screens.audit import AuditPage
 from catalogue.screens.browse import BrowsePage
+from catalogue.screens.graphics import SharpPicture, sharp_pictures
 from catalogue.screens.health import HealthPage
 from catalogue.screens.intake import IntakePage
 from catalogue.screens.keys import EVERYWHERE, KEYS, everywhere
 from catalogue.screens.lanes import Lanes
 from catalogue.screens.orders import OrdersPage
-from catalogue.screens.page import Page, ask
+from catalogue.screens.page import Page
 from catalogue.screens.picture import Drawings
 from catalogue.screens.stores import StoresPage
 from catalogue.screens.theme import DARK, LIGHT
@@ -47,7 +48,7 @@ PATIENCE = 3.0          # seconds a stopped job may take before the program leav
 
 def open_screens(home: Home, *, mouse: bool = True) -> None:
     """Run the screens until the person leaves. Needs a terminal; gives nothing back."""
-    app = CatalogueApp(home)
+    app = CatalogueApp(home, sharp=sharp_pictures(home.settings))
     calm_memory()
     app.run(mouse=mouse)
     app.close_lanes()
@@ -65,7 +66,11 @@ def calm_memory() -> None:
 
 
 class CatalogueApp(App[None]):
-    """The screens over one catalogue. ``colours``: None asks the terminal's settings."""
+    """The screens over one catalogue.
+
+    ``colours``: whether pictures are drawn in colour, None asks the terminal's settings. ``sharp``: the widget for
+    sharp pictures, where there is one.
+    """
 
     TITLE = "Archive"
     CSS_PATH = "screens.tcss"
@@ -78,13 +83,14 @@ class CatalogueApp(App[None]):
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (120, "-wide")]  # noqa: RUF012
     VERTICAL_BREAKPOINTS = [(0, "-low"), (40, "-high")]  # noqa: RUF012
 
-    def __init__(self, home: Home, *, colours: bool | None = None) -> None:
+    def __init__(self, home: Home, *, colours: bool | None = None, sharp: SharpPicture | None = None) -> None:
         super().__init__()
         # While it runs, Textual's stand-in for stderr has no file number, with which Python's helper for worker
         # processes cannot start: it is started before.
         resource_tracker.ensure_running()
         self.home = home
         self._colours = colours
+        self.sharp = sharp
         self.drawings = Drawings()
         self.lanes = Lanes(partial(open_seat, home))
         self.plain_lanes = Lanes(object)  # without a connection: pictures, and folders before there is a catalogue
@@ -198,7 +204,7 @@ class CatalogueApp(App[None]):
         if not self.home.database.exists() or self._looking:
             return
         self._looking = True
-        _: Worker[None] = self.run_worker(self._look_at_disks, group="disks", exit_on_error=False)
+        run(self.screen, self._look_at_disks, group="disks")
 
     async def _look_at_disks(self) -> None:
         def look(db: Database) -> dict[int, tuple[str, bool]]:
@@ -206,9 +212,6 @@ class CatalogueApp(App[None]):
 
         try:
             found = await wrap_future(self.lanes["disks"].ask(look))
-        except Exception as error:  # a worker's edge
-            self.failed(error)
-            return
         finally:
             self._looking = False
         now = {store_id: connected for store_id, (_, connected) in found.items()}
@@ -315,7 +318,7 @@ class CatalogueApp(App[None]):
             return
         if self.work is not None:
             self.work.stop()
-        self.run_worker(self._leave(), exit_on_error=False)
+        run(self.screen, self._leave, group="leave")
 
     async def _leave(self) -> None:
         from asyncio import get_running_loop, sleep

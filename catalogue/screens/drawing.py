@@ -39,16 +39,26 @@ def fitted(width: int, height: int, columns: int, rows: int) -> tuple[int, int]:
 
 
 def draw(source: Path | bytes, columns: int, rows: int, *, ink: str, marks: tuple[Mark, ...] = ()) -> Drawing:
-    """The picture at (or in) ``source`` drawn into at most ``columns`` × ``rows`` cells, with ``marks`` outlined; ``ink`` is one of INKS.
+    """The picture at (or in) ``source`` drawn into at most ``columns`` × ``rows`` cells, with ``marks`` outlined.
+
+    ``ink`` is one of INKS.
+
+    Raises:
+        OSError: it cannot be read or is no picture.
+    """
+    return drawn(opened(source), columns, rows, ink=ink, marks=marks)
+
+
+def opened(source: Path | bytes) -> "Image":
+    """The picture at (or in) ``source``, decoded.
 
     Raises:
         OSError: it cannot be read or is no picture.
     """
     from PIL import Image
 
-    with Image.open(BytesIO(source) if isinstance(source, bytes) else source) as opened:
-        opened.draft("RGB", (columns * 2, rows * 4))
-        return drawn(opened.convert("RGB"), columns, rows, ink=ink, marks=marks)
+    with Image.open(BytesIO(source) if isinstance(source, bytes) else source) as picture:
+        return picture.convert("RGB")
 
 
 def drawn(picture: "Image", columns: int, rows: int, *, ink: str, marks: tuple[Mark, ...] = ()) -> Drawing:

@@ -18,11 +18,12 @@ from catalogue.records import browsing, fixity
 from catalogue.records.browsing import Coverage, Growth
 from catalogue.records.database import Database
 from catalogue.screens import plots
+from catalogue.screens.asking import ask
 from catalogue.screens.dialogs import Reason
 from catalogue.screens.facts import line, lines
 from catalogue.screens.jobs import start_backup
 from catalogue.screens.keys import bindings
-from catalogue.screens.page import Page, ask
+from catalogue.screens.page import Page
 from catalogue.screens.rows import Column, RowTable
 from catalogue.screens.wording import cell, data_size, number
 from catalogue.settings import Home

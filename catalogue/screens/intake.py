@@ -80,6 +80,9 @@ class IntakePage(Page):
     def on_input_submitted(self, _: Input.Submitted) -> None:
         self.action_look()
 
+    def action_leave_box(self) -> None:
+        self.query_one("#proposals", RowTable).focus()
+
     def action_look(self) -> None:
         """Read the folder and propose."""
         text = self.query_one("#intake-folder", Input).value.strip()

@@ -115,6 +115,7 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("space", "take_or_leave", "take or leave", "Take this original in, or leave it out.", 2),
         Key("g", "go", "take in", "Copy what is ready into the store: verified, recorded.", 3),
         Key("ctrl+r", "look", "look again", "Read the folder and propose anew.", 4),
+        Key("escape", "leave_box", "list", "From the box to the list, so that keys are keys again.", 5),
     ),
     "answering": (
         Key("ctrl+s", "answer", "that is it", "Take these answers.", 1),

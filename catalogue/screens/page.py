@@ -1,6 +1,5 @@
 """What every screen shares: the lines around it, asking the catalogue off the thread, and one place for errors."""
 
-from asyncio import wrap_future
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, ClassVar, TypeVar, cast
 
@@ -10,35 +9,14 @@ from textual.widget import Widget
 from textual.worker import Worker
 
 from catalogue.records.database import Database
+from catalogue.screens.asking import ask
 from catalogue.screens.bars import KeyLine, PlaceBar, WorkLine
-from catalogue.screens.lanes import Lane
 
 if TYPE_CHECKING:
     from catalogue.screens.app import CatalogueApp
 
 R = TypeVar("R")
 T = TypeVar("T")
-
-
-def ask(widget: Widget, lane: Lane[R], job: Callable[[R], T], then: Callable[[T], object], *,
-        group: str) -> Worker[None]:
-    """Run ``job`` on a lane, then ``then`` on the screen's thread.
-
-    A newer question of the same group replaces an older one, whose answer is dropped, and which is not even asked if
-    its turn has not come. Errors go to the app's one handler.
-    """
-    app = cast("CatalogueApp", widget.app)
-
-    async def answer() -> None:
-        try:
-            result = await wrap_future(lane.ask(job))
-        except Exception as error:  # a worker's edge
-            app.failed(error)
-            return
-        if widget.is_attached:
-            then(result)
-
-    return widget.run_worker(answer, group=group, exclusive=True, exit_on_error=False)
 
 
 class Page(Screen[None]):

@@ -2,7 +2,6 @@
 
 from asyncio import sleep, wrap_future
 from collections import OrderedDict
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -12,9 +11,9 @@ from textual import events
 from textual.geometry import Size
 from textual.strip import Strip
 from textual.widget import Widget
-from textual.worker import Worker
 
-from catalogue.screens.drawing import Drawing, Mark, draw, fitted
+from catalogue.screens.asking import run
+from catalogue.screens.drawing import Drawing, Mark, draw, fitted, opened
 from catalogue.screens.wording import safe
 
 if TYPE_CHECKING:
@@ -60,6 +59,7 @@ class Picture(Widget):
         self._words = ""
         self._marks: tuple[Mark, ...] = ()
         self._drawing: Drawing | None = None
+        self._sharp: Widget | None = None
         self._strips: list[Strip] | None = None
         self._strips_style = Style()
 
@@ -92,12 +92,18 @@ class Picture(Widget):
         self._redraw()
 
     def _redraw(self) -> None:
+        if self._path is None or self._marks:
+            self._clear_sharp()
         if self._path is None or not self.size.area:
             self._drawing = None
             self.workers.cancel_group(self, "drawing")
             self._changed()
             return
         app = cast("CatalogueApp", self.app)
+        if app.sharp is not None and not self._marks:
+            source, columns, rows = self._path, self.size.width, self.size.height
+            run(self, lambda: self._sharpen(source, columns, rows), group="drawing")
+            return
         key = (self._path, self.size.width, self.size.height, app.ink, self._marks)
         ready = app.drawings.get(key)
         if ready is not None:
@@ -105,8 +111,7 @@ class Picture(Widget):
             self._drawing = ready
             self._changed()
             return
-        _: Worker[None] = self.run_worker(partial(self._decode, key), group="drawing", exclusive=True,
-                                          exit_on_error=False)
+        run(self, lambda: self._decode(key), group="drawing")
 
     async def _decode(self, key: Wanted) -> None:
         app = cast("CatalogueApp", self.app)
@@ -121,6 +126,30 @@ class Picture(Widget):
             app.drawings.put(key, drawing)
             self._drawing = drawing
         self._changed()
+
+    async def _sharpen(self, source: Source, columns: int, rows: int) -> None:
+        """Hand the decoded picture to the terminal's own graphics, in a widget over this one."""
+        app = cast("CatalogueApp", self.app)
+        await sleep(SETTLE)
+        try:
+            picture = await wrap_future(app.plain_lanes["pictures"].ask(lambda _: opened(source)))
+        except OSError:
+            self._clear_sharp()
+            self._drawing, self._words = None, "The preview is not there: index this scan again"
+            self._changed()
+            return
+        assert app.sharp is not None
+        width, height = fitted(*picture.size, columns, rows)
+        if self._sharp is None:
+            self._sharp = app.sharp()
+            await self.mount(self._sharp)
+        self._sharp.styles.width, self._sharp.styles.height = width, max(1, height // 2)
+        self._sharp.image = picture  # type: ignore[attr-defined]
+
+    def _clear_sharp(self) -> None:
+        if self._sharp is not None:
+            self._sharp.remove()
+            self._sharp = None
 
     def render_line(self, y: int) -> Strip:
         if self._strips is None:

@@ -140,6 +140,8 @@ class RepeatDialog(Dialog[Order]):
     def _first_order(self) -> None:
         """Nothing to repeat: the form opens empty."""
         self._filled = True
+        self.query_one("#repeat-title", Static).update("First order of this piece")
+        self.query_one("#switch", Button).display = False
         self._put({"quantity": "1"})
         self.query_one("#repeat-size", Input).focus()
 

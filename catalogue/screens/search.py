@@ -12,9 +12,10 @@ from textual.widgets import Input, Static
 from catalogue.records.database import Database
 from catalogue.records.paths import shown
 from catalogue.records.search import Found, Vocabulary, load_vocabulary, search
+from catalogue.screens.asking import ask
 from catalogue.screens.bars import KeyLine
 from catalogue.screens.keys import bindings
-from catalogue.screens.page import Dialog, ask
+from catalogue.screens.page import Dialog
 from catalogue.screens.picture import Picture
 from catalogue.screens.rows import Column, RowTable
 from catalogue.screens.wording import cell, counted, day, safe

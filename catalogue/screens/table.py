@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Generic, TypeVar, cast
 from rich.text import Text
 
 from catalogue.records.database import Database
+from catalogue.screens.asking import ask
 from catalogue.screens.lanes import Lane
-from catalogue.screens.page import ask
 from catalogue.screens.rows import Column, RowTable
 
 if TYPE_CHECKING:

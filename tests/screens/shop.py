@@ -98,14 +98,17 @@ def _scan(db: Database, home: Home, roots: dict[str, Path], stores: dict[str, in
 
 def _orders(db: Database, ids: list[int]) -> None:
     edition = editions.add(db, ids[0], 25, proofs=3)
-    rows = (("A-101", "2023-05-02", "Hotel Umberlow", ids[0], 11, 4), ("A-102", "2024-02-11", "Ms Colquhane", ids[0], 1, 2),
-            ("A-103", "2024-06-30", "Café Lumbrel", ids[2], 3, 1), ("A-104", "2025-01-15", "Dr Oakhanger", ids[1], 2, 1),
+    rows = (("A-101", "2023-05-02", "Hotel Umberlow", ids[0], 11, 4),
+            ("A-102", "2024-02-11", "Ms Colquhane", ids[0], 1, 2),
+            ("A-103", "2024-06-30", "Café Lumbrel", ids[2], 3, 1),
+            ("A-104", "2025-01-15", "Dr Oakhanger", ids[1], 2, 1),
             ("A-105", "2025-03-20", "Hotel Umberlow", ids[3], 0, 3))
     for number, placed, buyer, piece, scan, quantity in rows:
         order = orders.save(db, number, placed, buyer=buyer, status="printed", currency="EUR")
         line = orders.add_line(db, order, orders.NewLine(
             piece, 600, 450, quantity, "cotton rag 310 g", border_mm=30, scan_sha256=sha(scan) if scan else "",
-            scan_name="master.tif", profile="Rag, matte", price="240.00", edition_id=edition if piece == ids[0] else None))
+            scan_name="master.tif", profile="Rag, matte", price="240.00",
+            edition_id=edition if piece == ids[0] else None))
         if piece == ids[0]:
             first = len(editions.taken(db, edition, "number")) + 1
             editions.take(db, edition, [Number("number", n) for n in range(first, first + quantity)], line)
@@ -174,4 +177,5 @@ def said(pilot: Pilot[None]) -> list[str]:
 
 def words(pilot: Pilot[None]) -> str:
     """Everything on the screen, as text."""
-    return "\n".join("".join(segment.text for segment in strip) for strip in pilot.app.screen._compositor.render_strips())
+    strips = pilot.app.screen._compositor.render_strips()
+    return "\n".join("".join(segment.text for segment in strip) for strip in strips)

@@ -43,7 +43,8 @@ def opened(data: bytes) -> Image.Image:
 def test_a_shifted_tile_is_laid_on_its_place(tmp_path: Path) -> None:
     """A part cut out of a picture, laid back by its map, is the picture there: their difference is even grey."""
     rng = np.random.default_rng(4)
-    whole = Image.fromarray(rng.integers(0, 255, (12, 16, 3), dtype=np.uint8)).resize((320, 240), Image.Resampling.BICUBIC)
+    few = Image.fromarray(rng.integers(0, 255, (12, 16, 3), dtype=np.uint8))
+    whole = few.resize((320, 240), Image.Resampling.BICUBIC)
     part = whole.crop((80, 40, 240, 160))
     for name, picture in (("whole", whole), ("part", part)):
         picture.save(tmp_path / f"{name}.webp", lossless=True)
@@ -59,7 +60,8 @@ def test_a_shifted_tile_is_laid_on_its_place(tmp_path: Path) -> None:
 def test_a_turned_and_scaled_scan_is_laid_upright(tmp_path: Path) -> None:
     """The map of likeness for a picture turned a quarter and halved brings it back."""
     rng = np.random.default_rng(5)
-    whole = Image.fromarray(rng.integers(0, 255, (9, 12, 3), dtype=np.uint8)).resize((320, 240), Image.Resampling.BICUBIC)
+    few = Image.fromarray(rng.integers(0, 255, (9, 12, 3), dtype=np.uint8))
+    whole = few.resize((320, 240), Image.Resampling.BICUBIC)
     turned = whole.rotate(-90, expand=True).resize((120, 160), Image.Resampling.LANCZOS)
     whole.save(tmp_path / "b.webp", lossless=True)
     turned.save(tmp_path / "a.webp", lossless=True)

@@ -376,3 +376,25 @@ async def test_themes_change_and_places_keep_their_digits(shop: Shop) -> None:
         await settled(pilot)
         assert pilot.app.current_mode == "orders"
         assert not pilot.app.screen.query(Select)
+
+
+async def test_sharp_pictures_lie_where_the_drawn_ones_would(shop: Shop) -> None:
+    """Through kitty's protocol, as its own library writes it; headless, so only placing and clearing are seen."""
+    pytest.importorskip("textual_image")
+    from textual_image.widget import TGPImage
+
+    app = CatalogueApp(shop, colours=True, sharp=TGPImage)
+    async with app.run_test(size=(120, 40)) as pilot:
+        await until(pilot, lambda: bool(app.screen.query(TGPImage)))
+        await settled(pilot)
+        image = app.screen.query_one(TGPImage)
+        place = app.screen.query_one("#sight-picture")
+        assert image.size.width <= place.size.width
+        assert image.size.height <= place.size.height
+        assert image.size.area > 100
+        await pilot.press("7")  # a place without pictures
+        await settled(pilot)
+        await pilot.press("1", "down")
+        await settled(pilot)
+        assert len(app.screen.query(TGPImage)) == 1
+    app.close_lanes()

@@ -13,9 +13,11 @@ from rich.cells import cell_len
 
 from catalogue.screens import plots
 from catalogue.screens.drawing import RAMP, Drawing, draw, drawn, fitted
+from catalogue.screens.graphics import may_ask, sharp_pictures
 from catalogue.screens.lanes import Lane
 from catalogue.screens.picture import Drawings
 from catalogue.screens.wording import ago, centimetres, data_size, day, number, scanned_cm
+from catalogue.settings import Settings
 from tests.screens.shop import painted
 
 
@@ -126,3 +128,15 @@ def test_words_for_figures() -> None:
     assert [ago(moment) for moment in ("2026-02-01T11:00:00Z", "2026-01-31T11:00:00", "2026-01-10", "2025-06-01",
                                        "2024-01-01", None, "once")] == [
         "today", "1 day ago", "3 weeks ago", "8 months ago", "2 years ago", "never", "once"]
+
+
+def test_the_terminal_is_asked_only_where_it_can_answer(monkeypatch: pytest.MonkeyPatch) -> None:
+    kitty = {"TERM": "xterm-kitty"}
+    assert may_ask(kitty, terminal=True)
+    assert not may_ask(kitty, terminal=False)
+    assert not may_ask(kitty | {"TMUX": "/tmp/x,1,0"}, terminal=True)
+    assert not may_ask(kitty | {"STY": "1.x"}, terminal=True)
+    assert not may_ask({}, terminal=True)
+    monkeypatch.setattr("catalogue.screens.graphics._is_terminal", lambda: False)
+    assert sharp_pictures(Settings()) is None
+    assert sharp_pictures(Settings(graphics="sharp")) is None

@@ -159,7 +159,8 @@ async def test_mouse_and_keys_move_and_choose() -> None:
             yield RowTable[str]([Column("Name", 0), Column("Length", 6, right=True)], id="t")
 
         def on_mount(self) -> None:
-            self.query_one(RowTable).set_rows([f"row {n}" for n in range(50)], lambda r: [cell(r), cell(len(r), right=True)])
+            self.query_one(RowTable).set_rows([f"row {n}" for n in range(50)],
+                                              lambda r: [cell(r), cell(len(r), right=True)])
             self.query_one(RowTable).focus()
 
         def on_row_table_chosen(self, event: RowTable.Chosen) -> None:

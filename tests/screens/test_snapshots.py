@@ -37,7 +37,8 @@ def arrived(place: str, *keys: str) -> Callable[[Pilot[None]], Awaitable[None]]:
 @pytest.mark.parametrize("screen", ["browse", "piece", "repeat"])
 def test_main_screens(shop: Home, snap_compare: Any, screen: str, size: str) -> None:
     keys = {"browse": ("down",), "piece": ("down", "enter"), "repeat": ("down", "r")}[screen]
-    assert snap_compare(CatalogueApp(shop, colours=True), terminal_size=SIZES[size], run_before=arrived("browse", *keys))
+    assert snap_compare(CatalogueApp(shop, colours=True), terminal_size=SIZES[size],
+                        run_before=arrived("browse", *keys))
 
 
 @pytest.mark.parametrize("place", ["orders", "audit", "health"])
