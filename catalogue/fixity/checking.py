@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
-from catalogue.fixity.copying import BUFFER_BYTES, drop_cache
+from catalogue.fixity.copying import BUFFER_BYTES, drop_cache, fetch_ahead
 from catalogue.progress import Cancelled
 from catalogue.reading.digests import ReadFailed, Stopped
 
@@ -103,6 +103,7 @@ def _digest(fd: int, tell: Callable[[int], None], cancelled: Cancelled) -> str:
     sha, buffer, offset = hashlib.sha256(), memoryview(bytearray(BUFFER_BYTES)), 0
     while count := read_at(fd, buffer, offset):
         offset += count
+        fetch_ahead(fd, offset)
         sha.update(buffer[:count])
         tell(count)
         if cancelled():
