@@ -158,10 +158,15 @@ def find_by_picture(session: Session, picture: Path, limit: int) -> int:
 
 
 def _print_matches(out: "Console", matches: "Sequence[Match]", names: dict[int, str]) -> None:
+    pieces: dict[object, list[Match]] = {}
     for match in matches:
-        name = names.get(match.piece_id or 0, "no piece")
-        out.print(f"{match.sight.sure:4.0%} sure  {name}  [{match.role} {match.sha256[:12]}]  "
-                  f"{match.sight.inliers} features agree, {match.sight.agreement:.0%} alike")
+        pieces.setdefault(match.piece_id or match.sha256, []).append(match)
+    for found in pieces.values():
+        best, more = found[0], len(found) - 1
+        name = names.get(best.piece_id or 0, "no piece")
+        others = f", and {more} more of its scans" if more else ""
+        out.print(f"{best.sight.sure:4.0%} sure  {name}  [{best.role} {best.sha256[:12]}]  "
+                  f"{best.sight.inliers} features agree, {best.sight.agreement:.0%} alike{others}")
     if not matches:
         out.print("Nothing held is seen in this picture.")
 
@@ -253,7 +258,7 @@ def _line(pair: "Pair") -> str:
         parts.append(f"{e.inliers} features")
     parts += [
         f"overlap {e.overlap_a:.0%}/{e.overlap_b:.0%}",
-        f"turned {e.rotation:.2f}°",
+        f"turned {round(e.rotation, 2) + 0.0:.2f}°",
         f"agrees {e.correlation:.2f}",
     ]
     if e.delta_e_median is not None:

@@ -43,20 +43,20 @@ class Comparison:
     delta_e_high: float     # its 90th percentile
 
 
-def compare(a: Bytes, b: Bytes, matrix: Matrix, *, polished: bool = True) -> Comparison | None:
+def compare(a: Bytes, b: Bytes, matrix: Matrix, *, reach: float = limits.POLISH_REACH) -> Comparison | None:
     """Compare previews (H×W×3 uint8, sRGB) under a map from a to b; ``None`` if too little of them overlaps.
 
-    The finer one is brought to the grid of the coarser, so that neither is magnified; with ``polished`` the map is
-    first made exact on the pixels.
+    The finer one is brought to the grid of the coarser, so that neither is magnified. The map is first made exact on
+    the pixels, moving no corner by more than ``reach`` pixels; 0 takes it as it is.
     """
     if geometry.scale_of(matrix) > 1.0:
-        turned = _onto(b, a, geometry.inverse(matrix), polished)
+        turned = _onto(b, a, geometry.inverse(matrix), reach)
         if turned is None:
             return None
         matrix, laid, ground, mask = turned
         matrix = geometry.inverse(matrix)
     else:
-        turned = _onto(a, b, matrix, polished)
+        turned = _onto(a, b, matrix, reach)
         if turned is None:
             return None
         matrix, ground, laid, mask = turned
@@ -88,7 +88,7 @@ def _size(picture: Bytes) -> geometry.Size:
     return picture.shape[1], picture.shape[0]
 
 
-def _onto(fine: Bytes, coarse: Bytes, matrix: Matrix, polished: bool) -> tuple[Matrix, Bytes, Bytes, Flags] | None:
+def _onto(fine: Bytes, coarse: Bytes, matrix: Matrix, reach: float) -> tuple[Matrix, Bytes, Bytes, Flags] | None:
     """The finer picture drawn on the part of the coarser one's grid that it covers: map, part, drawn, mask."""
     scale = geometry.scale_of(matrix)
     soft = cv2.GaussianBlur(fine, (0, 0), 0.45 / scale) if scale < 0.85 else fine
@@ -100,9 +100,9 @@ def _onto(fine: Bytes, coarse: Bytes, matrix: Matrix, polished: bool) -> tuple[M
     part = np.ascontiguousarray(coarse[y0:y1, x0:x1])
     shift = np.array([[1.0, 0.0, -x0], [0.0, 1.0, -y0]])
     local = geometry.compose(shift, matrix)
-    if polished:
+    if reach > 0:
         grey = cv2.cvtColor(soft, cv2.COLOR_RGB2GRAY), cv2.cvtColor(part, cv2.COLOR_RGB2GRAY)
-        local = _polished(grey[0], grey[1], local, scale)
+        local = _polished(grey[0], grey[1], local, scale, reach)
     size = (x1 - x0, y1 - y0)
     drawn = cv2.warpAffine(soft, local, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     mask = cv2.warpAffine(np.full(fine.shape[:2], 255, np.uint8), local, size) > 250
@@ -113,13 +113,13 @@ def _onto(fine: Bytes, coarse: Bytes, matrix: Matrix, polished: bool) -> tuple[M
     return geometry.compose(back, local), part, np.asarray(drawn, np.uint8), mask
 
 
-def _polished(fine: Bytes, coarse: Bytes, matrix: Matrix, scale: float) -> Matrix:
+def _polished(fine: Bytes, coarse: Bytes, matrix: Matrix, scale: float, reach: float) -> Matrix:
     """ECC on a grid no finer than the coarser picture's, so that its smoothing means the same on both sides."""
     onto = min(1.0, limits.POLISH_SIDE / max(coarse.shape))
     small, to_small = _reduced(fine, scale * onto)
     ground, to_ground = _reduced(coarse, onto)
     start = geometry.compose(geometry.compose(to_ground, matrix), geometry.inverse(to_small))
-    better = polish(small, ground, start)
+    better = polish(small, ground, start, reach * onto)
     if better is None:
         return matrix
     return geometry.compose(geometry.compose(geometry.inverse(to_ground), better), to_small)

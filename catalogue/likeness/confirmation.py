@@ -84,11 +84,11 @@ def distinct(source: Floats, target: Floats) -> int:
     return min(len(np.unique(spots[:, :2], axis=0)), len(np.unique(spots[:, 2:], axis=0)))
 
 
-def polish(a: Bytes, b: Bytes, matrix: Matrix, rounds: int = 30) -> Matrix | None:
+def polish(a: Bytes, b: Bytes, matrix: Matrix, reach: float, rounds: int = 30) -> Matrix | None:
     """The map made exact to a fraction of a pixel on the pixels themselves (ECC, Evangelidis and Psarakis 2008).
 
     ``a`` and ``b`` are grey, H×W uint8; ``b`` should be the coarser. ``None`` where it does not converge or would
-    leave a plausible neighbourhood of the start.
+    move a corner by more than ``reach`` pixels of b.
     """
     try:
         _, inverse = cv2.findTransformECC(
@@ -101,7 +101,7 @@ def polish(a: Bytes, b: Bytes, matrix: Matrix, rounds: int = 30) -> Matrix | Non
     height, width = a.shape
     grid = np.array([[0, 0, 1], [width, 0, 1], [0, height, 1], [width, height, 1], [width / 2, height / 2, 1]])
     moved = np.linalg.norm((better - matrix) @ grid.T, axis=0).max()
-    return better if moved < limits.POLISH_REACH and stretch_of(better) < limits.STRETCH_MOST else None
+    return better if moved < reach and stretch_of(better) < limits.STRETCH_MOST else None
 
 
 def _inverted(matrix: Matrix) -> Matrix:

@@ -4,12 +4,15 @@ A colour field on canvas or paper still shows its surface: the band between grai
 the whole picture at once, so that even a very faint texture stands out of chance. Only whole against whole is tried.
 """
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import numpy.typing as npt
 
 from catalogue.likeness import geometry
 from catalogue.likeness import thresholds as limits
+from catalogue.likeness.confirmation import polish
 from catalogue.likeness.features import Bytes
 from catalogue.likeness.geometry import Fit, Matrix
 
@@ -39,7 +42,30 @@ def align(a: Bytes, b: Bytes) -> Fit | None:
         matrix = geometry.compose(geometry.resized(shift, 1 / factor, 1 / factor), frame)
         if best is None or texture > best.texture:
             best = Fit(matrix if texture >= limits.TEXTURE_HOLD else frame, 0, 0, texture)
-    return best
+    if best is None or best.texture >= limits.TEXTURE_HOLD:
+        return best
+    return replace(best, matrix=_settled(a, b, best.matrix))
+
+
+def _settled(a: Bytes, b: Bytes, frame: Matrix) -> Matrix:
+    """The frame-on-frame map drawn to where the large shapes agree best, or as it was where they find no hold."""
+    side = limits.SHAPES_SIDE
+    small, to_small = _grey(a, side)
+    ground, to_ground = _grey(b, side)
+    start = geometry.compose(geometry.compose(to_ground, frame), geometry.inverse(to_small))
+    better = polish(small, ground, start, limits.POLISH_REACH, rounds=60)
+    if better is None:
+        return frame
+    return geometry.compose(geometry.compose(geometry.inverse(to_ground), better), to_small)
+
+
+def _grey(picture: Bytes, side: int) -> tuple[Bytes, Matrix]:
+    height, width = picture.shape[:2]
+    factor = min(1.0, side / max(height, width))
+    size = (max(32, round(width * factor)), max(32, round(height * factor)))
+    fx, fy = size[0] / width, size[1] / height
+    grey = cv2.cvtColor(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), cv2.COLOR_RGB2GRAY)
+    return np.asarray(grey, np.uint8), np.array([[fx, 0, (fx - 1) / 2], [0, fy, (fy - 1) / 2]])
 
 
 def soft(picture: Bytes) -> bool:

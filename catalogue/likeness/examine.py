@@ -45,7 +45,9 @@ def examine(a: Side, b: Side) -> Evidence | None:
         fit = direct.align(a.preview, b.preview)
         if fit is None:
             return None
-    found = compare(a.preview, b.preview, fit.matrix, polished=fit.inliers > 0 or fit.texture > limits.TEXTURE_HOLD)
+    # many features know the place better than pixels do, where these are soft
+    reach = limits.POLISH_REACH if fit.inliers < limits.INLIERS_FIRM else limits.POLISH_REACH_FIRM
+    found = compare(a.preview, b.preview, fit.matrix, reach=reach)
     if found is None:
         return None
     return decide(a.facts, b.facts, (a.size, b.size), fit, found)

@@ -78,7 +78,8 @@ def _judged(
             return Relation.LOOK_ALIKE, 0.6
         reasons.append(f"the surface texture corresponds ({fit.texture:.0f} standard deviations from chance)")
         return _part_or_whole(a, b, sizes, found, ratio, reasons), 0.95
-    if found.blocks < limits.BLOCKS_TO_TELL and fit.inliers < limits.INLIERS_SURE:
+    enough = limits.BLOCKS_TO_TELL if fit.inliers else limits.BLOCKS_ALONE
+    if found.blocks < enough and fit.inliers < limits.INLIERS_SURE:
         if found.delta_e_median > limits.DELTA_E_MOST:
             return None, 0.0
         if max(found.overlap_a, found.overlap_b) < limits.CONTAINED:

@@ -120,6 +120,7 @@ def update(db: Database, home: Home, *, report: Report = unheard, cancelled: Can
         with transaction(db):
             for one, two, evidence in pairs:
                 likenesses.keep(db, one, two, evidence.relation.value, evidence.sure, evidence.to_json())
+            _file(db, pairs)
             likenesses.mark_compared(db, scan_id)
         found += len(pairs)
     report(Progress("comparing", len(waiting), len(waiting)))
@@ -194,6 +195,22 @@ def _compare(db: Database, home: Home, index: retrieval.Index, scan_id: int) -> 
     return found
 
 
+def _file(db: Database, pairs: list[tuple[int, int, Evidence]]) -> None:
+    """File scans that are filed nowhere yet with the one piece they surely show, and note what is plainly a tile."""
+    sure = [(one, two, e) for one, two, e in pairs if e.relation.same_piece and e.sure >= limits.SURE_ENOUGH]
+    known = likenesses.compared_scans(db, {s for one, two, _ in sure for s in (one, two)})
+    offered: dict[int, set[int]] = {}
+    for one, two, evidence in sure:
+        for scan, other in ((known[one], known[two]), (known[two], known[one])):
+            if scan.piece_id is None and other.piece_id is not None:
+                offered.setdefault(scan.id, set()).add(other.piece_id)
+        if evidence.relation is Relation.TILE and known[one].role == "unsorted" and known[one].role_source == "guess":
+            scans.set_role(db, one, "tile", "guess")
+    for scan_id, choice in offered.items():
+        if len(choice) == 1:
+            scans.set_piece(db, scan_id, choice.pop(), "likeness")
+
+
 def _side(home: Home, scan: ComparedScan) -> Side | None:
     made = _features(home, scan.sha256)
     return Side(facts_of(scan), made, lambda: store.preview(home, scan.sha256)) if made else None
@@ -248,7 +265,7 @@ def of_scan(db: Database, scan_id: int) -> list[Pair]:
 def judge(db: Database, likeness_id: int, verdict: str) -> Pair:
     """Keep a person's verdict: ``confirmed``, ``rejected``, or empty to take it back. It is never asked again.
 
-    A confirmed scan without a piece takes the other's.
+    A confirmed scan without a piece takes the other's; a rejected one gives back a piece it got by likeness alone.
     """
     if verdict not in VERDICTS:
         raise Refused(f"{verdict!r} is no verdict.", hint="Say confirmed or rejected.")
@@ -259,6 +276,8 @@ def judge(db: Database, likeness_id: int, verdict: str) -> Pair:
         likenesses.set_verdict(db, likeness_id, verdict)
         if verdict == "confirmed":
             _share_piece(db, row)
+        elif verdict == "rejected":
+            _part_pieces(db, row)
     return replace(_pair(row), verdict=verdict)
 
 
@@ -269,6 +288,17 @@ def _share_piece(db: Database, row: LikenessRow) -> None:
         if scan.piece_id is None and other.piece_id is not None:
             scans.set_piece(db, scan.id, other.piece_id, "likeness")
             pieces.propose_current(db, other.piece_id)
+
+
+def _part_pieces(db: Database, row: LikenessRow) -> None:
+    both = likenesses.compared_scans(db, [row.a_scan_id, row.b_scan_id])
+    one, two = both[row.a_scan_id], both[row.b_scan_id]
+    if one.piece_id is None or one.piece_id != two.piece_id:
+        return
+    for scan in (one, two):
+        if scan.piece_source == "likeness":
+            scans.set_piece(db, scan.id, None, "guess")
+            pieces.propose_current(db, one.piece_id)
 
 
 def tile_places(db: Database, piece_id: int) -> tuple[ComparedScan, list[tiles.Place]] | None:

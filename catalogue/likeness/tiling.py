@@ -31,22 +31,27 @@ class Tiling:
         for number, place in enumerate(self.places, 1):
             left, top, right, bottom = place.box
             odd = "  TURNED against the others: the weave will not meet" if place.tile in self.turned else ""
-            lines.append(f"{number:>3}  {place.tile[:12]}  {left:.1%}–{right:.1%} across, {top:.1%}–{bottom:.1%} down, "
-                         f"turned {place.rotation:.2f}°{odd}")
+            across, down = f"{_share(left)}–{_share(right)} across", f"{_share(top)}–{_share(bottom)} down"
+            lines.append(f"{number:>3}  {place.tile[:12]}  {across}, {down}, "
+                         f"turned {round(place.rotation, 2) + 0.0:.2f}°{odd}")
         lines.append(
             f"{self.coverage.covered:.1%} of the master {self.master[:12]} is covered by {len(self.places)} tiles."
         )
         for left, top, right, bottom in self.coverage.missing:
             lines.append(f"Missing: {left:.0%}–{right:.0%} across, {top:.0%}–{bottom:.0%} down.")
         if self.expected and self.size_mm:
-            across, down = self.expected
+            wide, high = self.expected
             lines.append(
-                f"An original of {self.size_mm[0]:.0f} × {self.size_mm[1]:.0f} mm takes about {across} × {down} = "
-                f"{across * down} captures on this bed."
+                f"An original of {self.size_mm[0]:.0f} × {self.size_mm[1]:.0f} mm takes about {wide} × {high} = "
+                f"{wide * high} captures on this bed."
             )
         if self.weave is not None:
             lines.append(f"The weave departs {self.weave:+.1f}° from the upright.")
         return "\n".join(lines)
+
+
+def _share(value: float) -> str:
+    return f"{min(1.0, max(0.0, value)):.1%}"
 
 
 def tiling(db: Database, home: Home, piece: Piece) -> Tiling | None:

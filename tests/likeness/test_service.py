@@ -85,7 +85,9 @@ def test_update_groups_judge(shop: Shop, works: dict[str, np.ndarray]) -> None:
     found = service.groups(shop.db)
     assert [{m.scan_id for m in g.members} for g in found.groups] == [{first, again}]
     group = found.groups[0]
-    assert group.unreviewed, "a scan without a piece asks to be judged"
+    taken = scans.by_id(shop.db, again)
+    assert taken is not None and (taken.piece_id, taken.piece_source) == (1, "likeness"), "filed where it belongs"
+    assert not group.unreviewed
     assert shop.db.execute("SELECT sha256 FROM scan WHERE id = ?", [first]).fetchone()[0] == group.proposed
     assert any("16 bit against 8" in reason for reason in group.reasons)
     assert {p.evidence.relation for p in found.apart} == {Relation.LOOK_ALIKE}
@@ -93,8 +95,12 @@ def test_update_groups_judge(shop: Shop, works: dict[str, np.ndarray]) -> None:
 
     pair = service.judge(shop.db, group.pairs[0].id, "confirmed")
     assert pair.verdict == "confirmed"
-    taken = scans.by_id(shop.db, again)
-    assert taken is not None and taken.piece_id == 1 and taken.piece_source == "likeness"
+    service.judge(shop.db, group.pairs[0].id, "rejected")
+    parted = scans.by_id(shop.db, again)
+    assert parted is not None and parted.piece_id is None
+    service.judge(shop.db, group.pairs[0].id, "confirmed")
+    joined = scans.by_id(shop.db, again)
+    assert joined is not None and joined.piece_id == 1
     assert not service.groups(shop.db).groups[0].unreviewed
 
     assert service.update(shop.db, shop.home).compared == 0, "nothing is compared twice"
@@ -233,14 +239,16 @@ def run(shop: Shop, *words: str) -> tuple[int, str]:
 
 def test_the_command(shop: Shop, works: dict[str, np.ndarray]) -> None:
     shop.put("coffee", works["coffee"], "Cup [large]")
-    shop.put("again", works["coffee again"], None)
+    shop.put("again", works["coffee again"], "Saucer")
     code, text = run(shop, "alike")
-    assert code == 1 and "Ada Fernhollow: Cup [large]" in text and "re-scan" in text
+    assert code == 1 and "Ada Fernhollow: Cup [large] + Ada Fernhollow: Saucer" in text and "re-scan" in text
     code, text = run(shop, "alike", "--unreviewed", "--json")
     data = json.loads(text)
     number = data["groups"][0]["pairs"][0]["id"]
     assert data["groups"][0]["pairs"][0]["evidence"]["relation"] == "re-scan"
     assert run(shop, "alike", "confirm", str(number))[0] == 0
+    code, text = run(shop, "alike", "merge", "1", "2")
+    assert code == 0 and "Undo: catalogue alike undo 1" in text
     code, text = run(shop, "alike", "--unreviewed")
     assert (code, text.strip()) == (0, "Nothing is alike.")
     photo = shop.folder / "phone.tif"
