@@ -20,6 +20,7 @@ from catalogue.records.database import Database, now, open_database, transaction
 from catalogue.settings import Home
 
 MONTHS_KEPT = 12
+OWN_EVENTS = 1   # that a backup was made is noted once it is made, so not within it
 _NAME = re.compile(r"catalogue-(\d{6,})-(\d{8}T\d{6})Z\.sqlite")
 
 
@@ -140,7 +141,7 @@ def recover(home: Home, source: Path | None = None, *, report: Report = unheard)
                 raise Damaged(f"This backup fails its checks: {found.faults[0]}.", hint="Choose another.", path=source)
         before = log.kept_head(home)
         aside = _put_in_place(home, source, report)
-        lost = max(0, before.id - found.events) if before else None
+        lost = max(0, before.id - found.events - OWN_EVENTS) if before else None
         db = open_database(home.database)
         try:
             with transaction(db):
