@@ -176,7 +176,10 @@ def set_current(db: Database, piece_id: int, scan_id: int | None, source: str) -
 
 
 def propose_current(db: Database, piece_id: int) -> None:
-    """Propose the current master unless a person chose: 16 bit, most pixels, profiled, newest."""
+    """Propose the current master unless a person chose: 16 bit, most pixels, profiled, newest scan.
+
+    Between equals the one known first stays: a mere re-save must not take a master's place.
+    """
     db.execute("""
         UPDATE piece SET current_scan_id = (
             SELECT c.id FROM scan c WHERE c.piece_id = piece.id AND c.role = 'master'
@@ -184,7 +187,7 @@ def propose_current(db: Database, piece_id: int) -> None:
                      NOT EXISTS (SELECT 1 FROM finding f WHERE f.scan_id = c.id AND f.resolved IS NULL
                                  AND f.kind IN ('truncated', 'damaged', 'changed', 'unreadable')) DESC,
                      coalesce(c.bits, 0) >= 16 DESC, coalesce(c.width, 0) * coalesce(c.height, 0) DESC,
-                     c.profile_digest <> '' DESC, c.captured DESC, c.id DESC LIMIT 1)
+                     c.profile_digest <> '' DESC, c.captured DESC, c.id LIMIT 1)
         WHERE id = ? AND current_source = 'proposed'""", [piece_id])
 
 

@@ -106,3 +106,19 @@ def test_settings_take_what_is_given_and_keep_the_rest(tmp_path: Path) -> None:
     settings = read_settings(tmp_path / "settings.toml")
     assert (settings.currency, settings.print_ppi, settings.tile_overlap) == ("GBP", (360, 180), 1.0)
     assert settings.place_rules
+
+
+def test_a_resaved_master_does_not_take_the_place_of_the_one_known_first(db: Database) -> None:
+    from catalogue.reading.model import Picture, Reading
+    from catalogue.records import scans
+
+    with transaction(db):
+        piece = pieces.piece_called(db, pieces.artist_called(db, "Ada").id, "Harbour")
+        for digest in ("a" * 64, "b" * 64):
+            picture = Picture(900, 600, 16, "uint", 3, "RGB", "none", "strips")
+            scans.save(db, Reading("x.tif", 1, 1, digest, picture=picture), role="master", piece_id=piece)
+        pieces.propose_current(db, piece)
+    found = pieces.by_id(db, piece)
+    assert found is not None
+    current = scans.by_id(db, found.current_scan_id or 0)
+    assert current is not None and current.sha256 == "a" * 64
