@@ -3,7 +3,7 @@
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
 from catalogue.errors import CatalogueError, Damaged, NotFound, Refused
 from catalogue.fixity.alone import alone
@@ -190,8 +190,10 @@ def _bring(db: Database, target: Store, root: Path, one: Wanted, run_id: int, ta
 
 def _name_for(db: Database, target: Store, root: Path, one: Wanted) -> tuple[str, bool]:
     """Where in the store the scan goes, and whether it lies there already."""
-    pure = PurePosixPath(one.path)
-    other = str(pure.with_name(f"{pure.stem}.{one.sha256[:8]}{pure.suffix}"))
+    stem, dot, suffix = one.path.rpartition(".")
+    if not dot or "/" in suffix:
+        stem, suffix = one.path, ""
+    other = f"{stem}.{one.sha256[:8]}{dot if suffix else ''}{suffix}"
     for path in (one.path, other):
         place = real_path(root, path)
         if not os.path.lexists(place):

@@ -124,6 +124,23 @@ def test_another_file_of_the_same_name_is_left_and_the_copy_gets_its_own(shop: S
     assert plan(shop.db, shop.store("nas")) == []
 
 
+def test_a_name_that_is_no_text_keeps_its_bytes_also_beside_another(shop: Shop, scan: Scan) -> None:
+    """The catalogue writes such bytes as ``//e9``; taken for an empty part of a path they were lost."""
+    name = os.fsdecode(b"latin \xe9.tif")
+    shop.add("nas", "copy")
+    source = scan("main/Ada Quill/x.tif", seed=3)
+    source.rename(source.with_name(name))
+    taken = shop.folder / "nas" / "Ada Quill" / name
+    taken.parent.mkdir()
+    taken.write_bytes(b"another picture")
+    shop.index()
+    done = copy(shop, "nas")
+    assert (done.copied, done.renamed) == (1, 1)
+    (other,) = [p for p in taken.parent.iterdir() if p != taken]
+    assert os.fsencode(other.name).startswith(b"latin \xe9.")
+    assert other.read_bytes() == source.with_name(name).read_bytes()
+
+
 def test_a_source_that_fails_its_check_is_not_copied_and_another_is_found(shop: Shop, master: Path) -> None:
     copy(shop, "nas")
     rot(shop.folder / "nas" / MASTER, 900)   # the copy checked last, so it is tried first
