@@ -10,6 +10,7 @@ from typing import Any
 
 from PIL import Image, ImageDraw
 from textual.pilot import Pilot
+from textual.widgets import Input
 
 from catalogue.indexing.stores import add_store
 from catalogue.reading.model import Picture, Reading
@@ -155,8 +156,8 @@ async def until(pilot: Pilot[None], met: Callable[[], Any], seconds: float = 15.
     end = time.monotonic() + seconds
     while not met():
         assert time.monotonic() < end, "what was waited for did not come"
-        await asyncio.sleep(0.005)
-        await pilot.pause()
+        await asyncio.sleep(0.02)
+    await pilot.pause()
 
 
 async def settled(pilot: Pilot[None]) -> None:
@@ -168,6 +169,12 @@ async def settled(pilot: Pilot[None]) -> None:
     await until(pilot, idle)
     await pilot.pause()
     await until(pilot, idle)
+
+
+async def typed(pilot: Pilot[None], text: str) -> None:
+    """Type into the search, all at once: Pilot waits long for every single key."""
+    pilot.app.screen.query_one("#words", Input).value = text
+    await settled(pilot)
 
 
 def said(pilot: Pilot[None]) -> list[str]:

@@ -16,15 +16,15 @@ from catalogue.screens.repeat import RepeatDialog
 from catalogue.screens.rows import RowTable
 from catalogue.screens.search import SearchDialog
 from catalogue.settings import Home, Settings
-from tests.screens.shop import running, said, settled, sha, until, words
+from tests.screens.shop import running, said, settled, sha, typed, until, words
 
 Shop = Home
 
 
 async def _open(pilot, title: str) -> None:  # type: ignore[no-untyped-def]
     """Find a piece through the search and open it."""
-    await pilot.press("slash", *(" ".join(title).replace("   ", " space ").split(" ")))
-    await settled(pilot)
+    await pilot.press("slash")
+    await typed(pilot, title)
     await pilot.press("enter")
     await settled(pilot)
     assert isinstance(pilot.app.screen, PiecePage)
@@ -98,26 +98,28 @@ async def test_an_older_scan_becomes_the_current_master_and_orders_say_so(shop: 
 
 async def test_search_finds_over_everything_and_drops_stale_answers(shop: Shop) -> None:
     async with running(shop) as pilot:
-        await pilot.press("slash", *"harb")
-        await settled(pilot)
+        await pilot.press("slash", *"har")
+        await typed(pilot, "harb")
         table = pilot.app.screen.query_one("#found", RowTable)
         kinds = [row.kind for row in table.rows_held]
         assert kinds[0] == "piece"
         assert {"piece", "order", "master", "tile"} <= set(kinds)
-        await pilot.press(*["backspace"] * 4, *"umberlow")
-        await settled(pilot)
+        await typed(pilot, "umberlow")
         assert {row.kind for row in table.rows_held} == {"order"}
-        await pilot.press(*["backspace"] * 8, *"harbuor")
-        await settled(pilot)
+        await typed(pilot, "harbuor")
         assert "Read as: harbuor → harbour" in words(pilot)
         await pilot.press("down", "down", "up", "enter")
         await settled(pilot)
         assert isinstance(pilot.app.screen, PiecePage)
-        await pilot.press("slash", *"quarrel", "down", "enter")
+        await pilot.press("slash")
+        await typed(pilot, "quarrel")
+        await pilot.press("down", "enter")
         await settled(pilot)
         assert pilot.app.screen.query_one("#artists", RowTable).pointed.name == "Tobin Quarrel"
         assert [r.title for r in pilot.app.screen.query_one("#pieces", RowTable).rows_held] == ["Three Kites"]
-        await pilot.press("slash", *"nothing", "space", *"fits", "enter")
+        await pilot.press("slash")
+        await typed(pilot, "nothing fits")
+        await pilot.press("enter")
         await settled(pilot)
         assert isinstance(pilot.app.screen, SearchDialog)
         assert "Nothing fits these words." in words(pilot)
