@@ -69,6 +69,7 @@ def _fresh(asked: Path | None) -> Path:
 
 
 def _fill(home: "Home", disks: Path) -> "tuple[Database, list[StoreSummary]]":
+    from catalogue.fixity.upkeep import after_indexing
     from catalogue.indexing.service import index
     from catalogue.indexing.stores import add_store
     from catalogue.ledger.importing import import_orders
@@ -80,6 +81,7 @@ def _fill(home: "Home", disks: Path) -> "tuple[Database, list[StoreSummary]]":
     stores = [add_store(db, name, disks / folder, kind, consent=True) for name, folder, kind in STORES]
     with interruptible() as cancelled, bar() as report:
         summaries = index(db, home, stores, report=report, cancelled=cancelled)
+        after_indexing(db, home, report=report)
         import_editions(db, home.settings, disks / "editions.csv")
         import_orders(db, home.settings, disks / "orders.csv")
         update(db, home, report=report, cancelled=cancelled)

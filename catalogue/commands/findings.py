@@ -1,5 +1,6 @@
 """``catalogue findings``: what is wrong, with which file, and what to do next."""
 
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 import click
@@ -31,9 +32,12 @@ def command(context: click.Context, session: Session, kind: str | None, store_na
     names = {store.id: store.name for store in stores.listed(db)}
 
     def text(out: "Console") -> None:
-        for row in sorted(rows, key=lambda r: (r.kind, r.path)):
-            place = f"{names.get(row.store_id or 0, '')}:{shown(row.path)}".strip(":")
-            out.print(f"{row.kind:<16} {place}\n{'':<16} {row.detail}. {row.hint}".rstrip())
+        ordered = sorted(rows, key=lambda r: (r.kind, r.hint, r.path))
+        for (kind_, hint), alike in groupby(ordered, key=lambda r: (r.kind, r.hint)):
+            out.print(f"{kind_}: {hint}" if hint else kind_, style="bold")
+            for row in alike:
+                place = f"{names.get(row.store_id or 0, '')}:{shown(row.path)}".strip(":")
+                out.print(f"  {place}\n    {row.detail}")
         out.print(f"{len(rows)} open." if rows else "Nothing is wrong as far as was looked.")
 
     session.emit(rows, text)

@@ -27,6 +27,7 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], wo
     Exit 1 when a run has findings. Ctrl-C stops after the files under way; the next run carries on.
     """
     from catalogue.errors import NotFound
+    from catalogue.fixity.upkeep import after_indexing
     from catalogue.indexing.service import index
     from catalogue.indexing.workers import Executors, processes
     from catalogue.records import stores
@@ -45,6 +46,7 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], wo
         cancelled, report = stack.enter_context(interruptible()), stack.enter_context(bar())
         summaries = index(db, session.home, chosen, workers=workers, again=again, report=report, cancelled=cancelled,
                           executors=executors)
+        lacking = {} if cancelled() else after_indexing(db, session.home, report=report)
 
     def text(out: "Console") -> None:
         for one in summaries:
@@ -52,7 +54,10 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], wo
                       f"{one.unchanged} unchanged, {one.gone} gone; {one.seconds:.1f} s")
             for kind, count in sorted(one.findings.items()):
                 out.print(f"  {count} × {kind}")
-        if any(one.findings for one in summaries):
+        for kind, count in lacking.items():
+            if count:
+                out.print(f"{count} masters: {kind}")
+        if any(one.findings for one in summaries) or any(lacking.values()):
             out.print("See them all: catalogue findings")
 
     session.emit(summaries, text)

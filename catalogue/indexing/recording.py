@@ -29,9 +29,21 @@ def keep_preview(home: Home, reading: Reading) -> None:
     if place.exists():
         return
     place.parent.mkdir(parents=True, exist_ok=True)
-    part = place.with_suffix(f".{secrets.token_hex(4)}.part")
+    part = _unfinished(home) / f"{reading.sha256}.{secrets.token_hex(4)}"
+    part.parent.mkdir(exist_ok=True)
     part.write_bytes(reading.preview)
     part.replace(place)
+
+
+def sweep_previews(home: Home) -> None:
+    """Remove what a killed run left half written. Call under the lock of index runs."""
+    if _unfinished(home).is_dir():
+        for part in _unfinished(home).iterdir():
+            part.unlink()
+
+
+def _unfinished(home: Home) -> Path:
+    return home.previews / "unfinished"
 
 
 def record(db: Database, home: Home, store: Store, path: str, reading: Reading, run_id: int, *,

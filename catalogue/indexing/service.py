@@ -10,13 +10,13 @@ from time import monotonic
 
 from catalogue.errors import Busy
 from catalogue.indexing.comparing import Comparison, below, compare
-from catalogue.indexing.recording import keep_preview, real_path, record
+from catalogue.indexing.recording import keep_preview, real_path, record, sweep_previews
 from catalogue.indexing.stores import is_at, where
 from catalogue.indexing.workers import Executors, Job, processes, read_all, worker_count
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.reading.model import Reading
 from catalogue.records import files, findings, pending, pieces, runs
-from catalogue.records.database import Database, read_only_database, transaction
+from catalogue.records.database import Database, now, read_only_database, transaction
 from catalogue.records.paths import shown
 from catalogue.records.stores import Store
 from catalogue.settings import Home
@@ -51,6 +51,7 @@ def index(db: Database, home: Home, stores: Sequence[Store], *, workers: int = 0
     a finding. Raises Busy when another index run is under way on this catalogue.
     """
     with only_run(home):
+        sweep_previews(home)
         return [_index_store(db, home, store, workers, again, report, cancelled, executors) for store in stores]
 
 
@@ -74,10 +75,13 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
     root = where(db, store)
     if root is None:
         summary.outcome = "offline"
-        with transaction(db):
-            _note(db, summary, "offline", f"the store was last seen at {store.root}", store, "",
-                  hint="Connect it, then index again.")
+        if store.kind != "off-site":  # which is where it belongs most of the time
+            with transaction(db):
+                findings.record(db, "offline", f"the store was last seen at {store.root}", store_id=store.id,
+                                hint="Connect it, then index again.")
+            summary.findings["offline"] = 1
         return summary
+    moment = now()
     with transaction(db):
         run_id = runs.start(db, "index", store.id)
         findings.resolve(db, "seen again", store_id=store.id, path="", kinds=("offline",))
@@ -91,24 +95,27 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
     elif cancelled():
         summary.outcome = "cancelled"
     else:
-        _note_whereabouts(db, store, comparison, summary)
+        summary.gone = _note_whereabouts(db, store, comparison)
         _read_pending(db, home, store, root, run_id, summary, worker_count(workers or home.settings.workers), report,
                       cancelled, executors)
     if summary.outcome == "finished":
-        _note_missing(db, store, summary)
+        _note_missing(db, store)
         with transaction(db):
             pieces.join_short_names(db)
     summary.seconds = monotonic() - begun
+    summary.findings.update(findings.seen_since(db, store.id, moment))
     with transaction(db):
         runs.end(db, run_id, summary.outcome, {"seen": summary.seen, "read": summary.read, "gone": summary.gone,
                                                "findings": sum(summary.findings.values())})
     return summary
 
 
-def _note_whereabouts(db: Database, store: Store, comparison: Comparison, summary: StoreSummary) -> None:
+def _note_whereabouts(db: Database, store: Store, comparison: Comparison) -> int:
+    """Record what the comparison met; gives how many files are newly gone."""
     with transaction(db):
         for obstacle in comparison.obstacles:
-            _note(db, summary, obstacle.kind, obstacle.detail, store, obstacle.path, hint=obstacle.hint)
+            findings.record(db, obstacle.kind, obstacle.detail, store_id=store.id, path=obstacle.path,
+                            hint=obstacle.hint)
         hidden = [o for o in comparison.obstacles if o.kind == "unreadable folder"]
         gone = [i for i in comparison.gone
                 if not hidden or not below((files.by_id(db, i) or _nowhere()).path, hidden)]
@@ -118,7 +125,7 @@ def _note_whereabouts(db: Database, store: Store, comparison: Comparison, summar
             file = files.by_id(db, file_id)
             if file:
                 findings.resolve(db, "found again", store_id=store.id, path=file.path, kinds=("missing",))
-        summary.gone = len(gone)
+        return len(gone)
 
 
 def _nowhere() -> files.File:
@@ -146,7 +153,6 @@ def _read_pending(db: Database, home: Home, store: Store, root: Path, run_id: in
         batch.append((path, reading))
         summary.read += 1
         summary.bytes += reading.size
-        summary.findings.update(fault.kind.value for fault in reading.faults)
         if len(batch) >= COMMIT_FILES or monotonic() - last > COMMIT_SECONDS:
             _commit(db, home, store, batch, run_id)
             last = monotonic()
@@ -175,15 +181,9 @@ def _commit(db: Database, home: Home, store: Store, batch: list[tuple[str, Readi
     batch.clear()
 
 
-def _note_missing(db: Database, store: Store, summary: StoreSummary) -> None:
+def _note_missing(db: Database, store: Store) -> None:
     with transaction(db):
         for file in files.missing(db, store.id):
-            _note(db, summary, "missing", "it was here at an earlier run and is not now", store, file.path,
-                  file_id=file.id, scan_id=file.scan_id,
-                  hint="If it was not moved on purpose, restore it from a copy.")
-
-
-def _note(db: Database, summary: StoreSummary, kind: str, detail: str, store: Store, path: str, *, hint: str,
-          file_id: int | None = None, scan_id: int | None = None) -> None:
-    findings.record(db, kind, detail, store_id=store.id, path=path, file_id=file_id, scan_id=scan_id, hint=hint)
-    summary.findings[kind] += 1
+            findings.record(db, "missing", "it was here at an earlier run and is not now", store_id=store.id,
+                            path=file.path, file_id=file.id, scan_id=file.scan_id,
+                            hint="If it was not moved on purpose, restore it from a copy.")

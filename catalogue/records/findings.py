@@ -81,6 +81,13 @@ def of_scan(db: Database, scan_id: int) -> list[Finding]:
     return fetch(db, Finding, "SELECT * FROM finding WHERE scan_id = ? AND resolved IS NULL ORDER BY id", [scan_id])
 
 
+def seen_since(db: Database, store_id: int, moment: str) -> dict[str, int]:
+    """How many open findings of a store were met at ``moment`` or later, by kind."""
+    return {row[0]: int(row[1]) for row in db.execute(
+        "SELECT kind, count(*) FROM finding WHERE resolved IS NULL AND store_id = ? AND last_seen >= ? GROUP BY kind",
+        [store_id, moment])}
+
+
 def by_kind(db: Database) -> dict[str, int]:
     """How many are open, by kind, most first."""
     return {row[0]: int(row[1]) for row in db.execute(

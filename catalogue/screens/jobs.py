@@ -32,9 +32,13 @@ def start_index(shop: "CatalogueApp", names: Sequence[str] = ()) -> bool:
     home = shop.home
 
     def job(db: Database, report: "Report", cancelled: "Cancelled") -> Any:
+        from catalogue.fixity.upkeep import after_indexing
         from catalogue.indexing.service import index
 
-        return index(db, home, chosen(db, names), report=report, cancelled=cancelled)
+        summaries = index(db, home, chosen(db, names), report=report, cancelled=cancelled)
+        if not cancelled():
+            after_indexing(db, home, report=report)
+        return summaries
 
     def told(summaries: Any) -> str:
         return "\n".join(f"{safe(s.store)}: {ending(s.outcome)}{counted(s.seen, 'file')} seen, {s.read} read "

@@ -73,8 +73,11 @@ def test_findings_set_the_exit_code(run: Run, archive: Path) -> None:
     (archive / "empty.tif").touch()
     run("store", "add", "main", archive, "--no-marker")
     assert "1 × empty" in run("index", "--workers", 1, code=1)
-    (finding,) = run.json("findings", code=1)
-    assert (finding["kind"], finding["path"]) == ("empty", "empty.tif")
+    found = run.json("findings", code=1)
+    assert [f["path"] for f in found if f["kind"] == "empty"] == ["empty.tif"]
+    assert {f["kind"] for f in found} == {"empty", "single copy", "no off-site copy"}
+    told = run("findings", "--kind", "empty", code=1)
+    assert "main:empty.tif" in told and "1 open" in told
     assert not (archive / ".scan-store.json").exists()
 
 

@@ -7,6 +7,7 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+import tempfile
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, contextmanager
@@ -100,15 +101,12 @@ def test_a_seat_that_only_looks_is_refused_changes_in_words(home: Home, tmp_path
     assert copy.database.read_bytes() == before
 
 
-def test_a_copy_in_a_folder_that_cannot_be_written_is_still_read(home: Home, tmp_path: Path) -> None:
+def test_a_copy_in_a_folder_that_cannot_be_written_is_still_read(home: Home) -> None:
     """SQLite cannot lay its lock file beside it; run without a superuser's rights, where there are any."""
     with closing(open_database(home.database)) as db, transaction(db):
         pieces.artist_called(db, "Ada Quill")
-    place = tmp_path / "copy"
-    place.mkdir()
+    place = Path(tempfile.mkdtemp())  # not below tmp_path: another session of tests makes that private again
     shutil.copy(home.database, place / "catalogue.sqlite")
-    for folder in (place, *[p for p in place.parents if p.is_relative_to(tmp_path.parents[1])]):
-        folder.chmod(0o755)
     place.chmod(0o555)
     script = ("import os; from pathlib import Path; from catalogue.records import pieces;"
               "from catalogue.records.database import read_only_database;"
@@ -117,6 +115,7 @@ def test_a_copy_in_a_folder_that_cannot_be_written_is_still_read(home: Home, tmp
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False,
                           cwd=Path(__file__).parents[2])
     place.chmod(0o755)
+    shutil.rmtree(place)
     assert done.stdout.strip() == "1", done.stderr
 
 
