@@ -198,7 +198,7 @@ class AuditPage(Page):
             file_id = step.file_id
             self._confirm(f"Restore it from {safe(step.source)}?", f"{path}\n\n{step.text}\nThe copy is read back and "
                           "compared before it takes the place; what stands there now is kept aside.", "Restore",
-                          lambda: start_restore(self.shop, file_id, step.source))
+                          lambda: start_restore(self.shop, file_id, step.source, step.sha256))
         elif step.action == "copy" and step.command:
             target = step.text.removeprefix("Copy it to ").removesuffix(".")
             self._confirm(f"Copy what {safe(target)} lacks?", "Scans of the primary stores that it does not hold are "

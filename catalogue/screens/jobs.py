@@ -82,13 +82,16 @@ def start_copy(shop: "CatalogueApp", target: str) -> bool:
     return shop.begin(f"Copying to {target}", job, told)
 
 
-def start_restore(shop: "CatalogueApp", file_id: int, source: str) -> bool:
-    """Put a good copy back: copied, verified, then switched; what stood there is kept aside."""
+def start_restore(shop: "CatalogueApp", file_id: int, source: str, sha256: str = "") -> bool:
+    """Put a good copy back: copied, verified, then switched; what stood there is kept aside.
+
+    ``sha256`` names the content to bring back where it is not the one on record now.
+    """
 
     def job(db: Database, report: "Report", cancelled: "Cancelled") -> Any:
         from catalogue.fixity.restore import plan, restore
 
-        return restore(db, plan(db, file_id, stores.by_name(db, source)), report=report, cancelled=cancelled)
+        return restore(db, plan(db, file_id, stores.by_name(db, source), sha256=sha256 or None), report=report, cancelled=cancelled)
 
     def told(done: Any) -> str:
         return f"{done.path.name} is whole again." + (f" The former file is kept as {done.aside.name}."
