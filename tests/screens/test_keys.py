@@ -56,33 +56,40 @@ async def _press_all(pilot: Any, keys: tuple[Key, ...], monkeypatch: pytest.Monk
     return missed
 
 
-@pytest.mark.parametrize("place", [*MODES, "piece"])
-async def test_every_key_of_a_place_works(shop: Home, place: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    async with running(shop, place="browse" if place == "piece" else place) as pilot:
-        if place == "piece":
-            await pilot.press("enter")
-            await settled(pilot)
-        page = pilot.app.screen
-        assert place == page.PLACE
-        page.query(RowTable).last().focus()
-        await pilot.pause()
-        assert await _press_all(pilot, (*KEYS[place], *LISTS, *EVERYWHERE), monkeypatch) == []
-        for key in (*KEYS[place], *EVERYWHERE):
-            name = key.action.removeprefix("app.").partition("(")[0]
-            owner = pilot.app if key.action.startswith("app.") else page
-            assert hasattr(owner, f"action_{name}"), f"{key.shown} leads nowhere: {key.action}"
-
-
-@pytest.mark.parametrize("place", list(DIALOGS))
-async def test_every_key_of_a_dialog_works(shop: Home, place: str, monkeypatch: pytest.MonkeyPatch) -> None:
+async def test_every_key_of_every_place_works(shop: Home, monkeypatch: pytest.MonkeyPatch) -> None:
     async with running(shop) as pilot:
-        dialog = DIALOGS[place]()
-        await pilot.app.push_screen(dialog)
-        await settled(pilot)
-        keys = tuple(key for key in KEYS[place] if not (key.keys == "enter" and place in BY_FOCUS))
-        assert await _press_all(pilot, keys, monkeypatch) == []
-        for key in KEYS[place]:
-            assert hasattr(dialog, f"action_{key.action}"), f"{key.shown} leads nowhere: {key.action}"
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        for place in (*MODES, "piece"):
+            if place == "piece":
+                app.open_piece(1)
+            else:
+                await app.action_place(place)
+            await settled(pilot)
+            page = app.screen
+            assert place == page.PLACE  # type: ignore[attr-defined]
+            page.query(RowTable).last().focus()
+            await pilot.pause()
+            missed = await _press_all(pilot, (*KEYS[place], *LISTS, *EVERYWHERE), monkeypatch)
+            assert missed == [], place
+            for key in (*KEYS[place], *EVERYWHERE):
+                name = key.action.removeprefix("app.").partition("(")[0]
+                owner = app if key.action.startswith("app.") else page
+                assert hasattr(owner, f"action_{name}"), f"{key.shown} leads nowhere: {key.action}"
+
+
+async def test_every_key_of_every_dialog_works(shop: Home, monkeypatch: pytest.MonkeyPatch) -> None:
+    async with running(shop) as pilot:
+        for place, made in DIALOGS.items():
+            dialog = made()
+            await pilot.app.push_screen(dialog)
+            await settled(pilot)
+            keys = tuple(key for key in KEYS[place] if not (key.keys == "enter" and place in BY_FOCUS))
+            missed = await _press_all(pilot, keys, monkeypatch)
+            assert missed == [], place
+            for key in KEYS[place]:
+                assert hasattr(dialog, f"action_{key.action}"), f"{key.shown} leads nowhere: {key.action}"
+            await pilot.app.pop_screen()
 
 
 # Where Enter belongs to the focused button, field or list, and is tried with the action itself elsewhere.
