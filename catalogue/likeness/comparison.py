@@ -39,6 +39,7 @@ class Comparison:
     patch: float            # largest connected patch whose structure disagrees, share of the overlap
     colour_patch: float     # likewise for colour, once the whole is brought to the same colour
     hue_turn: float         # degrees by which colours as a whole are turned; 180 where they are mirrored
+    cast: float             # by how much the mean of a* and b* differs
     delta_e_median: float   # CIEDE2000 as the two stand
     delta_e_high: float     # its 90th percentile
 
@@ -73,14 +74,15 @@ def compare(a: Bytes, b: Bytes, matrix: Matrix, *, reach: float = limits.POLISH_
     residual, turn = _colours(laid, ground, inside, side)
     off = inside & (residual > limits.COLOUR_ASTRAY)
     grain, level = _grain(_light(laid), _light(ground), mask)
-    differences = _delta_e(laid, ground, mask)
+    differences, cast = _differences(laid, ground, mask)
     return Comparison(
         matrix=matrix, overlap_a=overlap_a, overlap_b=overlap_b,
         blocks=int(telling.sum()), structured=float(telling.sum() / inside.sum()),
         zncc_median=float(np.median(values)), zncc_low=float(np.percentile(values, 10)),
         grain=grain, grain_level=level,
         patch=_largest(astray) / int(inside.sum()), colour_patch=_largest(off) / int(inside.sum()),
-        hue_turn=turn, delta_e_median=float(np.median(differences)), delta_e_high=float(np.percentile(differences, 90)),
+        hue_turn=turn, cast=cast,
+        delta_e_median=float(np.median(differences)), delta_e_high=float(np.percentile(differences, 90)),
     )
 
 
@@ -180,14 +182,15 @@ def _grain(one: Floats, two: Floats, mask: Flags) -> tuple[float, float]:
     return float(((x - x.mean()) * (y - y.mean())).mean() / (sx * sy)), min(sx, sy)
 
 
-def _delta_e(one: Bytes, two: Bytes, mask: Flags) -> npt.NDArray[np.float64]:
-    """CIEDE2000 of the two averaged over 4×4 px, where whole cells overlap."""
+def _differences(one: Bytes, two: Bytes, mask: Flags) -> tuple[Wide, float]:
+    """CIEDE2000 of the two averaged over 4×4 px, where whole cells overlap, and the difference of mean a* and b*."""
     size = (max(1, mask.shape[1] // 4), max(1, mask.shape[0] // 4))
     whole = cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.99
     if not whole.any():
         whole = np.ones_like(whole)
     cells = [cv2.resize(v, size, interpolation=cv2.INTER_AREA)[whole] for v in (one, two)]
-    return colour.delta_e(colour.lab(cells[0]), colour.lab(cells[1]))
+    first, second = (colour.lab(c) for c in cells)
+    return colour.delta_e(first, second), float(np.hypot(*(first - second)[:, 1:].mean(axis=0)))
 
 
 def _colours(one: Bytes, two: Bytes, inside: Flags, side: int) -> tuple[Floats, float]:

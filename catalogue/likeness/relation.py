@@ -74,7 +74,7 @@ def _judged(
     a: ScanFacts, b: ScanFacts, sizes: Sizes, fit: Fit, found: Comparison, ratio: float, reasons: list[str],
 ) -> tuple[Relation | None, float]:
     if fit.texture >= limits.TEXTURE_SURE:
-        if _recoloured(found, reasons):
+        if _astray(found, reasons):
             return Relation.LOOK_ALIKE, 0.6
         reasons.append(f"the surface texture corresponds ({fit.texture:.0f} standard deviations from chance)")
         return _part_or_whole(a, b, sizes, found, ratio, reasons), 0.95
@@ -105,16 +105,11 @@ def _judged(
 def _astray(found: Comparison, reasons: list[str]) -> bool:
     if found.patch > limits.PATCH_MOST:
         reasons.append(f"a passage of {found.patch:.1%} of the picture is painted differently")
-    return _recoloured(found, reasons) or bool(reasons)
-
-
-def _recoloured(found: Comparison, reasons: list[str]) -> bool:
-    before = len(reasons)
     if found.colour_patch > limits.COLOUR_PATCH_MOST:
         reasons.append(f"a passage of {found.colour_patch:.1%} of the picture has other colours")
-    if found.hue_turn > limits.HUE_TURN_MOST:
+    if found.hue_turn > limits.HUE_TURN_MOST or found.cast > limits.CAST_MOST:
         reasons.append("the colours as a whole are other ones")
-    return len(reasons) > before
+    return bool(reasons)
 
 
 def _part_or_whole(

@@ -53,6 +53,7 @@ ZNCC_LOW_LEAST = 0.20   # 10th percentile
 PATCH_MOST = 0.006      # tuned: 3 of 180 re-scans, tiles, details and edits have any, smallest in a series .010
 COLOUR_PATCH_MOST = 0.004  # tuned: up to .0006 against .007
 HUE_TURN_MOST = 25.0    # degrees; tuned: re-scans and wrong profiles up to 13, colourways from 46
+CAST_MOST = 30.0        # a*, b*; tuned: up to 22 between captures, colourways mostly beyond
 DELTA_E_MOST = 12.0     # two plain fields further apart are not the same work under any light
 CONTAINED = 0.90        # share of the smaller that must lie on the larger
 APART = 0.70            # below it on both sides the two are neighbours
