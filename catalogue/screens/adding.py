@@ -131,8 +131,7 @@ class AddStorePage(Page):
                         yield Label("Kind ")
                         yield Select([(kind, kind) for kind in KINDS], value="primary", allow_blank=False, id="kind",
                                      compact=True)
-                    yield Checkbox("Write a small marker file at its root", value=True, id="consent", compact=True)
-                    yield Static("With it the disk is known again wherever it is mounted.", classes="quiet")
+                    yield Checkbox("Write the marker, to know the disk again", value=True, id="consent", compact=True)
                     yield Button("Take this folder and read it", id="take", compact=True, disabled=True)
 
     def on_mount(self) -> None:

@@ -115,18 +115,23 @@ def progress_line(work: "Work", width: int) -> str:
     spent = max(work.seconds(), 1e-3)
     share = _share(now.done, now.total, now.bytes_done, now.bytes_total)
     parts.append(number(now.done) + (f" of {number(now.total)}" if now.total is not None else ""))
-    if now.bytes_done:
-        parts.append(f"{data_size(now.bytes_done / spent)}/s")
-    if share and spent > 2:
-        parts.append(f"{duration(spent * (1 - share) / share)} left")
+    note = now.note
+    if note.endswith(" left"):  # the service knows better: it may be under a time budget
+        parts.append(note)
+        note = ""
+    else:
+        if now.bytes_done:
+            parts.append(f"{data_size(now.bytes_done / spent)}/s")
+        if share and spent > 2:
+            parts.append(f"{duration(spent * (1 - share) / share)} left")
     line = f" {safe(name)}  "
     if share is not None:
         length = max(6, min(30, width // 5))
         line += "█" * round(share * length) + "░" * (length - round(share * length)) + f" {share:4.0%}  "
     line += "  ".join(parts)
     stop = "   x stops"
-    if now.note and len(line) + len(now.note) + len(stop) + 2 < width:
-        line += "  " + safe(now.note)
+    if note and len(line) + len(note) + len(stop) + 2 < width:
+        line += "  " + safe(note)
     return line[:max(0, width - len(stop))] + stop
 
 

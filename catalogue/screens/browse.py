@@ -23,6 +23,7 @@ from catalogue.screens.rows import Column, RowTable
 from catalogue.screens.table import PagedTable, Source
 from catalogue.screens.wording import cell, day, number
 
+NOTHING = "Nothing here yet.\nPress 6 for the stores, then a\nto point to a folder of scans."
 ALL = ArtistItem(0, "", "All artists", 0)
 
 
@@ -70,6 +71,8 @@ class BrowsePage(FileActions, Page):
 
     def _show_totals(self, totals: Totals) -> None:
         self._totals = totals
+        if self._glance is None and not totals.pieces:
+            self._show_glance(None)
         self.query_one("#artists", PagedTable).entitle("Artists", totals.artists)
         self._entitle_pieces()
 
@@ -109,7 +112,8 @@ class BrowsePage(FileActions, Page):
 
     def _show_glance(self, glance: Glance | None) -> None:
         self._glance = glance
-        self.query_one(Sight).show(glance)
+        empty = "" if self._totals.pieces else NOTHING
+        self.query_one(Sight).show(glance, empty)
 
     def on_row_table_chosen(self, _: RowTable.Chosen) -> None:
         self.action_open()
@@ -150,15 +154,15 @@ class Sight(Vertical):
         yield Picture(id="sight-picture", below=7)
         yield Static("", id="sight-words", markup=False)
 
-    def show(self, glance: Glance | None) -> None:
-        """Show a piece, or nothing."""
+    def show(self, glance: Glance | None, empty: str = "") -> None:
+        """Show a piece, or ``empty``."""
         from catalogue.screens.app import CatalogueApp
 
         assert isinstance(self.app, CatalogueApp)
         words = self.query_one("#sight-words", Static)
         if glance is None:
             self.query_one(Picture).show(None, "")
-            words.update("", layout=False)
+            words.update(empty, layout=False)
             return
         self.query_one(Picture).show(
             self.app.preview(glance.sha256) if glance.has_preview else None,

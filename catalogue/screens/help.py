@@ -1,11 +1,11 @@
 """The help: the table of keys, as it is."""
 
+from collections.abc import Iterator
 from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import BindingType
-from textual.containers import Vertical, VerticalScroll
-from textual.content import Content
+from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.widgets import Static
 
 from catalogue.screens.bars import KeyLine
@@ -20,18 +20,10 @@ def key_names(key: Key) -> str:
     return " ".join(SIGNS.get(name, name.replace("ctrl+", "^")) for name in key.keys.split(","))
 
 
-def help_words(place: str) -> Content:
-    """Keys of this screen, of lists, and of everywhere."""
-    parts: list[Content] = []
-    for title, keys in (("Here", KEYS.get(place, ())), ("In lists", LISTS), ("Everywhere", EVERYWHERE)):
-        if not keys:
-            continue
-        parts.append(Content.assemble((title, "bold $accent")))
-        parts += [Content.assemble((f"  {key_names(key):<11}", "bold"), key.help) for key in keys]
-        parts.append(Content(""))
-    parts.append(Content.assemble(("Signs", "bold $accent")))
-    parts.append(Content(f"  {SIGN_WORDS}"))
-    return Content("\n").join(parts)
+def sections(place: str) -> Iterator[tuple[str, tuple[Key, ...]]]:
+    """Keys of this screen, of lists, and of everywhere, by title."""
+    yield from ((title, keys) for title, keys in (("Here", KEYS.get(place, ())), ("In lists", LISTS),
+                                                  ("Everywhere", EVERYWHERE)) if keys)
 
 
 class HelpDialog(Dialog[None]):
@@ -48,7 +40,14 @@ class HelpDialog(Dialog[None]):
         with Vertical(classes="panel tall"):
             yield Static("Keys", classes="panel-title")
             with VerticalScroll():
-                yield Static(help_words(self._of), id="keys")
+                for title, keys in sections(self._of):
+                    yield Static(title, classes="section")
+                    for key in keys:
+                        with Horizontal(classes="key"):
+                            yield Static(key_names(key), classes="key-names", markup=False)
+                            yield Static(key.help, markup=False)
+                yield Static("Signs", classes="section")
+                yield Static(SIGN_WORDS, markup=False)
             yield KeyLine(self.PLACE, alone=True)
 
     def on_mount(self) -> None:

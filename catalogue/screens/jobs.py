@@ -91,7 +91,8 @@ def start_restore(shop: "CatalogueApp", file_id: int, source: str, sha256: str =
     def job(db: Database, report: "Report", cancelled: "Cancelled") -> Any:
         from catalogue.fixity.restore import plan, restore
 
-        return restore(db, plan(db, file_id, stores.by_name(db, source), sha256=sha256 or None), report=report, cancelled=cancelled)
+        wanted = plan(db, file_id, stores.by_name(db, source), sha256=sha256 or None)
+        return restore(db, wanted, report=report, cancelled=cancelled)
 
     def told(done: Any) -> str:
         return f"{done.path.name} is whole again." + (f" The former file is kept as {done.aside.name}."

@@ -135,7 +135,7 @@ async def running(home: Home, size: tuple[int, int] = (120, 40), place: str = "b
     app = CatalogueApp(home, colours=True)
     async with app.run_test(size=size) as pilot:
         if home.database.exists():
-            await until(pilot, lambda: app.current_mode == "browse" and listed(app, "#pieces"))
+            await until(pilot, lambda: app.current_mode == "browse" and listed(app, "#artists"))
             if place != "browse":
                 await app.action_place(place)
         await settled(pilot)

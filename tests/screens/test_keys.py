@@ -7,14 +7,14 @@ from typing import Any
 
 import pytest
 from textual.screen import Screen
-from textual.widgets import Input
+from textual.widgets import Input, Static
 
 from catalogue.screens.adding import AddStorePage
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.audit import AuditDialog
 from catalogue.screens.bars import KeyLine
 from catalogue.screens.dialogs import Question, Reason, Words
-from catalogue.screens.help import HelpDialog, help_words
+from catalogue.screens.help import HelpDialog
 from catalogue.screens.keys import EVERYWHERE, KEYS, LISTS, PLACES, Key
 from catalogue.screens.repeat import RepeatDialog
 from catalogue.screens.rows import RowTable
@@ -102,10 +102,12 @@ def test_no_screen_uses_a_key_twice() -> None:
         assert len(names) == len(set(names)), place
 
 
-def test_help_and_palette_name_every_action() -> None:
-    for place in MODES:
-        text = help_words(place).plain
-        for key in (*KEYS[place], *LISTS, *EVERYWHERE):
+async def test_help_names_every_action(shop: Home) -> None:
+    async with running(shop, place="alike") as pilot:
+        await pilot.press("question_mark")
+        await settled(pilot)
+        text = [str(static.content) for static in pilot.app.screen.query(Static)]
+        for key in (*KEYS["alike"], *LISTS, *EVERYWHERE):
             assert key.help in text
 
 

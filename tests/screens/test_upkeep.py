@@ -68,6 +68,14 @@ async def test_first_run_from_nothing_to_browsing(tmp_path: Path) -> None:
         assert (disk / ".scan-store.json").exists()
 
 
+async def test_a_catalogue_without_pieces_says_what_to_do(tmp_path: Path) -> None:
+    home = Home(tmp_path)
+    open_database(home.database).close()
+    async with running(home, size=(80, 24)) as pilot:
+        await settled(pilot)
+        assert "Press 6 for the stores" in words(pilot)
+
+
 async def test_without_consent_no_marker_is_written(shop: Home, tmp_path: Path) -> None:
     disk = tmp_path / "other"
     painted_scan(disk / "a.tif", 1)
@@ -386,6 +394,8 @@ def test_progress_fits_any_width() -> None:
         work.progress = progress
         for width in (20, 80, 200):
             assert len(progress_line(work, width)) <= max(width, 30)
+    work.progress = Progress("Audit", 3, 9, 30, 90, "120 MB/s, 0:00:05 left")
+    assert progress_line(work, 120).count("left") == 1
     work.stop()
     assert "stopping" in progress_line(work, 80)
 
