@@ -62,7 +62,9 @@ def _walk(folder: str, prefix: str, skipped: Callable[[str], bool],
 
 def _listed(folder: str, prefix: str, skipped: Callable[[str], bool],
             stumble: Callable[[Obstacle], None]) -> list[tuple[str, str, int, int]]:
-    """One folder's own entries in order: kept name (folders end in "/"), real path, size (-1: a folder), mtime."""
+    """One folder's own entries in order: kept name (folders end in "/"), a folder's real path, size (-1: a folder),
+    mtime. This runs once a file on every index run, so it asks the cheap questions first.
+    """
     found: list[tuple[str, str, int, int]] = []
     try:
         with os.scandir(folder) as entries:
@@ -77,19 +79,13 @@ def _listed(folder: str, prefix: str, skipped: Callable[[str], bool],
                 elif entry.is_dir(follow_symlinks=False):
                     found.append((kept(name) + "/", entry.path, -1, 0))
                 elif looks_like_picture(name) and entry.is_file(follow_symlinks=False):
-                    facts = _facts(entry)
-                    if facts:
-                        found.append((kept(name), entry.path, *facts))
+                    try:
+                        stat = entry.stat(follow_symlinks=False)
+                    except FileNotFoundError:  # gone between listing and asking: not there
+                        continue
+                    found.append((kept(name), "", stat.st_size, stat.st_mtime_ns))
     except OSError as error:
         stumble(Obstacle("unreadable folder", prefix.rstrip("/"), f"the folder cannot be read: {error.strerror}",
                          "Check its permissions and the disk, then index again."))
     found.sort()
     return found
-
-
-def _facts(entry: "os.DirEntry[str]") -> tuple[int, int] | None:
-    try:
-        stat = entry.stat(follow_symlinks=False)
-    except FileNotFoundError:  # gone between listing and asking: not there
-        return None
-    return stat.st_size, stat.st_mtime_ns

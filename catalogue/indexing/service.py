@@ -98,13 +98,12 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
         summary.gone = _note_whereabouts(db, store, comparison)
         _read_pending(db, home, store, root, run_id, summary, worker_count(workers or home.settings.workers), report,
                       cancelled, executors)
-    if summary.outcome == "finished":
-        _note_missing(db, store)
-        with transaction(db):
-            pieces.join_short_names(db)
-    summary.seconds = monotonic() - begun
-    summary.findings.update(findings.seen_since(db, store.id, moment))
     with transaction(db):
+        if summary.outcome == "finished":
+            _note_missing(db, store)
+            pieces.join_short_names(db)
+        summary.findings.update(findings.seen_since(db, store.id, moment))
+        summary.seconds = monotonic() - begun
         runs.end(db, run_id, summary.outcome, {"seen": summary.seen, "read": summary.read, "gone": summary.gone,
                                                "findings": sum(summary.findings.values())})
     return summary
@@ -112,6 +111,8 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
 
 def _note_whereabouts(db: Database, store: Store, comparison: Comparison) -> int:
     """Record what the comparison met; gives how many files are newly gone."""
+    if not (comparison.obstacles or comparison.gone or comparison.back):
+        return 0  # a transaction more would wait for the disk once more
     with transaction(db):
         for obstacle in comparison.obstacles:
             findings.record(db, obstacle.kind, obstacle.detail, store_id=store.id, path=obstacle.path,
@@ -182,8 +183,7 @@ def _commit(db: Database, home: Home, store: Store, batch: list[tuple[str, Readi
 
 
 def _note_missing(db: Database, store: Store) -> None:
-    with transaction(db):
-        for file in files.missing(db, store.id):
-            findings.record(db, "missing", "it was here at an earlier run and is not now", store_id=store.id,
-                            path=file.path, file_id=file.id, scan_id=file.scan_id,
-                            hint="If it was not moved on purpose, restore it from a copy.")
+    for file in files.missing(db, store.id):
+        findings.record(db, "missing", "it was here at an earlier run and is not now", store_id=store.id,
+                        path=file.path, file_id=file.id, scan_id=file.scan_id,
+                        hint="If it was not moved on purpose, restore it from a copy.")
