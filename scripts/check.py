@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Every check the project has, in an environment of its own: ruff, mypy --strict, import rules, pytest.
+"""Every check the project has, in an environment of its own: ruff, mypy --strict, import rules, pytest, package.
 
     python3 scripts/check.py            all checks; the environment is kept in .check/ for the next time
     python3 scripts/check.py --fresh    make the environment anew
@@ -24,6 +24,7 @@ CHECKS: dict[str, list[str]] = {
     "mypy": ["mypy"],
     "imports": ["lint-imports"],
     "pytest": ["pytest", "-q", "-n", "2", "--dist", "worksteal", "--durations", "8"],
+    "package": ["python", "scripts/try_package.py"],
 }
 
 
