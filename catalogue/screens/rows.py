@@ -155,7 +155,17 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
 
     def _resize(self) -> None:
         self._lay_columns()
-        self.virtual_size = Size(self.scrollable_content_region.width, len(self.rows_held) + self._header_height)
+        wanted = Size(self.scrollable_content_region.width, len(self.rows_held) + self._header_height)
+        height = self.size.height
+        same_bars = (wanted.height > height) == (self.virtual_size.height > height) == self.show_vertical_scrollbar
+        fixed = self.styles.height is None or not self.styles.height.is_auto
+        if same_bars and fixed and wanted.width == self.virtual_size.width:
+            # Only the bar's length changes: no reason to lay the whole screen out anew.
+            self.set_reactive(RowTable.virtual_size, wanted)
+            if self.show_vertical_scrollbar:
+                self.vertical_scrollbar.window_virtual_size = wanted.height
+        else:
+            self.virtual_size = wanted
 
     def notify_style_update(self) -> None:
         super().notify_style_update()
