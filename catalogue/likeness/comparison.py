@@ -80,7 +80,8 @@ def compare(a: Bytes, b: Bytes, matrix: Matrix, *, reach: float = limits.POLISH_
         blocks=int(telling.sum()), structured=float(telling.sum() / inside.sum()),
         zncc_median=float(np.median(values)), zncc_low=float(np.percentile(values, 10)),
         grain=grain, grain_level=level,
-        patch=_largest(astray) / int(inside.sum()), colour_patch=_largest(off) / int(inside.sum()),
+        patch=_largest(astray) / int(inside.sum()),
+        colour_patch=_largest(off) / int(inside.sum()),
         hue_turn=turn, cast=cast,
         delta_e_median=float(np.median(differences)), delta_e_high=float(np.percentile(differences, 90)),
     )

@@ -17,7 +17,7 @@ NAMES = ("astronaut", "coffee", "chelsea", "rocket", "retina", "immunohistochemi
 
 
 @cache
-def artwork(name: str, side: int = 800) -> Bytes:
+def artwork(name: str, side: int = 640) -> Bytes:
     """A picture enlarged or reduced to a long side of ``side`` px, RGB."""
     raw = np.asarray(getattr(data, name)())
     rgb = raw if raw.ndim == 3 else np.dstack([raw] * 3)

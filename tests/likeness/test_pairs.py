@@ -34,8 +34,8 @@ def test_rescan(name: str) -> None:
 def test_tile_and_its_place(box: tuple[float, float, float, float], rng: np.random.Generator) -> None:
     b = master("astronaut")
     a = captures.preview(captures.tile(artwork("astronaut"), 7, rng, box))
-    # a preview of 304 px of a tile of 3040 full pixels, a master of 8,000: the tile is as fine as the master
-    found = examine(side_of(a.picture, "a"), side_of(b.picture, "b", width=8000, height=8000))
+    # a preview of 243 px of a tile of 2430 full pixels, a master of 6,400: the tile is as fine as the master
+    found = examine(side_of(a.picture, "a"), side_of(b.picture, "b", width=6400, height=6400))
     assert found is not None
     assert found.relation is Relation.TILE, found.reasons
     assert corner_error(found, a, b) < 0.0015
@@ -114,12 +114,12 @@ def test_digests_decide_first() -> None:
 
 def field(seed: int, texture: float, top: tuple[int, int, int] = (200, 190, 160), grain: int = 1) -> np.ndarray:
     """A soft colour field on paper of faint texture."""
-    height = np.random.default_rng(seed).standard_normal((900, 700)).astype(np.float32)
+    height = np.random.default_rng(seed).standard_normal((640, 500)).astype(np.float32)
     import cv2
 
     surface = cv2.GaussianBlur(height, (0, 0), 2.0) * 3
-    ramp = np.linspace(1.0, 0.9, 900)[:, None, None] * np.array(top)[None, None, :]
-    noise = np.random.default_rng(grain).standard_normal((900, 700, 1))
+    ramp = np.linspace(1.0, 0.9, 640)[:, None, None] * np.array(top)[None, None, :]
+    noise = np.random.default_rng(grain).standard_normal((640, 500, 1))
     return np.clip(ramp + texture * surface[..., None] + noise, 0, 255).astype(np.uint8)
 
 
@@ -136,7 +136,7 @@ def test_two_fields_alike_but_for_their_surface_cannot_be_told() -> None:
 
 
 def test_blank_fields_cannot_be_told_and_other_colours_differ() -> None:
-    plain = np.full((900, 700, 3), 180, np.uint8)
+    plain = np.full((640, 500, 3), 180, np.uint8)
     found = examine(side_of(plain, "a"), side_of(plain.copy(), "b"))
     assert found is not None and found.relation is Relation.UNSURE
     red = plain.copy()

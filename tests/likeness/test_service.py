@@ -60,7 +60,7 @@ def shop(tmp_path: Path) -> Iterator[Shop]:
 def works() -> dict[str, np.ndarray]:
     """Scans small enough to be quick; the same for every test."""
     rng = np.random.default_rng(8)
-    coffee, cat, rocket = (artwork(n, 800) for n in ("coffee", "chelsea", "rocket"))
+    coffee, cat, rocket = (artwork(n, 600) for n in ("coffee", "chelsea", "rocket"))
     made = {
         "coffee": captures.scan(coffee, 7, rng, turn=0.2, strength=0.5).picture,
         "coffee again": captures.rescan(coffee, 7, rng).picture,
