@@ -168,3 +168,15 @@ def start_comparing(shop: "CatalogueApp") -> bool:
         return f"{counted(done.compared, 'scan')} compared, {counted(done.found, 'pair')} found.{lost}"
 
     return shop.begin("Comparing", job, told)
+
+
+def start_job_sheet(shop: "CatalogueApp", line_id: int, copy: bool, then: "Callable[[list[Path]], object]") -> bool:
+    """Write a line's job sheet, with a verified copy of its scan if asked; ``then`` gets the files."""
+    home = shop.home
+
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> list[Path]:
+        from catalogue.sheets.job import write_job
+
+        return list(write_job(db, home, line_id, copy_master=copy, report=report, cancelled=cancelled).files)
+
+    return shop.begin("Job sheet", job, lambda files: f"{counted(len(files), 'file')} written.", then)

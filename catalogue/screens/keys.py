@@ -74,7 +74,10 @@ KEYS: dict[str, tuple[Key, ...]] = {
     "orders": (
         Key("enter", "open", "open piece", "Open the piece of the line.", 1),
         Key("r", "repeat", "repeat", "Repeat the line.", 2),
-        Key("s", "next_status", "filter", "Show lines of one state only: asked, approved, printed, and so on.", 3),
+        Key("p", "sheet", "job sheet", "Write the line's job sheet into a job folder.", 3),
+        Key("P", "sheet_and_copy", "sheet and copy", "Job sheet, and a verified copy of the scan beside it."),
+        Key("m", "move_on", "move on", "The order's next state: approved, printed, collected.", 4),
+        Key("s", "next_status", "filter", "Show lines of one state only: asked, approved, printed, and so on.", 5),
     ),
     "alike": (
         Key("c", "confirm", "same piece", "Confirm: both show one piece. Goes on to the next.", 1),

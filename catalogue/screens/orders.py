@@ -1,6 +1,8 @@
 """Orders: every line, newest first, with the picture it was printed from."""
 
 from collections.abc import Iterable
+from itertools import pairwise
+from pathlib import Path
 from typing import ClassVar
 
 from rich.text import Text
@@ -8,15 +10,19 @@ from textual.binding import BindingType
 from textual.containers import Container
 from textual.widget import Widget
 
+from catalogue.ledger.statuses import set_status
 from catalogue.records import browsing
 from catalogue.records.browsing import LineItem
 from catalogue.records.orders import STATUSES
 from catalogue.screens.browse import Sight
+from catalogue.screens.dialogs import Question, Words
+from catalogue.screens.filing import text_of
+from catalogue.screens.jobs import start_job_sheet
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.rows import Column, RowTable
 from catalogue.screens.table import PagedTable, Source
-from catalogue.screens.wording import cell, day, size_cm
+from catalogue.screens.wording import cell, day, safe, size_cm
 
 
 class OrdersPage(Page):
@@ -82,6 +88,34 @@ class OrdersPage(Page):
     def action_repeat(self) -> None:
         if self._line is not None:
             self.shop.repeat(line_id=self._line.id)
+
+    def action_sheet(self) -> None:
+        self._write_sheet(copy=False)
+
+    def action_sheet_and_copy(self) -> None:
+        self._write_sheet(copy=True)
+
+    def _write_sheet(self, *, copy: bool) -> None:
+        def show(files: list[Path]) -> None:
+            self.app.push_screen(Words("The job sheet is written", "\n".join(text_of(file) for file in files)))
+
+        if self._line is not None:
+            start_job_sheet(self.shop, self._line.id, copy, show)
+
+    def action_move_on(self) -> None:
+        """To the next state of the order, after a yes."""
+        row = self._line
+        following = dict(pairwise(STATUSES[:-1])).get(row.status) if row else None
+        if row is None or following is None:
+            self.shop.say("This order goes no further.")
+            return
+
+        def answered(yes: bool | None) -> None:
+            if yes:
+                self.ask(lambda db: set_status(db, row.number, following), lambda _: self.shop.changed(), group="write")
+
+        self.app.push_screen(Question(f"Order {safe(row.number)}: {row.status} → {following}?",
+                                      "The whole order moves on.", yes=following.capitalize()), answered)
 
     def action_next_status(self) -> None:
         states = ("", *STATUSES)

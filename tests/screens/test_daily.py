@@ -248,6 +248,27 @@ async def test_orders_are_listed_filtered_opened_and_repeated(shop: Shop) -> Non
         assert isinstance(pilot.app.screen, PiecePage)  # a place is left as it was
 
 
+async def test_an_order_moves_on_and_gets_its_job_sheet(shop: Shop) -> None:
+    async with running(shop, place="orders") as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        await pilot.press("m")
+        await settled(pilot)
+        assert isinstance(app.screen, Question)
+        await pilot.press("enter")
+        await settled(pilot)
+        assert app.screen.query_one("#lines", RowTable).rows_held[0].status == "collected"
+        await pilot.press("m")
+        assert any("goes no further" in text for text in said(pilot))
+        await pilot.press("down", "p")
+        await until(pilot, lambda: isinstance(app.screen, Words) or app.work is None)
+        await settled(pilot)
+        assert isinstance(app.screen, Words)
+        written = str(app.screen.query_one("#text", Static).content).splitlines()
+    assert all(Path(name).exists() for name in written)
+    assert any("Harbour, Blue Hour" in Path(name).read_text() for name in written if name.endswith((".html", ".txt")))
+
+
 async def test_the_path_is_shown_and_never_said_to_be_copied(shop: Shop) -> None:
     async with running(shop) as pilot:
         await pilot.press("y")
