@@ -23,7 +23,7 @@ CHECKS: dict[str, list[str]] = {
     "ruff": ["ruff", "check", "catalogue", "tests", "scripts"],
     "mypy": ["mypy"],
     "imports": ["lint-imports"],
-    "pytest": ["pytest", "-q", "-n", "2", "--dist", "worksteal", "--durations", "8"],
+    "pytest": ["pytest", "-q", "-n", "2", "--dist", "loadfile", "--durations", "8"],
     "package": ["python", "scripts/try_package.py"],
 }
 

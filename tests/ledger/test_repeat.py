@@ -123,6 +123,7 @@ def test_the_same_pixels_under_other_tags_are_no_reason_to_worry(shop: Shop) -> 
     with transaction(shop.db):
         order = orders.save(shop.db, "R-1", "2023-05-06", status="collected")
         orders.add_line(shop.db, order, NewLine(piece, 300, 300, 1, scan_sha256=old))
+        pieces.set_current(shop.db, piece, 2, "person")
     proposal = repeat.propose(shop.db, shop.home, piece_id=piece)
     assert proposal.same_bytes is False and proposal.evidence and proposal.evidence.delta_e == 0
     assert "other scan" in kinds(proposal) and not proposal.grave
