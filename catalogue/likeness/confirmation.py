@@ -61,7 +61,7 @@ def fit_features(a: Features, b: Features) -> Fit | None:
 
     Reflections are not considered: an artwork is never scanned from behind.
     """
-    found = matches(a, b)
+    found = matches(a, b, limits.RATIO_AGREEING)
     pairs, scale = agreeing(a, b, found)
     if len(pairs) < limits.INLIERS_LEAST:
         return None

@@ -11,6 +11,7 @@ import os
 import shutil
 import uuid
 from collections.abc import Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -24,7 +25,7 @@ from catalogue.likeness.features import THUMB, VERSION, Bytes, Features, bits
 from catalogue.progress import Cancelled, never
 
 MANIFEST = "manifest.json"
-faiss.omp_set_num_threads(1)  # short searches: waking threads takes longer than they save
+faiss.omp_set_num_threads(1)  # segments are searched side by side instead
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,12 +103,12 @@ class Index:
     def candidates(self, features: Features, phashes: Sequence[int], most: int = 20) -> list[Candidate]:
         """The likeliest scans for a picture with these features and pHashes (its 8 orientations), best first."""
         found: dict[str, Candidate] = {}
-        for segment in self.segments:
-            for candidate in _search(segment, features, phashes, most):
-                found[candidate.key] = candidate
+        with ThreadPoolExecutor(os.cpu_count()) as pool:
+            for part in pool.map(lambda segment: _search(segment, features, phashes, most), self.segments):
+                found |= {candidate.key: candidate for candidate in part}
         by_votes = sorted(found.values(), key=lambda c: -c.votes)[:most]
         near = [c for c in sorted(found.values(), key=lambda c: c.bits)[: most // 2] if c.bits <= limits.HASH_BITS]
-        alike = [c for c in sorted(found.values(), key=lambda c: c.thumb)[: most // 2] if c.thumb <= limits.THUMB_APART]
+        alike = [c for c in sorted(found.values(), key=lambda c: c.thumb)[: most // 2] if c.thumb <= limits.THUMB_APART * 1.25]
         return list({c.key: c for c in [*by_votes, *near, *alike]}.values())
 
 
@@ -305,10 +306,12 @@ def _largest(values: npt.NDArray[np.floating], count: int) -> list[int]:
 
 
 def _thumb_distances(segment: Segment, features: Features) -> npt.NDArray[np.float64]:
-    stored = np.asarray(segment.thumbs).astype(np.int16)
-    own = features.thumb.reshape(THUMB, THUMB, 3).astype(np.int16)
-    turned = [np.rot90(own, k).reshape(-1) for k in range(4)]
-    return np.asarray(np.min([np.abs(stored - t).mean(axis=1) for t in turned], axis=0), np.float64)
+    """Root of the mean square over cells and channels, best of four quarter turns."""
+    stored = np.asarray(segment.thumbs).astype(np.float32)
+    own = features.thumb.reshape(THUMB, THUMB, 3).astype(np.float32)
+    turned = np.stack([np.rot90(own, k).reshape(-1) for k in range(4)], axis=1)
+    square = (stored**2).sum(axis=1)[:, None] + (turned**2).sum(axis=0) - 2 * stored @ turned
+    return np.asarray(np.sqrt(np.maximum(square.min(axis=1), 0) / len(turned)), np.float64)
 
 
 def _votes(segment: Segment, features: Features) -> npt.NDArray[np.float64]:
