@@ -17,9 +17,9 @@ from threading import Lock
 from time import monotonic
 
 from catalogue.fixity import copies, log, verdicts
-from catalogue.fixity.alone import alone
 from catalogue.fixity.checking import Checked, Expected, Result, check
 from catalogue.fixity.copying import Stopped
+from catalogue.indexing.alone import alone
 from catalogue.indexing.recording import real_path
 from catalogue.indexing.stores import is_at, where
 from catalogue.progress import Cancelled, Progress, Report, never, unheard

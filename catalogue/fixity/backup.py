@@ -11,8 +11,8 @@ from pathlib import Path
 
 from catalogue.errors import Damaged, NotFound, Refused
 from catalogue.fixity import log
-from catalogue.fixity.alone import alone
 from catalogue.fixity.copying import PART_PREFIX, aside_name, copy_verified, staged_file, sync_folder
+from catalogue.indexing.alone import alone
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import events
 from catalogue.records.backup import Condition, condition, copy_database

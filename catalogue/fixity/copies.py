@@ -6,9 +6,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from catalogue.errors import CatalogueError, Damaged, NotFound, Refused
-from catalogue.fixity.alone import alone
 from catalogue.fixity.checking import Expected, check
 from catalogue.fixity.copying import NoRoom, Stopped, copy_verified
+from catalogue.indexing.alone import alone
 from catalogue.indexing.recording import real_path
 from catalogue.indexing.stores import is_at, where
 from catalogue.progress import Cancelled, Progress, Report, never, unheard

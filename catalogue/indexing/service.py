@@ -1,14 +1,13 @@
 """One index run: crawl, compare, read, record. Stopped at any point it leaves a consistent catalogue behind."""
 
-import fcntl
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from contextlib import closing, contextmanager
+from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 from time import monotonic
 
-from catalogue.errors import Busy
+from catalogue.indexing.alone import alone
 from catalogue.indexing.comparing import Comparison, below, compare
 from catalogue.indexing.recording import keep_preview, real_path, record, sweep_previews
 from catalogue.indexing.stores import is_at, where
@@ -50,22 +49,9 @@ def index(db: Database, home: Home, stores: Sequence[Store], *, workers: int = 0
     Files whose size and time are unchanged are not opened unless ``again``. An offline store is left as it was, with
     a finding. Raises Busy when another index run is under way on this catalogue.
     """
-    with only_run(home):
+    with alone(home, "index"):
         sweep_previews(home)
         return [_index_store(db, home, store, workers, again, report, cancelled, executors) for store in stores]
-
-
-@contextmanager
-def only_run(home: Home) -> Iterator[None]:
-    """One index run a catalogue; the lock goes with the process, however it ends."""
-    home.folder.mkdir(parents=True, exist_ok=True)
-    with (home.folder / "index.lock").open("w") as lock:
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError as error:
-            raise Busy("Another index run is under way on this catalogue.", hint="Wait until it is done.",
-                       path=home.folder) from error
-        yield
 
 
 def _index_store(db: Database, home: Home, store: Store, workers: int, again: bool, report: Report,

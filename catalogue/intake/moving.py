@@ -10,7 +10,7 @@ from typing import IO
 
 from catalogue.errors import CatalogueError, Refused
 from catalogue.fixity.copying import copy_verified, sync_folder
-from catalogue.indexing.service import only_run
+from catalogue.indexing.alone import alone
 from catalogue.indexing.stores import where
 from catalogue.intake.applying import Left, digest_of
 from catalogue.intake.naming import same_name
@@ -45,7 +45,7 @@ def apply_tidying(db: Database, home: Home, plan: Tidying, *, report: Report = u
     store = stores.by_id(db, plan.store_id)
     if not plan.moves:
         return Tidied((), (), None)
-    with only_run(home):
+    with alone(home, "index"):
         root = _root(db, store)
         finish_cut_short(db, home, store, root)
         path = _new_undo_file(home, store)

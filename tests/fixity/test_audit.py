@@ -16,10 +16,10 @@ from fixity_shop import Shop, rot
 from catalogue.errors import Busy
 from catalogue.fixity import audit as auditing
 from catalogue.fixity import checking
-from catalogue.fixity.alone import alone
 from catalogue.fixity.audit import Budget
 from catalogue.fixity.checking import Expected, Result, check
 from catalogue.fixity.placing import from_text
+from catalogue.indexing.alone import alone
 from catalogue.progress import Progress, never
 from catalogue.records import events, files, findings, fixity, runs
 

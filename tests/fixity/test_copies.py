@@ -12,11 +12,11 @@ from fixity_shop import Shop, rot
 from catalogue.errors import Ambiguous, Busy, Damaged, NotFound, Refused
 from catalogue.fixity import copies, copying
 from catalogue.fixity.advice import accept, next_step, open_findings
-from catalogue.fixity.alone import alone
 from catalogue.fixity.copies import CopySummary, copy_to, plan, review
 from catalogue.fixity.copying import Stopped
 from catalogue.fixity.restore import file_called, restore
 from catalogue.fixity.restore import plan as plan_restore
+from catalogue.indexing.alone import alone
 from catalogue.progress import Progress
 from catalogue.records import events, findings, scans
 from catalogue.settings import Settings

@@ -19,6 +19,6 @@ def alone(home: Home, kind: str) -> Iterator[None]:
         try:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
-            raise Busy(f"Another {kind} is under way on this catalogue.", hint="Wait until it is done.",
+            raise Busy(f"Another {kind} run is under way on this catalogue.", hint="Wait until it is done.",
                        path=home.folder) from error
         yield
