@@ -155,13 +155,19 @@ def recover(home: Home, source: Path | None = None, *, report: Report = unheard)
 
 
 def _put_in_place(home: Home, source: Path, report: Report) -> Path | None:
-    """Set the present database and its journal aside, journal first: alone it would be played into the backup."""
+    aside = set_aside(home)
+    copy_verified(source, home.database, sha256=None, report=report, cancelled=never)
+    return aside
+
+
+def set_aside(home: Home) -> Path | None:
+    """Set the present database and its journal aside, journal first: alone it would be played into the next one."""
     moment, aside = now(), None
     for name in (f"{home.database.name}-wal", f"{home.database.name}-shm", home.database.name):
         path = home.folder / name
         if path.exists():
             aside = aside_name(path, moment)
             path.rename(aside)
-    sync_folder(home.folder)
-    copy_verified(source, home.database, sha256=None, report=report, cancelled=never)
+    if aside is not None:
+        sync_folder(home.folder)
     return aside

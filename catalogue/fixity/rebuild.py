@@ -11,7 +11,7 @@ from pathlib import Path
 
 from catalogue.errors import NotFound, Refused
 from catalogue.fixity import copies, log, manifest
-from catalogue.fixity.copying import aside_name
+from catalogue.fixity.backup import set_aside
 from catalogue.fixity.log import Head
 from catalogue.fixity.manifest import Manifest
 from catalogue.indexing.service import index
@@ -20,7 +20,7 @@ from catalogue.indexing.workers import Executors, processes
 from catalogue.progress import Cancelled, Report, never, unheard
 from catalogue.records import events, files, findings, fixity, pieces, runs, scans, stores
 from catalogue.records.backup import condition
-from catalogue.records.database import Database, now, open_database, transaction
+from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
@@ -58,7 +58,7 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = unheard, canc
     if not present.faults and present.files:
         raise Refused("There is a sound catalogue here.", hint="Rebuild into another folder: catalogue --catalogue"
                       " FOLDER recover --rebuild …", path=home.database)
-    aside = _set_aside(home)
+    aside = set_aside(home)
     before = log.kept_head(home)
     db = open_database(home.database)
     try:
@@ -71,16 +71,6 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = unheard, canc
     finally:
         db.close()
     return Rebuilt(done, aside)
-
-
-def _set_aside(home: Home) -> Path | None:
-    moment, aside = now(), None
-    for name in (f"{home.database.name}-wal", f"{home.database.name}-shm", home.database.name):
-        path = home.folder / name
-        if path.exists():
-            aside = aside_name(path, moment)
-            path.rename(aside)
-    return aside
 
 
 def _stores(db: Database, home: Home, roots: Sequence[Path]) -> list[Store]:

@@ -1,7 +1,7 @@
 """Orders from a CSV file: every row has a fate, a dry run shows it, and a second run records nothing twice."""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -128,9 +128,14 @@ def _taken(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fate:
     known = orders.imported(db, digest, nth)
     if known is not None:
         return Fate(row.number, "known already", text, remarks=_linked_late(db, known, row, rules), line_id=known)
+    return taken(db, row, text, lambda: replace(_recorded(db, row, digest, nth, rules), text=text))
+
+
+def taken(db: Database, row: Row, text: str, take: Callable[[], Fate]) -> Fate:
+    """What became of one row: what ``take`` says, or why it was left out. A row is taken whole or not at all."""
     try:
-        with transaction(db):  # a savepoint: a row is taken whole or not at all
-            return replace(_recorded(db, row, digest, nth, rules), text=text)
+        with transaction(db):  # a savepoint within the file's own
+            return take()
     except NoPiece as error:
         return Fate(row.number, "no such piece", text, str(error))
     except ValueError as error:

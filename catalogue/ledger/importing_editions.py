@@ -4,11 +4,11 @@ from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
 
-from catalogue.errors import CatalogueError, Refused
+from catalogue.errors import CatalogueError
 from catalogue.ledger import columns, editions, values
 from catalogue.ledger.columns import Row
-from catalogue.ledger.importing import Fate, Outcome, Undo
-from catalogue.ledger.rows import NoPiece, piece_of
+from catalogue.ledger.importing import Fate, Outcome, Undo, taken
+from catalogue.ledger.rows import piece_of
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import editions as recorded
 from catalogue.records.database import Database, transaction
@@ -47,15 +47,7 @@ def import_editions(db: Database, settings: Settings, path: Path, *, mapping: Ma
 def _taken(db: Database, row: Row, units: Mapping[str, str], dates: str, make_pieces: bool,
            names: dict[int, str]) -> Fate:
     text = " · ".join(filter(None, (row.get("artist"), row.get("piece"), f"of {row.get('limit')}")))
-    try:
-        with transaction(db):
-            return Fate(row.number, _defined(db, row, units, dates, make_pieces, names), text)
-    except NoPiece as error:
-        return Fate(row.number, "no such piece", text, str(error))
-    except ValueError as error:
-        return Fate(row.number, "not understood", text, str(error))
-    except Refused as error:
-        return Fate(row.number, "refused", text, str(error))
+    return taken(db, row, text, lambda: Fate(row.number, _defined(db, row, units, dates, make_pieces, names), text))
 
 
 def _defined(db: Database, row: Row, units: Mapping[str, str], dates: str, make_pieces: bool,

@@ -4,10 +4,10 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
 
-from catalogue.errors import CatalogueError, Refused
+from catalogue.errors import CatalogueError
 from catalogue.ledger import columns, values
 from catalogue.ledger.columns import Row
-from catalogue.ledger.importing import Fate, Outcome, Undo
+from catalogue.ledger.importing import Fate, Outcome, Undo, taken
 from catalogue.ledger.rows import NoPiece, piece_of
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import pieces
@@ -79,12 +79,4 @@ def _imported(db: Database, path: Path, ours: Mapping[str, tuple[str, ...]], nee
 
 def _taken(db: Database, row: Row, take: Take) -> Fate:
     text = " · ".join(filter(None, (row.get("artist"), row.get("piece"))))
-    try:
-        with transaction(db):  # a savepoint: a row is taken whole or not at all
-            return Fate(row.number, "recorded" if take(row) else "known already", text)
-    except NoPiece as error:
-        return Fate(row.number, "no such piece", text, str(error))
-    except ValueError as error:
-        return Fate(row.number, "not understood", text, str(error))
-    except Refused as error:
-        return Fate(row.number, "refused", text, str(error))
+    return taken(db, row, text, lambda: Fate(row.number, "recorded" if take(row) else "known already", text))
