@@ -108,7 +108,9 @@ class Index:
                 found |= {candidate.key: candidate for candidate in part}
         by_votes = sorted(found.values(), key=lambda c: -c.votes)[:most]
         near = [c for c in sorted(found.values(), key=lambda c: c.bits)[: most // 2] if c.bits <= limits.HASH_BITS]
-        alike = [c for c in sorted(found.values(), key=lambda c: c.thumb)[: most // 2] if c.thumb <= limits.THUMB_APART * 1.25]
+        # a root of squares runs higher than the mean that THUMB_APART is for
+        coloured = sorted(found.values(), key=lambda c: c.thumb)[: most // 2]
+        alike = [c for c in coloured if c.thumb <= limits.THUMB_APART * 1.25]
         return list({c.key: c for c in [*by_votes, *near, *alike]}.values())
 
 
