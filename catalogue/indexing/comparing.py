@@ -1,6 +1,5 @@
 """Store against catalogue, side by side: what is new or changed, what is gone. Opens no file."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -11,6 +10,7 @@ from catalogue.records.database import Database
 from catalogue.records.stores import Store
 
 BATCH = 2000
+Known = tuple[str, int, int, str, int]  # path, size, mtime in ns, state, id
 
 
 @dataclass(slots=True)
@@ -23,6 +23,11 @@ class Comparison:
     back: list[int] = field(default_factory=list)
     obstacles: list[Obstacle] = field(default_factory=list)
 
+    def miss(self, row: Known) -> None:
+        """Note a file on record that the crawl did not meet."""
+        if row[3] == "present":
+            self.gone.append(row[4])
+
 
 def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tuple[str, ...], *, again: bool,
             report: Report, cancelled: Cancelled) -> Comparison:
@@ -34,46 +39,35 @@ def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tu
     result = Comparison()
     batch: list[Seen] = []
     pending.start(db)
-    for seen, known in _merged(crawl(root, ignore, result.obstacles.append), files.known(reader, store.id)):
-        if seen is None:
-            if known is not None and known[3] == "present":
-                result.gone.append(known[4])
-            continue
+    rows = files.known(reader, store.id)  # in the order of the crawl: both are merged in one pass
+    row = next(rows, None)
+    for path, size, mtime_ns in crawl(root, ignore, result.obstacles.append):
+        while row is not None and row[0] < path:
+            result.miss(row)
+            row = next(rows, None)
         result.seen += 1
         if result.seen % 1000 == 0:
             if cancelled():
                 break
             report(Progress(f"Looking through {store.name}", result.seen))
-        if known is None or again or known[1] != seen[1] or known[2] != seen[2]:
-            batch.append(seen)
+        held = row is not None and row[0] == path
+        if row is not None and held and not again and row[1] == size and row[2] == mtime_ns:
+            result.unchanged += 1
+            if row[3] == "missing":
+                result.back.append(row[4])
+        else:
+            batch.append((path, size, mtime_ns))
             if len(batch) >= BATCH:
                 pending.put(db, batch)
                 batch.clear()
-        else:
-            result.unchanged += 1
-            if known[3] == "missing":
-                result.back.append(known[4])
+        if held:
+            row = next(rows, None)
+    else:
+        while row is not None:
+            result.miss(row)
+            row = next(rows, None)
     pending.put(db, batch)
     return result
-
-
-Known = tuple[str, int, int, str, int]
-
-
-def _merged(crawled: Iterator[Seen], known: Iterator[Known]) -> Iterator[tuple[Seen | None, Known | None]]:
-    """Both streams by path; each is in binary order of path."""
-    seen, row = next(crawled, None), next(known, None)
-    while seen is not None or row is not None:
-        if row is None or (seen is not None and seen[0] < row[0]):
-            assert seen is not None
-            yield seen, None
-            seen = next(crawled, None)
-        elif seen is None or row[0] < seen[0]:
-            yield None, row
-            row = next(known, None)
-        else:
-            yield seen, row
-            seen, row = next(crawled, None), next(known, None)
 
 
 def below(path: str, obstacles: list[Obstacle]) -> bool:
