@@ -8,11 +8,10 @@ from dataclasses import dataclass
 from datetime import date
 
 from catalogue.errors import NotFound, Refused
-from catalogue.ledger.values import MOST
 from catalogue.records import editions, pieces
 from catalogue.records.database import Database, transaction
 from catalogue.records.editions import Edition
-from catalogue.records.numbers import Number, written
+from catalogue.records.numbers import MOST, Number, written
 
 SIZE_TOLERANCE_MM = 1.0  # sizes are cut and written to the millimetre
 

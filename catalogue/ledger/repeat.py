@@ -12,10 +12,9 @@ from catalogue.ledger.evidence import Evidence
 from catalogue.ledger.fit import fit_of
 from catalogue.ledger.health import Health, health
 from catalogue.ledger.proposal import Caution, Proposal
-from catalogue.ledger.values import MOST
 from catalogue.records import orders, pieces, scans
 from catalogue.records.database import Database, transaction
-from catalogue.records.numbers import Number
+from catalogue.records.numbers import MOST, Number
 from catalogue.records.orders import Line, NewLine
 from catalogue.records.paths import shown
 from catalogue.records.pieces import Piece

@@ -12,6 +12,7 @@ from catalogue.ledger.row_numbers import AFTER_PRINTING
 from catalogue.records import files, orders, pieces
 from catalogue.records.database import Database
 from catalogue.records.files import Called
+from catalogue.records.numbers import MOST
 from catalogue.settings import Settings
 
 _STATUS_WORDS = {
@@ -68,7 +69,7 @@ def size_of(row: Row, rules: Rules) -> tuple[float, float]:
 def quantity_of(text: str, numbered: int) -> int:
     if not text:
         return max(numbered, 1)
-    if not text.isdecimal() or not 1 <= int(text[:9]) <= values.MOST:
+    if not text.isdecimal() or not 1 <= int(text[:9]) <= MOST:
         raise ValueError(f"{text!r} is no quantity")
     return int(text)
 

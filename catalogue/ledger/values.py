@@ -4,7 +4,6 @@ import re
 from datetime import date, datetime
 from decimal import Decimal
 
-MOST = 100_000  # prints of one line or one edition; more is a slip of the finger
 MM_PER = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4, "″": 25.4}
 _LENGTH = re.compile(r"(?P<number>\d+(?:[.,]\d+)?)\s*(?P<unit>mm|cm|m|in|inch|inches|\"|″)?", re.IGNORECASE)
 _MONEY = re.compile(  # a currency sign or word may stand before or after; ".-" and ",-" say no cents

@@ -4,6 +4,8 @@ import re
 from collections.abc import Iterable
 from typing import NamedTuple
 
+MOST = 100_000  # prints of one line or one edition; more is a slip of the finger
+
 
 class Number(NamedTuple):
     """One print of an edition: ``series`` is ``"number"`` or ``"proof"``."""
@@ -60,7 +62,7 @@ def written(numbers: Iterable[tuple[str, int]]) -> str:
 def read(text: str) -> tuple[list[Number], int | None]:
     """What ``"3-12, AP II"`` or ``"4/25"`` says: the numbers in order as written, and the N it states, if any.
 
-    Raises ValueError where it cannot be read, says one number twice, or runs backwards.
+    Raises ValueError where it cannot be read, says one number twice, runs backwards, or is above ``MOST``.
     """
     found: list[Number] = []
     stated: int | None = None
@@ -71,7 +73,7 @@ def read(text: str) -> tuple[list[Number], int | None]:
         first = _value(match["first"])
         last = _value(match["last"]) if match["last"] else first
         proof = bool(match["proof"]) or not match["first"].isdecimal()
-        if not 1 <= first <= last or last - first > 100_000:
+        if not 1 <= first <= last <= MOST:
             raise ValueError(f"{part!r} is no run of edition numbers")
         if match["limit"] and not proof:
             stated = _value(match["limit"])

@@ -275,3 +275,16 @@ def test_whatever_a_row_says_it_has_a_fate_and_a_dry_run_leaves_no_trace(
     else:
         assert len(outcome.fates) <= 1 and orders.all_lines(stocked.db) == []
         assert pieces.counts(stocked.db)["piece"] == 2
+
+
+@pytest.mark.parametrize("column", ["numbers", "replacing", "lost"])
+def test_an_edition_number_no_edition_can_hold_is_not_understood(stocked: Shop, column: str) -> None:
+    """2^63 is the first whole number SQLite cannot hold; it once ended the whole import."""
+    text = f"{2**63}: 2024-01-01 torn" if column == "lost" else str(2**63)
+    path = stocked.home.folder / "giant.csv"
+    import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
+    sound = {"number": "R-1", "date": "2024-05-05", "artist": "Ilse Marwood", "piece": "Harbour at Low Water",
+             "size": "50x70", "quantity": "1", column: text}
+    with path.open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file).writerows([sound.keys(), sound.values()])
+    assert import_orders(stocked.db, stocked.home.settings, path).counts == {"not understood": 1}
