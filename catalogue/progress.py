@@ -20,6 +20,15 @@ class Progress:
     note: str = ""
 
 
+def data_size(count: float) -> str:
+    """Bytes for people, decimal units."""
+    for unit in ("B", "kB", "MB", "GB"):
+        if count < 1000:
+            return f"{count:.0f} {unit}" if unit == "B" else f"{count:.1f} {unit}"
+        count /= 1000
+    return f"{count:.1f} TB"
+
+
 Report = Callable[[Progress], None]
 Cancelled = Callable[[], bool]
 

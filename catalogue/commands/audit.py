@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from catalogue.commands.session import Session, bar, interruptible, json_option, sized
+from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.progress import data_size
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -107,8 +108,8 @@ _OUTCOMES = {"finished": "all that was due is checked", "budget": "the budget is
 
 
 def _print(out: "Console", one: "StoreAudit") -> None:
-    rate = f" at {sized(one.bytes / one.seconds)}/s" if one.seconds > 0 and one.bytes else ""
-    out.print(f"{one.store}: {_OUTCOMES[one.outcome]}; {one.checked} files checked ({sized(one.bytes)}{rate}), "
+    rate = f" at {data_size(one.bytes / one.seconds)}/s" if one.seconds > 0 and one.bytes else ""
+    out.print(f"{one.store}: {_OUTCOMES[one.outcome]}; {one.checked} files checked ({data_size(one.bytes)}{rate}), "
               f"{one.intact} intact, {one.left} left")
     if one.carried_on:
         out.print(f"  took up an audit that was stopped: {one.carried_on} files were checked then")

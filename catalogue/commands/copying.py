@@ -4,7 +4,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from catalogue.commands.session import Session, bar, interruptible, json_option, sized
+from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.progress import data_size
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -35,13 +36,14 @@ def command(context: click.Context, session: Session, target: str, source: str |
     store = stores.by_name(db, target)
     wanted = plan(db, store, stores.by_name(db, source) if source else None, masters_only=masters)
     if not yes and wanted:
-        size = sized(sum(w.size for w in wanted))
+        size = data_size(sum(w.size for w in wanted))
         click.confirm(f"Copy {len(wanted)} scans ({size}) into {store.root}?", abort=True, err=True)
     with interruptible() as cancelled, bar() as report:
         done = copy_to(db, session.home, store, wanted, report=report, cancelled=cancelled)
 
     def text(out: "Console") -> None:
-        out.print(f"{done.store}: {_OUTCOMES[done.outcome]}; {done.copied} copied and verified ({sized(done.bytes)})")
+        out.print(f"{done.store}: {_OUTCOMES[done.outcome]}; {done.copied} copied and verified "
+                  f"({data_size(done.bytes)})")
         if done.adopted:
             out.print(f"  {done.adopted} lay there already and are now on record")
         if done.renamed:

@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING
 import click
 
 from catalogue import __version__
-from catalogue.commands.session import Session, json_option, sized
+from catalogue.commands.session import Session, json_option
 from catalogue.errors import CatalogueError
+from catalogue.progress import data_size
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -141,7 +142,7 @@ def _catalogue(session: Session) -> Part:
         part.troubles.append("the catalogue lies on a network share, where its locks do not hold: move it to a disk of"
                              " this machine and set CATALOGUE_HOME")
     health = examine(home.database)
-    part.facts.update({"schema": f"{health.schema} of {health.newest_schema}", "size": sized(health.bytes),
+    part.facts.update({"schema": f"{health.schema} of {health.newest_schema}", "size": data_size(health.bytes),
                        "journal": health.journal})
     part.troubles.extend(health.troubles)
     if health.schema == health.newest_schema:
@@ -169,7 +170,7 @@ def _stores(session: Session) -> list[Part]:
     parts = []
     for number, (store, holding) in enumerate(held, 1):
         root = Path(store.root)
-        part = Part(f"Store {number} ({store.kind})", {"files": f"{holding.files:,}", "held": sized(holding.bytes)})
+        part = Part(f"Store {number} ({store.kind})", {"files": f"{holding.files:,}", "held": data_size(holding.bytes)})
         if is_at(store, root):
             part.facts["file system"] = filesystem(root) or "unknown"
             part.facts["may be written"] = "yes" if os.access(root, os.W_OK) else "no"
@@ -182,9 +183,9 @@ def _stores(session: Session) -> list[Part]:
 
 def _room(part: Part, folder: Path) -> None:
     usage = shutil.disk_usage(folder)
-    part.facts["free"] = f"{sized(usage.free)} of {sized(usage.total)}"
+    part.facts["free"] = f"{data_size(usage.free)} of {data_size(usage.total)}"
     if usage.free < ROOM_LEAST:
-        part.troubles.append(f"only {sized(usage.free)} are free")
+        part.troubles.append(f"only {data_size(usage.free)} are free")
 
 
 def filesystem(folder: Path, mounts: Path = Path("/proc/mounts")) -> str:

@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from catalogue.commands.session import Session, bar, interruptible, json_option, sized
+from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.progress import data_size
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -102,7 +103,7 @@ def _write(session: Session, folder: Path, piece: str | None, artist: str | None
                          cancelled=cancelled)
 
     def text(out: "Console") -> None:
-        out.print(f"{made.files} scans ({sized(made.bytes)}), copied and verified: {made.folder}")
+        out.print(f"{made.files} scans ({data_size(made.bytes)}), copied and verified: {made.folder}")
 
     session.emit(made, text)
 
@@ -144,7 +145,7 @@ def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> No
             else write_again(session.home.sheets / f"{safe_name(found.name)} holdings.html", page))
 
     def text(out: "Console") -> None:
-        out.print(f"Wrote {made} ({sized(made.stat().st_size)}). Look at it before you send it.")
+        out.print(f"Wrote {made} ({data_size(made.stat().st_size)}). Look at it before you send it.")
 
     session.emit({"written": made}, text)
 

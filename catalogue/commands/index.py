@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from catalogue.commands.session import Session, bar, interruptible, json_option, sized
+from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.progress import data_size
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -50,7 +51,7 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], wo
 
     def text(out: "Console") -> None:
         for one in summaries:
-            out.print(f"{one.store}: {one.outcome}; {one.seen} files seen, {one.read} read ({sized(one.bytes)}), "
+            out.print(f"{one.store}: {one.outcome}; {one.seen} files seen, {one.read} read ({data_size(one.bytes)}), "
                       f"{one.unchanged} unchanged, {one.gone} gone; {one.seconds:.1f} s")
             for kind, count in sorted(one.findings.items()):
                 out.print(f"  {count} × {kind}")

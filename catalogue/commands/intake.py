@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from catalogue.commands.session import Session, bar, interruptible, json_option, sized
+from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.progress import data_size
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -68,7 +69,8 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
     outcome: Outcome | None = None
     links: int | None = 0
     if not dry_run and (yes or interactive) and count and (yes or click.confirm(
-            f"Take {_files(count)} ({sized(size)}) into {', '.join([store.name, *also])}?", default=True, err=True)):
+            f"Take {_files(count)} ({data_size(size)}) into {', '.join([store.name, *also])}?",
+            default=True, err=True)):
         with interruptible() as cancelled, bar() as report:
             outcome = apply(db, home, plan, also=further, delete_sources=remove_sources, report=report,
                             cancelled=cancelled)

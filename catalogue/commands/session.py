@@ -7,13 +7,14 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, is_dataclass
 from datetime import date, datetime
+from functools import cached_property
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from catalogue.progress import Cancelled, Progress, Report
+from catalogue.progress import Cancelled, Progress, Report, data_size
 from catalogue.settings import Home, find_home
 
 if TYPE_CHECKING:
@@ -29,8 +30,9 @@ class Session:
     folder: Path | None = None
     as_json: bool = False
 
-    @property
+    @cached_property
     def home(self) -> Home:
+        """The catalogue's place and settings, read once; ``folder`` is set by then."""
         return find_home(self.folder)
 
     def database(self) -> "Database":
@@ -135,16 +137,7 @@ def bar() -> Iterator[Report]:
             spent = max(shown.get_time() - begun, 1e-3)
             size = ""
             if progress.bytes_done:
-                size = f"{sized(progress.bytes_done)} at {sized(progress.bytes_done / spent)}/s"
+                size = f"{data_size(progress.bytes_done)} at {data_size(progress.bytes_done / spent)}/s"
             shown.update(task, description=progress.stage, completed=progress.done, total=progress.total, size=size)
 
         yield report
-
-
-def sized(count: float) -> str:
-    """Bytes for people, decimal units."""
-    for unit in ("B", "kB", "MB", "GB"):
-        if count < 1000:
-            return f"{count:.0f} {unit}" if unit == "B" else f"{count:.1f} {unit}"
-        count /= 1000
-    return f"{count:.1f} TB"

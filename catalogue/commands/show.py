@@ -4,7 +4,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from catalogue.commands.session import Session, json_option, sized
+from catalogue.commands.session import Session, json_option
+from catalogue.progress import data_size
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -85,7 +86,7 @@ def _print(out: "Console", data: dict[str, Any]) -> None:
         if scan["width_mm"] and scan["height_mm"]:
             size += f", {scan['width_mm'] / 10:.1f} × {scan['height_mm'] / 10:.1f} cm at {scan['ppi_x']:.0f} ppi"
         out.print(f"\n{mark}: {size}, {scan['bits'] or '?'} bit {scan['photometric']}, "
-                  f"{scan['profile_name'] or 'no profile'}, {sized(scan['bytes'])}")
+                  f"{scan['profile_name'] or 'no profile'}, {data_size(scan['bytes'])}")
         out.print(f"  SHA-256 {scan['sha256']}")
         for file in scan["files"]:
             out.print(f"  {file['store']}:{file['path']}  {file['state']}, checked {(file['checked'] or 'never')[:10]}")

@@ -1,11 +1,12 @@
 """``catalogue store``: the disks and shares that hold scans."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from catalogue.commands.session import Session, json_option, sized
+from catalogue.commands.session import Session, json_option
+from catalogue.progress import data_size
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -53,7 +54,7 @@ def list_stores(session: Session) -> None:
     from catalogue.records import stores
 
     db = session.existing()
-    rows = []
+    rows: list[dict[str, Any]] = []
     for store in stores.listed(db):
         place = where(db, store)
         holding = stores.holding(db, store.id)
@@ -67,15 +68,10 @@ def list_stores(session: Session) -> None:
         table = Table("store", "kind", "state", "files", "size", "missing", "folder", box=None, pad_edge=False)
         for row in rows:
             table.add_row(str(row["name"]), str(row["kind"]), "online" if row["online"] else "OFFLINE",
-                          str(row["files"]), sized(holding_bytes(row)), str(row["missing"]), str(row["folder"]))
+                          str(row["files"]), data_size(row["bytes"]), str(row["missing"]), str(row["folder"]))
         out.print(table if rows else "No store yet. Add one: catalogue store add NAME FOLDER")
 
     session.emit(rows, text)
-
-
-def holding_bytes(row: dict[str, object]) -> float:
-    """The size of a listed row."""
-    return float(str(row["bytes"]))
 
 
 @command.command("forget")

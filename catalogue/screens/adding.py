@@ -21,7 +21,7 @@ from textual.widgets import Button, Checkbox, Input, Label, Select, Static
 from catalogue.indexing.crawl import crawl
 from catalogue.indexing.naming import place_of
 from catalogue.indexing.stores import add_store, read_marker
-from catalogue.progress import Cancelled, never
+from catalogue.progress import Cancelled, data_size, never
 from catalogue.records.database import Database
 from catalogue.records.paths import shown
 from catalogue.records.stores import KINDS, Store
@@ -31,7 +31,7 @@ from catalogue.screens.jobs import start_index
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.rows import Column, RowTable
-from catalogue.screens.wording import cell, counted, data_size, number, safe
+from catalogue.screens.wording import cell, counted, number, safe
 from catalogue.settings import Settings
 
 LOOK_SECONDS = 4.0   # a first look; indexing counts to the end

@@ -9,8 +9,9 @@ from textual.reactive import reactive
 from textual.style import Style
 from textual.widget import Widget
 
+from catalogue.progress import data_size
 from catalogue.screens.keys import EVERYWHERE, KEYS, PLACES, Key
-from catalogue.screens.wording import data_size, duration, number, safe
+from catalogue.screens.wording import duration, number, safe
 
 if TYPE_CHECKING:
     from catalogue.screens.app import CatalogueApp

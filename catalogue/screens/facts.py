@@ -5,11 +5,12 @@ from collections.abc import Iterable, Sequence
 from textual.content import Content
 
 from catalogue.ledger.editions import State, label
+from catalogue.progress import data_size
 from catalogue.reading.printsize import prints_up_to
 from catalogue.records.browsing import Glance
 from catalogue.records.paths import shown
 from catalogue.screens.view import PieceView, ScanView
-from catalogue.screens.wording import ago, centimetres, counted, data_size, day, safe, scanned_cm, size_cm
+from catalogue.screens.wording import ago, centimetres, counted, day, safe, scanned_cm, size_cm
 
 # Sign and style by what it tells; the words beside it say the same.
 GOOD, DOUBT, BAD = ("✓", "$success"), ("!", "$warning"), ("✗", "$error")

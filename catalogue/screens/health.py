@@ -14,6 +14,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from catalogue.fixity.levels import QUESTIONS, Area, Criterion, answer, levels
+from catalogue.progress import data_size
 from catalogue.records import browsing, fixity
 from catalogue.records.browsing import Coverage, Growth
 from catalogue.records.database import Database
@@ -25,7 +26,7 @@ from catalogue.screens.jobs import start_backup
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.rows import Column, RowTable
-from catalogue.screens.wording import cell, data_size, number
+from catalogue.screens.wording import cell, number
 from catalogue.settings import Home
 
 

@@ -13,6 +13,7 @@ from textual.widget import Widget
 from textual.widgets import Checkbox, Input, Select, Static
 
 from catalogue.intake.proposals import Plan, Proposal, answered
+from catalogue.progress import data_size
 from catalogue.records import stores
 from catalogue.records.database import Database
 from catalogue.records.paths import kept, shown
@@ -25,7 +26,7 @@ from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.picture import Picture
 from catalogue.screens.rows import Column, RowTable
-from catalogue.screens.wording import cell, counted, data_size, safe
+from catalogue.screens.wording import cell, counted, safe
 
 if TYPE_CHECKING:
     from catalogue.intake.applying import Outcome

@@ -5,9 +5,10 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from catalogue.progress import data_size
 from catalogue.records import stores
 from catalogue.records.database import Database
-from catalogue.screens.wording import counted, data_size, safe
+from catalogue.screens.wording import counted, safe
 
 if TYPE_CHECKING:
     from catalogue.fixity.audit import Budget

@@ -14,6 +14,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from catalogue.indexing.stores import UNMARKED, where
+from catalogue.progress import data_size
 from catalogue.records import browsing, events, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.stores import Holding, Store
@@ -23,7 +24,7 @@ from catalogue.screens.jobs import start_copy, start_index
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.rows import Column, RowTable
-from catalogue.screens.wording import ago, cell, counted, data_size, number, safe
+from catalogue.screens.wording import ago, cell, counted, number, safe
 
 
 @dataclass(frozen=True, slots=True)

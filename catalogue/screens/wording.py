@@ -80,15 +80,6 @@ def scanned_cm(width: int | None, height: int | None, ppi_x: float | None, ppi_y
     return size_cm(round(width / ppi_x * MM_PER_INCH), round(height / ppi_y * MM_PER_INCH))
 
 
-def data_size(count: float) -> str:
-    """Bytes for people, decimal units."""
-    for unit in ("B", "kB", "MB", "GB"):
-        if count < 1000:
-            return f"{count:.0f} {unit}" if unit == "B" else f"{count:.1f} {unit}"
-        count /= 1000
-    return f"{count:.1f} TB"
-
-
 def number(count: int) -> str:
     return f"{count:,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
 

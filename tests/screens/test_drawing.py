@@ -11,12 +11,13 @@ from hypothesis import strategies as st
 from PIL import Image
 from rich.cells import cell_len
 
+from catalogue.progress import data_size
 from catalogue.screens import plots
 from catalogue.screens.drawing import RAMP, Drawing, draw, drawn, fitted
 from catalogue.screens.graphics import may_ask, sharp_pictures
 from catalogue.screens.lanes import Lane
 from catalogue.screens.picture import Drawings
-from catalogue.screens.wording import ago, centimetres, data_size, day, number, scanned_cm
+from catalogue.screens.wording import ago, centimetres, day, number, scanned_cm
 from catalogue.settings import Settings
 from tests.screens.shop import painted
 
