@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 
-from catalogue.errors import CatalogueError, NotFound, Refused
+from catalogue.errors import NotFound, Refused
 from catalogue.likeness import grouping, retrieval, store, tiles
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Evidence, Relation, ScanFacts
@@ -313,11 +313,3 @@ def tile_places(db: Database, piece_id: int) -> tuple[ComparedScan, list[tiles.P
         return None
     whole = max(placed, key=lambda i: (len(placed[i]), i))
     return members[whole], sorted(placed[whole], key=lambda p: (round(p.box[1], 1), p.box[0]))
-
-
-def preview_path(home: Home, sha256: str) -> Path:
-    """The scan's preview for a screen. Raises CatalogueError where it is gone."""
-    path = home.preview(sha256)
-    if not path.exists():
-        raise CatalogueError("The preview is gone.", hint="Run: catalogue index --again.", path=path)
-    return path

@@ -232,11 +232,6 @@ def manifest_written(db: Database, store_id: int, sha256: str) -> None:
                [store_id, now(), sha256])
 
 
-def manifests_in_stores(db: Database) -> list[str]:
-    """When the stores' own manifests were written, oldest first."""
-    return [row[0] for row in db.execute("SELECT written FROM manifest_export WHERE written IS NOT NULL ORDER BY 1")]
-
-
 @dataclass(frozen=True, slots=True)
 class Baggable:
     """A scan with what its receiver wants to know; ``path`` is that of its file in a primary store, if it has one."""
