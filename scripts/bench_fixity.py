@@ -89,7 +89,7 @@ def record_files(db: "Database", store: "Store", root: Path, paths: Sequence[Pat
                 sha256 = hashlib.file_digest(file, "sha256").hexdigest()
             reading = Reading(str(path), stat.st_size, stat.st_mtime_ns, sha256=sha256, format="TIFF")
             scan_id = scans.save(db, reading, role="master", piece_id=None)
-            files.save(db, store.id, path.relative_to(root).as_posix(), stat.st_size, stat.st_mtime_ns, scan_id, 1,
+            files.save(db, store.id, path.relative_to(root).as_posix(), stat.st_size, stat.st_mtime_ns, scan_id,
                        verified=True)
 
 
@@ -210,7 +210,7 @@ def unchanged(db: "Database", home: "Home", folder: Path, count: int, rounds: in
     store = add_store(db, "many", folder, "primary", consent=True)
     with transaction(db):
         for path, size, mtime_ns in crawl(folder, home.settings.ignore, lambda _: None):
-            files.save(db, store.id, path, size, mtime_ns, None, 1, verified=True)
+            files.save(db, store.id, path, size, mtime_ns, None, verified=True)
 
     def ours() -> None:
         (done,) = index(db, home, [store], executors=nobody)

@@ -104,7 +104,7 @@ def record(place: Path, count: int) -> dict[str, float]:
         for batch in batches(crawl(root, home.settings.ignore, lambda _: None), RECORD_BATCH):
             with transaction(db):
                 for path, size, mtime_ns in batch:
-                    record_reading(db, home, store, path, invented(path, size, mtime_ns, name), run_id)
+                    record_reading(db, home, store, path, invented(path, size, mtime_ns, name))
             done += len(batch)
         with transaction(db):
             runs.end(db, run_id, "finished", {"read": done})

@@ -97,7 +97,7 @@ def build(folder: Path, count: int) -> None:
             scan_id = scans.save(db, Reading(path, 600_000_000, number, sha256, format="TIFF", picture=picture,
                                              preview=preview), role=role, piece_id=piece_id)
             for store_id in homes[:1 + (role == "master")]:
-                files.save(db, store_id, path, 600_000_000, number, scan_id, 1, verified=True)
+                files.save(db, store_id, path, 600_000_000, number, scan_id, verified=True)
             if role == "master":
                 pieces.set_current(db, piece_id, scan_id, "proposed")
                 placed = f"{chance.randint(2015, 2025)}-{chance.randint(1, 12):02d}-15"

@@ -132,7 +132,7 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
                 report(Progress(f"Copying to {target.name}", number, len(wanted), tally.bytes + part, total))
 
             try:
-                _bring(db, target, root, one, run_id, tally, tell, cancelled)
+                _bring(db, target, root, one, tally, tell, cancelled)
             except Stopped:
                 outcome = "cancelled"
                 break
@@ -154,13 +154,13 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
                        tuple(tally.not_copied))
 
 
-def _bring(db: Database, target: Store, root: Path, one: Wanted, run_id: int, tally: _Tally,
+def _bring(db: Database, target: Store, root: Path, one: Wanted, tally: _Tally,
            report: Report, cancelled: Cancelled) -> None:
     """Copy one scan from the first store that gives it soundly."""
     path, adopt = _name_for(db, target, root, one)
     destination = Path(real_path(root, path))
     if adopt:
-        _note(db, target, path, destination, one, run_id, "found in place")
+        _note(db, target, path, destination, one, "found in place")
         tally.adopted += 1
         tally.bytes += one.size
         return
@@ -179,7 +179,7 @@ def _bring(db: Database, target: Store, root: Path, one: Wanted, run_id: int, ta
             reasons.append(f"{holder.store}: {error.message}")
             _distrust(db, holder, error)
             continue
-        _note(db, target, path, destination, one, run_id, f"copied from {holder.store}")
+        _note(db, target, path, destination, one, f"copied from {holder.store}")
         tally.copied += 1
         tally.renamed += path != one.path
         tally.bytes += one.size
@@ -208,10 +208,10 @@ def _name_for(db: Database, target: Store, root: Path, one: Wanted) -> tuple[str
     raise Refused("Other files stand under both names it could have.", path=one.path)
 
 
-def _note(db: Database, target: Store, path: str, place: Path, one: Wanted, run_id: int, how: str) -> None:
+def _note(db: Database, target: Store, path: str, place: Path, one: Wanted, how: str) -> None:
     stat = place.stat()
     with transaction(db):
-        files.save(db, target.id, path, stat.st_size, stat.st_mtime_ns, one.scan_id, run_id, verified=True)
+        files.save(db, target.id, path, stat.st_size, stat.st_mtime_ns, one.scan_id, verified=True)
         findings.resolve(db, how, store_id=target.id, path=path, kinds=fixity.BAD_KINDS)
         events.append(db, "replication", "success", store=target.name, path=path, sha256=one.sha256, detail=how)
 

@@ -127,14 +127,14 @@ def _compared(db: Database, store: Store, listed: Manifest | None) -> RebuiltSto
             if file is None:
                 missing += 1
                 file_id = files.save(db, store.id, path, true_scan.bytes if true_scan else 0, 0,
-                                     true_scan.id if true_scan else None, run_id, verified=False)
+                                     true_scan.id if true_scan else None, verified=False)
                 files.mark_missing(db, [file_id])
                 kind, detail = "missing", "the checksum manifest lists it"
             else:
                 differ += 1
                 file_id = file.id
                 if true_scan:
-                    files.save(db, store.id, path, file.size, file.mtime_ns, true_scan.id, run_id, verified=False)
+                    files.save(db, store.id, path, file.size, file.mtime_ns, true_scan.id, verified=False)
                     _drop(db, file.scan_id)
                 kind, detail = "changed", "its bytes are not those of the checksum manifest"
             findings.record(db, kind, detail, store_id=store.id, path=path, file_id=file_id,

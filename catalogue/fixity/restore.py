@@ -147,7 +147,7 @@ def restore(db: Database, planned: Plan, *, report: Report = unheard, cancelled:
     with transaction(db):
         run_id = runs.start(db, "restore", planned.store.id)
         files.save(db, planned.store.id, due.path, stat.st_size, stat.st_mtime_ns, scan.id if scan else due.scan_id,
-                   run_id, verified=True)
+                   verified=True)
         fixity.clear_damage(db, due.id)
         findings.resolve(db, f"restored from {planned.source_store.name}", store_id=planned.store.id, path=due.path,
                          kinds=(*fixity.BAD_KINDS, "changing"))

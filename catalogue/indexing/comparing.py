@@ -15,18 +15,21 @@ Known = tuple[str, int, int, str, int]  # path, size, mtime in ns, state, id
 
 @dataclass(slots=True)
 class Comparison:
-    """Counts and ids from one comparison; the paths to read are in the pending table."""
+    """Counts from one comparison, and ``(file id, path)`` of what is gone or back.
+
+    The paths to read are in the pending table.
+    """
 
     seen: int = 0
     unchanged: int = 0
-    gone: list[int] = field(default_factory=list)
-    back: list[int] = field(default_factory=list)
+    gone: list[tuple[int, str]] = field(default_factory=list)
+    back: list[tuple[int, str]] = field(default_factory=list)
     obstacles: list[Obstacle] = field(default_factory=list)
 
     def miss(self, row: Known) -> None:
         """Note a file on record that the crawl did not meet."""
         if row[3] == "present":
-            self.gone.append(row[4])
+            self.gone.append((row[4], row[0]))
 
 
 def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tuple[str, ...], *, again: bool,
@@ -54,7 +57,7 @@ def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tu
         if row is not None and held and not again and row[1] == size and row[2] == mtime_ns:
             result.unchanged += 1
             if row[3] == "missing":
-                result.back.append(row[4])
+                result.back.append((row[4], path))
         else:
             batch.append((path, size, mtime_ns))
             if len(batch) >= BATCH:
@@ -70,6 +73,6 @@ def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tu
     return result
 
 
-def below(path: str, obstacles: list[Obstacle]) -> bool:
-    """Whether a path lies in a folder that could not be read, so that its absence means nothing."""
-    return any(o.kind == "unreadable folder" and (not o.path or path.startswith(o.path + "/")) for o in obstacles)
+def below(path: str, folders: list[str]) -> bool:
+    """Whether a path lies in one of these folders, "" being the root: what could not be read says nothing of it."""
+    return any(not folder or path.startswith(folder + "/") for folder in folders)

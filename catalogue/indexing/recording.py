@@ -9,7 +9,7 @@ from catalogue.reading.model import Fault, Reading
 from catalogue.records import events, files, findings, pieces, scans
 from catalogue.records.database import Database
 from catalogue.records.files import File
-from catalogue.records.paths import is_text, shown
+from catalogue.records.paths import is_text, native, shown
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
@@ -46,7 +46,7 @@ def _unfinished(home: Home) -> Path:
     return home.previews / "unfinished"
 
 
-def record(db: Database, home: Home, store: Store, path: str, reading: Reading, run_id: int, *,
+def record(db: Database, home: Home, store: Store, path: str, reading: Reading, *,
            role: str = "", piece_id: int | None = None) -> int | None:
     """Record what was read at ``path`` (as kept); gives the piece it belongs to, if any. Within a transaction.
 
@@ -67,7 +67,7 @@ def record(db: Database, home: Home, store: Store, path: str, reading: Reading, 
         scan_id = scans.save(db, reading, role=role, piece_id=piece_id)
         scan = scans.by_id(db, scan_id)
         piece_id = scan.piece_id if scan else None
-    file_id = files.save(db, store.id, path, reading.size, reading.mtime_ns, scan_id, run_id,
+    file_id = files.save(db, store.id, path, reading.size, reading.mtime_ns, scan_id,
                          verified=bool(reading.sha256))
     findings.resolve(db, "read again", store_id=store.id, path=path, kinds=READ_KINDS)
     _note_faults(db, store, path, reading, file_id, scan_id)
@@ -140,6 +140,4 @@ def _note_move(db: Database, store: Store, path: str, scan_id: int) -> None:
 
 def real_path(root: Path, path: str) -> str:
     """A kept path as the system wants it."""
-    from catalogue.records.paths import native
-
     return os.path.join(root, native(path))  # noqa: PTH118 - Path would normalise what must stay exact

@@ -82,7 +82,7 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
         summary.outcome = "cancelled"
     else:
         summary.gone = _note_whereabouts(db, store, comparison)
-        _read_pending(db, home, store, root, run_id, summary, worker_count(workers or home.settings.workers), report,
+        _read_pending(db, home, store, root, summary, worker_count(workers or home.settings.workers), report,
                       cancelled, executors)
     with transaction(db):
         if summary.outcome == "finished":
@@ -103,23 +103,16 @@ def _note_whereabouts(db: Database, store: Store, comparison: Comparison) -> int
         for obstacle in comparison.obstacles:
             findings.record(db, obstacle.kind, obstacle.detail, store_id=store.id, path=obstacle.path,
                             hint=obstacle.hint)
-        hidden = [o for o in comparison.obstacles if o.kind == "unreadable folder"]
-        gone = [i for i in comparison.gone
-                if not hidden or not below((files.by_id(db, i) or _nowhere()).path, hidden)]
+        hidden = [o.path for o in comparison.obstacles if o.kind == "unreadable folder"]
+        gone = [file_id for file_id, path in comparison.gone if not below(path, hidden)]
         files.mark_missing(db, gone)
-        files.mark_present(db, comparison.back)
-        for file_id in comparison.back:
-            file = files.by_id(db, file_id)
-            if file:
-                findings.resolve(db, "found again", store_id=store.id, path=file.path, kinds=("missing",))
+        files.mark_present(db, (file_id for file_id, _ in comparison.back))
+        for _, path in comparison.back:
+            findings.resolve(db, "found again", store_id=store.id, path=path, kinds=("missing",))
         return len(gone)
 
 
-def _nowhere() -> files.File:
-    raise AssertionError("a file row vanished within its own transaction")
-
-
-def _read_pending(db: Database, home: Home, store: Store, root: Path, run_id: int, summary: StoreSummary,
+def _read_pending(db: Database, home: Home, store: Store, root: Path, summary: StoreSummary,
                   workers: int, report: Report, cancelled: Cancelled, executors: Executors) -> None:
     total, total_bytes = pending.total(db)
     if not total:
@@ -141,10 +134,10 @@ def _read_pending(db: Database, home: Home, store: Store, root: Path, run_id: in
         summary.read += 1
         summary.bytes += reading.size
         if len(batch) >= COMMIT_FILES or monotonic() - last > COMMIT_SECONDS:
-            _commit(db, home, store, batch, run_id)
+            _commit(db, home, store, batch)
             last = monotonic()
         report(Progress(f"Reading {store.name}", summary.read, total, summary.bytes, total_bytes, shown(path)))
-    _commit(db, home, store, batch, run_id)
+    _commit(db, home, store, batch)
     if lost:
         summary.outcome = "failed"
     elif cancelled() and summary.read < total:
@@ -159,9 +152,9 @@ def _jobs(db: Database, root: Path) -> Iterator[Job]:
             after = row_id
 
 
-def _commit(db: Database, home: Home, store: Store, batch: list[tuple[str, Reading]], run_id: int) -> None:
+def _commit(db: Database, home: Home, store: Store, batch: list[tuple[str, Reading]]) -> None:
     with transaction(db):
-        touched = {record(db, home, store, path, reading, run_id) for path, reading in batch}
+        touched = {record(db, home, store, path, reading) for path, reading in batch}
         for piece_id in touched:
             if piece_id is not None:
                 pieces.propose_current(db, piece_id)

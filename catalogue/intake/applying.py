@@ -155,7 +155,7 @@ def _take(db: Database, home: Home, store: Store, root: Path, proposal: Proposal
     own = replace(reading, path=str(root / native(target)), size=stat.st_size, mtime_ns=stat.st_mtime_ns)
     with transaction(db):
         piece_id = _piece(db, proposal)
-        record(db, home, store, target, own, run_id, role=item.role, piece_id=piece_id)
+        record(db, home, store, target, own, role=item.role, piece_id=piece_id)
         scan = scans.by_digest(db, reading.sha256)
         if scan:
             _describe(db, proposal, item, scan.id, piece_id)

@@ -18,7 +18,6 @@ class File:
     scan_id: int | None
     state: str
     first_seen: str
-    last_seen_run: int | None
     read_at: str
     checked_at: str | None
 
@@ -70,19 +69,18 @@ def by_id(db: Database, file_id: int) -> File | None:
     return fetch_one(db, File, "SELECT * FROM file WHERE id = ?", [file_id])
 
 
-def save(db: Database, store_id: int, path: str, size: int, mtime_ns: int, scan_id: int | None, run_id: int,
-         *, verified: bool) -> int:
+def save(db: Database, store_id: int, path: str, size: int, mtime_ns: int, scan_id: int | None, *,
+         verified: bool) -> int:
     """Record what was just read at ``path``; gives the file's id."""
     moment = now()
     row = db.execute("""
-        INSERT INTO file (store_id, path, size, mtime_ns, scan_id, state, first_seen, last_seen_run, read_at,
-                          checked_at)
-        VALUES (?, ?, ?, ?, ?, 'present', ?, ?, ?, ?)
+        INSERT INTO file (store_id, path, size, mtime_ns, scan_id, state, first_seen, read_at, checked_at)
+        VALUES (?, ?, ?, ?, ?, 'present', ?, ?, ?)
         ON CONFLICT (store_id, path) DO UPDATE SET size = excluded.size, mtime_ns = excluded.mtime_ns,
-            scan_id = excluded.scan_id, state = 'present', last_seen_run = excluded.last_seen_run,
-            read_at = excluded.read_at, checked_at = coalesce(excluded.checked_at, checked_at)
+            scan_id = excluded.scan_id, state = 'present', read_at = excluded.read_at,
+            checked_at = coalesce(excluded.checked_at, checked_at)
         RETURNING id""",
-        [store_id, path, size, mtime_ns, scan_id, moment, run_id, moment, moment if verified else None]).fetchone()
+        [store_id, path, size, mtime_ns, scan_id, moment, moment, moment if verified else None]).fetchone()
     return int(row[0])
 
 

@@ -143,7 +143,7 @@ def _record(shop: Shop, name: bytes, data: bytes) -> None:
     reading = Reading(str(place), len(data), 0, sha256=hashlib.sha256(data).hexdigest(), format="TIFF")
     with shop.db.conn:
         scan_id = scans.save(shop.db, reading, role="master", piece_id=None)
-        files.save(shop.db, shop.store().id, kept(os.fsdecode(name)), len(data), place.stat().st_mtime_ns, scan_id, 1,
+        files.save(shop.db, shop.store().id, kept(os.fsdecode(name)), len(data), place.stat().st_mtime_ns, scan_id,
                    verified=True)
 
 

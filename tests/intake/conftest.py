@@ -54,7 +54,7 @@ def take_up(db: Database, home: Home) -> TakeUp:
             for path in sorted(root.rglob("*.tif")):
                 reading = read_file(path)
                 keep_preview(home, reading)
-                record(db, home, store, str(path.relative_to(root)), reading, run_id)
+                record(db, home, store, str(path.relative_to(root)), reading)
             runs.end(db, run_id, "finished", {})
 
     return record_all

@@ -14,7 +14,7 @@ from PIL import Image
 from catalogue.indexing.recording import keep_preview
 from catalogue.indexing.stores import add_store
 from catalogue.reading.model import Picture, Reading
-from catalogue.records import files, pieces, runs, scans, stores
+from catalogue.records import files, pieces, scans
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.settings import Home
 
@@ -26,7 +26,6 @@ class Shop:
     home: Home
     db: Database
     root: Path
-    run: int = 0
     made: dict[str, str] = field(default_factory=dict)
 
     def piece(self, artist: str, title: str) -> int:
@@ -55,7 +54,7 @@ class Shop:
             keep_preview(self.home, reading)
         with transaction(self.db):
             scan_id = scans.save(self.db, reading, role=role, piece_id=piece_id)
-            files.save(self.db, 1, path, stat.st_size, stat.st_mtime_ns, scan_id, self.run, verified=False)
+            files.save(self.db, 1, path, stat.st_size, stat.st_mtime_ns, scan_id, verified=False)
             if piece_id is not None:
                 pieces.propose_current(self.db, piece_id)
         return sha256
@@ -68,7 +67,5 @@ def shop(tmp_path: Path) -> Iterator[Shop]:
     root.mkdir()
     db = open_database(home.database)
     add_store(db, "main", root, "primary", consent=True)
-    with transaction(db):
-        run = runs.start(db, "index", stores.by_name(db, "main").id)
-    yield Shop(home, db, root, run)
+    yield Shop(home, db, root)
     db.close()

@@ -212,7 +212,7 @@ def test_a_second_sound_copy_stands_in(harbour: tuple[Shop, int, int]) -> None:
     (shop.root / "copy.tif").write_bytes(data)
     scan = scans.by_id(shop.db, 1)
     assert scan is not None
-    files.save(shop.db, 1, "copy.tif", len(data), 1, scan.id, shop.run, verified=True)
+    files.save(shop.db, 1, "copy.tif", len(data), 1, scan.id, verified=True)
     (shop.root / "harbour.tif").unlink()
     proposal = repeat.propose(shop.db, shop.home, piece_id=piece)
     assert proposal.printing and proposal.printing.best and proposal.printing.best.file.path == "copy.tif"

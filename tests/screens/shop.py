@@ -89,7 +89,7 @@ def _scan(db: Database, home: Home, roots: dict[str, Path], stores: dict[str, in
         place = roots[store] / path
         place.parent.mkdir(parents=True, exist_ok=True)
         place.write_bytes(b"x" * (100 + number))
-        files.save(db, stores[store], path, 100 + number, number, scan, 1, verified=True)
+        files.save(db, stores[store], path, 100 + number, number, scan, verified=True)
     if preview is not None:
         kept = home.preview(sha(number))
         kept.parent.mkdir(parents=True, exist_ok=True)

@@ -83,7 +83,6 @@ CREATE TABLE file (
     scan_id    INTEGER REFERENCES scan (id), -- NULL: nothing could be read
     state      TEXT NOT NULL DEFAULT 'present' CHECK (state IN ('present', 'missing')),
     first_seen TEXT NOT NULL,
-    last_seen_run INTEGER,
     read_at    TEXT NOT NULL,
     checked_at TEXT,                         -- last time its bytes agreed with its digest
     UNIQUE (store_id, path)
