@@ -182,7 +182,7 @@ def again(place: Path, _: int) -> dict[str, float]:
 
 def search(place: Path, _: int) -> dict[str, float]:
     """Queries as typed: whole words, words begun, two words, slips; one vocabulary kept as a screen keeps it."""
-    from catalogue.records import pieces
+    from catalogue.records import browsing
     from catalogue.records.database import read_only_database
     from catalogue.records.search import load_vocabulary, words_of
     from catalogue.records.search import search as find
@@ -192,7 +192,7 @@ def search(place: Path, _: int) -> dict[str, float]:
     began = time.perf_counter()
     vocabulary = load_vocabulary(db)
     loading = time.perf_counter() - began
-    words = sorted({w for row in pieces.of_artist(db, None, limit=5000)
+    words = sorted({w for row in browsing.pieces(db, None, None, 5000)
                     for w in words_of(f"{row.artist} {row.title}") if len(w) > 3})
     chance = random.Random(7)
     times: dict[str, list[float]] = {}

@@ -45,21 +45,6 @@ class Piece:
     notes: str
 
 
-@dataclass(frozen=True, slots=True)
-class PieceRow:
-    """A piece in a list. ``sha256`` is the current master's, for its preview."""
-
-    id: int
-    artist_id: int
-    artist: str
-    title: str
-    year: str
-    scans: int
-    last_order: str | None
-    findings: int
-    sha256: str | None
-
-
 _PIECE = """SELECT p.id, p.artist_id, a.name AS artist, p.title, p.year, p.series, p.inventory_number, p.width_mm,
                    p.height_mm, p.relief_mm, p.current_scan_id, p.current_source, p.notes
             FROM piece p JOIN artist a ON a.id = p.artist_id"""
@@ -151,23 +136,6 @@ def artists(db: Database, after: str = "", limit: int = 500) -> list[ArtistRow]:
                (SELECT count(DISTINCT l.order_id) FROM order_line l JOIN piece p ON p.id = l.piece_id
                 WHERE p.artist_id = a.id) AS orders
         FROM artist a WHERE a.key > ? ORDER BY a.key LIMIT ?""", [folded(after) if after else "", limit])
-
-
-def of_artist(db: Database, artist_id: int | None, after: tuple[str, int] = ("", 0),
-              limit: int = 500) -> list[PieceRow]:
-    """Pieces by title, of one artist or of all, from ``after`` = ``(key, id)`` on: a page at a time."""
-    chosen = "AND p.artist_id = ?" if artist_id is not None else ""
-    values: list[object] = [*after, *([artist_id] if artist_id is not None else []), limit]
-    return fetch(db, PieceRow, f"""
-        SELECT p.id, p.artist_id, a.name AS artist, p.title, p.year,
-               (SELECT count(*) FROM scan c WHERE c.piece_id = p.id) AS scans,
-               (SELECT max(o.placed) FROM order_line l JOIN orders o ON o.id = l.order_id
-                WHERE l.piece_id = p.id) AS last_order,
-               (SELECT count(*) FROM finding f JOIN scan c ON c.id = f.scan_id
-                WHERE c.piece_id = p.id AND f.resolved IS NULL) AS findings,
-               (SELECT sha256 FROM scan c WHERE c.id = p.current_scan_id) AS sha256
-        FROM piece p JOIN artist a ON a.id = p.artist_id
-        WHERE (p.key, p.id) > (?, ?) {chosen} ORDER BY p.key, p.id LIMIT ?""", values)
 
 
 def set_current(db: Database, piece_id: int, scan_id: int | None, source: str) -> None:

@@ -7,8 +7,8 @@ from catalogue.errors import NotFound
 from catalogue.ledger import editions, values
 from catalogue.progress import Progress, Report, unheard
 from catalogue.reading.printsize import PrintSize, prints_up_to
+from catalogue.records import browsing, files, orders, pieces, scans
 from catalogue.records import editions as recorded
-from catalogue.records import files, orders, pieces, scans
 from catalogue.records.database import Database
 from catalogue.records.pieces import Piece
 from catalogue.records.scans import Scan
@@ -16,6 +16,7 @@ from catalogue.settings import Home
 from catalogue.sheets.page import picture_uri, render
 
 PICTURE_SIDE = 480  # pixels: sharp on a telephone, some 30 kB each
+PAGE = 500          # pieces asked for at a time
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,14 +44,14 @@ def holdings(db: Database, home: Home, artist_id: int, *, report: Report = unhea
     artist = pieces.artist_by_id(db, artist_id)
     if artist is None:
         raise NotFound(f"There is no artist number {artist_id}.")
-    works, page = [], pieces.of_artist(db, artist_id)
+    works, page = [], browsing.pieces(db, artist_id, None, PAGE)
     while page:
         for row in page:
             piece = pieces.by_id(db, row.id)
             if piece is not None:
                 works.append(_work(db, home, piece))
             report(Progress("Holdings", len(works)))
-        page = pieces.of_artist(db, artist_id, after=(pieces.folded(page[-1].title), page[-1].id))
+        page = browsing.pieces(db, artist_id, page[-1], PAGE)
     return render("holdings.html", artist=artist, works=works,
                   today=values.shown_day(date.today().isoformat(), home.settings.dates))
 
