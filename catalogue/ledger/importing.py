@@ -9,7 +9,7 @@ from pathlib import Path
 from catalogue.errors import CatalogueError, Refused
 from catalogue.ledger import columns, editions, values
 from catalogue.ledger.columns import Row, Table
-from catalogue.ledger.row_numbers import book, edition_of, numbers_of
+from catalogue.ledger.row_numbers import book, edition_of, not_on_record, numbers_of, unbooked
 from catalogue.ledger.rows import (
     NoPiece,
     Rules,
@@ -176,6 +176,8 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
         line = replace(line, edition_id=edition_of(db, line, said))
     elif status != "cancelled" and editions.applying(db, piece_id, width, height, line.medium):
         remarks.append("within an edition, but no numbers given")
+    if said.losses and not said.any:
+        remarks.append(unbooked(said.losses, "no edition number of its own to book it under"))
     order, fresh = _order(db, row, placed, status, rules)
     alone = status == "cancelled" != order.status
     if not fresh:
@@ -186,6 +188,8 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
     if same is not None:  # typed in by hand, or taken in from a file that wrote it otherwise
         rules.claimed.add(same)
         orders.note_imported(db, digest, nth, same)
+        if line.edition_id is not None and (news := not_on_record(db, line.edition_id, said)):
+            remarks.append(unbooked(news, "the order line was on record already; if it is so: catalogue edition destroy"))
         return Fate(row.number, "known already", "", "an order line says the same", tuple(remarks), same)
     line_id = orders.add_line(db, order.id, line)
     if alone:

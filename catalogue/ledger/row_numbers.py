@@ -77,6 +77,17 @@ def loss_text(losses: Sequence[Loss]) -> str:
                       for loss in losses)
 
 
+def unbooked(losses: Sequence[Loss], why: str) -> str:
+    """The remark for losses that a row tells and that are not recorded."""
+    return f"its loss is not recorded ({loss_text(losses)}): {why}"
+
+
+def not_on_record(db: Database, edition_id: int, said: Numbers) -> list[Loss]:
+    """Those of the row's losses that the edition's record does not have, by number and day."""
+    known = recorded.losses(db, edition_id)
+    return [loss for loss in said.losses if (loss.number, loss.day) not in known]
+
+
 def edition_of(db: Database, line: NewLine, said: Numbers) -> int:
     """The edition the row's numbers count in: the one it names, else the one its size and medium fall in.
 

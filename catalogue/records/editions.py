@@ -149,6 +149,12 @@ def destroy(db: Database, edition_id: int, number: Number, destroyed: str, reaso
         raise Refused(f"Number {written([number])} is recorded as destroyed already.") from error
 
 
+def losses(db: Database, edition_id: int) -> set[tuple[Number, str]]:
+    """Every print of the edition that was destroyed, and when; those printed anew as well."""
+    return {(Number(series, number), day) for series, number, day in db.execute(
+        "SELECT series, number, destroyed FROM destroyed_print WHERE edition_id = ?", [edition_id])}
+
+
 def replace(db: Database, edition_id: int, number: Number, line_id: int) -> None:
     """Let ``line_id`` print a destroyed number anew; raises Refused unless its destruction is on record."""
     done = db.execute("""UPDATE destroyed_print SET line_id = ?

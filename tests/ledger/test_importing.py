@@ -16,6 +16,7 @@ from catalogue.ledger.importing_editions import import_editions
 from catalogue.ledger.importing_names import import_artists, import_pieces
 from catalogue.records import editions, orders, pieces
 from catalogue.records.database import Database, open_database, transaction
+from catalogue.records.numbers import Number
 from catalogue.sheets import tables
 
 from .conftest import Shop
@@ -149,6 +150,35 @@ def test_one_row_cancelled_leaves_its_order_standing(stocked: Shop) -> None:
     assert [orders.by_number(stocked.db, n).status for n in ("R-7", "R-8")] == ["collected", "cancelled"]
     assert editions.issued(stocked.db, 1) == []
     assert import_orders(stocked.db, stocked.home.settings, path).counts == {"known already": 3}
+
+
+@pytest.mark.parametrize("dry_run", [True, False])
+@pytest.mark.parametrize(("given", "status"), [("", "collected"), ("1", "cancelled")])
+def test_a_loss_without_an_edition_number_to_book_it_under_is_said(
+        stocked: Shop, given: str, status: str, dry_run: bool) -> None:
+    """It was once passed over in silence."""
+    import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
+    text = ("number,date,artist,piece,size,quantity,edition numbers,status,lost\n"
+            f"R-1,2024-01-01,Ilse Marwood,Harbour at Low Water,50x70,1,{given},{status},1: 2024-02-03 torn\n")
+    (fate,) = import_orders(stocked.db, stocked.home.settings, written(stocked, "l.csv", text), dry_run=dry_run).fates
+    assert fate.fate == "recorded"
+    assert any("loss" in remark and "1: 2024-02-03 torn" in remark for remark in fate.remarks)
+    assert editions.issued(stocked.db, 1) == []
+
+
+def test_a_loss_told_of_a_line_that_is_on_record_without_it_is_said(stocked: Shop) -> None:
+    import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
+    head = "number,date,artist,piece,size,quantity,edition numbers,status,lost,notes\n"
+    row = "R-1,2024-01-01,Ilse Marwood,Harbour at Low Water,50x70,1,1,collected,"
+    fates = [import_orders(stocked.db, stocked.home.settings, written(stocked, name, head + row + lost)).fates[0]
+             for name, lost in (("a.csv", ","), ("b.csv", "1: 2024-02-03 torn,"))]
+    assert [f.fate for f in fates] == ["recorded", "known already"]
+    told = [[r for r in f.remarks if "catalogue edition destroy" in r] for f in fates]
+    assert [len(t) for t in told] == [0, 1] and "1: 2024-02-03 torn" in told[1][0]
+    editions.destroy(stocked.db, 1, Number("number", 1), "2024-02-03", "torn")
+    (again,) = import_orders(stocked.db, stocked.home.settings, written(
+        stocked, "c.csv", head + row + "1: 2024-02-03  torn,")).fates
+    assert again.fate == "known already" and not any("destroy" in remark for remark in again.remarks)
 
 
 def test_an_order_typed_by_hand_is_known_when_the_books_are_taken_in(stocked: Shop) -> None:
