@@ -189,7 +189,7 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
         rules.claimed.add(same)
         orders.note_imported(db, digest, nth, same)
         if line.edition_id is not None and (news := not_on_record(db, line.edition_id, said)):
-            remarks.append(unbooked(news, "the order line was on record already; if it is so: catalogue edition destroy"))
+            remarks.append(unbooked(news, "the line was on record already; if so, use catalogue edition destroy"))
         return Fate(row.number, "known already", "", "an order line says the same", tuple(remarks), same)
     line_id = orders.add_line(db, order.id, line)
     if alone:
