@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from catalogue.intake.applying import Outcome
     from catalogue.intake.proposals import Plan, Proposal
     from catalogue.progress import Cancelled
+    from catalogue.reading.model import Reading
     from catalogue.records.database import Database
     from catalogue.records.stores import Store
     from catalogue.settings import Home
@@ -54,9 +55,8 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
     store = _store(db, store_name)
     further = [stores.by_name(db, name) for name in also]
     with interruptible() as cancelled, bar() as report:
-        if watch:
-            _watch(home, folder, cancelled)
-        plan = propose(db, home, folder, store, likeness=likeness_of(db, home), report=report,
+        known = _watch(home, folder, cancelled) if watch else {}
+        plan = propose(db, home, folder, store, likeness=likeness_of(db, home), known=known, report=report,
                        cancelled=never if watch else cancelled)
     plan = _told(db, home, plan, artist, piece, notes)
     interactive = not (yes or dry_run or session.as_json) and sys.stdin.isatty()
@@ -84,18 +84,23 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
         context.exit(1)
 
 
-def _watch(home: "Home", folder: Path, cancelled: "Cancelled") -> None:
-    """Tell of every scan as it comes, until Ctrl-C; the plan that follows is then made of all of them."""
+def _watch(home: "Home", folder: Path, cancelled: "Cancelled") -> "dict[Path, Reading]":
+    """Tell of every scan as it comes, until Ctrl-C; what was read serves the plan that follows."""
+    from functools import partial
     from time import sleep
 
+    from catalogue.intake.apart import read_apart
     from catalogue.intake.watching import Watch
 
-    watch = Watch(folder.expanduser().absolute(), home.settings.ignore, home.settings.tile_overlap)
+    watch = Watch(folder.expanduser().absolute(), home.settings.ignore, home.settings.tile_overlap,
+                  read=partial(read_apart, cancelled=cancelled), cancelled=cancelled)
     click.echo(f"Watching {folder}. Ctrl-C when all is scanned.", err=True)
     while not cancelled():
-        for news in watch.poll():
-            click.echo(("! " if news.kind != "arrived" else "") + news.text, err=True)
+        for news in watch.look():
+            sign = {"warning": "! ", "unfit": "! ", "away": "! ", "alone": "? "}.get(news.kind, "")
+            click.echo(sign + news.text, err=True)
         sleep(1)
+    return watch.readings
 
 
 def _store(db: "Database", name: str | None) -> "Store":

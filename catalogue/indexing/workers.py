@@ -82,10 +82,11 @@ def _alone(job: Job, executors: Executors) -> tuple[str, Reading]:
         try:
             return kept, executor.submit(read_one, real).result()
         except BrokenProcessPool:
-            return kept, _fatal(real)
+            return kept, fatal(real)
 
 
-def _fatal(real: str) -> Reading:
+def fatal(real: str) -> Reading:
+    """What is said of a file that killed its reader."""
     try:
         stat = Path(real).stat()
         size, mtime = stat.st_size, stat.st_mtime_ns

@@ -2,7 +2,7 @@
 
 import os
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -51,21 +51,36 @@ def found_in(folder: Path, ignore: tuple[str, ...]) -> tuple[list[tuple[Path, st
     return files, obstacles
 
 
-def arrive(files: Iterable[tuple[Path, str]], report: Report = unheard, cancelled: Cancelled = never
-           ) -> list[Arrival]:
-    """Every file read, in the order of scanning. A file that cannot be read is there with its faults."""
+def arrive(files: Iterable[tuple[Path, str]], report: Report = unheard, cancelled: Cancelled = never, *,
+           known: Mapping[Path, Reading] | None = None, here: int = HERE_BYTES) -> list[Arrival]:
+    """Every file read, in the order of scanning. A file that cannot be read is there with its faults.
+
+    ``known`` are readings made before; they stand where size and time of the file are still theirs. Up to ``here``
+    bytes are read in this process; more by the reading processes, side by side, where a file that kills its reader
+    costs one finding.
+    """
     listed = list(files)
-    return in_order(_read(listed, report, cancelled))
+    before = {inside: reading for path, inside in listed
+              if known and (reading := known.get(path)) and _unchanged(path, reading)}
+    stand = (Arrival(path, inside, before[inside], moment_of(before[inside])) for path, inside in listed
+             if inside in before)
+    return in_order([*stand, *_read([f for f in listed if f[1] not in before], report, cancelled, here)])
 
 
-def _read(files: list[tuple[Path, str]], report: Report, cancelled: Cancelled) -> Iterator[Arrival]:
-    """Few bytes are read here; many by the reading processes, side by side, where a file that kills its reader costs
-    one finding."""
+def _unchanged(path: Path, reading: Reading) -> bool:
+    try:
+        stat = path.stat()
+    except OSError:
+        return False
+    return (stat.st_size, stat.st_mtime_ns) == (reading.size, reading.mtime_ns)
+
+
+def _read(files: list[tuple[Path, str]], report: Report, cancelled: Cancelled, here: int) -> Iterator[Arrival]:
     size = sum(_size(path) for path, _ in files)
     paths = {inside: path for path, inside in files}
     done = 0
     readings = (read_all(((inside, str(path)) for path, inside in files), worker_count(0), cancelled)
-                if size > HERE_BYTES else _one_by_one(files, cancelled))
+                if size > here else _one_by_one(files, cancelled))
     for number, (inside, reading) in enumerate(readings):
         done += reading.size
         report(Progress("Reading new scans", number + 1, len(files), done, size, paths[inside].name))

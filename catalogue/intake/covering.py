@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from catalogue.intake.grouping import Group
+from catalogue.intake.mosaic import TileMap
 from catalogue.intake.overlap import Lie, Views, overlap
 from catalogue.likeness import tiles
 from catalogue.records import pieces
@@ -14,10 +15,9 @@ BARE = 0.005  # share of the master under no tile that is still a matter of edge
 
 @dataclass(frozen=True, slots=True)
 class Cover:
-    """Where the tiles lie in their master; ``drawing`` is a map for the terminal, tiles numbered as scanned."""
+    """Where the tiles lie in their master, in the order of scanning, and what is to be said of it."""
 
-    places: tuple[tiles.Place, ...] = ()
-    drawing: str = ""
+    map: TileMap | None = None
     warnings: tuple[str, ...] = ()
 
 
@@ -44,7 +44,7 @@ def cover_of(group: Group, views: Views) -> Cover:
         spots = "; ".join(f"{left:.0%}–{right:.0%} across, {top:.0%}–{bottom:.0%} down"
                           for left, top, right, bottom in found.missing[:4])
         warnings.append(f"{1 - found.covered:.0%} of {master.path.name} lies under no tile here ({spots})")
-    return Cover(tuple(places), tiles.draw(places, aspect), tuple(warnings))
+    return Cover(TileMap(tuple(places), aspect) if places else None, tuple(warnings))
 
 
 def count_warning(db: Database, settings: Settings, piece_id: int | None, taken: int) -> str:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 from catalogue.indexing.naming import role_of
 from catalogue.intake.arrivals import Arrival, in_order, runs
+from catalogue.intake.mosaic import TileMap, mosaic
 from catalogue.intake.overlap import Lie, Overlap, View, Views, links, overlap
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 
@@ -32,6 +33,7 @@ class Group:
     certainty: float = SEEN
     reasons: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    map: TileMap | None = None  # the members laid on each other
 
     @property
     def all(self) -> tuple[Arrival, ...]:
@@ -88,8 +90,15 @@ def _set(run: list[Arrival], members: list[int], whole: set[int], laid: dict[tup
     beside = any(found.lie in (Lie.BESIDE, Lie.CORNER) for found in inner.values())
     reasons = (f"{len(inner)} overlap{'' if len(inner) == 1 else 's'} seen", f"scanned within {_span(run, members)}")
     told = (*warnings, *advice([run[i].path.name for i in members], _renumbered(inner, members), wished_overlap))
+    woven = mosaic([run[i].path.name for i in members], [sides(run[i]) for i in members], _renumbered(inner, members))
     return Group(tuple(run[i] for i in members), beside, tuple(run[i] for i in sorted(whole)) if beside else (),
-                 certainty, reasons, told)
+                 certainty, reasons, told, woven if beside else None)
+
+
+def sides(arrival: Arrival) -> tuple[float, float]:
+    """Width and height in pixels; of a picture that could not be decoded, a square."""
+    picture = arrival.reading.picture
+    return (float(picture.width), float(picture.height)) if picture else (1.0, 1.0)
 
 
 def advice(names: list[str], laid: dict[tuple[int, int], Overlap], wished_overlap: float) -> list[str]:

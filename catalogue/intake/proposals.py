@@ -1,7 +1,7 @@
 """What intake proposes for a folder of new scans: what each is, whose, where it goes, and what it must ask."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
@@ -10,14 +10,16 @@ from catalogue.errors import CatalogueError
 from catalogue.indexing.naming import role_of
 from catalogue.indexing.stores import where
 from catalogue.intake import guessing
-from catalogue.intake.arrivals import Arrival, arrive, found_in
+from catalogue.intake.arrivals import HERE_BYTES, Arrival, arrive, found_in
 from catalogue.intake.capture import prefilled
 from catalogue.intake.covering import count_warning, cover_of
 from catalogue.intake.grouping import Group, grouped
 from catalogue.intake.guessing import Guess, Kin, Likeness
+from catalogue.intake.mosaic import TileMap
 from catalogue.intake.overlap import Views
 from catalogue.intake.targets import Wanted, placed
 from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.reading.model import Reading
 from catalogue.records import intake, scans, stores
 from catalogue.records.database import Database
 from catalogue.records.paths import shown
@@ -68,7 +70,12 @@ class Proposal:
     reasons: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
-    map: str = ""  # tiles in their stitched master, drawn for the terminal
+    tiles: TileMap | None = None  # in their stitched master, or on each other
+
+    @property
+    def map(self) -> str:
+        """The tiles' places drawn for the terminal; "" where none are known."""
+        return self.tiles.drawn() if self.tiles else ""
 
     @property
     def questions(self) -> tuple[str, ...]:
@@ -114,8 +121,11 @@ class Plan:
 
 
 def propose(db: Database, home: Home, folder: Path, store: Store, *, likeness: Likeness | None = None,
-            report: Report = unheard, cancelled: Cancelled = never) -> Plan:
+            known: Mapping[Path, Reading] | None = None, here: int = HERE_BYTES, report: Report = unheard,
+            cancelled: Cancelled = never) -> Plan:
     """Look at a folder of new scans and say what to do with them. Writes nothing anywhere.
+
+    ``known`` and ``here``: see :func:`catalogue.intake.arrivals.arrive`.
 
     Raises:
         CatalogueError: no such folder, the store is offline, or the folder lies in a store already.
@@ -132,7 +142,7 @@ def propose(db: Database, home: Home, folder: Path, store: Store, *, likeness: L
             raise CatalogueError(f"The store {other.name!r} lies in this folder.", hint="Choose the folder of the new"
                                  " scans alone.", path=folder)
     files, obstacles = found_in(folder, home.settings.ignore)
-    arrivals = arrive(files, report, cancelled)
+    arrivals = arrive(files, report, cancelled, known=known, here=here)
     return plan_for(db, home, folder, store, root, arrivals, likeness=likeness, report=report, cancelled=cancelled,
                     obstacles=tuple(f"{shown(o.path)}: {o.detail}" for o in obstacles))
 
@@ -238,7 +248,7 @@ def _proposal(db: Database, home: Home, folder: Path, group: Group, likeness: Li
         kind, items, artist, piece, piece_id, guessing.year_of(db, piece_id),
         _capture(db, home, items, artist.value, piece_id), take=kind is not Kind.SAME_PICTURE,
         reasons=(*group.reasons, *(f"{k.relation}: {k.evidence}" for k in kin[:3])), warnings=tuple(warnings),
-        doubts=tuple(doubts), map=cover.drawing)
+        doubts=tuple(doubts), tiles=cover.map or group.map)
 
 
 def _kind(group: Group, kin: Sequence[Kin]) -> Kind:

@@ -3,8 +3,7 @@
 What is wrong with a tile is told while the original still lies on the bed, when another scan costs a minute.
 """
 
-from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -12,10 +11,13 @@ from time import monotonic
 
 from catalogue.errors import CatalogueError
 from catalogue.intake.arrivals import GAP, Arrival, counted, found_in, moment_of
-from catalogue.intake.grouping import WINDOW, advice
-from catalogue.intake.overlap import Overlap, View, overlap, view
+from catalogue.intake.grouping import WINDOW, advice, sides
+from catalogue.intake.mosaic import TileMap, mosaic
+from catalogue.intake.overlap import Lie, Overlap, View, overlap, view
+from catalogue.likeness.tiles import Place
+from catalogue.progress import Cancelled, never
 from catalogue.reading.file import read_file
-from catalogue.reading.model import Fault
+from catalogue.reading.model import Fault, Reading
 from catalogue.records.paths import shown
 
 SETTLE = 2.0   # seconds without change after which a file is taken for whole
@@ -25,11 +27,15 @@ _UNFINISHED = frozenset({Fault.TRUNCATED, Fault.EMPTY, Fault.CHANGING, Fault.VAN
 
 @dataclass(frozen=True, slots=True)
 class News:
-    """One thing to tell: ``kind`` is "arrived", "warning" or "unfit"."""
+    """One thing to tell. ``kind``: "arrived"; "alone", it lies on no earlier scan; "complete", a stitched master that
+    holds earlier ones; "warning", of a scan told just before; "unfit"; "gone", taken out of the folder; "away" and
+    "back", of the folder. ``map`` is where the scan's original has tiles by now."""
 
     kind: str
     path: Path
     text: str
+    arrival: Arrival | None = None
+    map: TileMap | None = None
 
 
 @dataclass(slots=True)
@@ -42,32 +48,61 @@ class _Seen:
 
 @dataclass(slots=True)
 class Watch:
-    """A folder under watch. :meth:`poll` looks once; call it every second or so. ``clock`` counts seconds."""
+    """A folder under watch. :meth:`poll` looks once; call it every second or so. ``clock`` counts seconds; ``read``
+    gives None where it was stopped."""
 
     folder: Path
     ignore: tuple[str, ...]
     wished_overlap: float
     settle: float = SETTLE
     clock: Callable[[], float] = monotonic
+    read: Callable[[Path], Reading | None] = read_file
+    cancelled: Cancelled = never
+    arrivals: dict[str, Arrival] = field(default_factory=dict)  # sound ones, by name below the folder, as they came
     _seen: dict[str, _Seen] = field(default_factory=dict)
-    _recent: deque[tuple[Arrival, View | None]] = field(default_factory=lambda: deque(maxlen=WINDOW))
+    _views: dict[str, View | None] = field(default_factory=dict)  # of the last WINDOW
+    _laid: dict[tuple[str, str], Overlap] = field(default_factory=dict)
     _away: bool = False
 
+    @property
+    def readings(self) -> dict[Path, Reading]:
+        """What was read, for the plan that follows."""
+        return {a.path: a.reading for a in self.arrivals.values()}
+
     def poll(self) -> list[News]:
-        """What is new since the last look. A folder that is away for a while (a key pulled) is told once."""
+        """What is new since the last look."""
+        return list(self.look())
+
+    def look(self) -> Iterator[News]:
+        """The same, one by one. A folder that is away for a while (a key pulled) is told once, and when it is back."""
         try:
             files, _ = found_in(self.folder, self.ignore)
+            gone = sorted(set(self.arrivals) - {inside for _, inside in files})
+            if gone and not files:  # a key pulled may leave an empty folder in its place
+                raise CatalogueError("The scans that were in this folder are gone.",
+                                     hint="Is the card or key connected?")
         except CatalogueError as error:
-            told = [] if self._away else [News("unfit", self.folder, str(error))]
-            self._away = True
-            return told
-        self._away = False
-        news: list[News] = []
-        whole = [(path, inside) for path, inside in sorted(files, key=lambda f: counted(f[1]))
-                 if self._settled(path, inside)]
-        for path, inside in whole:
-            news.extend(self._look(path, inside))
-        return news
+            if not self._away:
+                self._away = True
+                yield News("away", self.folder, f"{error.message} {error.hint}".strip())
+            return
+        if self._away:
+            self._away = False
+            yield News("back", self.folder, "The folder is back.")
+        for inside in gone:
+            yield self._forgotten(inside)
+        for path, inside in sorted(files, key=lambda f: counted(f[1])):
+            if self.cancelled():
+                return
+            if self._settled(path, inside):
+                yield from self._look(path, inside)
+
+    def _forgotten(self, inside: str) -> News:
+        arrival = self.arrivals.pop(inside)
+        self._seen.pop(inside, None)
+        self._views.pop(inside, None)
+        self._laid = {pair: found for pair, found in self._laid.items() if inside not in pair}
+        return News("gone", arrival.path, f"{shown(inside)}: taken out of the folder")
 
     def _settled(self, path: Path, inside: str) -> bool:
         try:
@@ -80,33 +115,58 @@ class Watch:
             return False
         return not known.done and now - known.since >= self.settle
 
-    def _look(self, path: Path, inside: str) -> list[News]:
+    def _look(self, path: Path, inside: str) -> Iterator[News]:
         known = self._seen[inside]
-        reading = read_file(path)
-        unfinished = any(f.kind in _UNFINISHED for f in reading.faults)
-        if unfinished and self.clock() - known.since < PATIENCE:
-            return []  # some programs write the picture, rest, and then its end
+        reading = self.read(path)
+        if reading is None:
+            return
+        if any(f.kind in _UNFINISHED for f in reading.faults) and self.clock() - known.since < PATIENCE:
+            return  # some programs write the picture, rest, and then its end
+        if inside in self.arrivals:  # scanned again under the same name
+            self._forgotten(inside)
+            self._seen[inside] = known
         known.done = True
         arrival = Arrival(path, inside, reading, moment_of(reading))
         if arrival.faults:
-            return [News("unfit", path, f"{shown(inside)}: {'; '.join(arrival.faults)}")]
-        return self._compare(arrival)
+            yield News("unfit", path, f"{shown(inside)}: {'; '.join(arrival.faults)}", arrival)
+        else:
+            yield from self._compared(arrival)
 
-    def _compare(self, arrival: Arrival) -> list[News]:
-        seen = view(arrival)
+    def _compared(self, arrival: Arrival) -> Iterator[News]:
+        seen, new = view(arrival), arrival.inside
+        earlier = [self.arrivals[n] for n in self._views if _near(self.arrivals[n].moment, arrival.moment)]
         laid: dict[tuple[int, int], Overlap] = {}
-        earlier = [(a, v) for a, v in self._recent if _near(a.moment, arrival.moment)]
-        for number, (_, other) in enumerate(earlier):
+        for number, one in enumerate(earlier):
+            other = self._views[one.inside]
             if seen and other and (found := overlap(other, seen)):
                 laid[number, len(earlier)] = found
-        names = [a.path.name for a, _ in earlier] + [arrival.path.name]
-        self._recent.append((arrival, seen))
-        where = ", ".join(names[i] for i, _ in laid)
-        text = f"{shown(arrival.inside)}: lies on {where or 'no earlier scan'}"
+                self._laid[one.inside, new] = found
+        self.arrivals[new] = arrival
+        self._views[new] = seen
+        if len(self._views) > WINDOW:
+            del self._views[next(iter(self._views))]
+        names = [a.path.name for a in (*earlier, arrival)]
+        parts = {i: found for (i, _), found in laid.items() if found.lie is Lie.WITHIN}
+        if len(parts) >= 2 and (picture := arrival.reading.picture):
+            places = tuple(Place(names[i], found.place, found.rotation) for i, found in parts.items())
+            yield News("complete", arrival.path, f"{shown(new)}: a stitched master of {len(parts)} of these tiles",
+                       arrival, TileMap(places, picture.width / picture.height))
+            return
+        on = ", ".join(names[i] for i, _ in laid)
+        text = f"{shown(new)}: lies on {on or 'no earlier scan'}"
         if earlier and not laid:
             text += "; another original, or the overlap is too thin to see"
-        warnings = [w for w in advice(names, laid, self.wished_overlap) if arrival.path.name in w]
-        return [News("arrived", arrival.path, text), *(News("warning", arrival.path, w) for w in warnings)]
+        yield News("alone" if earlier and not laid else "arrived", arrival.path, text, arrival, self._map(new))
+        for warning in advice(names, laid, self.wished_overlap):
+            if arrival.path.name in warning:
+                yield News("warning", arrival.path, warning, arrival)
+
+    def _map(self, new: str) -> TileMap | None:
+        """The tiles that hang together with this one, its number the last."""
+        held = list(self.arrivals.values())
+        place = {a.inside: number for number, a in enumerate(held)}
+        laid = {(place[a], place[b]): found for (a, b), found in self._laid.items()}
+        return mosaic([a.path.name for a in held], [sides(a) for a in held], laid, place[new])
 
 
 def _near(one: datetime, two: datetime) -> bool:

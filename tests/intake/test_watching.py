@@ -1,11 +1,24 @@
 """Scans are told of as they come, not before they are whole. The clock is the test's own."""
 
+import os
+import signal
+from functools import partial
+from multiprocessing.connection import Connection
 from pathlib import Path
 
 import numpy as np
+import pytest
 from intake_pictures import Write, scene
 
+from catalogue.intake import apart, arrivals
+from catalogue.intake.apart import read_apart
+from catalogue.intake.proposals import Kind, propose
 from catalogue.intake.watching import PATIENCE, SETTLE, News, Watch
+from catalogue.progress import never
+from catalogue.reading.file import read_file
+from catalogue.records.database import Database
+from catalogue.records.stores import Store
+from catalogue.settings import Home
 
 
 class Clock:
@@ -60,7 +73,84 @@ def test_a_file_still_being_written_waits_and_one_that_never_ends_is_told(write:
     assert [n.kind for n in watch.poll()] == ["unfit"]
 
 
-def test_a_key_pulled_is_told_once(tmp_path: Path) -> None:
-    watch = Watch(tmp_path / "key", (), 0.25)
-    assert [n.kind for n in watch.poll()] == ["unfit"]
+def test_a_key_pulled_is_told_once_and_that_it_is_back(write: Write, tmp_path: Path) -> None:
+    clock = Clock()
+    watch = Watch(tmp_path / "key", (), 0.25, clock=clock)
+    assert [n.kind for n in watch.poll()] == ["away"]
     assert watch.poll() == []
+    write("t1.tif", scene(5, 300, 200))
+    assert [n.kind for n in look(watch, clock)] == ["back", "arrived"]
+    (tmp_path / "key").rename(tmp_path / "pulled")
+    assert [n.kind for n in look(watch, clock)] == ["away"]
+    (tmp_path / "key").mkdir()  # as some systems leave it: the folder is there, and empty
+    assert look(watch, clock) == []
+    (tmp_path / "key").rmdir()
+    (tmp_path / "pulled").rename(tmp_path / "key")
+    assert [n.kind for n in look(watch, clock)] == ["back"], "what was read is not read again"
+    (tmp_path / "key" / "t1.tif").unlink()
+    assert [n.kind for n in look(watch, clock)] == ["away"]
+
+
+def test_the_map_grows_and_the_stitched_master_completes_the_set(write: Write, tmp_path: Path) -> None:
+    whole, clock = scene(11, 900, 700), Clock()
+    watch = Watch(tmp_path / "key", (), 0.25, clock=clock)
+    grid = {"t1.tif": (0, 0), "t2.tif": (400, 0), "t3.tif": (0, 300), "t4.tif": (400, 300)}  # left, top; 500 × 400
+    (tmp_path / "key").mkdir()
+    assert watch.poll() == []
+    for number, (name, (x, y)) in enumerate(grid.items()):
+        write(name, np.ascontiguousarray(whole[y:y + 400, x:x + 500]), at=f"2026-03-01T10:0{number}:00")
+        news = look(watch, clock)
+        assert news[0].kind == "arrived" and news[0].arrival
+        assert [p.tile for p in news[0].map.places] == [*grid][:number + 1] if news[0].map else number == 0
+    last = news[0].map
+    assert last is not None and abs(last.aspect - 900 / 700) < 0.02
+    for place, (x, y) in zip(last.places, grid.values(), strict=True):
+        truth = (x / 900, y / 700, (x + 500) / 900, (y + 400) / 700)
+        assert all(abs(ours - true) < 0.02 for ours, true in zip(place.box, truth, strict=True)), place
+    drawn = last.drawn(40, 12).splitlines()
+    assert len(drawn) <= 14 and max(map(len, drawn)) <= 40
+    assert all(f"{number} t{number}.tif" in "\n".join(drawn[-2:]) for number in range(1, 5))
+    write("t2.tif", np.ascontiguousarray(whole[:400, 390:890]), at="2026-03-01T10:05:00")  # scanned again
+    again = look(watch, clock)
+    assert [n.kind for n in again] == ["arrived"] and "t2.tif: lies on t1.tif" in again[0].text
+    write("all.tif", whole, at="2026-03-01T10:09:00")
+    (told,) = look(watch, clock)
+    assert told.kind == "complete" and told.map and len(told.map.places) == 4
+    (tmp_path / "key" / "all.tif").unlink()
+    assert [n.kind for n in look(watch, clock)] == ["gone"]
+
+
+def test_what_the_watch_read_is_not_read_again_for_the_plan(
+        write: Write, tmp_path: Path, db: Database, home: Home, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    whole, clock = scene(5, 700, 360), Clock()
+    write("t1.tif", whole[:, :400])
+    write("t2.tif", np.ascontiguousarray(whole[:, 290:690]), at="2026-03-01T10:02:00")
+    watch = Watch(tmp_path / "key", (), 0.25, clock=clock)
+    assert len(look(watch, clock)) == 2
+    write("other.tif", scene(9, 300, 200), at="2026-03-01T10:04:00")
+    read: list[str] = []
+    monkeypatch.setattr(arrivals, "read_one", lambda path: read.append(Path(path).name) or read_file(path))
+    plan = propose(db, home, tmp_path / "key", store, known=watch.readings)
+    assert read == ["other.tif"]
+    assert [(p.kind, len(p.items)) for p in plan.proposals] == [(Kind.TILES, 2), (Kind.MASTER, 1)]
+    assert plan.proposals[0].tiles and "1 t1.tif   2 t2.tif" in plan.proposals[0].map
+    write("t1.tif", whole[:, :398])
+    propose(db, home, tmp_path / "key", store, known=watch.readings)
+    assert "t1.tif" in read, "another file by now"
+
+
+def _dies(_: str, out: Connection) -> None:
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+def test_a_file_that_kills_its_reader_costs_one_reading(
+        write: Write, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = write("a.tif", scene(1, 300, 200))
+    whole = read_apart(path, never)
+    assert whole is not None and whole.sha256 == read_file(path).sha256
+    assert read_apart(path, lambda: True) is None
+    monkeypatch.setattr(apart, "_read", _dies)
+    clock = Clock()
+    watch = Watch(tmp_path / "key", (), 0.25, clock=clock, read=partial(read_apart, cancelled=never))
+    (told,) = look(watch, clock)
+    assert told.kind == "unfit" and "died" in told.text
