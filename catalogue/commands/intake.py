@@ -192,7 +192,7 @@ def _show_outcome(out: "Console", plan: "Plan", outcome: "Outcome | None", links
         if any(p.take for p in plan.proposals):
             out.print("Nothing was copied.")
         return
-    out.print(f"Taken in: {_files(len(outcome.taken))}, each read back and compared.")
+    out.print(f"Taken in: {_files(len({t.source for t in outcome.taken}))}, each read back and compared.")
     if links is None:
         out.print("Many scans wait to be compared. Next: catalogue alike --update")
     elif links:

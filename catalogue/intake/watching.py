@@ -91,11 +91,11 @@ class Watch:
             yield News("back", self.folder, "The folder is back.")
         for inside in gone:
             yield self._forgotten(inside)
-        for path, inside in sorted(files, key=lambda f: counted(f[1])):
+        whole = [(path, inside) for path, inside in files if self._settled(path, inside)]
+        for path, inside in sorted(whole, key=lambda f: (self._seen[f[1]].mtime_ns, counted(f[1]))):
             if self.cancelled():
                 return
-            if self._settled(path, inside):
-                yield from self._look(path, inside)
+            yield from self._look(path, inside)
 
     def _forgotten(self, inside: str) -> News:
         arrival = self.arrivals.pop(inside)

@@ -1,39 +1,44 @@
 """Intake: new scans from a key or folder, proposed, answered, then copied, verified and recorded."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from rich.text import Text
+from textual import events
 from textual.binding import BindingType
 from textual.containers import Container, Horizontal, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Checkbox, Input, Select, Static
+from textual.widgets import Button, Checkbox, Input, Select, Static
 
-from catalogue.intake.proposals import Plan, Proposal, answered
+from catalogue.intake.proposals import Kind, Plan, Proposal, answered
 from catalogue.progress import data_size
+from catalogue.reading.model import Reading
 from catalogue.records import stores
 from catalogue.records.database import Database
 from catalogue.records.paths import kept, shown
 from catalogue.records.stores import Store
 from catalogue.screens.answering import AnswerDialog, Answers
-from catalogue.screens.dialogs import Question
-from catalogue.screens.facts import line, lines
+from catalogue.screens.dialogs import Question, Words
 from catalogue.screens.jobs import start_proposing, start_taking_in
 from catalogue.screens.keys import bindings
+from catalogue.screens.newscans import BEFORE, WATCHING, outcome_words, proposal_words, watched_words
 from catalogue.screens.page import Page
 from catalogue.screens.picture import Picture
 from catalogue.screens.rows import Column, RowTable
+from catalogue.screens.watched import Watched, WatchedTable
+from catalogue.screens.watcher import Ended, Told, Watcher
 from catalogue.screens.wording import cell, counted, safe
 
 if TYPE_CHECKING:
     from catalogue.intake.applying import Outcome
+    from catalogue.intake.mosaic import TileMap
 
 
 class IntakePage(Page):
-    """Folder and store on top, one row an original, details and picture below."""
+    """Folder and store on top, one row an original (or, under watch, one row a scan), details and picture below."""
 
     PLACE = "intake"
     MODE = "intake"
@@ -43,27 +48,65 @@ class IntakePage(Page):
         super().__init__()
         self._plan: Plan | None = None
         self._stores: list[Store] = []
+        self._watcher: Watcher | None = None
+        self._to_tell = ""  # what became of the last intake, while another page is shown
 
     def body(self) -> Iterable[Widget]:
         with Horizontal(id="intake-top"):
             yield Input(placeholder="Folder of new scans: a key, card or download folder", id="intake-folder",
                         compact=True)
             yield Select[str]([], prompt="into store", id="intake-store", compact=True)
+        with Horizontal(id="intake-choices"):
+            yield Button("Watch the folder", id="intake-watch", compact=True)
             yield Checkbox("copies too", value=True, id="intake-also", compact=True)
+            yield Checkbox("remove from the folder after", id="intake-remove", compact=True)
         yield Container(
+            WatchedTable(id="watched"),
             RowTable[int]([Column("", 1), Column("What", 24, least=60), Column("Artist", 0), Column("Piece", 0),
                              Column("Files", 5, right=True), Column("Size", 9, least=70, right=True)], id="proposals"),
-            Horizontal(VerticalScroll(Static("", id="proposal-words", markup=False), can_focus=False),
+            Horizontal(VerticalScroll(Static("", id="proposal-words", markup=False), id="proposal-scroll"),
                        Picture(id="proposal-picture"), id="proposal"),
             id="intake")
 
     def on_mount(self) -> None:
         self.query_one("#proposals", RowTable).entitle("New scans")
-        self.query_one("#proposal-words", Static).update(
-            "Type the folder, then Enter looks at it. Nothing is copied before you agree, every copy is read back and "
-            "compared, and the folder itself is left as it is.")
+        self.query_one("#watched").display = False
+        self._say(Content(BEFORE))
         self.catalogue_changed()
         self.query_one("#intake-folder", Input).focus()
+
+    def on_unmount(self) -> None:
+        if self._watcher is not None:
+            self._watcher.leave()
+
+    def on_screen_resume(self) -> None:
+        if self._to_tell:
+            self.app.push_screen(Words("Taken in", self._to_tell))
+            self._to_tell = ""
+
+    def on_resize(self, _: events.Resize) -> None:
+        self.call_after_refresh(self._point_again)
+
+    def _point_again(self) -> None:
+        """Draw the details for the present room."""
+        table = self._list
+        if table.pointed is not None:
+            self._show_details(table.pointed)
+
+    @property
+    def _list(self) -> RowTable[Any]:
+        """The list that is shown."""
+        return self.query_one("#proposals" if self._watcher is None else "#watched", RowTable)
+
+    def _say(self, text: Content) -> None:
+        self.query_one("#proposal-words", Static).update(text)
+        self.query_one("#proposal-scroll").scroll_home(animate=False)
+
+    @property
+    def _room(self) -> tuple[int, int]:
+        """Columns and rows of the details, a line spared for the heading."""
+        size = self.query_one("#proposal-scroll").size
+        return max(20, size.width - 1), max(8, size.height - 1)
 
     def catalogue_changed(self) -> None:
         def show(found: list[Store]) -> None:
@@ -82,20 +125,91 @@ class IntakePage(Page):
         self.action_look()
 
     def action_leave_box(self) -> None:
-        self.query_one("#proposals", RowTable).focus()
+        self._list.focus()
 
-    def action_look(self) -> None:
-        """Read the folder and propose."""
+    @property
+    def _asked(self) -> tuple[Path, str] | None:
+        """Folder and store, once both are named; else the person is told."""
         text = self.query_one("#intake-folder", Input).value.strip()
         store = self.query_one("#intake-store", Select).value
         if not text or not isinstance(store, str):
             self.shop.say("Name a folder and a store first.", "warning")
+            return None
+        return Path(text).expanduser().absolute(), store
+
+    def action_look(self) -> None:
+        """Read the folder and propose; under watch, end that first."""
+        if self._watcher is not None:
+            self.action_watch()
+        elif asked := self._asked:
+            start_proposing(self.shop, *asked, {}, self._show)
+
+    # Under watch
+
+    def action_watch(self) -> None:
+        """Watch the folder, or end it."""
+        if self._watcher is not None:
+            self._watcher.stop()
+            self.query_one("#intake-watch", Button).label = "Ending …"
             return
-        start_proposing(self.shop, Path(text).expanduser(), store, self._show)
+        if self.shop.home.settings.read_only:
+            self.shop.say("This seat only looks: read_only is set in settings.toml.", "warning")
+            return
+        asked = self._asked
+        if asked is None:
+            return
+        self._plan = None
+        self._watcher = Watcher(asked[0], self.shop.home.settings, self.post_message)
+        self._turn(watching=True)
+        self.query_one(WatchedTable).begin(asked[0])
+        self._say(Content(WATCHING))
+        self._watcher.thread.start()
+
+    def _turn(self, *, watching: bool) -> None:
+        """Show the list of the one or of the other."""
+        self.query_one("#intake-watch", Button).label = "End watching" if watching else "Watch the folder"
+        for name in ("#intake-folder", "#intake-store"):
+            self.query_one(name).disabled = watching
+        self.query_one("#watched").display = watching
+        self.query_one("#proposals").display = not watching
+        self.query_one("#proposals", RowTable).set_rows([], self._cells)
+        self.query_one("#proposals", RowTable).entitle("New scans")
+        self.query_one(Picture).show(None, "")
+        self._list.focus()
+
+    def on_told(self, message: Told) -> None:
+        if message.watcher is not self._watcher:
+            return
+        news = message.news
+        if news.kind in ("warning", "unfit", "away", "alone", "back"):
+            self.shop.say(news.text, "information" if news.kind == "back" else "warning")
+        if news.kind in ("warning", "unfit", "away"):
+            self.app.bell()  # the person stands at the scanner
+        if news.kind not in ("away", "back"):
+            self.query_one(WatchedTable).add(news)
+
+    def on_ended(self, message: Ended) -> None:
+        if message.watcher is not self._watcher:
+            return
+        watcher, self._watcher = self._watcher, None
+        self._turn(watching=False)
+        if message.error is not None:
+            self.shop.failed(message.error)
+        if not self.query_one(WatchedTable).scans:
+            self._say(Content(BEFORE))
+            self.shop.say("Watching has ended; nothing came.")
+            return
+        self._say(Content("Watching has ended. Ctrl-R looks at the folder."))
+        if asked := self._asked:
+            start_proposing(self.shop, watcher.folder, asked[1], watcher.watch.readings, self._show)
+
+    # The plan
 
     def _show(self, plan: Plan) -> None:
         first = self._plan is None or self._plan.folder != plan.folder
         self._plan = plan
+        if self._watcher is not None:
+            return  # a watch began meanwhile
         table = self.query_one("#proposals", RowTable)
         ready = sum(len(p.items) for p in plan.proposals if p.ready)
         table.entitle(f"New scans: {counted(ready, 'file')} ready" if plan.proposals else "No pictures there")
@@ -113,22 +227,40 @@ class IntakePage(Page):
     @property
     def _chosen(self) -> tuple[int, Proposal] | None:
         index = self.query_one("#proposals", RowTable).pointed
-        if index is None or self._plan is None:
+        if index is None or self._plan is None or self._watcher is not None:
             return None
         return index, self._plan.proposals[index]
 
     def on_row_table_pointed(self, event: RowTable.Pointed) -> None:
-        if event.row is None or self._plan is None:
-            return
-        proposal = self._plan.proposals[event.row]
-        self.query_one("#proposal-words", Static).update(proposal_words(proposal))
-        seen = next((i.arrival.reading for i in proposal.items if i.arrival.reading.preview), None)
+        if event.row is not None and event.table is self._list:
+            self._show_details(event.row)
+
+    def _show_details(self, row: "Watched | int") -> None:
+        if isinstance(row, Watched):
+            self._say(watched_words(self.query_one(WatchedTable).scans, row, *self._room))
+            self._show_picture(row.arrival.reading if row.arrival else None,
+                               row.map if row.state == "complete" else None)
+        elif self._plan is not None:
+            proposal = self._plan.proposals[row]
+            self._say(proposal_words(proposal, *self._room))
+            whole = next((i for i in reversed(proposal.items) if i.role == "master"), None) if proposal.tiles else None
+            seen = next((i.arrival.reading for i in ([whole] if whole else proposal.items)
+                         if i.arrival.reading.preview), None)
+            self._show_picture(seen, proposal.tiles if whole else None)
+
+    def _show_picture(self, seen: Reading | None, tiles: "TileMap | None") -> None:
+        """A scan's preview, with its tiles outlined where it is their stitched master."""
         picture = seen.picture if seen else None
         self.query_one(Picture).show(seen.preview if seen else None, "",
-                                     (picture.width, picture.height) if picture else None)
+                                     (picture.width, picture.height) if picture else None,
+                                     tuple(place.box for place in tiles.places) if tiles else ())
 
     def on_row_table_chosen(self, _: RowTable.Chosen) -> None:
-        self.action_answer()
+        if self._watcher is None:
+            self.action_answer()
+
+    def on_button_pressed(self, _: Button.Pressed) -> None:
+        self.action_watch()
 
     def _change(self, index: int, **said: Any) -> None:
         plan, home = self._plan, self.shop.home
@@ -157,45 +289,69 @@ class IntakePage(Page):
         if chosen is not None:
             self._change(chosen[0], take=not chosen[1].take)
 
+    def action_clear_after(self) -> None:
+        self.query_one("#intake-remove", Checkbox).toggle()
+
     def action_go(self) -> None:
-        """Copy what is ready, after a yes."""
+        """Copy what is ready, after a yes; remove from the folder what is held, only after another."""
         plan = self._plan
-        ready = [p for p in plan.proposals if p.ready] if plan else []
-        if plan is None or not ready:
-            self.shop.say("Nothing is ready to be taken in yet.", "warning")
+        if self._watcher is not None or plan is None:
+            self.shop.say("End the watch first: w." if self._watcher else "Nothing is ready to be taken in yet.",
+                          "warning")
+            return
+        ready = [p for p in plan.proposals if p.ready]
+        held = [p for p in plan.proposals if p.kind is Kind.HELD]
+        removing = self.query_one("#intake-remove", Checkbox).value
+        if not ready:
+            if removing and held:
+                self._ask_to_remove(plan, [], held)
+            else:
+                self.shop.say("Nothing is ready to be taken in yet.", "warning")
             return
         also = [s.name for s in self._stores if s.kind != "primary" and s.name != plan.store
                 and self.shop.online.get(s.id, False)] if self.query_one("#intake-also", Checkbox).value else []
         files, size = sum(len(p.items) for p in ready), sum(p.size for p in ready)
         waiting = sum(1 for p in plan.proposals if p.questions)
+        after = "you are asked once more before anything is removed" if removing else "the folder is left as it is"
         text = f"{counted(files, 'file')}, {data_size(size)}, into {safe(', '.join([plan.store, *also]))}. " \
-               "Every copy is read back and compared; the folder is left as it is."
+               f"Every copy is read back and compared; {after}."
         if waiting:
             text += f"\n{counted(waiting, 'original')} with open questions stay behind."
 
         def answered_(yes: bool | None) -> None:
-            if yes:
-                start_taking_in(self.shop, plan, also, self._taken)
+            if yes and removing:
+                self._ask_to_remove(plan, also, [*ready, *held])
+            elif yes:
+                self._take(plan, also, remove=False)
 
         self.app.push_screen(Question("Take these scans in?", text, yes="Take in"), answered_)
 
-    def _taken(self, _: "Outcome") -> None:
+    def _ask_to_remove(self, plan: Plan, also: list[str], meant: list[Proposal]) -> None:
+        """The second question, of its own; without a yes the folder stays, and what is new is taken in all the same."""
+        files, size = sum(len(p.items) for p in meant), sum(p.size for p in meant)
+        copies = self.shop.home.settings.minimum_copies
+        text = f"{counted(files, 'file')}, {data_size(size)}, from {safe(shown(kept(str(plan.folder))))}\n\n" \
+               f"Each is removed only once {counted(copies, 'store')} hold a copy of it, every copy read back and " \
+               "compared at that moment. Whatever is not proven safe stays, and you are told why. A file removed " \
+               "does not come back."
+
+        def said(yes: bool | None) -> None:
+            if yes or any(p.ready for p in meant):
+                self._take(plan, also, remove=bool(yes))
+
+        self.app.push_screen(Question("Remove these from the folder afterwards?", text, yes="Remove them",
+                                      no="Leave the folder as it is", careful=True), said)
+
+    def _take(self, plan: Plan, also: list[str], *, remove: bool) -> None:
+        self.query_one("#intake-remove", Checkbox).value = False  # a choice for this once
+        start_taking_in(self.shop, plan, also, remove, partial(self._taken, plan, remove))
+
+    def _taken(self, plan: Plan, removing: bool, done: "Outcome", links: int | None) -> None:
+        meant = {i.arrival.path for p in plan.proposals if p.ready for i in p.items}
+        if removing or any(left.path in meant for left in done.left):
+            self._to_tell = outcome_words(plan.folder, done, links, removing)
+            if self.is_current:
+                self.on_screen_resume()
         self._plan = None
-        self.action_look()
-
-
-def proposal_words(proposal: Proposal) -> Content:
-    """What it is and why, from where to where, what to answer."""
-    found = [line((proposal.kind.value, "bold"))]
-    found += [line((reason, "$quiet")) for reason in proposal.reasons]
-    found += [line(("? ", "bold $warning"), question) for question in proposal.questions]
-    found += [line(("! ", "bold $warning"), warning) for warning in proposal.warnings]
-    for item in proposal.items:
-        found.append(line(shown(kept(item.arrival.inside)), (f"  {item.role}", "$quiet")))
-        if item.target:
-            found.append(line(("  → ", "$quiet"), (shown(item.target), "$primary")))
-    found += [line(row) for row in proposal.map.splitlines()]  # the tiles in their master
-    if proposal.take and proposal.capture:
-        notes = ", ".join(f"{name} {value}" for name, value in proposal.capture)
-        found.append(line(("Capture notes  ", "bold"), notes))
-    return lines(found)
+        known: Mapping[Path, Reading] = {i.arrival.path: i.arrival.reading for p in plan.proposals for i in p.items}
+        start_proposing(self.shop, plan.folder, plan.store, known, self._show)

@@ -1,13 +1,14 @@
 """The long jobs the screens can start, each with the words for its result."""
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from catalogue.progress import data_size
 from catalogue.records import stores
 from catalogue.records.database import Database
+from catalogue.screens.newscans import links_words
 from catalogue.screens.wording import counted, safe
 
 if TYPE_CHECKING:
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from catalogue.intake.applying import Outcome
     from catalogue.intake.proposals import Plan
     from catalogue.progress import Cancelled, Report
+    from catalogue.reading.model import Reading
     from catalogue.screens.app import CatalogueApp
 
 
@@ -108,39 +110,50 @@ def ending(outcome: str) -> str:
             "budget": "budget spent; ", "full": "the store is full; "}.get(outcome, "")
 
 
-def start_proposing(shop: "CatalogueApp", folder: Path, store: str, then: "Callable[[Plan], object]") -> bool:
-    """Look at a folder of new scans; ``then`` gets the plan."""
+def start_proposing(shop: "CatalogueApp", folder: Path, store: str, known: "Mapping[Path, Reading]",
+                    then: "Callable[[Plan], object]") -> bool:
+    """Look at a folder of new scans, of which some were read before; ``then`` gets the plan."""
     home = shop.home
 
     def job(db: Database, report: "Report", cancelled: "Cancelled") -> "Plan":
         from catalogue.intake.kinship import likeness_of
         from catalogue.intake.proposals import propose
 
-        return propose(db, home, folder, stores.by_name(db, store), likeness=likeness_of(db, home), report=report,
-                       cancelled=cancelled)
+        # no file is read in this process: some codecs write to standard error, which is the screen
+        return propose(db, home, folder, stores.by_name(db, store), likeness=likeness_of(db, home), known=known,
+                       here=0, report=report, cancelled=cancelled)
 
-    return shop.begin("Looking at new scans", job, lambda plan: f"{counted(len(plan.proposals), 'original')} found.",
-                      then)
+    def told(plan: "Plan") -> str:
+        passed = f" Passed over: {safe('; '.join(plan.obstacles[:3]))}" if plan.obstacles else ""
+        return f"{counted(len(plan.proposals), 'original')} found.{passed}"
+
+    return shop.begin("Looking at new scans", job, told, then)
 
 
-def start_taking_in(shop: "CatalogueApp", plan: "Plan", also: Sequence[str],
-                    then: "Callable[[Outcome], object]") -> bool:
-    """Copy, verify and record what is ready."""
+def start_taking_in(shop: "CatalogueApp", plan: "Plan", also: Sequence[str], remove: bool,
+                    then: "Callable[[Outcome, int | None], object]") -> bool:
+    """Copy, verify and record what is ready. With ``remove`` the folder's files go once they are held safely.
+
+    ``then`` gets the outcome, and how many likenesses were found; None where many scans wait to be compared.
+    """
     home = shop.home
 
-    def job(db: Database, report: "Report", cancelled: "Cancelled") -> "Outcome":
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> "tuple[Outcome, int | None]":
         from catalogue.intake.applying import apply
         from catalogue.intake.kinship import keep_links
 
-        done = apply(db, home, plan, also=chosen(db, also) if also else (), report=report, cancelled=cancelled)
-        keep_links(db, home, done.taken, report, cancelled)
-        return done
+        done = apply(db, home, plan, also=chosen(db, also) if also else (), delete_sources=remove, report=report,
+                     cancelled=cancelled)
+        return done, keep_links(db, home, done.taken, report, cancelled)
 
-    def told(done: "Outcome") -> str:
+    def told(found: "tuple[Outcome, int | None]") -> str:
+        done, links = found
         left = f" {len(done.left)} left: {safe(done.left[0].path.name)}: {done.left[0].why}." if done.left else ""
-        return f"{counted(len(done.taken), 'file')} taken in, each read back and compared.{left}"
+        gone = f" {len(done.removed)} removed from the folder, {len(done.kept)} kept there." if remove else ""
+        files = counted(len({t.source for t in done.taken}), "file")
+        return f"{files} taken in, each read back and compared.{left}{gone} {links_words(links)}".rstrip()
 
-    return shop.begin("Taking in", job, told, then)
+    return shop.begin("Taking in", job, told, lambda found: then(*found))
 
 
 def start_backup(shop: "CatalogueApp") -> bool:

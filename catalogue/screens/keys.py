@@ -117,6 +117,8 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("enter", "answer", "answer", "Say whose work it is, what it shows, and how it was captured.", 1),
         Key("space", "take_or_leave", "take or leave", "Take this original in, or leave it out.", 2),
         Key("g", "go", "take in", "Copy what is ready into the store: verified, recorded.", 3),
+        Key("w", "watch", "watch", "Watch the folder while you scan and hear of bad tiles at once; again ends it.", 4),
+        Key("d", "clear_after", "remove after", "Whether to remove from the folder what is held safely; at first no."),
         Key("ctrl+r", "look", "look again", "Read the folder and propose anew.", 4),
         Key("escape", "leave_box", "list", "From the box to the list, so that keys are keys again.", 5),
     ),

@@ -1,0 +1,83 @@
+"""What intake says: of a proposal, of a scan under watch, and of what became of the files taken in."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from textual.content import Content
+
+from catalogue.intake.proposals import Proposal
+from catalogue.progress import data_size
+from catalogue.records.paths import kept, shown
+from catalogue.screens.facts import line, lines
+from catalogue.screens.watched import DOUBTFUL, STATES, Watched, map_with
+from catalogue.screens.wording import counted, safe
+
+if TYPE_CHECKING:
+    from catalogue.intake.applying import Outcome
+    from catalogue.intake.mosaic import TileMap
+
+BEFORE = ("Type the folder, then Enter looks at it; w watches it while you scan. Nothing is copied before you agree, "
+          "every copy is read back and compared, and the folder itself is left as it is unless you choose otherwise.")
+
+WATCHING = ("Watching. Scan the first tile: it is told here as soon as it is whole; what is wrong with one is told at "
+            "once, on every page. w ends it and shows the plan.")
+
+
+def proposal_words(proposal: Proposal, columns: int, rows: int) -> Content:
+    """What it is and why, what to answer, its tiles in so many columns and rows, from where to where."""
+    found = [line((proposal.kind.value, "bold"))]
+    found += [line(("? ", "bold $warning"), question) for question in proposal.questions]
+    found += [line(("! ", "bold $warning"), warning) for warning in proposal.warnings]
+    found += map_lines(proposal.tiles, columns, rows)
+    found += [line((reason, "$quiet")) for reason in proposal.reasons]
+    for item in proposal.items:
+        found.append(line(shown(kept(item.arrival.inside)), (f"  {item.role}", "$quiet")))
+        if item.target:
+            found.append(line(("  → ", "$quiet"), (shown(item.target), "$primary")))
+    if proposal.take and proposal.capture:
+        notes = ", ".join(f"{name} {value}" for name, value in proposal.capture)
+        found.append(line(("Capture notes  ", "bold"), notes))
+    return lines(found)
+
+
+def watched_words(rows: list[Watched], row: Watched, columns: int, height: int) -> Content:
+    """All that was told of one scan, and the tiles of its original by now."""
+    found = []
+    for kind, text in row.texts:
+        sign, _ = STATES[kind]
+        grave = kind in DOUBTFUL
+        found.append(line((f"{sign} ", "bold $warning" if grave else "bold"), (text, "bold" if grave else "")))
+    if row.arrival and (picture := row.arrival.reading.picture):
+        found.append(line((f"{picture.width}×{picture.height} px, {data_size(row.arrival.reading.size)}", "$quiet")))
+    return lines([*found, *map_lines(map_with(rows, row), columns, height)])
+
+
+def map_lines(tiles: "TileMap | None", columns: int, rows: int) -> list[Content]:
+    """The map, small enough for the room."""
+    return [line(row) for row in tiles.drawn(columns, rows).splitlines()] if tiles else []
+
+
+def outcome_words(folder: Path, done: "Outcome", links: int | None, removing: bool) -> str:
+    """What was taken in, what was removed from the folder, what stayed and why; names one a line."""
+    found = [f"{counted(len({t.source for t in done.taken}), 'file')} taken in, each copy read back and compared."]
+    found += _listed("Not taken in:", [(left.path, left.why) for left in done.left])
+    where = safe(shown(kept(str(folder))))
+    if removing:
+        found += _listed(f"Removed from {where}, {counted(len(done.removed), 'file')}:",
+                         [(path, "") for path in done.removed]) or [f"Nothing was removed from {where}."]
+        found += _listed("Stayed in the folder:", [(left.path, left.why) for left in done.kept])
+    else:
+        found.append(f"{where} is unchanged.")
+    return "\n".join([*found, *filter(None, [links_words(links)])])
+
+
+def links_words(links: int | None) -> str:
+    """What to do about the likenesses of the new scans."""
+    if links is None:
+        return "Many scans wait to be compared: press 3, then i, when there is time."
+    return f"{counted(links, 'likeness', 'likenesses')} found with what is held: press 3 to see." if links else ""
+
+
+def _listed(heading: str, entries: list[tuple[Path, str]]) -> list[str]:
+    rows = [f"  {safe(shown(kept(path.name)))}{f': {safe(why)}' if why else ''}" for path, why in entries]
+    return [heading, *rows] if rows else []
