@@ -16,7 +16,7 @@ from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Button, Checkbox, Input, Label, Select, Static
+from textual.widgets import Button, Input, Label, Select, Static
 
 from catalogue.indexing.crawl import crawl
 from catalogue.indexing.naming import place_of
@@ -31,6 +31,7 @@ from catalogue.screens.jobs import start_index
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.rows import Column, RowTable
+from catalogue.screens.tick import Tick
 from catalogue.screens.wording import cell, counted, number, safe
 from catalogue.settings import Settings
 
@@ -131,7 +132,7 @@ class AddStorePage(Page):
                         yield Label("Kind ")
                         yield Select([(kind, kind) for kind in KINDS], value="primary", allow_blank=False, id="kind",
                                      compact=True)
-                    yield Checkbox("Write the marker, to know the disk again", value=True, id="consent", compact=True)
+                    yield Tick("Write the marker, to know the disk again", value=True, id="consent", compact=True)
                     yield Button("Take this folder and read it", id="take", compact=True, disabled=True)
 
     def on_mount(self) -> None:
@@ -215,7 +216,7 @@ class AddStorePage(Page):
             return
         name = self.query_one("#name", Input).value.strip()
         kind = str(self.query_one("#kind", Select).value)
-        consent = self.query_one("#consent", Checkbox).value
+        consent = self.query_one("#consent", Tick).value
         if not name:
             self.shop.say("Give the store a name.", "warning")
             return

@@ -11,7 +11,7 @@ from textual.binding import BindingType
 from textual.containers import Container, Horizontal, VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Button, Checkbox, Input, Select, Static
+from textual.widgets import Button, Input, Select, Static
 
 from catalogue.intake.proposals import Kind, Plan, Proposal, answered
 from catalogue.progress import data_size
@@ -28,6 +28,7 @@ from catalogue.screens.newscans import BEFORE, WATCHING, outcome_words, proposal
 from catalogue.screens.page import Page
 from catalogue.screens.picture import Picture
 from catalogue.screens.rows import Column, RowTable
+from catalogue.screens.tick import Tick
 from catalogue.screens.watched import Watched, WatchedTable
 from catalogue.screens.watcher import Ended, Told, Watcher
 from catalogue.screens.wording import cell, counted, safe
@@ -58,8 +59,8 @@ class IntakePage(Page):
             yield Select[str]([], prompt="into store", id="intake-store", compact=True)
         with Horizontal(id="intake-choices"):
             yield Button("Watch the folder", id="intake-watch", compact=True)
-            yield Checkbox("copies too", value=True, id="intake-also", compact=True)
-            yield Checkbox("remove from the folder after", id="intake-remove", compact=True)
+            yield Tick("copies too", value=True, id="intake-also", compact=True)
+            yield Tick("remove from the folder after", id="intake-remove", compact=True)
         yield Container(
             WatchedTable(id="watched"),
             RowTable[int]([Column("", 1), Column("What", 24, least=60), Column("Artist", 0), Column("Piece", 0),
@@ -290,7 +291,7 @@ class IntakePage(Page):
             self._change(chosen[0], take=not chosen[1].take)
 
     def action_clear_after(self) -> None:
-        self.query_one("#intake-remove", Checkbox).toggle()
+        self.query_one("#intake-remove", Tick).toggle()
 
     def action_go(self) -> None:
         """Copy what is ready, after a yes; remove from the folder what is held, only after another."""
@@ -301,7 +302,7 @@ class IntakePage(Page):
             return
         ready = [p for p in plan.proposals if p.ready]
         held = [p for p in plan.proposals if p.kind is Kind.HELD]
-        removing = self.query_one("#intake-remove", Checkbox).value
+        removing = self.query_one("#intake-remove", Tick).value
         if not ready:
             if removing and held:
                 self._ask_to_remove(plan, [], held)
@@ -309,7 +310,7 @@ class IntakePage(Page):
                 self.shop.say("Nothing is ready to be taken in yet.", "warning")
             return
         also = [s.name for s in self._stores if s.kind != "primary" and s.name != plan.store
-                and self.shop.online.get(s.id, False)] if self.query_one("#intake-also", Checkbox).value else []
+                and self.shop.online.get(s.id, False)] if self.query_one("#intake-also", Tick).value else []
         files, size = sum(len(p.items) for p in ready), sum(p.size for p in ready)
         waiting = sum(1 for p in plan.proposals if p.questions)
         after = "you are asked once more before anything is removed" if removing else "the folder is left as it is"
@@ -343,7 +344,7 @@ class IntakePage(Page):
                                       no="Leave the folder as it is", careful=True), said)
 
     def _take(self, plan: Plan, also: list[str], *, remove: bool) -> None:
-        self.query_one("#intake-remove", Checkbox).value = False  # a choice for this once
+        self.query_one("#intake-remove", Tick).value = False  # a choice for this once
         start_taking_in(self.shop, plan, also, remove, partial(self._taken, plan, remove))
 
     def _taken(self, plan: Plan, removing: bool, done: "Outcome", links: int | None) -> None:

@@ -277,11 +277,12 @@ async def test_the_folder_stays_unless_removing_is_chosen_and_said_again(
     async with running(Home(shop.folder, Settings(workers=1)), place="intake") as pilot:
         await until(pilot, lambda: len(app_of(pilot).online) == 2)
         choice = page_of(pilot).query_one("#intake-remove", Checkbox)
-        assert not choice.value
+        assert not choice.value and "▐ ▌ remove from the folder after" in words(pilot)
         await proposed_and_answered(pilot, key)
         await pilot.press("d", "g")
         await settled(pilot)
-        assert choice.value and "asked once more" in asked(pilot)
+        assert choice.value and "▐X▌ remove from the folder after" in words(pilot)
+        assert "asked once more" in asked(pilot)
         await pilot.press("enter")
         await settled(pilot)
         question = pilot.app.screen
