@@ -18,7 +18,7 @@ def matches(a: Features, b: Features, ratio: float = limits.RATIO) -> Indices:
     # unit vectors but for rounding: the nearest is the one with the largest product
     product = _unit(a.sift) @ _unit(b.sift).T
     forth = _ratio_test(product, ratio)
-    back = _ratio_test(product.T, ratio)[:, ::-1]
+    back = _ratio_test(np.ascontiguousarray(product.T), ratio)[:, ::-1]
     both = np.concatenate([forth, back])
     return np.unique(both, axis=0) if len(both) else both
 
@@ -29,10 +29,11 @@ def _unit(codes: Bytes) -> Floats:
 
 
 def _ratio_test(product: Floats, ratio: float) -> Indices:
-    best = np.argmax(product, axis=1)
-    rows = np.arange(len(product))
+    rows, best = np.arange(len(product)), np.argmax(product, axis=1)
     first = product[rows, best]
-    second = np.partition(product, -2, axis=1)[:, -2]
+    product[rows, best] = -np.inf
+    second = product.max(axis=1)
+    product[rows, best] = first
     # distance² between unit vectors = 2 − 2·product
     good = (2 - 2 * first) < ratio**2 * (2 - 2 * second)
     return np.stack([rows[good], best[good]], axis=1)

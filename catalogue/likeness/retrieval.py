@@ -25,7 +25,6 @@ from catalogue.likeness.features import THUMB, VERSION, Bytes, Features, bits
 from catalogue.progress import Cancelled, never
 
 MANIFEST = "manifest.json"
-faiss.omp_set_num_threads(1)  # segments are searched side by side instead
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,7 +238,7 @@ def _lists(codes: Bytes) -> Any:
         if len(codes):
             flat.add(codes)
         return flat
-    count = int(np.clip(len(codes) // 1500, 64, 8192))
+    count = int(np.clip(len(codes) // 1500, 16, 8192))
     lists = faiss.IndexBinaryIVF(faiss.IndexBinaryFlat(256), 256, count)
     lists.own_fields = False
     lists.cp.niter, lists.cp.max_points_per_centroid, lists.cp.seed = 6, 64, 7
@@ -286,6 +285,7 @@ def _codes(segment: Segment) -> Bytes:
 
 
 def _search(segment: Segment, features: Features, phashes: Sequence[int], most: int) -> list[Candidate]:
+    faiss.omp_set_num_threads(1)  # counts for this thread only: segments are searched side by side instead
     votes = _votes(segment, features)
     apart = np.full(len(segment.keys), 64, np.int64)
     stored = np.asarray(segment.phashes)

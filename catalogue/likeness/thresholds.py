@@ -79,7 +79,7 @@ TEXTURE_HOLD = 7.0      # standard deviations at which a shift is believed
 TEXTURE_SURE = 9.0      # … and at which it shows the same surface
 
 # --- the index on disk ---------------------------------------------------------------------------------
-FLAT_ROWS = 40_000      # descriptors searched one by one rather than through lists
+FLAT_ROWS = 6_000       # descriptors searched one by one rather than through lists
 SEGMENT_SMALL = 400     # scans; segments of up to this many are merged as they pile up
 SEGMENTS_SMALL = 12
 SEGMENTS_LARGE = 8
