@@ -62,6 +62,9 @@ def mosaic(names: Sequence[str], sizes: Sequence[tuple[float, float]], laid: Map
             frames[i] = frames[j] @ _on(found)
     if len(frames) < 2:
         return None
+    first = min(frames)  # all as the first one was laid, so that the map does not turn with a turned tile
+    upright = np.diag([*sizes[first], 1.0]) @ np.linalg.inv(frames[first])
+    frames = {number: upright @ frame for number, frame in frames.items()}
     square = np.array([[0, 1, 1, 0], [0, 0, 1, 1], [1, 1, 1, 1]], float)
     corners = {number: (frame @ square)[:2].T for number, frame in frames.items()}
     every = np.concatenate(list(corners.values()))

@@ -37,6 +37,8 @@ if TYPE_CHECKING:
     from catalogue.intake.applying import Outcome
     from catalogue.intake.mosaic import TileMap
 
+MAP_ROWS = 16
+
 
 class IntakePage(Page):
     """Folder and store on top, one row an original (or, under watch, one row a scan), details and picture below."""
@@ -105,9 +107,9 @@ class IntakePage(Page):
 
     @property
     def _room(self) -> tuple[int, int]:
-        """Columns and rows of the details, a line spared for the heading."""
+        """Columns and rows for the map of tiles: all of it to be seen, and on a large screen what stands below too."""
         size = self.query_one("#proposal-scroll").size
-        return max(20, size.width - 1), max(8, size.height - 1)
+        return max(20, size.width - 1), min(max(8, size.height - 1), MAP_ROWS)
 
     def catalogue_changed(self) -> None:
         def show(found: list[Store]) -> None:
@@ -215,6 +217,9 @@ class IntakePage(Page):
         ready = sum(len(p.items) for p in plan.proposals if p.ready)
         table.entitle(f"New scans: {counted(ready, 'file')} ready" if plan.proposals else "No pictures there")
         table.show_rows(range(len(plan.proposals)), self._cells, lambda index: index, keep=not first)
+        if not plan.proposals:
+            self._say(Content(BEFORE))
+            self._show_picture(None, None)
         if first:
             table.focus()
 

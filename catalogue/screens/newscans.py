@@ -43,7 +43,7 @@ def proposal_words(proposal: Proposal, columns: int, rows: int) -> Content:
 def watched_words(rows: list[Watched], row: Watched, columns: int, height: int) -> Content:
     """All that was told of one scan, and the tiles of its original by now."""
     found = []
-    for kind, text in row.texts:
+    for kind, text in sorted(row.texts, key=lambda told: told[0] not in DOUBTFUL):
         sign, _ = STATES[kind]
         grave = kind in DOUBTFUL
         found.append(line((f"{sign} ", "bold $warning" if grave else "bold"), (text, "bold" if grave else "")))

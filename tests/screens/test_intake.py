@@ -308,7 +308,7 @@ async def test_the_folder_stays_unless_removing_is_chosen_and_said_again(
         assert list(key.iterdir()) == []
         await pilot.press("escape")
         await settled(pilot)
-        assert "No pictures there" in words(pilot)
+        assert "No pictures there" in words(pilot) and "scan [1].tif" not in details(pilot)
 
 
 def damaged_on(name: str) -> Callable[..., Any]:

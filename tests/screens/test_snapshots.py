@@ -1,16 +1,26 @@
 """The main screens as pictures, at two sizes. Look at a changed one before accepting it with --snapshot-update."""
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterator
+from datetime import datetime
+from pathlib import Path
 from typing import Any
 
 import pytest
 from textual.pilot import Pilot
 from textual.widgets import Input
 
+from catalogue.intake.arrivals import Arrival
+from catalogue.intake.guessing import Guess
+from catalogue.intake.mosaic import TileMap
+from catalogue.intake.proposals import Item, Kind, Plan, Proposal
+from catalogue.intake.watching import News, Watch
+from catalogue.likeness.tiles import Place
 from catalogue.records.browsing import Coverage
+from catalogue.screens import intake
 from catalogue.screens.app import CatalogueApp
+from catalogue.screens.watched import WatchedTable
 from catalogue.settings import Home
-from tests.screens.shop import listed, settled, until
+from tests.screens.shop import listed, painted, reading, settled, until
 
 SIZES = {"small": (80, 24), "large": (200, 60)}
 
@@ -46,6 +56,68 @@ def test_places(shop: Home, snap_compare: Any, place: str, monkeypatch: pytest.M
     monkeypatch.setattr("catalogue.records.browsing.coverage",
                         lambda _: Coverage(9, 9, 0, 0, 0, 0))
     assert snap_compare(CatalogueApp(shop, colours=True), terminal_size=SIZES["small"], run_before=arrived(place))
+
+
+def tiles_proposed(tmp: Path) -> Plan:
+    """Four tiles with their stitched master, and one scan nobody knows."""
+    def item(number: int, name: str, role: str, colour: tuple[int, int, int]) -> Item:
+        path = tmp / name
+        read = reading(number, str(path), painted(colour))
+        target = f"Tobin Quarrel/Red Barn/Tobin Quarrel - Red Barn - {role} {number}.tif"
+        return Item(Arrival(path, name, read, datetime(2026, 1, 30, 10, number)), role, number, target)
+
+    tiles = [item(n, f"scan_000{n}.tif", "tile", (150, 60 + 20 * n, 50)) for n in range(1, 5)]
+    places = tuple(Place(f"scan_000{n}.tif", ((x, y), (x + .6, y), (x + .6, y + .6), (x, y + .6)), 0.0)
+                   for n, (x, y) in enumerate(((0, 0), (.4, 0), (0, .4), (.4, .4)), 1))
+    sure = Guess("Tobin Quarrel", 0.95, "a re-scan of what is held")
+    set_ = Proposal(Kind.TILES_AND_MASTER, (*tiles, item(5, "barn [all].tif", "master", (170, 70, 40))), sure,
+                    Guess("Red Barn", 0.95, "a re-scan of what is held"), tiles=TileMap(places, 4 / 3),
+                    capture=(("device", "flatbed"), ("relief mm", "2.5")), reasons=("4 overlaps seen",),
+                    warnings=("scan_0003.tif overlaps its neighbours by 9% at most; 25% is wished.",))
+    alone = Proposal(Kind.MASTER, (item(6, "scan_0006.tif", "master", (40, 90, 140)),), Guess(), Guess())
+    return Plan(tmp, 1, "main disk", tmp, (set_, alone))
+
+
+@pytest.mark.parametrize("size", list(SIZES))
+def test_new_scans(shop: Home, snap_compare: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, size: str) -> None:
+    def proposed(_: Any, __: Path, ___: str, ____: Any, then: Any) -> bool:
+        then(tiles_proposed(tmp_path))
+        return True
+
+    monkeypatch.setattr(intake, "start_proposing", proposed)
+
+    async def run(pilot: Pilot[None]) -> None:
+        await arrived("intake")(pilot)
+        pilot.app.screen.query_one("#intake-folder", Input).value = "key"
+        await pilot.press("enter")
+        await settled(pilot)
+
+    assert snap_compare(CatalogueApp(shop, colours=True), terminal_size=SIZES[size], run_before=run)
+
+
+def test_under_watch(shop: Home, snap_compare: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    proposal = tiles_proposed(tmp_path).proposals[0]
+
+    def look(watch: Watch) -> Iterator[News]:
+        if not watch.arrivals:
+            for number, item in enumerate(proposal.items[:3], 1):
+                watch.arrivals[item.arrival.inside] = item.arrival
+                yield News("arrived", item.arrival.path, f"{item.arrival.inside}: lies on the others", item.arrival,
+                           TileMap(proposal.tiles.places[:number], 4 / 3) if proposal.tiles else None)
+            yield News("warning", item.arrival.path, "scan_0003.tif is turned 90° against scan_0001.tif: the weave will"
+                       " not join. Scan it again, turned as the others.")
+
+    monkeypatch.setattr(Watch, "look", look)
+
+    async def run(pilot: Pilot[None]) -> None:
+        await arrived("intake")(pilot)
+        pilot.app.screen.query_one("#intake-folder", Input).value = "key"
+        await pilot.press("escape", "w")
+        await until(pilot, lambda: any(s.state == "warning" for s in pilot.app.screen.query_one(WatchedTable).scans))
+        pilot.app.clear_notifications()
+        await settled(pilot)
+
+    assert snap_compare(CatalogueApp(shop, colours=True), terminal_size=SIZES["small"], run_before=run)
 
 
 def test_search(shop: Home, snap_compare: Any) -> None:
