@@ -1,23 +1,34 @@
+#!/usr/bin/env python3
 """Measure the screens on a catalogue of 100,000 scans: start to first row, every key, search as you type.
 
     python scripts/bench_screens.py [--scans 100000] [--keep FOLDER] [--json]
 
-Rows are invented and written through the records room. Times are of this machine, through Textual's Pilot at 200×60. A
-key's time runs from the press until every message it caused is handled and the screen is drawn. Pilot waits some
-milliseconds of its own for each key, and a busy machine makes every wait longer, so beside the time by the clock stand
-the processor time of the screen's thread, which is what a key costs, and both for a key that does nothing.
+Rows are invented and written through the records room (screens_rows.py). Prints Markdown tables of milliseconds:
+
+1. What a person waits: the program runs in a pseudo-terminal of 200×60 and of 80×24 and gets keys as a terminal sends
+   them; a terminal model says when the screen first looked different and when it last did (screens_keys.py).
+   "longest turn" is the longest time in which the program's event loop could not have taken the next key.
+2. The same through Textual's Pilot at 200×60: the time by the clock until every message a key caused is handled, which
+   holds Pilot's own wait, and the processor time of the screen's thread; both for a key that does nothing, too.
+
+Processor time of the program in the terminal is known on Linux only.
 """
 
 import argparse
 import asyncio
 import json
-import random
 import statistics
+import sys
 import tempfile
 import time
-from collections.abc import Awaitable, Callable
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+sys.path[:0] = [str(Path(__file__).resolve().parent), str(Path(__file__).resolve().parent.parent)]
+
+from screens_keys import Sitting, p95  # noqa: E402
+from screens_rows import build  # noqa: E402
 
 if TYPE_CHECKING:
     from textual.pilot import Pilot
@@ -25,119 +36,50 @@ if TYPE_CHECKING:
     from catalogue.screens.app import CatalogueApp
     from catalogue.settings import Home
 
-WORDS = [
-    "Harbour", "Quay", "Terrace", "Meadow", "Fell", "Lantern", "Orchard", "Slipway", "Kiosk", "Ferry", "Thimble",
-    "Walnut", "Pebble", "Heron", "Barley", "Ember", "Slate", "Willow", "Copper", "Juniper", "Cinder", "Saffron",
-    "Anchor", "Gable", "Millrace", "Hollow", "Lichen", "Marram", "Otter", "Plover",
-]
-TIMES = [
-    "Morning", "Noon", "Evening", "Winter", "Spring", "Rain", "Frost", "Study", "Sketch", "Reprise", "Low", "High",
-    "Blue", "Grey", "Yellow", "Red",
-]
-FIRST = [
-    "Ansel", "Brida", "Corin", "Dagny", "Edda", "Fenn", "Greta", "Hollis", "Idris", "Jorun", "Kester", "Linnea",
-    "Magnus", "Nessa", "Odile", "Piers",
-]
-LAST = [
-    "Quarrel", "Tarnow", "Vandrel", "Ostrel", "Brunmar", "Pennyroy", "Grauwick", "Ambrosh", "Fethgar", "Castermain",
-    "Halvik", "Umberlow",
-]
-SCANS_A_PIECE = 4
-PREVIEWS = 24          # pictures, shared out over all masters
+SIZES = ((200, 60), (80, 24))
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--scans", type=int, default=100_000)
     parser.add_argument("--keep", type=Path, help="build the catalogue here, or use the one that is here")
+    parser.add_argument("--only", choices=("terminal", "pilot"), help="one of the two measures")
+    parser.add_argument("--brief", action="store_true", help="a fifth of the keys, for a quick look")
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         home = asked.keep or Path(folder)
         if not (home / "catalogue.sqlite").exists():
+            home.mkdir(parents=True, exist_ok=True)
             build(home, asked.scans)
-        figures = measure(home)
+        sittings = [] if asked.only == "pilot" else [Sitting(home, *size, brief=asked.brief) for size in SIZES]
+        single, through_pilot = ({}, {}) if asked.only == "terminal" else measured(home)
     if asked.json:
-        print(json.dumps(figures, indent=1))
+        print(json.dumps({"terminal": [sitting.figures() for sitting in sittings], "single": single,
+                          "pilot": through_pilot}, indent=1))
         return
-    for name, value in figures.items():
-        print(f"{name:<58} {value:8.1f} ms")
+    for sitting in sittings:
+        print("\n".join([*sitting.table(), ""]))
+    if single:
+        print("| | ms |\n|---|---|")
+        print("\n".join(f"| {name} | {value:.1f} |" for name, value in single.items()))
+        print("\n| through Pilot, 200×60 | processor, median | processor, p95 | clock, p95 |\n|---|---|---|---|")
+        print("\n".join(f"| {name} | {' | '.join(f'{value:.0f}' for value in values)} |"
+                        for name, values in through_pilot.items()))
 
 
-def build(folder: Path, count: int) -> None:
-    """A catalogue of invented rows with a few painted previews."""
-    from catalogue.reading.model import Picture, Reading
-    from catalogue.records import files, orders, pieces, scans, stores
-    from catalogue.records.database import open_database, transaction
-
-    chance = random.Random(7)
-    db = open_database(folder / "catalogue.sqlite")
-    pictures = [painted(chance) for _ in range(PREVIEWS)]
-    picture = Picture(9000, 12000, 16, "uint", 3, "RGB", "none", "strips", ppi_x=600.0, ppi_y=600.0)
-    begun = time.perf_counter()
-    with transaction(db):
-        homes = [stores.add(db, name, f"/stores/{name}", kind, name).id
-                 for name, kind in (("main disk", "primary"), ("share", "copy"))]
-        artists = [pieces.artist_called(db, f"{chance.choice(FIRST)} {chance.choice(LAST)} {number}")
-                   for number in range(max(1, count // 100))]
-        piece_id, artist, title = 0, artists[0], ""
-        for number in range(count):
-            if number % SCANS_A_PIECE == 0:
-                artist = chance.choice(artists)
-                title = f"{chance.choice(WORDS)} {chance.choice(TIMES)} {number // SCANS_A_PIECE}"
-                piece_id = pieces.piece_called(db, artist.id, title, str(chance.randint(1990, 2025)))
-            role = ("master", "tile", "tile", "print file")[number % SCANS_A_PIECE]
-            sha256 = f"{number:064x}"
-            path = f"{artist.name}/{title}/{title} {role} {number % SCANS_A_PIECE}.tif"
-            preview = pictures[number % PREVIEWS] if role == "master" and number < 4000 else None
-            if preview is not None:
-                place = folder / "previews" / sha256[:2] / f"{sha256}.webp"
-                place.parent.mkdir(parents=True, exist_ok=True)
-                place.write_bytes(preview)
-            scan_id = scans.save(db, Reading(path, 600_000_000, number, sha256, format="TIFF", picture=picture,
-                                             preview=preview), role=role, piece_id=piece_id)
-            for store_id in homes[:1 + (role == "master")]:
-                files.save(db, store_id, path, 600_000_000, number, scan_id, verified=True)
-            if role == "master":
-                pieces.set_current(db, piece_id, scan_id, "proposed")
-                placed = f"{chance.randint(2015, 2025)}-{chance.randint(1, 12):02d}-15"
-                order = orders.save(db, f"B{number:06d}", placed,
-                                    buyer=f"{chance.choice(FIRST)} {chance.choice(LAST)}", status="printed")
-                orders.add_line(db, order, orders.NewLine(piece_id, 500, 700, chance.randint(1, 10), "cotton rag",
-                                                          scan_sha256=sha256))
-    db.execute("ANALYZE")
-    db.close()
-    print(f"built {count:,} scans in {time.perf_counter() - begun:.0f} s")
-
-
-def painted(chance: random.Random) -> bytes:
-    """A preview of the usual size: soft fields with grain, as WebP."""
-    import io
-
-    from PIL import Image, ImageFilter
-
-    small = Image.new("RGB", (12, 16))
-    small.putdata([tuple(chance.randint(40, 230) for _ in range(3)) for _ in range(12 * 16)])
-    large = small.resize((768, 1024), Image.Resampling.BICUBIC)
-    grain = Image.effect_noise((768, 1024), 40).convert("RGB").filter(ImageFilter.GaussianBlur(1))
-    out = io.BytesIO()
-    Image.blend(large, grain, 0.15).save(out, "WEBP", quality=85)
-    return out.getvalue()
-
-
-def measure(folder: Path) -> dict[str, float]:
-    """Milliseconds by name."""
+def measured(folder: Path) -> tuple[dict[str, float], dict[str, tuple[float, float, float]]]:
+    """Milliseconds by name: single figures, and keys through Pilot."""
     begun = time.perf_counter()
     from catalogue.screens.app import CatalogueApp, calm_memory
     from catalogue.settings import Home
 
     calm_memory()
-    imports = time.perf_counter() - begun
-    figures = {"imports": imports * 1000}
+    single = {"imports": (time.perf_counter() - begun) * 1000}
     starts = [asyncio.run(first_row(Home(folder))) for _ in range(5)]
-    figures["start to first row, median of 5"] = statistics.median(starts)
-    figures |= asyncio.run(keys(CatalogueApp(Home(folder), colours=True)))
-    return figures
+    single["start to first row after imports, median of 5"] = statistics.median(starts)
+    single |= search_times(Home(folder))
+    return single, asyncio.run(keys(CatalogueApp(Home(folder), colours=True)))
 
 
 async def until(pilot: "Pilot[None]", met: Callable[[], bool], seconds: float = 20.0) -> None:
@@ -165,9 +107,9 @@ async def first_row(home: "Home") -> float:
     return spent * 1000
 
 
-async def keys(app: "CatalogueApp") -> dict[str, float]:
-    """95th percentiles over many presses."""
-    figures: dict[str, float] = {}
+async def keys(app: "CatalogueApp") -> dict[str, tuple[float, float, float]]:
+    """Processor time, median and p95, and time by the clock, p95."""
+    figures: dict[str, tuple[float, float, float]] = {}
 
     async def pressed(name: str, presses: list[str]) -> None:
         clock, busy = [], []
@@ -176,41 +118,30 @@ async def keys(app: "CatalogueApp") -> dict[str, float]:
             await pilot.press(key)
             clock.append((time.perf_counter() - begun) * 1000)
             busy.append((time.thread_time() - spent) * 1000)
-        figures[f"{name}: clock, p95"] = statistics.quantiles(clock, n=20)[-1]
-        figures[f"{name}: processor, median"] = statistics.median(busy)
-        figures[f"{name}: processor, p95"] = statistics.quantiles(busy, n=20)[-1]
-
-    async def timed(name: str, start: Callable[[], Awaitable[Any]], met: Callable[[], bool]) -> None:
-        begun = time.perf_counter()
-        await start()
-        await until(pilot, met)
-        figures[name] = (time.perf_counter() - begun) * 1000
+        figures[name] = statistics.median(busy), p95(busy), p95(clock)
 
     async with app.run_test(size=(200, 60)) as pilot:
         pieces = app.screen.query_one("#pieces")
         await until(pilot, lambda: bool(pieces.row_count))
-        await pressed("idle key", ["f9"] * 40)
-        await pressed("down through pieces, pages loading", ["down"] * 400)
-        await pressed("up through pieces", ["up"] * 200)
-        await pressed("page down", ["pagedown"] * 40)
-        await timed("end of 25,000 pieces", lambda: pilot.press("end"), lambda: pieces.ends and not pieces.begins)
-        await pressed("up from the end", ["up"] * 200)
-        await pressed("artists, pieces reloading", ["left", *["down"] * 80])
+        await pressed("a key that does nothing", ["f9"] * 40)
+        await pressed("down through pieces", ["down"] * 200)
+        await pressed("up through pieces", ["up"] * 100)
+        await pressed("page down, pages loading", ["pagedown"] * 40)
+        await pressed("artist after artist, pieces reloading", ["left", *["down"] * 80])
         await pressed("open a piece and back", ["right", *["enter", "escape"] * 30])
-        await pressed("orders and back", ["2", "1"] * 30)
-        await pressed("down through orders", ["2", *["down"] * 150])
+        await pressed("to the orders and back", ["2", "1"] * 30)
+        await pressed("down through orders", ["2", *["down"] * 100])
         await pressed("search, each letter", ["slash", *"harbour evening 12", *["backspace"] * 18, *"quarrel 50x70"])
     app.close_lanes()
-    figures |= search_times(app)
     return figures
 
 
-def search_times(app: "CatalogueApp") -> dict[str, float]:
+def search_times(home: "Home") -> dict[str, float]:
     """The search itself, without the screen."""
     from catalogue.records.database import open_database
     from catalogue.records.search import load_vocabulary, search
 
-    db = open_database(app.home.database)
+    db = open_database(home.database)
     vocabulary = load_vocabulary(db)
     times = []
     for words in ("harbour evening", "quarrel", "50x70", "slipway frost 12", "tarnow", "meadow rain"):
@@ -219,8 +150,7 @@ def search_times(app: "CatalogueApp") -> dict[str, float]:
             search(db, words[:length], 12, vocabulary)
             times.append((time.perf_counter() - begun) * 1000)
     db.close()
-    return {"search alone, median": statistics.median(times),
-            "search alone, p95": statistics.quantiles(times, n=20)[-1]}
+    return {"search alone, median": statistics.median(times), "search alone, p95": p95(times)}
 
 
 if __name__ == "__main__":

@@ -25,6 +25,7 @@ from catalogue.screens.alike import AlikePage
 from catalogue.screens.asking import ask, run
 from catalogue.screens.audit import AuditPage
 from catalogue.screens.browse import BrowsePage
+from catalogue.screens.escape import quicken
 from catalogue.screens.graphics import SharpPicture, sharp_pictures
 from catalogue.screens.health import HealthPage
 from catalogue.screens.intake import IntakePage
@@ -50,6 +51,7 @@ def open_screens(home: Home, *, mouse: bool = True) -> None:
     """Run the screens until the person leaves. Needs a terminal; gives nothing back."""
     app = CatalogueApp(home, sharp=sharp_pictures(home.settings))
     calm_memory()
+    quicken()
     app.run(mouse=mouse)
     app.close_lanes()
     if app.work is not None and not app.work.wait(0):
@@ -244,13 +246,24 @@ class CatalogueApp(App[None]):
         if self.current_mode == "first":
             self.say("Point to a folder of scans first.")
         else:
-            await self.switch_mode(mode)
+            with self.batch_update():
+                await self.switch_mode(mode)
+
+    def delay_update(self, delay: float = 0.001) -> None:
+        """Textual holds drawing back for a twentieth of a second when the place changes; ours is drawn once made."""
+        super().delay_update(delay)
 
     def action_search(self) -> None:
         from catalogue.screens.search import SearchDialog
 
-        if not isinstance(self.screen, SearchDialog):
-            self.push_screen(SearchDialog(), self._open_hit)
+        name = f"search in {self.current_mode}"
+        if not self.is_screen_installed(name):
+            self.install_screen(SearchDialog(), name)  # kept: showing it again costs a third of making it
+        elif (dialog := self.get_screen(name, SearchDialog)) in self.screen_stack:
+            return
+        else:
+            dialog.begin_anew()
+        self.push_screen(name, self._open_hit)
 
     async def _open_hit(self, hit: "Hit | None") -> None:
         if hit is None:

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 RAMP = " .:-=+*#%@"  # more and more ink, for terminals without colours; plain ASCII reads in every font
+HALF_BLOCK = "▀"
+COARSER = bytes(value & 0xFC for value in range(256))  # nobody sees the difference, and more neighbours are alike
 INKS = ("colours", "light on dark", "dark on light")
 
 
@@ -25,11 +27,56 @@ Mark = tuple[float, float, float, float]   # left, top, right, bottom: fractions
 
 
 @dataclass(frozen=True, slots=True)
+class Cells:
+    """A row of half blocks: red, green, blue of every cell's upper half, and of the lower, or nothing there.
+
+    ``sequence`` is what a terminal of 16 million colours gets for it. A picture has thousands of cells; as objects of
+    their own they would cost more than all the rest of a screen, so they become that only where one is asked for.
+    """
+
+    above: bytes
+    below: bytes
+    sequence: str
+
+    def __len__(self) -> int:
+        return len(self.above) // 3
+
+    def part(self, start: int, end: int) -> "Cells":
+        """Some of the cells."""
+        return cells(self.above[start * 3:end * 3], self.below[start * 3:end * 3])
+
+    def segments(self, step: int = 1) -> list[Segment]:
+        """For Rich; with a ``step`` coarser, so many cells in the colours of their middle one."""
+        found = []
+        for start in range(0, len(self), step):
+            end = min(start + step, len(self))
+            at = (start + end) // 2 * 3
+            upper, lower = self.above[at:at + 3], self.below[at:at + 3]
+            found.append(Segment(HALF_BLOCK * (end - start),
+                                 Style.from_color(_colour(*upper), _colour(*lower) if lower else None)))
+        return found
+
+
+def cells(above: bytes, below: bytes) -> Cells:
+    """A row of half blocks from the samples of two rows of pixels; ``below`` may be empty."""
+    parts, last = [], b""
+    for at in range(0, len(above), 3):
+        pair = above[at:at + 3] + below[at:at + 3]
+        if pair != last:
+            ink = f"\x1b[38;2;{pair[0]};{pair[1]};{pair[2]}"
+            parts.append(f"{ink};48;2;{pair[3]};{pair[4]};{pair[5]}m" if below else f"{ink}m")
+            last = pair
+        parts.append(HALF_BLOCK)
+    parts.append("\x1b[0m")
+    return Cells(above, below, "".join(parts))
+
+
+@dataclass(frozen=True, slots=True)
 class Drawing:
-    """Rows of segments, all ``width`` cells wide."""
+    """Rows, all ``width`` cells wide: half blocks, or signs where there are no colours."""
 
     width: int
-    rows: tuple[tuple[Segment, ...], ...]
+    rows: tuple[Cells, ...] | tuple[str, ...]
 
 
 def fitted(width: int, height: int, columns: int, rows: int) -> tuple[int, int]:
@@ -86,21 +133,11 @@ def _outline(picture: "Image", marks: tuple[Mark, ...], ink: int | tuple[int, in
             outline=ink)
 
 
-def _half_blocks(picture: "Image") -> Iterator[tuple[Segment, ...]]:
-    width, height = picture.size
-    data = picture.tobytes()
-    for top in range(0, height, 2):
-        upper = data[top * width * 3:(top + 1) * width * 3]
-        lower = data[(top + 1) * width * 3:(top + 2) * width * 3]
-        row = []
-        for x in range(0, width * 3, 3):
-            above = _colour(upper[x] & 0xFC, upper[x + 1] & 0xFC, upper[x + 2] & 0xFC)
-            if lower:
-                below = _colour(lower[x] & 0xFC, lower[x + 1] & 0xFC, lower[x + 2] & 0xFC)
-                row.append(Segment("▀", Style.from_color(above, below)))
-            else:
-                row.append(Segment("▀", Style.from_color(above)))
-        yield tuple(row)
+def _half_blocks(picture: "Image") -> Iterator[Cells]:
+    length = picture.width * 3
+    data = picture.tobytes().translate(COARSER)
+    for top in range(0, picture.height, 2):
+        yield cells(data[top * length:(top + 1) * length], data[(top + 1) * length:(top + 2) * length])
 
 
 @lru_cache(65536)
@@ -108,9 +145,8 @@ def _colour(red: int, green: int, blue: int) -> Color:
     return Color.from_rgb(red, green, blue)
 
 
-def _shades(picture: "Image", ramp: str) -> Iterator[tuple[Segment, ...]]:
+def _shades(picture: "Image", ramp: str) -> Iterator[str]:
     width, height = picture.size
     data = picture.tobytes()
     for y in range(height):
-        row = data[y * width:(y + 1) * width]
-        yield (Segment("".join(ramp[value * len(ramp) // 256] for value in row)),)
+        yield "".join(ramp[value * len(ramp) // 256] for value in data[y * width:(y + 1) * width])

@@ -1,10 +1,19 @@
 """What every screen shares: the lines around it, asking the catalogue off the thread, and one place for errors."""
 
 from collections.abc import Callable, Iterable
+from functools import lru_cache
 from typing import TYPE_CHECKING, ClassVar, TypeVar, cast
 
-from textual.app import ComposeResult
+from rich.segment import Segment
+from rich.style import Style as RichStyle
+from textual.app import ComposeResult, RenderResult
+from textual.color import Color
+from textual.css.styles import RulesMap
+from textual.renderables.background_screen import BackgroundScreen
 from textual.screen import ModalScreen, Screen
+from textual.strip import Strip
+from textual.style import Style
+from textual.visual import RenderOptions, Visual
 from textual.widget import Widget
 from textual.worker import Worker
 
@@ -73,5 +82,40 @@ class Dialog(ModalScreen[T]):
         """On the reading thread; see :func:`ask`."""
         return ask(self, self.shop.lanes["read"], job, then, group=group)
 
+    def render(self) -> RenderResult:  # type: ignore[override]  # whatever may be drawn, as for every widget
+        behind = super().render()
+        return Behind(behind) if isinstance(behind, BackgroundScreen) else behind
+
     def action_back(self) -> None:
         self.dismiss(None)
+
+
+class Behind(Visual):
+    """The page behind a panel, dimmed.
+
+    Textual mixes the colours of every cell anew for each drawing, which over a picture takes longer than a key may;
+    here every pair of colours is mixed once.
+    """
+
+    def __init__(self, behind: BackgroundScreen) -> None:
+        self._screen, self._veil = behind.screen, behind.color
+
+    def render_strips(self, width: int, height: int | None, style: Style,  # noqa: ARG002 - Textual's
+                      options: RenderOptions) -> list[Strip]:  # noqa: ARG002
+        return [Strip([Segment(text, _dimmed(style or RichStyle.null(), self._veil)) for text, style, _ in strip],
+                      strip.cell_length)
+                for strip in self._screen._compositor.render_strips()]
+
+    def get_optimal_width(self, rules: RulesMap, container_width: int) -> int:  # noqa: ARG002 - Textual's
+        return container_width
+
+    def get_height(self, rules: RulesMap, width: int) -> int:  # noqa: ARG002 - Textual's
+        return self._screen.size.height
+
+
+@lru_cache(8192)
+def _dimmed(style: RichStyle, veil: Color) -> RichStyle:
+    """A style seen through a veil; what a click would do is left out."""
+    ink, ground = ((Color.from_rich_color(color) + veil).rich_color if color is not None else None
+                   for color in (style.color, style.bgcolor))
+    return style.clear_meta_and_links() + RichStyle.from_color(ink, ground)

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, cast
 from rich.segment import Segment
 from rich.style import Style
 from textual import events
-from textual.geometry import Size
+from textual.geometry import Region, Size
 from textual.strip import Strip
 from textual.widget import Widget
 
 from catalogue.screens.asking import run
+from catalogue.screens.cells import PictureStrip
 from catalogue.screens.drawing import Drawing, Mark, draw, fitted, opened
 from catalogue.screens.wording import safe
 
@@ -21,8 +22,9 @@ if TYPE_CHECKING:
 
 Source = Path | bytes   # a stored preview, or one just made
 Wanted = tuple[Source, int, int, str, tuple[Mark, ...]]   # picture, columns, rows, ink, marks
+BLUR = 6       # cells in one colour while a panel lies over the picture
 SETTLE = 0.06  # seconds the cursor must rest before a picture is decoded
-KEPT = 24      # drawings kept; each is some thousand objects, which every collection of garbage walks through
+KEPT = 48      # drawings kept, a fifth of a megabyte each on a large screen
 
 
 class Drawings:
@@ -61,7 +63,7 @@ class Picture(Widget):
         self._drawing: Drawing | None = None
         self._sharp: Widget | None = None
         self._strips: list[Strip] | None = None
-        self._strips_style = Style()
+        self._strips_shown = True
 
     def show(self, path: Source | None, words: str = "No preview", shape: tuple[int | None, int | None] | None = None,
              marks: tuple[Mark, ...] = ()) -> None:
@@ -152,12 +154,21 @@ class Picture(Widget):
             self._sharp = None
 
     def render_line(self, y: int) -> Strip:
-        if self._strips is None:
-            self._strips = self._drawn(self.rich_style)
-        width = self.size.width
-        if y >= len(self._strips):
-            return Strip.blank(width, self._strips_style)
-        return self._strips[y].crop_extend(0, width, self._strips_style)
+        strips = self._rows()
+        return strips[y] if y < len(strips) else Strip.blank(self.size.width, self.rich_style)
+
+    def render_lines(self, crop: Region) -> list[Strip]:
+        if self._drawing is None or self._drawing.rows[:1] == () or isinstance(self._drawing.rows[0], str):
+            return super().render_lines(crop)
+        # Pictures have no border and know their colours: the rows go to the terminal as they are.
+        return [self.render_line(y).crop(crop.x, crop.right) for y in crop.line_range]
+
+    def _rows(self) -> list[Strip]:
+        """Rows on the present background, made once for every drawing; blurred while a panel lies over them."""
+        shown = self.app.screen is self.screen
+        if self._strips is None or self._strips_shown != shown:
+            self._strips, self._strips_shown = self._drawn(self.rich_style, shown), shown
+        return self._strips
 
     def notify_style_update(self) -> None:
         super().notify_style_update()
@@ -169,12 +180,12 @@ class Picture(Widget):
         self._strips = None
         self.refresh(layout=layout)
 
-    def _drawn(self, style: Style) -> list[Strip]:
-        """Rows on the present background, made once for every drawing."""
-        self._strips_style = style
+    def _drawn(self, style: Style, shown: bool) -> list[Strip]:
+        width = self.size.width
         if self._drawing is None:
             words = safe(self._words)
-            return [Strip([Segment(words, style + Style(dim=True))])] if words else []
-        return [Strip([Segment(text, style + given if given else style) for text, given, _ in row]
-                      if row[0].style is None or row[0].style.bgcolor is None else row, self._drawing.width)
-                for row in self._drawing.rows]
+            rows = [Strip([Segment(words, style + Style(dim=True))])] if words else []
+            return [row.crop_extend(0, width, style) for row in rows]
+        return [Strip([Segment(row, style)]).crop_extend(0, width, style) if isinstance(row, str)
+                else PictureStrip(row, width, style) if shown
+                else Strip(row.segments(BLUR)).crop_extend(0, width, style) for row in self._drawing.rows]

@@ -75,6 +75,11 @@ class SearchDialog(Dialog[Hit]):
     def on_mount(self) -> None:
         self.query_one(Input).focus()
 
+    def begin_anew(self) -> None:
+        """Empty box, nothing found."""
+        self._show(Found([], [], [], []), "")
+        self.query_one(Input).value = ""
+
     def on_input_changed(self, event: Input.Changed) -> None:
         words = event.value
 

@@ -1,19 +1,29 @@
 """Pictures in cells, plots, lanes: the pure parts of the screens."""
 
 import io
+import os
+import selectors
 import threading
+import time
 from concurrent.futures import Future
 from pathlib import Path
 
+import pyte
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 from rich.cells import cell_len
+from rich.console import Console
+from rich.segment import Segment
+from rich.style import Style
+from textual.strip import Strip
 
 from catalogue.progress import data_size
 from catalogue.screens import plots
-from catalogue.screens.drawing import RAMP, Drawing, draw, drawn, fitted
+from catalogue.screens.cells import PictureStrip
+from catalogue.screens.drawing import RAMP, Cells, Drawing, cells, draw, drawn, fitted
+from catalogue.screens.escape import InputSelector
 from catalogue.screens.graphics import may_ask, sharp_pictures
 from catalogue.screens.lanes import Lane
 from catalogue.screens.picture import Drawings
@@ -27,12 +37,60 @@ def test_each_cell_holds_two_pixels_above_each_other() -> None:
     picture = Image.new("RGB", (2, 4))
     picture.putdata([(252, 0, 0), (0, 252, 0), (0, 0, 252), (252, 252, 0), *[(8, 8, 8)] * 4])
     rows = drawn(picture, 2, 2, ink="colours").rows
-    first = rows[0][0]
+    top = rows[0]
+    assert isinstance(top, Cells)
+    first, second = top.segments()
     assert first.text == "▀"
     assert first.style is not None and first.style.color is not None and first.style.bgcolor is not None
     assert tuple(first.style.color.triplet or ()) == (252, 0, 0)
     assert tuple(first.style.bgcolor.triplet or ()) == (0, 0, 252)
-    assert tuple(rows[0][1].style.color.triplet or ()) == (0, 252, 0)  # type: ignore[union-attr]
+    assert tuple(second.style.color.triplet or ()) == (0, 252, 0)  # type: ignore[union-attr]
+
+
+@given(st.binary(min_size=3, max_size=90), st.integers(0, 30), st.integers(0, 30), st.booleans())
+def test_a_row_of_cells_is_for_the_terminal_what_rich_would_write(
+        data: bytes, start: int, end: int, last: bool) -> None:
+    """Checked with pyte, a terminal model: signs and colours of whole rows and of parts, whichever way they go out."""
+    above = data[:len(data) // 3 * 3]
+    row = cells(above, b"" if last else above[::-1])
+    strip = PictureStrip(row, len(row) + 3, Style(bgcolor="#102030"))
+    console = Console(color_system="truecolor", force_terminal=True)
+    plain = Strip([*row.segments(), Segment("   ", Style(bgcolor="#102030"))], len(row) + 3)
+    assert seen(strip.render(console)) == seen(plain.render(console))
+    start, end = sorted((min(start, len(row) + 3), min(end, len(row) + 3)))
+    assert seen(strip.crop(start, end).render(console)) == seen(plain.crop(start, end).render(console))
+    cuts = sorted({start, end, len(row) + 3} - {0})
+    assert [seen(part.render(console)) for part in strip.divide(cuts)] \
+        == [seen(part.render(console)) for part in plain.divide(cuts)]
+    assert [segment.text for segment in strip] == [segment.text for segment in plain]
+
+
+def seen(written: str) -> list[tuple[str, str, str]]:
+    """What a terminal shows after these bytes."""
+    screen = pyte.Screen(50, 1)
+    pyte.Stream(screen).feed(written)
+    return [(screen.buffer[0][x].data, screen.buffer[0][x].fg, screen.buffer[0][x].bg) for x in range(50)]
+
+
+def test_a_blurred_row_keeps_its_length() -> None:
+    row = cells(bytes(range(30)), b"")
+    assert "".join(segment.text for segment in row.segments(8)) == "▀" * 10
+    assert len(row.segments(8)) == 2
+
+
+def test_esc_is_told_from_the_start_of_a_sequence_in_a_fortieth_of_a_second() -> None:
+    """After input the wait is short, without input as long as asked."""
+    ours, theirs = os.pipe()
+    with InputSelector() as selector:
+        selector.register(ours, selectors.EVENT_READ)
+        os.write(theirs, b"\x1b")
+        assert len(selector.select(5)) == 1
+        os.read(ours, 1)
+        begun = time.monotonic()
+        assert selector.select(5) == []
+        assert time.monotonic() - begun < 2
+    os.close(ours)
+    os.close(theirs)
 
 
 @given(st.integers(1, 3000), st.integers(1, 3000), st.integers(1, 200), st.integers(1, 80))
@@ -47,18 +105,17 @@ def test_without_colours_lightness_is_a_sign() -> None:
     picture = Image.new("L", (3, 2))
     picture.putdata([0, 128, 255] * 2)
     row = drawn(picture.convert("RGB"), 3, 1, ink="light on dark").rows[0]
-    assert row[0].text == RAMP[0] + RAMP[5] + RAMP[-1]
-    assert row[0].style is None
+    assert row == RAMP[0] + RAMP[5] + RAMP[-1]
     light = drawn(picture.convert("RGB"), 3, 1, ink="dark on light").rows[0]
-    assert light[0].text == row[0].text[::-1].replace(RAMP[5], RAMP[4])
+    assert light == row[::-1].replace(RAMP[5], RAMP[4])
 
 
 def test_marks_are_outlined(tmp_path: Path) -> None:
     plain = draw(painted((20, 20, 20)), 40, 20, ink="colours")
     marked = draw(painted((20, 20, 20)), 40, 20, ink="colours", marks=((0.0, 0.0, 0.5, 0.5),))
-    colours = [segment.style.color.triplet for segment in marked.rows[0][:20]]  # type: ignore[union-attr]
-    assert all(triplet is not None and triplet.red > 200 for triplet in colours)
-    assert plain.rows[0][0].style != marked.rows[0][0].style
+    top, bare = marked.rows[0], plain.rows[0]
+    assert isinstance(top, Cells) and isinstance(bare, Cells)
+    assert min(top.above[:60:3]) > 200 > max(bare.above[:60:3])
     place = tmp_path / "broken.webp"
     place.write_bytes(b"RIFF")
     with pytest.raises(OSError):

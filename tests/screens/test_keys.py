@@ -1,11 +1,13 @@
 """Every key that the help names reaches its action, on every screen; made from the table itself."""
 
 import asyncio
+import io
 import time
 from collections.abc import Callable
 from typing import Any
 
 import pytest
+from rich.console import Console
 from textual.screen import Screen
 from textual.widgets import Input, Static
 
@@ -106,7 +108,11 @@ async def test_help_names_every_action(shop: Home) -> None:
     async with running(shop, place="alike") as pilot:
         await pilot.press("question_mark")
         await settled(pilot)
-        text = [str(static.content) for static in pilot.app.screen.query(Static)]
+        console = Console(width=400, file=io.StringIO())
+        with console.capture() as shown:
+            for static in pilot.app.screen.query(Static):
+                console.print(static.content)
+        text = shown.get()
         for key in (*KEYS["alike"], *LISTS, *EVERYWHERE):
             assert key.help in text
 

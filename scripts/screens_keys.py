@@ -1,0 +1,191 @@
+"""What a person waits for each key: the program in a terminal, its keys pressed one by one, and fast."""
+
+import json
+import os
+import statistics
+import sys
+import tempfile
+import time
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+
+from screens_terminal import Answer, Look, Terminal
+
+STOPWATCH = Path(__file__).with_name("screens_stopwatch.py")
+AUTOREPEAT, TYPING = 0.033, 0.030   # seconds between keys held down, and of somebody who types very fast
+PHRASES = ("harbour evening 12", "quarrel 50x70", "slipway frost", "B000400", "meadow rain", "tarnow 7")
+
+
+@dataclass
+class Timed:
+    """Answers to one kind of key, in milliseconds."""
+
+    first: list[float] = field(default_factory=list)
+    settled: list[float] = field(default_factory=list)
+    processor: list[float] = field(default_factory=list)
+
+
+def p95(values: Sequence[float]) -> float:
+    """95 in 100 are not above it."""
+    return statistics.quantiles(values, n=20, method="inclusive")[-1] if len(values) > 1 else values[0]
+
+
+class Sitting:
+    """One sitting at the screens of a catalogue, in a terminal of this size."""
+
+    def __init__(self, home: Path, columns: int, rows: int, *, brief: bool = False) -> None:
+        self._times = 1 if brief else 5
+        self.timed: dict[str, Timed] = {}
+        self.lags: dict[str, list[float]] = {}
+        self.longest: dict[str, float] = {}     # the longest turn of the event loop during keys of a kind
+        self._spans: list[tuple[str, float, float]] = []
+        with tempfile.TemporaryDirectory() as folder:
+            report = Path(folder) / "turns.json"
+            self.terminal = Terminal([sys.executable, str(STOPWATCH), str(report), "--catalogue", str(home)],
+                                     columns, rows, os.environ)
+            try:
+                shown = self.terminal.wait(lambda: self.terminal.line_of("Anchor") >= 0)
+                self.start = (shown - self.terminal.began) * 1000
+                self.terminal.rest()
+                self._work()
+                self._leave(report)
+            finally:
+                self.terminal.close()
+            self._turns(json.loads(report.read_text()))
+
+    def _work(self) -> None:
+        whole = self.terminal.area
+        half = self.terminal.columns // 2
+        self._press("first time: a piece, search, a place", ["enter"], whole)
+        self._press("back from it", ["escape"], whole)
+        self._press("first time: a piece, search, a place", ["/"], whole)
+        self._press("leave the search", ["escape"], whole)
+        self._press("first time: a piece, search, a place", [*"23467"], whole)
+        self._press("to the orders and back", ["1"], whole)
+        times = self._times
+        self._press("down through pieces", ["down"] * 12 * times, whole)
+        self._press("up through pieces", ["up"] * 6 * times, whole)
+        self._press("page down, pages loading", ["pagedown"] * 8 * times, whole)
+        self._press("End and Home of 25,000 pieces", ["end", "home"] * 2 * times, whole)
+        self._press("to the other list", ["left", "right"] * 2 * times, whole)
+        self._press("artist after artist, pieces reloading", ["left", "down"], whole, kept=False)
+        self._press("artist after artist, pieces reloading", ["down"] * 10 * times, whole)
+        self._press("open a piece", ["home", "right"], whole, kept=False)   # all pieces again
+        for _ in range(4 * times):
+            self._press("open a piece", ["enter"], whole)
+            self._press("back from it", ["escape"], whole)
+            self._press("down through pieces", ["down"], whole)
+        self._press("to the orders and back", ["2", "1"] * 3 * times, whole)
+        self._press("down through orders", ["2"], whole, kept=False)
+        self._press("down through orders", ["down"] * 8 * times, whole)
+        self._press("to the orders and back", ["1"], whole)
+        for phrase in PHRASES[:1 + times]:
+            self._press("open the search", ["/"], whole)
+            self._letters([*phrase, *["backspace"] * (len(phrase) // 2)])
+            self._press("leave the search", ["escape"], whole)
+        self._fast(half)
+
+    def _press(self, name: str, keys: Sequence[str], look: Look, *, kept: bool = True) -> None:
+        for key in keys:
+            began = time.perf_counter()
+            answer = self.terminal.answer(key, {name: look}, self.terminal.area)
+            if kept:
+                self._keep(answer, began)
+
+    def _letters(self, keys: Sequence[str]) -> None:
+        """Type into the search. Its box has a blinking cursor, so of its line only the signs count."""
+        terminal = self.terminal
+        box = terminal.line_of("╭") + 2
+
+        def letter() -> object:
+            return terminal.line(box)
+
+        def found() -> object:
+            return terminal.area(top=box + 1)
+
+        for key in keys:
+            began = time.perf_counter()
+            self._keep(terminal.answer(key, {"a letter: the letter": letter, "a letter: the lines found": found},
+                                       lambda: (terminal.area(bottom=box), letter(), found())), began)
+
+    def _keep(self, answer: Answer, began: float) -> None:
+        for name, first in answer.first.items():
+            timed = self.timed.setdefault(name, Timed())
+            self._spans.append((name, began, time.perf_counter()))
+            if first is None:
+                continue   # a letter that finds the same lines, an end of a list
+            timed.first.append(first)
+            timed.settled.append(answer.settled or first)
+            if answer.processor is not None:
+                timed.processor.append(answer.processor)
+
+    def _fast(self, half: int) -> None:
+        """Keys faster than answers: how far behind is the last one?"""
+        terminal = self.terminal
+
+        def letter() -> object:
+            return terminal.line(terminal.line_of("╭") + 2)
+
+        def lists() -> object:
+            return terminal.area(right=half)
+
+        def found() -> object:
+            return terminal.area(top=terminal.line_of("╭") + 3)
+
+        for phrase in PHRASES[:1 + self._times]:
+            for name, look in (("the letter", letter), ("the lines found", found)):
+                began = time.perf_counter()
+                terminal.press("/")
+                terminal.rest()
+                lag = terminal.lag(phrase, TYPING, look)
+                self._lagged(f"typed 30 ms apart, last letter: {name}", lag, began)
+                terminal.press("escape")
+                terminal.rest()
+        for name, key in [("arrow", "down"), ("arrow", "up"), ("page", "pagedown"), ("page", "pageup")] * self._times:
+            began = time.perf_counter()
+            lag = terminal.lag([key] * 40, AUTOREPEAT, lists)
+            self._lagged(f"{name} key held, 33 ms apart: the last", lag, began)
+            terminal.rest()
+
+    def _lagged(self, name: str, lag: float, began: float) -> None:
+        self.lags.setdefault(name, []).append(lag)
+        self._spans.append((name, began, time.perf_counter()))
+
+    def _leave(self, report: Path) -> None:
+        self.terminal.press("q")
+        end = time.perf_counter() + 10
+        while not report.exists() and time.perf_counter() < end:
+            self.terminal.rest()
+
+    def _turns(self, turns: Sequence[Sequence[float]]) -> None:
+        self.turns = turns
+        for name, since, until in self._spans:
+            within = [took * 1000 for began, took, *_ in turns if since <= began <= until]
+            self.longest[name] = max(self.longest.get(name, 0.0), *within, 0.0)
+
+    def figures(self) -> dict[str, object]:
+        """All of it, for other programs."""
+        return {"size": [self.terminal.columns, self.terminal.rows], "start": self.start, "lags": self.lags,
+                "longest turns": self.longest, "keys": {name: asdict(timed) for name, timed in self.timed.items()}}
+
+    def table(self) -> list[str]:
+        """A Markdown table, milliseconds."""
+        lines = [f"| {self.terminal.columns}×{self.terminal.rows}, in a terminal | first answer, median | p95 "
+                 "| at rest, p95 | processor, p95 | longest turn | keys |", "|---|---|---|---|---|---|---|",
+                 f"| from the command to the first row, imports and all | {self.start:.0f} | | | | | 1 |"]
+        for name, timed in self.timed.items():
+            processor = f"{p95(timed.processor):.0f}" if timed.processor else "–"
+            if not timed.first:
+                lines.append(f"| {name} | never answered | | | | {self._longest(name)} | 0 |")
+                continue
+            lines.append(f"| {name} | {statistics.median(timed.first):.0f} | {p95(timed.first):.0f} "
+                         f"| {p95(timed.settled):.0f} | {processor} | {self._longest(name)} | {len(timed.first)} |")
+        for name, lags in self.lags.items():
+            lines.append(f"| {name} | {statistics.median(lags):.0f} | most {max(lags):.0f} | | "
+                         f"| {self._longest(name)} | {len(lags)} times |")
+        return lines
+
+    def _longest(self, name: str) -> str:
+        turn = self.longest[name]
+        return f"{turn:.0f}" if turn else "< 10"
