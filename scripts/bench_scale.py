@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Measure an archive of very many files on two stores: crawl, search, audit planning, memory, catalogue size.
+"""Measure an archive of very many files on two stores: crawl, search, audit planning, likeness, memory, size.
 
     python scripts/bench_scale.py [--files 100000] [--keep FOLDER] [--json]
 
@@ -36,30 +36,41 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--files", type=int, default=100_000)
     parser.add_argument("--keep", type=Path, help="build the archive here, or use the one that is here")
+    parser.add_argument("--only", help=f"some of: {', '.join(STAGES)}")
     parser.add_argument("--json", action="store_true")
     parser.add_argument("--stage", help=argparse.SUPPRESS)
     parser.add_argument("--place", type=Path, help=argparse.SUPPRESS)
     asked = parser.parse_args()
     if asked.stage:
-        print(json.dumps({**STAGES[asked.stage](asked.place, asked.files),
-                          "peak MiB": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024}))
+        print(json.dumps({**STAGES[asked.stage](asked.place, asked.files), "peak MiB": peak_mib()}))
         return
     with tempfile.TemporaryDirectory() as name:
         place = (asked.keep or Path(name)).absolute()
         place.mkdir(parents=True, exist_ok=True)
-        figures = measure(place, asked.files)
+        figures = measure(place, asked.files, asked.only.split(",") if asked.only else None)
     print(json.dumps(figures, indent=1) if asked.json else "\n".join(table(figures)))
 
 
-def measure(place: Path, count: int) -> dict[str, dict[str, float]]:
+def peak_mib() -> float:
+    """The most memory this process has held. What the system counts for a process (rusage) may be that of the one it
+    was started from; Linux keeps its own count beside it."""
+    status = Path("/proc/self/status")
+    if status.exists():
+        told = next(row for row in status.read_text().splitlines() if row.startswith("VmHWM"))
+        return int(told.split()[1]) / 1024
+    held = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return held / 2**20 if sys.platform == "darwin" else held / 1024
+
+
+def measure(place: Path, count: int, only: list[str] | None = None) -> dict[str, dict[str, float]]:
     """Every stage in a process of its own: ``{stage: {figure: value}}``."""
     figures: dict[str, dict[str, float]] = {}
     for stage in STAGES:
-        if stage in ("paint", "record") and (place / f"{stage}.done").exists():
+        if (only and stage not in only) or (stage in ("paint", "record") and (place / f"{stage}.done").exists()):
             continue
         began = time.perf_counter()
         done = subprocess.run([sys.executable, __file__, "--stage", stage, "--place", place, "--files", str(count)],
-                              check=True, capture_output=True, text=True)
+                              check=True, stdout=subprocess.PIPE, text=True)
         figures[stage] = json.loads(done.stdout.splitlines()[-1])
         print(f"{stage}: {time.perf_counter() - began:.1f} s", file=sys.stderr, flush=True)
         if stage in ("paint", "record"):
@@ -251,9 +262,23 @@ def sample(place: Path, count: int) -> dict[str, float]:
     return {"files a second, one process": len(paths) / (time.perf_counter() - began)}
 
 
+def alike(place: Path, count: int) -> dict[str, float]:
+    """The index of likenesses built over all scans."""
+    from scale_alike import build
+
+    return build(place, count)
+
+
+def another(place: Path, count: int) -> dict[str, float]:
+    """One new scan compared with all; the last stage, for it adds scans."""
+    from scale_alike import another as compared
+
+    return compared(place, count)
+
+
 STAGES: dict[str, Callable[[Path, int], dict[str, float]]] = {
     "paint": paint, "record": record, "again": again, "search": search, "plan": plan, "size": size,
-    "sample": sample,
+    "sample": sample, "alike": alike, "new scan": another,
 }
 
 if __name__ == "__main__":

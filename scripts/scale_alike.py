@@ -1,0 +1,216 @@
+"""Likeness against very many scans, for ``bench_scale.py``: the index built, then what one new scan costs.
+
+Features are invented: each is put together of two features of painted pictures (of two RootSIFT vectors the root of
+the mean square, which has their length), so that no two scans share one and all look like a picture's. They are brought
+in as an update brings them, a batch at a time. Beyond BUILT scans the parts of the index are copied under other keys:
+searching them costs the same, and they take the room they would.
+"""
+
+import json
+import os
+import resource
+import shutil
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from statistics import median, quantiles
+from typing import Any
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from catalogue.likeness import retrieval, store
+from catalogue.likeness import thresholds as limits
+from catalogue.likeness.features import Features, extract
+from catalogue.records.database import Database, open_database, transaction
+from catalogue.settings import Home
+
+BUILT = 100_000
+CHUNK = 100          # scans invented at once
+SEARCHES = 60
+NEW = 14             # new scans one after the other; small parts of the index are merged within so many
+ARCHIVE = Path(__file__).resolve().parent.parent / "demo_archive"
+MEMORY_SHARE = 0.6   # of the machine's, beyond which a stage is refused rather than the machine stopped
+
+
+@dataclass(frozen=True, slots=True)
+class Pool:
+    """Features and previews of painted pictures."""
+
+    spots: npt.NDArray[np.float32]
+    sift: npt.NDArray[np.uint8]
+    thumbs: npt.NDArray[np.uint8]
+    previews: list[bytes]
+
+
+def pool() -> Pool:
+    """What the demo archive's masters give."""
+    from catalogue.reading.file import read_file
+
+    seen = [reading for path in sorted(ARCHIVE.glob("main-disk/**/*master.tif"))
+            if (reading := read_file(path)).preview is not None]
+    made = [extract(pixels(r.preview)) for r in seen if r.preview]
+    return Pool(np.concatenate([f.spots for f in made]), np.concatenate([f.sift for f in made]),
+                np.stack([f.thumb for f in made]), [r.preview for r in seen if r.preview])
+
+
+def pixels(preview: bytes) -> npt.NDArray[np.uint8]:
+    return np.asarray(cv2.imdecode(np.frombuffer(preview, np.uint8), cv2.IMREAD_COLOR_RGB), np.uint8)
+
+
+def invented(given: Pool, first: int) -> list[Features]:
+    """CHUNK scans from the one of that number; always the same ones."""
+    dice = np.random.default_rng((7, first))
+    shape = (CHUNK, limits.SIFT_KEPT)
+    one, two = (given.sift[dice.integers(len(given.sift), size=shape)].astype(np.float32) for _ in range(2))
+    sift = np.sqrt((one * one + two * two) / 2).round().astype(np.uint8)
+    spots = given.spots[dice.integers(len(given.spots), size=shape)]
+    spots[..., :2] = dice.uniform(0, (1023, 767), (*shape, 2))
+    thumbs = given.thumbs[dice.integers(len(given.thumbs), size=CHUNK)].astype(np.int16)
+    thumbs += dice.integers(-25, 26, (CHUNK, 1, 1, 3)) + dice.integers(-12, 13, thumbs.shape)
+    thumbs = np.clip(thumbs, 0, 255).astype(np.uint8)
+    return [Features(1024, 768, spots[n], sift[n], thumbs[n]) for n in range(CHUNK)]
+
+
+def captured_anew(features: Features, dice: np.random.Generator) -> Features:
+    """The same original in another light, a little turned."""
+    turn, centre = np.radians(0.7), np.array([512, 384])
+    spots = features.spots.copy()
+    around = spots[:, :2] - centre
+    spots[:, :2] = centre + around @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]]) * 1.02
+    spots[:, 3] = (spots[:, 3] + 0.7) % 360
+    sift = np.clip(features.sift + dice.normal(0, 12, features.sift.shape), 0, 255).astype(np.uint8)
+    return Features(1024, 768, spots, sift, features.thumb)
+
+
+def build(place: Path, _: int) -> dict[str, float]:
+    """The index over every scan of the catalogue."""
+    home = Home(place / "home")
+    db = open_database(home.database)
+    shas = [str(row[0]) for row in db.execute("SELECT sha256 FROM scan ORDER BY id")]
+    folder = store.index_folder(home)
+    shutil.rmtree(folder, ignore_errors=True)
+    given = pool()
+    with transaction(db):  # as if all had been compared
+        db.execute("UPDATE scan SET has_preview = 1")
+        db.execute("INSERT OR REPLACE INTO likeness_seen SELECT id, '' FROM scan")
+    own, whole = shas[:BUILT], time.perf_counter()
+    spent = 0.0
+    for start in range(0, len(own), limits.BATCH_FIRST):
+        entries = list(_entries(given, own, start))
+        began = time.perf_counter()
+        retrieval.Index(folder).add(entries)
+        spent += time.perf_counter() - began
+        del entries
+    for start in range(BUILT, len(shas), BUILT):
+        _copied(folder, own, shas[start:start + BUILT])
+    taken = sum(p.stat().st_size for p in folder.rglob("*") if p.is_file())
+    kept = len(invented(given, 0)[0].to_bytes())
+    return {"scans": len(shas), "parts": len(retrieval.Index(folder).segments), "built, scans": len(own),
+            "ms a scan, features at hand": spent / len(own) * 1000, "all of the stage, seconds": time.perf_counter() -
+            whole, "index, bytes a scan": taken / len(shas), "features beside it, bytes a scan": kept}
+
+
+def _entries(given: Pool, shas: list[str], start: int) -> Iterator[retrieval.Entry]:
+    for first in range(start, min(len(shas), start + limits.BATCH_FIRST), CHUNK):
+        for sha, features in zip(shas[first:first + CHUNK], invented(given, first), strict=False):
+            yield retrieval.Entry(sha, int(sha[:16], 16), features)
+
+
+def _copied(folder: Path, own: list[str], shas: list[str]) -> None:
+    """The parts again, under the keys of other scans."""
+    manifest = folder / retrieval.MANIFEST
+    told = json.loads(manifest.read_text(encoding="utf-8"))
+    others = dict(zip(own, shas, strict=False))
+    made = []
+    for number, segment in enumerate(retrieval.Index(folder).segments[:-(-len(own) // limits.BATCH_FIRST)]):
+        keys = [others.get(key.hex()) for key in segment.keys.tolist()]
+        if None in keys:
+            continue  # the last, shorter copy
+        name = f"segment-copy-{shas[0][:16]}-{number}"
+        shutil.copytree(folder / segment.name, folder / name)
+        np.save(folder / name / "keys.npy", np.array([bytes.fromhex(key) for key in keys if key], "V32"))
+        made.append(name)
+    told["segments"] += made
+    manifest.write_text(json.dumps(told), encoding="utf-8")
+
+
+def another(place: Path, _: int) -> dict[str, float]:
+    """One new scan: the search alone, and all of an update as ``catalogue alike`` and the intake make it."""
+    from bench_scale import peak_mib
+
+    home = Home(place / "home")
+    db = open_database(home.database)
+    folder, given = store.index_folder(home), pool()
+    began = time.perf_counter()
+    index = retrieval.Index(folder)
+    opening = time.perf_counter() - began
+    dice = np.random.default_rng(11)
+    times, found = [], 0
+    for _ in range(SEARCHES):
+        first = int(dice.integers(min(len(index), BUILT) // CHUNK)) * CHUNK
+        made = invented(given, first)
+        number = int(dice.integers(CHUNK))
+        sha = str(db.execute("SELECT sha256 FROM scan ORDER BY id LIMIT 1 OFFSET ?", [first + number]).fetchone()[0])
+        asked = captured_anew(made[number], dice)
+        hashes = [int(dice.integers(1 << 62)) for _ in range(8)]
+        began = time.perf_counter()
+        near = index.candidates(asked, hashes, limits.CANDIDATES)
+        times.append(time.perf_counter() - began)
+        found += any(c.key == sha for c in near)
+    scans, peak = len(index), peak_mib()
+    del index
+    updates, failed = _updates(db, home, given)
+    return {"scans": scans, "opening ms": opening * 1000, "search ms, median": median(times) * 1000,
+            "search ms, p95": quantiles(times, n=20)[18] * 1000, "true one found": found / len(times),
+            "search, peak MiB": peak,
+            "update s, median": median(updates), "update s, slowest": max(updates), "updates": len(updates),
+            "updates refused memory": failed}
+
+
+def _updates(db: Database, home: Home, given: Pool) -> tuple[list[float], int]:
+    """Seconds of updates with one new scan each; those it is compared with have their features and previews."""
+    from catalogue.likeness.updating import update
+
+    ceiling = int(os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") * MEMORY_SHARE)
+    resource.setrlimit(resource.RLIMIT_DATA, (ceiling, ceiling))
+    spent, failed = [], 0
+    others = invented(given, 0)
+    for number in range(NEW):
+        preview = given.previews[number % len(given.previews)]
+        _new_scan(db, home, preview, number)
+        seen = extract(pixels(preview))
+        for n, near in enumerate(retrieval.Index(store.index_folder(home)).candidates(seen, [0], limits.CANDIDATES)):
+            _put(store.features_path(home, near.key), others[n].to_bytes())
+            _put(home.preview(near.key), given.previews[n % len(given.previews)])
+        began = time.perf_counter()
+        try:
+            done = update(db, home)
+            assert done.compared >= 1, done
+            spent.append(time.perf_counter() - began)
+        except (MemoryError, RuntimeError, cv2.error):
+            failed += 1
+    return spent or [float("nan")], failed
+
+
+def _new_scan(db: Database, home: Home, preview: bytes, number: int) -> None:
+    from hashlib import sha256
+
+    from catalogue.indexing.recording import keep_preview, record
+    from catalogue.reading.model import Reading
+    from catalogue.reading.preview import hashes
+    from catalogue.records import stores
+
+    digest = sha256(f"new scan {number} {time.time()}".encode()).hexdigest()
+    reading: Any = Reading(f"new/{digest}.tif", 1, 1, digest, digest[:32], "TIFF", preview=preview,
+                           hashes=hashes(pixels(preview)))
+    keep_preview(home, reading)
+    with transaction(db):
+        record(db, home, stores.listed(db)[0], reading.path, reading)
+
+
+def _put(path: Path, data: bytes) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(data)
