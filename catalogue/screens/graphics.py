@@ -5,12 +5,17 @@ within a tenth of a second is a no. Inside tmux and without a terminal it is not
 """
 
 import os
+import re
 import sys
-from typing import Protocol
+from select import select
+from time import monotonic
+from typing import Protocol, cast
 
 from textual.widget import Widget
 
 from catalogue.settings import Settings
+
+PATIENCE = 0.1  # seconds for an answer
 
 
 class SharpPicture(Protocol):
@@ -27,8 +32,47 @@ def sharp_pictures(settings: Settings) -> SharpPicture | None:
         from textual_image import renderable, widget
     except (ImportError, OSError):  # not installed, or the terminal cannot be asked
         return None
-    chosen = {renderable.SixelImage: widget.SixelImage, renderable.TGPImage: widget.TGPImage}.get(renderable.Image)
-    return chosen if chosen is not None else None
+    if renderable.Image is renderable.SixelImage:
+        from catalogue.screens.sixel import SixelPicture
+
+        return SixelPicture
+    if renderable.Image is renderable.TGPImage and knows_placeholders(_named()):
+        return cast(SharpPicture, widget.TGPImage)
+    return None
+
+
+def knows_placeholders(name: str) -> bool:
+    """Whether a terminal can lay a picture over text, by what it calls itself.
+
+    The answer to the graphics question does not tell: older kitty, which answers it, shows the placeholders as
+    letters. They came with kitty 0.28 (kitty's documentation of its graphics protocol); Ghostty has them too.
+    """
+    if name.lower().startswith("ghostty"):
+        return True
+    version = re.match(r"kitty\((\d+)\.(\d+)", name)
+    return version is not None and (int(version[1]), int(version[2])) >= (0, 28)
+
+
+def _named() -> str:
+    """What the terminal calls itself (xterm's XTVERSION), "" if it does not say."""
+    import termios
+    import tty
+
+    assert sys.__stdin__ is not None and sys.__stdout__ is not None
+    keyboard = sys.__stdin__.fileno()
+    before = termios.tcgetattr(keyboard)
+    answer = b""
+    try:
+        tty.setcbreak(keyboard, termios.TCSANOW)
+        sys.__stdout__.write("\x1b[>q\x1b[c")   # every terminal answers the second question: then no more will come
+        sys.__stdout__.flush()
+        end = monotonic() + PATIENCE
+        while not re.search(rb"\x1b\[\?[\d;]*c", answer) and select([keyboard], [], [], max(0, end - monotonic()))[0]:
+            answer += os.read(keyboard, 1024)
+    finally:
+        termios.tcsetattr(keyboard, termios.TCSANOW, before)
+    name = re.search(rb"\x1bP>\|([^\x1b]*)\x1b\\", answer)
+    return name[1].decode(errors="replace") if name else ""
 
 
 def may_ask(environment: dict[str, str], *, terminal: bool) -> bool:

@@ -401,23 +401,39 @@ async def test_themes_change_and_places_keep_their_digits(shop: Shop) -> None:
         assert not pilot.app.screen.query(Select)
 
 
-async def test_sharp_pictures_lie_where_the_drawn_ones_would(shop: Shop) -> None:
-    """Through kitty's protocol, as its own library writes it; headless, so only placing and clearing are seen."""
+@pytest.mark.parametrize("protocol", ["kitty's", "sixel"])
+async def test_sharp_pictures_lie_where_the_drawn_ones_would(shop: Shop, protocol: str) -> None:
+    """As their library writes them; headless, so only placing and clearing are seen."""
     pytest.importorskip("textual_image")
     from textual_image.widget import TGPImage
 
-    app = CatalogueApp(shop, colours=True, sharp=TGPImage)
+    from catalogue.screens.sixel import SixelPicture
+
+    kind = TGPImage if protocol == "kitty's" else SixelPicture
+    app = CatalogueApp(shop, colours=True, sharp=kind)
     async with app.run_test(size=(120, 40)) as pilot:
-        await until(pilot, lambda: bool(app.screen.query(TGPImage)))
+        await until(pilot, lambda: bool(app.screen.query(kind)))
         await settled(pilot)
-        image = app.screen.query_one(TGPImage)
+        image = app.screen.query_one(kind)
         place = app.screen.query_one("#sight-picture")
         assert image.size.width <= place.size.width
         assert image.size.height <= place.size.height
         assert image.size.area > 100
+        if kind is SixelPicture:
+            def brought() -> int:
+                return sum("\x1bPq" in row or "\x1bP0" in row
+                           for row in (strip.render(app.console) for strip in image.render_lines(image.size.region)))
+
+            await until(pilot, lambda: brought() == 1)
+            await pilot.press("question_mark")
+            await settled(pilot)
+            assert brought() == 0  # nothing shows through a panel
+            await pilot.press("escape")
+            await settled(pilot)
+            assert brought() == 1
         await pilot.press("7")  # a place without pictures
         await settled(pilot)
         await pilot.press("1", "down")
         await settled(pilot)
-        assert len(app.screen.query(TGPImage)) == 1
+        assert len(app.screen.query(kind)) == 1
     app.close_lanes()

@@ -2,6 +2,7 @@
 
 import io
 import os
+import re
 import selectors
 import threading
 import time
@@ -24,9 +25,10 @@ from catalogue.screens import plots
 from catalogue.screens.cells import PictureStrip
 from catalogue.screens.drawing import RAMP, Cells, Drawing, cells, draw, drawn, fitted
 from catalogue.screens.escape import InputSelector
-from catalogue.screens.graphics import may_ask, sharp_pictures
+from catalogue.screens.graphics import knows_placeholders, may_ask, sharp_pictures
 from catalogue.screens.lanes import Lane
 from catalogue.screens.picture import Drawings
+from catalogue.screens.sixel import Covered, sixels
 from catalogue.screens.wording import ago, centimetres, day, number, scanned_cm
 from catalogue.settings import Settings
 from tests.screens.shop import painted
@@ -186,6 +188,39 @@ def test_words_for_figures() -> None:
     assert [ago(moment) for moment in ("2026-02-01T11:00:00Z", "2026-01-31T11:00:00", "2026-01-10", "2025-06-01",
                                        "2024-01-01", None, "once")] == [
         "today", "1 day ago", "3 weeks ago", "8 months ago", "2 years ago", "never", "once"]
+
+
+@pytest.mark.parametrize(("name", "knows"), [
+    ("kitty(0.26.5)", False), ("kitty(0.28.0)", True), ("kitty(1.0.0)", True), ("ghostty 1.0.1", True),
+    ("XTerm(379)", False), ("", False)])
+def test_older_kitty_gets_half_blocks(name: str, knows: bool) -> None:
+    """0.26.5 was looked at: it showed the placeholders as letters. Later names as its documentation has them."""
+    assert knows_placeholders(name) is knows
+
+
+def test_a_sixel_picture_chooses_each_colour_it_defines() -> None:
+    """For xterm 379 defining is not choosing: without this it drew bands of the wrong colour, as was seen."""
+    pytest.importorskip("textual_image")
+    picture = Image.new("RGB", (40, 40), (10, 200, 30))
+    picture.paste((200, 10, 90), (10, 10, 30, 30))
+    data = sixels(picture, 6, 3)
+    assert data.startswith("\x1bP") and data.endswith("\x1b\\")
+    defined = re.findall(r"#(\d+);2;\d+;\d+;\d+#(\d+)", data)
+    assert len(defined) >= 2
+    assert all(number == chosen for number, chosen in defined)
+    assert len(defined) == data.count(";2;")
+
+
+def test_cells_under_a_picture_are_left_alone() -> None:
+    """Checked with a terminal model: what was there stays, and what follows lies beside it."""
+    console = Console(color_system="truecolor", force_terminal=True)
+    screen = pyte.Screen(12, 1)
+    stream = pyte.Stream(screen)
+    stream.feed("abcdefghijkl\r")
+    first, second = Covered(8, "\x1b7\x1b8").divide([3, 8])
+    stream.feed(first.render(console) + second.render(console) + "X")
+    assert screen.display == ["abcdefghXjkl"]
+    assert [part.render(console).startswith("\x1b7") for part in (first, second)] == [False, True]
 
 
 def test_the_terminal_is_asked_only_where_it_can_answer(monkeypatch: pytest.MonkeyPatch) -> None:
