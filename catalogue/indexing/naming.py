@@ -55,9 +55,13 @@ def place_of(path: str, rules: Sequence[str]) -> Place:
 
 def _one_of_series(folder: str, name: str) -> str:
     """The title of one piece of a numbered series kept in one folder, as ``Tides/Tides 2 of 6 [master].tif``."""
-    numbered = re.match(re.escape(folder) + r"[\s_-]+(?:no\.?\s*)?\d+(?:\s*of\s*\d+)?(?=[\s_-]+[\[(]?master)", name,
-                        re.IGNORECASE)
-    return numbered[0] if numbered else ""
+    if name[:len(folder)].lower() != folder.lower():
+        return ""
+    numbered = _NUMBERED.match(name, len(folder))
+    return name[:numbered.end()] if numbered else ""
+
+
+_NUMBERED = re.compile(r"[\s_-]+(?:no\.?\s*)?\d+(?:\s*of\s*\d+)?(?=[\s_-]+[\[(]?master)", re.IGNORECASE)
 
 
 def _tidied(text: str) -> str:
