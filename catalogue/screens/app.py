@@ -25,13 +25,13 @@ from catalogue.screens.alike import AlikePage
 from catalogue.screens.asking import ask, run
 from catalogue.screens.audit import AuditPage
 from catalogue.screens.browse import BrowsePage
-from catalogue.screens.escape import quicken
 from catalogue.screens.graphics import SharpPicture, sharp_pictures
 from catalogue.screens.health import HealthPage
 from catalogue.screens.intake import IntakePage
 from catalogue.screens.keys import EVERYWHERE, KEYS, everywhere
 from catalogue.screens.lanes import Lanes
 from catalogue.screens.orders import OrdersPage
+from catalogue.screens.pace import quicken
 from catalogue.screens.page import Page
 from catalogue.screens.picture import Drawings
 from catalogue.screens.stores import StoresPage

@@ -101,6 +101,7 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
 
         ``keep_drawn``: rows held before are the very same and look the same.
         """
+        before, stood, top = self.rows_held, self.cursor_row, self.scroll_offset.y
         self.rows_held, self._cells = list(rows), cells
         self._identity = identity or id_of
         held = {id(row) for row in self.rows_held}
@@ -110,7 +111,12 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         if scroll is not None:
             self.scroll_to(y=scroll, animate=False, force=True)
         self._show_cursor()
-        self.refresh()
+        if keep_drawn and top == self.scroll_offset.y:
+            for index in range(top, top + self.size.height):
+                if index in (stood, self.cursor_row) or before[index:index + 1] != self.rows_held[index:index + 1]:
+                    self._refresh_row(index)
+        else:
+            self.refresh()
         self._tell()
 
     def show_rows(self, rows: Sequence[R], cells: Callable[[R], Sequence[Text]], identity: Callable[[R], object], *,

@@ -74,9 +74,19 @@ class SearchDialog(Dialog[Hit]):
 
     def on_mount(self) -> None:
         self.query_one(Input).focus()
+        self._learn_words()
+
+    def _learn_words(self) -> None:
+        """Read the words that slips are mended with while nothing is typed yet, so that no letter waits for them."""
+        def keep(words: Vocabulary) -> None:
+            self.shop.vocabulary = self.shop.vocabulary or words
+
+        if self.shop.vocabulary is None:
+            ask(self, self.shop.lanes["words"], load_vocabulary, keep, group="words")
 
     def begin_anew(self) -> None:
         """Empty box, nothing found."""
+        self._learn_words()
         self._show(Found([], [], [], []), "")
         self.query_one(Input).value = ""
 
@@ -91,7 +101,9 @@ class SearchDialog(Dialog[Hit]):
         ask(self, self.shop.lanes["search"], look, lambda found: self._show(found, words), group="search")
 
     def _show(self, found: Found, words: str) -> None:
-        self.query_one("#found", RowTable).set_rows(hits(found, self.shop.day_form), hit_cells)
+        table = self.query_one("#found", RowTable)
+        drawn = {hit: hit for hit in table.rows_held}
+        table.set_rows([drawn.get(hit, hit) for hit in hits(found, self.shop.day_form)], hit_cells, keep_drawn=True)
         said = ""
         if words.strip():
             said = f"{counted(found.total, 'line')} found" if found.total else "Nothing fits these words."

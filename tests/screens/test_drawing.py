@@ -24,9 +24,9 @@ from catalogue.progress import data_size
 from catalogue.screens import plots
 from catalogue.screens.cells import PictureStrip
 from catalogue.screens.drawing import RAMP, Cells, Drawing, cells, draw, drawn, fitted
-from catalogue.screens.escape import InputSelector
 from catalogue.screens.graphics import knows_placeholders, may_ask, sharp_pictures
 from catalogue.screens.lanes import Lane
+from catalogue.screens.pace import InputSelector
 from catalogue.screens.picture import Drawings
 from catalogue.screens.sixel import Covered, sixels
 from catalogue.screens.wording import ago, centimetres, day, number, scanned_cm
