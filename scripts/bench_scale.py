@@ -37,17 +37,20 @@ def main() -> None:
     parser.add_argument("--files", type=int, default=100_000)
     parser.add_argument("--keep", type=Path, help="build the archive here, or use the one that is here")
     parser.add_argument("--only", help=f"some of: {', '.join(STAGES)}")
+    parser.add_argument("--built", type=int, default=100_000,
+                        help="scans with features of their own in the index of likenesses; beyond, copies of these")
     parser.add_argument("--json", action="store_true")
     parser.add_argument("--stage", help=argparse.SUPPRESS)
     parser.add_argument("--place", type=Path, help=argparse.SUPPRESS)
     asked = parser.parse_args()
     if asked.stage:
-        print(json.dumps({**STAGES[asked.stage](asked.place, asked.files), "peak MiB": peak_mib()}))
+        print(json.dumps({**STAGES[asked.stage](asked.place, asked.built if asked.stage in BUILT else asked.files),
+                          "peak MiB": peak_mib()}))
         return
     with tempfile.TemporaryDirectory() as name:
         place = (asked.keep or Path(name)).absolute()
         place.mkdir(parents=True, exist_ok=True)
-        figures = measure(place, asked.files, asked.only.split(",") if asked.only else None)
+        figures = measure(place, asked.files, asked.built, asked.only.split(",") if asked.only else None)
     print(json.dumps(figures, indent=1) if asked.json else "\n".join(table(figures)))
 
 
@@ -62,14 +65,15 @@ def peak_mib() -> float:
     return held / 2**20 if sys.platform == "darwin" else held / 1024
 
 
-def measure(place: Path, count: int, only: list[str] | None = None) -> dict[str, dict[str, float]]:
+def measure(place: Path, count: int, built: int, only: list[str] | None = None) -> dict[str, dict[str, float]]:
     """Every stage in a process of its own: ``{stage: {figure: value}}``."""
     figures: dict[str, dict[str, float]] = {}
     for stage in STAGES:
         if (only and stage not in only) or (stage in ("paint", "record") and (place / f"{stage}.done").exists()):
             continue
         began = time.perf_counter()
-        done = subprocess.run([sys.executable, __file__, "--stage", stage, "--place", place, "--files", str(count)],
+        done = subprocess.run([sys.executable, __file__, "--stage", stage, "--place", place, "--files", str(count),
+                               "--built", str(built)],
                               check=True, stdout=subprocess.PIPE, text=True)
         figures[stage] = json.loads(done.stdout.splitlines()[-1])
         print(f"{stage}: {time.perf_counter() - began:.1f} s", file=sys.stderr, flush=True)
@@ -262,24 +266,25 @@ def sample(place: Path, count: int) -> dict[str, float]:
     return {"files a second, one process": len(paths) / (time.perf_counter() - began)}
 
 
-def alike(place: Path, count: int) -> dict[str, float]:
+def alike(place: Path, built: int) -> dict[str, float]:
     """The index of likenesses built over all scans."""
     from scale_alike import build
 
-    return build(place, count)
+    return build(place, built)
 
 
-def another(place: Path, count: int) -> dict[str, float]:
+def another(place: Path, built: int) -> dict[str, float]:
     """One new scan compared with all; the last stage, for it adds scans."""
     from scale_alike import another as compared
 
-    return compared(place, count)
+    return compared(place, built)
 
 
 STAGES: dict[str, Callable[[Path, int], dict[str, float]]] = {
     "paint": paint, "record": record, "again": again, "search": search, "plan": plan, "size": size,
     "sample": sample, "alike": alike, "new scan": another,
 }
+BUILT = ("alike", "new scan")  # stages that are told --built
 
 if __name__ == "__main__":
     main()

@@ -2,8 +2,8 @@
 
 Features are invented: each is put together of two features of painted pictures (of two RootSIFT vectors the root of
 the mean square, which has their length), so that no two scans share one and all look like a picture's. They are brought
-in as an update brings them, a batch at a time. Beyond BUILT scans the parts of the index are copied under other keys:
-searching them costs the same, and they take the room they would.
+in as an update brings them, a batch at a time. Beyond ``built`` scans the parts of the index are copied under other
+keys: searching them costs the same, and they take the room they would.
 """
 
 import json
@@ -27,7 +27,6 @@ from catalogue.likeness.features import Features, extract
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.settings import Home
 
-BUILT = 100_000
 CHUNK = 100          # scans invented at once
 SEARCHES = 60
 NEW = 14             # new scans one after the other; small parts of the index are merged within so many
@@ -85,18 +84,21 @@ def captured_anew(features: Features, dice: np.random.Generator) -> Features:
     return Features(1024, 768, spots, sift, features.thumb)
 
 
-def build(place: Path, _: int) -> dict[str, float]:
+def build(place: Path, built: int) -> dict[str, float]:
     """The index over every scan of the catalogue."""
     home = Home(place / "home")
     db = open_database(home.database)
     shas = [str(row[0]) for row in db.execute("SELECT sha256 FROM scan ORDER BY id")]
+    if len(shas) > built and len(shas) % built:
+        raise SystemExit(f"{len(shas)} scans are no multiple of the {built} to be built.")
     folder = store.index_folder(home)
     shutil.rmtree(folder, ignore_errors=True)
     given = pool()
     with transaction(db):  # as if all had been compared
         db.execute("UPDATE scan SET has_preview = 1")
         db.execute("INSERT OR REPLACE INTO likeness_seen SELECT id, '' FROM scan")
-    own, whole = shas[:BUILT], time.perf_counter()
+    own, whole = shas[:built], time.perf_counter()
+    forget_peak()
     spent = 0.0
     for start in range(0, len(own), limits.BATCH_FIRST):
         entries = list(_entries(given, own, start))
@@ -104,8 +106,8 @@ def build(place: Path, _: int) -> dict[str, float]:
         retrieval.Index(folder).add(entries)
         spent += time.perf_counter() - began
         del entries
-    for start in range(BUILT, len(shas), BUILT):
-        _copied(folder, own, shas[start:start + BUILT])
+    for start in range(built, len(shas), built):
+        _copied(folder, own, shas[start:start + built])
     taken = sum(p.stat().st_size for p in folder.rglob("*") if p.is_file())
     kept = len(invented(given, 0)[0].to_bytes())
     return {"scans": len(shas), "parts": len(retrieval.Index(folder).segments), "built, scans": len(own),
@@ -123,51 +125,69 @@ def _copied(folder: Path, own: list[str], shas: list[str]) -> None:
     """The parts again, under the keys of other scans."""
     manifest = folder / retrieval.MANIFEST
     told = json.loads(manifest.read_text(encoding="utf-8"))
-    others = dict(zip(own, shas, strict=False))
+    others = dict(zip(own, shas, strict=True))
     made = []
     for number, segment in enumerate(retrieval.Index(folder).segments[:-(-len(own) // limits.BATCH_FIRST)]):
-        keys = [others.get(key.hex()) for key in segment.keys.tolist()]
-        if None in keys:
-            continue  # the last, shorter copy
+        keys = [others[key.hex()] for key in segment.keys.tolist()]
         name = f"segment-copy-{shas[0][:16]}-{number}"
         shutil.copytree(folder / segment.name, folder / name)
-        np.save(folder / name / "keys.npy", np.array([bytes.fromhex(key) for key in keys if key], "V32"))
+        np.save(folder / name / "keys.npy", np.array([bytes.fromhex(key) for key in keys], "V32"))
         made.append(name)
     told["segments"] += made
     manifest.write_text(json.dumps(told), encoding="utf-8")
 
 
-def another(place: Path, _: int) -> dict[str, float]:
+def another(place: Path, built: int) -> dict[str, float]:
     """One new scan: the search alone, and all of an update as ``catalogue alike`` and the intake make it."""
     from bench_scale import peak_mib
 
     home = Home(place / "home")
     db = open_database(home.database)
     folder, given = store.index_folder(home), pool()
+    dice = np.random.default_rng(11)
+    chosen = [int(n) for n in dice.integers(min(len(retrieval.Index(folder)), built), size=SEARCHES)]
+    asked = [captured_anew(invented(given, n // CHUNK * CHUNK)[n % CHUNK], dice) for n in chosen]
+    forget_peak()
     began = time.perf_counter()
     index = retrieval.Index(folder)
     opening = time.perf_counter() - began
-    dice = np.random.default_rng(11)
-    times, found = [], 0
-    for _ in range(SEARCHES):
-        first = int(dice.integers(min(len(index), BUILT) // CHUNK)) * CHUNK
-        made = invented(given, first)
-        number = int(dice.integers(CHUNK))
-        sha = str(db.execute("SELECT sha256 FROM scan ORDER BY id LIMIT 1 OFFSET ?", [first + number]).fetchone()[0])
-        asked = captured_anew(made[number], dice)
-        hashes = [int(dice.integers(1 << 62)) for _ in range(8)]
+    times, answers, own = [], [], 0.0
+    for features in asked:
+        hashes = [int(h) for h in dice.integers(1 << 62, size=8)]
         began = time.perf_counter()
-        near = index.candidates(asked, hashes, limits.CANDIDATES)
+        answers.append({c.key for c in index.candidates(features, hashes, limits.CANDIDATES)})
         times.append(time.perf_counter() - began)
-        found += any(c.key == sha for c in near)
-    scans, peak = len(index), peak_mib()
+        own = max(own, anonymous_mib())
+    scans, held = len(index), peak_mib()
+    found = sum(bool(keys & _twins(db, n + 1, scans, built)) for n, keys in zip(chosen, answers, strict=True))
     del index
+    forget_peak()
     updates, failed = _updates(db, home, given)
     return {"scans": scans, "opening ms": opening * 1000, "search ms, median": median(times) * 1000,
-            "search ms, p95": quantiles(times, n=20)[18] * 1000, "true one found": found / len(times),
-            "search, peak MiB": peak,
+            "search ms, p95": quantiles(times, n=20)[18] * 1000, "true one found": found / SEARCHES,
+            "search, peak MiB, mapped files too": held, "search, MiB of its own": own,
             "update s, median": median(updates), "update s, slowest": max(updates), "updates": len(updates),
             "updates refused memory": failed}
+
+
+def _twins(db: Database, first: int, scans: int, built: int) -> set[str]:
+    """The scan of that id, and those whose parts of the index are copies of its."""
+    return {str(row[0]) for number in range(first, scans + 1, built)
+            for row in db.execute("SELECT sha256 FROM scan WHERE id = ?", [number])}
+
+
+def forget_peak() -> None:
+    """Count the peak of memory anew, where the system can."""
+    switch = Path("/proc/self/clear_refs")
+    if switch.exists():
+        switch.write_text("5")
+
+
+def anonymous_mib() -> float:
+    """Memory of the process now, without what is mapped from files; 0 where the system does not tell."""
+    status = Path("/proc/self/status")
+    rows = status.read_text().splitlines() if status.exists() else []
+    return sum(int(row.split()[1]) for row in rows if row.startswith("RssAnon")) / 1024
 
 
 def _updates(db: Database, home: Home, given: Pool) -> tuple[list[float], int]:
