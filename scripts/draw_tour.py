@@ -58,7 +58,7 @@ def filled(folder: Path, archive: Path) -> "Home":
     from catalogue.indexing.stores import add_store
     from catalogue.ledger.importing import import_orders
     from catalogue.ledger.importing_editions import import_editions
-    from catalogue.likeness.service import update
+    from catalogue.likeness.updating import update
     from catalogue.records.database import open_database
     from catalogue.settings import Home
 

@@ -173,7 +173,7 @@ def _print_matches(out: "Console", matches: "Sequence[Match]", names: dict[int, 
 
 def _update(db: "Database", session: Session, again: bool) -> None:
     from catalogue.commands.session import console
-    from catalogue.likeness.service import update
+    from catalogue.likeness.updating import update
 
     with interruptible() as cancelled:
         done = update(db, session.home, cancelled=cancelled, again=again)

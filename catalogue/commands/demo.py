@@ -74,7 +74,7 @@ def _fill(home: "Home", disks: Path) -> "tuple[Database, list[StoreSummary]]":
     from catalogue.indexing.stores import add_store
     from catalogue.ledger.importing import import_orders
     from catalogue.ledger.importing_editions import import_editions
-    from catalogue.likeness.service import update
+    from catalogue.likeness.updating import update
     from catalogue.records.database import open_database
 
     db = open_database(home.database)

@@ -7,8 +7,8 @@ from catalogue.intake.guessing import Kin, Likeness
 from catalogue.intake.overlap import WITHIN
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.finding import kin
-from catalogue.likeness.service import update
 from catalogue.likeness.store import index_folder
+from catalogue.likeness.updating import update
 from catalogue.progress import Cancelled, Report, never, unheard
 from catalogue.reading.model import Reading
 from catalogue.records import likenesses

@@ -1,36 +1,17 @@
-"""Likeness as commands and screens ask for it: bring it up to date, list groups, judge, find by a picture."""
+"""Likenesses as commands and screens ask for them: groups, verdicts, what one scan has to do with others, tiles."""
 
-import os
-from collections.abc import Iterable, Iterator
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from itertools import islice
-from pathlib import Path
 
 from catalogue.errors import NotFound, Refused
-from catalogue.likeness import grouping, retrieval, store, tiles
+from catalogue.likeness import grouping, tiles
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Evidence, Relation, ScanFacts
-from catalogue.likeness.examine import Side, examine, ordered
 from catalogue.likeness.facts import facts_of
-from catalogue.likeness.features import Features
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import likenesses, pieces, scans
 from catalogue.records.database import Database, transaction
 from catalogue.records.likenesses import ComparedScan, LikenessRow
-from catalogue.settings import Home
 
 VERDICTS = ("confirmed", "rejected", "")
-
-
-@dataclass(frozen=True, slots=True)
-class Updated:
-    """What an update did. ``unreadable``: SHA-256 of scans whose preview could not be used."""
-
-    compared: int
-    found: int
-    unreadable: tuple[str, ...] = ()
-    cancelled: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,130 +71,6 @@ class Groups:
     apart: tuple[Pair, ...]
     doubtful: tuple[Pair, ...]
     refused: tuple[tuple[Pair, str], ...]
-
-
-# --- update --------------------------------------------------------------------------------------------
-
-
-def update(db: Database, home: Home, *, report: Report = unheard, cancelled: Cancelled = never,
-           again: bool = False) -> Updated:
-    """Compare every scan not compared yet with all others. Cut off at any point, the next call carries on.
-
-    ``again`` compares everything anew; verdicts stay.
-    """
-    folder = store.index_folder(home)
-    retrieval.sweep(folder)
-    if again:
-        with transaction(db):
-            likenesses.forget_compared(db)
-    unreadable = _fill_index(db, home, folder, report, cancelled)
-    if cancelled():
-        return Updated(0, 0, tuple(unreadable), cancelled=True)
-    index = retrieval.Index(folder)
-    waiting = likenesses.uncompared(db)
-    found = 0
-    for done, scan_id in enumerate(waiting):
-        report(Progress("comparing", done, len(waiting)))
-        if cancelled():
-            return Updated(done, found, tuple(unreadable), cancelled=True)
-        pairs = _compare(db, home, index, scan_id)
-        with transaction(db):
-            for one, two, evidence in pairs:
-                likenesses.keep(db, one, two, evidence.relation.value, evidence.sure, evidence.to_json())
-            _file(db, pairs)
-            likenesses.mark_compared(db, scan_id)
-        found += len(pairs)
-    report(Progress("comparing", len(waiting), len(waiting)))
-    return Updated(len(waiting), found, tuple(unreadable))
-
-
-def _fill_index(db: Database, home: Home, folder: Path, report: Report, cancelled: Cancelled) -> list[str]:
-    """Bring into the index whatever scan it lacks; that is also how it is rebuilt."""
-    held = retrieval.Index(folder).keys()
-    missing = [(scan_id, sha) for scan_id, sha in likenesses.with_preview(db) if sha not in held]
-    unreadable: list[str] = []
-    done = 0
-    fresh = not held
-    parts = _batches(missing, limits.BATCH_FIRST if fresh else limits.BATCH)
-    for part in parts:
-        if cancelled():
-            break
-        known = likenesses.compared_scans(db, (scan_id for scan_id, _ in part))
-        entries = []
-        with ThreadPoolExecutor(home.settings.workers or os.cpu_count()) as pool:
-            for (scan_id, sha), made in zip(part, pool.map(lambda item: _features(home, item[1]), part), strict=True):
-                done += 1
-                report(Progress("features", done, len(missing)))
-                if made is None:
-                    unreadable.append(sha)
-                else:
-                    entries.append(retrieval.Entry(sha, int(known[scan_id].phash or "0", 16), made))
-        retrieval.Index(folder).add(entries, cancelled)
-    return unreadable
-
-
-def _features(home: Home, sha256: str) -> Features | None:
-    try:
-        return store.features(home, sha256)
-    except (OSError, ValueError):
-        return None  # the preview is gone or damaged; reported as unreadable
-
-
-def _batches(items: Iterable[tuple[int, str]], size: int) -> Iterator[list[tuple[int, str]]]:
-    rest = iter(items)
-    while part := list(islice(rest, size)):
-        yield part
-
-
-def _compare(db: Database, home: Home, index: retrieval.Index, scan_id: int) -> list[tuple[int, int, Evidence]]:
-    """Pairs found for one scan: with its candidates, and with whatever those were found alike to."""
-    own = likenesses.compared_scans(db, [scan_id])[scan_id]
-    side = _side(home, own)
-    if side is None:
-        return []
-    near = index.candidates(side.features, [int(h.value, 16) for h in scans.hashes(db, scan_id)], limits.CANDIDATES)
-    ids = list(likenesses.ids_of(db, (c.key for c in near if c.key != own.sha256)).values())
-    ids += [i for i in likenesses.of_same_pixels(db, scan_id) if i not in ids]
-    done = likenesses.partners(db, scan_id) | {scan_id}
-    found: list[tuple[int, int, Evidence]] = []
-    queue = [i for i in ids if i not in done]
-    while queue:
-        others = likenesses.compared_scans(db, queue)
-        follow: set[int] = set()
-        for other in others.values():
-            done.add(other.id)
-            there = _side(home, other)
-            evidence = examine(side, there) if there else None
-            if evidence is None:
-                continue
-            found.append(
-                (scan_id, other.id, evidence) if ordered(evidence) else (other.id, scan_id, evidence.swapped())
-            )
-            if evidence.relation.same_piece:
-                follow |= likenesses.partners(db, other.id)
-        queue = sorted(follow - done)
-    return found
-
-
-def _file(db: Database, pairs: list[tuple[int, int, Evidence]]) -> None:
-    """File scans that are filed nowhere yet with the one piece they surely show, and note what is plainly a tile."""
-    sure = [(one, two, e) for one, two, e in pairs if e.relation.same_piece and e.sure >= limits.SURE_ENOUGH]
-    known = likenesses.compared_scans(db, {s for one, two, _ in sure for s in (one, two)})
-    offered: dict[int, set[int]] = {}
-    for one, two, evidence in sure:
-        for scan, other in ((known[one], known[two]), (known[two], known[one])):
-            if scan.piece_id is None and other.piece_id is not None:
-                offered.setdefault(scan.id, set()).add(other.piece_id)
-        if evidence.relation is Relation.TILE and known[one].role == "unsorted" and known[one].role_source == "guess":
-            scans.set_role(db, one, "tile", "guess")
-    for scan_id, choice in offered.items():
-        if len(choice) == 1:
-            scans.set_piece(db, scan_id, choice.pop(), "likeness")
-
-
-def _side(home: Home, scan: ComparedScan) -> Side | None:
-    made = _features(home, scan.sha256)
-    return Side(facts_of(scan), made, lambda: store.preview(home, scan.sha256)) if made else None
 
 
 # --- groups and verdicts -------------------------------------------------------------------------------
@@ -302,14 +159,31 @@ def _part_pieces(db: Database, row: LikenessRow) -> None:
 
 
 def tile_places(db: Database, piece_id: int) -> tuple[ComparedScan, list[tiles.Place]] | None:
-    """The piece's whole scan with most tiles placed in it, and their places; ``None`` if no tile is known."""
+    """The piece's whole scan with most tiles placed in it, and their places; ``None`` if no tile is known.
+
+    A tile is what was found to be one, and what is kept as one and lies in the whole, however much it shows of it.
+    """
     members = likenesses.compared_scans(db, (s.id for s in scans.of_piece(db, piece_id)))
     placed: dict[int, list[tiles.Place]] = {}
-    for scan_id in members:
+    for scan_id, whole in members.items():
         for row in likenesses.of_scan(db, scan_id):
-            if row.b_scan_id == scan_id and row.relation == Relation.TILE.value and row.verdict != "rejected":
-                placed.setdefault(scan_id, []).append(tiles.place(row.a_sha256, Evidence.from_json(row.evidence)))
+            evidence = Evidence.from_json(row.evidence)
+            tile_id, tile = row.a_scan_id, row.a_sha256
+            if row.a_scan_id == scan_id:
+                tile_id, tile, evidence = row.b_scan_id, row.b_sha256, evidence.swapped()
+            kept = members.get(tile_id)
+            if row.verdict != "rejected" and _tile_in(evidence, kept.role if kept else "", whole.role):
+                placed.setdefault(scan_id, []).append(tiles.place(tile, evidence))
     if not placed:
         return None
-    whole = max(placed, key=lambda i: (len(placed[i]), i))
-    return members[whole], sorted(placed[whole], key=lambda p: (round(p.box[1], 1), p.box[0]))
+    best = max(placed, key=lambda i: (len(placed[i]), i))
+    return members[best], sorted(placed[best], key=lambda p: (round(p.box[1], 1), p.box[0]))
+
+
+def _tile_in(evidence: Evidence, role: str, whole_role: str) -> bool:
+    """Whether evidence, tile first, places a tile (of a role) in a whole."""
+    inside = evidence.overlap_a > evidence.overlap_b
+    if evidence.relation is Relation.TILE:
+        return inside
+    kept_so = role == "tile" and whole_role != "tile"
+    return kept_so and evidence.relation.whole and inside and evidence.overlap_a >= limits.CONTAINED

@@ -12,7 +12,8 @@ from catalogue.intake.applying import apply
 from catalogue.intake.kinship import keep_links, likeness_of, relation_of
 from catalogue.intake.proposals import Kind, propose
 from catalogue.likeness.evidence import Evidence, Relation
-from catalogue.likeness.service import tile_places, update
+from catalogue.likeness.service import tile_places
+from catalogue.likeness.updating import update
 from catalogue.records import pieces
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
