@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING
 
 sys.path[:0] = [str(Path(__file__).resolve().parent), str(Path(__file__).resolve().parent.parent)]
 
-from screens_keys import Sitting, p95  # noqa: E402
+from screens_keys import Sitting, p95, table  # noqa: E402
 from screens_rows import build  # noqa: E402
 
 if TYPE_CHECKING:
@@ -58,8 +58,8 @@ def main() -> None:
         print(json.dumps({"terminal": [sitting.figures() for sitting in sittings], "single": single,
                           "pilot": through_pilot}, indent=1))
         return
-    for sitting in sittings:
-        print("\n".join([*sitting.table(), ""]))
+    if sittings:
+        print("\n".join([*table(sittings), ""]))
     if single:
         print("| | ms |\n|---|---|")
         print("\n".join(f"| {name} | {value:.1f} |" for name, value in single.items()))

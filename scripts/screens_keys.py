@@ -21,6 +21,7 @@ PHRASES = ("harbour evening 12", "quarrel 50x70", "slipway frost", "B000400", "m
 class Timed:
     """Answers to one kind of key, in milliseconds."""
 
+    pressed: int = 0
     first: list[float] = field(default_factory=list)
     settled: list[float] = field(default_factory=list)
     processor: list[float] = field(default_factory=list)
@@ -57,11 +58,12 @@ class Sitting:
     def _work(self) -> None:
         whole = self.terminal.area
         half = self.terminal.columns // 2
-        self._press("first time: a piece, search, a place", ["enter"], whole)
-        self._press("back from it", ["escape"], whole)
-        self._press("first time: a piece, search, a place", ["/"], whole)
-        self._press("leave the search", ["escape"], whole)
-        self._press("first time: a piece, search, a place", [*"23467"], whole)
+        made = "the first time: a piece, the search, five places"
+        self._press(made, ["enter"], whole)
+        self._press("back from a piece", ["escape"], whole)
+        self._press(made, ["/"], whole)
+        self._press("leave a panel", ["escape"], whole)
+        self._press(made, [*"23467"], whole)
         self._press("to the orders and back", ["1"], whole)
         times = self._times
         self._press("down through pieces", ["down"] * 12 * times, whole)
@@ -74,8 +76,13 @@ class Sitting:
         self._press("open a piece", ["home", "right"], whole, kept=False)   # all pieces again
         for _ in range(4 * times):
             self._press("open a piece", ["enter"], whole)
-            self._press("back from it", ["escape"], whole)
+            self._press("back from a piece", ["escape"], whole)
             self._press("down through pieces", ["down"], whole)
+        for _ in range(times):
+            self._press("open the repeat panel", ["r"], whole)
+            self._press("leave a panel", ["escape"], whole)
+            self._press("open the help", ["?"], whole)
+            self._press("leave a panel", ["escape"], whole)
         self._press("to the orders and back", ["2", "1"] * 3 * times, whole)
         self._press("down through orders", ["2"], whole, kept=False)
         self._press("down through orders", ["down"] * 8 * times, whole)
@@ -83,7 +90,7 @@ class Sitting:
         for phrase in PHRASES[:1 + times]:
             self._press("open the search", ["/"], whole)
             self._letters([*phrase, *["backspace"] * (len(phrase) // 2)])
-            self._press("leave the search", ["escape"], whole)
+            self._press("leave a panel", ["escape"], whole)
         self._fast(half)
 
     def _press(self, name: str, keys: Sequence[str], look: Look, *, kept: bool = True) -> None:
@@ -104,17 +111,19 @@ class Sitting:
         def found() -> object:
             return terminal.area(top=box + 1)
 
+        # Blanks show nothing, and many a letter finds the same lines: those answers are not counted.
+        looks = {"a letter of a search: the letter": letter, "a letter of a search: the lines found": found}
         for key in keys:
             began = time.perf_counter()
-            self._keep(terminal.answer(key, {"a letter: the letter": letter, "a letter: the lines found": found},
-                                       lambda: (terminal.area(bottom=box), letter(), found())), began)
+            self._keep(terminal.answer(key, looks, lambda: (terminal.area(bottom=box), letter(), found())), began)
 
     def _keep(self, answer: Answer, began: float) -> None:
         for name, first in answer.first.items():
             timed = self.timed.setdefault(name, Timed())
             self._spans.append((name, began, time.perf_counter()))
+            timed.pressed += 1
             if first is None:
-                continue   # a letter that finds the same lines, an end of a list
+                continue
             timed.first.append(first)
             timed.settled.append(answer.settled or first)
             if answer.processor is not None:
@@ -159,7 +168,6 @@ class Sitting:
             self.terminal.rest()
 
     def _turns(self, turns: Sequence[Sequence[float]]) -> None:
-        self.turns = turns
         for name, since, until in self._spans:
             within = [took * 1000 for began, took, *_ in turns if since <= began <= until]
             self.longest[name] = max(self.longest.get(name, 0.0), *within, 0.0)
@@ -169,23 +177,30 @@ class Sitting:
         return {"size": [self.terminal.columns, self.terminal.rows], "start": self.start, "lags": self.lags,
                 "longest turns": self.longest, "keys": {name: asdict(timed) for name, timed in self.timed.items()}}
 
-    def table(self) -> list[str]:
-        """A Markdown table, milliseconds."""
-        lines = [f"| {self.terminal.columns}×{self.terminal.rows}, in a terminal | first answer, median | p95 "
-                 "| at rest, p95 | processor, p95 | longest turn | keys |", "|---|---|---|---|---|---|---|",
-                 f"| from the command to the first row, imports and all | {self.start:.0f} | | | | | 1 |"]
-        for name, timed in self.timed.items():
-            processor = f"{p95(timed.processor):.0f}" if timed.processor else "–"
-            if not timed.first:
-                lines.append(f"| {name} | never answered | | | | {self._longest(name)} | 0 |")
-                continue
-            lines.append(f"| {name} | {statistics.median(timed.first):.0f} | {p95(timed.first):.0f} "
-                         f"| {p95(timed.settled):.0f} | {processor} | {self._longest(name)} | {len(timed.first)} |")
-        for name, lags in self.lags.items():
-            lines.append(f"| {name} | {statistics.median(lags):.0f} | most {max(lags):.0f} | | "
-                         f"| {self._longest(name)} | {len(lags)} times |")
-        return lines
 
-    def _longest(self, name: str) -> str:
-        turn = self.longest[name]
-        return f"{turn:.0f}" if turn else "< 10"
+HEAD = "first answer, median | p95 | at rest, p95 | processor, p95 | longest turn | answered |"
+START = "from the command to the first row, imports and all"
+
+
+def table(sittings: Sequence[Sitting]) -> list[str]:
+    """A Markdown table of milliseconds, the sittings beside each other."""
+    sizes = [f"{sitting.terminal.columns}×{sitting.terminal.rows}: {HEAD}" for sitting in sittings]
+    lines = [f"| key | {' '.join(sizes)}", "|---" * (1 + 6 * len(sittings)) + "|"]
+    for name in (START, *sittings[0].timed, *sittings[0].lags):
+        lines.append(f"| {name} | " + " ".join(_cells(sitting, name) for sitting in sittings))
+    return lines
+
+
+def _cells(sitting: Sitting, name: str) -> str:
+    if name == START:
+        return f"{sitting.start:.0f} | | | | | once |"
+    turn = f"{sitting.longest[name]:.0f}" if sitting.longest[name] else "< 10"
+    if name in sitting.lags:
+        lags = sitting.lags[name]
+        return f"{statistics.median(lags):.0f} | most {max(lags):.0f} | | | {turn} | {len(lags)} times |"
+    timed = sitting.timed[name]
+    if not timed.first:
+        return f"never | | | | {turn} | 0 of {timed.pressed} |"
+    processor = f"{p95(timed.processor):.0f}" if timed.processor else "–"
+    return (f"{statistics.median(timed.first):.0f} | {p95(timed.first):.0f} | {p95(timed.settled):.0f} | {processor} "
+            f"| {turn} | {len(timed.first)} of {timed.pressed} |")

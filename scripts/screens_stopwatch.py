@@ -30,7 +30,7 @@ def watch_turns(report: Path) -> None:
         if took > LONG:
             turns.append((began, took, time.thread_time() - spent, repr(handle)[:200]))
 
-    Handle._run = timed  # type: ignore[method-assign]
+    Handle._run = timed  # type: ignore[method-assign, assignment]
     atexit.register(lambda: report.write_text(json.dumps(turns)))
 
 
