@@ -3,12 +3,15 @@
 Unpack the packages first, in a folder of your own:
 
     for p in gcompris-qt-data plasma-workspace-wallpapers mate-backgrounds lomiri-wallpapers ukui-wallpapers \\
-             gnome-backgrounds; do apt-get download $p; dpkg -x $p_*.deb packages/$p; done
+             gnome-backgrounds endless-sky-high-dpi wesnoth-1.16-data; do
+        apt-get download $p; dpkg -x $p_*.deb packages/$p; done
 
 Licences, as each package's copyright file states them per picture: gcompris-qt-data (paintings in the public domain;
 photographs CC BY, CC BY-SA, CC0, public domain; the program GPL-3+), plasma-workspace-wallpapers (CC BY-SA 4.0,
 LGPL-3), mate-backgrounds (CC BY-SA 4.0, GPL-2+), lomiri-wallpapers (CC BY-SA 4.0), ukui-wallpapers (CC BY-SA 4.0,
-GPL-3+), gnome-backgrounds (CC BY-SA 3.0), and the pictures inside scikit-image (CC0 or public domain).
+GPL-3+), gnome-backgrounds (CC BY-SA 3.0), and the pictures inside scikit-image (CC0 or public domain). Fresh, for one
+look at the end: endless-sky-high-dpi (landscape photographs; public domain, CC BY, CC BY-SA) and wesnoth-1.16-data
+(painted landscapes, GPL-2+ and CC BY-SA 4.0).
 """
 
 import re
@@ -34,12 +37,14 @@ PACKAGES = (
     "ukui-wallpapers",
     "gnome-backgrounds",
 )
+FRESH = {"endless-sky-high-dpi": ("land", False), "wesnoth-1.16-data": ("story", True)}  # folder, painted
 CLASSIC = ("astronaut", "coffee", "chelsea", "rocket", "retina", "immunohistochemistry", "hubble_deep_field", "camera")
 
 
 @dataclass(frozen=True, slots=True)
 class Base:
-    """One artwork: a path to a PNG, its group (``painting``, ``photo``, ``flat``) and half (``tune``, ``held-out``)."""
+    """One artwork: a path to a PNG, its group (``painting``, ``photo``, ``flat``) and half (``tune``, ``held-out``; of
+    fresh pictures it means nothing)."""
 
     name: str
     group: str
@@ -56,13 +61,14 @@ class Base:
         return np.ascontiguousarray(cv2.imread(str(self.path), cv2.IMREAD_COLOR_RGB))
 
 
-def collect(packages: Path, folder: Path) -> list[Base]:
-    """All base pictures, written once to ``folder`` as PNG; near duplicates among them are left out."""
+def collect(packages: Path, folder: Path, *, fresh: bool = False) -> list[Base]:
+    """All base pictures, written once to ``folder`` as PNG; near duplicates among them are left out. ``fresh``: those
+    that nothing was ever tuned or tried on."""
     folder.mkdir(parents=True, exist_ok=True)
     done = folder / "complete"
     if not done.exists():
         seen: list[imagehash.ImageHash] = []
-        for name, picture, painted in _pictures(packages):
+        for name, picture, painted in _fresh(packages) if fresh else _pictures(packages):
             code = imagehash.phash(Pillow.fromarray(picture))
             if max(picture.shape[:2]) < 500 or any(code - other <= 10 for other in seen):
                 continue
@@ -112,6 +118,14 @@ def _pictures(packages: Path) -> Iterator[tuple[str, Image, bool]]:
     for name in CLASSIC:
         raw = np.asarray(getattr(data, name)())
         yield name, np.ascontiguousarray(raw[..., :3] if raw.ndim == 3 else np.dstack([raw] * 3)), False
+
+
+def _fresh(packages: Path) -> Iterator[tuple[str, Image, bool]]:
+    for package, (folder, painted) in FRESH.items():
+        for path in sorted((packages / package).rglob(f"images/{folder}/*.jpg")):
+            picture = cv2.imread(str(path), cv2.IMREAD_COLOR_RGB)
+            if picture is not None:
+                yield path.stem.split("@")[0], np.asarray(picture, np.uint8), painted
 
 
 def _games(package: Path) -> Iterator[tuple[str, Image, bool]]:

@@ -44,20 +44,22 @@ class Comparison:
     delta_e_high: float     # its 90th percentile
 
 
-def compare(a: Bytes, b: Bytes, matrix: Matrix, *, reach: float = limits.POLISH_REACH) -> Comparison | None:
+def compare(
+    a: Bytes, b: Bytes, matrix: Matrix, *, reach: float = limits.POLISH_REACH, rigid: bool = False
+) -> Comparison | None:
     """Compare previews (H×W×3 uint8, sRGB) under a map from a to b; ``None`` if too little of them overlaps.
 
     The finer one is brought to the grid of the coarser, so that neither is magnified. The map is first made exact on
-    the pixels, moving no corner by more than ``reach`` pixels; 0 takes it as it is.
+    the pixels, moving no corner by more than ``reach`` pixels; 0 takes it as it is. ``rigid``: its scale is right.
     """
     if geometry.scale_of(matrix) > 1.0:
-        turned = _onto(b, a, geometry.inverse(matrix), reach)
+        turned = _onto(b, a, geometry.inverse(matrix), reach, rigid)
         if turned is None:
             return None
         matrix, laid, ground, mask = turned
         matrix = geometry.inverse(matrix)
     else:
-        turned = _onto(a, b, matrix, reach)
+        turned = _onto(a, b, matrix, reach, rigid)
         if turned is None:
             return None
         matrix, ground, laid, mask = turned
@@ -91,7 +93,9 @@ def _size(picture: Bytes) -> geometry.Size:
     return picture.shape[1], picture.shape[0]
 
 
-def _onto(fine: Bytes, coarse: Bytes, matrix: Matrix, reach: float) -> tuple[Matrix, Bytes, Bytes, Flags] | None:
+def _onto(
+    fine: Bytes, coarse: Bytes, matrix: Matrix, reach: float, rigid: bool
+) -> tuple[Matrix, Bytes, Bytes, Flags] | None:
     """The finer picture drawn on the part of the coarser one's grid that it covers: map, part, drawn, mask."""
     scale = geometry.scale_of(matrix)
     soft = cv2.GaussianBlur(fine, (0, 0), 0.45 / scale) if scale < 0.85 else fine
@@ -105,7 +109,7 @@ def _onto(fine: Bytes, coarse: Bytes, matrix: Matrix, reach: float) -> tuple[Mat
     local = geometry.compose(shift, matrix)
     if reach > 0:
         grey = cv2.cvtColor(soft, cv2.COLOR_RGB2GRAY), cv2.cvtColor(part, cv2.COLOR_RGB2GRAY)
-        local = _polished(grey[0], grey[1], local, scale, reach)
+        local = _polished(grey[0], grey[1], local, scale, reach, rigid)
     size = (x1 - x0, y1 - y0)
     drawn = cv2.warpAffine(soft, local, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     mask = cv2.warpAffine(np.full(fine.shape[:2], 255, np.uint8), local, size) > 250
@@ -116,27 +120,27 @@ def _onto(fine: Bytes, coarse: Bytes, matrix: Matrix, reach: float) -> tuple[Mat
     return geometry.compose(back, local), part, np.asarray(drawn, np.uint8), mask
 
 
-def _polished(fine: Bytes, coarse: Bytes, matrix: Matrix, scale: float, reach: float) -> Matrix:
+def _polished(fine: Bytes, coarse: Bytes, matrix: Matrix, scale: float, reach: float, rigid: bool) -> Matrix:
     """ECC on a grid no finer than the coarser picture's, so that its smoothing means the same on both sides."""
     onto = min(1.0, limits.POLISH_SIDE / max(coarse.shape))
     small, to_small = _reduced(fine, scale * onto)
     ground, to_ground = _reduced(coarse, onto)
     start = geometry.compose(geometry.compose(to_ground, matrix), geometry.inverse(to_small))
-    better = polish(small, ground, start, reach * onto)
+    if rigid:  # what rounding to whole pixels left of the scale is taken off too
+        left = geometry.scale_of(start)
+        size = (max(1, round(small.shape[1] * left)), max(1, round(small.shape[0] * left)))
+        last = geometry.resized(np.eye(2, 3), 1.0, left)
+        small = np.asarray(cv2.warpAffine(small, last, size, borderMode=cv2.BORDER_REPLICATE), np.uint8)
+        start, to_small = geometry.compose(start, geometry.inverse(last)), geometry.compose(last, to_small)
+    better = polish(small, ground, start, reach * onto, rigid=rigid)
     if better is None:
         return matrix
     return geometry.compose(geometry.compose(geometry.inverse(to_ground), better), to_small)
 
 
 def _reduced(picture: Bytes, factor: float) -> tuple[Bytes, Matrix]:
-    """The picture made smaller, unless hardly so, and the exact map to it."""
-    if factor > 0.85:
-        return picture, np.eye(2, 3)
-    height, width = picture.shape[:2]
-    size = (max(8, round(width * factor)), max(8, round(height * factor)))
-    fx, fy = size[0] / width, size[1] / height
-    small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
-    return np.asarray(small, np.uint8), np.array([[fx, 0, (fx - 1) / 2], [0, fy, (fy - 1) / 2]])
+    """The picture made smaller, unless hardly so, and the map to it."""
+    return geometry.reduced(picture, factor) if factor <= 0.85 else (picture, np.eye(2, 3))
 
 
 def _light(picture: Bytes) -> Floats:

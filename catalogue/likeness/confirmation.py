@@ -85,15 +85,18 @@ def distinct(source: Floats, target: Floats) -> int:
     return min(len(np.unique(spots[:, :2], axis=0)), len(np.unique(spots[:, 2:], axis=0)))
 
 
-def polish(a: Bytes, b: Bytes, matrix: Matrix, reach: float, rounds: int = 30) -> Matrix | None:
+def polish(
+    a: Bytes, b: Bytes, matrix: Matrix, reach: float, rounds: int = 30, *, rigid: bool = False
+) -> Matrix | None:
     """The map made exact to a fraction of a pixel on the pixels themselves (ECC, Evangelidis and Psarakis 2008).
 
-    ``a`` and ``b`` are grey, H×W uint8; ``b`` should be the coarser. ``None`` where it does not converge or would
-    move a corner by more than ``reach`` pixels of b.
+    ``a`` and ``b`` are grey, H×W uint8; ``b`` should be the coarser. ``rigid``: the map has a scale of 1 and keeps it,
+    only turn and place are sought. ``None`` where it does not converge or would move a corner by more than ``reach``
+    pixels of b.
     """
     try:
         _, inverse = cv2.findTransformECC(
-            b, a, _inverted(matrix).astype(np.float32), cv2.MOTION_AFFINE,
+            b, a, _inverted(matrix).astype(np.float32), cv2.MOTION_EUCLIDEAN if rigid else cv2.MOTION_AFFINE,
             (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, rounds, 1e-4), None, 5,
         )
     except cv2.error:

@@ -35,7 +35,7 @@ def align(a: Bytes, b: Bytes) -> Fit | None:
         cells = cv2.resize(turned, (8, 8), interpolation=cv2.INTER_AREA).astype(np.int16)
         if np.abs(cells - likely).mean() > limits.THUMB_APART * 1.5:
             continue
-        frame = _frame(_quarter(quarter, a), turned, b)
+        frame = _frame(geometry.quarter_turn(quarter, (a.shape[1], a.shape[0])), turned, b)
         small = cv2.resize(turned, (ground.shape[1], ground.shape[0]), interpolation=cv2.INTER_AREA)
         shift, texture = _best_turn(small, ground)
         factor = ground.shape[1] / b.shape[1]
@@ -60,12 +60,8 @@ def _settled(a: Bytes, b: Bytes, frame: Matrix) -> Matrix:
 
 
 def _grey(picture: Bytes, side: int) -> tuple[Bytes, Matrix]:
-    height, width = picture.shape[:2]
-    factor = min(1.0, side / max(height, width))
-    size = (max(32, round(width * factor)), max(32, round(height * factor)))
-    fx, fy = size[0] / width, size[1] / height
-    grey = cv2.cvtColor(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), cv2.COLOR_RGB2GRAY)
-    return np.asarray(grey, np.uint8), np.array([[fx, 0, (fx - 1) / 2], [0, fy, (fy - 1) / 2]])
+    small, onto = geometry.reduced(picture, min(1.0, side / max(picture.shape[:2])), 32)
+    return np.asarray(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY), np.uint8), onto
 
 
 def soft(picture: Bytes) -> bool:
@@ -80,21 +76,6 @@ def soft(picture: Bytes) -> bool:
 def _aspect(picture: Bytes) -> float:
     height, width = picture.shape[:2]
     return float(width / height)
-
-
-def _quarter(quarter: int, picture: Bytes) -> Matrix:
-    """The map of ``np.rot90(picture, -quarter)``: quarter turns clockwise as seen."""
-    h, w = picture.shape[:2]
-    turns = np.array(
-        [
-            [[1, 0, 0], [0, 1, 0]],
-            [[0, -1, h - 1], [1, 0, 0]],
-            [[-1, 0, w - 1], [0, -1, h - 1]],
-            [[0, 1, 0], [-1, 0, w - 1]],
-        ],
-        np.float64,
-    )
-    return np.asarray(turns[quarter], np.float64)
 
 
 def _frame(quarter: Matrix, turned: Bytes, b: Bytes) -> Matrix:

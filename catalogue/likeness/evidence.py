@@ -30,6 +30,11 @@ class Relation(StrEnum):
         return self not in (Relation.LOOK_ALIKE, Relation.UNSURE)
 
     @property
+    def whole(self) -> bool:
+        """Whether it says that both show the whole of it."""
+        return self in (Relation.SAME_BYTES, Relation.SAME_PIXELS, Relation.REWORKED, Relation.RESCAN)
+
+    @property
     def partial(self) -> bool:
         """Whether a shows less of the artwork than b."""
         return self in (Relation.TILE, Relation.DETAIL, Relation.NEIGHBOUR)

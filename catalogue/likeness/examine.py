@@ -1,16 +1,21 @@
-"""One pair of scans examined: digests, features, pixels, in the order of their cost."""
+"""Scans examined pair by pair: digests, features, pixels, in the order of their cost."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
+import math
+import os
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
-from catalogue.likeness import confirmation, direct
+from catalogue.errors import Damaged
+from catalogue.likeness import confirmation, direct, geometry
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.comparison import compare
 from catalogue.likeness.evidence import Evidence, Relation, ScanFacts
 from catalogue.likeness.features import Bytes, Features
+from catalogue.likeness.placing import place
 from catalogue.likeness.relation import decide, exact
 
 
@@ -39,29 +44,92 @@ def examine(a: Side, b: Side) -> Evidence | None:
     if known:
         return known
     fit = confirmation.fit_features(a.features, b.features)
-    if fit is None:
-        if not _soft(a, b):
-            return None
+    if fit is None and thumb_distance(a.features, b.features) < limits.THUMB_APART:
         fit = direct.align(a.preview, b.preview)
-        if fit is None:
-            return None
+        if fit and fit.texture < limits.TEXTURE_HOLD and not (direct.soft(a.preview) and direct.soft(b.preview)):
+            return None  # frame on frame says nothing of two pictures full of detail
+    return _decided(a, b, fit)
+
+
+def examine_part(a: Side, b: Side) -> Evidence | None:
+    """As :func:`examine`, where that found nothing: one may be a part of the other, captured as finely. Slower by
+    the correlation over every place."""
+    scale = known_scale(a, b)
+    if a.size[0] * a.size[1] * scale**2 <= b.size[0] * b.size[1]:
+        return _decided(a, b, place(a.preview, b.preview, scale))
+    fit = place(b.preview, a.preview, 1 / scale)
+    return _decided(a, b, replace(fit, matrix=geometry.inverse(fit.matrix)) if fit else None)
+
+
+def against(side: Side, others: Sequence[Side]) -> list[Evidence | None]:
+    """What one scan has to do with each of others, likeliest first: the answers in the same order. Where it is not
+    found to show the same as another, the first few without an answer are tried as its whole or its part."""
+    found = examine_each(side, others)
+    if not any(e and (e.relation.whole or (e.relation is Relation.TILE and ordered(e))) for e in found):
+        tried = [n for n, e in enumerate(found) if e is None][: limits.PLACED_MOST]
+        for n, e in zip(tried, place_each(side, [others[n] for n in tried]), strict=True):
+            found[n] = e
+    return found
+
+
+def examine_each(side: Side, others: Sequence[Side]) -> list[Evidence | None]:
+    """:func:`examine` for many, on all processors."""
+    return _each(examine, side, others)
+
+
+def place_each(side: Side, others: Sequence[Side]) -> list[Evidence | None]:
+    """:func:`examine_part` for many, on all processors."""
+    return _each(examine_part, side, others)
+
+
+def _each(
+    how: Callable[[Side, Side], Evidence | None], side: Side, others: Sequence[Side]
+) -> list[Evidence | None]:
+    def tried(other: Side) -> Evidence | None:
+        try:
+            return how(side, other)
+        except Damaged:
+            return None  # a preview is gone: nothing can be shown of this pair, whoever gave the sides knows
+
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        return list(pool.map(tried, others))
+
+
+def _decided(a: Side, b: Side, fit: geometry.Fit | None) -> Evidence | None:
+    if fit is None:
+        return None
+    matrix, rigid = fit.matrix, False
     # many features know the place better than pixels do, where these are soft
     reach = limits.POLISH_REACH if fit.inliers < limits.INLIERS_FIRM else limits.POLISH_REACH_FIRM
-    found = compare(a.preview, b.preview, fit.matrix, reach=reach)
-    if found is None:
-        return None
-    return decide(a.facts, b.facts, (a.size, b.size), fit, found)
+    if fit.inliers < limits.INLIERS_EXACT:
+        exact = known_scale(a, b)
+        rigid = abs(math.log(fit.scale / exact)) < limits.SCALE_NEAR
+        if rigid:  # few features or a soft picture give the scale less well than the two sizes do
+            matrix = geometry.rescaled(matrix, exact / fit.scale, _middle(a, b, matrix))
+    found = compare(a.preview, b.preview, matrix, reach=reach, rigid=rigid)
+    return decide(a.facts, b.facts, (a.size, b.size), fit, found) if found else None
+
+
+def _middle(a: Side, b: Side, matrix: geometry.Matrix) -> geometry.Points:
+    """The middle of what overlaps, on a."""
+    quad = geometry.apply(geometry.inverse(matrix), geometry.corners(b.size))
+    low, high = np.maximum(quad.min(axis=0), 0), np.minimum(quad.max(axis=0), a.size)
+    return np.asarray((low + high) / 2, np.float64)
+
+
+def known_scale(a: Side, b: Side) -> float:
+    """Preview pixels of b for each of a along the same stretch of the artwork, going by full sizes and ppi; pixel for
+    pixel where either ppi is unknown or no scanner's."""
+    full_a = max(a.facts.width, a.facts.height) / max(a.size)
+    full_b = max(b.facts.width, b.facts.height) / max(b.size)
+    ppi_a, ppi_b = a.facts.ppi or 0.0, b.facts.ppi or 0.0
+    finer = ppi_b / ppi_a if min(ppi_a, ppi_b) >= limits.PPI_SCANNED else 1.0
+    return full_a / full_b * finer
 
 
 def ordered(evidence: Evidence) -> bool:
     """Whether a stays first: it does unless b is the part."""
     return not (evidence.relation in (Relation.TILE, Relation.DETAIL) and evidence.overlap_b > evidence.overlap_a)
-
-
-def _soft(a: Side, b: Side) -> bool:
-    """Whether both are soft and coloured alike, cell by cell, so that aligning their pixels is worth its time."""
-    near = thumb_distance(a.features, b.features) < limits.THUMB_APART
-    return near and direct.soft(a.preview) and direct.soft(b.preview)
 
 
 def thumb_distance(a: Features, b: Features) -> float:

@@ -17,6 +17,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from catalogue.errors import Damaged
 from catalogue.likeness import thresholds as limits
 
 Bytes = npt.NDArray[np.uint8]
@@ -68,10 +69,13 @@ def _unpack(packed: npt.NDArray[np.uint16]) -> Floats:
 
 
 def load_preview(path: Path) -> Bytes:
-    """A preview as H×W×3 uint8, sRGB. ``ValueError`` if it cannot be decoded."""
-    raw = cv2.imdecode(np.frombuffer(path.read_bytes(), np.uint8), cv2.IMREAD_COLOR_RGB)
+    """A preview as H×W×3 uint8, sRGB. ``Damaged`` if it is gone or cannot be decoded."""
+    try:
+        raw = cv2.imdecode(np.frombuffer(path.read_bytes(), np.uint8), cv2.IMREAD_COLOR_RGB)
+    except (OSError, cv2.error):
+        raw = None
     if raw is None:
-        raise ValueError(f"preview cannot be decoded: {path.name}")
+        raise Damaged("A preview is gone or damaged.", hint="Run: catalogue index --again.", path=path)
     return np.asarray(raw, np.uint8)
 
 

@@ -1,5 +1,8 @@
 """Which piece does this show? A photograph of a print, or a scan not yet in the catalogue, against all that is held."""
 
+import os
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -7,13 +10,13 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from catalogue.errors import CatalogueError
+from catalogue.errors import CatalogueError, Damaged
 from catalogue.likeness import retrieval, store
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Evidence
-from catalogue.likeness.examine import Side, examine
+from catalogue.likeness.examine import Side, against
 from catalogue.likeness.facts import facts_of, facts_of_reading
-from catalogue.likeness.features import Bytes, extract
+from catalogue.likeness.features import Bytes, Features, extract
 from catalogue.likeness.picture import Sight, ranked, sight
 from catalogue.reading.file import read_file
 from catalogue.reading.model import Reading
@@ -48,19 +51,20 @@ def find_picture(db: Database, home: Home, path: Path, limit: int = 5) -> list[M
     index = _index(home)
     seen = extract(photo, limits.SIFT_PHOTO)
     near = index.candidates(seen, [int(h.value, 16) for h in hashes(photo)], limits.CANDIDATES)
-    ids = likenesses.ids_of(db, (c.key for c in near))
-    known = likenesses.compared_scans(db, ids.values())
-    found = []
-    for scan in known.values():
-        try:
-            features = store.features(home, scan.sha256)
-            one = sight(photo, seen, scan.sha256, features, partial(store.preview, home, scan.sha256))
-        except (OSError, ValueError):
-            continue  # its preview is gone: it cannot be shown to match; `catalogue index --again` makes it anew
-        if one:
-            found.append(one)
-    by_sha = {scan.sha256: scan for scan in known.values()}
-    return [_match(by_sha[s.key], s) for s in ranked(found)[:limit]]
+    known = _known(db, near)
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        seen_in = pool.map(partial(_seen, home, photo, seen), known)
+        found = [(scan, one) for scan, one in zip(known, seen_in, strict=True) if one]
+    by_key = {one.key: scan for scan, one in found}
+    return [_match(by_key[one.key], one) for one in ranked([one for _, one in found])[:limit]]
+
+
+def _seen(home: Home, photo: Bytes, seen: Features, scan: ComparedScan) -> Sight | None:
+    there = _side(home, scan)
+    try:
+        return sight(photo, seen, scan.sha256, there.features, there.load) if there else None
+    except Damaged:
+        return None  # as in _side
 
 
 def _match(scan: ComparedScan, one: Sight) -> Match:
@@ -80,16 +84,26 @@ def kin(db: Database, home: Home, reading: Reading) -> list[tuple[ComparedScan, 
     near = retrieval.Index(folder).candidates(
         side.features, [int(h.value, 16) for h in reading.hashes or hashes(photo)], limits.CANDIDATES
     )
-    found = []
-    for scan in likenesses.compared_scans(db, likenesses.ids_of(db, (c.key for c in near)).values()).values():
-        try:
-            there = Side(facts_of(scan), store.features(home, scan.sha256), partial(store.preview, home, scan.sha256))
-            evidence = examine(side, there)
-        except (OSError, ValueError):
-            continue  # as in find_picture
-        if evidence and evidence.relation.same_piece:
-            found.append((scan, evidence))
+    held = [(scan, there) for scan in _known(db, near) if (there := _side(home, scan))]
+    answers = zip(held, against(side, [there for _, there in held]), strict=True)
+    found = [(scan, evidence) for (scan, _), evidence in answers if evidence and evidence.relation.same_piece]
     return sorted(found, key=lambda pair: -pair[1].sure)
+
+
+def _known(db: Database, near: Sequence[retrieval.Candidate]) -> list[ComparedScan]:
+    """The scans of these candidates, in their order."""
+    ids = likenesses.ids_of(db, (c.key for c in near))
+    scans = likenesses.compared_scans(db, ids.values())
+    return [scans[ids[c.key]] for c in near if c.key in ids]
+
+
+def _side(home: Home, scan: ComparedScan) -> Side | None:
+    """``None`` where its preview is gone: it cannot be shown to match; `catalogue index --again` makes it anew."""
+    try:
+        features = store.features(home, scan.sha256)
+    except Damaged:
+        return None
+    return Side(facts_of(scan), features, partial(store.preview, home, scan.sha256))
 
 
 def decoded(preview: bytes) -> Bytes:

@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 Matrix = npt.NDArray[np.float64]
 Points = npt.NDArray[np.float64]
+Bytes = npt.NDArray[np.uint8]
 Size = tuple[int, int]  # width, height
 
 
@@ -72,9 +73,34 @@ def resized(matrix: Matrix, a_factor: float, b_factor: float) -> Matrix:
     return compose(compose(_zoom(b_factor), matrix), _zoom(1.0 / a_factor))
 
 
+def rescaled(matrix: Matrix, factor: float, middle: Points) -> Matrix:
+    """The map with its scale changed by ``factor``; the point ``middle`` of a keeps its place on b."""
+    linear = matrix[:, :2] * factor
+    return np.asarray(np.c_[linear, apply(matrix, middle)[0] - linear @ middle], np.float64)
+
+
 def _zoom(factor: float) -> Matrix:
     shift = (factor - 1.0) / 2.0
     return np.array([[factor, 0.0, shift], [0.0, factor, shift]])
+
+
+def quarter_turn(quarter: int, size: Size) -> Matrix:
+    """The map of ``np.rot90(picture, -quarter)`` for a picture of this size: quarter turns clockwise as seen."""
+    w, h = size
+    turns = [
+        [[1, 0, 0], [0, 1, 0]], [[0, -1, h - 1], [1, 0, 0]], [[-1, 0, w - 1], [0, -1, h - 1]],
+        [[0, 1, 0], [-1, 0, w - 1]],
+    ]
+    return np.array(turns[quarter % 4], np.float64)
+
+
+def reduced(picture: Bytes, factor: float, least: int = 8) -> tuple[Bytes, Matrix]:
+    """The picture resized, no side below ``least`` px, and the exact map to it after rounding to whole pixels."""
+    height, width = picture.shape[:2]
+    size = (max(least, round(width * factor)), max(least, round(height * factor)))
+    fx, fy = size[0] / width, size[1] / height
+    small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR)
+    return np.asarray(small, np.uint8), np.array([[fx, 0, (fx - 1) / 2], [0, fy, (fy - 1) / 2]])
 
 
 def apply(matrix: Matrix, points: npt.ArrayLike) -> Points:

@@ -80,6 +80,11 @@ def _judged(
         reasons.append(f"the surface texture corresponds ({fit.texture:.0f} standard deviations from chance)")
         return _part_or_whole(a, b, sizes, found, ratio, reasons), 0.9
     enough = limits.BLOCKS_TO_TELL if fit.inliers else limits.BLOCKS_ALONE
+    if not found.blocks and fit.inliers >= limits.INLIERS_FIRM and found.delta_e_median <= limits.DELTA_E_MOST:
+        if _astray(found, reasons):
+            return Relation.LOOK_ALIKE, 0.6
+        reasons.append(f"{fit.inliers} features of the surface agree on one place")
+        return _part_or_whole(a, b, sizes, found, ratio, reasons), 0.85
     if found.blocks < enough and fit.inliers < limits.INLIERS_SURE:
         if found.delta_e_median > limits.DELTA_E_MOST:
             return None, 0.0
@@ -123,11 +128,10 @@ def _part_or_whole(
         reasons.append("each shows a part that the other does not")
         return Relation.NEIGHBOUR
     one = same_capture(a, b, found)
-    if (
-        less >= limits.WHOLE
-        or (trimmed and a.role != "tile" and b.role != "tile")
-        or (one and less >= limits.CROP_LEAST)
-    ):
+    # a tile may show most of the artwork, and its grain is in the master stitched from it
+    tile = (a.role == "tile") != (b.role == "tile") and less < limits.TILE_MOST
+    trimmed = trimmed and "tile" not in (a.role, b.role)
+    if not tile and (less >= limits.WHOLE or trimmed or (one and less >= limits.CROP_LEAST)):
         reasons.append(
             "grain and angle are those of one capture" if one else "angle, grain or time are those of another capture"
         )

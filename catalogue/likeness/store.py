@@ -15,7 +15,7 @@ def features_path(home: Home, sha256: str) -> Path:
 
 
 def preview(home: Home, sha256: str) -> Bytes:
-    """The scan's preview, H×W×3 uint8 sRGB. Raises OSError or ValueError where there is none to be had."""
+    """The scan's preview, H×W×3 uint8 sRGB. ``Damaged`` where there is none to be had."""
     return load_preview(home.preview(sha256))
 
 

@@ -27,6 +27,8 @@ SCALE_LEAST, SCALE_MOST = 0.15, 6.7
 STRETCH_MOST = 1.02     # a scanner's two axes differ by less; a wall photo is fitted elsewhere
 POLISH_SIDE = 640       # px of the picture that is polished; 1024 took twice the time for no better place
 POLISH_REACH = 12.0     # px the pixels may correct the features …
+INLIERS_EXACT = 40      # fewer features give a scale less well than the two sizes in pixels, where they fit it …
+SCALE_NEAR = 0.02       # … within this share
 INLIERS_FIRM, POLISH_REACH_FIRM = 15, 1.5  # … and px where so many agree; tuned: corners p95 .155 to .107 %
 
 
@@ -54,12 +56,13 @@ ZNCC_LOW_LEAST = 0.20   # 10th percentile
 PATCH_MOST = 0.008      # tuned: 2 of 217 re-scans, tiles, details and edits have any (.005, .009), a series from .010
 COLOUR_PATCH_MOST = 0.004  # tuned: up to .0006 against .007
 HUE_TURN_MOST = 25.0    # degrees; tuned: re-scans and wrong profiles up to 13, colourways from 46
-CAST_MOST = 30.0        # a*, b*; tuned: up to 22 between captures, colourways mostly beyond
+CAST_MOST = 23.0        # a*, b*; tuned: up to 18.6 between captures, the colourways not told otherwise from 27.2
 DELTA_E_MOST = 12.0     # two plain fields further apart are not the same work under any light
 CONTAINED = 0.90        # share of the smaller that must lie on the larger
 APART = 0.70            # below it on both sides the two are neighbours
 WHOLE = 0.80            # both show the whole, but for margins
 TRIMMED = 0.60          # … or so much, if the two share their middle: margins were trimmed
+TILE_MOST = 0.95        # what is kept as a tile and shows no more is a part, whatever its share
 CENTRED = 0.08          # share of a side the middles may lie apart
 CROP_LEAST = 0.50       # one capture cropped to no less is reworked; to less, a detail
 TILE_DETAIL = 0.70      # a tile is at least this fine against the whole
@@ -77,6 +80,15 @@ DIRECT_SIDE = 512       # px, long side
 DIRECT_REACH = 0.06     # share of the side the frames may be shifted
 TEXTURE_HOLD = 7.0      # standard deviations at which a shift is believed
 TEXTURE_SURE = 9.0      # … and at which it shows the same surface
+
+# --- a part placed at its known scale -------------------------------------------------------------------
+PLACE_SIDE = 512        # px, long side of the whole
+PLACE_LEAST_PX = 48     # px there of the part's short side …
+PLACE_MOST = 0.8        # … and the share of the whole at which it is no part any more
+PLACE_NEAR = 12         # px around a place that count as the same
+PPI_SCANNED = 120.0     # ppi below it is a screen's or nobody's
+PLACE_CLEAR = 0.12      # correlation above all other places; tuned: unrelated pairs up to .10, 176 of 184 tiles above
+PLACED_MOST = 6         # scans, the likeliest, in which a part without any master is looked for so
 
 # --- the index on disk ---------------------------------------------------------------------------------
 FLAT_ROWS = 6_000       # descriptors searched one by one rather than through lists

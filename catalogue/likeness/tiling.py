@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import cv2
 
+from catalogue.errors import Damaged
 from catalogue.likeness import store, tiles
 from catalogue.likeness.service import tile_places
 from catalogue.records.database import Database
@@ -63,11 +64,18 @@ def tiling(db: Database, home: Home, piece: Piece) -> Tiling | None:
     aspect = (master.width or 1) / (master.height or 1)
     size = _size(piece, master.width, master.height, master.ppi_x)
     settings = home.settings
-    woven = tiles.weave(cv2.cvtColor(store.preview(home, master.sha256), cv2.COLOR_RGB2GRAY))
+    woven = _weave(home, master.sha256)
     return Tiling(
         master.sha256, tuple(places), tiles.coverage(places, aspect), tuple(tiles.turned(places)), aspect, size,
         tiles.expected(size, settings.bed_mm, settings.tile_overlap) if size else None, woven[0] if woven else None,
     )
+
+
+def _weave(home: Home, sha256: str) -> tuple[float, float] | None:
+    try:
+        return tiles.weave(cv2.cvtColor(store.preview(home, sha256), cv2.COLOR_RGB2GRAY))
+    except Damaged:
+        return None  # the map is worth showing without it
 
 
 def _size(piece: Piece, width: int | None, height: int | None, ppi: float | None) -> tuple[float, float] | None:

@@ -173,7 +173,7 @@ def start_comparing(shop: "CatalogueApp") -> bool:
     home = shop.home
 
     def job(db: Database, report: "Report", cancelled: "Cancelled") -> Any:
-        from catalogue.likeness.service import update
+        from catalogue.likeness.updating import update
 
         return update(db, home, report=report, cancelled=cancelled)
 

@@ -12,7 +12,7 @@ from click.testing import CliRunner
 
 from catalogue.commands import command
 from catalogue.errors import Refused
-from catalogue.likeness import merging, service, store
+from catalogue.likeness import merging, service, store, updating
 from catalogue.likeness.evidence import Relation
 from catalogue.likeness.finding import find_picture, kin
 from catalogue.likeness.tiling import tiling
@@ -80,7 +80,7 @@ def test_update_groups_judge(shop: Shop, works: dict[str, np.ndarray]) -> None:
     again = shop.put("again", works["coffee again"], None)
     sibling = shop.put("sibling", works["coffee sibling"], "Cup II")
 
-    done = service.update(shop.db, shop.home)
+    done = updating.update(shop.db, shop.home)
     assert (done.compared, done.unreadable) == (4, ())
     found = service.groups(shop.db)
     assert [{m.scan_id for m in g.members} for g in found.groups] == [{first, again}]
@@ -103,17 +103,17 @@ def test_update_groups_judge(shop: Shop, works: dict[str, np.ndarray]) -> None:
     assert joined is not None and joined.piece_id == 1
     assert not service.groups(shop.db).groups[0].unreviewed
 
-    assert service.update(shop.db, shop.home).compared == 0, "nothing is compared twice"
+    assert updating.update(shop.db, shop.home).compared == 0, "nothing is compared twice"
 
 
 def test_a_rejected_pair_never_comes_back(shop: Shop, works: dict[str, np.ndarray]) -> None:
     shop.put("coffee", works["coffee"], "Cup")
     shop.put("again", works["coffee again"], "Saucer")
-    service.update(shop.db, shop.home)
+    updating.update(shop.db, shop.home)
     pair = service.groups(shop.db).groups[0].pairs[0]
     service.judge(shop.db, pair.id, "rejected")
     assert service.groups(shop.db).groups == ()
-    service.update(shop.db, shop.home, again=True)
+    updating.update(shop.db, shop.home, again=True)
     found = service.groups(shop.db)
     assert (found.groups, found.apart, found.refused) == ((), (), ())
     assert service.of_scan(shop.db, pair.a_scan_id) == []
@@ -128,9 +128,9 @@ def test_an_update_cut_off_carries_on(shop: Shop, works: dict[str, np.ndarray]) 
         shop.put(name, works[name], name)
     shop.put("again", works["coffee again"], None)
     calls = iter(range(1000))
-    cut = service.update(shop.db, shop.home, cancelled=lambda: next(calls) > 4)
+    cut = updating.update(shop.db, shop.home, cancelled=lambda: next(calls) > 4)
     assert cut.cancelled and cut.compared < 4
-    rest = service.update(shop.db, shop.home)
+    rest = updating.update(shop.db, shop.home)
     assert cut.compared + rest.compared == 4
     assert len(service.groups(shop.db).groups) == 1
 
@@ -139,10 +139,10 @@ def test_the_index_is_made_again_from_the_catalogue(shop: Shop, works: dict[str,
     import shutil
 
     shop.put("coffee", works["coffee"], "Cup")
-    service.update(shop.db, shop.home)
+    updating.update(shop.db, shop.home)
     shutil.rmtree(shop.home.features)
     shop.put("again", works["coffee again"], None)
-    service.update(shop.db, shop.home)
+    updating.update(shop.db, shop.home)
     assert len(service.groups(shop.db).groups) == 1
 
 
@@ -150,17 +150,30 @@ def test_a_lost_preview_is_reported_and_stops_nothing(shop: Shop, works: dict[st
     shop.put("coffee", works["coffee"], "Cup")
     gone = shop.put("cat", works["cat"], "Cat")
     sha = scans.by_id(shop.db, gone).sha256  # type: ignore[union-attr]
+    whole = shop.home.preview(sha).read_bytes()
     shop.home.preview(sha).write_bytes(b"RIFF????WEBP")
-    done = service.update(shop.db, shop.home)
-    assert done.unreadable == (sha,)
-    assert done.compared == 2
+    done = updating.update(shop.db, shop.home)
+    assert (done.compared, done.unreadable) == (1, (sha,))
+    shop.home.preview(sha).write_bytes(whole)
+    done = updating.update(shop.db, shop.home)
+    assert (done.compared, done.unreadable) == (1, ()), "made again, it is compared after all"
+
+
+def test_a_preview_lost_after_its_features_were_made_stops_nothing(shop: Shop, works: dict[str, np.ndarray]) -> None:
+    lost = shop.put("coffee", works["coffee"], "Cup")
+    updating.update(shop.db, shop.home)
+    sha = scans.by_id(shop.db, lost).sha256  # type: ignore[union-attr]
+    shop.home.preview(sha).unlink()
+    shop.put("again", works["coffee again"], None)
+    done = updating.update(shop.db, shop.home)
+    assert (done.compared, done.found, done.unreadable) == (1, 0, (sha,))
 
 
 def test_find_picture_and_kin(shop: Shop, works: dict[str, np.ndarray]) -> None:
     wanted = shop.put("coffee", works["coffee"], "Cup")
     for name in ("cat", "rocket"):
         shop.put(name, works[name], name)
-    service.update(shop.db, shop.home)
+    updating.update(shop.db, shop.home)
     photo = shop.folder / "phone.tif"
     tifffile.imwrite(photo, works["photo"], photometric="rgb")
     found = find_picture(shop.db, shop.home, photo)
@@ -178,7 +191,7 @@ def test_tiles_of_a_piece(shop: Shop, works: dict[str, np.ndarray]) -> None:
     shop.put("coffee", works["coffee"], "Cup")
     for number in range(3):
         shop.put(f"tile {number}", works[f"tile {number}"], "Cup", role="tile")
-    service.update(shop.db, shop.home)
+    updating.update(shop.db, shop.home)
     piece = pieces.by_id(shop.db, 1)
     assert piece is not None
     found = tiling(shop.db, shop.home, piece)
