@@ -89,11 +89,11 @@ def _watch(home: "Home", folder: Path, cancelled: "Cancelled") -> "dict[Path, Re
     from functools import partial
     from time import sleep
 
+    from catalogue.intake import watching
     from catalogue.intake.apart import read_apart
-    from catalogue.intake.watching import Watch
 
-    watch = Watch(folder.expanduser().absolute(), home.settings.ignore, home.settings.tile_overlap,
-                  read=partial(read_apart, cancelled=cancelled), cancelled=cancelled)
+    watch = watching.Watch(folder.expanduser().absolute(), home.settings.ignore, home.settings.tile_overlap,
+                           settle=watching.SETTLE, read=partial(read_apart, cancelled=cancelled), cancelled=cancelled)
     click.echo(f"Watching {folder}. Ctrl-C when all is scanned.", err=True)
     while not cancelled():
         for news in watch.look():

@@ -1,6 +1,8 @@
 """``catalogue intake``, ``tidy`` and ``sidecar`` as a person calls them."""
 
 import json
+import signal
+import time
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +13,7 @@ from intake_pictures import Write
 from catalogue.commands import command
 from catalogue.commands.session import Session
 from catalogue.errors import CatalogueError, NotFound
+from catalogue.intake import arrivals, watching
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
@@ -51,6 +54,28 @@ def test_yes_takes_what_is_sure_and_leaves_the_rest_with_its_question(home: Home
     assert len(list((tmp_path / "masters").rglob("*.tif"))) == 2
     shown = run(home, "show", "Harbour", "--json")
     assert "Ada Quill" in shown.output
+
+
+def test_watching_tells_what_comes_until_ctrl_c_then_shows_the_plan(
+        home: Home, key: Path, write: Write, monkeypatch: pytest.MonkeyPatch) -> None:
+    (key / "two.tif").unlink()
+    looks: list[float] = []
+
+    def next_look(seconds: float) -> None:
+        looks.append(seconds)
+        if len(looks) == 2:
+            write("late.tif", noise(3), at="2026-03-01T10:05:00")
+        if len(looks) == 4:
+            signal.raise_signal(signal.SIGINT)
+
+    monkeypatch.setattr(time, "sleep", next_look)
+    monkeypatch.setattr(watching, "SETTLE", 0.0)
+    monkeypatch.setattr(arrivals, "read_one", lambda _: pytest.fail("read a second time"))
+    result = run(home, "intake", str(key), "--watch", "--dry-run", "--artist", "Ada Quill", "--piece", "Harbour")
+    assert result.exit_code == 0, result.output
+    told = [result.output.index(text) for text in (
+        "one.tif: lies on no earlier scan", "? late.tif", "late.tif →")]
+    assert told == sorted(told)
 
 
 def test_json_is_one_document(home: Home, key: Path) -> None:
