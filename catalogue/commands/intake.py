@@ -55,7 +55,7 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
     store = _store(db, store_name)
     further = [stores.by_name(db, name) for name in also]
     with interruptible() as cancelled, bar() as report:
-        known = _watch(home, folder, cancelled) if watch else {}
+        known = _watch(db, home, folder, cancelled) if watch else {}
         plan = propose(db, home, folder, store, likeness=likeness_of(db, home), known=known, report=report,
                        cancelled=never if watch else cancelled)
     plan = _told(db, home, plan, artist, piece, notes)
@@ -84,15 +84,18 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
         context.exit(1)
 
 
-def _watch(home: "Home", folder: Path, cancelled: "Cancelled") -> "dict[Path, Reading]":
+def _watch(db: "Database", home: "Home", folder: Path, cancelled: "Cancelled") -> "dict[Path, Reading]":
     """Tell of every scan as it comes, until Ctrl-C; what was read serves the plan that follows."""
     from functools import partial
     from time import sleep
 
     from catalogue.intake import watching
     from catalogue.intake.apart import read_apart
+    from catalogue.intake.proposals import apart_from_stores
 
-    watch = watching.Watch(folder.expanduser().absolute(), home.settings.ignore, home.settings.tile_overlap,
+    folder = folder.expanduser().absolute()
+    apart_from_stores(db, folder)
+    watch = watching.Watch(folder, home.settings.ignore, home.settings.tile_overlap,
                            settle=watching.SETTLE, read=partial(read_apart, cancelled=cancelled), cancelled=cancelled)
     click.echo(f"Watching {folder}. Ctrl-C when all is scanned.", err=True)
     while not cancelled():

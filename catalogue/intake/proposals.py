@@ -134,6 +134,15 @@ def propose(db: Database, home: Home, folder: Path, store: Store, *, likeness: L
     if root is None:
         raise CatalogueError(f"The store {store.name!r} is offline.", hint=f"Connect it; it was at {store.root}.")
     folder = folder.expanduser().absolute()
+    apart_from_stores(db, folder)
+    files, obstacles = found_in(folder, home.settings.ignore)
+    arrivals = arrive(files, report, cancelled, known=known, here=here)
+    return plan_for(db, home, folder, store, root, arrivals, likeness=likeness, report=report, cancelled=cancelled,
+                    obstacles=tuple(f"{shown(o.path)}: {o.detail}" for o in obstacles))
+
+
+def apart_from_stores(db: Database, folder: Path) -> None:
+    """Raises CatalogueError where a folder of new scans lies in a store, or a store in it."""
     for other in stores.listed(db):
         if folder.is_relative_to(other.root):
             raise CatalogueError(f"This folder lies in the store {other.name!r} already.",
@@ -141,10 +150,6 @@ def propose(db: Database, home: Home, folder: Path, store: Store, *, likeness: L
         if Path(other.root).is_relative_to(folder):
             raise CatalogueError(f"The store {other.name!r} lies in this folder.", hint="Choose the folder of the new"
                                  " scans alone.", path=folder)
-    files, obstacles = found_in(folder, home.settings.ignore)
-    arrivals = arrive(files, report, cancelled, known=known, here=here)
-    return plan_for(db, home, folder, store, root, arrivals, likeness=likeness, report=report, cancelled=cancelled,
-                    obstacles=tuple(f"{shown(o.path)}: {o.detail}" for o in obstacles))
 
 
 def plan_for(db: Database, home: Home, folder: Path, store: Store, root: Path, arrivals: Sequence[Arrival], *,

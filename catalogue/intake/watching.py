@@ -67,7 +67,7 @@ class Watch:
     @property
     def readings(self) -> dict[Path, Reading]:
         """What was read, for the plan that follows."""
-        return {a.path: a.reading for a in self.arrivals.values()}
+        return {a.path: a.reading for a in list(self.arrivals.values())}
 
     def poll(self) -> list[News]:
         """What is new since the last look."""

@@ -13,7 +13,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Button, Input, Select, Static
 
-from catalogue.intake.proposals import Kind, Plan, Proposal, answered
+from catalogue.intake.proposals import Kind, Plan, Proposal, answered, apart_from_stores
 from catalogue.progress import data_size
 from catalogue.reading.model import Reading
 from catalogue.records import stores
@@ -151,6 +151,10 @@ class IntakePage(Page):
 
     def action_watch(self) -> None:
         """Watch the folder, or end it."""
+        if self._watcher is not None and self._watcher.ending:  # a share that hangs: on without it
+            self._watcher.leave()
+            self.on_ended(Ended(self._watcher, None))
+            return
         if self._watcher is not None:
             self._watcher.stop()
             self.query_one("#intake-watch", Button).label = "Ending …"
@@ -158,13 +162,15 @@ class IntakePage(Page):
         if self.shop.home.settings.read_only:
             self.shop.say("This seat only looks: read_only is set in settings.toml.", "warning")
             return
-        asked = self._asked
-        if asked is None:
-            return
+        if asked := self._asked:
+            folder = asked[0]
+            self.ask(lambda db: apart_from_stores(db, folder), lambda _: self._begin_watch(folder), group="watch")
+
+    def _begin_watch(self, folder: Path) -> None:
         self._plan = None
-        self._watcher = Watcher(asked[0], self.shop.home.settings, self.post_message)
+        self._watcher = Watcher(folder, self.shop.home.settings, self.post_message)
         self._turn(watching=True)
-        self.query_one(WatchedTable).begin(asked[0])
+        self.query_one(WatchedTable).begin(folder)
         self._say(Content(WATCHING))
         self._watcher.thread.start()
 

@@ -1,6 +1,7 @@
 """New scans on the intake page: watched while they come, shown with their map, taken in, and removed only when safe."""
 
 import shutil
+import threading
 from collections.abc import Callable, Iterator
 from datetime import datetime
 from pathlib import Path
@@ -197,6 +198,24 @@ async def test_what_ends_a_watch_is_said(shop: Home, tmp_path: Path, read: list[
         await pilot.press("w")
         await until(pilot, lambda: any("nothing came" in text for text in said(pilot)))
         assert "Watch the folder" in words(pilot) and read == [] and table.scans == []
+
+        page_of(pilot).query_one("#intake-folder", Input).value = str(shop.folder.parent / "main disk")
+        await pilot.press("w")
+        await until(pilot, lambda: any("lies in the store" in text for text in said(pilot)))
+        page_of(pilot).query_one("#intake-folder", Input).value = str(tmp_path / "key")
+        hangs = threading.Event()
+
+        def stuck(_: watching.Watch) -> Iterator[watching.News]:
+            hangs.wait()
+            yield from ()
+
+        monkeypatch.setattr(watching.Watch, "look", stuck)
+        pilot.app.clear_notifications()
+        await pilot.press("w")
+        await settled(pilot)
+        await pilot.press("w", "w")     # a share that does not answer holds nobody up
+        await until(pilot, lambda: any("nothing came" in text for text in said(pilot)))
+        hangs.set()
 
         def broken(_: watching.Watch) -> Iterator[watching.News]:
             raise OSError(5, "Input/output error")
