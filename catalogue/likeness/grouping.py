@@ -168,7 +168,7 @@ class Proposal:
 
 def propose_current(scans: Iterable[ScanFacts], partial: Iterable[str] = ()) -> Proposal | None:
     """The best master: most true pixels, then 16 bit, a profile, the newest. Parts, print files and references are
-    considered only if nothing else is there; an enlarged file's pixels are not true ones.
+    considered only if nothing else is there; an enlarged file's pixels are not true ones. Between equals the first.
     """
     parts, given = set(partial), list(scans)
     if not given:
@@ -189,8 +189,8 @@ def _fit(scan: ScanFacts, parts: set[str]) -> bool:
     return scan.sha256 not in parts and scan.role in ("master", "unsorted")
 
 
-def _rank(scan: ScanFacts) -> tuple[bool, bool, str, str]:
-    return scan.bits >= 16, bool(scan.profile), scan.captured or scan.modified, scan.sha256
+def _rank(scan: ScanFacts) -> tuple[bool, bool, str]:
+    return scan.bits >= 16, bool(scan.profile), scan.captured or scan.modified
 
 
 def _advantages(best: ScanFacts, other: ScanFacts) -> list[str]:

@@ -106,7 +106,7 @@ def _pair(row: LikenessRow) -> Pair:
 def _view(group: grouping.Group, known: dict[str, ComparedScan], back: dict[int, Pair]) -> GroupView:
     members = tuple(Member(s.id, s.sha256, s.role, s.piece_id, facts_of(s)) for s in (known[k] for k in group.scans))
     partial = {link.a for link in group.links if link.evidence.relation in (Relation.TILE, Relation.DETAIL)}
-    chosen = grouping.propose_current((m.facts for m in members), partial)
+    chosen = grouping.propose_current((m.facts for m in sorted(members, key=lambda m: m.scan_id)), partial)
     return GroupView(
         members, tuple(back[id(link)] for link in group.links),
         tuple(sorted({m.piece_id for m in members if m.piece_id is not None})),

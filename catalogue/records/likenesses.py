@@ -49,8 +49,11 @@ _PAIR = """SELECT l.id, l.a_scan_id, l.b_scan_id, a.sha256 AS a_sha256, b.sha256
                   l.evidence, l.found, l.verdict, l.judged
            FROM likeness l JOIN scan a ON a.id = l.a_scan_id JOIN scan b ON b.id = l.b_scan_id"""
 
-_SCAN = """SELECT s.id, s.sha256, s.pixel_digest, s.format, s.width, s.height, s.bits, s.ppi_x, s.profile_name,
-                  s.captured, s.role, s.role_source, s.piece_id, s.piece_source, s.notes, coalesce(h.value, '') AS phash
+_SCAN = """SELECT s.id, s.sha256, s.pixel_digest, s.format, s.width, s.height, s.bits, s.ppi_x,
+                  CASE WHEN s.profile_name = '' AND s.profile_digest <> '' THEN 'unnamed' ELSE s.profile_name END
+                      AS profile_name,
+                  s.captured, s.role, s.role_source, s.piece_id, s.piece_source, s.notes,
+                  coalesce(h.value, '') AS phash
            FROM scan s LEFT JOIN picture_hash h
              ON h.scan_id = s.id AND h.algorithm = 'phash' AND h.orientation = 1"""
 

@@ -144,19 +144,26 @@ def set_current(db: Database, piece_id: int, scan_id: int | None, source: str) -
 
 
 def propose_current(db: Database, piece_id: int) -> None:
-    """Propose the current master unless a person chose: 16 bit, most pixels, profiled, newest scan.
+    """Propose the current master unless a person chose: one that is there and sound, then most true pixels (within a
+    tenth they count as equal: margins differ), 16 bit, profiled, newest.
 
-    Between equals the one known first stays: a mere re-save must not take a master's place.
+    Between equals the one known first stays: a mere re-save must not take a master's place. The rules are those of
+    ``likeness.grouping.propose_current``, which gives the reasons; a test holds the two together.
     """
     db.execute("""
         UPDATE piece SET current_scan_id = (
-            SELECT c.id FROM scan c WHERE c.piece_id = piece.id AND c.role = 'master'
-            ORDER BY EXISTS (SELECT 1 FROM file f WHERE f.scan_id = c.id AND f.state = 'present') DESC,
-                     NOT EXISTS (SELECT 1 FROM finding f WHERE f.scan_id = c.id AND f.resolved IS NULL
-                                 AND f.kind IN ('truncated', 'damaged', 'changed', 'unreadable')) DESC,
-                     coalesce(c.bits, 0) >= 16 DESC, coalesce(c.width, 0) * coalesce(c.height, 0) DESC,
-                     c.profile_digest <> '' DESC, c.captured DESC, c.id LIMIT 1)
-        WHERE id = ? AND current_source = 'proposed'""", [piece_id])
+            SELECT id FROM (
+                SELECT *, max(pixels) OVER (PARTITION BY present, sound, genuine) AS most FROM (
+                    SELECT c.*, coalesce(c.width, 0) * coalesce(c.height, 0) AS pixels,
+                           EXISTS (SELECT 1 FROM file f WHERE f.scan_id = c.id AND f.state = 'present') AS present,
+                           NOT EXISTS (SELECT 1 FROM finding f WHERE f.scan_id = c.id AND f.resolved IS NULL
+                                 AND f.kind IN ('truncated', 'damaged', 'changed', 'unreadable')) AS sound,
+                           NOT EXISTS (SELECT 1 FROM json_each(c.notes) n
+                                       WHERE n.value ->> 'kind' = 'upscaled') AS genuine
+                    FROM scan c WHERE c.piece_id = :piece AND c.role = 'master'))
+            ORDER BY present DESC, sound DESC, genuine DESC, pixels >= 0.9 * most DESC, coalesce(bits, 0) >= 16 DESC,
+                     profile_name || profile_digest <> '' DESC, captured DESC, id LIMIT 1)
+        WHERE id = :piece AND current_source = 'proposed'""", {"piece": piece_id})
 
 
 def rename(db: Database, piece_id: int, title: str) -> None:

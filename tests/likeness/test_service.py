@@ -4,20 +4,26 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 import pytest
 import tifffile
 from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from catalogue.commands import command
 from catalogue.errors import Refused
 from catalogue.likeness import merging, service, store, updating
 from catalogue.likeness.evidence import Relation
+from catalogue.likeness.facts import facts_of
 from catalogue.likeness.finding import find_picture, kin
+from catalogue.likeness.grouping import propose_current
 from catalogue.likeness.tiling import tiling
 from catalogue.reading.file import read_file
-from catalogue.records import pieces, scans
+from catalogue.reading.model import Metadata, Note, Picture, Reading
+from catalogue.records import likenesses, pieces, scans
 from catalogue.records.database import Database, open_database
 from catalogue.settings import Home
 from tests.likeness.conftest import artwork, captures
@@ -269,3 +275,26 @@ def test_the_command(shop: Shop, works: dict[str, np.ndarray]) -> None:
     code, text = run(shop, "find", "--picture", str(photo))
     assert code == 0 and "Cup [large]" in text and "sure" in text
     assert store.index_folder(shop.home).is_dir()
+
+
+@given(rows=st.lists(st.tuples(
+    st.sampled_from([4000, 7800, 8000, 12000]), st.sampled_from([8, 16]), st.sampled_from(["", "wide RGB"]),
+    st.sampled_from(["", "2015-03-01", "2022-05-01"]), st.booleans()), min_size=1, max_size=6))
+@settings(max_examples=60, deadline=None)
+def test_the_proposal_with_reasons_is_the_one_the_records_make(rows: list[tuple[int, int, str, str, bool]]) -> None:
+    with TemporaryDirectory() as folder:
+        db = open_database(Path(folder) / "catalogue.sqlite")
+        piece_id = pieces.piece_called(db, pieces.artist_called(db, "Ada Fernhollow").id, "Cup")
+        for number, (width, bits, profile, captured, upscaled) in enumerate(rows):
+            notes = (Note("upscaled", "enlarged"),) if upscaled else ()
+            picture = Picture(width, 6000, bits, "uint", 3, "RGB", "none", "strips", profile_name=profile)
+            reading = Reading(f"{number}.tif", 1, 1, f"{99 - number:064d}", picture=picture, notes=notes,
+                              metadata=Metadata(captured=captured))
+            scans.save(db, reading, role="master", piece_id=piece_id)
+        pieces.propose_current(db, piece_id)
+        known = likenesses.compared_scans(db, (s.id for s in scans.of_piece(db, piece_id)))
+        chosen = propose_current(facts_of(known[number]) for number in sorted(known))
+        piece = pieces.by_id(db, piece_id)
+        assert chosen is not None and piece is not None and piece.current_scan_id is not None
+        assert known[piece.current_scan_id].sha256 == chosen.sha256
+        db.close()
