@@ -5,9 +5,10 @@ import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
+from threadpoolctl import ThreadpoolController
 
 from catalogue.errors import Damaged
 from catalogue.likeness import confirmation, direct, geometry
@@ -55,7 +56,10 @@ def examine_part(a: Side, b: Side) -> Evidence | None:
     """As :func:`examine`, where that found nothing: one may be a part of the other, captured as finely. Slower by
     the correlation over every place."""
     scale = known_scale(a, b)
-    if a.size[0] * a.size[1] * scale**2 <= b.size[0] * b.size[1]:
+    share = a.size[0] * a.size[1] * scale**2 / (b.size[0] * b.size[1])
+    if limits.PLACE_MOST < share < 1 / limits.PLACE_MOST:
+        return None  # about as large: neither is a part of the other
+    if share < 1:
         return _decided(a, b, place(a.preview, b.preview, scale))
     fit = place(b.preview, a.preview, 1 / scale)
     return _decided(a, b, replace(fit, matrix=geometry.inverse(fit.matrix)) if fit else None)
@@ -91,8 +95,14 @@ def _each(
         except Damaged:
             return None  # a preview is gone: nothing can be shown of this pair, whoever gave the sides knows
 
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
+    # each thread would have its products computed by as many threads again, which then wait for each other
+    with _products().limit(limits=1, user_api="blas"), ThreadPoolExecutor(os.cpu_count()) as pool:
         return list(pool.map(tried, others))
+
+
+@cache
+def _products() -> ThreadpoolController:
+    return ThreadpoolController()
 
 
 def _decided(a: Side, b: Side, fit: geometry.Fit | None) -> Evidence | None:

@@ -37,12 +37,12 @@ def place(part: Bytes, whole: Bytes, scale: float) -> Fit | None:
     """The map from part to whole (H×W×3 uint8), ``scale`` pixels of the whole for each of the part, in any quarter
     turn; ``texture`` of the fit tells how far it stands out of chance.
 
-    ``None`` where the part does not fit in, or no place is clearly better than all others.
+    ``None`` where the part is too small to judge or does not fit in, or no place is clearly better than all others.
     """
     factor = min(1.0, limits.PLACE_SIDE / max(whole.shape[:2]))
     ground, to_ground = _grey(whole, factor)
     small, to_small = _grey(part, scale * factor)
-    if min(small.shape) < limits.PLACE_LEAST_PX or small.size > ground.size * limits.PLACE_MOST:
+    if min(small.shape) < limits.PLACE_LEAST_PX:
         return None
     field = np.pad(_band(ground), BORDER)
     band = _band(small)
