@@ -109,6 +109,8 @@ async def first_row(home: "Home") -> float:
 
 async def keys(app: "CatalogueApp") -> dict[str, tuple[float, float, float]]:
     """Processor time, median and p95, and time by the clock, p95."""
+    from catalogue.screens.table import PagedTable
+
     figures: dict[str, tuple[float, float, float]] = {}
 
     async def pressed(name: str, presses: list[str]) -> None:
@@ -121,7 +123,7 @@ async def keys(app: "CatalogueApp") -> dict[str, tuple[float, float, float]]:
         figures[name] = statistics.median(busy), p95(busy), p95(clock)
 
     async with app.run_test(size=(200, 60)) as pilot:
-        pieces = app.screen.query_one("#pieces")
+        pieces = app.screen.query_one("#pieces", PagedTable)
         await until(pilot, lambda: bool(pieces.row_count))
         await pressed("a key that does nothing", ["f9"] * 40)
         await pressed("down through pieces", ["down"] * 200)

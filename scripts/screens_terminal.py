@@ -96,7 +96,8 @@ class Terminal:
         first: dict[str, float | None] = dict.fromkeys(looks)
         settled, processor = None, self._processor()
         pressed = self.press(key)
-        came = self._read(pressed + LONGEST, QUIET)
+        came = self._read(pressed + LONGEST, LONGEST, once=True)   # every key brings something, if only a cursor
+        came += self._read(pressed + LONGEST, QUIET)
         spent = (self._processor() or 0) - processor if processor is not None else None
         for moment, data in came:
             self._feed(data)
@@ -144,7 +145,8 @@ class Terminal:
         for _, data in self._read(time.perf_counter() + LONGEST, 2 * QUIET):
             self._feed(data)
 
-    def _read(self, until: float, quiet: float) -> Came:
+    def _read(self, until: float, quiet: float, *, once: bool = False) -> Came:
+        """What comes until then, or until nothing has come for so long, or only what comes ``once``."""
         came: Came = []
         while (now := time.perf_counter()) < until:
             ready = select.select([self._master], [], [], min(quiet, until - now))[0]
@@ -155,6 +157,8 @@ class Terminal:
             except OSError:  # so Linux says that the other side has closed
                 break
             came.append((time.perf_counter(), data))
+            if once:
+                break
         return came
 
     def _processor(self) -> float | None:

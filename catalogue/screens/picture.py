@@ -14,7 +14,7 @@ from textual.widget import Widget
 
 from catalogue.screens.asking import run
 from catalogue.screens.cells import PictureStrip
-from catalogue.screens.drawing import Drawing, Mark, draw, fitted, opened
+from catalogue.screens.drawing import Cells, Drawing, Mark, draw, fitted, opened
 from catalogue.screens.wording import safe
 
 if TYPE_CHECKING:
@@ -158,7 +158,7 @@ class Picture(Widget):
         return strips[y] if y < len(strips) else Strip.blank(self.size.width, self.rich_style)
 
     def render_lines(self, crop: Region) -> list[Strip]:
-        if self._drawing is None or self._drawing.rows[:1] == () or isinstance(self._drawing.rows[0], str):
+        if self._drawing is None or not isinstance(self._drawing.rows[0], Cells):
             return super().render_lines(crop)
         # Pictures have no border and know their colours: the rows go to the terminal as they are.
         return [self.render_line(y).crop(crop.x, crop.right) for y in crop.line_range]

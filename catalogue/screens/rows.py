@@ -76,7 +76,7 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         self._header = ""
         self._cells: Callable[[R], Sequence[Text]] = lambda _: ()
         self._identity: Callable[[R], object] = id_of
-        self._strips: dict[tuple[int, str], Strip] = {}    # by the row object and its state
+        self._strips: dict[tuple[int, Style], Strip] = {}  # by the row object and its style
         self._told: object = HERE
         self.rows_held: list[R] = []
 
@@ -173,10 +173,6 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         else:
             self.virtual_size = wanted
 
-    def notify_style_update(self) -> None:
-        super().notify_style_update()
-        self._strips.clear()
-
     def render_line(self, y: int) -> Strip:
         width = self.scrollable_content_region.width
         if y < self._header_height:
@@ -186,16 +182,13 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         if index >= len(self.rows_held):
             return Strip.blank(width, self.get_component_rich_style("rows--row"))
         state = "cursor" if index == self.cursor_row else "hover" if index == self.hover_row else "row"
-        if state == "cursor" and self.has_focus:
-            state = "focus"
-        row = self.rows_held[index]
-        strip = self._strips.get((id(row), state))
+        row, style = self.rows_held[index], self.get_component_rich_style(f"rows--{state}")
+        strip = self._strips.get((id(row), style))
         if strip is None:
-            strip = self._strips[id(row), state] = self._drawn(row, state, width)
+            strip = self._strips[id(row), style] = self._drawn(row, style, width)
         return strip
 
-    def _drawn(self, row: R, state: str, width: int) -> Strip:
-        base = self.get_component_rich_style(f"rows--{'cursor' if state == 'focus' else state}")
+    def _drawn(self, row: R, base: Style, width: int) -> Strip:
         cells = self._cells(row)
         segments: list[Segment] = []
         text = ""
@@ -227,10 +220,6 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
     def watch_hover_row(self, before: int, now: int) -> None:
         self._refresh_row(before)
         self._refresh_row(now)
-
-    def watch_has_focus(self, has_focus: bool) -> None:
-        super().watch_has_focus(has_focus)
-        self._strips.clear()
 
     def _refresh_row(self, index: int) -> None:
         y = index - self.scroll_offset.y + self._header_height
