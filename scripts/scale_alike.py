@@ -31,7 +31,7 @@ CHUNK = 100          # scans invented at once
 SEARCHES = 60
 NEW = 14             # new scans one after the other; small parts of the index are merged within so many
 ARCHIVE = Path(__file__).resolve().parent.parent / "demo_archive"
-MEMORY_SHARE = 0.6   # of the machine's, beyond which a stage is refused rather than the machine stopped
+MEMORY_SHARE = 0.35  # of the machine's, beyond which an update is refused rather than the machine stopped
 
 
 @dataclass(frozen=True, slots=True)
