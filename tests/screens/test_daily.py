@@ -125,6 +125,35 @@ async def test_search_finds_over_everything_and_drops_stale_answers(shop: Shop) 
         assert "Nothing fits these words." in words(pilot)
 
 
+async def test_the_search_is_kept_but_begins_anew_and_draws_all_that_changed(shop: Shop) -> None:
+    """Only rows that differ are drawn again: what stands there is what a fresh drawing shows."""
+    async with running(shop) as pilot:
+        app = pilot.app
+
+        def drawn() -> list[str]:
+            table = app.screen.query_one("#found", RowTable)
+            return [strip.text for strip in table.render_lines(table.size.region)]
+
+        await pilot.press("slash")
+        await settled(pilot)
+        first = app.screen
+        for key in (*"harb", "down", "down", "backspace", "backspace", "backspace", *"quarrel", "backspace"):
+            await pilot.press(key)
+            await settled(pilot)
+            kept = drawn()
+            app.screen.query_one("#found", RowTable).refresh()
+            assert kept == drawn(), key
+        assert any("Quarrel" in line for line in drawn())
+        await pilot.press("escape")
+        await pilot.press("slash")
+        await settled(pilot)
+        assert app.screen is first
+        assert app.screen.query_one(Input).value == ""
+        assert app.screen.query_one("#found", RowTable).row_count == 0
+        assert not any(line.strip() for line in drawn())
+        assert app.focused is app.screen.query_one(Input)
+
+
 async def test_a_repeat_is_two_keystrokes_and_linked_to_the_very_scan(shop: Shop) -> None:
     async with running(shop) as pilot:
         await _open(pilot, "low")
