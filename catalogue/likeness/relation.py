@@ -78,7 +78,7 @@ def _judged(
         if _astray(found, reasons, limits.PATCH_MOST / 2):
             return Relation.LOOK_ALIKE, 0.6
         reasons.append(f"the surface texture corresponds ({fit.texture:.0f} standard deviations from chance)")
-        return _part_or_whole(a, b, sizes, found, ratio, reasons), 0.9
+        return _part_or_whole(a, b, sizes, found, ratio, reasons), min(0.98, 0.85 + fit.texture / 100)
     enough = limits.BLOCKS_TO_TELL if fit.inliers else limits.BLOCKS_ALONE
     if not found.blocks and fit.inliers >= limits.INLIERS_FIRM and found.delta_e_median <= limits.DELTA_E_MOST:
         if _astray(found, reasons):
