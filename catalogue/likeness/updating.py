@@ -48,7 +48,7 @@ def update(db: Database, home: Home, *, report: Report = unheard, cancelled: Can
     index = retrieval.Index(folder)
     waiting = likenesses.uncompared(db)
     compared = found = 0
-    for done, scan_id in enumerate(waiting):
+    for done, (scan_id, _) in enumerate(waiting):
         report(Progress("comparing", done, len(waiting)))
         if cancelled():
             return Updated(compared, found, tuple(sorted(lost)), cancelled=True)
@@ -71,7 +71,9 @@ def update(db: Database, home: Home, *, report: Report = unheard, cancelled: Can
 def _fill_index(db: Database, home: Home, folder: Path, report: Report, cancelled: Cancelled) -> set[str]:
     """Bring into the index whatever scan it lacks; that is also how it is rebuilt. Gives the scans it could not."""
     held = retrieval.Index(folder).keys()
-    missing = [(scan_id, sha) for scan_id, sha in likenesses.with_preview(db) if sha not in held]
+    missing = [(scan_id, sha) for scan_id, sha in likenesses.uncompared(db) if sha not in held]
+    if len(held) + len(missing) < likenesses.previews(db):  # the index was lost: what is compared lacks there too
+        missing = [(scan_id, sha) for scan_id, sha in likenesses.with_preview(db) if sha not in held]
     lost: set[str] = set()
     done = 0
     fresh = not held

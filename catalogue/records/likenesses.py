@@ -58,16 +58,22 @@ _SCAN = """SELECT s.id, s.sha256, s.pixel_digest, s.format, s.width, s.height, s
              ON h.scan_id = s.id AND h.algorithm = 'phash' AND h.orientation = 1"""
 
 
-def uncompared(db: Database) -> list[int]:
-    """Ids of scans with a preview that were not compared yet, oldest first."""
-    return [int(row[0]) for row in db.execute("""
-        SELECT id FROM scan WHERE has_preview = 1 AND id NOT IN (SELECT scan_id FROM likeness_seen) ORDER BY id""")]
+def uncompared(db: Database) -> list[tuple[int, str]]:
+    """Id and SHA-256 of scans with a preview that were not compared yet, oldest first."""
+    return [(int(row[0]), str(row[1])) for row in db.execute("""
+        SELECT id, sha256 FROM scan WHERE has_preview = 1 AND id NOT IN (SELECT scan_id FROM likeness_seen)
+        ORDER BY id""")]
 
 
 def with_preview(db: Database) -> Iterator[tuple[int, str]]:
     """Id and SHA-256 of every scan with a preview."""
     for row in db.execute("SELECT id, sha256 FROM scan WHERE has_preview = 1 ORDER BY id"):
         yield int(row[0]), str(row[1])
+
+
+def previews(db: Database) -> int:
+    """How many scans have a preview."""
+    return int(db.execute("SELECT count(*) FROM scan WHERE has_preview = 1").fetchone()[0])
 
 
 def compared_scans(db: Database, ids: Iterable[int]) -> dict[int, ComparedScan]:
