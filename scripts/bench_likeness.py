@@ -29,7 +29,7 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image as Pillow
 
-from catalogue.likeness import geometry, retrieval
+from catalogue.likeness import geometry, retrieval, segments
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Evidence, Relation, ScanFacts
 from catalogue.likeness.examine import Side, against
@@ -127,11 +127,11 @@ def cached(place: Path, name: str, make: Any) -> Any:
     return pickle.loads(path.read_bytes())
 
 
-def distractors(bases: list[Base], count: int, place: Path) -> Iterator[retrieval.Entry]:
+def distractors(bases: list[Base], count: int, place: Path) -> Iterator[segments.Entry]:
     """Crops of pictures that are not measured, made into other pictures; in parts, kept between runs."""
     per, parts = 250, -(-count // 250)
     for part in range(parts):
-        def make(part: int = part) -> list[retrieval.Entry]:
+        def make(part: int = part) -> list[segments.Entry]:
             rng = np.random.default_rng(1000 + part)
             made = []
             loaded = [bases[i].load() for i in rng.choice(len(bases), 10, replace=False)]
@@ -145,7 +145,7 @@ def distractors(bases: list[Base], count: int, place: Path) -> Iterator[retrieva
                 crop = np.ascontiguousarray(crop[:, ::-1]) if rng.random() < 0.5 else crop
                 crop = captures.toned(crop, rng, 2.0)
                 key = sha256(f"distractor {part} {number}".encode()).hexdigest()
-                made.append(retrieval.Entry(key, hashes(crop, 1)[0], extract(crop, limits.INDEXED)))
+                made.append(segments.Entry(key, hashes(crop, 1)[0], extract(crop, limits.INDEXED)))
             return made
 
         yield from cached(place, f"distractors-{part}", make)
@@ -185,14 +185,14 @@ def main() -> None:
         report(taken, others, given.place / "index", given.half)
 
 
-def report(taken: list[Shot], others: list[retrieval.Entry], folder: Path, half: str) -> None:
+def report(taken: list[Shot], others: list[segments.Entry], folder: Path, half: str) -> None:
     """All figures."""
     masters = {s.base: s for s in taken if s.kind == "master"}
     # a grey picture has no other colourway
     taken = [s for s in taken if s.kind != "colourway" or _coloured(masters[s.base])]
     shutil.rmtree(folder, ignore_errors=True)
     index = retrieval.rebuild(folder, [*others, *(
-        retrieval.Entry(m.facts.sha256, m.hashes[0], m.features) for m in masters.values())])
+        segments.Entry(m.facts.sha256, m.hashes[0], m.features) for m in masters.values())])
     by_key = {m.facts.sha256: m for m in masters.values()}
     size = sum(p.stat().st_size for p in folder.rglob("*") if p.is_file())
     print(f"{half}: {len(masters)} pieces, {len(taken) - len(masters)} captures, {len(index)} scans in the index, "

@@ -1,9 +1,8 @@
 """The index on disk that finds, for a new picture, the few scans worth fitting.
 
 A folder holds immutable segments and one ``manifest.json`` that names them; a segment is written whole, then the
-manifest is switched in one rename, so a build cut off at any point leaves the former index in force. Each segment
-has a binary inverted file of features of 256 bits (faiss, memory-mapped), their positions, sizes and angles, and for
-each scan its key, pHash and colour thumbnail. Small segments are merged into larger ones as they pile up.
+manifest is switched in one rename, so a build cut off at any point leaves the former index in force. Small segments
+are merged into larger ones as they pile up.
 """
 
 import json
@@ -14,26 +13,17 @@ from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import faiss
 import numpy as np
 import numpy.typing as npt
 
 from catalogue.likeness import thresholds as limits
-from catalogue.likeness.features import THUMB, VERSION, Bytes, Features, bits
+from catalogue.likeness.features import THUMB, VERSION, Features, bits
+from catalogue.likeness.segments import Entry, Part, Segment, gathered, opened, read, write
 from catalogue.progress import Cancelled, never
 
 MANIFEST = "manifest.json"
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """One scan to index: ``key`` is its SHA-256 in hex, ``phash`` its 64-bit hash as stored (orientation 1)."""
-
-    key: str
-    phash: int
-    features: Features
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,25 +36,12 @@ class Candidate:
     thumb: float
 
 
-@dataclass(frozen=True)
-class Segment:
-    """One immutable part of the index, its arrays memory-mapped."""
-
-    name: str
-    keys: npt.NDArray[np.bytes_]
-    starts: npt.NDArray[np.int64]      # first row of each scan, and the end
-    spots: npt.NDArray[np.uint16]      # rows × 4: x, y, log size, angle
-    phashes: npt.NDArray[np.uint64]
-    thumbs: Bytes
-    lists: Any  # faiss.IndexBinaryFlat or IndexBinaryIVF
-
-
 class Index:
     """The index in ``folder``; opening reads a few small files only."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.segments: list[Segment] = [_open(folder / name) for name in _named(folder)]
+        self.segments: list[Segment] = [opened(folder / name) for name in _named(folder)]
 
     def __len__(self) -> int:
         return sum(len(s.keys) for s in self.segments)
@@ -77,27 +54,36 @@ class Index:
         """Add scans; they are found from the return of this call on, and by every later opening."""
         held = self.keys()
         fresh = [e for e in entries if e.key not in held]
-        if not fresh:
-            return
-        parts = [_gathered(fresh)]
-        names = [s.name for s in self.segments]
-        small = [s for s in self.segments if len(s.keys) <= limits.SEGMENT_SMALL]
-        crowded = (
-            sum(len(s.keys) for s in small) + len(fresh) > limits.SEGMENT_SMALL or len(small) >= limits.SEGMENTS_SMALL
-        )
-        absorbed = small if crowded else []
-        larger = [s for s in self.segments if s not in small]
-        if absorbed and len(larger) >= limits.SEGMENTS_LARGE:
-            absorbed = list(self.segments)
-        parts += [_read(s) for s in absorbed]
+        if fresh:
+            self.join([gathered(fresh)], cancelled)
+
+    def join(self, parts: Sequence[Part], cancelled: Cancelled = never) -> None:
+        """Add scans gathered before, none of them held already."""
+        absorbed = self._absorbed(sum(len(p.keys) for p in parts))
         if cancelled():
             return
-        name = _write(self.folder, parts)
+        name = write(self.folder, [*parts, *(read(s) for s in absorbed)])
         gone = {s.name for s in absorbed}
-        _switch(self.folder, [n for n in names if n not in gone] + [name])
-        self.segments = [s for s in self.segments if s.name not in gone] + [_open(self.folder / name)]
+        _switch(self.folder, [s.name for s in self.segments if s.name not in gone] + [name])
+        self.segments = [s for s in self.segments if s.name not in gone] + [opened(self.folder / name)]
         for old in gone:
             shutil.rmtree(self.folder / old, ignore_errors=True)
+
+    def _absorbed(self, count: int) -> list[Segment]:
+        """The segments to be written anew together with so many fresh scans: the small ones once they pile up, and on
+        from the smallest whatever is no larger than all before it, so that a scan is rewritten a few times at most."""
+        bysize = sorted(self.segments, key=lambda s: len(s.keys))
+        small = [s for s in bysize if len(s.keys) <= limits.SEGMENT_SMALL]
+        total = count + sum(len(s.keys) for s in small)
+        if total <= limits.SEGMENT_SMALL and len(small) < limits.SEGMENTS_SMALL:
+            return []
+        chosen = small
+        for segment in bysize[len(small):]:
+            if len(segment.keys) > total or total + len(segment.keys) > limits.SEGMENT_MOST:
+                break
+            chosen.append(segment)
+            total += len(segment.keys)
+        return chosen
 
     def candidates(self, features: Features, phashes: Sequence[int], most: int = 20) -> list[Candidate]:
         """The likeliest scans for a picture with these features and pHashes (its 8 orientations), best first."""
@@ -113,7 +99,9 @@ class Index:
         return list({c.key: c for c in [*by_votes, *near, *alike]}.values())
 
 
-def rebuild(folder: Path, entries: Iterable[Entry], cancelled: Cancelled = never, batch: int = 20_000) -> Index:
+def rebuild(
+    folder: Path, entries: Iterable[Entry], cancelled: Cancelled = never, batch: int = limits.SEGMENT_MOST
+) -> Index:
     """A fresh index from the catalogue, beside the old one until it is whole; then the old one goes."""
     names: list[str] = []
     waiting: list[Entry] = []
@@ -123,10 +111,10 @@ def rebuild(folder: Path, entries: Iterable[Entry], cancelled: Cancelled = never
             return Index(folder)
         waiting.append(entry)
         if len(waiting) == batch:
-            names.append(_write(folder, [_gathered(waiting)]))
+            names.append(write(folder, [gathered(waiting)]))
             waiting = []
     if waiting:
-        names.append(_write(folder, [_gathered(waiting)]))
+        names.append(write(folder, [gathered(waiting)]))
     old = _named(folder)
     _switch(folder, names)
     for name in set(old) - set(names):
@@ -142,53 +130,6 @@ def sweep(folder: Path) -> None:
             if entry.is_dir() and entry.name.startswith(("segment-", "making-")) and entry.name not in kept:
                 shutil.rmtree(entry, ignore_errors=True)
 
-
-# --- parts in memory -----------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _Part:
-    keys: npt.NDArray[np.bytes_]
-    counts: npt.NDArray[np.int64]
-    spots: npt.NDArray[np.uint16]
-    codes: Bytes
-    phashes: npt.NDArray[np.uint64]
-    thumbs: Bytes
-
-
-def _gathered(entries: Sequence[Entry]) -> _Part:
-    chosen = [_indexed(e.features) for e in entries]
-    return _Part(
-        np.array([bytes.fromhex(e.key) for e in entries], "V32"),
-        np.array([len(rows) for rows in chosen], np.int64),
-        np.concatenate([_coded(e.features.spots[rows]) for e, rows in zip(entries, chosen, strict=True)]),
-        np.concatenate([bits(e.features.sift[rows]) for e, rows in zip(entries, chosen, strict=True)]),
-        np.array([e.phash for e in entries], np.uint64),
-        np.stack([e.features.thumb for e in entries]).reshape(len(entries), -1),
-    )
-
-
-def _indexed(features: Features) -> npt.NDArray[np.intp]:
-    """Every so many-th feature: they are kept in order of scale, so each scale gives its share."""
-    count = min(limits.INDEXED, len(features.sift))
-    return np.linspace(0, len(features.sift) - 1, count).round().astype(np.intp) if count else np.zeros(0, np.intp)
-
-
-def _coded(s: npt.NDArray[np.float32]) -> npt.NDArray[np.uint16]:
-    """x, y in 64ths of a pixel, size as log2 in 2048ths, angle in hundredths of a degree."""
-    coded = np.stack(
-        [
-            np.clip(s[:, 0], 0, 1023) * 64,
-            np.clip(s[:, 1], 0, 1023) * 64,
-            np.log2(np.maximum(s[:, 2], 1)) * 2048,
-            s[:, 3] * 100,
-        ],
-        axis=1,
-    )
-    return np.asarray(coded.round(), np.uint16)
-
-
-# --- parts on disk -------------------------------------------------------------------------------------
 
 
 def _named(folder: Path) -> list[str]:
@@ -206,79 +147,6 @@ def _switch(folder: Path, names: list[str]) -> None:
         out.flush()
         os.fsync(out.fileno())
     made.replace(folder / MANIFEST)
-
-
-def _write(folder: Path, parts: Sequence[_Part]) -> str:
-    folder.mkdir(parents=True, exist_ok=True)
-    label = uuid.uuid4().hex
-    making, name = folder / f"making-{label}", f"segment-{label}"
-    making.mkdir()
-    codes = np.concatenate([p.codes for p in parts])
-    arrays = {
-        "keys": np.concatenate([p.keys for p in parts]),
-        "starts": np.concatenate([[0], np.cumsum(np.concatenate([p.counts for p in parts]))]).astype(np.int64),
-        "spots": np.concatenate([p.spots for p in parts]),
-        "phashes": np.concatenate([p.phashes for p in parts]),
-        "thumbs": np.concatenate([p.thumbs for p in parts]),
-    }
-    for stem, array in arrays.items():
-        np.save(making / f"{stem}.npy", array)
-    faiss.write_index_binary(_lists(codes), str(making / "lists.faiss"))
-    for path in making.iterdir():
-        with path.open("rb") as done:
-            os.fsync(done.fileno())
-    making.replace(folder / name)
-    return name
-
-
-def _lists(codes: Bytes) -> Any:
-    """Few descriptors are searched one by one; many go into an inverted file of about 1,500 a list."""
-    if len(codes) < limits.FLAT_ROWS:
-        flat = faiss.IndexBinaryFlat(256)
-        if len(codes):
-            flat.add(codes)
-        return flat
-    count = int(np.clip(len(codes) // 1500, 16, 8192))
-    lists = faiss.IndexBinaryIVF(faiss.IndexBinaryFlat(256), 256, count)
-    lists.own_fields = False
-    lists.cp.niter, lists.cp.max_points_per_centroid, lists.cp.seed = 6, 64, 7
-    sample = np.random.default_rng(7).choice(len(codes), min(len(codes), count * 64), replace=False)
-    lists.train(codes[np.sort(sample)])
-    lists.add(codes)
-    return lists
-
-
-def _open(folder: Path) -> Segment:
-    def mapped(stem: str) -> Any:
-        return np.load(folder / f"{stem}.npy", mmap_mode="r")
-
-    lists = faiss.read_index_binary(str(folder / "lists.faiss"), faiss.IO_FLAG_MMAP)
-    if hasattr(lists, "nprobe"):
-        lists.nprobe = limits.PROBES
-    return Segment(
-        folder.name, mapped("keys"), mapped("starts"), mapped("spots"), mapped("phashes"), mapped("thumbs"), lists,
-    )
-
-
-def _read(segment: Segment) -> _Part:
-    return _Part(
-        np.array(segment.keys), np.diff(segment.starts), np.array(segment.spots), _codes(segment),
-        np.array(segment.phashes), np.array(segment.thumbs),
-    )
-
-
-def _codes(segment: Segment) -> Bytes:
-    """All descriptors of a segment in row order, taken back out of its lists."""
-    lists, rows = segment.lists, int(segment.starts[-1])
-    if not isinstance(lists, faiss.IndexBinaryIVF):
-        return np.array(faiss.vector_to_array(lists.xb).reshape(rows, 32), np.uint8)
-    codes = np.empty((rows, 32), np.uint8)
-    for number in range(lists.nlist):
-        size = lists.invlists.list_size(number)
-        if size:
-            ids = np.array(faiss.rev_swig_ptr(lists.invlists.get_ids(number), size))
-            codes[ids] = faiss.rev_swig_ptr(lists.invlists.get_codes(number), size * 32).reshape(size, 32)
-    return codes
 
 
 # --- search --------------------------------------------------------------------------------------------

@@ -94,7 +94,7 @@ PLACED_MOST = 6         # scans, the likeliest, in which a part without any mast
 FLAT_ROWS = 6_000       # descriptors searched one by one rather than through lists
 SEGMENT_SMALL = 400     # scans; segments of up to this many are merged as they pile up
 SEGMENTS_SMALL = 12
-SEGMENTS_LARGE = 8
+SEGMENT_MOST = 10_000   # scans; larger ones would take more memory to write, smaller ones more time to search
 
 # --- groups and tiles ----------------------------------------------------------------------------------
 MUST_MEET = 0.7         # two scans that would cover each other this far must have been found alike themselves
@@ -111,4 +111,3 @@ SIFT_PHOTO = 1400       # features of a photograph: much of it is wall and frame
 CANDIDATES = 12         # scans fitted for each new one, and half as many by hash and by colours
 SURE_ENOUGH = 0.95      # surer pairs are not asked about where they only confirm how scans are filed
 BATCH = 200             # scans brought into the index at once
-BATCH_FIRST = 5000      # … when it is built from nothing

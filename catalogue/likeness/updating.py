@@ -8,7 +8,7 @@ from itertools import islice
 from pathlib import Path
 
 from catalogue.errors import Damaged
-from catalogue.likeness import retrieval, store
+from catalogue.likeness import retrieval, segments, store
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.examine import Side, against, examine_each, ordered, place_each
@@ -75,10 +75,8 @@ def _fill_index(db: Database, home: Home, folder: Path, report: Report, cancelle
     if len(held) + len(missing) < likenesses.previews(db):  # the index was lost: what is compared lacks there too
         missing = [(scan_id, sha) for scan_id, sha in likenesses.with_preview(db) if sha not in held]
     lost: set[str] = set()
-    done = 0
-    fresh = not held
-    parts = _batches(missing, limits.BATCH_FIRST if fresh else limits.BATCH)
-    for part in parts:
+    done, parts = 0, list[segments.Part]()
+    for part in _batches(missing, limits.BATCH):
         if cancelled():
             break
         known = likenesses.compared_scans(db, (scan_id for scan_id, _ in part))
@@ -90,8 +88,12 @@ def _fill_index(db: Database, home: Home, folder: Path, report: Report, cancelle
                 if made is None:
                     lost.add(sha)
                 else:
-                    entries.append(retrieval.Entry(sha, int(known[scan_id].phash or "0", 16), made))
-        retrieval.Index(folder).add(entries, cancelled)
+                    entries.append(segments.Entry(sha, int(known[scan_id].phash or "0", 16), made))
+        if entries:
+            parts.append(segments.gathered(entries))
+        if parts and (done == len(missing) or sum(len(p.keys) for p in parts) + limits.BATCH > limits.SEGMENT_MOST):
+            retrieval.Index(folder).join(parts, cancelled)
+            parts = []
     return lost
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from catalogue.likeness import retrieval
+from catalogue.likeness import retrieval, segments
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.features import Features, bits, extract, from_bytes
 from tests.likeness.conftest import NAMES, artwork, captures, master_features
@@ -13,8 +13,8 @@ from tests.likeness.conftest import NAMES, artwork, captures, master_features
 FAR = [0xFFFF_0000_FFFF_0000]  # a pHash near none of ours
 
 
-def entry(number: int, features: Features, phash: int = 0) -> retrieval.Entry:
-    return retrieval.Entry(f"{number:064x}", phash, features)
+def entry(number: int, features: Features, phash: int = 0) -> segments.Entry:
+    return segments.Entry(f"{number:064x}", phash, features)
 
 
 @pytest.fixture(scope="module")
@@ -56,12 +56,13 @@ def test_finds_by_hash_alone_a_picture_without_features(tmp_path: Path) -> None:
 def test_grows_one_by_one_and_stays_compact(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(limits, "SEGMENT_SMALL", 10)
     monkeypatch.setattr(limits, "SEGMENTS_SMALL", 4)
-    monkeypatch.setattr(limits, "SEGMENTS_LARGE", 3)
+    monkeypatch.setattr(limits, "SEGMENT_MOST", 40)
     index = retrieval.Index(tmp_path)
     for i in range(60):
         index.add([entry(i, noise(i, 50))])
         assert len(index) == i + 1
     assert len(index.segments) <= 8
+    assert max(len(s.keys) for s in index.segments) <= 40, "what is written at once stays bounded"
     assert len(list(tmp_path.iterdir())) == len(index.segments) + 1
     again = retrieval.Index(tmp_path)
     assert again.keys() == {f"{i:064x}" for i in range(60)}
@@ -76,7 +77,7 @@ def test_descriptors_come_back_unchanged_out_of_the_lists(tmp_path: Path, monkey
     index = retrieval.Index(tmp_path)
     made = [noise(i, 200) for i in range(30)]
     index.add([entry(i, f) for i, f in enumerate(made)])
-    codes = retrieval._codes(index.segments[0])
+    codes = segments.codes_of(index.segments[0])
     np.testing.assert_array_equal(codes, np.concatenate([bits(f.sift) for f in made]))
 
 
@@ -92,7 +93,7 @@ def test_a_cut_off_build_leaves_the_former_index_in_force(
 
     with monkeypatch.context() as patch:
         if step == "lists":
-            patch.setattr(retrieval.faiss, "write_index_binary", cut)
+            patch.setattr(segments.faiss, "write_index_binary", cut)
         elif step == "switch":
             patch.setattr(retrieval, "_switch", cut)
         else:
