@@ -21,7 +21,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from catalogue.likeness import retrieval, store
+from catalogue.likeness import retrieval, segments, store
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.features import Features, extract
 from catalogue.records.database import Database, open_database, transaction
@@ -100,14 +100,18 @@ def build(place: Path, built: int) -> dict[str, float]:
     own, whole = shas[:built], time.perf_counter()
     forget_peak()
     spent = 0.0
-    for start in range(0, len(own), limits.BATCH_FIRST):
+    parts: list[segments.Part] = []
+    for start in range(0, len(own), limits.BATCH):
         entries = list(_entries(given, own, start))
         began = time.perf_counter()
-        retrieval.Index(folder).add(entries)
+        parts.append(segments.gathered(entries))
+        if start + limits.BATCH >= len(own) or sum(len(p.keys) for p in parts) + limits.BATCH > limits.SEGMENT_MOST:
+            retrieval.Index(folder).join(parts)
+            parts = []
         spent += time.perf_counter() - began
-        del entries
+    models = retrieval.Index(folder).segments
     for start in range(built, len(shas), built):
-        _copied(folder, own, shas[start:start + built])
+        _copied(folder, models, own, shas[start:start + built])
     taken = sum(p.stat().st_size for p in folder.rglob("*") if p.is_file())
     kept = len(invented(given, 0)[0].to_bytes())
     return {"scans": len(shas), "parts": len(retrieval.Index(folder).segments), "built, scans": len(own),
@@ -115,19 +119,19 @@ def build(place: Path, built: int) -> dict[str, float]:
             whole, "index, bytes a scan": taken / len(shas), "features beside it, bytes a scan": kept}
 
 
-def _entries(given: Pool, shas: list[str], start: int) -> Iterator[retrieval.Entry]:
-    for first in range(start, min(len(shas), start + limits.BATCH_FIRST), CHUNK):
+def _entries(given: Pool, shas: list[str], start: int) -> Iterator[segments.Entry]:
+    for first in range(start, min(len(shas), start + limits.BATCH), CHUNK):
         for sha, features in zip(shas[first:first + CHUNK], invented(given, first), strict=False):
-            yield retrieval.Entry(sha, int(sha[:16], 16), features)
+            yield segments.Entry(sha, int(sha[:16], 16), features)
 
 
-def _copied(folder: Path, own: list[str], shas: list[str]) -> None:
+def _copied(folder: Path, models: list[segments.Segment], own: list[str], shas: list[str]) -> None:
     """The parts again, under the keys of other scans."""
     manifest = folder / retrieval.MANIFEST
     told = json.loads(manifest.read_text(encoding="utf-8"))
     others = dict(zip(own, shas, strict=True))
     made = []
-    for number, segment in enumerate(retrieval.Index(folder).segments[:-(-len(own) // limits.BATCH_FIRST)]):
+    for number, segment in enumerate(models):
         keys = [others[key.hex()] for key in segment.keys.tolist()]
         name = f"segment-copy-{shas[0][:16]}-{number}"
         shutil.copytree(folder / segment.name, folder / name)
