@@ -18,6 +18,8 @@ import numpy.typing as npt
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.features import Bytes, Features, bits
 
+SAMPLED = 40  # descriptors a list is found from: the least that faiss takes without a warning
+
 
 @dataclass(frozen=True, slots=True)
 class Entry:
@@ -110,17 +112,17 @@ def write(folder: Path, parts: Sequence[Part]) -> str:
 
 
 def _lists(codes: Bytes) -> Any:
-    """Few descriptors are searched one by one; many go into an inverted file of about 1,500 a list."""
+    """Few descriptors are searched one by one; many go into an inverted file of lists."""
     if len(codes) < limits.FLAT_ROWS:
         flat = faiss.IndexBinaryFlat(256)
         if len(codes):
             flat.add(codes)
         return flat
-    count = int(np.clip(len(codes) // 1500, 16, 8192))
+    count = int(np.clip(len(codes) // limits.LIST_ROWS, 16, limits.LISTS_MOST))
     lists = faiss.IndexBinaryIVF(faiss.IndexBinaryFlat(256), 256, count)
     lists.own_fields = False
-    lists.cp.niter, lists.cp.max_points_per_centroid, lists.cp.seed = 6, 64, 7
-    sample = np.random.default_rng(7).choice(len(codes), min(len(codes), count * 64), replace=False)
+    lists.cp.niter, lists.cp.max_points_per_centroid, lists.cp.seed = 4, SAMPLED, 7
+    sample = np.random.default_rng(7).choice(len(codes), min(len(codes), count * SAMPLED), replace=False)
     lists.train(codes[np.sort(sample)])
     lists.add(codes)
     return lists

@@ -12,7 +12,7 @@ INDEXED = 500           # of them in the index: 24 kB; all 900 found 1 in 100 mo
 # --- retrieval -----------------------------------------------------------------------------------------
 NEAREST = 3             # neighbours counted for each feature; the next one is the yardstick of its weight
 BITS_APART = 84         # bits of 256; unrelated features lie about 110 apart
-PROBES = 4              # lists of the inverted file searched for each feature; 8 found no more for 1.7 times the work
+PROBES = 3              # lists of the inverted file searched for each feature; tuned: 6 found no more tiles
 HASH_BITS = 14          # pHash bits apart, best of 8 orientations
 
 # --- geometric fit -------------------------------------------------------------------------------------
@@ -92,6 +92,8 @@ PLACED_MOST = 6         # scans, the likeliest, in which a part without any mast
 
 # --- the index on disk ---------------------------------------------------------------------------------
 FLAT_ROWS = 6_000       # descriptors searched one by one rather than through lists
+LIST_ROWS = 500         # descriptors a list; tuned: 1,500 found no more for 1.5 times the work …
+LISTS_MOST = 8192       # … which ever more lists to choose from would undo
 SEGMENT_SMALL = 400     # scans; segments of up to this many are merged as they pile up
 SEGMENTS_SMALL = 12
 SEGMENT_MOST = 10_000   # scans; larger ones would take more memory to write, smaller ones more time to search
