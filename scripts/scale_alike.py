@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from statistics import median, quantiles
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import cv2
@@ -167,11 +168,12 @@ def another(place: Path, built: int) -> dict[str, float]:
     found = sum(bool(keys & _twins(db, n + 1, scans, built)) for n, keys in zip(chosen, answers, strict=True))
     del index
     forget_peak()
+    photos = _photos(db, home, given)
     updates, failed = _updates(db, home, given)
     return {"scans": scans, "opening ms": opening * 1000, "search ms, median": median(times) * 1000,
             "search ms, p95": quantiles(times, n=20)[18] * 1000, "search, processor ms, median": median(spent) * 1000,
             "true one found": found / SEARCHES, "search, peak MiB, mapped files too": held,
-            "search, MiB of its own": own,
+            "search, MiB of its own": own, "photo s, median": median(photos), "photo s, slowest": max(photos),
             "update s, median": median(updates), "update s, slowest": max(updates), "updates": len(updates),
             "updates refused memory": failed}
 
@@ -219,6 +221,32 @@ def _updates(db: Database, home: Home, given: Pool) -> tuple[list[float], int]:
         except (MemoryError, RuntimeError, cv2.error):
             failed += 1
     return spent or [float("nan")], failed
+
+
+def _photos(db: Database, home: Home, given: Pool) -> list[float]:
+    """Seconds to find the piece in a phone photo, the reading of the file included; the first candidate is made to be
+    the one it shows."""
+    from likeness_captures import phone_photo
+
+    from catalogue.likeness.finding import find_picture
+
+    spent, others = [], invented(given, 0)
+    with TemporaryDirectory() as folder:
+        for number in range(NEW):
+            preview = given.previews[number % len(given.previews)]
+            made = phone_photo(pixels(preview), np.random.default_rng(number))
+            path = Path(folder) / f"{number}.jpg"
+            cv2.imwrite(str(path), made.picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 80])
+            seen = extract(made.picture, limits.SIFT_PHOTO)
+            index = retrieval.Index(store.index_folder(home))
+            for n, near in enumerate(index.candidates(seen, [0], limits.CANDIDATES)):
+                features = others[n] if n else extract(pixels(preview))
+                _put(store.features_path(home, near.key), features.to_bytes())
+                _put(home.preview(near.key), preview)
+            began = time.perf_counter()
+            find_picture(db, home, path)
+            spent.append(time.perf_counter() - began)
+    return spent
 
 
 def _new_scan(db: Database, home: Home, preview: bytes, number: int) -> None:
