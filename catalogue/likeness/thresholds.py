@@ -1,7 +1,7 @@
 """Every limit that decides a likeness, and how it was chosen.
 
-"Tuned" means: chosen on the tuning half of the pictures of ``scripts/bench_likeness.py``, never on the held-out
-half whose figures are published.
+"Tuned" means: chosen on the tuning pictures of ``scripts/bench_likeness.py``, never on the fresh ones whose figures are
+published.
 """
 
 # --- features ------------------------------------------------------------------------------------------
