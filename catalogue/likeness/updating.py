@@ -5,7 +5,6 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import islice
-from pathlib import Path
 
 from catalogue.errors import Damaged
 from catalogue.likeness import retrieval, segments, store
@@ -42,10 +41,10 @@ def update(db: Database, home: Home, *, report: Report = unheard, cancelled: Can
     if again:
         with transaction(db):
             likenesses.forget_compared(db)
-    lost = _fill_index(db, home, folder, report, cancelled)
+    index = retrieval.Index(folder)
+    lost = _fill_index(db, home, index, report, cancelled)
     if cancelled():
         return Updated(0, 0, tuple(sorted(lost)), cancelled=True)
-    index = retrieval.Index(folder)
     waiting = likenesses.uncompared(db)
     compared = found = 0
     for done, (scan_id, _) in enumerate(waiting):
@@ -68,9 +67,11 @@ def update(db: Database, home: Home, *, report: Report = unheard, cancelled: Can
     return Updated(compared, found, tuple(sorted(lost)))
 
 
-def _fill_index(db: Database, home: Home, folder: Path, report: Report, cancelled: Cancelled) -> set[str]:
+def _fill_index(
+    db: Database, home: Home, index: retrieval.Index, report: Report, cancelled: Cancelled
+) -> set[str]:
     """Bring into the index whatever scan it lacks; that is also how it is rebuilt. Gives the scans it could not."""
-    held = retrieval.Index(folder).keys()
+    held = index.keys()
     missing = [(scan_id, sha) for scan_id, sha in likenesses.uncompared(db) if sha not in held]
     if len(held) + len(missing) < likenesses.previews(db):  # the index was lost: what is compared lacks there too
         missing = [(scan_id, sha) for scan_id, sha in likenesses.with_preview(db) if sha not in held]
@@ -92,7 +93,7 @@ def _fill_index(db: Database, home: Home, folder: Path, report: Report, cancelle
         if entries:
             parts.append(segments.gathered(entries))
         if parts and (done == len(missing) or sum(len(p.keys) for p in parts) + limits.BATCH > limits.SEGMENT_MOST):
-            retrieval.Index(folder).join(parts, cancelled)
+            index.join(parts, cancelled)
             parts = []
     return lost
 

@@ -61,7 +61,8 @@ _SCAN = """SELECT s.id, s.sha256, s.pixel_digest, s.format, s.width, s.height, s
 def uncompared(db: Database) -> list[tuple[int, str]]:
     """Id and SHA-256 of scans with a preview that were not compared yet, oldest first."""
     return [(int(row[0]), str(row[1])) for row in db.execute("""
-        SELECT id, sha256 FROM scan WHERE has_preview = 1 AND id NOT IN (SELECT scan_id FROM likeness_seen)
+        SELECT id, sha256 FROM scan WHERE id IN (
+            SELECT id FROM scan WHERE has_preview = 1 AND id NOT IN (SELECT scan_id FROM likeness_seen))
         ORDER BY id""")]
 
 
@@ -104,7 +105,7 @@ def of_same_pixels(db: Database, scan_id: int) -> list[int]:
     """Other scans whose decoded pixels are equal."""
     return [int(row[0]) for row in db.execute("""
         SELECT o.id FROM scan s JOIN scan o ON o.pixel_digest = s.pixel_digest AND o.id <> s.id
-        WHERE s.id = ? AND s.pixel_digest <> ''""", [scan_id])]
+        WHERE s.id = ? AND o.pixel_digest <> ''""", [scan_id])]
 
 
 def mark_compared(db: Database, scan_id: int) -> None:
