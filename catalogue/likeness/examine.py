@@ -1,14 +1,11 @@
 """Scans examined pair by pair: digests, features, pixels, in the order of their cost."""
 
 import math
-import os
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from functools import cache, cached_property
+from functools import cached_property
 
 import numpy as np
-from threadpoolctl import ThreadpoolController
 
 from catalogue.errors import Damaged
 from catalogue.likeness import confirmation, direct, geometry
@@ -18,6 +15,7 @@ from catalogue.likeness.evidence import Evidence, Relation, ScanFacts
 from catalogue.likeness.features import Bytes, Features
 from catalogue.likeness.placing import place
 from catalogue.likeness.relation import decide, exact
+from catalogue.likeness.threads import threads
 
 
 @dataclass(frozen=True)
@@ -95,14 +93,8 @@ def _each(
         except Damaged:
             return None  # a preview is gone: nothing can be shown of this pair, whoever gave the sides knows
 
-    # each thread would have its products computed by as many threads again, which then wait for each other
-    with _products().limit(limits=1, user_api="blas"), ThreadPoolExecutor(os.cpu_count()) as pool:
+    with threads() as pool:
         return list(pool.map(tried, others))
-
-
-@cache
-def _products() -> ThreadpoolController:
-    return ThreadpoolController()
 
 
 def _decided(a: Side, b: Side, fit: geometry.Fit | None) -> Evidence | None:

@@ -1,8 +1,6 @@
 """Which piece does this show? A photograph of a print, or a scan not yet in the catalogue, against all that is held."""
 
-import os
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -18,6 +16,7 @@ from catalogue.likeness.examine import Side, against
 from catalogue.likeness.facts import facts_of, facts_of_reading
 from catalogue.likeness.features import Bytes, Features, extract
 from catalogue.likeness.picture import Sight, ranked, sight
+from catalogue.likeness.threads import threads
 from catalogue.reading.file import read_file
 from catalogue.reading.model import Reading
 from catalogue.reading.preview import hashes
@@ -50,9 +49,10 @@ def find_picture(db: Database, home: Home, path: Path, limit: int = 5) -> list[M
     photo = decoded(reading.preview)
     index = _index(home)
     seen = extract(photo, limits.SIFT_PHOTO)
-    near = index.candidates(seen, [int(h.value, 16) for h in hashes(photo)], limits.CANDIDATES)
+    turned = reading.hashes or hashes(photo)
+    near = index.candidates(seen, [int(h.value, 16) for h in turned], limits.CANDIDATES)
     known = _known(db, near)
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
+    with threads() as pool:
         seen_in = pool.map(partial(_seen, home, photo, seen), known)
         found = [(scan, one) for scan, one in zip(known, seen_in, strict=True) if one]
     by_key = {one.key: scan for scan, one in found}

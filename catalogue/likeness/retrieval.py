@@ -10,8 +10,7 @@ import os
 import shutil
 import uuid
 from collections.abc import Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import faiss
@@ -20,7 +19,8 @@ import numpy.typing as npt
 
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.features import THUMB, VERSION, Features, bits
-from catalogue.likeness.segments import Entry, Part, Segment, gathered, opened, read, write
+from catalogue.likeness.segments import Entry, Part, Segment, evenly, gathered, opened, read, write
+from catalogue.likeness.threads import threads
 from catalogue.progress import Cancelled, never
 
 MANIFEST = "manifest.json"
@@ -87,8 +87,10 @@ class Index:
 
     def candidates(self, features: Features, phashes: Sequence[int], most: int = 20) -> list[Candidate]:
         """The likeliest scans for a picture with these features and pHashes (its 8 orientations), best first."""
+        rows = evenly(features, limits.ASKED)
+        features = replace(features, spots=features.spots[rows], sift=features.sift[rows])
         found: dict[str, Candidate] = {}
-        with ThreadPoolExecutor(os.cpu_count()) as pool:
+        with threads() as pool:
             for part in pool.map(lambda segment: _search(segment, features, phashes, most), self.segments):
                 found |= {candidate.key: candidate for candidate in part}
         by_votes = sorted(found.values(), key=lambda c: -c.votes)[:most]

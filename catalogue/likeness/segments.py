@@ -57,7 +57,7 @@ class Segment:
 
 def gathered(entries: Sequence[Entry]) -> Part:
     """Scans brought to the form they are indexed in; the entries may go."""
-    chosen = [_indexed(e.features) for e in entries]
+    chosen = [evenly(e.features, limits.INDEXED) for e in entries]
     return Part(
         np.array([bytes.fromhex(e.key) for e in entries], "V32"),
         np.array([len(rows) for rows in chosen], np.int64),
@@ -68,9 +68,9 @@ def gathered(entries: Sequence[Entry]) -> Part:
     )
 
 
-def _indexed(features: Features) -> npt.NDArray[np.intp]:
+def evenly(features: Features, most: int) -> npt.NDArray[np.intp]:
     """Every so many-th feature: they are kept in order of scale, so each scale gives its share."""
-    count = min(limits.INDEXED, len(features.sift))
+    count = min(most, len(features.sift))
     return np.linspace(0, len(features.sift) - 1, count).round().astype(np.intp) if count else np.zeros(0, np.intp)
 
 

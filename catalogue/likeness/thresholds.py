@@ -10,6 +10,7 @@ SIFT_KEPT = 900         # a scan; 123 kB kept beside the preview
 INDEXED = 500           # of them in the index: 24 kB; all 900 found 1 in 100 more tiles for twice the space
 
 # --- retrieval -----------------------------------------------------------------------------------------
+ASKED = 900             # features of a picture looked up; tuned: all 1,400 of a photograph found no more
 NEAREST = 3             # neighbours counted for each feature; the next one is the yardstick of its weight
 BITS_APART = 84         # bits of 256; unrelated features lie about 110 apart
 PROBES = 3              # lists of the inverted file searched for each feature; tuned: 6 found no more tiles
