@@ -77,13 +77,6 @@ def _evidence(relation: str, verdict: str, delta_e: float | None, ratio: float |
 
 
 def _side(db: Database, home: Home, scan: Scan) -> "Side | None":
-    from catalogue.errors import Damaged
-    from catalogue.likeness import store
-    from catalogue.likeness.examine import Side
-    from catalogue.likeness.facts import facts_of
+    from catalogue.likeness.facts import side_of
 
-    facts = facts_of(likenesses.compared_scans(db, [scan.id])[scan.id])
-    try:
-        return Side(facts, store.features(home, scan.sha256), lambda: store.preview(home, scan.sha256))
-    except Damaged:  # never made, or damaged: indexing makes previews again
-        return None
+    return side_of(home, likenesses.compared_scans(db, [scan.id])[scan.id])

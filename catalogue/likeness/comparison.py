@@ -129,7 +129,7 @@ def _polished(fine: Bytes, coarse: Bytes, matrix: Matrix, scale: float, reach: f
     if rigid:  # what rounding to whole pixels left of the scale is taken off too
         left = geometry.scale_of(start)
         size = (max(1, round(small.shape[1] * left)), max(1, round(small.shape[0] * left)))
-        last = geometry.resized(np.eye(2, 3), 1.0, left)
+        last = geometry.zoom(left, left)
         small = np.asarray(cv2.warpAffine(small, last, size, borderMode=cv2.BORDER_REPLICATE), np.uint8)
         start, to_small = geometry.compose(start, geometry.inverse(last)), geometry.compose(last, to_small)
     better = polish(small, ground, start, reach * onto, rigid=rigid)

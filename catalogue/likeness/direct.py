@@ -15,8 +15,7 @@ from catalogue.likeness import thresholds as limits
 from catalogue.likeness.confirmation import polish
 from catalogue.likeness.features import Bytes
 from catalogue.likeness.geometry import Fit, Matrix
-
-Floats = npt.NDArray[np.float32]
+from catalogue.likeness.surface import Floats, band
 
 
 def align(a: Bytes, b: Bytes) -> Fit | None:
@@ -80,24 +79,19 @@ def _aspect(picture: Bytes) -> float:
 
 def _frame(quarter: Matrix, turned: Bytes, b: Bytes) -> Matrix:
     """Frame on frame."""
-    fx, fy = b.shape[1] / turned.shape[1], b.shape[0] / turned.shape[0]
-    return geometry.compose(np.array([[fx, 0, (fx - 1) / 2], [0, fy, (fy - 1) / 2]]), quarter)
+    return geometry.compose(geometry.zoom(b.shape[1] / turned.shape[1], b.shape[0] / turned.shape[0]), quarter)
 
 
 def _shrunk(picture: Bytes) -> Bytes:
-    factor = min(1.0, limits.DIRECT_SIDE / max(picture.shape[:2]))
-    size = (max(32, round(picture.shape[1] * factor)), max(32, round(picture.shape[0] * factor)))
-    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
+    return geometry.reduced(picture, min(1.0, limits.DIRECT_SIDE / max(picture.shape[:2])), 32)[0]
 
 
 def _band(picture: Bytes) -> Floats:
-    """What lies between grain and composition, each passage brought to the same strength, faded at the edges."""
-    light = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY).astype(np.float32)
-    band = cv2.GaussianBlur(light, (0, 0), 1.2) - cv2.GaussianBlur(light, (0, 0), 6.0)
-    strength = np.sqrt(cv2.GaussianBlur(band * band, (0, 0), 16.0)) + 0.05
-    height, width = band.shape
+    """The band that shows the surface, faded at the edges."""
+    grey = np.asarray(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), np.uint8)
+    height, width = grey.shape
     window = np.outer(np.hanning(height), np.hanning(width)).astype(np.float32)
-    return np.asarray(np.clip(band / strength, -3, 3) * window, np.float32)
+    return band(grey, 1.2, 6.0, 16.0, 0.05) * window
 
 
 def _best_turn(small: Bytes, ground: Bytes) -> tuple[Matrix, float]:
@@ -106,10 +100,10 @@ def _best_turn(small: Bytes, ground: Bytes) -> tuple[Matrix, float]:
     target = np.fft.rfft2(_band(ground))
     best, texture = np.eye(2, 3), -np.inf
     centre = ((width - 1) / 2, (height - 1) / 2)
-    band = _band(small)
+    own = _band(small)
     for turn in np.arange(-2.0, 2.01, 0.4):
         turned = cv2.getRotationMatrix2D(centre, -float(turn), 1.0)
-        laid = cv2.warpAffine(band, turned, (width, height), flags=cv2.INTER_LINEAR)
+        laid = cv2.warpAffine(own, turned, (width, height), flags=cv2.INTER_LINEAR)
         plane = np.fft.irfft2(target * np.conj(np.fft.rfft2(laid)), s=(height, width))
         shift, score = _peak(plane)
         if score > texture:

@@ -14,7 +14,7 @@ from catalogue.likeness.comparison import compare
 from catalogue.likeness.evidence import Evidence, Relation, ScanFacts
 from catalogue.likeness.features import Bytes, Features
 from catalogue.likeness.placing import place
-from catalogue.likeness.relation import decide, exact
+from catalogue.likeness.relation import decide, exact, reduction
 from catalogue.likeness.threads import threads
 
 
@@ -29,6 +29,10 @@ class Side:
     @cached_property
     def preview(self) -> Bytes:
         return self.load()
+
+    @cached_property
+    def soft(self) -> bool:
+        return direct.soft(self.preview)
 
     @property
     def size(self) -> tuple[int, int]:
@@ -45,7 +49,7 @@ def examine(a: Side, b: Side) -> Evidence | None:
     fit = confirmation.fit_features(a.features, b.features)
     if fit is None and thumb_distance(a.features, b.features) < limits.THUMB_APART:
         fit = direct.align(a.preview, b.preview)
-        if fit and fit.texture < limits.TEXTURE_HOLD and not (direct.soft(a.preview) and direct.soft(b.preview)):
+        if fit and fit.texture < limits.TEXTURE_HOLD and not (a.soft and b.soft):
             return None  # frame on frame says nothing of two pictures full of detail
     return _decided(a, b, fit)
 
@@ -104,10 +108,10 @@ def _decided(a: Side, b: Side, fit: geometry.Fit | None) -> Evidence | None:
     # many features know the place better than pixels do, where these are soft
     reach = limits.POLISH_REACH if fit.inliers < limits.INLIERS_FIRM else limits.POLISH_REACH_FIRM
     if fit.inliers < limits.INLIERS_EXACT:
-        exact = known_scale(a, b)
-        rigid = abs(math.log(fit.scale / exact)) < limits.SCALE_NEAR
+        scale = known_scale(a, b)
+        rigid = abs(math.log(fit.scale / scale)) < limits.SCALE_NEAR
         if rigid:  # few features or a soft picture give the scale less well than the two sizes do
-            matrix = geometry.rescaled(matrix, exact / fit.scale, _middle(a, b, matrix))
+            matrix = geometry.rescaled(matrix, scale / fit.scale, _middle(a, b, matrix))
     found = compare(a.preview, b.preview, matrix, reach=reach, rigid=rigid)
     return decide(a.facts, b.facts, (a.size, b.size), fit, found) if found else None
 
@@ -122,11 +126,9 @@ def _middle(a: Side, b: Side, matrix: geometry.Matrix) -> geometry.Points:
 def known_scale(a: Side, b: Side) -> float:
     """Preview pixels of b for each of a along the same stretch of the artwork, going by full sizes and ppi; pixel for
     pixel where either ppi is unknown or no scanner's."""
-    full_a = max(a.facts.width, a.facts.height) / max(a.size)
-    full_b = max(b.facts.width, b.facts.height) / max(b.size)
     ppi_a, ppi_b = a.facts.ppi or 0.0, b.facts.ppi or 0.0
     finer = ppi_b / ppi_a if min(ppi_a, ppi_b) >= limits.PPI_SCANNED else 1.0
-    return full_a / full_b * finer
+    return reduction(a.facts, a.size) / reduction(b.facts, b.size) * finer
 
 
 def ordered(evidence: Evidence) -> bool:

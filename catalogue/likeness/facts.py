@@ -1,10 +1,15 @@
-"""What the catalogue and a reading know of a scan, as comparing takes it."""
+"""What the catalogue and a reading know of a scan, as comparing takes it, and a scan of the catalogue as one side."""
 
 import json
+from functools import partial
 
+from catalogue.errors import Damaged
+from catalogue.likeness import store
 from catalogue.likeness.evidence import ScanFacts
+from catalogue.likeness.examine import Side
 from catalogue.reading.model import Reading
 from catalogue.records.likenesses import ComparedScan
+from catalogue.settings import Home
 
 
 def facts_of(scan: ComparedScan) -> ScanFacts:
@@ -23,6 +28,16 @@ def facts_of(scan: ComparedScan) -> ScanFacts:
         scan.role,
         any(note["kind"] == "upscaled" for note in json.loads(scan.notes)),
     )
+
+
+def side_of(home: Home, scan: ComparedScan) -> Side | None:
+    """``None`` where it has neither features nor a preview to make them from: nothing can be shown of it until
+    `catalogue index --again` makes the preview anew."""
+    try:
+        features = store.features(home, scan.sha256)
+    except Damaged:
+        return None
+    return Side(facts_of(scan), features, partial(store.preview, home, scan.sha256))
 
 
 def facts_of_reading(reading: Reading, role: str = "unsorted") -> ScanFacts:

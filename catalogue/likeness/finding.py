@@ -13,7 +13,7 @@ from catalogue.likeness import retrieval, store
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Evidence
 from catalogue.likeness.examine import Side, against
-from catalogue.likeness.facts import facts_of, facts_of_reading
+from catalogue.likeness.facts import facts_of_reading, side_of
 from catalogue.likeness.features import Bytes, Features, extract
 from catalogue.likeness.picture import Sight, ranked, sight
 from catalogue.likeness.threads import threads
@@ -60,11 +60,11 @@ def find_picture(db: Database, home: Home, path: Path, limit: int = 5) -> list[M
 
 
 def _seen(home: Home, photo: Bytes, seen: Features, scan: ComparedScan) -> Sight | None:
-    there = _side(home, scan)
+    there = side_of(home, scan)
     try:
         return sight(photo, seen, scan.sha256, there.features, there.load) if there else None
     except Damaged:
-        return None  # as in _side
+        return None  # its preview is gone: it cannot be shown to match
 
 
 def _match(scan: ComparedScan, one: Sight) -> Match:
@@ -84,7 +84,7 @@ def kin(db: Database, home: Home, reading: Reading) -> list[tuple[ComparedScan, 
     near = retrieval.Index(folder).candidates(
         side.features, [int(h.value, 16) for h in reading.hashes or hashes(photo)], limits.CANDIDATES
     )
-    held = [(scan, there) for scan in _known(db, near) if (there := _side(home, scan))]
+    held = [(scan, there) for scan in _known(db, near) if (there := side_of(home, scan))]
     answers = zip(held, against(side, [there for _, there in held]), strict=True)
     found = [(scan, evidence) for (scan, _), evidence in answers if evidence and evidence.relation.same_piece]
     return sorted(found, key=lambda pair: -pair[1].sure)
@@ -95,15 +95,6 @@ def _known(db: Database, near: Sequence[retrieval.Candidate]) -> list[ComparedSc
     ids = likenesses.ids_of(db, (c.key for c in near))
     scans = likenesses.compared_scans(db, ids.values())
     return [scans[ids[c.key]] for c in near if c.key in ids]
-
-
-def _side(home: Home, scan: ComparedScan) -> Side | None:
-    """``None`` where its preview is gone: it cannot be shown to match; `catalogue index --again` makes it anew."""
-    try:
-        features = store.features(home, scan.sha256)
-    except Damaged:
-        return None
-    return Side(facts_of(scan), features, partial(store.preview, home, scan.sha256))
 
 
 def decoded(preview: bytes) -> Bytes:

@@ -70,7 +70,7 @@ def compose(second: Matrix, first: Matrix) -> Matrix:
 
 def resized(matrix: Matrix, a_factor: float, b_factor: float) -> Matrix:
     """The same map between the pictures resized by the two factors, pixel centres kept straight."""
-    return compose(compose(_zoom(b_factor), matrix), _zoom(1.0 / a_factor))
+    return compose(compose(zoom(b_factor, b_factor), matrix), zoom(1.0 / a_factor, 1.0 / a_factor))
 
 
 def rescaled(matrix: Matrix, factor: float, middle: Points) -> Matrix:
@@ -79,9 +79,9 @@ def rescaled(matrix: Matrix, factor: float, middle: Points) -> Matrix:
     return np.asarray(np.c_[linear, apply(matrix, middle)[0] - linear @ middle], np.float64)
 
 
-def _zoom(factor: float) -> Matrix:
-    shift = (factor - 1.0) / 2.0
-    return np.array([[factor, 0.0, shift], [0.0, factor, shift]])
+def zoom(fx: float, fy: float) -> Matrix:
+    """The map of resizing by these factors across and down, pixel centres kept straight."""
+    return np.array([[fx, 0.0, (fx - 1.0) / 2.0], [0.0, fy, (fy - 1.0) / 2.0]])
 
 
 def quarter_turn(quarter: int, size: Size) -> Matrix:
@@ -98,9 +98,8 @@ def reduced(picture: Bytes, factor: float, least: int = 8) -> tuple[Bytes, Matri
     """The picture resized, no side below ``least`` px, and the exact map to it after rounding to whole pixels."""
     height, width = picture.shape[:2]
     size = (max(least, round(width * factor)), max(least, round(height * factor)))
-    fx, fy = size[0] / width, size[1] / height
     small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR)
-    return np.asarray(small, np.uint8), np.array([[fx, 0, (fx - 1) / 2], [0, fy, (fy - 1) / 2]])
+    return np.asarray(small, np.uint8), zoom(size[0] / width, size[1] / height)
 
 
 def apply(matrix: Matrix, points: npt.ArrayLike) -> Points:

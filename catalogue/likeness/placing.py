@@ -9,14 +9,13 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-import numpy.typing as npt
 
 from catalogue.likeness import geometry
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.features import Bytes
 from catalogue.likeness.geometry import Fit, Matrix
+from catalogue.likeness.surface import Floats, band
 
-Floats = npt.NDArray[np.float32]
 BORDER = 8  # px of margin, so that a part may reach a little over the edge
 
 
@@ -45,8 +44,8 @@ def place(part: Bytes, whole: Bytes, scale: float) -> Fit | None:
     if min(small.shape) < limits.PLACE_LEAST_PX:
         return None
     field = np.pad(_band(ground), BORDER)
-    band = _band(small)
-    spots = [_best(field, np.ascontiguousarray(np.rot90(band, -quarter)), quarter) for quarter in range(4)]
+    own = _band(small)
+    spots = [_best(field, np.ascontiguousarray(np.rot90(own, -quarter)), quarter) for quarter in range(4)]
     best = max((s for s in spots if s is not None), key=lambda s: s.correlation, default=None)
     if best is None or best.correlation - best.second < limits.PLACE_CLEAR:
         return None
@@ -62,17 +61,13 @@ def _grey(picture: Bytes, factor: float) -> tuple[Bytes, Matrix]:
 
 
 def _band(grey: Bytes) -> Floats:
-    """What lies between grain and composition, each passage brought to about the same strength."""
-    light = grey.astype(np.float32)
-    band = cv2.GaussianBlur(light, (0, 0), 1.0) - cv2.GaussianBlur(light, (0, 0), 5.0)
-    strength = np.sqrt(cv2.GaussianBlur(band * band, (0, 0), 12.0)) + 0.3
-    return np.asarray(np.clip(band / strength, -3, 3), np.float32)
+    return band(grey, 1.0, 5.0, 12.0, 0.3)
 
 
-def _best(field: Floats, band: Floats, quarter: int) -> _Spot | None:
-    if band.shape[0] > field.shape[0] or band.shape[1] > field.shape[1]:
+def _best(field: Floats, own: Floats, quarter: int) -> _Spot | None:
+    if own.shape[0] > field.shape[0] or own.shape[1] > field.shape[1]:
         return None
-    plane = cv2.matchTemplate(field, band, cv2.TM_CCOEFF_NORMED)
+    plane = cv2.matchTemplate(field, own, cv2.TM_CCOEFF_NORMED)
     _, highest, _, (x, y) = cv2.minMaxLoc(plane)
     spread = float(plane.std())
     near = limits.PLACE_NEAR

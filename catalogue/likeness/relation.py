@@ -65,9 +65,12 @@ def decide(a: ScanFacts, b: ScanFacts, sizes: Sizes, fit: Fit, found: Comparison
 
 def detail_ratio(a: ScanFacts, b: ScanFacts, sizes: Sizes, found: Comparison) -> float:
     """Full pixels of a for one of b along the same stretch of the artwork."""
-    reduction_a = max(a.width, a.height) / max(sizes[0])
-    reduction_b = max(b.width, b.height) / max(sizes[1])
-    return reduction_a / (geometry.scale_of(found.matrix) * reduction_b)
+    return reduction(a, sizes[0]) / (geometry.scale_of(found.matrix) * reduction(b, sizes[1]))
+
+
+def reduction(scan: ScanFacts, size: geometry.Size) -> float:
+    """Full pixels for each of its preview of this size."""
+    return max(scan.width, scan.height) / max(size)
 
 
 def _judged(
@@ -122,15 +125,14 @@ def _part_or_whole(
     a: ScanFacts, b: ScanFacts, sizes: Sizes, found: Comparison, ratio: float, reasons: list[str],
 ) -> Relation:
     less, more = sorted((found.overlap_a, found.overlap_b))
-    # trimmed margins shrink a picture about its middle; a tile or detail lies anywhere
-    trimmed = less >= limits.TRIMMED and _centred(sizes, found)
     if more < limits.CONTAINED and less < limits.APART:
         reasons.append("each shows a part that the other does not")
         return Relation.NEIGHBOUR
     one = same_capture(a, b, found)
     # a tile may show most of the artwork, and its grain is in the master stitched from it
     tile = (a.role == "tile") != (b.role == "tile") and less < limits.TILE_MOST
-    trimmed = trimmed and "tile" not in (a.role, b.role)
+    # trimmed margins shrink a picture about its middle; a tile or detail lies anywhere
+    trimmed = "tile" not in (a.role, b.role) and less >= limits.TRIMMED and _centred(sizes, found)
     if not tile and (less >= limits.WHOLE or trimmed or (one and less >= limits.CROP_LEAST)):
         reasons.append(
             "grain and angle are those of one capture" if one else "angle, grain or time are those of another capture"

@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from catalogue.likeness import thresholds as limits
-from catalogue.likeness.features import THUMB, VERSION, Features, bits
+from catalogue.likeness.features import THUMB, VERSION, Bytes, Features, bits
 from catalogue.likeness.segments import Entry, Part, Segment, evenly, gathered, opened, read, write
 from catalogue.likeness.threads import threads
 from catalogue.progress import Cancelled, never
@@ -89,9 +89,10 @@ class Index:
         """The likeliest scans for a picture with these features and pHashes (its 8 orientations), best first."""
         rows = evenly(features, limits.ASKED)
         features = replace(features, spots=features.spots[rows], sift=features.sift[rows])
+        codes = bits(features.sift)
         found: dict[str, Candidate] = {}
         with threads() as pool:
-            for part in pool.map(lambda segment: _search(segment, features, phashes, most), self.segments):
+            for part in pool.map(lambda segment: _search(segment, features, codes, phashes, most), self.segments):
                 found |= {candidate.key: candidate for candidate in part}
         by_votes = sorted(found.values(), key=lambda c: -c.votes)[:most]
         near = [c for c in sorted(found.values(), key=lambda c: c.bits)[: most // 2] if c.bits <= limits.HASH_BITS]
@@ -133,7 +134,6 @@ def sweep(folder: Path) -> None:
                 shutil.rmtree(entry, ignore_errors=True)
 
 
-
 def _named(folder: Path) -> list[str]:
     try:
         told = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
@@ -154,9 +154,11 @@ def _switch(folder: Path, names: list[str]) -> None:
 # --- search --------------------------------------------------------------------------------------------
 
 
-def _search(segment: Segment, features: Features, phashes: Sequence[int], most: int) -> list[Candidate]:
+def _search(
+    segment: Segment, features: Features, codes: Bytes, phashes: Sequence[int], most: int
+) -> list[Candidate]:
     faiss.omp_set_num_threads(1)  # counts for this thread only: segments are searched side by side instead
-    votes = _votes(segment, features)
+    votes = _votes(segment, features, codes)
     apart = np.full(len(segment.keys), 64, np.int64)
     stored = np.asarray(segment.phashes)
     for value in phashes:
@@ -186,14 +188,14 @@ def _thumb_distances(segment: Segment, features: Features) -> npt.NDArray[np.flo
     return np.asarray(np.sqrt(np.maximum(square.min(axis=1), 0) / len(turned)), np.float64)
 
 
-def _votes(segment: Segment, features: Features) -> npt.NDArray[np.float64]:
+def _votes(segment: Segment, features: Features, codes: Bytes) -> npt.NDArray[np.float64]:
     """For each scan, the weight of features that agree on a turn (30° bins) and a scale (half octaves)."""
     scans = len(segment.keys)
     votes = np.zeros(scans)
     if not len(features.sift) or not segment.starts[-1]:
         return votes
     near = min(limits.NEAREST + 1, int(segment.starts[-1]))
-    distance, row = segment.lists.search(bits(features.sift), near)
+    distance, row = segment.lists.search(codes, near)
     good = (row >= 0) & (distance <= limits.BITS_APART)
     query, _ = np.nonzero(good)
     rows, weight = row[good], _weights(distance)[good]

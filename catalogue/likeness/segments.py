@@ -89,6 +89,7 @@ def _coded(s: npt.NDArray[np.float32]) -> npt.NDArray[np.uint16]:
 
 
 def write(folder: Path, parts: Sequence[Part]) -> str:
+    """One segment of all these, whole on disk before it has its name, which is given back."""
     folder.mkdir(parents=True, exist_ok=True)
     label = uuid.uuid4().hex
     making, name = folder / f"making-{label}", f"segment-{label}"
@@ -129,6 +130,7 @@ def _lists(codes: Bytes) -> Any:
 
 
 def opened(folder: Path) -> Segment:
+    """The segment in a folder of its own; its arrays stay on disk."""
     def mapped(stem: str) -> Any:
         return np.load(folder / f"{stem}.npy", mmap_mode="r")
 
@@ -141,6 +143,7 @@ def opened(folder: Path) -> Segment:
 
 
 def read(segment: Segment) -> Part:
+    """All of a segment in memory, to be written again with others."""
     return Part(
         np.array(segment.keys), np.diff(segment.starts), np.array(segment.spots), codes_of(segment),
         np.array(segment.phashes), np.array(segment.thumbs),

@@ -3,7 +3,7 @@
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 
 from catalogue.errors import Damaged
@@ -11,7 +11,7 @@ from catalogue.likeness import retrieval, segments, store
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.examine import Side, against, examine_each, ordered, place_each
-from catalogue.likeness.facts import facts_of
+from catalogue.likeness.facts import side_of
 from catalogue.likeness.features import Bytes, Features
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import likenesses, scans
@@ -41,11 +41,11 @@ def update(db: Database, home: Home, *, report: Report = unheard, cancelled: Can
     if again:
         with transaction(db):
             likenesses.forget_compared(db)
+    waiting = likenesses.uncompared(db)
     index = retrieval.Index(folder)
-    lost = _fill_index(db, home, index, report, cancelled)
+    lost = _fill_index(db, home, index, waiting, report, cancelled)
     if cancelled():
         return Updated(0, 0, tuple(sorted(lost)), cancelled=True)
-    waiting = likenesses.uncompared(db)
     compared = found = 0
     for done, (scan_id, _) in enumerate(waiting):
         report(Progress("comparing", done, len(waiting)))
@@ -68,11 +68,13 @@ def update(db: Database, home: Home, *, report: Report = unheard, cancelled: Can
 
 
 def _fill_index(
-    db: Database, home: Home, index: retrieval.Index, report: Report, cancelled: Cancelled
+    db: Database, home: Home, index: retrieval.Index, waiting: Sequence[tuple[int, str]], report: Report,
+    cancelled: Cancelled,
 ) -> set[str]:
-    """Bring into the index whatever scan it lacks; that is also how it is rebuilt. Gives the scans it could not."""
+    """Bring into the index whatever scan it lacks, most likely of those that wait to be compared; that is also how it
+    is rebuilt. Gives the scans it could not."""
     held = index.keys()
-    missing = [(scan_id, sha) for scan_id, sha in likenesses.uncompared(db) if sha not in held]
+    missing = [(scan_id, sha) for scan_id, sha in waiting if sha not in held]
     if len(held) + len(missing) < likenesses.previews(db):  # the index was lost: what is compared lacks there too
         missing = [(scan_id, sha) for scan_id, sha in likenesses.with_preview(db) if sha not in held]
     lost: set[str] = set()
@@ -167,17 +169,17 @@ def _file(db: Database, pairs: list[tuple[int, int, Evidence]]) -> None:
 
 
 def _side(home: Home, scan: ComparedScan, lost: set[str]) -> Side | None:
-    """``None``, and noted as lost, where the scan has neither features nor a preview to make them from."""
-    made = _features(home, scan.sha256)
-    if made is None:
+    """As :func:`side_of`, every preview that is gone noted as lost."""
+    side = side_of(home, scan)
+    if side is None:
         lost.add(scan.sha256)
         return None
 
     def load() -> Bytes:
         try:
-            return store.preview(home, scan.sha256)
+            return side.load()
         except Damaged:
             lost.add(scan.sha256)
             raise
 
-    return Side(facts_of(scan), made, load)
+    return replace(side, load=load)
