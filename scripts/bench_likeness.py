@@ -191,8 +191,10 @@ def report(taken: list[Shot], others: list[segments.Entry], folder: Path, half: 
     # a grey picture has no other colourway
     taken = [s for s in taken if s.kind != "colourway" or _coloured(masters[s.base])]
     shutil.rmtree(folder, ignore_errors=True)
-    index = retrieval.rebuild(folder, [*others, *(
-        segments.Entry(m.facts.sha256, m.hashes[0], m.features) for m in masters.values())])
+    index = retrieval.Index(folder)
+    entries = [*others, *(segments.Entry(m.facts.sha256, m.hashes[0], m.features) for m in masters.values())]
+    for at in range(0, len(entries), limits.SEGMENT_MOST):
+        index.join([segments.gathered(entries[at : at + limits.SEGMENT_MOST])])
     by_key = {m.facts.sha256: m for m in masters.values()}
     size = sum(p.stat().st_size for p in folder.rglob("*") if p.is_file())
     print(f"{half}: {len(masters)} pieces, {len(taken) - len(masters)} captures, {len(index)} scans in the index, "

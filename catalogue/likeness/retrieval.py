@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.features import THUMB, VERSION, Bytes, Features, bits
-from catalogue.likeness.segments import Entry, Part, Segment, evenly, gathered, opened, read, write
+from catalogue.likeness.segments import Part, Segment, evenly, opened, read, write
 from catalogue.likeness.threads import threads
 from catalogue.progress import Cancelled, never
 
@@ -46,16 +46,10 @@ class Index:
     def __len__(self) -> int:
         return sum(len(s.keys) for s in self.segments)
 
-    def keys(self) -> set[str]:
-        """Every scan in the index."""
-        return {k.hex() for s in self.segments for k in s.keys.tolist()}
-
-    def add(self, entries: Sequence[Entry], cancelled: Cancelled = never) -> None:
-        """Add scans; they are found from the return of this call on, and by every later opening."""
-        held = self.keys()
-        fresh = [e for e in entries if e.key not in held]
-        if fresh:
-            self.join([gathered(fresh)], cancelled)
+    def held(self, keys: Iterable[str]) -> set[str]:
+        """Those of these scans that are in the index."""
+        asked = {bytes.fromhex(key) for key in keys}
+        return {key.hex() for segment in self.segments for key in asked.intersection(segment.keys.tolist())}
 
     def join(self, parts: Sequence[Part], cancelled: Cancelled = never) -> None:
         """Add scans gathered before, none of them held already."""
@@ -100,29 +94,6 @@ class Index:
         coloured = sorted(found.values(), key=lambda c: c.thumb)[: most // 2]
         alike = [c for c in coloured if c.thumb <= limits.THUMB_APART * 1.25]
         return list({c.key: c for c in [*by_votes, *near, *alike]}.values())
-
-
-def rebuild(
-    folder: Path, entries: Iterable[Entry], cancelled: Cancelled = never, batch: int = limits.SEGMENT_MOST
-) -> Index:
-    """A fresh index from the catalogue, beside the old one until it is whole; then the old one goes."""
-    names: list[str] = []
-    waiting: list[Entry] = []
-    folder.mkdir(parents=True, exist_ok=True)
-    for entry in entries:
-        if cancelled():
-            return Index(folder)
-        waiting.append(entry)
-        if len(waiting) == batch:
-            names.append(write(folder, [gathered(waiting)]))
-            waiting = []
-    if waiting:
-        names.append(write(folder, [gathered(waiting)]))
-    old = _named(folder)
-    _switch(folder, names)
-    for name in set(old) - set(names):
-        shutil.rmtree(folder / name, ignore_errors=True)
-    return Index(folder)
 
 
 def sweep(folder: Path) -> None:

@@ -1,10 +1,9 @@
 """Every scan compared once with all others: the index filled, pairs found, scans filed by what was found."""
 
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from itertools import islice
 
 from catalogue.errors import Damaged
 from catalogue.likeness import retrieval, segments, store
@@ -47,7 +46,7 @@ def update(db: Database, home: Home, *, report: Report = unheard, cancelled: Can
     if cancelled():
         return Updated(0, 0, tuple(sorted(lost)), cancelled=True)
     compared = found = 0
-    for done, (scan_id, _) in enumerate(waiting):
+    for done, scan_id in enumerate(waiting):
         report(Progress("comparing", done, len(waiting)))
         if cancelled():
             return Updated(compared, found, tuple(sorted(lost)), cancelled=True)
@@ -68,35 +67,35 @@ def update(db: Database, home: Home, *, report: Report = unheard, cancelled: Can
 
 
 def _fill_index(
-    db: Database, home: Home, index: retrieval.Index, waiting: Sequence[tuple[int, str]], report: Report,
-    cancelled: Cancelled,
+    db: Database, home: Home, index: retrieval.Index, waiting: Sequence[int], report: Report, cancelled: Cancelled,
 ) -> set[str]:
     """Bring into the index whatever scan it lacks, most likely of those that wait to be compared; that is also how it
     is rebuilt. Gives the scans it could not."""
-    held = index.keys()
-    missing = [(scan_id, sha) for scan_id, sha in waiting if sha not in held]
-    if len(held) + len(missing) < likenesses.previews(db):  # the index was lost: what is compared lacks there too
-        missing = [(scan_id, sha) for scan_id, sha in likenesses.with_preview(db) if sha not in held]
+    compared = likenesses.previews(db) - len(waiting)
+    looked_at = waiting if len(index) >= compared else likenesses.with_preview(db)  # else it was lost
     lost: set[str] = set()
-    done, parts = 0, list[segments.Part]()
-    for part in _batches(missing, limits.BATCH):
-        if cancelled():
-            break
-        known = likenesses.compared_scans(db, (scan_id for scan_id, _ in part))
-        entries = []
-        with ThreadPoolExecutor(home.settings.workers or os.cpu_count()) as pool:
-            for (scan_id, sha), made in zip(part, pool.map(lambda item: _features(home, item[1]), part), strict=True):
-                done += 1
-                report(Progress("features", done, len(missing)))
-                if made is None:
-                    lost.add(sha)
-                else:
-                    entries.append(segments.Entry(sha, int(known[scan_id].phash or "0", 16), made))
-        if entries:
-            parts.append(segments.gathered(entries))
-        if parts and (done == len(missing) or sum(len(p.keys) for p in parts) + limits.BATCH > limits.SEGMENT_MOST):
+    for start in range(0, len(looked_at), limits.SEGMENT_MOST):
+        known = likenesses.compared_scans(db, looked_at[start : start + limits.SEGMENT_MOST])
+        held = index.held(scan.sha256 for scan in known.values())
+        lacking = [scan for scan in known.values() if scan.sha256 not in held]
+        done = start + len(known) - len(lacking)
+        parts = []
+        for at in range(0, len(lacking), limits.BATCH):
+            if cancelled():
+                return lost
+            batch, entries = lacking[at : at + limits.BATCH], []
+            with ThreadPoolExecutor(home.settings.workers or os.cpu_count()) as pool:
+                for scan, made in zip(batch, pool.map(lambda scan: _features(home, scan.sha256), batch), strict=True):
+                    done += 1
+                    report(Progress("features", done, len(looked_at)))
+                    if made is None:
+                        lost.add(scan.sha256)
+                    else:
+                        entries.append(segments.Entry(scan.sha256, int(scan.phash or "0", 16), made))
+            if entries:
+                parts.append(segments.gathered(entries))
+        if parts:
             index.join(parts, cancelled)
-            parts = []
     return lost
 
 
@@ -105,12 +104,6 @@ def _features(home: Home, sha256: str) -> Features | None:
         return store.features(home, sha256)
     except Damaged:
         return None  # reported as unreadable
-
-
-def _batches(items: Iterable[tuple[int, str]], size: int) -> Iterator[list[tuple[int, str]]]:
-    rest = iter(items)
-    while part := list(islice(rest, size)):
-        yield part
 
 
 def _compare(

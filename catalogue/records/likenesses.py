@@ -1,6 +1,7 @@
 """Likenesses between scans as the catalogue keeps them: findings, verdicts, and which scans were compared."""
 
-from collections.abc import Iterable, Iterator
+from array import array
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from catalogue.records.database import Database, fetch, fetch_one, now
@@ -58,18 +59,15 @@ _SCAN = """SELECT s.id, s.sha256, s.pixel_digest, s.format, s.width, s.height, s
              ON h.scan_id = s.id AND h.algorithm = 'phash' AND h.orientation = 1"""
 
 
-def uncompared(db: Database) -> list[tuple[int, str]]:
-    """Id and SHA-256 of scans with a preview that were not compared yet, oldest first."""
-    return [(int(row[0]), str(row[1])) for row in db.execute("""
-        SELECT id, sha256 FROM scan WHERE id IN (
-            SELECT id FROM scan WHERE has_preview = 1 AND id NOT IN (SELECT scan_id FROM likeness_seen))
-        ORDER BY id""")]
+def uncompared(db: Database) -> Sequence[int]:
+    """Ids of scans with a preview that were not compared yet, oldest first; 8 bytes each."""
+    return array("q", (row[0] for row in db.execute("""
+        SELECT id FROM scan WHERE has_preview = 1 AND id NOT IN (SELECT scan_id FROM likeness_seen) ORDER BY id""")))
 
 
-def with_preview(db: Database) -> Iterator[tuple[int, str]]:
-    """Id and SHA-256 of every scan with a preview."""
-    for row in db.execute("SELECT id, sha256 FROM scan WHERE has_preview = 1 ORDER BY id"):
-        yield int(row[0]), str(row[1])
+def with_preview(db: Database) -> Sequence[int]:
+    """Ids of all scans with a preview, oldest first; 8 bytes each."""
+    return array("q", (row[0] for row in db.execute("SELECT id FROM scan WHERE has_preview = 1 ORDER BY id")))
 
 
 def previews(db: Database) -> int:

@@ -15,12 +15,14 @@ from hypothesis import strategies as st
 
 from catalogue.commands import command
 from catalogue.errors import Refused
-from catalogue.likeness import merging, service, store, updating
+from catalogue.likeness import merging, retrieval, service, store, updating
+from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Relation
 from catalogue.likeness.facts import facts_of
 from catalogue.likeness.finding import find_picture, kin
 from catalogue.likeness.grouping import propose_current
 from catalogue.likeness.tiling import tiling
+from catalogue.progress import Progress
 from catalogue.reading.file import read_file
 from catalogue.reading.model import Metadata, Note, Picture, Reading
 from catalogue.records import likenesses, pieces, scans
@@ -150,6 +152,27 @@ def test_the_index_is_made_again_from_the_catalogue(shop: Shop, works: dict[str,
     shop.put("again", works["coffee again"], None)
     updating.update(shop.db, shop.home)
     assert len(service.groups(shop.db).groups) == 1
+
+
+def test_the_index_is_filled_and_mended_a_part_at_a_time(
+    shop: Shop, works: dict[str, np.ndarray], monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(limits, "SEGMENT_MOST", 2)
+    monkeypatch.setattr(limits, "SEGMENTS_SMALL", 100)
+    put = [shop.put(name, works[name], name) for name in ("coffee", "cat", "rocket", "coffee again", "coffee sibling")]
+    steps: list[Progress] = []
+    assert updating.update(shop.db, shop.home, report=steps.append).compared == len(put)
+    folder = store.index_folder(shop.home)
+    shas = [str(row[0]) for row in shop.db.execute("SELECT sha256 FROM scan ORDER BY id")]
+    assert [p.done for p in steps if p.stage == "features"] == [1, 2, 3, 4, 5]
+    assert sorted(len(s.keys) for s in retrieval.Index(folder).segments) == [1, 2, 2]
+
+    manifest = folder / retrieval.MANIFEST
+    told = json.loads(manifest.read_text())
+    manifest.write_text(json.dumps(told | {"segments": told["segments"][1:]}))
+    assert retrieval.Index(folder).held(shas) == set(shas[2:])
+    updating.update(shop.db, shop.home)
+    assert sorted(k.hex() for s in retrieval.Index(folder).segments for k in s.keys.tolist()) == sorted(shas)
 
 
 def test_a_lost_preview_is_reported_and_stops_nothing(shop: Shop, works: dict[str, np.ndarray]) -> None:
