@@ -74,7 +74,10 @@ def measure(place: Path, count: int, built: int, only: list[str] | None = None) 
         began = time.perf_counter()
         done = subprocess.run([sys.executable, __file__, "--stage", stage, "--place", place, "--files", str(count),
                                "--built", str(built)],
-                              check=True, stdout=subprocess.PIPE, text=True)
+                              check=False, stdout=subprocess.PIPE, text=True)
+        if done.returncode:
+            print(f"{stage}: ended with {done.returncode}, no figures", file=sys.stderr, flush=True)
+            continue
         figures[stage] = json.loads(done.stdout.splitlines()[-1])
         print(f"{stage}: {time.perf_counter() - began:.1f} s", file=sys.stderr, flush=True)
         if stage in ("paint", "record"):
