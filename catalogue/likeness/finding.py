@@ -42,6 +42,8 @@ def find_picture(db: Database, home: Home, path: Path, limit: int = 5) -> list[M
 
     Raises CatalogueError where the file cannot be read or nothing has been compared yet.
     """
+    if not path.is_file():
+        raise CatalogueError("There is no such file.", hint="Check how it is written, and where it lies.", path=path)
     reading = read_file(path)
     if reading.preview is None:
         why = reading.faults[0].detail if reading.faults else "nothing could be decoded"

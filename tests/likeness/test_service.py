@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from catalogue.commands import command
-from catalogue.errors import Refused
+from catalogue.errors import CatalogueError, Refused
 from catalogue.likeness import merging, retrieval, service, store, updating
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Relation
@@ -205,6 +205,8 @@ def test_find_picture_and_kin(shop: Shop, works: dict[str, np.ndarray]) -> None:
     updating.update(shop.db, shop.home)
     photo = shop.folder / "phone.tif"
     tifffile.imwrite(photo, works["photo"], photometric="rgb")
+    with pytest.raises(CatalogueError, match="no such file"):
+        find_picture(shop.db, shop.home, photo.with_name("mistyped.tif"))
     found = find_picture(shop.db, shop.home, photo)
     assert [m.scan_id for m in found] == [wanted]
     assert found[0].sight.sure > 0.6
