@@ -24,7 +24,7 @@ class Key:
 
 SIGNS = {"enter": "⏎", "escape": "Esc", "slash": "/", "question_mark": "?", "tab": "Tab", "left": "←", "right": "→",
          "up": "↑", "down": "↓", "space": "Space", "colon": ":", "comma": ",", "full_stop": ".", "backspace": "⌫",
-         "plus": "+", "minus": "-", "delete": "Del", "home": "Home", "end": "End"}
+         "plus": "+", "minus": "-", "delete": "Del", "home": "Home", "end": "End", "pagedown": "PgDn", "pageup": "PgUp"}
 
 # The places, in the order of their digits: mode, title.
 PLACES = (("browse", "Browse"), ("orders", "Orders"), ("alike", "Alike"), ("audit", "Audit"), ("intake", "Intake"),
