@@ -85,6 +85,11 @@ def open_seat(home: Home) -> Database:
     return read_only_database(home.database) if home.settings.read_only else open_database(home.database)
 
 
+def others_writes(db: Database) -> int:
+    """A number that changes whenever another connection, of whatever program, has written (SQLite: data_version)."""
+    return int(db.execute("PRAGMA data_version").fetchone()[0])
+
+
 def _looking(address: str) -> Database:
     try:
         connection = sqlite3.connect(address, uri=True, timeout=BUSY_SECONDS, check_same_thread=False,

@@ -228,7 +228,7 @@ class AddStorePage(Page):
 
     def _taken(self, store: Store) -> None:
         self.shop.say(f"{store.name} is a store now.")
-        self.shop.look_at_disks()
+        self.shop.changes.look_at_disks()
         start_index(self.shop, [store.name])
         self.shop.store_added()
 

@@ -68,6 +68,7 @@ class AlikePage(Page):
 
     PLACE = "alike"
     MODE = "alike"
+    FOLLOWS = False  # the list shall not move under who judges it
     BINDINGS: ClassVar[list[BindingType]] = bindings("alike")
 
     def __init__(self) -> None:

@@ -3,21 +3,20 @@
 import gc
 import multiprocessing
 import os
-from asyncio import wrap_future
 from collections.abc import Callable, Iterable
 from functools import partial
 from multiprocessing import resource_tracker
 from pathlib import Path
+from time import monotonic
 from typing import TYPE_CHECKING, Any, ClassVar
 
+from textual import events
 from textual.app import App, SystemCommand
 from textual.binding import BindingType
 from textual.screen import Screen
 
 from catalogue.errors import CatalogueError
-from catalogue.indexing.stores import where
-from catalogue.records import stores
-from catalogue.records.database import Database, open_seat
+from catalogue.records.database import open_seat
 from catalogue.records.orders import Order
 from catalogue.records.search import Vocabulary
 from catalogue.screens.adding import AddStorePage
@@ -25,6 +24,7 @@ from catalogue.screens.alike import AlikePage
 from catalogue.screens.asking import ask, run
 from catalogue.screens.audit import AuditPage
 from catalogue.screens.browse import BrowsePage
+from catalogue.screens.changes import Changes
 from catalogue.screens.graphics import SharpPicture, sharp_pictures
 from catalogue.screens.health import HealthPage
 from catalogue.screens.intake import IntakePage
@@ -32,7 +32,6 @@ from catalogue.screens.keys import EVERYWHERE, KEYS, everywhere
 from catalogue.screens.lanes import Lanes
 from catalogue.screens.orders import OrdersPage
 from catalogue.screens.pace import quicken
-from catalogue.screens.page import Page
 from catalogue.screens.picture import Drawings
 from catalogue.screens.stores import StoresPage
 from catalogue.screens.theme import DARK, LIGHT
@@ -42,14 +41,12 @@ from catalogue.settings import Home
 if TYPE_CHECKING:
     from catalogue.screens.search import Hit
 
-DISK_SECONDS = 5.0      # between two looks whether the stores are connected
-GROWING_SECONDS = 3.0   # between two looks at a catalogue that grows under the screen
 PATIENCE = 3.0          # seconds a stopped job may take before the program leaves without it
 
 
 def open_screens(home: Home, *, mouse: bool = True) -> None:
     """Run the screens until the person leaves. Needs a terminal; gives nothing back."""
-    app = CatalogueApp(home, sharp=sharp_pictures(home.settings))
+    app = CatalogueApp(home, sharp=sharp_pictures(home.settings), ahead=True)
     calm_memory()
     quicken()
     app.run(mouse=mouse)
@@ -71,7 +68,7 @@ class CatalogueApp(App[None]):
     """The screens over one catalogue.
 
     ``colours``: whether pictures are drawn in colour, None asks the terminal's settings. ``sharp``: the widget for
-    sharp pictures, where there is one.
+    sharp pictures, where there is one. ``ahead``: make the screens that are sure to be wanted before they are.
     """
 
     TITLE = "Archive"
@@ -85,7 +82,8 @@ class CatalogueApp(App[None]):
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (120, "-wide")]  # noqa: RUF012
     VERTICAL_BREAKPOINTS = [(0, "-low"), (40, "-high")]  # noqa: RUF012
 
-    def __init__(self, home: Home, *, colours: bool | None = None, sharp: SharpPicture | None = None) -> None:
+    def __init__(self, home: Home, *, colours: bool | None = None, sharp: SharpPicture | None = None,
+                 ahead: bool = False) -> None:
         super().__init__()
         # While it runs, Textual's stand-in for stderr has no file number, with which Python's helper for worker
         # processes cannot start: it is started before.
@@ -93,11 +91,12 @@ class CatalogueApp(App[None]):
         self.home = home
         self._colours = colours
         self.sharp = sharp
+        self._ahead = ahead
+        self.touched = 0.0   # when the last key came, or the mouse
         self.drawings = Drawings()
         self.lanes = Lanes(partial(open_seat, home))
         self.plain_lanes = Lanes(object)  # without a connection: pictures, and folders before there is a catalogue
-        self.online: dict[int, bool] = {}   # store id: connected when last looked
-        self._looking = False
+        self.changes = Changes(self)
         self.work: Work | None = None
         self.vocabulary: Vocabulary | None = None
         self.register_theme(DARK)
@@ -120,11 +119,22 @@ class CatalogueApp(App[None]):
     def on_mount(self) -> None:
         if self.home.database.exists():
             self.switch_mode("browse")
+            self.make_ahead()
         else:
             self.switch_mode("first")
-        self.look_at_disks()
-        self.set_interval(DISK_SECONDS, self.look_at_disks)
-        self.set_interval(GROWING_SECONDS, self._show_growth)
+        self.changes.begin()
+
+    async def on_event(self, event: events.Event) -> None:
+        if isinstance(event, events.InputEvent):
+            self.touched = monotonic()
+        await super().on_event(event)
+
+    def make_ahead(self) -> None:
+        """Begin to make the screens that are sure to be wanted, if that is wished."""
+        from catalogue.screens.kept import make_ahead
+
+        if self._ahead:
+            run(self.screen, lambda: make_ahead(self), group="ahead")
 
     def close_lanes(self) -> None:
         """Let the threads end; waits for none."""
@@ -191,51 +201,14 @@ class CatalogueApp(App[None]):
         self.changed()
 
     def changed(self) -> None:
-        """The catalogue has changed: every page that is open shows it."""
-        for page in self._pages():
-            page.catalogue_changed()
-
-    def _pages(self) -> list[Page]:
-        return [screen for stack in self._screen_stacks.values() for screen in stack
-                if isinstance(screen, Page) and screen.is_running]
-
-    # Stores come and go
-
-    def look_at_disks(self) -> None:
-        """See which stores are connected; pages that show it are told of a change."""
-        if not self.home.database.exists() or self._looking:
-            return
-        self._looking = True
-        run(self.screen, self._look_at_disks, group="disks")
-
-    async def _look_at_disks(self) -> None:
-        def look(db: Database) -> dict[int, tuple[str, bool]]:
-            return {store.id: (store.name, where(db, store) is not None) for store in stores.listed(db)}
-
-        try:
-            found = await wrap_future(self.lanes["disks"].ask(look))
-        finally:
-            self._looking = False
-        now = {store_id: connected for store_id, (_, connected) in found.items()}
-        changed = now != self.online
-        for store_id, connected in now.items():
-            if self.online.get(store_id, connected) != connected:
-                name = found[store_id][0]
-                self.say(f"{name} is back." if connected else f"{name} is offline now. Its scans stay listed.",
-                         "information" if connected else "warning")
-        self.online = now
-        if changed:
-            for page in self._pages():
-                page.stores_changed()
-
-    def _show_growth(self) -> None:
-        if self.work is not None and self.work.name == "Indexing" and isinstance(self.screen, Page):
-            self.screen.catalogue_changed()
+        """The catalogue has changed: every page shows it."""
+        self.changes.tell()
 
     def store_added(self) -> None:
         """Leave the page that added a store."""
         if self.current_mode == "first":
             self.switch_mode("browse")
+            self.make_ahead()
         else:
             self.pop_screen()
             self.changed()
@@ -254,16 +227,13 @@ class CatalogueApp(App[None]):
         super().delay_update(delay)
 
     def action_search(self) -> None:
+        from catalogue.screens.kept import kept
         from catalogue.screens.search import SearchDialog
 
-        name = f"search in {self.current_mode}"
-        if not self.is_screen_installed(name):
-            self.install_screen(SearchDialog(), name)  # kept: showing it again costs a third of making it
-        elif (dialog := self.get_screen(name, SearchDialog)) in self.screen_stack:
-            return
-        else:
-            dialog.begin_anew()
-        self.push_screen(name, self._open_hit)
+        if not any(isinstance(screen, SearchDialog) for screen in self.screen_stack):
+            dialog = kept(self, SearchDialog)
+            dialog.begin()
+            self.push_screen(dialog, self._open_hit)
 
     async def _open_hit(self, hit: "Hit | None") -> None:
         if hit is None:
@@ -279,28 +249,30 @@ class CatalogueApp(App[None]):
 
     def open_piece(self, piece_id: int) -> None:
         """The piece's page, over the present one; drawn once all of it is known."""
+        from catalogue.screens.kept import kept
         from catalogue.screens.piece import PiecePage
         from catalogue.screens.view import PieceView, piece_view
 
         def show(view: PieceView) -> None:
-            name = f"piece in {self.current_mode}"
-            if not self.is_screen_installed(name):
-                self.install_screen(PiecePage(view), name)  # kept: showing it again costs half of making it
-                self.push_screen(name)
+            page = next((screen for screen in self.screen_stack if isinstance(screen, PiecePage)), None)
+            if page is not None:
+                page.show(view)
                 return
-            page = self.get_screen(name, PiecePage)
+            page = kept(self, PiecePage)
             page.show(view)
-            if page not in self.screen_stack:
-                self.push_screen(name)
+            self.push_screen(page)
 
-        online = dict(self.online)
+        online = dict(self.changes.online)
         ask(self.screen, self.lanes["read"], lambda db: piece_view(db, piece_id, online), show, group="open")
 
     def repeat(self, *, line_id: int | None = None, piece_id: int | None = None) -> None:
         """Offer to repeat a line, or a piece's last one."""
+        from catalogue.screens.kept import kept
         from catalogue.screens.repeat import RepeatDialog
 
-        self.push_screen(RepeatDialog(line_id=line_id, piece_id=piece_id), self._repeated)
+        dialog = kept(self, RepeatDialog)
+        dialog.begin(line_id=line_id, piece_id=piece_id)
+        self.push_screen(dialog, self._repeated)
 
     def _repeated(self, order: Order | None) -> None:
         if order is not None:
@@ -310,9 +282,11 @@ class CatalogueApp(App[None]):
 
     def action_help(self) -> None:
         from catalogue.screens.help import HelpDialog
+        from catalogue.screens.kept import kept
 
-        place = getattr(self.screen, "PLACE", "")
-        self.push_screen(HelpDialog(place))
+        dialog = kept(self, HelpDialog)
+        dialog.begin(getattr(self.screen, "PLACE", ""))
+        self.push_screen(dialog)
 
     def action_turn_light(self) -> None:
         self.theme = LIGHT.name if self.theme == DARK.name else DARK.name

@@ -51,6 +51,7 @@ class HealthPage(Page):
 
     PLACE = "health"
     MODE = "health"
+    FOLLOWS = False  # gathering all of it takes too long
     BINDINGS: ClassVar[list[BindingType]] = bindings("health")
 
     def __init__(self) -> None:

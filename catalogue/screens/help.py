@@ -1,6 +1,6 @@
 """The help: the table of keys, as it is."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from typing import ClassVar
 
 from rich.table import Table
@@ -22,12 +22,6 @@ def key_names(key: Key) -> str:
     return " ".join(SIGNS.get(name, name.replace("ctrl+", "^")) for name in key.keys.split(","))
 
 
-def sections(place: str) -> Iterator[tuple[str, tuple[Key, ...]]]:
-    """Keys of this screen, of lists, and of everywhere, by title."""
-    yield from ((title, keys) for title, keys in (("Here", KEYS.get(place, ())), ("In lists", LISTS),
-                                                  ("Everywhere", EVERYWHERE)) if keys)
-
-
 def listed(keys: Iterable[Key]) -> Table:
     """The keys and what they do, beside each other; one widget, since a hundred take a tenth of a second to make."""
     table = Table.grid(padding=(0, 2), pad_edge=True)
@@ -44,15 +38,17 @@ class HelpDialog(Dialog[None]):
     PLACE = "help"
     BINDINGS: ClassVar[list[BindingType]] = bindings("help")
 
-    def __init__(self, place: str) -> None:
+    def __init__(self) -> None:
         super().__init__()
-        self._of = place
+        self._of = ""
 
     def compose(self) -> ComposeResult:
         with Vertical(classes="panel tall"):
             yield Static("Keys", classes="panel-title")
             with VerticalScroll():
-                for title, keys in sections(self._of):
+                yield Static("Here", id="help-title", classes="section")
+                yield Static(id="help-here")
+                for title, keys in (("In lists", LISTS), ("Everywhere", EVERYWHERE)):
                     yield Static(title, classes="section")
                     yield Static(listed(keys))
                 yield Static("Signs", classes="section")
@@ -60,4 +56,18 @@ class HelpDialog(Dialog[None]):
             yield KeyLine(self.PLACE, alone=True)
 
     def on_mount(self) -> None:
+        self._explain()
         self.query_one(VerticalScroll).focus()
+
+    def begin(self, place: str) -> None:
+        """Explain the keys of a place, from the top."""
+        self._of = place
+        if self.is_mounted:
+            self._explain()
+
+    def _explain(self) -> None:
+        keys = KEYS.get(self._of, ())
+        here = self.query_one("#help-here", Static)
+        here.update(listed(keys))
+        here.display = self.query_one("#help-title", Static).display = bool(keys)
+        self.query_one(VerticalScroll).scroll_home(animate=False)

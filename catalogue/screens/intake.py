@@ -82,7 +82,10 @@ class IntakePage(Page):
         if self._watcher is not None:
             self._watcher.leave()
 
-    def on_screen_resume(self) -> None:
+    def on_screen_resume(self, _: events.ScreenResume) -> None:
+        self._tell()
+
+    def _tell(self) -> None:
         if self._to_tell:
             self.app.push_screen(Words("Taken in", self._to_tell))
             self._to_tell = ""
@@ -321,7 +324,7 @@ class IntakePage(Page):
                 self.shop.say("Nothing is ready to be taken in yet.", "warning")
             return
         also = [s.name for s in self._stores if s.kind != "primary" and s.name != plan.store
-                and self.shop.online.get(s.id, False)] if self.query_one("#intake-also", Tick).value else []
+                and self.shop.changes.online.get(s.id, False)] if self.query_one("#intake-also", Tick).value else []
         files, size = sum(len(p.items) for p in ready), sum(p.size for p in ready)
         waiting = sum(1 for p in plan.proposals if p.questions)
         after = "you are asked once more before anything is removed" if removing else "the folder is left as it is"
@@ -363,7 +366,7 @@ class IntakePage(Page):
         if removing or any(left.path in meant for left in done.left):
             self._to_tell = outcome_words(plan.folder, done, links, removing)
             if self.is_current:
-                self.on_screen_resume()
+                self._tell()
         self._plan = None
         known: Mapping[Path, Reading] = {i.arrival.path: i.arrival.reading for p in plan.proposals for i in p.items}
         start_proposing(self.shop, plan.folder, plan.store, known, self._show)

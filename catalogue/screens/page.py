@@ -9,6 +9,7 @@ from rich.style import Style as RichStyle
 from textual.app import ComposeResult, RenderResult
 from textual.color import Color
 from textual.css.styles import RulesMap
+from textual.events import ScreenResume
 from textual.renderables.background_screen import BackgroundScreen
 from textual.screen import ModalScreen, Screen
 from textual.strip import Strip
@@ -28,11 +29,24 @@ R = TypeVar("R")
 T = TypeVar("T")
 
 
+def spare_styles(screen: Screen[T], event: ScreenResume) -> None:
+    """Textual finds the styles of every widget anew whenever a screen is shown, which takes longer than all the rest.
+    They differ from last time only if the theme has changed meanwhile."""
+    if screen._css_update_count == screen.app._css_update_count:
+        event.refresh_styles = False
+    screen._css_update_count = screen.app._css_update_count
+
+
 class Page(Screen[None]):
-    """A full screen of one place. ``PLACE`` names its keys, ``MODE`` the place it belongs to."""
+    """A full screen of one place.
+
+    ``PLACE`` names its keys, ``MODE`` the place it belongs to. ``FOLLOWS``: shows what others write while it is seen.
+    """
 
     PLACE: ClassVar[str] = ""
     MODE: ClassVar[str] = ""
+    FOLLOWS: ClassVar[bool] = True
+    stale = False   # the catalogue has changed since it was last shown
 
     @property
     def shop(self) -> "CatalogueApp":
@@ -56,6 +70,12 @@ class Page(Screen[None]):
     def ask_disks(self, job: Callable[[Database], T], then: Callable[[T], object], *, group: str) -> Worker[None]:
         """For jobs that touch the stores: a dead share holds up only this lane."""
         return ask(self, self.shop.lanes["disks"], job, then, group=group)
+
+    def on_screen_resume(self, event: ScreenResume) -> None:
+        spare_styles(self, event)
+        if self.stale:
+            self.stale = False
+            self.catalogue_changed()
 
     def catalogue_changed(self) -> None:
         """Something was recorded: show it. Pages with lists reload theirs."""
@@ -81,6 +101,9 @@ class Dialog(ModalScreen[T]):
     def ask(self, job: Callable[[Database], R], then: Callable[[R], object], *, group: str) -> Worker[None]:
         """On the reading thread; see :func:`ask`."""
         return ask(self, self.shop.lanes["read"], job, then, group=group)
+
+    def on_screen_resume(self, event: ScreenResume) -> None:
+        spare_styles(self, event)
 
     def render(self) -> RenderResult:  # type: ignore[override]  # whatever may be drawn, as for every widget
         behind = super().render()

@@ -30,10 +30,10 @@ class PiecePage(FileActions):
     PLACE = "piece"
     BINDINGS: ClassVar[list[BindingType]] = bindings("piece")
 
-    def __init__(self, view: PieceView) -> None:
+    def __init__(self) -> None:
         super().__init__()
-        self.piece_id = view.piece.id
-        self._view = view
+        self.piece_id = 0
+        self._view: PieceView | None = None
 
     def body(self) -> Iterable[Widget]:
         yield Container(
@@ -52,8 +52,7 @@ class PiecePage(FileActions):
             id="piece")
 
     def on_mount(self) -> None:
-        self._show(self._view, keep=False)
-        self.query_one("#scans", RowTable).focus()
+        self._begin()
 
     def catalogue_changed(self) -> None:
         self._load()
@@ -62,13 +61,18 @@ class PiecePage(FileActions):
         self._load()
 
     def show(self, view: PieceView) -> None:
-        """Show another piece, from its top."""
-        self.piece_id = view.piece.id
-        self._show(view, keep=False)
+        """Show a piece from its top."""
+        self.piece_id, self._view = view.piece.id, view
+        if self.is_mounted:
+            self._begin()
+
+    def _begin(self) -> None:
+        if self._view is not None:
+            self._show(self._view, keep=False)
         self.query_one("#scans", RowTable).focus()
 
     def _load(self) -> None:
-        piece_id, online = self.piece_id, self.shop.online
+        piece_id, online = self.piece_id, self.shop.changes.online
         self.ask(lambda db: piece_view(db, piece_id, online), lambda view: self._show(view, keep=True),
                  group="view")
 
@@ -96,6 +100,7 @@ class PiecePage(FileActions):
                 cell(pixels), cell(day(scan.captured, self.shop.day_form))]
 
     def _line_cells(self, row: Line) -> list[Text]:
+        assert self._view is not None  # whose line this is
         return [cell(day(row.placed, self.shop.day_form)), cell(row.quantity, right=True),
                 cell(size_cm(row.width_mm, row.height_mm)), cell(row.medium), cell(row.buyer), cell(row.numbers),
                 cell(row.status), cell(FROM_SIGNS.get(self._view.printed_from(row), "≠"))]
@@ -107,7 +112,7 @@ class PiecePage(FileActions):
             self.query_one(Picture).show(self.shop.preview(row.scan.sha256) if row.scan.has_preview else None,
                                          "No preview: the picture could not be decoded",
                                          (row.scan.width, row.scan.height))
-        elif isinstance(row, Line):
+        elif isinstance(row, Line) and self._view is not None:
             printed = self._view.printed_from(row)
             words = [f"Order {row.number} for {row.buyer or 'somebody unnamed'}, {row.status}.",
                      f"Printed from: {printed}" + (f" ({row.scan_name})" if row.scan_name else "") + "."]

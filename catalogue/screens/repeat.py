@@ -73,12 +73,13 @@ class RepeatDialog(Dialog[Order]):
     PLACE = "repeat"
     BINDINGS: ClassVar[list[BindingType]] = bindings("repeat")
 
-    def __init__(self, *, line_id: int | None = None, piece_id: int | None = None) -> None:
+    def __init__(self) -> None:
         super().__init__()
-        self._subject = {"line_id": line_id, "piece_id": piece_id}
+        self._subject: dict[str, int | None] = {}
         self._proposal: Proposal | None = None
         self._as_last_time = False
         self._filled = False
+        self._recording = False
 
     def compose(self) -> ComposeResult:
         with Vertical(classes="panel repeating"):
@@ -100,6 +101,25 @@ class RepeatDialog(Dialog[Order]):
             yield KeyLine(self.PLACE, alone=True)
 
     def on_mount(self) -> None:
+        if self._subject:
+            self._begin()
+
+    def begin(self, *, line_id: int | None = None, piece_id: int | None = None) -> None:
+        """Ask what is proposed for this line, or this piece; nothing of what was asked before stays."""
+        self._subject = {"line_id": line_id, "piece_id": piece_id}
+        if self.is_mounted:
+            self._begin()
+
+    def _begin(self) -> None:
+        self._proposal, self._as_last_time, self._filled = None, False, False
+        self._put({name: "" for name, _ in FIELDS})
+        for place, words in (("title", "Repeat this order"), ("words", ""), ("wrong", "")):
+            self.query_one(f"#repeat-{place}", Static).update(words)
+        self.query_one(Picture).show(None, "")
+        record = self.query_one("#record", Button)
+        record.disabled, record.label = False, "Record"
+        self.query_one("#switch", Button).display = False
+        self.query_one("#repeat-quantity").focus()
         self._propose(Asked())
 
     def _propose(self, want: Asked) -> None:
@@ -186,6 +206,12 @@ class RepeatDialog(Dialog[Order]):
         elif event.button.id == "switch":
             self.action_switch_scan()
         else:
+            self.action_back()
+
+    def action_back(self) -> None:
+        if self._recording:
+            self.shop.say("It is being recorded; the panel closes by itself.")
+        else:
             self.dismiss(None)
 
     def action_switch_scan(self) -> None:
@@ -204,7 +230,7 @@ class RepeatDialog(Dialog[Order]):
         except ValueError as error:
             self.query_one("#repeat-wrong", Static).update(f"{error}.")
             return
-        self.query_one("#record", Button).disabled = True
+        self.query_one("#record", Button).disabled = self._recording = True
         self.ask(partial(self._record, typed=typed, want=want, price=price), self._recorded, group="record")
 
     def _record(self, db: Database, *, typed: dict[str, str], want: Asked, price: str) -> "Order | CatalogueError":
@@ -220,6 +246,7 @@ class RepeatDialog(Dialog[Order]):
         return orders.by_number(db, recorded.number)
 
     def _recorded(self, order: "Order | CatalogueError") -> None:
+        self._recording = False
         if isinstance(order, CatalogueError):
             self.query_one("#repeat-wrong", Static).update(str(order))
             self.query_one("#record", Button).disabled = False

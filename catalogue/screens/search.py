@@ -84,11 +84,12 @@ class SearchDialog(Dialog[Hit]):
         if self.shop.vocabulary is None:
             ask(self, self.shop.lanes["words"], load_vocabulary, keep, group="words")
 
-    def begin_anew(self) -> None:
+    def begin(self) -> None:
         """Empty box, nothing found."""
-        self._learn_words()
-        self._show(Found([], [], [], []), "")
-        self.query_one(Input).value = ""
+        if self.is_mounted:
+            self._learn_words()
+            self._show(Found([], [], [], []), "")
+            self.query_one(Input).value = ""
 
     def on_input_changed(self, event: Input.Changed) -> None:
         words = event.value

@@ -130,9 +130,10 @@ def _file_id(db: Database, store: int, scan: int) -> int:
 
 
 @asynccontextmanager
-async def running(home: Home, size: tuple[int, int] = (120, 40), place: str = "browse") -> AsyncIterator[Pilot[None]]:
+async def running(home: Home, size: tuple[int, int] = (120, 40), place: str = "browse", *,
+                  ahead: bool = False) -> AsyncIterator[Pilot[None]]:
     """The app at one of its places, its first lists filled."""
-    app = CatalogueApp(home, colours=True)
+    app = CatalogueApp(home, colours=True, ahead=ahead)
     async with app.run_test(size=size) as pilot:
         if home.database.exists():
             await until(pilot, lambda: app.current_mode == "browse" and listed(app, "#artists"))

@@ -340,10 +340,10 @@ async def test_a_store_unplugged_meanwhile_is_said_and_shown(shop: Shop) -> None
     async with running(shop, size=(200, 60)) as pilot:
         app = pilot.app
         assert isinstance(app, CatalogueApp)
-        await until(pilot, lambda: len(app.online) == 2)
+        await until(pilot, lambda: len(app.changes.online) == 2)
         await _open(pilot, "low")
         disk.rename(disk.with_name("drawer"))
-        app.look_at_disks()
+        app.changes.look_at_disks()
         await settled(pilot)
         assert "– share: " in words(pilot)
         assert any("share is offline now" in text for text in said(pilot))
@@ -352,7 +352,7 @@ async def test_a_store_unplugged_meanwhile_is_said_and_shown(shop: Shop) -> None
         assert "share (not within reach now)" in str(app.screen.query_one("#text", Static).content)
         await pilot.press("escape")
         disk.with_name("drawer").rename(disk)
-        app.look_at_disks()
+        app.changes.look_at_disks()
         await settled(pilot)
         assert "✓ share: " in words(pilot)
 

@@ -294,7 +294,7 @@ async def test_the_folder_stays_unless_removing_is_chosen_and_said_again(
     other = scanned(key / "scan [2].tif", scene(3, 120, 90))
     shutil.copy(scan, other)
     async with running(Home(shop.folder, Settings(workers=1)), place="intake") as pilot:
-        await until(pilot, lambda: len(app_of(pilot).online) == 2)
+        await until(pilot, lambda: len(app_of(pilot).changes.online) == 2)
         choice = page_of(pilot).query_one("#intake-remove", Checkbox)
         assert not choice.value and "▐ ▌ remove from the folder after" in words(pilot)
         await proposed_and_answered(pilot, key)
@@ -348,7 +348,7 @@ async def test_a_copy_that_fails_keeps_the_source(shop: Home, tmp_path: Path, qu
     scan = scanned(key / "scan1.tif", scene(3, 120, 90))
     before = scan.read_bytes()
     async with running(Home(shop.folder, Settings(workers=1)), place="intake") as pilot:
-        await until(pilot, lambda: len(app_of(pilot).online) == 2)
+        await until(pilot, lambda: len(app_of(pilot).changes.online) == 2)
         await proposed_and_answered(pilot, key)
         await pilot.press("d", "g")
         await settled(pilot)

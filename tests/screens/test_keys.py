@@ -26,7 +26,7 @@ from tests.screens.shop import running, settled
 
 MODES = [mode for mode, _ in PLACES]
 DIALOGS: dict[str, Callable[[], Screen[Any]]] = {
-    "help": lambda: HelpDialog("browse"), "search": SearchDialog, "repeat": lambda: RepeatDialog(piece_id=1),
+    "help": HelpDialog, "search": SearchDialog, "repeat": RepeatDialog,
     "question": lambda: Question("Really?", "", yes="Yes"), "words": lambda: Words("Words", "text"),
     "reason": lambda: Reason("Why?", ""), "auditing": lambda: AuditDialog([]), "adding": AddStorePage,
 }
@@ -84,6 +84,8 @@ async def test_every_key_of_every_dialog_works(shop: Home, monkeypatch: pytest.M
     async with running(shop) as pilot:
         for place, made in DIALOGS.items():
             dialog = made()
+            if isinstance(dialog, RepeatDialog):
+                dialog.begin(piece_id=1)
             await pilot.app.push_screen(dialog)
             await settled(pilot)
             keys = tuple(key for key in KEYS[place] if not (key.keys == "enter" and place in BY_FOCUS))

@@ -32,7 +32,8 @@ def arrived(place: str, *keys: str) -> Callable[[Pilot[None]], Awaitable[None]]:
         app = pilot.app
         assert isinstance(app, CatalogueApp)
         Input.cursor_blink = False  # type: ignore[assignment]
-        await until(pilot, lambda: app.current_mode == "browse" and listed(app, "#pieces") and len(app.online) == 2)
+        await until(pilot, lambda: app.current_mode == "browse" and listed(app, "#pieces")
+                    and len(app.changes.online) == 2)
         if place != "browse":
             await app.action_place(place)
         await settled(pilot)

@@ -61,7 +61,7 @@ async def test_first_run_from_nothing_to_browsing(tmp_path: Path) -> None:
         assert not home.database.exists()          # looking writes nothing
         assert not list(disk.glob(".*"))
         await pilot.press("ctrl+s")
-        await until(pilot, lambda: app.current_mode == "browse" and app.work is None and app.online)
+        await until(pilot, lambda: app.current_mode == "browse" and app.work is None and app.changes.online)
         await settled(pilot)
         assert [row.title for row in app.screen.query_one("#pieces", RowTable).rows_held] == ["Kites", "Quay"]
         assert any("Indexing finished" in text and "4 read" in text for text in said(pilot))

@@ -1,0 +1,96 @@
+"""What changes under the screens: stores that come and go, and what is written to the catalogue."""
+
+from asyncio import wrap_future
+from typing import TYPE_CHECKING
+
+from catalogue.indexing.stores import where
+from catalogue.records import stores
+from catalogue.records.database import Database, others_writes
+from catalogue.screens.asking import ask, run
+from catalogue.screens.page import Page
+
+if TYPE_CHECKING:
+    from catalogue.screens.app import CatalogueApp
+
+DISK_SECONDS = 5.0      # between two looks whether the stores are connected
+WRITTEN_SECONDS = 3.0   # between two looks whether anyone has written
+
+
+class Changes:
+    """Looks for changes every few seconds and tells the pages; those that nobody sees when they are seen again.
+
+    ``online``: store id to whether it was connected when last looked.
+    """
+
+    def __init__(self, app: "CatalogueApp") -> None:
+        self._app = app
+        self.online: dict[int, bool] = {}
+        self._looking = False
+        self._written: int | None = None
+
+    def begin(self) -> None:
+        """From now on."""
+        self.look_at_disks()
+        self.look_for_writes()
+        self._app.set_interval(DISK_SECONDS, self.look_at_disks)
+        self._app.set_interval(WRITTEN_SECONDS, self.look_for_writes)
+
+    def tell(self) -> None:
+        """The catalogue has changed, by ourselves."""
+        seen = self._seen()
+        for page in self._pages():
+            page.stale = page is not seen
+        if seen is not None:
+            seen.catalogue_changed()
+
+    def look_for_writes(self) -> None:
+        """See whether anyone else has written to the catalogue: a job of ours, another seat, a command."""
+        def told(now: int) -> None:
+            if self._written not in (None, now):
+                self._tell_of_others()
+            self._written = now
+
+        if self._app.home.database.exists():
+            ask(self._app.screen, self._app.lanes["read"], others_writes, told, group="written")
+
+    def _tell_of_others(self) -> None:
+        seen = self._seen()
+        for page in self._pages():
+            page.stale = page.stale or page is not seen or not page.FOLLOWS
+        if seen is not None and seen.FOLLOWS:
+            seen.catalogue_changed()
+
+    def look_at_disks(self) -> None:
+        """See which stores are connected; pages that show it are told of a change."""
+        if not self._app.home.database.exists() or self._looking:
+            return
+        self._looking = True
+        run(self._app.screen, self._look_at_disks, group="disks")
+
+    async def _look_at_disks(self) -> None:
+        def look(db: Database) -> dict[int, tuple[str, bool]]:
+            return {store.id: (store.name, where(db, store) is not None) for store in stores.listed(db)}
+
+        try:
+            found = await wrap_future(self._app.lanes["disks"].ask(look))
+        finally:
+            self._looking = False
+        now = {store_id: connected for store_id, (_, connected) in found.items()}
+        changed = now != self.online
+        for store_id, connected in now.items():
+            if self.online.get(store_id, connected) != connected:
+                name = found[store_id][0]
+                self._app.say(f"{name} is back." if connected else f"{name} is offline now. Its scans stay listed.",
+                              "information" if connected else "warning")
+        self.online = now
+        if changed:
+            for page in self._pages():
+                page.stores_changed()
+
+    def _seen(self) -> Page | None:
+        """The page that is seen, perhaps under a panel."""
+        return next((screen for screen in reversed(self._app.screen_stack) if isinstance(screen, Page)), None)
+
+    def _pages(self) -> list[Page]:
+        return [screen for stack in self._app._screen_stacks.values() for screen in stack
+                if isinstance(screen, Page) and screen.is_running]

@@ -1,0 +1,178 @@
+"""Screens that are kept, and made ahead: always of what is asked now, never of what was shown before."""
+
+import asyncio
+from typing import Any
+
+import pytest
+from textual.pilot import Pilot
+from textual.widgets import Button, Input, Static
+
+from catalogue.records import orders, pieces
+from catalogue.records.database import open_database, transaction
+from catalogue.screens import kept
+from catalogue.screens.app import CatalogueApp
+from catalogue.screens.help import HelpDialog
+from catalogue.screens.keys import KEYS, PLACES
+from catalogue.screens.picture import Picture
+from catalogue.screens.piece import PiecePage
+from catalogue.screens.repeat import RepeatDialog
+from catalogue.screens.rows import RowTable
+from catalogue.screens.search import SearchDialog
+from catalogue.settings import Home
+from tests.screens.shop import running, said, settled, sha, typed, until, words
+
+
+def _app(pilot: Pilot[None]) -> CatalogueApp:
+    assert isinstance(pilot.app, CatalogueApp)
+    return pilot.app
+
+
+async def test_what_is_made_ahead_is_what_is_shown(shop: Home, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(kept, "LEFT_ALONE", 0.01)
+    async with running(shop, size=(120, 40), ahead=True) as pilot:
+        app = _app(pilot)
+        made = set(app._registry)
+        for mode, _ in PLACES:
+            await app.action_place(mode)
+            await settled(pilot)
+        await app.action_place("browse")
+        for key, kind in (("r", RepeatDialog), ("question_mark", HelpDialog), ("slash", SearchDialog),
+                          ("enter", PiecePage)):
+            await pilot.press(key)
+            await settled(pilot)
+            assert isinstance(app.screen, kind)
+            assert "Harbour" in words(pilot) or kind in (HelpDialog, SearchDialog)
+            await pilot.press("escape")
+            await settled(pilot)
+        assert {node for node in app._registry if isinstance(node, RowTable | Input | Picture)} <= made
+
+
+async def test_nothing_is_made_while_keys_come(shop: Home, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(kept, "LEFT_ALONE", 60)
+    async with running(shop) as pilot:
+        app = _app(pilot)
+        await pilot.press("down")
+        worker = app.run_worker(kept.make_ahead(app))
+        await asyncio.sleep(3 * kept.BETWEEN)
+        assert worker.is_running
+        assert not app.is_screen_installed("PiecePage 1")
+        worker.cancel()
+
+
+async def test_a_repeat_starts_from_what_is_proposed_not_from_the_one_before(shop: Home) -> None:
+    async with running(shop) as pilot:
+        app = _app(pilot)
+        app.repeat(piece_id=1)
+        await settled(pilot)
+        first = app.screen
+        picture = first.query_one(Picture)._path
+        for name, value in (("buyer", "Somebody else"), ("notes", "rush"), ("quantity", "no number")):
+            first.query_one(f"#repeat-{name}", Input).value = value
+        await settled(pilot)
+        assert first.query_one("#record", Button).disabled
+        await pilot.press("escape")
+        app.repeat(piece_id=3)
+        await settled(pilot)
+        assert app.screen is first
+        shown = {name: first.query_one(f"#repeat-{name}", Input).value for name in ("quantity", "buyer", "notes")}
+        assert shown == {"quantity": "1", "buyer": "Café Lumbrel", "notes": ""}
+        assert "Three Kites" in words(pilot) and "Harbour" not in words(pilot)
+        assert first.query_one(Picture)._path == app.preview(sha(3)) != picture
+        assert str(first.query_one("#repeat-wrong", Static).content) == ""
+        assert first.query_one("#record", Button).has_focus
+        await pilot.press("enter")
+        await settled(pilot)
+    db = open_database(shop.database)
+    assert [line.buyer for line in orders.lines_of_piece(db, 3)] == ["Café Lumbrel", "Café Lumbrel"]
+    assert len(orders.lines_of_piece(db, 1)) == 2
+    db.close()
+
+
+async def test_a_panel_that_records_waits_for_its_answer(shop: Home) -> None:
+    other = open_database(shop.database)
+    async with running(shop) as pilot:
+        app = _app(pilot)
+        app.repeat(piece_id=3)
+        await settled(pilot)
+        with transaction(other):
+            app.screen.query_one("#record", Button).press()
+            await pilot.pause()
+            await pilot.press("escape")
+            assert isinstance(app.screen, RepeatDialog)
+            assert any("being recorded" in text for text in said(pilot))
+        await settled(pilot)
+        assert not isinstance(app.screen, RepeatDialog)
+        assert any("Recorded as order" in text for text in said(pilot))
+    other.close()
+
+
+async def test_help_is_of_the_place_it_is_asked_at(shop: Home) -> None:
+    async with running(shop) as pilot:
+        for place in ("browse", "health", "orders"):
+            await _app(pilot).action_place(place)
+            await pilot.press("question_mark")
+            await settled(pilot)
+            dialog = pilot.app.screen
+            assert isinstance(dialog, HelpDialog)
+            table: Any = dialog.query_one("#help-here", Static).content
+            told = [str(cell) for cell in table.columns[1].cells]
+            assert told == [key.help for key in KEYS[place]]
+            await pilot.press("escape")
+
+
+async def test_a_theme_turned_meanwhile_is_seen_everywhere(shop: Home) -> None:
+    async with running(shop) as pilot:
+        app = _app(pilot)
+        await pilot.press("slash")
+        await settled(pilot)
+        box = app.screen.query_one(Input)
+        await pilot.press("escape", "2")
+        await settled(pilot)
+        page = app.screen
+        before = box.styles.background, page.query_one(RowTable).styles.background
+        await pilot.press("1")
+        app.action_turn_light()
+        await settled(pilot)
+        await pilot.press("2")
+        await settled(pilot)
+        await pilot.press("slash")
+        await settled(pilot)
+        assert app.screen.query_one(Input) is box
+        after = box.styles.background, page.query_one(RowTable).styles.background
+        assert before[0] != after[0] and before[1] != after[1]
+        assert {widget.styles.background for widget in page.query("PlaceBar")} == \
+               {widget.styles.background for widget in app.get_screen_stack("browse")[0].query("PlaceBar")}
+
+
+async def test_what_another_seat_writes_is_seen(shop: Home) -> None:
+    other = open_database(shop.database)
+    async with running(shop) as pilot:
+        app = _app(pilot)
+        await app.action_place("orders")
+        await settled(pilot)
+        lines = app.screen.query_one("#lines", RowTable)
+        await app.action_place("browse")
+        app.changes.look_for_writes()
+        await settled(pilot)
+        with transaction(other):
+            piece = pieces.piece_called(other, 1, "Made Elsewhere")
+            order = orders.save(other, "A-200", "2026-02-01", buyer="Ms Colquhane", status="asked", currency="EUR")
+            orders.add_line(other, order, orders.NewLine(piece, 300, 200, 1, "baryta"))
+        app.changes.look_for_writes()
+        await settled(pilot)
+        assert "Made Elsewhere" in words(pilot)
+        assert lines.row_count == 5, "a page nobody sees does not work"
+        await pilot.press("2")
+        await until(pilot, lambda: lines.row_count == 6)
+    other.close()
+
+
+async def test_the_search_keeps_nothing_either(shop: Home) -> None:
+    async with running(shop) as pilot:
+        await pilot.press("slash")
+        await typed(pilot, "kites")
+        assert "Three Kites" in words(pilot)
+        await pilot.press("escape", "slash")
+        await settled(pilot)
+        assert "Three Kites" not in words(pilot)
+        assert pilot.app.screen.query_one("#words", Input).value == ""
