@@ -239,7 +239,7 @@ class CatalogueApp(App[None]):
         if hit is None:
             return
         if hit.piece_id is not None:
-            self.open_piece(hit.piece_id)
+            self.open_piece(hit.piece_id, hit.sha256)
         elif hit.artist_id is not None:
             await self.switch_mode("browse")
             while len(self.screen_stack) > 1:
@@ -247,8 +247,8 @@ class CatalogueApp(App[None]):
             if isinstance(self.screen, BrowsePage):
                 self.screen.go_to_artist(hit.artist_id)
 
-    def open_piece(self, piece_id: int) -> None:
-        """The piece's page, over the present one; drawn once all of it is known."""
+    def open_piece(self, piece_id: int, sha256: str | None = None) -> None:
+        """The piece's page, over the present one; drawn once all of it is known. The cursor on that scan, if named."""
         from catalogue.screens.kept import kept
         from catalogue.screens.piece import PiecePage
         from catalogue.screens.view import PieceView, piece_view
@@ -256,10 +256,10 @@ class CatalogueApp(App[None]):
         def show(view: PieceView) -> None:
             page = next((screen for screen in self.screen_stack if isinstance(screen, PiecePage)), None)
             if page is not None:
-                page.show(view)
+                page.show(view, sha256)
                 return
             page = kept(self, PiecePage)
-            page.show(view)
+            page.show(view, sha256)
             self.push_screen(page)
 
         online = dict(self.changes.online)

@@ -34,6 +34,7 @@ class PiecePage(FileActions):
         super().__init__()
         self.piece_id = 0
         self._view: PieceView | None = None
+        self._asked: str | None = None      # the scan that was looked for
 
     def body(self) -> Iterable[Widget]:
         yield Container(
@@ -60,16 +61,18 @@ class PiecePage(FileActions):
     def stores_changed(self) -> None:
         self._load()
 
-    def show(self, view: PieceView) -> None:
-        """Show a piece from its top."""
-        self.piece_id, self._view = view.piece.id, view
+    def show(self, view: PieceView, sha256: str | None = None) -> None:
+        """Show a piece from its top, the cursor on that scan if it has it."""
+        self.piece_id, self._view, self._asked = view.piece.id, view, sha256
         if self.is_mounted:
             self._begin()
 
     def _begin(self) -> None:
         if self._view is not None:
             self._show(self._view, keep=False)
-        self.query_one("#scans", RowTable).focus()
+        scans: RowTable[ScanView] = self.query_one("#scans", RowTable)
+        scans.focus()
+        scans.cursor_row = next((at for at, row in enumerate(scans.rows_held) if row.scan.sha256 == self._asked), 0)
 
     def _load(self) -> None:
         piece_id, online = self.piece_id, self.shop.changes.online

@@ -228,6 +228,20 @@ async def test_a_grave_caution_moves_the_cursor_off_record(shop: Shop) -> None:
     db.close()
 
 
+async def test_a_file_found_is_the_one_under_the_cursor(shop: Shop) -> None:
+    async with running(shop) as pilot:
+        await pilot.press("slash")
+        await typed(pilot, "tile 2")
+        await pilot.press("enter")
+        await settled(pilot)
+        scans = pilot.app.screen.query_one("#scans", RowTable)
+        assert scans.cursor_row > 0
+        assert scans.pointed.scan.sha256 == sha(22)
+        await pilot.press("escape")
+        await _open(pilot, "low water")
+        assert pilot.app.screen.query_one("#scans", RowTable).pointed.current
+
+
 async def test_a_first_order_opens_an_empty_form(shop: Shop) -> None:
     db = open_database(shop.database)
     with transaction(db):
