@@ -128,15 +128,15 @@ def image_of(found: Structure, ifd: Ifd) -> Image | None:
     )
 
 
-def check(image: Image, size: int, limits: Limits) -> tuple[FaultFound, ...]:
-    """What the claims of an image's tags are worth, compared with the file's size. Decodes nothing."""
-    faults = []
+def check(image: Image, size: int, limits: Limits) -> tuple[list[FaultFound], bool]:
+    """What the claims of an image's tags are worth, compared with the file's size, and whether there is anything to
+    decode. Decodes nothing."""
     hollow = image.segments > 256 * max(1, len(image.offsets))   # hardly any of it has a place in the file
     if image.width * image.height > limits.pixels or image.segments > limits.segments or hollow:
-        faults.append(FaultFound(Fault.DAMAGED, f"claims {image.width:,} × {image.height:,} pixels"))
-        return tuple(faults)
+        return [FaultFound(Fault.DAMAGED, f"claims {image.width:,} × {image.height:,} pixels")], False
     if not len(image.offsets):
-        return (FaultFound(Fault.DAMAGED, "says nothing of where its pixels are"),)
+        return [FaultFound(Fault.DAMAGED, "says nothing of where its pixels are")], False
+    faults = []
     if len(image.offsets) < image.segments:
         missing = image.segments - len(image.offsets)
         faults.append(FaultFound(Fault.DAMAGED, f"{missing:,} of {image.segments:,} segments have no place"))
@@ -151,8 +151,9 @@ def check(image: Image, size: int, limits: Limits) -> tuple[FaultFound, ...]:
         )
     claimed = image.stored_row_bytes() * image.height * image.columns_of_segments * image.planes
     held = int(np.minimum(np.maximum(counts, 0), size).sum())
-    if claimed > MOST_EXPANSION.get(image.compression, 1 << 20) * max(1, held):
+    absurd = claimed > MOST_EXPANSION.get(image.compression, 1 << 20) * max(1, held)
+    if absurd:
         faults.append(
             FaultFound(Fault.DAMAGED, f"claims {image.width:,} × {image.height:,} pixels in {size:,} bytes")
         )
-    return tuple(faults)
+    return faults, not absurd

@@ -35,7 +35,7 @@ def open_tiff(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> 
             source.faults.append(FaultFound(Fault.DAMAGED, "holds no image"))
         return source
     ifd, image = choose(images)
-    wrong = check(image, size, limits)
+    wrong, worth_decoding = check(image, size, limits)
     source.faults.extend(wrong)
     source.icc = found.bytes_of(ifd, 34675)
     source.picture = _picture(found, image, source.icc, images)
@@ -49,7 +49,7 @@ def open_tiff(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> 
         weights = found.numbers(ifd, 529)
         sound = len(weights) == 3 and weights[1] > 0
         source.ycbcr = (float(weights[0]), float(weights[1]), float(weights[2])) if sound else (0.299, 0.587, 0.114)
-    if not any(fault.kind is Fault.DAMAGED for fault in wrong if fault.detail.startswith("claims")):
+    if worth_decoding:
         source.stretches = placed_stretches(image, size)
         source.samples = _samples(found, image, file, limits, deadline, source)
     return source

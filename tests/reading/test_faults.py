@@ -312,6 +312,16 @@ def test_found_by_mutation(folder: Path) -> None:
     assert not any("could not be read through" in fault.detail for fault in reading.faults)
 
 
+def test_a_picture_without_a_place_is_not_looked_for(folder: Path) -> None:
+    """No offsets and a thousand million rows: blank rows were made for an hour; found by mutation."""
+    path = folder / "nowhere.tif"
+    nowhere = [entry for entry in image(64, 1_060_668_976, 1, 0, 0) if entry[0] not in (273, 279)]
+    path.write_bytes(ifd(nowhere).ljust(300, b"\0"))
+    reading = read_file(path, limits=Limits(seconds=2))
+    assert [(fault.kind, fault.detail) for fault in reading.faults] == [
+        (Fault.DAMAGED, "says nothing of where its pixels are")]
+
+
 def test_empty_segments_are_told(folder: Path) -> None:
     """Every strip marked empty: allowed by TIFF, but no picture; found by mutation."""
     path = folder / "hollow.tif"
