@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 RAMP = " .:-=+*#%@"  # more and more ink, for terminals without colours; plain ASCII reads in every font
 HALF_BLOCK = "▀"
 COARSER = bytes(value & 0xFC for value in range(256))  # nobody sees the difference, and more neighbours are alike
+EIGHT = bytes(value & 0xE0 | 0x10 for value in range(256))  # so many steps a channel
 INKS = ("colours", "light on dark", "dark on light")
 
 
@@ -45,16 +46,29 @@ class Cells:
         """Some of the cells."""
         return cells(self.above[start * 3:end * 3], self.below[start * 3:end * 3])
 
-    def segments(self, step: int = 1) -> list[Segment]:
-        """For Rich; with a ``step`` coarser, so many cells in the colours of their middle one."""
-        found = []
+    def segments(self) -> list[Segment]:
+        """For Rich, cell by cell."""
+        return [Segment(HALF_BLOCK, _style(self.above[at:at + 3], self.below[at:at + 3]))
+                for at in range(0, len(self.above), 3)]
+
+    def blurred(self, step: int) -> list[Segment]:
+        """For Rich, so many cells in the colours of their middle one, and those rounded to eight steps a channel: few
+        different styles, which are what takes time."""
+        found: list[Segment] = []
         for start in range(0, len(self), step):
             end = min(start + step, len(self))
             at = (start + end) // 2 * 3
-            upper, lower = self.above[at:at + 3], self.below[at:at + 3]
-            found.append(Segment(HALF_BLOCK * (end - start),
-                                 Style.from_color(_colour(*upper), _colour(*lower) if lower else None)))
+            style = _style(self.above[at:at + 3].translate(EIGHT), self.below[at:at + 3].translate(EIGHT))
+            if found and found[-1].style is style:
+                found[-1] = Segment(found[-1].text + HALF_BLOCK * (end - start), style)
+            else:
+                found.append(Segment(HALF_BLOCK * (end - start), style))
         return found
+
+
+@lru_cache(8192)
+def _style(upper: bytes, lower: bytes) -> Style:
+    return Style.from_color(Color.from_rgb(*upper), Color.from_rgb(*lower) if lower else None)
 
 
 def cells(above: bytes, below: bytes) -> Cells:
@@ -138,11 +152,6 @@ def _half_blocks(picture: "Image") -> Iterator[Cells]:
     data = picture.tobytes().translate(COARSER)
     for top in range(0, picture.height, 2):
         yield cells(data[top * length:(top + 1) * length], data[(top + 1) * length:(top + 2) * length])
-
-
-@lru_cache(65536)
-def _colour(red: int, green: int, blue: int) -> Color:
-    return Color.from_rgb(red, green, blue)
 
 
 def _shades(picture: "Image", ramp: str) -> Iterator[str]:

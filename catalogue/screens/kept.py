@@ -48,9 +48,19 @@ async def make_ahead(app: "CatalogueApp") -> None:
         screen, mounted = app._get_screen(kept(app, kind))
         await mounted
         screen.post_message(ScreenResume())  # laid out already, for the size there is
+        await _draw(app, screen)
     for mode, _ in PLACES:
         await _left_alone(app)
         await app._init_mode(mode)
+        await _draw(app, app._screen_stacks[mode][-1])
+
+
+async def _draw(app: "CatalogueApp", screen: Screen[Any]) -> None:
+    """Once for nobody: what can be kept of a drawing is there when it is wanted."""
+    await sleep(BETWEEN)
+    await _left_alone(app)
+    if screen is not app.screen and screen.is_running:
+        screen._compositor.render_update(full=True, screen_stack=[app.screen])
 
 
 async def _left_alone(app: "CatalogueApp") -> None:

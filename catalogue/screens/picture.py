@@ -188,4 +188,4 @@ class Picture(Widget):
             return [row.crop_extend(0, width, style) for row in rows]
         return [Strip([Segment(row, style)]).crop_extend(0, width, style) if isinstance(row, str)
                 else PictureStrip(row, width, style) if shown
-                else Strip(row.segments(BLUR)).crop_extend(0, width, style) for row in self._drawing.rows]
+                else Strip(row.blurred(BLUR)).crop_extend(0, width, style) for row in self._drawing.rows]

@@ -75,9 +75,10 @@ def seen(written: str) -> list[tuple[str, str, str]]:
 
 
 def test_a_blurred_row_keeps_its_length() -> None:
-    row = cells(bytes(range(30)), b"")
-    assert "".join(segment.text for segment in row.segments(8)) == "▀" * 10
-    assert len(row.segments(8)) == 2
+    row = cells(bytes(range(0, 240, 8)), b"")
+    assert "".join(segment.text for segment in row.blurred(8)) == "▀" * 10
+    assert len(row.blurred(8)) == 2
+    assert len(cells(bytes(range(30)), b"").blurred(8)) == 1, "of nearly the same colour"
 
 
 def test_esc_is_told_from_the_start_of_a_sequence_in_a_fortieth_of_a_second() -> None:
