@@ -6,13 +6,14 @@ import statistics
 import sys
 import tempfile
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 from screens_terminal import Answer, Look, Terminal
 
 STOPWATCH = Path(__file__).with_name("screens_stopwatch.py")
+LOOKED = 6.0                        # seconds a person looks at the first list
 AUTOREPEAT, TYPING = 0.033, 0.030   # seconds between keys held down, and of somebody who types very fast
 PHRASES = ("harbour evening 12", "quarrel 50x70", "slipway frost", "B000400", "meadow rain", "tarnow 7")
 
@@ -41,30 +42,40 @@ class Sitting:
         self.lags: dict[str, list[float]] = {}
         self.longest: dict[str, float] = {}     # the longest turn of the event loop during keys of a kind
         self._spans: list[tuple[str, float, float]] = []
+        self._columns, self._rows, self._home = columns, rows, home
+        self.start = self._sit(lambda: self._first_times("the first time, in the first seconds"))
+        self._sit(self._work)
+
+    def _sit(self, work: Callable[[], None]) -> float:
+        """Start the program, work, and leave; gives the milliseconds until the first row."""
         with tempfile.TemporaryDirectory() as folder:
             report = Path(folder) / "turns.json"
-            self.terminal = Terminal([sys.executable, str(STOPWATCH), str(report), "--catalogue", str(home)],
-                                     columns, rows, os.environ)
+            self.terminal = Terminal([sys.executable, str(STOPWATCH), str(report), "--catalogue", str(self._home)],
+                                     self._columns, self._rows, os.environ)
             try:
                 shown = self.terminal.wait(lambda: self.terminal.line_of("Anchor") >= 0)
-                self.start = (shown - self.terminal.began) * 1000
                 self.terminal.rest()
-                self._work()
+                work()
                 self._leave(report)
             finally:
                 self.terminal.close()
             self._turns(json.loads(report.read_text()))
+        return (shown - self.terminal.began) * 1000
+
+    def _first_times(self, name: str) -> None:
+        """What has not been shown yet: a piece, the search, five places, the repeat panel, the help."""
+        for key, back in (("enter", "escape"), ("/", "escape"), ("2", ""), ("3", ""), ("4", ""), ("6", ""), ("7", "1"),
+                          ("r", "escape"), ("?", "escape")):
+            self._press(name, [key], self.terminal.area)
+            if back:
+                self._press("", [back], self.terminal.area, kept=False)
 
     def _work(self) -> None:
         whole = self.terminal.area
         half = self.terminal.columns // 2
-        made = "the first time: a piece, the search, five places"
-        self._press(made, ["enter"], whole)
-        self._press("back from a piece", ["escape"], whole)
-        self._press(made, ["/"], whole)
-        self._press("leave a panel", ["escape"], whole)
-        self._press(made, [*"23467"], whole)
-        self._press("to the orders and back", ["1"], whole)
+        time.sleep(LOOKED)
+        self.terminal.rest()
+        self._first_times("the first time, later")
         times = self._times
         self._press("down through pieces", ["down"] * 12 * times, whole)
         self._press("up through pieces", ["up"] * 6 * times, whole)
@@ -78,7 +89,8 @@ class Sitting:
             self._press("open a piece", ["enter"], whole)
             self._press("back from a piece", ["escape"], whole)
             self._press("down through pieces", ["down"], whole)
-        for _ in range(times):
+        for _ in range(4 * times):
+            self._press("down through pieces", ["down"], whole)
             self._press("open the repeat panel", ["r"], whole)
             self._press("leave a panel", ["escape"], whole)
             self._press("open the help", ["?"], whole)

@@ -5,6 +5,7 @@ import multiprocessing
 import os
 from collections.abc import Callable, Iterable
 from functools import partial
+from importlib import import_module
 from multiprocessing import resource_tracker
 from pathlib import Path
 from time import monotonic
@@ -131,10 +132,12 @@ class CatalogueApp(App[None]):
 
     def make_ahead(self) -> None:
         """Begin to make the screens that are sure to be wanted, if that is wished."""
-        from catalogue.screens.kept import make_ahead
+        def begin(kept: Any) -> None:
+            run(self.screen, lambda: kept.make_ahead(self), group="ahead")
 
         if self._ahead:
-            run(self.screen, lambda: make_ahead(self), group="ahead")
+            ask(self.screen, self.plain_lanes["modules"], lambda _: import_module("catalogue.screens.kept"), begin,
+                group="modules")
 
     def close_lanes(self) -> None:
         """Let the threads end; waits for none."""

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 S = TypeVar("S", bound=Screen[Any])
 
-LEFT_ALONE = 0.7    # seconds without a key after which nobody waits
+LEFT_ALONE = 0.3    # seconds without a key after which nobody waits
 BETWEEN = 0.1       # seconds between two screens made
 AHEAD: tuple[type[Screen[Any]], ...] = (PiecePage, SearchDialog, RepeatDialog, HelpDialog)
 
@@ -60,7 +60,7 @@ async def _draw(app: "CatalogueApp", screen: Screen[Any]) -> None:
     await sleep(BETWEEN)
     await _left_alone(app)
     if screen is not app.screen and screen.is_running:
-        screen._compositor.render_update(full=True, screen_stack=[app.screen])
+        screen._compositor.render_update(full=True)
 
 
 async def _left_alone(app: "CatalogueApp") -> None:
