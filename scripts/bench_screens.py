@@ -71,7 +71,8 @@ def main() -> None:
 def measured(folder: Path) -> tuple[dict[str, float], dict[str, tuple[float, float, float]]]:
     """Milliseconds by name: single figures, and keys through Pilot."""
     begun = time.perf_counter()
-    from catalogue.screens.app import CatalogueApp, calm_memory
+    from catalogue.screens.app import CatalogueApp
+    from catalogue.screens.memory import calm_memory
     from catalogue.settings import Home
 
     calm_memory()

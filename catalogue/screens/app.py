@@ -1,6 +1,5 @@
 """The Textual app: its places, its threads, and what every screen may ask of it."""
 
-import gc
 import multiprocessing
 import os
 from collections.abc import Callable, Iterable
@@ -31,6 +30,7 @@ from catalogue.screens.health import HealthPage
 from catalogue.screens.intake import IntakePage
 from catalogue.screens.keys import EVERYWHERE, KEYS, everywhere
 from catalogue.screens.lanes import Lanes
+from catalogue.screens.memory import EVERY, calm_memory, tidy_memory
 from catalogue.screens.orders import OrdersPage
 from catalogue.screens.pace import quicken
 from catalogue.screens.picture import Drawings
@@ -57,12 +57,6 @@ def open_screens(home: Home, *, mouse: bool = True) -> None:
         for child in multiprocessing.active_children():
             child.terminate()
         os._exit(0)
-
-
-def calm_memory() -> None:
-    """Collect garbage seldom: a full pass over the screens' objects takes longer than a key may."""
-    gc.set_threshold(50_000, 20, 100)
-    gc.freeze()
 
 
 class CatalogueApp(App[None]):
@@ -124,6 +118,7 @@ class CatalogueApp(App[None]):
         else:
             self.switch_mode("first")
         self.changes.begin()
+        self.set_interval(EVERY, lambda: tidy_memory(monotonic() - self.touched))
 
     async def on_event(self, event: events.Event) -> None:
         if isinstance(event, events.InputEvent):

@@ -13,6 +13,7 @@ from textual.screen import Screen
 
 from catalogue.screens.help import HelpDialog
 from catalogue.screens.keys import PLACES
+from catalogue.screens.memory import settle_memory
 from catalogue.screens.piece import PiecePage
 from catalogue.screens.repeat import RepeatDialog
 from catalogue.screens.search import SearchDialog
@@ -53,6 +54,8 @@ async def make_ahead(app: "CatalogueApp") -> None:
         await _left_alone(app)
         await app._init_mode(mode)
         await _draw(app, app._screen_stacks[mode][-1])
+    await _left_alone(app)
+    settle_memory()
 
 
 async def _draw(app: "CatalogueApp", screen: Screen[Any]) -> None:

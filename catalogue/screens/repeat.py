@@ -112,14 +112,14 @@ class RepeatDialog(Dialog[Order]):
 
     def _begin(self) -> None:
         self._proposal, self._as_last_time, self._filled = None, False, False
-        self._put({name: "" for name, _ in FIELDS})
+        self.query_one("#repeat-body").visible = False  # until every field is put anew
         for place, words in (("title", "Repeat this order"), ("words", ""), ("wrong", "")):
             self.query_one(f"#repeat-{place}", Static).update(words)
         self.query_one(Picture).show(None, "")
         record = self.query_one("#record", Button)
         record.disabled, record.label = False, "Record"
         self.query_one("#switch", Button).display = False
-        self.query_one("#repeat-quantity").focus()
+        self.set_focus(None)
         self._propose(Asked())
 
     def _propose(self, want: Asked) -> None:
@@ -176,9 +176,11 @@ class RepeatDialog(Dialog[Order]):
         self.query_one("#leave" if found.grave else "#record").focus()
 
     def _put(self, texts: dict[str, str]) -> None:
+        """Show the form with these texts, and nothing in the other fields."""
         with self.prevent(Input.Changed):
-            for name, text in texts.items():
-                self.query_one(f"#repeat-{name}", Input).value = text
+            for name, _ in FIELDS:
+                self.query_one(f"#repeat-{name}", Input).value = texts.get(name, "")
+        self.query_one("#repeat-body").visible = True
 
     @property
     def _typed(self) -> dict[str, str]:
@@ -223,6 +225,8 @@ class RepeatDialog(Dialog[Order]):
         self._propose_typed()
 
     def action_record(self) -> None:
+        if not self._filled:
+            return
         typed = self._typed
         try:
             want = asked(typed)

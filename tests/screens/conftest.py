@@ -9,7 +9,7 @@ import pytest
 from catalogue.records import stores
 from catalogue.records.database import open_database, transaction
 from catalogue.screens import wording
-from catalogue.screens.app import calm_memory
+from catalogue.screens.memory import calm_memory
 from catalogue.settings import Home
 from tests.screens.shop import build
 

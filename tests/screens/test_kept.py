@@ -1,6 +1,8 @@
 """Screens that are kept, and made ahead: always of what is asked now, never of what was shown before."""
 
 import asyncio
+import gc
+import weakref
 from typing import Any
 
 import pytest
@@ -9,7 +11,7 @@ from textual.widgets import Button, Input, Static
 
 from catalogue.records import orders, pieces
 from catalogue.records.database import open_database, transaction
-from catalogue.screens import kept
+from catalogue.screens import kept, memory
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.help import HelpDialog
 from catalogue.screens.keys import KEYS, PLACES
@@ -176,3 +178,20 @@ async def test_the_search_keeps_nothing_either(shop: Home) -> None:
         await settled(pilot)
         assert "Three Kites" not in words(pilot)
         assert pilot.app.screen.query_one("#words", Input).value == ""
+
+
+class Ring:
+    """Holds itself, so only a collection lets it go."""
+
+    def __init__(self) -> None:
+        self.me = self
+
+
+@pytest.mark.parametrize(("idle", "collected"), [(0.0, False), (2 * memory.BREATH, True)])
+def test_garbage_is_collected_only_while_nobody_waits(idle: float, collected: bool) -> None:
+    gc.collect()
+    rings = [Ring() for _ in range(2 * memory.PILED_UP)]
+    gone = weakref.ref(rings[0])
+    del rings
+    memory.tidy_memory(idle)
+    assert (gone() is None) == collected
