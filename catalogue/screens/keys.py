@@ -142,6 +142,8 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("enter", "record", "record", "Record the order as it stands, with the cursor on Record.", 1),
         Key("ctrl+t", "switch_scan", "other scan", "Print from last time's scan instead of the current master.", 2),
         Key("escape", "back", "leave it", "Record nothing.", 3),
+        Key("pagedown", "words_down", "read on", "Read on in what is said of the order.", 4),
+        Key("pageup", "words_up", "read back", "Back in what is said of the order."),
     ),
     "question": (
         Key("y", "yes", "yes", "Yes."),

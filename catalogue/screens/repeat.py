@@ -1,6 +1,6 @@
 """Repeat an order: last time's line ready to record, all of it open to change, with what should be seen before."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import ClassVar
@@ -14,7 +14,7 @@ from textual.widgets import Button, Input, Label, Static
 from catalogue.errors import CatalogueError
 from catalogue.ledger import repeat as ledger
 from catalogue.ledger import values
-from catalogue.ledger.proposal import Proposal
+from catalogue.ledger.proposal import Caution, Proposal
 from catalogue.records import orders
 from catalogue.records.database import Database
 from catalogue.records.orders import Order
@@ -91,7 +91,7 @@ class RepeatDialog(Dialog[Order]):
                         yield Input(id=f"repeat-{name}", compact=True)
                 with Vertical(id="repeat-side"):
                     yield Picture(below=7, id="repeat-picture")
-                    with VerticalScroll(can_focus=False):
+                    with VerticalScroll(can_focus=False, id="repeat-scroll"):
                         yield Static("", id="repeat-words", markup=False)
             yield Static("", id="repeat-wrong", markup=False)
             with Horizontal(classes="buttons"):
@@ -115,6 +115,7 @@ class RepeatDialog(Dialog[Order]):
         self.query_one("#repeat-body").visible = False  # until every field is put anew
         for place, words in (("title", "Repeat this order"), ("words", ""), ("wrong", "")):
             self.query_one(f"#repeat-{place}", Static).update(words)
+        self.query_one("#repeat-scroll").scroll_home(animate=False)
         self.query_one(Picture).show(None, "")
         record = self.query_one("#record", Button)
         record.disabled, record.label = False, "Record"
@@ -216,6 +217,12 @@ class RepeatDialog(Dialog[Order]):
         else:
             self.dismiss(None)
 
+    def action_words_down(self) -> None:
+        self.query_one("#repeat-scroll").scroll_page_down(animate=False)
+
+    def action_words_up(self) -> None:
+        self.query_one("#repeat-scroll").scroll_page_up(animate=False)
+
     def action_switch_scan(self) -> None:
         """Between the current master and the very scan of last time."""
         if self._proposal is None or self._proposal.used is None:
@@ -259,8 +266,8 @@ class RepeatDialog(Dialog[Order]):
 
 
 def proposal_words(found: Proposal, day_form: str) -> Content:
-    """Last time, what it would be printed from now, ppi, edition, cautions."""
-    said = []
+    """What is grave; last time, what it would be printed from now, edition, ppi; other cautions; the scan's name."""
+    said = caution_words([caution for caution in found.cautions if caution.grave])
     last = found.last
     if last is not None:
         said.append(line(("Last time ", "bold"), f"{day(last.placed, day_form)}, {last.quantity} × "
@@ -273,20 +280,28 @@ def proposal_words(found: Proposal, day_form: str) -> Content:
             said.append(line(("= ", "bold"), "from last time's scan, not the current master"))
         else:
             said.append(line(("From ", "bold"), "the current master"))
-        said.append(line((f"{found.line.scan_name}  {scan.sha256[:12]}…", "$quiet")))
-    if found.fit is not None:
-        sign = ("✓ ", "$success") if found.fit.enough else ("! ", "bold $warning")
-        turned = ", turned" if found.fit.turned else ""
-        cut = f", {found.fit.cropped:.0%} cut away" if found.fit.cropped else ""
-        said.append(line(sign, f"{found.fit.ppi:.0f} ppi at this size{turned}{cut}"))
     if found.edition is not None:
         state = found.edition
         said.append(line(("Edition ", "bold"), f"{counted(state.numbers_left, 'number')} of "
                          f"{state.edition.size_limit} left" + (f", next {state.next_number}"
                                                                 if state.next_number else "")))
-    for caution in found.cautions:
+    if found.fit is not None:
+        sign = ("✓ ", "$success") if found.fit.enough else ("! ", "bold $warning")
+        turned = ", turned" if found.fit.turned else ""
+        cut = f", {found.fit.cropped:.0%} cut away" if found.fit.cropped else ""
+        said.append(line(sign, f"{found.fit.ppi:.0f} ppi at this size{turned}{cut}"))
+    said += caution_words([caution for caution in found.cautions if not caution.grave])
+    if found.printing is not None:
+        said.append(line((f"{found.line.scan_name}  {found.printing.scan.sha256[:12]}…", "$quiet")))
+    return lines(said)
+
+
+def caution_words(cautions: Sequence[Caution]) -> list[Content]:
+    """What to see before recording, and what to do about it."""
+    said = []
+    for caution in cautions:
         said.append(line(("✗ " if caution.grave else "! ", "bold $error" if caution.grave else "bold $warning"),
                          caution.text))
         if caution.hint:
             said.append(line((f"  {caution.hint}", "$quiet")))
-    return lines(said)
+    return said

@@ -242,6 +242,24 @@ async def test_a_file_found_is_the_one_under_the_cursor(shop: Shop) -> None:
         assert pilot.app.screen.query_one("#scans", RowTable).pointed.current
 
 
+async def test_what_is_grave_is_seen_on_a_small_screen_and_the_rest_can_be_scrolled_to(shop: Shop) -> None:
+    db = open_database(shop.database)
+    with transaction(db):
+        pieces.set_current(db, 1, scans.by_digest(db, sha(11)).id, "person")  # type: ignore[union-attr]
+    db.close()
+    async with running(shop, size=(80, 24)) as pilot:
+        await _open(pilot, "low")
+        await pilot.press("r")
+        await settled(pilot)
+        assert "✗ " in words(pilot)
+        scroll = pilot.app.screen.query_one("#repeat-scroll")
+        assert scroll.max_scroll_y > 0 and scroll.scroll_y == 0
+        await pilot.press("pagedown")
+        assert scroll.scroll_y > 0
+        await pilot.press("pageup")
+        assert scroll.scroll_y == 0
+
+
 async def test_a_first_order_opens_an_empty_form(shop: Shop) -> None:
     db = open_database(shop.database)
     with transaction(db):
