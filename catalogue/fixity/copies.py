@@ -8,6 +8,7 @@ from pathlib import Path
 from catalogue.errors import CatalogueError, Damaged, NotFound, Refused
 from catalogue.fixity.checking import Expected, check
 from catalogue.fixity.copying import NoRoom, Stopped, copy_verified
+from catalogue.fixity.parts import remove_leftover
 from catalogue.indexing.alone import alone
 from catalogue.indexing.recording import real_path
 from catalogue.indexing.stores import is_at, where
@@ -160,6 +161,7 @@ def _bring(db: Database, target: Store, root: Path, one: Wanted, tally: _Tally,
     path, adopt = _name_for(db, target, root, one)
     destination = Path(real_path(root, path))
     if adopt:
+        remove_leftover(destination)  # a kill between the two names of a whole copy leaves both
         _note(db, target, path, destination, one, "found in place")
         tally.adopted += 1
         tally.bytes += one.size

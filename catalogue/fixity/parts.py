@@ -140,6 +140,14 @@ def _created(part: Path, target: Path) -> int:
     raise Busy("Another program is copying to the same name.", hint="Wait until it is done.", path=target)
 
 
+def remove_leftover(target: Path) -> None:
+    """Remove the temporary file that a killed program left of a copy to ``target``, if there is one.
+
+    Raises :class:`Busy` while another program is copying to the same name.
+    """
+    _remove_leftover(part_path(target), target)
+
+
 def _remove_leftover(part: Path, target: Path) -> None:
     try:
         left = os.open(part, os.O_RDWR | _OPEN)

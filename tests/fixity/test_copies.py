@@ -13,7 +13,7 @@ from catalogue.errors import Ambiguous, Busy, Damaged, NotFound, Refused
 from catalogue.fixity import copies, copying
 from catalogue.fixity.advice import accept, next_step, open_findings
 from catalogue.fixity.copies import CopySummary, copy_to, plan, review
-from catalogue.fixity.copying import Stopped
+from catalogue.fixity.copying import Stopped, part_path
 from catalogue.fixity.restore import file_called, restore
 from catalogue.fixity.restore import plan as plan_restore
 from catalogue.indexing.alone import alone
@@ -108,8 +108,11 @@ def test_what_lies_there_already_is_adopted_and_leftovers_go(shop: Shop, master:
     place = shop.folder / "nas" / MASTER
     place.parent.mkdir(parents=True)
     place.write_bytes(master.read_bytes())
+    os.link(place, part_path(place))  # as after a kill between the new name and the end of the temporary one
     done = copy(shop, "nas")
     assert (done.copied, done.adopted) == (0, 1)
+    assert place.read_bytes() == master.read_bytes()
+    assert not part_path(place).exists()
 
 
 def test_another_file_of_the_same_name_is_left_and_the_copy_gets_its_own(shop: Shop, master: Path) -> None:
