@@ -119,12 +119,13 @@ def image_of(found: Structure, ifd: Ifd) -> Image | None:
     kind = "reduced" if subfile & 1 else "mask" if subfile & 4 else "page" if subfile & 2 else "picture"
     if 254 not in ifd.tags and found.number(ifd, 255, 1) == 2:
         kind = "reduced"
+    with np.errstate(invalid="ignore"):  # fractions for places, some of nothing: they lie nowhere, as is told later
+        places, counts = (found.numbers(ifd, code).astype(np.int64) for code in codes)
     return Image(
         ifd, width, height, found.number(ifd, 32997, 1), bits,
         FORMATS.get(found.number(ifd, 339, 1), "unknown"), samples, found.number(ifd, 259, 1),
         found.number(ifd, 262, 1 if samples == 1 else 2), found.number(ifd, 284, 1) == 2 and samples > 1, tiled,
-        max(1, across), max(1, down), found.numbers(ifd, codes[0]).astype(np.int64),
-        found.numbers(ifd, codes[1]).astype(np.int64), kind,
+        max(1, across), max(1, down), places, counts, kind,
     )
 
 

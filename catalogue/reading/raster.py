@@ -14,6 +14,7 @@ import numpy as np
 import tifffile
 from numpy.typing import NDArray
 
+from .codestreams import refuse_larger
 from .digests import ReadFailed
 from .image import DEFLATE, JPEGS, Image
 from .limits import Deadline, Limits
@@ -112,7 +113,7 @@ class Raster:
         image = self.image
         wanted = (stop - start) * row_bytes
         data = self._buffer(plane, wanted)
-        if index < len(image.offsets):
+        if index < len(image.offsets) and image.offsets[index] >= 0:
             offset = int(image.offsets[index]) + start * row_bytes
             try:
                 got = read_into(self.found.fd, data.data, offset)
@@ -161,7 +162,8 @@ class Raster:
 
     def _stream(self, index: int, step: int) -> Stream | None:
         image = self.image
-        if index >= min(len(image.offsets), len(image.counts)) or image.offsets[index] >= self.found.size:
+        placed = index < min(len(image.offsets), len(image.counts))
+        if not placed or not 0 <= image.offsets[index] < self.found.size:
             self._note_missing(self.found.size)
             return None
         offset, count = int(image.offsets[index]), int(image.counts[index])
@@ -285,8 +287,10 @@ class Raster:
             return None
 
     def _decode(self, data: bytes, index: int) -> Rows | None:
+        image = self.image
+        refuse_larger(data, image.compression, image.segment_width, image.segment_height)
         options: dict[str, Any] = {}
-        if self.image.compression in JPEGS:
+        if image.compression in JPEGS:
             options = {"jpegtables": self.page.jpegtables, "jpegheader": self.page.jpegheader}
         decoded, _, _ = self.page.decode(data, index, **options)
         if decoded is None:

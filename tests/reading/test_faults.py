@@ -7,6 +7,7 @@ import struct
 import threading
 import time
 import tracemalloc
+import warnings
 import zlib
 from pathlib import Path
 
@@ -312,6 +313,21 @@ def test_found_by_mutation(folder: Path) -> None:
     assert not any("could not be read through" in fault.detail for fault in reading.faults)
 
 
+def test_a_codestream_larger_than_its_segment_is_refused(painting: np.ndarray, folder: Path) -> None:
+    """JPEG 2000 decodes at the size it states itself (ISO/IEC 15444-1, A.5.1), here 4,097 times as wide."""
+    path = folder / "wide.tif"
+    tifffile.imwrite(path, painting[:48, :64], photometric="rgb", metadata=None, compression="jpeg2000")
+    assert read_file(path).preview
+    data = bytearray(path.read_bytes())
+    at = data.index(b"\xff\x4f\xff\x51") + 8
+    assert struct.unpack_from(">2I", data, at) == (64, 48)
+    struct.pack_into(">I", data, at, 64 * 4097)
+    path.write_bytes(data)
+    reading = read_file(path)
+    assert kinds(reading) == {Fault.UNDECODED}
+    assert any("262,208 × 48 pixels where the file promises 64 × 48" in fault.detail for fault in reading.faults)
+
+
 def test_a_picture_without_a_place_is_not_looked_for(folder: Path) -> None:
     """No offsets and a thousand million rows: blank rows were made for an hour; found by mutation."""
     path = folder / "nowhere.tif"
@@ -320,6 +336,18 @@ def test_a_picture_without_a_place_is_not_looked_for(folder: Path) -> None:
     reading = read_file(path, limits=Limits(seconds=2))
     assert [(fault.kind, fault.detail) for fault in reading.faults] == [
         (Fault.DAMAGED, "says nothing of where its pixels are")]
+
+
+def test_places_that_are_no_numbers_are_told_without_a_warning(folder: Path) -> None:
+    """An offset of nought divided by nought once wrote a warning to the person's terminal; found by mutation."""
+    path = folder / "nought.tif"
+    odd = [(273, 5, 1, 250) if entry[0] == 273 else entry for entry in image(10, 8, 1, 200, 80)]
+    path.write_bytes(ifd(odd).ljust(250, b"\0") + bytes(50))
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        reading = read_file(path)
+    assert kinds(reading) == {Fault.TRUNCATED}
+    assert not any("could not be read through" in fault.detail for fault in reading.faults)
 
 
 def test_empty_segments_are_told(folder: Path) -> None:
