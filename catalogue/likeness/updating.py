@@ -71,8 +71,15 @@ def _fill_index(
 ) -> set[str]:
     """Bring into the index whatever scan it lacks, most likely of those that wait to be compared; that is also how it
     is rebuilt. Gives the scans it could not."""
-    compared = likenesses.previews(db) - len(waiting)
-    looked_at = waiting if len(index) >= compared else likenesses.with_preview(db)  # else it was lost
+    lost = _add_lacking(db, home, index, waiting, report, cancelled)
+    if len(index) + len(lost) < likenesses.previews(db) and not cancelled():  # some that were compared were lost
+        lost |= _add_lacking(db, home, index, likenesses.with_preview(db), report, cancelled)
+    return lost
+
+
+def _add_lacking(
+    db: Database, home: Home, index: retrieval.Index, looked_at: Sequence[int], report: Report, cancelled: Cancelled,
+) -> set[str]:
     lost: set[str] = set()
     for start in range(0, len(looked_at), limits.SEGMENT_MOST):
         known = likenesses.compared_scans(db, looked_at[start : start + limits.SEGMENT_MOST])

@@ -175,6 +175,29 @@ def test_the_index_is_filled_and_mended_a_part_at_a_time(
     assert sorted(k.hex() for s in retrieval.Index(folder).segments for k in s.keys.tolist()) == sorted(shas)
 
 
+def test_a_scan_lost_from_the_index_is_found_though_others_wait_in_it(
+    shop: Shop, works: dict[str, np.ndarray], monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Scans of an update that was stopped are in the index and not compared; they must not hide what it lacks."""
+    monkeypatch.setattr(limits, "SEGMENT_MOST", 1)
+    monkeypatch.setattr(limits, "SEGMENTS_SMALL", 100)
+    shop.put("coffee", works["coffee"], "Cup")
+    updating.update(shop.db, shop.home)
+    for name in ("cat", "rocket"):
+        shop.put(name, works[name], name)
+    steps: list[Progress] = []
+    stopped = updating.update(shop.db, shop.home, report=steps.append,
+                              cancelled=lambda: any(p.stage == "comparing" for p in steps))
+    assert stopped.cancelled and stopped.compared == 0
+    manifest = store.index_folder(shop.home) / retrieval.MANIFEST
+    told = json.loads(manifest.read_text())
+    assert len(told["segments"]) == 3
+    manifest.write_text(json.dumps(told | {"segments": told["segments"][1:]}))
+    shop.put("again", works["coffee again"], None)
+    updating.update(shop.db, shop.home)
+    assert len(service.groups(shop.db).groups) == 1
+
+
 def test_a_lost_preview_is_reported_and_stops_nothing(shop: Shop, works: dict[str, np.ndarray]) -> None:
     shop.put("coffee", works["coffee"], "Cup")
     gone = shop.put("cat", works["cat"], "Cat")
