@@ -251,7 +251,11 @@ class CatalogueApp(App[None]):
         from catalogue.screens.piece import PiecePage
         from catalogue.screens.view import PieceView, piece_view
 
+        asking = self.changes.seen()
+
         def show(view: PieceView) -> None:
+            if self.screen is not asking:
+                return  # the person has gone on to something else
             page = next((screen for screen in self.screen_stack if isinstance(screen, PiecePage)), None)
             if page is not None:
                 page.show(view, sha256)

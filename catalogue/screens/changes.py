@@ -1,12 +1,13 @@
 """What changes under the screens: stores that come and go, and what is written to the catalogue."""
 
 from asyncio import wrap_future
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Coroutine
+from typing import TYPE_CHECKING, Any
 
 from catalogue.indexing.stores import where
 from catalogue.records import stores
 from catalogue.records.database import Database, others_writes
-from catalogue.screens.asking import ask, run
+from catalogue.screens.asking import run
 from catalogue.screens.page import Page
 
 if TYPE_CHECKING:
@@ -25,7 +26,8 @@ class Changes:
     def __init__(self, app: "CatalogueApp") -> None:
         self._app = app
         self.online: dict[int, bool] = {}
-        self._looking = False
+        self._looking: set[str] = set()     # looks under way, by name
+        self._failing: set[str] = set()     # looks that failed last time
         self._written: int | None = None
 
     def begin(self) -> None:
@@ -37,7 +39,7 @@ class Changes:
 
     def tell(self) -> None:
         """The catalogue has changed, by ourselves."""
-        seen = self._seen()
+        seen = self.seen()
         for page in self._pages():
             page.stale = page is not seen
         if seen is not None:
@@ -45,16 +47,37 @@ class Changes:
 
     def look_for_writes(self) -> None:
         """See whether anyone else has written to the catalogue: a job of ours, another seat, a command."""
-        def told(now: int) -> None:
-            if self._written not in (None, now):
-                self._tell_of_others()
-            self._written = now
+        self._run(self._look_for_writes)
 
-        if self._app.home.database.exists():
-            ask(self._app.screen, self._app.lanes["read"], others_writes, told, group="written")
+    async def _look_for_writes(self) -> None:
+        written = await wrap_future(self._app.lanes["read"].ask(others_writes))
+        if self._written not in (None, written):
+            self._tell_of_others()
+        self._written = written
+
+    def _run(self, look: Callable[[], Coroutine[Any, Any, None]]) -> None:
+        """Look, unless the look before is still under way; what goes wrong is told once, not at every look."""
+        name, screens = look.__name__, self._app.screen_stack
+        if name in self._looking or not screens or not self._app.home.database.exists():
+            return
+        self._looking.add(name)
+
+        async def looked() -> None:
+            try:
+                await look()
+            except Exception:
+                if name in self._failing:
+                    return
+                self._failing.add(name)
+                raise
+            finally:
+                self._looking.discard(name)
+            self._failing.discard(name)
+
+        run(screens[0], looked, group=name)  # which stays; a panel may go meanwhile
 
     def _tell_of_others(self) -> None:
-        seen = self._seen()
+        seen = self.seen()
         for page in self._pages():
             page.stale = page.stale or page is not seen or not page.FOLLOWS
         if seen is not None and seen.FOLLOWS:
@@ -62,19 +85,13 @@ class Changes:
 
     def look_at_disks(self) -> None:
         """See which stores are connected; pages that show it are told of a change."""
-        if not self._app.home.database.exists() or self._looking:
-            return
-        self._looking = True
-        run(self._app.screen, self._look_at_disks, group="disks")
+        self._run(self._look_at_disks)
 
     async def _look_at_disks(self) -> None:
         def look(db: Database) -> dict[int, tuple[str, bool]]:
             return {store.id: (store.name, where(db, store) is not None) for store in stores.listed(db)}
 
-        try:
-            found = await wrap_future(self._app.lanes["disks"].ask(look))
-        finally:
-            self._looking = False
+        found = await wrap_future(self._app.lanes["disks"].ask(look))
         now = {store_id: connected for store_id, (_, connected) in found.items()}
         changed = now != self.online
         for store_id, connected in now.items():
@@ -87,7 +104,7 @@ class Changes:
             for page in self._pages():
                 page.stores_changed()
 
-    def _seen(self) -> Page | None:
+    def seen(self) -> Page | None:
         """The page that is seen, perhaps under a panel."""
         return next((screen for screen in reversed(self._app.screen_stack) if isinstance(screen, Page)), None)
 

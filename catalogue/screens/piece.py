@@ -63,6 +63,7 @@ class PiecePage(FileActions):
 
     def show(self, view: PieceView, sha256: str | None = None) -> None:
         """Show a piece from its top, the cursor on that scan if it has it."""
+        self.workers.cancel_group(self, "view")  # what was asked about the piece before
         self.piece_id, self._view, self._asked = view.piece.id, view, sha256
         if self.is_mounted:
             self._begin()
@@ -93,6 +94,7 @@ class PiecePage(FileActions):
         self.query_one("#order-words", Static).display = bool(view.lines)
         if not view.scans:
             self.query_one(Picture).show(None, "No scans yet")
+            self.query_one("#scan-words", Static).update("")
 
     def _scan_cells(self, row: ScanView) -> list[Text]:
         scan = row.scan
@@ -149,9 +151,11 @@ class PiecePage(FileActions):
             if yes:
                 self.ask(change, lambda _: self.shop.changed(), group="write")
 
+        piece_id = self.piece_id
+
         def change(db: Database) -> None:
             with transaction(db):
-                pieces.set_current(db, self.piece_id, row.scan.id, "person")
+                pieces.set_current(db, piece_id, row.scan.id, "person")
 
         name = file_name(row.kept[0].file.path) if row.kept else row.scan.sha256[:12]
         self.app.push_screen(Question("Make this the current master?", f"{name}\nThe present one stays in the "

@@ -145,7 +145,7 @@ class RepeatDialog(Dialog[Order]):
             record.disabled = True
             return
         wrong.update("")
-        record.disabled = False
+        record.disabled = self._recording
         self._proposal = found
         if not self._filled:
             self._fill(found)
@@ -188,7 +188,7 @@ class RepeatDialog(Dialog[Order]):
         return {name: self.query_one(f"#repeat-{name}", Input).value for name, _ in FIELDS}
 
     def on_input_changed(self, event: Input.Changed) -> None:
-        if self._filled and (event.input.id or "").removeprefix("repeat-") in SHAPING:
+        if self._filled and not self._recording and (event.input.id or "").removeprefix("repeat-") in SHAPING:
             self._propose_typed()
 
     def _propose_typed(self) -> None:
@@ -225,6 +225,8 @@ class RepeatDialog(Dialog[Order]):
 
     def action_switch_scan(self) -> None:
         """Between the current master and the very scan of last time."""
+        if self._recording:
+            return
         if self._proposal is None or self._proposal.used is None:
             self.shop.say("Last time's scan is not known.", "warning")
             return
@@ -232,7 +234,7 @@ class RepeatDialog(Dialog[Order]):
         self._propose_typed()
 
     def action_record(self) -> None:
-        if not self._filled:
+        if self._recording or not self._filled:
             return
         typed = self._typed
         try:
@@ -242,27 +244,46 @@ class RepeatDialog(Dialog[Order]):
             self.query_one("#repeat-wrong", Static).update(f"{error}.")
             return
         self.query_one("#record", Button).disabled = self._recording = True
-        self.ask(partial(self._record, typed=typed, want=want, price=price), self._recorded, group="record")
+        # All of it by value: what the panel says when the thread comes to it is not what was agreed to.
+        self.ask(partial(self._record, home=self.shop.home, subject=dict(self._subject), seen=_printing(self._proposal),
+                         as_last_time=self._as_last_time, typed=typed, want=want, price=price),
+                 self._recorded, group="record")
 
-    def _record(self, db: Database, *, typed: dict[str, str], want: Asked, price: str) -> "Order | CatalogueError":
+    @staticmethod
+    def _record(db: Database, *, home: Home, subject: dict[str, int | None], seen: str | None, as_last_time: bool,
+                typed: dict[str, str], want: Asked, price: str) -> "Order | Exception | None":
+        """None where another scan would be printed now than ``seen``, the one that was shown."""
         try:
-            proposal = proposed(db, self.shop.home, self._subject, want, self._as_last_time)
+            proposal = proposed(db, home, subject, want, as_last_time)
+            if seen is not None and _printing(proposal) != seen:
+                return None
             line_id = ledger.record(db, proposal, buyer=typed["buyer"].strip(), price=price,
-                                    currency=self.shop.home.settings.currency, profile=typed["profile"].strip(),
+                                    currency=home.settings.currency, profile=typed["profile"].strip(),
                                     settings=typed["settings"].strip(), notes=typed["notes"].strip())
-        except CatalogueError as error:
+            recorded = orders.line(db, line_id)
+            assert recorded is not None
+            return orders.by_number(db, recorded.number)
+        except Exception as error:  # a worker's edge: whatever it is, the panel must not stay shut
             return error
-        recorded = orders.line(db, line_id)
-        assert recorded is not None
-        return orders.by_number(db, recorded.number)
 
-    def _recorded(self, order: "Order | CatalogueError") -> None:
+    def _recorded(self, order: "Order | Exception | None") -> None:
         self._recording = False
-        if isinstance(order, CatalogueError):
-            self.query_one("#repeat-wrong", Static).update(str(order))
-            self.query_one("#record", Button).disabled = False
+        if isinstance(order, Order):
+            self.dismiss(order)
             return
-        self.dismiss(order)
+        self.query_one("#record", Button).disabled = False
+        if order is None:
+            self._propose_typed()
+            self.shop.say("Another scan would be printed now than was shown. Look again, then record.", "warning")
+        elif isinstance(order, CatalogueError):
+            self.query_one("#repeat-wrong", Static).update(str(order))
+        else:
+            self.shop.failed(order)
+
+
+def _printing(found: Proposal | None) -> str | None:
+    """SHA-256 of the scan that would be printed."""
+    return found.printing.scan.sha256 if found is not None and found.printing is not None else None
 
 
 def proposal_words(found: Proposal, day_form: str) -> Content:

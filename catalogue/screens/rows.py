@@ -121,14 +121,14 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
 
     def show_rows(self, rows: Sequence[R], cells: Callable[[R], Sequence[Text]], identity: Callable[[R], object], *,
                   keep: bool = False) -> None:
-        """Show a whole list; with ``keep`` the cursor stays on its row, or near where it was."""
+        """Show a whole list and point to a row anew; with ``keep`` the cursor stays on its row, or near it."""
         at, scroll = 0, 0
         before = self.pointed
         if keep and before is not None:
             wanted = self._identity(before)
             at = next((i for i, row in enumerate(rows) if identity(row) == wanted), self.cursor_row)
             scroll = self.scroll_offset.y
-            self.tell_again()
+        self.tell_again()
         self.set_rows(rows, cells, identity, cursor=at, scroll=scroll)
 
     def tell_again(self) -> None:

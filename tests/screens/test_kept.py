@@ -2,16 +2,20 @@
 
 import asyncio
 import gc
+import threading
 import weakref
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 import pytest
 from textual.pilot import Pilot
 from textual.widgets import Button, Input, Static
 
-from catalogue.records import orders, pieces
+from catalogue.errors import Damaged
+from catalogue.records import orders, pieces, scans
 from catalogue.records.database import open_database, transaction
-from catalogue.screens import kept, memory
+from catalogue.screens import changes, kept, memory
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.help import HelpDialog
 from catalogue.screens.keys import KEYS, PLACES
@@ -20,6 +24,7 @@ from catalogue.screens.piece import PiecePage
 from catalogue.screens.repeat import RepeatDialog
 from catalogue.screens.rows import RowTable
 from catalogue.screens.search import SearchDialog
+from catalogue.screens.view import piece_view
 from catalogue.settings import Home
 from tests.screens.shop import running, said, settled, sha, typed, until, words
 
@@ -171,12 +176,16 @@ async def test_what_another_seat_writes_is_seen(shop: Home) -> None:
 
 async def test_the_search_keeps_nothing_either(shop: Home) -> None:
     async with running(shop) as pilot:
+        app = _app(pilot)
         await pilot.press("slash")
         await typed(pilot, "kites")
         assert "Three Kites" in words(pilot)
-        await pilot.press("escape", "slash")
-        await settled(pilot)
-        assert "Three Kites" not in words(pilot)
+        await pilot.press("escape")
+        with _held_up(app, "search"):
+            await pilot.press("slash")
+            await pilot.pause()
+            assert isinstance(app.screen, SearchDialog)
+            assert "Three Kites" not in words(pilot)
         assert pilot.app.screen.query_one("#words", Input).value == ""
 
 
@@ -195,3 +204,165 @@ def test_garbage_is_collected_only_while_nobody_waits(idle: float, collected: bo
     del rings
     memory.tidy_memory(idle)
     assert (gone() is None) == collected
+
+
+@contextmanager
+def _held_up(app: CatalogueApp, lane: str = "read") -> Iterator[None]:
+    """A thread busy meanwhile, as with a large catalogue."""
+    go = threading.Event()
+    app.lanes[lane].ask(lambda _: go.wait(10))
+    try:
+        yield
+    finally:
+        go.set()
+
+
+async def test_a_piece_never_shows_what_was_asked_about_another(shop: Home) -> None:
+    async with running(shop) as pilot:
+        app = _app(pilot)
+        app.open_piece(1)
+        await settled(pilot)
+        page = app.screen
+        assert isinstance(page, PiecePage)
+        with _held_up(app):
+            page.catalogue_changed()
+            await pilot.pause()
+            db = open_database(shop.database)
+            page.show(piece_view(db, 3, {}))
+            db.close()
+        await settled(pilot)
+        assert page.piece_id == 3
+        assert "Three Kites" in words(pilot) and "Harbour" not in words(pilot)
+
+
+async def test_a_piece_opened_late_does_not_cover_what_was_opened_since(shop: Home) -> None:
+    async with running(shop) as pilot:
+        app = _app(pilot)
+        with _held_up(app):
+            await pilot.press("enter")
+            await pilot.press("slash")
+            await pilot.pause()
+        await settled(pilot)
+        assert isinstance(app.screen, SearchDialog)
+
+
+async def test_a_piece_shown_again_is_told_anew(shop: Home) -> None:
+    async with running(shop) as pilot:
+        app = _app(pilot)
+        await until(pilot, lambda: len(app.changes.online) == 2)
+        app.open_piece(1)
+        await settled(pilot)
+        assert "✓ share: " in words(pilot)
+        await pilot.press("escape")
+        app.changes.online = dict.fromkeys(app.changes.online, False)
+        app.open_piece(1)
+        await settled(pilot)
+        assert "✓ share: " not in words(pilot)
+
+
+async def test_what_is_recorded_is_what_was_shown_once_and_from_that_scan(shop: Home) -> None:
+    """Keys pressed on while it is recorded change nothing, and record nothing again."""
+    db = open_database(shop.database)
+    with transaction(db):
+        pieces.set_current(db, 1, scans.by_digest(db, sha(11)).id, "person")  # type: ignore[union-attr]
+    before = len(orders.lines_of_piece(db, 1))
+    async with running(shop) as pilot:
+        app = _app(pilot)
+        app.repeat(piece_id=1)
+        await settled(pilot)
+        dialog = app.screen
+        assert isinstance(dialog, RepeatDialog)
+        with _held_up(app):
+            dialog.action_record()
+            dialog.action_switch_scan()
+            dialog.action_record()
+            dialog.query_one("#repeat-quantity", Input).value = "7"
+            await pilot.pause()
+        await settled(pilot)
+        assert app.screen is not dialog
+    lines = orders.lines_of_piece(db, 1)
+    assert len(lines) == before + 1
+    assert (lines[0].scan_sha256, lines[0].quantity) == (sha(11), 2)
+    db.close()
+
+
+async def test_another_scan_than_was_shown_is_not_recorded(shop: Home) -> None:
+    db = open_database(shop.database)
+    before = len(orders.lines_of_piece(db, 1))
+    async with running(shop) as pilot:
+        app = _app(pilot)
+        app.repeat(piece_id=1)
+        await settled(pilot)
+        with transaction(db):
+            pieces.set_current(db, 1, scans.by_digest(db, sha(11)).id, "person")  # type: ignore[union-attr]
+        await pilot.press("enter")
+        await settled(pilot)
+        assert any("Another scan would be printed now" in text for text in said(pilot))
+        assert len(orders.lines_of_piece(db, 1)) == before
+        assert "✗ " in words(pilot)
+    db.close()
+
+
+async def test_a_fault_of_ours_does_not_lock_the_panel(shop: Home, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: object, **__: object) -> int:
+        raise RuntimeError("nobody thought of this")
+
+    monkeypatch.setattr("catalogue.ledger.repeat.record", broken)
+    async with running(shop) as pilot:
+        app = _app(pilot)
+        app.repeat(piece_id=1)
+        await settled(pilot)
+        await pilot.press("enter")
+        await settled(pilot)
+        assert any("nobody thought of this" in text for text in said(pilot))
+        await pilot.press("escape")
+        assert not isinstance(app.screen, RepeatDialog)
+
+
+async def test_an_error_that_lasts_is_told_once(shop: Home, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(_: object) -> int:
+        raise Damaged("The catalogue cannot be read.")
+
+    async with running(shop) as pilot:
+        app = _app(pilot)
+        with monkeypatch.context() as patch:
+            patch.setattr(changes, "others_writes", broken)
+            for _ in range(3):
+                app.changes.look_for_writes()
+                await settled(pilot)
+        assert sum("cannot be read" in text for text in said(pilot)) == 1
+
+
+async def test_while_nothing_is_proposed_nothing_is_shown(shop: Home) -> None:
+    async with running(shop, size=(120, 40)) as pilot:
+        app = _app(pilot)
+        app.repeat(piece_id=3)
+        await settled(pilot)
+        assert "Café Lumbrel" in words(pilot)
+        await pilot.press("escape")
+        with _held_up(app):
+            app.repeat(piece_id=1)
+            await pilot.pause()
+            assert isinstance(app.screen, RepeatDialog)
+            assert "Café Lumbrel" not in words(pilot) and "Three Kites" not in words(pilot).split("╭")[1]
+            await pilot.press("enter")
+        await settled(pilot)
+        assert isinstance(app.screen, RepeatDialog), "there was nothing to record yet"
+
+
+async def test_a_repeat_starts_from_the_current_master_again(shop: Home) -> None:
+    db = open_database(shop.database)
+    with transaction(db):
+        pieces.set_current(db, 1, scans.by_digest(db, sha(11)).id, "person")  # type: ignore[union-attr]
+    db.close()
+    async with running(shop) as pilot:
+        app = _app(pilot)
+        app.repeat(piece_id=1)
+        await settled(pilot)
+        await pilot.press("ctrl+t")
+        await settled(pilot)
+        assert "from last time's scan" in words(pilot)
+        await pilot.press("escape")
+        app.repeat(piece_id=1)
+        await settled(pilot)
+        assert "✗ " in words(pilot) and "from last time's scan" not in words(pilot)
