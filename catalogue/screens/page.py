@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, ClassVar, TypeVar, cast
 from rich.segment import Segment
 from rich.style import Style as RichStyle
 from textual.app import ComposeResult, RenderResult
+from textual.binding import Binding, BindingType
 from textual.color import Color
 from textual.css.styles import RulesMap
 from textual.events import ScreenResume
@@ -89,9 +90,10 @@ class Page(Screen[None]):
 
 
 class Dialog(ModalScreen[T]):
-    """A panel over the page; Esc leaves it without an answer."""
+    """A panel over the page; Esc leaves it without an answer, Ctrl-Q the program from it too."""
 
     PLACE: ClassVar[str] = ""
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+q", "app.leave", show=False)]
 
     @property
     def shop(self) -> "CatalogueApp":

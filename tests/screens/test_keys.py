@@ -96,6 +96,18 @@ async def test_every_key_of_every_dialog_works(shop: Home, monkeypatch: pytest.M
             await pilot.app.pop_screen()
 
 
+@pytest.mark.parametrize("place", DIALOGS)
+async def test_ctrl_q_leaves_from_every_panel(shop: Home, place: str) -> None:
+    async with running(shop) as pilot:
+        dialog = DIALOGS[place]()
+        if isinstance(dialog, RepeatDialog):
+            dialog.begin(piece_id=1)
+        await pilot.app.push_screen(dialog)
+        await settled(pilot)
+        await pilot.press("ctrl+q")
+        assert pilot.app._exit
+
+
 # Where Enter belongs to the focused button, field or list, and is tried with the action itself elsewhere.
 BY_FOCUS = ("repeat", "auditing", "reason", "adding", "search")
 
