@@ -130,7 +130,7 @@ def _created(part: Path, target: Path) -> int:
         try:
             out = os.open(part, os.O_RDWR | os.O_CREAT | os.O_EXCL | _OPEN, 0o666)
         except FileExistsError:
-            _remove_leftover(part, target)
+            remove_leftover(target)
             continue
         except OSError as error:
             raise failed(error, target) from error
@@ -145,10 +145,7 @@ def remove_leftover(target: Path) -> None:
 
     Raises :class:`Busy` while another program is copying to the same name.
     """
-    _remove_leftover(part_path(target), target)
-
-
-def _remove_leftover(part: Path, target: Path) -> None:
+    part = part_path(target)
     try:
         left = os.open(part, os.O_RDWR | _OPEN)
     except FileNotFoundError:

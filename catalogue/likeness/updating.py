@@ -81,17 +81,17 @@ def _add_lacking(
     db: Database, home: Home, index: retrieval.Index, looked_at: Sequence[int], report: Report, cancelled: Cancelled,
 ) -> set[str]:
     lost: set[str] = set()
-    for start in range(0, len(looked_at), limits.SEGMENT_MOST):
-        known = likenesses.compared_scans(db, looked_at[start : start + limits.SEGMENT_MOST])
-        held = index.held(scan.sha256 for scan in known.values())
-        lacking = [scan for scan in known.values() if scan.sha256 not in held]
-        done = start + len(known) - len(lacking)
-        parts = []
-        for at in range(0, len(lacking), limits.BATCH):
-            if cancelled():
-                return lost
-            batch, entries = lacking[at : at + limits.BATCH], []
-            with ThreadPoolExecutor(home.settings.workers or os.cpu_count()) as pool:
+    with ThreadPoolExecutor(home.settings.workers or os.cpu_count()) as pool:
+        for start in range(0, len(looked_at), limits.SEGMENT_MOST):
+            known = likenesses.compared_scans(db, looked_at[start : start + limits.SEGMENT_MOST])
+            held = index.held(scan.sha256 for scan in known.values())
+            lacking = [scan for scan in known.values() if scan.sha256 not in held]
+            done = start + len(known) - len(lacking)
+            parts = []
+            for at in range(0, len(lacking), limits.BATCH):
+                if cancelled():
+                    return lost
+                batch, entries = lacking[at : at + limits.BATCH], []
                 for scan, made in zip(batch, pool.map(lambda scan: _features(home, scan.sha256), batch), strict=True):
                     done += 1
                     report(Progress("features", done, len(looked_at)))
@@ -99,10 +99,10 @@ def _add_lacking(
                         lost.add(scan.sha256)
                     else:
                         entries.append(segments.Entry(scan.sha256, int(scan.phash or "0", 16), made))
-            if entries:
-                parts.append(segments.gathered(entries))
-        if parts:
-            index.join(parts, cancelled)
+                if entries:
+                    parts.append(segments.gathered(entries))
+            if parts:
+                index.join(parts, cancelled)
     return lost
 
 

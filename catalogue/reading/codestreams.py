@@ -2,7 +2,8 @@
 
 import struct
 
-JPEG_2000 = frozenset({33003, 33004, 33005, 34712})
+from .image import JPEG_2000
+
 START_AND_SIZE = b"\xff\x4f\xff\x51"
 
 

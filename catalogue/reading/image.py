@@ -28,6 +28,7 @@ MOST_EXPANSION = {1: 4, 5: 2048, 8: 2048, 32946: 2048, 32773: 128}
 LZW, LZMA = 5, 34925
 DEFLATE = frozenset({8, 32946})
 JPEGS = frozenset({6, 7, 33007, 34892})
+JPEG_2000 = frozenset({33003, 33004, 33005, 34712})
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ import numpy as np
 
 from . import exif
 from .blocks import IPTC, blocks_of
-from .image import COMPRESSIONS, JPEGS, PHOTOMETRICS, Image, check, image_of
+from .image import COMPRESSIONS, JPEG_2000, JPEGS, PHOTOMETRICS, Image, check, image_of
 from .limits import Deadline, Limits
 from .model import Fault, FaultFound, Picture
 from .pil import pillow_samples
@@ -22,7 +22,7 @@ from .structure import Ifd, Structure, decode_text, walk
 ALPHA = {1: "associated", 2: "unassociated"}
 FAXES = (2, 3, 4)
 WHITE_IS_ZERO, PALETTE, YCBCR = 0, 3, 6
-DECODED_TO_RGB = JPEGS | {34712, 33003, 33004, 33005, 50001, 34927, 50002, 52546, 34933}
+DECODED_TO_RGB = JPEGS | JPEG_2000 | {50001, 34927, 50002, 52546, 34933}
 
 
 def open_tiff(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> Source:
