@@ -37,13 +37,14 @@ class Changes:
         self._app.set_interval(DISK_SECONDS, self.look_at_disks)
         self._app.set_interval(WRITTEN_SECONDS, self.look_for_writes)
 
-    def tell(self) -> None:
-        """The catalogue has changed, by ourselves."""
+    def tell(self, *, of_others: bool = False) -> None:
+        """The catalogue has changed: the page that is seen shows it, if it follows what others do or it was us."""
         seen = self.seen()
+        told = seen if seen is not None and (seen.FOLLOWS or not of_others) else None
         for page in self._pages():
-            page.stale = page is not seen
-        if seen is not None:
-            seen.catalogue_changed()
+            page.stale = page is not told
+        if told is not None:
+            told.catalogue_changed()
 
     def look_for_writes(self) -> None:
         """See whether anyone else has written to the catalogue: a job of ours, another seat, a command."""
@@ -52,7 +53,7 @@ class Changes:
     async def _look_for_writes(self) -> None:
         written = await wrap_future(self._app.lanes["read"].ask(others_writes))
         if self._written not in (None, written):
-            self._tell_of_others()
+            self.tell(of_others=True)
         self._written = written
 
     def _run(self, look: Callable[[], Coroutine[Any, Any, None]]) -> None:
@@ -75,13 +76,6 @@ class Changes:
             self._failing.discard(name)
 
         run(screens[0], looked, group=name)  # which stays; a panel may go meanwhile
-
-    def _tell_of_others(self) -> None:
-        seen = self.seen()
-        for page in self._pages():
-            page.stale = page.stale or page is not seen or not page.FOLLOWS
-        if seen is not None and seen.FOLLOWS:
-            seen.catalogue_changed()
 
     def look_at_disks(self) -> None:
         """See which stores are connected; pages that show it are told of a change."""

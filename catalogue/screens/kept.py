@@ -60,7 +60,6 @@ async def make_ahead(app: "CatalogueApp") -> None:
 
 async def _draw(app: "CatalogueApp", screen: Screen[Any]) -> None:
     """Once for nobody: what can be kept of a drawing is there when it is wanted."""
-    await sleep(BETWEEN)
     await _left_alone(app)
     if screen is not app.screen and screen.is_running:
         screen._compositor.render_update(full=True)
