@@ -16,7 +16,7 @@ from catalogue.screens.repeat import RepeatDialog
 from catalogue.screens.rows import RowTable
 from catalogue.screens.search import SearchDialog
 from catalogue.settings import Home, Settings
-from tests.screens.shop import running, said, settled, sha, typed, until, words
+from tests.screens.shop import older_scan_current, running, said, settled, sha, typed, until, words
 
 Shop = Home
 
@@ -207,10 +207,7 @@ async def test_a_repeat_can_be_changed_and_is_refused_with_the_reason(shop: Shop
 
 async def test_a_grave_caution_moves_the_cursor_off_record(shop: Shop) -> None:
     """Another scan than last time's: Enter alone must not print from it."""
-    db = open_database(shop.database)
-    with transaction(db):
-        pieces.set_current(db, 1, scans.by_digest(db, sha(11)).id, "person")  # type: ignore[union-attr]
-    db.close()
+    older_scan_current(shop)
     async with running(shop) as pilot:
         await _open(pilot, "low")
         await pilot.press("r")
@@ -243,10 +240,7 @@ async def test_a_file_found_is_the_one_under_the_cursor(shop: Shop) -> None:
 
 
 async def test_what_is_grave_is_seen_on_a_small_screen_and_the_rest_can_be_scrolled_to(shop: Shop) -> None:
-    db = open_database(shop.database)
-    with transaction(db):
-        pieces.set_current(db, 1, scans.by_digest(db, sha(11)).id, "person")  # type: ignore[union-attr]
-    db.close()
+    older_scan_current(shop)
     async with running(shop, size=(80, 24)) as pilot:
         await _open(pilot, "low")
         await pilot.press("r")

@@ -13,7 +13,7 @@ from textual.pilot import Pilot
 from textual.widgets import Button, Input, Static
 
 from catalogue.errors import Damaged
-from catalogue.records import orders, pieces, scans
+from catalogue.records import orders, pieces
 from catalogue.records.database import open_database, transaction
 from catalogue.screens import changes, kept, memory
 from catalogue.screens.app import CatalogueApp
@@ -26,7 +26,7 @@ from catalogue.screens.rows import RowTable
 from catalogue.screens.search import SearchDialog
 from catalogue.screens.view import piece_view
 from catalogue.settings import Home
-from tests.screens.shop import running, said, settled, sha, typed, until, words
+from tests.screens.shop import older_scan_current, running, said, settled, sha, typed, until, words
 
 
 def _app(pilot: Pilot[None]) -> CatalogueApp:
@@ -262,9 +262,8 @@ async def test_a_piece_shown_again_is_told_anew(shop: Home) -> None:
 
 async def test_what_is_recorded_is_what_was_shown_once_and_from_that_scan(shop: Home) -> None:
     """Keys pressed on while it is recorded change nothing, and record nothing again."""
+    older_scan_current(shop)
     db = open_database(shop.database)
-    with transaction(db):
-        pieces.set_current(db, 1, scans.by_digest(db, sha(11)).id, "person")  # type: ignore[union-attr]
     before = len(orders.lines_of_piece(db, 1))
     async with running(shop) as pilot:
         app = _app(pilot)
@@ -293,8 +292,7 @@ async def test_another_scan_than_was_shown_is_not_recorded(shop: Home) -> None:
         app = _app(pilot)
         app.repeat(piece_id=1)
         await settled(pilot)
-        with transaction(db):
-            pieces.set_current(db, 1, scans.by_digest(db, sha(11)).id, "person")  # type: ignore[union-attr]
+        older_scan_current(shop)
         await pilot.press("enter")
         await settled(pilot)
         assert any("Another scan would be printed now" in text for text in said(pilot))
@@ -351,10 +349,7 @@ async def test_while_nothing_is_proposed_nothing_is_shown(shop: Home) -> None:
 
 
 async def test_a_repeat_starts_from_the_current_master_again(shop: Home) -> None:
-    db = open_database(shop.database)
-    with transaction(db):
-        pieces.set_current(db, 1, scans.by_digest(db, sha(11)).id, "person")  # type: ignore[union-attr]
-    db.close()
+    older_scan_current(shop)
     async with running(shop) as pilot:
         app = _app(pilot)
         app.repeat(piece_id=1)
