@@ -20,6 +20,7 @@ from catalogue.records.numbers import Number
 from catalogue.records.stores import listed as stores_held
 from catalogue.screens.app import CatalogueApp
 from catalogue.settings import Home
+from tests.waiting import HANG_SECONDS
 
 # Names that have broken screens elsewhere: markup, control signs, direction overrides, width, length.
 HOSTILE = "[red]Not markup[/] \x1b[31m\u202etxet\u202c 🫒 אור על המים\n" + "x" * 300
@@ -154,7 +155,7 @@ async def running(home: Home, size: tuple[int, int] = (120, 40), place: str = "b
     app.close_lanes()
     if app.work is not None:
         app.work.stop()
-        assert app.work.wait(20)
+        assert app.work.wait(HANG_SECONDS)
 
 
 def listed(app: CatalogueApp, selector: str) -> bool:
@@ -162,8 +163,8 @@ def listed(app: CatalogueApp, selector: str) -> bool:
     return bool(found) and bool(getattr(found.first(), "row_count", 0))
 
 
-async def until(pilot: Pilot[None], met: Callable[[], Any], seconds: float = 15.0) -> None:
-    """Wait for a condition, never for a time."""
+async def until(pilot: Pilot[None], met: Callable[[], Any], seconds: float = HANG_SECONDS) -> None:
+    """Wait for a condition, never for a time; the deadline only ends a hang."""
     end = time.monotonic() + seconds
     while not met():
         assert time.monotonic() < end, "what was waited for did not come"

@@ -32,6 +32,7 @@ from catalogue.screens.rows import RowTable
 from catalogue.screens.watched import WatchedTable
 from catalogue.settings import Home, Settings
 from tests.screens.shop import running, said, settled, until, words
+from tests.waiting import HANG_SECONDS
 
 Pixels = npt.NDArray[np.uint8]
 
@@ -166,7 +167,7 @@ async def test_a_watch_by_the_mouse_goes_on_elsewhere_and_ends_when_left(
         (tmp_path / "pulled").rename(key)
         await until(pilot, lambda: any("The folder is back" in text for text in said(pilot)))
         assert sorted(set(read)) == ["a.tif", "b.tif"] and len(table.scans) == 2
-    watch.thread.join(10)
+    watch.thread.join(HANG_SECONDS)
     assert not watch.thread.is_alive()
 
 
@@ -184,7 +185,7 @@ async def test_a_watch_reads_apart_and_is_left_at_once(shop: Home, tmp_path: Pat
         assert watch is not None
         scanned(key / "b.tif", scene(2, 300, 200), 1)
         await pilot.press("q")
-    watch.thread.join(5)
+    watch.thread.join(HANG_SECONDS)
     assert not watch.thread.is_alive()
 
 

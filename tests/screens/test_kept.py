@@ -27,6 +27,7 @@ from catalogue.screens.search import SearchDialog
 from catalogue.screens.view import piece_view
 from catalogue.settings import Home
 from tests.screens.shop import older_scan_current, running, said, settled, sha, typed, until, words
+from tests.waiting import HANG_SECONDS
 
 
 def _app(pilot: Pilot[None]) -> CatalogueApp:
@@ -36,6 +37,7 @@ def _app(pilot: Pilot[None]) -> CatalogueApp:
 
 async def test_what_is_made_ahead_is_what_is_shown(shop: Home, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(kept, "LEFT_ALONE", 0.01)
+    monkeypatch.setattr(kept, "BETWEEN", 0.001)
     async with running(shop, size=(120, 40), ahead=True) as pilot:
         app = _app(pilot)
         made = set(app._registry)
@@ -210,7 +212,7 @@ def test_garbage_is_collected_only_while_nobody_waits(idle: float, collected: bo
 def _held_up(app: CatalogueApp, lane: str = "read") -> Iterator[None]:
     """A thread busy meanwhile, as with a large catalogue."""
     go = threading.Event()
-    app.lanes[lane].ask(lambda _: go.wait(10))
+    app.lanes[lane].ask(lambda _: go.wait(HANG_SECONDS))
     try:
         yield
     finally:

@@ -23,6 +23,7 @@ from catalogue.screens.rows import RowTable
 from catalogue.screens.search import SearchDialog
 from catalogue.settings import Home
 from tests.screens.shop import running, settled
+from tests.waiting import HANG_SECONDS
 
 MODES = [mode for mode, _ in PLACES]
 DIALOGS: dict[str, Callable[[], Screen[Any]]] = {
@@ -50,7 +51,7 @@ async def _press_all(pilot: Any, keys: tuple[Key, ...], monkeypatch: pytest.Monk
             for name in key.keys.split(","):
                 ran.clear()
                 app.simulate_key(name)
-                end = time.monotonic() + 1
+                end = time.monotonic() + HANG_SECONDS
                 while not ran and time.monotonic() < end:
                     await asyncio.sleep(0.001)
                 if not any(action.removeprefix("app.") == key.action.removeprefix("app.") for action in ran):

@@ -25,6 +25,7 @@ from catalogue.screens.rows import RowTable
 from catalogue.screens.work import Work
 from catalogue.settings import Home, Settings
 from tests.screens.shop import running, said, settled, sha, until, words
+from tests.waiting import HANG_SECONDS
 
 
 def painted_scan(path: Path, seed: int) -> Path:
@@ -374,7 +375,7 @@ async def test_a_hanging_disk_holds_up_nothing_else(shop: Home) -> None:
     stuck = threading.Event()
     async with running(shop) as pilot:
         app = app_of(pilot)
-        app.lanes["disks"].ask(lambda _: stuck.wait(30))
+        app.lanes["disks"].ask(lambda _: stuck.wait(HANG_SECONDS))
         await pilot.press("y")                      # asks the disks, and waits for them alone
         await pilot.press("down")
         await pilot.pause()
