@@ -17,10 +17,9 @@ from threading import Lock
 from time import monotonic
 
 from catalogue.fixity import copies, log, verdicts
-from catalogue.fixity.checking import Checked, Expected, Result, check
+from catalogue.fixity.checking import Checked, Expected, Result
 from catalogue.fixity.copying import Stopped
 from catalogue.indexing.alone import alone
-from catalogue.indexing.recording import real_path
 from catalogue.indexing.stores import is_at, where
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import events, findings, fixity, runs
@@ -199,7 +198,7 @@ def _fed(db: Database, part: _Part, budget: Budget, promised: int, meter: _Meter
             break
         promised += max(due.size, 1)
         expected = Expected(due.size, due.mtime_ns, due.sha256)
-        future = part.pool.submit(check, real_path(part.root, due.path), expected, tell=meter.add,
+        future = part.pool.submit(verdicts.check_below, part.root, due.path, expected, tell=meter.add,
                                   cancelled=abandon.is_set)
         part.pending[future] = due
     if part.outcome in ("cancelled", "failed"):

@@ -15,7 +15,7 @@ from catalogue.fixity.copying import PART_PREFIX, aside_name, copy_verified, sta
 from catalogue.indexing.alone import alone
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import events
-from catalogue.records.backup import Condition, condition, copy_database
+from catalogue.records.backup import Condition, condition, copy_database, foreign_parts
 from catalogue.records.database import Database, now, open_database, transaction
 from catalogue.settings import Home
 
@@ -137,8 +137,9 @@ def recover(home: Home, source: Path | None = None, *, report: Report = unheard)
             source = generation.path
         else:
             found = condition(source)
-            if found.faults:
-                raise Damaged(f"This backup fails its checks: {found.faults[0]}.", hint="Choose another.", path=source)
+            faults = found.faults or foreign_parts(source)
+            if faults:
+                raise Damaged(f"This backup fails its checks: {faults[0]}.", hint="Choose another.", path=source)
         before = log.kept_head(home)
         aside = _put_in_place(home, source, report)
         lost = max(0, before.id - found.events - OWN_EVENTS) if before else None

@@ -12,6 +12,7 @@ from urllib.parse import urlsplit
 from catalogue.fixity.bag_names import unescaped, unsafe
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.reading.digests import Stopped
+from catalogue.untrusted import LIST_BYTES, open_regular, read_regular
 
 BUFFER_BYTES = 2 << 20
 _VERSIONS = {"0.97", "1.0"}
@@ -84,6 +85,8 @@ def _walk_payload(bag: _Bag) -> None:
             path = place.relative_to(bag.folder).as_posix()
             if place.is_symlink():
                 bag.blame(path, "a link is no payload")
+            elif name in files and not place.is_file():
+                bag.blame(path, "something that is no file is no payload")
             elif name in files:
                 key = normalize("NFC", path)
                 if key in bag.payload:
@@ -147,7 +150,7 @@ def _entries(bag: _Bag, name: str) -> Iterator[tuple[str, str]]:
 
 
 def _check_info(bag: _Bag) -> None:
-    if not (bag.folder / "bag-info.txt").exists():
+    if not os.path.lexists(bag.folder / "bag-info.txt"):
         return
     text = _text(bag, "bag-info.txt")
     oxums = []
@@ -170,7 +173,7 @@ def _check_info(bag: _Bag) -> None:
 
 
 def _check_fetch(bag: _Bag, manifests: dict[str, set[str]]) -> None:
-    if not (bag.folder / "fetch.txt").exists():
+    if not os.path.lexists(bag.folder / "fetch.txt"):
         return
     for number, line in enumerate(re.split(r"\r\n|\n|\r", _text(bag, "fetch.txt") or ""), 1):
         if not line.strip():
@@ -204,7 +207,7 @@ def _check_digests(bag: _Bag, report: Report, cancelled: Cancelled) -> None:
         if path is None:
             continue  # already said to be missing
         place = bag.folder / path
-        if not place.is_file() or place.is_symlink():
+        if not os.path.lexists(place):
             bag.blame(path, "it is listed and missing")
             continue
         report(Progress("Checking the bag", number, len(bag.wanted), note=path))
@@ -221,8 +224,8 @@ def _check_digests(bag: _Bag, report: Report, cancelled: Cancelled) -> None:
 def _digests(place: Path, algorithms: list[str], cancelled: Cancelled) -> dict[str, str]:
     hashes = {name: hashlib.new(name) for name in algorithms}
     buffer = memoryview(bytearray(BUFFER_BYTES))
-    with place.open("rb", buffering=0) as file:
-        while count := file.readinto(buffer):
+    with open_regular(place) as file:
+        while count := os.readv(file.fileno(), [buffer]):
             if cancelled():
                 raise Stopped
             for one in hashes.values():
@@ -232,7 +235,7 @@ def _digests(place: Path, algorithms: list[str], cancelled: Cancelled) -> dict[s
 
 def _text(bag: _Bag, name: str) -> str | None:
     try:
-        return (bag.folder / name).read_bytes().decode("utf-8")
+        return read_regular(bag.folder / name, LIST_BYTES).decode("utf-8")
     except OSError as error:
         bag.blame(name, f"it cannot be read: {error.strerror}")
     except UnicodeDecodeError:

@@ -4,6 +4,7 @@ import re
 from unicodedata import category, normalize
 
 from catalogue.records.paths import shown
+from catalogue.untrusted import unsafe_path
 
 _ESCAPED = {"\n": "%0A", "\r": "%0D", "%": "%25"}
 _UNESCAPED = {"0A": "\n", "0D": "\r", "25": "%"}
@@ -23,13 +24,10 @@ def unescaped(text: str) -> str:
 
 
 def unsafe(path: str) -> str:
-    """Why a path from a manifest must not be followed; "" when it may (RFC 8493, 5.1)."""
-    if path.startswith(("/", "~")) or re.match(r"[A-Za-z]:[\\/]", path) or path.startswith("\\\\"):
-        return "it leads out of the bag"
-    parts = path.split("/")
-    if ".." in parts:
-        return "it leads out of the bag"
-    return "it is not a plain path" if "" in parts or "." in parts else ""
+    """Why a path from a bag must not be followed on any system; "" when it may (RFC 8493, 5.1)."""
+    if path.startswith(("~", "\\\\")) or re.match(r"[A-Za-z]:[\\/]", path):
+        return "it leads out of the folder"
+    return unsafe_path(path)
 
 
 def portable(path: str) -> str:

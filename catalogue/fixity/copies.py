@@ -17,6 +17,7 @@ from catalogue.records import events, files, findings, fixity, runs
 from catalogue.records import stores as store_rows
 from catalogue.records.database import Database, transaction
 from catalogue.records.fixity import Holder, Wanted
+from catalogue.records.paths import UnusablePath
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
 
@@ -177,9 +178,10 @@ def _bring(db: Database, target: Store, root: Path, one: Wanted, tally: _Tally,
         try:
             copy_verified(Path(real_path(origin, holder.path)), destination, sha256=one.sha256, report=report,
                           cancelled=cancelled)
-        except (Damaged, NotFound) as error:
+        except (Damaged, NotFound, UnusablePath) as error:
             reasons.append(f"{holder.store}: {error.message}")
-            _distrust(db, holder, error)
+            if not isinstance(error, UnusablePath):
+                _distrust(db, holder, error)
             continue
         _note(db, target, path, destination, one, f"copied from {holder.store}")
         tally.copied += 1

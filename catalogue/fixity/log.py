@@ -12,6 +12,7 @@ from catalogue.records import events
 from catalogue.records.database import Database, transaction
 from catalogue.records.events import Event
 from catalogue.settings import Home
+from catalogue.untrusted import MARKER_BYTES, read_regular
 
 HEAD_NAME = "event-log.head"
 REVIEWED = "event log reviewed"
@@ -75,7 +76,7 @@ def _lost(db: Database, kept: Head) -> str:
 def kept_head(home: Home) -> Head | None:
     """The head kept beside the catalogue; None when none was kept or it is unreadable."""
     try:
-        values = json.loads((home.folder / HEAD_NAME).read_text(encoding="utf-8"))
+        values = json.loads(read_regular(home.folder / HEAD_NAME, MARKER_BYTES))
         return Head(int(values["events"]), "", str(values["chain"]))
     except (OSError, ValueError, KeyError, TypeError):
         return None

@@ -19,9 +19,10 @@ from catalogue.fixity.log import Head
 from catalogue.indexing.stores import is_at, where
 from catalogue.records import events, fixity, stores
 from catalogue.records.database import Database, now, transaction
-from catalogue.records.paths import kept, native
+from catalogue.records.paths import kept, native, unsafe_kept
 from catalogue.records.stores import Store
 from catalogue.settings import Home
+from catalogue.untrusted import LIST_BYTES, open_regular, read_regular, unsafe_path
 
 NAME = "scan-store.sha256"
 # GNU coreutils: a line whose name needs escaping starts with a backslash
@@ -76,13 +77,14 @@ def text_of(rows: Iterable[tuple[str, str, int]], comments: Iterable[str] = ()) 
     """A whole manifest: ``(kept path, sha256, size)`` rows, and comments, which ``sha256sum -c`` passes over."""
     head = b"".join(b"# " + re.sub(r"\s+", " ", comment).encode("utf-8", "surrogateescape") + b"\n"
                     for comment in comments)
-    return head + b"".join(line(sha256, os.fsencode(native(path))) for path, sha256, _ in rows)
+    return head + b"".join(line(sha256, os.fsencode(native(path))) for path, sha256, _ in rows
+                           if not unsafe_kept(path))
 
 
 def read(path: Path) -> Manifest:
     """A manifest of ours, or any that ``sha256sum`` wrote. Raises :class:`CatalogueError` when it cannot be read."""
     try:
-        data = path.read_bytes()
+        data = read_regular(path, LIST_BYTES)
     except OSError as error:
         raise CatalogueError(f"The manifest cannot be read: {error.strerror}.", path=path) from error
     digests: dict[str, str] = {}
@@ -94,9 +96,11 @@ def read(path: Path) -> Manifest:
             facts[key] = value
         elif text:
             found = parsed(text)
-            name = kept(os.fsdecode(found[1]).removeprefix("./")) if found else ""
-            if not found or name in digests:
-                faults.append(f"line {number}: " + ("listed twice" if found else "not a checksum and a name"))
+            plain = os.fsdecode(found[1]).removeprefix("./") if found else ""
+            reason = unsafe_path(plain) if found else "not a checksum and a name"
+            name = "" if reason else kept(plain)
+            if not found or reason or name in digests:
+                faults.append(f"line {number}: {reason or 'listed twice'}")
             else:
                 digests[name] = found[0]
     return Manifest(digests, tuple(faults), facts.get("store", ""), facts.get("kind", ""),
@@ -128,13 +132,13 @@ def export_into(db: Database, store: Store, *, consent: bool) -> Written:
     if root is None:
         raise Refused(f"The store {store.name!r} is offline.", hint="Connect it first.", path=store.root)
     target = root / NAME
-    if target.exists() and not target.read_bytes()[:200].startswith(b"# checksums"):
+    if os.path.lexists(target) and not _begins_as_ours(target):
         raise Refused("Another file has the manifest's name.", hint="Move it elsewhere.", path=target)
     if not is_at(store, root):
         raise Refused(f"The store {store.name!r} went away.", path=root)
     written = _write(db, store, target)
     with transaction(db):
-        fixity.manifest_written(db, store.id, hashlib.sha256(target.read_bytes()).hexdigest())
+        fixity.manifest_written(db, store.id, hashlib.sha256(read_regular(target, LIST_BYTES)).hexdigest())
     return written
 
 
@@ -170,6 +174,14 @@ def heads(db: Database) -> Iterator[Head]:
             head = read(root / NAME).head
             if head is not None:
                 yield head
+
+
+def _begins_as_ours(path: Path) -> bool:
+    try:
+        with open_regular(path) as file:
+            return file.read(200).startswith(b"# checksums")
+    except OSError:  # a link, a pipe, or not ours to read: another's
+        return False
 
 
 def _safe(name: str) -> str:

@@ -4,7 +4,6 @@ The stores are indexed afresh. The manifests then say what each file was: one wh
 catalogue watched, and one that is gone is missing, although the new catalogue never saw it.
 """
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,7 +14,7 @@ from catalogue.fixity.backup import set_aside
 from catalogue.fixity.log import Head
 from catalogue.fixity.manifest import Manifest
 from catalogue.indexing.service import index
-from catalogue.indexing.stores import MARKER, add_store
+from catalogue.indexing.stores import add_store, marker_facts
 from catalogue.indexing.workers import Executors, processes
 from catalogue.progress import Cancelled, Report, never, unheard
 from catalogue.records import events, files, findings, fixity, pieces, runs, scans, stores
@@ -87,10 +86,7 @@ def _stores(db: Database, home: Home, roots: Sequence[Path]) -> list[Store]:
 
 
 def _marked_name(root: Path) -> str:
-    try:
-        return str(json.loads((root / MARKER).read_text(encoding="utf-8"))["name"])
-    except (OSError, ValueError, KeyError, TypeError):  # no marker, or a foreign one: the folder's name will do
-        return ""
+    return marker_facts(root).get("name", "")  # without a marker the folder's name will do
 
 
 def _manifest_of(home: Home, store: Store, root: Path) -> Manifest | None:
@@ -112,6 +108,12 @@ def _beside(home: Home, name: str) -> Manifest | None:
 
 def _compared(db: Database, store: Store, listed: Manifest | None) -> RebuiltStore:
     held = {row[0]: row[4] for row in files.known(db, store.id)}
+    if listed and listed.faults:
+        count = len(listed.faults)
+        with transaction(db):
+            findings.record(db, "unusable manifest", f"{count} {'line' if count == 1 else 'lines'} of the checksum "
+                            f"manifest cannot be used: {'; '.join(listed.faults[:5])}", store_id=store.id,
+                            path=manifest.NAME, hint="Look at it; who may write to this disk?")
     if listed is None:
         return RebuiltStore(store.name, len(held), None)
     differ = missing = 0

@@ -1,6 +1,6 @@
 """From a check to a finding: what happened to the file, where the damage lies, and what goes on record."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from unicodedata import normalize
@@ -15,7 +15,7 @@ from catalogue.progress import Cancelled, Progress, Report
 from catalogue.records import events, files, findings, fixity, scans
 from catalogue.records.database import Database, now, transaction
 from catalogue.records.fixity import Due
-from catalogue.records.paths import shown
+from catalogue.records.paths import UnusablePath, shown
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
@@ -40,6 +40,19 @@ class Verdict:
     result: Result
     detail: str
     damage: Damage | None = None
+
+
+def check_below(root: Path, path: str, expected: Expected, *, tell: Callable[[int], None],
+                cancelled: Cancelled) -> Checked:
+    """:func:`check` of a stored path below a root. One that must not be followed is no file: missing.
+
+    Raises Stopped.
+    """
+    try:
+        place = real_path(root, path)
+    except UnusablePath as error:
+        return Checked(Result.MISSING, detail=error.message)
+    return check(place, expected, tell=tell, cancelled=cancelled)
 
 
 def judged(db: Database, root: Path, due: Due, checked: Checked, cancelled: Cancelled) -> Verdict:

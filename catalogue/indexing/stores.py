@@ -12,6 +12,7 @@ from catalogue.errors import CatalogueError, Refused
 from catalogue.records import events, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.stores import Store
+from catalogue.untrusted import MARKER_BYTES, read_regular
 
 MARKER = ".scan-store.json"
 UNMARKED = "unmarked:"
@@ -46,10 +47,17 @@ def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool
 
 def read_marker(root: Path) -> str | None:
     """The id in the marker at ``root``, or None where there is none."""
+    return marker_facts(root).get("store")
+
+
+def marker_facts(root: Path) -> dict[str, str]:
+    """``store`` (the id) and ``name`` from the marker at ``root``, as far as a small file there says them."""
     try:
-        return str(json.loads((root / MARKER).read_text(encoding="utf-8"))["store"])
-    except (OSError, ValueError, KeyError, TypeError):
-        return None
+        told = json.loads(read_regular(root / MARKER, MARKER_BYTES))
+    except (OSError, ValueError, RecursionError):  # none, or a foreign one
+        return {}
+    return {key: told[key] for key in ("store", "name") if isinstance(told.get(key), str)} if isinstance(
+        told, dict) else {}
 
 
 def _write_marker(root: Path, name: str) -> str:

@@ -17,6 +17,7 @@ from catalogue.records.database import Database, transaction
 from catalogue.records.paths import kept, native, shown
 from catalogue.records.stores import Store
 from catalogue.settings import Home
+from catalogue.untrusted import open_regular
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,7 +194,7 @@ def _propose_masters(db: Database, taken: Sequence[Taken]) -> None:
 def digest_of(path: Path, cancelled: Cancelled = never) -> str:
     """SHA-256 of a file's bytes, or "" where it cannot be read. Raises Stopped."""
     try:
-        with path.open("rb") as file:
+        with open_regular(path, follow=True) as file:
             sha = hashlib.sha256()
             while block := file.read(1 << 21):
                 if cancelled():

@@ -3,7 +3,6 @@
 import errno
 import json
 import os
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
@@ -18,9 +17,10 @@ from catalogue.intake.tidy import Move, Tidying, undo_folder
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import events, files, intake, stores
 from catalogue.records.database import Database, now, transaction
-from catalogue.records.paths import kept, native, shown
+from catalogue.records.paths import kept, native, shown, unsafe_kept
 from catalogue.records.stores import Store
 from catalogue.settings import Home
+from catalogue.untrusted import LIST_BYTES, read_regular
 
 _NO_LINKS = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK, errno.EINVAL}
 
@@ -47,13 +47,13 @@ def apply_tidying(db: Database, home: Home, plan: Tidying, *, report: Report = u
         return Tidied((), (), None)
     with alone(home, "index"):
         root = _root(db, store)
-        finish_cut_short(db, home, store, root)
+        passed_over = finish_cut_short(db, home, store, root)
         path = _new_undo_file(home, store)
         with path.open("a", encoding="utf-8") as undo:
             _write(undo, {"store": store.marker, "name": store.name, "at": now()})
             moved, left, stopped = _moved_all(db, store, root, plan.moves, undo, report, cancelled)
             _write(undo, {"end": now()})
-    return Tidied(tuple(moved), tuple(left), path, stopped)
+    return Tidied(tuple(moved), (*passed_over, *left), path, stopped)
 
 
 def undo_tidying(db: Database, home: Home, path: Path, *, report: Report = unheard, cancelled: Cancelled = never
@@ -83,23 +83,51 @@ def read_undo(path: Path) -> tuple[dict[str, str], list[dict[str, str]], bool]:
         CatalogueError: it cannot be read, or is no undo file.
     """
     try:
-        lines = path.read_text(encoding="utf-8").splitlines()
+        lines = read_regular(path, LIST_BYTES, follow=True).decode("utf-8").splitlines()
     except (OSError, UnicodeDecodeError) as error:
         raise CatalogueError("The undo file cannot be read.", path=path) from error
     entries = []
-    for line in lines:
-        with suppress(ValueError):  # the program was killed while it wrote this line: nothing was moved for it
-            entries.append(json.loads(line))
-    if not entries or "store" not in entries[0]:
+    for number, line in enumerate(lines, 1):
+        try:
+            entries.append((number, json.loads(line)))
+        except (ValueError, RecursionError):  # killed while it wrote this line: nothing was moved for it
+            continue
+    header = entries[0][1] if entries else None
+    if not isinstance(header, dict) or not isinstance(header.get("store"), str):
         raise CatalogueError("This is no undo file.", path=path)
-    return entries[0], [e for e in entries[1:] if "to" in e], any("end" in e for e in entries[1:])
+    moves = [entry for number, entry in entries[1:] if _is_move(number, entry, path)]
+    return header, moves, any("end" in entry for _, entry in entries[1:])
 
 
-def finish_cut_short(db: Database, home: Home, store: Store, root: Path) -> int:
-    """Complete moves of a tidying that was killed: a file that stands under both names loses the old one."""
-    finished = 0
+def _is_move(number: int, entry: object, path: Path) -> bool:
+    """Whether a line of an undo file is a move. Raises Refused for one that leads out of the store."""
+    if not isinstance(entry, dict):
+        raise CatalogueError("This is no undo file.", path=path)
+    if "to" not in entry:
+        return False
+    values = [entry.get(key) for key in ("from", "to", "sha256")]
+    if not all(isinstance(value, str) for value in values):
+        raise Refused(f"Nothing was moved: line {number} of the undo file is no move.", path=path)
+    for place in values[:2]:
+        if reason := unsafe_kept(str(place)):
+            raise Refused(f"Nothing was moved: line {number} of the undo file is refused: {reason}.", path=path)
+    return True
+
+
+def finish_cut_short(db: Database, home: Home, store: Store, root: Path) -> list[Left]:
+    """Complete moves of a tidying that was killed: a file that stands under both names loses the old one.
+
+    Gives the undo files that could not be read; one that was begun and never written to says nothing.
+    """
+    passed_over = []
     for path in sorted(undo_folder(home.folder).glob("*.jsonl")):
-        header, entries, ended = read_undo(path)
+        try:
+            if path.stat().st_size == 0:
+                continue
+            header, entries, ended = read_undo(path)
+        except (CatalogueError, OSError) as error:
+            passed_over.append(Left(path, f"passed over: {error}"))
+            continue
         if ended or header["store"] != store.marker:
             continue
         for entry in entries:
@@ -108,10 +136,9 @@ def finish_cut_short(db: Database, home: Home, store: Store, root: Path) -> int:
                 _record(db, store, entry["from"], entry["to"], entry["sha256"])
                 old.unlink()
                 sync_folder(old.parent)
-                finished += 1
         with path.open("a", encoding="utf-8") as undo:
             _write(undo, {"end": now()})
-    return finished
+    return passed_over
 
 
 def _twice(old: Path, new: Path, sha256: str) -> bool:

@@ -1,5 +1,6 @@
 """Descriptions written beside the scans: XMP sidecars by default, a new file when asked, never the master itself."""
 
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +16,7 @@ from catalogue.records import events, files, pieces, scans, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.files import Located
 from catalogue.records.paths import native, shown
+from catalogue.untrusted import SIDECAR_BYTES, read_regular
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +53,7 @@ def files_to_describe(db: Database, piece_id: int, roles: Sequence[str] = ("mast
 def sidecar_path(picture: Path) -> Path:
     """``name.xmp``; or ``name.tif.xmp`` where that is there, or another picture in the folder has the same stem."""
     full = picture.with_name(picture.name + ".xmp")
-    if full.exists():
+    if os.path.lexists(full):
         return full
     try:
         twins = [entry.name for entry in picture.parent.iterdir()
@@ -78,9 +80,12 @@ def write_sidecars(db: Database, targets: Sequence[tuple[Located, str]], descrip
         try:
             if not picture.is_file():
                 raise Refused("The picture is not there.", hint="Index the store.", path=picture)
-            existing = place.read_bytes() if place.exists() else b""
+            existing = read_regular(place, SIDECAR_BYTES) if os.path.lexists(place) else b""
             write_atomically(place, packet(description, existing))
-        except (CatalogueError, OSError) as error:
+        except OSError as error:
+            written.append(Written(shown(file.path), str(place), f"the sidecar cannot be read: {error.strerror}"))
+            continue
+        except CatalogueError as error:
             written.append(Written(shown(file.path), str(place), str(error)))
             continue
         with transaction(db):

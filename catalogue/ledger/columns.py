@@ -9,6 +9,7 @@ from pathlib import Path
 
 from catalogue.errors import CatalogueError
 from catalogue.records.pieces import folded
+from catalogue.untrusted import LIST_BYTES, read_regular
 
 # Our column, then further headings it is known by, folded. A trailing "cm", "mm" or "in" of a heading is its unit.
 ORDERS: dict[str, tuple[str, ...]] = {
@@ -108,7 +109,7 @@ def read_table(path: Path, ours: Mapping[str, Sequence[str]], mapping: Mapping[s
         CatalogueError: not readable, no heading row, or the mapping names a column that is not there.
     """
     try:
-        data = path.read_bytes()
+        data = read_regular(path, LIST_BYTES, follow=True)
     except OSError as error:
         raise CatalogueError(f"The file cannot be read: {error.strerror or error}.", path=path) from error
     text, encoding = _decoded(data, path)

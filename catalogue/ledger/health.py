@@ -11,7 +11,7 @@ from catalogue.records import events, files, findings, stores
 from catalogue.records.database import Database, now, transaction
 from catalogue.records.files import Located
 from catalogue.records.findings import Finding
-from catalogue.records.paths import native, shown
+from catalogue.records.paths import UnusablePath, native, shown
 from catalogue.records.scans import Scan
 
 # Findings that say the bytes are not, or may not be, what they were.
@@ -69,7 +69,10 @@ def _copy(file: Located, root: Path | None, doubts: list[Finding]) -> Copy:
         return Copy(file, "missing", None, ours)
     if root is None:
         return Copy(file, "offline", None, ours)
-    place = root / native(file.path)
+    try:
+        place = root / native(file.path)
+    except UnusablePath as error:
+        return Copy(file, "missing", None, (*ours, error.message))
     if not place.is_file():
         return Copy(file, "missing", None, (*ours, "not there just now"))
     return Copy(file, "in doubt" if ours else "sound", place, ours)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from catalogue.errors import CatalogueError
-from catalogue.records.database import Database
+from catalogue.records.database import Database, migrate, migrations
 
 PAGES_A_STEP = 4096
 
@@ -59,3 +59,42 @@ def condition(path: Path) -> Condition:
     except sqlite3.Error as error:
         return Condition((str(error),))
     return Condition(tuple(faults), schema, files, scans, pieces, orders, events, str(last[0]), str(last[1]))
+
+
+def foreign_parts(path: Path) -> list[str]:
+    """What in a file's schema is not ours: triggers, views and tables that the program never made, or lacks.
+
+    A trigger or view brought along would run with the program's own rights as soon as the file is the catalogue.
+    Compared with a schema made by the same numbered steps: triggers and views by their text, tables and indexes by
+    their columns. Nothing of the file is run.
+    """
+    try:
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=20)) as connection:
+            connection.execute("PRAGMA trusted_schema = OFF").close()
+            version = int(connection.execute("PRAGMA user_version").fetchone()[0])
+            theirs = _schema(connection)
+    except sqlite3.Error as error:
+        return [str(error)]
+    if not 1 <= version <= migrations()[-1][0]:
+        return [f"schema version {version} is not known here"]
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as made:
+        migrate(Database(made, execute_plugins=False), upto=version)
+        ours = _schema(made)
+    return [*(f"the {kind} {name!r} is not ours" for (kind, name), text in sorted(theirs.items())
+              if ours.get((kind, name)) != text),
+            *(f"the {kind} {name!r} is missing" for kind, name in sorted(ours.keys() - theirs.keys()))]
+
+
+def _schema(connection: sqlite3.Connection) -> dict[tuple[str, str], str]:
+    """``(kind, name)`` of every part of a schema, with what it must say to be the same."""
+    found = {}
+    for kind, name, sql in connection.execute(
+            "SELECT type, name, sql FROM sqlite_schema WHERE name NOT LIKE 'sqlite\\_%' ESCAPE '\\'").fetchall():
+        quoted = '"' + name.replace('"', '""') + '"'
+        if kind == "table" and not sql.upper().startswith("CREATE VIRTUAL"):
+            found[kind, name] = str([tuple(row)[1:] for row in connection.execute(f"PRAGMA table_xinfo({quoted})")])
+        elif kind == "index":
+            found[kind, name] = str([tuple(row) for row in connection.execute(f"PRAGMA index_xinfo({quoted})")])
+        else:
+            found[kind, name] = " ".join(sql.split())
+    return found

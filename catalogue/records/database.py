@@ -129,12 +129,17 @@ def _migrate(db: Database, path: Path) -> None:
     if version == steps[-1][0]:
         return
     with transaction(db):
-        version = _version(db)  # another program may have come first
-        for number, script in steps:
-            if number > version:
-                for statement in _statements(script):
-                    db.execute(statement)
-                db.execute(f"PRAGMA user_version = {number}")
+        migrate(db)
+
+
+def migrate(db: Database, *, upto: int | None = None) -> None:
+    """Run the numbered steps a catalogue lacks, in the caller's transaction; ``upto`` leaves out later ones."""
+    version = _version(db)  # another program may have come first
+    for number, script in migrations():
+        if version < number <= (number if upto is None else upto):
+            for statement in _statements(script):
+                db.execute(statement)
+            db.execute(f"PRAGMA user_version = {number}")
 
 
 def _version(db: Database) -> int:

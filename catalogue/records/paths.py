@@ -6,8 +6,15 @@ empty part, so ``//`` followed by two hex digits is free to stand for one such b
 
 import re
 
+from catalogue.errors import Refused
+from catalogue.untrusted import unsafe_path
+
 _SURROGATE = re.compile("[\udc80-\udcff]")
 _ESCAPE = re.compile(r"//([0-9a-f]{2})")
+
+
+class UnusablePath(Refused):
+    """A recorded path that leads out of its store, or that no file can have."""
 
 
 def kept(path: str) -> str:
@@ -16,8 +23,26 @@ def kept(path: str) -> str:
 
 
 def native(path: str) -> str:
-    """A stored path as the system wants it: the inverse of :func:`kept`."""
-    return _ESCAPE.sub(lambda found: chr(0xDC00 + int(found[1], 16)), path)
+    """A stored path as the system wants it: the inverse of :func:`kept`.
+
+    Raises UnusablePath for one that leads out of its folder or that no file can have, whoever recorded it; "" is the
+    folder itself.
+    """
+    plain = _unescaped(path)
+    reason = unsafe_path(plain) if path else ""
+    if reason:
+        raise UnusablePath(f"This path is not followed: {reason}.", path=path)
+    return plain
+
+
+def unsafe_kept(path: str) -> str:
+    """Why a path written down in stored form must not be followed; "" when it may."""
+    plain = _unescaped(path)
+    return unsafe_path(plain) or ("" if kept(plain) == path else "no file can have such a name")
+
+
+def _unescaped(path: str) -> str:
+    return _ESCAPE.sub(lambda found: chr(0xDC00 + int(found[1], 16)), path) if "//" in path else path
 
 
 def shown(path: str) -> str:

@@ -15,7 +15,7 @@ from fixity_shop import Shop, rot
 
 from catalogue.errors import Busy
 from catalogue.fixity import audit as auditing
-from catalogue.fixity import checking
+from catalogue.fixity import checking, verdicts
 from catalogue.fixity.audit import Budget
 from catalogue.fixity.checking import Expected, Result, check
 from catalogue.fixity.placing import from_text
@@ -431,7 +431,7 @@ def test_several_stores_are_read_side_by_side_one_reader_a_spinning_disk(shop: S
             with lock:
                 now[name] -= 1
 
-    monkeypatch.setattr(auditing, "check", counted)
+    monkeypatch.setattr(verdicts, "check", counted)
     shop.audit("main", "disk")
     assert most["disk"] == 1
 

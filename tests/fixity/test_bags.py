@@ -59,7 +59,7 @@ def test_escaping_reads_back(path: str) -> None:
 
 
 @pytest.mark.parametrize("path", ["../x", "data/../../x", "/etc/passwd", "~/x", "~root/x", "C:\\x", "\\\\host\\x",
-                                  "data//x", "data/./x", ""])
+                                  "data//x", "data/./x", "", "data/nul\0"])
 def test_paths_that_lead_away_are_refused(path: str) -> None:
     """RFC 8493, 5.1: no path may lead out of the bag."""
     assert unsafe(path)

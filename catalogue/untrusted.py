@@ -1,0 +1,73 @@
+"""What others wrote: relative paths in lists, and small files, read without trusting either.
+
+Manifests, bags, undo files, sidecars, markers and tables come from disks that anybody may have written to. A path
+among them is followed only after :func:`unsafe_path` found nothing, a file is opened only by :func:`open_regular`.
+"""
+
+import errno
+import os
+import re
+import stat
+from pathlib import Path
+from typing import BinaryIO
+
+MARKER_BYTES = 64 << 10      # a store's marker, a bag's declaration, a log's head: a few hundred bytes by rights
+SIDECAR_BYTES = 16 << 20     # XMP may carry a thumbnail
+LIST_BYTES = 512 << 20       # manifests, undo files, tables: 100 to 200 bytes a file, millions of files
+
+_LONE_SURROGATE = re.compile("[\ud800-\udc7f\udd00-\udfff]")  # no byte of a file name becomes one of these
+
+
+def unsafe_path(path: str) -> str:
+    """Why a relative path, parts separated by ``/``, must not be followed below a root; "" when it may.
+
+    ``path`` is as the system has it, undecodable bytes as surrogates. ``~`` and ``C:`` are plain names here, as they
+    are to POSIX; where a list may be written for other systems, ask ``fixity.bag_names.unsafe``.
+    """
+    parts = path.split("/")
+    if path.startswith("/") or ".." in parts:
+        return "it leads out of the folder"
+    if "\0" in path or _LONE_SURROGATE.search(path):
+        return "no file can have such a name"
+    return "it is not a plain path" if "" in parts or "." in parts else ""
+
+
+def open_regular(path: Path | str, *, follow: bool = False) -> BinaryIO:
+    """A regular file, unbuffered, for reading; ``follow`` allows a link, as for a file that a person named.
+
+    Neither a pipe nor a device makes it wait.
+
+    Raises:
+        OSError: it cannot be opened, or is something else than a regular file.
+    """
+    flags = os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK | os.O_NOCTTY | (0 if follow else os.O_NOFOLLOW)
+    try:
+        fd = os.open(path, flags)
+    except ValueError as error:  # a NUL in the name
+        raise OSError(errno.EINVAL, "no file can have such a name") from error
+    except OSError as error:
+        if error.errno == errno.ELOOP and not follow:
+            raise OSError(errno.ELOOP, "it is a link, not a file") from error
+        raise
+    try:
+        if not stat.S_ISREG(os.fstat(fd).st_mode):
+            raise OSError(errno.EINVAL, "it is not a regular file")
+        return os.fdopen(fd, "rb", buffering=0)
+    except BaseException:
+        os.close(fd)
+        raise
+
+
+def read_regular(path: Path | str, limit: int, *, follow: bool = False) -> bytes:
+    """The bytes of a regular file of at most ``limit`` bytes.
+
+    Raises:
+        OSError: as :func:`open_regular`, or it is larger.
+    """
+    with open_regular(path, follow=follow) as file:
+        data = bytearray()
+        while len(data) <= limit and (part := file.read(min(1 << 20, limit + 1 - len(data)))):
+            data += part
+    if len(data) > limit:
+        raise OSError(errno.EFBIG, f"it is larger than the {limit:,} bytes such a file may have")
+    return bytes(data)
