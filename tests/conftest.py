@@ -1,22 +1,55 @@
-"""Small real archives to try things on."""
+"""Small real archives to try things on, in surroundings of their own: no test sees whose machine it runs on."""
 
+import os
+import struct
+import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
 import tifffile
+from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 from PIL import ImageCms
 
 from catalogue.records.database import Database, open_database
 from catalogue.settings import Home
 
-hypothesis_settings.register_profile("suite", deadline=None, max_examples=60)
+# The same examples every time: what the suite says follows from the tree alone. `--hypothesis-profile search` draws
+# new ones.
+hypothesis_settings.register_profile("suite", deadline=None, max_examples=60, derandomize=True, database=None,
+                                     suppress_health_check=[HealthCheck.too_slow])
+hypothesis_settings.register_profile("search", deadline=None, max_examples=500, print_blob=True,
+                                     suppress_health_check=[HealthCheck.too_slow])
 hypothesis_settings.load_profile("suite")
 
 
-SRGB = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+# Variables that the program or a library heeds. A test of one of them sets it itself.
+HEEDED = {"COLUMNS", "LINES", "TERM", "COLORTERM", "NO_COLOR", "FORCE_COLOR", "CLICOLOR", "CLICOLOR_FORCE",
+          "TERM_PROGRAM", "TMUX", "STY", "ESCDELAY", "SSH_CONNECTION", "SSH_TTY", "EDITOR", "VISUAL", "PAGER",
+          "BROWSER", "DISPLAY", "WAYLAND_DISPLAY", "SOURCE_DATE_EPOCH"}
+HEEDED_BEGINNINGS = ("CATALOGUE_", "_CATALOGUE", "COMP_", "TEXTUAL", "XDG_", "DASK_", "KITTY_", "TTY_", "OPENCV_",
+                     "OMP_")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Away with what the person's shell says, and an empty home: for this process and all it starts."""
+    for name in [name for name in os.environ if name in HEEDED or name.startswith(HEEDED_BEGINNINGS)]:
+        del os.environ[name]
+    home = tempfile.TemporaryDirectory(prefix="home-", ignore_cleanup_errors=True)
+    config.add_cleanup(home.cleanup)
+    os.environ["HOME"] = home.name
+
+
+def _srgb() -> bytes:
+    """littleCMS' sRGB profile, created on a fixed day: it would write the present second (ICC.1, header 24 to 35)."""
+    made = bytearray(ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes())
+    made[24:36] = struct.pack(">6H", 2020, 1, 1, 0, 0, 0)
+    return bytes(made)
+
+
+SRGB = _srgb()
 
 
 @pytest.fixture

@@ -4,7 +4,6 @@ import ast
 import re
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -12,7 +11,9 @@ import pytest
 import catalogue
 
 PACKAGE = Path(catalogue.__file__).parent
-HEAVY = ("textual", "cv2", "numpy", "tifffile", "imagecodecs", "sqlite_utils", "PIL", "faiss", "imagehash")
+HEAVY = ("textual", "cv2", "numpy", "tifffile", "imagecodecs", "sqlite_utils", "PIL", "faiss", "imagehash",
+         "sqlite3", "jinja2", "rapidfuzz", "asyncio", "multiprocessing", "importlib.metadata", "rich.table",
+         "rich.progress")
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 
@@ -47,18 +48,14 @@ def test_the_sql_pattern_sees_sql() -> None:
     assert any(SQL.search(text) for text in _strings(PACKAGE / "records" / "files.py"))
 
 
-def test_help_loads_nothing_heavy_and_is_quick() -> None:
+def test_help_loads_nothing_heavy() -> None:
+    """What keeps the start quick, by name; the time itself is for the benchmarks."""
     code = ("import sys\nfrom catalogue.commands import main\nsys.argv = ['catalogue', '--help']\n"
             "try:\n main()\nexcept SystemExit: pass\n"
             f"print([m for m in {HEAVY!r} if m in sys.modules])")
-    times = []
-    for _ in range(3):
-        begun = time.perf_counter()
-        shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-        times.append(time.perf_counter() - begun)
-        assert shown.stdout.strip().endswith("[]"), shown.stdout
-        assert "Commands:" in shown.stdout
-    assert min(times) < 0.4
+    shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert shown.stdout.strip().endswith("[]"), shown.stdout
+    assert "Commands:" in shown.stdout
 
 
 def test_every_command_in_the_table_loads_and_explains_itself() -> None:

@@ -5,7 +5,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -14,6 +13,7 @@ import pytest
 
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.settings import Home
+from tests.waiting import HANG_SECONDS, wait_until
 
 Scan = Callable[..., Path]
 
@@ -110,15 +110,8 @@ def test_a_pipe_that_closes_early_is_no_error(run: Run, archive: Path) -> None:
     process = run.start("show", "harbour")
     assert process.stdout is not None and process.stderr is not None
     process.stdout.close()
-    process.wait(timeout=20)
+    process.wait(timeout=HANG_SECONDS)
     assert "Traceback" not in process.stderr.read()
-
-
-def _until(condition: Callable[[], bool], seconds: float = 30.0) -> None:
-    end = time.monotonic() + seconds
-    while not condition():
-        assert time.monotonic() < end, "it never happened"
-        time.sleep(0.005)
 
 
 def _files(home: Home) -> int:
@@ -128,27 +121,47 @@ def _files(home: Home) -> int:
     return count
 
 
+# The program, stopping after its first transaction of files until a signal has been sent.
+MIDWAY = """
+import sys, time
+from pathlib import Path
+from catalogue.commands import main
+from catalogue.indexing import service
+signalled, commit = Path(sys.argv.pop(1)), service._commit
+def commit_and_wait(*words):
+    commit(*words)
+    while not signalled.exists():
+        time.sleep(0.005)
+service.COMMIT_FILES, service._commit = 8, commit_and_wait
+main()
+"""
+
+
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGKILL], ids=["Ctrl-C", "kill -9"])
 def test_stopped_midway_the_next_run_carries_on(run: Run, home: Home, scan: Scan, tmp_path: Path,
                                                 how: signal.Signals) -> None:
-    for n in range(220):
+    for n in range(40):
         scan(f"main/Artist {n % 7}/Piece {n}/master.tif", seed=n)
     run("store", "add", "main", tmp_path / "main", "--marker")
-    process = run.start("index", "--workers", 1)
-    _until(lambda: _files(home) >= 1 or process.poll() is not None)
+    signalled = tmp_path / "signalled"
+    process = subprocess.Popen([sys.executable, "-c", MIDWAY, str(signalled), "index", "--workers", "1"],
+                               env=run.environ, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+                               start_new_session=True)
+    wait_until(lambda: _files(home) >= 1 or process.poll() is not None)
     if how is signal.SIGINT:
         process.send_signal(how)
     else:
         os.killpg(process.pid, how)
-    _, told = process.communicate(timeout=60)
+    signalled.touch()
+    _, told = process.communicate(timeout=HANG_SECONDS)
     if how is signal.SIGINT:
         assert process.returncode == 2, told
         assert "run the command again to carry on" in told
     midway = _files(home)
-    assert 1 <= midway < 220
+    assert 1 <= midway < 40
     db = open_database(home.database)
     assert db.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
     db.close()
     run("index", "--workers", 2)
-    assert _files(home) == 220
+    assert _files(home) == 40
     assert "0 read" in run("index")

@@ -22,6 +22,7 @@ from catalogue.fixity.placing import from_text
 from catalogue.indexing.alone import alone
 from catalogue.progress import Progress, never
 from catalogue.records import events, files, findings, fixity, runs
+from tests.waiting import HANG_SECONDS
 
 Scan = Callable[..., Path]
 MASTER = "Ada Quill/Harbour/master.tif"
@@ -424,7 +425,7 @@ def test_several_stores_are_read_side_by_side_one_reader_a_spinning_disk(shop: S
             first = name not in seen
             seen.add(name)
         if first:
-            meet.wait(timeout=30)
+            meet.wait(timeout=HANG_SECONDS)
         try:
             return real(path, *args, **options)  # type: ignore[arg-type]
         finally:

@@ -111,7 +111,7 @@ def test_the_list_keeps_the_original_names(shelf: Shop) -> None:
         assert hashlib.sha256(data).hexdigest() == row["sha256"]
 
 
-@settings(max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(st.lists(st.binary(min_size=1, max_size=30).filter(
     lambda n: not set(n) & {0, 47} and not n.startswith(b".")), min_size=1, max_size=4, unique=True))
 def test_bagit_accepts_any_names_we_bag(tmp_path_factory: pytest.TempPathFactory, given_names: list[bytes]) -> None:

@@ -279,7 +279,7 @@ print("done")
     assert killed >= 15
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(data=st.binary(max_size=5000), name=st.binary(min_size=1, max_size=255).filter(
     lambda n: not set(n) & {0, 47} and n not in (b".", b"..")))
 def test_any_bytes_under_any_name(tmp_path: Path, data: bytes, name: bytes) -> None:

@@ -17,6 +17,7 @@ from catalogue.fixity.copying import copy_verified
 from catalogue.fixity.restore import file_called
 from catalogue.progress import never, unheard
 from catalogue.records import events, runs
+from tests.waiting import HANG_SECONDS
 
 Scan = Callable[..., Path]
 
@@ -126,7 +127,7 @@ for _ in range(4):
     both = [subprocess.Popen([sys.executable, "-c", child, str(shop.home.folder), kind], stderr=subprocess.PIPE)
             for kind in ("audit", "index")]
     for one in both:
-        _, told = one.communicate(timeout=120)
+        _, told = one.communicate(timeout=HANG_SECONDS)
         assert one.returncode == 0, told.decode()
     assert list(events.broken_links(shop.db)) == []
     assert {r.outcome for r in runs.recent(shop.db)} == {"finished"}

@@ -32,7 +32,7 @@ def test_a_line_reads_back(name: bytes) -> None:
 
 
 @pytest.mark.skipif(SUM is None, reason="needs coreutils' sha256sum")
-@settings(max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(st.lists(names, min_size=1, max_size=5, unique=True))
 @example([AWKWARD])
 def test_lines_are_those_of_sha256sum(tmp_path: Path, given_names: list[bytes]) -> None:

@@ -286,7 +286,7 @@ CELL = st.one_of(st.text(max_size=12), st.integers(-5, 10**30).map(str), st.samp
      "Ilse Marwood", "Harbour at Low Water", "harbour.tif", "7: 2024-01-01 torn", "cancelled after printing"]))
 
 
-@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(cells=st.lists(st.tuples(st.sampled_from([*ORDER_COLUMNS]), CELL), max_size=12))
 def test_whatever_a_row_says_it_has_a_fate_and_a_dry_run_leaves_no_trace(
         stocked: Shop, cells: list[tuple[str, str]]) -> None:

@@ -15,10 +15,9 @@ from catalogue.reading.file import read_file
 from catalogue.reading.model import Fault
 from catalogue.reading.profile import describe
 from catalogue.reading.reduce import Reducer, turned
+from tests.conftest import SRGB
 
 from . import profiles
-
-SRGB = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
 
 
 @pytest.fixture(scope="module")
@@ -133,7 +132,7 @@ def test_profile_is_described() -> None:
     assert about.white == pytest.approx(opened.media_white_point[0], abs=2e-5)
 
 
-@pytest.mark.parametrize("icc", [b"nonsense", SRGB[:200], profiles.GREY])
+@pytest.mark.parametrize("icc", [b"nonsense", SRGB[:200], profiles.GREY], ids=["no profile", "cut short", "of grey"])
 def test_unusable_profile(icc: bytes) -> None:
     with pytest.raises(UnusableProfile):
         to_srgb(np.zeros((2, 2, 3), np.float32), "RGB", icc)

@@ -195,17 +195,18 @@ def image(width: int, height: int, compression: int = 1, offset: int = 0, count:
 
 @pytest.mark.parametrize("compression", [1, 5, 8, 7, 50000])
 def test_absurd_size_costs_nothing(compression: int, folder: Path) -> None:
-    """Two kilobytes that claim a thousand million pixels: a finding, in no time, in no memory."""
+    """Two kilobytes that claim a thousand million pixels: a finding, without work, without memory."""
     path = folder / "absurd.tif"
     path.write_bytes(ifd(image(40_000, 25_000, compression, 200, 1800)).ljust(2000, b"\x55"))
     read_file(path)  # imports done
     tracemalloc.start()
-    began = time.perf_counter()
+    began = time.process_time()
     reading = read_file(path)
-    took, peak = time.perf_counter() - began, tracemalloc.get_traced_memory()[1]
+    took, peak = time.process_time() - began, tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert kinds(reading) and reading.preview is None and reading.sha256 == sha(path)
-    assert took < 0.5 and peak < 20 << 20
+    assert peak < 20 << 20
+    assert took < 2, "processor time, a thousand times what it takes"
 
 
 @pytest.mark.parametrize("size", [(0, 0), (2**32 - 1, 2**32 - 1), (1, 2**31)])
