@@ -125,6 +125,7 @@ def accept(db: Database, finding_id: int, why: str) -> None:
         if gone and finding.file_id is not None:
             files.forget(db, finding.file_id)
         scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
+        findings.note_accepted(db, finding.kind, store, finding.path, scan.sha256 if scan else "", why)
         events.append(db, "deletion" if gone else "validation", "warning", store=store, path=finding.path,
                       sha256=scan.sha256 if scan else "", detail=f"{finding.kind} accepted: {why}")
 

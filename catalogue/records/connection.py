@@ -1,9 +1,19 @@
-"""A connection that speaks to people: locks, full disks and damage come out as errors of ours, never raw."""
+"""The catalogue's own connection: SQLite's errors as errors of ours, and the functions that log statements.
 
+The triggers of stated tables call two SQL functions that only this connection has: ``in_statement()`` says whether a
+transaction of :func:`catalogue.records.database.transaction` is open, ``statement_row(names, …)`` packs a row. So a
+program that writes past it is refused by the database itself.
+"""
+
+import json
 import sqlite3
-from typing import Any
+import weakref
+from collections.abc import Callable, Iterator
+from typing import Any, TypeVar
 
 from catalogue.errors import Busy, CatalogueError, Damaged, Refused
+
+T = TypeVar("T")
 
 
 def spoken(error: sqlite3.DatabaseError) -> Exception:
@@ -23,26 +33,103 @@ def spoken(error: sqlite3.DatabaseError) -> Exception:
     return error
 
 
+def translated(call: Callable[..., T], *given: Any) -> T:
+    """``call(*given)`` with SQLite's errors translated."""
+    try:
+        return call(*given)
+    except sqlite3.DatabaseError as error:
+        raise spoken(error) from error
+
+
+def packed_row(names: str, *values: Any) -> str:
+    """A row as JSON with sorted keys; ``names`` are its columns, separated by commas.
+
+    Made in Python because SQLite's own JSON writes a number with 15 digits, which is not always the number.
+    """
+    row = dict(zip(names.split(","), values, strict=True))
+    return json.dumps(row, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+
+
+class Cursor(sqlite3.Cursor):
+    """``sqlite3.Cursor`` whose errors go through :func:`spoken`, also those met while rows are fetched."""
+
+    def execute(self, *given: Any) -> "Cursor":
+        """As ``sqlite3.Cursor.execute``."""
+        translated(super().execute, *given)
+        return self
+
+    def executemany(self, *given: Any) -> "Cursor":
+        """As ``sqlite3.Cursor.executemany``."""
+        translated(super().executemany, *given)
+        return self
+
+    def fetchone(self) -> Any:
+        """As ``sqlite3.Cursor.fetchone``."""
+        return translated(super().fetchone)
+
+    def fetchmany(self, *given: Any) -> list[Any]:
+        """As ``sqlite3.Cursor.fetchmany``."""
+        return translated(super().fetchmany, *given)
+
+    def fetchall(self) -> list[Any]:
+        """As ``sqlite3.Cursor.fetchall``."""
+        return translated(super().fetchall)
+
+    def __next__(self) -> Any:
+        return translated(super().__next__)
+
+    def __iter__(self) -> Iterator[Any]:  # type: ignore[override]  # a loop of C calls, not one of __next__ a row
+        try:
+            yield from iter(super().fetchone, None)
+        except sqlite3.DatabaseError as error:
+            raise spoken(error) from error
+
+
 class Connection(sqlite3.Connection):
-    """``sqlite3.Connection`` whose errors go through :func:`spoken`."""
+    """``sqlite3.Connection`` whose errors go through :func:`spoken`.
 
-    def execute(self, *given: Any) -> sqlite3.Cursor:
+    ``statement_open`` is true within a transaction that logs its statements, ``statement_made`` once a stated row was
+    written in it, ``reasons`` are what the transaction said it is for.
+    """
+
+    def __init__(self, *given: Any, **named: Any) -> None:
+        super().__init__(*given, **named)
+        self.statement_open = False
+        self.statement_made = False
+        self.reasons: list[str] = []
+        ours = weakref.ref(self)  # a function that held the connection would keep it open
+
+        def in_statement() -> int:
+            connection = ours()
+            return int(connection is not None and connection.statement_open and connection.in_transaction)
+
+        def statement_row(names: str, *values: Any) -> str:
+            connection = ours()
+            if connection is not None:
+                connection.statement_made = True
+            return packed_row(names, *values)
+
+        self.create_function("in_statement", 0, in_statement)
+        self.create_function("statement_row", -1, statement_row)
+
+    def cursor(self, factory: Any = None) -> Any:
+        """As ``sqlite3.Connection.cursor``, with :class:`Cursor` unless another is named."""
+        return translated(super().cursor, factory or Cursor)
+
+    def execute(self, *given: Any) -> Cursor:
         """As ``sqlite3.Connection.execute``."""
-        try:
-            return super().execute(*given)
-        except sqlite3.DatabaseError as error:
-            raise spoken(error) from error
+        cursor: Cursor = self.cursor()
+        return cursor.execute(*given)
 
-    def executemany(self, *given: Any) -> sqlite3.Cursor:
+    def executemany(self, *given: Any) -> Cursor:
         """As ``sqlite3.Connection.executemany``."""
-        try:
-            return super().executemany(*given)
-        except sqlite3.DatabaseError as error:
-            raise spoken(error) from error
+        cursor: Cursor = self.cursor()
+        return cursor.executemany(*given)
 
     def commit(self) -> None:
         """As ``sqlite3.Connection.commit``."""
-        try:
-            super().commit()
-        except sqlite3.DatabaseError as error:
-            raise spoken(error) from error
+        translated(super().commit)
+
+    def rollback(self) -> None:
+        """As ``sqlite3.Connection.rollback``."""
+        translated(super().rollback)

@@ -1,29 +1,20 @@
 """Opening the catalogue: one connection a thread, WAL, numbered migrations, explicit transactions."""
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
 from importlib.resources import files
 from pathlib import Path
-from typing import Any, TypeVar
-
-from sqlite_utils import Database
 
 from catalogue.errors import CatalogueError, Damaged, NotFound
+from catalogue.records import statements
 from catalogue.records.connection import Connection
+from catalogue.records.rows import Database, fetch, fetch_one, inserted, now
 from catalogue.settings import Home
-
-T = TypeVar("T")
 
 BUSY_SECONDS = 20.0
 __all__ = ["Database", "fetch", "fetch_one", "inserted", "migrations", "now", "open_database", "open_seat",
            "read_only_database", "transaction"]
-
-
-def now() -> str:
-    """The present, ISO 8601 UTC to the millisecond."""
-    return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def migrations() -> list[tuple[int, str]]:
@@ -128,18 +119,30 @@ def _migrate(db: Database, path: Path) -> None:
                              hint="Update this program.", path=path)
     if version == steps[-1][0]:
         return
-    with transaction(db):
+    with _write_lock(db):
         migrate(db)
 
 
 def migrate(db: Database, *, upto: int | None = None) -> None:
-    """Run the numbered steps a catalogue lacks, in the caller's transaction; ``upto`` leaves out later ones."""
+    """Run the numbered steps a catalogue lacks, in the caller's transaction; ``upto`` leaves out later ones.
+
+    What they change in stated tables, or what was stated before there was a log, is logged at the end.
+    """
+    from catalogue.records.replay import log_differences
+
     version = _version(db)  # another program may have come first
-    for number, script in migrations():
-        if version < number <= (number if upto is None else upto):
-            for statement in _statements(script):
-                db.execute(statement)
-            db.execute(f"PRAGMA user_version = {number}")
+    steps = [(number, script) for number, script in migrations()
+             if version < number <= (number if upto is None else upto)]
+    if not steps:
+        return
+    statements.drop_triggers(db)
+    for number, script in steps:
+        for statement in _statements(script):
+            db.execute(statement)
+        db.execute(f"PRAGMA user_version = {number}")
+    if steps[-1][0] >= statements.FIRST_SCHEMA:
+        statements.make_triggers(db)
+        log_differences(db, f"stated facts as they stood when schema {version} became {steps[-1][0]}")
 
 
 def _version(db: Database) -> int:
@@ -157,39 +160,46 @@ def _statements(script: str) -> Iterator[str]:
 
 
 @contextmanager
-def transaction(db: Database) -> Iterator[Database]:
+def transaction(db: Database, reason: str = "") -> Iterator[Database]:
     """Read-then-write as one step: takes the write lock at once, so two programs never both decide on old facts.
 
+    What it changes in stated tables is logged as one event, whose detail is ``reason`` or a count of the rows.
     Nests as a savepoint. Raises Busy when the lock is not to be had.
     """
-    if db.conn.in_transaction:
+    connection = _connection(db)
+    if connection.in_transaction:
+        if reason:
+            connection.reasons.append(reason)
         with db.atomic():
             yield db
         return
+    with _write_lock(db):
+        connection.statement_open, connection.statement_made, connection.reasons = True, False, [reason] * bool(reason)
+        try:
+            yield db
+            if connection.statement_made:
+                statements.log_staged(db, connection.reasons)
+        finally:
+            connection.statement_open = False
+
+
+def _connection(db: Database) -> Connection:
+    assert isinstance(db.conn, Connection)
+    return db.conn
+
+
+@contextmanager
+def _write_lock(db: Database) -> Iterator[None]:
+    """A transaction that holds the write lock from its beginning; committed at the end, rolled back on any error.
+
+    A commit that fails is rolled back too: left open, it would take every later write in without keeping it.
+    """
     db.execute("BEGIN IMMEDIATE")
     try:
-        yield db
+        yield
+        if not db.conn.in_transaction:  # SQLite gives a transaction up by itself when the disk is full
+            raise CatalogueError("The catalogue could not keep a change.", hint="Nothing was changed; try again.")
+        db.conn.commit()
     except BaseException:
         db.conn.rollback()
         raise
-    db.conn.commit()
-
-
-def fetch(db: Database, shape: type[T], sql: str, parameters: Sequence[Any] | dict[str, Any] = ()) -> list[T]:
-    """Rows as dataclasses whose fields are named as the columns."""
-    return [shape(**dict(row)) for row in db.execute(sql, parameters)]
-
-
-def fetch_one(db: Database, shape: type[T], sql: str,
-              parameters: Sequence[Any] | dict[str, Any] = ()) -> T | None:
-    """The first row as a dataclass, or None."""
-    row = db.execute(sql, parameters).fetchone()
-    return None if row is None else shape(**dict(row))
-
-
-def inserted(db: Database, sql: str, parameters: Sequence[Any] | dict[str, Any] = ()) -> int:
-    """Run an INSERT and give the new row's id."""
-    cursor = db.execute(sql, parameters)
-    if cursor.lastrowid is None:
-        raise CatalogueError("The catalogue took no row.", hint="Run `catalogue doctor`.")
-    return int(cursor.lastrowid)

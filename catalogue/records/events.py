@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from catalogue import __version__
-from catalogue.records.database import Database, fetch, fetch_one, now
+from catalogue.records.rows import Database, fetch, fetch_one, now
 
 # PREMIS 3 eventType vocabulary, id.loc.gov; the ones this program writes.
 TYPES = ("capture", "creation", "deletion", "filename change", "fixity check", "ingestion",
@@ -29,6 +29,13 @@ class Event:
     sha256: str
     detail: str
     chain: str
+    change: str = ""    # row changes as records.statements packs them; empty where nothing was stated
+
+    @property
+    def facts(self) -> list[str]:
+        """What the chain value covers; ``change`` only where there is one, as before there were any."""
+        return [self.at, self.type, self.outcome, self.agent, self.store, self.path, self.sha256, self.detail,
+                *filter(None, [self.change])]
 
 
 @cache
@@ -42,14 +49,16 @@ def agent() -> str:
 
 
 def append(db: Database, type_: str, outcome: str, *, store: str = "", path: str = "", sha256: str = "",
-           detail: str = "") -> None:
+           detail: str = "", change: str = "") -> None:
     """Add one event; call within a transaction, so that the chain is read and written as one step."""
     if type_ not in TYPES:
         raise ValueError(f"{type_!r} is not in the event vocabulary")
     last = db.execute("SELECT chain FROM event ORDER BY id DESC LIMIT 1").fetchone()
     facts = [now(), type_, outcome, agent(), store, path, sha256, detail]
-    db.execute("INSERT INTO event (at, type, outcome, agent, store, path, sha256, detail, chain)"
-               " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", [*facts, linked(last[0] if last else START, facts)])
+    covered = [*facts, change] if change else facts
+    db.execute("INSERT INTO event (at, type, outcome, agent, store, path, sha256, detail, change, chain)"
+               " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+               [*facts, change, linked(last[0] if last else START, covered)])
 
 
 def linked(previous: str, facts: list[str]) -> str:
@@ -68,9 +77,7 @@ def broken_links(db: Database) -> Iterator[Event]:
     previous = START
     for row in db.execute("SELECT * FROM event ORDER BY id"):
         event = Event(**dict(row))
-        facts = [event.at, event.type, event.outcome, event.agent, event.store, event.path, event.sha256,
-                 event.detail]
-        if event.chain != linked(previous, facts):
+        if event.chain != linked(previous, event.facts):
             yield event
         previous = event.chain
 

@@ -61,6 +61,12 @@ def resolve_by_id(db: Database, finding_id: int, resolution: str) -> None:
                [now(), resolution, finding_id])
 
 
+def note_accepted(db: Database, kind: str, store: str, path: str, sha256: str, reason: str) -> None:
+    """Keep that a person said a finding is as it should be; a stated fact."""
+    db.execute("INSERT INTO finding_accepted (at, kind, store, path, sha256, reason) VALUES (?, ?, ?, ?, ?, ?)",
+               [now(), kind, store, path, sha256, reason])
+
+
 def open_ones(db: Database, *, kind: str | None = None, store_id: int | None = None, after: int = 0,
               limit: int = 500) -> list[Finding]:
     """Open findings in order of id from ``after`` on: a page at a time."""

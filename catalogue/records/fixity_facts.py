@@ -100,4 +100,6 @@ def answers(db: Database) -> dict[str, Answer]:
 
 
 def save_answer(db: Database, question: str, answer: str) -> None:
-    db.execute("INSERT OR REPLACE INTO answer VALUES (?, ?, ?, ?)", [question, answer, now(), agent()])
+    db.execute("""INSERT INTO answer VALUES (?, ?, ?, ?) ON CONFLICT (question) DO UPDATE SET
+                      answer = excluded.answer, given = excluded.given, agent = excluded.agent""",
+               [question, answer, now(), agent()])

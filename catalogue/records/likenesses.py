@@ -155,9 +155,18 @@ def listed(db: Database) -> list[LikenessRow]:
 
 
 def set_verdict(db: Database, likeness_id: int, verdict: str) -> None:
-    """``confirmed``, ``rejected``, or empty to take a verdict back."""
-    db.execute("UPDATE likeness SET verdict = ?, judged = ? WHERE id = ?",
-               [verdict, now() if verdict else None, likeness_id])
+    """``confirmed``, ``rejected``, or empty to take a verdict back. Kept by the two contents, whatever is found."""
+    pair = by_id(db, likeness_id)
+    if pair is None:
+        return
+    first, second = sorted((pair.a_sha256, pair.b_sha256))
+    if not verdict:
+        db.execute("DELETE FROM likeness_verdict WHERE a_sha256 = ? AND b_sha256 = ?", [first, second])
+        return
+    db.execute("""INSERT INTO likeness_verdict (a_sha256, b_sha256, verdict, relation, judged) VALUES (?, ?, ?, ?, ?)
+                  ON CONFLICT (a_sha256, b_sha256) DO UPDATE SET verdict = excluded.verdict,
+                      relation = excluded.relation, judged = excluded.judged""",
+               [first, second, verdict, pair.relation, now()])
 
 
 def piece_titles(db: Database, ids: Iterable[int]) -> dict[int, str]:

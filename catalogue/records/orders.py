@@ -189,7 +189,8 @@ def imported(db: Database, digest: str, nth: int) -> int | None:
 
 
 def note_imported(db: Database, digest: str, nth: int, line_id: int) -> None:
-    db.execute("INSERT OR REPLACE INTO imported_row (digest, nth, line_id) VALUES (?, ?, ?)", [digest, nth, line_id])
+    db.execute("""INSERT INTO imported_row (digest, nth, line_id) VALUES (?, ?, ?)
+                  ON CONFLICT (digest, nth) DO UPDATE SET line_id = excluded.line_id""", [digest, nth, line_id])
 
 
 def all_lines(db: Database) -> list[Line]:

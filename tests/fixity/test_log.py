@@ -42,7 +42,8 @@ def test_the_chain_can_be_followed_by_anyone(shop_with_history: Shop) -> None:
     rows = events.listed(shop_with_history.db)
     assert len(rows) > 6
     for e in rows:
-        facts = [e.at, e.type, e.outcome, e.agent, e.store, e.path, e.sha256, e.detail]
+        facts = [e.at, e.type, e.outcome, e.agent, e.store, e.path, e.sha256, e.detail,
+                 *([e.change] if e.change else [])]
         previous = hashlib.sha256((previous + json.dumps(facts, ensure_ascii=False)).encode()).hexdigest()
         assert e.chain == previous
         assert e.type in PREMIS

@@ -175,7 +175,8 @@ def test_a_loss_told_of_a_line_that_is_on_record_without_it_is_said(stocked: Sho
     assert [f.fate for f in fates] == ["recorded", "known already"]
     told = [[r for r in f.remarks if "catalogue edition destroy" in r] for f in fates]
     assert [len(t) for t in told] == [0, 1] and "1: 2024-02-03 torn" in told[1][0]
-    editions.destroy(stocked.db, 1, Number("number", 1), "2024-02-03", "torn")
+    with transaction(stocked.db):
+        editions.destroy(stocked.db, 1, Number("number", 1), "2024-02-03", "torn")
     (again,) = import_orders(stocked.db, stocked.home.settings, written(
         stocked, "c.csv", head + row + "1: 2024-02-03  torn,")).fates
     assert again.fate == "known already" and not any("destroy" in remark for remark in again.remarks)
@@ -184,8 +185,9 @@ def test_a_loss_told_of_a_line_that_is_on_record_without_it_is_said(stocked: Sho
 def test_an_order_typed_by_hand_is_known_when_the_books_are_taken_in(stocked: Shop) -> None:
     salt = pieces.known_piece(stocked.db, "Tomas Quill", "Salt Field")
     assert salt is not None
-    order = orders.save(stocked.db, "R-102", "2022-05-06", buyer="hall", status="collected", currency="EUR")
-    orders.add_line(stocked.db, order, orders.NewLine(salt, 600, 600, 1, "Canvas", wrap_mm=38, price="1234.50"))
+    with transaction(stocked.db):
+        order = orders.save(stocked.db, "R-102", "2022-05-06", buyer="hall", status="collected", currency="EUR")
+        orders.add_line(stocked.db, order, orders.NewLine(salt, 600, 600, 1, "Canvas", wrap_mm=38, price="1234.50"))
     outcome = import_orders(stocked.db, stocked.home.settings, written(stocked, "orders.csv", ORDERS))
     assert outcome.fates[2].fate == "known already"
 

@@ -26,7 +26,7 @@ from catalogue.progress import Progress
 from catalogue.reading.file import read_file
 from catalogue.reading.model import Metadata, Note, Picture, Reading
 from catalogue.records import likenesses, pieces, scans
-from catalogue.records.database import Database, open_database
+from catalogue.records.database import Database, open_database, transaction
 from catalogue.settings import Home
 from tests.likeness.conftest import artwork, captures
 
@@ -259,10 +259,11 @@ def test_tiles_of_a_piece(shop: Shop, works: dict[str, np.ndarray]) -> None:
 def test_merge_split_and_undo(shop: Shop, works: dict[str, np.ndarray]) -> None:
     one = shop.put("coffee", works["coffee"], "Cup")
     two = shop.put("cat", works["cat"], "Cat")
-    shop.db.execute("INSERT INTO orders (number, placed) VALUES ('A1', '2024-01-01')")
-    shop.db.execute(
-        "INSERT INTO order_line (order_id, piece_id, width_mm, height_mm, quantity) VALUES (1, 2, 300, 200, 1)"
-    )
+    with transaction(shop.db):
+        shop.db.execute("INSERT INTO orders (number, placed) VALUES ('A1', '2024-01-01')")
+        shop.db.execute(
+            "INSERT INTO order_line (order_id, piece_id, width_mm, height_mm, quantity) VALUES (1, 2, 300, 200, 1)"
+        )
 
     def state() -> list[tuple[object, ...]]:
         return [tuple(r) for sql in (
@@ -290,7 +291,8 @@ def test_two_pieces_with_editions_are_not_merged(shop: Shop, works: dict[str, np
     shop.put("coffee", works["coffee"], "Cup")
     shop.put("cat", works["cat"], "Cat")
     for piece in (1, 2):
-        shop.db.execute("INSERT INTO edition (piece_id, size_limit) VALUES (?, 10)", [piece])
+        with transaction(shop.db):
+            shop.db.execute("INSERT INTO edition (piece_id, size_limit) VALUES (?, 10)", [piece])
     with pytest.raises(Refused, match="editions"):
         merging.merge(shop.db, 1, 2)
 

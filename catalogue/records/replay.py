@@ -1,0 +1,152 @@
+"""What the log of statements says: played back into rows, compared with the tables, and one event undone."""
+
+import sqlite3
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from catalogue.errors import NotFound, Refused
+from catalogue.records import events
+from catalogue.records.database import Database, transaction
+from catalogue.records.statements import (
+    STATED_TABLES,
+    Change,
+    Row,
+    key_columns,
+    known_tables,
+    packed,
+    stated_rows,
+    unpacked,
+)
+
+Key = tuple[Any, ...]
+State = dict[str, dict[Key, Row]]
+CHUNK = 500
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A stated row on which log and table disagree. ``logged`` None: the log knows no such row; ``present`` None: the
+    table has it no more. ``columns`` are those that differ."""
+
+    table: str
+    key: Key
+    logged: Row | None
+    present: Row | None
+    columns: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        name = f"{self.table} {' '.join(str(part) for part in self.key)}"
+        if self.present is None:
+            return f"{name} has vanished; the log says {_shown(self.logged or {})}"
+        if self.logged is None:
+            return f"{name} was added past the log: {_shown(self.present)}"
+        parts = (f"{c} is {self.present.get(c)!r}, the log says {self.logged.get(c)!r}" for c in self.columns)
+        return f"{name}: {'; '.join(parts)}"
+
+
+def _shown(row: Row) -> str:
+    return ", ".join(f"{name} {value!r}" for name, value in row.items() if value not in (None, "", 0))
+
+
+def replay(changes: Iterable[Change]) -> State:
+    """The rows of every stated table after all ``changes``, in their order. A row's key never changes."""
+    state: State = {}
+    for change in changes:
+        rows = state.setdefault(change.table, {})
+        if change.after is None:
+            rows.pop(change.key, None)
+        else:
+            rows[change.key] = change.after
+    return state
+
+
+def logged_changes(db: Database) -> Iterator[Change]:
+    """Every change in the event log, oldest first."""
+    for (text,) in db.execute("SELECT change FROM event WHERE change <> '' ORDER BY id"):
+        yield from unpacked(text)
+
+
+def compare(db: Database, state: State) -> Iterator[Difference]:
+    """Where the stated tables differ from ``state``, the log's word on them."""
+    for table in known_tables(db):
+        logged = dict(state.get(table.name, {}))
+        for key, present in stated_rows(db, table):
+            said = logged.pop(key, None)
+            if said is None:
+                yield Difference(table.name, key, None, present)
+                continue
+            columns = tuple(name for name in table.columns or present
+                            if name not in said or said[name] != present[name])
+            if columns:
+                yield Difference(table.name, key, said, present, columns)
+        for key, said in logged.items():
+            yield Difference(table.name, key, said, None)
+
+
+def differences(db: Database) -> list[Difference]:
+    """Where the stated tables are not what the log says: rows altered, vanished or added past it."""
+    return list(compare(db, replay(logged_changes(db))))
+
+
+def log_differences(db: Database, detail: str) -> None:
+    """Write into the log what the tables have and it has not, in chunks; after a migration, within its transaction."""
+    changes = [Change(d.table, d.key, d.logged, d.present) for d in differences(db)]
+    for start in range(0, len(changes), CHUNK):
+        events.append(db, "migration", "success", detail=detail, change=packed(changes[start : start + CHUNK]))
+
+
+def undo(db: Database, event_id: int) -> None:
+    """Put back what one event's statements changed, as far as nothing has changed it since; itself a statement.
+
+    Only the columns that the event changed are looked at and put back; others keep what was stated later.
+
+    Raises:
+        NotFound: no such event. Refused: it states nothing, or what it stated was changed since, or is needed by a
+        later statement.
+    """
+    with transaction(db, f"event {event_id} undone"):
+        event = events.by_id(db, event_id)
+        if event is None:
+            raise NotFound(f"There is no event {event_id}.")
+        if not event.change:
+            raise Refused(f"Event {event_id} states nothing that can be undone.")
+        for change in reversed(unpacked(event.change)):
+            try:
+                _put_back(db, change)
+            except sqlite3.IntegrityError as error:
+                raise Refused(f"{_named(change)} cannot be put back: {error}.",
+                              hint="Undo what was recorded on it since first.") from error
+
+
+def _put_back(db: Database, change: Change) -> None:
+    table = next(t for t in STATED_TABLES if t.name == change.table)
+    where = " AND ".join(f"{name} = ?" for name in key_columns(db, table.name))
+    found = db.execute(f"SELECT * FROM {table.name} WHERE {where}", list(change.key)).fetchone()
+    present = None if found is None else dict(found)
+    if change.after is None:
+        if present is not None:
+            raise _changed_since(change, ())
+        row = change.before or {}
+        db.execute(f"INSERT INTO {table.name} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
+                   list(row.values()))
+        return
+    columns = [name for name in table.columns or change.after if name in change.changed]
+    since = [name for name in columns if present is None or present.get(name) != change.after[name]]
+    if since:
+        raise _changed_since(change, since)
+    if change.before is None:
+        db.execute(f"DELETE FROM {table.name} WHERE {where}", list(change.key))
+    elif columns := [name for name in columns if name in change.before]:
+        db.execute(f"UPDATE {table.name} SET {', '.join(f'{name} = ?' for name in columns)} WHERE {where}",
+                   [*(change.before[name] for name in columns), *change.key])
+
+
+def _named(change: Change) -> str:
+    return f"{change.table} {' '.join(str(part) for part in change.key)}"
+
+
+def _changed_since(change: Change, columns: Iterable[str]) -> Refused:
+    what = ", ".join(columns)
+    return Refused(f"{_named(change)} was changed since{f' ({what})' if what else ''}: it cannot be undone.",
+                   hint="Undo the later change first.")
