@@ -5,50 +5,66 @@
     python3 scripts/check.py --fresh    make the environment anew
     python3 scripts/check.py --only mypy,imports
 
-Needs Python 3.11 or newer and nothing else; installs what pyproject.toml names. Exit 0 when all pass.
+Needs Python 3.11 or newer and nothing else; installs what pyproject.toml names. Prints one line a check and pytest's
+closing line; what a failed check said follows, the failed tests last. All that the checks printed lies in
+.check/logs/, with the times of the slowest tests. Exit 0 when all pass, 1 when one fails, 2 when none could be run.
 """
 
 import argparse
-import os
-import shutil
+import re
 import subprocess
 import sys
 import time
-import tomllib
+
+if sys.version_info < (3, 11):  # noqa: UP036 - told before anything is imported or installed
+    sys.exit("This needs Python 3.11 or newer.")
+
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parent.parent
+from environment import ROOT, Failed, environ, install, speak_anywhere
+
 PLACE = ROOT / ".check"
 CHECKS: dict[str, list[str]] = {
     "ruff": ["ruff", "check", "catalogue", "tests", "scripts"],
     "mypy": ["mypy"],
     "imports": ["lint-imports"],
-    "pytest": ["pytest", "-q", "-n", "2", "--dist", "loadfile", "--durations", "8"],
+    "pytest": ["pytest", "-q", "-rfE", "-n", "2", "--dist", "loadfile", "--durations", "20", "--color", "no"],
     "package": ["python", "scripts/try_package.py"],
 }
+SHOWN_LINES = 200   # of what a failed check said; the whole is in its log
 
 
-def environment(fresh: bool) -> Path:
-    """The folder of the environment's programs, made or brought up to date as pyproject.toml says."""
-    venv = PLACE / "venv"
-    if fresh and venv.exists():
-        shutil.rmtree(venv)
-    programs = venv / "bin"
-    wanted = (ROOT / "pyproject.toml").read_bytes()
-    stamp = PLACE / "installed.toml"
-    if programs.exists() and stamp.exists() and stamp.read_bytes() == wanted:
-        return programs
-    if not programs.exists():
-        print(f"Making an environment in {venv} …", flush=True)
-        subprocess.run([sys.executable, "-m", "venv", venv], check=True)
-    dev = tomllib.loads(wanted.decode())["dependency-groups"]["dev"]
-    subprocess.run([programs / "python", "-m", "pip", "install", "--quiet", "--disable-pip-version-check",
-                    "--editable", ROOT, *dev], check=True)
-    stamp.write_bytes(wanted)
-    return programs
+def check(name: str, programs: Path) -> tuple[bool, str]:
+    """Run one check, its words going to its log; gives whether it passed, and those words."""
+    log = PLACE / "logs" / f"{name}.txt"
+    log.parent.mkdir(parents=True, exist_ok=True)
+    command = [str(programs / CHECKS[name][0]), *CHECKS[name][1:]]
+    print(f"{name:8}", end=" ", flush=True)
+    begun = time.monotonic()
+    with log.open("wb") as out:
+        done = subprocess.run(command, cwd=ROOT, env=environ(programs), check=False, stdin=subprocess.DEVNULL,
+                              stdout=out, stderr=subprocess.STDOUT)
+    print(f"{'passed' if done.returncode == 0 else 'FAILED'} in {time.monotonic() - begun:.0f} s", flush=True)
+    said = log.read_text(encoding="utf-8", errors="replace")
+    if name == "pytest" and (closing := re.findall(r"^.*\d+ (?:passed|failed|errors?)\b.* in [\d.]+s.*$", said, re.M)):
+        print(closing[-1], flush=True)
+    return done.returncode == 0, said
+
+
+def explain(failed: dict[str, str]) -> None:
+    """What the failed checks said, and last which they were, with the failed tests by name."""
+    for name, said in failed.items():
+        _, mark, rest = said.partition("=== FAILURES") if "=== FAILURES" in said else said.partition("=== ERRORS")
+        lines = (mark + rest if mark else said).rstrip().splitlines()
+        print(f"\n== {name}", *lines[-SHOWN_LINES:], sep="\n")
+        if len(lines) > SHOWN_LINES:
+            print(f"(the last {SHOWN_LINES} lines; all in {PLACE / 'logs' / name}.txt)")
+    print(f"\nFailed: {', '.join(failed)}.")
+    print(*re.findall(r"^(?:FAILED|ERROR) .*$", failed.get("pytest", ""), re.M), sep="\n")
 
 
 def main() -> int:
+    speak_anywhere()
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--fresh", action="store_true", help="make the environment anew")
     parser.add_argument("--only", default=",".join(CHECKS), help=f"some of: {', '.join(CHECKS)}")
@@ -56,23 +72,22 @@ def main() -> int:
     chosen = asked.only.split(",")
     if unknown := set(chosen) - set(CHECKS):
         parser.error(f"unknown: {', '.join(sorted(unknown))}; choose from {', '.join(CHECKS)}")
-    programs = environment(asked.fresh)
-    environ = os.environ | {"PATH": f"{programs}{os.pathsep}{os.environ['PATH']}", "VIRTUAL_ENV": str(programs.parent)}
-    failed = []
+    try:
+        programs = install(PLACE, dev=True, fresh=asked.fresh)
+    except Failed as failure:
+        print(failure, file=sys.stderr)
+        return 2
+    failed = {}
     for name in chosen:
-        begun = time.monotonic()
-        print(f"== {name}", flush=True)
-        command = [str(programs / CHECKS[name][0]), *CHECKS[name][1:]]
-        outcome = subprocess.run(command, cwd=ROOT, env=environ, check=False)
-        print(f"== {name} {'passed' if outcome.returncode == 0 else 'FAILED'} in {time.monotonic() - begun:.0f} s",
-              flush=True)
-        if outcome.returncode != 0:
-            failed.append(name)
-    print("All checks passed." if not failed else f"Failed: {', '.join(failed)}.")
-    return 1 if failed else 0
+        passed, said = check(name, programs)
+        if not passed:
+            failed[name] = said
+    if failed:
+        explain(failed)
+        return 1
+    print("All checks passed.")
+    return 0
 
 
 if __name__ == "__main__":
-    if sys.version_info < (3, 11):  # noqa: UP036 - told before anything is installed
-        sys.exit("This needs Python 3.11 or newer.")
     sys.exit(main())

@@ -48,7 +48,7 @@ def main() -> int:
         run(place / "builder/bin/python", "-m", "build", "--outdir", packages, ROOT)
         newest = max(packages.glob("*.whl"), key=lambda wheel: wheel.stat().st_mtime)
         venv.create(place / "clean", with_pip=True)
-        pip(place / "clean", "install", newest)
+        pip(place / "clean", "install", newest.as_uri())  # pip takes [1] in a path for extras
         try_out(place / "clean" / "bin", place)
     print("The package holds.")
     return 0
@@ -75,7 +75,7 @@ def pip(environment: Path, *words: object) -> None:
 def run(*words: object, expect: tuple[int, ...] = (0,)) -> str:
     """Run outside the checkout, so that nothing is imported from it by chance."""
     print("$", " ".join(str(word) for word in words if "\n" not in str(word)), flush=True)
-    environment = {k: v for k, v in os.environ.items() if k not in ("PYTHONPATH", "CATALOGUE_HOME")}
+    environment = {k: v for k, v in os.environ.items() if not k.startswith(("PYTHON", "CATALOGUE_", "VIRTUAL_ENV"))}
     done = subprocess.run([str(word) for word in words], cwd=tempfile.gettempdir(), capture_output=True, text=True,
                           check=False, env=environment)
     if done.returncode not in expect:

@@ -1,6 +1,8 @@
 """``catalogue demo``: the demo archive in a catalogue of its own."""
 
+import shlex
 import shutil
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -47,6 +49,7 @@ def command(session: Session, archive: Path | None, screens: bool) -> None:
         from catalogue.screens.app import open_screens
 
         open_screens(home)
+        session.emit(data, lambda out: _print_call(out, folder))
         return
     session.emit(data, lambda out: _print(out, data))
 
@@ -100,4 +103,19 @@ def _print(out: "Console", data: dict[str, object]) -> None:
     out.print(f"{counts['artist']} artists, {counts['piece']} pieces, {counts['scan']} scans in {counts['file']} files "
               f"on {counts['store']} stores; {counts['orders']} orders with {counts['order_line']} lines.")
     out.print("Findings: " + (", ".join(f"{count} × {kind}" for kind, count in kinds.items()) or "none") + ".")
-    out.print(f"Look around: catalogue --catalogue '{data['catalogue']}' find harbour")
+    _print_call(out, Path(str(data["catalogue"])), "find", "harbour")
+
+
+def _print_call(out: "Console", folder: Path, *words: str) -> None:
+    """A line to paste into a shell, in one piece however long the folder's name is."""
+    call = shlex.join([*program_words(), "--catalogue", str(folder), *words])
+    out.print(f"Look around: {call}", soft_wrap=True, markup=False, highlight=False)
+
+
+def program_words() -> list[str]:
+    """How a shell calls this very program from any folder: by name only if that name leads here."""
+    script = Path(sys.executable).with_name("catalogue")
+    found = shutil.which("catalogue")
+    if found is not None and script.exists() and Path(found).samefile(script):
+        return ["catalogue"]
+    return [str(script)] if script.exists() else [sys.executable, "-m", "catalogue"]
