@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from catalogue.records.database import Database
 
 _UNITS = {"": 1, "K": 10**3, "M": 10**6, "G": 10**9, "T": 10**12}
+MOST_SHOWN = 50
 _SECONDS = {"s": 1, "m": 60, "h": 3600, "d": 86400}
 
 
@@ -49,7 +50,8 @@ def share(text: str) -> float:
               help="Stop after so long, as 90m or 2h; the next audit goes on.")
 @click.option("--bytes", "most", type=size, metavar="SIZE", help="Read no more than this, as 500G.")
 @click.option("--sample", "part", type=share, metavar="PERCENT", help="Check a random share of the files, as 5%.")
-@click.option("--log", "log_only", is_flag=True, help="Check the event log itself, that nothing in it was altered.")
+@click.option("--log", "log_only", is_flag=True,
+              help="Check the event log itself, and what was stated (orders, editions, …) against it.")
 @json_option
 @click.pass_obj
 @click.pass_context
@@ -134,7 +136,7 @@ def _check_log(context: click.Context, session: Session) -> None:
 
 def _print_log(out: "Console", checked: "LogCheck") -> None:
     out.print(f"{checked.events} events, last at {checked.head.at or 'no time'}")
-    out.print("The chain holds: no event was altered or removed." if checked.sound else "The event log was tampered"
+    out.print("The chain holds: no event was altered or removed." if checked.unbroken else "The event log was tampered"
               " with, or part of it is lost:")
     for event in checked.broken[:20]:
         out.print(f"  event {event.id} of {event.at} does not follow from the one before")
@@ -142,3 +144,15 @@ def _print_log(out: "Console", checked: "LogCheck") -> None:
         out.print(f"  {checked.lost}")
     if checked.backwards:
         out.print(f"{checked.backwards} × the clock was set back between two events")
+    if checked.differences:
+        out.print(f"{len(checked.differences)} rows are not what the log says of them:")
+    for words in checked.differences[:MOST_SHOWN]:
+        out.print(f"  {words}")
+    if len(checked.differences) > MOST_SHOWN:
+        out.print(f"  and {len(checked.differences) - MOST_SHOWN} more; all of them with --json")
+    if checked.journal:
+        out.print("The journal of statements beside the catalogue does not agree with the log:")
+    for words in checked.journal[:MOST_SHOWN]:
+        out.print(f"  {words}")
+    if checked.unbroken and not checked.differences:
+        out.print("Orders, editions and everything else that was stated are as the log says.")

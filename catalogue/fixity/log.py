@@ -5,17 +5,19 @@ beside the catalogue, in the backups and in the manifests in the stores.
 """
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from catalogue.fixity.copying import write_atomically
-from catalogue.records import events
+from catalogue.records import events, journal
 from catalogue.records.database import Database, transaction
 from catalogue.records.events import Event
+from catalogue.records.replay import differences
 from catalogue.settings import Home
 from catalogue.untrusted import MARKER_BYTES, read_regular
 
 HEAD_NAME = "event-log.head"
 REVIEWED = "event log reviewed"
+MOST_NOTED = 20     # differences named in the event itself
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +34,9 @@ class LogCheck:
     """``broken`` events do not follow from the one before; ``lost`` says that a head kept outside is not in the log.
 
     ``backwards`` counts events whose time lies before their predecessor's: a clock that was set back, no tampering.
+    Only :func:`review` looks for these, both in words: ``differences`` are stated rows that are not what the log says
+    of them, ``journal`` what is wrong with the journal beside the catalogue; ``journal_damaged``: lines of it cannot be
+    used.
     """
 
     events: int
@@ -39,9 +44,18 @@ class LogCheck:
     broken: tuple[Event, ...]
     lost: str
     backwards: int
+    differences: tuple[str, ...] = ()
+    journal: tuple[str, ...] = ()
+    journal_damaged: bool = False
 
     @property
     def sound(self) -> bool:
+        """Whether log, ledger and journal all say the same, and nothing is missing."""
+        return self.unbroken and not self.differences and not self.journal
+
+    @property
+    def unbroken(self) -> bool:
+        """Whether no event was altered or removed."""
         return not self.broken and not self.lost
 
 
@@ -90,11 +104,20 @@ def verify(db: Database, home: Home, others: tuple[Head, ...] = ()) -> LogCheck:
 
 
 def review(db: Database, home: Home, others: tuple[Head, ...] = ()) -> LogCheck:
-    """Verify the log and note in it that someone looked."""
-    checked = verify(db, home, others)
+    """Verify the log, compare it with the ledger and the journal, and note in it that someone looked.
+
+    A journal that is merely behind, or gone, is written up to date once that was said.
+    """
+    checked = replace(verify(db, home, others), differences=tuple(str(d) for d in differences(db)),
+                      journal=tuple(journal.check(db, home.database)),
+                      journal_damaged=bool(journal.read(journal.path_of(home.database)).faults))
     with transaction(db):
         events.append(db, "validation", "success" if checked.sound else "fail",
-                      detail=f"{REVIEWED}: {checked.events} events, {len(checked.broken)} broken links"
-                      + (f", {checked.lost}" if checked.lost else ""))
+                      detail="; ".join(filter(None, [
+                          f"{REVIEWED}: {checked.events} events, {len(checked.broken)} broken links", checked.lost,
+                          *checked.differences[:MOST_NOTED], *checked.journal[:MOST_NOTED]])))
+    if checked.unbroken and not checked.differences and checked.journal_damaged:
+        journal.renew(db, home.database)
+    journal.append_new(db, home.database)
     keep_head(db, home)
     return checked

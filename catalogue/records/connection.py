@@ -9,6 +9,7 @@ import json
 import sqlite3
 import weakref
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any, TypeVar
 
 from catalogue.errors import Busy, CatalogueError, Damaged, Refused
@@ -89,7 +90,8 @@ class Connection(sqlite3.Connection):
     """``sqlite3.Connection`` whose errors go through :func:`spoken`.
 
     ``statement_open`` is true within a transaction that logs its statements, ``statement_made`` once a stated row was
-    written in it, ``reasons`` are what the transaction said it is for.
+    written in it, ``reasons`` are what the transaction said it is for. ``path`` is the catalogue's file and ``file``
+    its device and inode when it was opened for writing; None for one in memory or opened to look at.
     """
 
     def __init__(self, *given: Any, **named: Any) -> None:
@@ -97,6 +99,8 @@ class Connection(sqlite3.Connection):
         self.statement_open = False
         self.statement_made = False
         self.reasons: list[str] = []
+        self.path: Path | None = None
+        self.file: tuple[int, int] | None = None
         ours = weakref.ref(self)  # a function that held the connection would keep it open
 
         def in_statement() -> int:

@@ -1,13 +1,14 @@
 """Opening the catalogue: one connection a thread, WAL, numbered migrations, explicit transactions."""
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from importlib.resources import files
 from pathlib import Path
 
-from catalogue.errors import CatalogueError, Damaged, NotFound
-from catalogue.records import statements
+from catalogue.errors import CatalogueError, Damaged, NotFound, Refused
+from catalogue.records import journal, statements
 from catalogue.records.connection import Connection
 from catalogue.records.rows import Database, fetch, fetch_one, inserted, now
 from catalogue.settings import Home
@@ -33,7 +34,7 @@ def open_database(path: Path) -> Database:
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        connection = sqlite3.connect(path, timeout=BUSY_SECONDS, check_same_thread=False, factory=Connection)
+        connection = _connected(path)
     except (OSError, sqlite3.OperationalError) as error:
         raise CatalogueError(f"The catalogue cannot be opened: {error}.",
                              hint="Check the folder and its permissions.", path=path) from error
@@ -53,6 +54,19 @@ def open_database(path: Path) -> Database:
         connection.close()
         raise
     return db
+
+
+def _connected(path: Path) -> Connection:
+    """A connection that knows which file it has open, though another be put in its place at that moment."""
+    while True:
+        before = file_identity(path)
+        connection = sqlite3.connect(path, timeout=BUSY_SECONDS, check_same_thread=False, factory=Connection)
+        if str(path) == ":memory:":
+            return connection
+        connection.path, connection.file = path, file_identity(path)
+        if before in (None, connection.file):
+            return connection
+        connection.close()
 
 
 def read_only_database(path: Path) -> Database:
@@ -120,7 +134,51 @@ def _migrate(db: Database, path: Path) -> None:
     if version == steps[-1][0]:
         return
     with _write_lock(db):
+        if 0 < _version(db) < steps[-1][0]:
+            _keep_former(path)
         migrate(db)
+    if db.execute("SELECT 1 FROM event WHERE change <> '' LIMIT 1").fetchone():
+        journal.append_new(db, path)
+
+
+def former(path: Path) -> Path:
+    """Where a catalogue lies as it was before its last upgrade."""
+    return path.with_name(f"{path.stem}.before-upgrade{path.suffix}")
+
+
+def _keep_former(path: Path) -> None:
+    """A verified copy of the catalogue before its schema changes; the one of the upgrade before goes.
+
+    Raises CatalogueError where it cannot be made: then nothing is changed. Call with the write lock held.
+    """
+    from catalogue.records.backup import condition, copy_database
+
+    part = path.with_name(f"{path.stem}.before-upgrade.part")
+    part.unlink(missing_ok=True)
+    looking = _looking(f"{path.absolute().as_uri()}?mode=ro")
+    try:
+        copy_database(looking, part)
+        faults = condition(part).faults
+        if faults:
+            raise Damaged(f"The catalogue is damaged, so it is not upgraded: {faults[0]}.",
+                          hint="Run `catalogue recover`.", path=path)
+        flush_file(part)
+        part.replace(former(path))
+    except OSError as error:
+        raise CatalogueError(f"No copy of the catalogue could be made before upgrading it: {error.strerror}.",
+                             hint="Make room; nothing was changed.", path=path) from error
+    finally:
+        looking.close()
+        part.unlink(missing_ok=True)
+
+
+def flush_file(path: Path) -> None:
+    """Have the disk keep a file that was written. Raises OSError."""
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
 
 
 def migrate(db: Database, *, upto: int | None = None) -> None:
@@ -174,6 +232,7 @@ def transaction(db: Database, reason: str = "") -> Iterator[Database]:
             yield db
         return
     with _write_lock(db):
+        _still_in_place(connection)
         connection.statement_open, connection.statement_made, connection.reasons = True, False, [reason] * bool(reason)
         try:
             yield db
@@ -181,6 +240,26 @@ def transaction(db: Database, reason: str = "") -> Iterator[Database]:
                 statements.log_staged(db, connection.reasons)
         finally:
             connection.statement_open = False
+    if connection.statement_made and connection.path is not None:
+        journal.append_new(db, connection.path)
+
+
+def _still_in_place(connection: Connection) -> None:
+    """Refuse to write into a file that was set aside; call with its write lock, which whoever replaces it holds."""
+    if connection.path is None or connection.file is None:
+        return
+    if file_identity(connection.path) != connection.file:
+        raise Refused("The catalogue was replaced by another file while this was open; nothing was recorded.",
+                      hint="Begin again, and look whether what you see is still so.", path=connection.path)
+
+
+def file_identity(path: Path) -> tuple[int, int] | None:
+    """Device and inode of a file; None where there is none."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 def _connection(db: Database) -> Connection:

@@ -9,10 +9,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from fixity_shop import Shop
 
+from catalogue.commands import command
 from catalogue.fixity import log, manifest
-from catalogue.records import events
+from catalogue.records import events, journal, orders
+from catalogue.records.database import transaction
 
 Scan = Callable[..., Path]
 PREMIS = {"capture", "creation", "deletion", "filename change", "fixity check", "ingestion",
@@ -102,3 +105,35 @@ def test_a_review_is_noted_and_keeps_the_head(shop_with_history: Shop) -> None:
     assert (last.type, last.outcome) == ("validation", "success")
     assert last.detail.startswith(log.REVIEWED)
     assert log.kept_head(shop.home) == log.Head(last.id, "", last.chain)
+
+
+@pytest.mark.parametrize(("sql", "words"), [
+    ("UPDATE order_line SET width_mm = 632", "order_line 1: width_mm is 632.0, the log says 600.0"),
+    ("DELETE FROM order_line WHERE id = 1", "order_line 1 has vanished"),
+    ("INSERT INTO orders (number, placed) VALUES ('X', '2026-01-01')", "orders 2 was added past the log"),
+    ("UPDATE order_line SET price = '12.00'", "price is '12.00', the log says '120.00'")])
+def test_a_ledger_that_is_not_what_the_log_says_is_a_finding(shop_with_history: Shop, sql: str, words: str) -> None:
+    shop = shop_with_history
+    runner = CliRunner()
+    asked = ["--catalogue", str(shop.home.folder), "audit", "--log"]
+    with transaction(shop.db):
+        order = orders.save(shop.db, "2026-0001", "2026-02-03")
+        orders.add_line(shop.db, order, orders.NewLine(1, 600.0, 400.0, 1, price="120.00"))
+    before = runner.invoke(command, asked)
+    assert before.exit_code == 0 and "as the log says" in before.output
+    for (name,) in shop.db.execute("SELECT name FROM sqlite_schema WHERE name GLOB 'statement_of_*'").fetchall():
+        shop.db.execute(f"DROP TRIGGER {name}")
+    shop.db.execute(sql)
+    found = runner.invoke(command, asked)
+    assert found.exit_code == 1 and "The chain holds" in found.output and words in found.output
+    told = json.loads(runner.invoke(command, [*asked, "--json"]).stdout)
+    assert words in told["differences"][0]
+
+
+def test_a_damaged_journal_is_told_once_and_written_anew(shop_with_history: Shop) -> None:
+    shop = shop_with_history
+    path = journal.path_of(shop.home.database)
+    path.write_bytes(path.read_bytes().replace(b"primary", b"copied!", 1))
+    found = log.review(shop.db, shop.home)
+    assert not found.sound and found.unbroken and "line 1" in found.journal[0]
+    assert log.review(shop.db, shop.home).sound
