@@ -25,6 +25,7 @@ from catalogue.ledger import editions as ledger_editions
 from catalogue.ledger.repeat import propose, record
 from catalogue.records import events, files, fixity, orders, pieces, scans, stores
 from catalogue.records.backup import condition
+from catalogue.records.copies import DOUBTS
 from catalogue.records.database import Database, open_database
 from catalogue.settings import Home
 
@@ -157,7 +158,7 @@ def do_restore(place: Place) -> None:
     do_audit(place)
     with place.database() as db:
         for finding in fixity.open_findings(db, ("changed", "missing"), 0, 100):
-            restore(db, plan_restore(db, finding.file_id or 0))
+            restore(db, place.home.settings, plan_restore(db, finding.file_id or 0))
 
 
 def do_order(place: Place) -> None:
@@ -221,7 +222,7 @@ def restore_done(place: Place) -> Iterator[str]:
         yield "the good bytes are not back"
     yield from restore_halfway(place)
     with place.database() as db:
-        if fixity.open_findings(db, fixity.BAD_KINDS, 0, 10):
+        if fixity.open_findings(db, DOUBTS, 0, 10):
             yield "findings are still open"
 
 

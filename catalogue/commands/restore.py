@@ -25,7 +25,6 @@ def command(session: Session, file: str, source: str | None, digest: str | None,
     The copy is made beside it and verified first; only then the names are switched. The former file stays beside it
     with a name ending in .damaged and the time.
     """
-    from catalogue.fixity.copies import review
     from catalogue.fixity.copying import Stopped
     from catalogue.fixity.restore import file_called, plan, restore
     from catalogue.records import stores
@@ -42,8 +41,7 @@ def command(session: Session, file: str, source: str | None, digest: str | None,
         click.confirm("Write into this store?", abort=True, err=True)
     try:
         with interruptible() as cancelled, bar() as report:
-            done = restore(db, planned, report=report, cancelled=cancelled)
-        review(db, session.home.settings)
+            done = restore(db, session.home.settings, planned, report=report, cancelled=cancelled)
     except Stopped:
         raise click.Abort from None
 

@@ -1,23 +1,25 @@
 """What to do about a finding, from what the catalogue knows of the other copies."""
 
-import re
 from dataclasses import dataclass
 
 from catalogue.errors import NotFound, Refused
+from catalogue.fixity.copies import review
 from catalogue.fixity.placing import Damage, from_text
 from catalogue.fixity.restore import sources
-from catalogue.records import events, files, findings, fixity, scans
+from catalogue.indexing.recording import ACCEPTED_EDIT
+from catalogue.records import events, files, findings, fixity, pieces, scans
 from catalogue.records import stores as store_rows
 from catalogue.records.database import Database, transaction
 from catalogue.records.findings import Finding
 from catalogue.records.paths import shown
 from catalogue.records.scans import Scan
+from catalogue.settings import Settings
 
 # The findings of this room, worst first: the order of the audit screen.
-KINDS = ("unreadable", "changed", "truncated", "missing", "edited", "moved", "single copy", "no off-site copy",
-         "offline", "changing")
-DAMAGE = ("unreadable", "changed", "truncated")
-RESTORABLE = ("unreadable", "changed", "truncated", "missing", "edited")
+KINDS = ("unreadable", "changed", "empty", "truncated", "damaged", "not a picture", "missing", "edited", "moved",
+         "single copy", "no off-site copy", "offline", "changing")
+DAMAGE = ("unreadable", "changed", "empty", "truncated", "damaged", "not a picture")
+RESTORABLE = (*DAMAGE, "missing", "edited")
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +86,8 @@ def next_step(db: Database, finding: Finding) -> NextStep:
 def _repair(db: Database, finding: Finding, store: str) -> NextStep:
     former = _former(db, finding)
     scan = former or (scans.by_id(db, finding.scan_id) if finding.scan_id else None)
+    if scan is not None and former is None and scans.content_fault(db, scan.id) == finding.kind:
+        scan = None  # a copy of these very bytes is no better
     good = sources(db, scan.sha256, finding.file_id or 0) if scan else []
     place = _quoted(f"{store}:{shown(finding.path)}") + (f" --digest {former.sha256[:12]}" if former else "")
     if good:
@@ -103,13 +107,14 @@ def _repair(db: Database, finding: Finding, store: str) -> NextStep:
 
 def _former(db: Database, finding: Finding) -> Scan | None:
     """What an edited file held before it was indexed anew; None where it was not, or that is not known."""
-    told = re.match(r"was ([0-9a-f]{12})", finding.detail) if finding.kind == "edited" else None
-    fitting = scans.starting_with(db, told[1]) if told else []
-    return fitting[0] if len(fitting) == 1 and fitting[0].id != finding.scan_id else None
+    return scans.by_digest(db, finding.former_sha256) if finding.former_sha256 else None
 
 
-def accept(db: Database, finding_id: int, why: str) -> None:
-    """Close a finding on a person's word, with an event. A missing file is then let go: its row leaves the inventory.
+def accept(db: Database, settings: Settings, finding_id: int, why: str) -> None:
+    """Close a finding on a person's word, with an event; copies are counted anew.
+
+    A missing file is let go: its row leaves the inventory. An edit that only an audit has seen is taken in by the next
+    index run without a further question; until then the file counts as no copy.
 
     Raises :class:`Refused` for damage: bytes that are wrong do not become right by being accepted.
     """
@@ -121,13 +126,20 @@ def accept(db: Database, finding_id: int, why: str) -> None:
             raise Refused("Damage cannot be accepted.", hint="Restore the file, or index a sound one in its place.")
         findings.resolve_by_id(db, finding_id, f"accepted: {why}")
         store = store_rows.by_id(db, finding.store_id).name if finding.store_id else ""
+        scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
         gone = finding.kind == "missing" and finding.file_id is not None
         if gone and finding.file_id is not None:
+            findings.resolve(db, f"accepted as missing: {why}", store_id=finding.store_id, path=finding.path)
             files.forget(db, finding.file_id)
-        scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
+        elif finding.kind == "edited" and not finding.former_sha256 and finding.file_id is not None:
+            files.note_failure(db, finding.file_id, ACCEPTED_EDIT)
         findings.note_accepted(db, finding.kind, store, finding.path, scan.sha256 if scan else "", why)
         events.append(db, "deletion" if gone else "validation", "warning", store=store, path=finding.path,
                       sha256=scan.sha256 if scan else "", detail=f"{finding.kind} accepted: {why}")
+        former = _former(db, finding)
+        for piece_id in {one.piece_id for one in (scan, former) if one is not None and one.piece_id is not None}:
+            pieces.propose_current(db, piece_id)
+        review(db, settings)
 
 
 def _quoted(word: str) -> str:

@@ -11,6 +11,7 @@ from enum import StrEnum
 from catalogue.fixity.copying import BUFFER_BYTES, drop_cache, fetch_ahead
 from catalogue.progress import Cancelled
 from catalogue.reading.digests import ReadFailed, Stopped
+from catalogue.records.paths import stored_mtime
 
 SECTOR_BYTES = 4096   # the unit in which a failing medium is narrowed down
 TRIES = 3
@@ -24,6 +25,7 @@ class Result(StrEnum):
     CHANGED = "changed"          # bytes differ though size and time do not
     EDITED = "edited"            # bytes differ, and so does size or time
     TRUNCATED = "truncated"      # the rest of it is gone
+    EMPTY = "empty"              # all of it is gone
     MISSING = "missing"
     UNREADABLE = "unreadable"
     CHANGING = "changing"        # being written while it was read: says nothing
@@ -31,7 +33,7 @@ class Result(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Expected:
-    """What a file was when its digest was taken."""
+    """What a file was when its digest was taken; ``mtime_ns`` as :func:`stored_mtime` gives it."""
 
     size: int
     mtime_ns: int
@@ -68,6 +70,8 @@ def check(path: str, expected: Expected, *, tell: Callable[[int], None], cancell
         before = os.fstat(fd)
         if not stat.S_ISREG(before.st_mode):
             return Checked(Result.MISSING, detail="something that is no file stands in its place")
+        if not before.st_size and expected.size:
+            return Checked(Result.EMPTY, 0, before.st_mtime_ns, detail=f"no bytes where {expected.size:,} were")
         if before.st_size != expected.size:
             kind = Result.TRUNCATED if before.st_size < expected.size else Result.EDITED
             return Checked(kind, before.st_size, before.st_mtime_ns,
@@ -75,7 +79,7 @@ def check(path: str, expected: Expected, *, tell: Callable[[int], None], cancell
         if from_disk:
             drop_cache(fd)
         digest = _digest(fd, tell, cancelled)
-        after = os.fstat(fd)
+        after, named = os.fstat(fd), _named(path)
     except ReadFailed as error:
         return Checked(Result.UNREADABLE, offset=error.offset, detail=str(error))
     except OSError as error:
@@ -84,13 +88,22 @@ def check(path: str, expected: Expected, *, tell: Callable[[int], None], cancell
         os.close(fd)
     if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
         return Checked(Result.CHANGING, after.st_size, after.st_mtime_ns, detail="it was written to while being read")
+    if named is None or (named.st_dev, named.st_ino) != (before.st_dev, before.st_ino):
+        return Checked(Result.CHANGING, after.st_size, after.st_mtime_ns, detail="it was replaced while being read")
     return Checked(_compared(digest, before.st_mtime_ns, expected), before.st_size, before.st_mtime_ns, digest)
+
+
+def _named(path: str) -> os.stat_result | None:
+    try:
+        return os.stat(path)  # noqa: PTH116 - a name that is not UTF-8 stays as it is
+    except OSError:
+        return None
 
 
 def _compared(digest: str, mtime_ns: int, expected: Expected) -> Result:
     if digest == expected.sha256:
         return Result.INTACT
-    return Result.CHANGED if mtime_ns == expected.mtime_ns else Result.EDITED
+    return Result.CHANGED if stored_mtime(mtime_ns) == expected.mtime_ns else Result.EDITED
 
 
 def _refused(error: OSError) -> Checked:

@@ -13,10 +13,12 @@ from catalogue.indexing.alone import alone
 from catalogue.indexing.recording import real_path
 from catalogue.indexing.stores import is_at, where
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.records import copies as copy_rows
 from catalogue.records import events, files, findings, fixity, runs
 from catalogue.records import stores as store_rows
+from catalogue.records.copies import DOUBTS, Holder
 from catalogue.records.database import Database, transaction
-from catalogue.records.fixity import Holder, Wanted
+from catalogue.records.fixity import Wanted
 from catalogue.records.paths import UnusablePath
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
@@ -67,7 +69,7 @@ def review(db: Database, settings: Settings) -> dict[str, int]:
     known = store_rows.listed(db)
     counted = {SINGLE: 0, NO_OFF_SITE: 0}
     with transaction(db):
-        masters = fixity.master_copies(db)
+        masters = copy_rows.of_masters(db)
         few = {c.scan_id: (_held(c.stores, settings.minimum_copies), c.path)
                for c in masters if c.stores < settings.minimum_copies}
         here = {c.scan_id: ("no sound copy off site", c.path) for c in masters if not c.off_site}
@@ -93,11 +95,14 @@ def _held(count: int, wanted: int) -> str:
 def _settle(db: Database, kind: str, lacking: dict[int, tuple[str, str]]) -> None:
     """Open a finding for every scan that lacks a copy, close those of the others."""
     known = fixity.open_scan_findings(db, kind)
-    for scan_id, before in known.items():
-        if lacking.get(scan_id, ("",))[0] != before:
-            findings.resolve(db, "its copies changed", scan_id=scan_id, kinds=(kind,))
+    for scan_id in known.keys() - lacking.keys():
+        findings.resolve(db, "its copies changed", scan_id=scan_id, kinds=(kind,))
     for scan_id, (detail, path) in lacking.items():
-        if known.get(scan_id) != detail:
+        if known.get(scan_id, ("", ""))[0] == detail:
+            continue
+        if scan_id in known:  # one copy less or more: the finding stays the same one
+            findings.retell(db, known[scan_id][1], detail)
+        else:
             findings.record(db, kind, detail, path=path, scan_id=scan_id,
                             hint="Bring another store up to date: catalogue copy --to STORE.")
 
@@ -168,8 +173,8 @@ def _bring(db: Database, target: Store, root: Path, one: Wanted, tally: _Tally,
         tally.bytes += one.size
         return
     reasons = []
-    for holder in fixity.holders(db, one.sha256):
-        if holder.store_id == target.id or not holder.sound:
+    for holder in copy_rows.holders(db, one.sha256):
+        if holder.store_id == target.id or not holder.intact:
             continue
         origin = where(db, store_rows.by_id(db, holder.store_id))
         if origin is None:
@@ -216,7 +221,7 @@ def _note(db: Database, target: Store, path: str, place: Path, one: Wanted, how:
     stat = place.stat()
     with transaction(db):
         files.save(db, target.id, path, stat.st_size, stat.st_mtime_ns, one.scan_id, verified=True)
-        findings.resolve(db, how, store_id=target.id, path=path, kinds=fixity.BAD_KINDS)
+        findings.resolve(db, how, store_id=target.id, path=path, kinds=DOUBTS)
         events.append(db, "replication", "success", store=target.name, path=path, sha256=one.sha256, detail=how)
 
 

@@ -7,17 +7,20 @@ from pathlib import Path
 
 from catalogue.errors import Ambiguous, NotFound, Refused
 from catalogue.fixity.checking import Expected, Result, check
+from catalogue.fixity.copies import review
 from catalogue.fixity.copying import staged_copy
 from catalogue.fixity.parts import NO_LINKS, aside_name, sync_folder
 from catalogue.indexing.recording import real_path
 from catalogue.indexing.stores import where
 from catalogue.progress import Cancelled, Report, never, unheard
-from catalogue.records import events, files, findings, fixity, runs, scans, stores
+from catalogue.records import copies, events, files, findings, fixity, pieces, runs, scans, stores
+from catalogue.records.copies import DOUBTS, Holder
 from catalogue.records.database import Database, now, transaction
 from catalogue.records.files import Located
-from catalogue.records.fixity import Due, Holder
+from catalogue.records.fixity import Due
 from catalogue.records.paths import kept, shown
 from catalogue.records.stores import Store
+from catalogue.settings import Settings
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +67,7 @@ def file_called(db: Database, words: str) -> Located:
     found = fixity.ending_with(db, kept(words))
     if not found:
         raise NotFound("No file on record is called so.", hint="Give its path, or STORE:path.", path=words)
-    broken = [f for f in found if not fixity.is_sound(db, f.id)]
+    broken = [f for f in found if not copies.is_sound(db, f.id)]
     if len(broken) == 1:
         return broken[0]
     if len(found) > 1:
@@ -123,12 +126,15 @@ def _source(db: Database, sha256: str, due: Due, asked: Store | None) -> tuple[S
 
 
 def sources(db: Database, sha256: str, file_id: int) -> list[Holder]:
-    """Sound files with these bytes other than this one, latest check first."""
-    return [h for h in fixity.holders(db, sha256) if h.sound and h.file_id != file_id]
+    """Intact files with these bytes other than this one, sound ones first, latest check first."""
+    return [h for h in copies.holders(db, sha256) if h.intact and h.file_id != file_id]
 
 
-def restore(db: Database, planned: Plan, *, report: Report = unheard, cancelled: Cancelled = never) -> Restored:
+def restore(db: Database, settings: Settings, planned: Plan, *, report: Report = unheard,
+            cancelled: Cancelled = never) -> Restored:
     """Carry a plan out. Until the verified copy stands ready nothing at the target changes.
+
+    Copies are counted anew at once.
 
     Raises:
         Damaged: the source fails its check. NoRoom, Busy, CatalogueError, Stopped: as in ``copying``.
@@ -150,10 +156,13 @@ def restore(db: Database, planned: Plan, *, report: Report = unheard, cancelled:
                    verified=True)
         fixity.clear_damage(db, due.id)
         findings.resolve(db, f"restored from {planned.source_store.name}", store_id=planned.store.id, path=due.path,
-                         kinds=(*fixity.BAD_KINDS, "changing"))
+                         kinds=DOUBTS)
         events.append(db, "recovery", "success", store=planned.store.name, path=due.path, sha256=planned.sha256,
                       detail=f"restored from {planned.source_store.name}: {shown(kept(str(planned.source)))}")
         runs.end(db, run_id, "finished", {"bytes": stat.st_size})
+        if scan is not None and scan.piece_id is not None:
+            pieces.propose_current(db, scan.piece_id)
+        review(db, settings)
     return Restored(target, aside, planned.sha256, planned.source)
 
 

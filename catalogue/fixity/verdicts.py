@@ -12,19 +12,25 @@ from catalogue.fixity.placing import Damage
 from catalogue.indexing.crawl import crawl
 from catalogue.indexing.recording import real_path
 from catalogue.progress import Cancelled, Progress, Report
-from catalogue.records import events, files, findings, fixity, scans
+from catalogue.records import events, files, findings, fixity, pieces, scans
+from catalogue.records.copies import DOUBTS
 from catalogue.records.database import Database, now, transaction
+from catalogue.records.findings import Observed
 from catalogue.records.fixity import Due
-from catalogue.records.paths import UnusablePath, shown
+from catalogue.records.paths import UnusablePath, shown, stored_mtime
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
-# Findings that a check settles. Not "edited": that one is for a person to accept, or for a restore.
-SETTLED = ("changed", "missing", "moved", "truncated", "unreadable", "changing")
+# Findings that a check settles when the file holds the bytes on record: all that speak of its bytes. An edit that was
+# read in is not among them (``_settled``): that one is for a person to accept, or for a restore.
+SETTLED = DOUBTS
+# Findings that the mere sight of the file settles, whatever its bytes.
+SIGHT = ("missing", "moved", "vanished", "changing")
 _HINTS = {
     Result.CHANGED: "Silent damage. Restore it from a good copy, and watch this disk.",
     Result.EDITED: "If nobody meant to change it, restore it from a good copy; else index the store.",
     Result.TRUNCATED: "Restore it from a good copy.",
+    Result.EMPTY: "Restore it from a good copy.",
     Result.MISSING: "Look for it, or restore it from a good copy.",
     Result.UNREADABLE: "Restore it from a good copy, and replace this disk soon.",
     Result.CHANGING: "Audit it again when nothing writes to it.",
@@ -66,7 +72,7 @@ def judged(db: Database, root: Path, due: Due, checked: Checked, cancelled: Canc
     except (OSError, Stopped):
         return verdict if checked.detail else replace(verdict, detail=_plain(checked))
     if checked.result is Result.TRUNCATED and not placing.cut_cleanly(bad, segments, checked.size) \
-            and checked.mtime_ns != due.mtime_ns:
+            and stored_mtime(checked.mtime_ns) != due.mtime_ns:
         return replace(verdict, result=Result.EDITED)
     damage = placing.placed(bad, scans.picture(db, due.scan_id))
     return replace(verdict, damage=damage, detail=" ".join(filter(None, (verdict.detail or _plain(checked),
@@ -94,35 +100,64 @@ def _described(damage: Damage | None) -> str:
 
 
 def record(db: Database, store: Store, verdict: Verdict) -> None:
-    """Put one verdict on record: file row, findings, damage, event. Within a transaction."""
-    due, checked = verdict.due, verdict.checked
-    if verdict.result is Result.CHANGING:
-        findings.record(db, "changing", verdict.detail, store_id=store.id, path=due.path, file_id=due.id,
-                        scan_id=due.scan_id, hint=_HINTS[Result.CHANGING])
+    """Put one verdict on record: file row, findings, damage, event. Within a transaction.
+
+    The content on record stays, whatever was met; what was not met is noted as a failed look, so that the next index
+    run reads the file anew.
+    """
+    due, checked, result = verdict.due, verdict.checked, verdict.result
+    if result is Result.CHANGING:
+        files.note_failure(db, due.id, result.value)
+        _observe(db, store, verdict, None, ())
         return
-    others = tuple(kind for kind in SETTLED if kind != verdict.result.value)
-    if verdict.result is Result.INTACT:
+    if result is Result.INTACT:
         files.mark_checked(db, due.id, now())
-        if checked.mtime_ns != due.mtime_ns:
+        if stored_mtime(checked.mtime_ns) != due.mtime_ns:
             fixity.touched(db, due.id, checked.mtime_ns)
         fixity.clear_damage(db, due.id)
-        findings.resolve(db, "its bytes agree with its digest", store_id=store.id, path=due.path, kinds=SETTLED)
+        _close_settled(db, store, due)
+        _follow(db, due)
         events.append(db, "fixity check", "success", store=store.name, path=due.path, sha256=due.sha256)
         return
-    findings.resolve(db, f"found {verdict.result.value}", store_id=store.id, path=due.path, kinds=others)
-    if verdict.result is Result.MISSING:
+    if result is Result.MISSING:
         files.mark_missing(db, [due.id])
+        settled: tuple[str, ...] = ("moved", "vanished", "changing")
     else:
-        files.mark_present(db, [due.id])
-    if verdict.damage is None:
-        fixity.clear_damage(db, due.id)
-    else:
-        fixity.save_damage(db, due.id, placing.as_text(verdict.damage))
+        files.note_failure(db, due.id, result.value, present=True)
+        settled = SIGHT if result is Result.UNREADABLE else (*SIGHT, "unreadable")
+        if verdict.damage is None:
+            fixity.clear_damage(db, due.id)
+        else:
+            fixity.save_damage(db, due.id, placing.as_text(verdict.damage))
     offset = checked.offset if checked.offset is not None else (verdict.damage.offset if verdict.damage else None)
-    findings.record(db, verdict.result.value, verdict.detail, store_id=store.id, path=due.path, file_id=due.id,
-                    scan_id=due.scan_id, hint=_HINTS[verdict.result], offset=offset)
+    _observe(db, store, verdict, offset, settled)
+    _follow(db, due)
     events.append(db, "fixity check", "fail", store=store.name, path=due.path, sha256=due.sha256,
-                  detail=f"{verdict.result.value}: {verdict.detail}")
+                  detail=f"{result.value}: {verdict.detail}")
+
+
+def _observe(db: Database, store: Store, verdict: Verdict, offset: int | None, settled: tuple[str, ...]) -> None:
+    due, kind = verdict.due, verdict.result
+    seen = [Observed(kind.value, verdict.detail, _HINTS[kind], offset, due.scan_id)]
+    if kind is Result.EDITED and any(f.kind == "edited" and f.former_sha256
+                                     for f in findings.open_at(db, store.id, due.path)):
+        seen = []  # edited again since: the edit that was read in and is not accepted says all there is to say
+    findings.observe(db, store.id, due.path, seen, file_id=due.id, settled=settled, resolution=f"found {kind.value}")
+
+
+def _close_settled(db: Database, store: Store, due: Due) -> None:
+    """Close what a check that agrees disproves, but not what is wrong with the very bytes on record."""
+    of_content = scans.content_fault(db, due.scan_id)
+    for finding in findings.open_at(db, store.id, due.path):
+        if finding.kind in SETTLED and finding.kind != of_content and not finding.former_sha256:
+            findings.resolve_by_id(db, finding.id, "its bytes agree with its digest")
+
+
+def _follow(db: Database, due: Due) -> None:
+    """Propose the current master anew: it depends on which files are there and sound."""
+    scan = scans.by_id(db, due.scan_id)
+    if scan is not None and scan.piece_id is not None:
+        pieces.propose_current(db, scan.piece_id)
 
 
 def find_moved(db: Database, home: Home, store: Store, root: Path, missing: Sequence[Due], report: Report,
@@ -142,9 +177,10 @@ def find_moved(db: Database, home: Home, store: Store, root: Path, missing: Sequ
         lost = by_size.get(size)
         if not lost:
             continue
-        # a twin recorded before is a second copy that was always there, unless it is the index that followed the move
+        if files.by_path(db, store.id, path) is not None:
+            continue  # on record under this name: a second copy that was there before, not this one moved
         report(Progress("Looking for moved files", moved, len(missing), note=shown(path)))
-        for due in [d for d in lost if _newer(db, store, path, d)]:
+        for due in list(lost):
             found = check(real_path(root, path), Expected(size, mtime_ns, due.sha256), tell=lambda _: None,
                           cancelled=cancelled)
             if found.result is Result.INTACT:
@@ -155,14 +191,6 @@ def find_moved(db: Database, home: Home, store: Store, root: Path, missing: Sequ
         if not lost:
             del by_size[size]
     return moved
-
-
-def _newer(db: Database, store: Store, path: str, due: Due) -> bool:
-    known = files.by_path(db, store.id, path)
-    if known is None:
-        return True
-    was = files.by_id(db, due.id)
-    return known.scan_id == due.scan_id and was is not None and known.first_seen > was.first_seen
 
 
 def _record_move(db: Database, store: Store, due: Due, path: str) -> None:

@@ -1,5 +1,6 @@
 """Store against catalogue, side by side: what is new or changed, what is gone. Opens no file."""
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -10,34 +11,32 @@ from catalogue.records.database import Database
 from catalogue.records.stores import Store
 
 BATCH = 2000
-Known = tuple[str, int, int, str, int]  # path, size, mtime in ns, state, id
+Known = tuple[str, int, int, str, int, int]  # path, size, mtime in ns, state, id, whether the last look failed
 
 
 @dataclass(slots=True)
 class Comparison:
-    """Counts from one comparison, and ``(file id, path)`` of what is gone or back.
+    """Counts from one comparison, and ``(file id, path)`` of what is absent or back.
 
-    The paths to read are in the pending table.
+    ``complete`` tells whether the whole store was looked through: if not, nothing is said of what was not met.
+    ``absent`` are files on record that were not met. The paths to read are in the pending table.
     """
 
     seen: int = 0
     unchanged: int = 0
-    gone: list[tuple[int, str]] = field(default_factory=list)
+    complete: bool = False
+    absent: list[tuple[int, str]] = field(default_factory=list)
     back: list[tuple[int, str]] = field(default_factory=list)
     obstacles: list[Obstacle] = field(default_factory=list)
-
-    def miss(self, row: Known) -> None:
-        """Note a file on record that the crawl did not meet."""
-        if row[3] == "present":
-            self.gone.append((row[4], row[0]))
 
 
 def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tuple[str, ...], *, again: bool,
             report: Report, cancelled: Cancelled) -> Comparison:
-    """Fill the pending table with what must be read, and tell what is gone or back.
+    """Fill the pending table with what must be read, and tell what is absent or back.
 
     ``reader`` is a second connection, for the known paths are still streaming while pending rows are written.
-    With ``again`` every file is read anew.
+    Read is what is new, what has another size or time than its known content, and what the last look did not
+    give. With ``again`` every file is read anew.
     """
     result = Comparison()
     batch: list[Seen] = []
@@ -46,7 +45,7 @@ def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tu
     row = next(rows, None)
     for path, size, mtime_ns in crawl(root, ignore, result.obstacles.append):
         while row is not None and row[0] < path:
-            result.miss(row)
+            result.absent.append((row[4], row[0]))
             row = next(rows, None)
         result.seen += 1
         if result.seen % 1000 == 0:
@@ -54,7 +53,7 @@ def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tu
                 break
             report(Progress(f"Looking through {store.name}", result.seen))
         held = row is not None and row[0] == path
-        if row is not None and held and not again and row[1] == size and row[2] == mtime_ns:
+        if row is not None and held and not again and row[1] == size and row[2] == mtime_ns and not row[5]:
             result.unchanged += 1
             if row[3] == "missing":
                 result.back.append((row[4], path))
@@ -67,12 +66,16 @@ def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tu
             row = next(rows, None)
     else:
         while row is not None:
-            result.miss(row)
+            result.absent.append((row[4], row[0]))
             row = next(rows, None)
+        result.complete = True
     pending.put(db, batch)
     return result
 
 
-def below(path: str, folders: list[str]) -> bool:
+def below(path: str, folders: Collection[str]) -> bool:
     """Whether a path lies in one of these folders, "" being the root: what could not be read says nothing of it."""
-    return any(not folder or path.startswith(folder + "/") for folder in folders)
+    if not folders:
+        return False
+    parts = path.split("/")
+    return "" in folders or any("/".join(parts[:depth]) in folders for depth in range(1, len(parts)))

@@ -11,7 +11,7 @@ from fnmatch import translate
 from pathlib import Path
 
 from catalogue.reading.kinds import looks_like_picture
-from catalogue.records.paths import kept
+from catalogue.records.paths import kept, stored_mtime
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +83,7 @@ def _listed(folder: str, prefix: str, skipped: Callable[[str], bool],
                         stat = entry.stat(follow_symlinks=False)
                     except FileNotFoundError:  # gone between listing and asking: not there
                         continue
-                    found.append((kept(name), "", stat.st_size, stat.st_mtime_ns))
+                    found.append((kept(name), "", stat.st_size, stored_mtime(stat.st_mtime_ns)))
     except OSError as error:
         stumble(Obstacle("unreadable folder", prefix.rstrip("/"), f"the folder cannot be read: {error.strerror}",
                          "Check its permissions and the disk, then index again."))

@@ -2,23 +2,34 @@
 
 import os
 import secrets
+from collections.abc import Sequence
 from pathlib import Path
 
 from catalogue.indexing.naming import Place, place_of, role_of
 from catalogue.reading.model import Fault, Reading
-from catalogue.records import events, files, findings, pieces, scans
+from catalogue.records import events, files, findings, fixity, pieces, scans
 from catalogue.records.database import Database
 from catalogue.records.files import File
-from catalogue.records.paths import is_text, native, shown
+from catalogue.records.findings import Finding, Observed
+from catalogue.records.paths import is_text, native, shown, stored_mtime
+from catalogue.records.scans import Scan
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
-# The file may be sound another day, or another second: no row is made from such a reading.
+# The file may be sound another day, or another second: such a reading says nothing of its content.
 _FLEETING = {Fault.VANISHED, Fault.CHANGING}
 # Content that shows no picture is recorded as a file with findings, but is no scan.
 _NO_SCAN = {Fault.EMPTY, Fault.NOT_A_PICTURE}
-# Findings that a fresh reading of the same path settles one way or the other.
-READ_KINDS = (*(fault.value for fault in Fault), "missing", "name not UTF-8")
+# Faults of the bytes themselves, wherever they lie, worst first.
+_CONTENT_FAULTS = (Fault.TRUNCATED, Fault.DAMAGED, Fault.UNDECODED)
+# What must not take the place of a known whole picture: it is what damage looks like.
+_LOSSES = {Fault.EMPTY, Fault.NOT_A_PICTURE, Fault.TRUNCATED, Fault.DAMAGED}
+# Findings that reading a file through settles one way or the other.
+READ_KINDS = (*(fault.value for fault in Fault), "missing", "name not UTF-8", "changed", "moved")
+# Findings that are settled by the mere sight of a file, read or not.
+_SIGHT_KINDS = ("missing", "moved", "vanished", "changing")
+# ``File.failure`` of an edit that an audit met and a person has accepted: what is read next is taken as it is.
+ACCEPTED_EDIT = "accepted edit"
 
 
 def keep_preview(home: Home, reading: Reading) -> None:
@@ -50,34 +61,97 @@ def record(db: Database, home: Home, store: Store, path: str, reading: Reading, 
            role: str = "", piece_id: int | None = None) -> int | None:
     """Record what was read at ``path`` (as kept); gives the piece it belongs to, if any. Within a transaction.
 
+    A file's known content gives way only to other content that was read through and is whole. Whatever else a reading
+    meets (nothing readable, no bytes, a part of a picture, bytes that differ though size and time do not) is recorded
+    as findings and as a failed attempt, which the next index run repeats.
+
     ``role`` and ``piece_id``, where a person has said them, are taken instead of what the path and the tags suggest.
     """
-    faults = {fault.kind for fault in reading.faults}
-    if faults & _FLEETING:
-        _note_faults(db, store, path, reading, None, None)
-        return None
     before = files.by_path(db, store.id, path)
-    if before is not None and _damaged_silently(db, store, before, reading):
-        return None
+    held = scans.by_id(db, before.scan_id) if before is not None and before.scan_id else None
+    faults = {fault.kind for fault in reading.faults}
+    if faults & _FLEETING or not reading.sha256:
+        return _record_failed(db, store, path, reading, before, held)
+    if before is not None and held is not None and reading.sha256 != held.sha256:
+        same_stat = (reading.size, stored_mtime(reading.mtime_ns)) == (before.size, before.mtime_ns)
+        if same_stat or (faults & _LOSSES and scans.content_fault(db, held.id) not in ("truncated", "damaged")):
+            return _record_loss(db, store, reading, before, held, silent=same_stat)
+    return _record_content(db, home, store, path, reading, before, held, role, piece_id)
+
+
+def _record_content(db: Database, home: Home, store: Store, path: str, reading: Reading, before: File | None,
+                    held: Scan | None, role: str, piece_id: int | None) -> int | None:
+    """The file holds this, and holds it from now on."""
+    faults = {fault.kind for fault in reading.faults}
     scan_id = None
-    if reading.sha256 and not faults & _NO_SCAN:
-        held = scans.by_digest(db, reading.sha256)
-        piece_id = piece_id or (held.piece_id if held else None) or piece_for(db, home, path, reading)
+    if not faults & _NO_SCAN:
+        known = scans.by_digest(db, reading.sha256)
+        piece_id = piece_id or (known.piece_id if known else None) or piece_for(db, home, path, reading)
         role = role or role_of(path, reading.format, reading.picture)
         scan_id = scans.save(db, reading, role=role, piece_id=piece_id)
+        scans.set_content_fault(db, scan_id, next((f.value for f in _CONTENT_FAULTS if f in faults), ""))
         scan = scans.by_id(db, scan_id)
         piece_id = scan.piece_id if scan else None
-    file_id = files.save(db, store.id, path, reading.size, reading.mtime_ns, scan_id,
-                         verified=bool(reading.sha256))
-    findings.resolve(db, "read again", store_id=store.id, path=path, kinds=READ_KINDS)
-    _note_faults(db, store, path, reading, file_id, scan_id)
-    if before and before.scan_id and before.scan_id != scan_id:
-        _note_edit(db, store, path, before.scan_id, file_id, scan_id)
-    if scan_id is not None:
+    file_id = files.save(db, store.id, path, reading.size, reading.mtime_ns, scan_id, verified=True)
+    fixity.clear_damage(db, file_id)
+    edits = [f for f in findings.open_at(db, store.id, path) if f.kind == "edited"]
+    findings.observe(db, store.id, path, _seen(path, reading, scan_id), file_id=file_id, settled=READ_KINDS,
+                     resolution="read again")
+    if held is not None and before is not None and held.id != scan_id:
+        _note_edit(db, store, path, held, before, file_id, scan_id, edits)
+    elif held is not None:
+        for edit in edits:
+            if not edit.former_sha256:  # an audit saw other bytes; those on record are back
+                findings.resolve_by_id(db, edit.id, "it holds again what is on record")
+    if scan_id is not None and (before is None or before.scan_id != scan_id):
         _note_move(db, store, path, scan_id)
-    events.append(db, "message digest calculation", "success" if reading.sha256 else "fail", store=store.name,
-                  path=path, sha256=reading.sha256, detail="; ".join(sorted(faults)))
+    events.append(db, "message digest calculation", "success", store=store.name, path=path, sha256=reading.sha256,
+                  detail="; ".join(sorted(faults)))
     return piece_id
+
+
+def _record_failed(db: Database, store: Store, path: str, reading: Reading, before: File | None,
+                   held: Scan | None) -> int | None:
+    """The reading gave no digest that holds: what is known of the file stays, and the next run reads it again."""
+    fleeting = any(fault.kind in _FLEETING for fault in reading.faults)
+    file_id = before.id if before is not None else None
+    if before is None and not fleeting:
+        file_id = files.save(db, store.id, path, reading.size, reading.mtime_ns, None, verified=False)
+    failure = next((fault.kind.value for fault in reading.faults), Fault.UNREADABLE.value)
+    if file_id is not None:
+        files.note_failure(db, file_id, failure, present=None if fleeting else True)
+    seen = _seen(path, reading, held.id if held else None, _last_known(before, held))
+    findings.observe(db, store.id, path, seen, file_id=file_id,
+                     settled=("vanished", "changing") if fleeting else (*_SIGHT_KINDS, "unreadable"),
+                     resolution="tried again")
+    if not fleeting:
+        events.append(db, "message digest calculation", "fail", store=store.name, path=path,
+                      sha256=held.sha256 if held else "", detail=failure)
+    return held.piece_id if held else None
+
+
+def _record_loss(db: Database, store: Store, reading: Reading, before: File, held: Scan, *, silent: bool) -> int | None:
+    """The bytes are not those on record, and no whole picture either (or changed in silence): the record stays."""
+    files.note_failure(db, before.id, "changed" if silent else next(
+        fault.kind.value for fault in reading.faults if fault.kind in _LOSSES), present=True)
+    if silent:
+        seen = [Observed("changed", "its bytes differ though its size and time do not",
+                         "Silent damage. Audit the store to see where, and restore it from a good copy.",
+                         scan_id=held.id)]
+    else:
+        seen = [one for one in _seen(before.path, reading, held.id, _last_known(before, held))
+                if one.kind in _LOSSES or one.kind == "name not UTF-8"]
+    findings.observe(db, store.id, before.path, seen, file_id=before.id, settled=(*_SIGHT_KINDS, "unreadable"),
+                     resolution="read again")
+    events.append(db, "fixity check", "fail", store=store.name, path=before.path, sha256=held.sha256,
+                  detail=f"{seen[0].kind}: met while reading")
+    return held.piece_id
+
+
+def _last_known(before: File | None, held: Scan | None) -> str:
+    if before is None or held is None:
+        return ""
+    return f"; last known content {held.sha256[:12]}…, read {before.read_at[:10]}"
 
 
 def piece_for(db: Database, home: Home, path: str, reading: Reading) -> int | None:
@@ -92,42 +166,40 @@ def piece_for(db: Database, home: Home, path: str, reading: Reading) -> int | No
                                inventory_number=reading.metadata.inventory_number or place.number)
 
 
-def _note_faults(db: Database, store: Store, path: str, reading: Reading, file_id: int | None,
-                 scan_id: int | None) -> None:
-    for fault in reading.faults:
-        findings.record(db, fault.kind.value, fault.detail, store_id=store.id, path=path, file_id=file_id,
-                        scan_id=scan_id, hint=fault.hint, offset=fault.offset)
+def _seen(path: str, reading: Reading, scan_id: int | None, known: str = "") -> list[Observed]:
+    """A reading's faults as findings; ``known`` is said of the file's last known content."""
+    seen = [Observed(fault.kind.value, fault.detail + known, fault.hint or ("Restore it from a copy." if known else ""),
+                     fault.offset, scan_id) for fault in reading.faults]
     if not is_text(path):
-        findings.record(db, "name not UTF-8", "the name holds bytes that are no text", store_id=store.id, path=path,
-                        file_id=file_id, scan_id=scan_id, hint="Rename it; shown with a sign for each such byte.")
+        seen.append(Observed("name not UTF-8", "the name holds bytes that are no text",
+                             "Rename it; shown with a sign for each such byte.", scan_id=scan_id))
+    return seen
 
 
-def _damaged_silently(db: Database, store: Store, before: File, reading: Reading) -> bool:
-    """Whether the bytes changed though size and time did not; then the file stays what it was, with a finding."""
-    scan = scans.by_id(db, before.scan_id) if before.scan_id else None
-    if scan is None or not reading.sha256 or reading.sha256 == scan.sha256 or (
-            (reading.size, reading.mtime_ns) != (before.size, before.mtime_ns)):
-        return False
-    findings.record(db, "changed", "its bytes differ though its size and time do not", store_id=store.id,
-                    path=before.path, file_id=before.id, scan_id=before.scan_id,
-                    hint="Silent damage. Audit the store to see where, and restore it from a good copy.")
-    events.append(db, "fixity check", "fail", store=store.name, path=before.path, sha256=scan.sha256,
-                  detail="changed: met while reading all anew")
-    return True
-
-
-def _note_edit(db: Database, store: Store, path: str, old_scan: int, file_id: int, scan_id: int | None) -> None:
-    old = scans.by_id(db, old_scan)
-    if old is None:
+def _note_edit(db: Database, store: Store, path: str, held: Scan, before: File, file_id: int, scan_id: int | None,
+               edits: Sequence[Finding]) -> None:
+    """The content changed. Of several edits in a row that nobody accepted, the content before the first counts."""
+    if before.failure == ACCEPTED_EDIT:
         return
-    findings.record(db, "edited", f"was {old.sha256[:12]}…, its bytes and its time have changed", store_id=store.id,
-                    path=path, file_id=file_id, scan_id=scan_id,
-                    hint="If nobody meant to change it, restore it from a copy.")
-    if old.piece_id is not None:
-        pieces.propose_current(db, old.piece_id)
+    former = next((e.former_sha256 for e in edits if e.former_sha256), held.sha256)
+    new = scans.by_id(db, scan_id) if scan_id is not None else None
+    for edit in edits[1:]:
+        findings.resolve_by_id(db, edit.id, "edited again")
+    if new is not None and new.sha256 == former:
+        for edit in edits[:1]:
+            findings.resolve_by_id(db, edit.id, "it holds again what it held before")
+    else:
+        for edit in edits[:1]:
+            findings.pass_on(db, edit.id, scan_id, former)
+        findings.record(db, "edited", f"was {former[:12]}…, its bytes and its time have changed", store_id=store.id,
+                        path=path, file_id=file_id, scan_id=scan_id, former_sha256=former,
+                        hint="If nobody meant to change it, restore it from a copy.")
+    if held.piece_id is not None:
+        pieces.propose_current(db, held.piece_id)
 
 
 def _note_move(db: Database, store: Store, path: str, scan_id: int) -> None:
+    """Content that is new at ``path`` and gone from another path of the store has moved."""
     twin = files.missing_twin(db, store.id, scan_id, path)
     if twin is None:
         return

@@ -20,8 +20,10 @@ from catalogue.records.paths import shown
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
-# Findings that every run establishes anew: what still holds is opened again.
-_EVERY_RUN = ("vanished", "changing", "link", "unreadable folder")
+# Findings about the way through a store rather than a file: each look through all of it settles them.
+_CRAWL_KINDS = ("link", "unreadable folder")
+# Findings of a file that was there for a moment: closed once it has been read, or is not there at all.
+_FLEETING_KINDS = ("vanished", "changing")
 COMMIT_FILES = 64
 COMMIT_SECONDS = 1.0
 
@@ -71,22 +73,17 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
     with transaction(db):
         run_id = runs.start(db, "index", store.id)
         findings.resolve(db, "seen again", store_id=store.id, path="", kinds=("offline",))
-        findings.resolve(db, "looked again", store_id=store.id, kinds=_EVERY_RUN)
-    with closing(read_only_database(home.database)) as reader:
-        comparison = compare(db, reader, store, root, home.settings.ignore, again=again, report=report,
-                             cancelled=cancelled)
-    summary.seen, summary.unchanged = comparison.seen, comparison.unchanged
-    if not is_at(store, root):
-        summary.outcome = "failed"
-    elif cancelled():
-        summary.outcome = "cancelled"
-    else:
-        summary.gone = _note_whereabouts(db, store, comparison)
-        _read_pending(db, home, store, root, summary, worker_count(workers or home.settings.workers), report,
-                      cancelled, executors)
+    try:
+        _run(db, home, store, root, summary, workers, again, report, cancelled, executors)
+    except BaseException:
+        with transaction(db):
+            runs.end(db, run_id, "failed", {"seen": summary.seen, "read": summary.read})
+        raise
     with transaction(db):
+        if summary.outcome == "failed":
+            findings.record(db, "offline", "the store went away during an index run", store_id=store.id,
+                            hint="Connect it, then index again.")
         if summary.outcome == "finished":
-            _note_missing(db, store)
             pieces.join_short_names(db)
         summary.findings.update(findings.seen_since(db, store.id, moment))
         summary.seconds = monotonic() - begun
@@ -95,21 +92,56 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
     return summary
 
 
-def _note_whereabouts(db: Database, store: Store, comparison: Comparison) -> int:
-    """Record what the comparison met; gives how many files are newly gone."""
-    if not (comparison.obstacles or comparison.gone or comparison.back):
-        return 0  # a transaction more would wait for the disk once more
+def _run(db: Database, home: Home, store: Store, root: Path, summary: StoreSummary, workers: int, again: bool,
+         report: Report, cancelled: Cancelled, executors: Executors) -> None:
+    with closing(read_only_database(home.database)) as reader:
+        comparison = compare(db, reader, store, root, home.settings.ignore, again=again, report=report,
+                             cancelled=cancelled)
+    summary.seen, summary.unchanged = comparison.seen, comparison.unchanged
+    if not is_at(store, root):
+        summary.outcome = "failed"
+        return
+    if not comparison.complete or cancelled():
+        summary.outcome = "cancelled"
+        return
+    absent = _note_whereabouts(db, store, comparison, summary)
+    _read_pending(db, home, store, root, summary, worker_count(workers or home.settings.workers), report, cancelled,
+                  executors)
+    _note_missing(db, store, absent)
+
+
+def _note_whereabouts(db: Database, store: Store, comparison: Comparison, summary: StoreSummary) -> list[int]:
+    """Record what a look through the whole store showed; gives the ids of files that are not there.
+
+    Nothing is said of what lies in folders that could not be entered.
+    """
+    hidden = {o.path for o in comparison.obstacles if o.kind == "unreadable folder"}
+    absent = [(file_id, path) for file_id, path in comparison.absent if not below(path, hidden)]
+    known = findings.open_of_kinds(db, store.id, (*_CRAWL_KINDS, *_FLEETING_KINDS))
+    if not (comparison.obstacles or absent or comparison.back or known):
+        return []  # a transaction more would wait for the disk once more
+    met = {(o.kind, o.path) for o in comparison.obstacles}
+    gone = {path for _, path in absent}
     with transaction(db):
         for obstacle in comparison.obstacles:
             findings.record(db, obstacle.kind, obstacle.detail, store_id=store.id, path=obstacle.path,
                             hint=obstacle.hint)
-        hidden = [o.path for o in comparison.obstacles if o.kind == "unreadable folder"]
-        gone = [file_id for file_id, path in comparison.gone if not below(path, hidden)]
-        files.mark_missing(db, gone)
+        for finding in known:
+            if below(finding.path, hidden):
+                continue
+            if finding.kind in _CRAWL_KINDS:
+                if (finding.kind, finding.path) not in met:
+                    findings.resolve_by_id(db, finding.id, "not so any more")
+            elif finding.path in gone or not (finding.file_id or pending.holds(db, finding.path)):
+                findings.resolve_by_id(db, finding.id, "it is not there")
+        summary.gone = files.mark_missing(db, (file_id for file_id, _ in absent))
         files.mark_present(db, (file_id for file_id, _ in comparison.back))
         for _, path in comparison.back:
-            findings.resolve(db, "found again", store_id=store.id, path=path, kinds=("missing",))
-        return len(gone)
+            findings.resolve(db, "found again", store_id=store.id, path=path, kinds=("missing", "moved", "vanished"))
+        if summary.gone or comparison.back:
+            for piece_id in files.pieces_of(db, (i for i, _ in (*absent, *comparison.back))):
+                pieces.propose_current(db, piece_id)
+    return [file_id for file_id, _ in absent]
 
 
 def _read_pending(db: Database, home: Home, store: Store, root: Path, summary: StoreSummary,
@@ -161,8 +193,14 @@ def _commit(db: Database, home: Home, store: Store, batch: list[tuple[str, Readi
     batch.clear()
 
 
-def _note_missing(db: Database, store: Store) -> None:
-    for file in files.missing(db, store.id):
-        findings.record(db, "missing", "it was here at an earlier run and is not now", store_id=store.id,
-                        path=file.path, file_id=file.id, scan_id=file.scan_id,
-                        hint="If it was not moved on purpose, restore it from a copy.")
+def _note_missing(db: Database, store: Store, absent: Sequence[int]) -> None:
+    """Findings for what this run did not meet; what has moved is on record at its new path by now."""
+    if not absent:
+        return
+    with transaction(db):
+        for file_id in absent:
+            file = files.by_id(db, file_id)
+            if file is not None and file.state == "missing":
+                findings.record(db, "missing", "it was here at an earlier run and is not now", store_id=store.id,
+                                path=file.path, file_id=file.id, scan_id=file.scan_id,
+                                hint="If it was not moved on purpose, restore it from a copy.")

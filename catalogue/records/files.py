@@ -6,10 +6,16 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from catalogue.records.database import Database, fetch, fetch_one, now
+from catalogue.records.paths import stored_mtime
 
 
 @dataclass(frozen=True, slots=True)
 class File:
+    """``scan_id``, ``size`` and ``mtime_ns`` are those of the last known content, whatever later looks met.
+
+    ``failed_at`` and ``failure`` tell of the last look where that did not give this content; None and "" otherwise.
+    """
+
     id: int
     store_id: int
     path: str
@@ -20,6 +26,8 @@ class File:
     first_seen: str
     read_at: str
     checked_at: str | None
+    failed_at: str | None
+    failure: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,17 +50,23 @@ _LOCATED = """SELECT f.id, f.store_id, s.name AS store, s.root, s.kind, f.path, 
               FROM file f JOIN store s ON s.id = f.store_id"""
 
 
-def known(db: Database, store_id: int) -> Iterator[tuple[str, int, int, str, int]]:
-    """``(path, size, mtime_ns, state, id)`` of every file of a store in binary order of path; flat in memory."""
+def known(db: Database, store_id: int) -> Iterator[tuple[str, int, int, str, int, int]]:
+    """``(path, size, mtime_ns, state, id, failed)`` of every file of a store in binary order of path; flat in memory.
+
+    ``failed`` is 1 where the last look did not give the known content.
+    """
     cursor = db.conn.cursor()
     cursor.row_factory = None  # plain tuples: this runs once a file on every index run
-    cursor.execute("SELECT path, size, mtime_ns, state, id FROM file WHERE store_id = ? ORDER BY path", [store_id])
+    cursor.execute("SELECT path, size, mtime_ns, state, id, failed_at IS NOT NULL FROM file WHERE store_id = ?"
+                   " ORDER BY path", [store_id])
     yield from cursor
 
 
-def missing(db: Database, store_id: int) -> list[File]:
-    """Files of a store that were not where they should be."""
-    return fetch(db, File, "SELECT * FROM file WHERE store_id = ? AND state = 'missing' ORDER BY path", [store_id])
+def pieces_of(db: Database, file_ids: Iterable[int]) -> set[int]:
+    """The pieces whose scans these files hold."""
+    rows = (db.execute("SELECT c.piece_id FROM file f JOIN scan c ON c.id = f.scan_id WHERE f.id = ?", [i]).fetchone()
+            for i in file_ids)
+    return {int(row[0]) for row in rows if row is not None and row[0] is not None}
 
 
 def missing_twin(db: Database, store_id: int, scan_id: int, but: str) -> File | None:
@@ -71,21 +85,35 @@ def by_id(db: Database, file_id: int) -> File | None:
 
 def save(db: Database, store_id: int, path: str, size: int, mtime_ns: int, scan_id: int | None, *,
          verified: bool) -> int:
-    """Record what was just read at ``path``; gives the file's id."""
+    """Record the content just read at ``path``; gives the file's id. ``verified``: its digest was taken now."""
     moment = now()
     row = db.execute("""
         INSERT INTO file (store_id, path, size, mtime_ns, scan_id, state, first_seen, read_at, checked_at)
         VALUES (?, ?, ?, ?, ?, 'present', ?, ?, ?)
         ON CONFLICT (store_id, path) DO UPDATE SET size = excluded.size, mtime_ns = excluded.mtime_ns,
-            scan_id = excluded.scan_id, state = 'present', read_at = excluded.read_at,
+            scan_id = excluded.scan_id, state = 'present', read_at = excluded.read_at, failed_at = NULL, failure = '',
             checked_at = coalesce(excluded.checked_at, checked_at)
         RETURNING id""",
-        [store_id, path, size, mtime_ns, scan_id, moment, moment, moment if verified else None]).fetchone()
+        [store_id, path, size, stored_mtime(mtime_ns), scan_id, moment, moment,
+         moment if verified else None]).fetchone()
     return int(row[0])
 
 
-def mark_missing(db: Database, file_ids: Iterable[int]) -> None:
-    db.conn.executemany("UPDATE file SET state = 'missing' WHERE id = ?", [(i,) for i in file_ids])
+def note_failure(db: Database, file_id: int, failure: str, *, present: bool | None = None) -> None:
+    """Note a look that did not give the file's known content, which stays; the next index run tries again.
+
+    ``present`` tells whether something stood there; None where that look does not say.
+    """
+    db.execute("""UPDATE file SET failed_at = ?, failure = ?,
+                  state = CASE ? WHEN 1 THEN 'present' WHEN 0 THEN 'missing' ELSE state END WHERE id = ?""",
+               [now(), failure, present, file_id])
+
+
+def mark_missing(db: Database, file_ids: Iterable[int]) -> int:
+    """Gives how many of them were thought present until now."""
+    done = db.conn.executemany("UPDATE file SET state = 'missing' WHERE id = ? AND state <> 'missing'",
+                               [(i,) for i in file_ids])
+    return max(0, done.rowcount)
 
 
 def mark_present(db: Database, file_ids: Iterable[int]) -> None:
@@ -94,7 +122,8 @@ def mark_present(db: Database, file_ids: Iterable[int]) -> None:
 
 def mark_checked(db: Database, file_id: int, moment: str) -> None:
     """Its bytes agreed with its digest at ``moment``."""
-    db.execute("UPDATE file SET checked_at = ?, state = 'present' WHERE id = ?", [moment, file_id])
+    db.execute("UPDATE file SET checked_at = ?, state = 'present', failed_at = NULL, failure = '' WHERE id = ?",
+               [moment, file_id])
 
 
 def forget(db: Database, file_id: int) -> None:

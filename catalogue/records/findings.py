@@ -1,5 +1,6 @@
 """Finding rows: what is wrong with which file, since when, and how it was resolved."""
 
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from catalogue.records.database import Database, fetch, now
@@ -20,20 +21,55 @@ class Finding:
     last_seen: str
     resolved: str | None
     resolution: str
+    former_sha256: str
+
+
+@dataclass(frozen=True, slots=True)
+class Observed:
+    """One thing wrong with one place, as just seen. ``scan_id`` is the content it speaks of.
+
+    ``former_sha256`` is, for an edit, what was held before it.
+    """
+
+    kind: str
+    detail: str
+    hint: str = ""
+    offset: int | None = None
+    scan_id: int | None = None
+    former_sha256: str = ""
+
+
+def observe(db: Database, store_id: int, path: str, seen: Sequence[Observed], *, file_id: int | None,
+            settled: Collection[str] = (), resolution: str = "") -> None:
+    """Bring the open findings of one place up to date with a look at it.
+
+    What is ``seen`` is opened, or seen again with its first date kept. Of the kinds that this look has ``settled``,
+    open ones that were not seen are closed; other kinds stay, for the look says nothing about them.
+    """
+    held = {(one.kind, one.scan_id or 0) for one in seen}
+    for row in db.execute("SELECT id, kind, coalesce(scan_id, 0) FROM finding WHERE store_id = ? AND path = ?"
+                          " AND resolved IS NULL", [store_id, path]).fetchall():
+        if row[1] in settled and (row[1], row[2]) not in held:
+            resolve_by_id(db, row[0], resolution)
+    for one in seen:
+        record(db, one.kind, one.detail, store_id=store_id, path=path, file_id=file_id, scan_id=one.scan_id,
+               hint=one.hint, offset=one.offset, former_sha256=one.former_sha256)
 
 
 def record(db: Database, kind: str, detail: str, *, store_id: int | None = None, path: str = "",
-           file_id: int | None = None, scan_id: int | None = None, hint: str = "", offset: int | None = None) -> int:
+           file_id: int | None = None, scan_id: int | None = None, hint: str = "", offset: int | None = None,
+           former_sha256: str = "") -> int:
     """Open a finding, or see an open one of the same kind and place again."""
     moment = now()
     row = db.execute("""
-        INSERT INTO finding (kind, store_id, path, file_id, scan_id, detail, hint, offset, first_seen, last_seen)
-        VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+        INSERT INTO finding (kind, store_id, path, file_id, scan_id, detail, hint, offset, first_seen, last_seen,
+                             former_sha256)
+        VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
         ON CONFLICT (kind, coalesce(store_id, 0), path, coalesce(scan_id, 0)) WHERE resolved IS NULL
         DO UPDATE SET last_seen = excluded.last_seen, detail = excluded.detail, hint = excluded.hint,
                       offset = excluded.offset, file_id = coalesce(excluded.file_id, file_id)
         RETURNING id""",
-        [kind, store_id, path, file_id, scan_id, detail, hint, offset, moment, moment]).fetchone()
+        [kind, store_id, path, file_id, scan_id, detail, hint, offset, moment, moment, former_sha256]).fetchone()
     return int(row[0])
 
 
@@ -65,6 +101,28 @@ def note_accepted(db: Database, kind: str, store: str, path: str, sha256: str, r
     """Keep that a person said a finding is as it should be; a stated fact."""
     db.execute("INSERT INTO finding_accepted (at, kind, store, path, sha256, reason) VALUES (?, ?, ?, ?, ?, ?)",
                [now(), kind, store, path, sha256, reason])
+
+
+def open_at(db: Database, store_id: int, path: str) -> list[Finding]:
+    """Open findings of one place."""
+    return fetch(db, Finding, "SELECT * FROM finding WHERE store_id = ? AND path = ? AND resolved IS NULL ORDER BY id",
+                 [store_id, path])
+
+
+def open_of_kinds(db: Database, store_id: int, kinds: Sequence[str]) -> list[Finding]:
+    """All open findings of a store of some kinds."""
+    return fetch(db, Finding, f"""SELECT * FROM finding WHERE store_id = ? AND resolved IS NULL
+                                  AND kind IN ({', '.join('?' * len(kinds))}) ORDER BY id""", [store_id, *kinds])
+
+
+def pass_on(db: Database, finding_id: int, scan_id: int | None, former_sha256: str) -> None:
+    """An open finding now speaks of another content: the edit that an audit saw has since been read."""
+    db.execute("UPDATE finding SET scan_id = ?, former_sha256 = ? WHERE id = ?", [scan_id, former_sha256, finding_id])
+
+
+def retell(db: Database, finding_id: int, detail: str) -> None:
+    """An open finding, seen again in other words."""
+    db.execute("UPDATE finding SET detail = ?, last_seen = ? WHERE id = ?", [detail, now(), finding_id])
 
 
 def open_ones(db: Database, *, kind: str | None = None, store_id: int | None = None, after: int = 0,

@@ -1,19 +1,14 @@
-"""Rows of the audits: whose turn it is, what was found, where damage lies, how many good copies there are."""
+"""Rows of the audits: whose turn it is, what was found, where damage lies, what a store lacks."""
 
 from array import array
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from catalogue.records.copies import HELD
 from catalogue.records.database import Database, fetch, fetch_one, now
 from catalogue.records.files import Located
 from catalogue.records.findings import Finding
-
-# Open findings that make a file no good copy.
-BAD_KINDS = ("changed", "edited", "missing", "truncated", "unreadable", "moved", "damaged", "empty")
-_BAD = ", ".join(f"'{kind}'" for kind in BAD_KINDS)
-_SOUND = f"""f.state = 'present' AND NOT EXISTS (
-    SELECT 1 FROM finding n WHERE n.store_id = f.store_id AND n.path = f.path AND n.resolved IS NULL
-                                  AND n.kind IN ({_BAD}) AND (n.kind <> 'edited' OR n.scan_id = f.scan_id))"""
+from catalogue.records.paths import stored_mtime
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,30 +23,6 @@ class Due:
     scan_id: int
     sha256: str
     state: str
-    checked_at: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class Copies:
-    """Where one master scan has sound files: how many stores, and how many of them off site."""
-
-    scan_id: int
-    sha256: str
-    stores: int
-    off_site: int
-    path: str
-
-
-@dataclass(frozen=True, slots=True)
-class Holder:
-    """A file that should hold a scan's bytes, with its store."""
-
-    file_id: int
-    store_id: int
-    store: str
-    kind: str
-    path: str
-    sound: int
     checked_at: str | None
 
 
@@ -129,7 +100,7 @@ def set_turn(db: Database, file_id: int, turn: int) -> None:
 
 def touched(db: Database, file_id: int, mtime_ns: int) -> None:
     """The file's time changed, its bytes did not."""
-    db.execute("UPDATE file SET mtime_ns = ? WHERE id = ?", [mtime_ns, file_id])
+    db.execute("UPDATE file SET mtime_ns = ? WHERE id = ?", [stored_mtime(mtime_ns), file_id])
 
 
 def save_damage(db: Database, file_id: int, regions: str) -> None:
@@ -146,49 +117,22 @@ def damage(db: Database, file_id: int) -> str | None:
     return None if row is None else str(row[0])
 
 
-def master_copies(db: Database) -> list[Copies]:
-    """Every master scan with the number of stores that hold it soundly. Copies within one store count once."""
-    return fetch(db, Copies, f"""
-        SELECT s.id AS scan_id, s.sha256, count(DISTINCT CASE WHEN {_SOUND} THEN f.store_id END) AS stores,
-               count(DISTINCT CASE WHEN {_SOUND} AND t.kind = 'off-site' THEN f.store_id END) AS off_site,
-               coalesce(min(f.path), '') AS path
-        FROM scan s LEFT JOIN file f ON f.scan_id = s.id
-             AND f.store_id IN (SELECT id FROM store WHERE forgotten IS NULL)
-        LEFT JOIN store t ON t.id = f.store_id
-        WHERE s.role = 'master' GROUP BY s.id ORDER BY s.id""")
-
-
-def open_scan_findings(db: Database, kind: str) -> dict[int, str]:
-    """Scan id to detail of open findings of a kind that belong to a scan, not to a place."""
-    return {int(row[0]): str(row[1]) for row in db.execute(
-        "SELECT scan_id, detail FROM finding WHERE kind = ? AND resolved IS NULL AND scan_id IS NOT NULL"
+def open_scan_findings(db: Database, kind: str) -> dict[int, tuple[str, int]]:
+    """Scan id to ``(detail, finding id)`` of open findings of a kind that belong to a scan, not to a place."""
+    return {int(row[0]): (str(row[1]), int(row[2])) for row in db.execute(
+        "SELECT scan_id, detail, id FROM finding WHERE kind = ? AND resolved IS NULL AND scan_id IS NOT NULL"
         " AND store_id IS NULL", [kind])}
 
 
-def holders(db: Database, sha256: str) -> list[Holder]:
-    """Files that should hold a scan: sound ones first, latest check first."""
-    return fetch(db, Holder, f"""
-        SELECT f.id AS file_id, f.store_id, t.name AS store, t.kind, f.path, {_SOUND} AS sound, f.checked_at
-        FROM file f JOIN scan s ON s.id = f.scan_id JOIN store t ON t.id = f.store_id
-        WHERE s.sha256 = ? AND t.forgotten IS NULL
-        ORDER BY sound DESC, f.checked_at DESC, t.kind <> 'primary', t.name, f.path""", [sha256])
-
-
-def is_sound(db: Database, file_id: int) -> bool:
-    """Whether a file is there and nothing bad is known of its bytes."""
-    return db.execute(f"SELECT 1 FROM file f WHERE f.id = ? AND {_SOUND}", [file_id]).fetchone() is not None
-
-
 def wanted_by(db: Database, store_id: int, source_id: int | None, masters_only: bool) -> list[Wanted]:
-    """Scans held by primary stores (or by one given store) that ``store_id`` has no sound file of."""
+    """Scans held intact by primary stores (or by one given store) that ``store_id`` has no intact file of."""
     return fetch(db, Wanted, f"""
-        SELECT s.id AS scan_id, s.sha256, s.bytes AS size, min(f.path) AS path
-        FROM file f JOIN scan s ON s.id = f.scan_id JOIN store t ON t.id = f.store_id
-        WHERE f.store_id <> ?1 AND t.forgotten IS NULL AND ({_SOUND})
-              AND CASE WHEN ?2 IS NULL THEN t.kind = 'primary' ELSE t.id = ?2 END
+        SELECT s.id AS scan_id, s.sha256, s.bytes AS size, min(h.path) AS path
+        FROM {HELD} h JOIN scan s ON s.id = h.scan_id
+        WHERE h.store_id <> ?1 AND h.intact
+              AND CASE WHEN ?2 IS NULL THEN h.kind = 'primary' ELSE h.store_id = ?2 END
               AND (NOT ?3 OR s.role = 'master')
-              AND s.id NOT IN (SELECT f.scan_id FROM file f
-                               WHERE f.store_id = ?1 AND f.scan_id IS NOT NULL AND {_SOUND})
+              AND s.id NOT IN (SELECT o.scan_id FROM {HELD} o WHERE o.store_id = ?1 AND o.intact)
         GROUP BY s.id ORDER BY path""", [store_id, source_id, int(masters_only)])
 
 

@@ -2,11 +2,11 @@
 
 from dataclasses import dataclass
 
+from catalogue.records.copies import DOUBTS, of_masters
 from catalogue.records.database import Database, fetch, now
 from catalogue.records.events import agent
-from catalogue.records.fixity import BAD_KINDS, master_copies
 
-_BAD = ", ".join(f"'{kind}'" for kind in BAD_KINDS)
+_BAD = ", ".join(f"'{kind}'" for kind in DOUBTS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ class Answer:
 
 def facts(db: Database, reviewed: str) -> Facts:
     """Gather the facts; ``reviewed`` is how events of a review of the log begin."""
-    copies = master_copies(db)
+    copies = of_masters(db)
     n = _Numbers(db)
     return Facts(
         stores=n("SELECT count(*) FROM store WHERE forgotten IS NULL"),

@@ -1,4 +1,4 @@
-"""File names as the catalogue keeps them: text, also where a name is not UTF-8.
+"""File names and times as the catalogue keeps them: names as text, also where one is not UTF-8.
 
 SQLite text cannot hold the lone surrogates by which Python carries undecodable bytes. A relative path never holds an
 empty part, so ``//`` followed by two hex digits is free to stand for one such byte, and the way back is exact.
@@ -53,3 +53,11 @@ def shown(path: str) -> str:
 def is_text(path: str) -> bool:
     """Whether the name is plain text, nothing escaped."""
     return "//" not in path
+
+
+MAX_MTIME_NS = 2 ** 63 - 1  # SQLite's integers: file times from 11 April 2262 on are kept as this one
+
+
+def stored_mtime(mtime_ns: int) -> int:
+    """A file time as the catalogue can hold it. Compare times in this form only."""
+    return max(-MAX_MTIME_NS, min(mtime_ns, MAX_MTIME_NS))

@@ -26,3 +26,7 @@ def take(db: Database, after: int, limit: int) -> list[tuple[int, str, int, int]
     """The next ``(id, path, size, mtime_ns)`` from ``after`` on."""
     return [tuple(row) for row in db.execute(
         "SELECT id, path, size, mtime_ns FROM temp.pending WHERE id > ? ORDER BY id LIMIT ?", [after, limit])]
+
+
+def holds(db: Database, path: str) -> bool:
+    return db.execute("SELECT 1 FROM temp.pending WHERE path = ?", [path]).fetchone() is not None

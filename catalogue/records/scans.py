@@ -115,6 +115,16 @@ def set_piece(db: Database, scan_id: int, piece_id: int | None, source: str = "p
     db.execute("UPDATE scan SET piece_id = ?, piece_source = ? WHERE id = ?", [piece_id, source, scan_id])
 
 
+def set_content_fault(db: Database, scan_id: int, fault: str) -> None:
+    """What is wrong with the bytes themselves: ``truncated``, ``damaged``, ``undecoded`` or ""."""
+    db.execute("UPDATE scan SET content_fault = ?1 WHERE id = ?2 AND content_fault <> ?1", [fault, scan_id])
+
+
+def content_fault(db: Database, scan_id: int) -> str:
+    row = db.execute("SELECT content_fault FROM scan WHERE id = ?", [scan_id]).fetchone()
+    return "" if row is None else str(row[0])
+
+
 def set_capture(db: Database, scan_id: int, notes: dict[str, str]) -> None:
     """Capture notes: free fields with units."""
     db.execute("UPDATE scan SET capture = ? WHERE id = ?", [json.dumps(notes), scan_id])

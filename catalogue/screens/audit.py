@@ -179,7 +179,9 @@ class AuditPage(Page):
 
         def answered(why: str | None) -> None:
             if why:
-                self.ask(lambda db: accept(db, found.finding.id, why), lambda _: self.shop.changed(), group="write")
+                settings = self.shop.home.settings
+                self.ask(lambda db: accept(db, settings, found.finding.id, why), lambda _: self.shop.changed(),
+                         group="write")
 
         self.app.push_screen(Reason(f"Close “{found.finding.kind}” on your word?", "Why? It goes into the log."),
                              answered)

@@ -15,7 +15,7 @@ from textual.widgets import Static
 
 from catalogue.fixity.levels import QUESTIONS, Area, Criterion, answer, levels
 from catalogue.progress import data_size
-from catalogue.records import browsing, fixity
+from catalogue.records import browsing, copies
 from catalogue.records.browsing import Coverage, Growth
 from catalogue.records.database import Database
 from catalogue.screens import plots
@@ -43,7 +43,7 @@ class HealthView:
 def health_view(db: Database, home: Home) -> HealthView:
     """Gather it; on a large catalogue this takes a moment."""
     return HealthView(levels(db, home), tuple(browsing.growth(db)),
-                      dict(Counter(copy.stores for copy in fixity.master_copies(db))), browsing.coverage(db))
+                      dict(Counter(copy.stores for copy in copies.of_masters(db))), browsing.coverage(db))
 
 
 class HealthPage(Page):

@@ -90,12 +90,13 @@ def start_restore(shop: "CatalogueApp", file_id: int, source: str, sha256: str =
 
     ``sha256`` names the content to bring back where it is not the one on record now.
     """
+    settings = shop.home.settings
 
     def job(db: Database, report: "Report", cancelled: "Cancelled") -> Any:
         from catalogue.fixity.restore import plan, restore
 
         wanted = plan(db, file_id, stores.by_name(db, source), sha256=sha256 or None)
-        return restore(db, wanted, report=report, cancelled=cancelled)
+        return restore(db, settings, wanted, report=report, cancelled=cancelled)
 
     def told(done: Any) -> str:
         return f"{done.path.name} is whole again." + (f" The former file is kept as {done.aside.name}."

@@ -218,7 +218,7 @@ def test_a_lost_catalogue_comes_back_from_stores_and_manifests(archive: Shop, sc
     assert f"reached event {ended}" in " ".join(e.detail for e in events.listed(db))
     assert again.audit().findings == {"changed": 1, "missing": 1}
     for n in range(2):
-        restore(db, plan(db, again.due(f"Ada Quill/Harbour/{n}.tif").id))
+        restore(db, again.home.settings, plan(db, again.due(f"Ada Quill/Harbour/{n}.tif").id))
     assert (harbour / "0.tif").read_bytes() == whole
     assert again.audit().findings == {}
     assert len({row[0] for row in db.execute("SELECT sha256 FROM scan")}) == 5, "damaged bytes are no scan"

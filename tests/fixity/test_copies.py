@@ -259,7 +259,7 @@ def test_restore_puts_good_bytes_back_and_keeps_the_bad_aside(shop: Shop, master
     rot(master, 900)
     bad = master.read_bytes()
     shop.audit()
-    done = restore(shop.db, plan_restore(shop.db, shop.due(MASTER).id, shop.store("nas")))
+    done = restore(shop.db, shop.home.settings, plan_restore(shop.db, shop.due(MASTER).id, shop.store("nas")))
     assert master.read_bytes() == good
     assert done.aside is not None
     assert done.aside.read_bytes() == bad
@@ -274,7 +274,7 @@ def test_restore_brings_a_missing_file_back(shop: Shop, master: Path) -> None:
     copy(shop, "nas")
     master.unlink()
     shop.audit()
-    done = restore(shop.db, plan_restore(shop.db, shop.due(MASTER).id))
+    done = restore(shop.db, shop.home.settings, plan_restore(shop.db, shop.due(MASTER).id))
     assert done.aside is None
     assert shop.audit().findings == {}
 
@@ -285,7 +285,7 @@ def test_restore_refuses_a_bad_source_and_leaves_all_as_it_was(shop: Shop, maste
     rot(master, 900)
     bad = master.read_bytes()
     with pytest.raises(Damaged, match="fails its check"):
-        restore(shop.db, plan_restore(shop.db, shop.due(MASTER).id, shop.store("nas")))
+        restore(shop.db, shop.home.settings, plan_restore(shop.db, shop.due(MASTER).id, shop.store("nas")))
     assert master.read_bytes() == bad
     assert [p.name for p in master.parent.iterdir()] == ["master.tif"]
 
@@ -295,7 +295,7 @@ def test_restore_refuses_when_the_disk_lacks_room(shop: Shop, master: Path, monk
     rot(master, 900)
     monkeypatch.setattr(copying, "SPARE_BYTES", 1 << 60)
     with pytest.raises(Refused, match="lacks room"):
-        restore(shop.db, plan_restore(shop.db, shop.due(MASTER).id))
+        restore(shop.db, shop.home.settings, plan_restore(shop.db, shop.due(MASTER).id))
     assert [p.name for p in master.parent.iterdir()] == ["master.tif"]
 
 
@@ -317,7 +317,7 @@ def test_an_edit_nobody_meant_is_undone_by_its_old_digest(shop: Shop, master: Pa
     (edited,) = open_findings(shop.db, kind="edited")
     assert (edited.next.action, edited.next.sha256, edited.next.source) == ("restore", was, "nas")
     assert f"--digest {was[:12]}" in edited.next.command
-    restore(shop.db, plan_restore(shop.db, shop.due(MASTER).id, sha256=was))
+    restore(shop.db, shop.home.settings, plan_restore(shop.db, shop.due(MASTER).id, sha256=was))
     assert master.read_bytes() == old
     assert shop.due(MASTER).sha256 == was
     assert "edited" not in shop.kinds(MASTER)
@@ -327,7 +327,7 @@ def test_restore_stopped_leaves_the_bad_file_in_place(shop: Shop, master: Path) 
     copy(shop, "nas")
     rot(master, 900)
     with pytest.raises(Stopped):
-        restore(shop.db, plan_restore(shop.db, shop.due(MASTER).id), cancelled=lambda: True)
+        restore(shop.db, shop.home.settings, plan_restore(shop.db, shop.due(MASTER).id), cancelled=lambda: True)
     assert [p.name for p in master.parent.iterdir()] == ["master.tif"]
 
 
@@ -352,7 +352,7 @@ def append(db, kind, *args, **options):
         os.kill(os.getpid(), signal.SIGKILL)
     real(db, kind, *args, **options)
 events.append = append
-restore(db, plan(db, int(sys.argv[2])))
+restore(db, again.home.settings, plan(db, int(sys.argv[2])))
 """
     number = str(shop.due(MASTER).id)
     subprocess.run([sys.executable, "-c", child, str(shop.home.database), number, switch], check=False)
@@ -361,7 +361,7 @@ restore(db, plan(db, int(sys.argv[2])))
     assert bad in held
     shop.audit()
     if shop.kinds(MASTER):
-        restore(shop.db, plan_restore(shop.db, shop.due(MASTER).id))
+        restore(shop.db, shop.home.settings, plan_restore(shop.db, shop.due(MASTER).id))
     assert master.read_bytes() == good
     assert shop.kinds(MASTER) == set()
 
@@ -393,9 +393,9 @@ def test_every_finding_has_a_next_step(shop: Shop) -> None:
     shop.audit("nas")
     assert next_step(shop.db, changed.finding).action == "look"
     with pytest.raises(Refused, match="cannot be accepted"):
-        accept(shop.db, changed.finding.id, "never mind")
+        accept(shop.db, shop.home.settings, changed.finding.id, "never mind")
     (missing,) = open_findings(shop.db, kind="missing")
-    accept(shop.db, missing.finding.id, "the disk was thinned out")
+    accept(shop.db, shop.home.settings, missing.finding.id, "the disk was thinned out")
     assert open_findings(shop.db, kind="missing") == []
     assert shop.audit("nas").checked == 0
 

@@ -1,0 +1,98 @@
+"""How many sound copies a scan has, where they lie, and when they were last checked: the one place that says so.
+
+Every count of copies, every word that a file is sound, and every "last checked" in commands, screens, sheets and
+services comes from here.
+
+A file is *intact* when its last look gave the bytes on record for it: it is there, no attempt to read it has failed
+since, and no open finding says otherwise. It is *sound* when, besides, those bytes show a whole picture: a faithful
+copy of a truncated scan saves nobody. A copy is a sound file; two of them in one store count once.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from catalogue.records.database import Database, fetch, fetch_one
+
+# Open findings that say a file's bytes are not, or may not be, those on record for it.
+DOUBTS = ("changed", "edited", "missing", "truncated", "unreadable", "moved", "damaged", "empty", "not a picture",
+          "vanished", "changing")
+_DOUBTS = ", ".join(f"'{kind}'" for kind in DOUBTS)
+
+# One row a file that has a digest on record, in stores in use.
+HELD = f"""(
+    SELECT f.id AS file_id, f.scan_id, f.store_id, t.name AS store, t.kind, f.path, f.checked_at,
+           f.state = 'present' AS present,
+           f.state = 'present' AND f.failed_at IS NULL AND NOT EXISTS (
+               SELECT 1 FROM finding n WHERE n.store_id = f.store_id AND n.path = f.path AND n.resolved IS NULL
+                                             AND n.kind IN ({_DOUBTS})) AS intact,
+           f.state = 'present' AND f.failed_at IS NULL AND c.content_fault = '' AND NOT EXISTS (
+               SELECT 1 FROM finding n WHERE n.store_id = f.store_id AND n.path = f.path AND n.resolved IS NULL
+                                             AND n.kind IN ({_DOUBTS})) AS sound
+    FROM file f JOIN store t ON t.id = f.store_id JOIN scan c ON c.id = f.scan_id WHERE t.forgotten IS NULL)"""
+
+
+@dataclass(frozen=True, slots=True)
+class Copies:
+    """A scan's copies. ``stores`` and ``off_site`` count stores with a sound file, ``present`` files seen there.
+
+    ``checked_at`` is the latest check among sound files; ``path`` names one of its files, sound or not.
+    """
+
+    scan_id: int
+    sha256: str
+    stores: int
+    off_site: int
+    present: int
+    checked_at: str | None
+    path: str
+
+
+@dataclass(frozen=True, slots=True)
+class Holder:
+    """A file that should hold a scan's bytes, with its store. What is ``sound`` is ``intact``, that ``present``."""
+
+    file_id: int
+    scan_id: int
+    store_id: int
+    store: str
+    kind: str
+    path: str
+    checked_at: str | None
+    present: int
+    intact: int
+    sound: int
+
+
+_COPIES = """SELECT s.id AS scan_id, s.sha256, count(DISTINCT CASE WHEN h.sound THEN h.store_id END) AS stores,
+                     count(DISTINCT CASE WHEN h.sound AND h.kind = 'off-site' THEN h.store_id END) AS off_site,
+                     coalesce(sum(h.present), 0) AS present, max(CASE WHEN h.sound THEN h.checked_at END) AS checked_at,
+                     coalesce(min(h.path), '') AS path"""
+
+
+def of_masters(db: Database, scan_ids: Sequence[int] | None = None) -> list[Copies]:
+    """Every master scan that some file should hold, or those of ``scan_ids`` among them.
+
+    A scan that no file on record holds any more, as after an accepted edit, lacks nothing: it is history.
+    """
+    some = "" if scan_ids is None else f"AND s.id IN ({', '.join('?' * len(scan_ids))})"
+    return fetch(db, Copies, f"""{_COPIES} FROM scan s JOIN {HELD} h ON h.scan_id = s.id
+                                 WHERE s.role = 'master' {some} GROUP BY s.id ORDER BY s.id""", scan_ids or [])
+
+
+def of_scan(db: Database, scan_id: int) -> Copies:
+    """One scan's copies; zeros where no file holds it."""
+    found = fetch_one(db, Copies, f"""{_COPIES} FROM scan s JOIN {HELD} h ON h.scan_id = s.id
+                                      WHERE s.id = ? GROUP BY s.id""", [scan_id])
+    return found or Copies(scan_id, "", 0, 0, 0, None, "")
+
+
+def holders(db: Database, sha256: str) -> list[Holder]:
+    """Files that should hold a scan: sound ones first, latest check first."""
+    return fetch(db, Holder, f"""
+        SELECT h.* FROM {HELD} h JOIN scan s ON s.id = h.scan_id WHERE s.sha256 = ?
+        ORDER BY h.sound DESC, h.intact DESC, h.checked_at DESC, h.kind <> 'primary', h.store, h.path""", [sha256])
+
+
+def is_sound(db: Database, file_id: int) -> bool:
+    """Whether a file is there, holds the bytes on record for it, and they show a whole picture."""
+    return db.execute(f"SELECT 1 FROM {HELD} h WHERE h.file_id = ? AND h.sound", [file_id]).fetchone() is not None
