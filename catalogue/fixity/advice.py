@@ -18,8 +18,9 @@ from catalogue.settings import Settings
 # The findings of this room, worst first: the order of the audit screen.
 KINDS = ("unreadable", "changed", "empty", "truncated", "damaged", "not a picture", "missing", "edited", "moved",
          "single copy", "no off-site copy", "offline", "changing")
-DAMAGE = ("unreadable", "changed", "empty", "truncated", "damaged", "not a picture")
-RESTORABLE = (*DAMAGE, "missing", "edited")
+DAMAGE = ("unreadable", "changed", "truncated")
+LOSSES = ("empty", "damaged", "not a picture")   # damage too, where the file has held something better
+RESTORABLE = (*DAMAGE, *LOSSES, "missing", "edited")
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +65,8 @@ def damage_of(db: Database, file_id: int | None) -> Damage | None:
 def next_step(db: Database, finding: Finding) -> NextStep:
     """What a person should do about a finding, and how."""
     store = store_rows.by_id(db, finding.store_id).name if finding.store_id else ""
-    if finding.kind in RESTORABLE and finding.file_id is not None:
+    known = finding.scan_id is not None or finding.kind not in LOSSES
+    if finding.kind in RESTORABLE and finding.file_id is not None and known:
         return _repair(db, finding, store)
     match finding.kind:
         case "single copy" | "no off-site copy":
@@ -122,11 +124,12 @@ def accept(db: Database, settings: Settings, finding_id: int, why: str) -> None:
         finding = fixity.finding(db, finding_id)
         if finding is None:
             raise NotFound("There is no such finding.")
-        if finding.kind in DAMAGE:
+        scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
+        lost = finding.kind in LOSSES and scan is not None and scans.content_fault(db, scan.id) != finding.kind
+        if finding.kind in DAMAGE or lost:
             raise Refused("Damage cannot be accepted.", hint="Restore the file, or index a sound one in its place.")
         findings.resolve_by_id(db, finding_id, f"accepted: {why}")
         store = store_rows.by_id(db, finding.store_id).name if finding.store_id else ""
-        scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
         gone = finding.kind == "missing" and finding.file_id is not None
         if gone and finding.file_id is not None:
             findings.resolve(db, f"accepted as missing: {why}", store_id=finding.store_id, path=finding.path)

@@ -226,8 +226,9 @@ def _note(db: Database, target: Store, path: str, place: Path, one: Wanted, how:
 
 
 def _distrust(db: Database, holder: Holder, error: CatalogueError) -> None:
-    """Leave a trace of a source that failed: its turn in the next audit comes first."""
+    """A source that failed counts as no copy until the next index run or audit has looked at it, first of all."""
     with transaction(db):
         fixity.set_turn(db, holder.file_id, 0)
+        files.note_failure(db, holder.file_id, "failed as a source")
         events.append(db, "fixity check", "fail", store=holder.store, path=holder.path,
                       detail=f"as a source of a copy: {error.message}")

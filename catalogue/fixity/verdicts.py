@@ -121,7 +121,7 @@ def record(db: Database, store: Store, verdict: Verdict) -> None:
         return
     if result is Result.MISSING:
         files.mark_missing(db, [due.id])
-        settled: tuple[str, ...] = ("moved", "vanished", "changing")
+        settled: tuple[str, ...] = ("vanished", "changing")
     else:
         files.note_failure(db, due.id, result.value, present=True)
         settled = SIGHT if result is Result.UNREADABLE else (*SIGHT, "unreadable")
@@ -142,6 +142,8 @@ def _observe(db: Database, store: Store, verdict: Verdict, offset: int | None, s
     if kind is Result.EDITED and any(f.kind == "edited" and f.former_sha256
                                      for f in findings.open_at(db, store.id, due.path)):
         seen = []  # edited again since: the edit that was read in and is not accepted says all there is to say
+    if kind is Result.MISSING and any(f.kind == "moved" for f in findings.open_at(db, store.id, due.path)):
+        seen = []  # find_moved looks whether that still holds
     findings.observe(db, store.id, due.path, seen, file_id=due.id, settled=settled, resolution=f"found {kind.value}")
 
 
@@ -190,7 +192,18 @@ def find_moved(db: Database, home: Home, store: Store, root: Path, missing: Sequ
                 break
         if not lost:
             del by_size[size]
+    else:
+        with transaction(db):
+            for due in (due for lost in by_size.values() for due in lost):
+                _observe_missing(db, store, due)
     return moved
+
+
+def _observe_missing(db: Database, store: Store, due: Due) -> None:
+    """All names were looked through, and none holds it: an earlier finding that it moved holds no more."""
+    if any(f.kind == "moved" for f in findings.open_at(db, store.id, due.path)):
+        seen = [Observed("missing", "there is no such file any more", _HINTS[Result.MISSING], scan_id=due.scan_id)]
+        findings.observe(db, store.id, due.path, seen, file_id=due.id, settled=("moved",), resolution="found missing")
 
 
 def _record_move(db: Database, store: Store, due: Due, path: str) -> None:
