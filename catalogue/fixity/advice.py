@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from catalogue.errors import NotFound, Refused
-from catalogue.fixity.copies import review
+from catalogue.fixity.copies import review_scans
 from catalogue.fixity.placing import Damage, from_text
 from catalogue.fixity.restore import sources
 from catalogue.indexing.recording import ACCEPTED_EDIT
@@ -142,7 +142,7 @@ def accept(db: Database, settings: Settings, finding_id: int, why: str) -> None:
         former = _former(db, finding)
         for piece_id in {one.piece_id for one in (scan, former) if one is not None and one.piece_id is not None}:
             pieces.propose_current(db, piece_id)
-        review(db, settings)
+        review_scans(db, settings, {one.id for one in (scan, former) if one is not None})
 
 
 def _quoted(word: str) -> str:

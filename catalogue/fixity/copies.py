@@ -1,7 +1,7 @@
 """Copies across stores: how many sound ones each master has, and bringing a store up to date."""
 
 import os
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -16,7 +16,7 @@ from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import copies as copy_rows
 from catalogue.records import events, files, findings, fixity, runs
 from catalogue.records import stores as store_rows
-from catalogue.records.copies import DOUBTS, Holder
+from catalogue.records.copies import DOUBTS, Copies, Holder
 from catalogue.records.database import Database, transaction
 from catalogue.records.fixity import Wanted
 from catalogue.records.paths import UnusablePath
@@ -66,20 +66,13 @@ def review(db: Database, settings: Settings) -> dict[str, int]:
     A copy is a sound file in a store of its own; two files in one store are lost together. Where no store could hold
     what is missing, one finding says so for all masters.
     """
-    known = store_rows.listed(db)
     counted = {SINGLE: 0, NO_OFF_SITE: 0}
     with transaction(db):
         masters = copy_rows.of_masters(db)
-        few = {c.scan_id: (_held(c.stores, settings.minimum_copies), c.path)
-               for c in masters if c.stores < settings.minimum_copies}
-        here = {c.scan_id: ("no sound copy off site", c.path) for c in masters if not c.off_site}
-        for kind, lacking, possible, lack, hint in (
-                (SINGLE, few, len(known) > 1, "there is only one store",
-                 "Add a store on another disk: catalogue store add NAME FOLDER --kind copy."),
-                (NO_OFF_SITE, here, any(s.kind == "off-site" for s in known), "no store is kept off site",
-                 "Add a disk that is kept elsewhere: catalogue store add NAME FOLDER --kind off-site.")):
+        for kind, possible, lack, hint in _kinds(db):
+            lacking = _lacking(masters, kind, settings)
             counted[kind] = len(lacking)
-            _settle(db, kind, lacking if possible else {})
+            _settle(db, kind, lacking if possible else {}, fixity.open_scan_findings(db, kind))
             if lacking and not possible:
                 findings.record(db, kind, f"{lack}: this holds for {len(lacking)} of {len(masters)} masters", hint=hint)
             else:
@@ -87,24 +80,47 @@ def review(db: Database, settings: Settings) -> dict[str, int]:
     return counted
 
 
+def review_scans(db: Database, settings: Settings, scan_ids: Collection[int]) -> None:
+    """As :func:`review`, for the scans of which something has just been learned. Within a transaction."""
+    masters = copy_rows.of_masters(db, list(scan_ids))
+    for kind, possible, _, _ in _kinds(db):
+        known = fixity.open_scan_findings(db, kind)
+        _settle(db, kind, _lacking(masters, kind, settings) if possible else {},
+                {scan_id: known[scan_id] for scan_id in scan_ids if scan_id in known})
+
+
+def _kinds(db: Database) -> Iterator[tuple[str, bool, str, str]]:
+    """Each kind, whether some store could hold what is lacking, and what to say and do where none could."""
+    known = store_rows.listed(db)
+    yield (SINGLE, len(known) > 1, "there is only one store",
+           "Add a store on another disk: catalogue store add NAME FOLDER --kind copy.")
+    yield (NO_OFF_SITE, any(s.kind == "off-site" for s in known), "no store is kept off site",
+           "Add a disk that is kept elsewhere: catalogue store add NAME FOLDER --kind off-site.")
+
+
+def _lacking(masters: Sequence[Copies], kind: str, settings: Settings) -> dict[int, tuple[str, str]]:
+    """Scan id to ``(what is lacking, path)``."""
+    if kind == NO_OFF_SITE:
+        return {c.scan_id: ("no sound copy off site", c.path) for c in masters if not c.off_site}
+    return {c.scan_id: (_held(c.stores, settings.minimum_copies), c.path)
+            for c in masters if c.stores < settings.minimum_copies}
+
+
 def _held(count: int, wanted: int) -> str:
     held = {0: "no sound copy", 1: "one sound copy"}.get(count, f"{count} sound copies")
     return f"{held}, {wanted} wanted"
 
 
-def _settle(db: Database, kind: str, lacking: dict[int, tuple[str, str]]) -> None:
-    """Open a finding for every scan that lacks a copy, close those of the others."""
-    known = fixity.open_scan_findings(db, kind)
+def _settle(db: Database, kind: str, lacking: dict[int, tuple[str, str]], known: dict[int, tuple[str, int]]) -> None:
+    """Open a finding for every scan that lacks a copy, close those of the others; ``known`` are the open ones."""
     for scan_id in known.keys() - lacking.keys():
-        findings.resolve(db, "its copies changed", scan_id=scan_id, kinds=(kind,))
+        findings.resolve_by_id(db, known[scan_id][1], "its copies changed")
     for scan_id, (detail, path) in lacking.items():
-        if known.get(scan_id, ("", ""))[0] == detail:
-            continue
-        if scan_id in known:  # one copy less or more: the finding stays the same one
-            findings.retell(db, known[scan_id][1], detail)
-        else:
+        if scan_id not in known:
             findings.record(db, kind, detail, path=path, scan_id=scan_id,
                             hint="Bring another store up to date: catalogue copy --to STORE.")
+        elif known[scan_id][0] != detail:  # one copy less or more: the finding stays the same one
+            findings.retell(db, known[scan_id][1], detail)
 
 
 def plan(db: Database, target: Store, source: Store | None = None, *, masters_only: bool = False) -> list[Wanted]:

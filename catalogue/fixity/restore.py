@@ -7,7 +7,7 @@ from pathlib import Path
 
 from catalogue.errors import Ambiguous, NotFound, Refused
 from catalogue.fixity.checking import Expected, Result, check
-from catalogue.fixity.copies import review
+from catalogue.fixity.copies import review_scans
 from catalogue.fixity.copying import staged_copy
 from catalogue.fixity.parts import NO_LINKS, aside_name, sync_folder
 from catalogue.indexing.recording import real_path
@@ -162,7 +162,7 @@ def restore(db: Database, settings: Settings, planned: Plan, *, report: Report =
         runs.end(db, run_id, "finished", {"bytes": stat.st_size})
         if scan is not None and scan.piece_id is not None:
             pieces.propose_current(db, scan.piece_id)
-        review(db, settings)
+        review_scans(db, settings, {due.scan_id, scan.id if scan else due.scan_id})
     return Restored(target, aside, planned.sha256, planned.source)
 
 
