@@ -1,21 +1,64 @@
-"""What a compressed segment says of its own size, before anything is decoded."""
+"""What a compressed segment says of itself, compared with the tags around it before anything is decoded."""
 
 import struct
+from collections.abc import Iterator
+from dataclasses import dataclass
 
-from .image import JPEG_2000
+from .image import JPEG_2000, JPEGS
 
 START_AND_SIZE = b"\xff\x4f\xff\x51"
+FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}   # SOF0 to SOF15 without DHT, JPG, DAC
 
 
-def refuse_larger(data: bytes, compression: int, width: int, height: int) -> None:
-    """A JPEG 2000 codestream is decoded at the size it states itself, whatever the file around it promises.
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """A JPEG's frame header (ISO/IEC 10918-1, B.2.2): ``sampling`` is (across, down) of each component."""
 
-    Raises ValueError if that is larger than ``width`` × ``height`` pixels. ISO/IEC 15444-1, A.5.1 (SIZ).
+    marker: int
+    bits: int
+    height: int
+    width: int
+    sampling: tuple[tuple[int, int], ...]
+
+
+def refuse_contradiction(
+    data: bytes, compression: int, width: int, height: int, bits: int, subsampling: tuple[int, int] | None
+) -> None:
+    """Raise ValueError where a segment of ``width`` × ``height`` pixels contradicts the file around it.
+
+    A JPEG 2000 codestream is decoded at the size it states itself (ISO/IEC 15444-1, A.5.1, SIZ). A JPEG must have the
+    file's bits a sample, and the chroma subsampling of tag 530 where there is one (TIFF Technical Note 2): a decoder
+    that believes the JPEG alone gives out noise. ``subsampling``: the tag's numbers, (1, 1) where no chroma is
+    subsampled, ``None`` for unknown.
     """
-    at = data.find(START_AND_SIZE) if compression in JPEG_2000 else -1
+    if compression in JPEG_2000:
+        _refuse_larger(data, width, height)
+    elif compression in JPEGS and compression != 6 and (frame := next(frames(data), None)):
+        if frame.bits != bits and frame.marker != 0xC3:   # lossless JPEG states what raw samples need, no more
+            raise ValueError(f"holds {frame.bits}-bit samples where the file promises {bits}-bit ones")
+        wanted = (subsampling, *((1, 1),) * (len(frame.sampling) - 1))
+        if subsampling and frame.sampling != wanted and frame.marker != 0xC3:
+            raise ValueError("its colours are sampled in another way than the file promises")
+
+
+def _refuse_larger(data: bytes, width: int, height: int) -> None:
+    at = data.find(START_AND_SIZE)
     if at < 0 or len(data) < at + 24:
         return
     right, bottom, left, top = struct.unpack_from(">4I", data, at + 8)
     if right - left > width or bottom - top > height:
         raise ValueError(f"holds {right - left:,} × {bottom - top:,} pixels where the file promises "
                          f"{width:,} × {height:,}")
+
+
+def frames(data: bytes) -> Iterator[Frame]:
+    """The frame headers of a JPEG before its first scan."""
+    at = 2
+    while at + 4 <= len(data) and data[at] == 0xFF and data[at + 1] not in (0xDA, 0xD9):
+        length = int.from_bytes(data[at + 2 : at + 4], "big")
+        body = data[at + 4 : at + 2 + length]
+        if data[at + 1] in FRAMES and len(body) >= 6 + 3 * body[5]:
+            bits, height, width, components = struct.unpack_from(">BHHB", body)
+            sampled = (body[6 + 3 * k + 1] for k in range(components))
+            yield Frame(data[at + 1], bits, height, width, tuple((s >> 4, s & 15) for s in sampled))
+        at += 2 + length

@@ -16,10 +16,12 @@ from .limits import Deadline, Limits
 from .model import Fault, FaultFound
 from .reduce import rows_at_a_time, spans
 from .source import Rows, Samples, Source
+from .trouble import is_unsupported
 
 warnings.filterwarnings("ignore", module=r"PIL\.")  # what it warns of becomes a finding, not a line on the screen
 Pil.MAX_IMAGE_PIXELS = None  # sizes are judged by Limits, before anything is decoded
 ONE_AT_A_TIME = Lock()
+BLANK_SHARE = 0.995   # of the pixels, one grey: chosen so that a JPEG's first blocks alone are no picture
 ANOTHER_COPY = "look for another copy of this file"
 BACK = {  # undoes what Pillow does to a TIFF of this orientation
     2: Pil.Transpose.FLIP_LEFT_RIGHT, 3: Pil.Transpose.ROTATE_180, 4: Pil.Transpose.FLIP_TOP_BOTTOM,
@@ -44,21 +46,38 @@ def error_text(error: BaseException) -> str:
 def loaded(image: Pil.Image, reopen: Any) -> tuple[Pil.Image, FaultFound | None]:
     """The picture with its pixels; where the data is damaged, what could be decoded, and the finding.
 
-    ``reopen`` gives a fresh Image of the same file. Raises one of ``DAMAGE`` where nothing can be decoded.
+    ``reopen`` gives a fresh Image of the same file. Raises one of ``DAMAGE`` where nothing can be decoded, a picture
+    of hardly more than one colour included: that is the canvas on which nothing was drawn.
     """
     try:
         image.load()
         return image, None
     except DAMAGE as error:
-        cut = "truncated" in str(error) or "broken data" in str(error) or isinstance(error, EOFError)
-        fault = FaultFound(Fault.TRUNCATED if cut else Fault.DAMAGED, error_text(error), ANOTHER_COPY)
+        first = error
     before, ImageFile.LOAD_TRUNCATED_IMAGES = ImageFile.LOAD_TRUNCATED_IMAGES, True
     try:
         image = reopen()
         image.load()
     finally:
         ImageFile.LOAD_TRUNCATED_IMAGES = before
-    return image, fault
+    if is_blank(image):
+        raise first
+    return image, refusal(first)
+
+
+def refusal(error: BaseException) -> FaultFound:
+    """What an error of Pillow's means: no way to decode such a picture, a file cut short, or damaged data."""
+    text = str(error)
+    if is_unsupported(error):
+        return FaultFound(Fault.UNDECODED, error_text(error))
+    cut = "truncated" in text or "broken data" in text or isinstance(error, EOFError)
+    return FaultFound(Fault.TRUNCATED if cut else Fault.DAMAGED, error_text(error), ANOTHER_COPY)
+
+
+def is_blank(image: Pil.Image) -> bool:
+    """Whether hardly a pixel differs from all others: what a codec leaves where it decoded a block or none."""
+    counts = image.convert("L").histogram()
+    return max(counts) >= BLANK_SHARE * sum(counts)
 
 
 @contextmanager
@@ -94,7 +113,7 @@ class WholePicture:
             image, fault = loaded(self.reopen(), self.reopen)
         except DAMAGE as error:
             self.nothing = True
-            self.found.append(FaultFound(Fault.UNDECODED, error_text(error), ANOTHER_COPY))
+            self.found.append(refusal(error))
             return
         if fault:
             self.found.append(fault)
@@ -139,7 +158,7 @@ def pillow_samples(
         with complaints():
             image = reopen()
     except DAMAGE as error:
-        source.faults.append(FaultFound(Fault.UNDECODED, error_text(error)))
+        source.faults.append(refusal(error))
         return None
     if held_bytes(image) > limits.held_bytes:
         source.faults.append(FaultFound(Fault.UNDECODED, "decodes only whole, and is too large for that"))

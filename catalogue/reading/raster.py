@@ -14,14 +14,14 @@ import numpy as np
 import tifffile
 from numpy.typing import NDArray
 
-from .codestreams import refuse_larger
+from .codestreams import refuse_contradiction
 from .digests import ReadFailed
 from .image import DEFLATE, JPEGS, Image
 from .limits import Deadline, Limits
 from .reduce import spans
-from .streams import Stream, can_stream
+from .streams import Stream, can_stream, inflated_prefix
 from .structure import Structure
-from .trouble import TooBig, Trouble, read_at, read_into, reason_of
+from .trouble import TooBig, Trouble, is_unsupported, read_at, read_into, reason_of
 
 logging.getLogger("tifffile").setLevel(logging.CRITICAL)  # its complaints become findings here
 
@@ -35,7 +35,6 @@ class Raster:
     def __init__(self, found: Structure, image: Image, file: Any, limits: Limits, deadline: Deadline) -> None:
         self.found, self.image, self.limits, self.deadline = found, image, limits, deadline
         self.trouble = Trouble()
-        self.salvage_is_partial = False
         self._buffers: dict[int, NDArray[np.uint8]] = {}
         file.seek(0)
         tif = tifffile.TiffFile(file)
@@ -43,6 +42,7 @@ class Raster:
         self.page = tifffile.TiffPage(tif, index=0)
         self.dtype = self._dtype()
         self.samples = image.samples
+        self.page.decode(None, 0)   # raises where tifffile has no codec, predictor or unpacking for such an image
 
     def _dtype(self) -> np.dtype[Any]:
         kind = self.page.dtype
@@ -159,6 +159,9 @@ class Raster:
                 self.deadline.check()
                 planes = [self._streamed_rows(stream, stop - start, row_bytes) for stream in streams]
                 yield planes[0] if len(planes) == 1 else np.concatenate(planes, axis=2)
+            for stream in streams:
+                if stream and not stream.dead:
+                    self._finish(stream)
 
     def _stream(self, index: int, step: int) -> Stream | None:
         image = self.image
@@ -182,22 +185,35 @@ class Raster:
         return band
 
     def _from_stream(self, stream: Stream, wanted: int) -> bytes:
-        data = b""
-        try:
-            data = stream.read(wanted)
-            if len(data) < wanted and self.trouble.clean:
-                self._note_failed(EOFError("a strip's data ends before its rows do"), None)
-        except ReadFailed as error:
-            self.trouble.unread.append(error)
-        except Exception as error:  # the codec edge
-            self._note_failed(error, None)
+        data, error = stream.read(wanted)
+        if error is None and len(data) < wanted:
+            error = EOFError("a strip's data ends before its rows do")
+        self._note_stream(error)
         stream.dead = len(data) < wanted
         return data
+
+    def _finish(self, stream: Stream) -> None:
+        """All rows were had; the rest of the strip may still say that they are not those that were written."""
+        while True:
+            self.deadline.check()
+            data, error = stream.read(self.limits.band_bytes)
+            if error is not None or not data:
+                self._note_stream(error)
+                return
+
+    def _note_stream(self, error: Exception | None) -> None:
+        if isinstance(error, ReadFailed):
+            self.trouble.unread.append(error)
+        elif error is not None and (self.trouble.clean or not isinstance(error, EOFError)):
+            self._note_failed(error, None)   # an end that came too early is told once, as a cut where it is one
 
     def _order(self) -> Literal["<", ">"]:
         return "<" if self.found.order == "<" else ">"
 
     def _note_failed(self, error: Exception, offset: int | None) -> None:
+        if is_unsupported(error):
+            self.trouble.unsupported = self.trouble.unsupported or reason_of(error)
+            return
         self.trouble.failed += 1
         if not self.trouble.reason:
             self.trouble.reason, self.trouble.first_failed = reason_of(error), offset
@@ -263,9 +279,9 @@ class Raster:
         try:
             part = self._decode(data, index)
         except Exception as error:  # the codec edge: whatever a codec raises is a finding about this segment
-            part = self._salvaged(data, index)
-            if whole and (part is None or self.salvage_is_partial):
-                self._note_failed(error, offset)
+            part, refusal = self._salvaged(data, index, error)
+            if whole and refusal is not None:
+                self._note_failed(refusal, offset)
         trouble.had += part is not None
         if part is not None and part.shape[2] != image.segment_samples:
             self._note_failed(ValueError(f"holds {part.shape[2]} samples a pixel where the file promises "
@@ -273,22 +289,33 @@ class Raster:
             part = part[..., : image.segment_samples]
         return part
 
-    def _salvaged(self, data: bytes, index: int) -> Rows | None:
-        """What zlib gets out of a Deflate segment with bytes too many or too few; ``None`` for nothing."""
-        self.salvage_is_partial = False
+    def _salvaged(self, data: bytes, index: int, error: Exception) -> tuple[Rows | None, Exception | None]:
+        """What zlib gets out of a Deflate segment that was refused, and the error that remains.
+
+        None remains for a sound stream (RFC 1950: it ends, and its Adler-32 is right) of more bytes than were asked
+        for, as some writers leave them in a last strip.
+        """
         if self.image.compression not in DEFLATE:
-            return None
+            return None, error
         wanted = self.image.stored_row_bytes() * self.image.rows_in(index)
+        rows, refusal = inflated_prefix(data, wanted)
         try:
-            found = zlib.decompressobj().decompress(data, wanted)
-            self.salvage_is_partial = len(found) < wanted
-            return self._decode(zlib.compress(found.ljust(wanted, b"\0"), 0), index) if found else None
+            part = self._decode(zlib.compress(rows.ljust(wanted, b"\0"), 0), index) if rows else None
         except Exception:  # the codec edge: the first error is the one that is told
-            return None
+            return None, error
+        return part, refusal if len(rows) == wanted else error
+
+    def _subsampling(self) -> tuple[int, int] | None:
+        """Tag 530; (1, 1) where the colours are no YCbCr; ``None`` where it is not stated."""
+        if self.image.photometric != YCBCR or self.image.planar:
+            return (1, 1)
+        stated = self.found.numbers(self.image.ifd, 530)
+        return (int(stated[0]), int(stated[1])) if len(stated) == 2 else None
 
     def _decode(self, data: bytes, index: int) -> Rows | None:
         image = self.image
-        refuse_larger(data, image.compression, image.segment_width, image.segment_height)
+        refuse_contradiction(data, image.compression, image.segment_width, image.segment_height, max(image.bits),
+                             self._subsampling())
         options: dict[str, Any] = {}
         if image.compression in JPEGS:
             options = {"jpegtables": self.page.jpegtables, "jpegheader": self.page.jpegheader}

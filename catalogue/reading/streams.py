@@ -2,7 +2,7 @@
 
 import os
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
 import imagecodecs
@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 from .digests import ReadFailed
 from .image import DEFLATE, LZMA, LZW
 
-READ_BYTES = 1 << 20
+READ_BYTES = 1 << 18
+LOST_BYTES = 1 << 18   # decoded at a time: zlib keeps to itself what it inflated in the call that meets a fault
+DEFLATE_CODE = 8
 CLEAR, END = 256, 257
 
 
@@ -26,20 +28,36 @@ class Stream:
 
     def __init__(self, fd: int, offset: int, count: int, compression: int, step: int) -> None:
         pieces = _stored(fd, offset, count)
-        self._pieces = unlzw(pieces) if compression == LZW else _inflated(pieces, compression, step)
+        self._pieces = unlzw(pieces) if compression == LZW else _inflated(pieces, compression, min(step, LOST_BYTES))
         self._left = bytearray()
         self.dead = False   # failed or ended early: there is no more to be had
 
-    def read(self, count: int) -> bytes:
-        """``count`` bytes, fewer at the end. Raises ``ReadFailed`` and what the codecs raise."""
-        while len(self._left) < count:
-            piece = next(self._pieces, None)
-            if piece is None:
-                break
-            self._left += piece
+    def read(self, count: int) -> tuple[bytes, Exception | None]:
+        """``count`` bytes, fewer at the end, and what the codec or the medium refused, with the bytes before that."""
+        error: Exception | None = None
+        try:
+            while len(self._left) < count and (piece := next(self._pieces, None)) is not None:
+                self._left += piece
+        except Exception as refusal:  # the codec edge
+            error = refusal
         found = bytes(self._left[:count])
         del self._left[:count]
-        return found
+        return found, error
+
+
+def inflated_prefix(data: bytes, wanted: int) -> tuple[bytes, Exception | None]:
+    """The first ``wanted`` bytes of a zlib stream, and why it is not sound: a fault in it, no end, a wrong checksum.
+
+    Read to its end in pieces, however much it holds; bytes after the end do not matter (RFC 1950, 2.2).
+    """
+    found = bytearray()
+    slices = (data[at : at + READ_BYTES] for at in range(0, len(data), READ_BYTES))
+    try:
+        for piece in _inflated(slices, DEFLATE_CODE, LOST_BYTES):
+            found += piece[: wanted - len(found)]
+    except (zlib.error, EOFError) as error:
+        return bytes(found), error
+    return bytes(found), None
 
 
 def _stored(fd: int, offset: int, count: int) -> Iterator[bytes]:
@@ -56,8 +74,8 @@ def _stored(fd: int, offset: int, count: int) -> Iterator[bytes]:
 
 
 def _inflated(pieces: Iterator[bytes], compression: int, step: int) -> Iterator[bytes]:
-    """Deflate or LZMA, at most ``step`` bytes at a time."""
-    inflate: Callable[[bytes, int], bytes]
+    """Deflate or LZMA, at most ``step`` bytes at a time. Raises what the codec raises, its checksum's complaint
+    included, and ``EOFError`` where the stream does not end."""
     if compression == LZMA:
         import lzma  # some builds of Python come without it
 
@@ -68,15 +86,15 @@ def _inflated(pieces: Iterator[bytes], compression: int, step: int) -> Iterator[
                 yield unpacker.decompress(b"", step)
             if unpacker.eof:
                 return
-        return
-    deflated = zlib.decompressobj()
-    inflate = deflated.decompress
-    for piece in pieces:
-        yield inflate(piece, step)
-        while deflated.unconsumed_tail and not deflated.eof:
-            yield inflate(deflated.unconsumed_tail, step)
-        if deflated.eof:
-            return
+    else:
+        deflated = zlib.decompressobj()
+        for piece in pieces:
+            yield deflated.decompress(piece, step)
+            while deflated.unconsumed_tail and not deflated.eof:
+                yield deflated.decompress(deflated.unconsumed_tail, step)
+            if deflated.eof:
+                return
+    raise EOFError("its compressed data end before their stream does")
 
 
 def _widths(most: int) -> NDArray[np.int64]:

@@ -1,10 +1,16 @@
 """What can go wrong with the segments of one image, gathered so that it makes few findings."""
 
 import os
+import re
 from dataclasses import dataclass, field
 
 from .digests import ReadFailed
 from .model import Fault, FaultFound
+
+# How codecs and libraries say that they cannot, rather than that the data are wrong. libjpeg's "Unsupported marker
+# type" is its word for a byte that can be no marker.
+UNSUPPORTED = re.compile(
+    r"not supported|unsupported (?!marker)|not implemented|not configured|no decoder|unknown .*mode", re.I)
 
 
 @dataclass(slots=True)
@@ -18,12 +24,13 @@ class Trouble:
     first_missing: int | None = None
     first_failed: int | None = None
     reason: str = ""
+    unsupported: str = ""              # why no codec was found for a segment, which says nothing of its data
     finished: bool = False             # every segment was asked for
 
     @property
     def clean(self) -> bool:
         """Whether nothing was wrong so far."""
-        return not (self.missing or self.failed or self.unread)
+        return not (self.missing or self.failed or self.unread or self.unsupported)
 
     def faults(self, total: int, cut_known: bool) -> tuple[FaultFound, ...]:
         """The findings they amount to. ``cut_known``: the structure check has already told of missing segments."""
@@ -34,11 +41,15 @@ class Trouble:
         if self.missing and not cut_known:
             found.append(FaultFound(Fault.TRUNCATED, f"{self.missing:,} of {total:,} segments are not whole",
                                     "look for another copy of this file", self.first_missing))
-        if self.failed and not self.had:
-            found.append(FaultFound(Fault.UNDECODED, self.reason))
-        elif self.failed:
-            found.append(FaultFound(Fault.DAMAGED, f"{self.failed:,} of {total:,} segments do not decode: "
-                                    f"{self.reason}", "look for another copy of this file", self.first_failed))
+        failed, reason = self.failed, self.reason
+        if self.unsupported and self.had:   # the others of the same kind were decoded
+            failed, reason = failed + 1, reason or self.unsupported
+        elif self.unsupported:
+            found.append(FaultFound(Fault.UNDECODED, self.unsupported))
+        if failed:
+            share = f"{failed:,} of {total:,} segments do not" if total > 1 else "its pixel data do not"
+            found.append(FaultFound(Fault.DAMAGED, f"{share} decode: {reason}",
+                                    "look for another copy of this file", self.first_failed))
         if self.finished and not self.had and self.clean:
             found.append(FaultFound(Fault.DAMAGED, "all its segments are empty"))
         return tuple(found)
@@ -46,6 +57,11 @@ class Trouble:
 
 class TooBig(Exception):
     """A segment would need more memory than ``Limits.held_bytes``."""
+
+
+def is_unsupported(error: BaseException) -> bool:
+    """Whether a decoder's error means that it has no way to decode such data, not that the data are damaged."""
+    return isinstance(error, (ImportError, NotImplementedError)) or UNSUPPORTED.search(str(error)) is not None
 
 
 def read_at(fd: int, count: int, offset: int) -> bytes:

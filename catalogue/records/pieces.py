@@ -157,7 +157,7 @@ def propose_current(db: Database, piece_id: int) -> None:
                     SELECT c.*, coalesce(c.width, 0) * coalesce(c.height, 0) AS pixels,
                            EXISTS (SELECT 1 FROM file f WHERE f.scan_id = c.id AND f.state = 'present') AS present,
                            NOT EXISTS (SELECT 1 FROM finding f WHERE f.scan_id = c.id AND f.resolved IS NULL
-                                 AND f.kind IN ('truncated', 'damaged', 'changed', 'unreadable')) AS sound,
+                                 AND f.kind IN ('truncated', 'damaged', 'changed', 'unreadable', 'undecoded')) AS sound,
                            NOT EXISTS (SELECT 1 FROM json_each(c.notes) n
                                        WHERE n.value ->> 'kind' = 'upscaled') AS genuine
                     FROM scan c WHERE c.piece_id = :piece AND c.role = 'master'))

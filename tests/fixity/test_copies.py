@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+import tifffile
 from fixity_shop import Shop, rot
 
 from catalogue.errors import Ambiguous, Busy, Damaged, NotFound, Refused
@@ -56,6 +57,37 @@ def test_copies_are_counted_by_store_not_by_file(shop: Shop) -> None:
     assert kinds(shop) == {"no off-site copy"}
     copy(shop, "away")
     assert kinds(shop) == set()
+
+
+def test_what_no_decoder_reads_is_copied_on_but_no_sound_copy(shop: Shop, scan: Scan) -> None:
+    """An unknown compression: its bytes are kept twice like any other's, yet nobody knows what they are worth."""
+    master = scan(f"main/{MASTER}", seed=1, size=(64, 80))
+    shop.add("nas", "copy")
+    shop.add("away", "off-site")
+    with tifffile.TiffFile(master, mode="r+b") as tif:
+        tif.pages[0].tags[259].overwrite(65300)
+    shop.index()
+    with shop.db.conn:
+        scans.set_role(shop.db, shop.due(MASTER).scan_id, "master")
+    assert copy(shop, "nas").copied == 1 and copy(shop, "away").copied == 1
+    review(shop.db, Settings())
+    assert {"undecoded", "single copy", "no off-site copy"} <= kinds(shop)
+    assert "no sound copy" in shop.finding("single copy").detail
+
+
+def test_a_corrupt_master_is_not_copied_on(shop: Shop, scan: Scan) -> None:
+    """Its only strip, of Deflate, is refused by zlib."""
+    path = scan(f"main/{MASTER}", seed=1, size=(64, 80))
+    picture = tifffile.imread(path)
+    tifffile.imwrite(path, picture, photometric="rgb", compression="zlib", rowsperstrip=len(picture), metadata=None)
+    data = bytearray(path.read_bytes())
+    with tifffile.TiffFile(path) as tif:
+        data[tif.pages[0].dataoffsets[0] + 20] ^= 1
+    path.write_bytes(data)
+    shop.add("nas", "copy")
+    shop.index()
+    assert shop.kinds(MASTER) >= {"damaged"}
+    assert not plan(shop.db, shop.store("nas")) and copy(shop, "nas").copied == 0
 
 
 def test_where_no_store_could_hold_a_copy_one_finding_says_so(shop: Shop, scan: Scan) -> None:
