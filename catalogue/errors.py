@@ -5,6 +5,7 @@
     ├── Ambiguous             the words fit more than one
     ├── Refused               a rule of the shop or of the archive forbids it
     ├── Busy                  another program holds the catalogue
+    ├── StoreAway             a store's disk is not where it was
     └── Damaged               the catalogue, or a copy offered as good, fails its check
 
 A bad *file* is none of these: it is a finding, recorded against the file.
@@ -42,6 +43,10 @@ class Refused(CatalogueError):
 
 class Busy(CatalogueError):
     """Another program holds the catalogue."""
+
+
+class StoreAway(CatalogueError):
+    """A store's disk is not where it was when the work began, or another folder lies in its place."""
 
 
 class Damaged(CatalogueError):

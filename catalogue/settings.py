@@ -41,6 +41,7 @@ class Settings:
     tile_overlap: float = 0.25            # share of a tile that overlaps its neighbour; from memory, 20 to 30 %
     backups_kept: int = 14
     minimum_copies: int = 2
+    copies_on_one_disk: bool = False      # true: stores on one disk are different places when sources are removed
     read_only: bool = False               # a second seat on a copied catalogue: look, change nothing
     theme: str = "dark"                   # of the screens: dark or light
     graphics: str = "half blocks"         # or "sharp": ask the terminal at start whether it draws real pictures
@@ -130,4 +131,8 @@ def _settings_of(values: dict[str, Any], path: Path) -> Settings:
         else:
             raise CatalogueError(f"The setting {name!r} in {path} has the wrong form.",
                                  hint=f"Its default is {wanted!r}.", path=path)
-    return Settings(**taken)
+    settings = Settings(**taken)
+    if settings.minimum_copies < 1:
+        raise CatalogueError(f"The setting 'minimum_copies' in {path} is {settings.minimum_copies}.",
+                             hint="Say how many places are to hold every scan: 1 at least, 2 by default.", path=path)
+    return settings

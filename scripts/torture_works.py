@@ -15,7 +15,6 @@ from PIL import Image
 import catalogue.reading.file  # noqa: F401 - before the forks, so that each child starts at its work
 from catalogue.fixity import backup, copies
 from catalogue.fixity.audit import audit
-from catalogue.fixity.copying import PART_PREFIX
 from catalogue.fixity.restore import plan as plan_restore
 from catalogue.fixity.restore import restore
 from catalogue.indexing.service import index
@@ -28,6 +27,7 @@ from catalogue.records.backup import condition
 from catalogue.records.copies import DOUBTS
 from catalogue.records.database import Database, open_database
 from catalogue.settings import Home
+from catalogue.storage.atomic import PART_PREFIX
 
 SCANS = 5
 HARBOUR = "Ada Quill/Harbour"

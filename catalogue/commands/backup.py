@@ -70,7 +70,6 @@ def _write_ledger(db: "Database", folder: Path) -> None:
 
 
 def _put(place: Path, data: bytes) -> None:
-    from catalogue.fixity.copying import write_atomically
+    from catalogue.storage.atomic import write_atomically
 
-    place.parent.mkdir(parents=True, exist_ok=True)
     write_atomically(place, data)

@@ -11,13 +11,14 @@ from pathlib import Path
 
 from catalogue.errors import Damaged, NotFound, Refused
 from catalogue.fixity import log
-from catalogue.fixity.copying import PART_PREFIX, aside_name, copy_verified, staged_file, sync_folder
+from catalogue.fixity.copying import copy_verified
 from catalogue.indexing.alone import alone
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import events
 from catalogue.records.backup import Condition, condition, copy_database, foreign_parts
 from catalogue.records.database import Database, now, open_database, transaction
 from catalogue.settings import Home
+from catalogue.storage.atomic import PART_PREFIX, aside_name, opened, place_over, staged_file
 
 MONTHS_KEPT = 12
 OWN_EVENTS = 1   # that a backup was made is noted once it is made, so not within it
@@ -167,8 +168,8 @@ def set_aside(home: Home) -> Path | None:
     for name in (f"{home.database.name}-wal", f"{home.database.name}-shm", home.database.name):
         path = home.folder / name
         if path.exists():
-            aside = aside_name(path, moment)
-            path.rename(aside)
-    if aside is not None:
-        sync_folder(home.folder)
+            with opened(path) as entry:
+                place = aside_name(entry, moment)
+                place_over(entry, place)
+            aside = place.path
     return aside

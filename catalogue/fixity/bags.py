@@ -4,7 +4,8 @@ import csv
 import hashlib
 import io
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,15 +13,15 @@ from catalogue import __version__
 from catalogue.errors import NotFound, Refused
 from catalogue.fixity.bag_names import distinct, escaped, portable
 from catalogue.fixity.copying import copy_verified
-from catalogue.fixity.parts import part_folder, sync_folder
 from catalogue.fixity.restore import sources
-from catalogue.indexing.recording import real_path
-from catalogue.indexing.stores import where
+from catalogue.indexing.stores import opened_store, store_holding, where
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import events, fixity, stores
 from catalogue.records.database import Database, now, transaction
 from catalogue.records.fixity import Baggable
-from catalogue.records.paths import shown
+from catalogue.records.paths import native, shown
+from catalogue.storage.atomic import part_folder, write_new, writing
+from catalogue.storage.folders import Entry, OpenFolder, open_entry, sync
 
 LIST_NAME = "scans.csv"
 _COLUMNS = ("file", "sha256", "bytes", "artist", "title", "year", "role", "width", "height", "ppi", "bits", "profile",
@@ -49,10 +50,10 @@ def write_bag(db: Database, target: Path, wanted: Sequence[Baggable], *, descrip
     target = target.expanduser().absolute()
     if os.path.lexists(target):
         raise Refused("There is already something of this name.", hint="Choose a new folder.", path=target)
-    for store in stores.listed(db):
-        if target.is_relative_to(store.root):
-            raise Refused(f"This folder lies in the store {store.name!r}.", hint="Choose one outside the stores.",
-                          path=target)
+    store = store_holding(db, target)
+    if store is not None:
+        raise Refused(f"This folder lies in the store {store.name!r}.", hint="Choose one outside the stores.",
+                      path=target)
     if not wanted:
         raise NotFound("There is no scan to put into the bag.")
     with part_folder(target) as part:
@@ -63,9 +64,8 @@ def write_bag(db: Database, target: Path, wanted: Sequence[Baggable], *, descrip
     return Bag(target, bag.files, bag.bytes)
 
 
-def _filled(db: Database, folder: Path, wanted: Sequence[Baggable], description: str, organisation: str,
+def _filled(db: Database, folder: OpenFolder, wanted: Sequence[Baggable], description: str, organisation: str,
             report: Report, cancelled: Cancelled) -> Bag:
-    (folder / "data").mkdir()
     taken: set[str] = set()
     listed: list[tuple[str, Baggable]] = []
     total, done = sum(w.bytes for w in wanted), 0
@@ -75,7 +75,8 @@ def _filled(db: Database, folder: Path, wanted: Sequence[Baggable], description:
         def tell(progress: Progress, number: int = number, before: int = done) -> None:
             report(Progress("Bag", number, len(wanted), before + progress.bytes_done, total))
 
-        copy_verified(_source(db, one), folder / name, sha256=one.sha256, report=tell, cancelled=cancelled)
+        with _source(db, one) as source, writing(folder.path), open_entry(folder, name, create=True) as place:
+            copy_verified(source, place, sha256=one.sha256, report=tell, cancelled=cancelled)
         listed.append((name, one))
         done += one.bytes
     manifest = "".join(f"{one.sha256}  {escaped(name)}\n" for name, one in listed)
@@ -88,19 +89,21 @@ def _filled(db: Database, folder: Path, wanted: Sequence[Baggable], description:
     tags["tagmanifest-sha256.txt"] = "".join(
         f"{hashlib.sha256(text.encode()).hexdigest()}  {name}\n" for name, text in tags.items())
     for name, text in tags.items():
-        with (folder / name).open("w", encoding="utf-8", newline="") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-    sync_folder(folder)
-    return Bag(folder, len(listed), done)
+        write_new(folder.entry(name), text.encode())
+    with writing(folder.path):
+        sync(folder.fd)
+    return Bag(folder.path, len(listed), done)
 
 
-def _source(db: Database, one: Baggable) -> Path:
+@contextmanager
+def _source(db: Database, one: Baggable) -> Iterator[Entry]:
+    """A sound file of the scan, its folder held open."""
     for holder in sources(db, one.sha256, 0):
-        root = where(db, stores.by_id(db, holder.store_id))
-        if root is not None:
-            return Path(real_path(root, holder.path))
+        store = stores.by_id(db, holder.store_id)
+        if where(db, store) is not None:
+            with opened_store(db, store) as root, open_entry(root, native(holder.path)) as entry:
+                yield entry
+            return
     raise NotFound("No sound file of this scan is at hand.", hint="Connect the store that holds it.",
                    path=shown(one.path))
 

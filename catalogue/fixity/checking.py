@@ -12,6 +12,7 @@ from catalogue.fixity.copying import BUFFER_BYTES, drop_cache, fetch_ahead
 from catalogue.progress import Cancelled
 from catalogue.reading.digests import ReadFailed, Stopped
 from catalogue.records.paths import stored_mtime
+from catalogue.storage.identity import identity
 
 SECTOR_BYTES = 4096   # the unit in which a failing medium is narrowed down
 TRIES = 3
@@ -67,6 +68,19 @@ def check(path: str, expected: Expected, *, tell: Callable[[int], None], cancell
     except OSError as error:
         return _refused(error)
     try:
+        found = check_open(fd, expected, tell=tell, cancelled=cancelled, from_disk=from_disk)
+        before, named = identity(fd), identity(path)
+    finally:
+        os.close(fd)
+    if found.sha256 and named != before:
+        return Checked(Result.CHANGING, found.size, found.mtime_ns, detail="it was replaced while being read")
+    return found
+
+
+def check_open(fd: int, expected: Expected, *, tell: Callable[[int], None], cancelled: Cancelled,
+               from_disk: bool = True) -> Checked:
+    """:func:`check` for a file that is open already, and stays so."""
+    try:
         before = os.fstat(fd)
         if not stat.S_ISREG(before.st_mode):
             return Checked(Result.MISSING, detail="something that is no file stands in its place")
@@ -79,25 +93,14 @@ def check(path: str, expected: Expected, *, tell: Callable[[int], None], cancell
         if from_disk:
             drop_cache(fd)
         digest = _digest(fd, tell, cancelled)
-        after, named = os.fstat(fd), _named(path)
+        after = os.fstat(fd)
     except ReadFailed as error:
         return Checked(Result.UNREADABLE, offset=error.offset, detail=str(error))
     except OSError as error:
         return _refused(error)
-    finally:
-        os.close(fd)
     if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
         return Checked(Result.CHANGING, after.st_size, after.st_mtime_ns, detail="it was written to while being read")
-    if named is None or (named.st_dev, named.st_ino) != (before.st_dev, before.st_ino):
-        return Checked(Result.CHANGING, after.st_size, after.st_mtime_ns, detail="it was replaced while being read")
     return Checked(_compared(digest, before.st_mtime_ns, expected), before.st_size, before.st_mtime_ns, digest)
-
-
-def _named(path: str) -> os.stat_result | None:
-    try:
-        return os.stat(path)  # noqa: PTH116 - a name that is not UTF-8 stays as it is
-    except OSError:
-        return None
 
 
 def _compared(digest: str, mtime_ns: int, expected: Expected) -> Result:

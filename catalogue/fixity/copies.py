@@ -2,26 +2,27 @@
 
 import os
 from collections.abc import Collection, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
-from pathlib import Path
 
-from catalogue.errors import CatalogueError, Damaged, NotFound, Refused
-from catalogue.fixity.checking import Expected, check
+from catalogue.errors import CatalogueError, Damaged, NotFound, Refused, StoreAway
+from catalogue.fixity.checking import Expected, check_open
 from catalogue.fixity.copying import NoRoom, Stopped, copy_verified
-from catalogue.fixity.parts import remove_leftover
 from catalogue.indexing.alone import alone
-from catalogue.indexing.recording import real_path
-from catalogue.indexing.stores import is_at, where
+from catalogue.indexing.stores import opened_store, overlapping_store
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import copies as copy_rows
-from catalogue.records import events, files, findings, fixity, runs
+from catalogue.records import events, files, findings, fixity, places, runs
 from catalogue.records import stores as store_rows
 from catalogue.records.copies import DOUBTS, Copies, Holder
 from catalogue.records.database import Database, transaction
 from catalogue.records.fixity import Wanted
-from catalogue.records.paths import UnusablePath
+from catalogue.records.paths import UnusablePath, native
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
+from catalogue.storage.atomic import remove_leftover, writing
+from catalogue.storage.folders import Entry, OpenFolder, open_entry, still_at
+from catalogue.storage.identity import FileId, filesystem_id
 
 SINGLE, NO_OFF_SITE = "single copy", "no off-site copy"
 
@@ -38,6 +39,8 @@ class NotCopied:
 class CopySummary:
     """What bringing a store up to date did. ``outcome``: finished, cancelled, full, failed (the store went away).
 
+    ``trouble`` says what ended a run that failed.
+
     ``adopted`` files lay there already and are now on record. ``renamed`` ones stand under a name with digits of
     their digest, for another picture has their own.
     """
@@ -49,6 +52,7 @@ class CopySummary:
     renamed: int = 0
     bytes: int = 0
     not_copied: tuple[NotCopied, ...] = ()
+    trouble: str = ""
 
 
 @dataclass(slots=True)
@@ -132,18 +136,22 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
             cancelled: Cancelled = never) -> CopySummary:
     """Bring scans to a store: each copied, verified and recorded before the next. Call it again to carry on.
 
-    Nothing that stands in the store is overwritten or removed.
+    Nothing that stands in the store is overwritten or removed. The store is looked for anew before every file, and
+    each copy goes through a handle on its folder: nothing is written below the mount point of a disk that went away.
 
     Raises:
-        Refused: the store is offline. Busy: another copy run is under way.
+        StoreAway: the store is offline. Refused: it is another store too. Busy: another copy run is under way.
     """
     with alone(home, "copy"):
-        root = where(db, target)
-        if root is None:
-            raise Refused(f"The store {target.name!r} is offline.", hint="Connect it first.", path=target.root)
+        with opened_store(db, target) as root:
+            known = root.id
+        other = overlapping_store(db, root.path, but=target.id)
+        if other is not None:
+            raise Refused(f"The stores {target.name!r} and {other.name!r} are one folder, or lie within each other:"
+                          " a copy there is none.", hint="Forget one of them: catalogue store forget.", path=root.path)
         with transaction(db):
             run_id = runs.start(db, "copy", target.id)
-        tally, outcome = _Tally(), "finished"
+        tally, outcome, trouble = _Tally(), "finished", ""
         total = sum(w.size for w in wanted)
         for number, one in enumerate(wanted):
             if cancelled():
@@ -155,7 +163,7 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
                 report(Progress(f"Copying to {target.name}", number, len(wanted), tally.bytes + part, total))
 
             try:
-                _bring(db, target, root, one, tally, tell, cancelled)
+                _bring(db, target, known, one, tally, tell, cancelled)
             except Stopped:
                 outcome = "cancelled"
                 break
@@ -163,10 +171,10 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
                 tally.not_copied.append(NotCopied(one.path, error.message))
                 outcome = "full"
                 break
+            except StoreAway as error:
+                outcome, trouble = "failed", str(error)
+                break
             except CatalogueError as error:
-                if not is_at(target, root):
-                    outcome = "failed"
-                    break
                 tally.not_copied.append(NotCopied(one.path, str(error)))
         with transaction(db):
             runs.end(db, run_id, outcome if outcome in ("finished", "cancelled") else "failed",
@@ -174,69 +182,110 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
                       "not copied": len(tally.not_copied)})
         review(db, home.settings)
     return CopySummary(target.name, outcome, tally.copied, tally.adopted, tally.renamed, tally.bytes,
-                       tuple(tally.not_copied))
+                       tuple(tally.not_copied), trouble)
 
 
-def _bring(db: Database, target: Store, root: Path, one: Wanted, tally: _Tally,
+def _bring(db: Database, target: Store, known: FileId, one: Wanted, tally: _Tally,
            report: Report, cancelled: Cancelled) -> None:
-    """Copy one scan from the first store that gives it soundly."""
-    path, adopt = _name_for(db, target, root, one)
-    destination = Path(real_path(root, path))
-    if adopt:
-        remove_leftover(destination)  # a kill between the two names of a whole copy leaves both
-        _note(db, target, path, destination, one, "found in place")
-        tally.adopted += 1
-        tally.bytes += one.size
-        return
+    """Copy one scan from the first store that gives it soundly. Raises :class:`StoreAway` for the target alone."""
+    with opened_store(db, target, known=known) as root:
+        for path in _names_for(one):
+            with writing(root.path), open_entry(root, native(path), create=True) as destination:
+                held = _held_there(db, target, destination, path, one)
+                if held is False:
+                    continue  # another picture has the name
+                if held is True:
+                    remove_leftover(destination)  # a kill between the two names of a whole copy leaves both
+                    _note(db, target, path, root, destination, one, "found in place")
+                    tally.adopted += 1
+                else:
+                    holder = _copied(db, target, destination, one, report, cancelled)
+                    _note(db, target, path, root, destination, one, f"copied from {holder.store}")
+                    tally.copied += 1
+                    tally.renamed += path != one.path
+                tally.bytes += one.size
+                return
+    raise Refused("Other files stand under both names it could have.", path=one.path)
+
+
+def _names_for(one: Wanted) -> tuple[str, str]:
+    """Where in a store a scan may go: its own path, or one with digits of its digest."""
+    stem, dot, suffix = one.path.rpartition(".")
+    if not dot or "/" in suffix:
+        stem, suffix = one.path, ""
+    return one.path, f"{stem}.{one.sha256[:8]}{dot if suffix else ''}{suffix}"
+
+
+def _held_there(db: Database, target: Store, place: Entry, path: str, one: Wanted) -> bool | None:
+    """Whether the scan lies under a name already: True it does, False something else does, None nothing does."""
+    if not place.exists():
+        return None
+    try:
+        fd = place.open(os.O_RDONLY)
+    except OSError:
+        return False  # a link, or nothing that can be read: it keeps its name
+    try:
+        found = check_open(fd, Expected(one.size, 0, one.sha256), tell=lambda _: None, cancelled=never)
+    finally:
+        os.close(fd)
+    if found.sha256 == one.sha256:
+        return True
+    row = files.by_path(db, target.id, path)
+    if row is not None and row.scan_id == one.scan_id:
+        raise Refused("The copy there is damaged.", hint="Restore it: catalogue restore.", path=place.path)
+    return False
+
+
+def _copied(db: Database, target: Store, destination: Entry, one: Wanted, report: Report,
+            cancelled: Cancelled) -> Holder:
+    """Copy from the first store that gives the scan soundly; gives that file. Raises :class:`NotFound`."""
     reasons = []
     for holder in copy_rows.holders(db, one.sha256):
         if holder.store_id == target.id or not holder.intact:
             continue
-        origin = where(db, store_rows.by_id(db, holder.store_id))
-        if origin is None:
-            reasons.append(f"{holder.store} is offline")
-            continue
-        try:
-            copy_verified(Path(real_path(origin, holder.path)), destination, sha256=one.sha256, report=report,
-                          cancelled=cancelled)
-        except (Damaged, NotFound, UnusablePath) as error:
-            reasons.append(f"{holder.store}: {error.message}")
-            if not isinstance(error, UnusablePath):
-                _distrust(db, holder, error)
-            continue
-        _note(db, target, path, destination, one, f"copied from {holder.store}")
-        tally.copied += 1
-        tally.renamed += path != one.path
-        tally.bytes += one.size
-        return
+        with ExitStack() as held:
+            try:
+                origin = held.enter_context(opened_store(db, store_rows.by_id(db, holder.store_id)))
+            except StoreAway:
+                reasons.append(f"{holder.store} is offline")
+                continue
+            try:
+                copy_verified(held.enter_context(_source(origin, holder)), destination, sha256=one.sha256,
+                              report=report, cancelled=cancelled)
+            except (Damaged, NotFound, UnusablePath) as error:
+                reasons.append(f"{holder.store}: {error.message}")
+                if not isinstance(error, UnusablePath):
+                    _distrust(db, holder, error)
+                continue
+        return holder
     raise NotFound("No store gives a sound copy" + (": " + "; ".join(reasons) if reasons else "") + ".",
                    path=one.path)
 
 
-def _name_for(db: Database, target: Store, root: Path, one: Wanted) -> tuple[str, bool]:
-    """Where in the store the scan goes, and whether it lies there already."""
-    stem, dot, suffix = one.path.rpartition(".")
-    if not dot or "/" in suffix:
-        stem, suffix = one.path, ""
-    other = f"{stem}.{one.sha256[:8]}{dot if suffix else ''}{suffix}"
-    for path in (one.path, other):
-        place = real_path(root, path)
-        if not os.path.lexists(place):
-            return path, False
-        size = os.lstat(place).st_size
-        found = check(place, Expected(size, 0, one.sha256), tell=lambda _: None, cancelled=never)
-        if found.sha256 == one.sha256:
-            return path, True
-        row = files.by_path(db, target.id, path)
-        if row is not None and row.scan_id == one.scan_id:
-            raise Refused("The copy there is damaged.", hint="Restore it: catalogue restore.", path=place)
-    raise Refused("Other files stand under both names it could have.", path=one.path)
+@contextmanager
+def _source(origin: OpenFolder, holder: Holder) -> Iterator[Entry]:
+    """A file to copy, its folder held open. Raises NotFound, Damaged."""
+    with ExitStack() as held:
+        try:
+            entry = held.enter_context(open_entry(origin, native(holder.path)))
+        except UnusablePath:
+            raise
+        except Refused as error:
+            raise NotFound(error.message, path=error.path) from error
+        except OSError as error:
+            raise Damaged(f"Its folder cannot be read: {error.strerror}.", path=origin.path / holder.path) from error
+        yield entry
 
 
-def _note(db: Database, target: Store, path: str, place: Path, one: Wanted, how: str) -> None:
+def _note(db: Database, target: Store, path: str, root: OpenFolder, place: Entry, one: Wanted, how: str) -> None:
+    """Record the copy, unless the store went away meanwhile: then it lies where nobody will look for it."""
+    if not still_at(root):
+        raise StoreAway(f"The store {target.name!r} went away while a file was copied to it.",
+                        hint="Connect it, then run this again.", path=root.path)
     stat = place.stat()
     with transaction(db):
-        files.save(db, target.id, path, stat.st_size, stat.st_mtime_ns, one.scan_id, verified=True)
+        file_id = files.save(db, target.id, path, stat.st_size, stat.st_mtime_ns, one.scan_id, verified=True)
+        places.note_file(db, file_id, filesystem_id(place.folder.fd), stat.st_ino)
         findings.resolve(db, how, store_id=target.id, path=path, kinds=DOUBTS)
         events.append(db, "replication", "success", store=target.name, path=path, sha256=one.sha256, detail=how)
 

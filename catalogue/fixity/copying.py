@@ -6,7 +6,6 @@ stands there is overwritten unless the caller says so.
 """
 
 import os
-import shutil
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -14,62 +13,51 @@ from dataclasses import dataclass
 from hashlib import sha256 as new_sha256
 from pathlib import Path
 
-from catalogue.errors import Damaged, NotFound, Refused
-from catalogue.fixity.parts import (
-    PART_PREFIX,
-    NoRoom,
-    aside_name,
-    failed,
-    flush,
-    part_of,
-    part_path,
-    rename_without_overwriting,
-    staged_file,
-    sync_folder,
-    write_all,
-    write_atomically,
-    writing,
-)
+from catalogue.errors import Damaged, NotFound, Refused, StoreAway
 from catalogue.progress import Cancelled, Progress, Report
 from catalogue.reading.digests import Stopped
+from catalogue.storage.atomic import NoRoom, failed, flush, opened, part_of, place_new, place_over, write_all, writing
+from catalogue.storage.folders import Entry, OpenFolder, still_at
+from catalogue.storage.identity import FileId, is_regular
 
 BUFFER_BYTES = 512 << 10  # stays in the processor's cache: 2 MiB cost 6 % more processor time
 AHEAD_BYTES = 4 << 20
 SPARE_BYTES = 16 << 20  # left free on the disk: a full file system cannot even rename
 
-__all__ = ["PART_PREFIX", "NoRoom", "Staged", "Stopped", "aside_name", "copy_verified", "drop_cache",
-           "fetch_ahead", "part_path", "sha256_of_fd", "staged_copy", "staged_file", "sync_folder", "write_atomically"]
+__all__ = ["NoRoom", "Staged", "Stopped", "copy_verified", "drop_cache", "fetch_ahead", "sha256_of_fd", "staged_copy"]
 
 
 @dataclass(frozen=True, slots=True)
 class Staged:
     """A verified copy that still bears its temporary name."""
 
-    part: Path
-    target: Path
+    part: Entry
+    target: Entry
     sha256: str
 
     def put(self, *, replace: bool = False) -> None:
         """Give the copy its name. Without ``replace`` a file that stands there is left, and :class:`Refused` raised."""
         if replace:
-            self.part.replace(self.target)
+            place_over(self.part, self.target)
         else:
-            rename_without_overwriting(self.part, self.target)
-        sync_folder(self.target.parent)
+            place_new(self.part, self.target)
 
 
-def copy_verified(source: Path, target: Path, *, sha256: str | None, report: Report, cancelled: Cancelled,
-                  replace: bool = False) -> str:
+def copy_verified(source: Path | Entry, target: Path | Entry, *, sha256: str | None, report: Report,
+                  cancelled: Cancelled, replace: bool = False) -> str:
     """Copy ``source`` to ``target`` and prove that the disk holds the same bytes; gives their SHA-256.
 
     ``sha256``, where given, is what the source must have. The copy keeps the source's modification time. Whatever
     goes wrong, nothing stands at ``target`` that did not before, and the temporary file is removed; one left by a
     program that was killed is removed by the next copy to the same name.
 
+    Source and target in a store are given as entries of an open folder, so that no link leads elsewhere.
+
     Raises:
         NotFound: no source. Damaged: the source fails its check, cannot be read, or the copy does not read back as
-        written. Refused: ``target`` is taken, or the source changed meanwhile; NoRoom of these: the disk is full. Busy:
-        another program is copying to the same name. CatalogueError: the disk failed. Stopped: ``cancelled`` said so.
+        written. Refused: ``target`` is taken, is the source itself, or the source changed meanwhile; of these NoRoom:
+        the disk is full, TooLarge: its file system holds no such file. Busy: another program is copying to the same
+        name. StoreAway: the folder is not where it was any more. CatalogueError: the disk failed. Stopped: told to.
     """
     with staged_copy(source, target, sha256=sha256, report=report, cancelled=cancelled, replace=replace) as staged:
         staged.put(replace=replace)
@@ -77,41 +65,62 @@ def copy_verified(source: Path, target: Path, *, sha256: str | None, report: Rep
 
 
 @contextmanager
-def staged_copy(source: Path, target: Path, *, sha256: str | None, report: Report, cancelled: Cancelled,
-                replace: bool = False) -> Iterator[Staged]:
+def staged_copy(source: Path | Entry, target: Path | Entry, *, sha256: str | None, report: Report,
+                cancelled: Cancelled, replace: bool = False) -> Iterator[Staged]:
     """A verified copy under a temporary name beside ``target``, removed on leaving unless it was put in place.
 
     Raises as :func:`copy_verified`.
     """
+    origin, origin_path = _opened(source)
     try:
-        origin = os.open(source, os.O_RDONLY | os.O_CLOEXEC)
-    except FileNotFoundError as error:
-        raise NotFound("The file to copy is not there.", path=source) from error
-    except OSError as error:
-        raise Damaged(f"The file to copy cannot be opened: {error.strerror}.", path=source) from error
-    try:
-        with part_of(target) as (part, out):
-            if not replace and os.path.lexists(target):
-                raise Refused("A file with this name is already there; it is not overwritten.", path=target)
-            stat = os.fstat(origin)
-            _need_room(target.parent, stat.st_size, target)
-            digest = _poured(origin, out, stat.st_size, source, target, report, cancelled)
+        stat = os.fstat(origin)
+        if not is_regular(stat):
+            raise NotFound("The file to copy is no file.", path=origin_path)
+        with opened(target) as entry, part_of(entry) as (part, out):
+            with writing(entry.path):
+                taken = entry.exists()
+                if taken and not replace:
+                    raise Refused("A file with this name is already there; it is not overwritten.", path=entry.path)
+                if taken and _id(entry.stat()) == _id(stat):
+                    raise Refused("The file to copy and the one to replace are one file.",
+                                  hint="Take it from another store.", path=entry.path)
+            _need_room(entry.folder, stat.st_size, entry.path)
+            digest = _poured(origin, out, stat.st_size, origin_path, entry.path, report, cancelled)
             after = os.fstat(origin)
             if (after.st_size, after.st_mtime_ns) != (stat.st_size, stat.st_mtime_ns):
                 raise Refused("The file changed while it was copied.", hint="Copy it when nothing writes to it.",
-                              path=source)
+                              path=origin_path)
             if sha256 is not None and digest != sha256:
                 raise Damaged("The file to copy fails its check: its SHA-256 is not the recorded one.",
-                              hint="Look for another copy.", path=source)
-            with writing(target), suppress(PermissionError):  # some shares keep times to themselves
+                              hint="Look for another copy.", path=origin_path)
+            with writing(entry.path), suppress(PermissionError):  # some shares keep times to themselves
                 os.utime(out, ns=(stat.st_atime_ns, stat.st_mtime_ns))
-            with writing(target):
+            with writing(entry.path):
                 flush(out)
-            _read_back(out, digest, stat.st_size, target, report, cancelled)
-            with writing(target):
-                yield Staged(part, target, digest)
+            _read_back(out, digest, stat.st_size, entry.path, report, cancelled)
+            if not still_at(entry.folder):
+                raise StoreAway("The folder went away while a file was copied to it.",
+                                hint="Connect the disk, then run this again.", path=entry.folder.path)
+            yield Staged(part, entry, digest)
     finally:
-        os.close(origin)
+        with suppress(OSError):  # it was only read
+            os.close(origin)
+
+
+def _opened(source: Path | Entry) -> tuple[int, Path]:
+    path = source.path if isinstance(source, Entry) else source
+    try:
+        if isinstance(source, Entry):
+            return source.open(os.O_RDONLY), path
+        return os.open(source, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK), path
+    except FileNotFoundError as error:
+        raise NotFound("The file to copy is not there.", path=path) from error
+    except OSError as error:
+        raise Damaged(f"The file to copy cannot be opened: {error.strerror}.", path=path) from error
+
+
+def _id(found: os.stat_result) -> FileId:
+    return FileId(found.st_dev, found.st_ino)
 
 
 def drop_cache(fd: int) -> None:
@@ -180,11 +189,12 @@ def _read_back(out: int, digest: str, size: int, target: Path, report: Report, c
                       path=target)
 
 
-def _need_room(folder: Path, size: int, target: Path) -> None:
+def _need_room(folder: OpenFolder, size: int, target: Path) -> None:
     try:
-        free = shutil.disk_usage(folder).free
+        volume = os.statvfs(folder.fd)
     except OSError as error:
         raise failed(error, target) from error
+    free = volume.f_bavail * volume.f_frsize
     if free < size + SPARE_BYTES:
         raise NoRoom(f"The disk lacks room: {size / 1e6:,.1f} MB wanted, {free / 1e6:,.1f} MB free.",
                      hint="Make room, then try again.", path=target)

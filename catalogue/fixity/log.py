@@ -7,12 +7,12 @@ beside the catalogue, in the backups and in the manifests in the stores.
 import json
 from dataclasses import dataclass, replace
 
-from catalogue.fixity.copying import write_atomically
 from catalogue.records import events, journal
 from catalogue.records.database import Database, transaction
 from catalogue.records.events import Event
 from catalogue.records.replay import differences
 from catalogue.settings import Home
+from catalogue.storage.atomic import write_atomically
 from catalogue.untrusted import MARKER_BYTES, read_regular
 
 HEAD_NAME = "event-log.head"

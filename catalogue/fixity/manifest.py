@@ -14,15 +14,16 @@ from pathlib import Path
 from catalogue import __version__
 from catalogue.errors import CatalogueError, Refused
 from catalogue.fixity import log
-from catalogue.fixity.copying import write_atomically
 from catalogue.fixity.log import Head
-from catalogue.indexing.stores import is_at, where
+from catalogue.indexing.stores import opened_store, where
 from catalogue.records import events, fixity, stores
 from catalogue.records.database import Database, now, transaction
 from catalogue.records.paths import kept, native, unsafe_kept
 from catalogue.records.stores import Store
 from catalogue.settings import Home
-from catalogue.untrusted import LIST_BYTES, open_regular, read_regular, unsafe_path
+from catalogue.storage.atomic import write_atomically, writing
+from catalogue.storage.folders import Entry, read_small
+from catalogue.untrusted import LIST_BYTES, read_regular, unsafe_path
 
 NAME = "scan-store.sha256"
 # GNU coreutils: a line whose name needs escaping starts with a backslash
@@ -116,7 +117,7 @@ def export(db: Database, home: Home, store: Store) -> Written:
     """Write a store's manifest into the catalogue's folder."""
     safe = _safe(store.name)
     target = home.folder / "manifests" / f"{safe if safe == store.name else f'{safe}-{store.id}'}.sha256"
-    return _write(db, store, target)
+    return _write(db, store, target)[0]
 
 
 def export_into(db: Database, store: Store, *, consent: bool) -> Written:
@@ -128,32 +129,32 @@ def export_into(db: Database, store: Store, *, consent: bool) -> Written:
     if not consent and not fixity.consented(db, store.id):
         raise Refused(f"Nothing is written into the store {store.name!r} without consent.",
                       hint="Run catalogue export manifest --into-store.", path=store.root)
-    root = where(db, store)
-    if root is None:
-        raise Refused(f"The store {store.name!r} is offline.", hint="Connect it first.", path=store.root)
-    target = root / NAME
-    if os.path.lexists(target) and not _begins_as_ours(target):
-        raise Refused("Another file has the manifest's name.", hint="Move it elsewhere.", path=target)
-    if not is_at(store, root):
-        raise Refused(f"The store {store.name!r} went away.", path=root)
-    written = _write(db, store, target)
+    with opened_store(db, store) as root:
+        target = root.entry(NAME)
+        with writing(target.path):
+            taken = target.exists()
+        if taken and not (read_small(target, LIST_BYTES) or b"").startswith(b"# checksums"):
+            raise Refused("Another file has the manifest's name.", hint="Move it elsewhere.", path=target.path)
+        written, sha256 = _write(db, store, target)
     with transaction(db):
-        fixity.manifest_written(db, store.id, hashlib.sha256(read_regular(target, LIST_BYTES)).hexdigest())
+        fixity.manifest_written(db, store.id, sha256)
     return written
 
 
-def _write(db: Database, store: Store, target: Path) -> Written:
+def _write(db: Database, store: Store, target: Path | Entry) -> tuple[Written, str]:
+    """Write a store's manifest; also gives its SHA-256."""
     rows = list(fixity.manifest_rows(db, store.id))
     last = log.head(db)
-    target.parent.mkdir(parents=True, exist_ok=True)
-    write_atomically(target, text_of(rows, [
-        "checksums of a scan store; check with: sha256sum -c " + target.name, f"store: {store.name}",
+    path = target.path if isinstance(target, Entry) else target
+    text = text_of(rows, [
+        "checksums of a scan store; check with: sha256sum -c " + path.name, f"store: {store.name}",
         f"kind: {store.kind}", f"written: {now()} by master-scan-catalogue {__version__}", f"files: {len(rows)}",
-        f"event log: {last.id} events, chain {last.chain}"]))
+        f"event log: {last.id} events, chain {last.chain}"])
+    write_atomically(target, text)
     with transaction(db):
-        events.append(db, "message digest calculation", "success", store=store.name, path=str(target),
+        events.append(db, "message digest calculation", "success", store=store.name, path=str(path),
                       detail=f"manifest of {len(rows)} files written")
-    return Written(store.name, target, len(rows))
+    return Written(store.name, path, len(rows)), hashlib.sha256(text).hexdigest()
 
 
 def refresh(db: Database, home: Home) -> list[Written]:
@@ -174,14 +175,6 @@ def heads(db: Database) -> Iterator[Head]:
             head = read(root / NAME).head
             if head is not None:
                 yield head
-
-
-def _begins_as_ours(path: Path) -> bool:
-    try:
-        with open_regular(path) as file:
-            return file.read(200).startswith(b"# checksums")
-    except OSError:  # a link, a pipe, or not ours to read: another's
-        return False
 
 
 def _safe(name: str) -> str:

@@ -1,26 +1,28 @@
 """Put a good copy back in a file's place: copy, verify, then switch; the bad file is kept aside."""
 
 import os
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from catalogue.errors import Ambiguous, NotFound, Refused
+from catalogue.errors import Ambiguous, CatalogueError, NotFound, Refused, StoreAway
 from catalogue.fixity.checking import Expected, Result, check
 from catalogue.fixity.copies import review_scans
 from catalogue.fixity.copying import staged_copy
-from catalogue.fixity.parts import NO_LINKS, aside_name, sync_folder
 from catalogue.indexing.recording import real_path
-from catalogue.indexing.stores import where
+from catalogue.indexing.stores import offline, opened_store, where
 from catalogue.progress import Cancelled, Report, never, unheard
-from catalogue.records import copies, events, files, findings, fixity, pieces, runs, scans, stores
+from catalogue.records import copies, events, files, findings, fixity, pieces, places, runs, scans, stores
 from catalogue.records.copies import DOUBTS, Holder
 from catalogue.records.database import Database, now, transaction
 from catalogue.records.files import Located
 from catalogue.records.fixity import Due
-from catalogue.records.paths import kept, shown
+from catalogue.records.paths import kept, native, shown
 from catalogue.records.stores import Store
 from catalogue.settings import Settings
+from catalogue.storage.atomic import NO_LINKS, aside_name, writing
+from catalogue.storage.folders import Entry, open_entry, still_at, sync
+from catalogue.storage.identity import filesystem_id, same_file
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +34,7 @@ class Plan:
     target: Path
     source_store: Store
     source: Path
+    source_path: str
     sha256: str
     present: bool
 
@@ -99,17 +102,18 @@ def plan(db: Database, file_id: int, source_store: Store | None = None, *, sha25
     store = stores.by_id(db, due.store_id)
     root = where(db, store)
     if root is None:
-        raise Refused(f"The store {store.name!r} is offline.", hint="Connect it first.", path=store.root)
+        raise offline(store)
     target = Path(real_path(root, due.path))
     if check(str(target), Expected(target.stat().st_size if target.is_file() else -1, due.mtime_ns, wanted),
              tell=lambda _: None, cancelled=never).result is Result.INTACT:
         raise Refused("The file is sound: there is nothing to restore.", hint="Audit it to close its findings.",
                       path=target)
-    origin_store, source = _source(db, wanted, due, source_store)
-    return Plan(due, store, target, origin_store, source, wanted, os.path.lexists(target))
+    origin_store, source, path = _source(db, wanted, due, source_store, target)
+    return Plan(due, store, target, origin_store, source, path, wanted, os.path.lexists(target))
 
 
-def _source(db: Database, sha256: str, due: Due, asked: Store | None) -> tuple[Store, Path]:
+def _source(db: Database, sha256: str, due: Due, asked: Store | None, target: Path) -> tuple[Store, Path, str]:
+    """Store, place and path in the store of a sound copy that is another file than the target."""
     offline = []
     for holder in sources(db, sha256, due.id):
         if asked is not None and holder.store_id != asked.id:
@@ -118,8 +122,8 @@ def _source(db: Database, sha256: str, due: Due, asked: Store | None) -> tuple[S
         root = where(db, store)
         if root is None:
             offline.append(store.name)
-        else:
-            return store, Path(real_path(root, holder.path))
+        elif not same_file(source := Path(real_path(root, holder.path)), target):
+            return store, source, holder.path
     place = f"in {asked.name!r}" if asked else "in any store"
     raise NotFound(f"There is no sound copy of this file {place} to restore it from.",
                    hint=f"Connect {', '.join(sorted(set(offline)))}." if offline else "", path=due.path)
@@ -134,26 +138,70 @@ def restore(db: Database, settings: Settings, planned: Plan, *, report: Report =
             cancelled: Cancelled = never) -> Restored:
     """Carry a plan out. Until the verified copy stands ready nothing at the target changes.
 
-    Copies are counted anew at once.
+    Both stores are opened anew, and everything happens through handles on their folders: a disk that went away since
+    the plan was made is noticed, and no link leads into another store. Copies are counted anew at once.
 
     Raises:
-        Damaged: the source fails its check. NoRoom, Busy, CatalogueError, Stopped: as in ``copying``.
+        StoreAway: a store went away. Refused: the source is the very file that is to be replaced. Damaged: the source
+        fails its check. NoRoom, Busy, CatalogueError, Stopped: as in ``copying``.
     """
-    due, target = planned.due, planned.target
-    with staged_copy(planned.source, target, sha256=planned.sha256, report=report, cancelled=cancelled,
-                     replace=True) as staged:
-        aside = _kept_aside(target) if os.path.lexists(target) else None
-        if aside is not None:
-            with transaction(db):  # before the switch: a kill after it must not leave the aside file unexplained
-                events.append(db, "quarantine", "success", store=planned.store.name, path=due.path,
-                              sha256=due.sha256, detail=f"kept aside as {shown(kept(aside.name))}")
-        staged.put(replace=True)
-    stat = target.stat()
+    due = planned.due
+    with ExitStack() as held:
+        root = held.enter_context(opened_store(db, planned.store))
+        origin = held.enter_context(opened_store(db, planned.source_store))
+        with writing(planned.source):
+            source = held.enter_context(open_entry(origin, native(planned.source_path)))
+        with writing(planned.target):
+            target = held.enter_context(open_entry(root, native(due.path), create=True))
+        aside = _switched(db, planned, source, target, report, cancelled)
+        if not still_at(root):
+            raise StoreAway(f"The store {planned.store.name!r} went away while the file was put back.",
+                            hint="Connect it, then look at the file again.", path=root.path)
+        with writing(target.path):
+            stat = target.stat()
+        filesystem = filesystem_id(target.folder.fd)
+    try:
+        _note(db, settings, planned, stat, filesystem)
+    except CatalogueError as error:
+        raise CatalogueError(f"The good copy is in place and verified"
+                             f"{f', the former file is kept as {aside.name}' if aside else ''}, but the catalogue could"
+                             f" not note it: {error.message}", hint="Audit the store; that notes it.",
+                             path=planned.target) from error
+    return Restored(planned.target, aside, planned.sha256, planned.source)
+
+
+def _switched(db: Database, planned: Plan, source: Entry, target: Entry, report: Report,
+              cancelled: Cancelled) -> Path | None:
+    """Put the copy in place; gives where the former file was kept."""
+    due, aside = planned.due, None
+    with staged_copy(source, target, sha256=planned.sha256, report=report, cancelled=cancelled, replace=True) as staged:
+        with writing(target.path):
+            present = target.exists()
+        if present:
+            aside = _kept_aside(target)
+        try:
+            if aside is not None:
+                with transaction(db):  # before the switch: a kill after it must not leave the aside file unexplained
+                    events.append(db, "quarantine", "success", store=planned.store.name, path=due.path,
+                                  sha256=due.sha256, detail=f"kept aside as {shown(kept(aside.name))}")
+            staged.put(replace=True)
+        except CatalogueError as error:
+            if aside is not None and not target.exists():
+                aside.rename_to(target)  # a disk without hard links: the name was given up for a moment
+            elif aside is not None:
+                error.hint = " ".join(filter(None, (error.hint, f"The former file has a second name: {aside.name}.")))
+            raise
+    return aside.path if aside is not None else None
+
+
+def _note(db: Database, settings: Settings, planned: Plan, stat: os.stat_result, filesystem: str) -> None:
+    due = planned.due
     scan = scans.by_digest(db, planned.sha256)
     with transaction(db):
         run_id = runs.start(db, "restore", planned.store.id)
-        files.save(db, planned.store.id, due.path, stat.st_size, stat.st_mtime_ns, scan.id if scan else due.scan_id,
-                   verified=True)
+        file_id = files.save(db, planned.store.id, due.path, stat.st_size, stat.st_mtime_ns,
+                             scan.id if scan else due.scan_id, verified=True)
+        places.note_file(db, file_id, filesystem, stat.st_ino)
         fixity.clear_damage(db, due.id)
         findings.resolve(db, f"restored from {planned.source_store.name}", store_id=planned.store.id, path=due.path,
                          kinds=DOUBTS)
@@ -163,17 +211,17 @@ def restore(db: Database, settings: Settings, planned: Plan, *, report: Report =
         if scan is not None and scan.piece_id is not None:
             pieces.propose_current(db, scan.piece_id)
         review_scans(db, settings, {due.scan_id, scan.id if scan else due.scan_id})
-    return Restored(target, aside, planned.sha256, planned.source)
 
 
-def _kept_aside(target: Path) -> Path:
+def _kept_aside(target: Entry) -> Entry:
     """Give what stands at ``target`` a second name, so that the switch loses nothing; a rename where links fail."""
-    aside = aside_name(target, now())
-    try:
-        os.link(target, aside, follow_symlinks=False)
-    except OSError as error:
-        if error.errno not in NO_LINKS:
-            raise
-        target.rename(aside)
-    sync_folder(target.parent)
+    with writing(target.path):
+        aside = aside_name(target, now())
+        try:
+            target.link_to(aside)
+        except OSError as error:
+            if error.errno not in NO_LINKS:
+                raise
+            target.rename_to(aside)
+        sync(target.folder.fd)
     return aside

@@ -1,21 +1,24 @@
-"""Stores on the disk: the marker by which one is known again, and where it is mounted now."""
+"""Stores on the disk: the marker by which one is known again, where it is mounted now, and its root held open."""
 
 import json
 import os
 import sys
 from collections.abc import Iterator
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from uuid import uuid4
 
-from catalogue.errors import CatalogueError, Refused
-from catalogue.records import events, stores
+from catalogue.errors import CatalogueError, Refused, StoreAway
+from catalogue.records import events, places, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.stores import Store
-from catalogue.untrusted import MARKER_BYTES, read_regular
+from catalogue.storage.atomic import write_atomically, write_new
+from catalogue.storage.folders import MARKER, OpenFolder, marker_facts_in, open_folder, open_root
+from catalogue.storage.identity import FileId, filesystem_id, identity, inside, overlapping, same_file
 
-MARKER = ".scan-store.json"
 UNMARKED = "unmarked:"
+__all__ = ["MARKER", "UNMARKED", "add_store", "is_at", "marked_elsewhere", "marker_facts", "move_store",
+           "note_place", "offline", "opened_store", "overlapping_store", "read_marker", "store_holding", "where"]
 
 
 def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool) -> Store:
@@ -23,72 +26,193 @@ def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool
 
     With ``consent`` a marker file is written at its root, the only file ever put there without a further question;
     a marker already there is kept and believed. Without consent, or on a read-only disk, the store is known by its
-    path alone and cannot be recognised under another mount point.
+    path and its inode alone and cannot be recognised under another mount point.
 
     Raises:
-        CatalogueError: no such folder, or it cannot be read. Refused: it lies within another store, or holds one.
+        CatalogueError: no such folder, or it cannot be read. Refused: it is, lies within, or holds another store, or
+        has the marker of one.
     """
     root = folder.expanduser().absolute()
     if not root.is_dir():
         raise CatalogueError("There is no such folder.", hint="Is the disk connected?", path=root)
     if kind not in stores.KINDS:
         raise CatalogueError(f"{kind!r} is no kind of store.", hint=f"Choose one of: {', '.join(stores.KINDS)}.")
-    for other in stores.listed(db):
-        theirs = Path(other.root)
-        if root != theirs and (root.is_relative_to(theirs) or theirs.is_relative_to(root)):
-            raise Refused(f"This folder and the store {other.name!r} lie within each other.",
-                          hint="Every file belongs to one store.", path=root)
-    marker = read_marker(root) or (_write_marker(root, name) if consent else f"{UNMARKED}{uuid4()}")
+    marker = read_marker(root)
+    _refuse_overlap(db, root, marker)
+    other = next((s for s in stores.listed(db) if s.marker == marker), None)
+    if other is not None and not same_file(root, other.root):
+        raise Refused(f"This folder has the marker of the store {other.name!r}, which was last seen at {other.root}.",
+                      hint=f"If it is that disk at a new place: catalogue store move {other.name} {root}. If it is a"
+                      f" clone, to be a store of its own: remove {MARKER} from it first.", path=root)
+    marker = marker or (_write_marker(root, name) if consent else f"{UNMARKED}{uuid4()}")
     with transaction(db):
         store = stores.add(db, name, str(root), kind, marker)
+        note_place(db, store, root)
         events.append(db, "metadata modification", "success", store=name, path=str(root), detail=f"{kind} store added")
     return store
 
 
+def _refuse_overlap(db: Database, root: Path, marker: str | None) -> None:
+    for other in stores.listed(db):
+        theirs = Path(other.root)
+        one = same_file(root, theirs)
+        if one and (marker != other.marker or root != theirs):
+            raise Refused(f"This folder is the store {other.name!r} already, reached by another path."
+                          if root != theirs else f"This folder is already the store {other.name!r}.", path=root)
+        spelt = root.is_relative_to(theirs) or theirs.is_relative_to(root)  # all there is to go by while it is offline
+        if root != theirs and not one and (spelt or overlapping(root, theirs)):
+            raise Refused(f"This folder and the store {other.name!r} lie within each other.",
+                          hint="Every file belongs to one store.", path=root)
+
+
+def overlapping_store(db: Database, folder: Path, *, but: int = 0) -> Store | None:
+    """A store in use that is this folder, lies in it or holds it, by whatever path; ``but`` is left out."""
+    for store in stores.listed(db):
+        theirs = Path(store.root)
+        if store.id != but and (folder.is_relative_to(theirs) or theirs.is_relative_to(folder)
+                                or overlapping(folder, theirs)):
+            return store
+    return None
+
+
+def store_holding(db: Database, path: Path) -> Store | None:
+    """The store in use in which a path lies, by whatever links and mounts it is reached."""
+    for store in stores.listed(db):
+        theirs = Path(store.root)
+        if path.is_relative_to(theirs) or inside(path, theirs):
+            return store
+    return None
+
+
 def read_marker(root: Path) -> str | None:
-    """The id in the marker at ``root``, or None where there is none."""
+    """The id in the marker at ``root``, or None where there is none that can be read."""
     return marker_facts(root).get("store")
 
 
 def marker_facts(root: Path) -> dict[str, str]:
     """``store`` (the id) and ``name`` from the marker at ``root``, as far as a small file there says them."""
     try:
-        told = json.loads(read_regular(root / MARKER, MARKER_BYTES))
-    except (OSError, ValueError, RecursionError):  # none, or a foreign one
+        with open_folder(root) as folder:
+            return marker_facts_in(folder)
+    except OSError:
         return {}
-    return {key: told[key] for key in ("store", "name") if isinstance(told.get(key), str)} if isinstance(
-        told, dict) else {}
 
 
 def _write_marker(root: Path, name: str) -> str:
     marker = str(uuid4())
     text = json.dumps({"store": marker, "name": name,
                        "note": "Marks this folder as a scan store, so that it is known again. Please leave it here."},
-                      indent=1)
+                      indent=1) + "\n"
+    place = root / MARKER
     try:
-        with (root / MARKER).open("x", encoding="utf-8") as file:
-            file.write(text + "\n")
-            file.flush()
-            os.fsync(file.fileno())
-    except OSError as error:
-        raise CatalogueError(f"The marker cannot be written: {error.strerror}.",
+        if os.path.lexists(place) and os.lstat(place).st_size == 0 and place.is_file():
+            write_atomically(place, text.encode())  # left empty by a disk that was full
+        else:
+            write_new(place, text.encode())
+    except Refused as error:
+        if os.path.lexists(place):
+            raise Refused("Another file has the marker's name, or it is damaged.",
+                          hint="Look at it, and move it elsewhere; or add the store with --no-marker.",
+                          path=place) from error
+        raise CatalogueError(f"The marker was not written, and the store was not added: {error.message}",
                              hint="Allow writing once, or add the store with --no-marker.", path=root) from error
+    except CatalogueError as error:
+        raise CatalogueError(f"The store was not added, for its marker cannot be written: {error.message}",
+                             hint=error.hint or "Add the store with --no-marker.", path=root) from error
     return marker
 
 
 def where(db: Database, store: Store) -> Path | None:
-    """The store's root as mounted now, or None while it is offline. A new mount point is noted."""
+    """The store's root as mounted now, or None while it is offline. A new mount point of the same disk is noted.
+
+    A disk with the store's marker that is not the one last seen there, as a clone is, is never taken for it: see
+    :func:`marked_elsewhere` and :func:`move_store`.
+    """
     root = Path(store.root)
     if is_at(store, root):
-        return root
-    if store.marker.startswith(UNMARKED):
+        return root if not store.marker.startswith(UNMARKED) or _same_disk(db, store, root) else None
+    candidates = marked_elsewhere(store)
+    if len(candidates) != 1 or not _same_disk(db, store, candidates[0]):
         return None
-    for candidate in _mounted(root):
-        if read_marker(candidate) == store.marker:
-            with suppress(Refused), transaction(db):  # a seat that only looks cannot note it
-                stores.move(db, store.id, str(candidate))
-            return candidate
-    return None
+    with suppress(Refused), transaction(db):  # a seat that only looks cannot note it
+        stores.move(db, store.id, str(candidates[0]))
+        note_place(db, store, candidates[0])
+    return candidates[0]
+
+
+def _same_disk(db: Database, store: Store, root: Path) -> bool:
+    """Whether a folder is the one that was noted as the store's root; yes where none was noted."""
+    noted, found = places.store_place(db, store.id), identity(root)
+    if noted is None or found is None:
+        return found is not None
+    if store.marker.startswith(UNMARKED):
+        return found.inode == noted.inode  # the folder under an unmounted disk has another
+    return (filesystem_id(root), found.inode) == (noted.filesystem, noted.inode)
+
+
+def marked_elsewhere(store: Store) -> list[Path]:
+    """Folders other than the store's root that have its marker: the disk at a new place, or clones of it."""
+    if store.marker.startswith(UNMARKED):
+        return []
+    seen, found = {identity(Path(store.root))}, []
+    for candidate in _mounted(Path(store.root)):
+        if read_marker(candidate) == store.marker and (here := identity(candidate)) not in seen:
+            seen.add(here)
+            found.append(candidate)
+    return found
+
+
+def move_store(db: Database, store: Store, folder: Path) -> None:
+    """Say where a store lies now. Raises :class:`Refused` where the folder has not its marker, or is another's."""
+    root = folder.expanduser().absolute()
+    if read_marker(root) != store.marker if not store.marker.startswith(UNMARKED) else not root.is_dir():
+        raise Refused(f"This folder has not the marker of the store {store.name!r}.", path=root)
+    other = overlapping_store(db, root, but=store.id)
+    if other is not None:
+        raise Refused(f"This folder and the store {other.name!r} lie within each other.",
+                      hint="Every file belongs to one store.", path=root)
+    with transaction(db):
+        stores.move(db, store.id, str(root))
+        note_place(db, store, root)
+        events.append(db, "metadata modification", "success", store=store.name, path=str(root),
+                      detail=f"the store lies here now; it was at {store.root}")
+
+
+def note_place(db: Database, store: Store, root: Path) -> None:
+    """Note which folder of which file system the store's root is now. Within a transaction."""
+    found = identity(root)
+    if found is not None:
+        places.note_store(db, store.id, filesystem_id(root), found.inode)
+
+
+def offline(store: Store) -> StoreAway:
+    """The error that says a store is offline, and what to do."""
+    hint = f"Connect it; it was at {store.root}."
+    others = marked_elsewhere(store)
+    if others:
+        hint = (f"{others[0]} has its marker, but is not the disk last seen at {store.root}: it may be a clone. If it"
+                f" is this store: catalogue store move {store.name} {others[0]}.")
+    return StoreAway(f"The store {store.name!r} is offline.", hint=hint, path=store.root)
+
+
+@contextmanager
+def opened_store(db: Database, store: Store, *, known: FileId | None = None) -> Iterator[OpenFolder]:
+    """The store's root held open, its marker read through the handle: what every writer and remover works in.
+
+    ``known`` is what the root was when the work began; it must still be that.
+
+    Raises:
+        StoreAway: the store is offline, or another folder stands in its place.
+    """
+    root = where(db, store)
+    if root is None and known is not None:
+        raise StoreAway(f"The store {store.name!r} went away.", hint="Connect it, then run this again.",
+                        path=store.root)
+    if root is None:
+        raise offline(store)
+    marker = None if store.marker.startswith(UNMARKED) else store.marker
+    with open_root(root, marker, known=known, name=store.name) as folder:
+        yield folder
 
 
 def is_at(store: Store, root: Path) -> bool:

@@ -1,42 +1,26 @@
 """Taking in what was proposed: copied, verified, recorded, file by file; cut short anywhere, the next run goes on."""
 
-import hashlib
-from collections.abc import Callable, Sequence
+import os
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from catalogue.errors import CatalogueError, Damaged, NotFound, Refused
-from catalogue.fixity.copying import Stopped, copy_verified, sync_folder
+from catalogue.errors import CatalogueError, Damaged, NotFound, Refused, StoreAway
+from catalogue.fixity.copying import Stopped, copy_verified
 from catalogue.indexing.recording import keep_preview, record
-from catalogue.indexing.stores import is_at, where
-from catalogue.intake.naming import free
-from catalogue.intake.proposals import Item, Plan, Proposal
+from catalogue.indexing.stores import opened_store, overlapping_store
+from catalogue.intake.naming import free, same_name
+from catalogue.intake.proposals import Item, Plan, Proposal, apart_from_stores
+from catalogue.intake.removing import Left, Taken, digest_of, remove_sources
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
-from catalogue.records import events, intake, pieces, runs, scans, stores
+from catalogue.records import events, files, intake, pieces, places, runs, scans, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.paths import kept, native, shown
 from catalogue.records.stores import Store
 from catalogue.settings import Home
-from catalogue.untrusted import open_regular
-
-
-@dataclass(frozen=True, slots=True)
-class Taken:
-    """One file taken in. ``outcome``: "copied", or "already there" where an earlier run had copied it."""
-
-    source: Path
-    store: str
-    target: str
-    sha256: str
-    outcome: str
-
-
-@dataclass(frozen=True, slots=True)
-class Left:
-    """One file that was not taken in, or whose source was not removed, and why."""
-
-    path: Path
-    why: str
+from catalogue.storage.atomic import writing
+from catalogue.storage.folders import OpenFolder, open_entry, still_at
+from catalogue.storage.identity import FileId, filesystem_id
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,12 +37,13 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
     """Take in every proposal that is ready; the others are left with their questions.
 
     ``also`` names further stores that get a copy under the same path. Sources are never touched unless
-    ``delete_sources``, and then only those that ``Settings.minimum_copies`` stores hold, every copy read and
-    compared at that moment.
+    ``delete_sources``, and then only after a run without trouble, and as :mod:`catalogue.intake.removing` allows.
 
     Raises:
-        CatalogueError: a store is offline. Busy: the catalogue cannot be written.
+        StoreAway: a store is offline. Refused: two stores are one folder. CatalogueError: the folder lies in a store.
+        Busy: the catalogue cannot be written.
     """
+    apart_from_stores(db, plan.folder)
     places = _places(db, plan, also)
     ready = [p for p in plan.proposals if p.ready]
     left = [Left(i.arrival.path, "; ".join(p.questions or p.reasons) or "not chosen")
@@ -72,10 +57,9 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
     try:
         for proposal in ready:
             for item in proposal.items:
-                for store, root in places:
-                    _still_there(store, root)
+                for store, known in places:
                     try:
-                        taken.append(_take(db, home, store, root, proposal, item, run_id, counted, cancelled))
+                        taken.append(_take(db, home, store, known, proposal, item, run_id, counted, cancelled))
                     except (Damaged, NotFound, Refused) as error:  # this file's own trouble; the others go on
                         left.append(Left(item.arrival.path, str(error)))
                         trouble = True
@@ -92,27 +76,25 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
                      {"taken": len(taken), "left": len(left)})
     removed: list[Path] = []
     kept_back: list[Left] = []
-    if delete_sources and finished:
-        _remove_sources(db, home, plan, taken, removed, kept_back)
+    if delete_sources and finished and not trouble:
+        remove_sources(db, home, plan, taken, removed, kept_back)
+    elif delete_sources:
+        kept_back += [Left(source, "the intake did not come to its end, so nothing was removed")
+                      for source in sorted({t.source for t in taken})]
     return Outcome(tuple(taken), tuple(left), tuple(removed), tuple(kept_back), stopped)
 
 
-def _places(db: Database, plan: Plan, also: Sequence[Store]) -> list[tuple[Store, Path]]:
-    places: list[tuple[Store, Path]] = []
+def _places(db: Database, plan: Plan, also: Sequence[Store]) -> list[tuple[Store, FileId]]:
+    """The stores to copy to, each once, with what its root is now."""
+    places: dict[int, tuple[Store, FileId]] = {}
     for store in (stores.by_id(db, plan.store_id), *also):
-        root = where(db, store)
-        if root is None:
-            raise CatalogueError(f"The store {store.name!r} is offline.", hint=f"Connect it; it was at {store.root}.")
-        if store.id not in {s.id for s, _ in places}:
-            places.append((store, root))
-    return places
-
-
-def _still_there(store: Store, root: Path) -> None:
-    """A share that was unmounted leaves an empty folder in its place: nothing may be put there."""
-    if not is_at(store, root):
-        raise CatalogueError(f"The store {store.name!r} went away.", hint="Connect it, then take in the rest.",
-                             path=root)
+        with opened_store(db, store) as root:
+            other = overlapping_store(db, root.path, but=store.id)
+            if other is not None:
+                raise Refused(f"The stores {store.name!r} and {other.name!r} are one folder, or lie within each other.",
+                              hint="Forget one of them: catalogue store forget.", path=root.path)
+            places.setdefault(store.id, (store, root.id))
+    return list(places.values())
 
 
 class _Counted:
@@ -131,32 +113,22 @@ class _Counted:
         self.report(Progress("Taking in", self.files, self.total, self.bytes, self.total_bytes))
 
 
-def _take(db: Database, home: Home, store: Store, root: Path, proposal: Proposal, item: Item, run_id: int,
+def _take(db: Database, home: Home, store: Store, known: FileId, proposal: Proposal, item: Item, run_id: int,
           report: Report, cancelled: Cancelled) -> Taken:
     reading, source = item.arrival.reading, item.arrival.path
-    target = kept(item.target)
-    with transaction(db):
-        intake.plan(db, run_id, store.id, kept(str(source)), reading.size, reading.sha256, target)
-    outcome = "copied"
-    try:
-        copy_verified(source, root / native(target), sha256=reading.sha256, report=report, cancelled=cancelled)
-    except Refused:
-        if digest_of(root / native(target), cancelled) == reading.sha256:
-            outcome = "already there"
-        elif (root / native(target)).exists():
-            # someone has put another file there since the plan was shown: step aside, never over it
-            target = free(target, lambda path: (root / native(path)).exists())
-            with transaction(db):
-                intake.plan(db, run_id, store.id, kept(str(source)), reading.size, reading.sha256, target)
-            copy_verified(source, root / native(target), sha256=reading.sha256, report=report, cancelled=cancelled)
-        else:
-            raise
+    with opened_store(db, store, known=known) as root:
+        target, outcome, stat, filesystem = _copied(db, store, root, source, item, run_id, report, cancelled)
+        if not still_at(root):
+            raise StoreAway(f"The store {store.name!r} went away while a file was copied to it.",
+                            hint="Connect it, then take in the rest.", path=root.path)
     keep_preview(home, reading)
-    stat = (root / native(target)).stat()
-    own = replace(reading, path=str(root / native(target)), size=stat.st_size, mtime_ns=stat.st_mtime_ns)
+    own = replace(reading, path=str(root.path / native(target)), size=stat.st_size, mtime_ns=stat.st_mtime_ns)
     with transaction(db):
         piece_id = _piece(db, proposal)
         record(db, home, store, target, own, role=item.role, piece_id=piece_id)
+        file = files.by_path(db, store.id, target)
+        if file:
+            places.note_file(db, file.id, filesystem, stat.st_ino)
         scan = scans.by_digest(db, reading.sha256)
         if scan:
             _describe(db, proposal, item, scan.id, piece_id)
@@ -164,6 +136,26 @@ def _take(db: Database, home: Home, store: Store, root: Path, proposal: Proposal
                       detail=f"from {shown(kept(str(source)))}, read back and compared")
         intake.settle(db, store.id, target, reading.sha256, "recorded")
     return Taken(source, store.name, target, reading.sha256, outcome)
+
+
+def _copied(db: Database, store: Store, root: OpenFolder, source: Path, item: Item, run_id: int, report: Report,
+            cancelled: Cancelled) -> tuple[str, str, os.stat_result, str]:
+    """Copy one file in; gives where it lies, the outcome, and what the system says of it and of its disk.
+
+    A file that somebody has put there since the plan was shown is stepped aside from, never written over.
+    """
+    sha256, target = item.arrival.reading.sha256, kept(item.target)
+    while True:
+        with transaction(db):
+            intake.plan(db, run_id, store.id, kept(str(source)), item.arrival.reading.size, sha256, target)
+        with writing(root.path / native(target)), open_entry(root, native(target), create=True) as place:
+            if not place.exists():
+                copy_verified(source, place, sha256=sha256, report=report, cancelled=cancelled)
+                return target, "copied", place.stat(), filesystem_id(place.folder.fd)
+            if digest_of(place, cancelled) == sha256:
+                return target, "already there", place.stat(), filesystem_id(place.folder.fd)
+            names = {same_name(kept(name)) for name in place.folder.names()}
+        target = free(target, lambda path: same_name(path.rpartition("/")[2]) in names)  # noqa: B023 - used at once
 
 
 def _piece(db: Database, proposal: Proposal) -> int:
@@ -189,70 +181,3 @@ def _propose_masters(db: Database, taken: Sequence[Taken]) -> None:
     touched = {scan.piece_id for t in taken if (scan := scans.by_digest(db, t.sha256)) and scan.piece_id is not None}
     for piece_id in touched:
         pieces.propose_current(db, piece_id)
-
-
-def digest_of(path: Path, cancelled: Cancelled = never) -> str:
-    """SHA-256 of a file's bytes, or "" where it cannot be read. Raises Stopped."""
-    try:
-        with open_regular(path, follow=True) as file:
-            sha = hashlib.sha256()
-            while block := file.read(1 << 21):
-                if cancelled():
-                    raise Stopped
-                sha.update(block)
-            return sha.hexdigest()
-    except OSError:
-        return ""
-
-
-def _remove_sources(db: Database, home: Home, plan: Plan, taken: Sequence[Taken], removed: list[Path],
-                    kept_back: list[Left]) -> None:
-    """Remove what was taken in now, and what was held before, once enough verified copies stand."""
-    from catalogue.intake.proposals import Kind
-
-    sources = {t.source: t.sha256 for t in taken}
-    sources |= {i.arrival.path: i.arrival.reading.sha256 for p in plan.proposals if p.kind is Kind.HELD
-                for i in p.items}
-    for source, sha256 in sources.items():
-        why = _missing_safety(db, source, sha256, home.settings.minimum_copies)
-        if why:
-            kept_back.append(Left(source, why))
-            continue
-        try:
-            source.unlink()
-            sync_folder(source.parent)
-        except OSError as error:
-            kept_back.append(Left(source, f"the system refused: {error.strerror}"))
-            continue
-        removed.append(source)
-        with transaction(db):
-            events.append(db, "deletion", "success", path=kept(str(source)), sha256=sha256,
-                          detail=f"source of an intake, after {home.settings.minimum_copies} stores were verified")
-            for t in taken:
-                if t.source == source:
-                    store = stores.by_name(db, t.store)
-                    intake.settle(db, store.id, t.target, sha256, "source removed")
-
-
-def _missing_safety(db: Database, source: Path, sha256: str, needed: int,
-                    digest: Callable[[Path], str] = digest_of) -> str:
-    """Why a source may not be removed yet; empty where it may."""
-    if digest(source) != sha256:
-        return "it has changed since it was taken in"
-    good: set[int] = set()
-    for copy in intake.copies(db, sha256):
-        store = stores.by_id(db, copy.store_id)
-        root = where(db, store)
-        place = root / native(copy.path) if root else None
-        if place and not _same_file(place, source) and digest(place) == sha256:
-            good.add(copy.store_id)
-    if len(good) < needed:
-        return f"{len(good)} of the {needed} stores the settings demand hold a verified copy"
-    return ""
-
-
-def _same_file(one: Path, two: Path) -> bool:
-    try:
-        return one.samefile(two)
-    except OSError:
-        return False

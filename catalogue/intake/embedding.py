@@ -15,6 +15,7 @@ from catalogue.fixity.copying import staged_copy
 from catalogue.intake.packets import Description, packet
 from catalogue.progress import Cancelled, Report, never, unheard
 from catalogue.reading.file import read_file
+from catalogue.storage.atomic import writing
 
 ARTIST, XMP, COPYRIGHT = 315, 700, 33432
 _BYTE, _ASCII = 1, 2
@@ -61,11 +62,11 @@ def described_copy(source: Path, target: Path, description: Description, *, sha2
     if not before.pixel_digest:
         raise Refused("The pixels of the file cannot be read whole, so a copy could not be proven equal.", path=source)
     with staged_copy(source, target, sha256=sha256, report=report, cancelled=cancelled) as staged:
-        with staged.part.open("r+b") as file:
+        with writing(target), os.fdopen(staged.part.open(os.O_RDWR), "r+b") as file:
             embed(file, description, source)
             file.flush()
             os.fsync(file.fileno())
-        after = read_file(staged.part)
+        after = read_file(staged.part.path)
         if after.pixel_digest != before.pixel_digest or after.picture != before.picture:
             raise Damaged("The copy's pixels are not the source's; it is thrown away.", path=target)
         staged.put()

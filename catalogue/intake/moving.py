@@ -3,16 +3,19 @@
 import errno
 import json
 import os
-from dataclasses import dataclass
-from pathlib import Path
+from collections import Counter, OrderedDict
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
 from typing import IO
 
-from catalogue.errors import CatalogueError, Refused
-from catalogue.fixity.copying import copy_verified, sync_folder
+from catalogue.errors import CatalogueError, NotFound, Refused, StoreAway
+from catalogue.fixity.copying import copy_verified
 from catalogue.indexing.alone import alone
-from catalogue.indexing.stores import where
-from catalogue.intake.applying import Left, digest_of
+from catalogue.indexing.stores import opened_store
 from catalogue.intake.naming import same_name
+from catalogue.intake.removing import Left, digest_of
 from catalogue.intake.tidy import Move, Tidying, undo_folder
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import events, files, intake, stores
@@ -20,9 +23,17 @@ from catalogue.records.database import Database, now, transaction
 from catalogue.records.paths import kept, native, shown, unsafe_kept
 from catalogue.records.stores import Store
 from catalogue.settings import Home
+from catalogue.storage.atomic import sync_folder, writing
+from catalogue.storage.folders import Entry, OpenFolder, open_below, open_entry, parts_of, sync
+from catalogue.storage.identity import FileId
 from catalogue.untrusted import LIST_BYTES, read_regular
 
 _NO_LINKS = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK, errno.EINVAL}
+FOLDERS_KEPT = 500
+
+
+class _Stopped(CatalogueError):
+    """The catalogue or the undo file cannot be written: no further file is moved."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,21 +50,29 @@ def apply_tidying(db: Database, home: Home, plan: Tidying, *, report: Report = u
                   ) -> Tidied:
     """Move what the plan says. A file whose bytes are not the recorded ones stays where it is.
 
+    The undo file gets its "end" only when no file was left under two names; without it the next run completes what
+    this one began. Where the catalogue or the undo file cannot be written, the rest is left as it was.
+
     Raises:
-        CatalogueError: the store is offline. Busy: an index run is under way.
+        StoreAway: the store is offline. Busy: an index run is under way. CatalogueError: no undo file can be made.
     """
     store = stores.by_id(db, plan.store_id)
     if not plan.moves:
         return Tidied((), (), None)
     with alone(home, "index"):
-        root = _root(db, store)
-        passed_over = finish_cut_short(db, home, store, root)
+        with opened_store(db, store) as root:
+            known = root.id
+        passed_over = finish_cut_short(db, home, store)
         path = _new_undo_file(home, store)
-        with path.open("a", encoding="utf-8") as undo:
+        run = _Run(db, store, known, path)
+        with writing(path), path.open("x", encoding="utf-8") as undo:
             _write(undo, {"store": store.marker, "name": store.name, "at": now()})
-            moved, left, stopped = _moved_all(db, store, root, plan.moves, undo, report, cancelled)
-            _write(undo, {"end": now()})
-    return Tidied(tuple(moved), (*passed_over, *left), path, stopped)
+            sync_folder(path.parent)
+            _move_all(run, plan.moves, undo, report, cancelled)
+            if not run.unsettled:
+                with suppress(OSError):  # without it the next run looks, and finds all settled
+                    _write(undo, {"end": now()})
+    return Tidied(tuple(run.moved), (*passed_over, *run.left), path, run.stopped)
 
 
 def undo_tidying(db: Database, home: Home, path: Path, *, report: Report = unheard, cancelled: Cancelled = never
@@ -67,13 +86,16 @@ def undo_tidying(db: Database, home: Home, path: Path, *, report: Report = unhea
     store = next((s for s in stores.listed(db) if s.marker == header.get("store")), None)
     if store is None:
         raise CatalogueError("The store of this undo file is not known here.", path=path)
-    moves = []
+    moves, gone = [], []
     for entry in reversed(entries):
         file = files.by_path(db, store.id, entry["to"])
         if file:
             moves.append(Move(file.id, entry["to"], entry["from"], entry["sha256"], file.size, "undone"))
-    return apply_tidying(db, home, Tidying(store.id, store.name, tuple(moves), 0, ()), report=report,
+        elif files.by_path(db, store.id, entry["from"]) is None:
+            gone.append(Left(Path(store.root) / native(entry["to"]), "it is not there any more"))
+    done = apply_tidying(db, home, Tidying(store.id, store.name, tuple(moves), 0, ()), report=report,
                          cancelled=cancelled)
+    return Tidied(done.moved, (*done.left, *gone), done.undo, done.stopped)
 
 
 def read_undo(path: Path) -> tuple[dict[str, str], list[dict[str, str]], bool]:
@@ -114,7 +136,7 @@ def _is_move(number: int, entry: object, path: Path) -> bool:
     return True
 
 
-def finish_cut_short(db: Database, home: Home, store: Store, root: Path) -> list[Left]:
+def finish_cut_short(db: Database, home: Home, store: Store) -> list[Left]:
     """Complete moves of a tidying that was killed: a file that stands under both names loses the old one.
 
     Gives the undo files that could not be read; one that was begun and never written to says nothing.
@@ -130,40 +152,32 @@ def finish_cut_short(db: Database, home: Home, store: Store, root: Path) -> list
             continue
         if ended or header["store"] != store.marker:
             continue
-        for entry in entries:
-            old, new = root / native(entry["from"]), root / native(entry["to"])
-            if _twice(old, new, entry["sha256"]):
-                _record(db, store, entry["from"], entry["to"], entry["sha256"])
-                old.unlink()
-                sync_folder(old.parent)
-        with path.open("a", encoding="utf-8") as undo:
+        with opened_store(db, store) as root:
+            for entry in entries:
+                _finish(db, store, root, entry)
+        with writing(path), path.open("a", encoding="utf-8") as undo:
+            undo.write("\n")  # the last line may have been cut short
             _write(undo, {"end": now()})
     return passed_over
 
 
-def _twice(old: Path, new: Path, sha256: str) -> bool:
-    if old.name not in _names(old.parent) or new.name not in _names(new.parent):
-        return False
-    return digest_of(old) == digest_of(new) == sha256
-
-
-def _names(folder: Path) -> set[str]:
-    try:
-        return {entry.name for entry in folder.iterdir()}
-    except OSError:
-        return set()
-
-
-def _root(db: Database, store: Store) -> Path:
-    root = where(db, store)
-    if root is None:
-        raise CatalogueError(f"The store {store.name!r} is offline.", hint=f"Connect it; it was at {store.root}.")
-    return root
+def _finish(db: Database, store: Store, root: OpenFolder, entry: dict[str, str]) -> None:
+    with ExitStack() as held:
+        try:
+            old = held.enter_context(open_entry(root, native(entry["from"])))
+            new = held.enter_context(open_entry(root, native(entry["to"])))
+        except (NotFound, Refused):
+            return  # a folder of one of the names is gone: there are no two names
+        with writing(new.path):
+            if _two_names(old, new, entry["sha256"]):
+                _record(db, store, entry["from"], entry["to"], entry["sha256"])
+                _drop(old, new, entry["sha256"])
 
 
 def _new_undo_file(home: Home, store: Store) -> Path:
     folder = undo_folder(home.folder)
-    folder.mkdir(parents=True, exist_ok=True)
+    with writing(folder):
+        folder.mkdir(parents=True, exist_ok=True)
     moment = "".join(c for c in now()[:23] if c.isalnum())
     return folder / f"tidy-{store.id}-{moment}.jsonl"
 
@@ -174,80 +188,191 @@ def _write(undo: IO[str], entry: dict[str, str]) -> None:
     os.fsync(undo.fileno())
 
 
-def _moved_all(db: Database, store: Store, root: Path, moves: tuple[Move, ...], undo: IO[str], report: Report,
-               cancelled: Cancelled) -> tuple[list[Move], list[Left], bool]:
-    moved: list[Move] = []
-    left: list[Left] = []
+class _Stems:
+    """How many files of a folder share a stem, from one listing a folder; kept up to date by the moves."""
+
+    def __init__(self) -> None:
+        self._folders: OrderedDict[FileId, Counter[str]] = OrderedDict()
+
+    def alone(self, entry: Entry) -> bool:
+        """Whether no other file than a sidecar has the entry's stem."""
+        return self._counts(entry.folder)[_stem(entry.name)] <= 1
+
+    def moved(self, old: Entry, new: Entry) -> None:
+        """Take note of a move."""
+        if old.folder.id in self._folders:
+            self._folders[old.folder.id][_stem(old.name)] -= 1
+        if new.folder.id in self._folders:
+            self._folders[new.folder.id][_stem(new.name)] += 1
+
+    def _counts(self, folder: OpenFolder) -> "Counter[str]":
+        key = folder.id
+        if key not in self._folders:
+            self._folders[key] = Counter(_stem(n) for n in folder.names() if not n.lower().endswith(".xmp"))
+            if len(self._folders) > FOLDERS_KEPT:
+                self._folders.popitem(last=False)
+        return self._folders[key]
+
+
+def _stem(name: str) -> str:
+    return PurePosixPath(name).stem
+
+
+@dataclass(slots=True)
+class _Run:
+    """One run: what was moved, what was left and why, and whether a file may stand under two names."""
+
+    db: Database
+    store: Store
+    known: FileId
+    path: Path
+    moved: list[Move] = field(default_factory=list)
+    left: list[Left] = field(default_factory=list)
+    stopped: bool = False
+    unsettled: bool = False
+    stems: _Stems = field(default_factory=_Stems)
+
+
+def _move_all(run: _Run, moves: tuple[Move, ...], undo: IO[str], report: Report, cancelled: Cancelled) -> None:
     total, done = sum(m.size for m in moves), 0
     for number, move in enumerate(moves):
         if cancelled():
-            return moved, left, True
+            run.stopped = True
+            return
         report(Progress("Tidying", number, len(moves), done, total, shown(move.source)))
-        file = files.by_id(db, move.file_id)
+        file = files.by_id(run.db, move.file_id)
         if file is None or file.path != move.source:
             continue  # the end of a tidying cut short has moved it already
+        place = Path(run.store.root) / native(move.source)
         try:
-            _move(db, store, root, move, undo)
-            moved.append(move)
+            _move(run, move, undo)
+        except (_Stopped, StoreAway) as error:
+            run.left.append(Left(place, str(error)))
+            run.left += [Left(Path(run.store.root) / native(m.source), "not tried any more")
+                         for m in moves[number + 1:]]
+            return
         except CatalogueError as error:
-            left.append(Left(root / native(move.source), str(error)))
+            run.left.append(Left(place, str(error)))
         except OSError as error:
-            left.append(Left(root / native(move.source), f"the system refused: {error.strerror}"))
+            run.left.append(Left(place, f"the system refused: {error.strerror}"))
         done += move.size
     report(Progress("Tidying", len(moves), len(moves), done, total))
-    return moved, left, False
 
 
-def _move(db: Database, store: Store, root: Path, move: Move, undo: IO[str]) -> None:
-    old, new = root / native(move.source), root / native(move.target)
-    if digest_of(old) != move.sha256:
-        raise Refused("Its bytes are not the recorded ones.", hint="Audit the store first.", path=old)
-    _write(undo, {"from": move.source, "to": move.target, "sha256": move.sha256})
-    rename(old, new, move.sha256)
-    for sidecar, its_target in sidecars_of(old, new):
-        if not os.path.lexists(its_target):
-            rename(sidecar, its_target, digest_of(sidecar))
-            _unlink(sidecar, its_target)
-    _record(db, store, move.source, move.target, move.sha256)
-    _unlink(old, new)
-    _drop_empty(old.parent, root)
+def _move(run: _Run, move: Move, undo: IO[str]) -> None:
+    with (opened_store(run.db, run.store, known=run.known) as root,
+          open_entry(root, native(move.source)) as old, open_entry(root, native(move.target), create=True) as new):
+        if digest_of(old) != move.sha256:
+            raise Refused("Its bytes are not the recorded ones.", hint="Audit the store first.", path=old.path)
+        pairs = [(old, new, move.sha256), *_sidecars(run.stems, old, new)]
+        try:
+            _write(undo, {"from": move.source, "to": move.target, "sha256": move.sha256})
+        except OSError as error:
+            raise _Stopped(f"The undo file cannot be written: {error.strerror}. This file was not moved.",
+                           hint="Make room, then tidy again.", path=run.path) from error
+        with _given_back(run) as given:
+            for one, other, sha256 in pairs:
+                if rename(one, other, sha256):
+                    given.append((one, other, sha256))
+            try:
+                _record(run.db, run.store, move.source, move.target, move.sha256)
+            except CatalogueError as error:
+                raise _Stopped(f"The catalogue cannot be written: {error.message} This file was not moved.",
+                               hint="Make room, then tidy again.", path=run.path) from error
+        run.moved.append(move)
+        run.stems.moved(old, new)
+        try:
+            for one, other, sha256 in pairs:
+                _drop(one, other, sha256)
+        except OSError as error:
+            run.unsettled = True
+            raise CatalogueError(f"It has its new name, {shown(move.target)}, but the old one cannot be removed:"
+                                 f" {error.strerror}.", hint="Tidy again; that removes it.", path=old.path) from error
+        _drop_empty(root, move.source)
 
 
-def rename(old: Path, new: Path, sha256: str) -> None:
-    """Give a file its second name, or on a disk that knows none a verified copy; the old name stays for now."""
-    new.parent.mkdir(parents=True, exist_ok=True)
-    if new.name in _names(new.parent):
-        if _twice(old, new, sha256):
-            return  # a move cut short by a kill
-        raise Refused("A file with this name is already there; it is not overwritten.", path=new)
-    if same_name(str(old)) == same_name(str(new)) and os.path.lexists(new):
-        old.rename(new)  # one file under a name that differs in capitals or accents' form alone
+@contextmanager
+def _given_back(run: _Run) -> Iterator[list[tuple[Entry, Entry, str]]]:
+    """New names given within; taken back when not all of it succeeds, so that no file is left under two names."""
+    given: list[tuple[Entry, Entry, str]] = []
+    try:
+        yield given
+    except BaseException:
+        for old, new, sha256 in reversed(given):
+            try:
+                if old.exists():
+                    _drop(new, old, sha256)
+                else:
+                    new.rename_to(old)
+            except OSError:
+                run.unsettled = True  # the undo file stays without its end: the next run completes the move
+        raise
+
+
+def rename(old: Entry, new: Entry, sha256: str) -> bool:
+    """Give a file its second name, or on a disk that knows none a verified copy; the old name stays for now.
+
+    False where a move cut short had given it already.
+    """
+    if new.exists() and not _one_name(old, new):
+        if _two_names(old, new, sha256):
+            return False
+        raise Refused("A file with this name is already there; it is not overwritten.", path=new.path)
+    if new.exists():
+        old.rename_to(new)  # one file under a name that differs in capitals or accents' form alone
     else:
         try:
-            os.link(old, new, follow_symlinks=False)
+            old.link_to(new)
         except FileExistsError as error:
-            raise Refused("A file with this name is already there; it is not overwritten.", path=new) from error
+            raise Refused("A file with this name is already there; it is not overwritten.", path=new.path) from error
         except OSError as error:
             if error.errno not in _NO_LINKS:
                 raise
             copy_verified(old, new, sha256=sha256, report=unheard, cancelled=never)
-    sync_folder(new.parent)
+    sync(new.folder.fd)
+    return True
 
 
-def _unlink(old: Path, new: Path) -> None:
-    """Drop the old name, if the file has another."""
-    if old.name in _names(old.parent) and new.name in _names(new.parent):
-        old.unlink()
-        sync_folder(old.parent)
+def _one_name(old: Entry, new: Entry) -> bool:
+    """Whether the disk takes both names for one, as disks do that fold case and accents."""
+    if old.folder.id != new.folder.id or same_name(old.name) != same_name(new.name) or old.name == new.name:
+        return False
+    return _id(old) == _id(new) and not {old.name, new.name} <= set(new.folder.names())
 
 
-def sidecars_of(old: Path, new: Path) -> list[tuple[Path, Path]]:
-    """Sidecar files that go with a file: ``name.xmp`` and ``name.tif.xmp``, with where they go."""
-    pairs = [(old.with_name(old.name + ".xmp"), new.with_name(new.name + ".xmp"))]
-    alone = [n for n in _names(old.parent) if Path(n).stem == old.stem and not n.lower().endswith(".xmp")]
-    if alone == [old.name]:  # another picture of the same stem may own it
-        pairs.append((old.with_suffix(".xmp"), new.with_suffix(".xmp")))
-    return [(a, b) for a, b in pairs if a.is_file()]
+def _two_names(old: Entry, new: Entry, sha256: str) -> bool:
+    """Whether the same bytes, those of ``sha256``, stand under both names."""
+    if not old.exists() or not new.exists() or _one_name(old, new):
+        return False
+    return digest_of(old) == digest_of(new) == sha256
+
+
+def _drop(old: Entry, new: Entry, sha256: str) -> None:
+    """Drop the old name, if the file stands under another: one file with two names, or the same bytes twice."""
+    if not old.exists() or not new.exists() or _one_name(old, new):
+        return
+    if _id(old) != _id(new) and not digest_of(old) == digest_of(new) == sha256:
+        return
+    old.unlink()
+    sync(old.folder.fd)
+
+
+def _id(entry: Entry) -> FileId:
+    found = entry.stat()
+    return FileId(found.st_dev, found.st_ino)
+
+
+def _sidecars(stems: _Stems, old: Entry, new: Entry) -> list[tuple[Entry, Entry, str]]:
+    """Sidecar files that go with a file, ``name.xmp`` and ``name.tif.xmp``, where their new name is free."""
+    pairs = []
+    for name, target in ((f"{old.name}.xmp", f"{new.name}.xmp"), (f"{_stem(old.name)}.xmp", f"{_stem(new.name)}.xmp")):
+        sidecar, its_target = old.folder.entry(name), new.folder.entry(target)
+        if not sidecar.exists() or (its_target.exists() and not _one_name(sidecar, its_target)):
+            continue
+        sha256 = digest_of(sidecar)
+        if sha256 and (name == f"{old.name}.xmp" or stems.alone(old)):  # another picture of the same stem may own it
+            pairs.append((sidecar, its_target, sha256))
+    return pairs
 
 
 def _record(db: Database, store: Store, source: str, target: str, sha256: str) -> None:
@@ -259,11 +384,13 @@ def _record(db: Database, store: Store, source: str, target: str, sha256: str) -
                       detail=f"was {shown(kept(source))}")
 
 
-def _drop_empty(folder: Path, root: Path) -> None:
+def _drop_empty(root: OpenFolder, source: str) -> None:
     """Folders that a move has emptied go; one that still holds anything stays."""
-    while folder != root and folder.is_relative_to(root):
+    *above, _ = parts_of(native(source))
+    while above:
+        *above, leaf = above
         try:
-            folder.rmdir()
-        except OSError:  # not empty, or not ours: it stays
+            with open_below(root, "/".join(above)) as folder:
+                os.rmdir(leaf, dir_fd=folder.fd)
+        except (OSError, CatalogueError):  # not empty, or not ours: it stays
             return
-        folder = folder.parent

@@ -139,12 +139,15 @@ def problems(path: str) -> list[str]:
     return found
 
 
-def free(path: str, taken: Callable[[str], bool]) -> str:
-    """``path``, or with `` (2)``, `` (3)``, … before its suffix until ``taken`` says no."""
+def free(path: str, taken: Callable[[str], bool], *, tried: int = 1) -> str:
+    """``path``, or with `` (2)``, `` (3)``, … before its suffix until ``taken`` says no.
+
+    ``tried`` is the highest number already known to be taken.
+    """
     folder, _, leaf = path.rpartition("/")
     dot = leaf.rfind(".")
     stem, suffix = (leaf[:dot], leaf[dot:]) if dot > 0 else (leaf, "")
-    candidate, number = path, 1
+    candidate, number = path, tried
     while taken(candidate):
         number += 1
         numbered = portable(cut(stem, PART_BYTES - 8 - len(suffix.encode())), f" ({number}){suffix}")

@@ -25,6 +25,7 @@ from catalogue.records.database import Database
 from catalogue.records.paths import shown
 from catalogue.records.stores import Store
 from catalogue.settings import Home
+from catalogue.storage.identity import inside
 
 SURE = 0.75  # below it a person is asked
 
@@ -144,10 +145,11 @@ def propose(db: Database, home: Home, folder: Path, store: Store, *, likeness: L
 def apart_from_stores(db: Database, folder: Path) -> None:
     """Raises CatalogueError where a folder of new scans lies in a store, or a store in it."""
     for other in stores.listed(db):
-        if folder.is_relative_to(other.root):
+        theirs = Path(other.root)
+        if folder.is_relative_to(theirs) or inside(folder, theirs):
             raise CatalogueError(f"This folder lies in the store {other.name!r} already.",
                                  hint="Index the store, or copy from it: catalogue copy.", path=folder)
-        if Path(other.root).is_relative_to(folder):
+        if theirs.is_relative_to(folder) or inside(theirs, folder):
             raise CatalogueError(f"The store {other.name!r} lies in this folder.", hint="Choose the folder of the new"
                                  " scans alone.", path=folder)
 

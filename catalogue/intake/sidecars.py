@@ -6,8 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from catalogue.errors import CatalogueError, Refused
-from catalogue.fixity.copying import write_atomically
-from catalogue.indexing.stores import where
+from catalogue.indexing.stores import opened_store, store_holding, where
 from catalogue.intake.embedding import described_copy
 from catalogue.intake.packets import Description, packet
 from catalogue.progress import Cancelled, Report, never, unheard
@@ -16,7 +15,10 @@ from catalogue.records import events, files, pieces, scans, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.files import Located
 from catalogue.records.paths import native, shown
-from catalogue.untrusted import SIDECAR_BYTES, read_regular
+from catalogue.storage.atomic import write_atomically
+from catalogue.storage.folders import Entry, open_entry, read_small
+from catalogue.storage.identity import is_regular
+from catalogue.untrusted import SIDECAR_BYTES
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,17 +77,11 @@ def write_sidecars(db: Database, targets: Sequence[tuple[Located, str]], descrip
         if root is None:
             written.append(Written(shown(file.path), "", f"the store {store.name} is offline"))
             continue
-        picture = root / native(file.path)
-        place = sidecar_path(picture)
+        place = sidecar_path(root / native(file.path))
         try:
-            if not picture.is_file():
-                raise Refused("The picture is not there.", hint="Index the store.", path=picture)
-            existing = read_regular(place, SIDECAR_BYTES) if os.path.lexists(place) else b""
-            write_atomically(place, packet(description, existing))
-        except OSError as error:
-            written.append(Written(shown(file.path), str(place), f"the sidecar cannot be read: {error.strerror}"))
-            continue
-        except CatalogueError as error:
+            with opened_store(db, store) as held, open_entry(held, native(file.path)) as picture:
+                _write_sidecar(picture, picture.folder.entry(place.name), description)
+        except (CatalogueError, OSError) as error:
             written.append(Written(shown(file.path), str(place), str(error)))
             continue
         with transaction(db):
@@ -95,6 +91,19 @@ def write_sidecars(db: Database, targets: Sequence[tuple[Located, str]], descrip
     return written
 
 
+def _write_sidecar(picture: Entry, place: Entry, description: Description) -> None:
+    if not picture.exists() or not is_regular(picture.stat()):
+        raise Refused("The picture is not there.", hint="Index the store.", path=picture.path)
+    existing = b""
+    if place.exists():
+        found = read_small(place, SIDECAR_BYTES)
+        if found is None:
+            raise Refused("The sidecar there cannot be read: it is a link, no file, or too large. It is left.",
+                          path=place.path)
+        existing = found
+    write_atomically(place, packet(description, existing))
+
+
 def write_described_copies(db: Database, targets: Sequence[tuple[Located, str]], description: Description,
                            folder: Path, *, report: Report = unheard, cancelled: Cancelled = never) -> list[Written]:
     """For every scan a copy in ``folder`` with the description inside, its pixels proven equal.
@@ -102,9 +111,9 @@ def write_described_copies(db: Database, targets: Sequence[tuple[Located, str]],
     Raises:
         Refused: the folder lies in a store, where a second master would only confuse.
     """
-    for store in stores.listed(db):
-        if folder.absolute().is_relative_to(store.root):
-            raise Refused(f"This folder lies in the store {store.name!r}.", hint="Choose one outside.", path=folder)
+    holding = store_holding(db, folder.expanduser().absolute())
+    if holding is not None:
+        raise Refused(f"This folder lies in the store {holding.name!r}.", hint="Choose one outside.", path=folder)
     written: list[Written] = []
     done: set[str] = set()
     for file, sha256 in targets:

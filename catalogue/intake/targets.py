@@ -42,6 +42,7 @@ class Names:
         self._db, self._store_id, self._root = db, store_id, root
         self._folders: OrderedDict[str, set[str]] = OrderedDict()
         self._given: set[str] = set()
+        self._highest: dict[str, int] = {}
 
     def taken(self, path: str) -> bool:
         """Whether a path (as kept) cannot be given."""
@@ -51,6 +52,21 @@ class Names:
     def given(self, path: str) -> bool:
         """Whether this very plan has given the path away."""
         return same_name(path) in self._given
+
+    def free(self, path: str) -> str:
+        """The path, or the first numbered one that can be given; each number is tried once, however many ask."""
+        wish, number = same_name(path), 0
+
+        def taken(candidate: str) -> bool:
+            nonlocal number
+            number += 1
+            return self.taken(candidate)
+
+        before = self._highest.get(wish, 1)
+        found = free(path, taken, tried=before)
+        if number > 1:
+            self._highest[wish] = before + number - 1
+        return found
 
     def give(self, path: str) -> None:
         """Take note that a path is given away."""
@@ -81,7 +97,7 @@ def placed(db: Database, rule: str, store_id: int, root: Path, wanted: Sequence[
         before = intake.planned_target(db, store_id, one.arrival.reading.sha256)
         ruled = shortened(rule, one.facts())
         own = before is not None and before.rpartition("/")[0] == ruled.rpartition("/")[0] and not names.given(before)
-        target = before if own and before else free(ruled, names.taken)
+        target = before if own and before else names.free(ruled)
         names.give(target)
         found[one.arrival.path] = target
     return found

@@ -8,10 +8,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from enum import StrEnum
+from itertools import count
 from pathlib import Path, PurePosixPath
 
 from catalogue.indexing.stores import where
-from catalogue.intake.naming import Facts, free, numbers_used, portable, problems, same_name, shortened
+from catalogue.intake.naming import Facts, numbers_used, portable, problems, same_name, shortened
 from catalogue.intake.targets import Names
 from catalogue.records import intake
 from catalogue.records.database import Database
@@ -69,7 +70,7 @@ def plan_tidying(db: Database, settings: Settings, store: Store, level: Level = 
                 in_order += 1
                 continue
             own = same_name(wish) == same_name(file.path) and not names.given(wish)  # the name it has, put right
-            target = wish if own else free(wish, names.taken)
+            target = wish if own else names.free(wish)
             names.give(target)
             moves.append(Move(file.file_id, file.path, target, file.sha256, file.size, _why(file, wish)))
     for role, kind in (("tile", "orphan tile"), ("print file", "print file without a master")):
@@ -96,6 +97,7 @@ def _facts(batch: Sequence[Placed]) -> Iterator[tuple[Placed, Facts | None]]:
         if file.role == "tile":
             used.setdefault(_date(file), set()).update(numbers_used([file.path]))
     seen: dict[str, set[int]] = {}
+    upwards: dict[str, Iterator[int]] = {}
     for file in batch:
         if file.piece_id is None or file.role == "unsorted" or not file.artist or not file.title:
             yield file, None
@@ -103,7 +105,8 @@ def _facts(batch: Sequence[Placed]) -> Iterator[tuple[Placed, Facts | None]]:
         date, number = _date(file), 0
         if file.role == "tile":
             own = numbers_used([file.path]) - seen.setdefault(date, set())
-            number = min(own) if own else next(n for n in range(1, 10**6) if n not in used[date] | seen[date])
+            number = min(own) if own else next(
+                n for n in upwards.setdefault(date, count(1)) if n not in used[date] and n not in seen[date])
             seen[date].add(number)
         yield file, Facts(file.artist, file.title, file.role, PurePosixPath(file.path).suffix.lower(), date,
                           file.year or date[:4], number)

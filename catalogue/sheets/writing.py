@@ -5,25 +5,23 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from catalogue.errors import CatalogueError, Refused
-from catalogue.fixity.copying import write_atomically
 from catalogue.records import stores
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
+from catalogue.storage.atomic import write_atomically
+from catalogue.storage.atomic import write_new as write_new_file
+from catalogue.storage.identity import inside
 
 
 def write_new(path: Path, text: str) -> Path:
-    """Write a text file where none stands yet; UTF-8, the same line ends everywhere.
+    """Write a text file where none stands yet, whole or not at all; UTF-8, the same line ends everywhere.
 
-    Raises Refused where something is there already, CatalogueError where nothing can be written.
+    Raises Refused where something is there already, CatalogueError where the folder is not there or cannot be written.
     """
     place = path.expanduser().absolute()
-    try:
-        with place.open("x", encoding="utf-8", newline="") as file:
-            file.write(text)
-    except FileExistsError as error:
-        raise Refused("Something of that name is there already; it is not overwritten.", path=place) from error
-    except OSError as error:
-        raise CatalogueError(f"The file cannot be written: {error.strerror}.", path=place) from error
+    if not place.parent.is_dir():
+        raise CatalogueError("There is no such folder to write to.", path=place.parent)
+    write_new_file(place, text.encode())
     return place
 
 
@@ -35,10 +33,6 @@ def write_sheet(db: Database, path: Path, text: str) -> Path:
 
 def write_again(path: Path, text: str) -> Path:
     """Write a sheet of our own folder anew, in one step. Raises CatalogueError."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise CatalogueError(f"The folder cannot be made: {error.strerror}.", path=path.parent) from error
     write_atomically(path, text.encode())
     return path
 
@@ -47,7 +41,7 @@ def outside(folder: Path, known: Iterable[Store]) -> Path:
     """The folder, made absolute; raises Refused where it lies within a store, for nothing is written there."""
     place = folder.expanduser().absolute()
     for store in known:
-        if place.resolve().is_relative_to(Path(store.root).resolve()):
+        if place.is_relative_to(store.root) or inside(place, Path(store.root)):
             raise Refused(f"This folder lies within the store {store.name!r}, where nothing is written.",
                           hint="Choose a folder beside it.", path=place)
     return place

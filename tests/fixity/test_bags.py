@@ -20,8 +20,8 @@ from catalogue.fixity.bag_check import check_bag
 from catalogue.fixity.bag_names import distinct, escaped, portable, unescaped, unsafe
 from catalogue.fixity.bags import Bag, baggable, write_bag
 from catalogue.fixity.copying import Stopped
-from catalogue.fixity.parts import part_folder, part_path
 from catalogue.records.paths import kept
+from catalogue.storage.atomic import part_folder, part_path
 
 Scan = Callable[..., Path]
 logging.getLogger("bagit").setLevel(logging.CRITICAL)

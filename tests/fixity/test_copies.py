@@ -10,17 +10,18 @@ import pytest
 import tifffile
 from fixity_shop import Shop, rot
 
-from catalogue.errors import Ambiguous, Busy, Damaged, NotFound, Refused
+from catalogue.errors import Ambiguous, Busy, Damaged, NotFound, Refused, StoreAway
 from catalogue.fixity import copies, copying
 from catalogue.fixity.advice import accept, next_step, open_findings
 from catalogue.fixity.copies import CopySummary, copy_to, plan, review
-from catalogue.fixity.copying import Stopped, part_path
+from catalogue.fixity.copying import Stopped
 from catalogue.fixity.restore import file_called, restore
 from catalogue.fixity.restore import plan as plan_restore
 from catalogue.indexing.alone import alone
 from catalogue.progress import Progress
 from catalogue.records import events, findings, scans
 from catalogue.settings import Settings
+from catalogue.storage.atomic import part_path
 
 Scan = Callable[..., Path]
 MASTER = "Ada Quill/Harbour/master.tif"
@@ -281,7 +282,7 @@ def test_an_offline_target_and_a_second_copy_run_are_refused(shop: Shop) -> None
     with alone(shop.home, "copy"), pytest.raises(Busy):
         copy(shop, "nas")
     (shop.folder / "nas").rename(shop.folder / "gone")
-    with pytest.raises(Refused, match="offline"):
+    with pytest.raises(StoreAway, match="offline"):
         copy(shop, "nas")
 
 

@@ -14,8 +14,9 @@ from hypothesis import strategies as st
 
 from catalogue.errors import Busy, CatalogueError, Damaged, NotFound, Refused
 from catalogue.fixity import copying
-from catalogue.fixity.copying import Stopped, copy_verified, part_path, write_atomically
+from catalogue.fixity.copying import Stopped, copy_verified
 from catalogue.progress import Progress, never, unheard
+from catalogue.storage.atomic import aside_name, opened, part_path, write_atomically
 
 # FIPS 180-4 examples
 FIPS = {b"": "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855",
@@ -165,8 +166,8 @@ def test_refuses_when_the_disk_lacks_room(master: Path, place: Path, monkeypatch
     assert names(place) == []
 
 
-def test_a_file_system_that_fills_up_meanwhile_leaves_nothing(master: Path, place: Path,
-                                                             monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_file_too_large_for_the_file_system_leaves_nothing_and_is_called_so(
+        master: Path, place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """RLIMIT_FSIZE lets the kernel refuse a write in the middle of the file, for real."""
     import resource
 
@@ -175,7 +176,7 @@ def test_a_file_system_that_fills_up_meanwhile_leaves_nothing(master: Path, plac
     ignored = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
     try:
         resource.setrlimit(resource.RLIMIT_FSIZE, (150_000, before[1]))
-        with pytest.raises(Refused, match="disk is full"):
+        with pytest.raises(Refused, match="too large for this disk"):
             copy(master, place / "harbour.tif")
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, before)
@@ -293,10 +294,10 @@ def test_any_bytes_under_any_name(tmp_path: Path, data: bytes, name: bytes) -> N
 
 
 def test_the_aside_name_is_free_and_fits(place: Path) -> None:
-    long = place / ("h" * 250 + ".tif")
-    first = copying.aside_name(long, "2026-11-25T09:17:18.000Z")
-    first.touch()
-    second = copying.aside_name(long, "2026-11-25T09:17:18.000Z")
+    with opened(place / ("h" * 250 + ".tif")) as long:
+        first = aside_name(long, "2026-11-25T09:17:18.000Z").path
+        first.touch()
+        second = aside_name(long, "2026-11-25T09:17:18.000Z").path
     assert first != second
     assert first.suffix == ".damaged-20261125T091718"
     second.touch()

@@ -58,12 +58,24 @@ def folding(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return root
 
 
+def _whole(path: Any, folder: int | None) -> Any:
+    """A name in an open folder as a path, for the stand-in to look up."""
+    return path if folder is None else os.path.join(os.readlink(f"/proc/self/fd/{folder}"), os.fsdecode(path))
+
+
 def _on_first(real: Callable[..., Any], found: Callable[[Any], Any]) -> Callable[..., Any]:
-    return lambda path, *rest, **more: real(found(path), *rest, **more)
+    def call(path: Any, *rest: Any, dir_fd: int | None = None, **more: Any) -> Any:
+        return real(found(_whole(path, dir_fd)), *rest, **more)
+
+    return call
 
 
 def _on_both(real: Callable[..., Any], found: Callable[[Any], Any]) -> Callable[..., Any]:
-    return lambda source, target, *rest, **more: real(found(source), found(target), *rest, **more)
+    def call(source: Any, target: Any, *rest: Any, src_dir_fd: int | None = None, dst_dir_fd: int | None = None,
+             **more: Any) -> Any:
+        return real(found(_whole(source, src_dir_fd)), found(_whole(target, dst_dir_fd)), *rest, **more)
+
+    return call
 
 
 @pytest.mark.parametrize(("there", "new"), [("Harbour.TIF", "harbour.tif"), ("Cafe\u0301.tif", "Caf\u00e9.tif")])

@@ -186,6 +186,7 @@ def test_a_source_changed_after_the_plan_is_not_taken(
 
 def test_sources_go_only_after_as_many_verified_stores_as_the_settings_demand(
         db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    home = replace(home, settings=Settings(copies_on_one_disk=True))
     write("one.tif", noise(1))
     plan = said(db, home, propose(db, home, tmp_path / "key", store))
     outcome = apply(db, home, plan, delete_sources=True)

@@ -151,7 +151,7 @@ def test_a_disk_without_second_names_gets_verified_copies(
     assert sorted(tree(untidy).values()) == sorted(before.values())
 
 
-@pytest.mark.parametrize("moment", ["_record", "_unlink"])
+@pytest.mark.parametrize("moment", ["_record", "_drop"])
 def test_killed_in_the_middle_nothing_is_lost_and_the_next_run_completes(
         db: Database, home: Home, store: Store, untidy: Path, moment: str) -> None:
     before = tree(untidy)

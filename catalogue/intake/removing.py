@@ -1,0 +1,201 @@
+"""Removing the sources of an intake: only what stands elsewhere, in different places, read and compared at that moment.
+
+A source goes only when every one of these holds; each is looked at just before, through open handles:
+
+- the run came to its end without trouble;
+- the source lies in no store, and is no store's own file under another name;
+- its bytes are still those that were taken in, and it is a file, not a link;
+- as many places as the shop wants, two at least, hold other files with the same bytes. Two places differ in store, in
+  file, and in disk (the last unless the setting ``copies_on_one_disk`` says that one disk is enough).
+"""
+
+import os
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from hashlib import sha256 as new_sha256
+from pathlib import Path
+
+from catalogue.errors import CatalogueError
+from catalogue.fixity.copying import Stopped
+from catalogue.indexing.stores import opened_store, store_holding
+from catalogue.intake.proposals import Kind, Plan
+from catalogue.progress import Cancelled, never
+from catalogue.records import events, intake, stores
+from catalogue.records.database import Database, transaction
+from catalogue.records.paths import kept, native
+from catalogue.settings import Home, Settings
+from catalogue.storage.folders import Entry, open_entry, open_folder, sync
+from catalogue.storage.identity import FileId, filesystem_id, is_regular
+
+FEWEST_PLACES = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """One file taken in. ``outcome``: "copied", or "already there" where an earlier run had copied it."""
+
+    source: Path
+    store: str
+    target: str
+    sha256: str
+    outcome: str
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """One file that was not taken in, or whose source was not removed, and why."""
+
+    path: Path
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One verified copy: in which store, which file, on which disk."""
+
+    store_id: int
+    file: FileId
+    disk: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Held:
+    """An open source with its digest, and what it was when that was taken."""
+
+    fd: int
+    stat: os.stat_result
+    sha256: str
+
+    @property
+    def id(self) -> FileId:
+        return FileId(self.stat.st_dev, self.stat.st_ino)
+
+
+def remove_sources(db: Database, home: Home, plan: Plan, taken: Sequence[Taken], removed: list[Path],
+                   kept_back: list[Left]) -> None:
+    """Remove what was taken in now, and what was held before, where it is safe; says of every other why not."""
+    sources = {t.source: t.sha256 for t in taken}
+    sources |= {i.arrival.path: i.arrival.reading.sha256 for p in plan.proposals if p.kind is Kind.HELD
+                for i in p.items}
+    for source, sha256 in sources.items():
+        try:
+            why = _removed(db, home.settings, source, sha256)
+        except OSError as error:
+            why = f"the system refused: {error.strerror}"
+        except CatalogueError as error:
+            why = str(error)
+        if why:
+            kept_back.append(Left(source, why))
+            continue
+        removed.append(source)
+        with transaction(db):
+            events.append(db, "deletion", "success", path=kept(str(source)), sha256=sha256,
+                          detail=f"source of an intake, after copies in {places_wanted(home.settings)} places were read"
+                                 " and compared")
+            for t in taken:
+                if t.source == source:
+                    store = stores.by_name(db, t.store)
+                    intake.settle(db, store.id, t.target, sha256, "source removed")
+
+
+def places_wanted(settings: Settings) -> int:
+    """In how many different places a scan must stand before a source of it may go."""
+    return max(FEWEST_PLACES, settings.minimum_copies)
+
+
+def _removed(db: Database, settings: Settings, source: Path, sha256: str) -> str:
+    """Remove one source if that is safe; gives why it was not, empty where it was."""
+    with open_folder(source.parent) as folder, _held(folder.entry(source.name)) as held:
+        if held is None:
+            return "it is no longer there, or is a link"
+        if held.sha256 != sha256:
+            return "it has changed since it was taken in"
+        within = store_holding(db, source)
+        if within is not None:
+            return f"it lies in the store {within.name!r}"
+        why = why_not_safe(db, settings, held.id, sha256)
+        if why:
+            return why
+        entry = folder.entry(source.name)
+        if _state(entry.stat()) != _state(held.stat):
+            return "it has changed since it was taken in"
+        entry.unlink()
+        with suppress(OSError):  # a removal that a power cut undoes loses nothing
+            sync(folder.fd)
+        return ""
+
+
+def why_not_safe(db: Database, settings: Settings, source: FileId, sha256: str) -> str:
+    """Why a file with these bytes may not be removed yet; empty where it may."""
+    found: list[Place] = []
+    for copy in intake.copies(db, sha256):
+        store = stores.by_id(db, copy.store_id)
+        with (suppress(OSError, CatalogueError),  # offline, gone, or a link: no copy that can be counted on now
+              opened_store(db, store) as root, open_entry(root, native(copy.path)) as entry, _held(entry) as held):
+            if held is None:
+                continue
+            if held.id == source:
+                return f"it is the store {store.name!r}'s own file, reached by another path"
+            if held.sha256 == sha256:
+                found.append(Place(store.id, held.id, filesystem_id(held.fd)))
+    wanted = places_wanted(settings)
+    good = different_places(found, one_disk=settings.copies_on_one_disk)
+    if len(good) >= wanted:
+        return ""
+    if len(different_places(found, one_disk=True)) >= wanted:
+        return (f"its copies are on one disk; {wanted} disks must hold a verified copy"
+                " (or set copies_on_one_disk = true)")
+    return f"{len(good)} of the {wanted} stores that are wanted hold a verified copy"
+
+
+def different_places(found: Sequence[Place], *, one_disk: bool) -> list[Place]:
+    """Copies of which no two share a store, a file, or (unless ``one_disk``) a disk. Rather too few than too many."""
+    good: list[Place] = []
+    for place in found:
+        if not any(place.store_id == g.store_id or place.file == g.file or (place.disk == g.disk and not one_disk)
+                   for g in good):
+            good.append(place)
+    return good
+
+
+@contextmanager
+def _held(entry: Entry) -> Iterator[_Held | None]:
+    """A regular file held open with its digest; None where there is none. Raises ``OSError`` when it cannot be read."""
+    try:
+        fd = entry.open(os.O_RDONLY)
+    except OSError:
+        yield None
+        return
+    try:
+        found = os.fstat(fd)
+        yield _Held(fd, found, _digest(fd, never)) if is_regular(found) else None
+    finally:
+        os.close(fd)
+
+
+def _state(found: os.stat_result) -> tuple[int, int, int, int]:
+    return found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns
+
+
+def digest_of(entry: Entry, cancelled: Cancelled = never) -> str:
+    """SHA-256 of a regular file's bytes, or "" where it cannot be read. Raises Stopped."""
+    try:
+        fd = entry.open(os.O_RDONLY)
+    except OSError:
+        return ""
+    try:
+        return _digest(fd, cancelled) if is_regular(os.fstat(fd)) else ""
+    except OSError:
+        return ""
+    finally:
+        os.close(fd)
+
+
+def _digest(fd: int, cancelled: Cancelled) -> str:
+    sha = new_sha256()
+    while block := os.read(fd, 1 << 21):
+        if cancelled():
+            raise Stopped
+        sha.update(block)
+    return sha.hexdigest()

@@ -1,0 +1,339 @@
+"""Files written whole or not at all: under a temporary name beside their place, flushed, then named.
+
+Everything happens through an open handle on the folder, so neither a link put in the way nor a disk unmounted
+meanwhile leads a write elsewhere.
+"""
+
+import errno
+import hashlib
+import os
+import shutil
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager, suppress
+from pathlib import Path
+
+from catalogue.errors import Busy, CatalogueError, Refused
+from catalogue.storage.folders import Entry, OpenFolder, open_folder, sync
+from catalogue.storage.identity import FileId
+
+PART_PREFIX = ".catalogue-part-"
+NO_LINKS = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK, errno.EACCES, errno.EINVAL}
+_NO_LOCKS = {errno.ENOLCK, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EINVAL}
+
+
+class NoRoom(Refused):
+    """The disk is full, or would be."""
+
+
+class TooLarge(Refused):
+    """The disk's file system holds no file of this size; smaller ones still fit."""
+
+
+def part_name(name: str) -> str:
+    """The temporary name of what is to be called ``name``: hidden, never too long for the file system."""
+    return PART_PREFIX + hashlib.sha256(os.fsencode(name)).hexdigest()[:16]
+
+
+def part_path(target: Path) -> Path:
+    """Where the temporary file of ``target`` lies: beside it."""
+    return target.with_name(part_name(target.name))
+
+
+@contextmanager
+def opened(target: Path | Entry) -> Iterator[Entry]:
+    """The folder of a target held open, made where it is missing. Raises :class:`CatalogueError`."""
+    if isinstance(target, Entry):
+        yield target
+        return
+    with ExitStack() as held:
+        with writing(target):
+            make_folders(target.parent)
+            folder = held.enter_context(open_folder(target.parent))
+        yield Entry(folder, target.name)
+
+
+@contextmanager
+def part_folder(target: Path) -> Iterator[OpenFolder]:
+    """A new folder under a temporary name beside ``target``, locked; it gets its name on leaving, or is removed.
+
+    One left by a program that was killed is removed first. Raises :class:`Busy` when another program is filling it.
+    """
+    busy = Busy("Another program is writing to the same name.", hint="Wait until it is done.", path=target)
+    with opened(target) as entry:
+        part = entry.folder.entry(part_name(target.name))
+        with writing(target):
+            _remove_left_folder(part, busy)
+            try:
+                os.mkdir(part.name, dir_fd=entry.folder.fd)
+            except FileExistsError as error:
+                raise busy from error
+            held = part.open(os.O_RDONLY | os.O_DIRECTORY)
+        placed = False
+        try:
+            if not _locked(held):
+                raise busy
+            yield OpenFolder(held, part.path)
+            with writing(target):
+                if entry.exists():
+                    raise Refused("There is already something of this name.", path=target)
+                part.rename_to(entry)
+            placed = True
+            _confirm(entry)
+        except BaseException as error:
+            if not placed:
+                _discard(lambda: shutil.rmtree(part.name, dir_fd=entry.folder.fd), part, error)
+            raise
+        finally:
+            _close(held)
+
+
+def _remove_left_folder(part: Entry, busy: Busy) -> None:
+    try:
+        left = part.open(os.O_RDONLY | os.O_DIRECTORY)
+    except FileNotFoundError:
+        return
+    try:
+        if not _locked(left):
+            raise busy
+        shutil.rmtree(part.name, dir_fd=part.folder.fd)
+    finally:
+        _close(left)
+
+
+def aside_name(target: Entry, moment: str) -> Entry:
+    """Where a bad file is kept: beside its place, with a suffix that is no picture's.
+
+    ``moment`` is an ISO 8601 time. A number is added where the name is taken.
+    """
+    stamp = "".join(c for c in moment[:19] if c.isalnum())
+    number, tail = 1, f".damaged-{stamp}"
+    while True:
+        stem = os.fsdecode(os.fsencode(target.name)[:255 - len(tail)])
+        place = target.folder.entry(stem + tail)
+        if not place.exists():
+            return place
+        number += 1
+        tail = f".damaged-{stamp}-{number}"
+
+
+def write_atomically(target: Path | Entry, data: bytes) -> None:
+    """Replace a small file of ours in one step, flushed to the medium. Raises :class:`CatalogueError`, ``Busy``."""
+    with opened(target) as entry, part_of(entry) as (part, out):
+        with writing(entry.path):
+            write_all(out, memoryview(data))
+            flush(out)
+            part.rename_to(entry)
+        _confirm(entry)
+
+
+def write_new(target: Path | Entry, data: bytes) -> None:
+    """Write a small file where nothing stands yet, whole or not at all. Raises ``Refused``, ``CatalogueError``."""
+    with opened(target) as entry, part_of(entry) as (part, out):
+        with writing(entry.path):
+            write_all(out, memoryview(data))
+            flush(out)
+        place_new(part, entry)
+
+
+@contextmanager
+def staged_file(target: Path) -> Iterator[Path]:
+    """A temporary path for another writer, flushed and given its name on leaving; removed when that fails.
+
+    Nothing that stands at ``target`` is overwritten. Raises as :func:`write_new`.
+    """
+    with opened(target) as entry, part_of(entry) as (part, out):
+        yield part.path
+        with writing(target):
+            os.fsync(out)
+        place_new(part, entry)
+
+
+@contextmanager
+def part_of(target: Entry) -> Iterator[tuple[Entry, int]]:
+    """The temporary file for ``target``, locked, removed on leaving unless it was renamed."""
+    part, out = _created(target)
+    try:
+        yield part, out
+    except BaseException as error:
+        _discard(lambda: _remove(part, out), part, error)
+        raise
+    else:
+        with writing(target.path):
+            _remove(part, out)
+    finally:
+        _close(out)
+
+
+def _remove(part: Entry, out: int) -> None:
+    if _stands_for(part, out):
+        part.unlink()
+
+
+def _discard(remove: Callable[[], object], part: Entry, error: BaseException) -> None:
+    """Clear up after ``error``; where even that fails, the error says what is left."""
+    try:
+        remove()
+    except OSError as left:
+        if isinstance(error, CatalogueError):
+            error.hint = " ".join(filter(None, (error.hint, f"The unfinished {part.path} could not be removed"
+                                                f" ({left.strerror}); the next run to the same name removes it.")))
+
+
+def _close(fd: int) -> None:
+    with suppress(OSError):  # what had to be on the medium was flushed before, and that was asked about
+        os.close(fd)
+
+
+def _created(target: Entry) -> tuple[Entry, int]:
+    """A new, locked, empty file; a leftover of a killed program is removed, a living one's left and Busy raised.
+
+    A leftover is unlinked, never emptied: it may be a second name of a file already in place.
+    """
+    part = target.folder.entry(part_name(target.name))
+    for _ in range(8):
+        try:
+            out = part.open(os.O_RDWR | os.O_CREAT | os.O_EXCL)
+        except FileExistsError:
+            remove_leftover(target)
+            continue
+        except OSError as error:
+            raise failed(error, target.path) from error
+        if _locked(out) and _stands_for(part, out):
+            return part, out
+        _close(out)
+    raise Busy("Another program is copying to the same name.", hint="Wait until it is done.", path=target.path)
+
+
+def remove_leftover(target: Entry) -> None:
+    """Remove the temporary file that a killed program left of a copy to ``target``, if there is one.
+
+    Raises :class:`Busy` while another program is copying to the same name.
+    """
+    part = target.folder.entry(part_name(target.name))
+    try:
+        left = part.open(os.O_RDWR)
+    except FileNotFoundError:
+        return  # its owner has just finished
+    except OSError as error:
+        raise failed(error, target.path) from error
+    try:
+        if not _locked(left):
+            raise Busy("Another program is copying to the same name.", hint="Wait until it is done.",
+                       path=target.path)
+        with writing(target.path), suppress(FileNotFoundError):
+            _remove(part, left)
+    finally:
+        _close(left)
+
+
+def _locked(fd: int) -> bool:
+    import fcntl
+
+    try:
+        fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        return error.errno in _NO_LOCKS  # a share without locks: one program at a time is the shop's own care
+    return True
+
+
+def _stands_for(entry: Entry, fd: int) -> bool:
+    try:
+        named = entry.stat()
+    except FileNotFoundError:
+        return False
+    held = os.fstat(fd)
+    return FileId(named.st_dev, named.st_ino) == FileId(held.st_dev, held.st_ino)
+
+
+def write_all(out: int, data: memoryview) -> None:
+    """Write to the last byte; the system may take less at a time."""
+    while data:
+        data = data[os.write(out, data):]
+
+
+def flush(fd: int) -> None:
+    """Have a file's bytes put onto the medium."""
+    if sys.platform == "darwin":
+        import fcntl
+
+        with suppress(OSError):  # a share may not know it; fsync below still holds
+            fcntl.fcntl(fd, 51)  # F_FULLFSYNC: fsync alone leaves the bytes in the disk's own cache there
+    os.fsync(fd)
+
+
+def sync_folder(folder: Path) -> None:
+    """Flush a folder's entries, so that a name given survives a power cut."""
+    with open_folder(folder) as held:
+        sync(held.fd)
+
+
+def place_new(part: Entry, target: Entry) -> None:
+    """Give a finished file its name, and have the disk confirm that; :class:`Refused` where the name is taken."""
+    taken = Refused("A file with this name is already there; it is not overwritten.", path=target.path)
+    with writing(target.path):
+        try:
+            part.link_to(target)
+        except FileExistsError as error:
+            raise taken from error
+        except OSError as error:
+            if error.errno not in NO_LINKS:
+                raise
+            # exFAT and many shares know no second name; then a look just before is the best there is
+            if target.exists():
+                raise taken from error
+            part.rename_to(target)
+            _confirm(target)
+            return
+    _confirm(target)
+    try:
+        part.unlink()
+    except OSError as error:
+        raise CatalogueError("The file is in its place, but its temporary second name cannot be removed:"
+                             f" {error.strerror}.", hint="Run this again; that removes it.", path=part.path) from error
+
+
+def place_over(part: Entry, target: Entry) -> None:
+    """Give a finished file its name in place of what stands there, and have the disk confirm that."""
+    with writing(target.path):
+        part.rename_to(target)
+    _confirm(target)
+
+
+def _confirm(target: Entry) -> None:
+    try:
+        sync(target.folder.fd)
+    except OSError as error:
+        raise CatalogueError(f"The file is in its place, but the disk does not confirm it: {error.strerror}.",
+                             hint="Check the disk, then run this again.", path=target.path) from error
+
+
+def make_folders(folder: Path) -> None:
+    """Make a folder and those above it, each flushed into the one above."""
+    if folder.is_dir():
+        return
+    make_folders(folder.parent)
+    folder.mkdir(exist_ok=True)
+    sync_folder(folder.parent)
+
+
+@contextmanager
+def writing(target: Path) -> Iterator[None]:
+    """Turn the system's errors about the target into ours."""
+    try:
+        yield
+    except OSError as error:
+        raise failed(error, target) from error
+
+
+def failed(error: OSError, target: Path) -> CatalogueError:
+    """What a person is told about a write that failed."""
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return NoRoom("The disk is full.", hint="Make room, then try again.", path=target)
+    if error.errno == errno.EFBIG:
+        return TooLarge("The file is too large for this disk's file system.",
+                        hint="Use a disk with another file system: FAT32, for one, ends at 4 GiB.", path=target)
+    if error.errno in (errno.EROFS, errno.EACCES, errno.EPERM):
+        return Refused("The folder may not be written to.", hint="The disk or the folder is read-only.", path=target)
+    return CatalogueError(f"The file cannot be written: {error.strerror or error}.",
+                          hint="Is the disk still there?", path=target)

@@ -1,0 +1,225 @@
+"""Open folders: files are reached from a handle, part by part and through no link.
+
+A path is looked up anew at every call, so a link put in its way, or a disk unmounted between two calls, leads the
+second one elsewhere. A handle stays with the folder that was opened. ``dir_fd`` is POSIX (openat, linkat, renameat,
+unlinkat), as is all this program runs on.
+"""
+
+import errno
+import json
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from catalogue.errors import NotFound, Refused, StoreAway
+from catalogue.storage.identity import FileId, identity, is_regular
+from catalogue.untrusted import MARKER_BYTES, unsafe_path
+
+MARKER = ".scan-store.json"
+_FOLDER = os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC
+
+
+@dataclass(frozen=True, slots=True)
+class OpenFolder:
+    """A folder held open. ``path`` is how people call it, for messages; nothing is looked up by it."""
+
+    fd: int
+    path: Path
+
+    @property
+    def id(self) -> FileId:
+        found = os.fstat(self.fd)
+        return FileId(found.st_dev, found.st_ino)
+
+    def names(self) -> list[str]:
+        """Names of what lies in it."""
+        with os.scandir(self.fd) as entries:
+            return [entry.name for entry in entries]
+
+    def entry(self, name: str) -> "Entry":
+        return Entry(self, name)
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A name in an open folder; nothing need be there. Links are looked at themselves, never followed."""
+
+    folder: OpenFolder
+    name: str
+
+    @property
+    def path(self) -> Path:
+        """For messages and records alone."""
+        return self.folder.path / self.name
+
+    def stat(self) -> os.stat_result:
+        return os.stat(self.name, dir_fd=self.folder.fd, follow_symlinks=False)
+
+    def exists(self) -> bool:
+        """Whether the name is taken, be it by a link that leads nowhere. Raises ``OSError`` when that fails."""
+        try:
+            self.stat()
+        except FileNotFoundError:
+            return False
+        return True
+
+    def open(self, flags: int, mode: int = 0o666) -> int:
+        """As ``os.open``; a pipe is not waited for."""
+        return os.open(self.name, flags | os.O_NOFOLLOW | os.O_CLOEXEC | os.O_NONBLOCK, mode, dir_fd=self.folder.fd)
+
+    def unlink(self) -> None:
+        os.unlink(self.name, dir_fd=self.folder.fd)
+
+    def link_to(self, other: "Entry") -> None:
+        """Give the file a second name. Raises ``FileExistsError`` where that is taken."""
+        os.link(self.name, other.name, src_dir_fd=self.folder.fd, dst_dir_fd=other.folder.fd, follow_symlinks=False)
+
+    def rename_to(self, other: "Entry") -> None:
+        """Give the file another name, whatever stands there."""
+        os.replace(self.name, other.name, src_dir_fd=self.folder.fd, dst_dir_fd=other.folder.fd)
+
+
+@contextmanager
+def open_folder(path: Path) -> Iterator[OpenFolder]:
+    """A folder as a person names it, links followed. Raises ``OSError``."""
+    fd = os.open(path, _FOLDER)
+    try:
+        yield OpenFolder(fd, path)
+    finally:
+        os.close(fd)
+
+
+@contextmanager
+def open_below(root: OpenFolder, relative: str, *, create: bool = False) -> Iterator[OpenFolder]:
+    """The folder at ``relative`` (as the system writes it; "" is ``root``) below an open one.
+
+    Raises:
+        Refused: a part is a link or no folder, or leads upwards. NotFound: a folder is not there, without
+        ``create``. ``OSError``: the disk failed.
+    """
+    fd, path = os.dup(root.fd), root.path
+    try:
+        for part in parts_of(relative):
+            below = _opened(fd, part, path, create)
+            os.close(fd)
+            fd, path = below, path / part
+        yield OpenFolder(fd, path)
+    finally:
+        os.close(fd)
+
+
+@contextmanager
+def open_entry(root: OpenFolder, relative: str, *, create: bool = False) -> Iterator[Entry]:
+    """The name at ``relative`` below an open folder, its folder held open. Raises as :func:`open_below`."""
+    *above, leaf = parts_of(relative) or [""]
+    if not leaf:
+        raise Refused("This is no name of a file.", path=root.path / relative)
+    with open_below(root, "/".join(above), create=create) as folder:
+        yield Entry(folder, leaf)
+
+
+def parts_of(relative: str) -> list[str]:
+    """The parts of a path below a folder. Raises :class:`Refused` for one that could lead out of it."""
+    reason = unsafe_path(relative) if relative else ""
+    if reason:
+        raise Refused(f"This path is not followed: {reason}.", path=relative.replace("\0", "?"))
+    return relative.split("/") if relative else []
+
+
+def _opened(fd: int, part: str, above: Path, create: bool) -> int:
+    flags = _FOLDER | os.O_NOFOLLOW
+    try:
+        return os.open(part, flags, dir_fd=fd)
+    except FileNotFoundError as error:
+        if not create:
+            raise NotFound("There is no such folder.", path=above / part) from error
+    except OSError as error:
+        if error.errno in (errno.ELOOP, errno.ENOTDIR, errno.EMLINK):
+            raise Refused("This is a link or a file where a folder is wanted; links are not followed.",
+                          path=above / part) from error
+        raise
+    with suppress(FileExistsError):  # another program made it just now
+        os.mkdir(part, dir_fd=fd)
+        sync(fd)
+    try:
+        return os.open(part, flags, dir_fd=fd)
+    except OSError as error:
+        if error.errno in (errno.ELOOP, errno.ENOTDIR):
+            raise Refused("A link was put where a folder is wanted; links are not followed.",
+                          path=above / part) from error
+        raise
+
+
+def sync(fd: int) -> None:
+    """Flush an open folder's entries, so that a name given survives a power cut."""
+    try:
+        os.fsync(fd)
+    except OSError as error:
+        # network shares know no such thing
+        if error.errno not in (errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.EBADF, errno.EACCES):
+            raise
+
+
+@contextmanager
+def open_root(path: Path, marker: str | None, *, known: FileId | None = None, name: str = "") -> Iterator[OpenFolder]:
+    """A store's root folder, proven to be that of the store through the very handle that is given.
+
+    ``marker`` is the id its marker must hold, None for a store that has none; ``known`` is what the root was when the
+    work began.
+
+    Raises:
+        StoreAway: it is not there any more, or another folder stands in its place.
+    """
+    called = f"The store {name!r}" if name else "The store"
+    try:
+        fd = os.open(path, _FOLDER)
+    except OSError as error:
+        raise StoreAway(f"{called} went away: {error.strerror}.", hint="Connect it, then run this again.",
+                        path=path) from error
+    try:
+        root = OpenFolder(fd, path)
+        if (known is not None and root.id != known) or (
+                marker is not None and marker_facts_in(root).get("store") != marker):
+            raise StoreAway(f"{called} went away: another folder lies in its place.",
+                            hint="Connect it, then run this again.", path=path)
+        yield root
+    finally:
+        os.close(fd)
+
+
+def still_at(root: OpenFolder) -> bool:
+    """Whether the root's path still leads to the folder that is held open."""
+    return identity(root.path) == root.id
+
+
+def marker_facts_in(root: OpenFolder) -> dict[str, str]:
+    """``store`` (the id) and ``name`` from the marker of an open folder, as far as a small file there says them."""
+    data = read_small(root.entry(MARKER), MARKER_BYTES)
+    try:
+        told = json.loads(data) if data else None
+    except (ValueError, RecursionError):  # a foreign one
+        return {}
+    return {key: told[key] for key in ("store", "name") if isinstance(told.get(key), str)} if isinstance(
+        told, dict) else {}
+
+
+def read_small(entry: Entry, most: int) -> bytes | None:
+    """The bytes of a regular file of at most ``most``; None for anything else, so that no pipe or link is read."""
+    try:
+        fd = entry.open(os.O_RDONLY)
+    except OSError:
+        return None
+    try:
+        found = os.fstat(fd)
+        if not is_regular(found) or found.st_size > most:
+            return None
+        data = b""
+        while len(data) <= most and (block := os.read(fd, most + 1 - len(data))):
+            data += block
+        return data if len(data) <= most else None
+    except OSError:
+        return None
+    finally:
+        os.close(fd)

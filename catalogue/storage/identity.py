@@ -1,0 +1,139 @@
+"""Which file or folder a path leads to, as the system says it; never how the path is spelled.
+
+Device and inode are the same under every symbolic link, hard link, bind mount and second mount of one file system, so
+two paths lead to one file exactly when both numbers agree. They hold while the file system is mounted; across
+mounts :func:`filesystem_id` and the inode are compared.
+"""
+
+import os
+import stat
+import sys
+from collections.abc import Iterable
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import NamedTuple
+
+_MOUNTS = Path("/proc/self/mountinfo")
+_UUIDS = Path("/dev/disk/by-uuid")
+# file systems whose source names the share itself, whatever the mount point
+_SHARES = ("nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "fuse.sshfs", "afpfs", "webdav", "davfs")
+
+
+class FileId(NamedTuple):
+    """Device and inode of a file or folder."""
+
+    device: int
+    inode: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Mount:
+    device: str        # "major:minor"
+    root: str          # which folder of the file system is mounted
+    point: str
+    kind: str
+    source: str
+
+
+def identity(place: Path | str | int, *, follow: bool = True) -> FileId | None:
+    """What a path or an open file is; None where nothing is there, or it cannot be looked at."""
+    try:
+        found = os.stat(place, follow_symlinks=follow or isinstance(place, int))  # noqa: PTH116 - a handle too
+    except (OSError, ValueError):  # ValueError: a path that holds a NUL leads nowhere
+        return None
+    return FileId(found.st_dev, found.st_ino)
+
+
+def same_file(one: Path | str | int, two: Path | str | int) -> bool:
+    """Whether both lead to one file or folder, now."""
+    first = identity(one)
+    return first is not None and first == identity(two)
+
+
+def inside(path: Path, folder: Path) -> bool:
+    """Whether ``path`` is ``folder`` or lies in it, by whatever links, bind mounts or second mounts it is reached.
+
+    ``path`` need not exist: then the nearest folder above it that does is what counts.
+    """
+    wanted = identity(folder)
+    real = Path(os.path.realpath(path))
+    while not os.path.lexists(real) and real != real.parent:
+        real = real.parent
+    if wanted is not None and any(identity(above) == wanted for above in (real, *real.parents)):
+        return True
+    # a bind mount of a folder deeper down has parents of its own: compare the places within the file system
+    here, there = _within_filesystem(real), _within_filesystem(Path(os.path.realpath(folder)))
+    return (here is not None and there is not None and here[0] == there[0]
+            and Path(here[1]).is_relative_to(there[1]))
+
+
+def overlapping(one: Path, two: Path) -> bool:
+    """Whether one folder is the other, or holds it."""
+    return inside(one, two) or inside(two, one)
+
+
+def filesystem_id(place: Path | int) -> str:
+    """A name for the file system that stays over unmounting and a new mount point; "" where nothing is there.
+
+    The volume's UUID where the system gives it, the share's source for a network mount, else the id that statvfs
+    gives, which some file systems make from the device number.
+    """
+    try:
+        found = os.stat(place)  # noqa: PTH116 - a handle too
+        volume = os.statvfs(place)
+    except OSError:
+        return ""
+    device = f"{os.major(found.st_dev)}:{os.minor(found.st_dev)}"
+    for mount in _mounts():
+        if mount.device == device and mount.kind in _SHARES:
+            return f"share {mount.source}"
+    with suppress(OSError):  # no such folder in a container, or on another system
+        for link in sorted(_UUIDS.iterdir()):
+            if link.stat().st_rdev == found.st_dev:
+                return f"volume {link.name}"
+    return f"id {volume.f_fsid & (1 << 64) - 1:x}"
+
+
+def distinct_files(places: Iterable[Path | str | int]) -> list[FileId]:
+    """The files that paths lead to, each once; what is not there is left out."""
+    return list(dict.fromkeys(found for place in places if (found := identity(place)) is not None))
+
+
+def is_regular(found: os.stat_result) -> bool:
+    """Whether it is a file with bytes of its own: no folder, link, pipe or device."""
+    return stat.S_ISREG(found.st_mode)
+
+
+def _within_filesystem(real: Path) -> tuple[int, str] | None:
+    """Device and path within the file system of a path without links; None where the system does not tell."""
+    covering = [m for m in _mounts() if real.is_relative_to(m.point)]
+    found = identity(real)
+    if not covering or found is None:
+        return None
+    longest = max(len(m.point) for m in covering)
+    mount = [m for m in covering if len(m.point) == longest][-1]  # the last one mounted lies on top
+    return found.device, os.path.normpath(os.path.join(mount.root, real.relative_to(mount.point)))  # noqa: PTH118
+
+
+def _mounts() -> list[_Mount]:
+    if sys.platform != "linux":
+        return []
+    try:
+        lines = _MOUNTS.read_bytes().splitlines()
+    except OSError:
+        return []
+    mounts = []
+    for line in lines:
+        before, _, after = os.fsdecode(line).partition(" - ")
+        fields, more = before.split(" "), after.split(" ")
+        if len(fields) > 4 and len(more) > 1:
+            mounts.append(_Mount(fields[2], _unescaped(fields[3]), _unescaped(fields[4]), more[0], _unescaped(more[1])))
+    return mounts
+
+
+def _unescaped(text: str) -> str:
+    """proc(5): space, tab, newline and backslash are written as octal escapes."""
+    for escape, plain in (("\\040", " "), ("\\011", "\t"), ("\\012", "\n"), ("\\134", "\\")):
+        text = text.replace(escape, plain)
+    return text
