@@ -1,0 +1,1 @@
+"""Whose work a file shows, judged by its name, its folders, its neighbours and its tags. Knows no database."""

@@ -1,0 +1,163 @@
+"""A file's stem or a folder's name as words that can be read: joints between them, and phrases that may name a person."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+
+from catalogue.filing import vocabulary as words
+from catalogue.filing.people import Person, fold, read_person
+from catalogue.filing.tokens import SURE, Kind, Token, tokens
+
+WORDS = frozenset({Kind.WORD, Kind.ROLE, Kind.VERSION, Kind.MATERIAL})
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """Tokens that are one word to a reader: "Ambrose-Nyx", or a single token. ``joint`` is how strongly it is set off
+    from what precedes: 0 by a space or by camel case, 1 by a hyphen, 2 by an underscore, 3 by a dash, comma, bracket,
+    by something that is surely no title, or by the beginning."""
+
+    first: int
+    last: int
+    text: str
+    joint: int
+
+
+@dataclass(frozen=True, slots=True)
+class Phrase:
+    """A stretch of a name, as indices of tokens, that may be a person."""
+
+    first: int
+    last: int
+    person: Person
+    whole: bool    # nothing else is there but what is surely no title
+    bounded: bool  # set off from the rest by more than a space
+
+
+@dataclass(frozen=True, slots=True)
+class Name:
+    text: str
+    tokens: tuple[Token, ...]
+    units: tuple[Unit, ...]
+
+    def between(self, first: int, last: int) -> str:
+        """The text of tokens ``first`` to ``last`` inclusive, underscores and camel case as spaces."""
+        parts = []
+        for i in range(first, last + 1):
+            token = self.tokens[i]
+            if i > first:
+                gap = self.text[self.tokens[i - 1].end:token.start]
+                plain = token.kind is not Kind.BREAK and self.tokens[i - 1].kind is not Kind.BREAK
+                parts.append(" " if gap or plain else "")
+            parts.append(token.text.replace("_", " ") if token.kind is Kind.BREAK else token.text)
+        return " ".join("".join(parts).split())
+
+
+@lru_cache(maxsize=200_000)
+def read_name(text: str) -> Name:
+    """Take a stem or a folder's name apart."""
+    found = tuple(tokens(text))
+    return Name(text, found, tuple(_units(found)))
+
+
+def _units(found: tuple[Token, ...]) -> Iterator[Unit]:
+    open_air = any(t.spaced or (t.kind is Kind.BREAK and "_" in t.text) for t in found)
+    joint, i = 3, 0
+    while i < len(found):
+        token = found[i]
+        if token.kind is Kind.BREAK:
+            joint = max(joint, 1 if token.text == "-" else 2 if set(token.text) == {"_"} and len(token.text) == 1 else 3)
+            i += 1
+            continue
+        if token.kind not in WORDS:
+            joint, i = 3, i + 1
+            continue
+        last = i
+        alone = len(found) == 3   # "Ambrose-Nyx", nothing else
+        while ((open_air or alone) and last + 2 < len(found) and found[last + 1].text == "-" and found[last + 2].kind in WORDS
+               and found[last].text[0].isupper() and found[last + 2].text[0].isupper()):
+            last += 2
+        yield Unit(i, last, "".join(t.text for t in found[i:last + 1]), joint)
+        joint, i = 0, last + 1
+
+
+def is_shelf(name: Name) -> bool:
+    """Whether a folder's name says only where things are kept, when, or for what: "JOBS", "2021", "FOR PRINT"."""
+    return _is_shelf(name.text)
+
+
+@lru_cache(maxsize=100_000)
+def _is_shelf(text: str) -> bool:
+    name = read_name(text)
+    return all(t.kind is not Kind.WORD or t.text.casefold() in words.SHELF or (len(t.text) == 1 and not t.text.isalpha())
+               for t in name.tokens)
+
+
+def is_device_name(name: Name) -> bool:
+    """Whether a scanner, a camera or a program gave this name by itself: "scan0001", "IMG_2231 (2)", "Untitled-1"."""
+    first = name.tokens[0] if name.tokens else None
+    if first and first.text.casefold() in words.UNTITLED and first.text[0].isupper() and all(
+            t.spaced for t in name.tokens[1:] if t.kind is not Kind.BREAK) and not any(t.text == "-" for t in name.tokens):
+        return False   # "Untitled 3" is what many artists call a piece; "Untitled-1" is what programs do
+    said = False
+    for token in name.tokens:
+        folded = token.text.casefold()
+        if token.kind in (Kind.WORD, Kind.ROLE, Kind.VERSION):
+            if folded in words.DEVICE:
+                said = True
+            elif not folded.isdigit() and not (folded.startswith("p") and folded[1:].isdigit()):
+                return False
+    return said or all(t.kind is not Kind.WORD or t.text.isdigit() or (len(t.text) == 1 and t.text.isascii())
+                       for t in name.tokens)
+
+
+@lru_cache(maxsize=200_000)
+def phrases(text: str) -> tuple[Phrase, ...]:
+    """Every beginning and end of a name's runs of words that could be written for a person."""
+    name = read_name(text)
+    found: dict[tuple[int, int], Phrase] = {}
+    for run in _runs(name):
+        for length in range(1, min(4, len(run)) + 1):
+            for start in {0, len(run) - length}:
+                _add(found, name, run[start:start + length], run)
+    runs = list(_runs(name))
+    for before, after in zip(runs, runs[1:], strict=False):
+        gap = name.text[name.tokens[before[-1].last].end:name.tokens[after[0].first].start]
+        if gap.strip() == "," and len(before) <= 2:
+            for length in (1, 2):
+                if len(after) >= length:
+                    _add(found, name, [*before, *after[:length]], [*before, *after], comma=len(before))
+    return tuple(found.values())
+
+
+def _runs(name: Name) -> Iterator[list[Unit]]:
+    """Units between strong joints."""
+    run: list[Unit] = []
+    for unit in name.units:
+        word = name.tokens[unit.first].kind is Kind.WORD   # no person is called "print"
+        if run and (unit.joint == 3 or not word):
+            yield run
+            run = []
+        if word and not (not run and unit.text.strip(".").casefold() in words.HONORIFIC):
+            run.append(unit)
+    if run:
+        yield run
+
+
+def _add(found: dict[tuple[int, int], Phrase], name: Name, units: list[Unit], run: list[Unit], comma: int = 0) -> None:
+    parts = [u.text for u in units]
+    if comma == 2:
+        parts = [" ".join(parts[:2]), *parts[2:]]
+    person = read_person(parts, comma=bool(comma))
+    if person is None:
+        return
+    first, last = units[0].first, units[-1].last
+    after = name.tokens[last + 1] if last + 1 < len(name.tokens) else None
+    rest = [t for i, t in enumerate(name.tokens) if not first <= i <= last]
+    whole = all(t.kind in SURE or t.kind in (Kind.BREAK, Kind.YEAR, Kind.NUMBER) for t in rest)
+    begins = units[0] is run[0] or units[0].joint >= 2
+    ends = after is None or (after.kind is Kind.BREAK and after.text != "-") or after.kind in SURE
+    found[first, last] = Phrase(first, last, person, whole, whole or (begins and ends))
+
+
+__all__ = ["Name", "Phrase", "Unit", "fold", "is_device_name", "is_shelf", "phrases", "read_name"]

@@ -1,0 +1,216 @@
+"""A piece's title out of a name: only what is surely no title is taken off, and only from the ends.
+
+"Spider web", "The Final Harvest" and "The Print Room" keep their words: a word that shops also use for a file's purpose
+is taken off only where something besides the word says so.
+"""
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from catalogue.filing import vocabulary as words
+from catalogue.filing.habits import Rest, is_soft, rest_of
+from catalogue.filing.names import Name, fold
+from catalogue.filing.tokens import SURE, Kind, Token
+
+# Role words that no title ends in, so that they need no further reason.
+_ALWAYS = frozenset(["master", "masters", "stitched", "re-scan", "rescan", "rescans", "forprint", "for-print", "printready", "print-ready", "printfile", "printfiles", "druckdatei", "druckdateien", "druckfertig", "tryckfil", "tile", "tiles", "kachel", "kacheln", "teilscan", "teilscans", "tuile", "tuiles", "lowres", "low-res", "hires", "hi-res", "highres", "fullres", "thumb", "thumbnail", "vorschau", "aperçu", "förhandsvisning", "印刷用", "入稿", "印刷", "原本", "合成", "タイル", "スキャン", "rohscan", "ihopsatt", "hopsatt", "zusammengesetzt", "assemblé", "assemblée", "montado", "resaved", "retouched", "retuschiert", "corrigé", "corregido", "finalfinal", "endfassung", "scan", "scans", "skan", "numérisation", "コピー", "最終"])
+
+
+@dataclass(frozen=True, slots=True)
+class Title:
+    """``text`` is empty where the name holds none. ``clean``: nothing doubtful was taken off.
+
+    ``stripped`` holds the tokens that were taken off; ``tail`` the year or number among them that may tell two pieces
+    apart.
+    """
+
+    text: str
+    clean: bool
+    stripped: tuple[Token, ...]
+    tail: str = ""
+    year: str = ""
+    size: str = ""
+    number: str = ""
+    marked: bool = False   # it was told from what follows by one of the archive's marks
+
+    @property
+    def key(self) -> str:
+        return title_key(self.text)
+
+
+def title_key(text: str) -> str:
+    """A title as compared within one artist: folded, and without spaces, so that "LowTide" is "Low Tide"."""
+    return fold(text).replace(" ", "")
+
+
+def read_title(name: Name, first: int, last: int, *, is_title: Callable[[str], bool] = frozenset[str]().__contains__,
+               small: bool = False, marks: frozenset[Rest] = frozenset()) -> Title:
+    """The title in tokens ``first`` to ``last`` inclusive of a name.
+
+    ``is_title(key)`` says whether a key is known as a title nearby, ``small`` whether the picture is one for the web,
+    ``marks`` with what the archive's names end besides titles, see :mod:`catalogue.filing.habits`.
+    """
+    while first <= last and name.tokens[last].kind is Kind.BREAK:
+        last -= 1
+    held = list(range(first, last + 1))
+    stripped: list[Token] = []
+    clean = True
+    year = size = number = ""
+    tail: list[str] = []
+    at = _known_beginning(name, held, is_title)
+    marked = False
+    if at is None:
+        at = _marked_end(name, held, marks, is_title)
+        marked = at is not None
+    if at is not None:
+        stripped = [name.tokens[i] for i in held[at:]]
+        held = held[:at]
+    changed = True
+    while changed and held:
+        changed = False
+        token = name.tokens[held[-1]]
+        if (at is None or marked) and _ends(token, name, held, stripped, is_title, small):
+            clean = clean and (token.kind in SURE or token.kind in (Kind.BREAK, Kind.YEAR))
+            if token.kind in (Kind.YEAR, Kind.NUMBER):
+                tail.insert(0, token.text)
+            held.pop()
+            stripped.append(token)
+            changed = True
+            continue
+        token = name.tokens[held[0]]
+        if _begins(token, name, held):
+            clean = clean and (token.kind in SURE or token.kind in (Kind.BREAK, Kind.YEAR))
+            held.pop(0)
+            stripped.append(token)
+            changed = True
+    for token in stripped:
+        if token.kind is Kind.YEAR or token.kind is Kind.DATE:
+            year = year or _year_in(token.text)
+        elif token.kind is Kind.SIZE:
+            size = size or token.text
+        elif token.kind is Kind.INVENTORY:
+            number = number or re.sub(r"^\D*?[\s._#-]+", "", token.text)
+    text = name.between(held[0], held[-1]) if held and _says_something(name, held) else ""
+    return Title(_balanced(text), clean, tuple(stripped), " ".join(tail), year, size, number, marked)
+
+
+def _known_beginning(name: Name, held: list[int], is_title: Callable[[str], bool]) -> int | None:
+    """Where a known title ends that these tokens begin with, if what follows is set off or says a file's purpose."""
+    if held and is_title(title_key(name.between(held[0], held[-1]))):
+        return len(held)
+    for at in range(len(held) - 1, 0, -1):
+        following = name.tokens[held[at]]
+        if name.tokens[held[at - 1]].kind is Kind.BREAK:
+            continue
+        if following.kind in (Kind.WORD, Kind.NUMBER, Kind.YEAR) and not all(is_soft(name.tokens[i]) for i in held[at:]):
+            continue
+        if following.kind is Kind.NUMBER:
+            continue
+        if following.kind is Kind.BREAK and not all(
+                name.tokens[i].kind is Kind.NUMBER or is_soft(name.tokens[i]) for i in held[at:]) and not any(
+                name.tokens[i].kind in (Kind.ROLE, Kind.VERSION) or name.tokens[i].kind in SURE for i in held[at:at + 2]):
+            continue
+        if is_title(title_key(name.between(held[0], held[at - 1]))):
+            return at
+    return None
+
+
+def _joins(text: str) -> bool:
+    """Whether no title ends in this word, as in "Ombre et"; a Roman numeral may."""
+    return text.casefold() in words.FUNCTION and not (text.isupper() and set(text) <= set("IVX"))
+
+
+def _marked_end(name: Name, held: list[int], marks: frozenset[Rest], is_title: Callable[[str], bool]) -> int | None:
+    """Where one of the archive's marks begins, the longest first, if a title is left before it.
+
+    "Spider web" keeps its "web" though the shop marks files so, unless there is a "Spider".
+    """
+    for at in range(1, len(held)):
+        if name.tokens[held[at]].kind is Kind.BREAK or rest_of(name, held[at], held[-1]) not in marks:
+            continue
+        before = [i for i in held[:at] if name.tokens[i].kind is not Kind.BREAK]
+        lone = at == len(held) - 1 and name.tokens[held[at]].kind is not Kind.WORD and name.tokens[held[at - 1]].kind is not Kind.BREAK
+        if lone and not is_title(title_key(name.between(before[0], before[-1]))):
+            continue
+        if _says_something(name, before) and not _joins(name.tokens[before[-1]].text):
+            while at > 1 and name.tokens[held[at - 1]].kind is Kind.BREAK:
+                at -= 1
+            return at
+    return None
+
+
+def _ends(token: Token, name: Name, held: list[int], stripped: list[Token], is_title: Callable[[str], bool],
+          small: bool) -> bool:
+    """Whether the last token is taken off."""
+    if token.kind in SURE or token.kind is Kind.BREAK:
+        return True
+    if len(held) == 1:
+        return (token.kind is Kind.VERSION and not token.text.isalpha()) or (token.kind is Kind.YEAR and bool(stripped))
+    if token.kind is Kind.YEAR:
+        return True
+    before = name.tokens[held[-2]]
+    if token.kind is Kind.NUMBER:
+        padded = len(token.text) > 1 and token.text.startswith("0")
+        return (padded and is_title(title_key(name.between(held[0], held[-2])))) or len(token.text) >= 4
+    if token.kind is Kind.VERSION and not token.text.isalpha():
+        return True
+    if token.kind not in (Kind.ROLE, Kind.VERSION, Kind.MATERIAL):
+        return False
+    rest = [i for i in held[:-1] if name.tokens[i].kind is not Kind.BREAK]
+    if not _says_something(name, rest) or _joins(name.tokens[rest[-1]].text):
+        return False   # "The Print", "Ombre et toile"
+    folded = token.text.casefold()
+    if folded in _ALWAYS:
+        return True
+    plain = before.text == "_" and not any(t.spaced for t in name.tokens)   # here "_" is but a space
+    if token.role == "reference" and not small and (plain or before.kind is not Kind.BREAK):
+        return False
+    chained = len(stripped) > 1 and stripped[-1].text == "-" and stripped[-2].kind is Kind.ROLE   # "webb-liten"
+    set_off = chained or before.kind in SURE or (before.kind is Kind.BREAK and (
+        not plain or token.role == "reference")) or (not token.spaced and before.kind not in (Kind.WORD, Kind.BREAK))
+    loud = token.text.isupper() and len(token.text) > 2 and not name.tokens[held[0]].text.isupper()
+    beside = (token.kind is Kind.MATERIAL or token.role == "print file") and any(t.kind is Kind.SIZE for t in stripped)
+    return set_off or loud or beside or is_title(title_key(name.between(held[0], rest[-1])))
+
+
+def _begins(token: Token, name: Name, held: list[int]) -> bool:
+    """Whether the first token is taken off."""
+    if token.kind in SURE or token.kind is Kind.BREAK:
+        return True
+    if len(held) == 1:
+        return False
+    after = name.tokens[held[1]]
+    if token.kind is Kind.YEAR:
+        return True
+    if token.kind is Kind.NUMBER:
+        return (len(token.text) > 1 and token.text.startswith("0")) or len(token.text) >= 4 or after.kind is Kind.BREAK
+    if token.kind in (Kind.ROLE, Kind.VERSION, Kind.MATERIAL):   # "tirage A2 - Port du soir": up to the joint, no word
+        at = next((k for k, i in enumerate(held) if name.tokens[i].kind is Kind.BREAK), len(held))
+        joint = name.tokens[held[at]].text if at < len(held) else "-"
+        spaces = joint == "_" and not any(t.spaced for t in name.tokens)   # here "_" is but a space
+        return (joint != "-" and not spaces and _says_something(name, held[at:])
+                and not any(name.tokens[i].kind in (Kind.WORD, Kind.NUMBER) for i in held[:at]))
+    return token.text.casefold() in words.DEVICE and token.kind is Kind.WORD and after.kind is Kind.BREAK and "_" in after.text
+
+
+def _says_something(name: Name, held: list[int]) -> bool:
+    """Whether there is a word of its own, and not one letter or joining words alone: "The Print Room" has one."""
+    said = [name.tokens[i] for i in held if name.tokens[i].kind is not Kind.BREAK]
+    if not any(t.kind is Kind.WORD for t in said):
+        return False
+    return any(t.kind in (Kind.WORD, Kind.ROLE, Kind.VERSION, Kind.MATERIAL) and not (
+        t.text.casefold() in words.FUNCTION or (len(t.text) == 1 and t.text.isascii())) for t in said)
+
+
+def _year_in(text: str) -> str:
+    match = re.search(r"(?:18|19|20)\d\d", text)
+    return match.group() if match else ""
+
+
+def _balanced(text: str) -> str:
+    """Give back a bracket that was taken from the end though its fellow stayed."""
+    for left, right in ("()", "[]", "{}"):
+        if text.count(left) == text.count(right) + 1:
+            text += right
+    return text
