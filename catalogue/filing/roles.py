@@ -34,7 +34,10 @@ def _joining(token: Token) -> bool:
     return token.text.casefold() in _JOINING
 
 
-_JOINING = frozenset(["for", "to", "für", "zum", "pour", "à", "para", "för", "files", "file", "dateien", "fichiers", "archivos", "filer", "ready", "the", "of", "and", "und", "et", "y", "og", "och", "high", "res", "resolution", "media", "social", "auflösung", "resolución", "upplösning"])
+_JOINING = frozenset("""
+    for to für zum pour à para för files file dateien fichiers archivos filer ready the of and und et y og och
+    high res resolution media social auflösung resolución upplösning
+""".split())
 
 
 def own_role(stripped: Sequence[Token]) -> tuple[str, str]:

@@ -14,7 +14,13 @@ from catalogue.filing.names import Name, fold
 from catalogue.filing.tokens import SURE, Kind, Token
 
 # Role words that no title ends in, so that they need no further reason.
-_ALWAYS = frozenset(["master", "masters", "stitched", "re-scan", "rescan", "rescans", "forprint", "for-print", "printready", "print-ready", "printfile", "printfiles", "druckdatei", "druckdateien", "druckfertig", "tryckfil", "tile", "tiles", "kachel", "kacheln", "teilscan", "teilscans", "tuile", "tuiles", "lowres", "low-res", "hires", "hi-res", "highres", "fullres", "thumb", "thumbnail", "vorschau", "aperçu", "förhandsvisning", "印刷用", "入稿", "印刷", "原本", "合成", "タイル", "スキャン", "rohscan", "ihopsatt", "hopsatt", "zusammengesetzt", "assemblé", "assemblée", "montado", "resaved", "retouched", "retuschiert", "corrigé", "corregido", "finalfinal", "endfassung", "scan", "scans", "skan", "numérisation", "コピー", "最終"])
+_ALWAYS = frozenset("""
+    master masters stitched re-scan rescan rescans forprint for-print printready print-ready printfile
+    printfiles druckdatei druckdateien druckfertig tryckfil tile tiles kachel kacheln teilscan teilscans tuile
+    tuiles lowres low-res hires hi-res highres fullres thumb thumbnail vorschau aperçu förhandsvisning 印刷用 入稿 印刷
+    原本 合成 タイル スキャン rohscan ihopsatt hopsatt zusammengesetzt assemblé assemblée montado resaved retouched
+    retuschiert corrigé corregido finalfinal endfassung scan scans skan numérisation コピー 最終
+""".split())
 
 
 @dataclass(frozen=True, slots=True)

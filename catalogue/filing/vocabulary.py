@@ -4,36 +4,142 @@ All of it is common practice, no source. Words are compared casefolded. A word h
 a title, and from its end only with a further reason, see :mod:`catalogue.filing.titles`.
 """
 
-PRINT = frozenset(["print", "prints", "printed", "printing", "printfile", "printfiles", "printready", "forprint", "proofprint", "output", "druck", "drucke", "drucken", "druckdatei", "druckdateien", "druckfertig", "impression", "impressions", "imprimer", "tirage", "tirages", "impresion", "impresión", "impresiones", "imprimir", "tryck", "utskrift", "utskrifter", "tryckfil", "tryckfiler", "stampa", "stampe", "afdruk", "プリント", "印刷", "印刷用", "入稿", "出力"])
-REFERENCE = frozenset(["site", "web", "webb", "website", "webpage", "internet", "online", "lowres", "thumb", "thumbs", "thumbnail", "preview", "previews", "vorschau", "aperçu", "apercu", "vignette", "förhandsvisning", "phone", "handy", "mobil", "mobile", "photo", "photos", "snapshot", "snapshots", "ref", "refs", "reference", "references", "referenz", "référence", "referencia", "referens", "detail", "details", "détail", "détails", "detalle", "detalles", "detalj", "detaljer", "ausschnitt", "email", "mail", "small", "klein", "petit", "pequeño", "liten", "参考", "ウェブ", "詳細", "部分図", "縮小"])
-TILE = frozenset(["tile", "tiles", "capture", "captures", "kachel", "kacheln", "teilscan", "teilscans", "teile", "tuile", "tuiles", "partie", "parties", "morceaux", "ruta", "rutor", "delskanning", "delskanningar", "delar", "tesela", "teselas", "trozo", "trozos", "partes", "parts", "stitching", "segments", "タイル", "分割"])
-RAW = frozenset(["raw", "raws", "roh", "rohscan", "rohscans", "rohdaten", "brut", "bruts", "bruto", "brutos", "rå", "råskanning", "råskanningar", "生データ"])
-MASTER = frozenset(["master", "masters", "original", "originals", "originale", "stitched", "merged", "montiert", "zusammengesetzt", "assemblé", "assemblée", "assemble", "montado", "montaje", "hopsatt", "ihopsatt", "sammansatt", "archive", "archiv", "rescan", "rescans", "neuscan", "scan", "scans", "hires", "highres", "fullres", "full", "マスター", "原本", "原画", "合成"])
-VERSION = frozenset(["final", "finale", "finalfinal", "endfassung", "fertig", "définitif", "definitif", "def", "slutlig", "klar", "copy", "kopie", "copie", "copia", "kopia", "コピー", "new", "neu", "edit", "edited", "bearbeitet", "retouched", "retusche", "retuschiert", "corrected", "korrigiert", "korr", "corrigé", "corrige", "corregido", "rättad", "flat", "flattened", "resaved", "ok", "approved", "cropped", "clean", "cleaned", "test", "proof", "alt", "old", "最終", "完成", "修正"])
-COPY = frozenset(["copy", "kopie", "copie", "copia", "kopia", "コピー"])
-MATERIAL = frozenset(["canvas", "leinwand", "toile", "lienzo", "duk", "キャンバス", "rag", "cotton", "baryta", "matte", "matt", "mat", "gloss", "glossy", "satin", "lustre", "paper", "papier", "papel", "papper", "紙", "bütten", "buetten", "fineart", "hadernpapier", "bomull", "coton", "algodón", "algodon", "watercolour", "aquarellpapier"])
-COLOUR = frozenset(["rgb", "srgb", "adobergb", "adobergb1998", "prophoto", "ecirgb", "cmyk", "greyscale", "grayscale", "icc"])
+PRINT = frozenset("""
+    print prints printed printing printfile printfiles printready forprint proofprint output druck drucke
+    drucken druckdatei druckdateien druckfertig impression impressions imprimer tirage tirages impresion
+    impresión impresiones imprimir tryck utskrift utskrifter tryckfil tryckfiler stampa stampe afdruk プリント 印刷
+    印刷用 入稿 出力
+""".split())
+REFERENCE = frozenset("""
+    site web webb website webpage internet online lowres thumb thumbs thumbnail preview previews vorschau aperçu
+    apercu vignette förhandsvisning phone handy mobil mobile photo photos snapshot snapshots ref refs reference
+    references referenz référence referencia referens detail details détail détails detalle detalles detalj
+    detaljer ausschnitt email mail small klein petit pequeño liten 参考 ウェブ 詳細 部分図 縮小
+""".split())
+TILE = frozenset("""
+    tile tiles capture captures kachel kacheln teilscan teilscans teile tuile tuiles partie parties morceaux
+    ruta rutor delskanning delskanningar delar tesela teselas trozo trozos partes parts stitching segments タイル
+    分割
+""".split())
+RAW = frozenset("""
+    raw raws roh rohscan rohscans rohdaten brut bruts bruto brutos rå råskanning råskanningar 生データ
+""".split())
+MASTER = frozenset("""
+    master masters original originals originale stitched merged montiert zusammengesetzt assemblé assemblée
+    assemble montado montaje hopsatt ihopsatt sammansatt archive archiv rescan rescans neuscan scan scans hires
+    highres fullres full マスター 原本 原画 合成
+""".split())
+VERSION = frozenset("""
+    final finale finalfinal endfassung fertig définitif definitif def slutlig klar copy kopie copie copia kopia
+    コピー new neu edit edited bearbeitet retouched retusche retuschiert corrected korrigiert korr corrigé corrige
+    corregido rättad flat flattened resaved ok approved cropped clean cleaned test proof alt old 最終 完成 修正
+""".split())
+COPY = frozenset("copy kopie copie copia kopia コピー".split())
+MATERIAL = frozenset("""
+    canvas leinwand toile lienzo duk キャンバス rag cotton baryta matte matt mat gloss glossy satin lustre paper
+    papier papel papper 紙 bütten buetten fineart hadernpapier bomull coton algodón algodon watercolour
+    aquarellpapier
+""".split())
+COLOUR = frozenset("rgb srgb adobergb adobergb1998 prophoto ecirgb cmyk greyscale grayscale icc".split())
 
 # Folders that say where a shop keeps things, not what they are.
-SHELF = frozenset(["jobs", "job", "to", "sort", "sorted", "unsorted", "misc", "various", "archive", "archived", "archiv", "archives", "archivo", "arkiv", "scans", "scan", "scanned", "scanning", "client", "clients", "customer", "customers", "kunde", "kunden", "künstler", "kuenstler", "künstlerinnen", "artist", "artists", "artiste", "artistes", "artista", "artistas", "cliente", "clientes", "konstnär", "konstnärer", "kund", "kunder", "作家", "顧客", "お客様", "アーカイブ", "スキャン", "画家", "new", "neu", "neue", "nya", "nouveau", "nouveaux", "nuevo", "nuevos", "done", "finished", "fertig", "erledigt", "inbox", "incoming", "eingang", "inkommande", "entrada", "entrées", "old", "alt", "alte", "ancien", "anciens", "viejo", "gammal", "gamla", "desktop", "backup", "backups", "sicherung", "sauvegarde", "säkerhetskopia", "copia", "bilder", "bild", "images", "image", "pictures", "files", "work", "works", "werk", "werke", "arbeiten", "oeuvre", "oeuvres", "œuvre", "œuvres", "obra", "obras", "verk", "作品", "仕事", "temp", "tmp", "todo", "do", "shop", "studio", "atelier", "disk", "platte", "disque", "disco", "usb", "stick", "key", "from", "the", "of", "and", "for", "downloads", "download", "transfer", "export", "exports", "exporte", "data", "daten", "folder", "ordner", "dossier", "mapp", "carpeta", "year", "years", "paintings", "painting", "drawings", "drawing", "gemälde", "zeichnungen", "peintures", "dessins", "målningar", "teckningar", "pinturas", "dibujos", "all", "alle", "tous", "todos", "alla", "jahr", "jahre", "année", "années", "år", "año", "años", "orders", "order", "aufträge", "auftrag", "commandes", "commande", "pedidos", "pedido", "beställningar", "beställning", "invoices", "rechnungen", "factures", "facturas", "fakturor", "und", "et", "y", "och", "für", "pour", "para", "för", "ready", "large", "grand", "gross", "groß", "small", "misc.", "diverse", "divers", "varios", "blandat", "未整理", "整理済", "新規", "その他", "年", "月", "main", "primary", "nas", "server", "share", "exhibition", "exhibitions", "show", "shows", "ausstellung", "ausstellungen", "exposition", "expositions", "utställning", "exposición", "fair", "group", "calendar", "kalender", "cards", "karten", "postkarten", "landscapes", "portraits", "abstracts", "florals", "watercolours", "landschaften", "paysages", "landskap", "paisajes", "january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november", "december", "januar", "februar", "märz", "mai", "juni", "juli", "oktober", "dezember", "janvier", "février", "mars", "avril", "juin", "juillet", "août", "septembre", "octobre", "novembre", "décembre", "enero", "febrero", "marzo", "abril", "mayo", "junio", "julio", "agosto", "septiembre", "octubre", "noviembre", "diciembre", "januari", "februari", "maj", "augusti", "jan", "feb", "mar", "apr", "jun", "jul", "aug", "sep", "sept", "oct", "okt", "nov", "dec", "dez", "ok"])
+SHELF = frozenset("""
+    jobs job to sort sorted unsorted misc various archive archived archiv archives archivo arkiv scans scan
+    scanned scanning client clients customer customers kunde kunden künstler kuenstler künstlerinnen artist
+    artists artiste artistes artista artistas cliente clientes konstnär konstnärer kund kunder 作家 顧客 お客様 アーカイブ
+    スキャン 画家 new neu neue nya nouveau nouveaux nuevo nuevos done finished fertig erledigt inbox incoming eingang
+    inkommande entrada entrées old alt alte ancien anciens viejo gammal gamla desktop backup backups sicherung
+    sauvegarde säkerhetskopia copia bilder bild images image pictures files work works werk werke arbeiten
+    oeuvre oeuvres œuvre œuvres obra obras verk 作品 仕事 temp tmp todo do shop studio atelier disk platte disque
+    disco usb stick key from the of and for downloads download transfer export exports exporte data daten folder
+    ordner dossier mapp carpeta year years paintings painting drawings drawing gemälde zeichnungen peintures
+    dessins målningar teckningar pinturas dibujos all alle tous todos alla jahr jahre année années år año años
+    orders order aufträge auftrag commandes commande pedidos pedido beställningar beställning invoices
+    rechnungen factures facturas fakturor und et y och für pour para för ready large grand gross groß small
+    misc. diverse divers varios blandat 未整理 整理済 新規 その他 年 月 main primary nas server share exhibition exhibitions
+    show shows ausstellung ausstellungen exposition expositions utställning exposición fair group calendar
+    kalender cards karten postkarten landscapes portraits abstracts florals watercolours landschaften paysages
+    landskap paisajes january february march april may june july august september october november december
+    januar februar märz mai juni juli oktober dezember janvier février mars avril juin juillet août septembre
+    octobre novembre décembre enero febrero marzo abril mayo junio julio agosto septiembre octubre noviembre
+    diciembre januari februari maj augusti jan feb mar apr jun jul aug sep sept oct okt nov dec dez ok
+""".split())
 
 # Names that scanners, cameras and programs give by themselves; whole names, digits and separators apart.
-DEVICE = frozenset(["scan", "scn", "scanned", "scanner", "img", "image", "imagem", "imagen", "imgp", "dsc", "dscf", "dscn", "pict", "picture", "bild", "foto", "photo", "cci", "ccf", "numérisation", "numerisation", "num", "escanear", "escaneo", "escaneado", "skanning", "skannad", "skan", "inskannad", "untitled", "unbenannt", "sanstitre", "sintitulo", "sintítulo", "namnlös", "naamloos", "download", "unknown", "page", "seite", "sida", "página", "document", "dokument", "doc", "file", "datei", "fichier", "capture", "new", "neu", "pano", "panorama", "スキャン", "名称未設定", "画像", "写真", "文書", "無題"])
+DEVICE = frozenset("""
+    scan scn scanned scanner img image imagem imagen imgp dsc dscf dscn pict picture bild foto photo cci ccf
+    numérisation numerisation num escanear escaneo escaneado skanning skannad skan inskannad untitled unbenannt
+    sanstitre sintitulo sintítulo namnlös naamloos download unknown page seite sida página document dokument doc
+    file datei fichier capture new neu pano panorama スキャン 名称未設定 画像 写真 文書 無題
+""".split())
 
-POSITION = frozenset(["left", "right", "top", "bottom", "upper", "lower", "middle", "centre", "center", "tl", "tr", "bl", "br", "links", "rechts", "oben", "unten", "mitte", "haut", "bas", "gauche", "droite", "milieu", "arriba", "abajo", "izquierda", "derecha", "centro", "vänster", "höger", "övre", "nedre", "mitten", "ul", "ur", "ll", "lr", "lo", "ro", "lu", "ru", "左", "右", "上", "下", "左上", "右上", "左下", "右下"])
-HONORIFIC = frozenset(["herr", "frau", "mr", "mrs", "ms", "miss", "dr", "prof", "mme", "mlle", "monsieur", "madame", "señor", "señora", "sr", "sra", "herrn"])
+POSITION = frozenset("""
+    left right top bottom upper lower middle centre center tl tr bl br links rechts oben unten mitte haut bas
+    gauche droite milieu arriba abajo izquierda derecha centro vänster höger övre nedre mitten ul ur ll lr lo ro
+    lu ru 左 右 上 下 左上 右上 左下 右下
+""".split())
+HONORIFIC = frozenset("herr frau mr mrs ms miss dr prof mme mlle monsieur madame señor señora sr sra herrn".split())
 HONORIFIC_AFTER = ("様", "さん", "先生", "氏")
 
-UNTITLED = frozenset(["untitled", "unbenannt", "sans", "sin", "namnlös", "ohne", "utan", "無題"])
+UNTITLED = frozenset("untitled unbenannt sans sin namnlös ohne utan 無題".split())
 
 # Words that join others in titles; no person is called so, and a title is not made of them alone.
-FUNCTION = frozenset(["the", "a", "an", "of", "and", "or", "in", "on", "at", "by", "with", "without", "for", "from", "to", "under", "over", "near", "after", "before", "into", "as", "is", "my", "our", "her", "his", "no", "der", "die", "das", "den", "dem", "des", "ein", "eine", "einer", "eines", "im", "am", "an", "auf", "aus", "bei", "mit", "nach", "und", "vom", "von", "zu", "zum", "zur", "über", "unter", "ohne", "vor", "hinter", "beim", "ins", "le", "la", "les", "l", "un", "une", "des", "du", "d", "et", "en", "au", "aux", "sur", "sous", "avec", "sans", "dans", "chez", "pour", "par", "el", "los", "las", "una", "unos", "y", "o", "del", "al", "con", "sin", "sobre", "bajo", "entre", "por", "para", "ett", "och", "i", "på", "av", "med", "till", "från", "vid", "utan", "under", "efter", "det", "den", "no", "nr", "nº"])
+FUNCTION = frozenset("""
+    the a an of and or in on at by with without for from to under over near after before into as is my our her
+    his no der die das den dem des ein eine einer eines im am an auf aus bei mit nach und vom von zu zum zur
+    über unter ohne vor hinter beim ins le la les l un une des du d et en au aux sur sous avec sans dans chez
+    pour par el los las una unos y o del al con sin sobre bajo entre por para ett och i på av med till från vid
+    utan under efter det den no nr nº
+""".split())
 
 # Small words inside a person's name.
-PARTICLES = frozenset(["van", "von", "der", "den", "de", "del", "della", "di", "da", "dos", "das", "du", "la", "le", "el", "al", "bin", "ibn", "af", "av", "zu", "ten", "ter", "mac", "mc", "o"])
+PARTICLES = frozenset("""
+    van von der den de del della di da dos das du la le el al bin ibn af av zu ten ter mac mc o
+""".split())
 
 # Given names that tell a person from a title; from memory. Missing ones only make a guess less certain.
-GIVEN = frozenset(["ada", "adam", "adèle", "agnes", "aileen", "alan", "albert", "alejandra", "alejandro", "alex", "alexander", "alexandra", "alfred", "alice", "alicia", "alma", "amalia", "amelia", "amélie", "ana", "anders", "andrea", "andreas", "andré", "andrés", "andrew", "angela", "angus", "anita", "anja", "anke", "anna", "anne", "annika", "antoine", "anton", "antonia", "antonio", "arne", "arthur", "arturo", "astrid", "audrey", "axel", "barbara", "beatrice", "beatriz", "ben", "benjamin", "bernd", "bernard", "birgit", "bjorn", "björn", "brian", "brigitte", "britta", "bruno", "camille", "carl", "carla", "carlos", "carmen", "carol", "carolina", "caroline", "catherine", "cecilia", "cécile", "charles", "charlotte", "chloe", "chloé", "christian", "christina", "christine", "christoph", "clara", "claire", "claude", "claudia", "clémence", "colette", "colin", "consuelo", "cornelia", "cristina", "daniel", "daniela", "david", "deborah", "denis", "diana", "diego", "dieter", "dolores", "dominik", "dominique", "donald", "dora", "doris", "dorothea", "duncan", "edgar", "edith", "eduardo", "edward", "eileen", "elena", "eleanor", "elin", "elisabeth", "elise", "elizabeth", "ella", "ellen", "elsa", "emil", "emilia", "emilie", "émile", "emily", "emma", "enrique", "eric", "erik", "erika", "ernst", "ester", "esther", "eva", "eve", "evelyn", "fabian", "felipe", "felix", "ferdinand", "fernando", "fiona", "florence", "frances", "francis", "francisco", "françois", "françoise", "frank", "franz", "fredrik", "frida", "friedrich", "gabriel", "gabriela", "gabriele", "gareth", "georg", "george", "georges", "gerhard", "gerd", "gertrud", "gilbert", "gisela", "gloria", "gordon", "grace", "greta", "guillermo", "gunnar", "gustav", "hanna", "hannah", "hanne", "hans", "harald", "harold", "harriet", "harry", "hedda", "hedwig", "heike", "heinrich", "heinz", "helen", "helena", "helene", "hélène", "helga", "helmut", "henri", "henriette", "henrik", "henry", "herbert", "hilda", "hilde", "horst", "hugo", "ian", "ida", "ignacio", "ilse", "inés", "ines", "inga", "ingeborg", "inger", "ingrid", "irene", "iris", "irma", "isabel", "isabella", "isabelle", "isla", "ivan", "ivar", "jack", "jacqueline", "jacques", "jakob", "james", "jan", "jana", "jane", "janet", "javier", "jean", "jeanne", "jennifer", "jens", "jessica", "joachim", "joan", "joanna", "johan", "johann", "johanna", "john", "jonas", "jonathan", "jorge", "josé", "josef", "joseph", "josephine", "juan", "judith", "jules", "julia", "julian", "julie", "julien", "julio", "jürgen", "jutta", "karen", "karin", "karl", "karla", "karolina", "katarina", "kate", "katharina", "katherine", "kathleen", "katja", "keith", "kenneth", "kerstin", "kevin", "kirsten", "klara", "klaus", "konrad", "kristin", "kristina", "kurt", "lars", "laura", "laurent", "lea", "léa", "leif", "leila", "lena", "leo", "leon", "léon", "leonard", "leonora", "lina", "linda", "linnea", "linnéa", "lisa", "liv", "lotta", "lotte", "louis", "louisa", "louise", "lucas", "lucia", "lucía", "lucie", "lucien", "ludwig", "luis", "luisa", "lukas", "lutz", "lydia", "mabel", "madeleine", "magdalena", "magnus", "malin", "manfred", "manon", "manuel", "manuela", "marc", "marcel", "marco", "margaret", "margareta", "margarete", "margarita", "margit", "margot", "maria", "maría", "marian", "marianne", "marie", "marina", "mario", "marion", "mark", "markus", "marlene", "marta", "martha", "martin", "martina", "mary", "mathilde", "mats", "matthew", "matthias", "maud", "maurice", "max", "maya", "mercedes", "meike", "michael", "michel", "michelle", "miguel", "mikael", "mildred", "monica", "monika", "monique", "moritz", "muriel", "nadia", "nadine", "natalie", "nathalie", "nell", "niall", "nicholas", "nicolas", "nicole", "niklas", "nils", "nina", "noah", "noel", "nora", "norbert", "norma", "odette", "ola", "olaf", "oliver", "olivia", "olof", "oscar", "oskar", "otto", "owen", "pablo", "pascal", "patricia", "patrick", "paul", "paula", "paulina", "pedro", "peggy", "per", "peter", "petra", "philip", "philippe", "pia", "pierre", "pilar", "rachel", "rafael", "ragnar", "rainer", "ralf", "ramón", "raúl", "rebecca", "regina", "reinhard", "rené", "renate", "ricardo", "richard", "rita", "robert", "roberto", "roger", "roland", "rolf", "rosa", "rosalie", "rose", "rosemary", "roy", "rudolf", "rune", "ruth", "sabine", "sally", "samuel", "sandra", "sara", "sarah", "sebastian", "sibylle", "sigrid", "silvia", "simon", "simone", "sofia", "sofie", "solveig", "sonia", "sonja", "sophia", "sophie", "stefan", "stefanie", "stella", "stephan", "stephen", "steven", "stina", "susan", "susanna", "susanne", "sven", "svea", "sylvia", "sylvie", "tamara", "tanja", "teresa", "theo", "theodor", "theresa", "thérèse", "thomas", "tilda", "tim", "tina", "tobias", "tom", "tomás", "tove", "trude", "ulf", "ulla", "ulrich", "ulrike", "ursula", "uta", "uwe", "valentina", "valérie", "vera", "verena", "veronika", "victor", "victoria", "viktor", "vilma", "vincent", "viola", "violet", "vivian", "walter", "waltraud", "wanda", "werner", "wilhelm", "wilhelmina", "willem", "william", "winifred", "wolfgang", "xavier", "ximena", "yann", "yolanda", "yves", "yvonne", "yvette", "zoe", "zoé", "åke", "åsa", "örjan", "aiko", "akane", "akemi", "akira", "asami", "ayaka", "ayumi", "chiyo", "daisuke", "emi", "eriko", "fumiko", "hana", "hanako", "haruka", "haruki", "haruko", "hideo", "hiroko", "hiroshi", "ichiro", "isamu", "jiro", "junko", "kaede", "kaori", "kazuko", "kazuo", "keiko", "keita", "kenji", "kenta", "kiyoshi", "koji", "kumiko", "kyoko", "mai", "makoto", "mami", "mariko", "masako", "masao", "mayumi", "megumi", "michiko", "midori", "miho", "mika", "miki", "minoru", "misaki", "mitsuko", "miyuki", "naoko", "naoto", "natsuki", "noboru", "nobuo", "norio", "reiko", "rie", "rika", "ryo", "ryota", "sachiko", "sakura", "satoshi", "sayuri", "shigeru", "shinji", "shiro", "shoko", "sota", "sumiko", "susumu", "tadashi", "takashi", "takeshi", "takumi", "tamiko", "taro", "tatsuya", "tetsuo", "tomoko", "toshio", "tsutomu", "yasuko", "yoko", "yoshiko", "yuji", "yuka", "yukiko", "yuko", "yumi", "yumiko", "yutaka"])
+GIVEN = frozenset("""
+    ada adam adèle agnes aileen alan albert alejandra alejandro alex alexander alexandra alfred alice alicia
+    alma amalia amelia amélie ana anders andrea andreas andré andrés andrew angela angus anita anja anke anna
+    anne annika antoine anton antonia antonio arne arthur arturo astrid audrey axel barbara beatrice beatriz ben
+    benjamin bernd bernard birgit bjorn björn brian brigitte britta bruno camille carl carla carlos carmen carol
+    carolina caroline catherine cecilia cécile charles charlotte chloe chloé christian christina christine
+    christoph clara claire claude claudia clémence colette colin consuelo cornelia cristina daniel daniela david
+    deborah denis diana diego dieter dolores dominik dominique donald dora doris dorothea duncan edgar edith
+    eduardo edward eileen elena eleanor elin elisabeth elise elizabeth ella ellen elsa emil emilia emilie émile
+    emily emma enrique eric erik erika ernst ester esther eva eve evelyn fabian felipe felix ferdinand fernando
+    fiona florence frances francis francisco françois françoise frank franz fredrik frida friedrich gabriel
+    gabriela gabriele gareth georg george georges gerhard gerd gertrud gilbert gisela gloria gordon grace greta
+    guillermo gunnar gustav hanna hannah hanne hans harald harold harriet harry hedda hedwig heike heinrich
+    heinz helen helena helene hélène helga helmut henri henriette henrik henry herbert hilda hilde horst hugo
+    ian ida ignacio ilse inés ines inga ingeborg inger ingrid irene iris irma isabel isabella isabelle isla ivan
+    ivar jack jacqueline jacques jakob james jan jana jane janet javier jean jeanne jennifer jens jessica
+    joachim joan joanna johan johann johanna john jonas jonathan jorge josé josef joseph josephine juan judith
+    jules julia julian julie julien julio jürgen jutta karen karin karl karla karolina katarina kate katharina
+    katherine kathleen katja keith kenneth kerstin kevin kirsten klara klaus konrad kristin kristina kurt lars
+    laura laurent lea léa leif leila lena leo leon léon leonard leonora lina linda linnea linnéa lisa liv lotta
+    lotte louis louisa louise lucas lucia lucía lucie lucien ludwig luis luisa lukas lutz lydia mabel madeleine
+    magdalena magnus malin manfred manon manuel manuela marc marcel marco margaret margareta margarete margarita
+    margit margot maria maría marian marianne marie marina mario marion mark markus marlene marta martha martin
+    martina mary mathilde mats matthew matthias maud maurice max maya mercedes meike michael michel michelle
+    miguel mikael mildred monica monika monique moritz muriel nadia nadine natalie nathalie nell niall nicholas
+    nicolas nicole niklas nils nina noah noel nora norbert norma odette ola olaf oliver olivia olof oscar oskar
+    otto owen pablo pascal patricia patrick paul paula paulina pedro peggy per peter petra philip philippe pia
+    pierre pilar rachel rafael ragnar rainer ralf ramón raúl rebecca regina reinhard rené renate ricardo richard
+    rita robert roberto roger roland rolf rosa rosalie rose rosemary roy rudolf rune ruth sabine sally samuel
+    sandra sara sarah sebastian sibylle sigrid silvia simon simone sofia sofie solveig sonia sonja sophia sophie
+    stefan stefanie stella stephan stephen steven stina susan susanna susanne sven svea sylvia sylvie tamara
+    tanja teresa theo theodor theresa thérèse thomas tilda tim tina tobias tom tomás tove trude ulf ulla ulrich
+    ulrike ursula uta uwe valentina valérie vera verena veronika victor victoria viktor vilma vincent viola
+    violet vivian walter waltraud wanda werner wilhelm wilhelmina willem william winifred wolfgang xavier ximena
+    yann yolanda yves yvonne yvette zoe zoé åke åsa örjan aiko akane akemi akira asami ayaka ayumi chiyo daisuke
+    emi eriko fumiko hana hanako haruka haruki haruko hideo hiroko hiroshi ichiro isamu jiro junko kaede kaori
+    kazuko kazuo keiko keita kenji kenta kiyoshi koji kumiko kyoko mai makoto mami mariko masako masao mayumi
+    megumi michiko midori miho mika miki minoru misaki mitsuko miyuki naoko naoto natsuki noboru nobuo norio
+    reiko rie rika ryo ryota sachiko sakura satoshi sayuri shigeru shinji shiro shoko sota sumiko susumu tadashi
+    takashi takeshi takumi tamiko taro tatsuya tetsuo tomoko toshio tsutomu yasuko yoko yoshiko yuji yuka yukiko
+    yuko yumi yumiko yutaka
+""".split())
 
 # Family names written in Chinese characters, the commonest; from memory.
 KANJI_FAMILY = ("佐々木", "佐藤", "鈴木", "高橋", "田中", "伊藤", "渡辺", "渡邊", "山本", "中村", "小林", "加藤", "吉田", "山田",
