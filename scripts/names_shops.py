@@ -1,7 +1,7 @@
 """Invented shops for the bench of guessed names: their artists, titles and habits of naming, and what every file is.
 
-Habits are those of many shops, common practice, no source; every name is invented. A third of the shops is held out:
-it is looked at only when the others are done.
+Habits are those of many shops, common practice, no source; every name is invented. Held-out shops are looked
+at only when the guessing is done; once they were, they are shops to tune by.
 """
 
 import random
@@ -49,16 +49,35 @@ class Shop:
         self.dice.seed(self.name)
         free = list(self.titles)
         self.dice.shuffle(free)
-        found: list[Truth] = [Truth(path, "", "", "reference" if path.endswith("jpg") else "master",
-                                    "JPEG" if path.endswith("jpg") else "TIFF") for path in self.noise]
+        found: list[Truth] = [
+            Truth(
+                path,
+                "",
+                "",
+                "reference" if path.endswith("jpg") else "master",
+                "JPEG" if path.endswith("jpg") else "TIFF",
+            )
+            for path in self.noise
+        ]
         turn = 0
         while len(found) < count and free:
-            artist = self.artists[turn % len(self.artists)] if turn < 2 * len(self.artists) else self.dice.choice(
-                self.artists)
+            artist = (
+                self.artists[turn % len(self.artists)]
+                if turn < 2 * len(self.artists)
+                else self.dice.choice(self.artists)
+            )
             turn += 1
             r = self.dice
-            work = Work(artist, free.pop(), r.choice((2018, 2019, 2020, 2021, 2022)), r.choice((0, 0, 2, 4)),
-                        r.choice((0, 1, 1, 2)), r.random() < .3, r.random() < .15, r.random() < .15)
+            work = Work(
+                artist,
+                free.pop(),
+                r.choice((2018, 2019, 2020, 2021, 2022)),
+                r.choice((0, 0, 2, 4)),
+                r.choice((0, 1, 1, 2)),
+                r.random() < 0.3,
+                r.random() < 0.15,
+                r.random() < 0.15,
+            )
             found += self.files(self, work)
         return found[:count]
 
@@ -88,6 +107,7 @@ SIZES = ("30x40", "50x70", "40x60", "60x80", "70x100", "24x30")
 
 # -- habits ------------------------------------------------------------------------------------------------------------
 
+
 def _artist_piece(shop: Shop, w: Work) -> Iterator[Truth]:
     """Artist/Piece/Piece master, tiles in a folder, prints beside."""
     base = f"{w.artist}/{w.title}"
@@ -112,7 +132,9 @@ def _jobs(shop: Shop, w: Work) -> Iterator[Truth]:
     for i in range(w.tiles):
         yield Truth(f"{job}/raw/{joined(w.title, '_')}_{i + 1:02d}.tif", w.artist, w.title, "tile")
     for i in range(w.prints):
-        yield Truth(f"{job}/FOR PRINT/{camel(w.artist)} {w.title} {SIZES[i]} 300dpi.tif", w.artist, w.title, "print file")
+        yield Truth(
+            f"{job}/FOR PRINT/{camel(w.artist)} {w.title} {SIZES[i]} 300dpi.tif", w.artist, w.title, "print file"
+        )
     if w.rescan:
         yield Truth(f"{job}/{w.title} copy.tif", w.artist, w.title, "master")
     if w.web:
@@ -137,8 +159,12 @@ def _underscores(shop: Shop, w: Work) -> Iterator[Truth]:
     base = f"archive/{who}/{who}_{joined(w.title.lower(), '_')}"
     yield Truth(f"{base}_{w.year}_600ppi.tif", surname(w.artist), w.title, "master")
     for i in range(w.tiles):
-        yield Truth(f"archive/{who}/raw/{who}_{joined(w.title.lower(), '_')}_tile{i + 1:02d}.tif", surname(w.artist), w.title,
-                    "tile")
+        yield Truth(
+            f"archive/{who}/raw/{who}_{joined(w.title.lower(), '_')}_tile{i + 1:02d}.tif",
+            surname(w.artist),
+            w.title,
+            "tile",
+        )
     for i in range(w.prints):
         yield Truth(f"{base}_print_{SIZES[i]}.tif", surname(w.artist), w.title, "print file")
     if w.web:
@@ -166,8 +192,12 @@ def _german_orders(shop: Shop, w: Work) -> Iterator[Truth]:
     for i in range(w.tiles):
         yield Truth(f"{base}/Kacheln/{w.title} {i + 1:02d}.tif", surname(w.artist), w.title, "tile")
     for i in range(w.prints):
-        yield Truth(f"{base}/Druckdaten/{surname(w.artist)} - {w.title} {SIZES[i]} Leinwand.tif", surname(w.artist),
-                    w.title, "print file")
+        yield Truth(
+            f"{base}/Druckdaten/{surname(w.artist)} - {w.title} {SIZES[i]} Leinwand.tif",
+            surname(w.artist),
+            w.title,
+            "print file",
+        )
 
 
 def _french(shop: Shop, w: Work) -> Iterator[Truth]:
@@ -186,7 +216,7 @@ def _french(shop: Shop, w: Work) -> Iterator[Truth]:
 def _french_flat(shop: Shop, w: Work) -> Iterator[Truth]:
     """A commandes folder, CDupont_LesCitrons_30x40_300dpi."""
     base = f"commandes/{w.year}/{camel(w.artist)}_{joined(w.title.title(), '')}"
-    who = f"{w.artist[0]}. {surname(w.artist)}"   # no path says more
+    who = f"{w.artist[0]}. {surname(w.artist)}"  # no path says more
     yield Truth(f"{base}.tif", who, w.title, "master")
     for i in range(w.prints):
         yield Truth(f"{base}_{SIZES[i]}_300dpi.tif", who, w.title, "print file")
@@ -255,7 +285,8 @@ def _title_first(shop: Shop, w: Work) -> Iterator[Truth]:
         yield Truth(f"website/{joined(w.title.lower(), '-')}.jpg", w.artist, w.title, "reference", "JPEG", 1200, 800)
 
 
-# -- held out: mixed habits, as a shop's years leave them; written after the guessing, and measured once ----------------
+# -- mixed habits, as a shop's years leave them ------------------------------------------------------------------------
+
 
 def _mixed_english(shop: Shop, w: Work) -> Iterator[Truth]:
     """Three habits in one shop: a loose year, then folders with everything, then orders by date."""
@@ -263,7 +294,12 @@ def _mixed_english(shop: Shop, w: Work) -> Iterator[Truth]:
     if w.year < 2020:
         yield Truth(f"{w.year}/{surname(who)}/{title.lower()} scan.tif", who, title, "master")
         for i in range(w.prints):
-            yield Truth(f"{w.year}/{surname(who)}/{title.lower()} {SIZES[i].split('x')[0]}in print.tif", who, title, "print file")
+            yield Truth(
+                f"{w.year}/{surname(who)}/{title.lower()} {SIZES[i].split('x')[0]}in print.tif",
+                who,
+                title,
+                "print file",
+            )
         return
     base = f"Client work/{surname(who)}, {who[0]}/{title}"
     yield Truth(f"{base}/Stitched/{title}_600ppi_AdobeRGB.tif", who, title, "master")
@@ -286,7 +322,12 @@ def _mixed_german(shop: Shop, w: Work) -> Iterator[Truth]:
         side = ("links oben", "rechts oben", "links unten", "rechts unten")[i]
         yield Truth(f"{base}/Einzelscans/{title} {side}.tif", who, title, "tile")
     for i in range(w.prints):
-        yield Truth(f"Druck {w.year}/{surname(who)}_{joined(title.title(), '')}_{SIZES[i]}_Bütten310g.tif", who, title, "print file")
+        yield Truth(
+            f"Druck {w.year}/{surname(who)}_{joined(title.title(), '')}_{SIZES[i]}_Bütten310g.tif",
+            who,
+            title,
+            "print file",
+        )
     if w.detail:
         yield Truth(f"{base}/{title} Ausschnitt.jpg", who, title, "reference", "JPEG", 2000, 1400)
 
@@ -329,46 +370,272 @@ def _mixed_japanese(shop: Shop, w: Work) -> Iterator[Truth]:
 
 
 EN2_ARTISTS = ("Tamsin Oakridge", "Julian Parr-Whitley", "Rosalind Tench", "Edgar Mullowney", "Bea Harkness")
-EN2_TITLES = ("Estuary", "Green Lane", "The Last Print Works", "Copper Beech", "Wet Sand", "Original Sin", "Gulls over Roofs",
-              "Window, East", "Nocturne 2", "Nocturne 5", "Lighthouse", "Chalk Stream", "A Map of Tiles", "First Frost",
-              "Self Portrait", "Violet Hour", "Small Hours", "Beach Huts", "Ebb", "Flow", "Hedgerow", "Quarry", "Blackthorn",
-              "Detail of a Life", "Turning Leaf", "The Reference Library", "Weir", "Lock Keeper", "Tin Roof", "Low Sun",
-              "Bramble", "Coal Boat", "Rook Sky", "Ferryman", "Kale", "Ploughman", "Orchard Gate", "Two Chairs")
+EN2_TITLES = (
+    "Estuary",
+    "Green Lane",
+    "The Last Print Works",
+    "Copper Beech",
+    "Wet Sand",
+    "Original Sin",
+    "Gulls over Roofs",
+    "Window, East",
+    "Nocturne 2",
+    "Nocturne 5",
+    "Lighthouse",
+    "Chalk Stream",
+    "A Map of Tiles",
+    "First Frost",
+    "Self Portrait",
+    "Violet Hour",
+    "Small Hours",
+    "Beach Huts",
+    "Ebb",
+    "Flow",
+    "Hedgerow",
+    "Quarry",
+    "Blackthorn",
+    "Detail of a Life",
+    "Turning Leaf",
+    "The Reference Library",
+    "Weir",
+    "Lock Keeper",
+    "Tin Roof",
+    "Low Sun",
+    "Bramble",
+    "Coal Boat",
+    "Rook Sky",
+    "Ferryman",
+    "Kale",
+    "Ploughman",
+    "Orchard Gate",
+    "Two Chairs",
+)
 DE2_ARTISTS = ("Gudrun Eschenlohr", "Friedrich Papenkamp", "Ute Lorchheimer", "Matthias Quellental")
 FR2_ARTISTS = ("Hélène Courbassac", "Lucien Marvejoul", "Odette Brissonnet", "Yves Tarnelle")
 SV2_ARTISTS = ("Maria Strandvall", "Olof Ekenhjelm", "Linnea Bergsvala")
 JA2_ARTISTS = ("高木由美", "森下健", "石井真理子", "中野大輔")
 
-EN_ARTISTS = ("Nell Ashgrove", "John Wetherlam", "Mary Anna Leith", "Anna Leith", "Osbert Crane", "Prudence Marlowe-Dace",
-              "Ivor Thistlewood", "Saoirse Kilbrannan")
-EN_TITLES = ("Harbour", "Low Tide", "The Print Room", "The Final Harvest", "Spider web", "Grey Quay", "Blue Door", "Untitled 3",
-             "Tides I", "Tides II", "Tides III", "Winter Copse", "Study in Red", "Carbon Copy", "Raw Silk", "Mill Pond",
-             "Two Boats", "Seven Gulls", "Market Day", "Night Ferry", "Red Kite", "Half Light", "Old Master Joke", "Ash Tree",
-             "Portrait of a Baker", "Kitchen Window", "October", "Salt Marsh", "Plough Lane", "Still Life with Jug",
-             "Morning Fog", "Web of Lanes", "New Moon", "Proof of Rain", "Little Egret", "The Old Pier", "Stone Wall",
-             "Rain on Slate", "Bread", "Mother and Child", "Cliff Path", "Fishing Nets", "Number 9", "Station 4")
+EN_ARTISTS = (
+    "Nell Ashgrove",
+    "John Wetherlam",
+    "Mary Anna Leith",
+    "Anna Leith",
+    "Osbert Crane",
+    "Prudence Marlowe-Dace",
+    "Ivor Thistlewood",
+    "Saoirse Kilbrannan",
+)
+EN_TITLES = (
+    "Harbour",
+    "Low Tide",
+    "The Print Room",
+    "The Final Harvest",
+    "Spider web",
+    "Grey Quay",
+    "Blue Door",
+    "Untitled 3",
+    "Tides I",
+    "Tides II",
+    "Tides III",
+    "Winter Copse",
+    "Study in Red",
+    "Carbon Copy",
+    "Raw Silk",
+    "Mill Pond",
+    "Two Boats",
+    "Seven Gulls",
+    "Market Day",
+    "Night Ferry",
+    "Red Kite",
+    "Half Light",
+    "Old Master Joke",
+    "Ash Tree",
+    "Portrait of a Baker",
+    "Kitchen Window",
+    "October",
+    "Salt Marsh",
+    "Plough Lane",
+    "Still Life with Jug",
+    "Morning Fog",
+    "Web of Lanes",
+    "New Moon",
+    "Proof of Rain",
+    "Little Egret",
+    "The Old Pier",
+    "Stone Wall",
+    "Rain on Slate",
+    "Bread",
+    "Mother and Child",
+    "Cliff Path",
+    "Fishing Nets",
+    "Number 9",
+    "Station 4",
+)
 DE_ARTISTS = ("Liesel Brandtner", "Hans Achtelfeld", "Jürgen Mooskamp", "Annegret Vielhaber", "Otto Siebenlist")
-DE_TITLES = ("Haus am See", "Der letzte Druck", "Morgenlicht", "Stille Bucht", "Das alte Boot", "Rote Dächer", "Winterwald",
-             "Am Fenster", "Fluss im Nebel", "Ohne Titel 4", "Große Welle", "Zwei Birnen", "Neue Brücke", "Straße nach Süden",
-             "Kleines Stillleben", "Feld I", "Feld II", "Abend", "Kirschblüte", "Hafen", "Markttag", "Nordwind", "Die Probe",
-             "Mondaufgang", "Obstgarten", "Alte Mühle", "Gewitter", "Tänzerin", "Moor", "Birkenweg", "Föhn", "Weißer Krug")
+DE_TITLES = (
+    "Haus am See",
+    "Der letzte Druck",
+    "Morgenlicht",
+    "Stille Bucht",
+    "Das alte Boot",
+    "Rote Dächer",
+    "Winterwald",
+    "Am Fenster",
+    "Fluss im Nebel",
+    "Ohne Titel 4",
+    "Große Welle",
+    "Zwei Birnen",
+    "Neue Brücke",
+    "Straße nach Süden",
+    "Kleines Stillleben",
+    "Feld I",
+    "Feld II",
+    "Abend",
+    "Kirschblüte",
+    "Hafen",
+    "Markttag",
+    "Nordwind",
+    "Die Probe",
+    "Mondaufgang",
+    "Obstgarten",
+    "Alte Mühle",
+    "Gewitter",
+    "Tänzerin",
+    "Moor",
+    "Birkenweg",
+    "Föhn",
+    "Weißer Krug",
+)
 FR_ARTISTS = ("Claire Dubosquet", "Étienne Vaurac", "Marguerite Lanthier", "Noé Fontbrune", "Odile Harcamp")
-FR_TITLES = ("Les citrons", "La petite plage", "Nu bleu", "L'été", "Le dernier tirage", "Matin gris", "Deux barques", "Sans toi",
-             "Les toits", "Jardin d'hiver", "La fenêtre", "Pluie", "Marché", "Le pont neuf", "Nature morte", "Trois poires",
-             "Falaise", "Port du soir", "Le vieux moulin", "Neige", "Champ de lin", "La jetée", "Oiseaux", "Brume",
-             "Étude rouge", "Nuit claire", "Soleil bas", "Le chemin", "Vagues", "Grande marée", "Lumière", "Ombre et toile")
+FR_TITLES = (
+    "Les citrons",
+    "La petite plage",
+    "Nu bleu",
+    "L'été",
+    "Le dernier tirage",
+    "Matin gris",
+    "Deux barques",
+    "Sans toi",
+    "Les toits",
+    "Jardin d'hiver",
+    "La fenêtre",
+    "Pluie",
+    "Marché",
+    "Le pont neuf",
+    "Nature morte",
+    "Trois poires",
+    "Falaise",
+    "Port du soir",
+    "Le vieux moulin",
+    "Neige",
+    "Champ de lin",
+    "La jetée",
+    "Oiseaux",
+    "Brume",
+    "Étude rouge",
+    "Nuit claire",
+    "Soleil bas",
+    "Le chemin",
+    "Vagues",
+    "Grande marée",
+    "Lumière",
+    "Ombre et toile",
+)
 SV_ARTISTS = ("Astrid Lönnkvarn", "Gunnar Sjövik", "Karin Fjällros", "Nils Ödhammar")
-SV_TITLES = ("Hav", "Vinterljus", "Röda stugan", "Sista trycket", "Stilla vatten", "Björkar", "Skärgård", "Midsommar", "Två båtar",
-             "Norrsken", "Regn", "Den gamla bryggan", "Snö över fjäll", "Morgondis", "Kvällen", "Ängen", "Fyren", "Granskog",
-             "Måsar", "Blå timme", "Åskväder", "Vägen hem", "Höst", "Lada", "Isen", "Fönstret", "Klippor", "Sommarregn")
+SV_TITLES = (
+    "Hav",
+    "Vinterljus",
+    "Röda stugan",
+    "Sista trycket",
+    "Stilla vatten",
+    "Björkar",
+    "Skärgård",
+    "Midsommar",
+    "Två båtar",
+    "Norrsken",
+    "Regn",
+    "Den gamla bryggan",
+    "Snö över fjäll",
+    "Morgondis",
+    "Kvällen",
+    "Ängen",
+    "Fyren",
+    "Granskog",
+    "Måsar",
+    "Blå timme",
+    "Åskväder",
+    "Vägen hem",
+    "Höst",
+    "Lada",
+    "Isen",
+    "Fönstret",
+    "Klippor",
+    "Sommarregn",
+)
 ES_ARTISTS = ("Lucía Valdecuna", "Ramón Peñalosa", "Inés Torrecampo", "Pablo Orihuel")
-ES_TITLES = ("Limones", "La última copia", "Playa de invierno", "El puerto", "Noche clara", "Barcas", "Calle vieja", "Sin título 2",
-             "Los olivos", "Mercado", "Luz de tarde", "Viento sur", "Dos peras", "La ventana", "Campo rojo", "Lluvia", "Sierra",
-             "Patio", "Mar en calma", "El molino", "Gaviotas", "Tejados", "Otoño", "Río lento", "Almendros", "La espera",
-             "Sombra", "Camino", "Trigo", "Retrato azul")
+ES_TITLES = (
+    "Limones",
+    "La última copia",
+    "Playa de invierno",
+    "El puerto",
+    "Noche clara",
+    "Barcas",
+    "Calle vieja",
+    "Sin título 2",
+    "Los olivos",
+    "Mercado",
+    "Luz de tarde",
+    "Viento sur",
+    "Dos peras",
+    "La ventana",
+    "Campo rojo",
+    "Lluvia",
+    "Sierra",
+    "Patio",
+    "Mar en calma",
+    "El molino",
+    "Gaviotas",
+    "Tejados",
+    "Otoño",
+    "Río lento",
+    "Almendros",
+    "La espera",
+    "Sombra",
+    "Camino",
+    "Trigo",
+    "Retrato azul",
+)
 JA_ARTISTS = ("田中花子", "佐藤健一", "山本直樹", "小林美咲")
-JA_TITLES = ("海辺", "冬の朝", "赤い橋", "静かな港", "山", "かき", "がき", "桜", "雨の日", "夜の市場", "白い壺", "風", "月光", "紅葉", "古い船",
-             "雪景色", "川沿い", "夏の終わり", "青い窓", "林檎", "鳥", "夕暮れ", "霧", "庭", "灯台", "秋の空", "竹林", "波")
+JA_TITLES = (
+    "海辺",
+    "冬の朝",
+    "赤い橋",
+    "静かな港",
+    "山",
+    "かき",
+    "がき",
+    "桜",
+    "雨の日",
+    "夜の市場",
+    "白い壺",
+    "風",
+    "月光",
+    "紅葉",
+    "古い船",
+    "雪景色",
+    "川沿い",
+    "夏の終わり",
+    "青い窓",
+    "林檎",
+    "鳥",
+    "夕暮れ",
+    "霧",
+    "庭",
+    "灯台",
+    "秋の空",
+    "竹林",
+    "波",
+)
 ROMAJI_ARTISTS = ("Hanako Tanabe", "Kenji Morikage", "Yumi Asakuno", "Takeshi Oribata")
 
 SHOPS = (
@@ -385,8 +652,14 @@ SHOPS = (
     Shop("作家", JA_ARTISTS, JA_TITLES, _japanese),
     Shop("romaji", ROMAJI_ARTISTS, EN_TITLES, _romaji),
     Shop("title first", EN_ARTISTS, EN_TITLES, _title_first),
-    Shop("three habits", EN2_ARTISTS, EN2_TITLES, _mixed_english, held_out=False,
-         noise=("New folder/IMG_0012.jpg", "New folder/scan0007.tif", "from usb/Untitled-2.tif")),
+    Shop(
+        "three habits",
+        EN2_ARTISTS,
+        EN2_TITLES,
+        _mixed_english,
+        held_out=False,
+        noise=("New folder/IMG_0012.jpg", "New folder/scan0007.tif", "from usb/Untitled-2.tif"),
+    ),
     Shop("kunden", DE2_ARTISTS, DE_TITLES, _mixed_german, held_out=False),
     Shop("artistes", FR2_ARTISTS, FR_TITLES, _mixed_french, held_out=False),
     Shop("arkiv", SV2_ARTISTS, SV_TITLES, _mixed_nordic, held_out=False),

@@ -12,20 +12,20 @@ from catalogue.filing.names import Name, Phrase, fold, is_device_name, is_shelf,
 from catalogue.filing.people import Person, compatible, fuller, read_person, turned
 from catalogue.filing.tokens import Kind
 
-ENOUGH = 0.45    # evidence below which a phrase is not taken for an artist
-MANY = 3         # titles that show a phrase to be an artist
-CUSTOM = 0.3     # what standing where the archive's artists stand is worth
+ENOUGH = 0.45  # evidence below which a phrase is not taken for an artist
+MANY = 3  # titles that show a phrase to be an artist
+CUSTOM = 0.3  # what standing where the archive's artists stand is worth
 
 
 @dataclass(slots=True)
 class _Evidence:
     person: Person
-    beside: set[str] = field(default_factory=set)     # what varies beside it in file names
-    below: set[str] = field(default_factory=set)      # what varies below it as a folder
+    beside: set[str] = field(default_factory=set)  # what varies beside it in file names
+    below: set[str] = field(default_factory=set)  # what varies below it as a folder
     parents: set[str] = field(default_factory=set)
-    echoed: int = 0                                   # files below the folder that repeat its name and add nothing
+    echoed: int = 0  # files below the folder that repeat its name and add nothing
     files: int = 0
-    stated: bool = False                              # a file's own tags name this creator
+    stated: bool = False  # a file's own tags name this creator
     bounded: bool = False
 
     @property
@@ -43,7 +43,7 @@ class Found:
     last: int
     certainty: float
     reason: str
-    either: tuple[str, ...] = ()   # where the written name may mean several artists: their names
+    either: tuple[str, ...] = ()  # where the written name may mean several artists: their names
 
 
 class Artists:
@@ -63,10 +63,13 @@ class Artists:
         for key, evidence in self._evidence.items():
             self._varieties[self._canonical[key]] += evidence.variety
         self._scores = {key: self._score(e) for key, e in self._evidence.items()}
-        for key, canonical in self._canonical.items():   # one name is as good as the other
+        for key, canonical in self._canonical.items():  # one name is as good as the other
             if canonical != key:
                 best = min(0.9, max(self._scores[key], self._scores[canonical]))
-                self._scores[key], self._scores[canonical] = max(self._scores[key], best), max(self._scores[canonical], best)
+                self._scores[key], self._scores[canonical] = (
+                    max(self._scores[key], best),
+                    max(self._scores[canonical], best),
+                )
         self._customs: frozenset[tuple[str, int, bool]] = frozenset()
         self._customs = self._find_customs(paths)
 
@@ -82,20 +85,31 @@ class Artists:
                 if best is None or rank > best:
                     best = rank
                     person = self._read(phrase.person)
-                    chosen = Found(self.name(person), part, phrase.first, phrase.last, min(score, 0.97),
-                                   self._reason(person, part == len(path) - 1), self._meanings.get(person.key, ()))
+                    chosen = Found(
+                        self.name(person),
+                        part,
+                        phrase.first,
+                        phrase.last,
+                        min(score, 0.97),
+                        self._reason(person, part == len(path) - 1),
+                        self._meanings.get(person.key, ()),
+                    )
         return chosen
 
     def _find_customs(self, paths: Sequence[tuple[str, ...]]) -> frozenset[tuple[str, int, bool]]:
-        """Where in paths of one layout artists mostly stand: as a folder of a certain depth, or first or last in a name."""
+        """Where artists mostly stand in paths of one layout: in which folder, or first or last in a name."""
         spots: dict[str, Counter[tuple[str, int, bool]]] = defaultdict(Counter)
         for path in paths:
             found = self.find(path)
             if found:
                 layout, part = _spot(path, found.part)
                 spots[layout][layout, part, found.first == 0] += 1
-        return frozenset(spot for counter in spots.values() for spot, count in counter.items()
-                         if count >= 3 and count >= 0.6 * counter.total())
+        return frozenset(
+            spot
+            for counter in spots.values()
+            for spot, count in counter.items()
+            if count >= 3 and count >= 0.6 * counter.total()
+        )
 
     def _likely(self, text: str, spot: tuple[str, int]) -> list[tuple[Phrase, float]]:
         """Phrases of one name with enough evidence; none that is but the end of a longer name ("Mary Anna Lee")."""
@@ -106,7 +120,9 @@ class Artists:
                 score += CUSTOM
             if score >= ENOUGH:
                 likely.append((phrase, score))
-        return [(phrase, score) for phrase, score in likely if not any(self._yields(phrase, other) for other, _ in likely)]
+        return [
+            (phrase, score) for phrase, score in likely if not any(self._yields(phrase, other) for other, _ in likely)
+        ]
 
     def _yields(self, phrase: Phrase, other: Phrase) -> bool:
         """Whether one of two nested phrases is not the name: the end of a longer name ("Anna Lee" in "Mary Anna Lee"),
@@ -114,9 +130,12 @@ class Artists:
         inside = other.first <= phrase.first and phrase.last <= other.last and phrase != other
         around = phrase.first == other.first and phrase.last > other.last
         if inside and phrase.first == other.first:
-            return other.person.form >= ENOUGH and (other.bounded or 2 * self._variety(other) >= self._variety(phrase))
+            return other.person.form >= ENOUGH and (
+                other.bounded or 2 * self._variety(other) >= self._variety(phrase)
+            )
         return (inside and other.person.form >= ENOUGH) or (
-            around and not phrase.bounded and self._variety(other) > 2 * self._variety(phrase))
+            around and not phrase.bounded and self._variety(other) > 2 * self._variety(phrase)
+        )
 
     def _variety(self, phrase: Phrase) -> int:
         key = self._read(phrase.person).key
@@ -178,10 +197,10 @@ class Artists:
             return 1.0
         spread = 0.4 if e.variety >= MANY else 0.25 if e.variety == 2 else 0.0
         if e.beside and not e.below and not e.bounded:
-            spread *= 0.5   # a first word that many titles share ("The", "Blue") is no artist
+            spread *= 0.5  # a first word that many titles share ("The", "Blue") is no artist
         score = e.person.form + spread + (0.1 if len(e.parents) > 1 else 0.0)
         if e.echoed > len(e.below):
-            score -= 0.4    # its files repeat it and add nothing: a piece's folder
+            score -= 0.4  # its files repeat it and add nothing: a piece's folder
         if e.person.form < 0.15 and not e.below:
             score -= 0.1
         return max(0.0, score)
@@ -194,13 +213,28 @@ class Artists:
         joined = {}
         for members in families.values():
             sure = [m for m in members if m.stated or m.person.form >= 0.45 or self._score(m) >= ENOUGH]
-            trusted = [m for m in members if m.person.given and (m in sure or any(
-                s.person.given and compatible(s.person, m.person) for s in sure))]
+            trusted = [
+                m
+                for m in members
+                if m.person.given
+                and (m in sure or any(s.person.given and compatible(s.person, m.person) for s in sure))
+            ]
             for member in members:
-                fitting = [t for t in trusted if t is not member and compatible(member.person, t.person)
-                           and fuller(t.person) > fuller(member.person)]
-                tops = [t for t in fitting if not any(
-                    o is not t and compatible(o.person, t.person) and fuller(o.person) > fuller(t.person) for o in fitting)]
+                fitting = [
+                    t
+                    for t in trusted
+                    if t is not member
+                    and compatible(member.person, t.person)
+                    and fuller(t.person) > fuller(member.person)
+                ]
+                tops = [
+                    t
+                    for t in fitting
+                    if not any(
+                        o is not t and compatible(o.person, t.person) and fuller(o.person) > fuller(t.person)
+                        for o in fitting
+                    )
+                ]
                 joined[member.person.key] = tops[0].person.key if len(tops) == 1 else member.person.key
                 if len(tops) > 1:
                     self._meanings[member.person.key] = tuple(sorted(t.person.text for t in tops))
@@ -227,7 +261,7 @@ def _family_first(paths: Sequence[tuple[str, ...]]) -> frozenset[tuple[str, tupl
     """Names of two words that tell nothing of their order, in folders where the others have the family name first."""
     orders: dict[tuple[str, int], Counter[bool]] = defaultdict(Counter)
     open_: dict[tuple[str, int], set[tuple[str, tuple[str, ...]]]] = defaultdict(set)
-    for part, text, spot in {(part, text, _spot(path, part)) for path in paths for part, text in enumerate(path[:-1])}:
+    for text, spot in {(text, _spot(path, part)) for path in paths for part, text in enumerate(path[:-1])}:
         for phrase in phrases(text):
             if phrase.whole and phrase.person.form >= ENOUGH and len(phrase.person.given) == 1:
                 orders[spot][phrase.person.family_first] += 1
@@ -243,8 +277,13 @@ def _spot(path: tuple[str, ...], part: int) -> tuple[str, int]:
 
 def _rest(name: Name, phrase: Phrase) -> str:
     """What a name says besides the phrase, folded; only words count."""
-    return fold(" ".join(u.text for u in name.units if not phrase.first <= u.first <= phrase.last
-                         and name.tokens[u.first].kind is Kind.WORD))
+    return fold(
+        " ".join(
+            u.text
+            for u in name.units
+            if not phrase.first <= u.first <= phrase.last and name.tokens[u.first].kind is Kind.WORD
+        )
+    )
 
 
 def _said(path: tuple[str, ...], part: int, own: str) -> str:
@@ -258,7 +297,7 @@ def _said(path: tuple[str, ...], part: int, own: str) -> str:
             return ""
         said = fold(" ".join(t.text for t in name.tokens if t.kind.value == "word"))
         if said.startswith(own):
-            said = said[len(own):].strip()
+            said = said[len(own) :].strip()
         if said:
             return said
     return ""

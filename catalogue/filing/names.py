@@ -1,8 +1,9 @@
-"""A file's stem or a folder's name as words that can be read: joints between them, and phrases that may name a person."""
+"""A file's stem or a folder's name as words: the joints between them, and phrases that may name a person."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 from catalogue.filing import vocabulary as words
 from catalogue.filing.people import Person, fold, read_person
@@ -30,7 +31,7 @@ class Phrase:
     first: int
     last: int
     person: Person
-    whole: bool    # nothing else is there but what is surely no title
+    whole: bool  # nothing else is there but what is surely no title
     bounded: bool  # set off from the rest by more than a space
 
 
@@ -46,7 +47,7 @@ class Name:
         for i in range(first, last + 1):
             token = self.tokens[i]
             if i > first:
-                gap = self.text[self.tokens[i - 1].end:token.start]
+                gap = self.text[self.tokens[i - 1].end : token.start]
                 plain = token.kind is not Kind.BREAK and self.tokens[i - 1].kind is not Kind.BREAK
                 parts.append(" " if gap or plain else "")
             parts.append(token.text.replace("_", " ") if token.kind is Kind.BREAK else token.text)
@@ -66,18 +67,26 @@ def _units(found: tuple[Token, ...]) -> Iterator[Unit]:
     while i < len(found):
         token = found[i]
         if token.kind is Kind.BREAK:
-            joint = max(joint, 1 if token.text == "-" else 2 if set(token.text) == {"_"} and len(token.text) == 1 else 3)
+            joint = max(
+                joint, 1 if token.text == "-" else 2 if set(token.text) == {"_"} and len(token.text) == 1 else 3
+            )
             i += 1
             continue
         if token.kind not in WORDS:
             joint, i = 3, i + 1
             continue
         last = i
-        alone = len(found) == 3   # "Ambrose-Nyx", nothing else
-        while ((open_air or alone) and last + 2 < len(found) and found[last + 1].text == "-" and found[last + 2].kind in WORDS
-               and found[last].text[0].isupper() and found[last + 2].text[0].isupper()):
+        alone = len(found) == 3  # "Ambrose-Nyx", nothing else
+        while (
+            (open_air or alone)
+            and last + 2 < len(found)
+            and found[last + 1].text == "-"
+            and found[last + 2].kind in WORDS
+            and found[last].text[0].isupper()
+            and found[last + 2].text[0].isupper()
+        ):
             last += 2
-        yield Unit(i, last, "".join(t.text for t in found[i:last + 1]), joint)
+        yield Unit(i, last, "".join(t.text for t in found[i : last + 1]), joint)
         joint, i = 0, last + 1
 
 
@@ -89,16 +98,23 @@ def is_shelf(name: Name) -> bool:
 @lru_cache(maxsize=100_000)
 def _is_shelf(text: str) -> bool:
     name = read_name(text)
-    return all(t.kind is not Kind.WORD or t.text.casefold() in words.SHELF or (len(t.text) == 1 and not t.text.isalpha())
-               for t in name.tokens)
+    return all(
+        t.kind is not Kind.WORD or t.text.casefold() in words.SHELF or (len(t.text) == 1 and not t.text.isalpha())
+        for t in name.tokens
+    )
 
 
 def is_device_name(name: Name) -> bool:
     """Whether a scanner, a camera or a program gave this name by itself: "scan0001", "IMG_2231 (2)", "Untitled-1"."""
     first = name.tokens[0] if name.tokens else None
-    if first and first.text.casefold() in words.UNTITLED and first.text[0].isupper() and all(
-            t.spaced for t in name.tokens[1:] if t.kind is not Kind.BREAK) and not any(t.text == "-" for t in name.tokens):
-        return False   # "Untitled 3" is what many artists call a piece; "Untitled-1" is what programs do
+    if (
+        first
+        and first.text.casefold() in words.UNTITLED
+        and first.text[0].isupper()
+        and all(t.spaced for t in name.tokens[1:] if t.kind is not Kind.BREAK)
+        and not any(t.text == "-" for t in name.tokens)
+    ):
+        return False  # "Untitled 3" is what many artists call a piece; "Untitled-1" is what programs do
     said = False
     for token in name.tokens:
         folded = token.text.casefold()
@@ -107,8 +123,9 @@ def is_device_name(name: Name) -> bool:
                 said = True
             elif not folded.isdigit() and not (folded.startswith("p") and folded[1:].isdigit()):
                 return False
-    return said or all(t.kind is not Kind.WORD or t.text.isdigit() or (len(t.text) == 1 and t.text.isascii())
-                       for t in name.tokens)
+    return said or all(
+        t.kind is not Kind.WORD or t.text.isdigit() or (len(t.text) == 1 and t.text.isascii()) for t in name.tokens
+    )
 
 
 @lru_cache(maxsize=200_000)
@@ -119,10 +136,10 @@ def phrases(text: str) -> tuple[Phrase, ...]:
     for run in _runs(name):
         for length in range(1, min(4, len(run)) + 1):
             for start in {0, len(run) - length}:
-                _add(found, name, run[start:start + length], run)
+                _add(found, name, run[start : start + length], run)
     runs = list(_runs(name))
-    for before, after in zip(runs, runs[1:], strict=False):
-        gap = name.text[name.tokens[before[-1].last].end:name.tokens[after[0].first].start]
+    for before, after in pairwise(runs):
+        gap = name.text[name.tokens[before[-1].last].end : name.tokens[after[0].first].start]
         if gap.strip() == "," and len(before) <= 2:
             for length in (1, 2):
                 if len(after) >= length:
@@ -134,7 +151,7 @@ def _runs(name: Name) -> Iterator[list[Unit]]:
     """Units between strong joints."""
     run: list[Unit] = []
     for unit in name.units:
-        word = name.tokens[unit.first].kind is Kind.WORD   # no person is called "print"
+        word = name.tokens[unit.first].kind is Kind.WORD  # no person is called "print"
         if run and (unit.joint == 3 or not word):
             yield run
             run = []
@@ -144,7 +161,9 @@ def _runs(name: Name) -> Iterator[list[Unit]]:
         yield run
 
 
-def _add(found: dict[tuple[int, int], Phrase], name: Name, units: list[Unit], run: list[Unit], comma: int = 0) -> None:
+def _add(
+    found: dict[tuple[int, int], Phrase], name: Name, units: list[Unit], run: list[Unit], comma: int = 0
+) -> None:
     parts = [u.text for u in units]
     if comma == 2:
         parts = [" ".join(parts[:2]), *parts[2:]]

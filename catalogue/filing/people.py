@@ -27,7 +27,7 @@ class Person:
     family: str
     text: str
     form: float
-    family_first: bool = False   # so it was written
+    family_first: bool = False  # so it was written
 
     @property
     def key(self) -> tuple[str, tuple[str, ...]]:
@@ -40,8 +40,11 @@ def fold(text: str) -> str:
     if text.isascii():
         return " ".join(_WORDS.findall(text.casefold()))
     decomposed = unicodedata.normalize("NFKD", text.casefold())
-    plain = "".join(c for i, c in enumerate(decomposed) if not (
-        unicodedata.combining(c) and i and unicodedata.name(decomposed[i - 1], "").startswith("LATIN")))
+    plain = "".join(
+        c
+        for i, c in enumerate(decomposed)
+        if not (unicodedata.combining(c) and i and unicodedata.name(decomposed[i - 1], "").startswith("LATIN"))
+    )
     return " ".join(_WORDS.findall(unicodedata.normalize("NFC", plain)))
 
 
@@ -64,13 +67,15 @@ def read_person(phrase: Sequence[str], *, comma: bool = False) -> Person | None:
         return None
     if all(f in words.PARTICLES for f in folded[1:]) or folded[-1] in words.PARTICLES:
         return None
-    capital = all(p[0].isupper() or f in words.PARTICLES or not p[0].isalpha() for p, f in zip(parts, folded, strict=True))
+    capital = all(
+        p[0].isupper() or f in words.PARTICLES or not p[0].isalpha() for p, f in zip(parts, folded, strict=True)
+    )
     if comma:
         given, family, text = folded[1:], folded[0], " ".join([*parts[1:], parts[0]])
     elif folded[-1] in words.GIVEN and folded[0] not in words.GIVEN and len(parts) == 2:
-        given, family, text = [folded[1]], folded[0], f"{parts[1]} {parts[0]}"   # "Tanaka Hanako", "Smith John"
+        given, family, text = [folded[1]], folded[0], f"{parts[1]} {parts[0]}"  # "Tanaka Hanako", "Smith John"
     elif len(parts[-1]) == 1 and len(parts[0]) > 1 and len(parts) == 2:
-        given, family, text = [folded[1]], folded[0], f"{parts[1]} {parts[0]}"   # "Smith J"
+        given, family, text = [folded[1]], folded[0], f"{parts[1]} {parts[0]}"  # "Smith J"
     else:
         at = next((i for i, f in enumerate(folded) if i and f in words.PARTICLES), len(parts) - 1)
         given, family, text = folded[:at], " ".join(folded[at:]), " ".join(parts)
@@ -86,19 +91,26 @@ def read_person(phrase: Sequence[str], *, comma: bool = False) -> Person | None:
 
 
 def _titled(part: str) -> str:
-    """"DUBOIS" as "Dubois"; initials stay."""
+    """ "DUBOIS" as "Dubois"; initials stay."""
     return part.title() if part.isupper() and len(part) > 2 else part
 
 
 def _without_honorific(part: str) -> str:
-    return next((part.removesuffix(h) for h in words.HONORIFIC_AFTER if part.endswith(h) and len(part) > len(h) + 1), part)
+    return next(
+        (part.removesuffix(h) for h in words.HONORIFIC_AFTER if part.endswith(h) and len(part) > len(h) + 1), part
+    )
 
 
 def turned(person: Person) -> Person | None:
     """The same two words with the family name first, or None where that is not in question."""
     words_ = person.text.split(" ")
-    if len(words_) != 2 or len(person.given) != 1 or len(person.given[0]) < 2 or person.form >= 0.45 \
-            or person.family_first:
+    if (
+        len(words_) != 2
+        or len(person.given) != 1
+        or len(person.given[0]) < 2
+        or person.form >= 0.45
+        or person.family_first
+    ):
         return None
     return Person((person.family,), person.given[0], f"{words_[1]} {words_[0]}", person.form, True)
 
@@ -119,7 +131,7 @@ def _east_asian(parts: list[str]) -> Person | None:
     family = next((f for f in words.KANJI_FAMILY if whole.startswith(f)), parts[0] if len(parts) == 2 else "")
     if not family:
         return Person((), whole, whole, 0.05) if 2 <= len(whole) <= 5 else None
-    given = whole[len(family):]
+    given = whole[len(family) :]
     known = family in words.KANJI_FAMILY
     if not given:
         return Person((), family, family, 0.3 if known else 0.05)
@@ -135,8 +147,10 @@ def compatible(a: Person, b: Person) -> bool:
     """
     if a.family != b.family:
         return False
-    return all(x == y or (len(x) == 1 and y.startswith(x)) or (len(y) == 1 and x.startswith(y))
-               for x, y in zip(a.given, b.given, strict=False))
+    return all(
+        x == y or (len(x) == 1 and y.startswith(x)) or (len(y) == 1 and x.startswith(y))
+        for x, y in zip(a.given, b.given, strict=False)
+    )
 
 
 def fuller(a: Person) -> tuple[int, int, int]:

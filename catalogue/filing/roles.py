@@ -1,4 +1,4 @@
-"""What a file is for: master, tile, print file, reference; by its own name, its folders, its neighbours, its picture."""
+"""What a file is for: master, tile, print file or reference; by its name, its folders, its neighbours, its picture."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -34,14 +34,16 @@ def _joining(token: Token) -> bool:
     return token.text.casefold() in _JOINING
 
 
-_JOINING = frozenset("""
+_JOINING = frozenset(
+    """
     for to für zum pour à para för files file dateien fichiers archivos filer ready the of and und et y og och
     high res resolution media social auflösung resolución upplösning
-""".split())
+""".split()
+)
 
 
 def own_role(stripped: Sequence[Token]) -> tuple[str, str]:
-    """The purpose that the words beside a title state, with the word; "master" outweighs a counter ("1 of 6 [master]")."""
+    """The purpose that words beside a title state, and the word; "master" outweighs a counter ("1 of 6 [master]")."""
     said = [t for t in stripped if t.kind is Kind.ROLE]
     for role in ("tile", "print file", "reference", "master"):
         for token in said:
@@ -53,8 +55,16 @@ def own_role(stripped: Sequence[Token]) -> tuple[str, str]:
     return next((("raw", t.text) for t in said if t.role == "raw"), ("", ""))
 
 
-def judge(stripped: Sequence[Token], folders: Sequence[Name], *, picture: bool, lossy: bool, small: bool,
-          tile_set: bool, has_master: bool) -> Role:
+def judge(
+    stripped: Sequence[Token],
+    folders: Sequence[Name],
+    *,
+    picture: bool,
+    lossy: bool,
+    small: bool,
+    tile_set: bool,
+    has_master: bool,
+) -> Role:
     """The role. ``tile_set``: it is one of a numbered set of equal captures; ``has_master``: another file of its piece
     is a master by its name."""
     if not picture:
@@ -76,7 +86,8 @@ def judge(stripped: Sequence[Token], folders: Sequence[Name], *, picture: bool, 
         return Role("reference", 0.8 if small else 0.6, "a compressed picture, not a scan")
     sized = any(t.kind is Kind.SIZE for t in stripped)
     printed = any(t.kind is Kind.MATERIAL for t in stripped) or any(
-        t.kind is Kind.RESOLUTION and t.text[:3].isdigit() and int(t.text[:3]) <= 360 for t in stripped)
+        t.kind is Kind.RESOLUTION and t.text[:3].isdigit() and int(t.text[:3]) <= 360 for t in stripped
+    )
     if (sized and printed) or ((sized or printed) and has_master):
         return Role("print file", 0.75, "its name gives a print's size or material")
     return Role("master", 0.8 if around == "master" else 0.7, "nothing says otherwise")

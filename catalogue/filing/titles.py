@@ -14,13 +14,15 @@ from catalogue.filing.names import Name, fold
 from catalogue.filing.tokens import SURE, Kind, Token
 
 # Role words that no title ends in, so that they need no further reason.
-_ALWAYS = frozenset("""
+_ALWAYS = frozenset(
+    """
     master masters stitched re-scan rescan rescans forprint for-print printready print-ready printfile
     printfiles druckdatei druckdateien druckfertig tryckfil tile tiles kachel kacheln teilscan teilscans tuile
     tuiles lowres low-res hires hi-res highres fullres thumb thumbnail vorschau aperçu förhandsvisning 印刷用 入稿 印刷
     原本 合成 タイル スキャン rohscan ihopsatt hopsatt zusammengesetzt assemblé assemblée montado resaved retouched
     retuschiert corrigé corregido finalfinal endfassung scan scans skan numérisation コピー 最終
-""".split())
+""".split()
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +40,7 @@ class Title:
     year: str = ""
     size: str = ""
     number: str = ""
-    marked: bool = False   # it was told from what follows by one of the archive's marks
+    marked: bool = False  # it was told from what follows by one of the archive's marks
 
     @property
     def key(self) -> str:
@@ -50,8 +52,15 @@ def title_key(text: str) -> str:
     return fold(text).replace(" ", "")
 
 
-def read_title(name: Name, first: int, last: int, *, is_title: Callable[[str], bool] = frozenset[str]().__contains__,
-               small: bool = False, marks: frozenset[Rest] = frozenset()) -> Title:
+def read_title(
+    name: Name,
+    first: int,
+    last: int,
+    *,
+    is_title: Callable[[str], bool] = frozenset[str]().__contains__,
+    small: bool = False,
+    marks: frozenset[Rest] = frozenset(),
+) -> Title:
     """The title in tokens ``first`` to ``last`` inclusive of a name.
 
     ``is_title(key)`` says whether a key is known as a title nearby, ``small`` whether the picture is one for the web,
@@ -109,13 +118,20 @@ def _known_beginning(name: Name, held: list[int], is_title: Callable[[str], bool
         following = name.tokens[held[at]]
         if name.tokens[held[at - 1]].kind is Kind.BREAK:
             continue
-        if following.kind in (Kind.WORD, Kind.NUMBER, Kind.YEAR) and not all(is_soft(name.tokens[i]) for i in held[at:]):
+        if following.kind in (Kind.WORD, Kind.NUMBER, Kind.YEAR) and not all(
+            is_soft(name.tokens[i]) for i in held[at:]
+        ):
             continue
         if following.kind is Kind.NUMBER:
             continue
-        if following.kind is Kind.BREAK and not all(
-                name.tokens[i].kind is Kind.NUMBER or is_soft(name.tokens[i]) for i in held[at:]) and not any(
-                name.tokens[i].kind in (Kind.ROLE, Kind.VERSION) or name.tokens[i].kind in SURE for i in held[at:at + 2]):
+        if (
+            following.kind is Kind.BREAK
+            and not all(name.tokens[i].kind is Kind.NUMBER or is_soft(name.tokens[i]) for i in held[at:])
+            and not any(
+                name.tokens[i].kind in (Kind.ROLE, Kind.VERSION) or name.tokens[i].kind in SURE
+                for i in held[at : at + 2]
+            )
+        ):
             continue
         if is_title(title_key(name.between(held[0], held[at - 1]))):
             return at
@@ -136,23 +152,25 @@ def _marked_end(name: Name, held: list[int], marks: frozenset[Rest], is_title: C
         if name.tokens[held[at]].kind is Kind.BREAK or rest_of(name, held[at], held[-1]) not in marks:
             continue
         before = [i for i in held[:at] if name.tokens[i].kind is not Kind.BREAK]
-        lone = at == len(held) - 1 and name.tokens[held[at]].kind is not Kind.WORD and name.tokens[held[at - 1]].kind is not Kind.BREAK
-        if lone and not is_title(title_key(name.between(before[0], before[-1]))):
+        if not _says_something(name, before) or _joins(name.tokens[before[-1]].text):
             continue
-        if _says_something(name, before) and not _joins(name.tokens[before[-1]].text):
-            while at > 1 and name.tokens[held[at - 1]].kind is Kind.BREAK:
-                at -= 1
-            return at
+        set_off = before[-1] != held[at - 1]
+        lone = at == len(held) - 1 and name.tokens[held[at]].kind is not Kind.WORD and not set_off
+        if not lone or is_title(title_key(name.between(before[0], before[-1]))):
+            return held.index(before[-1]) + 1
     return None
 
 
-def _ends(token: Token, name: Name, held: list[int], stripped: list[Token], is_title: Callable[[str], bool],
-          small: bool) -> bool:
+def _ends(
+    token: Token, name: Name, held: list[int], stripped: list[Token], is_title: Callable[[str], bool], small: bool
+) -> bool:
     """Whether the last token is taken off."""
     if token.kind in SURE or token.kind is Kind.BREAK:
         return True
     if len(held) == 1:
-        return (token.kind is Kind.VERSION and not token.text.isalpha()) or (token.kind is Kind.YEAR and bool(stripped))
+        return (token.kind is Kind.VERSION and not token.text.isalpha()) or (
+            token.kind is Kind.YEAR and bool(stripped)
+        )
     if token.kind is Kind.YEAR:
         return True
     before = name.tokens[held[-2]]
@@ -165,18 +183,24 @@ def _ends(token: Token, name: Name, held: list[int], stripped: list[Token], is_t
         return False
     rest = [i for i in held[:-1] if name.tokens[i].kind is not Kind.BREAK]
     if not _says_something(name, rest) or _joins(name.tokens[rest[-1]].text):
-        return False   # "The Print", "Ombre et toile"
+        return False  # "The Print", "Ombre et toile"
     folded = token.text.casefold()
     if folded in _ALWAYS:
         return True
-    plain = before.text == "_" and not any(t.spaced for t in name.tokens)   # here "_" is but a space
+    plain = before.text == "_" and not any(t.spaced for t in name.tokens)  # here "_" is but a space
     if token.role == "reference" and not small and (plain or before.kind is not Kind.BREAK):
         return False
-    chained = len(stripped) > 1 and stripped[-1].text == "-" and stripped[-2].kind is Kind.ROLE   # "webb-liten"
-    set_off = chained or before.kind in SURE or (before.kind is Kind.BREAK and (
-        not plain or token.role == "reference")) or (not token.spaced and before.kind not in (Kind.WORD, Kind.BREAK))
+    chained = len(stripped) > 1 and stripped[-1].text == "-" and stripped[-2].kind is Kind.ROLE  # "webb-liten"
+    set_off = (
+        chained
+        or before.kind in SURE
+        or (before.kind is Kind.BREAK and (not plain or token.role == "reference"))
+        or (not token.spaced and before.kind not in (Kind.WORD, Kind.BREAK))
+    )
     loud = token.text.isupper() and len(token.text) > 2 and not name.tokens[held[0]].text.isupper()
-    beside = (token.kind is Kind.MATERIAL or token.role == "print file") and any(t.kind is Kind.SIZE for t in stripped)
+    beside = (token.kind is Kind.MATERIAL or token.role == "print file") and any(
+        t.kind is Kind.SIZE for t in stripped
+    )
     return set_off or loud or beside or is_title(title_key(name.between(held[0], rest[-1])))
 
 
@@ -190,14 +214,25 @@ def _begins(token: Token, name: Name, held: list[int]) -> bool:
     if token.kind is Kind.YEAR:
         return True
     if token.kind is Kind.NUMBER:
-        return (len(token.text) > 1 and token.text.startswith("0")) or len(token.text) >= 4 or after.kind is Kind.BREAK
-    if token.kind in (Kind.ROLE, Kind.VERSION, Kind.MATERIAL):   # "tirage A2 - Port du soir": up to the joint, no word
+        return (
+            (len(token.text) > 1 and token.text.startswith("0")) or len(token.text) >= 4 or after.kind is Kind.BREAK
+        )
+    if token.kind in (Kind.ROLE, Kind.VERSION, Kind.MATERIAL):  # "tirage A2 - Port du soir": up to the joint, no word
         at = next((k for k, i in enumerate(held) if name.tokens[i].kind is Kind.BREAK), len(held))
         joint = name.tokens[held[at]].text if at < len(held) else "-"
-        spaces = joint == "_" and not any(t.spaced for t in name.tokens)   # here "_" is but a space
-        return (joint != "-" and not spaces and _says_something(name, held[at:])
-                and not any(name.tokens[i].kind in (Kind.WORD, Kind.NUMBER) for i in held[:at]))
-    return token.text.casefold() in words.DEVICE and token.kind is Kind.WORD and after.kind is Kind.BREAK and "_" in after.text
+        spaces = joint == "_" and not any(t.spaced for t in name.tokens)  # here "_" is but a space
+        return (
+            joint != "-"
+            and not spaces
+            and _says_something(name, held[at:])
+            and not any(name.tokens[i].kind in (Kind.WORD, Kind.NUMBER) for i in held[:at])
+        )
+    return (
+        token.text.casefold() in words.DEVICE
+        and token.kind is Kind.WORD
+        and after.kind is Kind.BREAK
+        and "_" in after.text
+    )
 
 
 def _says_something(name: Name, held: list[int]) -> bool:
@@ -205,8 +240,13 @@ def _says_something(name: Name, held: list[int]) -> bool:
     said = [name.tokens[i] for i in held if name.tokens[i].kind is not Kind.BREAK]
     if not any(t.kind is Kind.WORD for t in said):
         return False
-    return any(t.kind in (Kind.WORD, Kind.ROLE, Kind.VERSION, Kind.MATERIAL) and not (
-        t.text.casefold() in words.FUNCTION or (len(t.text) == 1 and t.text.isascii())) for t in said)
+    if any(t.text.casefold() in words.NUMERO for t in said) and any(t.kind is Kind.NUMBER for t in said):
+        return True  # "No 7"
+    return any(
+        t.kind in (Kind.WORD, Kind.ROLE, Kind.VERSION, Kind.MATERIAL)
+        and not (t.text.casefold() in words.FUNCTION or (len(t.text) == 1 and t.text.isascii()))
+        for t in said
+    )
 
 
 def _year_in(text: str) -> str:

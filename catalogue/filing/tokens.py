@@ -15,19 +15,19 @@ from catalogue.filing import vocabulary as words
 
 class Kind(StrEnum):
     WORD = "word"
-    ROLE = "role word"            # print, web, tile, raw, master in any language
-    VERSION = "version"           # final, v2, copy, (1)
-    MATERIAL = "material"         # paper and canvas words, weights
+    ROLE = "role word"  # print, web, tile, raw, master in any language
+    VERSION = "version"  # final, v2, copy, (1)
+    MATERIAL = "material"  # paper and canvas words, weights
     SIZE = "size"
     RESOLUTION = "resolution"
-    COLOUR = "colour"             # bits, profiles
+    COLOUR = "colour"  # bits, profiles
     DATE = "date"
     YEAR = "year"
-    COUNTER = "counter"           # "2 of 6", "r1c2", "tile 3"
+    COUNTER = "counter"  # "2 of 6", "r1c2", "tile 3"
     INVENTORY = "inventory number"
     JOB = "job number"
     NUMBER = "number"
-    BREAK = "break"               # " - ", "_", ",", brackets: where a name has its joints
+    BREAK = "break"  # " - ", "_", ",", brackets: where a name has its joints
 
 
 # Never part of a title, whatever stands beside them.
@@ -53,53 +53,84 @@ class Token:
 _UNIT = r"(?:mm|cm|in|inch|inches|zoll|pouces|tum|\"|″|”|'')"
 _LENGTH = rf"\d{{1,4}}(?:[.,]\d{{1,2}})?\s?{_UNIT}?"
 _END = r"(?![^\W_])"
-_TILE_WORD = (r"(?:tile|teil|teilscan|kachel|tuile|ruta|del|delskanning|tesela|trozo|parte|partie|part|capture|タイル|分割)")
+_TILE_WORD = (
+    r"(?:tile|teil|teilscan|kachel|tuile|ruta|del|delskanning|tesela|trozo|parte|partie|part|capture|タイル|分割)"
+)
 _OF = r"(?:of|von|de|av|sur|aus|/)"
-_PATTERNS: tuple[tuple[Kind, re.Pattern[str]], ...] = tuple((kind, re.compile(pattern, re.IGNORECASE)) for kind, pattern in (
-    (Kind.INVENTORY, rf"(?:inv(?:entar|\.-?nr|entory)?(?:\s?(?:no|nr|n°|nº|num)\.?)?|n° inv)[\s._#-]*(?P<id>[a-z]*\d[\w-]*){_END}"),
-    (Kind.JOB, rf"(?:job|order|auftrag|auftr|bestellung|commande|cde|pedido|beställning|best|ordernr|rechnung|rg|facture|"
-               rf"fact|faktura|factura|invoice|kundennr|注文)[\s._#-]*(?:no|nr|n°|nº)?[\s._#-]*\d[\d/-]*{_END}"),
-    (Kind.DATE, rf"(?:19|20)\d\d([-_. ]?)(?:0[1-9]|1[0-2])\1(?:0[1-9]|[12]\d|3[01]){_END}"),
-    (Kind.DATE, rf"(?:0?[1-9]|[12]\d|3[01])([-.])(?:0?[1-9]|1[0-2])\1(?:(?:19|20)\d\d|\d\d){_END}"),
-    (Kind.DATE, rf"(?:19|20)\d\d[-_.](?:0[1-9]|1[0-2])(?!-?\d){_END}"),
-    (Kind.DATE, r"(?:19|20)\d\d年(?:\d{1,2}月)?(?:\d{1,2}日)?"),
-    (Kind.JOB, rf"[a-z]{{0,3}}(?:19|20)?\d\d[-_]\d{{2,5}}(?!\s?{_UNIT}?\s?[x×]){_END}"),
-    (Kind.SIZE, rf"{_LENGTH}\s?[x×*]\s?{_LENGTH}(?:\s?[x×*]\s?{_LENGTH})?{_END}"),
-    (Kind.SIZE, rf"\d{{1,4}}(?:[.,]\d{{1,2}})?\s?(?:mm|cm|inch|inches|zoll|tum){_END}"),
-    (Kind.SIZE, rf"\d{{1,3}}(?:in|\"|″){_END}"),
-    (Kind.SIZE, rf"(?:din[\s-]?)?a[0-6](?:\+|\s?(?:quer|hoch|landscape|portrait))?{_END}"),
-    (Kind.SIZE, rf"\d{{3,5}}\s?(?:px|pix|pixels?){_END}"),
-    (Kind.RESOLUTION, rf"\d{{2,4}}\s?(?:dpi|ppi|ppp){_END}"),
-    (Kind.COLOUR, rf"(?:8|16|32)[\s-]?bits?{_END}"),
-    (Kind.COLOUR, rf"(?:adobe\s?rgb(?:\s?\(?1998\)?)?|prophoto(?:\s?rgb)?|eci\s?rgb(?:\s?v2)?|srgb|cmyk){_END}"),
-    (Kind.MATERIAL, rf"\d{{2,3}}\s?(?:g|gsm|gr|g/m2|g/m²){_END}"),
-    (Kind.COUNTER, rf"r\d{{1,2}}[\s_-]?c\d{{1,2}}{_END}"),
-    (Kind.COUNTER, rf"{_TILE_WORD}[\s._#-]*\d{{1,3}}(?:\s*{_OF}\s*\d{{1,3}})?{_END}"),
-    (Kind.COUNTER, rf"t\d{{2,3}}{_END}"),
-    (Kind.COUNTER, rf"\(?\d{{1,3}}\s*[-_ ]?(?:of|von|av|sur|aus)[-_ ]?\s*\d{{1,3}}\)?{_END}"),
-    (Kind.COUNTER, r"\(\s*(?:of|von|av|sur|de|/)\s*\d{1,3}\s*\)"),
-    (Kind.VERSION, rf"(?:v|ver|version|rev)[._ ]?\d{{1,2}}{_END}"),
-    (Kind.VERSION, r"\(\d{1,2}\)"),
-    (Kind.YEAR, rf"(?:18|19|20)\d\d{_END}"),
-    (Kind.NUMBER, rf"\d+{_END}"),
-))
+_PATTERNS: tuple[tuple[Kind, re.Pattern[str]], ...] = tuple(
+    (kind, re.compile(pattern, re.IGNORECASE))
+    for kind, pattern in (
+        (
+            Kind.INVENTORY,
+            rf"(?:inv(?:entar|\.-?nr|entory)?(?:\s?(?:no|nr|n°|nº|num)\.?)?|n° inv)[\s._#-]*[a-z]*\d[\w-]*{_END}",
+        ),
+        (
+            Kind.JOB,
+            rf"(?:job|order|auftrag|auftr|bestellung|commande|cde|pedido|beställning|best|ordernr|rechnung|rg|facture|"
+            rf"fact|faktura|factura|invoice|kundennr|注文)[\s._#-]*(?:no|nr|n°|nº)?[\s._#-]*\d[\d/-]*{_END}",
+        ),
+        (Kind.DATE, rf"(?:19|20)\d\d([-_. ]?)(?:0[1-9]|1[0-2])\1(?:0[1-9]|[12]\d|3[01]){_END}"),
+        (Kind.DATE, rf"(?:0?[1-9]|[12]\d|3[01])([-.])(?:0?[1-9]|1[0-2])\1(?:(?:19|20)\d\d|\d\d){_END}"),
+        (Kind.DATE, rf"(?:19|20)\d\d[-_.](?:0[1-9]|1[0-2])(?!-?\d){_END}"),
+        (Kind.DATE, r"(?:19|20)\d\d年(?:\d{1,2}月)?(?:\d{1,2}日)?"),
+        (Kind.JOB, rf"[a-z]{{0,3}}(?:19|20)?\d\d[-_]\d{{2,5}}(?!\s?{_UNIT}?\s?[x×]){_END}"),
+        (Kind.SIZE, rf"{_LENGTH}\s?[x×*]\s?{_LENGTH}(?:\s?[x×*]\s?{_LENGTH})?{_END}"),
+        (Kind.SIZE, rf"\d{{1,4}}(?:[.,]\d{{1,2}})?\s?(?:mm|cm|inch|inches|zoll|tum){_END}"),
+        (Kind.SIZE, rf"\d{{1,3}}(?:in|\"|″){_END}"),
+        (Kind.SIZE, rf"(?:din[\s-]?)?a[0-6](?:\+|\s?(?:quer|hoch|landscape|portrait))?{_END}"),
+        (Kind.SIZE, rf"\d{{3,5}}\s?(?:px|pix|pixels?){_END}"),
+        (Kind.RESOLUTION, rf"\d{{2,4}}\s?(?:dpi|ppi|ppp){_END}"),
+        (Kind.COLOUR, rf"(?:8|16|32)[\s-]?bits?{_END}"),
+        (Kind.COLOUR, rf"(?:adobe\s?rgb(?:\s?\(?1998\)?)?|prophoto(?:\s?rgb)?|eci\s?rgb(?:\s?v2)?|srgb|cmyk){_END}"),
+        (Kind.MATERIAL, rf"\d{{2,3}}\s?(?:g|gsm|gr|g/m2|g/m²){_END}"),
+        (Kind.COUNTER, rf"r\d{{1,2}}[\s_-]?c\d{{1,2}}{_END}"),
+        (Kind.COUNTER, rf"{_TILE_WORD}[\s._#-]*\d{{1,3}}(?:\s*{_OF}\s*\d{{1,3}})?{_END}"),
+        (Kind.COUNTER, rf"t\d{{2,3}}{_END}"),
+        (Kind.COUNTER, rf"\(?\d{{1,3}}\s*[-_ ]?(?:of|von|av|sur|aus)[-_ ]?\s*\d{{1,3}}\)?{_END}"),
+        (Kind.COUNTER, r"\(\s*(?:of|von|av|sur|de|/)\s*\d{1,3}\s*\)"),
+        (Kind.VERSION, rf"(?:v|ver|version|rev)[._ ]?\d{{1,2}}{_END}"),
+        (Kind.VERSION, r"\(\d{1,2}\)"),
+        (Kind.YEAR, rf"(?:18|19|20)\d\d{_END}"),
+        (Kind.NUMBER, rf"\d+{_END}"),
+    )
+)
 _BREAK = re.compile(r"\s+[-–—]+\s+|__+|[_,;()\[\]{}+&]+|\s+[-–—]|[-–—]\s+")
 _JOINT = re.compile(r"[-–—.]+")
 _SPACE = re.compile(r"\s+")
 _WORD = re.compile(r"[^\W\d_]+(?:['’.][^\W\d_]+)*\.?|[^\W_]+|\S")
 _WEIGHT = re.compile(r"\d{2,3}(?:g|gsm|gr)")
 _CAMEL = re.compile(r"(?<=[a-zà-öø-ÿ])(?=[A-ZÀ-ÖØ-Þ])")
-_BY_WORD = tuple((role, vocabulary) for role, vocabulary in (
-    ("print file", words.PRINT), ("reference", words.REFERENCE), ("tile", words.TILE), ("raw", words.RAW),
-    ("master", words.MASTER)))
+_BY_WORD = tuple(
+    (role, vocabulary)
+    for role, vocabulary in (
+        ("print file", words.PRINT),
+        ("reference", words.REFERENCE),
+        ("tile", words.TILE),
+        ("raw", words.RAW),
+        ("master", words.MASTER),
+    )
+)
 
 
 def role_word(text: str) -> str:
     """``"print file"``, ``"reference"``, ``"tile"``, ``"raw"`` or ``"master"`` for a word that says so, else ``""``."""
     folded = text.casefold()
-    return next((role for role, vocabulary in _BY_WORD if folded in vocabulary), "") or next(
-        (role for role, beginnings in words.COMPOUNDS.items() if len(folded) > 7 and folded.startswith(beginnings)), "") or (
-        "" if text.isascii() else next((role for role, parts in words.CONTAINED.items() if any(p in text for p in parts)), ""))
+    return (
+        next((role for role, vocabulary in _BY_WORD if folded in vocabulary), "")
+        or next(
+            (
+                role
+                for role, beginnings in words.COMPOUNDS.items()
+                if len(folded) > 7 and folded.startswith(beginnings)
+            ),
+            "",
+        )
+        or (
+            ""
+            if text.isascii()
+            else next((role for role, parts in words.CONTAINED.items() if any(p in text for p in parts)), "")
+        )
+    )
 
 
 def tokens(name: str) -> list[Token]:
@@ -150,7 +181,11 @@ def _words(text: str, start: int, spaced: bool) -> Iterator[Token]:
 def _kind_of(word: str) -> Kind:
     if _WEIGHT.fullmatch(word):
         return Kind.MATERIAL
-    for kind, vocabulary in ((Kind.VERSION, words.VERSION), (Kind.MATERIAL, words.MATERIAL), (Kind.COLOUR, words.COLOUR)):
+    for kind, vocabulary in (
+        (Kind.VERSION, words.VERSION),
+        (Kind.MATERIAL, words.MATERIAL),
+        (Kind.COLOUR, words.COLOUR),
+    ):
         if word in vocabulary:
             return kind
     return Kind.WORD
@@ -165,8 +200,11 @@ def _merged(found: Iterator[Token]) -> Iterator[Token]:
             pair = "".join(t.text.casefold() for t in pending[:3] if t.kind is not Kind.BREAK)
             plain = pending[1].kind is Kind.BREAK and pending[1].text == "-"
             if plain and (role := role_word(pair)):
-                pending[:3] = [Token(Kind.ROLE, f"{pending[0].text}-{pending[2].text}", pending[0].start, role,
-                                     pending[0].spaced)]
+                pending[:3] = [
+                    Token(
+                        Kind.ROLE, f"{pending[0].text}-{pending[2].text}", pending[0].start, role, pending[0].spaced
+                    )
+                ]
             else:
                 yield pending.pop(0)
     yield from pending

@@ -4,50 +4,66 @@ All of it is common practice, no source. Words are compared casefolded. A word h
 a title, and from its end only with a further reason, see :mod:`catalogue.filing.titles`.
 """
 
-PRINT = frozenset("""
+PRINT = frozenset(
+    """
     print prints printed printing printfile printfiles printready forprint proofprint output druck drucke
     drucken druckdatei druckdateien druckfertig impression impressions imprimer tirage tirages impresion
     impresión impresiones imprimir tryck utskrift utskrifter tryckfil tryckfiler stampa stampe afdruk プリント 印刷
     印刷用 入稿 出力
-""".split())
-REFERENCE = frozenset("""
+""".split()
+)
+REFERENCE = frozenset(
+    """
     site web webb website webpage internet online lowres thumb thumbs thumbnail preview previews vorschau aperçu
     apercu vignette förhandsvisning phone handy mobil mobile photo photos snapshot snapshots ref refs reference
     references referenz référence referencia referens detail details détail détails detalle detalles detalj
     detaljer ausschnitt email mail small klein petit pequeño liten 参考 ウェブ 詳細 部分図 縮小
-""".split())
-TILE = frozenset("""
+""".split()
+)
+TILE = frozenset(
+    """
     tile tiles capture captures kachel kacheln teilscan teilscans teile tuile tuiles partie parties morceaux
     ruta rutor delskanning delskanningar delar tesela teselas trozo trozos partes parts stitching segments タイル
     分割
-""".split())
-RAW = frozenset("""
+""".split()
+)
+RAW = frozenset(
+    """
     raw raws roh rohscan rohscans rohdaten brut bruts bruto brutos rå råskanning råskanningar 生データ
-""".split())
-MASTER = frozenset("""
+""".split()
+)
+MASTER = frozenset(
+    """
     master masters original originals originale stitched merged montiert zusammengesetzt assemblé assemblée
     assemble montado montaje hopsatt ihopsatt sammansatt archive archiv rescan rescans neuscan scan scans hires
     highres fullres full マスター 原本 原画 合成
-""".split())
-VERSION = frozenset("""
+""".split()
+)
+VERSION = frozenset(
+    """
     final finale finalfinal endfassung fertig définitif definitif def slutlig klar copy kopie copie copia kopia
     コピー new neu edit edited bearbeitet retouched retusche retuschiert corrected korrigiert korr corrigé corrige
     corregido rättad flat flattened resaved ok approved cropped clean cleaned test proof alt old 最終 完成 修正
-""".split())
+""".split()
+)
 COPY = frozenset("copy kopie copie copia kopia コピー".split())
-MATERIAL = frozenset("""
+MATERIAL = frozenset(
+    """
     canvas leinwand toile lienzo duk キャンバス rag cotton baryta matte matt mat gloss glossy satin lustre paper
     papier papel papper 紙 bütten buetten fineart hadernpapier bomull coton algodón algodon watercolour
     aquarellpapier
-""".split())
+""".split()
+)
 COLOUR = frozenset("rgb srgb adobergb adobergb1998 prophoto ecirgb cmyk greyscale grayscale icc".split())
 
 # Folders that say where a shop keeps things, not what they are.
-SHELF = frozenset("""
+SHELF = frozenset(
+    """
     jobs job to sort sorted unsorted misc various archive archived archiv archives archivo arkiv scans scan
     scanned scanning client clients customer customers kunde kunden künstler kuenstler künstlerinnen artist
-    artists artiste artistes artista artistas cliente clientes konstnär konstnärer kund kunder 作家 顧客 お客様 アーカイブ
-    スキャン 画家 new neu neue nya nouveau nouveaux nuevo nuevos done finished fertig erledigt inbox incoming eingang
+    artists artiste artistes artista artistas cliente clientes konstnär konstnärer kund kunder 作家 顧客
+    お客様 アーカイブ     スキャン 画家 new neu neue nya nouveau nouveaux nuevo nuevos
+    done finished fertig erledigt inbox incoming eingang
     inkommande entrada entrées old alt alte ancien anciens viejo gammal gamla desktop backup backups sicherung
     sauvegarde säkerhetskopia copia bilder bild images image pictures files work works werk werke arbeiten
     oeuvre oeuvres œuvre œuvres obra obras verk 作品 仕事 temp tmp todo do shop studio atelier disk platte disque
@@ -56,49 +72,61 @@ SHELF = frozenset("""
     dessins målningar teckningar pinturas dibujos all alle tous todos alla jahr jahre année années år año años
     orders order aufträge auftrag commandes commande pedidos pedido beställningar beställning invoices
     rechnungen factures facturas fakturor und et y och für pour para för ready large grand gross groß small
-    misc. diverse divers varios blandat 未整理 整理済 新規 その他 年 月 main primary nas server share exhibition exhibitions
+    misc. diverse divers varios blandat 未整理
+    整理済 新規 その他 年 月 main primary nas server share exhibition exhibitions
     show shows ausstellung ausstellungen exposition expositions utställning exposición fair group calendar
     kalender cards karten postkarten landscapes portraits abstracts florals watercolours landschaften paysages
     landskap paisajes january february march april may june july august september october november december
     januar februar märz mai juni juli oktober dezember janvier février mars avril juin juillet août septembre
     octobre novembre décembre enero febrero marzo abril mayo junio julio agosto septiembre octubre noviembre
     diciembre januari februari maj augusti jan feb mar apr jun jul aug sep sept oct okt nov dec dez ok
-""".split())
+""".split()
+)
 
 # Names that scanners, cameras and programs give by themselves; whole names, digits and separators apart.
-DEVICE = frozenset("""
+DEVICE = frozenset(
+    """
     scan scn scanned scanner img image imagem imagen imgp dsc dscf dscn pict picture bild foto photo cci ccf
     numérisation numerisation num escanear escaneo escaneado skanning skannad skan inskannad untitled unbenannt
     sanstitre sintitulo sintítulo namnlös naamloos download unknown page seite sida página document dokument doc
     file datei fichier capture new neu pano panorama スキャン 名称未設定 画像 写真 文書 無題
-""".split())
+""".split()
+)
 
-POSITION = frozenset("""
+POSITION = frozenset(
+    """
     left right top bottom upper lower middle centre center tl tr bl br links rechts oben unten mitte haut bas
     gauche droite milieu arriba abajo izquierda derecha centro vänster höger övre nedre mitten ul ur ll lr lo ro
     lu ru 左 右 上 下 左上 右上 左下 右下
-""".split())
+""".split()
+)
 HONORIFIC = frozenset("herr frau mr mrs ms miss dr prof mme mlle monsieur madame señor señora sr sra herrn".split())
 HONORIFIC_AFTER = ("様", "さん", "先生", "氏")
 
+NUMERO = frozenset("no no. nr nr. nº n° number nummer numéro numero número 第".split())
 UNTITLED = frozenset("untitled unbenannt sans sin namnlös ohne utan 無題".split())
 
 # Words that join others in titles; no person is called so, and a title is not made of them alone.
-FUNCTION = frozenset("""
+FUNCTION = frozenset(
+    """
     the a an of and or in on at by with without for from to under over near after before into as is my our her
     his no der die das den dem des ein eine einer eines im am an auf aus bei mit nach und vom von zu zum zur
     über unter ohne vor hinter beim ins le la les l un une des du d et en au aux sur sous avec sans dans chez
     pour par el los las una unos y o del al con sin sobre bajo entre por para ett och i på av med till från vid
     utan under efter det den no nr nº
-""".split())
+""".split()
+)
 
 # Small words inside a person's name.
-PARTICLES = frozenset("""
+PARTICLES = frozenset(
+    """
     van von der den de del della di da dos das du la le el al bin ibn af av zu ten ter mac mc o
-""".split())
+""".split()
+)
 
 # Given names that tell a person from a title; from memory. Missing ones only make a guess less certain.
-GIVEN = frozenset("""
+GIVEN = frozenset(
+    """
     ada adam adèle agnes aileen alan albert alejandra alejandro alex alexander alexandra alfred alice alicia
     alma amalia amelia amélie ana anders andrea andreas andré andrés andrew angela angus anita anja anke anna
     anne annika antoine anton antonia antonio arne arthur arturo astrid audrey axel barbara beatrice beatriz ben
@@ -139,21 +167,34 @@ GIVEN = frozenset("""
     reiko rie rika ryo ryota sachiko sakura satoshi sayuri shigeru shinji shiro shoko sota sumiko susumu tadashi
     takashi takeshi takumi tamiko taro tatsuya tetsuo tomoko toshio tsutomu yasuko yoko yoshiko yuji yuka yukiko
     yuko yumi yumiko yutaka
-""".split())
+""".split()
+)
 
 # Family names written in Chinese characters, the commonest; from memory.
-KANJI_FAMILY = ("佐々木", "佐藤", "鈴木", "高橋", "田中", "伊藤", "渡辺", "渡邊", "山本", "中村", "小林", "加藤", "吉田", "山田",
-                "山口", "松本", "井上", "木村", "斎藤", "斉藤", "清水", "山崎", "阿部", "池田", "橋本", "石川", "前田", "藤田",
-                "小川", "岡田", "後藤", "長谷川", "村上", "近藤", "石井", "坂本", "遠藤", "青木", "藤井", "西村", "福田", "太田",
-                "三浦", "藤原", "岡本", "松田", "中川", "中野", "原田", "小野", "竹内", "金子", "和田", "中山", "石田", "上田",
-                "森田", "酒井", "柴田", "横山", "宮崎", "宮本", "内田", "高木", "安藤", "谷口", "大野", "丸山", "今井", "河野",
-                "藤本", "村田", "武田", "上野", "杉山", "増田", "平野", "大塚", "千葉", "久保", "松井", "小島", "岩崎", "桜井",
-                "野口", "松尾", "木下", "野村", "菊地", "佐野", "大西", "杉本", "新井", "浜田", "菅原", "市川", "水野", "島田")
+KANJI_FAMILY = tuple(
+    """
+    佐々木 佐藤 鈴木 高橋 田中 伊藤 渡辺 渡邊 山本 中村 小林 加藤 吉田 山田 山口 松本 井上
+    木村 斎藤 斉藤 清水 山崎 阿部 池田 橋本 石川 前田 藤田 小川 岡田 後藤 長谷川 村上 近藤
+    石井 坂本 遠藤 青木 藤井 西村 福田 太田 三浦 藤原 岡本 松田 中川 中野 原田 小野 竹内
+    金子 和田 中山 石田 上田 森田 酒井 柴田 横山 宮崎 宮本 内田 高木 安藤 谷口 大野 丸山
+    今井 河野 藤本 村田 武田 上野 杉山 増田 平野 大塚 千葉 久保 松井 小島 岩崎 桜井 野口
+    松尾 木下 野村 菊地 佐野 大西 杉本 新井 浜田 菅原 市川 水野 島田
+""".split()
+)
 
 # Beginnings of compounds, where a language writes them as one word: "Druckdaten", "Tryckfiler".
-COMPOUNDS = {"print file": ("druck", "tryckfil", "tryckorig", "printfil"), "tile": ("kachel", "teilscan", "einzelscan", "delskann"),
-             "raw": ("rohscan", "rohdat", "råskann"), "reference": ("vorschau", "webbild", "förhandsvisn")}
+COMPOUNDS = {
+    "print file": ("druck", "tryckfil", "tryckorig", "printfil"),
+    "tile": ("kachel", "teilscan", "einzelscan", "delskann"),
+    "raw": ("rohscan", "rohdat", "råskann"),
+    "reference": ("vorschau", "webbild", "förhandsvisn"),
+}
 
 # Chinese characters are written without spaces: what a longer word contains.
-CONTAINED = {"print file": ("印刷", "出力", "入稿", "プリント"), "tile": ("分割", "タイル"), "raw": ("元データ", "生データ"),
-             "reference": ("ウェブ", "参考", "縮小"), "master": ("原本", "合成", "スキャン")}
+CONTAINED = {
+    "print file": ("印刷", "出力", "入稿", "プリント"),
+    "tile": ("分割", "タイル"),
+    "raw": ("元データ", "生データ"),
+    "reference": ("ウェブ", "参考", "縮小"),
+    "master": ("原本", "合成", "スキャン"),
+}

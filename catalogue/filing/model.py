@@ -1,0 +1,61 @@
+"""What goes into a guess and what comes out."""
+
+from dataclasses import dataclass
+
+from catalogue.filing.artists import Found
+from catalogue.filing.names import Name
+from catalogue.filing.titles import Title
+
+
+@dataclass(frozen=True, slots=True)
+class FileFacts:
+    """What is known of one file. ``path`` is relative to its store, ``/`` between parts. ``group``: files of one group
+    show the same piece, as likeness found; None where that is not known. Sizes in pixels; 0 where unknown."""
+
+    path: str
+    title: str = ""
+    creator: str = ""
+    format: str = "TIFF"
+    width: int = 0
+    height: int = 0
+    picture: bool = True
+    group: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Guessed:
+    """One value, how sure it is (0 to 1) and why."""
+
+    value: str = ""
+    certainty: float = 0.0
+    reason: str = ""
+
+
+NOTHING = Guessed()
+
+
+@dataclass(frozen=True, slots=True)
+class Guess:
+    """What is guessed of one file. ``size`` is as written, ``number`` an inventory number."""
+
+    artist: Guessed = NOTHING
+    piece: Guessed = NOTHING
+    role: Guessed = NOTHING
+    year: Guessed = NOTHING
+    number: Guessed = NOTHING
+    size: Guessed = NOTHING
+
+
+@dataclass(slots=True)
+class Work:
+    """One file on its way through the passes."""
+
+    facts: FileFacts
+    parts: tuple[str, ...]
+    names: tuple[Name, ...]
+    found: Found | None
+    artist: Guessed
+    title: Title | None = None  # of the file's own name
+    folder: int | None = None  # the part that may be the piece's folder
+    piece: Guessed = NOTHING
+    artist_key: str = ""

@@ -1,0 +1,332 @@
+"""The passes by which all files of an archive get their artist and piece, each in the light of the others."""
+
+import re
+from collections import Counter, defaultdict
+from collections.abc import Sequence
+from dataclasses import replace
+
+from catalogue.filing.artists import Artists, Found, person_of
+from catalogue.filing.habits import Rest, Stem, find_marks
+from catalogue.filing.model import NOTHING, FileFacts, Guessed, Work
+from catalogue.filing.names import Name, fold, is_device_name, is_shelf, phrases, read_name
+from catalogue.filing.people import compatible
+from catalogue.filing.roles import LOSSY, SMALL, own_role
+from catalogue.filing.titles import Title, read_title, title_key
+from catalogue.filing.tokens import Kind, role_word
+from catalogue.filing.vocabulary import VERSION
+
+_COUNTED = re.compile(r"(?<!\d)0\d+$")  # "Harbour 01" may be a title, but vouches for none
+
+
+def split_path(path: str) -> tuple[str, ...]:
+    *folders, name = path.split("/")
+    stem, dot, suffix = name.rpartition(".")
+    return (*folders, stem if dot and stem and len(suffix) <= 5 and suffix.isalnum() else name)
+
+
+def begin(facts: FileFacts, parts: tuple[str, ...], artists: Artists) -> Work:
+    names = tuple(read_name(part) for part in parts)
+    found = artists.find(parts)
+    if facts.creator.strip():
+        artist = Guessed(artists.canonical(facts.creator), 0.97, "stated in the file")
+    elif found:
+        artist = Guessed(found.artist, found.certainty, found.reason)
+    else:
+        artist = NOTHING
+    work = Work(facts, parts, names, found, artist)
+    work.artist_key = fold(artist.value)
+    work.folder = _piece_folder(work)
+    return work
+
+
+def _piece_folder(work: Work) -> int | None:
+    """The deepest folder that may name a piece: below the artist's, and more than a shelf."""
+    start = work.found.part + 1 if work.found and work.found.part < len(work.parts) - 1 else 0
+    for part in range(len(work.parts) - 2, start - 1, -1):
+        name = work.names[part]
+        if not is_shelf(name) and not is_device_name(name):
+            return part
+    if work.found and work.found.part < len(work.parts) - 1:  # "Smith - Harbour/scan1.tif"
+        folder = work.names[work.found.part]
+        first, last = _without(folder, work.found)
+        if any(t.kind is Kind.WORD for t in folder.tokens[first : last + 1]):
+            return work.found.part
+    return None
+
+
+def _without(name: Name, found: Found) -> tuple[int, int]:
+    """The longer stretch of tokens before or behind the artist's name."""
+    before, behind = (0, found.first - 1), (found.last + 1, len(name.tokens) - 1)
+    return max(
+        (before, behind), key=lambda span: sum(t.kind is Kind.WORD for t in name.tokens[span[0] : span[1] + 1])
+    )
+
+
+def settle_ambiguous_artists(works: Sequence[Work]) -> None:
+    """Where a written name may mean several artists ("Leith"), files of the same folder may say which."""
+    for work in works:
+        if not work.found or not work.found.either or work.facts.creator.strip():
+            continue
+        place = work.parts[: work.found.part + 1]
+        own = {
+            name
+            for phrase in phrases(work.parts[-1])
+            if phrase.person.given
+            for name in work.found.either
+            if (person := person_of(name)) and compatible(phrase.person, person)
+        }
+        near = (
+            own
+            if len(own) == 1
+            else {
+                w.artist.value
+                for w in works
+                if w.parts[: len(place)] == place and w.artist.value in work.found.either
+            }
+        )
+        if len(near) == 1:
+            work.artist = Guessed(near.pop(), 0.7, "its folder's other files name this artist")
+        else:
+            work.artist = Guessed("", 0.0, f"{work.found.artist} may be {' or '.join(work.found.either)}")
+        work.artist_key = fold(work.artist.value)
+
+
+def find_artists_by_title(works: Sequence[Work]) -> None:
+    """A file that names no artist, but a title that one artist alone has, is that artist's."""
+    owners: dict[str, set[str]] = defaultdict(set)
+    for work in works:
+        if work.artist.value and work.piece.value:
+            owners[title_key(work.piece.value)].add(work.artist.value)
+    for work in works:
+        if work.piece.value and not work.artist.value and not (work.found and work.found.either):
+            owner = owners.get(title_key(work.piece.value), set())
+            if len(owner) == 1 and len(title_key(work.piece.value)) > 3:
+                work.artist = Guessed(next(iter(owner)), 0.6, "the only artist with a piece of that title")
+                work.artist_key = fold(work.artist.value)
+
+
+def read_titles(works: Sequence[Work]) -> None:
+    """Titles of the files' own names: what surely is one, then the archive's marks, then all in the light of both."""
+    folders: dict[str, set[str]] = defaultdict(set)
+    for work in works:
+        folder = _folder_title(work)
+        if folder and folder.key:
+            folders[work.artist_key].add(folder.key)
+    marks: frozenset[Rest] = frozenset()
+    known: dict[str, set[str]] = {}
+    for _ in range(2):  # first without marks, to find them
+        known = {artist: set(keys) for artist, keys in folders.items()}
+        doubtful: dict[str, set[tuple[str, str]]] = defaultdict(set)
+        for work in works:
+            title = _own_title(work, frozenset(), marks)
+            if not title.key or not title.clean or _COUNTED.search(title.text):
+                continue
+            known.setdefault(work.artist_key, set()).add(title.key)
+            *before, last = re.split(r"[\s-]+", title.text)
+            if before and (role_word(last) or last.casefold() in VERSION or (last.isdigit() and "-" in title.text)):
+                doubtful[work.artist_key].add((title.key, title_key(" ".join(before))))
+        for artist, pairs in doubtful.items():  # "Low Tide copy" vouches for nothing where there is a "Low Tide"
+            known[artist] -= {key for key, shorter in pairs if not marks or shorter in known[artist]}
+        marks = marks or find_marks((Stem(w.artist_key, w.names[-1], *_beside_artist(w)[:2]) for w in works), known)
+    everyone = frozenset().union(*known.values())
+    for work in works:
+        near = frozenset(known.get(work.artist_key, ())) if work.artist_key else everyone
+        work.title = _own_title(work, near, marks)
+
+
+def _own_title(work: Work, near: frozenset[str], marks: frozenset[Rest]) -> Title:
+    name = work.names[-1]
+    if is_device_name(name) and not any(
+        title_key(name.between(0, i)) in near for i in range(len(name.tokens) - 1, 0, -1)
+    ):
+        return Title("", True, tuple(t for t in name.tokens if t.kind is not Kind.ROLE or len(name.tokens) == 1))
+    first, last, away = _beside_artist(work)
+    small = work.facts.format in LOSSY or 0 < max(work.facts.width, work.facts.height) < SMALL // 2
+    title = read_title(name, first, last, is_title=near.__contains__, small=small, marks=marks)
+    outside = tuple(t for i, t in enumerate(name.tokens) if not first <= i <= last and i not in away)
+    if not outside:
+        return title
+    extra = read_title(name, last + 1, len(name.tokens) - 1, small=small) if last < len(name.tokens) - 1 else None
+    year = title.year or next((t.text for t in outside if t.kind is Kind.YEAR), "")
+    number = (
+        title.number
+        or (extra.number if extra else "")
+        or next((t.text.split()[-1] for t in outside if t.kind is Kind.INVENTORY), "")
+    )
+    return replace(
+        title,
+        stripped=title.stripped + outside,
+        year=year,
+        number=number,
+        size=title.size or (extra.size if extra else ""),
+    )
+
+
+def _beside_artist(work: Work) -> tuple[int, int, range]:
+    """The tokens of a file's name, first and last, that stand beside its artist's name; and those of the artist's."""
+    name = work.names[-1]
+    last = len(name.tokens) - 1
+    away = range(0)
+    if work.found and work.found.part == len(work.parts) - 1:
+        away = range(work.found.first, work.found.last + 1)
+    elif artist := person_of(work.artist.value):  # the folder names the artist; the file may do so again
+        again = [p for p in phrases(work.parts[-1]) if compatible(p.person, artist) and (p.bounded or p.person.given)]
+        if again:
+            longest = max(again, key=lambda p: p.last - p.first)
+            away = range(longest.first, longest.last + 1)
+    if not away:
+        return 0, last, away
+    behind = any(t.kind is Kind.WORD for t in name.tokens[away.stop :])
+    before = any(t.kind is Kind.WORD for t in name.tokens[: away.start])
+    if before and not (behind and away.start == 0):
+        return (away.stop, last, away) if behind and not before else (0, away.start - 1, away)
+    return (away.stop, last, away) if behind or away.start == 0 else (0, last, away)
+
+
+def _folder_title(work: Work) -> Title | None:
+    if work.folder is None:
+        return None
+    name = work.names[work.folder]
+    first, last = 0, len(name.tokens) - 1
+    if work.found and work.found.part == work.folder:
+        first, last = _without(name, work.found)
+    return read_title(name, first, last)
+
+
+def choose_pieces(works: Sequence[Work]) -> None:
+    """The piece of each file: what its own name says, or its folder, as the folder's other files show."""
+    inside: dict[tuple[str, ...], list[Work]] = defaultdict(list)
+    for work in works:
+        if work.folder is not None:
+            inside[work.parts[: work.folder + 1]].append(work)
+    single = _single_piece_folders(inside)
+    for work in works:
+        own = work.title
+        assert own is not None
+        if work.facts.title.strip() and not is_device_name(read_name(work.facts.title.strip())):
+            work.piece = Guessed(work.facts.title.strip(), 0.95, "stated in the file")
+            continue
+        folder = _folder_title(work)
+        if folder and folder.text:
+            place = work.parts[: work.folder + 1] if work.folder is not None else ()
+            if not own.key:
+                work.piece = Guessed(folder.text, 0.85, "its folder's name; its own says nothing")
+            elif own.key == folder.key or place in single:
+                work.piece = Guessed(folder.text, 0.85, "its folder's name")
+            else:
+                work.piece = Guessed(own.text, 0.75, "its own name; its folder holds several pieces")
+        elif own.text:
+            work.piece = Guessed(own.text, 0.8 if own.clean else 0.7, "its own name")
+        if work.piece.value and not work.artist.value:
+            work.piece = replace(work.piece, certainty=min(work.piece.certainty, 0.5))
+
+
+def _single_piece_folders(inside: dict[tuple[str, ...], list[Work]]) -> set[tuple[str, ...]]:
+    """Folders whose files are all of one piece, the folder's: most repeat its name or say nothing of their own."""
+    single = set()
+    for place, works in inside.items():
+        folder = _folder_title(works[0])
+        if folder is None or not folder.key:
+            continue
+        others = Counter(w.title.key for w in works if w.title and w.title.key and not _continues(w, folder))
+        own = sum(1 for w in works if w.title and (not w.title.key or _continues(w, folder)))
+        numbered = {
+            w.title.tail or w.title.key
+            for w in works
+            if w.title
+            and w.title.key != folder.key
+            and w.title.key.startswith(folder.key)
+            and _is_numbered(w.title.key[len(folder.key) :])
+            and own_role(w.title.stripped)[0] in ("master", "")
+        }
+        if len(numbered) > 1:
+            continue  # "Tides/Tides 2.tif", "Tides/Tides 3.tif": a series, each a piece
+        if own and (not others or (len(others) == 1 and own >= sum(others.values())) or own > 2 * len(others)):
+            single.add(place)
+    return single
+
+
+def _continues(work: Work, folder: Title) -> bool:
+    assert work.title is not None
+    return (
+        work.title.key == folder.key
+        or work.title.key.startswith(folder.key)
+        or (len(work.title.key) >= 4 and folder.key.endswith(work.title.key))
+    )
+
+
+def _is_numbered(rest: str) -> bool:
+    stripped = rest.removeprefix("no").removeprefix("nr").removeprefix("nº")
+    return stripped.isdigit() or (bool(stripped) and set(stripped) <= set("ivx"))
+
+
+def tell_pieces_apart(works: Sequence[Work]) -> None:
+    """Two masters in one folder that differ by a year or number alone are two pieces: give them that part back."""
+    beside: dict[tuple[tuple[str, ...], str, str], list[Work]] = defaultdict(list)
+    for work in works:
+        own = work.title
+        if (
+            own
+            and _tail(own)
+            and own.key == title_key(work.piece.value)
+            and own_role(own.stripped)[0] in ("", "master")
+        ):
+            beside[work.parts[:-1], work.artist_key, own.key].append(work)
+    for group in beside.values():
+        tails = {_tail(w.title) for w in group if w.title}
+        padded = all(len(t) > 1 and t.startswith("0") for t in tails)
+        if len(tails) < 2 or len(tails) < len(group) or padded:
+            continue  # padded counters beside the bare title count captures, not pieces
+        for work in group:
+            assert work.title is not None
+            work.piece = Guessed(f"{work.piece.value} {_tail(work.title)}", 0.6, "its neighbour differs by that")
+
+
+def _tail(title: Title) -> str:
+    """The year or number taken off a title that may tell it from another; "2 of 6" where a master says so."""
+    counter = next((t.text for t in title.stripped if t.kind is Kind.COUNTER and not t.text.startswith("(")), "")
+    return title.tail or (counter if any(t.role == "master" for t in title.stripped) else "")
+
+
+def join_spellings(works: Sequence[Work]) -> None:
+    """One artist's titles that differ in spacing, case or accents alone are written one way: as most files do."""
+    written: dict[tuple[str, str], Counter[str]] = defaultdict(Counter)
+    for work in works:
+        if work.piece.value:
+            written[work.artist_key, title_key(work.piece.value)][work.piece.value] += 1
+    for work in works:
+        if work.piece.value:
+            forms = written[work.artist_key, title_key(work.piece.value)]
+            best = max(
+                forms, key=lambda form: (form.count(" "), not form.isupper(), not form.islower(), forms[form], form)
+            )
+            if best != work.piece.value:
+                work.piece = replace(work.piece, value=best)
+
+
+def follow_likeness(works: Sequence[Work]) -> None:
+    """Files that show one piece get one piece: the surest name of them all."""
+    groups: dict[int, list[Work]] = defaultdict(list)
+    for work in works:
+        if work.facts.group is not None:
+            groups[work.facts.group].append(work)
+    for group in groups.values():
+        named = [w for w in group if w.piece.value]
+        if not named or len(group) < 2:
+            continue
+        best = max(
+            named,
+            key=lambda w: (
+                bool(w.artist.value),
+                w.piece.certainty + w.artist.certainty,
+                w.title.clean if w.title else False,
+                -len(w.parts[-1]),
+                w.facts.path,
+            ),
+        )
+        for work in group:
+            if (work.artist_key, title_key(work.piece.value)) != (best.artist_key, title_key(best.piece.value)):
+                why = f"shows the same picture as {best.facts.path}"
+                work.piece = Guessed(best.piece.value, min(0.9, best.piece.certainty), why)
+                work.artist = Guessed(best.artist.value, min(0.9, best.artist.certainty), why)
+                work.artist_key = best.artist_key
