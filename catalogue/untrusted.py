@@ -71,3 +71,36 @@ def read_regular(path: Path | str, limit: int, *, follow: bool = False) -> bytes
     if len(data) > limit:
         raise OSError(errno.EFBIG, f"it is larger than the {limit:,} bytes such a file may have")
     return bytes(data)
+
+
+def visible(text: str) -> str:
+    """Text as one line that a terminal shows and never obeys.
+
+    Control characters (C0, DEL, C1), line and paragraph separators, bidi controls and undecodable bytes come out as
+    ``\\\\x1b``, ``\\\\n``, ``\\\\u202e``. Unicode Technical Report 36, 3.6 and UAX 9 name the characters meant.
+    """
+    return text if _HARMFUL.search(text) is None else _HARMFUL.sub(_escape, text)
+
+
+def visible_json(text: str) -> str:
+    """Finished JSON with the characters of :func:`visible` as ``\\\\uXXXX``; the value read from it is the same.
+
+    Line breaks between values stay: within strings JSON has none.
+    """
+    return _HARMFUL_IN_JSON.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
+# C0, DEL and C1; soft hyphen's kin that change how neighbours are read: UAX 9's embeddings, overrides, isolates and
+# marks, the deprecated shaping controls, separators of lines, byte-order mark, interlinear notes; surrogates
+_CONTROLS = ("\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u206f\ufeff\ufff9-\ufffb\ud800-\udfff")
+_HARMFUL = re.compile(f"[\0-\x1f{_CONTROLS}]")
+_HARMFUL_IN_JSON = re.compile(f"[{_CONTROLS}]")
+_SHORT = {"\n": "\\n", "\r": "\\r", "\t": "\\t"}
+
+
+def _escape(found: re.Match[str]) -> str:
+    sign = found[0]
+    code = ord(sign)
+    if 0xDC80 <= code <= 0xDCFF:  # an undecodable byte of a file name
+        return f"\\x{code - 0xDC00:02x}"
+    return _SHORT.get(sign) or (f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}")

@@ -3,14 +3,17 @@
 ``COMMANDS`` names where each lives and what it does, so that ``catalogue --help`` imports none of them.
 """
 
+import os
 import sys
 from importlib import import_module
 from pathlib import Path
+from typing import NoReturn
 
 import click
 
 from catalogue import __version__
-from catalogue.commands.session import Session, json_option
+from catalogue.commands.printing import Declined, Interrupted, note, print_json
+from catalogue.commands.session import Session, json_option, need_terminal, take_only_text
 from catalogue.errors import CatalogueError
 
 # name: (module, what it does)
@@ -56,6 +59,7 @@ class Lazy(click.Group):
         command = import_module(f"catalogue.commands.{module}").command
         if not isinstance(command, click.Command):
             raise TypeError(f"catalogue.commands.{module}.command is no command")
+        take_only_text(command)
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
@@ -75,6 +79,7 @@ def command(context: click.Context, folder: Path | None, no_mouse: bool) -> None
     session = context.ensure_object(Session)
     session.folder = folder
     if context.invoked_subcommand is None:
+        need_terminal()
         from catalogue.screens.app import open_screens
 
         open_screens(session.home, mouse=not no_mouse)
@@ -85,23 +90,33 @@ def main() -> None:
     session = Session()
     try:
         outcome = command.main(obj=session, standalone_mode=False)
-    except click.Abort:
-        click.echo("Stopped. What was done is kept; run the command again to carry on.", err=True)
-        sys.exit(2)
-    except KeyboardInterrupt:
-        click.echo("Stopped. What was done is kept; run the command again to carry on.", err=True)
-        sys.exit(2)
+    except (click.Abort, KeyboardInterrupt):
+        _fail(session, CatalogueError("Stopped.", hint="What was done until then is kept."), prefix="")
+    except click.UsageError as error:
+        if error.ctx is not None:
+            note(error.ctx.get_usage())
+            note(f"Try '{error.ctx.command_path} --help' for help.")
+        _fail(session, CatalogueError(error.format_message()), prefix="Error: ")
     except click.ClickException as error:
-        error.show()
-        sys.exit(2)
+        _fail(session, CatalogueError(error.format_message()), prefix="Error: ")
+    except (Declined, Interrupted) as error:
+        _fail(session, error, prefix="")
     except CatalogueError as error:
-        if session.as_json:
-            import json
-
-            click.echo(json.dumps({"error": error.message, "hint": error.hint, "path": str(error.path or "")}))
-        click.echo(f"catalogue: {error}" + (f" [{error.path}]" if error.path else ""), err=True)
-        sys.exit(error.exit_code)
+        _fail(session, error)
     except BrokenPipeError:
         sys.stderr.close()  # the reader of our pipe has gone; there is no one to tell
         sys.exit(2)
+    except OSError as error:
+        _fail(session, CatalogueError(f"The system refused: {error.strerror or error}.", path=error.filename))
+    if session.stopped:
+        _fail(session, Interrupted("Stopped.", hint=session.stopped), prefix="", told=True)
     sys.exit(outcome if isinstance(outcome, int) else 0)
+
+
+def _fail(session: Session, error: CatalogueError, *, prefix: str = "catalogue: ", told: bool = False) -> NoReturn:
+    """Say what went wrong, as JSON too where that was asked for and nothing was ``told`` yet, and end."""
+    path = os.fsdecode(error.path) if error.path else ""
+    if session.as_json and not told:
+        print_json({"error": error.message, "hint": error.hint, "path": path})
+    note(f"{prefix}{error}" + (f" [{path}]" if path else ""))
+    sys.exit(error.exit_code)

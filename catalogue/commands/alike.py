@@ -9,8 +9,7 @@ import click
 from catalogue.commands.session import Session, interruptible, json_option
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
+    from catalogue.commands.printing import Printer
     from catalogue.likeness.finding import Match
     from catalogue.likeness.service import Groups, GroupView, Pair
     from catalogue.records.database import Database
@@ -89,7 +88,7 @@ def tiles(context: click.Context, session: Session, piece: tuple[str, ...]) -> N
     found = tiling(db, session.home, chosen)
     if found is None:
         raise NotFound(f"No tiles of {chosen.title} are known.", hint="Compare new scans first: catalogue alike.")
-    session.emit(found, lambda out: out.print(found.text()))
+    session.emit(found, lambda out: out.lines(found.text().split("\n")))
     if found.coverage.missing or found.turned:
         context.exit(1)
 
@@ -143,7 +142,7 @@ def changes(session: Session) -> None:
 
     made = recent(session.existing())
     lines = [f"{c.id:>5}  {c.at[:10]}  {c.kind}  {c.detail}" + ("  (undone)" if c.undone else "") for c in made]
-    session.emit(made, lambda out: out.print("\n".join(lines)))
+    session.emit(made, lambda out: out.lines(lines or ["No merges and no splits yet."]))
 
 
 def find_by_picture(session: Session, picture: Path, limit: int) -> int:
@@ -157,7 +156,7 @@ def find_by_picture(session: Session, picture: Path, limit: int) -> int:
     return 0 if matches else 1
 
 
-def _print_matches(out: "Console", matches: "Sequence[Match]", names: dict[int, str]) -> None:
+def _print_matches(out: "Printer", matches: "Sequence[Match]", names: dict[int, str]) -> None:
     pieces: dict[object, list[Match]] = {}
     for match in matches:
         pieces.setdefault(match.piece_id or match.sha256, []).append(match)
@@ -172,16 +171,15 @@ def _print_matches(out: "Console", matches: "Sequence[Match]", names: dict[int, 
 
 
 def _update(db: "Database", session: Session, again: bool) -> None:
-    from catalogue.commands.session import console
+    from catalogue.commands.printing import note
     from catalogue.likeness.updating import update
 
     with interruptible() as cancelled:
         done = update(db, session.home, cancelled=cancelled, again=again)
-    err = console(to_errors=True)
     if done.compared:
-        err.print(f"{done.compared} scans compared, {done.found} likenesses found.")
+        note(f"{done.compared} scans compared, {done.found} likenesses found.")
     for sha in done.unreadable:
-        err.print(f"The preview of {sha[:12]} cannot be used: run catalogue index --again.")
+        note(f"The preview of {sha[:12]} cannot be used: run catalogue index --again.")
 
 
 def _judge(session: Session, ids: Sequence[int], verdict: str) -> None:
@@ -189,7 +187,7 @@ def _judge(session: Session, ids: Sequence[int], verdict: str) -> None:
 
     db = session.database()
     done = [judge(db, number, verdict) for number in ids]
-    session.emit(done, lambda out: out.print("\n".join(f"{p.id}: {p.verdict or 'open again'}" for p in done)))
+    session.emit(done, lambda out: out.lines(f"{p.id}: {p.verdict or 'open again'}" for p in done))
 
 
 def _scan(db: "Database", digits: str) -> int:
@@ -216,7 +214,7 @@ def _names(db: "Database", ids: Iterable[int | None]) -> dict[int, str]:
     return piece_titles(db, {i for i in ids if i is not None})
 
 
-def _print(out: "Console", found: "Groups", names: dict[int, str]) -> None:
+def _print(out: "Printer", found: "Groups", names: dict[int, str]) -> None:
     for group in found.groups:
         _print_group(out, group, names)
     for heading, pairs in (("Alike, but kept apart:", [(p, "; ".join(p.evidence.reasons)) for p in found.apart]),
@@ -229,7 +227,7 @@ def _print(out: "Console", found: "Groups", names: dict[int, str]) -> None:
         out.print("Nothing is alike.")
 
 
-def _print_group(out: "Console", group: "GroupView", names: dict[int, str]) -> None:
+def _print_group(out: "Printer", group: "GroupView", names: dict[int, str]) -> None:
     title = " + ".join(names.get(p, "?") for p in group.pieces) or "no piece yet"
     out.print(f"{title}: {len(group.members)} scans")
     if len(group.pieces) > 1:

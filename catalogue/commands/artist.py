@@ -7,8 +7,7 @@ import click
 from catalogue.commands.session import Session, json_option
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
+    from catalogue.commands.printing import Printer
     from catalogue.records.database import Database
     from catalogue.records.pieces import Artist
 
@@ -29,8 +28,8 @@ def list_(session: Session) -> None:
     while page:
         rows += page
         page = pieces.artists(db, after=page[-1].name)
-    session.emit(rows, lambda out: out.print("\n".join(
-        f"{a.name}: {a.pieces} pieces, {a.scans} scans, {a.orders} orders" for a in rows) or "No artists yet."))
+    session.emit(rows, lambda out: out.lines(
+        [f"{a.name}: {a.pieces} pieces, {a.scans} scans, {a.orders} orders" for a in rows] or ["No artists yet."]))
 
 
 @command.command("show")
@@ -80,8 +79,8 @@ def find_artist(db: "Database", words: str) -> "Artist":
     return fitting[0]
 
 
-def _print(out: "Console", artist: "Artist") -> None:
+def _print(out: "Printer", artist: "Artist") -> None:
     out.print(artist.name)
     for heading, text in (("contact", artist.contact), ("terms", artist.terms), ("notes", artist.notes)):
         if text:
-            out.print(f"  {heading}: {text}")
+            out.field(heading, text)

@@ -9,8 +9,7 @@ from catalogue.commands.session import Session, bar, interruptible, json_option
 from catalogue.progress import data_size
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
+    from catalogue.commands.printing import Printer
     from catalogue.fixity.audit import StoreAudit
     from catalogue.fixity.log import LogCheck
     from catalogue.records.database import Database
@@ -75,13 +74,13 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], se
     chosen = [stores.by_name(db, name) for name in names] or stores.listed(db)
     if not chosen:
         raise NotFound("There is no store yet.", hint="Add one: catalogue store add NAME FOLDER.")
-    with interruptible() as cancelled, bar() as report:
+    with interruptible("What was checked is on record; the next audit carries on.") as cancelled, bar() as report:
         done = audit(db, session.home, chosen, budget=Budget(seconds, most, part), report=report,
                      cancelled=cancelled)
         back_up_if_due(db, session.home, report=report)
     copies = {kind: detail for kind in (SINGLE, NO_OFF_SITE) if (detail := _copies(db, kind))}
 
-    def text(out: "Console") -> None:
+    def text(out: "Printer") -> None:
         for one in done:
             _print(out, one)
         for kind, detail in copies.items():
@@ -90,8 +89,6 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], se
             out.print("What to do about them: catalogue findings")
 
     session.emit({"stores": done, "copies": copies}, text)
-    if any(one.outcome == "cancelled" for one in done):
-        raise click.Abort
     if copies or any(one.findings for one in done):
         context.exit(1)
 
@@ -109,7 +106,7 @@ _OUTCOMES = {"finished": "all that was due is checked", "budget": "the budget is
              "failed": "the store went away", "offline": "offline, nothing checked"}
 
 
-def _print(out: "Console", one: "StoreAudit") -> None:
+def _print(out: "Printer", one: "StoreAudit") -> None:
     rate = f" at {data_size(one.bytes / one.seconds)}/s" if one.seconds > 0 and one.bytes else ""
     out.print(f"{one.store}: {_OUTCOMES[one.outcome]}; {one.checked} files checked ({data_size(one.bytes)}{rate}), "
               f"{one.intact} intact, {one.left} left")
@@ -126,7 +123,7 @@ def _check_log(context: click.Context, session: Session) -> None:
     db = session.existing()
     checked = review(db, session.home, tuple(heads(db)))
 
-    def text(out: "Console") -> None:
+    def text(out: "Printer") -> None:
         _print_log(out, checked)
 
     session.emit(checked, text)
@@ -134,7 +131,7 @@ def _check_log(context: click.Context, session: Session) -> None:
         context.exit(1)
 
 
-def _print_log(out: "Console", checked: "LogCheck") -> None:
+def _print_log(out: "Printer", checked: "LogCheck") -> None:
     out.print(f"{checked.events} events, last at {checked.head.at or 'no time'}")
     out.print("The chain holds: no event was altered or removed." if checked.unbroken else "The event log was tampered"
               " with, or part of it is lost:")

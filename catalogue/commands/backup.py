@@ -8,8 +8,7 @@ import click
 from catalogue.commands.session import Session, bar, interruptible, json_option
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
+    from catalogue.commands.printing import Printer
     from catalogue.records.database import Database
 
 
@@ -32,7 +31,7 @@ def command(session: Session, also: Path | None, only_list: bool) -> None:
     if only_list:
         known = generations(session.home)
 
-        def table(out: "Console") -> None:
+        def table(out: "Printer") -> None:
             for one in known:
                 out.print(f"{one.number:>6}  {one.made}  {one.path}")
             if not known:
@@ -51,7 +50,7 @@ def command(session: Session, also: Path | None, only_list: bool) -> None:
                 if one.path.parent.parent == session.home.folder:
                     _put(also / "manifests" / one.path.name, one.path.read_bytes())
 
-    def text(out: "Console") -> None:
+    def text(out: "Printer") -> None:
         out.print(f"Backup {made.number}, checked: {made.path}")
         if also:
             out.print(f"and a verified copy in {also}, with the ledger and the checksums")

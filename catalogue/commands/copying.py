@@ -4,11 +4,12 @@ from typing import TYPE_CHECKING
 
 import click
 
+from catalogue.commands.printing import ask
 from catalogue.commands.session import Session, bar, interruptible, json_option
 from catalogue.progress import data_size
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from catalogue.commands.printing import Printer
 
 _OUTCOMES = {"finished": "up to date", "cancelled": "stopped", "full": "the disk is full",
              "failed": "the store went away"}
@@ -37,11 +38,14 @@ def command(context: click.Context, session: Session, target: str, source: str |
     wanted = plan(db, store, stores.by_name(db, source) if source else None, masters_only=masters)
     if not yes and wanted:
         size = data_size(sum(w.size for w in wanted))
-        click.confirm(f"Copy {len(wanted)} scans ({size}) into {store.root}?", abort=True, err=True)
-    with interruptible() as cancelled, bar() as report:
+        ask(f"Copy {len(wanted)} scans ({size}) into {store.root}?", otherwise="Nothing was copied.")
+    with interruptible("What was copied is verified and stays; run it again for the rest.") as cancelled, \
+            bar() as report:
         done = copy_to(db, session.home, store, wanted, report=report, cancelled=cancelled)
+    if done.outcome != "cancelled":
+        session.stopped = ""
 
-    def text(out: "Console") -> None:
+    def text(out: "Printer") -> None:
         out.print(f"{done.store}: {_OUTCOMES[done.outcome]}; {done.copied} copied and verified "
                   f"({data_size(done.bytes)})")
         if done.adopted:
@@ -52,7 +56,5 @@ def command(context: click.Context, session: Session, target: str, source: str |
             out.print(f"  not copied: {shown(one.path)}: {one.reason}")
 
     session.emit(done, text)
-    if done.outcome == "cancelled":
-        raise click.Abort
     if done.not_copied or done.outcome != "finished":
         context.exit(1)

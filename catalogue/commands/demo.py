@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.commands.session import Session, bar, interruptible, json_option, need_terminal
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
+    from catalogue.commands.printing import Printer
     from catalogue.indexing.service import StoreSummary
     from catalogue.records.database import Database
     from catalogue.settings import Home
@@ -33,6 +32,9 @@ def command(session: Session, archive: Path | None, screens: bool) -> None:
     """
     from catalogue.errors import NotFound
     from catalogue.settings import Home, read_settings
+
+    if screens and not session.as_json:
+        need_terminal()
 
     source = archive or Path(__file__).resolve().parents[2] / "demo_archive"
     if not (source / "main-disk").is_dir():
@@ -97,7 +99,7 @@ def _told(db: "Database", summaries: "list[StoreSummary]") -> dict[str, object]:
     return {"stores": summaries, "counts": pieces.counts(db), "findings": findings.by_kind(db)}
 
 
-def _print(out: "Console", data: dict[str, object]) -> None:
+def _print(out: "Printer", data: dict[str, object]) -> None:
     counts, kinds = data["counts"], data["findings"]
     assert isinstance(counts, dict) and isinstance(kinds, dict)
     out.print(f"{counts['artist']} artists, {counts['piece']} pieces, {counts['scan']} scans in {counts['file']} files "

@@ -18,7 +18,7 @@ from catalogue.errors import CatalogueError
 from catalogue.progress import data_size
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from catalogue.commands.printing import Printer
 
 LIBRARIES = ("textual", "rich", "click", "sqlite-utils", "pillow", "tifffile", "imagecodecs", "numpy",
              "opencv-python-headless", "faiss-cpu", "imagehash", "xxhash", "defusedxml", "rapidfuzz", "platformdirs")
@@ -50,7 +50,7 @@ def command(context: click.Context, session: Session) -> None:
     """
     parts = [_program(), _libraries(), _codecs(), _terminal(), _catalogue(session), *_stores(session)]
 
-    def text(out: "Console") -> None:
+    def text(out: "Printer") -> None:
         for part in parts:
             out.print(part.name)
             for name, value in part.facts.items():

@@ -9,8 +9,7 @@ from catalogue.commands.session import Session, json_option
 from catalogue.commands.show import find_piece
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
+    from catalogue.commands.printing import Printer
     from catalogue.ledger.editions import State
     from catalogue.records.editions import Issued
 
@@ -64,7 +63,7 @@ def list_(session: Session, artist: tuple[str, ...]) -> None:
     chosen = find_artist(db, " ".join(artist)).id if artist else None
     rows = [(state(db, edition), pieces.by_id(db, edition.piece_id)) for edition in editions.listed(db, chosen)]
 
-    def text(out: "Console") -> None:
+    def text(out: "Printer") -> None:
         for one, piece in rows:
             who = f"{piece.artist}: {piece.title}" if piece else ""
             out.print(f"edition {one.edition.id}  {who}, {label(one.edition)}: {one.numbers_left} left"
@@ -89,7 +88,7 @@ def show(session: Session, piece: tuple[str, ...]) -> None:
     found = find_piece(db, " ".join(piece))
     rows = [(state(db, edition), editions.issued(db, edition.id)) for edition in editions.of_piece(db, found.id)]
 
-    def text(out: "Console") -> None:
+    def text(out: "Printer") -> None:
         out.print(f"{found.artist}: {found.title}")
         for one, prints in rows:
             _state(out, one)
@@ -162,11 +161,11 @@ def certificates(session: Session, edition: int, as_csv: Path | None, as_html: P
     sheet = certificates.certificates(db, session.home.settings, edition)
     written = [write_sheet(db, path, text) for path, text in
                ((as_csv, sheet.as_csv), (as_html, sheet.as_html)) if path is not None]
-    session.emit({"rows": sheet.rows, "written": written}, lambda out: out.print(
-        "\n".join(f"Wrote {path}" for path in written) or sheet.as_csv.rstrip()))
+    session.emit({"rows": sheet.rows, "written": written}, lambda out: out.lines(
+        [f"Wrote {path}" for path in written] or sheet.as_csv.rstrip().split("\r\n")))
 
 
-def _state(out: "Console", state: "State") -> None:
+def _state(out: "Printer", state: "State") -> None:
     from catalogue.ledger.editions import label
 
     edition = state.edition

@@ -5,11 +5,12 @@ from typing import TYPE_CHECKING
 
 import click
 
+from catalogue.commands.printing import ask
 from catalogue.commands.session import Session, bar, interruptible, json_option
 from catalogue.progress import data_size
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from catalogue.commands.printing import Printer
 
 
 @click.group("export")
@@ -37,15 +38,15 @@ def manifest(session: Session, names: tuple[str, ...], into_store: bool, yes: bo
     chosen = [stores.by_name(db, name) for name in names] or stores.listed(db)
     if not chosen:
         raise NotFound("There is no store yet.", hint="Add one: catalogue store add NAME FOLDER.")
+    for store in chosen if into_store and not yes else ():
+        ask(f"Write {NAME} into {store.root}, now and with every backup?", otherwise="Nothing was written.")
     done = []
     for store in chosen:
         done.append(export(db, session.home, store))
         if into_store:
-            if not yes:
-                click.confirm(f"Write {NAME} into {store.root}, now and with every backup?", abort=True, err=True)
             done.append(export_into(db, store, consent=True))
 
-    def text(out: "Console") -> None:
+    def text(out: "Printer") -> None:
         for one in done:
             out.print(f"{one.store}: checksums of {one.files} files in {one.path}")
 
@@ -69,15 +70,10 @@ def bag(context: click.Context, session: Session, folder: Path, piece: str | Non
 
     FOLDER must not exist. With --check it is a bag to be validated; exit 1 when it is not valid.
     """
-    from catalogue.fixity.copying import Stopped
-
-    try:
-        if check:
-            _check(context, session, folder)
-        else:
-            _write(session, folder, piece, artist, masters, description, organisation)
-    except Stopped:
-        raise click.Abort from None
+    if check:
+        _check(context, session, folder)
+    else:
+        _write(session, folder, piece, artist, masters, description, organisation)
 
 
 def _write(session: Session, folder: Path, piece: str | None, artist: str | None, masters: bool, description: str,
@@ -98,11 +94,13 @@ def _write(session: Session, folder: Path, piece: str | None, artist: str | None
         artist_id = found[0].id
     wanted = baggable(db, artist_id=artist_id, piece_id=find_piece(db, piece).id if piece else None,
                       masters_only=masters)
-    with interruptible() as cancelled, bar() as report:
+    with interruptible("No bag was written.") as cancelled, bar() as report:
         made = write_bag(db, folder, wanted, description=description, organisation=organisation, report=report,
                          cancelled=cancelled)
 
-    def text(out: "Console") -> None:
+    session.stopped = ""  # too late to stop: the bag is whole
+
+    def text(out: "Printer") -> None:
         out.print(f"{made.files} scans ({data_size(made.bytes)}), copied and verified: {made.folder}")
 
     session.emit(made, text)
@@ -144,7 +142,7 @@ def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> No
     made = (write_sheet(db, file, page) if file
             else write_again(session.home.sheets / f"{safe_name(found.name)} holdings.html", page))
 
-    def text(out: "Console") -> None:
+    def text(out: "Printer") -> None:
         out.print(f"Wrote {made} ({data_size(made.stat().st_size)}). Look at it before you send it.")
 
     session.emit({"written": made}, text)
@@ -153,10 +151,10 @@ def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> No
 def _check(context: click.Context, session: Session, folder: Path) -> None:
     from catalogue.fixity.bag_check import check_bag
 
-    with interruptible() as cancelled, bar() as report:
+    with interruptible("The bag was not checked to its end.") as cancelled, bar() as report:
         problems = check_bag(folder, report=report, cancelled=cancelled)
 
-    def text(out: "Console") -> None:
+    def text(out: "Printer") -> None:
         for one in problems:
             out.print(f"{one.path or folder}: {one.text}")
         if not problems:

@@ -8,8 +8,7 @@ import click
 from catalogue.commands.session import Session, json_option
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
+    from catalogue.commands.printing import Printer
     from catalogue.records.search import Found
 
 
@@ -37,7 +36,7 @@ def command(context: click.Context, session: Session, words: tuple[str, ...], pi
         context.exit(1)
 
 
-def _print(out: "Console", found: "Found") -> None:
+def _print(out: "Printer", found: "Found") -> None:
     from catalogue.records.paths import shown
 
     for word, taken in found.corrected:

@@ -8,7 +8,7 @@ import click
 from catalogue.commands.session import Session, json_option
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from catalogue.commands.printing import Printer
 
 
 @click.command("findings")
@@ -31,13 +31,14 @@ def command(context: click.Context, session: Session, kind: str | None, store_na
         after = page[-1].id
     names = {store.id: store.name for store in stores.listed(db)}
 
-    def text(out: "Console") -> None:
+    def text(out: "Printer") -> None:
         ordered = sorted(rows, key=lambda r: (r.kind, r.hint, r.path))
         for (kind_, hint), alike in groupby(ordered, key=lambda r: (r.kind, r.hint)):
-            out.print(f"{kind_}: {hint}" if hint else kind_, style="bold")
+            out.print(f"{kind_}: {hint}" if hint else kind_, bold=True)
             for row in alike:
                 place = f"{names.get(row.store_id or 0, '')}:{shown(row.path)}".strip(":")
-                out.print(f"  {place}\n    {row.detail}")
+                out.print(f"  {place}")
+                out.print(f"    {row.detail}")
         out.print(f"{len(rows)} open." if rows else "Nothing is wrong as far as was looked.")
 
     session.emit(rows, text)

@@ -8,8 +8,7 @@ import click
 from catalogue.commands.session import Session, bar, interruptible, json_option
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
+    from catalogue.commands.printing import Printer
     from catalogue.ledger.importing import Outcome
 
 
@@ -49,7 +48,7 @@ def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ..
     return 1 if outcome.left_out else 0
 
 
-def _print(out: "Console", outcome: "Outcome") -> None:
+def _print(out: "Printer", outcome: "Outcome") -> None:
     for fate in outcome.fates:
         if outcome.dry_run or fate.fate not in ("recorded", "known already") or fate.remarks:
             out.print(f"row {fate.row}: {fate.fate}: {fate.text}")

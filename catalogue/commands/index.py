@@ -9,7 +9,7 @@ from catalogue.commands.session import Session, bar, interruptible, json_option
 from catalogue.progress import data_size
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from catalogue.commands.printing import Printer
 
 
 @click.command("index")
@@ -49,7 +49,7 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], wo
                           executors=executors)
         lacking = {} if cancelled() else after_indexing(db, session.home, report=report)
 
-    def text(out: "Console") -> None:
+    def text(out: "Printer") -> None:
         for one in summaries:
             out.print(f"{one.store}: {one.outcome}; {one.seen} files seen, {one.read} read ({data_size(one.bytes)}), "
                       f"{one.unchanged} unchanged, {one.gone} gone; {one.seconds:.1f} s")
@@ -62,7 +62,5 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], wo
             out.print("See them all: catalogue findings")
 
     session.emit(summaries, text)
-    if any(one.outcome == "cancelled" for one in summaries):
-        raise click.Abort
     if any(one.findings or one.outcome != "finished" for one in summaries):
         context.exit(1)

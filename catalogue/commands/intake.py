@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING
 
 import click
 
+from catalogue.commands.printing import Printer, answer, note, yes_or_no
 from catalogue.commands.session import Session, bar, interruptible, json_option
 from catalogue.progress import data_size
 
 if TYPE_CHECKING:
-    from rich.console import Console
 
     from catalogue.intake.applying import Outcome
     from catalogue.intake.proposals import Plan, Proposal
@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     from catalogue.records.database import Database
     from catalogue.records.stores import Store
     from catalogue.settings import Home
+
+
+NOTHING = "Nothing was copied."
 
 
 @click.command("intake")
@@ -54,10 +57,12 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
     db, home = session.database(), session.home
     store = _store(db, store_name)
     further = [stores.by_name(db, name) for name in also]
-    with interruptible() as cancelled, bar() as report:
+    with interruptible(NOTHING) as cancelled, bar() as report:
         known = _watch(db, home, folder, cancelled) if watch else {}
         plan = propose(db, home, folder, store, likeness=likeness_of(db, home), known=known, report=report,
                        cancelled=never if watch else cancelled)
+    if watch:
+        session.stopped = ""  # Ctrl-C is how watching ends
     plan = _told(db, home, plan, artist, piece, notes)
     interactive = not (yes or dry_run or session.as_json) and sys.stdin.isatty()
     if not session.as_json:
@@ -68,17 +73,15 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
     count, size = sum(len(p.items) for p in taking), sum(p.size for p in taking)
     outcome: Outcome | None = None
     links: int | None = 0
-    if not dry_run and (yes or interactive) and count and (yes or click.confirm(
+    if not dry_run and (yes or interactive) and count and (yes or yes_or_no(
             f"Take {_files(count)} ({data_size(size)}) into {', '.join([store.name, *also])}?",
-            default=True, err=True)):
-        with interruptible() as cancelled, bar() as report:
+            default=True, otherwise=NOTHING)):
+        with interruptible("What was taken in is kept; run it again for the rest.") as cancelled, bar() as report:
             outcome = apply(db, home, plan, also=further, delete_sources=remove_sources, report=report,
                             cancelled=cancelled)
             links = keep_links(db, home, outcome.taken, report, cancelled)
     session.emit({"plan": as_data(plan), "outcome": outcome, "likenesses": links},
                  lambda out: _show_outcome(out, plan, outcome, links))
-    if outcome and outcome.stopped:
-        raise click.Abort
     unfit = any(p.kind.value == "cannot be taken in" for p in plan.proposals)
     if unfit or not plan.ready or (outcome and (outcome.left or outcome.kept)):
         context.exit(1)
@@ -97,11 +100,11 @@ def _watch(db: "Database", home: "Home", folder: Path, cancelled: "Cancelled") -
     apart_from_stores(db, folder)
     watch = watching.Watch(folder, home.settings.ignore, home.settings.tile_overlap,
                            settle=watching.SETTLE, read=partial(read_apart, cancelled=cancelled), cancelled=cancelled)
-    click.echo(f"Watching {folder}. Ctrl-C when all is scanned.", err=True)
+    note(f"Watching {folder}. Ctrl-C when all is scanned.")
     while not cancelled():
         for news in watch.look():
             sign = {"warning": "! ", "unfit": "! ", "away": "! ", "alone": "? "}.get(news.kind, "")
-            click.echo(sign + news.text, err=True)
+            note(sign + news.text)
         sleep(1)
     return watch.readings
 
@@ -142,14 +145,15 @@ def _asked(db: "Database", home: "Home", plan: "Plan", session: Session) -> "Pla
     for index, proposal in enumerate(plan.proposals):
         if not proposal.questions:
             continue
-        click.echo(f"\n{proposal.kind}: {', '.join(i.arrival.path.name for i in proposal.items[:6])}", err=True)
+        note("")
+        note(f"{proposal.kind}: {', '.join(i.arrival.path.name for i in proposal.items[:6])}")
         for question in proposal.questions:
-            click.echo(f"  {question}", err=True)
-        artist = click.prompt("  Artist (- to leave out)", default=proposal.artist.value or None, err=True)
+            note(f"  {question}")
+        artist = answer("  Artist (- to leave out)", default=proposal.artist.value, otherwise=NOTHING)
         if artist.strip() == "-":
             plan = answered(db, home, plan, index, take=False)
             continue
-        piece = click.prompt("  Piece", default=proposal.piece.value or None, err=True)
+        piece = answer("  Piece", default=proposal.piece.value, otherwise=NOTHING)
         plan = answered(db, home, plan, index, artist=artist, piece=piece)
         show_proposal(plan.proposals[index], session, index + 1)
     return plan
@@ -157,20 +161,20 @@ def _asked(db: "Database", home: "Home", plan: "Plan", session: Session) -> "Pla
 
 def show_plan(plan: "Plan", session: Session) -> None:
     """The plan for people, on standard output."""
+    out = Printer()
     if not plan.proposals:
-        click.echo(f"There are no pictures in {plan.folder}.")
+        out.print(f"There are no pictures in {plan.folder}.")
     for number, proposal in enumerate(plan.proposals, 1):
         show_proposal(proposal, session, number)
     for obstacle in plan.obstacles:
-        click.echo(f"Passed over: {obstacle}")
+        out.print(f"Passed over: {obstacle}")
 
 
 def show_proposal(proposal: "Proposal", session: Session, number: int) -> None:
     """One proposal: what, whose, from where to where, warnings, questions."""
-    from catalogue.commands.session import console
     from catalogue.records.paths import kept, shown
 
-    out = console(to_errors=session.as_json)
+    out = Printer(to_errors=session.as_json)
     whose = " – ".join(filter(None, (proposal.artist.value, proposal.piece.value)))
     certainty = min(proposal.artist.certainty, proposal.piece.certainty)
     sure = f" ({certainty:.0%} sure: {proposal.piece.reason})" if not proposal.questions else ""
@@ -190,7 +194,7 @@ def show_proposal(proposal: "Proposal", session: Session, number: int) -> None:
         out.print(f"   ? {question}")
 
 
-def _show_outcome(out: "Console", plan: "Plan", outcome: "Outcome | None", links: int | None) -> None:
+def _show_outcome(out: "Printer", plan: "Plan", outcome: "Outcome | None", links: int | None) -> None:
     if outcome is None:
         if any(p.take for p in plan.proposals):
             out.print("Nothing was copied.")

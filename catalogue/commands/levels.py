@@ -7,7 +7,7 @@ import click
 from catalogue.commands.session import Session, json_option
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from catalogue.commands.printing import Printer
 
 
 @click.command("levels")
@@ -28,7 +28,7 @@ def command(session: Session, answer: tuple[str, str] | None, everything: bool) 
         keep(db, *answer)
     areas = levels(db, session.home)
 
-    def text(out: "Console") -> None:
+    def text(out: "Printer") -> None:
         for area in areas:
             out.print(f"{area.name}: {area.level} {NAMES[area.level]}" if area.level else f"{area.name}: not yet 1")
             for one in area.criteria if everything else area.lacking:

@@ -1,20 +1,17 @@
 """``catalogue order``: list, show, add, repeat, move on, correct, job sheet."""
 
-from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from catalogue.commands.printing import ask
 from catalogue.commands.session import Session, bar, interruptible, json_option
 from catalogue.commands.show import find_piece
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from catalogue.ledger.proposal import Proposal
-    from catalogue.progress import Cancelled, Report
     from catalogue.records.database import Database
 
 STATUSES = ("asked", "approved", "printed", "collected", "cancelled")
@@ -128,7 +125,7 @@ def repeat(session: Session, /, what: tuple[str, ...], line_id: int | None, as_l
                              "measure": True} | _print_of(given)
     proposal = propose(db, session.home, **asked)
     if check and proposal.printing and proposal.printing.best:
-        with _stoppable() as (report, cancelled):
+        with interruptible("Nothing was recorded.") as cancelled, bar() as report:
             check_now(db, proposal.printing.scan, proposal.printing.best, report=report, cancelled=cancelled)
         proposal = propose(db, session.home, **asked)
     if dry_run:
@@ -180,13 +177,13 @@ def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[
 
     if not session.as_json:
         from catalogue.commands.order_text import print_proposal
-        from catalogue.commands.session import console
+        from catalogue.commands.printing import Printer
 
-        print_proposal(console(), proposal, session.home.settings.dates)
+        print_proposal(Printer(), proposal, session.home.settings.dates)
     if not given["yes"]:
         if session.as_json:
             raise CatalogueError("Nothing was recorded.", hint="With --json say --yes, or --dry-run to look.")
-        click.confirm("Record it" + (" in spite of the warnings" if proposal.grave else ""), abort=True)
+        ask(f"Record it{' in spite of the warnings' if proposal.grave else ''}?", otherwise="Nothing was recorded.")
     try:
         line_id = repeat.record(
             db, proposal, quantity=given["quantity"], number=given["number"], buyer=given["buyer"],
@@ -227,18 +224,6 @@ def status_(session: Session, number: str, status: str, line_id: int | None) -> 
         return
     order = set_status(db, number, status)
     session.emit(order, lambda out: out.print(f"Order {order.number} is {order.status}."))
-
-
-@contextmanager
-def _stoppable() -> "Iterator[tuple[Report, Cancelled]]":
-    """A bar, and a cancel check that ends the command in words."""
-    from catalogue.reading.digests import Stopped
-
-    try:
-        with interruptible() as cancelled, bar() as report:
-            yield report, cancelled
-    except Stopped:
-        raise click.Abort from None
 
 
 @command.command("correct")
@@ -313,9 +298,10 @@ def sheet(session: Session, number: str, line_id: int | None, folder: Path | Non
         raise NotFound(f"The order {number!r} has no line {line_id}." if line_id else f"{number!r} has no lines.")
     if as_text:
         sheets = [job_sheet(db, session.home, one) for one in lines]
-        session.emit([one.text for one in sheets], lambda out: out.print("\n".join(one.text for one in sheets)))
+        session.emit([one.text for one in sheets],
+                     lambda out: out.lines(line for one in sheets for line in one.text.split("\n")))
         return
-    with _stoppable() as (report, cancelled):
+    with interruptible("Not all sheets were written.") as cancelled, bar() as report:
         written = [write_job(db, session.home, one, folder=folder, copy_master=copy_master, pdf=pdf, check=check,
                              report=report, cancelled=cancelled) for one in lines]
-    session.emit(written, lambda out: out.print("\n".join(str(path) for one in written for path in one.files)))
+    session.emit(written, lambda out: out.lines(path for one in written for path in one.files))

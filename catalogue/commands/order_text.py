@@ -9,8 +9,7 @@ from catalogue.ledger.values import shown_day, shown_money, shown_size
 from catalogue.records.orders import Line, NewLine, Order
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
+    from catalogue.commands.printing import Printer
     from catalogue.ledger.proposal import Proposal
 
 
@@ -21,7 +20,7 @@ def made(line: Line | NewLine) -> str:
         f"{line.wrap_mm:g} mm wrap" if line.wrap_mm else "", line.edge)))
 
 
-def print_lines(out: "Console", lines: Sequence[Line], dates: str) -> None:
+def print_lines(out: "Printer", lines: Sequence[Line], dates: str) -> None:
     """Order lines under a heading for each order."""
     if not lines:
         out.print("No orders fit.")
@@ -37,14 +36,15 @@ def _heading(line: Line) -> tuple[str, str, str, str]:
     return line.number, line.placed, line.status, line.buyer
 
 
-def print_order(out: "Console", order: Order, lines: Sequence[Line], dates: str) -> None:
+def print_order(out: "Printer", order: Order, lines: Sequence[Line], dates: str) -> None:
     """One order with all that its lines say."""
     out.print(f"Order {order.number}, {shown_day(order.placed, dates)}, {order.status}"
               + (f", {order.buyer}" if order.buyer else ""))
     if order.notes:
         out.print(order.notes)
     for line in lines:
-        out.print(f"\nline {line.id}: {line.artist}: {line.title}")
+        out.print()
+        out.print(f"line {line.id}: {line.artist}: {line.title}")
         out.print(f"  {line.quantity} × {size_of(line)}, {made(line)}".rstrip(", "))
         for name, text in (("numbers", line.numbers), ("price", shown_money(line.price, line.currency)),
                            ("scan", line.scan_name), ("SHA-256", line.scan_sha256), ("profile", line.profile),
@@ -53,7 +53,7 @@ def print_order(out: "Console", order: Order, lines: Sequence[Line], dates: str)
                 out.print(f"  {name}: {text}")
 
 
-def print_proposal(out: "Console", proposal: "Proposal", dates: str) -> None:
+def print_proposal(out: "Printer", proposal: "Proposal", dates: str) -> None:
     """Last time, now, the file, the edition, and the cautions: grave ones marked with two signs."""
     line, last, printing = proposal.line, proposal.last, proposal.printing
     out.print(f"{proposal.piece.artist}: {proposal.piece.title}")

@@ -8,7 +8,7 @@ from catalogue.commands.session import Session, json_option
 from catalogue.commands.show import find_piece
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from catalogue.commands.printing import Printer
 
 
 @click.group("piece")
@@ -58,13 +58,13 @@ def set_(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
         noted = pieces.by_id(db, known.id)
     assert noted is not None
 
-    def text(out: "Console") -> None:
+    def text(out: "Printer") -> None:
         out.print(f"{noted.artist}: {noted.title}")
         size = values.shown_size(noted.width_mm, noted.height_mm) if noted.width_mm and noted.height_mm else ""
         for name, value in (("year", noted.year), ("series", noted.series), ("inventory", noted.inventory_number),
                             ("original", size), ("relief", f"{noted.relief_mm:g} mm" if noted.relief_mm else ""),
                             ("notes", noted.notes)):
             if value:
-                out.print(f"  {name}: {value}")
+                out.field(name, value)
 
     session.emit(noted, text)

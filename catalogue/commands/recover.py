@@ -5,11 +5,12 @@ from typing import TYPE_CHECKING
 
 import click
 
+from catalogue.commands.printing import ask
 from catalogue.commands.session import Session, bar, interruptible, json_option
 from catalogue.errors import Refused
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from catalogue.commands.printing import Printer
 
 
 @click.command("recover")
@@ -39,7 +40,7 @@ def command(session: Session, folders: tuple[Path, ...], anew: bool, source: Pat
         raise Refused("This catalogue can only be looked at here.", hint="Recover it on the seat that keeps it.")
     if not yes:
         what = "Rebuild the catalogue from the stores" if anew else "Put a backup in the catalogue's place"
-        click.confirm(f"{what} in {home.folder}? The present one is kept aside.", abort=True, err=True)
+        ask(f"{what} in {home.folder}? The present one is kept aside.", otherwise="Nothing was changed.")
     if anew:
         _rebuild(session, folders, ledger)
         return
@@ -48,7 +49,7 @@ def command(session: Session, folders: tuple[Path, ...], anew: bool, source: Pat
     with bar() as report:
         done = recover(home, source, report=report)
 
-    def text(out: "Console") -> None:
+    def text(out: "Printer") -> None:
         found = done.condition
         out.print(f"The catalogue is back from {done.source}: {found.files} files, {found.scans} scans, {found.pieces}"
                   f" pieces, {found.orders} orders, last event at {found.last_event or 'no time'}")
@@ -68,7 +69,7 @@ def _rebuild(session: Session, folders: tuple[Path, ...], ledger: Path | None) -
         done = rebuild(session.home, [f.absolute() for f in folders], report=report, cancelled=cancelled)
     tables = _import_ledger(session, ledger or session.home.folder / "ledger")
 
-    def text(out: "Console") -> None:
+    def text(out: "Printer") -> None:
         for one in done.stores:
             words = f"{one.store}: {one.files} files"
             if one.listed is None:

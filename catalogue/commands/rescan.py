@@ -8,8 +8,7 @@ from catalogue.commands.session import Session, json_option
 from catalogue.commands.show import find_piece
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
+    from catalogue.commands.printing import Printer
     from catalogue.ledger.rescans import Captures, Rescan
     from catalogue.records.demand import Captured
 
@@ -57,7 +56,7 @@ def _pairs(noted: tuple[str, ...]) -> dict[str, str]:
     return pairs
 
 
-def _advice(out: "Console", found: list["Rescan"]) -> None:
+def _advice(out: "Printer", found: list["Rescan"]) -> None:
     from catalogue.ledger.values import shown_size
 
     for one in found:
@@ -74,7 +73,7 @@ def _advice(out: "Console", found: list["Rescan"]) -> None:
         out.print("Every master serves the sizes asked of it.")
 
 
-def _piece(out: "Console", ours: list["Rescan"], expected: "Captures | None", offered: list["Captured"]) -> None:
+def _piece(out: "Printer", ours: list["Rescan"], expected: "Captures | None", offered: list["Captured"]) -> None:
     from catalogue.ledger.rescans import ORIGINALS, WEAVE
     from catalogue.ledger.values import shown_size
 
@@ -87,7 +86,7 @@ def _piece(out: "Console", ours: list["Rescan"], expected: "Captures | None", of
                   + (f", each overlapping the next by {expected.overlap:.0%}." if count > 1 else "."))
         if count > 1:
             out.print(WEAVE)
-    out.print("\n".join(ORIGINALS))
+    out.lines(ORIGINALS)
     for one in offered:
         relief = f", relief {one.relief_mm:g} mm" if one.relief_mm is not None else ""
         out.print(f"captured {one.captured[:10]}: {one.title}{relief}")

@@ -4,11 +4,11 @@ from typing import TYPE_CHECKING
 
 import click
 
+from catalogue.commands.printing import ask, note
 from catalogue.commands.session import Session, bar, interruptible, json_option
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
+    from catalogue.commands.printing import Printer
     from catalogue.records.database import Database
 
 
@@ -25,7 +25,6 @@ def command(session: Session, file: str, source: str | None, digest: str | None,
     The copy is made beside it and verified first; only then the names are switched. The former file stays beside it
     with a name ending in .damaged and the time.
     """
-    from catalogue.fixity.copying import Stopped
     from catalogue.fixity.restore import file_called, plan, restore
     from catalogue.records import stores
 
@@ -34,18 +33,15 @@ def command(session: Session, file: str, source: str | None, digest: str | None,
     planned = plan(db, located.id, stores.by_name(db, source) if source else None,
                    sha256=_whole(db, digest) if digest else None)
     if not yes:
-        click.echo(f"Restore   {planned.target}", err=True)
-        click.echo(f"from      {planned.source}", err=True)
-        click.echo("The present file is kept aside beside it." if planned.present
-                   else "Nothing stands in its place now.", err=True)
-        click.confirm("Write into this store?", abort=True, err=True)
-    try:
-        with interruptible() as cancelled, bar() as report:
-            done = restore(db, session.home.settings, planned, report=report, cancelled=cancelled)
-    except Stopped:
-        raise click.Abort from None
+        note(f"Restore   {planned.target}")
+        note(f"from      {planned.source}")
+        note("The present file is kept aside beside it." if planned.present else "Nothing stands in its place now.")
+        ask("Write into this store?", otherwise="Nothing was restored.")
+    with interruptible("Nothing was restored; the file is as it was.") as cancelled, bar() as report:
+        done = restore(db, session.home.settings, planned, report=report, cancelled=cancelled)
+    session.stopped = ""  # too late to stop: it is restored
 
-    def text(out: "Console") -> None:
+    def text(out: "Printer") -> None:
         out.print(f"Restored and verified: {done.path}")
         if done.aside:
             out.print(f"The former file: {done.aside}")

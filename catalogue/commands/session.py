@@ -1,12 +1,11 @@
 """What every command shares: which catalogue, how to print, how to stop."""
 
-import json
+import os
 import signal
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, is_dataclass
-from datetime import date, datetime
+from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from types import FrameType
@@ -14,12 +13,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from catalogue.commands.printing import Interrupted, Printer, console, note, print_json
 from catalogue.progress import Cancelled, Progress, Report, data_size
 from catalogue.settings import Home, find_home
+from catalogue.untrusted import visible
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from catalogue.records.database import Database
 
 
@@ -29,6 +28,7 @@ class Session:
 
     folder: Path | None = None
     as_json: bool = False
+    stopped: str = ""   # after Ctrl-C: what is to be said of it at the end; the exit code is then 2
 
     @cached_property
     def home(self) -> Home:
@@ -56,38 +56,12 @@ class Session:
         looking.close()
         return open_database(home.database)
 
-    def emit(self, data: object, text: "Callable[[Console], None]") -> None:
+    def emit(self, data: object, text: Callable[[Printer], None]) -> None:
         """Print ``data`` as JSON, or let ``text`` print for people."""
         if self.as_json:
-            click.echo(json.dumps(plain(data), ensure_ascii=False, indent=2))
+            print_json(data)
         else:
-            text(console())
-
-
-def plain(value: object) -> Any:
-    """Dataclasses, paths and dates as JSON knows them; bytes left out, undecodable names with a replacement sign."""
-    if is_dataclass(value) and not isinstance(value, type):
-        return plain(asdict(value))
-    if isinstance(value, dict):
-        return {str(k): plain(v) for k, v in value.items() if not isinstance(v, bytes)}
-    if isinstance(value, list | tuple | set):
-        return [plain(v) for v in value]
-    if isinstance(value, Path):
-        return plain(str(value))
-    if isinstance(value, date | datetime):
-        return value.isoformat()
-    if isinstance(value, str):
-        return value.encode("utf-8", "replace").decode() if value.isascii() is False else value
-    return value
-
-
-def console(*, to_errors: bool = False) -> "Console":
-    """Where people read. Plain in a pipe and with ``NO_COLOR``; names are printed as they are, never as markup."""
-    from rich.console import Console
-
-    return Console(stderr=to_errors, markup=False, highlight=False, emoji=False, soft_wrap=not sys.stdout.isatty())
-
-
+            text(Printer())
 
 
 def json_option(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -101,21 +75,69 @@ def json_option(command: Callable[..., Any]) -> Callable[..., Any]:
                         help="Print for programs, as JSON.")(command)
 
 
+def need_terminal() -> None:
+    """Raises UsageError where the screens cannot be drawn: without a terminal at both ends, or on a dumb one."""
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise click.UsageError("The screens need a terminal. Name a command, or see what there is: catalogue --help")
+    if os.environ.get("TERM", "") in ("dumb", "unknown"):
+        raise click.UsageError(f"The screens cannot be drawn on this terminal (TERM is {os.environ['TERM']}). Name a "
+                               "command, or see what there is: catalogue --help")
+
+
+class Text(click.ParamType[str]):
+    """Words of a person, which must be text: bytes that are no UTF-8 are told, not passed on."""
+
+    name = "text"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The value itself. Raises BadParameter."""
+        try:
+            str(value).encode()
+        except UnicodeEncodeError:
+            self.fail(f"{value!r} is not UTF-8 text.", param, ctx)
+        return value
+
+
+def take_only_text(command: click.Command) -> None:
+    """Have every argument and option of a command, and of those below it, refuse what the catalogue cannot hold.
+
+    Plain text that is no UTF-8, and numbers beyond the 64 bits of SQLite's integers.
+    """
+    for parameter in command.params:
+        if parameter.type is click.STRING:
+            parameter.type = Text()
+        elif parameter.type is click.INT:
+            parameter.type = click.IntRange(-2**63, 2**63 - 1)
+    for inner in command.commands.values() if isinstance(command, click.Group) else ():
+        take_only_text(inner)
+
+
 @contextmanager
-def interruptible() -> Iterator[Cancelled]:
-    """A cancel check that Ctrl-C makes true; a second Ctrl-C stops at once."""
+def interruptible(words: str = "What was done until then is kept; run it again to carry on.") -> Iterator[Cancelled]:
+    """A cancel check that Ctrl-C makes true; a second Ctrl-C stops at once.
+
+    ``words`` say what holds after stopping. The command then ends with exit code 2, whatever it gives.
+    """
     asked = False
+    context = click.get_current_context(silent=True)
+    session = context.find_object(Session) if context else None
 
     def ask(_: int, __: FrameType | None) -> None:
         nonlocal asked
         if asked:
             raise KeyboardInterrupt
         asked = True
-        click.echo("Stopping after the present file; press again to stop at once.", err=True)
+        if session:
+            session.stopped = words
+        note("Stopping after the present file; press again to stop at once.")
 
     previous = signal.signal(signal.SIGINT, ask)
     try:
         yield lambda: asked
+    except Exception as error:
+        if asked and type(error).__name__ == "Stopped":  # reading.digests.Stopped; importing it takes its time
+            raise Interrupted("Stopped.", hint=words) from None
+        raise
     finally:
         signal.signal(signal.SIGINT, previous)
 
@@ -138,6 +160,7 @@ def bar() -> Iterator[Report]:
             size = ""
             if progress.bytes_done:
                 size = f"{data_size(progress.bytes_done)} at {data_size(progress.bytes_done / spent)}/s"
-            shown.update(task, description=progress.stage, completed=progress.done, total=progress.total, size=size)
+            shown.update(task, description=visible(progress.stage), completed=progress.done, total=progress.total,
+                         size=size)
 
         yield report

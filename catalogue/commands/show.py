@@ -8,10 +8,12 @@ from catalogue.commands.session import Session, json_option
 from catalogue.progress import data_size
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
+    from catalogue.commands.printing import Printer
     from catalogue.records.database import Database
     from catalogue.records.pieces import Piece
+
+
+ID_DIGITS = 18  # SQLite's integers have 64 bits
 
 
 @click.command("show")
@@ -35,7 +37,7 @@ def find_piece(db: "Database", words: str) -> "Piece":
     from catalogue.records import pieces
     from catalogue.records.search import search
 
-    if words.isdigit() and (piece := pieces.by_id(db, int(words))):
+    if words.isascii() and words.isdigit() and len(words) <= ID_DIGITS and (piece := pieces.by_id(db, int(words))):
         return piece
     fitting = pieces.matching(db, words) or [
         piece for hit in search(db, words, 20).pieces if (piece := pieces.by_id(db, hit.id))]
@@ -54,14 +56,13 @@ def everything(db: "Database", session: Session, piece: "Piece") -> dict[str, An
     from catalogue.indexing.stores import where
     from catalogue.reading.printsize import prints_up_to
     from catalogue.records import files, findings, orders, scans, stores
-    from catalogue.records.paths import shown
 
     online = {store.id: where(db, store) is not None for store in stores.listed(db)}
     lying: dict[int, list[dict[str, Any]]] = {}
     for scan_id, file in files.of_piece(db, piece.id):
         state = file.state if online.get(file.store_id) else "offline"
         lying.setdefault(scan_id, []).append(
-            {"store": file.store, "path": shown(file.path), "state": state, "checked": file.checked_at})
+            {"store": file.store, "path": file.path, "state": state, "checked": file.checked_at})
     listed = []
     for scan in scans.of_piece(db, piece.id):
         picture = scans.picture(db, scan.id)
@@ -78,28 +79,35 @@ def everything(db: "Database", session: Session, piece: "Piece") -> dict[str, An
         "orders": [asdict(line) for line in orders.lines_of_piece(db, piece.id)]}
 
 
-def _print(out: "Console", data: dict[str, Any]) -> None:
+def _print(out: "Printer", data: dict[str, Any]) -> None:
+    from catalogue.records.paths import shown
+
     out.print(f"{data['artist']}: {data['title']}  {data['year']}  (piece {data['id']})".replace("   ", " "))
     for scan in data["scans"]:
         mark = "current master" if scan["current"] else scan["role"]
         size = f"{scan['width']} × {scan['height']} px" if scan["width"] else "not decoded"
         if scan["width_mm"] and scan["height_mm"]:
             size += f", {scan['width_mm'] / 10:.1f} × {scan['height_mm'] / 10:.1f} cm at {scan['ppi_x']:.0f} ppi"
-        out.print(f"\n{mark}: {size}, {scan['bits'] or '?'} bit {scan['photometric']}, "
+        out.print()
+        out.print(f"{mark}: {size}, {scan['bits'] or '?'} bit {scan['photometric']}, "
                   f"{scan['profile_name'] or 'no profile'}, {data_size(scan['bytes'])}")
         out.print(f"  SHA-256 {scan['sha256']}")
         for file in scan["files"]:
-            out.print(f"  {file['store']}:{file['path']}  {file['state']}, checked {(file['checked'] or 'never')[:10]}")
+            out.print(f"  {file['store']}:{shown(file['path'])}  {file['state']}, "
+                      f"checked {(file['checked'] or 'never')[:10]}")
         for note in scan["notes"] if scan["role"] == "master" else ():
             out.print(f"  note: {note['kind']}: {note['detail']}")
     if data["prints up to"]:
-        out.print("\nprints up to")
+        out.print()
+        out.print("prints up to")
         for size in data["prints up to"]:
             out.print(f"  {size['ppi']:>4} ppi  {size['width_mm'] / 10:.1f} × {size['height_mm'] / 10:.1f} cm")
     for finding in data["findings"]:
-        out.print(f"\nfinding: {finding['kind']}: {finding['path']}: {finding['detail']}. {finding['hint']}")
+        out.print()
+        out.print(f"finding: {finding['kind']}: {shown(finding['path'])}: {finding['detail']}. {finding['hint']}")
     if data["orders"]:
-        out.print("\norders")
+        out.print()
+        out.print("orders")
     for line in data["orders"]:
         out.print(f"  {line['placed']}  {line['number']}  {line['quantity']} × {line['width_mm'] / 10:g} × "
                   f"{line['height_mm'] / 10:g} cm, {line['medium']}  {line['buyer']}  "

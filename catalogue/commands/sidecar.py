@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING
 
 import click
 
+from catalogue.commands.printing import ask
 from catalogue.commands.session import Session, bar, interruptible, json_option
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from catalogue.commands.printing import Printer
 
 
 @click.command("sidecar")
@@ -43,19 +44,14 @@ def command(context: click.Context, session: Session, piece: tuple[str, ...], ri
     if not yes:
         if session.as_json or not sys.stdin.isatty():
             raise click.UsageError("Say --yes where no one can be asked.")
-        click.confirm(f"{found.artist}, {found.title}: write {what}?", abort=True, default=True, err=True)
+        ask(f"{found.artist}, {found.title}: write {what}?", otherwise="Nothing was written.", default=True)
     if folder:
-        from catalogue.fixity.copying import Stopped
-
-        try:
-            with interruptible() as cancelled, bar() as report:
-                written = write_described_copies(db, targets, description, folder, report=report, cancelled=cancelled)
-        except Stopped as stop:
-            raise click.Abort from stop
+        with interruptible("The copies that were written are kept.") as cancelled, bar() as report:
+            written = write_described_copies(db, targets, description, folder, report=report, cancelled=cancelled)
     else:
         written = write_sidecars(db, targets, description)
 
-    def text(out: "Console") -> None:
+    def text(out: "Printer") -> None:
         for one in written:
             out.print(f"{one.of}: {one.trouble}" if one.trouble else one.path)
 

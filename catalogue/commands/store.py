@@ -5,11 +5,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from catalogue.commands.printing import ask, yes_or_no
 from catalogue.commands.session import Session, json_option
 from catalogue.progress import data_size
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from catalogue.commands.printing import Printer
 
 
 @click.group("store")
@@ -36,8 +37,8 @@ def add(session: Session, name: str, folder: Path, kind: str, marker: bool | Non
 
     db = session.database()
     if marker is None and folder.is_dir() and read_marker(folder) is None:
-        marker = click.confirm(f"Write the marker {MARKER} into {folder}, so that this store is known again under "
-                               "another mount point?", default=True, err=True)
+        marker = yes_or_no(f"Write the marker {MARKER} into {folder}, so that this store is known again under another "
+                           "mount point?", default=True, otherwise="No store was added; say --marker or --no-marker.")
     store = add_store(db, name, folder, kind, consent=bool(marker))
     if one_reader:
         stores.set_one_reader(db, store.id, True)
@@ -62,14 +63,13 @@ def list_stores(session: Session) -> None:
                      "online": place is not None, "files": holding.files, "bytes": holding.bytes,
                      "missing": holding.missing, "oldest check": holding.oldest_check})
 
-    def text(out: "Console") -> None:
-        from rich.table import Table
-
-        table = Table("store", "kind", "state", "files", "size", "missing", "folder", box=None, pad_edge=False)
-        for row in rows:
-            table.add_row(str(row["name"]), str(row["kind"]), "online" if row["online"] else "OFFLINE",
-                          str(row["files"]), data_size(row["bytes"]), str(row["missing"]), str(row["folder"]))
-        out.print(table if rows else "No store yet. Add one: catalogue store add NAME FOLDER")
+    def text(out: "Printer") -> None:
+        if not rows:
+            out.print("No store yet. Add one: catalogue store add NAME FOLDER")
+            return
+        out.table(("store", "kind", "state", "files", "size", "missing", "folder"), [
+            (row["name"], row["kind"], "online" if row["online"] else "OFFLINE", row["files"], data_size(row["bytes"]),
+             row["missing"], row["folder"]) for row in rows])
 
     session.emit(rows, text)
 
@@ -87,7 +87,7 @@ def forget(session: Session, name: str, yes: bool) -> None:
     db = session.existing()
     store = stores.by_name(db, name)
     if not yes:
-        click.confirm(f"Forget the store {store.name}? Its files stay where they are.", abort=True, err=True)
+        ask(f"Forget the store {store.name}? Its files stay where they are.", otherwise="Nothing was changed.")
     with transaction(db):
         stores.forget(db, store.id)
     session.emit({"forgotten": store.name}, lambda out: out.print(f"Forgot {store.name}. Its files are untouched."))

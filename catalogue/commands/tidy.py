@@ -6,13 +6,16 @@ from typing import TYPE_CHECKING
 
 import click
 
+from catalogue.commands.printing import Printer, yes_or_no
 from catalogue.commands.session import Session, bar, interruptible, json_option
 
 if TYPE_CHECKING:
-    from rich.console import Console
 
     from catalogue.intake.moving import Tidied
     from catalogue.intake.tidy import Tidying
+
+
+KEPT = "What was renamed stays so; run it again for the rest, or undo it."
 
 
 @click.command("tidy")
@@ -37,7 +40,7 @@ def command(context: click.Context, session: Session, store_name: str | None, le
 
     db, home = session.existing(), session.home
     if undo_file:
-        with interruptible() as cancelled, bar() as report:
+        with interruptible(KEPT) as cancelled, bar() as report:
             done = undo_tidying(db, home, undo_file, report=report, cancelled=cancelled)
         session.emit(done, lambda out: _show_done(out, done))
         context.exit(1 if done.left else 0)
@@ -45,31 +48,29 @@ def command(context: click.Context, session: Session, store_name: str | None, le
         raise click.UsageError("Say which store, or --undo FILE.")
     plan = plan_tidying(db, home.settings, stores.by_name(db, store_name), Level(level))
     if not session.as_json:
-        _show_plan(plan)
+        _show_plan(Printer(), plan)
     result: Tidied | None = None
     interactive = sys.stdin.isatty() and not session.as_json
     asked = f"Rename {len(plan.moves)} file{'' if len(plan.moves) == 1 else 's'} in {plan.store}?"
-    if plan.moves and (yes or (interactive and click.confirm(asked, default=False, err=True))):
-        with interruptible() as cancelled, bar() as report:
+    if plan.moves and (yes or (interactive and yes_or_no(asked, otherwise="Nothing was renamed."))):
+        with interruptible(KEPT) as cancelled, bar() as report:
             result = apply_tidying(db, home, plan, report=report, cancelled=cancelled)
     session.emit({"plan": plan, "done": result}, lambda out: _show_done(out, result))
-    if result and result.stopped:
-        raise click.Abort
     if plan.remarks or (plan.moves and not result) or (result and result.left):
         context.exit(1)
 
 
-def _show_plan(plan: "Tidying") -> None:
+def _show_plan(out: "Printer", plan: "Tidying") -> None:
     from catalogue.records.paths import shown
 
     for move in plan.moves:
-        click.echo(f"{shown(move.source)}\n  → {shown(move.target)}\n  {move.why}")
+        out.lines((shown(move.source), f"  → {shown(move.target)}", f"  {move.why}"))
     for kind, path, detail in plan.remarks:
-        click.echo(f"{kind}: {shown(path)}: {detail}")
-    click.echo(f"{plan.store}: {len(plan.moves)} to rename, {plan.in_order} in order, {len(plan.remarks)} remarks.")
+        out.print(f"{kind}: {shown(path)}: {detail}")
+    out.print(f"{plan.store}: {len(plan.moves)} to rename, {plan.in_order} in order, {len(plan.remarks)} remarks.")
 
 
-def _show_done(out: "Console", done: "Tidied | None") -> None:
+def _show_done(out: "Printer", done: "Tidied | None") -> None:
     if done is None:
         out.print("Nothing was changed.")
         return

@@ -20,6 +20,7 @@ from catalogue.records import events, fixity, stores
 from catalogue.records.database import Database, now, transaction
 from catalogue.records.fixity import Baggable
 from catalogue.records.paths import native, shown
+from catalogue.spreadsheets import csv_cell
 from catalogue.storage.atomic import part_folder, write_new, writing
 from catalogue.storage.folders import Entry, OpenFolder, open_entry, sync
 
@@ -113,9 +114,9 @@ def _list_of(listed: Sequence[tuple[str, Baggable]]) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(_COLUMNS)
     for name, one in listed:
-        writer.writerow([name, one.sha256, one.bytes, one.artist, one.title, one.year, one.role, one.width, one.height,
-                         f"{one.ppi_x:g}" if one.ppi_x else "", one.bits, one.profile_name, one.captured,
-                         shown(one.path)])
+        writer.writerow(csv_cell(value) for value in (
+            name, one.sha256, one.bytes, one.artist, one.title, one.year, one.role, one.width, one.height,
+            one.ppi_x or "", one.bits, one.profile_name, one.captured, shown(one.path)))
     return out.getvalue()
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from catalogue.errors import CatalogueError
 from catalogue.records.pieces import folded
+from catalogue.spreadsheets import cell_text
 from catalogue.untrusted import LIST_BYTES, read_regular
 
 # Our column, then further headings it is known by, folded. A trailing "cm", "mm" or "in" of a heading is its unit.
@@ -148,8 +149,7 @@ def kind_of(path: Path, mapping: Mapping[str, str]) -> str:
 
 def _plain(cell: str) -> str:
     """A cell's text, without the apostrophe by which a table keeps a spreadsheet from running it as a formula."""
-    text = cell.strip()
-    return text[1:] if text[:2] in ("'=", "'+", "'-", "'@") else text
+    return cell_text(cell.strip()).strip()
 
 
 def _decoded(data: bytes, path: Path) -> tuple[str, str]:

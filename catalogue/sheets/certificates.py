@@ -14,7 +14,7 @@ from catalogue.records.editions import Issued
 from catalogue.records.numbers import roman
 from catalogue.settings import Settings
 from catalogue.sheets.page import render
-from catalogue.sheets.tables import cell
+from catalogue.spreadsheets import csv_cell
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,5 +77,5 @@ def _csv(rows: tuple[Row, ...]) -> str:
     out = StringIO(newline="")
     writer = csv.writer(out)
     writer.writerow(names)
-    writer.writerows([cell(getattr(row, name)) for name in names] for row in rows)
+    writer.writerows([csv_cell(getattr(row, name)) for name in names] for row in rows)
     return out.getvalue()

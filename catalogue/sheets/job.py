@@ -22,6 +22,7 @@ from catalogue.sheets.drawing import drawing
 from catalogue.sheets.page import picture_uri, render
 from catalogue.sheets.pdf import as_pdf
 from catalogue.sheets.writing import outside, safe_name, write_again
+from catalogue.untrusted import visible
 
 NOTE_LENGTH = 240  # longer notes would push the page over its end; the whole is in the catalogue
 DENSE_FROM = 1800  # characters: from here on smaller type keeps it to one page
@@ -167,7 +168,7 @@ def _text(line: Line, placed: str, facts: list[tuple[str, str]], file_facts: lis
              *block(facts), "", *block(file_facts), ""]
     parts += [*block(before), ""] if before else []
     parts += [f"[ ] {caution}" for caution in cautions]
-    return "\n".join([*parts, "", f"made {today}", ""])
+    return "\n".join(visible(part) for part in [*parts, "", f"made {today}", ""])
 
 
 def write_job(db: Database, home: Home, line_id: int, *, folder: Path | None = None, copy_master: bool = False,

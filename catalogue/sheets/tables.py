@@ -9,6 +9,7 @@ from catalogue.ledger.row_numbers import AFTER_PRINTING, Loss, loss_text
 from catalogue.records import editions, orders, pieces
 from catalogue.records.database import Database
 from catalogue.records.numbers import written
+from catalogue.spreadsheets import csv_cell
 
 ORDERS = ("number", "date", "artist", "piece", "buyer", "width_mm", "height_mm", "medium", "border_mm", "wrap_mm",
           "edge", "quantity", "numbers", "price", "currency", "status", "notes", "file", "sha256", "profile",
@@ -17,13 +18,6 @@ ARTISTS = ("artist", "contact", "terms", "notes")
 PIECES = ("artist", "piece", "year", "series", "inventory", "width_mm", "height_mm", "relief_mm", "notes")
 EDITIONS = ("artist", "piece", "limit", "proofs", "scope", "width_mm", "height_mm", "medium", "opened", "closed",
             "notes")
-
-
-def cell(text: object) -> str:
-    """A value as CSV text. Text that a spreadsheet would run as a formula is led by an apostrophe."""
-    plain = f"{text:g}" if isinstance(text, float) else "" if text is None else str(text)
-    return f"'{plain}" if plain[:1] in ("=", "+", "-", "@", "\t", "\r") and not plain.lstrip("+-").replace(
-        ".", "", 1).isdigit() else plain
 
 
 def orders_csv(db: Database) -> str:
@@ -76,5 +70,5 @@ def _table(names: tuple[str, ...], rows: Iterable[tuple[object, ...]]) -> str:
     out = StringIO(newline="")
     writer = csv.writer(out)
     writer.writerow(names)
-    writer.writerows([cell(value) for value in row] for row in rows)
+    writer.writerows([csv_cell(value) for value in row] for row in rows)
     return out.getvalue()

@@ -156,7 +156,7 @@ def test_stopped_midway_the_next_run_carries_on(run: Run, home: Home, scan: Scan
     _, told = process.communicate(timeout=HANG_SECONDS)
     if how is signal.SIGINT:
         assert process.returncode == 2, told
-        assert "run the command again to carry on" in told
+        assert "run it again to carry on" in told
     midway = _files(home)
     assert 1 <= midway < 40
     db = open_database(home.database)

@@ -111,6 +111,16 @@ def test_the_list_keeps_the_original_names(shelf: Shop) -> None:
         assert hashlib.sha256(data).hexdigest() == row["sha256"]
 
 
+def test_no_cell_of_the_list_is_computed_by_a_spreadsheet(shop: Shop, scan: Scan) -> None:
+    """A file or an artist may be called like a formula (OWASP, CSV Injection)."""
+    scan("main/=1+1/@SUM(A1)/-2+3.tif", seed=1)
+    shop.index()
+    made = write(shop)
+    with (made.folder / "scans.csv").open(encoding="utf-8", newline="") as file:
+        (row,) = csv.DictReader(file)
+    assert (row["artist"], row["title"], row["original name"]) == ("'=1+1", "'@SUM(A1)", "'=1+1/@SUM(A1)/-2+3.tif")
+
+
 @settings(max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(st.lists(st.binary(min_size=1, max_size=30).filter(
     lambda n: not set(n) & {0, 47} and not n.startswith(b".")), min_size=1, max_size=4, unique=True))

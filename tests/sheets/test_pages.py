@@ -17,7 +17,6 @@ from catalogue.records.database import transaction
 from catalogue.records.numbers import Number
 from catalogue.sheets.certificates import certificates
 from catalogue.sheets.holdings import PICTURE_SIDE, holdings
-from catalogue.sheets.tables import cell
 from catalogue.sheets.writing import safe_name, write_new, write_sheet
 
 from .conftest import Reader, Shop, preview
@@ -85,15 +84,6 @@ def test_the_certificate_list_tells_each_print_and_its_loss(stocked: Shop, read:
     assert "Pier <at> dusk" in text and "3 out, 9 left" in text
     with pytest.raises(NotFound):
         certificates(stocked.db, stocked.home.settings, 99)
-
-
-@given(st.text(max_size=30))
-def test_no_cell_is_a_formula(text: str) -> None:
-    """Spreadsheets run what begins with = + - @, tab or return: common knowledge, from memory."""
-    shown = cell(text)
-    assert shown[:1] not in ("=", "@", "\t", "\r")
-    assert shown[:1] not in ("+", "-") or shown.lstrip("+-").replace(".", "", 1).isdigit()
-    assert shown.removeprefix("'") == text.removeprefix("'") or shown == text
 
 
 def test_sheets_go_over_nothing_and_into_no_store(shop: Shop) -> None:

@@ -1,0 +1,19 @@
+"""Cells of CSV tables that a spreadsheet shows and never computes."""
+
+import re
+
+# OWASP, CSV Injection: = + - @, tab, CR, LF; the full-width forms count as well where such are typed
+_COMPUTED = re.compile("'*[=+\\-@\t\r\n\uff1d\uff0b\uff0d\uff20]")
+_LED = re.compile("'+[=+\\-@\t\r\n\uff1d\uff0b\uff0d\uff20]")
+_NEGATIVE = re.compile(r"-[0-9]+(\.[0-9]+)?(e[+-]?[0-9]+)?")
+
+
+def csv_cell(value: object) -> str:
+    """A value as the text of a cell. What a spreadsheet would compute is led by an apostrophe; numbers stay plain."""
+    text = f"{value:g}" if isinstance(value, float) else "" if value is None else str(value)
+    return f"'{text}" if _COMPUTED.match(text) and not _NEGATIVE.fullmatch(text) else text
+
+
+def cell_text(cell: str) -> str:
+    """What was meant by a cell: the inverse of :func:`csv_cell`."""
+    return cell[1:] if _LED.match(cell) else cell
