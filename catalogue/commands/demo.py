@@ -108,10 +108,10 @@ def _print(out: "Printer", data: dict[str, object]) -> None:
     _print_call(out, Path(str(data["catalogue"])), "find", "harbour")
 
 
-def _print_call(out: "Console", folder: Path, *words: str) -> None:
+def _print_call(out: "Printer", folder: Path, *words: str) -> None:
     """A line to paste into a shell, in one piece however long the folder's name is."""
     call = shlex.join([*program_words(), "--catalogue", str(folder), *words])
-    out.print(f"Look around: {call}", soft_wrap=True, markup=False, highlight=False)
+    out.print(f"Look around: {call}")
 
 
 def program_words() -> list[str]:

@@ -38,8 +38,8 @@ class Printer:
         self.console = console(to_errors=to_errors)
 
     def print(self, text: object = "", *, bold: bool = False) -> None:
-        """One line."""
-        self.console.print(visible(str(text)), style="bold" if bold else None)
+        """One line, left to the terminal to wrap: a command in it can be copied in one piece."""
+        self.console.print(visible(str(text)), style="bold" if bold else None, soft_wrap=True)
 
     def lines(self, texts: Iterable[object]) -> None:
         """Several lines; a line break within one of them is shown, not obeyed."""
