@@ -4,18 +4,17 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from catalogue.errors import CatalogueError, Damaged
+from catalogue.fixity.checking import Expected, Result, check
+from catalogue.fixity.verdicts import judged, record
 from catalogue.indexing.stores import where
-from catalogue.progress import Cancelled, Report
-from catalogue.reading.digests import sha256_of
-from catalogue.records import events, files, findings, stores
-from catalogue.records.database import Database, now, transaction
+from catalogue.progress import Cancelled, Progress, Report
+from catalogue.records import copies as copy_rows
+from catalogue.records import files, findings, fixity, scans, stores
+from catalogue.records.copies import DOUBTS, Holder
+from catalogue.records.database import Database, transaction
 from catalogue.records.files import Located
-from catalogue.records.findings import Finding
 from catalogue.records.paths import UnusablePath, native, shown
 from catalogue.records.scans import Scan
-
-# Findings that say the bytes are not, or may not be, what they were.
-DOUBTS = ("changed", "edited", "truncated", "damaged", "unreadable", "empty", "not a picture", "missing", "vanished")
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,32 +38,35 @@ class Health:
 
     scan: Scan
     copies: tuple[Copy, ...]
+    last_check: str | None = None  # when the bytes of a sound copy, within reach or not, last agreed with the digest
 
     @property
     def best(self) -> Copy | None:
         """The copy to print from: sound and within reach, the primary store's first; None where there is none."""
         return next((copy for copy in self.copies if copy.state == "sound"), None)
 
-    @property
-    def last_check(self) -> str | None:
-        """When the best copy's bytes were last compared with its digest."""
-        return self.best.file.checked_at if self.best else None
-
 
 def health(db: Database, scan: Scan) -> Health:
     """What the records say of every copy of a scan; whether a store is connected is looked up now."""
-    doubts = findings.of_scan(db, scan.id)
+    held = {holder.file_id: holder for holder in copy_rows.holders(db, scan.sha256)}
+    faulty = scans.content_fault(db, scan.id)
     lying = files.of_scan(db, scan.id)
     roots = {store_id: where(db, stores.by_id(db, store_id)) for store_id in {file.store_id for file in lying}}
-    copies = [_copy(file, roots[file.store_id], doubts) for file in lying]
+    copies = [_copy(file, roots[file.store_id], _doubts(db, file, held.get(file.id), faulty)) for file in lying]
     order = ("sound", "in doubt", "offline", "missing")
-    return Health(scan, tuple(sorted(copies, key=lambda copy: order.index(copy.state))))
+    return Health(scan, tuple(sorted(copies, key=lambda copy: order.index(copy.state))),
+                  copy_rows.of_scan(db, scan.id).checked_at)
 
 
-def _copy(file: Located, root: Path | None, doubts: list[Finding]) -> Copy:
-    ours = tuple(f"{f.kind}: {f.detail}" for f in doubts if f.kind in DOUBTS and (
-        f.file_id == file.id or (f.store_id == file.store_id and f.path == file.path) or
-        (f.file_id is None and f.store_id is None)))
+def _doubts(db: Database, file: Located, held: Holder | None, faulty: str) -> tuple[str, ...]:
+    """Why a file is no sound copy; none where it is one."""
+    if held is not None and held.sound:
+        return ()
+    said = tuple(f"{f.kind}: {f.detail}" for f in findings.open_at(db, file.store_id, file.path) if f.kind in DOUBTS)
+    return said or ((f"{faulty}: its picture is not whole",) if faulty else ("the last look at it failed",))
+
+
+def _copy(file: Located, root: Path | None, ours: tuple[str, ...]) -> Copy:
     if file.state == "missing":
         return Copy(file, "missing", None, ours)
     if root is None:
@@ -87,26 +89,23 @@ def check_now(db: Database, scan: Scan, copy: Copy, *, report: Report, cancelled
     if copy.place is None:
         raise CatalogueError("The file is not within reach.", hint=f"Connect the store {copy.file.store!r}.",
                              path=copy.file.path)
-    try:
-        found = sha256_of(copy.place, report=report, cancelled=cancelled)
-    except OSError as error:
-        detail = f"cannot be read: {error}"
-        _doubt(db, scan, copy, "unreadable", detail)
-        raise CatalogueError(f"The file {detail}.", path=copy.place) from error
-    if found != scan.sha256:
-        detail = f"its bytes differ from the digest {scan.sha256[:12]}… recorded for it"
-        _doubt(db, scan, copy, "changed", detail)
-        raise Damaged(f"The file is not what it was: {detail}.", path=copy.place,
-                      hint="Do not print from it. Restore a good copy: catalogue restore.")
-    with transaction(db):
-        files.mark_checked(db, copy.file.id, now())
-        events.append(db, "fixity check", "success", store=copy.file.store, path=copy.file.path, sha256=scan.sha256,
-                      detail="before printing")
+    due = fixity.due_file(db, copy.file.id)
+    if due is None or due.scan_id != scan.id:
+        raise CatalogueError("The file on record there is another one by now.", hint="Look again.", path=copy.place)
+    done = 0
 
+    def tell(count: int) -> None:
+        nonlocal done
+        done += count
+        report(Progress("sha-256", bytes_done=done))
 
-def _doubt(db: Database, scan: Scan, copy: Copy, kind: str, detail: str) -> None:
+    checked = check(str(copy.place), Expected(due.size, due.mtime_ns, due.sha256), tell=tell, cancelled=cancelled)
+    verdict = judged(db, where(db, stores.by_id(db, due.store_id)) or Path(copy.file.root), due, checked, cancelled)
     with transaction(db):
-        findings.record(db, kind, detail, store_id=copy.file.store_id, path=copy.file.path, file_id=copy.file.id,
-                        scan_id=scan.id, hint="Restore a good copy: catalogue restore.")
-        events.append(db, "fixity check", "fail", store=copy.file.store, path=copy.file.path, sha256=scan.sha256,
-                      detail=f"before printing: {detail}")
+        record(db, stores.by_id(db, due.store_id), verdict)
+    if verdict.result is Result.INTACT:
+        return
+    if verdict.result in (Result.UNREADABLE, Result.MISSING, Result.CHANGING):
+        raise CatalogueError(f"The file cannot be checked: {verdict.detail}.", path=copy.place)
+    raise Damaged(f"The file is not what it was: {verdict.detail}.", path=copy.place,
+                  hint="Do not print from it. Restore a good copy: catalogue restore.")

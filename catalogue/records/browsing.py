@@ -7,8 +7,11 @@ gives at most ``limit`` rows in the list's own order, whichever way it looked.
 from dataclasses import dataclass
 from typing import TypeVar
 
+from catalogue.records import stores
+from catalogue.records.copies import HELD
 from catalogue.records.database import Database, fetch, fetch_one
 from catalogue.records.findings import Finding
+from catalogue.records.fixity import last_audit
 
 T = TypeVar("T")
 
@@ -62,7 +65,11 @@ class LineItem:
 
 @dataclass(frozen=True, slots=True)
 class Glance:
-    """What stands under a piece's picture. ``present`` counts files of the current master, ``stores`` their stores."""
+    """What stands under a piece's picture.
+
+    ``present`` counts files of the current master that are there, ``stores`` its sound copies; ``checked_at`` is the
+    latest check of one (:mod:`catalogue.records.copies`).
+    """
 
     piece_id: int
     artist: str
@@ -153,13 +160,12 @@ def lines(db: Database, status: str, beyond: LineItem | None, limit: int, *, for
 
 def glance(db: Database, piece_id: int) -> Glance | None:
     """One piece for the panel under its picture; None where it has gone."""
-    return fetch_one(db, Glance, """
+    return fetch_one(db, Glance, f"""
         SELECT p.id AS piece_id, a.name AS artist, p.title, p.year, p.series, p.width_mm, p.height_mm,
                c.id AS scan_id, c.sha256, c.width, c.height, c.bits, c.ppi_x, c.ppi_y, c.profile_name, c.has_preview,
-               (SELECT count(*) FROM file f WHERE f.scan_id = c.id AND f.state = 'present') AS present,
-               (SELECT count(DISTINCT f.store_id) FROM file f JOIN store s ON s.id = f.store_id
-                WHERE f.scan_id = c.id AND f.state = 'present' AND s.forgotten IS NULL) AS stores,
-               (SELECT max(f.checked_at) FROM file f WHERE f.scan_id = c.id) AS checked_at,
+               (SELECT count(*) FROM {HELD} h WHERE h.scan_id = c.id AND h.present) AS present,
+               (SELECT count(DISTINCT h.store_id) FROM {HELD} h WHERE h.scan_id = c.id AND h.sound) AS stores,
+               (SELECT max(h.checked_at) FROM {HELD} h WHERE h.scan_id = c.id AND h.sound) AS checked_at,
                (SELECT count(*) FROM scan x JOIN finding f ON f.scan_id = x.id
                 WHERE x.piece_id = p.id AND f.resolved IS NULL) AS findings,
                (SELECT count(*) FROM order_line l WHERE l.piece_id = p.id) AS lines,
@@ -180,12 +186,6 @@ def findings_of_store(db: Database, store_id: int) -> int:
     """How many findings of a store are open."""
     return int(db.execute("SELECT count(*) FROM finding WHERE store_id = ? AND resolved IS NULL",
                           [store_id]).fetchone()[0])
-
-
-def last_run(db: Database, kind: str, store_id: int) -> str | None:
-    """When the last run of a kind on a store ended."""
-    row = db.execute("SELECT max(ended) FROM run WHERE kind = ? AND store_id = ?", [kind, store_id]).fetchone()
-    return None if row is None or row[0] is None else str(row[0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,11 +231,9 @@ def finding(db: Database, finding_id: int) -> Finding | None:
     return fetch_one(db, Finding, "SELECT * FROM finding WHERE id = ? AND resolved IS NULL", [finding_id])
 
 
-def last_audits(db: Database) -> list[tuple[str, str | None]]:
-    """Store names and when their last audit ended."""
-    return [(str(row[0]), row[1]) for row in db.execute("""
-        SELECT s.name, (SELECT max(ended) FROM run r WHERE r.store_id = s.id AND r.kind = 'audit')
-        FROM store s WHERE s.forgotten IS NULL ORDER BY s.name""")]
+def last_audits(db: Database) -> list[tuple[str, str]]:
+    """Store names and when an audit of each last came to its end; "" for never."""
+    return [(store.name, last_audit(db, store.id)) for store in sorted(stores.listed(db), key=lambda s: s.name)]
 
 
 @dataclass(frozen=True, slots=True)

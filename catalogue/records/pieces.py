@@ -4,6 +4,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 
+from catalogue.records.copies import HELD
 from catalogue.records.database import Database, fetch, fetch_one, inserted
 
 
@@ -150,14 +151,13 @@ def propose_current(db: Database, piece_id: int) -> None:
     Between equals the one known first stays: a mere re-save must not take a master's place. The rules are those of
     ``likeness.grouping.propose_current``, which gives the reasons; a test holds the two together.
     """
-    db.execute("""
+    db.execute(f"""
         UPDATE piece SET current_scan_id = (
             SELECT id FROM (
                 SELECT *, max(pixels) OVER (PARTITION BY present, sound, genuine) AS most FROM (
                     SELECT c.*, coalesce(c.width, 0) * coalesce(c.height, 0) AS pixels,
-                           EXISTS (SELECT 1 FROM file f WHERE f.scan_id = c.id AND f.state = 'present') AS present,
-                           NOT EXISTS (SELECT 1 FROM finding f WHERE f.scan_id = c.id AND f.resolved IS NULL
-                                 AND f.kind IN ('truncated', 'damaged', 'changed', 'unreadable', 'undecoded')) AS sound,
+                           EXISTS (SELECT 1 FROM {HELD} h WHERE h.scan_id = c.id AND h.present) AS present,
+                           EXISTS (SELECT 1 FROM {HELD} h WHERE h.scan_id = c.id AND h.sound) AS sound,
                            NOT EXISTS (SELECT 1 FROM json_each(c.notes) n
                                        WHERE n.value ->> 'kind' = 'upscaled') AS genuine
                     FROM scan c WHERE c.piece_id = :piece AND c.role = 'master'))

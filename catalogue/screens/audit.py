@@ -85,13 +85,13 @@ class AuditPage(Page):
         self._load(keep=True)
 
     def _load(self, *, keep: bool = False) -> None:
-        def show(found: tuple[list[KindCount], list[tuple[str, str | None]]]) -> None:
+        def show(found: tuple[list[KindCount], list[tuple[str, str]]]) -> None:
             kinds, audits = found
             table = self.query_one("#kinds", RowTable)
             table.entitle("Findings", sum(kind.count for kind in kinds))
             table.show_rows([ALL, *kinds], self._kind_cells, lambda kind: kind.kind, keep=keep)
             said = [line(f"{name}: ", (ago(at), "$quiet")) for name, at in audits]
-            self.query_one("#audits", Static).update(lines([line(("Last checked", "bold")), *said]))
+            self.query_one("#audits", Static).update(lines([line(("Last audits", "bold")), *said]))
 
         self.ask(lambda db: (browsing.kinds(db), browsing.last_audits(db)), show, group="kinds")
 

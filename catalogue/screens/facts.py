@@ -51,6 +51,8 @@ def state_line(glance: Glance) -> Content:
                     f"{counted(glance.present, 'copy', 'copies')} present")
     if glance.present == 0:
         return line(("✗", "bold $error"), " no file of the master is present")
+    if glance.stores == 0:
+        return line(("✗", "bold $error"), f" no sound copy; {counted(glance.present, 'file')} present")
     if glance.stores < 2:
         return line(("!", "bold $warning"), f" one store only, {checked}")
     return line(("✓", "$success"), f" in {counted(glance.stores, 'store')}, {checked}")

@@ -17,6 +17,7 @@ from catalogue.indexing.stores import UNMARKED, where
 from catalogue.progress import data_size
 from catalogue.records import browsing, events, stores
 from catalogue.records.database import Database, transaction
+from catalogue.records.fixity import last_audit
 from catalogue.records.stores import Holding, Store
 from catalogue.screens.dialogs import Question
 from catalogue.screens.facts import line, lines
@@ -37,7 +38,7 @@ class StoreView:
     free: int | None
     total: int | None
     findings: int
-    last_audit: str | None
+    last_audit: str
 
 
 def store_views(db: Database) -> list[StoreView]:
@@ -53,7 +54,7 @@ def store_views(db: Database) -> list[StoreView]:
             except OSError:  # gone since we looked
                 place = None
         found.append(StoreView(store, place, stores.holding(db, store.id), free, total,
-                               browsing.findings_of_store(db, store.id), browsing.last_run(db, "audit", store.id)))
+                               browsing.findings_of_store(db, store.id), last_audit(db, store.id)))
     return found
 
 

@@ -7,7 +7,7 @@ from catalogue.errors import NotFound
 from catalogue.ledger import editions, values
 from catalogue.progress import Progress, Report, unheard
 from catalogue.reading.printsize import PrintSize, prints_up_to
-from catalogue.records import browsing, files, orders, pieces, scans
+from catalogue.records import browsing, copies, orders, pieces, scans
 from catalogue.records import editions as recorded
 from catalogue.records.database import Database
 from catalogue.records.pieces import Piece
@@ -80,11 +80,10 @@ def _original(db: Database, piece: Piece, scan: Scan | None) -> str:
 def _kept(db: Database, scan: Scan | None, dates: str) -> str:
     if scan is None:
         return "No master scan yet."
-    copies = [file for file in files.of_scan(db, scan.id) if file.state == "present"]
-    checked = max((file.checked_at for file in copies if file.checked_at), default="")
+    held = copies.of_scan(db, scan.id)
     size = f"{scan.width} × {scan.height} pixels, {scan.bits} bit" if scan.width else "Not decoded"
-    return (f"{size}, kept in {len(copies)} {'copy' if len(copies) == 1 else 'copies'}"
-            + (f", last checked {values.shown_day(checked, dates)}." if checked else "."))
+    return (f"{size}, kept in {held.stores} {'copy' if held.stores == 1 else 'copies'}"
+            + (f", last checked {values.shown_day(held.checked_at, dates)}." if held.checked_at else "."))
 
 
 def _left(state: editions.State, dates: str) -> str:

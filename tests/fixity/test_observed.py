@@ -436,3 +436,36 @@ def test_the_master_that_is_there_is_current_while_the_other_is_not(world: World
         aside.rename(world.master)
         LOOKS[look](world)
         assert current() == held[MASTER], look
+
+
+@pytest.mark.parametrize("deed", [nothing, touch, edit, truncate, empty, flip, delete, refuse_once, unplug],
+                         ids=lambda deed: deed.__name__)
+@pytest.mark.parametrize("look", ALL)
+def test_copies_and_last_check_are_the_same_wherever_they_are_asked(world: World, deed: Callable[[World], None],
+                                                                    look: str) -> None:
+    """The piece page, an order's file, the holdings page, the levels and the findings of one scan."""
+    from catalogue.fixity import levels
+    from catalogue.ledger.health import health
+    from catalogue.records import browsing, fixity_facts
+    from catalogue.sheets.holdings import _kept
+
+    shop, db = world.shop, world.shop.db
+    a = scans.by_digest(db, next(sha for sha, name in world.contents.items() if name == "A"))
+    assert a is not None
+    deed(world)
+    LOOKS[look](world)
+    said = copies.of_scan(db, a.id)
+    listed = {c.scan_id: c for c in copies.of_masters(db)}
+    assert listed[a.id] == said
+    lacks = [f.detail for f in findings.open_ones(db, kind="single copy") if f.scan_id == a.id]
+    assert bool(lacks) == (said.stores < shop.home.settings.minimum_copies)
+    assert fixity_facts.facts(db, "").in_two == sum(c.stores >= 2 for c in listed.values())
+    assert levels.levels(db, shop.home)
+    asked = health(db, a)
+    assert asked.last_check == said.checked_at
+    assert sum(copy.state == "sound" for copy in asked.copies) <= said.stores
+    words = _kept(db, a, "%Y-%m-%d")
+    assert f"kept in {said.stores} cop" in words and (said.checked_at or "")[:10] in words
+    seen = browsing.glance(db, a.piece_id or 0)
+    if seen is not None and seen.sha256 == a.sha256:
+        assert (seen.stores, seen.checked_at, seen.present) == (said.stores, said.checked_at, said.present)

@@ -203,7 +203,7 @@ async def test_an_audit_finds_and_the_next_step_restores(shop: Home) -> None:
 async def test_findings_are_told_accepted_and_opened(shop: Home) -> None:
     async with running(shop, place="audit", size=(120, 40)) as pilot:
         text = words(pilot)
-        for fact in ("Findings  3", "everything", "truncated", "single copy", "All findings", "Last checked"):
+        for fact in ("Findings  3", "everything", "truncated", "single copy", "All findings", "Last audits"):
             assert fact in text, fact
         table = pilot.app.screen.query_one("#findings", RowTable)
         table.cursor_row = [row.kind for row in table.rows_held].index("truncated")
