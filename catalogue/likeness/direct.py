@@ -112,7 +112,7 @@ def _best_turn(small: Bytes, ground: Bytes) -> tuple[Matrix, float]:
     return best, float(texture)
 
 
-def _peak(plane: npt.NDArray[np.float64]) -> tuple[tuple[float, float], float]:
+def _peak(plane: npt.NDArray[np.floating]) -> tuple[tuple[float, float], float]:
     """Shift (x, y) of the highest point within reach, and its height in standard deviations of the plane."""
     height, width = plane.shape
     reach = limits.DIRECT_REACH

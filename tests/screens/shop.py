@@ -7,8 +7,10 @@ from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
+from weakref import WeakKeyDictionary
 
 from PIL import Image, ImageDraw
+from textual.app import App
 from textual.pilot import Pilot
 from textual.widgets import Input
 
@@ -145,6 +147,7 @@ async def running(home: Home, size: tuple[int, int] = (120, 40), place: str = "b
                   ahead: bool = False) -> AsyncIterator[Pilot[None]]:
     """The app at one of its places, its first lists filled."""
     app = CatalogueApp(home, colours=True, ahead=ahead)
+    _record_notifications(app)
     async with app.run_test(size=size) as pilot:
         if home.database.exists():
             await until(pilot, lambda: app.current_mode == "browse" and listed(app, "#artists"))
@@ -189,9 +192,28 @@ async def typed(pilot: Pilot[None], text: str) -> None:
     await settled(pilot)
 
 
+_told: WeakKeyDictionary[App[Any], list[str]] = WeakKeyDictionary()
+
+
+def _record_notifications(app: App[Any]) -> None:
+    """Note what is told: the app itself forgets it after some seconds, which a busy machine may need to look."""
+    notify, clear = app.notify, app.clear_notifications
+    told = _told[app] = list[str]()
+
+    def noted(message: str, **options: Any) -> None:
+        told.append(message)
+        notify(message, **options)
+
+    def cleared() -> None:
+        told.clear()
+        clear()
+
+    app.notify, app.clear_notifications = noted, cleared  # type: ignore[method-assign, assignment]
+
+
 def said(pilot: Pilot[None]) -> list[str]:
-    """What was told at the edge of the screen."""
-    return [note.message for note in pilot.app._notifications]
+    """What was told at the edge of the screen, since it was cleared last."""
+    return _told[pilot.app]
 
 
 def words(pilot: Pilot[None]) -> str:
