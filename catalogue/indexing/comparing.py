@@ -73,9 +73,9 @@ def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tu
     return result
 
 
-def below(path: str, folders: Collection[str]) -> bool:
-    """Whether a path lies in one of these folders, "" being the root: what could not be read says nothing of it."""
-    if not folders:
+def within(path: str, hidden: Collection[str]) -> bool:
+    """Whether a path is, or lies in, what could not be looked at ("" being the root): of it nothing is known."""
+    if not hidden:
         return False
     parts = path.split("/")
-    return "" in folders or any("/".join(parts[:depth]) in folders for depth in range(1, len(parts)))
+    return "" in hidden or any("/".join(parts[:depth]) in hidden for depth in range(1, len(parts) + 1))

@@ -3,6 +3,7 @@
 Memory is bound by the largest folder. Links are not followed: a link is no copy, and loops end nowhere.
 """
 
+import errno
 import os
 import re
 from collections.abc import Callable, Iterator
@@ -72,20 +73,37 @@ def _listed(folder: str, prefix: str, skipped: Callable[[str], bool],
                 name = entry.name
                 if skipped(name):
                     continue
-                if entry.is_symlink():
-                    if looks_like_picture(name) or entry.is_dir():
-                        stumble(Obstacle("link", prefix + kept(name), "a link, not a file: not followed",
-                                         "Add what it points to as a store of its own, if it should count."))
-                elif entry.is_dir(follow_symlinks=False):
-                    found.append((kept(name) + "/", entry.path, -1, 0))
-                elif looks_like_picture(name) and entry.is_file(follow_symlinks=False):
-                    try:
+                try:
+                    if entry.is_symlink():
+                        if looks_like_picture(name) or _leads_to_folder(entry):
+                            stumble(Obstacle("link", prefix + kept(name), "a link, not a file: not followed",
+                                             "Add what it points to as a store of its own, if it should count."))
+                    elif entry.is_dir(follow_symlinks=False):
+                        found.append((kept(name) + "/", entry.path, -1, 0))
+                    elif looks_like_picture(name) and entry.is_file(follow_symlinks=False):
                         stat = entry.stat(follow_symlinks=False)
-                    except FileNotFoundError:  # gone between listing and asking: not there
-                        continue
-                    found.append((kept(name), "", stat.st_size, stored_mtime(stat.st_mtime_ns)))
+                        found.append((kept(name), "", stat.st_size, stored_mtime(stat.st_mtime_ns)))
+                except FileNotFoundError:  # gone between listing and asking: not there
+                    continue
+                except OSError as error:  # this entry alone: the others of its folder can be looked at
+                    stumble(_unreadable(prefix + kept(name), error))
     except OSError as error:
-        stumble(Obstacle("unreadable folder", prefix.rstrip("/"), f"the folder cannot be read: {error.strerror}",
-                         "Check its permissions and the disk, then index again."))
+        stumble(_unreadable(prefix.rstrip("/"), error))
     found.sort()
     return found
+
+
+def _unreadable(path: str, error: OSError) -> Obstacle:
+    if error.errno == errno.ENAMETOOLONG:
+        return Obstacle("unreadable folder", path, "the way to it is longer than the system takes, so what lies in it"
+                        " is not looked at", "Move it nearer to the store's root, then index again.")
+    return Obstacle("unreadable folder", path, f"the folder cannot be read: {error.strerror}",
+                    "Check its permissions and the disk, then index again.")
+
+
+def _leads_to_folder(link: "os.DirEntry[str]") -> bool:
+    """Whether a link points to a folder; one that points to itself, or whose target cannot be asked, points nowhere."""
+    try:
+        return link.is_dir()
+    except OSError:
+        return False

@@ -8,7 +8,7 @@ from pathlib import Path
 from time import monotonic
 
 from catalogue.indexing.alone import alone
-from catalogue.indexing.comparing import Comparison, below, compare
+from catalogue.indexing.comparing import Comparison, compare, within
 from catalogue.indexing.recording import keep_preview, real_path, record, sweep_previews
 from catalogue.indexing.stores import is_at, where
 from catalogue.indexing.workers import Executors, Job, processes, read_all, worker_count
@@ -113,10 +113,10 @@ def _run(db: Database, home: Home, store: Store, root: Path, summary: StoreSumma
 def _note_whereabouts(db: Database, store: Store, comparison: Comparison, summary: StoreSummary) -> list[int]:
     """Record what a look through the whole store showed; gives the ids of files that are not there.
 
-    Nothing is said of what lies in folders that could not be entered.
+    Nothing is said of what could not be entered or asked.
     """
     hidden = {o.path for o in comparison.obstacles if o.kind == "unreadable folder"}
-    absent = [(file_id, path) for file_id, path in comparison.absent if not below(path, hidden)]
+    absent = [(file_id, path) for file_id, path in comparison.absent if not within(path, hidden)]
     known = findings.open_of_kinds(db, store.id, (*_CRAWL_KINDS, *_FLEETING_KINDS))
     if not (comparison.obstacles or absent or comparison.back or known):
         return []  # a transaction more would wait for the disk once more
@@ -127,7 +127,7 @@ def _note_whereabouts(db: Database, store: Store, comparison: Comparison, summar
             findings.record(db, obstacle.kind, obstacle.detail, store_id=store.id, path=obstacle.path,
                             hint=obstacle.hint)
         for finding in known:
-            if below(finding.path, hidden):
+            if within(finding.path, hidden):
                 continue
             if finding.kind in _CRAWL_KINDS:
                 if (finding.kind, finding.path) not in met:

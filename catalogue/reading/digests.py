@@ -4,6 +4,7 @@ import hashlib
 import sys
 from collections.abc import Callable, Generator, Iterable
 from dataclasses import dataclass, replace
+from io import RawIOBase
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -93,9 +94,9 @@ class BytesDigest:
 
 
 def digest_stretches(
-    path: str | Path, stretches: Iterable[SegmentDigest], go_on: Callable[[], None]
+    file: RawIOBase, stretches: Iterable[SegmentDigest], go_on: Callable[[], None]
 ) -> BytesDigest:
-    """SHA-256 of the whole file and XXH3-64 of each stretch, in one pass.
+    """SHA-256 of the whole of an open, unbuffered file and XXH3-64 of each stretch, in one pass.
 
     ``stretches`` follow one another from byte 0 to the end with empty digests, which come back filled in. ``go_on``
     is called between buffers and raises to stop the work.
@@ -106,26 +107,25 @@ def digest_stretches(
     view = memoryview(bytearray(BUFFER_BYTES))
     filled: list[SegmentDigest] = []
     offset = 0
-    with open(path, "rb", buffering=0) as file:  # noqa: PTH123
-        for stretch in stretches:
-            part = xxh3_64()
-            end = stretch.offset + stretch.length
-            while offset < end:
-                go_on()
-                try:
-                    count = _filled(file, view[: min(len(view), end - offset)], offset)
-                except ReadFailed as error:
-                    return BytesDigest("", tuple(filled), error)
-                if not count:
-                    break
-                sha.update(view[:count])
-                part.update(view[:count])
-                offset += count
-            filled.append(replace(stretch, digest=part.hexdigest()))
-        while count := _filled(file, view, offset):  # the file grew after its size was taken
+    for stretch in stretches:
+        part = xxh3_64()
+        end = stretch.offset + stretch.length
+        while offset < end:
             go_on()
+            try:
+                count = _filled(file, view[: min(len(view), end - offset)], offset)
+            except ReadFailed as error:
+                return BytesDigest("", tuple(filled), error)
+            if not count:
+                break
             sha.update(view[:count])
+            part.update(view[:count])
             offset += count
+        filled.append(replace(stretch, digest=part.hexdigest()))
+    while count := _filled(file, view, offset):  # the file grew after its size was taken
+        go_on()
+        sha.update(view[:count])
+        offset += count
     return BytesDigest(sha.hexdigest(), tuple(filled))
 
 

@@ -3,6 +3,7 @@
 import os
 import stat
 from dataclasses import dataclass, field, replace
+from io import RawIOBase
 from pathlib import Path
 from threading import Thread
 from time import monotonic
@@ -33,6 +34,9 @@ SPOILS_DIGEST = (Fault.TRUNCATED, Fault.DAMAGED, Fault.UNREADABLE, Fault.UNDECOD
 def read_file(path: str | Path, *, limits: Limits = Limits()) -> Reading:  # noqa: B008 - frozen
     """Read one file: structure, tags, digests, preview, hashes. Raises nothing for a bad file.
 
+    Digest and picture come from the same file: one that is written to, or replaced under its name, while it is read
+    has a ``changing`` finding, and nothing in the Reading is to be believed.
+
     Safe to call in worker processes; holds no more than ``Limits`` says, whatever the file's size.
     """
     began = monotonic()
@@ -45,18 +49,39 @@ def read_file(path: str | Path, *, limits: Limits = Limits()) -> Reading:  # noq
     if not stat.S_ISREG(before.st_mode):
         return replace(reading, faults=(FaultFound(Fault.NOT_A_PICTURE, "is not an ordinary file"),))
     cv2.setNumThreads(1)  # a pool already runs one process a core
-    work = Work(name, reading, limits, Deadline.after(limits.seconds))
+    work = Work(reading, limits, Deadline.after(limits.seconds))
     try:
-        with open(name, "rb") as file:  # noqa: PTH123
-            work.read(file)
-            after = os.fstat(file.fileno())
-        if (after.st_size, after.st_mtime_ns) != (before.st_size, before.st_mtime_ns):
+        # two handles, for each reads ahead on its own; that both are of one file is asked of the system
+        with open(name, "rb", opener=_without_waiting) as file, open(name, "rb", 0, opener=_without_waiting) as raw:
+            if _state(os.fstat(file.fileno())) == _state(os.fstat(raw.fileno())) == _state(before):
+                work.read(file, raw)
+            handles = (os.fstat(file.fileno()), os.fstat(raw.fileno()))
+        if any(_state(handle) != _state(before) for handle in handles):
             work.faults.append(FaultFound(Fault.CHANGING, "changed while it was read", "read it again when at rest"))
+        elif not _still_named(name, before):
+            work.faults.append(FaultFound(Fault.CHANGING, "was replaced while it was read",
+                                          "read it again when at rest"))
     except OSError as error:
         work.faults.append(_refusal(error))
     except Exception as error:  # the worker's edge: one file's surprise must not end the run
         work.faults.append(_surprise(error))
     return replace(work.reading, faults=tuple(dict.fromkeys(work.faults)), seconds=monotonic() - began)
+
+
+def _without_waiting(path: str, flags: int) -> int:
+    return os.open(path, flags | os.O_NONBLOCK)  # should a pipe have taken its place: never wait for a writer
+
+
+def _state(stat: os.stat_result) -> tuple[int, ...]:
+    """What changes when a file is written to or replaced by another."""
+    return stat.st_dev, stat.st_ino, stat.st_size, stat.st_mtime_ns, stat.st_ctime_ns
+
+
+def _still_named(name: str, before: os.stat_result) -> bool:
+    try:
+        return _state(os.stat(name)) == _state(before)  # noqa: PTH116
+    except OSError:
+        return False
 
 
 def _refusal(error: OSError) -> FaultFound:
@@ -75,14 +100,13 @@ def _surprise(error: Exception) -> FaultFound:
 class Work:
     """The reading of one open file; ``reading`` grows as parts succeed, so that a failure keeps what came before."""
 
-    path: str
     reading: Reading
     limits: Limits
     deadline: Deadline
     faults: list[FaultFound] = field(default_factory=list)
 
-    def read(self, file: BinaryIO) -> None:
-        """Everything, as far as it goes."""
+    def read(self, file: BinaryIO, raw: RawIOBase) -> None:
+        """Everything, as far as it goes. ``raw`` is a second handle on the same file, for the digest of its bytes."""
         size = self.reading.size
         kind = format_of(file.read(HEAD_BYTES))
         if not size:
@@ -90,7 +114,7 @@ class Work:
         elif not kind:
             self.faults.append(FaultFound(Fault.NOT_A_PICTURE, "its first bytes are of no picture format known here"))
         source = self._opened(file, kind) if size and kind else Source("")
-        hashing = Hashing(self.path, source.stretches or plain_stretches(size), self.deadline)
+        hashing = Hashing(raw, source.stretches or plain_stretches(size), self.deadline)
         hashing.start()
         try:
             self._tell(source)
@@ -177,16 +201,16 @@ class Work:
 class Hashing(Thread):
     """SHA-256 of the file beside the decoding: both walk the file together, so the disk is read once."""
 
-    def __init__(self, path: str, stretches: tuple[SegmentDigest, ...], deadline: Deadline) -> None:
+    def __init__(self, file: RawIOBase, stretches: tuple[SegmentDigest, ...], deadline: Deadline) -> None:
         super().__init__(name="sha-256", daemon=True)
-        self.path, self.stretches, self.deadline = path, stretches, deadline
+        self.file, self.stretches, self.deadline = file, stretches, deadline
         self.faults: list[FaultFound] = []
         self._digest = BytesDigest("", ())
 
     def run(self) -> None:
         """Digest the file; a failure becomes a finding."""
         try:
-            self._digest = digest_stretches(self.path, self.stretches, self.deadline.check)
+            self._digest = digest_stretches(self.file, self.stretches, self.deadline.check)
         except OutOfTime:
             self.faults.append(FaultFound(Fault.UNREADABLE, "was not read to its end in the time allowed"))
         except OSError as error:

@@ -334,3 +334,100 @@ def test_the_same_bytes_in_two_stores_are_one_scan(shop: Shop, tmp_path: Path) -
     assert scan_id is not None
     assert [f.store for f in files.of_scan(shop.db, scan_id)] == ["main", "copy"]
     assert pieces.counts(shop.db)["scan"] == 3
+
+
+def test_a_file_dated_past_2262_is_like_any_other(shop: Shop, scan: Scan) -> None:
+    """SQLite holds whole numbers below 2**63: nanoseconds up to 11 April 2262."""
+    late = scan("main/Ada Quill/Harbour/late.tif", seed=21)
+    os.utime(late, (9_999_999_999, 9_999_999_999))
+    if late.stat().st_mtime_ns < 2 ** 63:
+        pytest.skip("this file system knows no such time")
+    assert shop.index().outcome == "finished"
+    assert shop.file("Ada Quill/Harbour/late.tif").scan_id is not None
+    assert shop.index(executors=nobody).unchanged == 4
+
+
+def test_a_link_to_itself_hides_nothing(shop: Shop) -> None:
+    (shop.root / "Ada Quill" / "Harbour" / "round").symlink_to("round")
+    (shop.root / "Ada Quill" / "Harbour" / "round.tif").symlink_to("round.tif")
+    assert shop.index().seen == 3
+    assert shop.kinds() == {"Ada Quill/Harbour/round.tif": {"link"}}
+
+
+def test_folders_nested_beyond_what_the_system_takes_are_a_finding(shop: Shop) -> None:
+    """PATH_MAX is 4,096 bytes on Linux, 1,024 elsewhere."""
+    handle = os.open(shop.root, os.O_RDONLY)
+    for _ in range(1500):
+        os.mkdir("nested", dir_fd=handle)
+        inner = os.open("nested", os.O_RDONLY, dir_fd=handle)
+        os.close(handle)
+        handle = inner
+    os.close(os.open("deep.tif", os.O_CREAT | os.O_WRONLY, dir_fd=handle))
+    os.close(handle)
+    try:
+        summary = shop.index()
+        assert (summary.outcome, summary.read) == ("finished", 3)
+        (path, kinds), = shop.kinds().items()
+        assert path.startswith("nested/nested/") and kinds == {"unreadable folder"}
+        assert shop.index(executors=nobody).outcome == "finished"
+    finally:
+        subprocess.run(["rm", "-rf", shop.root / "nested"], check=True)
+
+
+def test_an_entry_that_cannot_be_asked_is_told_and_not_lost(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As on a disk that fails in the middle of a folder's table."""
+    shop.index()
+    really = os.scandir
+
+    class Entry:
+        def __init__(self, entry: os.DirEntry[str]) -> None:
+            self.entry = entry
+
+        def __getattr__(self, name: str) -> object:
+            if name == "stat" and self.entry.name.startswith("tile"):
+                raise OSError(5, "Input/output error")
+            return getattr(self.entry, name)
+
+    class Listing:
+        def __init__(self, path: str) -> None:
+            self.listing = really(path)
+
+        def __enter__(self) -> "Listing":
+            return self
+
+        def __exit__(self, *_: object) -> None:
+            self.listing.close()
+
+        def __iter__(self) -> object:
+            return (Entry(entry) for entry in self.listing)
+
+    monkeypatch.setattr(os, "scandir", Listing)
+    summary = shop.index(executors=nobody)
+    monkeypatch.undo()
+    assert (summary.gone, summary.unchanged) == (0, 2)
+    assert shop.kinds() == {"Ada Quill/Harbour/tile 1 of 2.tif": {"unreadable folder"}}
+    assert shop.file("Ada Quill/Harbour/tile 1 of 2.tif").state == "present"
+
+
+def test_a_file_replaced_while_it_is_read_keeps_what_was_known(shop: Shop, scan: Scan,
+                                                               monkeypatch: pytest.MonkeyPatch) -> None:
+    from catalogue.reading import file as reading
+
+    shop.index()
+    known = shop.file("Ada Quill/Harbour/master.tif")
+    other = scan("other.tif", seed=31)
+    os.utime(shop.root / "Ada Quill/Harbour/master.tif", ns=(7, 7))
+    real = reading.open_source
+
+    def swapping(*given: object) -> object:
+        if other.exists():
+            other.replace(shop.root / "Ada Quill/Harbour/master.tif")
+        return real(*given)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(reading, "open_source", swapping)
+    shop.index()
+    assert shop.kinds()["Ada Quill/Harbour/master.tif"] == {"changing"}
+    assert shop.file("Ada Quill/Harbour/master.tif").scan_id == known.scan_id
+    shop.index()
+    assert shop.kinds()["Ada Quill/Harbour/master.tif"] == {"edited"}
+    assert shop.file("Ada Quill/Harbour/master.tif").scan_id != known.scan_id

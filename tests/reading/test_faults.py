@@ -17,6 +17,7 @@ import tifffile
 from PIL import Image
 
 from catalogue.reading import digests, trouble
+from catalogue.reading import file as file_module
 from catalogue.reading.file import read_file
 from catalogue.reading.limits import Limits
 from catalogue.reading.model import Fault, Reading
@@ -173,10 +174,10 @@ def test_changing(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A file written to while it is read says so."""
     real = digests.digest_stretches
 
-    def meddling(path: object, *args: object) -> object:
+    def meddling(handle: object, *args: object) -> object:
         with strips.open("ab") as file:
             file.write(b"more")
-        return real(path, *args)  # type: ignore[arg-type]
+        return real(handle, *args)  # type: ignore[arg-type]
 
     monkeypatch.setattr("catalogue.reading.file.digest_stretches", meddling)
     assert Fault.CHANGING in kinds(read_file(strips))
@@ -401,3 +402,24 @@ def test_samples_that_contradict_their_tag(strips: Path, monkeypatch: pytest.Mon
     reading = read_file(strips)
     assert kinds(reading) == {Fault.DAMAGED} and reading.preview and reading.pixel_digest == ""
     assert "promises 3" in next(fault.detail for fault in reading.faults if fault.kind is Fault.DAMAGED)
+
+
+def test_a_file_replaced_while_it_is_read_is_told(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As programs save: written aside, then renamed over it. Of equal size and time, so that neither gives it away.
+    Else the digest would be one file's and the picture another's."""
+    aside = strips.with_name("aside.tif")
+    stat, data = strips.stat(), bytearray(strips.read_bytes())
+    data[-500:] = bytes(500)
+    aside.write_bytes(data)
+    os.utime(aside, ns=(stat.st_atime_ns, stat.st_mtime_ns))
+    real = file_module.open_source
+
+    def swapping(*given: object) -> object:
+        if aside.exists():
+            aside.replace(strips)
+        return real(*given)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(file_module, "open_source", swapping)
+    assert Fault.CHANGING in kinds(read_file(strips))
+    monkeypatch.undo()
+    assert Fault.CHANGING not in kinds(read_file(strips))
