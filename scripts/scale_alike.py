@@ -272,7 +272,8 @@ def _photos(db: Database, home: Home, given: Pool) -> list[float]:
 def _new_scan(db: Database, home: Home, preview: bytes, number: int) -> None:
     from hashlib import sha256
 
-    from catalogue.indexing.recording import keep_preview, record
+    from catalogue.indexing.previews import keep_preview
+    from catalogue.indexing.recording import record
     from catalogue.reading.model import Reading
     from catalogue.reading.preview import hashes
     from catalogue.records import stores

@@ -4,21 +4,29 @@ import fcntl
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from catalogue.errors import Busy
+from catalogue.errors import Busy, CatalogueError
 from catalogue.settings import Home
+from catalogue.storage.atomic import writing
 
 
 @contextmanager
 def alone(home: Home, kind: str) -> Iterator[None]:
     """Hold the catalogue's lock for ``kind`` of work; it goes with the process, however that ends.
 
-    Raises :class:`Busy` when another program holds it.
+    Raises:
+        Busy: another program holds it. CatalogueError: the folder cannot be written to, or knows no locks.
     """
-    home.folder.mkdir(parents=True, exist_ok=True)
-    with (home.folder / f"{kind}.lock").open("w") as lock:
+    path = home.folder / f"{kind}.lock"
+    with writing(path):
+        home.folder.mkdir(parents=True, exist_ok=True)
+        lock = path.open("w")
+    with lock:
         try:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
             raise Busy(f"Another {kind} run is under way on this catalogue.", hint="Wait until it is done.",
                        path=home.folder) from error
+        except OSError as error:
+            raise CatalogueError(f"The catalogue's folder cannot be locked: {error.strerror}.",
+                                 hint="Keep the catalogue on a disk of this computer.", path=path) from error
         yield

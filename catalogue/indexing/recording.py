@@ -1,7 +1,6 @@
-"""Writing one reading into the catalogue: file, scan, piece, findings, event, preview."""
+"""Writing one reading into the catalogue: file, scan, piece, findings, event."""
 
 import os
-import secrets
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -30,31 +29,6 @@ READ_KINDS = (*(fault.value for fault in Fault), "missing", "name not UTF-8", "c
 _SIGHT_KINDS = ("missing", "moved", "vanished", "changing")
 # ``File.failure`` of an edit that an audit met and a person has accepted: what is read next is taken as it is.
 ACCEPTED_EDIT = "accepted edit"
-
-
-def keep_preview(home: Home, reading: Reading) -> None:
-    """Store the preview beside the catalogue, whole or not at all."""
-    if reading.preview is None or not reading.sha256:
-        return
-    place = home.preview(reading.sha256)
-    if place.exists():
-        return
-    place.parent.mkdir(parents=True, exist_ok=True)
-    part = _unfinished(home) / f"{reading.sha256}.{secrets.token_hex(4)}"
-    part.parent.mkdir(exist_ok=True)
-    part.write_bytes(reading.preview)
-    part.replace(place)
-
-
-def sweep_previews(home: Home) -> None:
-    """Remove what a killed run left half written. Call under the lock of index runs."""
-    if _unfinished(home).is_dir():
-        for part in _unfinished(home).iterdir():
-            part.unlink()
-
-
-def _unfinished(home: Home) -> Path:
-    return home.previews / "unfinished"
 
 
 def record(db: Database, home: Home, store: Store, path: str, reading: Reading, *,

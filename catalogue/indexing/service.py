@@ -9,7 +9,8 @@ from time import monotonic
 
 from catalogue.indexing.alone import alone
 from catalogue.indexing.comparing import Comparison, compare, within
-from catalogue.indexing.recording import keep_preview, real_path, record, sweep_previews
+from catalogue.indexing.previews import keep_preview
+from catalogue.indexing.recording import real_path, record
 from catalogue.indexing.stores import is_at, where
 from catalogue.indexing.workers import Executors, Job, processes, read_all, worker_count
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
@@ -52,7 +53,6 @@ def index(db: Database, home: Home, stores: Sequence[Store], *, workers: int = 0
     a finding. Raises Busy when another index run is under way on this catalogue.
     """
     with alone(home, "index"):
-        sweep_previews(home)
         return [_index_store(db, home, store, workers, again, report, cancelled, executors) for store in stores]
 
 

@@ -8,6 +8,7 @@ from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExe
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 
+from catalogue.indexing.lifetimes import end_with_parent
 from catalogue.progress import Cancelled
 from catalogue.reading.model import Fault, FaultFound, Reading
 
@@ -17,13 +18,14 @@ Job = tuple[str, str]  # path as kept, real path
 
 def processes(workers: int) -> Executor:
     """The usual executor: fresh processes, so that no open catalogue is inherited."""
-    return ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"), initializer=_quiet)
+    return ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"), initializer=_begin)
 
 
-def _quiet() -> None:
-    """Ctrl-C is the parent's to handle; a worker finishes its file."""
+def _begin() -> None:
+    """Ctrl-C is the parent's to handle: a worker finishes its file. It does not outlive its parent."""
     import signal
 
+    end_with_parent()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 

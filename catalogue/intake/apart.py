@@ -4,6 +4,7 @@ import multiprocessing
 from multiprocessing.connection import Connection
 from pathlib import Path
 
+from catalogue.indexing.lifetimes import end_with_parent
 from catalogue.indexing.workers import fatal, read_one
 from catalogue.progress import Cancelled
 from catalogue.reading.model import Reading
@@ -36,5 +37,6 @@ def read_apart(path: Path, cancelled: Cancelled) -> Reading | None:
 def _read(path: str, out: Connection) -> None:
     import signal
 
+    end_with_parent()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the parent's to handle
     out.send(read_one(path))

@@ -7,7 +7,8 @@ from pathlib import Path
 
 from catalogue.errors import CatalogueError, Damaged, NotFound, Refused, StoreAway
 from catalogue.fixity.copying import Stopped, copy_verified
-from catalogue.indexing.recording import keep_preview, record
+from catalogue.indexing.previews import keep_preview
+from catalogue.indexing.recording import record
 from catalogue.indexing.stores import opened_store, overlapping_store
 from catalogue.intake.naming import free, same_name
 from catalogue.intake.proposals import Item, Plan, Proposal, apart_from_stores

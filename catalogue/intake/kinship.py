@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from functools import partial
 
+from catalogue.errors import Busy
 from catalogue.intake.guessing import Kin, Likeness
 from catalogue.intake.overlap import WITHIN
 from catalogue.likeness.evidence import Evidence, Relation
@@ -47,10 +48,14 @@ def keep_links(db: Database, home: Home, taken: Sequence[object], report: Report
     """Compare what was just taken in with all that is held, so that tiles and masters are linked; gives how many
     likenesses were found.
 
-    None where far more is waiting to be compared than was taken: that is a work for ``catalogue alike``.
+    None where far more is waiting to be compared than was taken, which is a work for ``catalogue alike``, and where
+    that is under way already.
     """
     if not taken:
         return 0
     if len(likenesses.uncompared(db)) > len(taken) + STRAGGLERS:
         return None
-    return update(db, home, report=report, cancelled=cancelled).found
+    try:
+        return update(db, home, report=report, cancelled=cancelled).found
+    except Busy:
+        return None

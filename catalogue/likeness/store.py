@@ -1,12 +1,13 @@
 """Features kept beside the previews, made again where they are missing or of another version."""
 
-import os
-import uuid
+from contextlib import suppress
 from pathlib import Path
 from zipfile import BadZipFile
 
+from catalogue.errors import Busy
 from catalogue.likeness.features import Bytes, Features, extract, from_bytes, load_preview
 from catalogue.settings import Home
+from catalogue.storage.atomic import opened, part_of, write_all, writing
 
 
 def features_path(home: Home, sha256: str) -> Path:
@@ -31,10 +32,11 @@ def features(home: Home, sha256: str) -> Features:
 
 
 def _write(path: Path, data: bytes) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.with_name(f"{path.name}.{os.getpid()}-{uuid.uuid4().hex[:8]}")
-    part.write_bytes(data)
-    part.replace(path)
+    """Raises :class:`CatalogueError` where the folder cannot be written to."""
+    # Busy: another thread or program is writing the same features
+    with suppress(Busy), opened(path) as entry, part_of(entry) as (part, out), writing(path):
+        write_all(out, memoryview(data))
+        part.rename_to(entry)
 
 
 def index_folder(home: Home) -> Path:

@@ -6,6 +6,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 from catalogue.errors import Damaged
+from catalogue.indexing.alone import alone
 from catalogue.likeness import retrieval, segments, store
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Evidence, Relation
@@ -17,6 +18,7 @@ from catalogue.records import likenesses, scans
 from catalogue.records.database import Database, transaction
 from catalogue.records.likenesses import ComparedScan
 from catalogue.settings import Home
+from catalogue.storage.atomic import writing
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,10 +35,16 @@ def update(db: Database, home: Home, *, report: Report = unheard, cancelled: Can
            again: bool = False) -> Updated:
     """Compare every scan not compared yet with all others. Cut off at any point, the next call carries on.
 
-    ``again`` compares everything anew; verdicts stay.
+    ``again`` compares everything anew; verdicts stay. Raises Busy when another update is under way.
     """
+    with alone(home, "likeness"):
+        return _update(db, home, report, cancelled, again)
+
+
+def _update(db: Database, home: Home, report: Report, cancelled: Cancelled, again: bool) -> Updated:
     folder = store.index_folder(home)
-    retrieval.sweep(folder)
+    with writing(folder):
+        retrieval.sweep(folder)
     if again:
         with transaction(db):
             likenesses.forget_compared(db)
@@ -102,7 +110,8 @@ def _add_lacking(
                 if entries:
                     parts.append(segments.gathered(entries))
             if parts:
-                index.join(parts, cancelled)
+                with writing(index.folder):
+                    index.join(parts, cancelled)
     return lost
 
 

@@ -8,7 +8,8 @@ import pytest
 import tifffile
 from intake_pictures import Pixels, TakeUp, Write
 
-from catalogue.indexing.recording import keep_preview, record
+from catalogue.indexing.previews import keep_preview
+from catalogue.indexing.recording import record
 from catalogue.indexing.stores import add_store
 from catalogue.reading.file import read_file
 from catalogue.records import runs

@@ -11,7 +11,7 @@ import pytest
 import tifffile
 from PIL import Image
 
-from catalogue.indexing.recording import keep_preview
+from catalogue.indexing.previews import keep_preview
 from catalogue.indexing.stores import add_store
 from catalogue.reading.model import Picture, Reading
 from catalogue.records import files, pieces, scans

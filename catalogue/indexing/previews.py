@@ -1,0 +1,25 @@
+"""Previews beside the catalogue: what can be made again from the stores, so never flushed, but whole or not there."""
+
+from contextlib import suppress
+
+from catalogue.errors import Busy
+from catalogue.reading.model import Reading
+from catalogue.settings import Home
+from catalogue.storage.atomic import opened, part_of, write_all, writing
+
+
+def keep_preview(home: Home, reading: Reading) -> None:
+    """Store a reading's preview, whole or not at all. What a killed run left half written is removed on the way.
+
+    Raises:
+        CatalogueError: the folder cannot be written to.
+    """
+    if reading.preview is None or not reading.sha256:
+        return
+    place = home.preview(reading.sha256)
+    if place.exists():
+        return
+    # Busy: an intake beside this run is writing the very same picture
+    with suppress(Busy), opened(place) as entry, part_of(entry) as (part, out), writing(place):
+        write_all(out, memoryview(reading.preview))
+        part.rename_to(entry)
