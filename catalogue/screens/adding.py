@@ -27,6 +27,7 @@ from catalogue.records.paths import shown
 from catalogue.records.stores import KINDS, Store
 from catalogue.screens.asking import ask
 from catalogue.screens.facts import line, lines
+from catalogue.screens.filing import DISK_PATIENCE
 from catalogue.screens.jobs import start_index
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
@@ -151,7 +152,8 @@ class AddStorePage(Page):
 
             self.query_one("#folders", RowTable).set_rows(found, cells)
 
-        ask(self, self.shop.plain_lanes["folders"], listing, show, group="folders")
+        ask(self, self.shop.plain_lanes["folders"], listing, show, group="folders",
+            holds=self.query_one("#folders"), patience=DISK_PATIENCE)
 
     def on_input_changed(self, event: Input.Changed) -> None:
         if event.input.id == "folder":
@@ -177,7 +179,8 @@ class AddStorePage(Page):
             return look(folder, settings, stale.is_set) if folder.is_dir() else None
 
         found.update("Looking …")
-        ask(self, self.shop.plain_lanes["look"], job, lambda seen: self._show_look(seen, folder), group="look")
+        ask(self, self.shop.plain_lanes["look"], job, lambda seen: self._show_look(seen, folder), group="look",
+            holds=self.query_one("#take"))
         self._offer(folder)
 
     def _show_look(self, seen: Look | None, folder: Path) -> None:
@@ -224,7 +227,7 @@ class AddStorePage(Page):
         def job(db: Database) -> Store:
             return add_store(db, name, seen.folder, kind, consent=consent)
 
-        self.ask(job, self._taken, group="take")
+        self.shop.writes.add(f"the store {safe(name)}", job, self._taken, holds=self)
 
     def _taken(self, store: Store) -> None:
         self.shop.say(f"{store.name} is a store now.")

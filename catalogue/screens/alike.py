@@ -102,7 +102,7 @@ class AlikePage(Page):
             self._rows = rows
             self._list(keep=keep)
 
-        ask(self, self.shop.lanes["alike"], pair_rows, show, group="pairs")
+        ask(self, self.shop.lanes["alike"], pair_rows, show, group="pairs", holds=self.query_one(RowTable))
 
     def _list(self, *, keep: bool) -> None:
         open_ = [row for row in self._rows if not row.pair.verdict]
@@ -199,10 +199,12 @@ class AlikePage(Page):
         row = self._row
         if row is None:
             return
-        self._done.append(("verdict", row.pair.id, row.pair.verdict))
-        self.ask(lambda db: judge(db, row.pair.id, verdict), lambda _: self._judged(row, verdict), group="judge")
+        self.shop.writes.add(f"{verdict}: {safe(row.first)} and {safe(row.second)}",
+                             lambda db: judge(db, row.pair.id, verdict), lambda _: self._judged(row, verdict),
+                             holds=self)
 
     def _judged(self, row: PairRow, verdict: str) -> None:
+        self._done.append(("verdict", row.pair.id, row.pair.verdict))
         self.shop.say(f"{verdict.capitalize()}: {row.pair.evidence.relation.value}. u takes it back.")
         self.shop.changed()
 
@@ -211,7 +213,7 @@ class AlikePage(Page):
         if not self._done:
             self.shop.say("Nothing to take back.")
             return
-        kind, number, before = self._done.pop()
+        kind, number, before = last = self._done.pop()
 
         def job(db: Database) -> None:
             if kind == "merge":
@@ -223,7 +225,12 @@ class AlikePage(Page):
             self.shop.say("Taken back.")
             self.shop.changed()
 
-        self.ask(job, done, group="judge")
+        def failed(error: Exception) -> None:
+            self._done.append(last)
+            self.shop.failed(error, not_done=what)
+
+        what = f"take the last {kind} back"
+        self.shop.writes.add(what, job, done, holds=self, failed=failed)
 
     def action_merge(self) -> None:
         """File the two pieces as one."""
@@ -238,7 +245,8 @@ class AlikePage(Page):
 
         def answered(yes: bool | None) -> None:
             if yes:
-                self.ask(lambda db: merging.merge(db, keep, gone).id, merged, group="judge")
+                self.shop.writes.add(f"merge {safe(row.first)} into {safe(row.second)}",
+                                     lambda db: merging.merge(db, keep, gone).id, merged, holds=self)
 
         def merged(change: int) -> None:
             self._done.append(("merge", change, ""))
@@ -250,15 +258,17 @@ class AlikePage(Page):
                                       careful=True), answered)
 
     def action_open(self) -> None:
-        row = self._row
+        self._open(self._row)
+
+    def _open(self, row: PairRow | None) -> None:
         piece = (row.two.piece_id or row.one.piece_id) if row else None
         if piece is None:
             self.shop.say("Neither belongs to a piece yet.")
         else:
             self.shop.open_piece(piece)
 
-    def on_row_table_chosen(self, _: RowTable.Chosen) -> None:
-        self.action_open()
+    def on_row_table_chosen(self, event: RowTable.Chosen) -> None:
+        self._open(event.row)
 
 
 def _place(db: Database, scan_id: int) -> str:

@@ -2,6 +2,7 @@
 
 import multiprocessing
 import os
+import sys
 from collections.abc import Callable, Iterable
 from functools import partial
 from importlib import import_module
@@ -25,6 +26,7 @@ from catalogue.screens.asking import ask, run
 from catalogue.screens.audit import AuditPage
 from catalogue.screens.browse import BrowsePage
 from catalogue.screens.changes import Changes
+from catalogue.screens.gate import Gate
 from catalogue.screens.graphics import SharpPicture, sharp_pictures
 from catalogue.screens.health import HealthPage
 from catalogue.screens.intake import IntakePage
@@ -37,6 +39,7 @@ from catalogue.screens.picture import Drawings
 from catalogue.screens.stores import StoresPage
 from catalogue.screens.theme import DARK, LIGHT
 from catalogue.screens.work import Job, Work, WorkCancelled, WorkFailed, WorkFinished
+from catalogue.screens.writes import Writes
 from catalogue.settings import Home
 
 if TYPE_CHECKING:
@@ -51,6 +54,8 @@ def open_screens(home: Home, *, mouse: bool = True) -> None:
     calm_memory()
     quicken()
     app.run(mouse=mouse)
+    for what in app.writes.open:
+        print(f"Not recorded: {what}.", file=sys.stderr)
     app.close_lanes()
     if app.work is not None and not app.work.wait(0):
         # What is committed is whole, as after a power cut; a slow disk shall not keep the person here.
@@ -91,7 +96,9 @@ class CatalogueApp(App[None]):
         self.drawings = Drawings()
         self.lanes = Lanes(partial(open_seat, home))
         self.plain_lanes = Lanes(object)  # without a connection: pictures, and folders before there is a catalogue
+        self.gate = Gate(self)
         self.changes = Changes(self)
+        self.writes = Writes(self)
         self.work: Work | None = None
         self.vocabulary: Vocabulary | None = None
         self.register_theme(DARK)
@@ -118,11 +125,17 @@ class CatalogueApp(App[None]):
         else:
             self.switch_mode("first")
         self.changes.begin()
+        self.gate.begin()
         self.set_interval(EVERY, lambda: tidy_memory(monotonic() - self.touched))
 
+    def on_unmount(self) -> None:
+        self.gate.end()
+
     async def on_event(self, event: events.Event) -> None:
-        if isinstance(event, events.InputEvent):
+        if isinstance(event, events.InputEvent | events.Paste) and not event.is_forwarded:
             self.touched = monotonic()
+            if not self.gate.admits(event):
+                return
         await super().on_event(event)
 
     def make_ahead(self) -> None:
@@ -145,15 +158,16 @@ class CatalogueApp(App[None]):
 
     # What goes wrong, in one place
 
-    def failed(self, error: BaseException) -> None:
-        """Tell the person; a fault of ours is logged with its trace, and the screens go on."""
+    def failed(self, error: BaseException, not_done: str = "") -> None:
+        """Tell the person, with what was not done; a fault of ours is logged with its trace, and the screens go on."""
+        lost = f"Not done: {not_done}. " if not_done else ""
         if isinstance(error, CatalogueError):
             where = f"\n{error.path}" if error.path else ""
-            self.say(f"{error.message} {error.hint}{where}".strip(), "error")
+            self.say(f"{lost}{error.message} {error.hint}{where}".strip(), "error")
             return
         self.log.error(error)
         what = " ".join(str(error).split())[:300]
-        self.say(f"That did not work: {type(error).__name__}: {what}. Nothing half done was kept.", "error")
+        self.say(f"{lost or 'That did not work: '}{type(error).__name__}: {what}. Nothing half done was kept.", "error")
 
     def say(self, text: str, severity: str = "information") -> None:
         """A short word at the edge of the screen; never read as markup."""
@@ -214,8 +228,12 @@ class CatalogueApp(App[None]):
     # Actions everywhere
 
     async def action_place(self, mode: str) -> None:
+        """Go to a place; from what is open over it, back to it."""
         if self.current_mode == "first":
             self.say("Point to a folder of scans first.")
+        elif mode == self.current_mode:
+            while len(self.screen_stack) > 1:
+                await self.pop_screen()
         else:
             with self.batch_update():
                 await self.switch_mode(mode)
@@ -265,7 +283,8 @@ class CatalogueApp(App[None]):
             self.push_screen(page)
 
         online = dict(self.changes.online)
-        ask(self.screen, self.lanes["read"], lambda db: piece_view(db, piece_id, online), show, group="open")
+        ask(self.screen, self.lanes["read"], lambda db: piece_view(db, piece_id, online), show, group="open",
+            holds=self)
 
     def repeat(self, *, line_id: int | None = None, piece_id: int | None = None) -> None:
         """Offer to repeat a line, or a piece's last one."""
@@ -295,27 +314,40 @@ class CatalogueApp(App[None]):
 
     async def action_leave(self) -> None:
         if self.work is None:
-            self.exit()
+            run(self, self._leave, group="leave")
             return
         from catalogue.screens.dialogs import Question
 
         self.push_screen(Question(f"{self.work.name} is running.", "What is done is kept; the next run carries on.",
-                                  yes="Stop it and leave", no="Stay"), self._leave_now)
+                                  yes="Stop it and leave", no="Stay"), self._stop_and_leave)
 
-    def _leave_now(self, yes: bool | None) -> None:
+    def _stop_and_leave(self, yes: bool | None) -> None:
         if not yes:
             return
         if self.work is not None:
             self.work.stop()
-        run(self.screen, self._leave, group="leave")
+        run(self, self._leave, group="leave")
 
     async def _leave(self) -> None:
+        """Leave once the work has ended, or has had its time, and all is recorded; else ask."""
         from asyncio import get_running_loop, sleep
 
         patient_until = get_running_loop().time() + PATIENCE
         while self.work is not None and not self.work.wait(0) and get_running_loop().time() < patient_until:
             await sleep(0.05)
-        self.exit()
+        if await self.writes.drain(PATIENCE):
+            self.exit()
+            return
+        from catalogue.screens.dialogs import Question
+
+        self.push_screen(Question(
+            "Not everything is recorded yet.", "Another program is writing to the catalogue. These wait for it:\n\n"
+            + "\n".join(self.writes.open), yes="Leave without them", no="Wait", careful=True), self._leave_all_the_same)
+
+    def _leave_all_the_same(self, yes: bool | None) -> None:
+        if yes:
+            self.writes.give_up()
+            self.exit()
 
     def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
         """The palette: every action of the screen and of everywhere, from the table of keys."""

@@ -93,7 +93,8 @@ class AuditPage(Page):
             said = [line(f"{name}: ", (ago(at), "$quiet")) for name, at in audits]
             self.query_one("#audits", Static).update(lines([line(("Last audits", "bold")), *said]))
 
-        self.ask(lambda db: (browsing.kinds(db), browsing.last_audits(db)), show, group="kinds")
+        self.ask(lambda db: (browsing.kinds(db), browsing.last_audits(db)), show, group="kinds",
+                 holds=self.query_one("#kinds"))
 
     @staticmethod
     def _kind_cells(row: KindCount) -> list[Text]:
@@ -131,10 +132,13 @@ class AuditPage(Page):
             scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
             return OpenFinding(finding, row.store, next_step(db, finding), damage_of(db, finding.file_id)), scan
 
-        self.ask(gather, self._show_finding, group="finding")
+        self.ask(gather, self._show_finding, group="finding", holds=self.query_one("#finding-words"))
 
     def _show_finding(self, found: tuple[OpenFinding, Scan | None] | None) -> None:
         if found is None:
+            self._open = None
+            self.query_one("#finding-words", Static).update("This finding has been closed meanwhile.")
+            self.query_one(Picture).show(None, "")
             return
         self._open, scan = found
         self.query_one("#finding-words", Static).update(finding_words(self._open, self.shop.day_form))
@@ -142,6 +146,13 @@ class AuditPage(Page):
         marks = tuple((r.left, r.top, r.right, r.bottom) for r in damage.regions) if damage else ()
         self.query_one(Picture).show(self.shop.preview(scan.sha256) if scan and scan.has_preview else None, "",
                                      (scan.width, scan.height) if scan else None, marks)
+
+    @property
+    def _found(self) -> OpenFinding | None:
+        """The finding under the cursor, once all that is shown of it is there."""
+        row: FindingItem | None = self.query_one("#findings", PagedTable).pointed
+        found = self._open
+        return found if row is not None and found is not None and found.finding.id == row.id else None
 
     def on_row_table_chosen(self, event: RowTable.Chosen) -> None:
         if event.table.id == "kinds":
@@ -159,7 +170,8 @@ class AuditPage(Page):
         self.app.push_screen(AuditDialog([]))
 
     def action_piece(self) -> None:
-        scan_id = self._open.finding.scan_id if self._open else None
+        found = self._found
+        scan_id = found.finding.scan_id if found else None
         if scan_id is None:
             self.shop.say("No piece is known for this finding.", "warning")
             return
@@ -170,18 +182,19 @@ class AuditPage(Page):
             else:
                 self.shop.say("This scan belongs to no piece yet.", "warning")
 
-        self.ask(partial(scans.by_id, scan_id=scan_id), show, group="piece")
+        self.ask(partial(scans.by_id, scan_id=scan_id), show, group="piece", holds=self.shop)
 
     def action_accept(self) -> None:
-        found = self._open
+        found = self._found
         if found is None:
             return
 
         def answered(why: str | None) -> None:
             if why:
                 settings = self.shop.home.settings
-                self.ask(lambda db: accept(db, settings, found.finding.id, why), lambda _: self.shop.changed(),
-                         group="write")
+                self.shop.writes.add(f"close “{found.finding.kind}”",
+                                     lambda db: accept(db, settings, found.finding.id, why),
+                                     lambda _: self.shop.changed(), holds=self)
 
         self.app.push_screen(Reason(f"Close “{found.finding.kind}” on your word?", "Why? It goes into the log."),
                              answered)
@@ -191,7 +204,7 @@ class AuditPage(Page):
         if self.query_one("#kinds", RowTable).has_focus:
             self.action_pane_right()
             return
-        found = self._open
+        found = self._found
         if found is None:
             self.shop.say("There is no finding here.")
             return

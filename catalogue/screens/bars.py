@@ -8,10 +8,11 @@ from textual.content import Content
 from textual.reactive import reactive
 from textual.style import Style
 from textual.widget import Widget
+from textual.widgets import Input
 
 from catalogue.progress import data_size
 from catalogue.screens.keys import EVERYWHERE, KEYS, PLACES, Key
-from catalogue.screens.wording import duration, number, safe
+from catalogue.screens.wording import counted, duration, number, safe
 
 if TYPE_CHECKING:
     from catalogue.screens.app import CatalogueApp
@@ -25,16 +26,18 @@ class PlaceBar(Widget):
                      link-background: $panel; link-color: $quiet; link-style-hover: underline;
                      link-background-hover: $panel; link-color-hover: $foreground; }"""
 
-    def __init__(self, place: str) -> None:
+    def __init__(self, place: str = "") -> None:
+        """``place``: that of the page; "" for one that is opened over any place."""
         super().__init__()
         self._place = place
 
     def render(self) -> Content:
         wide = self.size.width >= 100
+        place = self._place or self.app.current_mode
         parts: list[Content | str | tuple[str, Style | str]] = [" "]
         for digit, (mode, title) in enumerate(PLACES, 1):
             click = Style.from_meta({"@click": f"app.place('{mode}')"})
-            here = mode == self._place
+            here = mode == place
             text = f"[{digit} {title}]" if here else f" {digit} {title} "
             parts.append((text, "bold $foreground" if here else click))
             if wide:
@@ -53,9 +56,19 @@ class KeyLine(Widget):
         super().__init__()
         self._keys = (*KEYS.get(place, ()), *(() if alone else EVERYWHERE))
 
-    def fitting(self, width: int) -> list[Key]:
-        """Keys in order of rank that fit into ``width`` cells; help has its room reserved."""
-        ranked = sorted((key for key in self._keys if key.rank), key=lambda key: key.rank)
+    def on_mount(self) -> None:
+        self.watch(self.screen, "focused", self._focus_moved, init=False)
+
+    def _focus_moved(self) -> None:
+        self.refresh()
+
+    def fitting(self, width: int, *, typing: bool = False) -> list[Key]:
+        """Keys in order of rank that fit into ``width`` cells; help has its room reserved.
+
+        ``typing``: in a field of text, where letters are letters and Enter is the field's: those keys are left out.
+        """
+        ranked = sorted((key for key in self._keys if key.rank and not (typing and is_typed(key.keys.split(",")[0]))),
+                        key=lambda key: key.rank)
         always = [key for key in ranked if key.action == "app.help"]
         room = width - sum(_room(key) for key in always) - 1
         chosen = []
@@ -70,11 +83,18 @@ class KeyLine(Widget):
 
     def render(self) -> Content:
         parts: list[Content | str | tuple[str, Style | str]] = [" "]
-        for key in self.fitting(self.size.width):
+        typing = isinstance(self.screen.focused, Input) and not self.screen.is_modal
+        for key in self.fitting(self.size.width, typing=typing):
             action = key.action if key.action.startswith("app.") else f"screen.{key.action}"
             click = Style.from_meta({"@click": action})
             parts += [(key.shown, "bold $accent"), (f" {key.label}", click), "   "]
         return Content.assemble(*parts[:-1] if len(parts) > 1 else parts)
+
+
+def is_typed(name: str) -> bool:
+    """Whether a field of text takes this key for itself."""
+    return len(name) == 1 or name in ("enter", "space", "slash", "question_mark", "colon", "comma", "full_stop", "plus",
+                                      "minus", "backspace", "delete", "home", "end", "left", "right")
 
 
 def _room(key: Key) -> int:
@@ -95,9 +115,14 @@ class WorkLine(Widget):
 
     def look(self) -> None:
         """Ask the app where the work is; called five times a second, so reports cost nothing."""
-        work = cast("CatalogueApp", self.app).work
-        self.set_class(work is not None, "-busy")
-        self.said = "" if work is None else progress_line(work, self.size.width)
+        app = cast("CatalogueApp", self.app)
+        if app.writes.slow:
+            self.said = f" Waiting to record, another program is writing to the catalogue: {safe(app.writes.open[0])}"
+        elif app.gate.held:
+            self.said = f" Still reading; {counted(app.gate.held, 'key')} waiting. Ctrl-Q leaves."
+        else:
+            self.said = "" if app.work is None else progress_line(app.work, self.size.width)
+        self.set_class(bool(self.said) or app.work is not None, "-busy")
 
     def render(self) -> Content:
         return Content(self.said)

@@ -115,8 +115,11 @@ class BrowsePage(FileActions, Page):
         empty = "" if self._totals.pieces else NOTHING
         self.query_one(Sight).show(glance, empty)
 
-    def on_row_table_chosen(self, _: RowTable.Chosen) -> None:
-        self.action_open()
+    def on_row_table_chosen(self, event: RowTable.Chosen) -> None:
+        if event.table.id == "artists":
+            self.action_pane_right()
+        else:
+            self.shop.open_piece(event.row.id)
 
     def action_open(self) -> None:
         if self.query_one("#artists", PagedTable).has_focus:
@@ -140,11 +143,12 @@ class BrowsePage(FileActions, Page):
     def go_to_artist(self, artist_id: int) -> None:
         """Put the cursor on an artist, wherever in the list."""
         artists = self.query_one("#artists", PagedTable)
-        self.ask(lambda db: browsing.artist(db, artist_id), artists.go_to, group="go")
+        self.ask(lambda db: browsing.artist(db, artist_id), artists.go_to, group="go", holds=self.shop)
         self.action_pane_right()
 
-    def chosen_scan(self) -> int | None:
-        return self._glance.scan_id if self._glance else None
+    def scan_meant(self) -> str | None:
+        piece: PieceItem | None = self.query_one("#pieces", PagedTable).pointed
+        return piece.sha256 if piece is not None else None
 
 
 class Sight(Vertical):

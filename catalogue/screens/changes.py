@@ -39,12 +39,23 @@ class Changes:
 
     def tell(self, *, of_others: bool = False) -> None:
         """The catalogue has changed: the page that is seen shows it, if it follows what others do or it was us."""
+        if not of_others:
+            self._note_own_writes()
         seen = self.seen()
         told = seen if seen is not None and (seen.FOLLOWS or not of_others) else None
         for page in self._pages():
             page.stale = page is not told
         if told is not None:
             told.catalogue_changed()
+
+    def _note_own_writes(self) -> None:
+        """What we have written ourselves, on another connection, is shown at once: nobody else's."""
+        written = self._app.lanes["read"].ask(others_writes)    # before what the pages read now
+
+        async def note() -> None:
+            self._written = await wrap_future(written)
+
+        run(self._app, note, group="own writes")
 
     def look_for_writes(self) -> None:
         """See whether anyone else has written to the catalogue: a job of ours, another seat, a command."""

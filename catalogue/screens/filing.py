@@ -15,6 +15,8 @@ from catalogue.screens.opening import revealer, start, viewer
 from catalogue.screens.page import Page
 from catalogue.screens.wording import safe
 
+DISK_PATIENCE = 2.0     # seconds for which keys wait until the disks have answered
+
 
 @dataclass(frozen=True, slots=True)
 class Place:
@@ -26,11 +28,11 @@ class Place:
     reachable: bool
 
 
-def places(db: Database, scan_id: int) -> list[Place]:
+def places(db: Database, sha256: str) -> list[Place]:
     """Where a scan's files are, those within reach first."""
-    scan = scans.by_id(db, scan_id)
+    scan = scans.by_digest(db, sha256)
     found = []
-    for file in files.of_scan(db, scan_id):
+    for file in files.of_scan(db, scan.id) if scan else ():
         root = where(db, stores.by_id(db, file.store_id))
         path = (root or Path(file.root)) / native(file.path)
         found.append(Place(path, file.store, scan.role if scan else "", root is not None and path.is_file()))
@@ -45,16 +47,16 @@ def text_of(path: Path) -> str:
 class FileActions(Page):
     """The three actions, for a page that knows which scan is meant."""
 
-    def chosen_scan(self) -> int | None:
-        """The scan meant now."""
+    def scan_meant(self) -> str | None:
+        """SHA-256 of the scan under the cursor, as it is drawn; None where there is none."""
         raise NotImplementedError
 
     def _with_places(self, then: Callable[[list[Place]], object]) -> None:
-        scan_id = self.chosen_scan()
-        if scan_id is None:
+        sha256 = self.scan_meant()
+        if sha256 is None:
             self.shop.say("There is no scan here.", "warning")
             return
-        self.ask_disks(lambda db: places(db, scan_id), then, group="places")
+        self.ask_disks(lambda db: places(db, sha256), then, group="places", holds=self.shop, patience=DISK_PATIENCE)
 
     def action_copy_path(self) -> None:
         def show(found: list[Place]) -> None:

@@ -26,7 +26,7 @@ from catalogue.screens.jobs import start_backup
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.rows import Column, RowTable
-from catalogue.screens.wording import cell, number
+from catalogue.screens.wording import cell, number, safe
 from catalogue.settings import Home
 
 
@@ -86,7 +86,8 @@ class HealthPage(Page):
             areas.show_rows(view.areas, self._area_cells, lambda area: area.name, keep=keep)
             self._plot()
 
-        ask(self, self.shop.lanes["health"], lambda db: health_view(db, home), show, group="health")
+        ask(self, self.shop.lanes["health"], lambda db: health_view(db, home), show, group="health",
+            holds=self.query_one("#areas"))
 
     @staticmethod
     def _area_cells(area: Area) -> list[Text]:
@@ -110,11 +111,16 @@ class HealthPage(Page):
         if event.table.id == "areas":
             self.query_one("#criteria", RowTable).focus()
         else:
-            self.action_answer()
+            self._answer(event.row)
 
     def action_answer(self) -> None:
         """Answer the question a criterion asks of a person."""
-        row: Criterion | None = self.query_one("#criteria", RowTable).pointed
+        if self.query_one("#areas", RowTable).has_focus:
+            self.query_one("#criteria", RowTable).focus()
+        else:
+            self._answer(self.query_one("#criteria", RowTable).pointed)
+
+    def _answer(self, row: Criterion | None) -> None:
         if row is None or not row.asks:
             self.shop.say("The catalogue answers this one itself.")
             return
@@ -122,7 +128,8 @@ class HealthPage(Page):
 
         def answered(said: str | None) -> None:
             if said:
-                self.ask(lambda db: answer(db, question, said), lambda _: self._load(keep=True), group="write")
+                self.shop.writes.add(f"answer “{safe(said)}”", lambda db: answer(db, question, said),
+                                     lambda _: self.shop.changed(), holds=self)
 
         self.app.push_screen(Reason(
             QUESTIONS[question], "Begin with yes or no; a reason may follow. The answer is kept with your name and the "

@@ -40,6 +40,11 @@ if TYPE_CHECKING:
 MAP_ROWS = 16
 
 
+def identity(proposal: Proposal) -> object:
+    """What an original is known by, whatever is answered about it: its files."""
+    return tuple(item.arrival.path for item in proposal.items)
+
+
 class IntakePage(Page):
     """Folder and store on top, one row an original (or, under watch, one row a scan), details and picture below."""
 
@@ -65,7 +70,7 @@ class IntakePage(Page):
             yield Tick("remove from the folder after", id="intake-remove", compact=True)
         yield Container(
             WatchedTable(id="watched"),
-            RowTable[int]([Column("", 1), Column("What", 24, least=60), Column("Artist", 0), Column("Piece", 0),
+            RowTable[Proposal]([Column("", 1), Column("What", 24, least=60), Column("Artist", 0), Column("Piece", 0),
                              Column("Files", 5, right=True), Column("Size", 9, least=70, right=True)], id="proposals"),
             Horizontal(VerticalScroll(Static("", id="proposal-words", markup=False), id="proposal-scroll"),
                        Picture(id="proposal-picture"), id="proposal"),
@@ -225,43 +230,39 @@ class IntakePage(Page):
         table = self.query_one("#proposals", RowTable)
         ready = sum(len(p.items) for p in plan.proposals if p.ready)
         table.entitle(f"New scans: {counted(ready, 'file')} ready" if plan.proposals else "No pictures there")
-        table.show_rows(range(len(plan.proposals)), self._cells, lambda index: index, keep=not first)
+        table.show_rows(plan.proposals, self._cells, identity, keep=not first)
         if not plan.proposals:
             self._say(Content(BEFORE))
             self._show_picture(None, None)
         if first:
             table.focus()
 
-    def _cells(self, index: int) -> list[Text]:
-        assert self._plan is not None
-        p = self._plan.proposals[index]
+    @staticmethod
+    def _cells(p: Proposal) -> list[Text]:
         sign = "✓" if p.ready else "?" if p.questions else "–"
         return [cell(sign), cell(p.kind.value), cell(p.artist.value), cell(p.piece.value),
                 cell(len(p.items), right=True), cell(data_size(p.size), right=True)]
 
     @property
-    def _chosen(self) -> tuple[int, Proposal] | None:
-        index = self.query_one("#proposals", RowTable).pointed
-        if index is None or self._plan is None or self._watcher is not None:
-            return None
-        return index, self._plan.proposals[index]
+    def _chosen(self) -> Proposal | None:
+        """The original under the cursor."""
+        return self.query_one("#proposals", RowTable).pointed if self._watcher is None else None
 
     def on_row_table_pointed(self, event: RowTable.Pointed) -> None:
         if event.row is not None and event.table is self._list:
             self._show_details(event.row)
 
-    def _show_details(self, row: "Watched | int") -> None:
+    def _show_details(self, row: "Watched | Proposal") -> None:
         if isinstance(row, Watched):
             self._say(watched_words(self.query_one(WatchedTable).scans, row, *self._room))
             self._show_picture(row.arrival.reading if row.arrival else None,
                                row.map if row.state == "complete" else None)
-        elif self._plan is not None:
-            proposal = self._plan.proposals[row]
-            self._say(proposal_words(proposal, *self._room))
-            whole = next((i for i in reversed(proposal.items) if i.role == "master"), None) if proposal.tiles else None
-            seen = next((i.arrival.reading for i in ([whole] if whole else proposal.items)
+        else:
+            self._say(proposal_words(row, *self._room))
+            whole = next((i for i in reversed(row.items) if i.role == "master"), None) if row.tiles else None
+            seen = next((i.arrival.reading for i in ([whole] if whole else row.items)
                          if i.arrival.reading.preview), None)
-            self._show_picture(seen, proposal.tiles if whole else None)
+            self._show_picture(seen, row.tiles if whole else None)
 
     def _show_picture(self, seen: Reading | None, tiles: "TileMap | None") -> None:
         """A scan's preview, with its tiles outlined where it is their stitched master."""
@@ -270,31 +271,43 @@ class IntakePage(Page):
                                      (picture.width, picture.height) if picture else None,
                                      tuple(place.box for place in tiles.places) if tiles else ())
 
-    def on_row_table_chosen(self, _: RowTable.Chosen) -> None:
-        if self._watcher is None:
-            self.action_answer()
+    def on_row_table_chosen(self, event: RowTable.Chosen) -> None:
+        if isinstance(event.row, Proposal):
+            self._answer(event.row)
 
     def on_button_pressed(self, _: Button.Pressed) -> None:
         self.action_watch()
 
-    def _change(self, index: int, **said: Any) -> None:
-        plan, home = self._plan, self.shop.home
-        assert plan is not None
-        job: Callable[[Database], Plan] = partial(answered, home=home, plan=plan, index=index, **said)
-        self.ask_disks(job, self._show, group="answer")
+    def _change(self, proposal: Proposal, **said: Any) -> None:
+        """Show the plan with what a person said of one original. The next key waits for it."""
+        plan = self._plan
+        proposals = plan.proposals if plan is not None else ()
+        index = next((n for n, p in enumerate(proposals) if identity(p) == identity(proposal)), None)
+        if plan is None or index is None:
+            self.shop.say("That original is not in the plan any more. Look at the folder again: Ctrl-R.", "warning")
+            return
+
+        def show(changed: Plan) -> None:
+            if self._plan is plan:
+                self._show(changed)
+            else:
+                self._change(proposal, **said)  # the folder was looked at again meanwhile
+
+        job: Callable[[Database], Plan] = partial(answered, home=self.shop.home, plan=plan, index=index, **said)
+        self.ask_disks(job, show, group="answer", holds=self, exclusive=False)
 
     def action_answer(self) -> None:
-        chosen = self._chosen
-        if chosen is None:
-            return
-        index, proposal = chosen
+        if self._chosen is not None:
+            self._answer(self._chosen)
+
+    def _answer(self, proposal: Proposal) -> None:
         if not proposal.take and not any(i.arrival.reading.sha256 for i in proposal.items):
             self.shop.say("This one cannot be taken in.", "warning")
             return
 
         def said(answers: Answers | None) -> None:
             if answers is not None:
-                self._change(index, artist=answers.artist, piece=answers.piece, role=answers.role,
+                self._change(proposal, artist=answers.artist, piece=answers.piece, role=answers.role,
                              capture=answers.capture)
 
         self.app.push_screen(AnswerDialog(proposal), said)
@@ -302,7 +315,7 @@ class IntakePage(Page):
     def action_take_or_leave(self) -> None:
         chosen = self._chosen
         if chosen is not None:
-            self._change(chosen[0], take=not chosen[1].take)
+            self._change(chosen, take=not chosen.take)
 
     def action_clear_after(self) -> None:
         self.query_one("#intake-remove", Tick).toggle()

@@ -16,8 +16,9 @@ if TYPE_CHECKING:
     from catalogue.intake.applying import Outcome
     from catalogue.intake.mosaic import TileMap
 
-BEFORE = ("Type the folder, then Enter looks at it; w watches it while you scan. Nothing is copied before you agree, "
-          "every copy is read back and compared, and the folder itself is left as it is unless you choose otherwise.")
+BEFORE = ("Type the folder, then Enter looks at it; Esc, then w watches it while you scan. Nothing is copied before "
+          "you agree, every copy is read back and compared, and the folder itself is left as it is unless you choose "
+          "otherwise.")
 
 WATCHING = ("Watching. Scan the first tile: it is told here as soon as it is whole; what is wrong with one is told at "
             "once, on every page. w ends it and shows the plan.")

@@ -10,9 +10,11 @@ from textual.binding import BindingType
 from textual.containers import Container
 from textual.widget import Widget
 
+from catalogue.errors import Refused
 from catalogue.ledger.statuses import set_status
-from catalogue.records import browsing
+from catalogue.records import browsing, orders
 from catalogue.records.browsing import LineItem
+from catalogue.records.database import Database, transaction
 from catalogue.records.orders import STATUSES
 from catalogue.screens.browse import Sight
 from catalogue.screens.dialogs import Question, Words
@@ -78,8 +80,8 @@ class OrdersPage(Page):
         else:
             self.ask(lambda db: browsing.glance(db, row.piece_id), self.query_one(Sight).show, group="glance")
 
-    def on_row_table_chosen(self, _: RowTable.Chosen) -> None:
-        self.action_open()
+    def on_row_table_chosen(self, event: RowTable.Chosen) -> None:
+        self.shop.open_piece(event.row.piece_id)
 
     def action_open(self) -> None:
         if self._line is not None:
@@ -97,7 +99,11 @@ class OrdersPage(Page):
 
     def _write_sheet(self, *, copy: bool) -> None:
         def show(files: list[Path]) -> None:
-            self.app.push_screen(Words("The job sheet is written", "\n".join(text_of(file) for file in files)))
+            written = "\n".join(text_of(file) for file in files)
+            if self.is_current:  # else the person has gone on; what is typed there goes there
+                self.app.push_screen(Words("The job sheet is written", written))
+            else:
+                self.shop.say(f"The job sheet is written:\n{written}")
 
         if self._line is not None:
             start_job_sheet(self.shop, self._line.id, copy, show)
@@ -112,7 +118,15 @@ class OrdersPage(Page):
 
         def answered(yes: bool | None) -> None:
             if yes:
-                self.ask(lambda db: set_status(db, row.number, following), lambda _: self.shop.changed(), group="write")
+                self.shop.writes.add(f"order {safe(row.number)} {following}", change, lambda _: self.shop.changed(),
+                                     holds=self)
+
+        def change(db: Database) -> None:
+            with transaction(db):
+                now = orders.by_number(db, row.number).status
+                if now != row.status:
+                    raise Refused(f"It is {now} by now, no longer {row.status}.", hint="Look again.")
+                set_status(db, row.number, following)
 
         self.app.push_screen(Question(f"Order {safe(row.number)}: {row.status} → {following}?",
                                       "The whole order moves on.", yes=following.capitalize()), answered)

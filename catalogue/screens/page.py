@@ -11,6 +11,7 @@ from textual.binding import Binding, BindingType
 from textual.color import Color
 from textual.css.styles import RulesMap
 from textual.events import ScreenResume
+from textual.message_pump import MessagePump
 from textual.renderables.background_screen import BackgroundScreen
 from textual.screen import ModalScreen, Screen
 from textual.strip import Strip
@@ -59,21 +60,26 @@ class Page(Screen[None]):
         return ()
 
     def compose(self) -> ComposeResult:
-        yield PlaceBar(self.MODE or self.shop.current_mode)
+        yield PlaceBar(self.MODE)
         yield from self.body()
         yield KeyLine(self.PLACE)
         yield WorkLine()
 
-    def ask(self, job: Callable[[Database], T], then: Callable[[T], object], *, group: str) -> Worker[None]:
+    def ask(self, job: Callable[[Database], T], then: Callable[[T], object], *, group: str,
+            holds: MessagePump | None = None) -> Worker[None]:
         """On the reading thread; see :func:`ask`."""
-        return ask(self, self.shop.lanes["read"], job, then, group=group)
+        return ask(self, self.shop.lanes["read"], job, then, group=group, holds=holds)
 
-    def ask_disks(self, job: Callable[[Database], T], then: Callable[[T], object], *, group: str) -> Worker[None]:
+    def ask_disks(self, job: Callable[[Database], T], then: Callable[[T], object], *, group: str,
+                  holds: MessagePump | None = None, patience: float | None = None,
+                  exclusive: bool = True) -> Worker[None]:
         """For jobs that touch the stores: a dead share holds up only this lane."""
-        return ask(self, self.shop.lanes["disks"], job, then, group=group)
+        return ask(self, self.shop.lanes["disks"], job, then, group=group, holds=holds, patience=patience,
+                   exclusive=exclusive)
 
     def on_screen_resume(self, event: ScreenResume) -> None:
         spare_styles(self, event)
+        self.query_one(PlaceBar).refresh()
         if self.stale:
             self.stale = False
             self.catalogue_changed()
@@ -100,9 +106,10 @@ class Dialog(ModalScreen[T]):
         """The app, as what it is."""
         return cast("CatalogueApp", self.app)
 
-    def ask(self, job: Callable[[Database], R], then: Callable[[R], object], *, group: str) -> Worker[None]:
+    def ask(self, job: Callable[[Database], R], then: Callable[[R], object], *, group: str,
+            holds: MessagePump | None = None) -> Worker[None]:
         """On the reading thread; see :func:`ask`."""
-        return ask(self, self.shop.lanes["read"], job, then, group=group)
+        return ask(self, self.shop.lanes["read"], job, then, group=group, holds=holds)
 
     def on_screen_resume(self, event: ScreenResume) -> None:
         spare_styles(self, event)

@@ -78,7 +78,7 @@ class PiecePage(FileActions):
     def _load(self) -> None:
         piece_id, online = self.piece_id, self.shop.changes.online
         self.ask(lambda db: piece_view(db, piece_id, online), lambda view: self._show(view, keep=True),
-                 group="view")
+                 group="view", holds=self)
 
     def _show(self, view: PieceView, *, keep: bool) -> None:
         self._view = view
@@ -128,8 +128,8 @@ class PiecePage(FileActions):
     def _scan(self) -> ScanView | None:
         return self.query_one("#scans", RowTable).pointed
 
-    def chosen_scan(self) -> int | None:
-        return self._scan.scan.id if self._scan else None
+    def scan_meant(self) -> str | None:
+        return self._scan.scan.sha256 if self._scan else None
 
     def action_repeat(self) -> None:
         orders = self.query_one("#orders", RowTable)
@@ -149,7 +149,7 @@ class PiecePage(FileActions):
 
         def answered(yes: bool | None) -> None:
             if yes:
-                self.ask(change, lambda _: self.shop.changed(), group="write")
+                self.shop.writes.add(f"current master {name}", change, lambda _: self.shop.changed(), holds=self)
 
         piece_id = self.piece_id
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import ClassVar
 
+from textual import events
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Grid, Horizontal, Vertical, VerticalScroll
@@ -126,7 +127,7 @@ class RepeatDialog(Dialog[Order]):
     def _propose(self, want: Asked) -> None:
         home, subject, as_last_time = self.shop.home, self._subject, self._as_last_time
         self.ask(lambda db: self._attempt(lambda: proposed(db, home, subject, want, as_last_time)), self._show,
-                 group="proposal")
+                 group="proposal", holds=self)
 
     @staticmethod
     def _attempt(job: Callable[[], Proposal]) -> "Proposal | CatalogueError":
@@ -200,6 +201,19 @@ class RepeatDialog(Dialog[Order]):
             return
         self._propose(want)
 
+    def on_key(self, event: events.Key) -> None:
+        """A digit that no field takes is the beginning of another number of prints."""
+        if self._filled and not self._recording and event.character and event.character in "0123456789" \
+                and not isinstance(self.focused, Input):
+            event.stop()
+            quantity, digit = self.query_one("#repeat-quantity", Input), event.character
+
+            def begin() -> None:
+                quantity.value, quantity.cursor_position = digit, 1
+
+            self.set_focus(quantity)
+            quantity.call_later(begin)  # after it has the focus, which selects what stands there
+
     def on_input_submitted(self, _: Input.Submitted) -> None:
         self.query_one("#record", Button).focus()
 
@@ -245,9 +259,9 @@ class RepeatDialog(Dialog[Order]):
             return
         self.query_one("#record", Button).disabled = self._recording = True
         # All of it by value: what the panel says when the thread comes to it is not what was agreed to.
-        self.ask(partial(self._record, home=self.shop.home, subject=dict(self._subject), seen=_printing(self._proposal),
-                         as_last_time=self._as_last_time, typed=typed, want=want, price=price),
-                 self._recorded, group="record")
+        job = partial(self._record, home=self.shop.home, subject=dict(self._subject), seen=_printing(self._proposal),
+                      as_last_time=self._as_last_time, typed=typed, want=want, price=price)
+        self.shop.writes.add("the order", job, self._recorded, holds=self)
 
     @staticmethod
     def _record(db: Database, *, home: Home, subject: dict[str, int | None], seen: str | None, as_last_time: bool,

@@ -59,6 +59,10 @@ class SearchDialog(Dialog[Hit]):
     PLACE = "search"
     BINDINGS: ClassVar[list[BindingType]] = bindings("search")
 
+    def __init__(self) -> None:
+        super().__init__()
+        self._words = ""    # what the lines listed were found for
+
     def compose(self) -> ComposeResult:
         with Vertical(classes="panel searching"):
             yield Input(placeholder="Artist, title, year, size such as 50x70, order, buyer, file name", id="words",
@@ -99,9 +103,10 @@ class SearchDialog(Dialog[Hit]):
                 self.shop.vocabulary = load_vocabulary(db)
             return search(db, words, EACH, self.shop.vocabulary or Vocabulary(()))
 
-        ask(self, self.shop.lanes["search"], look, lambda found: self._show(found, words), group="search")
+        ask(self, self.shop.lanes["search"], look, lambda found: self._show(found, words), group="search", holds=self)
 
     def _show(self, found: Found, words: str) -> None:
+        self._words = words
         table = self.query_one("#found", RowTable)
         drawn = {hit: hit for hit in table.rows_held}
         table.set_rows([drawn.get(hit, hit) for hit in hits(found, self.shop.day_form)], hit_cells, keep_drawn=True)
@@ -121,8 +126,8 @@ class SearchDialog(Dialog[Hit]):
     def on_row_table_pointed(self, event: RowTable.Pointed) -> None:
         self.query_one(Picture).show(self.shop.preview(event.row.sha256) if event.row else None, "")
 
-    def on_row_table_chosen(self, _: RowTable.Chosen) -> None:
-        self.action_open()
+    def on_row_table_chosen(self, event: RowTable.Chosen) -> None:
+        self._open(event.row)
 
     def on_input_submitted(self, _: Input.Submitted) -> None:
         self.action_open()
@@ -134,7 +139,10 @@ class SearchDialog(Dialog[Hit]):
         self.query_one("#found", RowTable).action_cursor_up()
 
     def action_open(self) -> None:
-        hit = self._hit
+        if self._words == self.query_one(Input).value:  # else what is listed was found for other words
+            self._open(self._hit)
+
+    def _open(self, hit: Hit | None) -> None:
         if hit is not None:
             if hit.piece_id is None and hit.artist_id is None:
                 self.shop.say("This file belongs to no piece yet.", "warning")

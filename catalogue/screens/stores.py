@@ -92,7 +92,7 @@ class StoresPage(Page):
             if not views:
                 self.query_one("#store-words", Static).update("No store yet. Press a to point to a folder of scans.")
 
-        self.ask_disks(store_views, show, group="stores")
+        self.ask_disks(store_views, show, group="stores", holds=self.query_one(RowTable))
 
     @staticmethod
     def _cells(view: StoreView) -> list[Text]:
@@ -106,8 +106,8 @@ class StoresPage(Page):
         if event.row is not None:
             self.query_one("#store-words", Static).update(store_words(event.row))
 
-    def on_row_table_chosen(self, _: RowTable.Chosen) -> None:
-        self.action_index()
+    def on_row_table_chosen(self, event: RowTable.Chosen) -> None:
+        start_index(self.shop, [event.row.store.name])
 
     @property
     def _view(self) -> StoreView | None:
@@ -160,7 +160,8 @@ class StoresPage(Page):
 
         def answered(yes: bool | None) -> None:
             if yes:
-                self.ask(change, lambda _: self.shop.changed(), group="write")
+                self.shop.writes.add(f"leave {safe(view.store.name)} out", change, lambda _: self.shop.changed(),
+                                     holds=self)
 
         self.app.push_screen(Question(
             f"Leave {safe(view.store.name)} out from now on?", "Nothing on the disk is touched. Add the same folder "

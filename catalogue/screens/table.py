@@ -8,13 +8,13 @@ from rich.text import Text
 
 from catalogue.records.database import Database
 from catalogue.screens.asking import ask
-from catalogue.screens.lanes import Lane
 from catalogue.screens.rows import Column, RowTable
 
 if TYPE_CHECKING:
     from catalogue.screens.app import CatalogueApp
 
 R = TypeVar("R")
+T = TypeVar("T")
 
 PAGE = 120      # rows asked for at a time
 HELD = 360      # rows in the table at most
@@ -37,16 +37,16 @@ class PagedTable(RowTable[R]):
         self._source: Source[R] | None = None
         self.begins = self.ends = True   # whether the first and the last row of the list are held
 
-    @property
-    def _lane(self) -> Lane[Database]:
-        return cast("CatalogueApp", self.app).lanes["read"]
+    def _ask(self, job: Callable[[Database], T], then: Callable[[T], object]) -> None:
+        """Read rows; keys that act on this table wait until they are set."""
+        ask(self, cast("CatalogueApp", self.app).lanes["read"], job, then, group="page", holds=self)
 
     def show(self, source: Source[R], *, keep: bool = False) -> None:
         """Show a list from its start, or with ``keep`` around the row the cursor is on."""
         here = self.pointed if keep else None
         self._source = source
         if here is None:
-            ask(self, self._lane, lambda db: source.page(db, None, PAGE, True), self._first, group="page")
+            self._ask(lambda db: source.page(db, None, PAGE, True), self._first)
         else:
             self._show_around(here, self.cursor_row, self.scroll_offset.y)
 
@@ -71,7 +71,7 @@ class PagedTable(RowTable[R]):
             self.tell_again()
             self._fill(rows, at, scroll)
 
-        ask(self, self._lane, around, show, group="page")
+        self._ask(around, show)
 
     def _first(self, rows: list[R]) -> None:
         self.begins, self.ends = True, len(rows) < PAGE
@@ -92,10 +92,10 @@ class PagedTable(RowTable[R]):
             return
         if not self.ends and self.cursor_row >= len(self.rows_held) - NEAR:
             last = self.rows_held[-1]
-            ask(self, self._lane, lambda db: source.page(db, last, PAGE, True), self._add_below, group="page")
+            self._ask(lambda db: source.page(db, last, PAGE, True), self._add_below)
         elif not self.begins and self.cursor_row < NEAR:
             first = self.rows_held[0]
-            ask(self, self._lane, lambda db: source.page(db, first, PAGE, False), self._add_above, group="page")
+            self._ask(lambda db: source.page(db, first, PAGE, False), self._add_above)
 
     def _add_below(self, rows: list[R]) -> None:
         self.ends = len(rows) < PAGE
@@ -136,4 +136,4 @@ class PagedTable(RowTable[R]):
             self.begins, self.ends = len(rows) < PAGE, True
             self._fill(rows, len(rows) - 1, None)
 
-        ask(self, self._lane, lambda db: source.page(db, None, PAGE, False), last, group="page")
+        self._ask(lambda db: source.page(db, None, PAGE, False), last)

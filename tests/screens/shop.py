@@ -2,14 +2,16 @@
 
 import asyncio
 import io
+import threading
 import time
-from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager
+from collections.abc import AsyncIterator, Callable, Iterator
+from contextlib import asynccontextmanager, contextmanager
 from pathlib import Path
 from typing import Any
 from weakref import WeakKeyDictionary
 
 from PIL import Image, ImageDraw
+from textual import events as terminal
 from textual.app import App
 from textual.pilot import Pilot
 from textual.widgets import Input
@@ -178,12 +180,37 @@ async def until(pilot: Pilot[None], met: Callable[[], Any], seconds: float = HAN
 async def settled(pilot: Pilot[None]) -> None:
     """Until nobody works: questions answered, pictures drawn."""
     def idle() -> bool:
-        return not any(not worker.is_finished for worker in pilot.app.workers)
+        gate = getattr(pilot.app, "gate", None)
+        return (gate is None or gate.idle) and not any(not worker.is_finished for worker in pilot.app.workers)
 
     await pilot.pause()
     await until(pilot, idle)
     await pilot.pause()
     await until(pilot, idle)
+
+
+@contextmanager
+def held_up(app: CatalogueApp, *lanes: str) -> Iterator[None]:
+    """Threads busy meanwhile, as with a large catalogue or a slow disk; the reading one if none is named."""
+    go = threading.Event()
+    for lane in lanes or ("read",):
+        app.lanes[lane].ask(lambda _: go.wait(HANG_SECONDS))
+    try:
+        yield
+    finally:
+        go.set()
+
+
+async def burst(pilot: Pilot[None], *keys: str) -> None:
+    """Press keys all at once, as fast as a terminal can send them; waits for none to be answered."""
+    app = pilot.app
+    assert isinstance(app, CatalogueApp)
+    for key in keys:
+        character = {"space": " "}.get(key, key[-1] if len(key) == 1 or key.startswith("alt+") else None)
+        event = terminal.Key(key, character)
+        event.set_sender(app)
+        app.post_message(event)
+    await until(pilot, lambda: app.gate.idle or app.gate.waits)
 
 
 async def typed(pilot: Pilot[None], text: str) -> None:

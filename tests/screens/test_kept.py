@@ -2,10 +2,7 @@
 
 import asyncio
 import gc
-import threading
 import weakref
-from collections.abc import Iterator
-from contextlib import contextmanager
 from typing import Any
 
 import pytest
@@ -26,8 +23,7 @@ from catalogue.screens.rows import RowTable
 from catalogue.screens.search import SearchDialog
 from catalogue.screens.view import piece_view
 from catalogue.settings import Home
-from tests.screens.shop import older_scan_current, running, said, settled, sha, typed, until, words
-from tests.waiting import HANG_SECONDS
+from tests.screens.shop import held_up, older_scan_current, running, said, settled, sha, typed, until, words
 
 
 def _app(pilot: Pilot[None]) -> CatalogueApp:
@@ -105,8 +101,9 @@ async def test_a_panel_that_records_waits_for_its_answer(shop: Home) -> None:
         await settled(pilot)
         with transaction(other):
             app.screen.query_one("#record", Button).press()
-            await pilot.pause()
-            await pilot.press("escape")
+            await until(pilot, lambda: bool(app.writes.open))
+            assert isinstance(app.screen, RepeatDialog)
+            app.screen.action_back()
             assert isinstance(app.screen, RepeatDialog)
             assert any("being recorded" in text for text in said(pilot))
         await settled(pilot)
@@ -183,7 +180,7 @@ async def test_the_search_keeps_nothing_either(shop: Home) -> None:
         await typed(pilot, "kites")
         assert "Three Kites" in words(pilot)
         await pilot.press("escape")
-        with _held_up(app, "search"):
+        with held_up(app, "search"):
             await pilot.press("slash")
             await pilot.pause()
             assert isinstance(app.screen, SearchDialog)
@@ -208,17 +205,6 @@ def test_garbage_is_collected_only_while_nobody_waits(idle: float, collected: bo
     assert (gone() is None) == collected
 
 
-@contextmanager
-def _held_up(app: CatalogueApp, lane: str = "read") -> Iterator[None]:
-    """A thread busy meanwhile, as with a large catalogue."""
-    go = threading.Event()
-    app.lanes[lane].ask(lambda _: go.wait(HANG_SECONDS))
-    try:
-        yield
-    finally:
-        go.set()
-
-
 async def test_a_piece_never_shows_what_was_asked_about_another(shop: Home) -> None:
     async with running(shop) as pilot:
         app = _app(pilot)
@@ -226,7 +212,7 @@ async def test_a_piece_never_shows_what_was_asked_about_another(shop: Home) -> N
         await settled(pilot)
         page = app.screen
         assert isinstance(page, PiecePage)
-        with _held_up(app):
+        with held_up(app):
             page.catalogue_changed()
             await pilot.pause()
             db = open_database(shop.database)
@@ -240,7 +226,7 @@ async def test_a_piece_never_shows_what_was_asked_about_another(shop: Home) -> N
 async def test_a_piece_opened_late_does_not_cover_what_was_opened_since(shop: Home) -> None:
     async with running(shop) as pilot:
         app = _app(pilot)
-        with _held_up(app):
+        with held_up(app):
             await pilot.press("enter")
             await pilot.press("slash")
             await pilot.pause()
@@ -273,7 +259,7 @@ async def test_what_is_recorded_is_what_was_shown_once_and_from_that_scan(shop: 
         await settled(pilot)
         dialog = app.screen
         assert isinstance(dialog, RepeatDialog)
-        with _held_up(app):
+        with held_up(app):
             dialog.action_record()
             dialog.action_switch_scan()
             dialog.action_record()
@@ -340,14 +326,15 @@ async def test_while_nothing_is_proposed_nothing_is_shown(shop: Home) -> None:
         await settled(pilot)
         assert "Café Lumbrel" in words(pilot)
         await pilot.press("escape")
-        with _held_up(app):
+        with held_up(app):
             app.repeat(piece_id=1)
             await pilot.pause()
             assert isinstance(app.screen, RepeatDialog)
             assert "Café Lumbrel" not in words(pilot) and "Three Kites" not in words(pilot).split("╭")[1]
             await pilot.press("enter")
+            assert isinstance(app.screen, RepeatDialog), "there is nothing to record yet"
         await settled(pilot)
-        assert isinstance(app.screen, RepeatDialog), "there was nothing to record yet"
+        assert not isinstance(app.screen, RepeatDialog), "Enter waited for what it records"
 
 
 async def test_a_repeat_starts_from_the_current_master_again(shop: Home) -> None:

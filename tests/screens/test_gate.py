@@ -1,0 +1,467 @@
+"""What is shown is what is acted on, at any pace; nothing written is dropped; no key is lost or goes elsewhere.
+
+A burst is what a terminal sends when keys come faster than answers. Threads that read are held up meanwhile. What comes
+of it must be what a person gets who waits after every key.
+"""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from textual import events
+from textual.app import App, ComposeResult
+from textual.pilot import Pilot
+from textual.screen import Screen
+from textual.widgets import Input, Static
+
+from catalogue.likeness.evidence import Evidence, Relation
+from catalogue.records import findings, likenesses, orders, pieces, scans
+from catalogue.records.database import open_database, transaction
+from catalogue.screens import filing
+from catalogue.screens.app import CatalogueApp
+from catalogue.screens.dialogs import Question, Reason, Words
+from catalogue.screens.internals import has_messages, is_laid_out
+from catalogue.screens.keys import KEYS, PLACES
+from catalogue.screens.piece import PiecePage
+from catalogue.screens.repeat import RepeatDialog
+from catalogue.screens.rows import RowTable
+from catalogue.screens.search import SearchDialog
+from catalogue.settings import Home
+from tests.screens.shop import burst, held_up, running, said, settled, sha, until, words
+from tests.screens.test_snapshots import tiles_proposed
+
+LANES = ("read", "disks", "alike", "health", "search")
+# The list of each place whose rows keys act on.
+LISTS = {"browse": "#pieces", "piece": "#scans", "orders": "#lines", "alike": "#pairs", "audit": "#findings",
+         "intake": "#proposals", "stores": "#stores-table", "health": "#criteria"}
+# Keys that act on the row under the cursor; all others of a place do the same wherever it stands.
+ON_ROWS = {"browse": {"open", "repeat", "copy_path", "open_file", "reveal"},
+           "piece": {"copy_path", "open_file", "reveal", "make_current"},
+           "orders": {"open", "repeat", "sheet", "sheet_and_copy", "move_on"},
+           "alike": {"confirm", "reject", "merge", "open"},
+           "stores": {"index", "audit", "bring_up_to_date", "forget"},
+           "audit": {"next_step", "accept", "piece"},
+           "intake": {"answer", "take_or_leave"}, "health": {"answer"}}
+
+
+@pytest.fixture
+def busy(shop: Home) -> Home:
+    """The shop with pairs of several pieces to judge, more findings, orders in different states."""
+    db = open_database(shop.database)
+    with transaction(db):
+        for one, two in ((2, 1), (3, 2), (1, 3), (11, 2)):
+            evidence = Evidence(Relation.REWORKED, 0.9 - one / 100, ("made up for a test",), size_a=(160, 120),
+                                size_b=(160, 120), matrix=(1.0, 0.0, 0.0, 0.0, 1.0, 0.0))
+            a, b = (scans.by_digest(db, sha(n)) for n in (one, two))
+            assert a and b
+            likenesses.keep(db, a.id, b.id, "reworked", 0.9 - one / 100, evidence.to_json())
+        for name in ("a.tif", "b.tif"):
+            findings.record(db, "not a picture" if name == "a.tif" else "no profile", f"{name} begins as text",
+                            path=name, hint=f"Rename {name}.",
+                            scan_id=scans.by_digest(db, sha(2 if name == "a.tif" else 4)).id)
+        for number, status in (("A-104", "asked"), ("A-103", "approved")):
+            orders.set_status(db, orders.by_number(db, number).id, status)
+    db.close()
+    return shop
+
+
+class Trace:
+    """What keys have set off, by what it was about; noted, not done."""
+
+    def __init__(self, app: CatalogueApp, patch: pytest.MonkeyPatch) -> None:
+        self.noted: list[Any] = []
+        patch.setattr(app, "open_piece", lambda *given: self.noted.append(("open", given)))
+        patch.setattr(app, "repeat", lambda **given: self.noted.append(("repeat", given)))
+        patch.setattr(app.writes, "add", lambda what, *_, **__: self.noted.append(("write", what)))
+        patch.setattr(app, "begin", lambda name, *_: self.noted.append(("work", name)))
+        patch.setattr(app, "copy_to_clipboard", lambda text: self.noted.append(("path", text)))
+        patch.setattr(app, "push_screen", lambda screen, *_: self.noted.append(("panel", told_by(screen))))
+        patch.setattr(filing, "start", lambda command: self.noted.append(("start", command)))
+        for name in ("index", "copy", "job_sheet", "restore"):
+            for module in ("orders", "stores", "audit"):
+                patch.setattr(f"catalogue.screens.{module}.start_{name}",
+                              lambda _, *given, name=name: self.noted.append(
+                                  (name, [value for value in given if not callable(value)])), raising=False)
+
+    def take(self) -> list[Any]:
+        noted, self.noted = self.noted, []
+        return noted
+
+
+def told_by(screen: Screen[Any]) -> Any:
+    """What a panel asks about: everything it was made with."""
+    return type(screen).__name__, *(str(value) for name, value in sorted(vars(screen).items())
+                                    if name in ("_title", "_text", "_below", "_names", "_proposal"))
+
+
+async def at(pilot: Pilot[None], place: str, tmp_path: Path) -> RowTable[Any]:
+    """The list of a place, as when it is first looked at."""
+    app = pilot.app
+    assert isinstance(app, CatalogueApp)
+    await settled(pilot)
+    if place == "piece":
+        app.open_piece(1)
+    else:
+        await app.action_place(place)
+    await settled(pilot)
+    table = app.screen.query_one(LISTS[place], RowTable)
+    if place == "intake":
+        app.screen._show(tiles_proposed(tmp_path))  # type: ignore[attr-defined]
+    table.focus()
+    if place == "health":
+        app.screen.query_one("#areas", RowTable).cursor_row = 0
+    await settled(pilot)
+    assert table.row_count > 1
+    return table
+
+
+@pytest.mark.parametrize("place", list(LISTS))
+async def test_every_key_acts_on_the_row_that_the_keys_before_have_led_to(
+        busy: Home, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, place: str) -> None:
+    """For every key of the table of keys: down and that key at once, while nothing can be read, does what it does for
+    somebody who waits in between."""
+    async with running(busy) as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        table = await at(pilot, place, tmp_path)
+        down = next(n for n, row in enumerate(table.rows_held) if row.asks) if place == "health" else 1
+        with monkeypatch.context() as patch:
+            trace = Trace(app, patch)
+            for key in KEYS[place]:
+                if key.action in ("pane_left", "pane_right", "leave_box", "back", "look", "watch", "clear_after",
+                                  "next_status", "all", "undo", "next_view") or key.action.startswith("view"):
+                    continue
+                name = key.keys.split(",")[0]
+                seen = []
+                for way in ("first", "slow", "burst"):
+                    table.focus()
+                    table.cursor_row = 0
+                    app.clear_notifications()
+                    await settled(pilot)
+                    if way == "burst":
+                        with held_up(app, *LANES):
+                            await burst(pilot, *["down"] * down, name)
+                    elif way == "slow":
+                        for step in (*["down"] * down, name):
+                            await burst(pilot, step)
+                            await settled(pilot)
+                    else:
+                        await burst(pilot, name)
+                    await settled(pilot)
+                    seen.append((trace.take(), said(pilot), [getattr(row, "take", None) for row in table.rows_held]))
+                    if place == "intake":
+                        app.screen._show(tiles_proposed(tmp_path))  # type: ignore[attr-defined]
+                first, slow, fast = seen
+                assert fast == slow, key
+                assert (slow != first) == (key.action in ON_ROWS[place]), (key, seen)
+
+
+async def test_a_search_opens_what_was_typed_not_what_stood_there(busy: Home) -> None:
+    async with running(busy) as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        await burst(pilot, "slash", *"harbour", "space", *"low")
+        await settled(pilot)
+        assert app.screen.query_one("#found", RowTable).pointed.name == "Harbour, Low Water"
+        with held_up(app, "search"):
+            await burst(pilot, *["backspace"] * 11, *"kites", "enter")
+        await settled(pilot)
+        assert isinstance(app.screen, PiecePage)
+        assert app.screen.piece_id == 3
+
+
+async def test_enter_then_r_repeats_the_piece_that_was_opened(busy: Home) -> None:
+    async with running(busy) as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        await burst(pilot, "end", "enter")
+        await settled(pilot)
+        shown = app.screen
+        assert isinstance(shown, PiecePage)
+        first = shown.piece_id
+        await burst(pilot, "escape", "home")
+        await settled(pilot)
+        with held_up(app):
+            await burst(pilot, "down", "enter", "r")
+        await settled(pilot)
+        assert isinstance(app.screen, RepeatDialog)
+        assert shown.piece_id != first
+        assert app.screen._subject == {"line_id": None, "piece_id": shown.piece_id}
+
+
+async def test_verdicts_in_a_burst_are_of_one_pair_after_the_other(busy: Home) -> None:
+    async with running(busy, place="alike") as pilot:
+        table = pilot.app.screen.query_one("#pairs", RowTable)
+        wanted = [row.pair.id for row in table.rows_held]
+        with held_up(pilot.app, *LANES, "write"):  # type: ignore[arg-type]
+            await burst(pilot, "c", "r", "c")
+        await settled(pilot)
+        assert table.row_count == len(wanted) - 3
+    db = open_database(busy.database)
+    verdicts = {row.id: row.verdict for row in likenesses.listed(db)}
+    assert [verdicts[number] for number in wanted] == ["confirmed", "rejected", "confirmed", ""]
+    db.close()
+
+
+async def test_space_on_three_originals_at_once_leaves_out_three(busy: Home, tmp_path: Path) -> None:
+    async with running(busy) as pilot:
+        table = await at(pilot, "intake", tmp_path)
+        with held_up(pilot.app, "disks"):  # type: ignore[arg-type]
+            await burst(pilot, "space", "down", "space")
+        await settled(pilot)
+        assert [row.take for row in table.rows_held] == [False, False]
+
+
+async def test_an_answer_about_one_original_stays_with_it(busy: Home, tmp_path: Path) -> None:
+    """The folder is looked at again while the panel is open, and the originals come in another order."""
+    async with running(busy) as pilot:
+        table = await at(pilot, "intake", tmp_path)
+        page, plan = pilot.app.screen, tiles_proposed(tmp_path)
+        await burst(pilot, "down", "enter")
+        await settled(pilot)
+        page._show(type(plan)(plan.folder, plan.store_id, plan.store, plan.root, plan.proposals[::-1]))  # type: ignore[attr-defined]
+        pilot.app.screen.query_one("#answer-artist", Input).value = "Nell Orrin"
+        pilot.app.screen.query_one("#answer-piece", Input).value = "Stair"
+        await burst(pilot, "ctrl+s")
+        await settled(pilot)
+        assert {row.kind.value: row.artist.value for row in table.rows_held} == {
+            plan.proposals[0].kind.value: "Tobin Quarrel", plan.proposals[1].kind.value: "Nell Orrin"}
+
+
+async def test_a_finding_closed_by_another_seat_is_not_acted_on(busy: Home) -> None:
+    async with running(busy, place="audit") as pilot:
+        table = pilot.app.screen.query_one("#findings", RowTable)
+        db = open_database(busy.database)
+        with transaction(db):
+            findings.resolve_by_id(db, table.rows_held[1].id, "elsewhere")
+        db.close()
+        await burst(pilot, "down", "e")
+        await settled(pilot)
+        assert not isinstance(pilot.app.screen, Reason)
+        assert "closed meanwhile" in words(pilot)
+
+
+# Writes
+
+async def test_writes_wait_for_the_lock_say_so_and_keep_their_order(busy: Home,
+                                                                    monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("catalogue.records.database.BUSY_SECONDS", 0.01)
+    monkeypatch.setattr("catalogue.screens.writes.SLOW", 0.0)
+    other = open_database(busy.database)
+    async with running(busy, place="alike") as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        wanted = [row.pair.id for row in app.screen.query_one("#pairs", RowTable).rows_held]
+        with transaction(other):
+            await burst(pilot, "c", "r", "c", "r")
+            await until(pilot, lambda: "another program is writing" in words(pilot))
+            assert [row.verdict for row in likenesses.listed(other)] == ["", "", "", ""]
+        await until(pilot, lambda: not app.writes.open and app.gate.idle)
+        await settled(pilot)
+        verdicts = {row.id: row.verdict for row in likenesses.listed(other)}
+        assert [verdicts[number] for number in wanted] == ["confirmed", "rejected", "confirmed", "rejected"]
+        assert not any("Not done" in text for text in said(pilot))
+    other.close()
+
+
+async def test_a_write_that_fails_is_told_with_what_was_not_done(busy: Home, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: object) -> None:
+        raise RuntimeError("nobody thought of this")
+
+    async with running(busy, place="alike") as pilot:
+        table = pilot.app.screen.query_one("#pairs", RowTable)
+        row = table.pointed
+        with monkeypatch.context() as patch:
+            patch.setattr("catalogue.screens.alike.judge", broken)
+            await burst(pilot, "c")
+            await settled(pilot)
+        assert any(text.startswith(f"Not done: confirmed: {row.first} and {row.second}.") for text in said(pilot))
+        assert table.pointed == row
+        await burst(pilot, "u")
+        await settled(pilot)
+        assert any("Nothing to take back" in text for text in said(pilot))
+
+
+async def test_leaving_waits_for_what_is_not_recorded_and_asks(busy: Home, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("catalogue.records.database.BUSY_SECONDS", 0.01)
+    monkeypatch.setattr("catalogue.screens.app.PATIENCE", 0.05)
+    other = open_database(busy.database)
+    async with running(busy, place="alike") as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        with transaction(other):
+            await burst(pilot, "c", "q")
+            await until(pilot, lambda: isinstance(app.screen, Question))
+            assert "confirmed: " in words(pilot)
+            assert app.focused.id == "no"  # type: ignore[union-attr]
+            await burst(pilot, "enter")
+            await settled_but_writing(pilot)
+            assert not app._exit
+        await until(pilot, lambda: not app.writes.open)
+        await settled(pilot)
+        await burst(pilot, "q")
+        await until(pilot, lambda: app._exit)
+    assert sum(row.verdict == "confirmed" for row in likenesses.listed(other)) == 1
+    other.close()
+
+
+async def settled_but_writing(pilot: Pilot[None]) -> None:
+    app = pilot.app
+    assert isinstance(app, CatalogueApp)
+    await until(pilot, lambda: app.gate.idle and not isinstance(app.screen, Question))
+
+
+# Keys and text
+
+SLOW = ("read", "search", "words")
+
+
+async def test_letters_after_the_key_that_opens_the_search_reach_it(busy: Home) -> None:
+    """At its first showing: it is made only now."""
+    async with running(busy) as pilot:
+        with held_up(pilot.app, *SLOW):  # type: ignore[arg-type]
+            await burst(pilot, "slash", *"kites")
+        await settled(pilot)
+        assert pilot.app.screen.query_one("#words", Input).value == "kites"
+
+
+async def test_keys_before_the_first_page_are_kept(busy: Home) -> None:
+    app = CatalogueApp(busy, colours=True)
+    async with app.run_test(size=(120, 40)) as pilot:
+        await burst(pilot, "slash", *"kites", "enter")
+        await until(pilot, lambda: isinstance(app.screen, PiecePage))
+        await settled(pilot)
+        assert "Three Kites" in words(pilot)
+    app.close_lanes()
+
+
+@pytest.mark.parametrize("first_showing", [True, False])
+async def test_a_form_filled_at_once_is_filled_as_by_a_slow_typist(busy: Home, first_showing: bool) -> None:
+    async with running(busy) as pilot:
+        if not first_showing:
+            await burst(pilot, "r")
+            await settled(pilot)
+            await burst(pilot, "escape")
+            await settled(pilot)
+        keys = ("r", "1", "0", "tab", *"40x30", "tab", *"canvas", "tab", *"5", "tab", *"40")
+        with held_up(pilot.app):  # type: ignore[arg-type]
+            await burst(pilot, *keys)
+        await settled(pilot)
+        form = {name: pilot.app.screen.query_one(f"#repeat-{name}", Input).value
+                for name in ("quantity", "size", "medium", "border", "wrap")}
+        assert form == {"quantity": "10", "size": "40x30", "medium": "canvas", "border": "5", "wrap": "40"}
+
+
+async def test_pasted_text_keeps_its_place_among_keys(busy: Home) -> None:
+    async with running(busy) as pilot:
+        app = pilot.app
+        await burst(pilot, "slash", *"ki")
+        for event in (events.Paste("te"), events.Key("s", "s"), events.Paste(" x"), events.Key("y", "y")):
+            event.set_sender(app)
+            app.post_message(event)
+        await settled(pilot)
+        assert app.screen.query_one("#words", Input).value == "kites xy"
+
+
+@pytest.mark.parametrize("place", [mode for mode, _ in PLACES])
+async def test_keys_at_the_first_showing_of_a_page_reach_it(busy: Home, place: str) -> None:
+    """Go there, to the last row of its list, and to another place: as somebody who waits."""
+    digit = str([mode for mode, _ in PLACES].index(place) + 1)
+    async with running(busy, place="orders" if place == "browse" else "browse") as pilot:
+        app = pilot.app
+        with held_up(app, *LANES):  # type: ignore[arg-type]
+            await burst(pilot, digit, *(["escape"] if place == "intake" else []), "end", "question_mark")
+        await settled(pilot)
+        assert type(app.screen).__name__ == "HelpDialog"
+        page = app.screen_stack[-2]
+        assert place == page.MODE  # type: ignore[attr-defined]
+        if place not in ("intake",):
+            table = page.query_one(LISTS[place], RowTable)
+            assert table.cursor_row == table.row_count - 1 > 0
+
+
+async def test_a_letter_typed_into_a_field_is_a_letter_and_not_offered_as_a_key(busy: Home) -> None:
+    async with running(busy, place="intake", size=(200, 60)) as pilot:
+        app = pilot.app
+        line = app.screen.query_one("KeyLine")
+        assert "w watch" not in str(line.render()) and "^r look again" in str(line.render())  # type: ignore[operator]
+        await burst(pilot, *"gwd", "1", "q")
+        await settled(pilot)
+        assert app.screen.query_one("#intake-folder", Input).value == "gwd1q"
+        await burst(pilot, "escape")
+        await settled(pilot)
+        assert "w watch" in str(line.render())
+
+
+async def test_esc_and_a_letter_sent_at_once_are_two_keys(busy: Home) -> None:
+    """A terminal sends the same bytes for Esc, w and for Alt-W."""
+    async with running(busy, place="orders") as pilot:
+        await burst(pilot, "question_mark", "alt+s")
+        await settled(pilot)
+        assert "Order lines: asked" in words(pilot)
+
+
+async def test_the_place_pressed_again_leaves_what_was_opened_over_it(busy: Home) -> None:
+    async with running(busy, place="intake") as pilot:
+        app = pilot.app
+        page = app.screen
+        await burst(pilot, "escape", "slash", *"kites", "enter")
+        await settled(pilot)
+        assert isinstance(app.screen, PiecePage)
+        assert "[5 Intake]" in words(pilot)
+        await burst(pilot, "5")
+        await settled(pilot)
+        assert app.screen is page
+
+
+async def test_ctrl_q_leaves_although_keys_wait(busy: Home, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("catalogue.screens.gate.PATIENCE", 0.0)
+    async with running(busy) as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        with held_up(app):
+            await burst(pilot, "enter", "r", "enter")
+            await until(pilot, lambda: app.gate.held == 2)
+            await burst(pilot, "ctrl+q")
+            await until(pilot, lambda: app._exit)
+
+
+async def test_a_disk_that_never_answers_holds_keys_up_for_a_moment_only(busy: Home,
+                                                                         monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(filing, "DISK_PATIENCE", 0.0)
+    async with running(busy) as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        with held_up(app, "disks"):
+            await burst(pilot, "y", "slash", *"ki")
+            await until(pilot, lambda: isinstance(app.screen, SearchDialog) and app.gate.idle)
+        await settled(pilot)
+        assert isinstance(app.screen, SearchDialog), "a late answer opens nothing"
+        assert app.screen.query_one("#words", Input).value == "ki"
+        assert any("Press the key again" in text for text in said(pilot))
+
+
+async def test_textual_still_keeps_its_messages_where_we_look() -> None:
+    """Of Textual's internals only what catalogue.screens.internals reads: fails where a new version differs."""
+
+    class Small(App[None]):
+        def compose(self) -> ComposeResult:
+            yield Static("x")
+
+    app = Small()
+    async with app.run_test() as pilot:
+        await pilot.pause()
+        widget = app.query_one(Static)
+        assert is_laid_out(app.screen) and not has_messages(widget)
+        widget.call_later(lambda: None)
+        assert has_messages(widget)
+        widget.styles.height = 5
+        await pilot.pause()
+        assert is_laid_out(app.screen) and not has_messages(widget)
+
+
+def test_the_words_of_panels_are_used() -> None:
+    """What :func:`told_by` compares is what panels hold."""
+    assert told_by(Question("T", "x", yes="Y")) == ("Question", "x", "T")
+    assert told_by(Words("T", "x", "b")) == ("Words", "b", "x", "T")
+    assert pieces is not None
