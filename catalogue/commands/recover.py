@@ -11,6 +11,7 @@ from catalogue.errors import Refused
 
 if TYPE_CHECKING:
     from catalogue.commands.printing import Printer
+    from catalogue.fixity.recovery import PutBack
 
 
 @click.command("recover")
@@ -27,11 +28,16 @@ if TYPE_CHECKING:
 @click.pass_obj
 def command(session: Session, folders: tuple[Path, ...], anew: bool, source: Path | None, ledger: Path | None,
             yes: bool) -> None:
-    """Put the newest sound backup in the catalogue's place. The present file is kept aside.
+    """Put the newest sound backup in the catalogue's place, with everything stated since.
+
+    The present file is kept aside.
+
+    Orders, editions, verdicts and what else was stated after the backup come from the damaged file, as far as it can
+    be read, and from the journal beside it. What neither gives is said. A recovery that was cut short is finished.
 
     Without any backup left: catalogue recover --rebuild FOLDER…. That reads the stores anew, compares them with
-    their checksum manifests, and takes the orders and editions in from their last tables. Roles and places that a
-    person chose, capture notes and the event log are in backups alone.
+    their checksum manifests, and takes what was stated from the journal, else from the last tables of orders and
+    editions.
     """
     if (folders or ledger) and not anew:
         raise click.UsageError("FOLDER… and --ledger go with --rebuild.")
@@ -44,22 +50,41 @@ def command(session: Session, folders: tuple[Path, ...], anew: bool, source: Pat
     if anew:
         _rebuild(session, folders, ledger)
         return
-    from catalogue.fixity.backup import recover
+    from catalogue.fixity.recovery import recover
 
     with bar() as report:
         done = recover(home, source, report=report)
 
     def text(out: "Printer") -> None:
         found = done.condition
-        out.print(f"The catalogue is back from {done.source}: {found.files} files, {found.scans} scans, {found.pieces}"
-                  f" pieces, {found.orders} orders, last event at {found.last_event or 'no time'}")
-        if done.lost:
-            out.print(f"{done.lost} events written after that backup are lost. Index the stores; enter later orders"
-                      " again.")
+        where = f"is back from {done.source}" if done.source else "is back: a recovery that was cut short is finished"
+        out.print(f"The catalogue {where}: {found.files} files, {found.scans} scans, {found.pieces} pieces,"
+                  f" {found.orders} orders")
+        if done.put_back is None:
+            out.print(f"{done.detail[:1].upper()}{done.detail[1:]}.")
+        else:
+            _print_put_back(out, done.put_back)
         if done.aside:
             out.print(f"The former file: {done.aside}")
 
     session.emit(done, text)
+
+
+def _print_put_back(out: "Printer", put_back: "PutBack") -> None:
+    """What is as new as before, and what is as old as the backup."""
+    if put_back.kept:
+        out.print(f"{put_back.kept} events after the backup are kept: the former file still gave them.")
+    if put_back.statements:
+        out.print(f"{len(put_back.statements)} statements after the backup are put back from the journal.")
+    if put_back.orders:
+        out.print(f"Orders recorded after the backup, all here: {', '.join(put_back.orders)}.")
+    if put_back.lost:
+        out.print(f"{put_back.lost} events of {put_back.first} to {put_back.last} are lost: checks and index runs since"
+                  " the backup. Index the stores: catalogue index.")
+    else:
+        out.print("No event is lost. What the index saw since the backup is read again by: catalogue index.")
+    for doubt in put_back.doubts:
+        out.print(doubt)
 
 
 def _rebuild(session: Session, folders: tuple[Path, ...], ledger: Path | None) -> None:
@@ -67,7 +92,9 @@ def _rebuild(session: Session, folders: tuple[Path, ...], ledger: Path | None) -
 
     with interruptible() as cancelled, bar() as report:
         done = rebuild(session.home, [f.absolute() for f in folders], report=report, cancelled=cancelled)
-    tables = _import_ledger(session, ledger or session.home.folder / "ledger")
+    back = done.put_back
+    tables = {} if back.statements and not back.doubts and ledger is None else _import_ledger(
+        session, ledger or session.home.folder / "ledger")
 
     def text(out: "Printer") -> None:
         for one in done.stores:
@@ -80,9 +107,10 @@ def _rebuild(session: Session, folders: tuple[Path, ...], ledger: Path | None) -
             out.print(words)
         if done.aside:
             out.print(f"The former file: {done.aside}")
+        _print_put_back(out, back)
         for name, (taken, left_out) in tables.items():
             out.print(f"{name}: {taken} rows taken in, {left_out} left out")
-        if not tables:
+        if not tables and not back.statements:
             out.print("No tables of orders and editions were found: catalogue import takes them in later.")
 
     session.emit({"rebuilt": done, "ledger": tables}, text)

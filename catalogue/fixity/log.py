@@ -7,7 +7,7 @@ beside the catalogue, in the backups and in the manifests in the stores.
 import json
 from dataclasses import dataclass, replace
 
-from catalogue.records import events, journal
+from catalogue.records import events, journal, salvage
 from catalogue.records.database import Database, transaction
 from catalogue.records.events import Event
 from catalogue.records.replay import differences
@@ -83,6 +83,8 @@ def _lost(db: Database, kept: Head) -> str:
         return ""
     event = events.by_id(db, kept.id)
     if event is None:
+        if any(first <= kept.id <= last for first, last in salvage.lost_ranges(db)):
+            return ""  # a recovery told of it
         return f"event {kept.id} was written once and is gone"
     return "" if event.chain == kept.chain else f"event {kept.id} is not the one that was written"
 

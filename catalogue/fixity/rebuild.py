@@ -10,16 +10,16 @@ from pathlib import Path
 
 from catalogue.errors import NotFound, Refused
 from catalogue.fixity import copies, log, manifest
-from catalogue.fixity.backup import set_aside
 from catalogue.fixity.log import Head
 from catalogue.fixity.manifest import Manifest
+from catalogue.fixity.recovery import PutBack, finish, prepare, remove_staged, staging_path
 from catalogue.indexing.service import index
-from catalogue.indexing.stores import add_store, marker_facts
+from catalogue.indexing.stores import add_store, marker_facts, read_marker
 from catalogue.indexing.workers import Executors, processes
 from catalogue.progress import Cancelled, Report, never, unheard
 from catalogue.records import events, files, findings, fixity, pieces, runs, scans, stores
-from catalogue.records.backup import condition
-from catalogue.records.database import Database, open_database, transaction
+from catalogue.records.backup import condition, hold
+from catalogue.records.database import Database, open_database, recovered_path, transaction
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
@@ -38,10 +38,12 @@ class RebuiltStore:
 
 @dataclass(frozen=True, slots=True)
 class Rebuilt:
-    """What a rebuild did; ``aside`` is where the former catalogue lies, None where there was none."""
+    """What a rebuild did; ``aside`` is where the former catalogue lies, None where there was none. ``put_back`` is what
+    the journal and the former file gave of orders, editions and all else that was stated."""
 
     stores: tuple[RebuiltStore, ...]
     aside: Path | None
+    put_back: PutBack
 
 
 def rebuild(home: Home, roots: Sequence[Path], *, report: Report = unheard, cancelled: Cancelled = never,
@@ -57,8 +59,20 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = unheard, canc
     if not present.faults and present.files:
         raise Refused("There is a sound catalogue here.", hint="Rebuild into another folder: catalogue --catalogue"
                       " FOLDER recover --rebuild …", path=home.database)
-    aside = set_aside(home)
+    home.folder.mkdir(parents=True, exist_ok=True)
     before = log.kept_head(home)
+    if recovered_path(home.database).exists():
+        finish(home)
+    with hold(home.database):
+        part = staging_path(home)
+        remove_staged(part)
+        try:
+            open_database(part, apart=True).close()
+            put_back = prepare(home, part, "the stores", report)
+            part.replace(recovered_path(home.database))
+        finally:
+            remove_staged(part)
+        aside = finish(home).aside
     db = open_database(home.database)
     try:
         known = [(store, _manifest_of(home, store, Path(store.root))) for store in _stores(db, home, roots)]
@@ -69,7 +83,7 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = unheard, canc
         log.keep_head(db, home, anew=True)
     finally:
         db.close()
-    return Rebuilt(done, aside)
+    return Rebuilt(done, aside, put_back)
 
 
 def _stores(db: Database, home: Home, roots: Sequence[Path]) -> list[Store]:
@@ -81,6 +95,13 @@ def _stores(db: Database, home: Home, roots: Sequence[Path]) -> list[Store]:
             beside = _beside(home, _marked_name(root) or root.name)
             kind = beside.kind if beside else ""
         name = _marked_name(root) or root.name
+        marker = read_marker(root)
+        stated = next((s for s in stores.listed(db) if s.marker == marker), None)  # put back from the journal
+        if stated is not None:
+            with transaction(db):
+                stores.move(db, stated.id, str(root))
+            found.append(stores.by_id(db, stated.id))
+            continue
         found.append(add_store(db, name, root, kind if kind in stores.KINDS else "primary", consent=False))
     return found
 

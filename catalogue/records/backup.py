@@ -1,11 +1,12 @@
 """Copies of the catalogue itself: SQLite's online backup, and the checks that a copy must pass."""
 
 import sqlite3
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from catalogue.errors import CatalogueError
+from catalogue.errors import Busy, CatalogueError
 from catalogue.records.database import Database, migrate, migrations
 
 PAGES_A_STEP = 4096
@@ -40,6 +41,12 @@ def copy_database(db: Database, target: Path) -> None:
         raise CatalogueError(f"The backup cannot be written: {error}.", path=target) from error
 
 
+def make_one_file(db: Database) -> None:
+    """Bring all of a catalogue into its one file, which then needs nothing beside it."""
+    db.execute("PRAGMA wal_checkpoint(TRUNCATE)").close()
+    db.execute("PRAGMA journal_mode = DELETE").close()
+
+
 def condition(path: Path) -> Condition:
     """Examine a catalogue file without changing it: integrity, references, contents."""
     if not path.is_file():
@@ -59,6 +66,25 @@ def condition(path: Path) -> Condition:
     except sqlite3.Error as error:
         return Condition((str(error),))
     return Condition(tuple(faults), schema, files, scans, pieces, orders, events, str(last[0]), str(last[1]))
+
+
+@contextmanager
+def hold(database: Path) -> Iterator[None]:
+    """Keep every other program from writing into the present file, as far as it is whole enough to be locked."""
+    if not database.exists():
+        yield
+        return
+    with closing(sqlite3.connect(database, timeout=20, isolation_level=None)) as connection:
+        try:
+            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").close()
+            connection.execute("BEGIN IMMEDIATE")
+        except sqlite3.OperationalError as error:
+            if (error.sqlite_errorname or "").startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
+                raise Busy("Another program is writing to the catalogue.", hint="Close it, then try again.",
+                           path=database) from error
+        except sqlite3.DatabaseError:
+            pass  # too damaged to be locked: then nobody can write into it either
+        yield
 
 
 def foreign_parts(path: Path) -> list[str]:

@@ -15,7 +15,8 @@ from catalogue.settings import Home
 
 BUSY_SECONDS = 20.0
 __all__ = ["Database", "fetch", "fetch_one", "inserted", "migrations", "now", "open_database", "open_seat",
-           "read_only_database", "transaction"]
+           "read_only_database", "recovered_path", "transaction",
+           "unlogged_transaction"]
 
 
 def migrations() -> list[tuple[int, str]]:
@@ -25,16 +26,21 @@ def migrations() -> list[tuple[int, str]]:
     return sorted(steps)
 
 
-def open_database(path: Path) -> Database:
+def open_database(path: Path, *, apart: bool = False) -> Database:
     """The catalogue at ``path`` for reading and writing, made if absent, brought to the present schema.
+
+    ``apart`` is for one that is being prepared and not in use: it has no journal, and no copy is kept of it.
 
     Raises:
         Busy: another program holds it. Damaged: it is no database. CatalogueError: no place to write, or it was
         written by a newer program.
     """
+    _no_recovery_under_way(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         connection = _connected(path)
+        if apart:
+            connection.path = None
     except (OSError, sqlite3.OperationalError) as error:
         raise CatalogueError(f"The catalogue cannot be opened: {error}.",
                              hint="Check the folder and its permissions.", path=path) from error
@@ -74,6 +80,7 @@ def read_only_database(path: Path) -> Database:
     if not path.exists():
         raise NotFound("There is no catalogue here yet.", hint="Add a store first: catalogue store add NAME FOLDER.",
                        path=path)
+    _no_recovery_under_way(path)
     address = f"{path.absolute().as_uri()}?mode=ro"
     try:
         return _looking(address)
@@ -134,11 +141,23 @@ def _migrate(db: Database, path: Path) -> None:
     if version == steps[-1][0]:
         return
     with _write_lock(db):
-        if 0 < _version(db) < steps[-1][0]:
+        kept = _connection(db).path is not None
+        if kept and 0 < _version(db) < steps[-1][0]:
             _keep_former(path)
         migrate(db)
-    if db.execute("SELECT 1 FROM event WHERE change <> '' LIMIT 1").fetchone():
+    if kept and db.execute("SELECT 1 FROM event WHERE change <> '' LIMIT 1").fetchone():
         journal.append_new(db, path)
+
+
+def recovered_path(path: Path) -> Path:
+    """Where a recovered catalogue waits to be put in its place. While it does nobody opens the former file."""
+    return path.with_name(f"{path.stem}.recovered{path.suffix}")
+
+
+def _no_recovery_under_way(path: Path) -> None:
+    if recovered_path(path).exists():
+        raise CatalogueError("This catalogue is being recovered, or a recovery was cut short.",
+                             hint="Run `catalogue recover`: it does what is left to do.", path=path)
 
 
 def former(path: Path) -> Path:
@@ -244,10 +263,20 @@ def transaction(db: Database, reason: str = "") -> Iterator[Database]:
         journal.append_new(db, connection.path)
 
 
+@contextmanager
+def unlogged_transaction(db: Database) -> Iterator[None]:
+    """A transaction whose changes are in the log already: only for a recovery, which carries the log on as it was."""
+    with _write_lock(db):
+        statements.drop_triggers(db)
+        yield
+        statements.make_triggers(db)
+
+
 def _still_in_place(connection: Connection) -> None:
     """Refuse to write into a file that was set aside; call with its write lock, which whoever replaces it holds."""
     if connection.path is None or connection.file is None:
         return
+    _no_recovery_under_way(connection.path)
     if file_identity(connection.path) != connection.file:
         raise Refused("The catalogue was replaced by another file while this was open; nothing was recorded.",
                       hint="Begin again, and look whether what you see is still so.", path=connection.path)

@@ -99,8 +99,15 @@ def take(db: Database, edition_id: int, numbers: Iterable[Number], line_id: int 
     """Issue these very numbers; raises Refused at the first that is out already or beyond the edition."""
     for series, number in numbers:
         try:
-            db.execute("""INSERT INTO edition_number (edition_id, series, number, line_id, issued)
-                          VALUES (?, ?, ?, ?, ?)""", [edition_id, series, number, line_id, now()])
+            # a number held for an order that only its sheet knew goes to that order once it is entered again
+            held = db.execute("""UPDATE edition_number SET line_id = ?1
+                WHERE edition_id = ?2 AND series = ?3 AND number = ?4 AND line_id IS NULL AND EXISTS (
+                    SELECT 1 FROM order_line l JOIN orders o ON o.id = l.order_id
+                    JOIN order_number_known k ON k.number = o.number WHERE l.id = ?1)""",
+                              [line_id, edition_id, series, number])
+            if held.rowcount != 1:
+                db.execute("""INSERT INTO edition_number (edition_id, series, number, line_id, issued)
+                              VALUES (?, ?, ?, ?, ?)""", [edition_id, series, number, line_id, now()])
         except sqlite3.IntegrityError as error:
             name = written([(series, number)])
             if "beyond" in str(error):

@@ -49,16 +49,19 @@ def agent() -> str:
 
 
 def append(db: Database, type_: str, outcome: str, *, store: str = "", path: str = "", sha256: str = "",
-           detail: str = "", change: str = "") -> None:
-    """Add one event; call within a transaction, so that the chain is read and written as one step."""
+           detail: str = "", change: str = "", above: int = 0) -> None:
+    """Add one event; call within a transaction, so that the chain is read and written as one step.
+
+    Its id is above ``above``: after a recovery, that of the last event known to be lost.
+    """
     if type_ not in TYPES:
         raise ValueError(f"{type_!r} is not in the event vocabulary")
-    last = db.execute("SELECT chain FROM event ORDER BY id DESC LIMIT 1").fetchone()
+    last = db.execute("SELECT chain, id FROM event ORDER BY id DESC LIMIT 1").fetchone()
     facts = [now(), type_, outcome, agent(), store, path, sha256, detail]
     covered = [*facts, change] if change else facts
-    db.execute("INSERT INTO event (at, type, outcome, agent, store, path, sha256, detail, change, chain)"
-               " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-               [*facts, change, linked(last[0] if last else START, covered)])
+    db.execute("INSERT INTO event (id, at, type, outcome, agent, store, path, sha256, detail, change, chain)"
+               " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+               [max(above, last[1] if last else 0) + 1, *facts, change, linked(last[0] if last else START, covered)])
 
 
 def linked(previous: str, facts: list[str]) -> str:

@@ -9,6 +9,7 @@ a damaged database file.
 import fcntl
 import json
 import os
+import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -23,6 +24,7 @@ SUFFIX = ".statements.jsonl"
 ASIDE = ".aside-"       # within the name of a journal that the catalogue no longer continues
 MOST_LINE = 256 << 20   # bytes; no statement is longer
 _TAIL = 64 << 10
+_PUT_BACK = re.compile(r"was event \d+ of \S*, chain ([0-9a-f]{64})")
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,6 +200,24 @@ def set_aside_ones(database: Path) -> list[Path]:
     return sorted(database.parent.glob(f"{database.stem}{ASIDE}*{SUFFIX}"))
 
 
+def known_chains(db: Database) -> set[str]:
+    """Chain values of the statements a catalogue has, those included that it has put back from a former one."""
+    known = {str(row[0]) for row in db.execute("SELECT chain FROM event WHERE change <> ''")}
+    for (detail,) in db.execute("SELECT detail FROM event WHERE detail LIKE '%was event %'"):
+        known |= put_back_chains(detail)
+    return known
+
+
+def put_back_chains(detail: str) -> set[str]:
+    """Chain values of the events that an event's words say it puts back."""
+    return set(_PUT_BACK.findall(detail))
+
+
+def put_back_detail(event: Event) -> str:
+    """The words by which an event says which one of a former catalogue it puts back, so that none is twice."""
+    return f"put back: {event.detail}; was event {event.id} of {event.at}, chain {event.chain}"
+
+
 def check(db: Database, database: Path) -> list[str]:
     """What is wrong with the journal beside the catalogue, in words; nothing when it says what the event log says."""
     path = path_of(database)
@@ -207,10 +227,11 @@ def check(db: Database, database: Path) -> list[str]:
     in_file = {entry.event.id: entry.event.chain for entry in journal.entries}
     if in_log and not in_file and not faults:
         return [f"{path.name} is gone"]
+    known = known_chains(db)
     for one in [path, *set_aside_ones(database)]:
         entries = journal.entries if one == path else read(one).entries
         faults += [f"event {e.event.id} of {e.event.at} is in {one.name} and not in the event log: the catalogue has"
-                   f" lost it ({e.event.detail})" for e in entries if in_log.get(e.event.id) != e.event.chain]
+                   f" lost it ({e.event.detail})" for e in entries if e.event.chain not in known]
     if missing := [i for i, chain in in_log.items() if in_file.get(i) != chain]:
         faults.append(f"{len(missing)} of {len(in_log)} statements are not in {path.name},"
                       f" the first of them event {missing[0]}")

@@ -4,9 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from catalogue.errors import NotFound
-from catalogue.records.database import Database, fetch, fetch_one, inserted
+from catalogue.records.database import Database, fetch, fetch_one, inserted, now
 from catalogue.records.numbers import written
 
+OWN_DIGITS = 9      # of a number of our own form; longer ones are somebody else's way of counting
 STATUSES = ("asked", "approved", "printed", "collected", "cancelled")
 
 
@@ -163,9 +164,19 @@ def lines_like(db: Database, order_id: int, new: NewLine) -> list[Line]:
 
 def next_number(db: Database, year: str) -> str:
     """A free order number of our own form, ``2026-0042``."""
-    row = db.execute("SELECT max(CAST(substr(number, 6) AS INTEGER)) FROM orders WHERE number GLOB ? || '-[0-9]*'",
-                     [year]).fetchone()
-    return f"{year}-{(row[0] or 0) + 1:04d}"
+    highest = 0
+    for (number,) in db.execute("""SELECT number FROM orders WHERE number GLOB ?1 || '-[0-9]*' UNION
+                                   SELECT number FROM order_number_known WHERE number GLOB ?1 || '-[0-9]*'""", [year]):
+        digits = number[len(year) + 1 :]
+        if digits.isascii() and digits.isdecimal() and len(digits) <= OWN_DIGITS:
+            highest = max(highest, int(digits))
+    return f"{year}-{highest + 1:04d}"
+
+
+def note_known(db: Database, number: str, source: str) -> None:
+    """Keep a number that is on paper from being given out again, though no order of it is on record."""
+    db.execute("""INSERT INTO order_number_known (number, source, noted) VALUES (?, ?, ?)
+                  ON CONFLICT (number) DO NOTHING""", [number, source, now()])
 
 
 def set_status(db: Database, order_id: int, status: str) -> None:

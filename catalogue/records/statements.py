@@ -44,6 +44,7 @@ STATED_TABLES = (
     StatedTable("edition_number"),
     StatedTable("destroyed_print"),
     StatedTable("imported_row"),
+    StatedTable("order_number_known"),
 )
 
 
@@ -124,6 +125,11 @@ def log_staged(db: Database, reasons: Sequence[str] = ()) -> None:
         db.execute("DELETE FROM statement_staged")
         events.append(db, "metadata modification", "success", detail="; ".join(dict.fromkeys(reasons))
                       or summary(changes), change=packed(changes))
+
+
+def staged_count(db: Database) -> int:
+    """How many row changes the transaction under way has staged."""
+    return int(db.execute("SELECT count(*) FROM statement_staged").fetchone()[0])
 
 
 def _change(table: str, key: tuple[str, ...], before: Row | None, after: Row | None) -> Change:

@@ -17,12 +17,14 @@ from hypothesis import strategies as st
 
 from catalogue.errors import Damaged, NotFound, Refused
 from catalogue.fixity import backup, copies, log, manifest
-from catalogue.fixity.backup import Generation, back_up, back_up_if_due, generations, recover, to_keep
+from catalogue.fixity.backup import Generation, back_up, back_up_if_due, generations, to_keep
 from catalogue.fixity.rebuild import rebuild
+from catalogue.fixity.recovery import recover
 from catalogue.fixity.restore import plan, restore
 from catalogue.records import events, files, findings, scans, stores
 from catalogue.records.backup import condition
-from catalogue.records.database import open_database
+from catalogue.records.connection import Connection
+from catalogue.records.database import Database, open_database
 from catalogue.settings import Home, Settings
 
 Scan = Callable[..., Path]
@@ -101,9 +103,7 @@ def test_a_damaged_catalogue_is_not_backed_up_over_good_ones(archive: Shop) -> N
     back_up(archive.db, archive.home)
     archive.db.close()
     spoil(archive.home)
-    raw = sqlite3.connect(archive.home.database)
-    from sqlite_utils import Database
-
+    raw = sqlite3.connect(archive.home.database, factory=Connection)
     with closing(raw), pytest.raises(Exception, match=r"integrity|malformed|damaged|disk image"):
         back_up(Database(raw), archive.home)
     assert len(generations(archive.home)) == 1
@@ -129,15 +129,36 @@ def test_recover_brings_the_newest_sound_backup_and_keeps_the_bad_file(archive: 
     db.close()
 
 
-def test_recover_tells_how_many_events_are_lost(archive: Shop) -> None:
+def test_recover_tells_which_events_are_lost(archive: Shop) -> None:
+    """Nothing of the file can be read, and the journal has no checks: four and the end of the audit are gone."""
     back_up(archive.db, archive.home)
     archive.audit()
-    before = log.head(archive.db).id
     archive.db.close()
-    spoil(archive.home)
+    archive.home.database.write_bytes(b"\x55" * archive.home.database.stat().st_size)
     done = recover(archive.home)
-    assert done.lost == before - done.condition.events - 1, "the note of the backup itself is no loss"
-    assert done.lost == 5, "four checks and the end of the audit"
+    assert done.lost == 5, "the note of the backup itself is no loss"
+    assert done.put_back is not None and not done.put_back.statements
+    db = open_database(archive.home.database)
+    assert log.verify(db, archive.home, tuple(manifest.heads(db))).sound, "the loss is told in the log itself"
+    assert log.head(db).id > done.put_back.last, "no event's number is given again"
+    db.close()
+
+
+def test_recover_keeps_the_events_the_damaged_file_still_gives(archive: Shop) -> None:
+    back_up(archive.db, archive.home)
+    archive.audit()
+    before = [e.chain for e in events.listed(archive.db)]
+    archive.db.execute("PRAGMA wal_checkpoint(TRUNCATE)").close()
+    (page,) = archive.db.execute("SELECT rootpage FROM sqlite_schema WHERE name = 'scan'").fetchone()
+    archive.db.close()
+    with archive.home.database.open("r+b") as file:
+        file.seek((page - 1) * 4096)
+        file.write(b"\x55" * 4096)
+    done = recover(archive.home)
+    assert done.lost == 0 and done.put_back is not None and done.put_back.kept == 6
+    db = open_database(archive.home.database)
+    assert [e.chain for e in events.listed(db)][: len(before)] == before and not list(events.broken_links(db))
+    db.close()
 
 
 def test_recover_right_after_a_backup_loses_nothing(archive: Shop) -> None:
@@ -172,7 +193,8 @@ def test_a_backup_killed_on_the_way_leaves_whole_ones_only(archive: Shop, step: 
 import os, signal, sys
 from pathlib import Path
 from catalogue.fixity import backup
-from catalogue.records.database import open_database
+from catalogue.records.connection import Connection
+from catalogue.records.database import Database, open_database
 from catalogue.settings import Home
 home = Home(Path(sys.argv[1]))
 db = open_database(home.database)

@@ -18,9 +18,10 @@ from hypothesis import strategies as st
 
 from catalogue.errors import CatalogueError, Damaged
 from catalogue.fixity import copies, manifest
-from catalogue.fixity.backup import back_up, recover
+from catalogue.fixity.backup import back_up
 from catalogue.fixity.bag_check import check_bag
 from catalogue.fixity.rebuild import rebuild
+from catalogue.fixity.recovery import recover
 from catalogue.fixity.restore import plan, restore
 from catalogue.indexing.stores import MARKER, add_store, read_marker
 from catalogue.intake.moving import apply_tidying, undo_tidying

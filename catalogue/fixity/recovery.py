@@ -1,0 +1,299 @@
+"""A damaged catalogue comes back: the newest sound backup, and everything stated since that anything still gives.
+
+The new catalogue is prepared whole under another name: the backup, then the events that the damaged file still gives
+and the chain proves, then every other statement of the journal. One rename, to ``recovered_path``, decides: from
+then on nobody opens the former file, and whatever is left to do is done by the next ``recover``.
+"""
+
+import os
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+from catalogue.errors import CatalogueError, Damaged, Refused
+from catalogue.fixity import log, manifest
+from catalogue.fixity.backup import generations, newest_sound
+from catalogue.fixity.copying import copy_verified
+from catalogue.fixity.job_sheets import SheetFacts, read_sheets
+from catalogue.fixity.log import Head
+from catalogue.indexing.alone import alone
+from catalogue.progress import Progress, Report, never, unheard
+from catalogue.records import editions, events, journal, orders, pieces, salvage
+from catalogue.records.backup import Condition, condition, foreign_parts, hold, make_one_file
+from catalogue.records.database import (
+    Database,
+    flush_file,
+    now,
+    open_database,
+    recovered_path,
+    transaction,
+    unlogged_transaction,
+)
+from catalogue.records.events import Event
+from catalogue.records.numbers import read as read_numbers
+from catalogue.records.numbers import written
+from catalogue.records.statements import staged_count, unpacked
+from catalogue.settings import Home
+from catalogue.storage.atomic import aside_name, opened, sync_folder
+
+
+@dataclass(frozen=True, slots=True)
+class PutBack:
+    """What was put into a prepared catalogue beyond its backup.
+
+    ``kept`` events were carried on as written; ``statements`` are the details of those put back from elsewhere;
+    ``orders`` the numbers of orders among both. ``lost`` counts events that nothing gives any more, ``first`` to
+    ``last`` is where they lie. ``doubts`` say in words what could not be put back or proven.
+    """
+
+    kept: int
+    statements: tuple[str, ...]
+    orders: tuple[str, ...]
+    lost: int
+    first: int
+    last: int
+    doubts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Recovered:
+    """What a recovery did. ``source`` None: it finished one that was cut short. ``detail`` is the event's text."""
+
+    source: Path | None
+    aside: Path | None
+    condition: Condition
+    put_back: PutBack | None
+    detail: str
+
+    @property
+    def lost(self) -> int:
+        """Events that nothing gives any more."""
+        return self.put_back.lost if self.put_back else 0
+
+
+def recover(home: Home, source: Path | None = None, *, report: Report = unheard) -> Recovered:
+    """Put a backup in the catalogue's place, with everything stated since; the present file is kept aside.
+
+    Raises:
+        Refused: no ``source`` was named and the catalogue is sound. NotFound: no backup. Damaged: the one named
+        fails its checks. Busy: an index, audit or copy is under way, or another program writes. CatalogueError: the
+        disk is full; nothing was changed.
+    """
+    with alone(home, "index"), alone(home, "audit"), alone(home, "copy"), alone(home, "backup"):
+        if recovered_path(home.database).exists():
+            return finish(home)
+        generation = None
+        if source is None:
+            report(Progress("Recover", note="examining the catalogue"))
+            if not condition(home.database).faults:
+                raise Refused(f"The catalogue is sound: there is nothing to recover.{_told_before(home)}",
+                              hint="To go back all the same, name the backup with --from.", path=home.database)
+            generation, _ = newest_sound(home, report)
+            source = generation.path
+        else:
+            found = condition(source)
+            faults = found.faults or foreign_parts(source)
+            if faults:
+                raise Damaged(f"This backup fails its checks: {faults[0]}.", hint="Choose another.", path=source)
+        with hold(home.database):
+            part = staging_path(home)
+            remove_staged(part)
+            try:
+                copy_verified(source, part, sha256=None, report=report, cancelled=never)
+                put_back = prepare(home, part, source.name, report, beside=source.parent)
+                part.replace(recovered_path(home.database))
+                sync_folder(home.folder)
+            finally:
+                remove_staged(part)
+            done = finish(home)
+    return Recovered(source, done.aside, done.condition, put_back, done.detail)
+
+
+def _told_before(home: Home) -> str:
+    db = open_database(home.database)
+    try:
+        last = salvage.last_recovery(db)
+    finally:
+        db.close()
+    return f" On {last.at} {last.detail}." if last else ""
+
+
+def staging_path(home: Home) -> Path:
+    """Where a recovered catalogue is prepared; a file of this name is one whose preparation was cut short."""
+    return home.database.with_name(f"{home.database.stem}.recovered.part")
+
+
+def remove_staged(part: Path) -> None:
+    """Remove a preparation and what belongs to it."""
+    for path in (part, part.with_name(part.name + "-wal"), part.with_name(part.name + "-shm"),
+                 part.with_name(part.name + "-journal")):
+        path.unlink(missing_ok=True)
+
+
+def prepare(home: Home, part: Path, source: str, report: Report = unheard, *,
+            beside: Path | None = None) -> PutBack:
+    """Put everything stated since into a catalogue that is not in place yet, and make it one file, flushed.
+
+    ``beside`` is the backup's folder: a copy of the journal may lie there too.
+
+    Raises Damaged where the outcome fails its checks.
+    """
+    report(Progress("Recover", note="putting back what was stated since"))
+    db = open_database(part, apart=True)
+    try:
+        before = events.last(db)
+        heads = [*_heads(db, home)]
+        own = journal.path_of(home.database)
+        copies = [beside / own.name] if beside and beside != own.parent else []
+        journals = [journal.read(path) for path in (own, *copies, *journal.set_aside_ones(home.database))]
+        entries = {entry.event.chain: entry.event for found in journals for entry in found.entries}
+        highest = max([0, *(h.id for h in heads), *(event.id for event in entries.values())])
+        damaged = [path for path in (home.database, *(g.path for g in reversed(generations(home)))) if path.exists()]
+        put_back = _put_back(db, before, entries, highest, damaged, [f for found in journals for f in found.faults],
+                             source, any(found.entries and not found.faults for found in journals[: 1 + len(copies)]))
+        put_back = _with_sheets(db, home, put_back)
+        make_one_file(db)
+    finally:
+        db.close()
+    found = condition(part)
+    if found.faults:
+        raise Damaged(f"The recovered catalogue fails its checks: {found.faults[0]}.",
+                      hint="Nothing was changed. Try an older backup with --from.", path=part)
+    flush_file(part)
+    return put_back
+
+
+def _heads(db: Database, home: Home) -> Iterator[Head]:
+    """Every head of the log that anything within reach knows."""
+    if kept := log.kept_head(home):
+        yield kept
+    for path in sorted((home.folder / "manifests").glob("*.sha256")):
+        with suppress(CatalogueError):  # one that cannot be read knows nothing
+            if head := manifest.read(path).head:
+                yield head
+    yield from manifest.heads(db)
+
+
+def _put_back(db: Database, before: Event | None, entries: dict[str, Event], highest: int, damaged: Sequence[Path],
+              faults: Sequence[str], source: str, journal_whole: bool) -> PutBack:
+    start, chain = (before.id, before.chain) if before else (0, events.START)
+    doubts = list(faults)
+    readable = salvage.readable_log(damaged[0], start, chain, highest) if damaged else salvage.ReadableLog()
+    kept = [event for n, event in enumerate(readable.proven, start + 1) if event.id == n]
+    others = {event.chain: event for event in (*readable.proven[len(kept):], *readable.unproven) if event.change}
+    doubts += [f"event {event.id} was altered in the damaged file and is left out" for event in readable.altered]
+    known = journal.known_chains(db) | {event.chain for event in kept}
+    for event in kept:
+        known |= journal.put_back_chains(event.detail)
+    unknown = {**others, **entries}
+    left = sorted((event for event in unknown.values() if event.chain not in known), key=lambda e: (e.id, e.at))
+    unproven = [event for event in left if event.chain not in entries]
+    doubts += [f"event {event.id} of {event.at} could be read, but nothing proves it: {event.detail}"
+               for event in unproven]
+    names = salvage.stated_names([*kept, *left])
+    if kept:
+        with unlogged_transaction(db):
+            for event in kept:
+                doubts += _applied(db, event, damaged, names)
+                salvage.append_verbatim(db, [event])
+    last_kept = kept[-1].id if kept else start
+    highest = max([highest, last_kept, *(event.id for event in others.values())])
+    own = int(bool(before) and last_kept == start and highest > start)  # that the backup was made is no loss
+    lost = max(0, highest - last_kept - own - len({event.id for event in left}))
+    orders_back = salvage.order_numbers([*kept, *left])
+    words = f"the catalogue came back from {source}"
+    if highest > last_kept:
+        words += f"; events {last_kept + 1} to {highest} were lost"
+        words += f", {len(left)} statements among them were put back" if left else ""
+    if not journal_whole and not (readable.whole and not readable.altered):
+        doubts.append(f"Neither the journal nor the former file is whole: what was stated after event {last_kept}"
+                      f"{' of ' + before.at if before and not kept else ''} may be gone where it is not named here.")
+    with transaction(db):
+        salvage.append_recovery(db, highest, source, words)
+    for event in left:
+        detail = journal.put_back_detail(event)
+        with transaction(db, detail):
+            seen = staged_count(db)
+            doubts += _applied(db, event, damaged, names)
+            if staged_count(db) == seen:
+                events.append(db, "recovery", "success", store="statement", detail=detail)
+    return PutBack(len(kept), tuple(event.detail for event in left), tuple(orders_back), lost, last_kept + 1, highest,
+                   tuple(doubts))
+
+
+def _applied(db: Database, event: Event, damaged: Sequence[Path], names: dict[int, tuple[str, str]]) -> list[str]:
+    salvage.ensure_referred(db, event, damaged, names)
+    return [f"event {event.id}: {words}" for change in unpacked(event.change) if (words := salvage.apply(db, change))]
+
+
+def _with_sheets(db: Database, home: Home, put_back: PutBack) -> PutBack:
+    """Keep from being given out again what job sheets name and no statement knows."""
+    from dataclasses import replace
+
+    doubts = []
+    for sheet in read_sheets(home.sheets):
+        if orders.maybe(db, sheet.number) is not None:
+            continue
+        with transaction(db, f"known from the job sheet {sheet.path.name}"):
+            orders.note_known(db, sheet.number, sheet.path.name)
+            held = _hold_numbers(db, sheet)
+        doubts.append(f"The job sheet {sheet.path.name} names the order {sheet.number} ({sheet.artist}: {sheet.title}"
+                      f"{', numbers ' + sheet.numbers if sheet.numbers else ''}), which is not on record"
+                      f"{'; its numbers are held' if held else ''}: enter it again.")
+    return replace(put_back, doubts=(*put_back.doubts, *doubts))
+
+
+def _hold_numbers(db: Database, sheet: SheetFacts) -> bool:
+    piece_id = pieces.known_piece(db, sheet.artist, sheet.title)
+    known = editions.of_piece(db, piece_id) if piece_id and sheet.numbers else []
+    if len(known) != 1:
+        return False
+    try:
+        numbers, _ = read_numbers(sheet.numbers)
+    except ValueError:
+        return False
+    out = {written([(series, n)]) for series in ("number", "proof") for n in editions.taken(db, known[0].id, series)}
+    free = [number for number in numbers if written([number]) not in out]
+    try:
+        editions.take(db, known[0].id, free, None)
+    except Refused:
+        return False
+    return bool(free)
+
+
+def finish(home: Home) -> Recovered:
+    """Put a catalogue that is prepared in its place. Killed anywhere here, the next ``recover`` does the rest."""
+    prepared = recovered_path(home.database)
+    aside = _link_aside(home.database)
+    for tail in ("-wal", "-shm"):  # left in place they would be played into the new file
+        home.database.with_name(home.database.name + tail).unlink(missing_ok=True)
+    sync_folder(home.folder)
+    prepared.replace(home.database)
+    sync_folder(home.folder)
+    db = open_database(home.database)
+    try:
+        journal.append_new(db, home.database)
+        log.keep_head(db, home, anew=True)
+        told = salvage.last_recovery(db)
+    finally:
+        db.close()
+    return Recovered(None, aside, condition(home.database), None, told.detail if told else "")
+
+
+def _link_aside(database: Path) -> Path | None:
+    """A second name for the present file and its write-ahead log: at no moment is there no file of its own name."""
+    if not database.exists():
+        return None
+    with opened(database) as entry:
+        aside = aside_name(entry, now()).path
+    for tail in ("", "-wal"):
+        path = database.with_name(database.name + tail)
+        if not path.exists():
+            continue
+        try:
+            os.link(path, aside.with_name(aside.name + tail))
+        except OSError:  # a file system without second names
+            copy_verified(path, aside.with_name(aside.name + tail), sha256=None, report=unheard, cancelled=never)
+    sync_folder(database.parent)
+    return aside

@@ -1,0 +1,235 @@
+"""What can still be read from a catalogue that is damaged, and how statements known from elsewhere are put into one.
+
+A damaged file is read row by row: what fails is left out. Its events are believed as far as the chain proves them.
+"""
+
+import re
+import sqlite3
+from collections.abc import Iterable, Mapping
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+from catalogue.records import events
+from catalogue.records.database import Database
+from catalogue.records.events import Event, linked
+from catalogue.records.pieces import folded
+from catalogue.records.rows import fetch
+from catalogue.records.statements import STATED_TABLES, Change, Row, key_columns, unpacked
+
+
+@dataclass(frozen=True, slots=True)
+class ReadableLog:
+    """Events of a damaged catalogue. ``proven`` follow the chain from the event before; ``unproven`` can be read but
+    what is before them cannot; ``altered`` are not what was written. ``whole``: the log was read to its end."""
+
+    proven: tuple[Event, ...] = ()
+    unproven: tuple[Event, ...] = ()
+    altered: tuple[Event, ...] = ()
+    whole: bool = False
+
+
+def readable_log(path: Path, after: int, chain: str, most: int) -> ReadableLog:
+    """Events that a file still gives after event ``after``, whose chain value is ``chain``; up to event ``most``, as
+    far as its own index of events does not say where they end. Raises nothing for damage."""
+    proven: list[Event] = []
+    unproven: list[Event] = []
+    altered: list[Event] = []
+    previous: tuple[int, str] | None = (after, chain)
+    readable, whole = _readable_events(path, after, most)
+    for event in readable:
+        if previous is not None and event.id == previous[0] + 1:
+            (proven if event.chain == linked(previous[1], event.facts) else altered).append(event)
+        else:
+            unproven.append(event)
+        previous = (event.id, event.chain)
+    return ReadableLog(tuple(proven), tuple(unproven), tuple(altered), whole)
+
+
+def _readable_events(path: Path, after: int, most: int) -> tuple[list[Event], bool]:
+    found: dict[int, Event] = {}
+    whole = False
+    try:
+        with closing(_opened(path)) as connection:
+            for order in ("ASC", "DESC"):  # from both ends, up to the damage
+                try:
+                    for row in connection.execute(f"SELECT * FROM event WHERE id > ? ORDER BY id {order}", [after]):
+                        event = _event(row)
+                        if event is not None:
+                            found[event.id] = event
+                    whole = True
+                    break
+                except sqlite3.Error:
+                    continue
+            else:
+                for event_id in range(after + 1, max([most, *found]) + 1):
+                    if event_id not in found and (event := _event_by_id(connection, event_id)) is not None:
+                        found[event_id] = event
+    except sqlite3.Error:
+        pass  # nothing can be read: what the callers have from elsewhere is all there is
+    return [found[event_id] for event_id in sorted(found)], whole
+
+
+def _opened(path: Path) -> sqlite3.Connection:
+    connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=20)
+    connection.row_factory = sqlite3.Row
+    return connection
+
+
+def _event(row: sqlite3.Row) -> Event | None:
+    try:
+        return Event(**dict(row))
+    except TypeError:
+        return None
+
+
+def _event_by_id(connection: sqlite3.Connection, event_id: int) -> Event | None:
+    try:
+        row = connection.execute("SELECT * FROM event WHERE id = ?", [event_id]).fetchone()
+    except sqlite3.Error:
+        return None
+    return None if row is None else _event(row)
+
+
+def readable_row(path: Path, table: str, row_id: int) -> Row | None:
+    """One row of a damaged catalogue; None where it cannot be read."""
+    try:
+        with closing(_opened(path)) as connection:
+            row = connection.execute(f"SELECT * FROM {table} WHERE id = ?", [row_id]).fetchone()
+    except sqlite3.Error:
+        return None
+    return None if row is None else dict(row)
+
+
+def append_verbatim(db: Database, proven: Iterable[Event]) -> None:
+    """Carry the chain on with events as they were written. The caller's triggers are dropped: their changes are
+    applied without being logged once more."""
+    names = list(Event.__dataclass_fields__)
+    for event in proven:
+        db.execute(f"INSERT INTO event ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})",
+                   [getattr(event, name) for name in names])
+
+
+def ensure_referred(db: Database, event: Event, sources: Iterable[Path], names: Mapping[int, tuple[str, str]]) -> None:
+    """Make the artists and pieces that an event's rows refer to where the catalogue has none of that id.
+
+    Taken from ``sources``, damaged catalogues, else by ``names``, artist and title as a statement knew them, else as a
+    piece that says what is lost.
+    """
+    for change in unpacked(event.change):
+        row = change.after or {}
+        piece_id, artist_id = row.get("piece_id"), row.get("artist_id")
+        if isinstance(artist_id, int):
+            _ensure_artist(db, artist_id, sources, "")
+        if isinstance(piece_id, int):
+            _ensure_piece(db, piece_id, sources, names.get(piece_id))
+
+
+def stated_names(statements: Iterable[Event]) -> dict[int, tuple[str, str]]:
+    """Artist and title of pieces, as far as statements knew them."""
+    names: dict[int, tuple[str, str]] = {}
+    for event in statements:
+        for change in unpacked(event.change):
+            row = change.after or {}
+            if change.table == "piece_stated" and row.get("known_title"):
+                names[int(row["piece_id"])] = (str(row.get("known_artist") or ""), str(row["known_title"]))
+    return names
+
+
+def _ensure_piece(db: Database, piece_id: int, sources: Iterable[Path], known: tuple[str, str] | None) -> None:
+    if db.execute("SELECT 1 FROM piece WHERE id = ?", [piece_id]).fetchone():
+        return
+    row = next((row for source in sources if (row := readable_row(source, "piece", piece_id))), None)
+    if row is not None:
+        _ensure_artist(db, int(row["artist_id"]), sources, "")
+        _insert_piece(db, piece_id, int(row["artist_id"]), str(row["title"]), str(row["year"]))
+        return
+    artist, title = known or ("", f"Piece {piece_id}, its name lost")
+    _insert_piece(db, piece_id, _artist_named(db, artist or "Name lost"), title, "")
+
+
+def _insert_piece(db: Database, piece_id: int, artist_id: int, title: str, year: str) -> None:
+    key = folded(title)
+    if db.execute("SELECT 1 FROM piece WHERE artist_id = ? AND key = ?", [artist_id, key]).fetchone():
+        key = f"{key} {piece_id}"
+    db.execute("INSERT INTO piece (id, artist_id, title, key, year) VALUES (?, ?, ?, ?, ?)",
+               [piece_id, artist_id, title, key, year])
+
+
+def _ensure_artist(db: Database, artist_id: int, sources: Iterable[Path], known: str) -> None:
+    if db.execute("SELECT 1 FROM artist WHERE id = ?", [artist_id]).fetchone():
+        return
+    row = next((row for source in sources if (row := readable_row(source, "artist", artist_id))), None)
+    name = str(row["name"]) if row else known or f"Artist {artist_id}, name lost"
+    key = folded(name)
+    if db.execute("SELECT 1 FROM artist WHERE key = ?", [key]).fetchone():
+        key = f"{key} {artist_id}"
+    db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [artist_id, name, key])
+
+
+def _artist_named(db: Database, name: str) -> int:
+    row = db.execute("SELECT id FROM artist WHERE key = ?", [folded(name)]).fetchone()
+    if row is None:
+        db.execute("INSERT INTO artist (name, key) VALUES (?, ?)", [name, folded(name)])
+        row = db.execute("SELECT id FROM artist WHERE key = ?", [folded(name)]).fetchone()
+    return int(row[0])
+
+
+def apply(db: Database, change: Change) -> str:
+    """Make one logged change again; gives what stood in the way, in words, or nothing.
+
+    What is so already is left. A column that is neither as before nor as after the change was stated otherwise since:
+    it stays, and is told.
+    """
+    table = next((t for t in STATED_TABLES if t.name == change.table), None)
+    name = f"{change.table} {' '.join(str(part) for part in change.key)}"
+    if table is None:
+        return f"{name}: there is no such table"
+    where = " AND ".join(f"{column} = ?" for column in key_columns(db, table.name))
+    found = db.execute(f"SELECT * FROM {table.name} WHERE {where}", list(change.key)).fetchone()
+    present = None if found is None else dict(found)
+    try:
+        with db.atomic():
+            if change.after is None:
+                db.execute(f"DELETE FROM {table.name} WHERE {where}", list(change.key))
+                return ""
+            if present is None:
+                row = change.after
+                db.execute(f"INSERT INTO {table.name} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
+                           list(row.values()))
+                return ""
+            columns = [c for c in table.columns or change.after
+                       if c in change.changed and present[c] != change.after[c]]
+            otherwise = [c for c in columns if change.before is None or present[c] != change.before.get(c)]
+            if otherwise:
+                return f"{name}: {', '.join(f'{c} is {present[c]!r}, not {change.after[c]!r}' for c in otherwise)}"
+            if columns:
+                db.execute(f"UPDATE {table.name} SET {', '.join(f'{c} = ?' for c in columns)} WHERE {where}",
+                           [*(change.after[c] for c in columns), *change.key])
+    except sqlite3.IntegrityError as error:
+        return f"{name}: {error}"
+    return ""
+
+
+def order_numbers(statements: Iterable[Event]) -> list[str]:
+    """The numbers of orders that statements made, in their order."""
+    return [str(change.after["number"]) for event in statements for change in unpacked(event.change)
+            if change.table == "orders" and change.before is None and change.after is not None]
+
+
+def last_recovery(db: Database) -> Event | None:
+    """The newest event that tells of a recovery."""
+    return next(iter(fetch(db, Event, "SELECT * FROM event WHERE type = 'recovery' AND store = '' ORDER BY id DESC"
+                                      " LIMIT 1")), None)
+
+
+def lost_ranges(db: Database) -> list[tuple[int, int]]:
+    """Events that recoveries told to be lost, first and last of each."""
+    found = [re.search(r"events (\d+) to (\d+) were lost", str(row[0])) for row in db.execute(
+        "SELECT detail FROM event WHERE type = 'recovery'")]
+    return [(int(m[1]), int(m[2])) for m in found if m]
+
+
+def append_recovery(db: Database, at_least: int, source: str, detail: str) -> None:
+    """Note a recovery under an event id above ``at_least``, so that no id is given again that a head knows."""
+    events.append(db, "recovery", "success", path=source, detail=detail, above=at_least)

@@ -1,0 +1,252 @@
+"""Recovery loses no order that was acknowledged, gives no number out twice, and survives a kill at every step."""
+
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from fixity_shop import Shop, threads
+
+from catalogue.commands import command
+from catalogue.errors import CatalogueError, Refused
+from catalogue.fixity import log, manifest
+from catalogue.fixity.backup import back_up
+from catalogue.fixity.rebuild import rebuild
+from catalogue.fixity.recovery import recover
+from catalogue.ledger import editions as numbering
+from catalogue.ledger import repeat
+from catalogue.records import editions, journal, orders, pieces
+from catalogue.records.backup import condition
+from catalogue.records.database import open_database, recovered_path
+from catalogue.records.numbers import Number
+from catalogue.records.replay import differences
+from catalogue.settings import Home
+from catalogue.sheets.job import write_job
+
+Scan = Callable[..., Path]
+
+
+@pytest.fixture
+def ordered(shop: Shop, scan: Scan) -> Shop:
+    """A backup with numbers 1 and 2 out; then two repeats of four, numbers 3 to 10."""
+    scan("main/Ada Quill/Harbour/0.tif", seed=1)
+    shop.index()
+    piece = pieces.known_piece(shop.db, "Ada Quill", "Harbour")
+    assert piece is not None
+    numbering.define(shop.db, piece, 25)
+    _order(shop, 2)
+    back_up(shop.db, shop.home)
+    for _ in range(2):
+        _order(shop, 4)
+    return shop
+
+
+def _order(shop: Shop, quantity: int) -> int:
+    proposal = repeat.propose(shop.db, shop.home, piece_id=1, width_mm=600, height_mm=400.2, medium="Cotton rag")
+    return repeat.record(shop.db, proposal, quantity=quantity, placed="2026-02-03", price="120.00")
+
+
+def _wreck(home: Home) -> None:
+    """Nothing of the database file can be read any more."""
+    for tail in ("-wal", "-shm"):
+        home.database.with_name(home.database.name + tail).unlink(missing_ok=True)
+    home.database.write_bytes(b"\x55" * home.database.stat().st_size)
+
+
+def _nothing_lost(home: Home) -> None:
+    db = open_database(home.database)
+    assert [(line.number, line.numbers, line.height_mm, line.price) for line in orders.all_lines(db)] == [
+        ("2026-0001", "1–2", 400.2, "120.00"), ("2026-0002", "3–6", 400.2, "120.00"),
+        ("2026-0003", "7–10", 400.2, "120.00")]
+    assert orders.next_number(db, "2026") == "2026-0004"
+    state = numbering.state(db, editions.listed(db)[0])
+    assert (state.numbers_out, state.next_number) == (10, 11)
+    assert not differences(db) and not journal.check(db, home.database)
+    assert log.verify(db, home, tuple(manifest.heads(db))).sound
+    db.close()
+
+
+def test_orders_recorded_after_the_backup_come_back(ordered: Shop) -> None:
+    ordered.db.close()
+    _wreck(ordered.home)
+    done = CliRunner().invoke(command, ["--catalogue", str(ordered.home.folder), "recover", "--yes"])
+    assert done.exit_code == 0, done.output
+    assert "Orders recorded after the backup, all here: 2026-0002, 2026-0003." in done.output
+    _nothing_lost(ordered.home)
+
+
+def test_orders_come_back_from_the_damaged_file_when_the_journal_is_gone(ordered: Shop) -> None:
+    ordered.db.execute("PRAGMA wal_checkpoint(TRUNCATE)").close()
+    (page,) = ordered.db.execute("SELECT rootpage FROM sqlite_schema WHERE name = 'scan'").fetchone()
+    ordered.db.close()
+    journal.path_of(ordered.home.database).unlink()
+    with ordered.home.database.open("r+b") as file:
+        file.seek((page - 1) * 4096)
+        file.write(b"\x55" * 4096)
+    done = recover(ordered.home)
+    assert done.put_back is not None and done.put_back.orders == ("2026-0002", "2026-0003") and done.lost == 0
+    _nothing_lost(ordered.home)
+
+
+def test_without_file_and_journal_the_sheets_still_keep_their_numbers_from_being_given_again(ordered: Shop) -> None:
+    write_job(ordered.db, ordered.home, 2)
+    write_job(ordered.db, ordered.home, 3)
+    ordered.db.close()
+    _wreck(ordered.home)
+    journal.path_of(ordered.home.database).unlink()
+    done = recover(ordered.home)
+    assert done.put_back is not None and done.put_back.orders == ()
+    assert sum("is not on record; its numbers are held" in words for words in done.put_back.doubts) == 2
+    assert any("Neither the journal nor" in words for words in done.put_back.doubts)
+    db = open_database(ordered.home.database)
+    assert orders.next_number(db, "2026") == "2026-0004"
+    assert numbering.state(db, editions.listed(db)[0]).next_number == 11
+    again = repeat.propose(db, ordered.home, piece_id=1, width_mm=600, height_mm=400.2, medium="Cotton rag")
+    line = repeat.record(db, again, number="2026-0002", placed="2026-02-03",
+                         numbers=[Number("number", n) for n in range(3, 7)])
+    assert orders.line(db, line).numbers == "3–6"  # type: ignore[union-attr]  # entered again from the sheet
+    db.close()
+
+
+def test_a_catalogue_lost_with_its_backups_is_rebuilt_with_its_ledger(ordered: Shop) -> None:
+    ordered.db.close()
+    _wreck(ordered.home)
+    shutil.rmtree(ordered.home.backups)
+    done = rebuild(ordered.home, [ordered.folder / "main"], executors=threads)
+    assert done.put_back.orders == ("2026-0001", "2026-0002", "2026-0003")
+    _nothing_lost(ordered.home)
+
+
+def test_a_second_recovery_puts_nothing_back_twice(ordered: Shop) -> None:
+    ordered.db.close()
+    for _ in range(2):
+        _wreck(ordered.home)
+        recover(ordered.home)
+        _nothing_lost(ordered.home)
+    db = open_database(ordered.home.database)
+    back_up(db, ordered.home)
+    db.close()
+    _wreck(ordered.home)
+    done = recover(ordered.home)
+    assert done.put_back is not None and done.put_back.statements == ()
+    _nothing_lost(ordered.home)
+
+
+def test_going_back_to_a_backup_keeps_what_was_stated_since(ordered: Shop) -> None:
+    made = next(ordered.home.backups.iterdir())
+    ordered.db.close()
+    assert recover(ordered.home, made).put_back is not None
+    _nothing_lost(ordered.home)
+
+
+def test_a_question_left_open_does_not_record_into_the_file_set_aside(ordered: Shop) -> None:
+    asked = open_database(ordered.home.database)  # the other program: `order repeat` waits for its answer
+    proposal = repeat.propose(asked, ordered.home, piece_id=1, width_mm=600, height_mm=400.2)
+    ordered.db.close()
+    made = next(ordered.home.backups.iterdir())
+    recover(ordered.home, made)
+    with pytest.raises(Refused, match="replaced"):
+        repeat.record(asked, proposal, quantity=1)
+    asked.close()  # must not take the new file's write-ahead log with it
+    _nothing_lost(ordered.home)
+
+
+def _recover_killed_at(home: Home, step: int) -> bool:
+    """Whether a recovery in a process of its own came to its end before its ``step``-th write to the disk."""
+    child = os.fork()
+    if child:
+        _, status = os.waitpid(child, 0)
+        assert os.WIFSIGNALED(status) or os.WEXITSTATUS(status) == 0
+        return not os.WIFSIGNALED(status)
+    count, synced = 0, os.fsync
+
+    def hook(event: str, args: tuple[object, ...]) -> None:
+        nonlocal count
+        writes = event == "open" and isinstance(args[2], int) and args[2] & (os.O_WRONLY | os.O_RDWR | os.O_CREAT)
+        if writes or event in ("os.rename", "os.link", "os.remove", "sqlite3.connect", "fsync"):
+            count += 1
+            if count == step:
+                os.kill(os.getpid(), signal.SIGKILL)
+
+    def fsync(descriptor: int) -> None:
+        hook("fsync", ())
+        synced(descriptor)
+
+    try:
+        sys.addaudithook(hook)
+        os.fsync = fsync
+        recover(home)
+        os._exit(0)
+    finally:
+        os._exit(1)
+
+
+def test_a_kill_at_any_step_loses_nothing_and_the_next_run_completes(ordered: Shop, tmp_path: Path) -> None:
+    ordered.db.close()
+    _wreck(ordered.home)
+    steps = 1
+    while True:
+        home = Home(tmp_path / "tried" / str(steps))
+        shutil.copytree(ordered.home.folder, home.folder)
+        if _recover_killed_at(home, steps):
+            break
+        if not condition(home.database).faults and not recovered_path(home.database).exists():
+            db = open_database(home.database)  # the switch was done: it is the new catalogue
+            journal.append_new(db, home.database)  # as the next statement does
+            db.close()
+            _nothing_lost(home)
+        else:
+            assert home.database.exists(), "at no moment is there no catalogue, so that an empty one is begun"
+            with pytest.raises(CatalogueError):
+                open_database(home.database)
+            recover(home)
+            _nothing_lost(home)
+        steps += 1
+    assert steps > 15
+    _nothing_lost(home)
+
+
+_FULL = """
+import resource, signal, sys
+from pathlib import Path
+from catalogue.errors import CatalogueError
+from catalogue.fixity import recovery
+from catalogue.settings import Home
+signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv[1]), resource.RLIM_INFINITY))
+try:
+    recovery.recover(Home(Path(sys.argv[2])))
+except CatalogueError as error:
+    sys.exit(f"told: {error}")
+"""
+
+
+@pytest.mark.parametrize("most", [0, 5_000, 100_000, 200_000, 300_000, 400_000])
+def test_a_disk_that_takes_no_more_leaves_the_catalogue_as_it_was(ordered: Shop, most: int) -> None:
+    """The limit on a file's size stands for the full disk: writing beyond it fails as there."""
+    ordered.db.close()
+    _wreck(ordered.home)
+    run = subprocess.run([sys.executable, "-c", _FULL, str(most), str(ordered.home.folder)], check=False,
+                         capture_output=True, text=True)
+    if run.returncode:
+        assert "told: " in run.stderr, run.stderr
+        assert ordered.home.database.exists()
+        recover(ordered.home)
+    _nothing_lost(ordered.home)
+
+
+def test_json_says_what_came_back(ordered: Shop) -> None:
+    ordered.db.close()
+    _wreck(ordered.home)
+    done = CliRunner().invoke(command, ["--catalogue", str(ordered.home.folder), "recover", "--yes", "--json"])
+    assert json.loads(done.stdout)["put_back"]["orders"] == ["2026-0002", "2026-0003"]
+    again = CliRunner().invoke(command, ["--catalogue", str(ordered.home.folder), "recover", "--yes"])
+    assert "were put back" in str(again.exception), "killed before it could say so, it says so now"
+
+
