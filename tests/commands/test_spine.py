@@ -6,11 +6,16 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from catalogue.fixity.upkeep import after_indexing
+from catalogue.indexing.service import index
+from catalogue.indexing.stores import add_store
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.settings import Home
 from tests.waiting import HANG_SECONDS, wait_until
@@ -31,6 +36,14 @@ class Run:
         if code is not None:
             assert done.returncode == code, done.stdout + done.stderr
         return done.stdout + done.stderr
+
+    def prepare(self, archive: Path) -> None:
+        """The store added and indexed in this process: what a test is not about needs none of its own."""
+        home = Home(Path(self.environ["CATALOGUE_HOME"]))
+        with closing(open_database(home.database)) as db:
+            store = add_store(db, "main", archive, "primary", consent=True)
+            index(db, home, [store], executors=ThreadPoolExecutor, workers=1)
+            after_indexing(db, home)
 
     def json(self, *words: object, code: int | None = 0) -> Any:
         return json.loads(self(*words, "--json", code=code))
@@ -105,8 +118,7 @@ def test_an_unclear_piece_lists_the_choices(run: Run, home: Home) -> None:
 
 
 def test_a_pipe_that_closes_early_is_no_error(run: Run, archive: Path) -> None:
-    run("store", "add", "main", archive, "--marker")
-    run("index", "--workers", 1)
+    run.prepare(archive)
     process = run.start("show", "harbour")
     assert process.stdout is not None and process.stderr is not None
     process.stdout.close()
