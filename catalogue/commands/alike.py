@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 import click
 
 from catalogue.commands.session import Session, interruptible, json_option
+from catalogue.errors import CatalogueError
+from catalogue.untrusted import open_regular
 
 if TYPE_CHECKING:
     from catalogue.commands.printing import Printer
@@ -149,6 +151,10 @@ def find_by_picture(session: Session, picture: Path, limit: int) -> int:
     """``catalogue find --picture``: which piece a picture shows. Gives the exit code."""
     from catalogue.likeness.finding import find_picture
 
+    try:
+        open_regular(picture, follow=True).close()  # a pipe or a device would make the reader wait
+    except OSError as error:
+        raise CatalogueError(f"The picture cannot be read: {error.strerror}.", path=picture) from error
     db = session.existing()
     matches = find_picture(db, session.home, picture, limit)
     names = _names(db, (m.piece_id for m in matches))

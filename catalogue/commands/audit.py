@@ -21,7 +21,7 @@ _SECONDS = {"s": 1, "m": 60, "h": 3600, "d": 86400}
 
 def duration(text: str) -> float:
     """``90m``, ``2h``, ``1h30m`` as seconds."""
-    part = r"(\d+(?:\.\d+)?)\s*([smhd])\s*"
+    part = r"([0-9]+(?:\.[0-9]+)?)\s*([smhd])\s*"
     if not re.fullmatch(f"(?:{part})+", text.strip().lower()):
         raise click.BadParameter(f"{text!r} is no time; write 90m, 2h or 1h30m.")
     return sum(float(number) * _SECONDS[unit] for number, unit in re.findall(part, text.lower()))
@@ -29,7 +29,7 @@ def duration(text: str) -> float:
 
 def size(text: str) -> int:
     """``500G``, ``1.5TB``, ``20 MB`` as bytes, decimal units."""
-    found = re.fullmatch(r"(\d+(?:\.\d+)?)\s*([KMGT]?)B?", text.strip().upper())
+    found = re.fullmatch(r"([0-9]+(?:\.[0-9]+)?)\s*([KMGT]?)B?", text.strip().upper())
     if not found:
         raise click.BadParameter(f"{text!r} is no size; write 500G or 20MB.")
     return int(float(found[1]) * _UNITS[found[2]])
@@ -37,7 +37,7 @@ def size(text: str) -> int:
 
 def share(text: str) -> float:
     """``5%`` as a share of 1."""
-    found = re.fullmatch(r"(\d+(?:\.\d+)?)\s*%", text.strip())
+    found = re.fullmatch(r"([0-9]+(?:\.[0-9]+)?)\s*%", text.strip())
     if not found or not 0 < float(found[1]) <= 100:
         raise click.BadParameter(f"{text!r} is no share; write 5%.")
     return float(found[1]) / 100

@@ -1,5 +1,6 @@
 """``catalogue copy``: bring a store up to date with what the primary stores hold."""
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import click
@@ -11,8 +12,8 @@ from catalogue.progress import data_size
 if TYPE_CHECKING:
     from catalogue.commands.printing import Printer
 
-_OUTCOMES = {"finished": "up to date", "cancelled": "stopped", "full": "the disk is full",
-             "failed": "the store went away"}
+_OUTCOMES = {"finished": "up to date", "incomplete": "not all could be copied", "cancelled": "stopped",
+             "full": "the disk is full", "failed": "the store went away"}
 
 
 @click.command("copy")
@@ -29,7 +30,7 @@ def command(context: click.Context, session: Session, target: str, source: str |
 
     Exit 1 when something could not be copied. Ctrl-C stops; run it again to carry on.
     """
-    from catalogue.fixity.copies import copy_to, plan
+    from catalogue.fixity.copies import copy_to, not_copyable, plan
     from catalogue.records import stores
     from catalogue.records.paths import shown
 
@@ -44,9 +45,13 @@ def command(context: click.Context, session: Session, target: str, source: str |
         done = copy_to(db, session.home, store, wanted, report=report, cancelled=cancelled)
     if done.outcome != "cancelled":
         session.stopped = ""
+    lacking = not_copyable(db, store, stores.by_name(db, source) if source else None, masters_only=masters)
+    told = {one.path for one in done.not_copied}
+    done = replace(done, not_copied=(*done.not_copied, *(one for one in lacking if one.path not in told)))
 
     def text(out: "Printer") -> None:
-        out.print(f"{done.store}: {_OUTCOMES[done.outcome]}; {done.copied} copied and verified "
+        outcome = _OUTCOMES["incomplete" if done.outcome == "finished" and done.not_copied else done.outcome]
+        out.print(f"{done.store}: {outcome}; {done.copied} copied and verified "
                   f"({data_size(done.bytes)})")
         if done.adopted:
             out.print(f"  {done.adopted} lay there already and are now on record")

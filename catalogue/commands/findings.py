@@ -1,5 +1,6 @@
 """``catalogue findings``: what is wrong, with which file, and what to do next."""
 
+from difflib import get_close_matches
 from itertools import groupby
 from typing import TYPE_CHECKING
 
@@ -23,6 +24,12 @@ def command(context: click.Context, session: Session, kind: str | None, store_na
     from catalogue.records.paths import shown
 
     db = session.existing()
+    if kind is not None and kind not in (known := findings.known_kinds(db)):
+        near = get_close_matches(kind.casefold(), known, 3)
+        raise click.BadParameter(
+            f"There is no kind of finding called {kind!r}. " +
+            (f"Did you mean {' or '.join(repr(n) for n in near)}?" if near else f"Kinds: {', '.join(known)}."),
+            param_hint="--kind")
     store_id = stores.by_name(db, store_name).id if store_name else None
     rows = []
     after = 0

@@ -201,7 +201,7 @@ def _show_outcome(out: "Printer", plan: "Plan", outcome: "Outcome | None", links
         return
     out.print(f"Taken in: {_files(len({t.source for t in outcome.taken}))}, each read back and compared.")
     if links is None:
-        out.print("Many scans wait to be compared. Next: catalogue alike --update")
+        out.print("Many scans wait to be compared. Next: catalogue alike")
     elif links:
         out.print(f"Likenesses found with what is held: {links}. See: catalogue alike")
     for left in outcome.left:

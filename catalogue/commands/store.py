@@ -81,13 +81,31 @@ def list_stores(session: Session) -> None:
 @click.pass_obj
 def forget(session: Session, name: str, yes: bool) -> None:
     """Leave a store out from now on. Nothing on its disk is touched; adding it again brings its rows back."""
+    from catalogue.indexing.stores import retire_store
     from catalogue.records import stores
-    from catalogue.records.database import transaction
 
-    db = session.existing()
+    db = session.database()
     store = stores.by_name(db, name)
     if not yes:
         ask(f"Forget the store {store.name}? Its files stay where they are.", otherwise="Nothing was changed.")
-    with transaction(db):
-        stores.forget(db, store.id)
+    retire_store(db, store)
     session.emit({"forgotten": store.name}, lambda out: out.print(f"Forgot {store.name}. Its files are untouched."))
+
+
+@command.command("move")
+@click.argument("name")
+@click.argument("folder", type=click.Path(path_type=Path))
+@json_option
+@click.pass_obj
+def move(session: Session, name: str, folder: Path) -> None:
+    """Say that the store NAME lies at FOLDER now: after a restore to another disk, or a new mount point.
+
+    FOLDER must have the store's marker. Nothing on the disk is touched.
+    """
+    from catalogue.indexing.stores import move_store
+    from catalogue.records import stores
+
+    db = session.database()
+    move_store(db, stores.by_name(db, name), folder)
+    store = stores.by_name(db, name)
+    session.emit(store, lambda out: out.print(f"The store {store.name} lies at {store.root}. Next: catalogue index"))

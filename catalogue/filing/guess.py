@@ -123,7 +123,7 @@ def _counter(work: Work) -> str:
     if last.kind in (Kind.NUMBER, Kind.COUNTER) or (last.kind is Kind.VERSION and last.text.startswith("(")):
         return last.text
     digits = last.text.lstrip("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ")
-    return digits if digits.isdigit() else ""
+    return digits if digits.isdecimal() else ""
 
 
 def _raw(name: Name) -> bool:

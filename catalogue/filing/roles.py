@@ -86,7 +86,7 @@ def judge(
         return Role("reference", 0.8 if small else 0.6, "a compressed picture, not a scan")
     sized = any(t.kind is Kind.SIZE for t in stripped)
     printed = any(t.kind is Kind.MATERIAL for t in stripped) or any(
-        t.kind is Kind.RESOLUTION and t.text[:3].isdigit() and int(t.text[:3]) <= 360 for t in stripped
+        t.kind is Kind.RESOLUTION and t.text[:3].isdecimal() and int(t.text[:3]) <= 360 for t in stripped
     )
     if (sized and printed) or ((sized or printed) and has_master):
         return Role("print file", 0.75, "its name gives a print's size or material")

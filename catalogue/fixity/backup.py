@@ -21,7 +21,7 @@ from catalogue.settings import Home
 from catalogue.storage.atomic import PART_PREFIX, staged_file
 
 MONTHS_KEPT = 12
-_NAME = re.compile(r"catalogue-(\d{6,})-(\d{8}T\d{6})Z\.sqlite")
+_NAME = re.compile(r"catalogue-([0-9]{6,})-([0-9]{8}T[0-9]{6})Z\.sqlite")
 
 
 @dataclass(frozen=True, slots=True)

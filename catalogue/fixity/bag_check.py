@@ -67,7 +67,7 @@ def _check_declaration(bag: _Bag) -> None:
         return
     if text.startswith("\ufeff"):
         bag.blame("bagit.txt", "it begins with a byte-order mark")
-    found = re.fullmatch(r"BagIt-Version: (\d+\.\d+)(?:\r\n|\n|\r)Tag-File-Character-Encoding: (\S+)\s*",
+    found = re.fullmatch(r"BagIt-Version: ([0-9]+\.[0-9]+)(?:\r\n|\n|\r)Tag-File-Character-Encoding: (\S+)\s*",
                          text.removeprefix("\ufeff"))
     if not found:
         bag.blame("bagit.txt", "it must be two lines: BagIt-Version and Tag-File-Character-Encoding")
@@ -163,7 +163,7 @@ def _check_info(bag: _Bag) -> None:
         elif label.strip().lower() == "payload-oxum":
             oxums.append(value.strip())
     for oxum in oxums:
-        found = re.fullmatch(r"(\d+)\.(\d+)", oxum)
+        found = re.fullmatch(r"([0-9]+)\.([0-9]+)", oxum)
         if not found:
             bag.blame("bag-info.txt", f"Payload-Oxum is malformed: {oxum}")
         elif (int(found[1]), int(found[2])) != (bag.sizes, len(bag.payload)):
@@ -180,7 +180,7 @@ def _check_fetch(bag: _Bag, manifests: dict[str, set[str]]) -> None:
             continue
         parts = line.strip().split(None, 2)
         url = urlsplit(parts[0])
-        if len(parts) != 3 or not re.fullmatch(r"\d+|-", parts[1]):
+        if len(parts) != 3 or not re.fullmatch(r"[0-9]+|-", parts[1]):
             bag.blame("fetch.txt", f"line {number} is not an address, a length and a path")
             continue
         if not (url.scheme and url.netloc) and url.scheme != "file":

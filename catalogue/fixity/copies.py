@@ -132,6 +132,13 @@ def plan(db: Database, target: Store, source: Store | None = None, *, masters_on
     return fixity.wanted_by(db, target.id, source.id if source else None, masters_only)
 
 
+def not_copyable(db: Database, target: Store, source: Store | None = None, *,
+                 masters_only: bool = False) -> list[NotCopied]:
+    """What ``target`` lacks and :func:`plan` leaves out, for no intact copy of it is known in the source."""
+    return [NotCopied(path, "no intact copy of it is known: restore it first" if readable else "it could never be read")
+            for path, readable in fixity.without_source(db, target.id, source.id if source else None, masters_only)]
+
+
 def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *, report: Report = unheard,
             cancelled: Cancelled = never) -> CopySummary:
     """Bring scans to a store: each copied, verified and recorded before the next. Call it again to carry on.

@@ -109,7 +109,7 @@ def read(path: Path) -> Manifest:
 
 
 def _head(text: str) -> Head | None:
-    found = re.fullmatch(r"(\d+) events, chain ([0-9a-f]{64})", text)
+    found = re.fullmatch(r"([0-9]+) events, chain ([0-9a-f]{64})", text)
     return Head(int(found[1]), "", found[2]) if found else None
 
 

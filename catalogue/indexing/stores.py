@@ -9,7 +9,7 @@ from pathlib import Path
 from uuid import uuid4
 
 from catalogue.errors import CatalogueError, Refused, StoreAway
-from catalogue.records import events, places, stores
+from catalogue.records import events, findings, places, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.stores import Store
 from catalogue.storage.atomic import write_atomically, write_new
@@ -18,7 +18,8 @@ from catalogue.storage.identity import FileId, filesystem_id, identity, inside, 
 
 UNMARKED = "unmarked:"
 __all__ = ["MARKER", "UNMARKED", "add_store", "is_at", "marked_elsewhere", "marker_facts", "move_store",
-           "note_place", "offline", "opened_store", "overlapping_store", "read_marker", "store_holding", "where"]
+           "note_place", "offline", "opened_store", "overlapping_store", "read_marker", "retire_store",
+           "store_holding", "where"]
 
 
 def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool) -> Store:
@@ -176,6 +177,15 @@ def move_store(db: Database, store: Store, folder: Path) -> None:
         note_place(db, store, root)
         events.append(db, "metadata modification", "success", store=store.name, path=str(root),
                       detail=f"the store lies here now; it was at {store.root}")
+
+
+def retire_store(db: Database, store: Store) -> None:
+    """Leave a store out from now on, with an event; its open findings are closed, nothing on its disk is touched."""
+    with transaction(db):
+        stores.forget(db, store.id)
+        findings.resolve(db, "the store was retired", store_id=store.id)
+        events.append(db, "metadata modification", "success", store=store.name, path=store.root,
+                      detail=f"{store.kind} store retired")
 
 
 def note_place(db: Database, store: Store, root: Path) -> None:

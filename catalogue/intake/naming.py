@@ -173,4 +173,4 @@ def shortened(rule: str, facts: Facts) -> str:
 
 def numbers_used(paths: Iterable[str]) -> set[int]:
     """Tile numbers that occur before the date or the end of existing names, so that a set goes on where it stopped."""
-    return {int(found[1]) for path in paths if (found := re.search(r"\btile (\d{1,3})\b", path.rpartition("/")[2]))}
+    return {int(found[1]) for path in paths if (found := re.search(r"\btile ([0-9]{1,3})\b", path.rpartition("/")[2]))}

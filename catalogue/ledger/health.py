@@ -1,6 +1,6 @@
 """Is the scan an order needs there, and intact? Read from the records, or made sure of by reading the file now."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from catalogue.errors import CatalogueError, Damaged
@@ -52,7 +52,8 @@ def health(db: Database, scan: Scan) -> Health:
     faulty = scans.content_fault(db, scan.id)
     lying = files.of_scan(db, scan.id)
     roots = {store_id: where(db, stores.by_id(db, store_id)) for store_id in {file.store_id for file in lying}}
-    copies = [_copy(file, roots[file.store_id], _doubts(db, file, held.get(file.id), faulty)) for file in lying]
+    copies = [_copy(_as_mounted(file, roots[file.store_id]), roots[file.store_id],
+                    _doubts(db, file, held.get(file.id), faulty)) for file in lying]
     order = ("sound", "in doubt", "offline", "missing")
     return Health(scan, tuple(sorted(copies, key=lambda copy: order.index(copy.state))),
                   copy_rows.of_scan(db, scan.id).checked_at)
@@ -64,6 +65,11 @@ def _doubts(db: Database, file: Located, held: Holder | None, faulty: str) -> tu
         return ()
     said = tuple(f"{f.kind}: {f.detail}" for f in findings.open_at(db, file.store_id, file.path) if f.kind in DOUBTS)
     return said or ((f"{faulty}: its picture is not whole",) if faulty else ("the last look at it failed",))
+
+
+def _as_mounted(file: Located, root: Path | None) -> Located:
+    """The file with its store's root as it is now, which was perhaps learned only since the file was looked up."""
+    return replace(file, root=str(root)) if root is not None else file
 
 
 def _copy(file: Located, root: Path | None, ours: tuple[str, ...]) -> Copy:

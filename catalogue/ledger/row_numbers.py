@@ -14,7 +14,7 @@ from catalogue.records.numbers import Number
 from catalogue.records.orders import NewLine
 
 AFTER_PRINTING = "cancelled after printing"  # the prints exist, so their numbers are out
-_LOSS = re.compile(r"(?P<number>[^:]+):\s*(?P<day>\d{4}-\d\d-\d\d)\s+(?P<reason>.+)")
+_LOSS = re.compile(r"(?P<number>[^:]+):\s*(?P<day>[0-9]{4}-[0-9][0-9]-[0-9][0-9])\s+(?P<reason>.+)")
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,10 +5,10 @@ from datetime import date, datetime
 from decimal import Decimal
 
 MM_PER = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4, "″": 25.4}
-_LENGTH = re.compile(r"(?P<number>\d+(?:[.,]\d+)?)\s*(?P<unit>mm|cm|m|in|inch|inches|\"|″)?", re.IGNORECASE)
+_LENGTH = re.compile(r"(?P<number>[0-9]+(?:[.,][0-9]+)?)\s*(?P<unit>mm|cm|m|in|inch|inches|\"|″)?", re.IGNORECASE)
 _MONEY = re.compile(  # a currency sign or word may stand before or after; ".-" and ",-" say no cents
-    r"(?:[^\w.,\s-]|[A-Za-z]{1,4}\.?)?\s*(?P<whole>[1-9]\d{0,2}(?:[.,'’ \u00a0\u202f]\d{3})+|\d+)"
-    r"(?:(?P<sign>[.,])(?P<cents>\d{1,2})|[.,][-–])?\s*(?:[^\w.,\s-]|[A-Za-z]{1,4}\.?)?")
+    r"(?:[^\w.,\s-]|[A-Za-z]{1,4}\.?)?\s*(?P<whole>[1-9][0-9]{0,2}(?:[.,'’ \u00a0\u202f][0-9]{3})+|[0-9]+)"
+    r"(?:(?P<sign>[.,])(?P<cents>[0-9]{1,2})|[.,][-–])?\s*(?:[^\w.,\s-]|[A-Za-z]{1,4}\.?)?")
 _SIZE = re.compile(r"(?P<first>.+?)\s*[x×X*]\s*(?P<second>.+)")
 
 
@@ -17,7 +17,7 @@ def money(text: str) -> str:
     if not text.strip():
         return ""
     match = _MONEY.fullmatch(text.strip())
-    if match is None or len(set(re.sub(r"\d", "", match["whole"]))) > 1:
+    if match is None or len(set(re.sub(r"[0-9]", "", match["whole"]))) > 1:
         raise ValueError(f"{text!r} is no price")
     whole, cents = match["whole"], match["cents"] or "0"
     if match["cents"] and match["sign"] in whole:
@@ -55,7 +55,7 @@ def size_mm(text: str, unit: str = "cm") -> tuple[float, float]:
 def day(text: str, style: str) -> str:
     """A date as ISO text. ISO is read first, then ``style`` (as strptime knows it)."""
     written = text.strip()
-    if re.match(r"\d{4}-\d\d-\d\d", written):
+    if re.match(r"[0-9]{4}-[0-9][0-9]-[0-9][0-9]", written):
         return date.fromisoformat(written[:10]).isoformat()
     try:
         return datetime.strptime(written, style).date().isoformat()

@@ -110,5 +110,5 @@ def decoded(preview: bytes) -> Bytes:
 def _index(home: Home) -> retrieval.Index:
     index = retrieval.Index(store.index_folder(home))
     if not len(index):
-        raise CatalogueError("No scan has been compared yet.", hint="Run: catalogue alike --update.")
+        raise CatalogueError("No scan has been compared yet.", hint="Run: catalogue alike")
     return index

@@ -1,5 +1,6 @@
 """Facts from Exif (CIPA DC-008): a TIFF's own directory, or the block other formats carry."""
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -16,8 +17,8 @@ def iso_time(stated: str, offset: str = "") -> str:
     text = stated.strip("\0 ")
     date, _, clock = text.partition(" ")
     parts = date.replace("-", ":").split(":")
-    if len(parts) != 3 or not all(part.isdigit() for part in parts) or int(parts[0]) == 0:
-        return "" if not any(c.isdigit() and c != "0" for c in text) else text
+    if len(parts) != 3 or not all(re.fullmatch("[0-9]{1,4}", part) for part in parts) or int(parts[0]) == 0:
+        return text if re.search("[1-9]", text) else ""
     return "-".join(parts) + (f"T{clock}{offset.strip(chr(0) + ' ')}" if clock else "")
 
 

@@ -1,5 +1,6 @@
 """Facts from IPTC-IIM 4.2, record 2."""
 
+import re
 import struct
 from collections.abc import Iterator
 
@@ -44,9 +45,9 @@ def facts(data: bytes) -> dict[str, str]:
         elif number == TIME_CREATED:
             clock = text
     facts = {name: "; ".join(values) for name, values in found.items()}
-    if len(date) == 8 and date.isdigit() and date != "00000000":
+    if re.fullmatch("[0-9]{8}", date) and date != "00000000":
         facts["captured"] = f"{date[:4]}-{date[4:6]}-{date[6:]}"
-        if len(clock) >= 6 and clock[:6].isdigit():
+        if re.match("[0-9]{6}", clock):
             zone = f"{clock[6:9]}:{clock[9:11]}" if len(clock) == 11 else ""
             facts["captured"] += f"T{clock[:2]}:{clock[2:4]}:{clock[4:6]}{zone}"
     return facts

@@ -5,6 +5,11 @@ from dataclasses import dataclass
 
 from catalogue.records.database import Database, fetch, now
 
+# Every kind of finding that the program opens.
+KINDS = ("unreadable", "changed", "empty", "truncated", "damaged", "not a picture", "missing", "edited", "moved",
+         "undecoded", "no profile", "vanished", "changing", "single copy", "no off-site copy", "offline", "link",
+         "unreadable folder", "name not UTF-8", "unusable manifest")
+
 
 @dataclass(frozen=True, slots=True)
 class Finding:
@@ -156,3 +161,9 @@ def by_kind(db: Database) -> dict[str, int]:
     """How many are open, by kind, most first."""
     return {row[0]: int(row[1]) for row in db.execute(
         "SELECT kind, count(*) FROM finding WHERE resolved IS NULL GROUP BY kind ORDER BY count(*) DESC, kind")}
+
+
+def known_kinds(db: Database) -> list[str]:
+    """Kinds there can be: :data:`KINDS`, and what a newer or older program has recorded besides."""
+    return [*KINDS, *(row[0] for row in db.execute("SELECT DISTINCT kind FROM finding ORDER BY kind")
+                      if row[0] not in KINDS)]

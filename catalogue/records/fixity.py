@@ -136,6 +136,26 @@ def wanted_by(db: Database, store_id: int, source_id: int | None, masters_only: 
         GROUP BY s.id ORDER BY path""", [store_id, source_id, int(masters_only)])
 
 
+def without_source(db: Database, store_id: int, source_id: int | None, masters_only: bool) -> list[tuple[str, bool]]:
+    """``(path, could be read)`` of what the sources of :func:`wanted_by` hold, ``store_id`` lacks, and none has intact.
+
+    Files that never could be read are among them: nobody knows what they show, so they count as masters.
+    """
+    rows = db.execute(f"""
+        SELECT min(h.path) AS path, 1 FROM {HELD} h JOIN scan s ON s.id = h.scan_id
+        WHERE h.store_id <> ?1 AND h.present AND (NOT ?3 OR s.role = 'master')
+              AND CASE WHEN ?2 IS NULL THEN h.kind = 'primary' ELSE h.store_id = ?2 END
+              AND s.id NOT IN (SELECT o.scan_id FROM {HELD} o WHERE o.intact AND (o.store_id = ?1 OR CASE
+                                   WHEN ?2 IS NULL THEN o.kind = 'primary' ELSE o.store_id = ?2 END))
+        GROUP BY s.id
+        UNION ALL
+        SELECT f.path, 0 FROM file f JOIN store t ON t.id = f.store_id
+        WHERE f.scan_id IS NULL AND f.state = 'present' AND t.forgotten IS NULL AND t.id <> ?1
+              AND CASE WHEN ?2 IS NULL THEN t.kind = 'primary' ELSE t.id = ?2 END
+        ORDER BY path""", [store_id, source_id, int(masters_only)])
+    return [(str(row[0]), bool(row[1])) for row in rows]
+
+
 def manifest_rows(db: Database, store_id: int) -> Iterator[tuple[str, str, int]]:
     """``(path, sha256, size)`` of a store's files with a digest, missing ones included, by path."""
     for row in db.execute("""SELECT f.path, s.sha256, f.size FROM file f JOIN scan s ON s.id = f.scan_id

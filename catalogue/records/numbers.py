@@ -18,7 +18,7 @@ _ROMAN = ((1000, "M"), (900, "CM"), (500, "D"), (400, "CD"), (100, "C"), (90, "X
           (9, "IX"), (5, "V"), (4, "IV"), (1, "I"))
 _PART = re.compile(
     r"(?P<proof>(?:A\.?P\.?|E\.?A\.?|P\.?A\.?|artist['’]?s? proofs?|proofs?)\s*)?"
-    r"(?P<first>\d+|[IVXLCDM]+)(?:\s*(?:-|–|—|to)\s*(?P<last>\d+|[IVXLCDM]+))?(?:\s*(?:/|of)\s*(?P<limit>\d+|[IVXLCDM]+))?",
+    r"(?P<first>[0-9]+|[IVXLCDM]+)(?:\s*(?:-|–|—|to)\s*(?P<last>[0-9]+|[IVXLCDM]+))?(?:\s*(?:/|of)\s*(?P<limit>[0-9]+|[IVXLCDM]+))?",
     re.IGNORECASE)
 
 

@@ -74,7 +74,8 @@ class Vocabulary:
 
 
 _INDEXES = ("artist_words", "piece_words", "order_words", "file_words")
-_SIZE = re.compile(r"(?<![\d.,])(\d+(?:[.,]\d+)?)\s*(?:cm|mm)?\s*[x×]\s*(\d+(?:[.,]\d+)?)(?:\s*(cm|mm)\b)?",
+_SIZE = re.compile(r"(?<![0-9.,])([0-9]+(?:[.,][0-9]+)?)\s*(?:cm|mm)?\s*[x×]\s*([0-9]+(?:[.,][0-9]+)?)"
+                   r"(?:\s*(cm|mm)\b)?",
                    re.IGNORECASE)
 _FIGURES = str.maketrans("oil", "011")  # letters read as figures, as in an invoice number copied by hand
 _LARGEST_CM = 250  # a print's side beyond this is surely meant in millimetres

@@ -35,8 +35,11 @@ def add(db: Database, name: str, root: str, kind: str, marker: str) -> Store:
     known = fetch_one(db, Store, "SELECT * FROM store WHERE marker = ?", [marker])
     if known and known.forgotten is None:
         raise Refused(f"This folder is already the store {known.name!r}.", path=root)
-    if fetch_one(db, Store, "SELECT * FROM store WHERE name = ? AND marker <> ?", [name, marker]):
+    other = fetch_one(db, Store, "SELECT * FROM store WHERE name = ? AND marker <> ?", [name, marker])
+    if other and other.forgotten is None:
         raise Refused(f"There is already a store called {name!r}.", hint="Choose another name.", path=root)
+    if other:
+        db.execute("UPDATE store SET name = ? WHERE id = ?", [f"{other.name} (retired, {other.id})", other.id])
     if known:
         db.execute("UPDATE store SET name = ?, root = ?, kind = ?, forgotten = NULL WHERE id = ?",
                    [name, root, kind, known.id])

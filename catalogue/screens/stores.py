@@ -13,7 +13,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
-from catalogue.indexing.stores import UNMARKED, where
+from catalogue.indexing.stores import UNMARKED, retire_store, where
 from catalogue.progress import data_size
 from catalogue.records import browsing, events, stores
 from catalogue.records.database import Database, transaction
@@ -154,7 +154,7 @@ class StoresPage(Page):
 
         def change(db: Database) -> None:
             with transaction(db):
-                stores.forget(db, view.store.id)
+                retire_store(db, view.store)
                 events.append(db, "metadata modification", "success", store=view.store.name, path=view.store.root,
                               detail="store forgotten")
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from catalogue.ledger import values
 from catalogue.settings import Home
+from catalogue.untrusted import open_regular
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -29,13 +30,13 @@ def render(template: str, **facts: object) -> str:
 
 
 def picture_uri(home: Home, sha256: str, side: int) -> str:
-    """A scan's preview as a data URI, its long side at most ``side`` pixels; empty where there is none."""
-    from PIL import Image, UnidentifiedImageError
+    """A scan's preview as a data URI, its long side at most ``side`` pixels; empty where none can be read."""
+    from PIL import Image
 
     try:
-        with Image.open(home.preview(sha256)) as preview:
+        with open_regular(home.preview(sha256)) as file, Image.open(file) as preview:
             picture = preview.convert("RGB")
-    except (FileNotFoundError, UnidentifiedImageError):
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):  # what Pillow raises for damaged files
         return ""
     picture.thumbnail((side, side))
     data = BytesIO()

@@ -1,0 +1,82 @@
+"""Advice that names a command: the command exists, and so does every option said with it."""
+
+import ast
+import re
+from pathlib import Path
+
+import click
+import pytest
+
+import catalogue
+from catalogue.commands import command
+
+PACKAGE = Path(catalogue.__file__).parent
+PLACE = "PLACE"  # stands for what an f-string puts in
+# what makes "catalogue X" a command to type and not a word of a sentence
+ADVICE = re.compile(r"(?:^(?!catalogue rebuilt)|[:`(]\s?|\b(?:Run|run|Say|Try|with|Next|Undo|also|see|and)\s)"
+                    r"catalogue ((?:--?[a-z]|[a-z])[^\n`;,)]*)")
+
+
+def sentences() -> list[tuple[str, str]]:
+    """Every text of the package, f-strings with ``PLACE`` for their values, as ``(module, text)``."""
+    found = []
+    for module in sorted(PACKAGE.rglob("*.py")):
+        tree = ast.parse(module.read_text(encoding="utf-8"))
+        inner = {id(value) for node in ast.walk(tree) if isinstance(node, ast.JoinedStr) for value in node.values}
+        for node in ast.walk(tree):
+            if isinstance(node, ast.JoinedStr):
+                text = "".join(str(v.value) if isinstance(v, ast.Constant) else PLACE for v in node.values)
+            elif isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in inner:
+                text = node.value
+            else:
+                continue
+            found.append((str(module.relative_to(PACKAGE)), text))
+    for template in sorted(PACKAGE.rglob("*.html")):
+        found.append((template.name, template.read_text(encoding="utf-8")))
+    return found
+
+
+def advised(text: str) -> list[list[str]]:
+    """Commands that a text tells people to type, as words."""
+    return [found[1].split() for found in ADVICE.finditer(text)]
+
+
+ADVISED = sorted({(module, " ".join(words)) for module, text in sentences() for words in advised(text)})
+
+
+def fault(words: list[str]) -> str:
+    """What is wrong with a command line; "" where all of it exists."""
+    reached: click.Command = command
+    for given in words:
+        word = given.rstrip(".:?…").strip("'\"[]")
+        if word.startswith("--"):
+            name = word.partition("=")[0]
+            known = {option for parameter in reached.params for option in parameter.opts + parameter.secondary_opts}
+            if name not in known | {"--help", "--json"}:
+                return f"{reached.name} has no option {name}"
+        elif isinstance(reached, click.Group) and re.fullmatch("[a-z]+", word):
+            inner = reached.get_command(click.Context(reached), word)
+            if inner is None:
+                return f"{reached.name} has no command {word}"
+            reached = inner
+    return ""
+
+
+def test_the_search_sees_advice_and_the_check_can_fail() -> None:
+    assert len(ADVISED) > 25
+    assert advised("Next: catalogue alike --update") == [["alike", "--update"]]
+    assert fault(["alike", "--update"]) and fault(["nosuch"]) and fault(["store", "drop"])
+    assert not fault(["store", "add", "NAME", "FOLDER."]) and not fault(["findings"])
+
+
+@pytest.mark.parametrize(("module", "line"), ADVISED)
+def test_every_command_that_is_advised_exists(module: str, line: str) -> None:
+    assert fault(line.split()) == "", f"{module}: {line}"
+
+
+def test_every_command_named_in_the_readme_exists() -> None:
+    text = (PACKAGE.parent / "README.md").read_text(encoding="utf-8")
+    lines = [found[1] for found in re.finditer(r"(?m)(?:^|`)catalogue ((?:--?[a-z]|[a-z])[^\n`]*)", text)]
+    assert len(lines) > 20
+    faults = {line: fault(line.partition("#")[0].split()) for line in lines}
+    assert {line: told for line, told in faults.items() if told} == {}
