@@ -1,0 +1,54 @@
+"""What a catalogue of an older version had forgotten or never noted about its files."""
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+from catalogue.records import copies, files, findings
+from catalogue.records.database import migrations, open_database
+
+A, B = "a1" * 32, "b2" * 32
+T = "2026-01-02T03:04:05.000Z"
+
+
+def older(path: Path) -> None:
+    """A catalogue as the version before 0010 left it: one file whose digest a failed reading blanked, one whose edit
+    an audit saw, one edited and read, one truncated from the start."""
+    with closing(sqlite3.connect(path)) as db:
+        for number, script in migrations():
+            if number < 8:
+                db.executescript(script)
+        db.execute("PRAGMA user_version = 7")
+        db.execute("INSERT INTO store (id, name, root, kind, marker, added) VALUES (1, 'main', '/x', 'primary', 'm', ?)",
+                   [T])
+        for scan_id, sha256 in enumerate((A, B, "c3" * 32, "d4" * 32), 1):
+            db.execute("INSERT INTO scan (id, sha256, bytes, role, first_indexed) VALUES (?, ?, 100, 'master', ?)",
+                       [scan_id, sha256, T])
+        for path_, scan_id in (("blanked.tif", None), ("audited.tif", 1), ("edited.tif", 2), ("cut.tif", 4)):
+            db.execute("INSERT INTO file (store_id, path, size, mtime_ns, scan_id, first_seen, read_at)"
+                       " VALUES (1, ?, 50, 7, ?, ?, ?)", [path_, scan_id, T, T])
+        for outcome, sha256 in (("success", "c3" * 32), ("fail", "")):
+            db.execute("INSERT INTO event (at, type, outcome, agent, store, path, sha256, chain) VALUES"
+                       " (?, 'message digest calculation', ?, 'x', 'main', 'blanked.tif', ?, 'x')", [T, outcome, sha256])
+        for kind, path_, scan_id, detail in (
+                ("edited", "audited.tif", 1, "90 bytes where 50 were"),
+                ("edited", "edited.tif", 2, f"was {A[:12]}…, its bytes and its time have changed"),
+                ("truncated", "cut.tif", 4, "the file ends at 40 % of its picture")):
+            db.execute("INSERT INTO finding (kind, store_id, path, scan_id, detail, first_seen, last_seen)"
+                       " VALUES (?, 1, ?, ?, ?, ?, ?)", [kind, path_, scan_id, detail, T, T])
+        db.commit()
+
+
+def test_an_older_catalogue_gets_back_what_its_log_still_knows(tmp_path: Path) -> None:
+    older(tmp_path / "catalogue.sqlite")
+    db = open_database(tmp_path / "catalogue.sqlite")
+    rows = {path: files.by_path(db, 1, path) for path in ("blanked.tif", "audited.tif", "edited.tif", "cut.tif")}
+    held = {path: (row.scan_id, row.failed_at is not None) for path, row in rows.items() if row}
+    assert held == {"blanked.tif": (3, True), "audited.tif": (1, True), "edited.tif": (2, False), "cut.tif": (4, False)}
+    former = {f.path: f.former_sha256 for f in findings.open_ones(db)}
+    assert former == {"audited.tif": "", "edited.tif": A, "cut.tif": ""}
+    assert {c.sha256: c.stores for c in copies.of_masters(db)} == {A: 0, B: 0, "c3" * 32: 0, "d4" * 32: 0}
+    db.execute("UPDATE finding SET resolved = last_seen")
+    assert copies.of_scan(db, 2).stores == 1, "an accepted edit is a sound file"
+    assert copies.of_scan(db, 4).stores == 0, "no copy of a truncated picture is sound, whatever findings say"
+    db.close()
