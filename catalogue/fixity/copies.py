@@ -261,8 +261,8 @@ def _copied(db: Database, target: Store, destination: Entry, one: Wanted, report
                               report=report, cancelled=cancelled)
             except (Damaged, NotFound, UnusablePath) as error:
                 reasons.append(f"{holder.store}: {error.message}")
-                if not isinstance(error, UnusablePath):
-                    _distrust(db, holder, error)
+                if not isinstance(error, UnusablePath) and str(error.path) != str(destination.path):
+                    distrust(db, holder.file_id, holder.store, holder.path, error)
                 continue
         return holder
     raise NotFound("No store gives a sound copy" + (": " + "; ".join(reasons) if reasons else "") + ".",
@@ -297,10 +297,10 @@ def _note(db: Database, target: Store, path: str, root: OpenFolder, place: Entry
         events.append(db, "replication", "success", store=target.name, path=path, sha256=one.sha256, detail=how)
 
 
-def _distrust(db: Database, holder: Holder, error: CatalogueError) -> None:
+def distrust(db: Database, file_id: int, store: str, path: str, error: CatalogueError) -> None:
     """A source that failed counts as no copy until the next index run or audit has looked at it, first of all."""
     with transaction(db):
-        fixity.set_turn(db, holder.file_id, 0)
-        files.note_failure(db, holder.file_id, "failed as a source")
-        events.append(db, "fixity check", "fail", store=holder.store, path=holder.path,
+        fixity.set_turn(db, file_id, 0)
+        files.note_failure(db, file_id, "failed as a source")
+        events.append(db, "fixity check", "fail", store=store, path=path,
                       detail=f"as a source of a copy: {error.message}")

@@ -5,9 +5,9 @@ from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from catalogue.errors import Ambiguous, CatalogueError, NotFound, Refused, StoreAway
+from catalogue.errors import Ambiguous, CatalogueError, Damaged, NotFound, Refused, StoreAway
 from catalogue.fixity.checking import Expected, Result, check
-from catalogue.fixity.copies import review_scans
+from catalogue.fixity.copies import distrust, review_scans
 from catalogue.fixity.copying import staged_copy
 from catalogue.indexing.recording import real_path
 from catalogue.indexing.stores import offline, opened_store, where
@@ -153,7 +153,13 @@ def restore(db: Database, settings: Settings, planned: Plan, *, report: Report =
             source = held.enter_context(open_entry(origin, native(planned.source_path)))
         with writing(planned.target):
             target = held.enter_context(open_entry(root, native(due.path), create=True))
-        aside = _switched(db, planned, source, target, report, cancelled)
+        try:
+            aside = _switched(db, planned, source, target, report, cancelled)
+        except (Damaged, NotFound) as error:
+            failed = files.by_path(db, planned.source_store.id, planned.source_path)
+            if failed is not None and str(error.path) != str(target.path):
+                distrust(db, failed.id, planned.source_store.name, planned.source_path, error)
+            raise
         if not still_at(root):
             raise StoreAway(f"The store {planned.store.name!r} went away while the file was put back.",
                             hint="Connect it, then look at the file again.", path=root.path)

@@ -19,7 +19,8 @@ class Comparison:
     """Counts from one comparison, and ``(file id, path)`` of what is absent or back.
 
     ``complete`` tells whether the whole store was looked through: if not, nothing is said of what was not met.
-    ``absent`` are files on record that were not met. The paths to read are in the pending table.
+    ``absent`` are files on record that were not met; ``back`` and ``altered`` such as were missing and are met again,
+    as they were or otherwise. The paths to read are in the pending table.
     """
 
     seen: int = 0
@@ -27,6 +28,7 @@ class Comparison:
     complete: bool = False
     absent: list[tuple[int, str]] = field(default_factory=list)
     back: list[tuple[int, str]] = field(default_factory=list)
+    altered: list[int] = field(default_factory=list)
     obstacles: list[Obstacle] = field(default_factory=list)
 
 
@@ -58,6 +60,8 @@ def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tu
             if row[3] == "missing":
                 result.back.append((row[4], path))
         else:
+            if row is not None and held and row[3] == "missing":
+                result.altered.append(row[4])
             batch.append((path, size, mtime_ns))
             if len(batch) >= BATCH:
                 pending.put(db, batch)

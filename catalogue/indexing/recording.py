@@ -48,7 +48,8 @@ def record(db: Database, home: Home, store: Store, path: str, reading: Reading, 
         return _record_failed(db, store, path, reading, before, held)
     if before is not None and held is not None and reading.sha256 != held.sha256:
         same_stat = (reading.size, stored_mtime(reading.mtime_ns)) == (before.size, before.mtime_ns)
-        if same_stat or (faults & _LOSSES and scans.content_fault(db, held.id) not in ("truncated", "damaged")):
+        broken_before = scans.content_fault(db, held.id) in (Fault.TRUNCATED, Fault.DAMAGED)
+        if same_stat or faults & _NO_SCAN or (faults & _LOSSES and not broken_before):
             return _record_loss(db, store, reading, before, held, silent=same_stat)
     return _record_content(db, home, store, path, reading, before, held, role, piece_id)
 

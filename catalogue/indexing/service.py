@@ -118,7 +118,7 @@ def _note_whereabouts(db: Database, store: Store, comparison: Comparison, summar
     hidden = {o.path for o in comparison.obstacles if o.kind == "unreadable folder"}
     absent = [(file_id, path) for file_id, path in comparison.absent if not within(path, hidden)]
     known = findings.open_of_kinds(db, store.id, (*_CRAWL_KINDS, *_FLEETING_KINDS))
-    if not (comparison.obstacles or absent or comparison.back or known):
+    if not (comparison.obstacles or absent or comparison.back or comparison.altered or known):
         return []  # a transaction more would wait for the disk once more
     met = {(o.kind, o.path) for o in comparison.obstacles}
     gone = {path for _, path in absent}
@@ -136,6 +136,8 @@ def _note_whereabouts(db: Database, store: Store, comparison: Comparison, summar
                 findings.resolve_by_id(db, finding.id, "it is not there")
         summary.gone = files.mark_missing(db, (file_id for file_id, _ in absent))
         files.mark_present(db, (file_id for file_id, _ in comparison.back))
+        for file_id in comparison.altered:  # there, so nothing has moved from here; what it holds is read below
+            files.note_failure(db, file_id, "not read yet", present=True)
         for _, path in comparison.back:
             findings.resolve(db, "found again", store_id=store.id, path=path, kinds=("missing", "moved", "vanished"))
         if summary.gone or comparison.back:

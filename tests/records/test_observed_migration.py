@@ -19,8 +19,8 @@ def older(path: Path) -> None:
             if number < 8:
                 db.executescript(script)
         db.execute("PRAGMA user_version = 7")
-        db.execute("INSERT INTO store (id, name, root, kind, marker, added) VALUES (1, 'main', '/x', 'primary', 'm', ?)",
-                   [T])
+        db.execute("INSERT INTO store (id, name, root, kind, marker, added)"
+                   " VALUES (1, 'main', '/x', 'primary', 'm', ?)", [T])
         for scan_id, sha256 in enumerate((A, B, "c3" * 32, "d4" * 32), 1):
             db.execute("INSERT INTO scan (id, sha256, bytes, role, first_indexed) VALUES (?, ?, 100, 'master', ?)",
                        [scan_id, sha256, T])
@@ -29,7 +29,8 @@ def older(path: Path) -> None:
                        " VALUES (1, ?, 50, 7, ?, ?, ?)", [path_, scan_id, T, T])
         for outcome, sha256 in (("success", "c3" * 32), ("fail", "")):
             db.execute("INSERT INTO event (at, type, outcome, agent, store, path, sha256, chain) VALUES"
-                       " (?, 'message digest calculation', ?, 'x', 'main', 'blanked.tif', ?, 'x')", [T, outcome, sha256])
+                       " (?, 'message digest calculation', ?, 'x', 'main', 'blanked.tif', ?, 'x')",
+                       [T, outcome, sha256])
         for kind, path_, scan_id, detail in (
                 ("edited", "audited.tif", 1, "90 bytes where 50 were"),
                 ("edited", "edited.tif", 2, f"was {A[:12]}…, its bytes and its time have changed"),

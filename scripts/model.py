@@ -1,0 +1,48 @@
+"""Run the archive beside its plain reference model for as long as asked: ``python3 scripts/model.py --steps 20000``.
+
+Steps are random acts on real small files (``tests/model/machine.py``); after each of them known digests, findings and
+copies counted are compared with the reference (``tests/model/reference.py``). The first difference ends the run with
+the shortest sequence of steps that shows it.
+"""
+
+import argparse
+import sys
+from pathlib import Path
+from time import process_time
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests" / "model"))
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--steps", type=int, default=20_000, help="how many steps in all")
+    parser.add_argument("--length", type=int, default=50, help="steps from one empty archive on")
+    parser.add_argument("--seed", type=int, default=None, help="to have the same run again")
+    chosen = parser.parse_args()
+
+    from hypothesis import HealthCheck, Phase, seed, settings
+    from hypothesis.stateful import run_state_machine_as_test
+    from machine import ArchiveMachine
+
+    taken = 0
+
+    class Counted(ArchiveMachine):
+        def check_invariants(self, *given: object, **named: object) -> None:
+            nonlocal taken
+            taken += 1
+            super().check_invariants(*given, **named)  # type: ignore[misc]
+
+    wanted = settings(max_examples=max(1, chosen.steps // chosen.length), stateful_step_count=chosen.length,
+                      deadline=None, database=None, suppress_health_check=list(HealthCheck), print_blob=False,
+                      phases=(Phase.generate, Phase.shrink))
+    machine = seed(chosen.seed)(Counted) if chosen.seed is not None else Counted
+    begun, rounds = process_time(), 0
+    while taken < chosen.steps:
+        rounds += 1
+        run_state_machine_as_test(machine, settings=wanted)
+        print(f"{taken:,} steps without a difference, {process_time() - begun:,.0f} s of processor time", flush=True)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

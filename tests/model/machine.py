@@ -1,0 +1,315 @@
+"""The real services over real small files, driven beside :mod:`reference` and compared with it after every step.
+
+To add rules for another part of the archive (statements, orders), write a mixin with its own part of the reference and
+its own ``@invariant``, and join it with :class:`FileRules` in the machine that the test and the script run.
+"""
+
+import builtins
+import errno
+import hashlib
+import os
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, ThreadPoolExecutor
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+from unittest import mock
+
+import numpy as np
+import tifffile
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
+from reference import OnDisk, Reference, StoreModel
+
+from catalogue.errors import CatalogueError
+from catalogue.fixity import copies as copying
+from catalogue.fixity import restore
+from catalogue.fixity.advice import accept
+from catalogue.fixity.audit import audit
+from catalogue.indexing.service import index
+from catalogue.indexing.stores import add_store
+from catalogue.records import copies, files, findings, fixity, scans, stores
+from catalogue.records.database import open_database
+from catalogue.settings import Home
+
+STORES = {"main": "primary", "nas": "copy"}
+PATHS = ("Ada/Harbour/a.tif", "Ada/Harbour/b.tif", "Ada/Quay/a.tif", "Ben/Boats/c.tif")
+PICTURES = 5
+SECOND = 1_000_000_000
+
+a_store = st.sampled_from(sorted(STORES))
+a_path = st.sampled_from(PATHS)
+a_picture = st.integers(1, PICTURES).map(lambda number: f"p{number}")
+
+
+def threads(workers: int) -> Executor:
+    """Reading in this process: quick to start."""
+    return ThreadPoolExecutor(workers)
+
+
+def _pictures() -> dict[str, bytes]:
+    """Every content a file can have, by its name in the reference."""
+    made = {"empty": b"", "letter": b"Dear printer, this is no picture."}
+    with tempfile.TemporaryDirectory() as folder:
+        for number in range(1, PICTURES + 1):
+            pixels = np.random.default_rng(number).integers(0, 255, (24, 32, 3), dtype=np.uint8)
+            tifffile.imwrite(Path(folder) / "p.tif", pixels, photometric="rgb", metadata=None, rowsperstrip=4)
+            data = (Path(folder) / "p.tif").read_bytes()
+            made[f"p{number}"] = data
+            made[f"flip p{number}"] = data[:-5] + bytes([data[-5] ^ 1]) + data[-4:]
+            made[f"cut p{number}"] = data[:len(data) // 2]
+    return made
+
+
+CONTENTS = _pictures()
+NAMES = {hashlib.sha256(data).hexdigest(): name for name, data in CONTENTS.items()}
+
+
+class FileRules(RuleBasedStateMachine):
+    """What may happen to files, how they may be looked at, and what must then be known."""
+
+    @initialize()
+    def begin(self) -> None:
+        self.folder = Path(tempfile.mkdtemp(prefix="archive-model-"))
+        self.home = Home(self.folder / "home")
+        self.db = open_database(self.home.database)
+        self.reference = Reference({name: StoreModel(name, kind) for name, kind in STORES.items()})
+        self.stamp = 1_700_000_000
+        for name, kind in STORES.items():
+            (self.folder / name).mkdir()
+            add_store(self.db, name, self.folder / name, kind, consent=True)
+
+    def teardown(self) -> None:
+        if hasattr(self, "folder"):
+            self.db.close()
+            shutil.rmtree(self.folder)
+
+    # -- the disk ------------------------------------------------------------------------------------------------
+
+    def at(self, store: str, path: str) -> Path:
+        model = self.reference.stores[store]
+        return self.folder / (store if model.here else f"{store} away") / path
+
+    def put(self, store: str, path: str, content: str, stamp: int | None = None) -> None:
+        """A new stamp unless one is given."""
+        if stamp is None:
+            self.stamp += 10
+            stamp = self.stamp
+        place = self.at(store, path)
+        place.parent.mkdir(parents=True, exist_ok=True)
+        place.write_bytes(CONTENTS[content])
+        os.utime(place, ns=(stamp * SECOND, stamp * SECOND))
+        self.reference.stores[store].disk[path] = OnDisk(content, stamp)
+
+    def lying(self, store: str, path: str) -> OnDisk | None:
+        return self.reference.stores[store].disk.get(path)
+
+    @rule(store=a_store, path=a_path, content=a_picture)
+    def add_or_edit(self, store: str, path: str, content: str) -> None:
+        self.put(store, path, content)
+
+    @rule(store=a_store, path=a_path, content=st.sampled_from(["empty", "letter"]))
+    def overwrite(self, store: str, path: str, content: str) -> None:
+        if self.lying(store, path):
+            self.put(store, path, content)
+
+    @rule(store=a_store, path=a_path, keep_time=st.booleans())
+    def truncate(self, store: str, path: str, keep_time: bool) -> None:
+        lying = self.lying(store, path)
+        if lying and lying.content[0] == "p":
+            self.put(store, path, f"cut {lying.content}", lying.stamp if keep_time else None)
+
+    @rule(store=a_store, path=a_path)
+    def flip_a_bit(self, store: str, path: str) -> None:
+        lying = self.lying(store, path)
+        if lying and lying.content[0] == "p":
+            self.put(store, path, f"flip {lying.content}", lying.stamp)
+
+    @rule(store=a_store, path=a_path)
+    def touch(self, store: str, path: str) -> None:
+        lying = self.lying(store, path)
+        if lying:
+            self.put(store, path, lying.content)
+
+    @rule(store=a_store, path=a_path, onto=a_path)
+    def move(self, store: str, path: str, onto: str) -> None:
+        lying = self.lying(store, path)
+        if lying and path != onto:
+            self.at(store, onto).parent.mkdir(parents=True, exist_ok=True)
+            self.at(store, path).replace(self.at(store, onto))
+            del self.reference.stores[store].disk[path]
+            self.reference.stores[store].disk[onto] = lying
+
+    @rule(store=a_store, path=a_path, onto=a_path)
+    def clone(self, store: str, path: str, onto: str) -> None:
+        lying = self.lying(store, path)
+        if lying and path != onto:
+            self.put(store, onto, lying.content, lying.stamp)
+
+    @rule(store=a_store, path=a_path)
+    def delete(self, store: str, path: str) -> None:
+        if self.lying(store, path):
+            self.at(store, path).unlink()
+            del self.reference.stores[store].disk[path]
+
+    @rule(store=a_store, path=a_path, refused=st.booleans())
+    def refuse(self, store: str, path: str, refused: bool) -> None:
+        """Permission taken or given back."""
+        lying = self.lying(store, path)
+        if lying:
+            self.reference.stores[store].disk[path] = OnDisk(lying.content, lying.stamp, refused)
+
+    @rule(store=a_store, wrong=st.booleans())
+    def plug_or_unplug(self, store: str, wrong: bool) -> None:
+        """A disk goes, perhaps with another in its place, or comes back."""
+        model = self.reference.stores[store]
+        root, away = self.folder / store, self.folder / f"{store} away"
+        if model.here:
+            root.rename(away)
+            if wrong:
+                root.mkdir()
+                (root / "another.tif").write_bytes(CONTENTS["p1"])
+        else:
+            shutil.rmtree(root, ignore_errors=True)
+            away.rename(root)
+        model.here = not model.here
+
+    # -- looking -------------------------------------------------------------------------------------------------
+
+    @contextmanager
+    def refusing(self) -> Iterator[None]:
+        """Opening what the reference calls refused fails: made here, for a superuser may open anything."""
+        refused = {str(self.at(name, path)) for name, store in self.reference.stores.items()
+                   for path, lying in store.disk.items() if lying.refused}
+        stats = {(s.st_dev, s.st_ino) for s in map(os.stat, refused)}
+
+        def guarded(real: Callable[..., Any]) -> Callable[..., Any]:
+            def opening(file: Any, *given: Any, **named: Any) -> Any:
+                if stats and isinstance(file, str | Path) and self._is(file, named.get("dir_fd"), stats):
+                    raise PermissionError(errno.EACCES, "Permission denied", str(file))
+                return real(file, *given, **named)
+
+            return opening
+
+        with mock.patch.object(builtins, "open", guarded(builtins.open)), \
+                mock.patch.object(os, "open", guarded(os.open)):
+            yield
+
+    @staticmethod
+    def _is(file: str | Path, folder: int | None, refused: set[tuple[int, int]]) -> bool:
+        try:
+            found = os.stat(file, dir_fd=folder)
+        except OSError:
+            return False
+        return (found.st_dev, found.st_ino) in refused
+
+    @rule(store=a_store, again=st.booleans())
+    def look_by_index(self, store: str, again: bool) -> None:
+        with self.refusing():
+            index(self.db, self.home, [stores.by_name(self.db, store)], workers=1, again=again, executors=threads)
+        self.reference.stores[store].index(self.reference.numbers(), again)
+
+    @rule(store=a_store)
+    def look_by_audit(self, store: str) -> None:
+        with self.refusing():
+            audit(self.db, self.home, [stores.by_name(self.db, store)])
+        self.reference.stores[store].audit()
+
+    def _unambiguous(self, content: str) -> bool:
+        """One file at most holds it in each store: which of two is tried first is no matter of the rules."""
+        return all(sum(row.content == content for row in store.known.values()) <= 1
+                   for store in self.reference.stores.values())
+
+    @precondition(lambda self: self.reference.stores["nas"].here and self.reference.stores["main"].here)
+    @rule()
+    def copy(self) -> None:
+        wanted = self.reference.copied("nas")
+        if not all(self._unambiguous(content) for content in wanted):
+            return
+        target = stores.by_name(self.db, "nas")
+        planned = copying.plan(self.db, target)
+        assert {NAMES[w.sha256]: w.path for w in planned} == wanted
+        with self.refusing():
+            copying.copy_to(self.db, self.home, target, planned)
+        for content, path in sorted(wanted.items(), key=lambda item: item[1]):
+            sha256 = hashlib.sha256(CONTENTS[content]).hexdigest()
+            self.reference.bring("nas", content, path, f"{path.removesuffix('.tif')}.{sha256[:8]}.tif")
+
+    @rule(store=a_store, path=a_path)
+    def restore(self, store: str, path: str) -> None:
+        source = next(name for name in STORES if name != store)
+        row = self.reference.stores[store].known.get(path)
+        if row is None or (row.content is not None and not self._unambiguous(row.content)):
+            return
+        file = files.by_path(self.db, stores.by_name(self.db, store).id, path)
+        assert file is not None
+        done = True
+        with self.refusing():
+            try:
+                restore.restore(self.db, self.home.settings,
+                                restore.plan(self.db, file.id, stores.by_name(self.db, source)))
+            except CatalogueError as error:
+                assert row.content is None or "no digest" not in str(error), "a known digest was forgotten"
+                done = False
+        assert self.reference.restore(store, path, source) == done
+
+    @rule(store=a_store, path=a_path, kind=st.sampled_from(["edited", "missing"]))
+    def accept(self, store: str, path: str, kind: str) -> None:
+        if kind in self.reference.stores[store].place(path).kinds:
+            found = next(f for f in findings.open_at(self.db, stores.by_name(self.db, store).id, path)
+                         if f.kind == kind)
+            accept(self.db, self.home.settings, found.id, "as it should be")
+            self.reference.accept(store, path, kind)
+
+    # -- comparing -----------------------------------------------------------------------------------------------
+
+    def _content(self, scan_id: int | None) -> str | None:
+        scan = scans.by_id(self.db, scan_id) if scan_id else None
+        return NAMES[scan.sha256] if scan else None
+
+    @invariant()
+    def known_contents_agree(self) -> None:
+        if not hasattr(self, "db"):
+            return
+        for name, model in self.reference.stores.items():
+            store = stores.by_name(self.db, name)
+            paths = [row[0] for row in files.known(self.db, store.id)]
+            rows = {path: file for path in paths if (file := files.by_path(self.db, store.id, path))}
+            said = {path: (self._content(file.scan_id), file.state == "present", file.failed_at is not None)
+                    for path, file in rows.items()}
+            assert said == {path: (row.content, row.present, row.failed) for path, row in model.known.items()}
+            listed = {row[0]: NAMES[row[1]] for row in fixity.manifest_rows(self.db, store.id)}
+            assert listed == {path: row.content for path, row in model.known.items() if row.content is not None}
+
+    @invariant()
+    def findings_agree(self) -> None:
+        if not hasattr(self, "db"):
+            return
+        for name, model in self.reference.stores.items():
+            store = stores.by_name(self.db, name)
+            said: dict[str, set[str]] = {}
+            for finding in findings.open_ones(self.db, store_id=store.id):
+                if finding.path and finding.kind != "no profile":
+                    said.setdefault(finding.path, set()).add(finding.kind)
+            # which of two lost files of one content a file found is, is no matter of the rules
+            expected = {path: place.kinds for path, place in model.places.items() if place.kinds}
+            assert {p: _gone(k) for p, k in said.items()} == {p: _gone(k) for p, k in expected.items()}
+
+    @invariant()
+    def copies_agree(self) -> None:
+        if not hasattr(self, "db"):
+            return
+        for content in CONTENTS:
+            scan = scans.by_digest(self.db, hashlib.sha256(CONTENTS[content]).hexdigest())
+            counted = copies.of_scan(self.db, scan.id).stores if scan else 0
+            assert counted == self.reference.copies(content), content
+
+
+def _gone(kinds: set[str]) -> set[str]:
+    return {"missing" if kind == "moved" else kind for kind in kinds}
+
+
+class ArchiveMachine(FileRules):
+    """All rules there are."""
