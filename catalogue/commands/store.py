@@ -51,17 +51,20 @@ def add(session: Session, name: str, folder: Path, kind: str, marker: bool | Non
 @click.pass_obj
 def list_stores(session: Session) -> None:
     """Stores with what they hold and whether they are connected."""
-    from catalogue.indexing.stores import where
-    from catalogue.records import stores
+    from catalogue.indexing.stores import marked_elsewhere, where
+    from catalogue.records import places, stores
 
     db = session.existing()
+    shared = places.shared_disks(db)
     rows: list[dict[str, Any]] = []
     for store in stores.listed(db):
         place = where(db, store)
         holding = stores.holding(db, store.id)
         rows.append({"name": store.name, "kind": store.kind, "folder": str(place or store.root),
                      "online": place is not None, "files": holding.files, "bytes": holding.bytes,
-                     "missing": holding.missing, "oldest check": holding.oldest_check})
+                     "missing": holding.missing, "oldest check": holding.oldest_check,
+                     "on one disk with": [b if a == store.name else a for a, b in shared if store.name in (a, b)],
+                     "marker also at": [str(other) for other in marked_elsewhere(store) if other != place]})
 
     def text(out: "Printer") -> None:
         if not rows:
@@ -70,6 +73,12 @@ def list_stores(session: Session) -> None:
         out.table(("store", "kind", "state", "files", "size", "missing", "folder"), [
             (row["name"], row["kind"], "online" if row["online"] else "OFFLINE", row["files"], data_size(row["bytes"]),
              row["missing"], row["folder"]) for row in rows])
+        for one, two in shared:
+            out.print(f"{one} and {two} are on one disk: when it fails, both are lost.")
+        for row in rows:
+            for other in row["marker also at"]:
+                out.print(f"{other} has the marker of {row['name']}: a clone, or the disk at a new place."
+                          f" If it is the store: catalogue store move {row['name']} {other}")
 
     session.emit(rows, text)
 
@@ -100,7 +109,8 @@ def forget(session: Session, name: str, yes: bool) -> None:
 def move(session: Session, name: str, folder: Path) -> None:
     """Say that the store NAME lies at FOLDER now: after a restore to another disk, or a new mount point.
 
-    FOLDER must have the store's marker. Nothing on the disk is touched.
+    FOLDER must have the store's marker. Nothing on the disk is touched. It also says which of two disks with one
+    marker, a disk and its clone, is the store.
     """
     from catalogue.indexing.stores import move_store
     from catalogue.records import stores

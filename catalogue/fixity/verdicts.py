@@ -11,6 +11,7 @@ from catalogue.fixity.copying import Stopped
 from catalogue.fixity.placing import Damage
 from catalogue.indexing.crawl import crawl
 from catalogue.indexing.recording import real_path
+from catalogue.indexing.stores import note_file_place
 from catalogue.progress import Cancelled, Progress, Report
 from catalogue.records import events, files, findings, fixity, pieces, scans
 from catalogue.records.copies import DOUBTS
@@ -112,6 +113,7 @@ def record(db: Database, store: Store, verdict: Verdict) -> None:
         return
     if result is Result.INTACT:
         files.mark_checked(db, due.id, now())
+        note_file_place(db, due.id, real_path(Path(store.root), due.path))
         if stored_mtime(checked.mtime_ns) != due.mtime_ns:
             fixity.touched(db, due.id, checked.mtime_ns)
         fixity.clear_damage(db, due.id)

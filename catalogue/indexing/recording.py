@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from catalogue.indexing.naming import Place, place_of, role_of
+from catalogue.indexing.stores import note_file_place
 from catalogue.reading.model import Fault, Reading
 from catalogue.records import events, files, findings, fixity, pieces, scans
 from catalogue.records.database import Database
@@ -68,6 +69,7 @@ def _record_content(db: Database, home: Home, store: Store, path: str, reading: 
         scan = scans.by_id(db, scan_id)
         piece_id = scan.piece_id if scan else None
     file_id = files.save(db, store.id, path, reading.size, reading.mtime_ns, scan_id, verified=True)
+    note_file_place(db, file_id, reading.path)
     fixity.clear_damage(db, file_id)
     edits = [f for f in findings.open_at(db, store.id, path) if f.kind == "edited"]
     findings.observe(db, store.id, path, _seen(path, reading, scan_id), file_id=file_id, settled=READ_KINDS,

@@ -11,7 +11,7 @@ from catalogue.indexing.alone import alone
 from catalogue.indexing.comparing import Comparison, compare, within
 from catalogue.indexing.previews import keep_preview
 from catalogue.indexing.recording import real_path, record
-from catalogue.indexing.stores import is_at, where
+from catalogue.indexing.stores import is_at, marked_elsewhere, note_place, offline, where
 from catalogue.indexing.workers import Executors, Job, processes, read_all, worker_count
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.reading.model import Reading
@@ -63,15 +63,17 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
     root = where(db, store)
     if root is None:
         summary.outcome = "offline"
-        if store.kind != "off-site":  # which is where it belongs most of the time
+        clones = bool(marked_elsewhere(store))
+        if clones or store.kind != "off-site":  # which is where it belongs most of the time
             with transaction(db):
                 findings.record(db, "offline", f"the store was last seen at {store.root}", store_id=store.id,
-                                hint="Connect it, then index again.")
+                                hint=offline(store).hint if clones else "Connect it, then index again.")
             summary.findings["offline"] = 1
         return summary
     moment = now()
     with transaction(db):
         run_id = runs.start(db, "index", store.id)
+        note_place(db, store, root)
         findings.resolve(db, "seen again", store_id=store.id, path="", kinds=("offline",))
     try:
         _run(db, home, store, root, summary, workers, again, report, cancelled, executors)

@@ -18,8 +18,8 @@ from catalogue.storage.identity import FileId, filesystem_id, identity, inside, 
 
 UNMARKED = "unmarked:"
 __all__ = ["MARKER", "UNMARKED", "add_store", "is_at", "marked_elsewhere", "marker_facts", "move_store",
-           "note_place", "offline", "opened_store", "overlapping_store", "read_marker", "retire_store",
-           "store_holding", "where"]
+           "note_file_place", "note_place", "offline", "opened_store", "overlapping_store", "read_marker",
+           "retire_store", "store_holding", "where"]
 
 
 def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool) -> Store:
@@ -193,6 +193,13 @@ def note_place(db: Database, store: Store, root: Path) -> None:
     found = identity(root)
     if found is not None:
         places.note_store(db, store.id, filesystem_id(root), found.inode)
+
+
+def note_file_place(db: Database, file_id: int, path: str) -> None:
+    """Note which file of which file system stands at a path now. Within a transaction."""
+    found = identity(path)
+    if found is not None:
+        places.note_file(db, file_id, filesystem_id(path), found.inode)
 
 
 def offline(store: Store) -> StoreAway:

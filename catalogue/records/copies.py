@@ -5,13 +5,15 @@ services comes from here.
 
 A file is *intact* when its last look gave the bytes on record for it: it is there, no attempt to read it has failed
 since, and no open finding says otherwise. It is *sound* when, besides, those bytes show a whole picture: a faithful
-copy of a truncated scan saves nobody. A copy is a sound file; two of them in one store count once.
+copy of a truncated scan saves nobody. A copy is a sound file; two of them in one store count once, and so does one
+file under two paths, whether by a hard link, a bind mount, a linked folder or a folder added twice (records.places).
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from catalogue.records.database import Database, fetch, fetch_one
+from catalogue.records.places import DISTINCT_DISK, DISTINCT_FILE
 
 # Open findings that say a file's bytes are not, or may not be, those on record for it.
 DOUBTS = ("changed", "edited", "missing", "truncated", "unreadable", "moved", "damaged", "empty", "not a picture",
@@ -21,19 +23,23 @@ _DOUBTS = ", ".join(f"'{kind}'" for kind in DOUBTS)
 # One row a file that has a digest on record, in stores in use.
 HELD = f"""(
     SELECT f.id AS file_id, f.scan_id, f.store_id, t.name AS store, t.kind, f.path, f.checked_at,
-           f.state = 'present' AS present,
+           {DISTINCT_FILE} AS true_file, {DISTINCT_DISK} AS disk, f.state = 'present' AS present,
            f.state = 'present' AND f.failed_at IS NULL AND NOT EXISTS (
                SELECT 1 FROM finding n WHERE n.store_id = f.store_id AND n.path = f.path AND n.resolved IS NULL
                                              AND n.kind IN ({_DOUBTS})) AS intact,
            f.state = 'present' AND f.failed_at IS NULL AND c.content_fault = '' AND NOT EXISTS (
                SELECT 1 FROM finding n WHERE n.store_id = f.store_id AND n.path = f.path AND n.resolved IS NULL
                                              AND n.kind IN ({_DOUBTS})) AS sound
-    FROM file f JOIN store t ON t.id = f.store_id JOIN scan c ON c.id = f.scan_id WHERE t.forgotten IS NULL)"""
+    FROM file f JOIN store t ON t.id = f.store_id JOIN scan c ON c.id = f.scan_id
+    LEFT JOIN file_place fp ON fp.file_id = f.id LEFT JOIN store_place sp ON sp.store_id = f.store_id
+    WHERE t.forgotten IS NULL)"""
 
 
 @dataclass(frozen=True, slots=True)
 class Copies:
     """A scan's copies. ``stores`` and ``off_site`` count stores with a sound file, ``present`` files seen there.
+
+    ``stores`` is never more than there are true files. ``disks`` counts the file systems that sound files lie on.
 
     ``checked_at`` is the latest check among sound files; ``path`` names one of its files, sound or not.
     """
@@ -42,6 +48,7 @@ class Copies:
     sha256: str
     stores: int
     off_site: int
+    disks: int
     present: int
     checked_at: str | None
     path: str
@@ -58,13 +65,22 @@ class Holder:
     kind: str
     path: str
     checked_at: str | None
+    true_file: str
+    disk: str
     present: int
     intact: int
     sound: int
 
 
-_COPIES = """SELECT s.id AS scan_id, s.sha256, count(DISTINCT CASE WHEN h.sound THEN h.store_id END) AS stores,
-                     count(DISTINCT CASE WHEN h.sound AND h.kind = 'off-site' THEN h.store_id END) AS off_site,
+_COPIES = """SELECT s.id AS scan_id, s.sha256,
+                     min(count(DISTINCT CASE WHEN h.sound THEN h.store_id END),
+                         count(DISTINCT CASE WHEN h.sound THEN h.true_file END)) AS stores,
+                     count(DISTINCT CASE WHEN h.sound AND h.kind = 'off-site' AND NOT EXISTS (
+                         SELECT 1 FROM file_place mine JOIN file_place other USING (inode, filesystem)
+                         JOIN file o ON o.id = other.file_id JOIN store ot ON ot.id = o.store_id
+                         WHERE mine.file_id = h.file_id AND other.file_id <> h.file_id AND ot.forgotten IS NULL
+                               AND ot.kind <> 'off-site') THEN h.store_id END) AS off_site,
+                     count(DISTINCT CASE WHEN h.sound THEN h.disk END) AS disks,
                      coalesce(sum(h.present), 0) AS present, max(CASE WHEN h.sound THEN h.checked_at END) AS checked_at,
                      coalesce(min(h.path), '') AS path"""
 
@@ -83,7 +99,7 @@ def of_scan(db: Database, scan_id: int) -> Copies:
     """One scan's copies; zeros where no file holds it."""
     found = fetch_one(db, Copies, f"""{_COPIES} FROM scan s JOIN {HELD} h ON h.scan_id = s.id
                                       WHERE s.id = ? GROUP BY s.id""", [scan_id])
-    return found or Copies(scan_id, "", 0, 0, 0, None, "")
+    return found or Copies(scan_id, "", 0, 0, 0, 0, None, "")
 
 
 def holders(db: Database, sha256: str) -> list[Holder]:

@@ -18,15 +18,6 @@ class StorePlace:
     inode: int
 
 
-@dataclass(frozen=True, slots=True)
-class Spread:
-    """How far the files of one scan lie apart: stores, true files (hard links and second mounts once), disks."""
-
-    stores: int
-    files: int
-    disks: int
-
-
 def store_place(db: Database, store_id: int) -> StorePlace | None:
     return fetch_one(db, StorePlace, "SELECT filesystem, inode FROM store_place WHERE store_id = ?", [store_id])
 
@@ -41,12 +32,10 @@ def note_file(db: Database, file_id: int, filesystem: str, inode: int) -> None:
     db.execute("INSERT OR REPLACE INTO file_place VALUES (?, ?, ?)", [file_id, filesystem, inode])
 
 
-def spread(db: Database, sha256: str) -> Spread:
-    """How far the present files of a scan lie apart, as last seen."""
-    found = fetch_one(db, Spread, f"""
-        SELECT count(DISTINCT f.store_id) AS stores, count(DISTINCT {DISTINCT_FILE}) AS files,
-               count(DISTINCT {DISTINCT_DISK}) AS disks
-        FROM file f JOIN scan c ON c.id = f.scan_id JOIN store s ON s.id = f.store_id
-        LEFT JOIN file_place fp ON fp.file_id = f.id LEFT JOIN store_place sp ON sp.store_id = f.store_id
-        WHERE c.sha256 = ? AND f.state = 'present' AND s.forgotten IS NULL""", [sha256])
-    return found or Spread(0, 0, 0)
+def shared_disks(db: Database) -> list[tuple[str, str]]:
+    """Names of stores in use, two and two, whose roots lie on one file system, as last seen."""
+    return [(str(row[0]), str(row[1])) for row in db.execute("""
+        SELECT a.name, b.name FROM store_place p JOIN store_place q
+             ON q.filesystem = p.filesystem AND q.store_id > p.store_id
+        JOIN store a ON a.id = p.store_id JOIN store b ON b.id = q.store_id
+        WHERE a.forgotten IS NULL AND b.forgotten IS NULL ORDER BY a.name, b.name""")]

@@ -11,6 +11,7 @@ import sys
 from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import NamedTuple
 
@@ -73,7 +74,7 @@ def overlapping(one: Path, two: Path) -> bool:
     return inside(one, two) or inside(two, one)
 
 
-def filesystem_id(place: Path | int) -> str:
+def filesystem_id(place: Path | str | int) -> str:
     """A name for the file system that stays over unmounting and a new mount point; "" where nothing is there.
 
     The volume's UUID where the system gives it, the share's source for a network mount, else the id that statvfs
@@ -84,15 +85,21 @@ def filesystem_id(place: Path | int) -> str:
         volume = os.statvfs(place)
     except OSError:
         return ""
-    device = f"{os.major(found.st_dev)}:{os.minor(found.st_dev)}"
-    for mount in _mounts():
-        if mount.device == device and mount.kind in _SHARES:
+    return _filesystem(found.st_dev, volume.f_fsid, _mount_table())
+
+
+@lru_cache(maxsize=64)
+def _filesystem(device: int, fsid: int, mounts: bytes) -> str:
+    """As :func:`filesystem_id`; asked anew whenever something was mounted or unmounted."""
+    number = f"{os.major(device)}:{os.minor(device)}"
+    for mount in _mounts(mounts):
+        if mount.device == number and mount.kind in _SHARES:
             return f"share {mount.source}"
     with suppress(OSError):  # no such folder in a container, or on another system
         for link in sorted(_UUIDS.iterdir()):
-            if link.stat().st_rdev == found.st_dev:
+            if link.stat().st_rdev == device:
                 return f"volume {link.name}"
-    return f"id {volume.f_fsid & (1 << 64) - 1:x}"
+    return f"id {fsid & (1 << 64) - 1:x}"
 
 
 def distinct_files(places: Iterable[Path | str | int]) -> list[FileId]:
@@ -107,7 +114,7 @@ def is_regular(found: os.stat_result) -> bool:
 
 def _within_filesystem(real: Path) -> tuple[int, str] | None:
     """Device and path within the file system of a path without links; None where the system does not tell."""
-    covering = [m for m in _mounts() if real.is_relative_to(m.point)]
+    covering = [m for m in _mounts(_mount_table()) if real.is_relative_to(m.point)]
     found = identity(real)
     if not covering or found is None:
         return None
@@ -116,15 +123,18 @@ def _within_filesystem(real: Path) -> tuple[int, str] | None:
     return found.device, os.path.normpath(os.path.join(mount.root, real.relative_to(mount.point)))  # noqa: PTH118
 
 
-def _mounts() -> list[_Mount]:
-    if sys.platform != "linux":
-        return []
+def _mount_table() -> bytes:
+    """What is mounted where, as Linux tells it; nothing on other systems."""
     try:
-        lines = _MOUNTS.read_bytes().splitlines()
+        return _MOUNTS.read_bytes() if sys.platform == "linux" else b""
     except OSError:
-        return []
+        return b""
+
+
+@lru_cache(maxsize=4)
+def _mounts(table: bytes) -> list[_Mount]:
     mounts = []
-    for line in lines:
+    for line in table.splitlines():
         before, _, after = os.fsdecode(line).partition(" - ")
         fields, more = before.split(" "), after.split(" ")
         if len(fields) > 4 and len(more) > 1:

@@ -1,0 +1,328 @@
+"""No byte goes where it must not, and no copy counts that is none: links, mounts, clones, and a store added twice."""
+
+import errno
+import os
+import shutil
+import subprocess
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from fixity_shop import Shop, rot
+
+from catalogue.errors import CatalogueError, NotFound, Refused, StoreAway
+from catalogue.fixity import restore
+from catalogue.fixity.bags import baggable, write_bag
+from catalogue.fixity.copies import SINGLE, copy_to, plan, review
+from catalogue.indexing import stores as on_disk
+from catalogue.indexing.stores import MARKER, add_store, marked_elsewhere, move_store, where
+from catalogue.progress import Progress
+from catalogue.records import copies, scans
+from catalogue.records import stores as store_rows
+from catalogue.settings import Home, Settings, read_settings
+from catalogue.sheets.writing import write_sheet
+
+Scan = Callable[..., Path]
+
+
+@pytest.fixture
+def mount() -> Iterator[Callable[[Path, str], None]]:
+    """Mounts what mount(8) is told: ``tmpfs`` for an empty disk, else the folder to bind."""
+    mounted: list[Path] = []
+
+    def make(place: Path, what: str) -> None:
+        place.mkdir(exist_ok=True)
+        how = ["-t", "tmpfs", "none"] if what == "tmpfs" else ["--bind", what]
+        command = ["mount", *how, str(place)]
+        if os.geteuid() != 0 or subprocess.run(command, capture_output=True, check=False).returncode:
+            pytest.skip("mounting needs the rights of root")
+        mounted.append(place)
+
+    yield make
+    for place in reversed(mounted):
+        subprocess.run(["umount", "-l", str(place)], capture_output=True, check=False)
+
+
+def copy(shop: Shop, name: str, report: Callable[[Progress], None] = lambda _: None):  # type: ignore[no-untyped-def]
+    store = shop.store(name)
+    return copy_to(shop.db, shop.home, store, plan(shop.db, store), report=report)
+
+
+def held(shop: Shop, path: str) -> copies.Copies:
+    due = shop.due(path)
+    found = scans.by_id(shop.db, due.scan_id)
+    assert found is not None
+    return copies.of_scan(shop.db, found.id)
+
+
+def pictures(folder: Path) -> list[str]:
+    return sorted(str(p.relative_to(folder)) for p in folder.rglob("*.tif"))
+
+
+# --- stores that are one ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("path", ["link", "main/../main", "link/Ada", "bound", "bound ada"])
+def test_a_folder_is_not_added_twice_by_whatever_path(shop: Shop, scan: Scan, mount: Callable[[Path, str], None],
+                                                      path: str) -> None:
+    scan("main/Ada/Harbour/0.tif")
+    (shop.folder / "link").symlink_to(shop.folder / "main")
+    if path == "bound":
+        mount(shop.folder / "bound", str(shop.folder / "main"))
+    if path == "bound ada":
+        mount(shop.folder / "bound ada", str(shop.folder / "main" / "Ada"))
+    with pytest.raises(Refused):
+        add_store(shop.db, "twice", shop.folder / path, "copy", consent=False)
+    assert [s.name for s in store_rows.listed(shop.db)] == ["main"]
+
+
+def test_a_folder_without_marker_is_not_added_twice_either(shop: Shop) -> None:
+    (shop.folder / "plain").mkdir()
+    (shop.folder / "plain" / "x.tif").write_bytes(b"x")
+    add_store(shop.db, "plain", shop.folder / "plain", "primary", consent=False)
+    (shop.folder / "again").symlink_to(shop.folder / "plain")
+    for path in ("plain", "again"):
+        with pytest.raises(Refused, match="already"):
+            add_store(shop.db, "again", shop.folder / path, "copy", consent=False)
+
+
+def test_a_store_that_became_the_same_as_another_takes_no_copies(shop: Shop, scan: Scan) -> None:
+    """Its root was made a link after it was added, marker and all: one folder under two names."""
+    scan("main/Ada/Harbour/0.tif")
+    shop.index()
+    shop.add("nas", "copy")
+    (shop.folder / "nas").rename(shop.folder / "nas was")
+    (shop.folder / "nas").symlink_to(shop.folder / "main")
+    shutil.copy(shop.folder / "nas was" / MARKER, shop.folder / "main" / MARKER)
+    with pytest.raises(Refused, match="one folder"):
+        copy(shop, "nas")
+
+
+# --- what counts as a copy -------------------------------------------------------------------------------
+
+
+def test_a_linked_folder_is_no_copy(shop: Shop, scan: Scan) -> None:
+    master = scan("main/Ada/Harbour/0.tif")
+    shop.index()
+    shop.add("nas", "copy")
+    (shop.folder / "nas" / "Ada").symlink_to(shop.folder / "main" / "Ada")
+    done = copy(shop, "nas")
+    assert (done.copied, done.adopted) == (0, 0)
+    assert "link" in done.not_copied[0].reason
+    assert held(shop, "Ada/Harbour/0.tif").stores == 1
+    assert review(shop.db, shop.home.settings)[SINGLE] == 1
+    assert pictures(shop.folder / "main") == [str(master.relative_to(shop.folder / "main"))]
+
+
+def test_a_hard_link_counts_once(shop: Shop, scan: Scan) -> None:
+    master = scan("main/Ada/Harbour/0.tif")
+    shop.add("nas", "off-site")
+    (shop.folder / "nas" / "0.tif").hardlink_to(master)
+    shop.index("main", "nas")
+    found = held(shop, "Ada/Harbour/0.tif")
+    assert (found.stores, found.off_site, found.disks) == (1, 0, 1)
+
+
+def test_files_taken_for_copies_before_are_seen_through_by_the_next_audit(shop: Shop, scan: Scan) -> None:
+    """A folder replaced by a link once its copies were on record."""
+    scan("main/Ada/Harbour/0.tif")
+    shop.index()
+    shop.add("nas", "copy")
+    assert copy(shop, "nas").copied == 1
+    assert held(shop, "Ada/Harbour/0.tif").stores == 2
+    shutil.rmtree(shop.folder / "nas" / "Ada")
+    (shop.folder / "nas" / "Ada").symlink_to(shop.folder / "main" / "Ada")
+    shop.audit("main", "nas")
+    assert held(shop, "Ada/Harbour/0.tif").stores == 1
+
+
+def test_two_stores_on_one_disk_are_told(shop: Shop, mount: Callable[[Path, str], None]) -> None:
+    from catalogue.records.places import shared_disks
+
+    mount(shop.folder / "other disk", "tmpfs")
+    shop.add("nas", "copy")
+    shop.add("other disk", "off-site")
+    assert shared_disks(shop.db) == [("main", "nas")]
+
+
+# --- disks that go away ----------------------------------------------------------------------------------
+
+
+def test_nothing_is_written_below_the_mount_point_of_a_disk_that_went_away(
+        shop: Shop, scan: Scan, mount: Callable[[Path, str], None]) -> None:
+    """umount -l between two files of a copy."""
+    for n in range(6):
+        scan(f"main/Ada/Harbour/{n}.tif", seed=n)
+    shop.index()
+    mount(shop.folder / "nas", "tmpfs")
+    shop.add("nas", "copy")
+    gone: list[bool] = []
+
+    def report(progress: Progress) -> None:
+        if progress.done == 2 and not gone:
+            gone.append(not subprocess.run(["umount", "-l", str(shop.folder / "nas")], check=False).returncode)
+
+    done = copy(shop, "nas", report)
+    assert gone == [True]
+    assert (done.outcome, done.copied) == ("failed", 2)
+    assert "went away" in done.trouble
+    assert list((shop.folder / "nas").iterdir()) == []
+
+
+def test_a_restore_after_an_unmount_writes_nothing_and_claims_nothing(
+        shop: Shop, scan: Scan, mount: Callable[[Path, str], None]) -> None:
+    mount(shop.folder / "nas", "tmpfs")
+    nas = shop.add("nas", "copy")
+    scan("main/Ada/Harbour/0.tif")
+    shop.index()
+    copy(shop, "nas")
+    bad = shop.folder / "nas" / "Ada" / "Harbour" / "0.tif"
+    rot(bad, 900)
+    shop.audit("nas")
+    planned = restore.plan(shop.db, shop.due("Ada/Harbour/0.tif", "nas").id)
+    subprocess.run(["umount", "-l", str(shop.folder / "nas")], check=True)
+    with pytest.raises(StoreAway):
+        restore.restore(shop.db, shop.home.settings, planned)
+    assert list((shop.folder / "nas").iterdir()) == []
+    assert where(shop.db, nas) is None
+
+
+def test_a_restore_never_takes_the_file_itself_for_its_source(shop: Shop, scan: Scan) -> None:
+    master = scan("main/Ada/Harbour/0.tif")
+    shop.index()
+    shop.add("nas", "copy")
+    copy(shop, "nas")
+    (shop.folder / "nas" / "Ada" / "Harbour" / "0.tif").unlink()
+    (shop.folder / "nas" / "Ada" / "Harbour" / "0.tif").hardlink_to(master)
+    rot(master, 900)
+    shop.audit()
+    with pytest.raises(NotFound):
+        restore.plan(shop.db, shop.due("Ada/Harbour/0.tif").id)
+
+
+# --- clones ----------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def volumes(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
+    """Where disks appear."""
+    place = tmp_path / "media"
+    place.mkdir()
+    monkeypatch.setattr(on_disk, "_mounted", lambda _: iter(sorted(place.iterdir())))
+    return place
+
+
+def test_a_clone_is_never_taken_for_the_disk(shop: Shop, volumes: Path) -> None:
+    store = shop.add("nas", "copy")
+    shutil.copytree(shop.folder / "nas", volumes / "clone")
+    (shop.folder / "nas").rename(shop.folder / "unplugged")
+    assert where(shop.db, store) is None
+    assert shop.store("nas").root == str(shop.folder / "nas")
+    with pytest.raises(StoreAway, match=r"may be a clone.*store move nas"):
+        copy(shop, "nas")
+    move_store(shop.db, store, volumes / "clone")
+    assert where(shop.db, shop.store("nas")) == volumes / "clone"
+
+
+def test_the_disk_itself_is_known_at_a_new_place(shop: Shop, volumes: Path) -> None:
+    store = shop.add("nas", "copy")
+    (shop.folder / "nas").rename(volumes / "nas")
+    assert where(shop.db, store) == volumes / "nas"
+    assert shop.store("nas").root == str(volumes / "nas")
+
+
+def test_of_two_disks_with_one_marker_none_is_chosen(shop: Shop, volumes: Path) -> None:
+    store = shop.add("nas", "copy")
+    shutil.copytree(shop.folder / "nas", volumes / "clone")
+    (shop.folder / "nas").rename(volumes / "nas")
+    assert where(shop.db, store) is None
+    assert marked_elsewhere(store) == [volumes / "clone", volumes / "nas"]
+
+
+def test_a_clone_is_not_added_as_if_it_were_the_store(shop: Shop) -> None:
+    shop.add("nas", "copy")
+    shutil.copytree(shop.folder / "nas", shop.folder / "clone")
+    with pytest.raises(Refused, match=r"marker of the store .nas..*store move"):
+        add_store(shop.db, "clone", shop.folder / "clone", "copy", consent=True)
+
+
+# --- a folder that hides, a marker cut short, a file too large --------------------------------------------
+
+
+def test_a_link_to_itself_does_not_hide_its_folder(shop: Shop, scan: Scan) -> None:
+    scan("main/Ada/Harbour/0.tif")
+    (shop.folder / "main" / "Ada" / "Harbour" / "loop").symlink_to("loop")
+    shop.index()
+    assert shop.due("Ada/Harbour/0.tif").state == "present"
+    assert shop.kinds("Ada/Harbour/loop") <= {"link"}
+
+
+def test_a_marker_on_a_full_disk_is_whole_or_not_there(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    (shop.folder / "nas").mkdir()
+
+    def full(*_: object) -> int:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "write", full)
+        with pytest.raises(CatalogueError, match="not added"):
+            add_store(shop.db, "nas", shop.folder / "nas", "copy", consent=True)
+    assert list((shop.folder / "nas").iterdir()) == []
+    (shop.folder / "nas" / MARKER).touch()  # as an earlier version left it
+    add_store(shop.db, "nas", shop.folder / "nas", "copy", consent=True)
+    assert on_disk.read_marker(shop.folder / "nas")
+
+
+def test_a_file_too_large_for_the_disk_does_not_end_the_copying_of_others(
+        shop: Shop, scan: Scan, monkeypatch: pytest.MonkeyPatch) -> None:
+    for n, height in enumerate((60, 300, 60)):
+        scan(f"main/Ada/Harbour/{n}.tif", seed=n, size=(height, 80))
+    shop.index()
+    shop.add("nas", "copy")
+    real = os.write
+
+    def limited(fd: int, data: memoryview) -> int:
+        if len(data) > 50_000:
+            raise OSError(errno.EFBIG, os.strerror(errno.EFBIG))
+        return real(fd, data)
+
+    monkeypatch.setattr(os, "write", limited)
+    done = copy(shop, "nas")
+    assert (done.outcome, done.copied) == ("finished", 2)
+    assert "too large" in done.not_copied[0].reason
+    assert pictures(shop.folder / "nas") == ["Ada/Harbour/0.tif", "Ada/Harbour/2.tif"]
+
+
+# --- other writers ---------------------------------------------------------------------------------------
+
+
+def test_bags_and_sheets_are_not_put_into_a_store_by_a_link(shop: Shop, scan: Scan) -> None:
+    scan("main/Ada/Harbour/0.tif")
+    shop.index()
+    (shop.folder / "link").symlink_to(shop.folder / "main")
+    with pytest.raises(Refused, match="store 'main'"):
+        write_bag(shop.db, shop.folder / "link" / "bag", baggable(shop.db))
+    with pytest.raises(Refused, match="store 'main'"):
+        write_sheet(shop.db, shop.folder / "link" / "orders.csv", "x")
+    assert pictures(shop.folder / "main") == ["Ada/Harbour/0.tif"]
+
+
+def test_a_sheet_is_whole_or_not_there_and_can_be_asked_for_again(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object) -> int:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "fsync", full)
+        with pytest.raises(Refused, match="disk is full"):
+            write_sheet(shop.db, shop.folder / "orders.csv", "number\n")
+    write_sheet(shop.db, shop.folder / "orders.csv", "number\n")
+    assert (shop.folder / "orders.csv").read_text() == "number\n"
+
+
+@pytest.mark.parametrize("count", [0, -1])
+def test_fewer_than_one_copy_cannot_be_wished_for(home: Home, count: int) -> None:
+    home.folder.mkdir()
+    (home.folder / "settings.toml").write_text(f"minimum_copies = {count}\n")
+    with pytest.raises(CatalogueError, match="minimum_copies"):
+        read_settings(home.folder / "settings.toml")
+    assert Settings().minimum_copies == 2
