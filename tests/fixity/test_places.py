@@ -11,16 +11,18 @@ import pytest
 from fixity_shop import Shop, rot
 
 from catalogue.errors import CatalogueError, NotFound, Refused, StoreAway
-from catalogue.fixity import restore
+from catalogue.fixity import copies as fixity_copies
+from catalogue.fixity import copying, restore
 from catalogue.fixity.bags import baggable, write_bag
 from catalogue.fixity.copies import SINGLE, copy_to, plan, review
 from catalogue.indexing import stores as on_disk
 from catalogue.indexing.stores import MARKER, add_store, marked_elsewhere, move_store, where
-from catalogue.progress import Progress
+from catalogue.progress import Progress, never, unheard
 from catalogue.records import copies, scans
 from catalogue.records import stores as store_rows
 from catalogue.settings import Home, Settings, read_settings
 from catalogue.sheets.writing import write_sheet
+from catalogue.storage.folders import Entry
 
 Scan = Callable[..., Path]
 
@@ -291,6 +293,51 @@ def test_a_file_too_large_for_the_disk_does_not_end_the_copying_of_others(
     assert (done.outcome, done.copied) == ("finished", 2)
     assert "too large" in done.not_copied[0].reason
     assert pictures(shop.folder / "nas") == ["Ada/Harbour/0.tif", "Ada/Harbour/2.tif"]
+
+
+def test_a_clone_put_in_the_stores_place_between_two_files_is_noticed(
+        shop: Shop, scan: Scan, monkeypatch: pytest.MonkeyPatch) -> None:
+    for n in range(4):
+        scan(f"main/Ada/Harbour/{n}.tif", seed=n)
+    shop.index()
+    shop.add("nas", "copy")
+    shutil.copytree(shop.folder / "nas", shop.folder / "clone")
+    real = fixity_copies._note
+
+    def swapped(*given: object) -> None:
+        real(*given)  # type: ignore[arg-type]
+        (shop.folder / "nas").rename(shop.folder / "pulled")
+        (shop.folder / "clone").rename(shop.folder / "nas")
+
+    monkeypatch.setattr(fixity_copies, "_note", swapped)
+    done = copy(shop, "nas")
+    assert (done.outcome, done.copied) == ("failed", 1)
+    assert pictures(shop.folder / "nas") == []
+
+
+def test_a_copy_on_a_disk_that_went_away_at_the_last_moment_is_not_recorded(
+        shop: Shop, scan: Scan, monkeypatch: pytest.MonkeyPatch) -> None:
+    scan("main/Ada/Harbour/0.tif")
+    shop.index()
+    shop.add("nas", "copy")
+    real = copying.place_new
+
+    def pulled(part: Entry, target: Entry) -> None:
+        real(part, target)
+        (shop.folder / "nas").rename(shop.folder / "pulled")
+
+    monkeypatch.setattr(copying, "place_new", pulled)
+    done = copy(shop, "nas")
+    assert (done.outcome, done.copied) == ("failed", 0)
+    assert held(shop, "Ada/Harbour/0.tif").stores == 1
+
+
+def test_a_file_never_replaces_itself(shop: Shop, scan: Scan) -> None:
+    master = scan("main/Ada/Harbour/0.tif")
+    (shop.folder / "twin.tif").hardlink_to(master)
+    with pytest.raises(Refused, match="one file"):
+        copying.copy_verified(master, shop.folder / "twin.tif", sha256=None, report=unheard, cancelled=never,
+                              replace=True)
 
 
 # --- other writers ---------------------------------------------------------------------------------------
