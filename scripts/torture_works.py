@@ -230,7 +230,7 @@ def order_halfway(place: Place) -> Iterator[str]:
     with place.database() as db:
         order = orders.maybe(db, "K-1")
         lines = orders.lines_of(db, order.id) if order else []
-        issued = [row[0] for row in db.execute("SELECT number FROM edition_number ORDER BY number")]
+        issued = [row[0] for row in db.execute("SELECT number FROM edition_print ORDER BY number")]
         if (len(lines), issued) not in ((0, []), (1, [1, 2, 3])):
             yield f"{len(lines)} lines with numbers {issued}"
         if order and not lines:

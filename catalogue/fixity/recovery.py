@@ -224,7 +224,8 @@ def _put_back(db: Database, before: Event | None, entries: dict[str, Event], hig
 
 def _applied(db: Database, event: Event, damaged: Sequence[Path], names: dict[int, tuple[str, str]]) -> list[str]:
     salvage.ensure_referred(db, event, damaged, names)
-    return [f"event {event.id}: {words}" for change in unpacked(event.change) if (words := salvage.apply(db, change))]
+    return [f"event {event.id}: {words}" for change in unpacked(event.change) if (words := salvage.apply(db, change,
+                                                               final=event.type == "migration"))]
 
 
 def _with_sheets(db: Database, home: Home, put_back: PutBack) -> PutBack:

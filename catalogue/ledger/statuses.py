@@ -3,18 +3,17 @@
 from collections.abc import Mapping
 
 from catalogue.errors import NotFound, Refused
-from catalogue.records import editions, orders
+from catalogue.records import orders
 from catalogue.records.database import Database, transaction
 from catalogue.records.orders import Line, Order
-
-_UNPRINTED = ("asked", "approved")  # of these no print exists yet
 
 
 def set_status(db: Database, number: str, status: str) -> Order:
     """Move an order to another status.
 
-    Cancelling before printing frees its edition numbers. Once printed the prints exist: their numbers stay out, and
-    only a recorded destruction lets one be printed again. A cancelled order stays cancelled.
+    Cancelling before printing frees its edition numbers. Once printed the prints exist: their numbers stay out,
+    whatever the order is set to later, and only a recorded destruction lets one be printed again. The table of prints
+    does both by itself. A cancelled order stays cancelled.
     """
     if status not in orders.STATUSES:
         raise Refused(f"{status!r} is no status.", hint=f"Choose one of: {', '.join(orders.STATUSES)}.")
@@ -23,9 +22,6 @@ def set_status(db: Database, number: str, status: str) -> Order:
         if order.status == "cancelled" and status != "cancelled":
             raise Refused(f"The order {number!r} was cancelled, and its numbers may be out elsewhere.",
                           hint="Record a new one: catalogue order repeat.")
-        if status == "cancelled" and order.status in _UNPRINTED:
-            for line in orders.lines_of(db, order.id):
-                _free(db, line.id)
         orders.set_status(db, order.id, status)
         return orders.by_number(db, number)
 
@@ -37,19 +33,12 @@ def cancel_line(db: Database, line_id: int) -> Line:
         if line is None:
             raise NotFound(f"There is no order line number {line_id}.")
         order = orders.by_number(db, line.number)
-        if order.status in _UNPRINTED:
-            _free(db, line_id)
         orders.cancel_line(db, line_id)
         if all(other.status == "cancelled" for other in orders.lines_of(db, order.id)):
             orders.set_status(db, order.id, "cancelled")
         cancelled = orders.line(db, line_id)
     assert cancelled is not None
     return cancelled
-
-
-def _free(db: Database, line_id: int) -> None:
-    editions.release(db, line_id)
-    editions.give_back(db, line_id)
 
 
 # What decides which edition a print counts in, and how many numbers it takes.

@@ -1,7 +1,8 @@
 """The catalogue's own connection: SQLite's errors as errors of ours, and the functions that log statements.
 
-The triggers of stated tables call two SQL functions that only this connection has: ``in_statement()`` says whether a
-transaction of :func:`catalogue.records.database.transaction` is open, ``statement_row(names, …)`` packs a row. So a
+The triggers of stated tables call SQL functions that only this connection has: ``in_statement()`` says whether a
+transaction of :func:`catalogue.records.database.transaction` is open, ``statement_row(names, …)`` packs a row,
+``replaying()`` says whether a statement is being undone or put back. So a
 program that writes past it is refused by the database itself.
 """
 
@@ -90,14 +91,16 @@ class Connection(sqlite3.Connection):
     """``sqlite3.Connection`` whose errors go through :func:`spoken`.
 
     ``statement_open`` is true within a transaction that logs its statements, ``statement_made`` once a stated row was
-    written in it, ``reasons`` are what the transaction said it is for. ``path`` is the catalogue's file and ``file``
-    its device and inode when it was opened for writing; None for one in memory or opened to look at.
+    written in it, ``replaying`` while one is undone or put back; ``reasons`` are what the transaction said it is for.
+    ``path`` is the catalogue's file and ``file`` its device and inode when it was opened for writing; None for one in
+    memory or opened to look at.
     """
 
     def __init__(self, *given: Any, **named: Any) -> None:
         super().__init__(*given, **named)
         self.statement_open = False
         self.statement_made = False
+        self.replaying = False
         self.reasons: list[str] = []
         self.path: Path | None = None
         self.file: tuple[int, int] | None = None
@@ -113,6 +116,11 @@ class Connection(sqlite3.Connection):
                 connection.statement_made = True
             return packed_row(names, *values)
 
+        def replaying() -> int:
+            connection = ours()
+            return int(connection is not None and connection.replaying)
+
+        self.create_function("replaying", 0, replaying)
         self.create_function("in_statement", 0, in_statement)
         self.create_function("statement_row", -1, statement_row)
 

@@ -15,7 +15,7 @@ from catalogue.settings import Home
 
 BUSY_SECONDS = 20.0
 __all__ = ["Database", "fetch", "fetch_one", "inserted", "migrations", "now", "open_database", "open_seat",
-           "read_only_database", "recovered_path", "transaction",
+           "read_only_database", "recovered_path", "replaying", "transaction",
            "unlogged_transaction"]
 
 
@@ -261,6 +261,17 @@ def transaction(db: Database, reason: str = "") -> Iterator[Database]:
             connection.statement_open = False
     if connection.statement_made and connection.path is not None:
         journal.append_new(db, connection.path)
+
+
+@contextmanager
+def replaying(db: Database) -> Iterator[None]:
+    """Within this, what is undone or put back may move in ways that nothing else may."""
+    connection = _connection(db)
+    before, connection.replaying = connection.replaying, True
+    try:
+        yield
+    finally:
+        connection.replaying = before
 
 
 @contextmanager

@@ -1,4 +1,6 @@
-"""Editions and the numbers issued in them. What may be issued is decided in :mod:`catalogue.ledger.editions`."""
+"""Editions and the prints of their numbers. What may be issued is decided in :mod:`catalogue.ledger.editions`; which
+moves a number can make (free, reserved, printed, destroyed, replaced) the table ``edition_print`` itself enforces.
+"""
 
 import sqlite3
 from collections.abc import Iterable
@@ -47,6 +49,7 @@ class Issued:
     destroyed: str      # date of the last loss, or ""
     reason: str
     replaced_in: str    # number of the order that printed it anew, or ""
+    state: str          # of its newest print: reserved, printed or destroyed
 
     @property
     def lost(self) -> bool:
@@ -90,116 +93,118 @@ def listed(db: Database, artist_id: int | None = None) -> list[Edition]:
 
 
 def taken(db: Database, edition_id: int, series: str) -> set[int]:
-    """Numbers of one series that are out."""
+    """Numbers of one series that are not free: reserved, printed, or destroyed."""
     return {int(row[0]) for row in db.execute(
-        "SELECT number FROM edition_number WHERE edition_id = ? AND series = ?", [edition_id, series])}
+        "SELECT number FROM edition_print WHERE edition_id = ? AND series = ?", [edition_id, series])}
 
 
 def take(db: Database, edition_id: int, numbers: Iterable[Number], line_id: int | None) -> None:
-    """Issue these very numbers; raises Refused at the first that is out already or beyond the edition."""
-    for series, number in numbers:
+    """Give out these very numbers; raises Refused at the first that is not free, or beyond the edition."""
+    for number in numbers:
+        # a number held for an order that only its sheet knew goes to that order once it is entered again
+        held = db.execute("""UPDATE edition_print SET line_id = ?1
+            WHERE edition_id = ?2 AND series = ?3 AND number = ?4 AND line_id IS NULL AND EXISTS (
+                SELECT 1 FROM order_line l JOIN orders o ON o.id = l.order_id
+                JOIN order_number_known k ON k.number = o.number WHERE l.id = ?1)""", [line_id, edition_id, *number])
+        if held.rowcount == 1:
+            continue
         try:
-            # a number held for an order that only its sheet knew goes to that order once it is entered again
-            held = db.execute("""UPDATE edition_number SET line_id = ?1
-                WHERE edition_id = ?2 AND series = ?3 AND number = ?4 AND line_id IS NULL AND EXISTS (
-                    SELECT 1 FROM order_line l JOIN orders o ON o.id = l.order_id
-                    JOIN order_number_known k ON k.number = o.number WHERE l.id = ?1)""",
-                              [line_id, edition_id, series, number])
-            if held.rowcount != 1:
-                db.execute("""INSERT INTO edition_number (edition_id, series, number, line_id, issued)
-                              VALUES (?, ?, ?, ?, ?)""", [edition_id, series, number, line_id, now()])
+            _add_print(db, edition_id, number, 1, line_id)
         except sqlite3.IntegrityError as error:
-            name = written([(series, number)])
+            name = written([number])
             if "beyond" in str(error):
                 raise Refused(f"Number {name} is beyond the edition.") from error
             raise Refused(f"Number {name} is out already.", hint="See who has it: catalogue edition show.") from error
 
 
-def release(db: Database, line_id: int) -> int:
-    """Free the numbers of a line that was never printed; gives how many. One destroyed was printed, and stays out."""
-    return int(db.execute("""DELETE FROM edition_number AS n WHERE line_id = ? AND NOT EXISTS (
-        SELECT 1 FROM destroyed_print d
-        WHERE d.edition_id = n.edition_id AND d.series = n.series AND d.number = n.number)""", [line_id]).rowcount)
+def _add_print(db: Database, edition_id: int, number: Number, nth: int, line_id: int | None) -> None:
+    """Reserved for an order that is not printed yet, else printed."""
+    db.execute("""INSERT INTO edition_print (edition_id, series, number, nth, line_id, state, issued)
+                  SELECT ?1, ?2, ?3, ?4, ?5, CASE WHEN EXISTS (
+                      SELECT 1 FROM order_line l JOIN orders o ON o.id = l.order_id
+                      WHERE l.id = ?5 AND l.cancelled = 0 AND o.status IN ('asked', 'approved'))
+                  THEN 'reserved' ELSE 'printed' END, ?6""", [edition_id, *number, nth, line_id, now()])
 
 
 def of_line(db: Database, line_id: int) -> list[Number]:
-    """Numbers one line took."""
+    """Numbers whose first print is one line's."""
     return [Number(*row) for row in db.execute(
-        "SELECT series, number FROM edition_number WHERE line_id = ? ORDER BY series, number", [line_id])]
+        "SELECT series, number FROM edition_print WHERE line_id = ? AND nth = 1 ORDER BY series, number", [line_id])]
 
 
 def issued(db: Database, edition_id: int) -> list[Issued]:
-    """Every print that is out, numbers first, then proofs."""
+    """Every number that is not free, numbers first, then proofs."""
     return fetch(db, Issued, """
         SELECT n.series, n.number, n.issued, n.line_id, coalesce(o.number, '') AS order_number,
                coalesce(o.placed, '') AS placed, coalesce(o.buyer, '') AS buyer, coalesce(o.status, '') AS status,
                l.width_mm, l.height_mm, coalesce(l.medium, '') AS medium, coalesce(l.scan_sha256, '') AS scan_sha256,
                coalesce(d.destroyed, '') AS destroyed, coalesce(d.reason, '') AS reason,
-               coalesce(ro.number, '') AS replaced_in
-        FROM edition_number n LEFT JOIN order_line l ON l.id = n.line_id LEFT JOIN orders o ON o.id = l.order_id
-        LEFT JOIN destroyed_print d ON d.id = (
-            SELECT max(id) FROM destroyed_print x
-            WHERE x.edition_id = n.edition_id AND x.series = n.series AND x.number = n.number)
-        LEFT JOIN order_line rl ON rl.id = d.line_id LEFT JOIN orders ro ON ro.id = rl.order_id
-        WHERE n.edition_id = ? ORDER BY n.series, n.number""", [edition_id])
+               coalesce(ro.number, CASE WHEN r.nth IS NULL THEN '' ELSE 'unknown' END) AS replaced_in,
+               coalesce(r.state, d.state, n.state) AS state
+        FROM edition_print n LEFT JOIN order_line l ON l.id = n.line_id LEFT JOIN orders o ON o.id = l.order_id
+        LEFT JOIN edition_print d ON d.edition_id = n.edition_id AND d.series = n.series AND d.number = n.number
+            AND d.nth = (SELECT max(nth) FROM edition_print x WHERE x.edition_id = n.edition_id
+                         AND x.series = n.series AND x.number = n.number AND x.state = 'destroyed')
+        LEFT JOIN edition_print r ON r.edition_id = d.edition_id AND r.series = d.series AND r.number = d.number
+            AND r.nth = d.nth + 1
+        LEFT JOIN order_line rl ON rl.id = r.line_id LEFT JOIN orders ro ON ro.id = rl.order_id
+        WHERE n.edition_id = ? AND n.nth = 1 ORDER BY n.series, n.number""", [edition_id])
+
+
+def _newest(db: Database, edition_id: int, number: Number) -> tuple[int, str]:
+    """``(nth, state)`` of the newest print of a number; ``(0, "free")`` where there is none."""
+    row = db.execute("""SELECT nth, state FROM edition_print WHERE edition_id = ? AND series = ? AND number = ?
+                        ORDER BY nth DESC LIMIT 1""", [edition_id, *number]).fetchone()
+    return (int(row[0]), str(row[1])) if row else (0, "free")
 
 
 def destroy(db: Database, edition_id: int, number: Number, destroyed: str, reason: str) -> None:
-    """Record that a print is no more; raises Refused if it never was, or is recorded so already."""
-    if db.execute("SELECT 1 FROM edition_number WHERE edition_id = ? AND series = ? AND number = ?",
-                  [edition_id, *number]).fetchone() is None:
-        raise Refused(f"Number {written([number])} was never issued.")
-    try:
-        db.execute("INSERT INTO destroyed_print (edition_id, series, number, destroyed, reason) VALUES (?, ?, ?, ?, ?)",
-                   [edition_id, *number, destroyed, reason])
-    except sqlite3.IntegrityError as error:
-        raise Refused(f"Number {written([number])} is recorded as destroyed already.") from error
+    """Record that a print is no more; raises Refused if the number is free, or its loss is on record already.
+
+    What was destroyed had been made: a print whose order is still open counts as printed first.
+    """
+    nth, state = _newest(db, edition_id, number)
+    name = written([number])
+    if state == "free":
+        raise Refused(f"Number {name} was never issued.")
+    if state == "destroyed":
+        raise Refused(f"Number {name} is recorded as destroyed already.")
+    this = "WHERE edition_id = ? AND series = ? AND number = ? AND nth = ?"
+    if state == "reserved":
+        db.execute(f"UPDATE edition_print SET state = 'printed' {this}", [edition_id, *number, nth])
+    db.execute(f"UPDATE edition_print SET state = 'destroyed', destroyed = ?, reason = ? {this}",
+               [destroyed, reason, edition_id, *number, nth])
 
 
 def losses(db: Database, edition_id: int) -> set[tuple[Number, str]]:
     """Every print of the edition that was destroyed, and when; those printed anew as well."""
     return {(Number(series, number), day) for series, number, day in db.execute(
-        "SELECT series, number, destroyed FROM destroyed_print WHERE edition_id = ?", [edition_id])}
+        "SELECT series, number, destroyed FROM edition_print WHERE edition_id = ? AND state = 'destroyed'",
+        [edition_id])}
 
 
 def replace(db: Database, edition_id: int, number: Number, line_id: int) -> None:
     """Let ``line_id`` print a destroyed number anew; raises Refused unless its destruction is on record."""
-    done = db.execute("""UPDATE destroyed_print SET line_id = ?
-                         WHERE edition_id = ? AND series = ? AND number = ? AND line_id IS NULL""",
-                      [line_id, edition_id, *number])
-    if done.rowcount != 1:
+    nth, state = _newest(db, edition_id, number)
+    if state != "destroyed":
         raise Refused(f"Number {written([number])} is not recorded as destroyed.",
                       hint="A number is printed again only after the old print is destroyed.")
-
-
-def give_back(db: Database, line_id: int) -> None:
-    """Undo the replacements of a line that was never printed: the numbers are lost again."""
-    db.execute("""UPDATE destroyed_print AS d SET line_id = NULL WHERE line_id = ? AND NOT EXISTS (
-        SELECT 1 FROM destroyed_print x WHERE x.edition_id = d.edition_id AND x.series = d.series
-        AND x.number = d.number AND x.line_id IS NULL)""", [line_id])
+    _add_print(db, edition_id, number, nth + 1, line_id)
 
 
 def by_line(db: Database) -> tuple[dict[int, list[Number]], dict[int, list[Number]],
                                    dict[int, list[tuple[Number, str, str]]]]:
     """For every line: numbers it took; destroyed ones it printed anew; and which of its prints were lost, with date
-    and reason. The first print of a number was its line's; each later one that of the line that printed it anew.
+    and reason.
     """
     held: dict[int, list[Number]] = {}
     anew: dict[int, list[Number]] = {}
     lost: dict[int, list[tuple[Number, str, str]]] = {}
-    printed_by: dict[tuple[int, Number], int | None] = {}
-    for edition_id, series, number, line_id in db.execute(
-            "SELECT edition_id, series, number, line_id FROM edition_number ORDER BY edition_id, series, number"):
-        printed_by[edition_id, Number(series, number)] = line_id
-        if line_id is not None:
-            held.setdefault(line_id, []).append(Number(series, number))
-    for edition_id, series, number, day, reason, line_id in db.execute(
-            "SELECT edition_id, series, number, destroyed, reason, line_id FROM destroyed_print ORDER BY id"):
+    for series, number, nth, line_id, state, day, reason in db.execute(
+            """SELECT series, number, nth, line_id, state, destroyed, reason FROM edition_print
+               WHERE line_id IS NOT NULL ORDER BY edition_id, series, number, nth"""):
         one = Number(series, number)
-        victim = printed_by[edition_id, one]
-        if victim is not None:
-            lost.setdefault(victim, []).append((one, day, reason))
-        if line_id is not None:
-            anew.setdefault(line_id, []).append(one)
-        printed_by[edition_id, one] = line_id
+        (held if nth == 1 else anew).setdefault(line_id, []).append(one)
+        if state == "destroyed":
+            lost.setdefault(line_id, []).append((one, day, reason))
     return held, anew, lost

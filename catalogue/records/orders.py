@@ -83,8 +83,7 @@ class Line:
 _STATUS = "CASE WHEN l.cancelled THEN 'cancelled' ELSE o.status END"
 _LINE = f"""SELECT l.*, o.number, o.placed, o.buyer, {_STATUS} AS status, o.currency, a.name AS artist, p.title,
                   coalesce((SELECT group_concat(series || ' ' || number) FROM (
-                      SELECT series, number FROM edition_number WHERE line_id = l.id UNION
-                      SELECT series, number FROM destroyed_print WHERE line_id = l.id)), '') AS numbers
+                      SELECT DISTINCT series, number FROM edition_print WHERE line_id = l.id)), '') AS numbers
            FROM order_line l JOIN orders o ON o.id = l.order_id
            JOIN piece p ON p.id = l.piece_id JOIN artist a ON a.id = p.artist_id"""
 

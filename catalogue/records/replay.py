@@ -7,7 +7,7 @@ from typing import Any
 
 from catalogue.errors import NotFound, Refused
 from catalogue.records import events
-from catalogue.records.database import Database, transaction
+from catalogue.records.database import Database, replaying, transaction
 from catalogue.records.statements import (
     STATED_TABLES,
     Change,
@@ -113,14 +113,17 @@ def undo(db: Database, event_id: int) -> None:
             raise Refused(f"Event {event_id} states nothing that can be undone.")
         for change in reversed(unpacked(event.change)):
             try:
-                _put_back(db, change)
+                with replaying(db):
+                    _put_back(db, change)
             except sqlite3.IntegrityError as error:
                 raise Refused(f"{_named(change)} cannot be put back: {error}.",
                               hint="Undo what was recorded on it since first.") from error
 
 
 def _put_back(db: Database, change: Change) -> None:
-    table = next(t for t in STATED_TABLES if t.name == change.table)
+    table = next((t for t in STATED_TABLES if t.name == change.table), None)
+    if table is None:
+        raise Refused(f"{_named(change)} is of a former version of the program and cannot be undone.")
     where = " AND ".join(f"{name} = ?" for name in key_columns(db, table.name))
     found = db.execute(f"SELECT * FROM {table.name} WHERE {where}", list(change.key)).fetchone()
     present = None if found is None else dict(found)

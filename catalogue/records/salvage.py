@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from catalogue.records import events
-from catalogue.records.database import Database
+from catalogue.records.database import Database, replaying
 from catalogue.records.events import Event, linked
 from catalogue.records.pieces import folded
 from catalogue.records.rows import fetch
-from catalogue.records.statements import STATED_TABLES, Change, Row, key_columns, unpacked
+from catalogue.records.statements import RETIRED_TABLES, STATED_TABLES, Change, Row, key_columns, unpacked
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,12 +175,14 @@ def _artist_named(db: Database, name: str) -> int:
     return int(row[0])
 
 
-def apply(db: Database, change: Change) -> str:
+def apply(db: Database, change: Change, *, final: bool = False) -> str:
     """Make one logged change again; gives what stood in the way, in words, or nothing.
 
     What is so already is left. A column that is neither as before nor as after the change was stated otherwise since:
-    it stays, and is told.
+    it stays, and is told; unless the change is ``final``: one that a migration logged, which says how all stands.
     """
+    if change.table in RETIRED_TABLES:
+        return ""
     table = next((t for t in STATED_TABLES if t.name == change.table), None)
     name = f"{change.table} {' '.join(str(part) for part in change.key)}"
     if table is None:
@@ -189,7 +191,7 @@ def apply(db: Database, change: Change) -> str:
     found = db.execute(f"SELECT * FROM {table.name} WHERE {where}", list(change.key)).fetchone()
     present = None if found is None else dict(found)
     try:
-        with db.atomic():
+        with db.atomic(), replaying(db):
             if change.after is None:
                 db.execute(f"DELETE FROM {table.name} WHERE {where}", list(change.key))
                 return ""
@@ -201,7 +203,7 @@ def apply(db: Database, change: Change) -> str:
             columns = [c for c in table.columns or change.after
                        if c in change.changed and present[c] != change.after[c]]
             otherwise = [c for c in columns if change.before is None or present[c] != change.before.get(c)]
-            if otherwise:
+            if otherwise and not final:
                 return f"{name}: {', '.join(f'{c} is {present[c]!r}, not {change.after[c]!r}' for c in otherwise)}"
             if columns:
                 db.execute(f"UPDATE {table.name} SET {', '.join(f'{c} = ?' for c in columns)} WHERE {where}",

@@ -3,8 +3,13 @@
 Numbering rules: common practice, no source.
 """
 
+import sqlite3
 import tempfile
 import threading
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from copy import deepcopy
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
@@ -17,13 +22,53 @@ from catalogue.ledger import editions, repeat, statuses
 from catalogue.ledger.importing import import_orders
 from catalogue.ledger.importing_editions import import_editions
 from catalogue.records import editions as recorded
-from catalogue.records import orders, pieces
+from catalogue.records import events, orders, pieces
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.numbers import Number
+from catalogue.records.replay import differences, undo
 from catalogue.settings import Home
 from catalogue.sheets import tables
 
 from .conftest import Shop
+
+
+@dataclass
+class Model:
+    """What must be so. ``prints``: of each number not free the ``(line, state)`` of its prints, oldest first."""
+
+    limit: dict[str, int]
+    prints: dict[Number, list[tuple[int, str]]] = field(default_factory=dict)
+    status: dict[int, str] = field(default_factory=dict)    # of each line's order
+    closed: bool = False
+
+    def free(self, series: str) -> list[int]:
+        return [n for n in range(1, self.limit[series] + 1) if Number(series, n) not in self.prints]
+
+    def state(self, number: Number) -> str:
+        return self.prints[number][-1][1] if number in self.prints else "free"
+
+    def lost(self) -> set[Number]:
+        return {number for number in self.prints if self.state(number) == "destroyed"}
+
+    def add(self, line: int, numbers: Sequence[Number], status: str) -> None:
+        self.status[line] = status
+        state = "reserved" if status in ("asked", "approved") else "printed"
+        for number in numbers:
+            self.prints.setdefault(number, []).append((line, state))
+
+    def move(self, line: int, status: str) -> None:
+        self.status[line] = status
+        for number in list(self.prints):
+            if self.prints[number][-1] != (line, "reserved"):
+                continue
+            if status in ("printed", "collected"):
+                self.prints[number][-1] = (line, "printed")
+            elif status == "cancelled":
+                self.prints[number].pop()
+        self.prints = {number: made for number, made in self.prints.items() if made}
+
+
+STATUS = st.sampled_from(["asked", "approved", "printed", "collected"])
 
 
 class Editions(RuleBasedStateMachine):
@@ -40,13 +85,8 @@ class Editions(RuleBasedStateMachine):
         with transaction(db):
             self.piece = pieces.piece_called(db, pieces.artist_called(db, "Ilse Marwood").id, "Pier")
         self.edition = editions.define(db, self.piece, limit, proofs=proofs)
-        self.limit = {"number": limit, "proof": proofs}
-        self.holder: dict[Number, int] = {}         # number → line that holds it
-        self.lines: dict[int, list[Number]] = {}    # live lines and what they hold
-        self.printed: set[int] = set()
-        self.lost: set[Number] = set()
-        self.ever_lost: set[Number] = set()
-        self.closed = False
+        self.model = Model({"number": limit, "proof": proofs})
+        self.before: list[tuple[int, Model]] = []   # the statement and the model before it, of those to take back
 
     def carried_over(self) -> None:
         """The ledger's tables read into an empty catalogue give the same prints, losses, orders and lines."""
@@ -68,111 +108,149 @@ class Editions(RuleBasedStateMachine):
     def teardown(self) -> None:
         if hasattr(self, "seats"):
             self.carried_over()
+            assert not differences(self.seats[0]) and not list(events.broken_links(self.seats[0]))
         for db in getattr(self, "seats", []):
             db.close()
         if hasattr(self, "folder"):
             self.folder.cleanup()
 
-    def free(self, series: str) -> list[int]:
-        return [n for n in range(1, self.limit[series] + 1) if Number(series, n) not in self.holder]
+    def last_statement(self) -> int:
+        return next((e.id for e in reversed(events.listed(self.seats[0], limit=10_000)) if e.change), 0)
+
+    @contextmanager
+    def stating(self) -> Iterator[Model]:
+        """Remember what was before, so that it can be taken back."""
+        model, statement = deepcopy(self.model), self.last_statement()
+        yield self.model
+        if (now := self.last_statement()) != statement:
+            self.before.append((now, model))
 
     def ordered(self, seat: int, **given: object) -> int:
         db = self.seats[seat]
         proposal = repeat.propose(db, self.home, piece_id=self.piece, width_mm=300, height_mm=400, afresh=True)
         return repeat.record(db, proposal, **given)  # type: ignore[arg-type]
 
-    @rule(seat=st.integers(0, 1), count=st.integers(1, 4), proofs=st.booleans())
-    def order(self, seat: int, count: int, proofs: bool) -> None:
+    @rule(seat=st.integers(0, 1), count=st.integers(1, 4), proofs=st.booleans(), status=STATUS)
+    def order(self, seat: int, count: int, proofs: bool, status: str) -> None:
         series = "proof" if proofs else "number"
-        expected = [Number(series, n) for n in self.free(series)[:count]]
-        if self.closed or len(expected) < count:
+        expected = [Number(series, n) for n in self.model.free(series)[:count]]
+        if self.model.closed or len(expected) < count:
             with pytest.raises(Refused):
-                self.ordered(seat, quantity=count, proofs=proofs)
+                self.ordered(seat, quantity=count, proofs=proofs, status=status)
             return
-        line = self.ordered(seat, quantity=count, proofs=proofs)
-        self.lines[line] = expected
-        self.holder |= dict.fromkeys(expected, line)
+        with self.stating() as model:
+            model.add(self.ordered(seat, quantity=count, proofs=proofs, status=status), expected, status)
 
-    @rule(seat=st.integers(0, 1), number=st.integers(1, 8), proof=st.booleans())
-    def order_this_number(self, seat: int, number: int, proof: bool) -> None:
+    @rule(seat=st.integers(0, 1), number=st.integers(1, 8), proof=st.booleans(), status=STATUS)
+    def order_this_number(self, seat: int, number: int, proof: bool, status: str) -> None:
         wanted = Number("proof" if proof else "number", number)
-        if self.closed or wanted in self.holder or number > self.limit[wanted.series]:
+        if self.model.closed or number not in self.model.free(wanted.series):
             with pytest.raises(Refused):
-                self.ordered(seat, quantity=1, numbers=[wanted])
+                self.ordered(seat, quantity=1, numbers=[wanted], status=status)
             return
-        line = self.ordered(seat, quantity=1, numbers=[wanted])
-        self.lines[line] = [wanted]
-        self.holder[wanted] = line
+        with self.stating() as model:
+            model.add(self.ordered(seat, quantity=1, numbers=[wanted], status=status), [wanted], status)
 
-    @precondition(lambda self: self.lines)
-    @rule(data=st.data(), seat=st.integers(0, 1), printed=st.booleans())
-    def print_or_cancel(self, data: st.DataObject, seat: int, printed: bool) -> None:
-        line = data.draw(st.sampled_from(sorted(self.lines)))
+    @precondition(lambda self: self.model.status)
+    @rule(data=st.data(), seat=st.integers(0, 1), status=st.sampled_from(orders.STATUSES))
+    def move(self, data: st.DataObject, seat: int, status: str) -> None:
+        line = data.draw(st.sampled_from(sorted(self.model.status)))
         order = orders.line(self.seats[seat], line)
         assert order is not None
-        if printed:
-            statuses.set_status(self.seats[seat], order.number, "printed")
-            self.printed.add(line)
+        if self.model.status[line] == "cancelled" and status != "cancelled":
+            with pytest.raises(Refused):
+                statuses.set_status(self.seats[seat], order.number, status)
             return
-        statuses.set_status(self.seats[seat], order.number, "cancelled")
-        held = self.lines.pop(line)
-        for number in held:
-            if line not in self.printed and self.holder.get(number) == line and number not in self.ever_lost:
-                del self.holder[number]
-            elif line not in self.printed and self.holder.get(number) != line:
-                self.lost.add(number)  # it was to replace a lost print and never came to be
+        with self.stating() as model:
+            statuses.set_status(self.seats[seat], order.number, status)
+            model.move(line, status)
 
-    @precondition(lambda self: set(self.holder) - self.lost)
+    @precondition(lambda self: self.model.prints)
     @rule(data=st.data(), seat=st.integers(0, 1))
     def destroy(self, data: st.DataObject, seat: int) -> None:
-        number = data.draw(st.sampled_from(sorted(set(self.holder) - self.lost)))
-        editions.destroy(self.seats[seat], self.edition, [number], "torn at the framer's")
-        self.lost.add(number)
-        self.ever_lost.add(number)
-
-    @precondition(lambda self: self.holder)
-    @rule(data=st.data(), seat=st.integers(0, 1))
-    def replace(self, data: st.DataObject, seat: int) -> None:
-        number = data.draw(st.sampled_from(sorted(self.holder)))
-        if number not in self.lost:
+        number = data.draw(st.sampled_from(sorted(self.model.prints)))
+        if self.model.state(number) == "destroyed":
             with pytest.raises(Refused):
-                self.ordered(seat, quantity=1, replacing=[number])
+                editions.destroy(self.seats[seat], self.edition, [number], "torn at the framer's")
             return
-        line = self.ordered(seat, quantity=1, replacing=[number])
-        self.lines[line] = [number]
-        self.lost.discard(number)
+        with self.stating() as model:
+            editions.destroy(self.seats[seat], self.edition, [number], "torn at the framer's")
+            model.prints[number][-1] = (model.prints[number][-1][0], "destroyed")
+
+    @precondition(lambda self: self.model.prints)
+    @rule(data=st.data(), seat=st.integers(0, 1), status=STATUS)
+    def replace(self, data: st.DataObject, seat: int, status: str) -> None:
+        number = data.draw(st.sampled_from(sorted(self.model.prints)))
+        if self.model.state(number) != "destroyed":
+            with pytest.raises(Refused):
+                self.ordered(seat, quantity=1, replacing=[number], status=status)
+            return
+        with self.stating() as model:
+            line = self.ordered(seat, quantity=1, replacing=[number], status=status)
+            model.add(line, [number], status)
         shown = orders.line(self.seats[seat], line)
         assert shown is not None and shown.numbers.removeprefix("AP ") in (str(number.number), *["I", "II", "III"])
 
     @rule(seat=st.integers(0, 1), limit=st.integers(1, 8))
     def change_n(self, seat: int, limit: int) -> None:
-        numbered = any(n.series == "number" for n in self.holder)
-        if numbered and limit != self.limit["number"]:
+        if any(n.series == "number" for n in self.model.prints) and limit != self.model.limit["number"]:
             with pytest.raises(Refused):
-                editions.define(self.seats[seat], self.piece, limit, proofs=self.limit["proof"])
-        else:
-            editions.define(self.seats[seat], self.piece, limit, proofs=self.limit["proof"])
-            self.limit["number"] = limit
+                editions.define(self.seats[seat], self.piece, limit, proofs=self.model.limit["proof"])
+            return
+        with self.stating() as model:
+            editions.define(self.seats[seat], self.piece, limit, proofs=model.limit["proof"])
+            model.limit = {**model.limit, "number": limit}
 
-    @precondition(lambda self: len(self.holder) > 3)
+    @precondition(lambda self: len(self.model.prints) > 3)
     @rule()
     def close(self) -> None:
-        editions.close(self.seats[0], self.edition, "2026-01-01")
-        self.closed = True
+        with self.stating() as model:
+            editions.close(self.seats[0], self.edition, "2026-01-01")
+            model.closed = True
+
+    @precondition(lambda self: self.before)
+    @rule(seat=st.integers(0, 1))
+    def take_back(self, seat: int) -> None:
+        """The newest statement undone gives exactly what was before it."""
+        statement, model = self.before.pop()
+        undo(self.seats[seat], statement)
+        self.model = model
+
+    @precondition(lambda self: self.model.prints)
+    @rule(data=st.data(), seat=st.integers(0, 1), state=st.sampled_from(["reserved", "printed", "destroyed"]))
+    def force(self, data: st.DataObject, seat: int, state: str) -> None:
+        """The database itself refuses every move that is none."""
+        number = data.draw(st.sampled_from(sorted(self.model.prints)))
+        db, now = self.seats[seat], self.model.state(number)
+        this = [self.edition, *number]
+        illegal = [("INSERT INTO edition_print (edition_id, series, number, nth, state, issued)"
+                    " VALUES (?, ?, ?, 9, 'printed', '')", this)]
+        if now != state and (now, state) not in (("reserved", "printed"), ("printed", "destroyed")):
+            illegal.append(("UPDATE edition_print SET state = ?, destroyed = '2026-01-01' WHERE edition_id = ?"
+                            " AND series = ? AND number = ? AND state = ?", [state, *this, now]))
+        if now != "destroyed":
+            illegal.append(("INSERT INTO edition_print (edition_id, series, number, nth, state, issued)"
+                            " VALUES (?, ?, ?, 1 + ?, 'printed', '')", [*this, len(self.model.prints[number])]))
+        if now != "reserved":
+            illegal.append(("DELETE FROM edition_print WHERE edition_id = ? AND series = ? AND number = ?", this))
+        for sql, values in illegal:
+            with pytest.raises(sqlite3.IntegrityError), transaction(db):
+                db.execute(sql, values)
 
     @invariant()
     def as_the_model_says(self) -> None:
         if not hasattr(self, "seats"):
             return
+        model = self.model
         for db in self.seats:
             issued = recorded.issued(db, self.edition)
-            out = [Number(p.series, p.number) for p in issued]
-            assert len(out) == len(set(out)) and set(out) == set(self.holder)
-            assert all(1 <= n.number <= self.limit[n.series] for n in out)
-            assert {Number(p.series, p.number) for p in issued if p.lost} == self.lost
+            assert {Number(p.series, p.number): p.state for p in issued} == {n: model.state(n) for n in model.prints}
+            assert len(issued) == len(model.prints)
+            assert all(1 <= p.number <= model.limit[p.series] for p in issued)
+            assert {Number(p.series, p.number) for p in issued if p.lost} == model.lost()
             state = editions.state(db, editions.wanted(db, self.edition))
-            assert state.numbers_left == len(self.free("number")) and state.proofs_left == len(self.free("proof"))
-            assert state.next_number == (self.free("number") or [None])[0]
+            assert state.numbers_left == len(model.free("number")) and state.proofs_left == len(model.free("proof"))
+            assert state.next_number == (model.free("number") or [None])[0]
 
 
 TestEditions = Editions.TestCase
@@ -244,3 +322,49 @@ def test_a_print_outside_every_edition_takes_no_number(shop: Shop) -> None:
     with pytest.raises(Refused):
         repeat.record(shop.db, proposal, quantity=1, numbers=[Number("number", 1)])
     assert recorded.issued(shop.db, edition) == []
+
+
+def _harbour(shop: Shop, limit: int = 1) -> tuple[int, Callable[..., str]]:
+    piece = shop.piece("Ilse Marwood", "Pier")
+    edition = editions.define(shop.db, piece, limit)
+
+    def order(**given: object) -> str:
+        proposal = repeat.propose(shop.db, shop.home, piece_id=piece, width_mm=300, height_mm=400, afresh=True)
+        line = orders.line(shop.db, repeat.record(shop.db, proposal, quantity=1, **given))  # type: ignore[arg-type]
+        assert line is not None
+        return line.number
+
+    return edition, order
+
+
+def test_a_number_with_a_living_print_is_never_printed_again(shop: Shop) -> None:
+    """Number 1 destroyed; its replacement recorded as destroyed; replaced again, printed; the first one cancelled."""
+    edition, order = _harbour(shop)
+    one = [Number("number", 1)]
+    order(status="printed")
+    editions.destroy(shop.db, edition, one, "torn")
+    first = order(replacing=one)
+    editions.destroy(shop.db, edition, one, "torn again")
+    order(replacing=one, status="printed")
+    statuses.set_status(shop.db, first, "cancelled")
+    with pytest.raises(Refused, match="not recorded as destroyed"):
+        order(replacing=one)
+    (shown,) = recorded.issued(shop.db, edition)
+    assert (shown.state, shown.lost) == ("printed", False)
+
+
+def test_prints_that_exist_keep_their_numbers_whatever_the_order_is_set_to(shop: Shop) -> None:
+    edition, order = _harbour(shop, 2)
+    number = order()
+    for status in ("printed", "asked", "cancelled"):
+        statuses.set_status(shop.db, number, status)
+    assert [p.state for p in recorded.issued(shop.db, edition)] == ["printed"]
+
+
+def test_cancelling_an_approved_order_frees_its_numbers(shop: Shop) -> None:
+    edition, order = _harbour(shop)
+    number = order(status="asked")
+    statuses.set_status(shop.db, number, "approved")
+    statuses.set_status(shop.db, number, "cancelled")
+    assert recorded.issued(shop.db, edition) == []
+    assert order() != number

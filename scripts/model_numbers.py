@@ -1,0 +1,33 @@
+"""Run the model of edition numbers (tests/ledger/test_editions.py) for long.
+
+    python scripts/model_numbers.py --examples 5000 --steps 25
+"""
+
+import argparse
+import sys
+import time
+from pathlib import Path
+
+from hypothesis import HealthCheck, Phase, settings
+from hypothesis.stateful import run_state_machine_as_test
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from tests.ledger.test_editions import Editions
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--examples", type=int, default=5000)
+    parser.add_argument("--steps", type=int, default=25)
+    chosen = parser.parse_args()
+    started = time.process_time()
+    run_state_machine_as_test(Editions, settings=settings(
+        max_examples=chosen.examples, stateful_step_count=chosen.steps, deadline=None, database=None,
+        phases=(Phase.generate,), suppress_health_check=list(HealthCheck)))
+    print(f"{chosen.examples} examples of up to {chosen.steps} steps, no difference; "
+          f"{time.process_time() - started:.0f} s of processor time")
+
+
+if __name__ == "__main__":
+    main()
