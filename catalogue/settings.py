@@ -1,14 +1,22 @@
 """The shop's settings, read from ``settings.toml`` in the catalogue folder; every value has a default."""
 
+import json
 import os
+import re
+import string
 import tomllib
-from dataclasses import dataclass, field, fields
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
 from catalogue.errors import CatalogueError
+from catalogue.untrusted import read_regular, unsafe_path
 
 ENVIRONMENT = "CATALOGUE_HOME"
+FILE_BYTES = 1 << 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,38 +109,135 @@ def find_home(folder: Path | None = None) -> Home:
 
 
 def read_settings(path: Path) -> Settings:
-    """Settings from a TOML file, defaults for what it leaves out."""
+    """Settings from a TOML file, defaults for what it leaves out.
+
+    Raises:
+        CatalogueError: it cannot be read, or settings in it are unknown or not allowed; all of them are named.
+    """
     try:
-        values = tomllib.loads(path.read_text(encoding="utf-8"))
+        values = tomllib.loads(read_regular(path, FILE_BYTES, follow=True).decode("utf-8"))
     except FileNotFoundError:
         return Settings()
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise CatalogueError(f"The settings file cannot be read: {error}.", hint="Mend or remove it.",
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+        reason = error.strerror if isinstance(error, OSError) else error
+        raise CatalogueError(f"The settings file cannot be read: {reason}.", hint="Correct or remove it.",
                              path=path) from error
-    return _settings_of(values, path)
+    faults = [told for name, value in values.items() if (told := setting_fault(name, value))]
+    if faults:
+        raise CatalogueError(" ".join(faults), hint="Correct the settings file.", path=path)
+    taken: dict[str, Any] = {name: tuple(value) if isinstance(value, list) else value for name, value in values.items()}
+    return Settings(**taken)
 
 
-def _settings_of(values: dict[str, Any], path: Path) -> Settings:
-    defaults = Settings()
-    known = {f.name for f in fields(Settings)}
-    taken: dict[str, Any] = {}
-    for name, value in values.items():
-        if name not in known:
-            raise CatalogueError(f"Unknown setting {name!r} in {path}.",
-                                 hint=f"Known are: {', '.join(sorted(known))}.", path=path)
-        wanted = getattr(defaults, name)
-        if isinstance(wanted, tuple) and isinstance(value, list) and all(
-                isinstance(v, type(wanted[0])) for v in value):
-            taken[name] = tuple(value)
-        elif isinstance(value, type(wanted)) and isinstance(value, bool) == isinstance(wanted, bool):
-            taken[name] = value
-        elif isinstance(wanted, float) and isinstance(value, int) and not isinstance(value, bool):
-            taken[name] = float(value)
-        else:
-            raise CatalogueError(f"The setting {name!r} in {path} has the wrong form.",
-                                 hint=f"Its default is {wanted!r}.", path=path)
-    settings = Settings(**taken)
-    if settings.minimum_copies < 1:
-        raise CatalogueError(f"The setting 'minimum_copies' in {path} is {settings.minimum_copies}.",
-                             hint="Say how many places are to hold every scan: 1 at least, 2 by default.", path=path)
-    return settings
+def setting_fault(name: str, value: object) -> str:
+    """What is wrong with one setting as TOML gives it, and what is allowed; "" where it may be so."""
+    if name not in ALLOWED:
+        near = get_close_matches(name.casefold(), ALLOWED, 1)
+        meant = f"did you mean {near[0]}?" if near else f"known are {', '.join(sorted(ALLOWED))}."
+        return f"Unknown setting {name!r}: {meant}"
+    wanted = ALLOWED[name]
+    return "" if wanted.holds(value) else f"The setting {name} is {_written(value)}; allowed is {wanted.words}."
+
+
+def _written(value: object) -> str:
+    """A value as TOML writes it."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False)
+    if isinstance(value, list):
+        return f"[{', '.join(map(_written, value))}]"
+    return str(value)
+
+
+@dataclass(frozen=True, slots=True)
+class Allowed:
+    """What a setting may be: in words, and as a test of the value that TOML gives."""
+
+    words: str
+    holds: Callable[[object], bool]
+
+
+def _whole(least: int, most: int) -> Callable[[object], bool]:
+    return lambda value: isinstance(value, int) and not isinstance(value, bool) and least <= value <= most
+
+
+def _number(least: float, most: float) -> Callable[[object], bool]:
+    return lambda value: isinstance(value, int | float) and not isinstance(value, bool) and least <= value <= most
+
+
+def _texts(holds: Callable[[str], bool], *, some: bool) -> Callable[[object], bool]:
+    return lambda value: isinstance(value, list) and (bool(value) or not some) and all(
+        isinstance(one, str) and holds(one) for one in value)
+
+
+def _wholes(least: int, most: int, count: int | None = None) -> Callable[[object], bool]:
+    one = _whole(least, most)
+    return lambda value: isinstance(value, list) and all(map(one, value)) and (
+        len(value) == count if count else bool(value))
+
+
+def _one_of(*words: str) -> Allowed:
+    return Allowed(" or ".join(_written(word) for word in words), lambda value: value in words)
+
+
+def _is_place_rule(rule: str) -> bool:
+    named = re.findall(r"\{([^{}]*)\}", rule)
+    return "piece" in named and len(named) == len(set(named)) and set(named) <= set(PLACE_FIELDS)
+
+
+def _is_naming_rule(rule: object) -> bool:
+    return isinstance(rule, str) and not naming_rule_fault(rule)
+
+
+def naming_rule_fault(rule: str) -> str:
+    """Why a rule cannot name files; "" where it can."""
+    try:
+        named = [name for _, name, _, _ in string.Formatter().parse(rule) if name is not None]
+    except ValueError as error:
+        return f"cannot be read: {error}"
+    unknown = [name for name in named if name not in NAMING_FIELDS]
+    if unknown:
+        return f"has an unknown field {{{unknown[0]}}}"
+    if not rule.endswith("{suffix}"):
+        return "must end in {suffix}"
+    if unsafe_path(rule):
+        return "must be a plain path within the store"
+    return ""
+
+
+def _is_date_form(form: object) -> bool:
+    """Whether a date written so can be read again."""
+    try:
+        return isinstance(form, str) and all(datetime.strptime(day.strftime(form), form).date() == day
+                                             for day in (date(2024, 5, 31), date(2031, 2, 1)))
+    except ValueError:
+        return False
+
+
+PLACE_FIELDS = ("artist", "piece", "year", "number")
+NAMING_FIELDS = ("artist", "piece", "year", "role", "number", "date", "suffix")
+_YES_OR_NO = Allowed("true or false", lambda value: isinstance(value, bool))
+ALLOWED: dict[str, Allowed] = {
+    "place_rules": Allowed("a list of paths, each with {piece} once, and {artist}, {year}, {number} at most once",
+                           _texts(_is_place_rule, some=False)),
+    "ignore": Allowed("a list of names or patterns without /", _texts(lambda name: bool(name) and "/" not in name,
+                                                                     some=False)),
+    "workers": Allowed("a whole number from 0 (as many as processors) to 256", _whole(0, 256)),
+    "print_ppi": Allowed("a list of whole numbers from 1 to 10000, such as [300, 240, 200, 150]", _wholes(1, 10_000)),
+    "currency": Allowed("a short text such as \"EUR\"",
+                        lambda value: isinstance(value, str) and 0 < len(value.strip()) <= 8),
+    "dates": Allowed("a form with day, month and year such as \"%d %b %Y\"", _is_date_form),
+    "open_with": Allowed("the name of a program, or \"\"", lambda value: isinstance(value, str)),
+    "naming_rule": Allowed("a path within the store that ends in {suffix}; fields are "
+                           + ", ".join(f"{{{name}}}" for name in NAMING_FIELDS), _is_naming_rule),
+    "bed_mm": Allowed("two whole numbers from 10 to 100000, such as [297, 420]", _wholes(10, 100_000, count=2)),
+    "tile_overlap": Allowed("a number from 0 to 0.9", _number(0, 0.9)),
+    "backups_kept": Allowed("a whole number from 1 to 100000", _whole(1, 100_000)),
+    "minimum_copies": Allowed("a whole number from 1 to 100: in how many places every scan is to be", _whole(1, 100)),
+    "copies_on_one_disk": _YES_OR_NO,
+    "read_only": _YES_OR_NO,
+    "theme": _one_of("dark", "light"),
+    "graphics": _one_of("half blocks", "sharp"),
+    "audit_days": Allowed("a whole number from 1 to 36500", _whole(1, 36_500)),
+}

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass
 
 from catalogue.errors import CatalogueError
+from catalogue.settings import NAMING_FIELDS, naming_rule_fault
 
 PART_BYTES = 240   # of 255 that common file systems allow in UTF-8; the rest is for a partial copy's ending
 PATH_UNITS = 200   # of 259 UTF-16 units on an older Windows; the rest is for the store's root
@@ -19,7 +20,6 @@ PATH_UNITS = 200   # of 259 UTF-16 units on an older Windows; the rest is for th
 # Microsoft, "Naming Files, Paths, and Namespaces": reserved characters, device names, trailing dots and spaces.
 _FORBIDDEN = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f]')
 _DEVICE = re.compile(r"(CON|PRN|AUX|NUL|CONIN\$|CONOUT\$|COM[0-9¹²³]|LPT[0-9¹²³])\s*(\.|$)", re.IGNORECASE)
-_FIELDS = ("artist", "piece", "year", "role", "number", "date", "suffix")
 _JOINS = " \t-_.,"
 
 
@@ -42,22 +42,15 @@ def checked_rule(rule: str) -> str:
     Raises:
         CatalogueError: an unknown field, a broken brace, no suffix, or a path that leaves the store.
     """
-    try:
-        named = [name for _, name, _, _ in string.Formatter().parse(rule) if name is not None]
-    except ValueError as error:
-        raise CatalogueError(f"The naming rule cannot be read: {error}.", hint=_hint(rule)) from error
-    unknown = [name for name in named if name not in _FIELDS]
-    if unknown:
-        raise CatalogueError(f"The naming rule has an unknown field {{{unknown[0]}}}.", hint=_hint(rule))
-    if not rule.endswith("{suffix}"):
-        raise CatalogueError("The naming rule must end in {suffix}.", hint=_hint(rule))
-    if rule.startswith("/") or any(part in ("", ".", "..") for part in rule.split("/")):
-        raise CatalogueError("The naming rule must be a plain path within the store.", hint=_hint(rule))
+    fault = naming_rule_fault(rule)
+    if fault:
+        raise CatalogueError(f"The naming rule {fault}.", hint=_hint(rule))
     return rule
 
 
 def _hint(rule: str) -> str:
-    return f"It is {rule!r}; fields are {', '.join('{' + f + '}' for f in _FIELDS)}. See naming_rule in settings.toml."
+    names = ", ".join(f"{{{name}}}" for name in NAMING_FIELDS)
+    return f"It is {rule!r}; fields are {names}. See naming_rule in settings.toml."
 
 
 def named(rule: str, facts: Facts) -> str:

@@ -9,7 +9,7 @@ import pytest
 from catalogue.errors import CatalogueError, Damaged, NotFound
 from catalogue.records import events, findings, pieces
 from catalogue.records.database import Database, migrations, open_database, read_only_database, transaction
-from catalogue.settings import Home, read_settings
+from catalogue.settings import Home
 
 
 def test_migrations_are_numbered_without_gaps_or_twins() -> None:
@@ -90,22 +90,6 @@ def test_a_finding_seen_again_is_one_finding(db: Database) -> None:
     assert findings.record(db, "missing", "still gone", path="a.tif") == first
     findings.resolve(db, "found", path="a.tif")
     assert findings.record(db, "missing", "gone anew", path="a.tif") != first
-
-
-@pytest.mark.parametrize(("text", "words"), [
-    ("colour = 1", "Unknown setting 'colour'"), ("workers = 'two'", "wrong form"), ("workers = true", "wrong form"),
-    ("workers = ", "cannot be read"), ("place_rules = [1]", "wrong form")])
-def test_settings_that_are_wrong_are_told(tmp_path: Path, text: str, words: str) -> None:
-    (tmp_path / "settings.toml").write_text(text)
-    with pytest.raises(CatalogueError, match=words):
-        read_settings(tmp_path / "settings.toml")
-
-
-def test_settings_take_what_is_given_and_keep_the_rest(tmp_path: Path) -> None:
-    (tmp_path / "settings.toml").write_text('currency = "GBP"\nprint_ppi = [360, 180]\ntile_overlap = 1\n')
-    settings = read_settings(tmp_path / "settings.toml")
-    assert (settings.currency, settings.print_ppi, settings.tile_overlap) == ("GBP", (360, 180), 1.0)
-    assert settings.place_rules
 
 
 def test_a_resaved_master_does_not_take_the_place_of_the_one_known_first(db: Database) -> None:

@@ -1,0 +1,93 @@
+"""The shop's settings: what is allowed is taken, all else is told when they are read: key, value and what may be."""
+
+from dataclasses import fields
+from pathlib import Path
+
+import pytest
+
+from catalogue.errors import CatalogueError
+from catalogue.indexing.naming import place_of
+from catalogue.intake.naming import checked_rule
+from catalogue.settings import ALLOWED, Settings, read_settings, setting_fault
+
+WRONG = [
+    ("colour = 1", "Unknown setting 'colour': known are audit_days"), ("thema = 'dark'", "did you mean theme"),
+    ("Theme = 'dark'", "did you mean theme"), ("minimum_copy = 2", "did you mean minimum_copies"),
+    ("workers = 'two'", 'workers is "two"; allowed is a whole number from 0'), ("workers = true", "workers is true"),
+    ("workers = -1", "workers is -1"), ("workers = 1.5", "workers is 1.5"), ("workers = ", "cannot be read"),
+    ("place_rules = [1]", "place_rules is [1]"), ("place_rules = ['{artist}/*']", "each with {piece} once"),
+    ("place_rules = ['{piece}/{piece}.*']", "place_rules"), ("place_rules = ['{title}/{piece}']", "place_rules"),
+    ("place_rules = '{artist}/{piece}.*'", "place_rules"),
+    ("bed_mm = []", "bed_mm is []; allowed is two whole numbers"), ("bed_mm = [297]", "bed_mm"),
+    ("bed_mm = [0, 420]", "bed_mm"), ("bed_mm = [297, 420, 5]", "bed_mm"), ("print_ppi = [0]", "print_ppi is [0]"),
+    ("print_ppi = []", "print_ppi is []"), ("print_ppi = [true]", "print_ppi is [true]"),
+    ("print_ppi = 300", "print_ppi is 300"), ("backups_kept = 0", "backups_kept is 0"),
+    ("minimum_copies = 0", "minimum_copies is 0; allowed is a whole number from 1"),
+    ("theme = 'drak'", 'theme is "drak"; allowed is "dark" or "light"'), ("graphics = 'sixel'", "graphics"),
+    ("dates = 'day'", "dates"), ("dates = '%d %b'", "dates"), ("dates = '%Q'", "dates"), ("dates = 5", "dates"),
+    ("currency = ''", "currency"), ("tile_overlap = 1", "tile_overlap is 1"), ("tile_overlap = nan", "tile_overlap"),
+    ("tile_overlap = -0.1", "tile_overlap"), ("audit_days = 0", "audit_days"), ("read_only = 1", "read_only is 1"),
+    ("naming_rule = '../{piece}{suffix}'", "naming_rule"), ("naming_rule = '{piece}'", "naming_rule"),
+    ("naming_rule = '{title}{suffix}'", "naming_rule"), ("naming_rule = '{piece{suffix}'", "naming_rule"),
+    ("ignore = ['a/b']", "ignore"), ("ignore = ['']", "ignore"), ("open_with = 1", "open_with is 1"),
+    ("copies_on_one_disk = 'no'", "copies_on_one_disk"), ("[theme]", "theme is {}"),
+]
+
+
+@pytest.mark.parametrize(("text", "words"), WRONG)
+def test_settings_that_are_wrong_are_told(tmp_path: Path, text: str, words: str) -> None:
+    (tmp_path / "settings.toml").write_text(text)
+    with pytest.raises(CatalogueError) as told:
+        read_settings(tmp_path / "settings.toml")
+    assert words in told.value.message
+    assert told.value.exit_code == 2 and told.value.path == tmp_path / "settings.toml"
+
+
+def test_every_fault_is_told_at_once(tmp_path: Path) -> None:
+    (tmp_path / "settings.toml").write_text("theme = 'drak'\nworkers = -1\ncolour = 1\n")
+    with pytest.raises(CatalogueError) as told:
+        read_settings(tmp_path / "settings.toml")
+    assert all(word in told.value.message for word in ("theme", "workers", "colour"))
+
+
+def test_every_setting_has_its_rule_and_its_default_keeps_it() -> None:
+    for field in fields(Settings):
+        value = getattr(Settings(), field.name)
+        assert setting_fault(field.name, list(value) if isinstance(value, tuple) else value) == ""
+    assert set(ALLOWED) == {field.name for field in fields(Settings)}
+    assert {text.split()[0] for text, _ in WRONG} >= set(ALLOWED), "each is tried with something wrong"
+
+
+def test_settings_take_what_is_given_and_keep_the_rest(tmp_path: Path) -> None:
+    (tmp_path / "settings.toml").write_text(
+        'currency = "GBP"\nprint_ppi = [360, 180]\ntile_overlap = 0\nbed_mm = [300, 450]\ndates = "%m/%d/%y"\n'
+        'place_rules = ["{artist}/{piece}.*"]\nignore = []\n')
+    settings = read_settings(tmp_path / "settings.toml")
+    assert (settings.currency, settings.print_ppi, settings.tile_overlap) == ("GBP", (360, 180), 0)
+    assert (settings.bed_mm, settings.dates, settings.ignore) == ((300, 450), "%m/%d/%y", ())
+    assert settings.naming_rule == Settings().naming_rule
+
+
+def test_rules_that_are_allowed_can_be_used() -> None:
+    assert place_of("Ada Quill/Harbour.tif", Settings().place_rules).piece == "Harbour"
+    assert checked_rule(Settings().naming_rule)
+
+
+def test_a_settings_file_that_is_no_file_is_told(tmp_path: Path) -> None:
+    (tmp_path / "settings.toml").mkdir()
+    with pytest.raises(CatalogueError, match="cannot be read"):
+        read_settings(tmp_path / "settings.toml")
+
+
+def test_the_readme_lists_every_setting_with_its_default() -> None:
+    text = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    rows = dict(line.strip("| ").split(" | ", 1) for line in text.splitlines() if line.startswith("| `") and
+                line.strip("| ").split("`")[1] in ALLOWED)
+    assert {name.strip("`") for name in rows} == set(ALLOWED)
+    for name, rest in rows.items():
+        value = getattr(Settings(), name.strip("`"))
+        if isinstance(value, tuple) and isinstance(value[0], str):
+            continue  # a long list: the README says where it is
+        value = list(value) if isinstance(value, tuple) else value
+        written = str(value).lower() if isinstance(value, bool) else str(value)
+        assert rest.startswith(f"`{written}` |") or value == "", name
