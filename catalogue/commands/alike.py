@@ -33,7 +33,7 @@ def command(context: click.Context, session: Session, unreviewed: bool, as_is: b
         return
     from catalogue.likeness.service import groups
 
-    db = session.existing()
+    db = session.looking() if as_is else session.existing()
     if not as_is and not session.home.settings.read_only:
         _update(db, session, again)
     found = groups(db)
@@ -85,7 +85,7 @@ def tiles(context: click.Context, session: Session, piece: tuple[str, ...]) -> N
     from catalogue.errors import NotFound
     from catalogue.likeness.tiling import tiling
 
-    db = session.existing()
+    db = session.looking()
     chosen = find_piece(db, " ".join(piece))
     found = tiling(db, session.home, chosen)
     if found is None:
@@ -142,7 +142,7 @@ def changes(session: Session) -> None:
     """Merges and splits, newest first."""
     from catalogue.records.piecechanges import recent
 
-    made = recent(session.existing())
+    made = recent(session.looking())
     lines = [f"{c.id:>5}  {c.at[:10]}  {c.kind}  {c.detail}" + ("  (undone)" if c.undone else "") for c in made]
     session.emit(made, lambda out: out.lines(lines or ["No merges and no splits yet."]))
 
@@ -155,7 +155,7 @@ def find_by_picture(session: Session, picture: Path, limit: int) -> int:
         open_regular(picture, follow=True).close()  # a pipe or a device would make the reader wait
     except OSError as error:
         raise CatalogueError(f"The picture cannot be read: {error.strerror}.", path=picture) from error
-    db = session.existing()
+    db = session.looking()
     matches = find_picture(db, session.home, picture, limit)
     names = _names(db, (m.piece_id for m in matches))
     session.emit(matches, lambda out: _print_matches(out, matches, names))

@@ -24,7 +24,7 @@ def list_(session: Session) -> None:
     """Artists by name, with how many pieces, scans and orders."""
     from catalogue.records import pieces
 
-    rows, page = [], pieces.artists(db := session.existing())
+    rows, page = [], pieces.artists(db := session.looking())
     while page:
         rows += page
         page = pieces.artists(db, after=page[-1].name)
@@ -38,7 +38,7 @@ def list_(session: Session) -> None:
 @click.pass_obj
 def show(session: Session, name: tuple[str, ...]) -> None:
     """How to reach the artist NAME, and what was agreed."""
-    artist = find_artist(session.existing(), " ".join(name))
+    artist = find_artist(session.looking(), " ".join(name))
     session.emit(artist, lambda out: _print(out, artist))
 
 

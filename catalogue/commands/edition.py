@@ -59,7 +59,7 @@ def list_(session: Session, artist: tuple[str, ...]) -> None:
     from catalogue.ledger.editions import label, state
     from catalogue.records import editions, pieces
 
-    db = session.existing()
+    db = session.looking()
     chosen = find_artist(db, " ".join(artist)).id if artist else None
     rows = [(state(db, edition), pieces.by_id(db, edition.piece_id)) for edition in editions.listed(db, chosen)]
 
@@ -84,7 +84,7 @@ def show(session: Session, piece: tuple[str, ...]) -> None:
     from catalogue.ledger.editions import state
     from catalogue.records import editions
 
-    db = session.existing()
+    db = session.looking()
     found = find_piece(db, " ".join(piece))
     rows = [(state(db, edition), editions.issued(db, edition.id)) for edition in editions.of_piece(db, found.id)]
 
@@ -157,7 +157,7 @@ def certificates(session: Session, edition: int, as_csv: Path | None, as_html: P
     from catalogue.sheets import certificates
     from catalogue.sheets.writing import write_sheet
 
-    db = session.existing()
+    db = session.looking()
     sheet = certificates.certificates(db, session.home.settings, edition)
     written = [write_sheet(db, path, text) for path, text in
                ((as_csv, sheet.as_csv), (as_html, sheet.as_html)) if path is not None]

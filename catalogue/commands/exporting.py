@@ -116,7 +116,7 @@ def csv_(session: Session, what: str, file: Path) -> None:
     from catalogue.sheets import tables
     from catalogue.sheets.writing import write_sheet
 
-    db = session.existing()
+    db = session.looking()
     made = write_sheet(db, file, tables.TABLES[what](db))
     session.emit({"written": made}, lambda out: out.print(f"Wrote {made}"))
 
@@ -135,7 +135,7 @@ def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> No
     from catalogue.sheets.holdings import holdings
     from catalogue.sheets.writing import safe_name, write_again, write_sheet
 
-    db = session.existing()
+    db = session.looking()
     found = find_artist(db, " ".join(artist))
     with bar() as report:
         page = holdings(db, session.home, found.id, report=report)

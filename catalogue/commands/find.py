@@ -30,7 +30,7 @@ def command(context: click.Context, session: Session, words: tuple[str, ...], pi
         raise click.UsageError("Give some words, or --picture FILE.")
     from catalogue.records.search import search
 
-    found = search(session.existing(), " ".join(words), limit)
+    found = search(session.looking(), " ".join(words), limit)
     session.emit(found, lambda out: _print(out, found))
     if not found.total:
         context.exit(1)

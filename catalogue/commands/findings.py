@@ -23,7 +23,7 @@ def command(context: click.Context, session: Session, kind: str | None, store_na
     from catalogue.records import findings, stores
     from catalogue.records.paths import shown
 
-    db = session.existing()
+    db = session.looking()
     if kind is not None and kind not in (known := findings.known_kinds(db)):
         near = get_close_matches(kind.casefold(), known, 3)
         raise click.BadParameter(

@@ -23,7 +23,7 @@ def command(session: Session, answer: tuple[str, str] | None, everything: bool) 
     from catalogue.fixity.levels import NAMES, levels
     from catalogue.fixity.levels import answer as keep
 
-    db = session.existing()
+    db = session.existing() if answer else session.looking()
     if answer:
         keep(db, *answer)
     areas = levels(db, session.home)

@@ -35,7 +35,7 @@ def list_(session: Session, words: tuple[str, ...], year: str, status: str | Non
     from catalogue.records import orders
     from catalogue.records.search import search
 
-    db = session.existing()
+    db = session.looking()
     if words:
         lines = [line for hit in search(db, " ".join(words), limit).orders for line in orders.lines_of(db, hit.id)
                  if line.placed.startswith(year) and status in (None, line.status)]
@@ -55,7 +55,7 @@ def show(session: Session, number: str) -> None:
     from catalogue.commands.order_text import print_order
     from catalogue.records import orders
 
-    db = session.existing()
+    db = session.looking()
     order = orders.by_number(db, number)
     lines = orders.lines_of(db, order.id)
     session.emit({**asdict(order), "lines": lines},
@@ -119,7 +119,7 @@ def repeat(session: Session, /, what: tuple[str, ...], line_id: int | None, as_l
     from catalogue.ledger.health import check_now
     from catalogue.ledger.repeat import propose
 
-    db = session.existing()
+    db = session.looking() if dry_run and not check else session.existing()
     line_id, piece_id = _subject(db, " ".join(what), line_id)
     asked: dict[str, Any] = {"line_id": line_id, "piece_id": piece_id, "as_last_time": as_last_time,
                              "measure": True} | _print_of(given)
@@ -292,7 +292,7 @@ def sheet(session: Session, number: str, line_id: int | None, folder: Path | Non
     from catalogue.records import orders
     from catalogue.sheets.job import job_sheet, write_job
 
-    db = session.existing()
+    db = session.looking() if as_text else session.existing()
     lines = [line.id for line in orders.lines_of(db, orders.by_number(db, number).id) if line_id in (None, line.id)]
     if not lines:
         raise NotFound(f"The order {number!r} has no line {line_id}." if line_id else f"{number!r} has no lines.")

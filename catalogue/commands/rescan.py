@@ -27,7 +27,7 @@ def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], re
     """
     from catalogue.ledger.rescans import advice, captures, notes_to_offer
 
-    db = session.existing()
+    db = session.existing() if noted or relief is not None else session.looking()
     if not piece:
         if noted or relief is not None:
             raise click.UsageError("Notes belong to a piece: say which.")

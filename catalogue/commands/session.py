@@ -45,8 +45,14 @@ class Session:
                           path=self.home.folder)
         return open_database(self.home.database)
 
+    def looking(self) -> "Database":
+        """The catalogue, which must exist, to read alone: works where it cannot be written."""
+        from catalogue.records.database import looked_at
+
+        return looked_at(self.home.database)
+
     def existing(self) -> "Database":
-        """The catalogue, which must exist: for commands that only look."""
+        """The catalogue, which must exist, for reading and writing; to read alone on a seat that only looks."""
         from catalogue.records.database import open_database, read_only_database
 
         home = self.home

@@ -22,7 +22,7 @@ ID_DIGITS = 18  # SQLite's integers have 64 bits
 @click.pass_obj
 def command(session: Session, piece: tuple[str, ...]) -> None:
     """Everything about PIECE (its number, its title, or artist and title)."""
-    db = session.existing()
+    db = session.looking()
     found = find_piece(db, " ".join(piece))
     data = everything(db, session, found)
     session.emit(data, lambda out: _print(out, data))

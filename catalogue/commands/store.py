@@ -54,7 +54,7 @@ def list_stores(session: Session) -> None:
     from catalogue.indexing.stores import marked_elsewhere, where
     from catalogue.records import places, stores
 
-    db = session.existing()
+    db = session.looking()
     shared = places.shared_disks(db)
     rows: list[dict[str, Any]] = []
     for store in stores.listed(db):

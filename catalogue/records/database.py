@@ -92,6 +92,30 @@ def read_only_database(path: Path) -> Database:
         raise
 
 
+def looked_at(path: Path) -> Database:
+    """The catalogue at ``path`` for a command that only reads: no right to write is needed.
+
+    One of an older schema is brought to the present one first, which does need it.
+
+    Raises:
+        NotFound: there is none. CatalogueError: it is newer than this program, or older and may not be changed here.
+    """
+    db = read_only_database(path)
+    version, newest = _version(db), migrations()[-1][0]
+    if version == newest:
+        return db
+    db.close()
+    try:
+        open_database(path).close()
+    except CatalogueError as error:
+        if version > newest:
+            raise
+        raise CatalogueError("The catalogue was written by an older version of this program, and it cannot be brought"
+                             f" up to date here: {error.message}",
+                             hint="Run this command once where it may be written.", path=path) from error
+    return read_only_database(path)
+
+
 def open_seat(home: Home) -> Database:
     """The catalogue as this seat may have it: to change, or with the setting ``read_only`` to look at alone."""
     return read_only_database(home.database) if home.settings.read_only else open_database(home.database)
