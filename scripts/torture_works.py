@@ -298,7 +298,7 @@ def always(place: Place) -> Iterator[str]:
                 yield "the event log's chain is broken"
             for store in stores.listed(db):
                 held = place.pictures(store.name)
-                for path, _, _, state, _ in files.known(db, store.id):
+                for path, _, _, state, *_ in files.known(db, store.id):
                     if state == "present" and path not in held:
                         yield f"{store.name}: {path} is on record and not there"
     contents = place.digests()

@@ -18,6 +18,7 @@ from catalogue.records.paths import kept
 
 Scan = Callable[..., Path]
 SUM = shutil.which("sha256sum")
+ENGLISH = os.environ | {"LC_ALL": "C"}  # coreutils translates what it says
 names = st.binary(min_size=1, max_size=40).filter(lambda n: not set(n) & {0, 47} and n not in (b".", b".."))
 AWKWARD = b"a\\b\nc\rd \xff%0A#.tif"
 
@@ -70,9 +71,9 @@ def test_sha256sum_accepts_the_manifest_in_the_store_and_sees_damage(archive: Sh
     assert written.files == 5
     check = ["sha256sum", "-c", "--strict", "--quiet", manifest.NAME]
     root = archive.folder / "main"
-    assert subprocess.run(check, cwd=root, capture_output=True, check=False).returncode == 0
+    assert subprocess.run(check, cwd=root, capture_output=True, check=False, env=ENGLISH).returncode == 0
     rot(root / "Ada Quill/Harbour/master.tif", 500)
-    seen = subprocess.run(check, cwd=root, capture_output=True, check=False)
+    seen = subprocess.run(check, cwd=root, capture_output=True, check=False, env=ENGLISH)
     assert seen.returncode == 1
     assert b"master.tif: FAILED" in seen.stdout
 
