@@ -6,7 +6,7 @@ RESOLUTION, IPTC, PROFILE, EXIF, XMP, VERSION = 1005, 1028, 1039, 1058, 1060, 10
 
 
 def blocks_of(data: bytes) -> dict[int, bytes]:
-    """Blocks by number, the first of each; stops quietly at the first one that is cut short."""
+    """Blocks by number, the first of each, IPTC's joined; stops quietly at the first one that is cut short."""
     found: dict[int, bytes] = {}
     at = 0
     while at + 12 <= len(data) and data[at : at + 4] in (b"8BIM", b"MeSa", b"AgHg", b"PHUT", b"DCSR"):
@@ -18,7 +18,11 @@ def blocks_of(data: bytes) -> dict[int, bytes]:
         at += 4
         if at + size > len(data):
             break
-        found.setdefault(number, data[at : at + size])
+        body = data[at : at + size]
+        if number == IPTC and number in found:
+            body = found[number] + body
+            del found[number]
+        found.setdefault(number, body)
         at += size + size % 2
     return found
 

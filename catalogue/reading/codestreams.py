@@ -57,8 +57,15 @@ def frames(data: bytes) -> Iterator[Frame]:
     while at + 4 <= len(data) and data[at] == 0xFF and data[at + 1] not in (0xDA, 0xD9):
         length = int.from_bytes(data[at + 2 : at + 4], "big")
         body = data[at + 4 : at + 2 + length]
-        if data[at + 1] in FRAMES and len(body) >= 6 + 3 * body[5]:
-            bits, height, width, components = struct.unpack_from(">BHHB", body)
-            sampled = (body[6 + 3 * k + 1] for k in range(components))
-            yield Frame(data[at + 1], bits, height, width, tuple((s >> 4, s & 15) for s in sampled))
+        if frame := frame_of(data[at + 1], body):
+            yield frame
         at += 2 + length
+
+
+def frame_of(marker: int, body: bytes) -> Frame | None:
+    """A segment's frame header; ``None`` for other segments and for one cut short."""
+    if marker not in FRAMES or len(body) < 6 or len(body) < 6 + 3 * body[5]:
+        return None
+    bits, height, width, components = struct.unpack_from(">BHHB", body)
+    sampled = (body[6 + 3 * k + 1] for k in range(components))
+    return Frame(marker, bits, height, width, tuple((s >> 4, s & 15) for s in sampled))

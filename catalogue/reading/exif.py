@@ -1,8 +1,13 @@
 """Facts from Exif (CIPA DC-008): a TIFF's own directory, or the block other formats carry."""
 
+import math
 import re
+import struct
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
+
+from .structure import decode_text
 
 IMAGE_TEXTS = {
     0x010D: "title", 0x010E: "description", 0x010F: "make", 0x0110: "model", 0x0131: "software", 0x0132: "modified",
@@ -33,23 +38,91 @@ def facts(image: Mapping[int, Any], exif: Mapping[int, Any]) -> dict[str, str]:
     return {name: value for name, value in found.items() if value}
 
 
-def facts_from_bytes(block: bytes) -> dict[str, str]:
-    """Metadata fields from an Exif block (with or without its ``Exif\\0\\0`` head)."""
-    if not block:
-        return {}
-    from PIL.Image import Exif
+@dataclass(frozen=True, slots=True)
+class Block:
+    """An Exif block: values by tag of the image directory and of the Exif directory. Texts are decoded, numbers are
+    tuples; rationals of nothing are left out."""
 
-    exif = Exif()
-    try:
-        exif.load(block)
-        return facts(exif, exif.get_ifd(EXIF_IFD))
-    except (SyntaxError, ValueError, KeyError, OSError, TypeError, EOFError):
-        return {}
+    image: Mapping[int, Any]
+    inner: Mapping[int, Any]
+
+    @property
+    def orientation(self) -> int:
+        """1 to 8; 1 where it is unstated or makes no sense."""
+        stated = _number(self.image, ORIENTATION, 1)
+        return int(stated) if 1 <= stated <= 8 else 1
+
+    @property
+    def resolution(self) -> tuple[float, float] | None:
+        """Pixels per inch across and down; ``None`` where a number or the unit is missing, or the unit is "none".
+
+        CIPA DC-008 4.6.4 has inches for a missing unit; files without it carry whatever their program began with.
+        """
+        scale = {2: 1.0, 3: 2.54}.get(int(_number(self.image, RESOLUTION_UNIT, 0)))
+        across, down = (_number(self.image, code, 0.0) for code in (X_RESOLUTION, Y_RESOLUTION))
+        return (across * scale, down * scale) if scale and across > 0 and down > 0 else None
+
+    @property
+    def says_srgb(self) -> bool:
+        """Whether ColorSpace is 1."""
+        return _number(self.inner, COLOUR_SPACE, 0) == 1
+
+    def facts(self) -> dict[str, str]:
+        """Metadata fields."""
+        return facts(self.image, self.inner)
+
+
+NOTHING = Block({}, {})
+SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8}
+LETTERS = {1: "B", 3: "H", 4: "I", 6: "b", 8: "h", 9: "i", 11: "f", 12: "d"}
+MOST_VALUES = 64
+
+
+def parse(data: bytes) -> Block:
+    """A block as JPEG, PNG, WebP, PSD and JPEG 2000 carry it, with or without its ``Exif\\0\\0`` head. Entries that
+    make no sense are left out."""
+    data = data.removeprefix(b"Exif\0\0")
+    order = {b"II*\0": "<", b"MM\0*": ">"}.get(data[:4])
+    if order is None or len(data) < 8:
+        return NOTHING
+    image = _directory(data, order, struct.unpack_from(order + "I", data, 4)[0])
+    place = int(_number(image, EXIF_IFD, 0))
+    return Block(image, _directory(data, order, place) if place else {})
+
+
+def _directory(data: bytes, order: str, at: int) -> dict[int, Any]:
+    found: dict[int, Any] = {}
+    if at + 2 > len(data):
+        return found
+    count = struct.unpack_from(order + "H", data, at)[0]
+    for entry in range(at + 2, min(at + 2 + 12 * count, len(data) - 11), 12):
+        code, kind, number, place = struct.unpack_from(order + "HHII", data, entry)
+        size = SIZES.get(kind, 0) * number
+        start = entry + 8 if size <= 4 else place
+        if not size or start + size > len(data):
+            continue
+        value = _value(data[start : start + size], kind, order)
+        if value is not None:
+            found.setdefault(code, value)
+    return found
+
+
+def _value(raw: bytes, kind: int, order: str) -> Any:
+    if kind in (2, 7):
+        return decode_text(raw.split(b"\0", 1)[0]) if kind == 2 else raw
+    if kind in (5, 10):
+        pairs = struct.iter_unpack(order + ("II" if kind == 5 else "ii"), raw[: 8 * MOST_VALUES])
+        return tuple(top / bottom for top, bottom in pairs if bottom)
+    count = min(len(raw) // SIZES[kind], MOST_VALUES)
+    return struct.unpack_from(f"{order}{count}{LETTERS[kind]}", raw)
+
+
+def _number(values: Mapping[int, Any], code: int, default: float) -> float:
+    """The first number of a tag, or ``default``; NaN is none."""
+    found = values.get(code)
+    first = found[0] if isinstance(found, tuple) and found else default
+    return float(first) if math.isfinite(first) else default
 
 
 def _text(value: Any) -> str:
-    if isinstance(value, bytes):
-        from .structure import decode_text
-
-        return decode_text(value.split(b"\0", 1)[0])
-    return str(value).split("\0", 1)[0].strip()
+    return value.split("\0", 1)[0].strip() if isinstance(value, str) else ""

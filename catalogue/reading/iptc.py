@@ -13,7 +13,11 @@ DATE_CREATED, TIME_CREATED = 55, 60
 def datasets(data: bytes) -> Iterator[tuple[int, int, bytes]]:
     """``(record, dataset, value)`` until the data end or stop making sense."""
     at = 0
-    while at + 5 <= len(data) and data[at] == 0x1C:
+    while True:
+        while data[at : at + 1] == b"\0":   # padding of a block, where several were joined
+            at += 1
+        if at + 5 > len(data) or data[at] != 0x1C:
+            return
         record, number, size = struct.unpack_from(">BBH", data, at + 1)
         at += 5
         if size & 0x8000:  # extended: the low bits say how many bytes hold the size

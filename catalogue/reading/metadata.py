@@ -20,7 +20,7 @@ CUT_BY_IPTC = {"title": 64, "creator": 32, "rights": 128, "description": 2000}  
 def merge(statements: Statements) -> tuple[Metadata, tuple[Note, ...]]:
     """One record of all places, and a note where one could not be read."""
     notes: tuple[Note, ...] = ()
-    places = [("TIFF", statements.tags), ("Exif", statements.exif), ("IPTC", iptc.facts(statements.iptc))]
+    places = [(statements.place, statements.tags), ("Exif", statements.exif), ("IPTC", iptc.facts(statements.iptc))]
     try:
         of_file, of_artwork = xmp.facts(statements.xmp)
         places += [("XMP", of_file), ("XMP artwork", of_artwork)]
@@ -45,8 +45,11 @@ def merge(statements: Statements) -> tuple[Metadata, tuple[Note, ...]]:
 
 
 def _clean(value: str) -> str:
-    """Without control characters, which a file may carry and a screen must not."""
-    return "".join(c for c in value if c.isprintable() or c in "\n\t").strip()
+    """Without control characters, which a file may carry and a screen must not; line ends and spaces of every kind
+    are kept as such, so that no two words become one."""
+    lines = "\n".join(value.splitlines())   # CR, CR LF, NEL and Unicode's separators too
+    return "".join(" " if c.isspace() and c not in "\n\t" else c
+                   for c in lines if c.isprintable() or c.isspace()).strip()
 
 
 def _agree(field: str, one: str, other: str) -> bool:

@@ -6,12 +6,15 @@ from typing import Any, BinaryIO
 import numpy as np
 from numpy.typing import NDArray
 
+from .jp2 import open_jpeg_2000
+from .jpeg import open_jpeg
 from .kinds import HEAD_BYTES, format_of
 from .limits import Deadline, Limits
+from .png_file import open_png
 from .psd import open_psd
 from .source import Source
 from .tiff import open_tiff
-from .whole import open_whole
+from .webp import open_webp
 
 
 def open_source(file: BinaryIO, kind: str, size: int, limits: Limits, deadline: Deadline) -> Source:
@@ -20,7 +23,8 @@ def open_source(file: BinaryIO, kind: str, size: int, limits: Limits, deadline: 
         return open_tiff(file, size, limits, deadline)
     if kind in ("PSD", "PSB"):
         return open_psd(file, kind, size, limits, deadline)
-    return open_whole(file, kind, size, limits, deadline)
+    others = {"JPEG": open_jpeg, "PNG": open_png, "WebP": open_webp, "JPEG 2000": open_jpeg_2000}
+    return others[kind](file, size, limits, deadline)
 
 
 def samples_of(path: str | Path, limits: Limits = Limits()) -> NDArray[Any] | None:  # noqa: B008 - frozen

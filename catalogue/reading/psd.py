@@ -11,8 +11,8 @@ import imagecodecs
 import numpy as np
 from numpy.typing import NDArray
 
+from . import exif
 from .blocks import EXIF, IPTC, PROFILE, RESOLUTION, VERSION, XMP, blocks_of, resolution_of
-from .exif import facts_from_bytes
 from .limits import Deadline, Limits
 from .model import Fault, FaultFound, Note, Picture
 from .profile import describe
@@ -157,7 +157,7 @@ def _open(source: Source, fd: int, size: int, limits: Limits, deadline: Deadline
         hashlib.sha256(source.icc).hexdigest() if source.icc else "", about.white, layers_end - layers_start > 4,
     )
     source.statements = Statements(
-        {}, facts_from_bytes(blocks.get(EXIF, b"")), blocks.get(IPTC, b""), blocks.get(XMP, b"")
+        {}, exif.parse(blocks.get(EXIF, b"")).facts(), blocks.get(IPTC, b""), blocks.get(XMP, b"")
     )
     if blocks.get(VERSION, b"\0\0\0\0\1")[4:5] == b"\0":
         source.notes.append(Note("no composite", "was saved without a merged picture: the preview may be blank"))

@@ -142,11 +142,14 @@ class Structure:
 
 
 def decode_text(raw: bytes) -> str:
-    """UTF-8 where the bytes are, else Latin-1 (TIFF says ASCII; programs write both)."""
-    try:
-        return raw.decode("utf-8").strip()
-    except UnicodeDecodeError:
-        return raw.decode("latin-1").strip()
+    """UTF-8 where the bytes are, else Windows' Western code page, else Latin-1 (standards say ASCII or Latin-1;
+    programs write all three, which differ in 0x80 to 0x9F: there Latin-1 has control characters only)."""
+    for encoding in ("utf-8", "cp1252"):
+        try:
+            return raw.decode(encoding).strip()
+        except UnicodeDecodeError:
+            continue
+    return raw.decode("latin-1").strip()
 
 
 def walk(fd: int, size: int, limits: Limits) -> Structure:

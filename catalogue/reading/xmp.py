@@ -15,6 +15,8 @@ TIFF = "{http://ns.adobe.com/tiff/1.0/}"
 EXT = "{http://iptc.org/std/Iptc4xmpExt/2008-02-29/}"
 LANGUAGE = "{http://www.w3.org/XML/1998/namespace}lang"
 
+# For a field stated by several properties the first here goes before the others: when the scan was made, before when
+# the picture or the file was.
 FIELDS = {
     f"{DC}title": "title", f"{DC}creator": "creator", f"{DC}rights": "rights", f"{DC}description": "description",
     f"{XMP}ModifyDate": "modified", f"{XMP}CreatorTool": "software", f"{TIFF}Make": "make", f"{TIFF}Model": "model",
@@ -34,25 +36,42 @@ class UnreadableXmp(Exception):
 
 def facts(packet: bytes) -> tuple[dict[str, str], dict[str, str]]:
     """Metadata fields the packet states of the file, and of the artwork shown. Raises ``UnreadableXmp``."""
-    body = packet.strip(b"\0 \r\n\t")
-    if not body:
-        return {}, {}
     try:
+        found = _unicode(packet)
+        body = found.strip("\0 \r\n\t\ufeff") if isinstance(found, str) else found.strip(b"\0 \r\n\t")
+        if not body:
+            return {}, {}
         root = fromstring(body, forbid_dtd=True)
     except (ParseError, DefusedXmlException, ValueError, LookupError) as error:
         raise UnreadableXmp(" ".join(str(error).split())[:200] or type(error).__name__) from error
-    file_facts: dict[str, str] = {}
+    stated: dict[str, str] = {}
     artwork: dict[str, str] = {}
     for description in root.iter(f"{RDF}Description"):
         for name, text in _properties(description):
             if name in FIELDS and text:
-                file_facts.setdefault(FIELDS[name], text)
+                stated.setdefault(name, text)
+    file_facts: dict[str, str] = {}
+    for name, field in FIELDS.items():   # in the table's order, whatever the packet's
+        if name in stated:
+            file_facts.setdefault(field, stated[name])
     for bag in root.iter(ARTWORK):
         for item in bag.iter():
             for name, text in _properties(item):
                 if name in ARTWORK_FIELDS and text:
                     artwork.setdefault(ARTWORK_FIELDS[name], text)
     return file_facts, artwork
+
+
+def _unicode(packet: bytes) -> str | bytes:
+    """The packet's text, by its byte order mark or by where its first sign has zeros (XMP part 3, annex A). UTF-8 is
+    left to the parser, with the encoding the packet may declare. Raises ``UnicodeDecodeError``."""
+    start = packet[:4]
+    for mark, encoding in ((b"\xff\xfe\0\0", "utf-32"), (b"\0\0\xfe\xff", "utf-32"), (b"\xff\xfe", "utf-16"),
+                           (b"\xfe\xff", "utf-16"), (b"<\0\0\0", "utf-32-le"), (b"\0\0\0<", "utf-32-be"),
+                           (b"<\0", "utf-16-le"), (b"\0<", "utf-16-be")):
+        if start.startswith(mark):
+            return packet[: len(packet) // 4 * 4 if "32" in encoding else len(packet) // 2 * 2].decode(encoding)
+    return packet
 
 
 def _properties(element: Element) -> Iterator[tuple[str, str]]:

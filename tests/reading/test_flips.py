@@ -27,7 +27,7 @@ def faults(reading: Reading) -> set[Fault]:
 
 
 @pytest.mark.filterwarnings("ignore::UserWarning:PIL")
-@pytest.mark.parametrize("name", sorted(set(KINDS) - {"PNG"}))
+@pytest.mark.parametrize("name", sorted(KINDS))
 def test_a_flip_that_a_reference_refuses_is_a_finding(name: str, folder: Path) -> None:
     """References: zlib, tifffile with imagecodecs, Pillow with libtiff, libpng, libjpeg-turbo, OpenJPEG."""
     result = measure(KINDS[name], 60, 5, folder)

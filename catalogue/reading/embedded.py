@@ -1,0 +1,80 @@
+"""What a picture file carries beside its pixels, wherever its format keeps it, and what that says of the picture."""
+
+import hashlib
+from dataclasses import dataclass, field
+
+from . import exif
+from .blocks import IPTC, RESOLUTION, blocks_of, resolution_of
+from .model import Note, Picture
+from .profile import describe
+from .source import Source, Statements
+
+SAME_WITHIN = 0.01     # JFIF states whole pixels per centimetre: half of one is .4 % at 300 ppi
+UNKNOWN_PPI = 72.0     # CIPA DC-008, XResolution: "when the image resolution is unknown, 72 is designated"
+LEAST_PPI, MOST_PPI = 1.0, 1e6
+Ppi = tuple[float, float]
+
+
+@dataclass(slots=True)
+class Embedded:
+    """Blocks of one file as found; empty for absent. ``resolutions``: where stated and pixels per inch, as stored."""
+
+    icc: bytes = b""
+    exif: bytes = b""
+    xmp: bytes = b""
+    iptc: bytes = b""
+    blocks: bytes = b""                                         # image resource blocks ("8BIM")
+    texts: dict[str, str] = field(default_factory=dict)         # Metadata field → value, in the format's own words
+    resolutions: list[tuple[str, Ppi]] = field(default_factory=list)
+    says_srgb: bool = False
+
+
+def tell(source: Source, found: Embedded, size: tuple[int, int], bits: int, samples: int, photometric: str,
+         alpha: str = "", compression: str = "") -> None:
+    """Fill in the source's picture, statements and profile. ``size``: width and height as stored."""
+    block = exif.parse(found.exif)
+    resources = blocks_of(found.blocks)
+    stated = list(found.resolutions)
+    if block.resolution:
+        stated.append(("Exif", block.resolution))
+    across, down = resolution_of(resources.get(RESOLUTION, b""))
+    if across and down:
+        stated.append(("the image resources", (across, down)))
+    ppi, notes = settle_resolution(stated)
+    source.notes.extend(notes)
+    source.icc = found.icc
+    source.stated_srgb = found.says_srgb or block.says_srgb
+    about = describe(found.icc)
+    upright = block.orientation < 5
+    source.picture = Picture(
+        *(size if upright else size[::-1]), bits, "uint", samples, photometric, compression or source.format, "whole",
+        False, alpha, block.orientation, *(ppi if upright else ppi[::-1]), about.name,
+        hashlib.sha256(found.icc).hexdigest() if found.icc else "", about.white,
+    )
+    iptc = found.iptc or resources.get(IPTC, b"")
+    source.statements = Statements(found.texts, block.facts(), iptc, found.xmp, source.format)
+
+
+def settle_resolution(stated: list[tuple[str, Ppi]]) -> tuple[tuple[float | None, float | None], list[Note]]:
+    """The pixels per inch to go by, and a note where places disagree.
+
+    72 is what programs write where they know nothing, so another figure goes before it; then the first place stated.
+    """
+    sound = [(place, ppi) for place, ppi in stated if all(LEAST_PPI < v < MOST_PPI for v in ppi)]
+    if not sound:
+        return (None, None), []
+    told = [one for one in sound if any(abs(v - UNKNOWN_PPI) > SAME_WITHIN * UNKNOWN_PPI for v in one[1])]
+    place, ppi = (told or sound)[0]
+    others = [one for one in sound if not all(_same(a, b) for a, b in zip(one[1], ppi, strict=True))]
+    if not others:
+        return ppi, []
+    said = "; ".join(f"{where} {_words(value)}" for where, value in [(place, ppi), *others])
+    return ppi, [Note("two resolutions", f"its places disagree on pixels per inch: {said}. {_words(ppi)} is taken")]
+
+
+def _same(one: float, other: float) -> bool:
+    return abs(one - other) <= SAME_WITHIN * max(one, other)
+
+
+def _words(ppi: Ppi) -> str:
+    return f"{ppi[0]:.4g}" if _same(*ppi) else f"{ppi[0]:.4g} × {ppi[1]:.4g}"

@@ -1,0 +1,275 @@
+"""JPEG 2000: the boxes of a JP2 file (ISO/IEC 15444-1, annex I), or a bare codestream, and its samples by OpenJPEG."""
+
+import hashlib
+import os
+import struct
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any, BinaryIO
+
+import imagecodecs
+import numpy as np
+from PIL import Image as Pil
+
+from .embedded import Embedded, tell
+from .limits import Deadline, Limits
+from .model import Fault, FaultFound, Note
+from .pil import DAMAGE, WholePicture
+from .reduce import rows_at_a_time, spans
+from .source import Rows, Samples, Source
+from .structure import ANOTHER_COPY
+from .trouble import is_unsupported, read_at, reason_of
+
+CODESTREAM, END = b"\xff\x4f\xff\x51", b"\xff\xd9"
+SUPERBOXES = (b"jp2h", b"res ")
+XMP_UUID = bytes.fromhex("be7acfcb97a942e89c71999491e3afac")    # XMP part 3, 1.1.4
+EXIF_UUID = b"JpgTiffExif->JP2"
+IPTC_UUID = bytes.fromhex("33c7a4d2b81d4723a0baf1a3e097ad38")
+SRGB, GREY, SYCC, CMYK = 16, 17, 18, 12                         # enumerated colour spaces, I.5.3.3 and 15444-2 M.11.7.3
+MOST_BOXES = 4096
+MODES = {"L": ("grey", 1), "LA": ("grey", 2), "RGB": ("RGB", 3), "RGBA": ("RGB", 4), "CMYK": ("CMYK", 4)}
+MOST_REDUCTION = 5
+
+
+@dataclass(slots=True)
+class Boxes:
+    """What the boxes say, and where the codestream lies."""
+
+    embedded: Embedded = field(default_factory=Embedded)
+    start: int = 0
+    stop: int = 0
+    colour: int = 0          # enumerated; 0 for none
+    palette: bool = False    # entries are looked up in a table
+    cut: str = ""            # how the file is cut short
+
+
+@dataclass(frozen=True, slots=True)
+class Sizes:
+    """SIZ (A.5.1): of the picture, and of each component its bits and subsampling. ``levels``: of decomposition."""
+
+    width: int
+    height: int
+    bits: tuple[int, ...]
+    subsampled: bool
+    levels: int
+
+
+def boxes(fd: int, start: int, stop: int) -> Iterator[tuple[bytes, int, int, bool]]:
+    """``(kind, start of the body, its end, whether it is whole)``, superboxes' insides after them (I.4)."""
+    at, count = start, 0
+    while at + 8 <= stop and count < MOST_BOXES:
+        count += 1
+        head = read_at(fd, 16, at)
+        length, kind, body = int.from_bytes(head[:4], "big"), head[4:8], at + 8
+        if length == 1:
+            length, body = int.from_bytes(head[8:16], "big"), at + 16
+        end = stop if length == 0 else at + length
+        if end < body:
+            return
+        yield kind, body, min(end, stop), end <= stop
+        if kind in SUPERBOXES:
+            yield from boxes(fd, body, min(end, stop))
+        at = end
+
+
+def read_boxes(fd: int, size: int, limits: Limits) -> Boxes:
+    """Walk the file; a bare codestream has no boxes."""
+    found = Boxes()
+    if read_at(fd, 4, 0) == CODESTREAM:
+        found.start, found.stop = 0, size
+        return found
+    for kind, start, stop, whole in boxes(fd, 0, size):
+        if kind == b"jp2c" and not found.stop:
+            found.start, found.stop = start, stop
+        elif stop - start <= limits.metadata_bytes:
+            _take(found, kind, read_at(fd, stop - start, start))
+        if not whole:
+            found.cut = f"a box reaches beyond the file's end ({size:,} bytes)"
+    return found
+
+
+def _take(found: Boxes, kind: bytes, body: bytes) -> None:
+    embedded = found.embedded
+    if kind == b"colr" and len(body) > 3:   # the first that is understood (I.5.3.3)
+        if body[0] in (2, 3) and not embedded.icc and not found.colour:
+            embedded.icc = body[3:]
+        elif body[0] == 1 and len(body) >= 7 and not embedded.icc and not found.colour:
+            found.colour = int.from_bytes(body[3:7], "big")
+            embedded.says_srgb = found.colour in (SRGB, SYCC)
+    elif kind in (b"resc", b"resd") and len(body) >= 10:   # I.5.3.7: numerators, denominators, powers of ten; per metre
+        down, down_by, across, across_by, down_ten, across_ten = struct.unpack_from(">4H2b", body)
+        if down_by and across_by:
+            ppi = (across / across_by * 10.0**across_ten * 0.0254, down / down_by * 10.0**down_ten * 0.0254)
+            embedded.resolutions.append(("capture" if kind == b"resc" else "display", ppi))
+    elif kind == b"pclr":
+        found.palette = True
+    elif kind == b"xml " and b"x:xmpmeta" in body:
+        embedded.xmp = embedded.xmp or body
+    elif kind == b"uuid" and body[:16] == XMP_UUID:
+        embedded.xmp = embedded.xmp or body[16:]
+    elif kind == b"uuid" and body[:16] == EXIF_UUID:
+        embedded.exif = embedded.exif or body[16:]
+    elif kind == b"uuid" and body[:16] == IPTC_UUID:
+        embedded.iptc = embedded.iptc or body[16:]
+
+
+def sizes_of(head: bytes) -> Sizes | None:
+    """From a codestream's main header; ``None`` where it makes no sense."""
+    if not head.startswith(CODESTREAM) or len(head) < 42:
+        return None
+    right, bottom, left, top = struct.unpack_from(">4I", head, 8)
+    count = int.from_bytes(head[40:42], "big")
+    parts = head[42 : 42 + 3 * count]
+    if not 0 < count <= 16384 or len(parts) < 3 * count or right <= left or bottom <= top:
+        return None
+    cod = head.find(b"\xff\x52")   # A.6.1: levels are the sixth byte of its body
+    levels = head[cod + 9] if 0 < cod < len(head) - 9 else 0
+    bits = tuple((depth & 0x7F) + 1 for depth in parts[::3])
+    return Sizes(right - left, bottom - top, bits, any(v != 1 for v in parts[1::3] + parts[2::3]), min(levels, 32))
+
+
+def open_jpeg_2000(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> Source:
+    """Describe an open JP2 or codestream; samples are decoded when asked for. Raises ``ReadFailed``."""
+    source = Source("JPEG 2000")
+    fd = file.fileno()
+    found = read_boxes(fd, size, limits)
+    sizes = sizes_of(read_at(fd, 1 << 16, found.start)) if found.stop else None
+    if not found.cut and found.stop - found.start > 2 and read_at(fd, 2, found.stop - 2) != END:
+        found.cut = "its codestream ends without its end marker"
+    if found.cut:
+        source.faults.append(FaultFound(Fault.TRUNCATED, found.cut, ANOTHER_COPY, size))
+    if sizes is None:
+        source.faults.append(FaultFound(Fault.DAMAGED, "its head makes no sense", ANOTHER_COPY))
+        return source
+    bits = 16 if max(sizes.bits) > 8 else 8
+    channels = min(len(sizes.bits), 4)
+    image = _by_pillow(file)
+    mode = image.mode if image is not None and image.mode in MODES else ""
+    if bits == 8 and mode:
+        photometric, channels = MODES[mode]
+    elif found.palette:
+        photometric, channels = "RGB", 3
+    else:
+        photometric = "grey" if channels < 3 else "CMYK" if channels == 4 and found.colour == CMYK else "RGB"
+    alpha = "unassociated" if channels in (2, 4) and photometric != "CMYK" else ""
+    tell(source, found.embedded, (sizes.width, sizes.height), max(8, *sizes.bits), channels, photometric, alpha)
+    if sizes.width * sizes.height > limits.pixels:
+        source.faults.append(
+            FaultFound(Fault.DAMAGED, f"claims {sizes.width:,} × {sizes.height:,} pixels", ANOTHER_COPY))
+        return source
+    decoding = Decoding(file, found, sizes, bits, channels, mode, limits, deadline)
+    reduction = decoding.reduction(size)
+    if reduction > min(sizes.levels, MOST_REDUCTION) or (reduction and not mode):
+        source.faults.append(FaultFound(Fault.UNDECODED, "decodes only whole, and is too large for the memory allowed"))
+    elif reduction:
+        source.samples = decoding.reduced(reduction)
+        source.coded_digest = coded_digest(fd, found, source.icc)
+        source.notes.append(Note("decoded in part", f"too large to decode in full: seen at 1/{1 << reduction} of its "
+                                 "size, so that faults in its finest detail would not be noticed"))
+    else:
+        source.samples = decoding.whole()
+    return source
+
+
+def _by_pillow(file: BinaryIO) -> Pil.Image | None:
+    file.seek(0)
+    try:
+        return Pil.open(file)
+    except DAMAGE:
+        return None
+
+
+@dataclass(slots=True)
+class Decoding:
+    """How the samples of one file are had."""
+
+    file: BinaryIO
+    found: Boxes
+    sizes: Sizes
+    bits: int
+    channels: int
+    mode: str            # Pillow's, empty where it does not open the file
+    limits: Limits
+    deadline: Deadline
+    faults: list[FaultFound] = field(default_factory=list)
+
+    def reduction(self, size: int) -> int:
+        """By which power of two the picture must be reduced to be held; OpenJPEG works in 32 bits a sample."""
+        reduction = 0
+        while True:
+            pixels = (self.sizes.width >> reduction) * (self.sizes.height >> reduction)
+            at_eight = 2 * pixels * {"L": 1, "LA": 4}.get(self.mode, 4) <= self.limits.held_bytes
+            at_sixteen = 6 * pixels * self.channels + size <= 2 * self.limits.held_bytes
+            if (at_eight if self.bits == 8 or reduction else at_sixteen) or reduction > MOST_REDUCTION:
+                return reduction
+            reduction += 1
+
+    def whole(self) -> Samples:
+        """Every sample: by Pillow at 8 bits, by imagecodecs at more and where Pillow gives up."""
+        dtype: np.dtype[Any] = np.dtype(np.uint16 if self.bits == 16 else np.uint8)
+        sizes = self.sizes
+        return Samples(sizes.width, sizes.height, self.channels, dtype, self._bands, lambda: tuple(self.faults))
+
+    def reduced(self, reduction: int) -> Samples:
+        """A preview by Pillow, which leaves out the finest levels of detail."""
+        def reopen() -> Pil.Image:
+            self.file.seek(0)
+            image: Any = Pil.open(self.file)
+            image.reduce = reduction
+            return image  # type: ignore[no-any-return]
+
+        half = (1 << reduction) >> 1
+        width, height = ((side + half) >> reduction for side in (self.sizes.width, self.sizes.height))
+        whole = WholePicture(reopen, self.mode, self.limits, self.deadline)
+        return Samples(width, height, MODES[self.mode][1], np.dtype(np.uint8), whole.bands,
+                       lambda: self._settled(whole.found), reduced=True)
+
+    def _settled(self, faults: list[FaultFound]) -> tuple[FaultFound, ...]:
+        """Pillow says of any broken codestream that it is broken; a cut has been told already."""
+        return tuple(FaultFound(Fault.DAMAGED, fault.detail, fault.hint) for fault in faults if not self.found.cut)
+
+    def _bands(self) -> Iterator[Rows]:
+        if self.bits == 8 and self.mode:
+            try:
+                self.file.seek(0)
+                image = Pil.open(self.file)
+                image.load()
+            except DAMAGE:
+                image = None
+            if image is not None and image.mode == self.mode:
+                for start, stop in spans(image.height, rows_at_a_time(4 * image.width, self.limits.band_bytes)):
+                    self.deadline.check()
+                    rows = np.asarray(image.crop((0, start, image.width, stop)))
+                    yield rows.reshape(stop - start, image.width, -1)
+                return
+        yield from self._by_imagecodecs()
+
+    def _by_imagecodecs(self) -> Iterator[Rows]:
+        sizes = self.sizes
+        try:
+            data = read_at(self.file.fileno(), self.found.stop - self.found.start, self.found.start)
+            if self.found.palette:
+                data = read_at(self.file.fileno(), self.found.stop, 0)
+            rows: Rows = np.asarray(imagecodecs.jpeg2k_decode(data)).reshape(sizes.height, sizes.width, -1)
+        except Exception as error:  # the codec edge
+            if is_unsupported(error):
+                self.faults.append(FaultFound(Fault.UNDECODED, reason_of(error)))
+            elif not self.found.cut:
+                self.faults.append(FaultFound(Fault.DAMAGED, reason_of(error), ANOTHER_COPY))
+            return
+        kind = np.uint16 if self.bits == 16 else np.uint8
+        rows = rows[..., : self.channels]
+        for start, stop in spans(len(rows), rows_at_a_time(rows[0].nbytes, self.limits.band_bytes)):
+            self.deadline.check()
+            yield rows[start:stop].astype(kind, copy=False)
+
+
+def coded_digest(fd: int, found: Boxes, icc: bytes) -> str:
+    """XXH3-128 of the codestream and the profile: what an edit of the other boxes leaves as it was."""
+    from xxhash import xxh3_128
+
+    digest = xxh3_128(b"coded JPEG 2000\0" + hashlib.sha256(icc).digest())
+    for start, stop in spans(found.stop - found.start, 1 << 20):
+        digest.update(os.pread(fd, stop - start, found.start + start))
+    return digest.hexdigest()
+

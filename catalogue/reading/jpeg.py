@@ -1,0 +1,172 @@
+"""JPEG files (ISO/IEC 10918-1): what their marker segments say, and their samples through Pillow or imagecodecs."""
+
+import hashlib
+import os
+from collections.abc import Callable, Iterator
+from typing import Any, BinaryIO
+
+import imagecodecs
+import numpy as np
+from PIL import Image as Pil
+
+from .codestreams import Frame, frame_of
+from .embedded import Embedded, tell
+from .limits import Deadline, Limits
+from .model import Fault, FaultFound
+from .pil import DAMAGE, WholePicture, held_bytes, refusal
+from .reduce import rows_at_a_time, spans
+from .source import Rows, Samples, Source
+from .structure import ANOTHER_COPY
+from .trouble import is_unsupported, read_at, reason_of
+
+SOS, EOI, APP0, APP1, APP2, APP13, COM = 0xDA, 0xD9, 0xE0, 0xE1, 0xE2, 0xED, 0xFE
+EXIF_HEAD, XMP_HEAD, ICC_HEAD = b"Exif\0\0", b"http://ns.adobe.com/xap/1.0/\0", b"ICC_PROFILE\0"
+RESOURCES_HEAD = b"Photoshop 3.0\0"
+# Pillow's mode → what the samples are, channels.
+MODES = {"L": ("grey", 1), "RGB": ("RGB", 3), "CMYK": ("CMYK", 4)}
+TOO_LARGE = "decodes only whole, and is too large for the memory allowed"
+
+
+def segments(fd: int, size: int) -> Iterator[tuple[int, int, bytes]]:
+    """``(marker, offset, body)`` of each segment before the first scan; stops quietly where they make no sense."""
+    at = 2
+    while at + 4 <= size:
+        head = read_at(fd, 4, at)
+        if head[0] != 0xFF or head[1] in (SOS, EOI):
+            return
+        if head[1] == 0xFF:   # a fill byte (B.1.1.2)
+            at += 1
+            continue
+        length = int.from_bytes(head[2:], "big")
+        yield head[1], at, read_at(fd, max(0, length - 2), at + 4)
+        at += 2 + length
+
+
+def embedded(fd: int, size: int) -> tuple[Embedded, Frame | None]:
+    """What the segments carry, and the frame header."""
+    found, frame = Embedded(), None
+    profile: dict[int, bytes] = {}
+    for marker, _, body in segments(fd, size):
+        if marker == APP0 and body[:5] == b"JFIF\0" and len(body) >= 12:
+            scale = {1: 1.0, 2: 2.54}.get(body[7], 0.0)   # JFIF 1.02: 0 is "no units, aspect ratio only"
+            across, down = int.from_bytes(body[8:10], "big"), int.from_bytes(body[10:12], "big")
+            if scale:
+                found.resolutions.append(("JFIF", (across * scale, down * scale)))
+        elif marker == APP1 and body.startswith(EXIF_HEAD):
+            found.exif = found.exif or body
+        elif marker == APP1 and body.startswith(XMP_HEAD):
+            found.xmp = found.xmp or body[len(XMP_HEAD):]
+        elif marker == APP2 and body.startswith(ICC_HEAD) and len(body) > 14:   # ICC.1:2022, B.4
+            profile.setdefault(body[12], body[14:])
+        elif marker == APP13 and body.startswith(RESOURCES_HEAD):   # one block may run on in the next segment
+            found.blocks += body[len(RESOURCES_HEAD):]
+        frame = frame or frame_of(marker, body)
+    found.icc = b"".join(profile[number] for number in sorted(profile))
+    return found, frame
+
+
+def open_jpeg(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> Source:
+    """Describe an open JPEG; samples are decoded when asked for."""
+    source = Source("JPEG")
+    found, frame = embedded(file.fileno(), size)
+    if frame and frame.width and frame.height and (frame.bits != 8 or frame.marker in (0xC3, 0xC7)):
+        _deep(source, file, size, found, frame, limits, deadline)
+        return source
+
+    def reopen() -> Pil.Image:
+        file.seek(0)
+        return Pil.open(file)
+
+    try:
+        image = reopen()
+    except DAMAGE as error:
+        said = refusal(error)
+        source.faults.append(FaultFound(said.kind, f"does not open: {said.detail}", ANOTHER_COPY))
+        return source
+    photometric, samples = MODES.get(image.mode, ("RGB", 3))
+    tell(source, found, image.size, 8, samples, photometric)
+    if image.width * image.height > limits.pixels:
+        source.faults.append(FaultFound(Fault.DAMAGED, f"claims {image.width:,} × {image.height:,} pixels"))
+    elif held_bytes(image) <= limits.held_bytes:
+        whole = WholePicture(reopen, image.mode if image.mode in MODES else "RGB", limits, deadline)
+        source.samples = Samples(*image.size, samples, np.dtype(np.uint8), whole.bands, whole.settle)
+    else:
+        source.samples = _reduced(source, reopen, limits, deadline)
+        source.coded_digest = coded_jpeg_digest(file.fileno(), size, source.icc)
+    return source
+
+
+def _deep(
+    source: Source, file: BinaryIO, size: int, found: Embedded, frame: Frame, limits: Limits, deadline: Deadline
+) -> None:
+    """12 bits a sample, and lossless coding: Pillow refuses both, imagecodecs decodes them whole."""
+    samples = len(frame.sampling)
+    photometric = "grey" if samples == 1 else "RGB" if samples == 3 else "CMYK"
+    tell(source, found, (frame.width, frame.height), frame.bits, samples, photometric)
+    if frame.width * frame.height * samples * 2 + size > limits.held_bytes:
+        source.faults.append(FaultFound(Fault.UNDECODED, TOO_LARGE))
+        return
+    trouble: list[FaultFound] = []
+
+    def bands() -> Iterator[Rows]:
+        file.seek(0)
+        try:
+            rows: Rows = np.asarray(imagecodecs.jpeg_decode(file.read(), bitspersample=frame.bits))
+            rows = rows.reshape(frame.height, frame.width, samples)
+        except Exception as error:  # the codec edge
+            kind = Fault.UNDECODED if is_unsupported(error) else Fault.DAMAGED
+            trouble.append(FaultFound(kind, reason_of(error), "" if kind is Fault.UNDECODED else ANOTHER_COPY))
+            return
+        for start, stop in spans(len(rows), rows_at_a_time(rows[0].nbytes, limits.band_bytes)):
+            deadline.check()
+            yield rows[start:stop].astype(dtype, copy=False)
+
+    dtype: np.dtype[Any] = np.dtype(np.uint16 if frame.bits > 8 else np.uint8)
+    source.samples = Samples(frame.width, frame.height, samples, dtype, bands, lambda: tuple(trouble))
+
+
+def _reduced(
+    source: Source, reopen: Callable[[], Pil.Image], limits: Limits, deadline: Deadline
+) -> Samples | None:
+    """A JPEG at 1/2, 1/4 or 1/8 of its size, which its coding gives without decoding it in full."""
+    image = reopen()
+    if image.info.get("progressive") and 3 * image.width * image.height > limits.held_bytes:
+        source.faults.append(FaultFound(Fault.UNDECODED, TOO_LARGE))  # all coefficients would be held
+        return None
+    given = image.mode if image.mode in MODES else "RGB"
+
+    def drafted() -> Pil.Image:
+        fresh = reopen()
+        fresh.draft(fresh.mode, (max(1, fresh.width // 8), max(1, fresh.height // 8)))
+        return fresh
+
+    draft = drafted()
+    if held_bytes(draft) > limits.held_bytes:
+        source.faults.append(FaultFound(Fault.UNDECODED, TOO_LARGE))
+        return None
+    whole = WholePicture(drafted, given, limits, deadline)
+    channels, byte = MODES[given][1], np.dtype(np.uint8)
+    return Samples(draft.width, draft.height, channels, byte, whole.bands, whole.settle, reduced=True)
+
+
+def coded_jpeg_digest(fd: int, size: int, icc: bytes) -> str:
+    """XXH3-128 of a JPEG's coded picture: everything but application segments and comments, and the profile.
+
+    For a JPEG too large to decode whole: an edit of its metadata leaves this as it was (ISO/IEC 10918-1, annex B).
+    """
+    from xxhash import xxh3_128
+
+    digest = xxh3_128(b"coded JPEG\0" + hashlib.sha256(icc).digest())
+    at = 2
+    while at + 4 <= size:
+        marker = os.pread(fd, 4, at)
+        if len(marker) < 4 or marker[0] != 0xFF or marker[1] == 0xDA:
+            break
+        length = 2 + int.from_bytes(marker[2:], "big")
+        if not (0xE0 <= marker[1] <= 0xEF or marker[1] == 0xFE):
+            digest.update(os.pread(fd, length, at))
+        at += length
+    while part := os.pread(fd, 1 << 20, at):
+        digest.update(part)
+        at += len(part)
+    return digest.hexdigest()

@@ -1,0 +1,50 @@
+"""WebP files, through Pillow, which decodes them whole."""
+
+from typing import Any, BinaryIO
+
+import numpy as np
+from PIL import Image as Pil
+
+from .embedded import Embedded, tell
+from .limits import Deadline, Limits
+from .model import Fault, FaultFound
+from .pil import DAMAGE, WholePicture, held_bytes, refusal
+from .source import Samples, Source
+from .structure import ANOTHER_COPY
+
+
+def open_webp(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> Source:
+    """Describe an open WebP; samples are decoded when asked for."""
+    source = Source("WebP")
+
+    def reopen() -> Pil.Image:
+        file.seek(0)
+        return Pil.open(file)
+
+    try:
+        image = reopen()
+    except DAMAGE as error:
+        said = refusal(error)
+        source.faults.append(FaultFound(said.kind, f"does not open: {said.detail}", ANOTHER_COPY))
+        return source
+    info: dict[Any, Any] = image.info
+    found = Embedded(info.get("icc_profile") or b"", info.get("exif") or b"", info.get("xmp") or b"")
+    mode = image.mode if image.mode in ("RGB", "RGBA") else "RGB"
+    tell(source, found, image.size, 8, len(mode), "RGB", "unassociated" if mode == "RGBA" else "")
+    stated = 8 + int.from_bytes(_head(file), "little")
+    if stated > size:   # RIFF's own length
+        source.faults.append(FaultFound(Fault.TRUNCATED, f"promises {stated:,} bytes and has {size:,}", ANOTHER_COPY))
+    if image.width * image.height > limits.pixels:
+        source.faults.append(FaultFound(Fault.DAMAGED, f"claims {image.width:,} × {image.height:,} pixels"))
+    elif held_bytes(image) > limits.held_bytes:
+        source.faults.append(
+            FaultFound(Fault.UNDECODED, "decodes only whole, and is too large for the memory allowed"))
+    else:
+        whole = WholePicture(reopen, mode, limits, deadline)
+        source.samples = Samples(*image.size, len(mode), np.dtype(np.uint8), whole.bands, whole.settle)
+    return source
+
+
+def _head(file: BinaryIO) -> bytes:
+    file.seek(4)
+    return file.read(4)
