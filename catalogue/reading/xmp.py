@@ -46,19 +46,19 @@ def facts(packet: bytes) -> tuple[dict[str, str], dict[str, str]]:
         raise UnreadableXmp(" ".join(str(error).split())[:200] or type(error).__name__) from error
     stated: dict[str, str] = {}
     artwork: dict[str, str] = {}
-    for description in root.iter(f"{RDF}Description"):
+    for description in _descriptions(root):
         for name, text in _properties(description):
             if name in FIELDS and text:
                 stated.setdefault(name, text)
+        for bag in description.findall(ARTWORK):
+            for item in bag.iter():
+                for name, text in _properties(item):
+                    if name in ARTWORK_FIELDS and text:
+                        artwork.setdefault(ARTWORK_FIELDS[name], text)
     file_facts: dict[str, str] = {}
     for name, field in FIELDS.items():   # in the table's order, whatever the packet's
         if name in stated:
             file_facts.setdefault(field, stated[name])
-    for bag in root.iter(ARTWORK):
-        for item in bag.iter():
-            for name, text in _properties(item):
-                if name in ARTWORK_FIELDS and text:
-                    artwork.setdefault(ARTWORK_FIELDS[name], text)
     return file_facts, artwork
 
 
@@ -72,6 +72,15 @@ def _unicode(packet: bytes) -> str | bytes:
         if start.startswith(mark):
             return packet[: len(packet) // 4 * 4 if "32" in encoding else len(packet) // 2 * 2].decode(encoding)
     return packet
+
+
+def _descriptions(root: Element) -> list[Element]:
+    """The descriptions of the file itself: children of ``rdf:RDF`` (ISO 16684-1, 7.4). Those further down describe a
+    part of a value, such as the title of an ingredient."""
+    if root.tag == f"{RDF}Description":
+        return [root]
+    whole = root if root.tag == f"{RDF}RDF" else root.find(f".//{RDF}RDF")
+    return [] if whole is None else whole.findall(f"{RDF}Description")
 
 
 def _properties(element: Element) -> Iterator[tuple[str, str]]:

@@ -43,6 +43,20 @@ def test_xmp() -> None:
     assert of_artwork == {"title": "Harbour at dusk", "inventory_number": "MA-017", "created": "1998"}
 
 
+def test_an_ingredient_s_title_is_not_the_file_s() -> None:
+    """ISO 16684-1: a description within a property's value describes that value, not the file."""
+    part = """<xmpMM:Ingredients xmlns:xmpMM="http://ns.adobe.com/xap/1.0/mm/"><rdf:Bag><rdf:li>
+      <rdf:Description><dc:title><rdf:Alt><rdf:li xml:lang="x-default">Paper texture</rdf:li></rdf:Alt></dc:title>
+      <dc:creator><rdf:Seq><rdf:li>Somebody</rdf:li></rdf:Seq></dc:creator></rdf:Description>
+      </rdf:li></rdf:Bag></xmpMM:Ingredients>"""
+    before, after = PACKET.split(" <dc:title>")
+    of_file, _ = xmp.facts(f"{before}{part} <dc:title>{after}".encode())
+    assert (of_file["title"], of_file["creator"]) == ("Harbour [3]", "Mira Aldous; Tom Brandt")
+    start, end = PACKET.index(" <dc:title>"), PACKET.index(" <Iptc4xmpExt:ArtworkOrObject>")
+    of_file, _ = xmp.facts((PACKET[:start] + part + PACKET[end:]).encode())
+    assert "title" not in of_file and "creator" not in of_file
+
+
 def test_xmp_expands_no_entities() -> None:
     """A billion laughs, and a file reached through an entity, are refused unread."""
     for bomb in (
