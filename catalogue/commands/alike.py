@@ -105,7 +105,7 @@ def merge(session: Session, keep: int, gone: int) -> None:
     from catalogue.likeness import merging
 
     change = merging.merge(session.database(), keep, gone)
-    session.emit(change, lambda out: out.print(f"Merged {change.detail}. Undo: catalogue alike undo {change.id}"))
+    session.emit(change, lambda out: out.print(f"{change.detail}. Undo: catalogue undo {change.id}"))
 
 
 @command.command("split")
@@ -120,7 +120,7 @@ def split(session: Session, piece: int, scans: tuple[str, ...], title: str) -> N
 
     db = session.database()
     change = merging.split(db, piece, [_scan(db, digits) for digits in scans], title)
-    session.emit(change, lambda out: out.print(f"Split {change.detail}. Undo: catalogue alike undo {change.id}"))
+    session.emit(change, lambda out: out.print(f"{change.detail}. Undo: catalogue undo {change.id}"))
 
 
 @command.command("undo")
@@ -128,10 +128,10 @@ def split(session: Session, piece: int, scans: tuple[str, ...], title: str) -> N
 @json_option
 @click.pass_obj
 def undo(session: Session, change: int) -> None:
-    """Take the merge or split CHANGE back."""
+    """Take back the merge or split CHANGE that an earlier version of this program made; newer ones: catalogue undo."""
     from catalogue.likeness import merging
 
-    done = merging.undo(session.database(), change)
+    done = merging.undo_older(session.database(), change)
     session.emit(done, lambda out: out.print(f"Undone: {done.kind} {done.detail}."))
 
 
@@ -139,7 +139,7 @@ def undo(session: Session, change: int) -> None:
 @json_option
 @click.pass_obj
 def changes(session: Session) -> None:
-    """Merges and splits, newest first."""
+    """Merges and splits that an earlier version of this program made, newest first; newer ones: catalogue history."""
     from catalogue.records.piecechanges import recent
 
     made = recent(session.looking())

@@ -1,4 +1,4 @@
-"""``catalogue artist``: how to reach an artist, and what was agreed."""
+"""``catalogue artist``: how to reach an artist, what was agreed, and how the name is spelt."""
 
 from typing import TYPE_CHECKING
 
@@ -8,13 +8,14 @@ from catalogue.commands.session import Session, json_option
 
 if TYPE_CHECKING:
     from catalogue.commands.printing import Printer
+    from catalogue.indexing.corrections import Correction
     from catalogue.records.database import Database
     from catalogue.records.pieces import Artist
 
 
 @click.group("artist")
 def command() -> None:
-    """Artists: contact, terms, notes."""
+    """Artists: contact, terms, notes; spellings put right."""
 
 
 @command.command("list")
@@ -62,6 +63,43 @@ def set_(session: Session, name: tuple[str, ...], contact: str | None, terms: st
                                notes=artist.notes if notes is None else notes)
     artist = find_artist(db, artist.name)
     session.emit(artist, lambda out: _print(out, artist))
+
+
+@command.command("rename")
+@click.argument("name")
+@click.argument("new_name")
+@json_option
+@click.pass_obj
+def rename(session: Session, name: str, new_name: str) -> None:
+    """Spell the artist NAME as NEW_NAME. Folders that spell it as before still mean this artist."""
+    from catalogue.indexing import corrections
+
+    db = session.database()
+    done = corrections.rename_artist(db, find_artist(db, name).id, new_name)
+    session.emit(done, lambda out: print_correction(out, done))
+
+
+@command.command("merge")
+@click.argument("name")
+@click.option("--into", "keep", required=True, help="The artist who stays.")
+@json_option
+@click.pass_obj
+def merge(session: Session, name: str, keep: str) -> None:
+    """NAME and the artist --into are one: all pieces go there, those of one title become one piece.
+
+    Later index runs follow.
+    """
+    from catalogue.indexing import corrections
+
+    db = session.database()
+    done = corrections.merge_artists(db, find_artist(db, keep).id, find_artist(db, name).id)
+    session.emit(done, lambda out: print_correction(out, done))
+
+
+def print_correction(out: "Printer", done: "Correction") -> None:
+    """What was corrected, and how to take it back."""
+    out.print(f"{done.detail[:1].upper()}{done.detail[1:]}. Undo: catalogue undo {done.id}" if done.id else
+              "Nothing to change: it is so already.")
 
 
 def find_artist(db: "Database", words: str) -> "Artist":

@@ -4,6 +4,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from catalogue.commands.artist import print_correction
+from catalogue.commands.scan import find_scan
 from catalogue.commands.session import Session, json_option
 from catalogue.commands.show import find_piece
 
@@ -13,58 +15,77 @@ if TYPE_CHECKING:
 
 @click.group("piece")
 def command() -> None:
-    """Pieces: title, year, series, inventory number, the original's measures, notes."""
+    """Pieces: artist, title, year, series, inventory number, the original's measures, notes; merged and split."""
 
 
 @command.command("set")
 @click.argument("piece", nargs=-1, required=True)
+@click.option("--artist", help="Another artist, by name; made if new.")
 @click.option("--title", help="Another title.")
 @click.option("--year")
 @click.option("--series")
-@click.option("--inventory", help="Inventory number.")
+@click.option("--inventory", "inventory_number", help="Inventory number.")
 @click.option("--size", help="The original as measured: 60x80 (cm) or 600x800mm.")
-@click.option("--relief", type=click.FloatRange(0, 500), help="Depth of its relief in mm.")
+@click.option("--relief", "relief_mm", type=click.FloatRange(0, 500), help="Depth of its relief in mm.")
 @click.option("--notes")
 @json_option
 @click.pass_obj
-def set_(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
-    """Note what you know of the original of PIECE; what is not given stays."""
+def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: str | None, **given: Any) -> None:
+    """State what you know of the original of PIECE; what is not given stays. An empty text says that there is none."""
     from catalogue.errors import Refused
+    from catalogue.indexing import corrections
     from catalogue.ledger import values
-    from catalogue.records import pieces
-    from catalogue.records.database import transaction
 
-    db = session.existing()
-    with transaction(db):
-        known = find_piece(db, " ".join(piece))
+    db = session.database()
+    said = {name: value for name, value in given.items() if value is not None}
+    if size:
         try:
-            width, height = values.size_mm(given["size"]) if given["size"] else (known.width_mm, known.height_mm)
+            said["width_mm"], said["height_mm"] = values.size_mm(size)
         except ValueError as error:
             raise Refused(f"Nothing was noted: {error}.") from error
-
-        def said(name: str, before: Any) -> Any:
-            return before if given[name] is None else given[name]
-
-        if given["title"] is not None and not given["title"].strip():
-            raise Refused("A piece has a title.")
-        if given["title"] is not None and pieces.folded(given["title"]) != pieces.folded(known.title) and (
-                pieces.known_piece(db, known.artist, given["title"]) is not None):
-            raise Refused(f"{known.artist} has a piece called {given['title']!r} already.")
-        pieces.describe(db, known.id, year=said("year", known.year), series=said("series", known.series),
-                        inventory_number=said("inventory", known.inventory_number), width_mm=width, height_mm=height,
-                        relief_mm=said("relief", known.relief_mm), notes=said("notes", known.notes))
-        if given["title"] is not None:
-            pieces.rename(db, known.id, given["title"])
-        noted = pieces.by_id(db, known.id)
-    assert noted is not None
+    known = find_piece(db, " ".join(piece))
+    done = corrections.set_piece(db, known.id, said, artist=artist)
+    noted = corrections.piece_of(db, known.id)
 
     def text(out: "Printer") -> None:
         out.print(f"{noted.artist}: {noted.title}")
-        size = values.shown_size(noted.width_mm, noted.height_mm) if noted.width_mm and noted.height_mm else ""
+        shown = values.shown_size(noted.width_mm, noted.height_mm) if noted.width_mm and noted.height_mm else ""
         for name, value in (("year", noted.year), ("series", noted.series), ("inventory", noted.inventory_number),
-                            ("original", size), ("relief", f"{noted.relief_mm:g} mm" if noted.relief_mm else ""),
+                            ("original", shown), ("relief", f"{noted.relief_mm:g} mm" if noted.relief_mm else ""),
                             ("notes", noted.notes)):
             if value:
                 out.field(name, value)
+        if done.id:
+            out.print(f"Undo: catalogue undo {done.id}")
 
     session.emit(noted, text)
+
+
+@command.command("merge")
+@click.argument("piece", nargs=-1, required=True)
+@click.option("--into", "keep", required=True, help="The piece that stays: its number, title, or artist and title.")
+@json_option
+@click.pass_obj
+def merge(session: Session, piece: tuple[str, ...], keep: str) -> None:
+    """PIECE and the one --into are one: scans, orders, editions and what was stated of the original go there."""
+    from catalogue.likeness import merging
+
+    db = session.database()
+    done = merging.merge(db, find_piece(db, keep).id, find_piece(db, " ".join(piece)).id)
+    session.emit(done, lambda out: print_correction(out, done))
+
+
+@command.command("split")
+@click.argument("piece", nargs=-1, required=True)
+@click.option("--scan", "scans", multiple=True, required=True,
+              help="A scan of it that shows another piece: a file, or the first digits of its SHA-256.")
+@click.option("--title", required=True, help="Title of the new piece, of the same artist.")
+@json_option
+@click.pass_obj
+def split(session: Session, piece: tuple[str, ...], scans: tuple[str, ...], title: str) -> None:
+    """File some scans of PIECE under a new piece."""
+    from catalogue.likeness import merging
+
+    db = session.database()
+    done = merging.split(db, find_piece(db, " ".join(piece)).id, [find_scan(db, s).id for s in scans], title)
+    session.emit(done, lambda out: print_correction(out, done))

@@ -1,11 +1,13 @@
-"""What a file's place and name say: artist, piece, year, role."""
+"""What a file's place, name and tags say: artist, piece, year, role."""
 
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from catalogue.reading.model import Picture
+from catalogue.reading.model import Metadata, Picture
+from catalogue.records.guesses import Guess
+from catalogue.records.paths import shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,16 +20,18 @@ class Place:
     number: str = ""
 
 
+_FIELDS = {"{year}": "[0-9]{4}", "{number}": r"[^\s/]*\d[^\s/]*", "{artist}": "[^/]+?", "{piece}": "[^/]+?"}
+
+
 @lru_cache(maxsize=64)
 def _compiled(rule: str) -> re.Pattern[str]:
-    pattern = ""
+    pattern, named = "", set[str]()
     for token in re.split(r"(\{artist\}|\{piece\}|\{year\}|\{number\}|\*\*/|\*)", rule):
-        if token == "{year}":
-            pattern += r"(?P<year>\d{4})"
-        elif token == "{number}":
-            pattern += r"(?P<number>[^\s/]*\d[^\s/]*)"
-        elif token in ("{artist}", "{piece}"):
-            pattern += f"(?P<{token[1:-1]}>[^/]+?)"
+        if token in _FIELDS and token in named:
+            pattern += f"(?P={token[1:-1]})"  # a name given twice is the same both times
+        elif token in _FIELDS:
+            named.add(token)
+            pattern += f"(?P<{token[1:-1]}>{_FIELDS[token]})"
         elif token == "**/":
             pattern += "(?:[^/]+/)*"
         elif token == "*":
@@ -37,6 +41,44 @@ def _compiled(rule: str) -> re.Pattern[str]:
     return re.compile(pattern)
 
 
+def guess(path: str, file_format: str, picture: Picture | None, metadata: Metadata, rules: Sequence[str]) -> Guess:
+    """Artist, title, year, inventory number and role of a scan by one of its paths (as kept) and its tags.
+
+    Tags outrank the path, but for TIFF's DocumentName, which scanner programs fill with a file name: that is taken
+    only where the path names no piece. A name that scanners and cameras give by themselves is never a title.
+    """
+    place = place_of(path, rules)
+    title, source = _stated_title(metadata)
+    if source == "TIFF" and place.piece:
+        title = ""
+    creator = metadata.creator.strip()
+    return Guess(shown(creator or place.artist), shown(title or ("" if is_default_name(place.piece) else place.piece)),
+                 place.year, metadata.inventory_number or place.number, role_of(path, file_format, picture),
+                 "; ".join(("title from the tags" if title else "title from the path",
+                            "artist from the tags" if creator else "artist from the path")))
+
+
+def _stated_title(metadata: Metadata) -> tuple[str, str]:
+    """The title that the tags state, and which of them; empty where it is a scanner's own."""
+    title = metadata.title.strip()
+    source = next((s.source for s in reversed(metadata.stated) if s.field == "title" and s.value == title), "")
+    if source == "TIFF":
+        title = _IMAGE_SUFFIX.sub("", title)
+    return ("", "") if is_default_name(title) else (title, source)
+
+
+def is_default_name(name: str) -> bool:
+    """Whether scanners or cameras give this name by themselves, as ``scan0001.tif`` or ``IMG_1234``."""
+    return _DEFAULT_NAME.fullmatch(_IMAGE_SUFFIX.sub("", name.strip())) is not None
+
+
+# Names that scanner programs and cameras give. Common practice, no source.
+_DEFAULT_NAME = re.compile(
+    r"scan(?:ned)?(?:[\s_-]*(?:image|document|page))?[\s_()-]*[\d\s_()-]*|(?:img|dscf?n?|_dsc|p|pict?)[\s_-]?\d{3,}"
+    r"|(?:image|img|picture|document)[\s_-]*(?:\(\d+\)|\d{3,})", re.IGNORECASE)
+_IMAGE_SUFFIX = re.compile(r"\.(?:tiff?|jpe?g|png|psd|psb|webp|bmp|dng)$", re.IGNORECASE)
+
+
 def place_of(path: str, rules: Sequence[str]) -> Place:
     """Artist, piece and year by the first rule the whole path fits."""
     for rule in rules:
@@ -44,9 +86,9 @@ def place_of(path: str, rules: Sequence[str]) -> Place:
         if found:
             parts = found.groupdict()
             piece = parts.get("piece") or ""
-            if found.end("piece") > path.rfind("/"):  # from the file's own name: what follows the title is no title
+            if piece and found.end("piece") > path.rfind("/"):  # of the file's own name: what follows is no title
                 piece = _SUFFIX.sub("", piece) or piece
-            else:
+            elif piece:
                 piece = _one_of_series(piece, path[path.rfind("/") + 1:]) or piece
             return Place(_tidied(parts.get("artist") or ""), _tidied(piece), parts.get("year") or "",
                          parts.get("number") or "")

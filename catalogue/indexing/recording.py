@@ -2,12 +2,13 @@
 
 import os
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
-from catalogue.indexing.naming import Place, place_of, role_of
+from catalogue.indexing import naming
 from catalogue.indexing.stores import note_file_place
 from catalogue.reading.model import Fault, Reading
-from catalogue.records import events, files, findings, fixity, pieces, scans
+from catalogue.records import effective, events, files, findings, fixity, guesses, overlays, scans
 from catalogue.records.database import Database
 from catalogue.records.files import File
 from catalogue.records.findings import Finding, Observed
@@ -34,13 +35,14 @@ ACCEPTED_EDIT = "accepted edit"
 
 def record(db: Database, home: Home, store: Store, path: str, reading: Reading, *,
            role: str = "", piece_id: int | None = None) -> int | None:
-    """Record what was read at ``path`` (as kept); gives the piece it belongs to, if any. Within a transaction.
+    """Record what was read at ``path`` (as kept); gives the scan's id, if it is one. Within a transaction.
 
     A file's known content gives way only to other content that was read through and is whole. Whatever else a reading
     meets (nothing readable, no bytes, a part of a picture, bytes that differ though size and time do not) is recorded
     as findings and as a failed attempt, which the next index run repeats.
 
-    ``role`` and ``piece_id``, where a person has said them, are taken instead of what the path and the tags suggest.
+    ``role`` and ``piece_id`` are what a person has said. Which piece else follows from the guess is settled when the
+    transaction ends.
     """
     before = files.by_path(db, store.id, path)
     held = scans.by_id(db, before.scan_id) if before is not None and before.scan_id else None
@@ -61,13 +63,12 @@ def _record_content(db: Database, home: Home, store: Store, path: str, reading: 
     faults = {fault.kind for fault in reading.faults}
     scan_id = None
     if not faults & _NO_SCAN:
-        known = scans.by_digest(db, reading.sha256)
-        piece_id = piece_id or (known.piece_id if known else None) or piece_for(db, home, path, reading)
-        role = role or role_of(path, reading.format, reading.picture)
-        scan_id = scans.save(db, reading, role=role, piece_id=piece_id)
+        scan_id = scans.save_reading(db, reading)
+        said = {name: value for name, value in (("role", role), ("piece_id", piece_id)) if value}
+        if said:
+            overlays.state_scan(db, reading.sha256, said)
+        _guess(db, home, scan_id, path, reading)
         scans.set_content_fault(db, scan_id, next((f.value for f in _CONTENT_FAULTS if f in faults), ""))
-        scan = scans.by_id(db, scan_id)
-        piece_id = scan.piece_id if scan else None
     file_id = files.save(db, store.id, path, reading.size, reading.mtime_ns, scan_id, verified=True)
     note_file_place(db, file_id, reading.path)
     fixity.clear_damage(db, file_id)
@@ -84,7 +85,7 @@ def _record_content(db: Database, home: Home, store: Store, path: str, reading: 
         _note_move(db, store, path, scan_id)
     events.append(db, "message digest calculation", "success", store=store.name, path=path, sha256=reading.sha256,
                   detail="; ".join(sorted(faults)))
-    return piece_id
+    return scan_id
 
 
 def _record_failed(db: Database, store: Store, path: str, reading: Reading, before: File | None,
@@ -104,7 +105,7 @@ def _record_failed(db: Database, store: Store, path: str, reading: Reading, befo
     if not fleeting:
         events.append(db, "message digest calculation", "fail", store=store.name, path=path,
                       sha256=held.sha256 if held else "", detail=failure)
-    return held.piece_id if held else None
+    return held.id if held else None
 
 
 def _record_loss(db: Database, store: Store, reading: Reading, before: File, held: Scan, *, silent: bool) -> int | None:
@@ -122,7 +123,7 @@ def _record_loss(db: Database, store: Store, reading: Reading, before: File, hel
                      resolution="read again")
     events.append(db, "fixity check", "fail", store=store.name, path=before.path, sha256=held.sha256,
                   detail=f"{seen[0].kind}: met while reading")
-    return held.piece_id
+    return held.id
 
 
 def _last_known(before: File | None, held: Scan | None) -> str:
@@ -131,16 +132,17 @@ def _last_known(before: File | None, held: Scan | None) -> str:
     return f"; last known content {held.sha256[:12]}…, read {before.read_at[:10]}"
 
 
-def piece_for(db: Database, home: Home, path: str, reading: Reading) -> int | None:
-    """The piece by metadata, else by the shop's place rules; None when either name is unknown."""
-    place: Place = place_of(path, home.settings.place_rules)
-    artist = reading.metadata.creator.strip() or place.artist
-    title = reading.metadata.title.strip() or place.piece
-    if not artist or not title:
-        return None
-    artist_id = (pieces.artist_by_surname(db, shown(artist)) or pieces.artist_called(db, shown(artist))).id
-    return pieces.piece_called(db, artist_id, shown(title), year=place.year,
-                               inventory_number=reading.metadata.inventory_number or place.number)
+def _guess(db: Database, home: Home, scan_id: int, path: str, reading: Reading) -> None:
+    """Keep what path and tags suggest. Names guessed before stay: they change only when somebody refiles, who is
+    shown the change first; another role is taken, as of a tile renamed to master."""
+    guess = naming.guess(path, reading.format, reading.picture, reading.metadata, home.settings.place_rules)
+    before = guesses.of_scan(db, scan_id)
+    if before is not None:
+        role = before.role if guess.role == "unsorted" else guess.role
+        guess = replace(before if before.artist and before.title else guess, role=role)
+        if guess == before:
+            return
+    guesses.save(db, scan_id, guess)
 
 
 def _seen(path: str, reading: Reading, scan_id: int | None, known: str = "") -> list[Observed]:
@@ -172,7 +174,7 @@ def _note_edit(db: Database, store: Store, path: str, held: Scan, before: File, 
                         path=path, file_id=file_id, scan_id=scan_id, former_sha256=former,
                         hint="If nobody meant to change it, restore it from a copy.")
     if held.piece_id is not None:
-        pieces.propose_current(db, held.piece_id)
+        effective.touch(db, "current", [held.piece_id])
 
 
 def _note_move(db: Database, store: Store, path: str, scan_id: int) -> None:

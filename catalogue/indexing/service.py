@@ -11,11 +11,12 @@ from catalogue.indexing.alone import alone
 from catalogue.indexing.comparing import Comparison, compare, within
 from catalogue.indexing.previews import keep_preview
 from catalogue.indexing.recording import real_path, record
+from catalogue.indexing.refiling import adopt_upgraded
 from catalogue.indexing.stores import is_at, marked_elsewhere, note_place, offline, where
 from catalogue.indexing.workers import Executors, Job, processes, read_all, worker_count
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.reading.model import Reading
-from catalogue.records import files, findings, pending, pieces, runs
+from catalogue.records import effective, files, findings, pending, runs
 from catalogue.records.database import Database, now, read_only_database, transaction
 from catalogue.records.paths import shown
 from catalogue.records.stores import Store
@@ -53,6 +54,7 @@ def index(db: Database, home: Home, stores: Sequence[Store], *, workers: int = 0
     a finding. Raises Busy when another index run is under way on this catalogue.
     """
     with alone(home, "index"):
+        adopt_upgraded(db, home)
         return [_index_store(db, home, store, workers, again, report, cancelled, executors) for store in stores]
 
 
@@ -86,7 +88,7 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
             findings.record(db, "offline", "the store went away during an index run", store_id=store.id,
                             hint="Connect it, then index again.")
         if summary.outcome == "finished":
-            pieces.join_short_names(db)
+            effective.unsettle_guessed_short_names(db)
         summary.findings.update(findings.seen_since(db, store.id, moment))
         summary.seconds = monotonic() - begun
         runs.end(db, run_id, summary.outcome, {"seen": summary.seen, "read": summary.read, "gone": summary.gone,
@@ -142,9 +144,6 @@ def _note_whereabouts(db: Database, store: Store, comparison: Comparison, summar
             files.note_failure(db, file_id, "not read yet", present=True)
         for _, path in comparison.back:
             findings.resolve(db, "found again", store_id=store.id, path=path, kinds=("missing", "moved", "vanished"))
-        if summary.gone or comparison.back:
-            for piece_id in files.pieces_of(db, (i for i, _ in (*absent, *comparison.back))):
-                pieces.propose_current(db, piece_id)
     return [file_id for file_id, _ in absent]
 
 
@@ -190,10 +189,8 @@ def _jobs(db: Database, root: Path) -> Iterator[Job]:
 
 def _commit(db: Database, home: Home, store: Store, batch: list[tuple[str, Reading]]) -> None:
     with transaction(db):
-        touched = {record(db, home, store, path, reading) for path, reading in batch}
-        for piece_id in touched:
-            if piece_id is not None:
-                pieces.propose_current(db, piece_id)
+        for path, reading in batch:
+            record(db, home, store, path, reading)
     batch.clear()
 
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from catalogue.likeness import geometry
 from catalogue.likeness import thresholds as limits
-from catalogue.likeness.evidence import Evidence, Relation, ScanFacts
+from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.geometry import Matrix, Size
 
 
@@ -156,54 +156,3 @@ def _breadth(growing: _Growing, key: str) -> float:
         elif key == link.b:
             score += link.evidence.overlap_a - link.evidence.overlap_b
     return score
-
-
-@dataclass(frozen=True, slots=True)
-class Proposal:
-    """Which scan should be the current master, and why it before the next best."""
-
-    sha256: str
-    reasons: tuple[str, ...]
-
-
-def propose_current(scans: Iterable[ScanFacts], partial: Iterable[str] = ()) -> Proposal | None:
-    """The best master: most true pixels, then 16 bit, a profile, the newest. Parts, print files and references are
-    considered only if nothing else is there; an enlarged file's pixels are not true ones. Between equals the first.
-    """
-    parts, given = set(partial), list(scans)
-    if not given:
-        return None
-    fit = [s for s in given if _fit(s, parts)] or given
-    true = [s for s in fit if not s.upscaled] or fit
-    most = max(s.width * s.height for s in true)
-    # sizes within a tenth count as equal: margins differ from scan to scan
-    ranked = sorted(given, key=lambda s: (s in true, s.width * s.height >= 0.9 * most, *_rank(s)), reverse=True)
-    best = ranked[0]
-    reasons = [f"{best.width} × {best.height} px" + (", though enlarged" if best.upscaled else "")]
-    if len(ranked) > 1:
-        reasons += _advantages(best, ranked[1])
-    return Proposal(best.sha256, tuple(reasons))
-
-
-def _fit(scan: ScanFacts, parts: set[str]) -> bool:
-    return scan.sha256 not in parts and scan.role in ("master", "unsorted")
-
-
-def _rank(scan: ScanFacts) -> tuple[bool, bool, str]:
-    return scan.bits >= 16, bool(scan.profile), scan.captured or scan.modified
-
-
-def _advantages(best: ScanFacts, other: ScanFacts) -> list[str]:
-    reasons = []
-    ratio = best.width * best.height / max(1, other.width * other.height)
-    if ratio > 1.1:
-        reasons.append(f"{ratio:.1f} times the pixels of the next")
-    if other.upscaled and not best.upscaled:
-        reasons.append("the next is enlarged")
-    if best.bits >= 16 > other.bits:
-        reasons.append(f"{best.bits} bit against {other.bits}")
-    if best.profile and not other.profile:
-        reasons.append("has a colour profile")
-    if best.captured and other.captured and best.captured > other.captured:
-        reasons.append("newer")
-    return reasons

@@ -7,7 +7,8 @@ from catalogue.likeness import grouping, tiles
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Evidence, Relation, ScanFacts
 from catalogue.likeness.facts import facts_of
-from catalogue.records import likenesses, pieces, scans
+from catalogue.records import current, likenesses, scans
+from catalogue.records.current import Candidate
 from catalogue.records.database import Database, transaction
 from catalogue.records.likenesses import ComparedScan, LikenessRow
 
@@ -85,7 +86,8 @@ def groups(db: Database) -> Groups:
     gathered, refused = grouping.gather(links.values())
     known = likenesses.compared_scans(db, {s for row in rows for s in (row.a_scan_id, row.b_scan_id)})
     by_sha = {scan.sha256: scan for scan in known.values()}
-    views = [_view(group, by_sha, back) for group in gathered]
+    standing = {c.id: c for c in current.candidates(db, known)}
+    views = [_view(group, by_sha, back, standing) for group in gathered]
     grouped = {pair.id for view in views for pair in view.pairs} | {back[id(r.link)].id for r in refused}
     apart = [p for p in pairs.values() if p.id not in grouped and p.verdict == ""]
     return Groups(
@@ -103,10 +105,11 @@ def _pair(row: LikenessRow) -> Pair:
     return Pair(row.id, row.a_scan_id, row.b_scan_id, Evidence.from_json(row.evidence), row.verdict)
 
 
-def _view(group: grouping.Group, known: dict[str, ComparedScan], back: dict[int, Pair]) -> GroupView:
+def _view(group: grouping.Group, known: dict[str, ComparedScan], back: dict[int, Pair],
+          standing: dict[int, Candidate]) -> GroupView:
     members = tuple(Member(s.id, s.sha256, s.role, s.piece_id, facts_of(s)) for s in (known[k] for k in group.scans))
     partial = {link.a for link in group.links if link.evidence.relation in (Relation.TILE, Relation.DETAIL)}
-    chosen = grouping.propose_current((m.facts for m in sorted(members, key=lambda m: m.scan_id)), partial)
+    chosen = current.propose(replace(standing[m.scan_id], part=m.sha256 in partial) for m in members)
     return GroupView(
         members, tuple(back[id(link)] for link in group.links),
         tuple(sorted({m.piece_id for m in members if m.piece_id is not None})),
@@ -122,7 +125,8 @@ def of_scan(db: Database, scan_id: int) -> list[Pair]:
 def judge(db: Database, likeness_id: int, verdict: str) -> Pair:
     """Keep a person's verdict: ``confirmed``, ``rejected``, or empty to take it back. It is never asked again.
 
-    A confirmed scan without a piece takes the other's; a rejected one gives back a piece it got by likeness alone.
+    A scan that neither a person nor its path and tags file is filed where confirmed pairs tie it, and leaves a piece
+    that a rejected pair alone tied it to (``records.effective``).
     """
     if verdict not in VERDICTS:
         raise Refused(f"{verdict!r} is no verdict.", hint="Say confirmed or rejected.")
@@ -131,31 +135,7 @@ def judge(db: Database, likeness_id: int, verdict: str) -> Pair:
         if row is None:
             raise NotFound(f"There is no likeness {likeness_id}.", hint="List them: catalogue alike.")
         likenesses.set_verdict(db, likeness_id, verdict)
-        if verdict == "confirmed":
-            _share_piece(db, row)
-        elif verdict == "rejected":
-            _part_pieces(db, row)
     return replace(_pair(row), verdict=verdict)
-
-
-def _share_piece(db: Database, row: LikenessRow) -> None:
-    both = likenesses.compared_scans(db, [row.a_scan_id, row.b_scan_id])
-    one, two = both[row.a_scan_id], both[row.b_scan_id]
-    for scan, other in ((one, two), (two, one)):
-        if scan.piece_id is None and other.piece_id is not None:
-            scans.set_piece(db, scan.id, other.piece_id, "likeness")
-            pieces.propose_current(db, other.piece_id)
-
-
-def _part_pieces(db: Database, row: LikenessRow) -> None:
-    both = likenesses.compared_scans(db, [row.a_scan_id, row.b_scan_id])
-    one, two = both[row.a_scan_id], both[row.b_scan_id]
-    if one.piece_id is None or one.piece_id != two.piece_id:
-        return
-    for scan in (one, two):
-        if scan.piece_source == "likeness":
-            scans.set_piece(db, scan.id, None, "guess")
-            pieces.propose_current(db, one.piece_id)
 
 
 def tile_places(db: Database, piece_id: int) -> tuple[ComparedScan, list[tiles.Place]] | None:

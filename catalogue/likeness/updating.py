@@ -9,7 +9,7 @@ from catalogue.errors import Damaged
 from catalogue.indexing.alone import alone
 from catalogue.likeness import retrieval, segments, store
 from catalogue.likeness import thresholds as limits
-from catalogue.likeness.evidence import Evidence, Relation
+from catalogue.likeness.evidence import Evidence
 from catalogue.likeness.examine import Side, against, examine_each, ordered, place_each
 from catalogue.likeness.facts import side_of
 from catalogue.likeness.features import Bytes, Features
@@ -65,8 +65,8 @@ def _update(db: Database, home: Home, report: Report, cancelled: Cancelled, agai
         pairs = _compare(db, home, index, own, side, lost)
         with transaction(db):
             for one, two, evidence in pairs:
-                likenesses.keep(db, one, two, evidence.relation.value, evidence.sure, evidence.to_json())
-            _file(db, pairs)
+                likenesses.keep(db, one, two, evidence.relation.value, evidence.sure, evidence.to_json(),
+                                files_together=evidence.relation.same_piece and evidence.sure >= limits.SURE_ENOUGH)
             likenesses.mark_compared(db, scan_id)
         compared += 1
         found += len(pairs)
@@ -159,22 +159,6 @@ def _filed_with(db: Database, own: ComparedScan) -> list[int]:
         return []
     wanted = {"tile": "master", "master": "tile"}.get(own.role)
     return [s.id for s in scans.of_piece(db, own.piece_id) if s.role == wanted]
-
-
-def _file(db: Database, pairs: list[tuple[int, int, Evidence]]) -> None:
-    """File scans that are filed nowhere yet with the one piece they surely show, and note what is plainly a tile."""
-    sure = [(one, two, e) for one, two, e in pairs if e.relation.same_piece and e.sure >= limits.SURE_ENOUGH]
-    known = likenesses.compared_scans(db, {s for one, two, _ in sure for s in (one, two)})
-    offered: dict[int, set[int]] = {}
-    for one, two, evidence in sure:
-        for scan, other in ((known[one], known[two]), (known[two], known[one])):
-            if scan.piece_id is None and other.piece_id is not None:
-                offered.setdefault(scan.id, set()).add(other.piece_id)
-        if evidence.relation is Relation.TILE and known[one].role == "unsorted" and known[one].role_source == "guess":
-            scans.set_role(db, one, "tile", "guess")
-    for scan_id, choice in offered.items():
-        if len(choice) == 1:
-            scans.set_piece(db, scan_id, choice.pop(), "likeness")
 
 
 def _side(home: Home, scan: ComparedScan, lost: set[str]) -> Side | None:

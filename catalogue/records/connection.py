@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from catalogue.errors import Busy, CatalogueError, Damaged, Refused
+from catalogue.records.folding import teach
 
 T = TypeVar("T")
 
@@ -91,9 +92,9 @@ class Connection(sqlite3.Connection):
     """``sqlite3.Connection`` whose errors go through :func:`spoken`.
 
     ``statement_open`` is true within a transaction that logs its statements, ``statement_made`` once a stated row was
-    written in it, ``replaying`` while one is undone or put back; ``reasons`` are what the transaction said it is for.
-    ``path`` is the catalogue's file and ``file`` its device and inode when it was opened for writing; None for one in
-    memory or opened to look at.
+    written in it, ``replaying`` while one is undone or put back; ``reasons`` are what the transaction said it is for,
+    ``last_statement`` the event that was logged last. ``path`` is the catalogue's file and ``file`` its device and
+    inode when it was opened for writing; None for one in memory or opened to look at.
     """
 
     def __init__(self, *given: Any, **named: Any) -> None:
@@ -102,6 +103,7 @@ class Connection(sqlite3.Connection):
         self.statement_made = False
         self.replaying = False
         self.reasons: list[str] = []
+        self.last_statement: int | None = None
         self.path: Path | None = None
         self.file: tuple[int, int] | None = None
         ours = weakref.ref(self)  # a function that held the connection would keep it open
@@ -121,6 +123,7 @@ class Connection(sqlite3.Connection):
             return int(connection is not None and connection.replaying)
 
         self.create_function("replaying", 0, replaying)
+        teach(self)
         self.create_function("in_statement", 0, in_statement)
         self.create_function("statement_row", -1, statement_row)
 

@@ -14,9 +14,8 @@ from catalogue.records.rows import Database, fetch, fetch_one, inserted, now
 from catalogue.settings import Home
 
 BUSY_SECONDS = 20.0
-__all__ = ["Database", "fetch", "fetch_one", "inserted", "migrations", "now", "open_database", "open_seat",
-           "read_only_database", "recovered_path", "replaying", "transaction",
-           "unlogged_transaction"]
+__all__ = ["Database", "fetch", "fetch_one", "inserted", "last_statement", "migrations", "now", "open_database",
+           "open_seat", "read_only_database", "recovered_path", "replaying", "transaction", "unlogged_transaction"]
 
 
 def migrations() -> list[tuple[int, str]]:
@@ -279,8 +278,9 @@ def transaction(db: Database, reason: str = "") -> Iterator[Database]:
         connection.statement_open, connection.statement_made, connection.reasons = True, False, [reason] * bool(reason)
         try:
             yield db
+            _settle(db)
             if connection.statement_made:
-                statements.log_staged(db, connection.reasons)
+                connection.last_statement = statements.log_staged(db, connection.reasons)
         finally:
             connection.statement_open = False
     if connection.statement_made and connection.path is not None:
@@ -304,6 +304,7 @@ def unlogged_transaction(db: Database) -> Iterator[None]:
     with _write_lock(db):
         statements.drop_triggers(db)
         yield
+        _settle(db)
         statements.make_triggers(db)
 
 
@@ -324,6 +325,18 @@ def file_identity(path: Path) -> tuple[int, int] | None:
     except OSError:
         return None
     return found.st_dev, found.st_ino
+
+
+def _settle(db: Database) -> None:
+    """Compute anew what follows from what was stated meanwhile, before anyone sees the one without the other."""
+    from catalogue.records.effective import settle
+
+    settle(db)
+
+
+def last_statement(db: Database) -> int | None:
+    """Id of the event in which this connection's last statement was logged."""
+    return _connection(db).last_statement
 
 
 def _connection(db: Database) -> Connection:

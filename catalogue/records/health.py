@@ -8,6 +8,7 @@ from pathlib import Path
 
 from catalogue.records import events
 from catalogue.records.database import Database, migrations
+from catalogue.records.folding import teach
 
 SEARCH_INDEXES = ("artist_words", "piece_words", "order_words", "file_words")
 
@@ -35,6 +36,7 @@ def examine(path: Path, *, most: int = 10) -> Health:
     size, newest = path.stat().st_size, migrations()[-1][0]
     with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode={'rw' if os.access(path, os.W_OK) else 'ro'}",
                                  uri=True, timeout=2.0)) as connection:
+        teach(connection)  # the search index is asked whether it holds the folded words
         try:
             return _examined(connection, size, newest, most)
         except sqlite3.DatabaseError as error:

@@ -4,6 +4,7 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from catalogue.records import pieces
 from catalogue.records.database import Database, fetch, now
 from catalogue.records.scans import COLUMNS, Scan
 
@@ -71,7 +72,9 @@ def artist_id(db: Database, key: str) -> int | None:
 
 
 def set_relief(db: Database, piece_id: int, relief_mm: float) -> None:
-    db.execute("UPDATE piece SET relief_mm = ? WHERE id = ? AND relief_mm IS NULL", [relief_mm, piece_id])
+    """Note the depth of a piece's relief where nobody has yet."""
+    if db.execute("SELECT 1 FROM piece WHERE id = ? AND relief_mm IS NULL", [piece_id]).fetchone():
+        pieces.state(db, piece_id, {"relief_mm": relief_mm})
 
 
 def plan(db: Database, run_id: int, store_id: int, source: str, size: int, sha256: str, target: str) -> None:

@@ -116,14 +116,18 @@ def forget_compared(db: Database) -> None:
     db.execute("DELETE FROM likeness_seen")
 
 
-def keep(db: Database, a_scan_id: int, b_scan_id: int, relation: str, sure: float, evidence: str) -> None:
-    """Record a finding. A pair somebody has judged keeps its row as it was judged."""
+def keep(db: Database, a_scan_id: int, b_scan_id: int, relation: str, sure: float, evidence: str, *,
+         files_together: bool = False) -> None:
+    """Record a finding. A pair somebody has judged keeps its row as it was judged. ``files_together``: so sure that
+    a scan filed nowhere is filed where the other is."""
     db.execute("""
-        INSERT INTO likeness (a_scan_id, b_scan_id, relation, sure, evidence, found) VALUES (?, ?, ?, ?, ?, ?)
+        INSERT INTO likeness (a_scan_id, b_scan_id, relation, sure, evidence, found, files_together)
+        VALUES (?, ?, ?, ?, ?, ?, ?)
         ON CONFLICT (min(a_scan_id, b_scan_id), max(a_scan_id, b_scan_id)) DO UPDATE SET
             a_scan_id = excluded.a_scan_id, b_scan_id = excluded.b_scan_id, relation = excluded.relation,
-            sure = excluded.sure, evidence = excluded.evidence, found = excluded.found
-        WHERE verdict = ''""", [a_scan_id, b_scan_id, relation, sure, evidence, now()])
+            sure = excluded.sure, evidence = excluded.evidence, found = excluded.found,
+            files_together = excluded.files_together
+        WHERE verdict = ''""", [a_scan_id, b_scan_id, relation, sure, evidence, now(), int(files_together)])
 
 
 def by_id(db: Database, likeness_id: int) -> LikenessRow | None:

@@ -1,11 +1,15 @@
-"""Merging and splitting pieces, with everything needed to undo it."""
+"""Merges and splits made before there was a log of statements: listed, and undone once more as they were kept then.
+
+Newer ones are statements in the event log (``records.history``).
+"""
 
 import json
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from catalogue.records.database import Database, fetch, fetch_one, inserted, now
+from catalogue.errors import Refused
+from catalogue.records import effective, overlays
+from catalogue.records.database import Database, fetch, fetch_one, now, transaction
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,62 +22,6 @@ class PieceChange:
     detail: str
     before: str
     undone: str | None
-
-
-def merge(db: Database, keep: int, gone: int, detail: str) -> int:
-    """Move everything that refers to one piece to another and remove the emptied one; gives the change's id.
-
-    Call within a transaction.
-    """
-    moved: list[dict[str, Any]] = []
-    before: dict[str, Any] = {"pieces": [_row(db, keep), _row(db, gone)], "moved": moved, "removed": gone}
-    for table, column in _referrers(db):
-        rowids = [int(r[0]) for r in db.execute(f"SELECT rowid FROM {table} WHERE {column} = ?", [gone])]
-        if rowids:
-            moved.append({"table": table, "column": column, "rowids": rowids, "from": gone})
-            db.execute(f"UPDATE {table} SET {column} = ? WHERE {column} = ?", [keep, gone])
-    before["sources"] = _sources(db, moved)
-    db.execute("DELETE FROM piece WHERE id = ?", [gone])
-    return _record(db, "merge", detail, before)
-
-
-def split(db: Database, piece_id: int, scan_ids: Sequence[int], new_piece_id: int, detail: str) -> int:
-    """Move scans from one piece to another that was made for them; gives the change's id. Within a transaction."""
-    moved = [{"table": "scan", "column": "piece_id", "rowids": list(scan_ids), "from": piece_id}]
-    before = {"pieces": [_row(db, piece_id)], "moved": moved, "made": new_piece_id, "sources": _sources(db, moved)}
-    for scan_id in scan_ids:
-        db.execute("UPDATE scan SET piece_id = ?, piece_source = 'person' WHERE id = ?", [new_piece_id, scan_id])
-    db.execute("UPDATE piece SET current_scan_id = NULL, current_source = 'proposed' WHERE id = ? AND current_scan_id"
-               f" IN ({', '.join('?' * len(scan_ids))})", [piece_id, *scan_ids])
-    return _record(db, "split", detail, before)
-
-
-def undo(db: Database, change: PieceChange) -> None:
-    """Put the rows back as they were. Within a transaction; rows added since stay where they are."""
-    before = json.loads(change.before)
-    gone = before.get("removed")
-    for row in before["pieces"]:
-        if row["id"] == gone:
-            names = ", ".join(row)
-            db.execute(f"INSERT INTO piece ({names}) VALUES ({', '.join('?' * len(row))})", list(row.values()))
-    for moved in before["moved"]:
-        db.conn.executemany(f"UPDATE {moved['table']} SET {moved['column']} = ? WHERE rowid = ?",
-                            [(moved["from"], rowid) for rowid in moved["rowids"]])
-    db.conn.executemany("UPDATE scan SET piece_source = ? WHERE id = ?",
-                        [(source, int(scan)) for scan, source in before["sources"].items()])
-    for row in before["pieces"]:
-        db.execute("UPDATE piece SET current_scan_id = ?, current_source = ? WHERE id = ?",
-                   [row["current_scan_id"], row["current_source"], row["id"]])
-    db.execute("UPDATE piece_change SET undone = ? WHERE id = ?", [now(), change.id])
-
-
-def remove_if_empty(db: Database, piece_id: int) -> bool:
-    """Remove a piece nothing refers to; says whether it did."""
-    if any(db.execute(f"SELECT 1 FROM {table} WHERE {column} = ? LIMIT 1", [piece_id]).fetchone()
-           for table, column in _referrers(db)):
-        return False
-    db.execute("DELETE FROM piece WHERE id = ?", [piece_id])
-    return True
 
 
 def by_id(db: Database, change_id: int) -> PieceChange | None:
@@ -92,34 +40,51 @@ def later(db: Database, change: PieceChange) -> list[PieceChange]:
             if _touched(c) & mine]
 
 
-def made_by(change: PieceChange) -> int | None:
-    """The piece a split made."""
-    made = json.loads(change.before).get("made")
-    return int(made) if made is not None else None
+def undo(db: Database, change: PieceChange) -> None:
+    """Put the pieces back as they were kept then; what was stated since stays.
+
+    Raises Refused where the artist of the piece is gone.
+    """
+    before = json.loads(change.before)
+    with transaction(db, f"undone: {change.kind} {change.detail}"):
+        for row in before["pieces"]:
+            if row["id"] == before.get("removed"):
+                _state_as_it_was(db, row)
+        effective.settle(db)  # the piece must be there again before a line can refer to it
+        for moved in before["moved"]:
+            for rowid in moved["rowids"]:
+                _move_back(db, moved, rowid)
+        made = before.get("made")
+        if made is not None and not effective.is_referred_to(db, int(made)):
+            db.execute("DELETE FROM piece_stated WHERE piece_id = ?", [made])
+        effective.settle(db)
+        db.execute("UPDATE piece_change SET undone = ? WHERE id = ?", [now(), change.id])
+
+
+def _state_as_it_was(db: Database, row: dict[str, Any]) -> None:
+    artist = db.execute("SELECT name, key FROM artist WHERE id = ?", [row["artist_id"]]).fetchone()
+    if artist is None:
+        raise Refused(f"The artist of {row['title']!r} is no longer in the catalogue.",
+                      hint="Split the scans off under the artist they belong to: catalogue piece split.")
+    chosen = db.execute("SELECT sha256 FROM scan WHERE id = ?", [row["current_scan_id"]]).fetchone()
+    overlays.state_new_piece(
+        db, int(row["id"]), (artist[0], artist[1], row["title"], row["key"]),
+        {"artist_id": row["artist_id"], "title": row["title"],
+         **{name: row[name] for name in ("year", "series", "inventory_number", "width_mm", "height_mm", "relief_mm",
+                                         "notes") if row[name] not in (None, "")},
+         "current_sha256": chosen[0] if chosen and row["current_source"] == "person" else None})
+
+
+def _move_back(db: Database, moved: dict[str, Any], rowid: int) -> None:
+    if moved["table"] == "scan":
+        row = db.execute("SELECT sha256 FROM scan WHERE id = ?", [rowid]).fetchone()
+        if row is not None:
+            overlays.state_scan(db, str(row[0]), {"piece_id": int(moved["from"])}, pin=False)
+    else:
+        db.execute(f"UPDATE {moved['table']} SET {moved['column']} = ? WHERE rowid = ?", [moved["from"], rowid])
 
 
 def _touched(change: PieceChange) -> set[int]:
     before = json.loads(change.before)
     made = {int(before["made"])} if "made" in before else set()
     return {int(row["id"]) for row in before["pieces"]} | made
-
-
-def _row(db: Database, piece_id: int) -> dict[str, Any]:
-    return dict(db.execute("SELECT * FROM piece WHERE id = ?", [piece_id]).fetchone())
-
-
-def _sources(db: Database, moved: list[dict[str, Any]]) -> dict[int, str]:
-    scans = [rowid for m in moved if m["table"] == "scan" for rowid in m["rowids"]]
-    return {s: str(db.execute("SELECT piece_source FROM scan WHERE id = ?", [s]).fetchone()[0]) for s in scans}
-
-
-def _referrers(db: Database) -> list[tuple[str, str]]:
-    """Every table and column that refers to a piece, so that a table added later is not forgotten."""
-    tables = [str(r[0]) for r in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table' ORDER BY name")]
-    return [(table, str(key["from"])) for table in tables
-            for key in db.execute(f"SELECT * FROM pragma_foreign_key_list('{table}')") if key["table"] == "piece"]
-
-
-def _record(db: Database, kind: str, detail: str, before: dict[str, Any]) -> int:
-    return inserted(db, "INSERT INTO piece_change (at, kind, detail, before) VALUES (?, ?, ?, ?)",
-                    [now(), kind, detail, json.dumps(before)])

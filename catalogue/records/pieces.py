@@ -1,11 +1,12 @@
 """Artists and pieces: who made it, what it is called, which master is current."""
 
-import re
-import unicodedata
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-from catalogue.records.copies import HELD
-from catalogue.records.database import Database, fetch, fetch_one, inserted
+from catalogue.records import effective, folding, overlays
+from catalogue.records.database import Database, fetch, fetch_one, transaction
+
+folded = folding.folded  # a name as compared
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,68 +52,63 @@ _PIECE = """SELECT p.id, p.artist_id, a.name AS artist, p.title, p.year, p.serie
             FROM piece p JOIN artist a ON a.id = p.artist_id"""
 
 
-def folded(name: str) -> str:
-    """A name as compared: case, accents, punctuation and spacing folded."""
-    plain = "".join(c for c in unicodedata.normalize("NFKD", name) if not unicodedata.combining(c))
-    return re.sub(r"[\W_]+", " ", plain.casefold()).strip() or name.casefold().strip()
-
-
-def artist_called(db: Database, name: str) -> Artist:
-    """The artist of that name, made if new. Two spellings that fold alike are one artist."""
+def artist_named(db: Database, name: str) -> Artist | None:
+    """The artist of that name, or of whom it is a former or other spelling; makes nothing."""
     key = folded(name)
     found = fetch_one(db, Artist, "SELECT * FROM artist WHERE key = ?", [key])
     if found is None:
-        inserted(db, "INSERT INTO artist (name, key) VALUES (?, ?)", [name.strip(), key])
-        found = fetch_one(db, Artist, "SELECT * FROM artist WHERE key = ?", [key])
+        row = db.execute("SELECT artist_id FROM artist_stated WHERE known_key = ? ORDER BY artist_id LIMIT 1",
+                         [key]).fetchone()
+        found = artist_by_id(db, effective.root_artist(db, int(row[0]))) if row else None
+    return found
+
+
+def artist_called(db: Database, name: str) -> Artist:
+    """The artist whom a person calls so, made if new. Two spellings that fold alike are one artist."""
+    found = artist_named(db, name)
+    if found is None:
+        with transaction(db):
+            new = effective.next_id(db, "artist")
+            db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [new, name.strip(), folded(name)])
+            overlays.state_new_artist(db, new, name.strip())
+        found = artist_by_id(db, new)
     assert found is not None
     return found
 
 
-def artist_by_surname(db: Database, surname: str) -> Artist | None:
-    """The one artist whose name ends in this word; None for several words, for none and for two such artists."""
-    key = folded(surname)
-    fitting = fetch(db, Artist, "SELECT * FROM artist WHERE key LIKE '% ' || ? LIMIT 2", [key]) if key else []
-    return fitting[0] if len(fitting) == 1 else None
-
-
-def join_short_names(db: Database) -> None:
-    """Give the pieces of an artist known by surname alone to the one artist whose full name has since been met.
-
-    Only what was guessed from folders is joined: an artist with a contact, terms, orders or editions stays.
-    """
-    for artist in fetch(db, Artist, """
-            SELECT * FROM artist a WHERE instr(a.name, ' ') = 0 AND a.contact = '' AND a.terms = '' AND NOT EXISTS (
-                SELECT 1 FROM piece p WHERE p.artist_id = a.id AND (
-                    p.id IN (SELECT piece_id FROM order_line) OR p.id IN (SELECT piece_id FROM edition)))"""):
-        full = artist_by_surname(db, artist.name)
-        if full is None:
-            continue
-        for piece in fetch(db, Piece, _PIECE + " WHERE p.artist_id = ?", [artist.id]):
-            same = piece_called(db, full.id, piece.title, year=piece.year, inventory_number=piece.inventory_number)
-            db.execute("UPDATE scan SET piece_id = ? WHERE piece_id = ?", [same, piece.id])
-            db.execute("DELETE FROM piece WHERE id = ?", [piece.id])
-            propose_current(db, same)
-        db.execute("DELETE FROM artist WHERE id = ?", [artist.id])
-
-
 def piece_called(db: Database, artist_id: int, title: str, year: str = "", inventory_number: str = "") -> int:
-    """Id of the artist's piece of that title, made if new; year and number are noted where not yet known."""
+    """Id of the artist's piece that a person calls so, made if new; year and number are stated where not yet known."""
     key = folded(title)
-    row = db.execute("SELECT id FROM piece WHERE artist_id = ? AND key = ?", [artist_id, key]).fetchone()
-    if row is not None:
-        db.execute("""UPDATE piece SET year = CASE year WHEN '' THEN ?1 ELSE year END,
-                      inventory_number = CASE inventory_number WHEN '' THEN ?2 ELSE inventory_number END
-                      WHERE id = ?3 AND (year = '' AND ?1 <> '' OR inventory_number = '' AND ?2 <> '')""",
-                   [year, inventory_number, row[0]])
-        return int(row[0])
-    return inserted(db, "INSERT INTO piece (artist_id, title, key, year, inventory_number) VALUES (?, ?, ?, ?, ?)",
-                    [artist_id, title.strip(), key, year, inventory_number])
+    with transaction(db):
+        row = db.execute("SELECT id, year, inventory_number FROM piece WHERE artist_id = ? AND key = ?",
+                         [artist_id, key]).fetchone()
+        said: dict[str, object] = {}
+        if row is None:
+            piece_id = effective.next_id(db, "piece")
+            db.execute("INSERT INTO piece (id, artist_id, title, key) VALUES (?, ?, ?, ?)",
+                       [piece_id, artist_id, title.strip(), key])
+            said = {"artist_id": artist_id, "title": title.strip()}
+        else:
+            piece_id = int(row[0])
+        if year and not (row and row["year"]):
+            said["year"] = year
+        if inventory_number and not (row and row["inventory_number"]):
+            said["inventory_number"] = inventory_number
+        overlays.state_piece(db, piece_id, said)
+        if row is not None and said:
+            effective.settle(db)
+        elif said:
+            db.execute("UPDATE piece SET year = ?, inventory_number = ? WHERE id = ?",
+                       [year, inventory_number, piece_id])
+    return piece_id
 
 
 def known_piece(db: Database, artist: str, title: str) -> int | None:
     """Id of a piece by names, or None; makes nothing."""
-    row = db.execute("""SELECT p.id FROM piece p JOIN artist a ON a.id = p.artist_id
-                        WHERE a.key = ? AND p.key = ?""", [folded(artist), folded(title)]).fetchone()
+    known = artist_named(db, artist)
+    if known is None:
+        return None
+    row = db.execute("SELECT id FROM piece WHERE artist_id = ? AND key = ?", [known.id, folded(title)]).fetchone()
     return None if row is None else int(row[0])
 
 
@@ -123,6 +119,8 @@ def by_id(db: Database, piece_id: int) -> Piece | None:
 def matching(db: Database, words: str, limit: int = 20) -> list[Piece]:
     """Pieces whose title, or artist and title, fold to exactly these words, else contain them."""
     key = folded(words)
+    if not key:
+        return []
     exact = fetch(db, Piece, _PIECE + " WHERE p.key = ? OR a.key || ' ' || p.key = ? LIMIT ?", [key, key, limit])
     return exact or fetch(db, Piece, _PIECE + " WHERE instr(a.key || ' ' || p.key, ?) ORDER BY a.name, p.title LIMIT ?",
                           [key, limit])
@@ -140,34 +138,89 @@ def artists(db: Database, after: str = "", limit: int = 500) -> list[ArtistRow]:
 
 
 def set_current(db: Database, piece_id: int, scan_id: int | None, source: str) -> None:
-    """Choose the current master; ``source`` is ``"proposed"`` or ``"person"``."""
-    db.execute("UPDATE piece SET current_scan_id = ?, current_source = ? WHERE id = ?", [scan_id, source, piece_id])
+    """Choose the current master; ``source`` is ``"person"``, or ``"proposed"`` to leave the choice to the rule."""
+    row = db.execute("SELECT sha256 FROM scan WHERE id = ?", [scan_id]).fetchone()
+    chosen = str(row[0]) if row is not None and source == "person" else None
+    with transaction(db):
+        held = overlays.row_of(db, "piece_stated", piece_id)
+        if chosen is not None or (held is not None and held["current_sha256"] is not None):
+            overlays.state_piece(db, piece_id, {"current_sha256": chosen})
+        effective.touch(db, "current", [piece_id])
+        effective.settle(db)
 
 
 def propose_current(db: Database, piece_id: int) -> None:
-    """Propose the current master unless a person chose: one that is there and sound, then most true pixels (within a
-    tenth they count as equal: margins differ), 16 bit, profiled, newest.
-
-    Between equals the one known first stays: a mere re-save must not take a master's place. The rules are those of
-    ``likeness.grouping.propose_current``, which gives the reasons; a test holds the two together.
-    """
-    db.execute(f"""
-        UPDATE piece SET current_scan_id = (
-            SELECT id FROM (
-                SELECT *, max(pixels) OVER (PARTITION BY present, sound, genuine) AS most FROM (
-                    SELECT c.*, coalesce(c.width, 0) * coalesce(c.height, 0) AS pixels,
-                           EXISTS (SELECT 1 FROM {HELD} h WHERE h.scan_id = c.id AND h.present) AS present,
-                           EXISTS (SELECT 1 FROM {HELD} h WHERE h.scan_id = c.id AND h.sound) AS sound,
-                           NOT EXISTS (SELECT 1 FROM json_each(c.notes) n
-                                       WHERE n.value ->> 'kind' = 'upscaled') AS genuine
-                    FROM scan c WHERE c.piece_id = :piece AND c.role = 'master'))
-            ORDER BY present DESC, sound DESC, genuine DESC, pixels >= 0.9 * most DESC, coalesce(bits, 0) >= 16 DESC,
-                     profile_name || profile_digest <> '' DESC, captured DESC, id LIMIT 1)
-        WHERE id = :piece AND current_source = 'proposed'""", {"piece": piece_id})
+    """Have the current master follow the rule again (``records.current``), unless a person chose."""
+    with transaction(db):
+        effective.touch(db, "current", [piece_id])
+        effective.settle(db)
 
 
 def rename(db: Database, piece_id: int, title: str) -> None:
-    db.execute("UPDATE piece SET title = ?, key = ? WHERE id = ?", [title.strip(), folded(title), piece_id])
+    """Another title, by a person's word. Raises Refused where the artist has a piece of that title."""
+    state(db, piece_id, {"title": title.strip()})
+
+
+def state(db: Database, piece_id: int, said: Mapping[str, object]) -> None:
+    """What a person says of a piece: any of ``overlays.PIECE_FACTS``."""
+    with transaction(db):
+        overlays.state_piece(db, piece_id, said)
+        effective.settle(db)
+
+
+def of_title(db: Database, artist_id: int, title: str) -> int | None:
+    """Id of an artist's piece of that title."""
+    row = db.execute("SELECT id FROM piece WHERE artist_id = ? AND key = ?", [artist_id, folded(title)]).fetchone()
+    return None if row is None else int(row[0])
+
+
+def of_one_title(db: Database, one: int, other: int) -> list[tuple[Piece, Piece]]:
+    """Pieces that two artists both have, by title."""
+    pairs = db.execute("""SELECT p.id, q.id FROM piece p JOIN piece q ON q.key = p.key
+                          WHERE p.artist_id = ? AND q.artist_id = ? ORDER BY p.key""", [one, other]).fetchall()
+    return [(own, its) for a, b in pairs if (own := by_id(db, a)) and (its := by_id(db, b))]
+
+
+def join(db: Database, keep: Piece, gone: Piece) -> None:
+    """State that two pieces are one: what refers to ``gone`` refers to ``keep``, what was stated of it is carried over.
+    Scans follow when it is settled, also those found later."""
+    kept, lost = (overlays.row_of(db, "piece_stated", p.id) or {} for p in (keep, gone))
+    facts = ("year", "series", "inventory_number", "width_mm", "height_mm", "relief_mm", "notes", "current_sha256")
+    said = joined_facts({name: kept.get(name) for name in facts}, {name: lost.get(name) for name in facts},
+                        f"{gone.artist}: {gone.title}")
+    overlays.state_piece(db, keep.id, said)
+    overlays.state_piece(db, gone.id, {"joined_into": keep.id})
+    for table, column in _referrers(db):
+        db.execute(f"UPDATE {table} SET {column} = ? WHERE {column} = ?", [keep.id, gone.id])
+    effective.settle(db)
+
+
+def joined_facts(kept: Mapping[str, object], lost: Mapping[str, object], name: str) -> dict[str, object]:
+    """What to state of the one that stays: its own, else the other's; where both differ the other's goes into the
+    notes, as ``From Ada Quill: Harbor: year 1999``."""
+    said: dict[str, object] = {}
+    others = []
+    for fact, value in lost.items():
+        own = kept[fact]
+        if fact == "notes" or value in (None, "") or value == own:
+            continue
+        if own in (None, ""):
+            said[fact] = value
+        else:
+            words = fact.removesuffix("_mm").replace("current_sha256", "chosen master").replace("_", " ")
+            others.append(f"{words} {value:g} mm" if isinstance(value, float) else f"{words} {value}")
+    notes = [str(kept["notes"] or ""), str(lost["notes"] or "") if lost["notes"] != kept["notes"] else "",
+             f"From {name}: {'; '.join(others)}." if others else ""]
+    joined = "\n".join(filter(None, notes))
+    return said | ({"notes": joined} if joined != (kept["notes"] or "") else {})
+
+
+def _referrers(db: Database) -> list[tuple[str, str]]:
+    """Every table and column that refers to a piece, but for scans, so that a table added later is not forgotten."""
+    tables = [str(r[0]) for r in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table' AND name <> 'scan'"
+                                            " ORDER BY name")]
+    return [(table, str(key["from"])) for table in tables
+            for key in db.execute(f"SELECT * FROM pragma_foreign_key_list('{table}')") if key["table"] == "piece"]
 
 
 def counts(db: Database) -> dict[str, int]:
@@ -192,6 +245,8 @@ def titled(db: Database, title: str) -> list[int]:
 def artists_matching(db: Database, words: str, limit: int = 20) -> list[Artist]:
     """Artists whose name folds to exactly these words, else contains them."""
     key = folded(words)
+    if not key:
+        return []
     exact = fetch(db, Artist, "SELECT * FROM artist WHERE key = ?", [key])
     return exact or fetch(db, Artist, "SELECT * FROM artist WHERE instr(key, ?) ORDER BY key LIMIT ?", [key, limit])
 
@@ -202,15 +257,25 @@ def artist_by_id(db: Database, artist_id: int) -> Artist | None:
 
 def describe_artist(db: Database, artist_id: int, *, contact: str, terms: str, notes: str) -> None:
     """How to reach an artist, what was agreed, and anything else."""
-    db.execute("UPDATE artist SET contact = ?, terms = ?, notes = ? WHERE id = ?", [contact, terms, notes, artist_id])
+    held = artist_by_id(db, artist_id)
+    said = {"contact": contact, "terms": terms, "notes": notes}
+    changed = {name: value for name, value in said.items() if held is None or getattr(held, name) != value}
+    if changed:
+        with transaction(db):
+            overlays.state_artist(db, artist_id, changed)
+            effective.settle(db)
 
 
 def describe(db: Database, piece_id: int, *, year: str, series: str, inventory_number: str, width_mm: float | None,
              height_mm: float | None, relief_mm: float | None, notes: str) -> None:
-    """What a person says of the original: lengths in mm, as measured."""
-    db.execute("""UPDATE piece SET year = ?, series = ?, inventory_number = ?, width_mm = ?, height_mm = ?,
-                  relief_mm = ?, notes = ? WHERE id = ?""",
-               [year, series, inventory_number, width_mm, height_mm, relief_mm, notes, piece_id])
+    """What a person says of the original: lengths in mm, as measured. What is as it was is not stated anew."""
+    held = by_id(db, piece_id)
+    said: dict[str, object] = {
+        "year": year, "series": series, "inventory_number": inventory_number, "width_mm": width_mm,
+        "height_mm": height_mm, "relief_mm": relief_mm, "notes": notes}
+    changed = {name: value for name, value in said.items() if held is None or getattr(held, name) != value}
+    if changed:
+        state(db, piece_id, changed)
 
 
 def artists_whole(db: Database) -> list[Artist]:

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from catalogue.errors import NotFound, Refused
-from catalogue.records import events
+from catalogue.records import events, overlays
 from catalogue.records.database import Database, replaying, transaction
+from catalogue.records.effective import settle
+from catalogue.records.overlays import TABLES as OVERLAYS
 from catalogue.records.statements import (
     STATED_TABLES,
     Change,
@@ -111,13 +113,22 @@ def undo(db: Database, event_id: int) -> None:
             raise NotFound(f"There is no event {event_id}.")
         if not event.change:
             raise Refused(f"Event {event_id} states nothing that can be undone.")
-        for change in reversed(unpacked(event.change)):
-            try:
-                with replaying(db):
-                    _put_back(db, change)
-            except sqlite3.IntegrityError as error:
-                raise Refused(f"{_named(change)} cannot be put back: {error}.",
-                              hint="Undo what was recorded on it since first.") from error
+        changes = list(reversed(unpacked(event.change)))
+        # a piece merged away must be there again before a line can refer to it
+        of_pieces = [c for c in changes if c.table in OVERLAYS and c.before is not None]
+        _put_all_back(db, of_pieces)
+        settle(db)
+        _put_all_back(db, [c for c in changes if c not in of_pieces])
+
+
+def _put_all_back(db: Database, changes: Iterable[Change]) -> None:
+    for change in changes:
+        try:
+            with replaying(db):
+                _put_back(db, change)
+        except sqlite3.IntegrityError as error:
+            raise Refused(f"{_named(change)} cannot be put back: {error}.",
+                          hint="Undo what was recorded on it since first.") from error
 
 
 def _put_back(db: Database, change: Change) -> None:
@@ -135,10 +146,14 @@ def _put_back(db: Database, change: Change) -> None:
                    list(row.values()))
         return
     columns = [name for name in table.columns or change.after if name in change.changed]
+    if change.before is None and change.table in OVERLAYS:  # what was said in other columns later may stay
+        columns = [name for name in columns if change.after[name] is not None]
     since = [name for name in columns if present is None or present.get(name) != change.after[name]]
     if since:
         raise _changed_since(change, since)
-    if change.before is None:
+    if change.before is None and change.table in OVERLAYS:
+        overlays.unstate(db, change.table, change.after)
+    elif change.before is None:
         db.execute(f"DELETE FROM {table.name} WHERE {where}", list(change.key))
     elif columns := [name for name in columns if name in change.before]:
         db.execute(f"UPDATE {table.name} SET {', '.join(f'{name} = ?' for name in columns)} WHERE {where}",

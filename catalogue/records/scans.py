@@ -4,10 +4,11 @@ import json
 import struct
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from catalogue.reading.model import Metadata, Note, Page, Picture, PictureHash, Reading, SegmentDigest, Stated
-from catalogue.records.database import Database, fetch, fetch_one, now
+from catalogue.records import effective, guesses, overlays
+from catalogue.records.database import Database, fetch, fetch_one, now, transaction
 
 ROLES = ("master", "tile", "print file", "reference", "unsorted")
 
@@ -58,6 +59,18 @@ def starting_with(db: Database, digits: str) -> list[Scan]:
                  [digits, digits])
 
 
+def in_files_called(db: Database, name: str) -> list[tuple[str, Scan]]:
+    """``(store:path, scan)`` for files of this path, ``store:path`` or bare name, one for each content; at most 50."""
+    tail = name.replace("\\", "/").strip("/")
+    rows = db.execute(f"""
+        SELECT s.name || ':' || f.path AS place, {COLUMNS} FROM file f JOIN scan ON scan.id = f.scan_id
+        JOIN store s ON s.id = f.store_id
+        WHERE s.forgotten IS NULL AND (f.path = ?1 OR s.name || ':' || f.path = ?1
+                                       OR substr(f.path, -length(?1) - 1) = '/' || ?1)
+        GROUP BY scan.id ORDER BY place LIMIT 50""", [tail]).fetchall()
+    return [(str(row[0]), Scan(**{key: row[key] for key in row.keys() if key != "place"})) for row in rows]  # noqa: SIM118
+
+
 def of_piece(db: Database, piece_id: int) -> list[Scan]:
     """A piece's scans: current master first, then masters, tiles, print files, the rest."""
     return fetch(db, Scan, f"""
@@ -68,20 +81,31 @@ def of_piece(db: Database, piece_id: int) -> list[Scan]:
 
 
 def save(db: Database, reading: Reading, *, role: str, piece_id: int | None) -> int:
-    """Record a reading's content; gives the scan's id. What a person set (role, piece) stays."""
+    """Record a reading's content with a guess of role and piece; gives the scan's id."""
+    names = db.execute("""SELECT coalesce(s.known_artist, a.name), coalesce(s.known_title, p.title)
+                          FROM piece p JOIN artist a ON a.id = p.artist_id
+                          LEFT JOIN piece_stated s ON s.piece_id = p.id WHERE p.id = ?""", [piece_id]).fetchone()
+    with transaction(db):
+        scan_id = save_reading(db, reading)
+        guess = guesses.Guess(role=role)
+        guesses.save(db, scan_id, replace(guess, artist=names[0], title=names[1]) if names else guess)
+        effective.settle(db)
+    return scan_id
+
+
+def save_reading(db: Database, reading: Reading) -> int:
+    """Record a reading's content; gives the scan's id. Role and piece are settled from guess and statements."""
     picture, meta = reading.picture, reading.metadata
     row = db.execute("""
         INSERT INTO scan (sha256, pixel_digest, bytes, format, width, height, bits, samples, photometric, compression,
-                          ppi_x, ppi_y, profile_name, profile_digest, role, piece_id, title, creator, captured, device,
+                          ppi_x, ppi_y, profile_name, profile_digest, title, creator, captured, device,
                           has_preview, picture, metadata, notes, first_indexed)
-        VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
+        VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
         ON CONFLICT (sha256) DO UPDATE SET
             pixel_digest = excluded.pixel_digest, format = excluded.format, width = excluded.width,
             height = excluded.height, bits = excluded.bits, samples = excluded.samples,
             photometric = excluded.photometric, compression = excluded.compression, ppi_x = excluded.ppi_x,
             ppi_y = excluded.ppi_y, profile_name = excluded.profile_name, profile_digest = excluded.profile_digest,
-            role = CASE WHEN role_source = 'person' OR excluded.role = 'unsorted' THEN role ELSE excluded.role END,
-            piece_id = CASE WHEN piece_source = 'person' THEN piece_id ELSE coalesce(piece_id, excluded.piece_id) END,
             title = excluded.title, creator = excluded.creator, captured = excluded.captured,
             device = excluded.device, has_preview = max(has_preview, excluded.has_preview),
             picture = excluded.picture, metadata = excluded.metadata, notes = excluded.notes
@@ -90,11 +114,12 @@ def save(db: Database, reading: Reading, *, role: str, piece_id: int | None) -> 
             picture and picture.width, picture and picture.height, picture and picture.bits,
             picture and picture.samples, picture.photometric if picture else "",
             picture.compression if picture else "", picture and picture.ppi_x, picture and picture.ppi_y,
-            picture.profile_name if picture else "", picture.profile_digest if picture else "", role, piece_id,
+            picture.profile_name if picture else "", picture.profile_digest if picture else "",
             meta.title, meta.creator, meta.captured, " ".join(filter(None, (meta.make, meta.model))),
             int(reading.preview is not None), _json(picture) if picture else "{}",
             _json(meta), _json(reading.notes), now()]).fetchone()
     scan_id = int(row[0])
+    effective.touch(db, "scan", [scan_id])  # a statement may have been made of these bytes before they came
     db.conn.executemany("INSERT OR REPLACE INTO picture_hash VALUES (?, ?, ?, ?, ?)",
                         [(scan_id, h.algorithm, h.orientation, h.value, h.library) for h in reading.hashes])
     if reading.segments:
@@ -107,12 +132,14 @@ def _json(value: object) -> str:
     return json.dumps(value, default=lambda one: {name: getattr(one, name) for name in one.__dataclass_fields__})
 
 
-def set_role(db: Database, scan_id: int, role: str, source: str = "person") -> None:
-    db.execute("UPDATE scan SET role = ?, role_source = ? WHERE id = ?", [role, source, scan_id])
+def set_role(db: Database, scan_id: int, role: str | None) -> None:
+    """A person says what a scan is; None leaves it to the guess again."""
+    _state(db, scan_id, {"role": role})
 
 
-def set_piece(db: Database, scan_id: int, piece_id: int | None, source: str = "person") -> None:
-    db.execute("UPDATE scan SET piece_id = ?, piece_source = ? WHERE id = ?", [piece_id, source, scan_id])
+def set_piece(db: Database, scan_id: int, piece_id: int | None) -> None:
+    """A person says which piece a scan shows; None leaves it to guess and likeness again."""
+    _state(db, scan_id, {"piece_id": piece_id})
 
 
 def set_content_fault(db: Database, scan_id: int, fault: str) -> None:
@@ -127,7 +154,14 @@ def content_fault(db: Database, scan_id: int) -> str:
 
 def set_capture(db: Database, scan_id: int, notes: dict[str, str]) -> None:
     """Capture notes: free fields with units."""
-    db.execute("UPDATE scan SET capture = ? WHERE id = ?", [json.dumps(notes), scan_id])
+    _state(db, scan_id, {"capture": json.dumps(notes) if notes else None})
+
+
+def _state(db: Database, scan_id: int, said: dict[str, object]) -> None:
+    with transaction(db):
+        row = db.execute("SELECT sha256 FROM scan WHERE id = ?", [scan_id]).fetchone()
+        overlays.state_scan(db, str(row[0]), said)
+        effective.settle(db)
 
 
 def capture(db: Database, scan_id: int) -> dict[str, str]:

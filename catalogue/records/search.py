@@ -5,11 +5,11 @@ corrected to the nearest words the catalogue knows.
 """
 
 import re
-import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from catalogue.records.database import Database, fetch
+from catalogue.records.folding import unaccented, words
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,8 +83,27 @@ _LARGEST_CM = 250  # a print's side beyond this is surely meant in millimetres
 
 def words_of(text: str) -> list[str]:
     """The words of a query as the index knows them: folded, sizes as ``50x70``."""
-    plain = "".join(c for c in unicodedata.normalize("NFKD", text.casefold()) if not unicodedata.combining(c))
-    return re.findall(r"[^\W_]+", _SIZE.sub(_size_word, plain))
+    return [term[0] for term in _terms(text)]
+
+
+def _terms(text: str) -> list[tuple[str, ...]]:
+    """What must all be found: of each term one of the alternatives, a word, or words that follow one another. A size
+    is sought as orders are indexed and as it was typed, for a title may hold one."""
+    plain = unaccented(text)
+    terms: list[tuple[str, ...]] = []
+    end = 0
+    for size in _SIZE.finditer(plain):
+        terms += [(word,) for word in _words(plain[end : size.start()])]
+        typed = " ".join(words(size[0]))
+        terms.append(tuple(dict.fromkeys((_size_word(size), typed))))
+        end = size.end()
+    return terms + [(word,) for word in (_words(plain[end:]) if end else words(plain))]
+
+
+def _words(text: str) -> list[str]:
+    """Words beside a size: signs alone are none there."""
+    found = words(text)
+    return found if any(c.isalnum() for word in found for c in word) else []
 
 
 def _size_word(found: re.Match[str]) -> str:
@@ -92,7 +111,7 @@ def _size_word(found: re.Match[str]) -> str:
     sides = [float(side.replace(",", ".")) for side in found.group(1, 2)]
     if found[3] == "mm" or (found[3] is None and min(sides) > _LARGEST_CM):
         sides = [side / 10 for side in sides]
-    return " {}x{} ".format(*(int(side + 0.5) for side in sides))
+    return "{}x{}".format(*(int(side + 0.5) for side in sides))
 
 
 def load_vocabulary(db: Database) -> Vocabulary:
@@ -106,13 +125,13 @@ def load_vocabulary(db: Database) -> Vocabulary:
 
 def search(db: Database, text: str, limit: int = 20, vocabulary: Vocabulary | None = None) -> Found:
     """What fits all the words, at most ``limit`` of each kind."""
-    words = words_of(text)
-    if not words:
+    choices = _terms(text)
+    if not choices:
         return Found([], [], [], [])
-    choices: list[tuple[str, ...]] = [(word,) for word in words]
     corrected = []
-    for at, word in enumerate(words):
-        if not _begins_something(db, word):
+    for at, term in enumerate(choices):
+        if not any(_begins_something(db, word) for word in term):
+            word = term[0]
             vocabulary = vocabulary or load_vocabulary(db)
             figures = word.translate(_FIGURES)
             near = (figures,) if figures.isdigit() and _begins_something(db, figures) else nearest(word, vocabulary)
@@ -125,10 +144,11 @@ def search(db: Database, text: str, limit: int = 20, vocabulary: Vocabulary | No
 
 
 def nearest(word: str, vocabulary: Vocabulary, most: int = 4) -> tuple[str, ...]:
-    """Known words within one slip of ``word`` (two from six letters on), also where its end is not typed yet."""
+    """Known words within one slip of ``word`` (two from eight letters on: of six or seven, two slips leave another
+    word), also where its end is not typed yet."""
     from rapidfuzz.distance import OSA
 
-    allowed = 2 if len(word) > 5 else 1
+    allowed = 2 if len(word) > 7 else 1
     if len(word) < 3 or word.isdigit():
         return ()
     near = []
@@ -142,17 +162,32 @@ def nearest(word: str, vocabulary: Vocabulary, most: int = 4) -> tuple[str, ...]
 
 
 def _begins_something(db: Database, word: str) -> bool:
-    return any(db.execute(f"SELECT 1 FROM {index} WHERE {index} MATCH ? LIMIT 1", [f'"{word}"*']).fetchone()
-               for index in _INDEXES)
+    return any(db.execute(f"SELECT 1 FROM {index} WHERE {index} MATCH ? {_in_use(db, index)} LIMIT 1",
+                          [_phrase(word, "*")]).fetchone() for index in _INDEXES)
+
+
+def _phrase(words_: str, ending: str) -> str:
+    """Words that follow one another, for FTS5; with ``*`` the last may go on."""
+    return '"' + words_.replace('"', '""') + '"' + ending
+
+
+def _in_use(db: Database, index: str) -> str:
+    """Files of retired stores are not sought, lest they fill the list with what is not shown."""
+    if index != "file_words":
+        return ""
+    if db.execute("SELECT 1 FROM store WHERE forgotten IS NOT NULL LIMIT 1").fetchone() is None:
+        return ""
+    return """AND EXISTS (SELECT 1 FROM file f JOIN store s ON s.id = f.store_id
+                          WHERE f.id = file_words.rowid AND s.forgotten IS NULL)"""
 
 
 def _matching(db: Database, index: str, choices: Sequence[tuple[str, ...]], limit: int) -> list[int]:
     found: list[int] = []
     for ending in ("", "*"):
-        query = " AND ".join("(" + " OR ".join(f'"{word}"{ending}' for word in words) + ")" for words in choices)
+        query = " AND ".join("(" + " OR ".join(_phrase(word, ending) for word in term) + ")" for term in choices)
         newest = "ORDER BY rowid DESC" if index == "order_words" else ""  # last time's order before all others
-        for (row,) in db.execute(f"SELECT rowid FROM {index} WHERE {index} MATCH ? {newest} LIMIT ?",
-                                 [query, limit + len(found)]):
+        for (row,) in db.execute(f"SELECT rowid FROM {index} WHERE {index} MATCH ? {_in_use(db, index)} {newest}"
+                                 " LIMIT ?", [query, limit + len(found)]):
             if row not in found:
                 found.append(row)
         if len(found) >= limit:

@@ -38,6 +38,9 @@ STATED_TABLES = (
     StatedTable("answer"),
     StatedTable("finding_accepted"),
     StatedTable("likeness_verdict"),
+    StatedTable("artist_stated"),
+    StatedTable("piece_stated"),
+    StatedTable("scan_stated"),
     StatedTable("edition"),
     StatedTable("orders"),
     StatedTable("order_line"),
@@ -114,8 +117,8 @@ def make_triggers(db: Database) -> None:
                 END""")
 
 
-def log_staged(db: Database, reasons: Sequence[str] = ()) -> None:
-    """Move what the transaction under way has staged into one event; nothing where nothing was."""
+def log_staged(db: Database, reasons: Sequence[str] = ()) -> int | None:
+    """Move what the transaction under way has staged into one event; gives its id, None where nothing was."""
     changes = []
     keys: dict[str, tuple[str, ...]] = {}
     for table, before, after in db.execute("SELECT table_name, before, after FROM statement_staged ORDER BY id"):
@@ -123,10 +126,13 @@ def log_staged(db: Database, reasons: Sequence[str] = ()) -> None:
             keys[table] = key_columns(db, table)
         changes.append(_change(table, keys[table], json.loads(before) if before else None,
                                json.loads(after) if after else None))
-    if changes:
-        db.execute("DELETE FROM statement_staged")
-        events.append(db, "metadata modification", "success", detail="; ".join(dict.fromkeys(reasons))
-                      or summary(changes), change=packed(changes))
+    if not changes:
+        return None
+    db.execute("DELETE FROM statement_staged")
+    events.append(db, "metadata modification", "success", detail="; ".join(dict.fromkeys(reasons))
+                  or summary(changes), change=packed(changes))
+    last = events.last(db)
+    return last.id if last else None
 
 
 def staged_count(db: Database) -> int:

@@ -2,8 +2,8 @@
 
 import pytest
 
-from catalogue.indexing.naming import Place, place_of, role_of
-from catalogue.reading.model import Picture
+from catalogue.indexing.naming import Place, guess, is_default_name, place_of, role_of
+from catalogue.reading.model import Metadata, Picture, Stated
 from catalogue.settings import Settings
 
 RULES = Settings().place_rules
@@ -62,3 +62,45 @@ def test_a_lossy_picture_is_no_master_unless_it_says_so() -> None:
 
 def test_what_shows_no_picture_stays_unsorted() -> None:
     assert role_of("A/B/c.tif", "TIFF", None) == "unsorted"
+
+
+def named(path: str, rules: tuple[str, ...] = RULES, **tags: str) -> tuple[str, str, str, str]:
+    """Artist, title, year and number as guessed; tags as ``TIFF_title="…"``."""
+    stated = tuple(Stated(key.split("_")[1], value, key.split("_")[0]) for key, value in tags.items())
+    found = guess(path, "TIFF", PICTURE, Metadata(**{s.field: s.value for s in stated}, stated=stated), rules)
+    return found.artist, found.title, found.year, found.number
+
+
+def test_tags_outrank_the_path_but_a_scanner_s_document_name_does_not() -> None:
+    """TIFF 6.0 tag 269 names the document scanned from; scanner programs put a file's name there."""
+    path = "Ada Quill/Harbour/master.tif"
+    assert named(path, XMP_title="Harbour at Dusk") == ("Ada Quill", "Harbour at Dusk", "", "")
+    assert named(path, TIFF_title="Quay study.tif") == ("Ada Quill", "Harbour", "", "")
+    assert named(path, TIFF_title="scan0001.tif") == ("Ada Quill", "Harbour", "", "")
+    assert named("loose.tif", XMP_creator="Ada Quill", TIFF_title="Quay study.tif")[1] == "Quay study"
+    assert named("loose.tif", XMP_creator="Ada Quill", TIFF_title="scan0001.tif")[1] == ""
+    assert named(path, TIFF_title="Harbour at Dusk", XMP_title="Harbour at Dusk")[1] == "Harbour at Dusk"
+
+
+def test_a_name_that_scanners_give_is_no_title() -> None:
+    assert named("Ada Quill/scan0001.tif") == ("Ada Quill", "", "", "")
+    assert all(is_default_name(n) for n in ("scan0001.tif", "Scan 12", "IMG_1234.TIF", "DSC04567", "image (3)",
+                                            "Scanned Image 004", "scan", "Scan_20240305 (2).tiff"))
+    assert not any(is_default_name(n) for n in ("Scandinavia", "Imagery", "Harbour 0001", "Untitled 3", "Picture 7",
+                                                "Imago", "Document of a day", ""))
+
+
+@pytest.mark.parametrize(("rule", "path", "artist", "piece"), [
+    ("{artist}/**/*", "Ada Quill/Harbour/master.tif", "Ada Quill", ""),
+    ("{year}/*", "2021/x.tif", "", ""),
+    ("**/*", "a/b.tif", "", ""),
+    ("{artist}/{artist} - {piece}.*", "Ada/Ada - Harbour.tif", "Ada", "Harbour"),
+    ("{piece}.*", "Harbour.tif", "", "Harbour"),
+])
+def test_a_rule_that_names_no_piece_or_one_thing_twice(rule: str, path: str, artist: str, piece: str) -> None:
+    found = place_of(path, (rule,))
+    assert (found.artist, found.piece) == (artist, piece)
+
+
+def test_a_year_is_four_ascii_figures() -> None:
+    assert place_of("²²²²/Ada Quill/Harbour/x.tif", RULES).year == ""

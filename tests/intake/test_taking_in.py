@@ -326,7 +326,7 @@ def test_what_lies_under_no_tile_and_how_many_tiles_are_expected_is_told(
     """A third of the master has no tile. An A1 original on an A3 bed takes 9 to 12 captures, common practice."""
     with transaction(db):
         piece_id = pieces.piece_called(db, pieces.artist_called(db, "Ada Quill").id, "Harbour")
-        db.execute("UPDATE piece SET width_mm = 841, height_mm = 594 WHERE id = ?", [piece_id])
+        pieces.state(db, piece_id, {"width_mm": 841.0, "height_mm": 594.0})
     whole = scene(9, 720, 300)
     folder = "key/Ada Quill/Harbour"
     write("s_1.tif", whole[:, :280], at="2026-03-01T10:00:00", folder=folder)

@@ -5,8 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from catalogue.likeness import geometry
-from catalogue.likeness.evidence import Evidence, Relation, ScanFacts
-from catalogue.likeness.grouping import Link, gather, propose_current
+from catalogue.likeness.evidence import Evidence, Relation
+from catalogue.likeness.grouping import Link, gather
 
 SIZE = (1000, 800)
 
@@ -81,29 +81,3 @@ def test_groups_do_not_depend_on_the_order_of_the_links(order: list[int]) -> Non
         link("x", "y", sure=0.96),
     ]
     assert sets([links[i] for i in order]) == sets(links) == {frozenset("abct"), frozenset("xy")}
-
-
-def scan(key: str, width: int = 8000, height: int = 6000, **facts: object) -> ScanFacts:
-    return ScanFacts(key, width, height, **{"bits": 16, "profile": "RGB", "role": "master", **facts})  # type: ignore[arg-type]
-
-
-def test_current_master_most_true_pixels_then_depth_profile_age() -> None:
-    def chosen(*scans: ScanFacts, parts: tuple[str, ...] = ()) -> str:
-        found = propose_current(scans, parts)
-        assert found is not None
-        return found.sha256
-
-    assert chosen(scan("a"), scan("b", 12000, 9000, bits=8)) == "b"
-    assert chosen(scan("a"), scan("b", 16000, 12000, upscaled=True)) == "a"
-    assert chosen(scan("a", bits=8), scan("b", 7900, 5900)) == "b"
-    assert chosen(scan("a", profile=""), scan("b")) == "b"
-    assert chosen(scan("a", captured="2015-01-01"), scan("b", captured="2022-01-01")) == "b"
-    assert chosen(scan("a"), scan("b", 30000, 20000, role="print file")) == "a"
-    assert chosen(scan("a"), scan("tile", 30000, 20000), parts=("tile",)) == "a"
-    assert propose_current([]) is None
-
-
-def test_the_proposal_gives_its_reasons() -> None:
-    found = propose_current([scan("a", 12000, 9000, captured="2022"), scan("b", bits=8, captured="2015")])
-    assert found is not None
-    assert found.reasons == ("12000 × 9000 px", "2.2 times the pixels of the next", "16 bit against 8", "newer")

@@ -4,28 +4,22 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 import numpy as np
 import pytest
 import tifffile
 from click.testing import CliRunner
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from catalogue.commands import command
 from catalogue.errors import CatalogueError, Refused
 from catalogue.likeness import merging, retrieval, service, store, updating
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Relation
-from catalogue.likeness.facts import facts_of
 from catalogue.likeness.finding import find_picture, kin
-from catalogue.likeness.grouping import propose_current
 from catalogue.likeness.tiling import tiling
 from catalogue.progress import Progress
 from catalogue.reading.file import read_file
-from catalogue.reading.model import Metadata, Note, Picture, Reading
-from catalogue.records import likenesses, pieces, scans
+from catalogue.records import pieces, scans
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.settings import Home
 from tests.likeness.conftest import artwork, captures
@@ -276,12 +270,10 @@ def test_merge_split_and_undo(shop: Shop, works: dict[str, np.ndarray]) -> None:
     assert {s.id for s in scans.of_piece(shop.db, 1)} == {one, two}
     assert shop.db.execute("SELECT piece_id FROM order_line").fetchone()[0] == 1
     divided = merging.split(shop.db, 1, [two], "Cat on its own")
-    with pytest.raises(Refused, match="since"):
-        merging.undo(shop.db, merged.id)
     merging.undo(shop.db, divided.id)
     merging.undo(shop.db, merged.id)
     assert state() == before
-    with pytest.raises(Refused, match="already"):
+    with pytest.raises(Refused, match="since"):
         merging.undo(shop.db, merged.id)
     with pytest.raises(Refused):
         merging.split(shop.db, 1, [two], "Not its scan")
@@ -317,7 +309,7 @@ def test_the_command(shop: Shop, works: dict[str, np.ndarray]) -> None:
     assert data["groups"][0]["pairs"][0]["evidence"]["relation"] == "re-scan"
     assert run(shop, "alike", "confirm", str(number))[0] == 0
     code, text = run(shop, "alike", "merge", "1", "2")
-    assert code == 0 and "Undo: catalogue alike undo 1" in text
+    assert code == 0 and "Undo: catalogue undo" in text
     code, text = run(shop, "alike", "--unreviewed")
     assert (code, text.strip()) == (0, "Nothing is alike.")
     photo = shop.folder / "phone.tif"
@@ -325,26 +317,3 @@ def test_the_command(shop: Shop, works: dict[str, np.ndarray]) -> None:
     code, text = run(shop, "find", "--picture", str(photo))
     assert code == 0 and "Cup [large]" in text and "sure" in text
     assert store.index_folder(shop.home).is_dir()
-
-
-@given(rows=st.lists(st.tuples(
-    st.sampled_from([4000, 7800, 8000, 12000]), st.sampled_from([8, 16]), st.sampled_from(["", "wide RGB"]),
-    st.sampled_from(["", "2015-03-01", "2022-05-01"]), st.booleans()), min_size=1, max_size=6))
-@settings(max_examples=60, deadline=None)
-def test_the_proposal_with_reasons_is_the_one_the_records_make(rows: list[tuple[int, int, str, str, bool]]) -> None:
-    with TemporaryDirectory() as folder:
-        db = open_database(Path(folder) / "catalogue.sqlite")
-        piece_id = pieces.piece_called(db, pieces.artist_called(db, "Ada Fernhollow").id, "Cup")
-        for number, (width, bits, profile, captured, upscaled) in enumerate(rows):
-            notes = (Note("upscaled", "enlarged"),) if upscaled else ()
-            picture = Picture(width, 6000, bits, "uint", 3, "RGB", "none", "strips", profile_name=profile)
-            reading = Reading(f"{number}.tif", 1, 1, f"{99 - number:064d}", picture=picture, notes=notes,
-                              metadata=Metadata(captured=captured))
-            scans.save(db, reading, role="master", piece_id=piece_id)
-        pieces.propose_current(db, piece_id)
-        known = likenesses.compared_scans(db, (s.id for s in scans.of_piece(db, piece_id)))
-        chosen = propose_current(facts_of(known[number]) for number in sorted(known))
-        piece = pieces.by_id(db, piece_id)
-        assert chosen is not None and piece is not None and piece.current_scan_id is not None
-        assert known[piece.current_scan_id].sha256 == chosen.sha256
-        db.close()

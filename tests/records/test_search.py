@@ -1,9 +1,17 @@
 """Search finds what a person types at the counter."""
 
+import unicodedata
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from catalogue.records import orders, pieces
-from catalogue.records.database import Database, transaction
+from catalogue.records.database import Database, open_database, transaction
+from catalogue.records.folding import folded
 from catalogue.records.search import search, words_of
 
 
@@ -62,3 +70,78 @@ def test_renaming_an_artist_is_found_under_the_new_name(stocked: Database) -> No
 
 def test_sizes_are_one_word() -> None:
     assert words_of("50 × 70 Ünter") == ["50x70", "unter"]
+
+
+# --- names of all scripts ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("title", [
+    "Weiß", "Fuß", "Nº 7", "한국의 봄", "がく", "かき", "がき", "हिन्दी", "Ночь", "!!!", "№ 3", "Ǆ", "ŉ", "30.5 x 24 cm",
+    "500 x 700", "日本の春", "ﬁne", "co\u00adop", "שלום", "²²"])
+def test_a_title_finds_itself(db: Database, title: str) -> None:
+    with transaction(db):
+        artist = pieces.artist_called(db, "Ada Quill").id
+        number = pieces.piece_called(db, artist, title)
+    for typed in (title, title.upper(), unicodedata.normalize("NFD", title)):
+        found = search(db, typed)
+        assert [p.id for p in found.pieces] == [number] and not found.corrected, typed
+        assert [p.id for p in pieces.matching(db, typed)] == [number]
+
+
+def test_marks_that_tell_words_apart_are_kept_and_accents_are_not(db: Database) -> None:
+    """Kana with and without voicing mark, Hangul syllables, are other words; Latin accents are left out in typing."""
+    assert len({folded(t) for t in ("かき", "がき", "가", "각", "हि", "ही")}) == 6
+    assert folded("Ådélheid") == "adelheid" and folded("Йога") == folded("Иога")
+    with transaction(db):
+        artist = pieces.artist_called(db, "Ada Quill").id
+        assert pieces.piece_called(db, artist, "かき") != pieces.piece_called(db, artist, "がき")
+        assert pieces.piece_called(db, artist, "Café") == pieces.piece_called(db, artist, "CAFE\u0301")
+
+
+NAMES = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=30)
+
+
+@pytest.fixture(scope="module")
+def growing() -> Iterator[Database]:
+    """One catalogue for all examples: each adds its titles."""
+    with closing(open_database(Path(":memory:"))) as db:
+        yield db
+
+
+@given(titles=st.lists(NAMES, min_size=1, max_size=4))
+@settings(max_examples=300)
+def test_every_title_that_shows_something_finds_itself(growing: Database, titles: list[str]) -> None:
+    with transaction(growing):
+        artist = pieces.artist_called(growing, "Ada Quill").id
+        made = [(t, pieces.piece_called(growing, artist, t)) for t in titles if folded(t)]
+    for title, number in made:
+        assert folded(folded(title)) == folded(title)
+        assert number in [p.id for p in search(growing, title, limit=5000).pieces]
+        assert pieces.known_piece(growing, "ada quill", title) == number
+    for title in titles:
+        search(growing, title + "\0*\"'")
+
+
+def test_a_name_is_not_taken_for_a_shorter_word(db: Database) -> None:
+    with transaction(db):
+        artist = pieces.artist_called(db, "Ada Quill").id
+        for title in ("Over the Hills", "Silver"):
+            pieces.piece_called(db, artist, title)
+    found = search(db, "oliver")
+    assert not found.corrected and not found.total
+    assert search(db, "silvre").pieces[0].title == "Silver"
+
+
+def test_files_of_a_retired_store_take_no_place_in_the_list(db: Database) -> None:
+    """The limit counts what is shown: here the retired store's files come first in the index and are more than it."""
+    with transaction(db):
+        for number, forgotten in ((1, "2026-01-01"), (2, None)):
+            db.execute("""INSERT INTO store (name, root, kind, marker, added, forgotten)
+                          VALUES (?, '/', 'copy', ?, '', ?)""", [f"store {number}", str(number), forgotten])
+            for n in range(40 if forgotten else 25):
+                db.execute("""INSERT INTO file (store_id, path, size, mtime_ns, first_seen, read_at)
+                              VALUES (?, ?, 1, 1, '', '')""", [number, f"Quill/harbour {n}.tif"])
+        db.execute("""INSERT INTO file (store_id, path, size, mtime_ns, first_seen, read_at)
+                      VALUES (1, 'Quill/meadow.tif', 1, 1, '', '')""")
+    assert len(search(db, "harbour", limit=30).files) == 25
+    assert not search(db, "meadow").files

@@ -37,8 +37,9 @@ def _last_change(db: Database) -> int:
 def test_one_transaction_is_one_event_with_every_row_before_and_after(db: Database) -> None:
     line = _order(db)
     changes = unpacked(events.by_id(db, _last_change(db)).change)  # type: ignore[union-attr]
-    assert [(c.table, c.before) for c in changes] == [("orders", None), ("order_line", None)]
-    assert changes[1].key == (line,) and changes[1].after is not None and changes[1].after["height_mm"] == 403.2
+    lines = [c for c in changes if c.table == "order_line"]
+    assert [(c.table, c.before) for c in changes if "stated" not in c.table] == [("orders", None), ("order_line", None)]
+    assert lines[0].key == (line,) and lines[0].after is not None and lines[0].after["height_mm"] == 403.2
     with transaction(db, "price corrected"):
         orders.change_line(db, line, {"price": "150.00"})
     event = events.by_id(db, _last_change(db))

@@ -1,0 +1,19 @@
+"""``catalogue history``: what was stated, newest first."""
+
+import click
+
+from catalogue.commands.session import Session, json_option
+
+
+@click.command("history")
+@click.option("--most", type=click.IntRange(1, 10_000), default=30, show_default=True, help="How many.")
+@json_option
+@click.pass_obj
+def command(session: Session, most: int) -> None:
+    """What was stated, by whom and when, newest first; each can be taken back: catalogue undo NUMBER."""
+    from catalogue.records import history
+
+    made = history.statements(session.existing(), most)
+    lines = [f"{s.id:>6}  {s.at[:16].replace('T', ' ')}  {s.detail}"
+             + (f"  (undone by {s.undone_by})" if s.undone_by else "") for s in made]
+    session.emit(made, lambda out: out.lines(lines or ["Nothing was stated yet."]))

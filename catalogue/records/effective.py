@@ -1,0 +1,548 @@
+"""The one function that computes what artist, piece and scan rows hold: what a person stated, else what was derived.
+
+Triggers note in ``unsettled`` which rows a statement, a guess, a likeness or a file touches. :func:`settle` works the
+list off; ``records.database.transaction`` calls it before every commit, so that no writer can forget it and undoing a
+statement needs no code of its own. A scan's role and piece follow from, in this order,
+
+1. what a person said (``scan_stated``),
+2. the guess from path and tags (``scan_guess``): its artist and title name a piece, made if new,
+3. likeness: the one piece to which confirmed pairs tie it, else the one to which sure pairs do.
+
+A piece joined into another stands for that one, an artist likewise. A piece that no statement and no scan refers to
+goes, an artist without piece or statement too.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from catalogue.errors import CatalogueError, Refused
+from catalogue.records import overlays
+from catalogue.records.current import settle_current
+from catalogue.records.database import Database
+from catalogue.records.folding import folded
+
+_ROUNDS = 50  # each settles what the one before touched; more than a handful means that two rules contradict
+
+
+@dataclass(slots=True)
+class _Pass:
+    """One settling: names already resolved, scans of likeness alone that must wait for all others."""
+
+    artists: dict[tuple[str, str], int] = field(default_factory=dict)
+    soft: set[int] = field(default_factory=set)
+
+
+class _Names(NamedTuple):
+    """Artist and title as guessed, each with its key."""
+
+    artist: str
+    artist_key: str
+    title: str
+    title_key: str
+
+
+def settle(db: Database) -> None:
+    """Bring artist, piece and scan rows in line with what was stated and derived. Within a transaction.
+
+    Raises Refused where a statement cannot hold beside another: two pieces of one artist under one title.
+    """
+    if db.execute("SELECT 1 FROM unsettled LIMIT 1").fetchone() is None:
+        return
+    done = _Pass()
+    for _ in range(_ROUNDS):
+        for kind, work in (("artist", _settle_artist), ("scan", _settle_scan), ("piece", _settle_piece)):
+            for row_id in _take(db, kind):
+                work(db, done, row_id)
+        if not _waiting(db, ("artist", "scan", "piece")):
+            for scan_id in _tied(db, done.soft):
+                _settle_soft(db, scan_id)
+            done.soft.clear()
+        if not _waiting(db, ("artist", "scan", "piece")):
+            for piece_id in _take(db, "current"):
+                settle_current(db, piece_id)
+            if not _waiting(db, ("artist", "scan", "piece", "current")):
+                return
+    raise CatalogueError("The catalogue's statements contradict one another.", hint="Run `catalogue doctor`.")
+
+
+def touch(db: Database, kind: str, ids: Iterable[int]) -> None:
+    """Have rows computed anew at the next settling; ``kind`` is artist, piece, scan or current."""
+    db.conn.executemany("INSERT OR IGNORE INTO unsettled VALUES (?, ?)", [(kind, i) for i in ids])
+
+
+def unsettle_guessed_short_names(db: Database) -> None:
+    """Have pieces looked at again whose artist is known by one word alone: a full name may have been met since."""
+    db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', g.scan_id FROM scan_guess g WHERE g.artist_key IN (
+                      SELECT key FROM artist WHERE instr(key, ' ') = 0 AND id NOT IN (
+                          SELECT artist_id FROM artist_stated))""")
+    db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'piece', piece_id FROM piece_stated
+                  WHERE artist_id IS NULL AND known_artist_key IN (
+                      SELECT key FROM artist WHERE instr(key, ' ') = 0 AND id NOT IN (
+                          SELECT artist_id FROM artist_stated))""")
+
+
+def artist_for(db: Database, name: str) -> int:
+    """Id of the artist that a guessed name means, made if new. Two spellings that fold alike are one artist; one word
+    means the one artist whose name ends in it, unless a person has spoken of an artist of that one word."""
+    return _artist_for(db, _Pass(), name, folded(name))
+
+
+def root_artist(db: Database, artist_id: int) -> int:
+    """The artist that one stands for after all joins."""
+    return _root(db, "artist", artist_id)
+
+
+def root_piece(db: Database, piece_id: int) -> int:
+    """The piece that one stands for after all joins."""
+    return _root(db, "piece", piece_id)
+
+
+def next_id(db: Database, kind: str) -> int:
+    """An id for a new artist or piece that no row ever had."""
+    row = db.execute(f"""SELECT 1 + max(coalesce((SELECT max(id) FROM {kind}), 0),
+                                        coalesce((SELECT max({kind}_id) FROM {kind}_stated), 0),
+                                        coalesce((SELECT last FROM issued_id WHERE kind = ?), 0))""", [kind]).fetchone()
+    return int(row[0])
+
+
+# --- the list ------------------------------------------------------------------------------------------
+
+
+def _take(db: Database, kind: str) -> list[int]:
+    rows = [int(row[0]) for row in db.execute("SELECT id FROM unsettled WHERE kind = ? ORDER BY id", [kind])]
+    if rows:
+        db.execute("DELETE FROM unsettled WHERE kind = ?", [kind])
+    return rows
+
+
+def _waiting(db: Database, kinds: tuple[str, ...]) -> bool:
+    return any(db.execute("SELECT 1 FROM unsettled WHERE kind = ? LIMIT 1", [kind]).fetchone() for kind in kinds)
+
+
+def _root(db: Database, kind: str, row_id: int) -> int:
+    seen = {row_id}
+    while True:
+        row = db.execute(f"SELECT joined_into FROM {kind}_stated WHERE {kind}_id = ?", [row_id]).fetchone()
+        if row is None or row[0] is None or row[0] in seen:
+            return row_id
+        row_id = int(row[0])
+        seen.add(row_id)
+
+
+# --- artists -------------------------------------------------------------------------------------------
+
+
+def _artist_for(db: Database, done: _Pass, name: str, key: str) -> int:
+    known = done.artists.get((name, key))
+    if known is not None:
+        return known
+    found = _artist_known(db, key)
+    if found is None:
+        found = next_id(db, "artist")
+        db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [found, name.strip(), key])
+        done.artists.clear()  # one-word names may mean this one
+    elif db.execute("SELECT 1 FROM artist WHERE id = ?", [found]).fetchone() is None:
+        _write_stated_artist(db, found, overlays.row_of(db, "artist_stated", found) or {})
+    done.artists[name, key] = found
+    return found
+
+
+def _artist_known(db: Database, key: str) -> int | None:
+    """The artist a folded name means, among those there are."""
+    stated = db.execute("""SELECT artist_id FROM artist_stated WHERE known_key = ?1
+                           ORDER BY joined_into IS NULL, artist_id LIMIT 1""", [key]).fetchone()
+    if stated is not None:
+        return _root(db, "artist", int(stated[0]))
+    own = db.execute("""SELECT a.id, EXISTS (SELECT 1 FROM artist_stated s WHERE s.artist_id = a.id) FROM artist a
+                        WHERE a.key = ?""", [key]).fetchone()
+    if " " not in key and not (own is not None and own[1]):
+        full = [int(row[0]) for row in db.execute(
+            "SELECT id FROM artist WHERE substr(key, -length(?1) - 1) = ' ' || ?1 LIMIT 2", [key])]
+        if len(full) == 1:
+            return full[0]
+    return int(own[0]) if own is not None else None
+
+
+def _settle_artist(db: Database, done: _Pass, artist_id: int) -> None:
+    done.artists.clear()
+    stated = overlays.row_of(db, "artist_stated", artist_id)
+    held = db.execute("SELECT name, key FROM artist WHERE id = ?", [artist_id]).fetchone()
+    keys = {stated["known_key"]} if stated else set()
+    keys |= {str(held[1])} if held else set()
+    if stated and stated["joined_into"] is None:
+        keys.add(_write_stated_artist(db, artist_id, stated))
+    elif held is not None and not stated:
+        db.execute("UPDATE artist SET contact = '', terms = '', notes = '' WHERE id = ?", [artist_id])
+    marks = ", ".join("?" * len(keys))
+    db.execute(f"INSERT OR IGNORE INTO unsettled SELECT 'scan', scan_id FROM scan_guess WHERE artist_key IN ({marks})",
+               list(keys))
+    db.execute(f"""INSERT OR IGNORE INTO unsettled SELECT 'piece', piece_id FROM piece_stated
+                   WHERE known_artist_key IN ({marks}) OR artist_id = ?""", [*keys, artist_id])
+    touch(db, "piece", [int(row[0]) for row in db.execute("SELECT id FROM piece WHERE artist_id = ?", [artist_id])])
+    db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', g.scan_id FROM piece p
+                  JOIN scan_guess g ON g.piece_id = p.id WHERE p.artist_id = ?""", [artist_id])
+    _remove_artist_if_idle(db, done, artist_id)
+
+
+def _write_stated_artist(db: Database, artist_id: int, stated: overlays.Row) -> str:
+    """The row of an artist of whom a person has spoken; gives its key."""
+    name = stated["name"] if stated["name"] is not None else stated["known_name"]
+    key = folded(name) or str(stated["known_key"])
+    _free_artist_key(db, artist_id, key)
+    db.execute("""INSERT INTO artist (id, name, key, contact, terms, notes) VALUES (?, ?, ?, ?, ?, ?)
+                  ON CONFLICT (id) DO UPDATE SET name = excluded.name, key = excluded.key,
+                      contact = excluded.contact, terms = excluded.terms, notes = excluded.notes""",
+               [artist_id, name, key, *(stated[n] or "" for n in ("contact", "terms", "notes"))])
+    return key
+
+
+def _free_artist_key(db: Database, artist_id: int, key: str) -> None:
+    """Take a key from a merely guessed artist, whose pieces then find the one who bears it by statement."""
+    other = db.execute("SELECT id FROM artist WHERE key = ? AND id <> ?", [key, artist_id]).fetchone()
+    if other is None:
+        return
+    if db.execute("SELECT 1 FROM artist_stated WHERE artist_id = ?", [other[0]]).fetchone():
+        name = db.execute("SELECT name FROM artist WHERE id = ?", [other[0]]).fetchone()[0]
+        raise Refused(f"There is an artist called {name!r} already.", hint="Merge the two: catalogue artist merge.")
+    db.execute("UPDATE artist SET key = ? WHERE id = ?", [f"{key}\n{other[0]}", other[0]])
+    db.execute("INSERT OR IGNORE INTO unsettled SELECT 'scan', scan_id FROM scan_guess WHERE artist_key = ?", [key])
+    db.execute("INSERT OR IGNORE INTO unsettled SELECT 'piece', id FROM piece WHERE artist_id = ?", [other[0]])
+
+
+def _remove_artist_if_idle(db: Database, done: _Pass, artist_id: int) -> None:
+    gone = db.execute("""DELETE FROM artist WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM piece WHERE artist_id = ?1)
+                         AND NOT EXISTS (SELECT 1 FROM artist_stated WHERE artist_id = ?1 AND joined_into IS NULL
+                                         AND coalesce(name, contact, terms, notes) IS NOT NULL)""",
+                      [artist_id])
+    if gone.rowcount:
+        done.artists.clear()
+
+
+# --- scans ---------------------------------------------------------------------------------------------
+
+
+def _settle_scan(db: Database, done: _Pass, scan_id: int) -> None:
+    scan = db.execute("""
+        SELECT c.sha256, c.role, c.role_source, c.piece_id, c.piece_source, c.capture, s.role AS stated_role,
+               s.piece_id AS stated_piece, s.capture AS stated_capture, g.artist, g.artist_key, g.title, g.title_key,
+               coalesce(g.role, 'unsorted') AS guessed_role, g.piece_id AS guessed_piece
+        FROM scan c LEFT JOIN scan_stated s ON s.sha256 = c.sha256 LEFT JOIN scan_guess g ON g.scan_id = c.id
+        WHERE c.id = ?""", [scan_id]).fetchone()
+    if scan is None:
+        return
+    role, role_source = scan["stated_role"], "person"
+    if role is None:
+        role, role_source = scan["guessed_role"], "guess"
+        if role == "unsorted" and _is_tile(db, scan_id):
+            role = "tile"
+    guessed = None
+    if scan["artist_key"] and scan["title_key"]:
+        names = _Names(scan["artist"], scan["artist_key"], scan["title"], scan["title_key"])
+        guessed = _piece_named(db, done, names)
+        if guessed is None and scan["stated_piece"] is None:
+            guessed = _new_piece(db, done, names, scan["guessed_piece"])
+    if guessed is not None and guessed != scan["guessed_piece"]:
+        db.execute("UPDATE scan_guess SET piece_id = ? WHERE scan_id = ?", [guessed, scan_id])
+        touch(db, "piece", [p for p in (guessed, scan["guessed_piece"]) if p is not None])
+    piece_id, source = guessed, "guess"
+    if scan["stated_piece"] is not None:
+        piece_id, source = _root(db, "piece", int(scan["stated_piece"])), "person"
+        if db.execute("SELECT 1 FROM piece WHERE id = ?", [piece_id]).fetchone() is None:
+            touch(db, "piece", [piece_id])
+            touch(db, "scan", [scan_id])
+            _settle_piece(db, done, piece_id)
+    if piece_id is None:
+        done.soft.add(scan_id)
+        piece_id, source = scan["piece_id"], scan["piece_source"]  # settled when all others are
+        if source == "person":
+            piece_id, source = None, "guess"
+    _write_scan(db, scan_id, role, role_source, piece_id, source)
+    capture = scan["stated_capture"] or "{}"
+    if capture != scan["capture"]:
+        db.execute("UPDATE scan SET capture = ? WHERE id = ?", [capture, scan_id])
+
+
+def _write_scan(db: Database, scan_id: int, role: str, role_source: str, piece_id: int | None, source: str) -> None:
+    held = db.execute("SELECT role, role_source, piece_id, piece_source FROM scan WHERE id = ?", [scan_id]).fetchone()
+    if tuple(held) == (role, role_source, piece_id, source):
+        return
+    db.execute("UPDATE scan SET role = ?, role_source = ?, piece_id = ?, piece_source = ? WHERE id = ?",
+               [role, role_source, piece_id, source, scan_id])
+    touch(db, "piece", [p for p in {piece_id, held["piece_id"]} if p is not None])
+    if piece_id != held["piece_id"]:
+        touch(db, "scan", [other for other in _neighbours(db, scan_id, confirmed=False) if _is_soft(db, other)])
+
+
+def _is_tile(db: Database, scan_id: int) -> bool:
+    return db.execute("""SELECT 1 FROM likeness WHERE a_scan_id = ? AND relation = 'tile of' AND files_together
+                         AND verdict <> 'rejected' LIMIT 1""", [scan_id]).fetchone() is not None
+
+
+def _is_soft(db: Database, scan_id: int) -> bool:
+    """Whether neither a person nor a guess files the scan."""
+    return db.execute("""SELECT 1 FROM scan c WHERE c.id = ?1 AND NOT EXISTS (
+                             SELECT 1 FROM scan_stated s WHERE s.sha256 = c.sha256 AND s.piece_id IS NOT NULL)
+                         AND NOT EXISTS (SELECT 1 FROM scan_guess g WHERE g.scan_id = ?1 AND g.artist_key <> ''
+                                         AND g.title_key <> '')""", [scan_id]).fetchone() is not None
+
+
+def _neighbours(db: Database, scan_id: int, *, confirmed: bool) -> list[int]:
+    """Scans to which pairs tie one: confirmed ones alone, or confirmed and sure ones; earliest judged first."""
+    wanted = "verdict = 'confirmed'" if confirmed else "(verdict = 'confirmed' OR files_together AND verdict = '')"
+    return [int(row[0]) for row in db.execute(f"""
+        SELECT b_scan_id, coalesce(judged, 'z') AS judged, id FROM likeness WHERE a_scan_id = ?1 AND {wanted}
+        UNION ALL SELECT a_scan_id, coalesce(judged, 'z'), id FROM likeness WHERE b_scan_id = ?1 AND {wanted}
+        ORDER BY judged, id""", [scan_id])]
+
+
+def _tied(db: Database, scan_ids: set[int]) -> set[int]:
+    """These scans and all that are filed by likeness alone and tied to them."""
+    found, open_ = set(scan_ids), list(scan_ids)
+    while open_:
+        for other in _neighbours(db, open_.pop(), confirmed=False):
+            if other not in found and _is_soft(db, other):
+                found.add(other)
+                open_.append(other)
+    return found
+
+
+def _settle_soft(db: Database, scan_id: int) -> None:
+    held = db.execute("SELECT role, role_source, piece_id, piece_source FROM scan WHERE id = ?", [scan_id]).fetchone()
+    near = _pieces_near(db, scan_id, confirmed=True)
+    if not near:
+        near = _pieces_near(db, scan_id, confirmed=False)
+        near = near if len(near) == 1 else []
+    piece_id, source = (near[0], "likeness") if near else (None, "guess")
+    if (piece_id, source) != (held["piece_id"], held["piece_source"]):
+        db.execute("UPDATE scan SET piece_id = ?, piece_source = ? WHERE id = ?", [piece_id, source, scan_id])
+        touch(db, "piece", [p for p in {piece_id, held["piece_id"]} if p is not None])
+
+
+def _pieces_near(db: Database, scan_id: int, *, confirmed: bool) -> list[int]:
+    """Pieces of the scans that pairs tie this one to, through scans filed by likeness too; nearest first."""
+    seen, ring, pieces = {scan_id}, [scan_id], list[int]()
+    while ring:
+        following: list[int] = []
+        for one in ring:
+            for other in _neighbours(db, one, confirmed=confirmed):
+                if other in seen:
+                    continue
+                seen.add(other)
+                if _is_soft(db, other):
+                    following.append(other)
+                else:
+                    piece_id = db.execute("SELECT piece_id FROM scan WHERE id = ?", [other]).fetchone()[0]
+                    if piece_id is not None and piece_id not in pieces:
+                        pieces.append(int(piece_id))
+        ring = following
+    return pieces
+
+
+# --- pieces --------------------------------------------------------------------------------------------
+
+
+def _piece_named(db: Database, done: _Pass, names: _Names) -> int | None:
+    """Id of the piece a guess means, if there is one: the one it was known by before a person corrected it, else the
+    artist's piece of that title."""
+    known = db.execute("""SELECT s.piece_id, s.known_artist, s.known_artist_key FROM piece_stated s
+                          LEFT JOIN piece p ON p.id = s.piece_id WHERE s.known_key = ?
+                          ORDER BY s.known_artist_key <> ?, p.key IS NOT s.known_key, s.piece_id""",
+                       [names.title_key, names.artist_key]).fetchall()
+    artist_id = _artist_known(db, names.artist_key) if known else None
+    for row in known:
+        if row[2] == names.artist_key or (artist_id is not None and
+                                          _artist_for_piece(db, done, str(row[1]), str(row[2])) == artist_id):
+            return _existing(db, done, _root(db, "piece", int(row[0])))
+    artist_id = _artist_for_piece(db, done, names.artist, names.artist_key)
+    if artist_id is None:
+        return None
+    row = db.execute("SELECT id FROM piece WHERE artist_id = ? AND key = ?", [artist_id, names.title_key]).fetchone()
+    return int(row[0]) if row is not None else None
+
+
+def _new_piece(db: Database, done: _Pass, names: _Names, former: int | None) -> int:
+    """A piece by guess: the one this scan was guessed under before, if all others guessed under it are guessed alike
+    now and no statement names it, so that it keeps its id; else a new one."""
+    artist_id = _artist_for(db, done, names.artist, names.artist_key)
+    title = names.title.strip()
+    if former is not None and overlays.row_of(db, "piece_stated", former) is None:
+        held = db.execute("SELECT artist_id FROM piece WHERE id = ?", [former]).fetchone()
+        if held is None:
+            db.execute("INSERT INTO piece (id, artist_id, title, key) VALUES (?, ?, ?, ?)",
+                       [former, artist_id, title, names.title_key])
+            return former
+        if db.execute("""SELECT 1 FROM scan_guess WHERE piece_id = ?1 AND (artist_key <> ?2 OR title_key <> ?3)
+                         LIMIT 1""", [former, names.artist_key, names.title_key]).fetchone() is None:
+            db.execute("UPDATE piece SET artist_id = ?, title = ?, key = ? WHERE id = ?",
+                       [artist_id, title, names.title_key, former])
+            touch(db, "piece", [former])
+            _remove_artist_if_idle(db, done, int(held[0]))
+            return former
+    made = next_id(db, "piece")
+    db.execute("INSERT INTO piece (id, artist_id, title, key) VALUES (?, ?, ?, ?)",
+               [made, artist_id, title, names.title_key])
+    return made
+
+
+def _artist_for_piece(db: Database, done: _Pass, name: str, key: str) -> int | None:
+    known = done.artists.get((name, key))
+    if known is None and (known := _artist_known(db, key)) is not None:
+        done.artists[name, key] = known
+    return known
+
+
+def _existing(db: Database, done: _Pass, piece_id: int) -> int:
+    if db.execute("SELECT 1 FROM piece WHERE id = ?", [piece_id]).fetchone() is None:
+        _settle_piece(db, done, piece_id)
+    return piece_id
+
+
+def _settle_piece(db: Database, done: _Pass, piece_id: int) -> None:
+    held = db.execute("SELECT * FROM piece WHERE id = ?", [piece_id]).fetchone()
+    stated = overlays.row_of(db, "piece_stated", piece_id)
+    if stated is None and held is not None and is_referred_to(db, piece_id):
+        overlays.state_piece(db, piece_id, {})  # pinned: a statement names it
+        stated = overlays.row_of(db, "piece_stated", piece_id)
+    if stated is None:
+        if held is not None:
+            _settle_guessed_piece(db, done, piece_id, int(held["artist_id"]))
+        return
+    if stated["joined_into"] is not None:
+        _dissolve(db, done, piece_id)
+        return
+    artist_id, title = _names_of(db, done, stated)
+    key = folded(title) or stated["known_key"]
+    artist_id = _free_piece_key(db, piece_id, artist_id, key, stated, held)
+    year, number = _guessed_facts(db, piece_id, stated["known_key"])
+    values = [artist_id, title, key, stated["year"] if stated["year"] is not None else year, stated["series"] or "",
+              stated["inventory_number"] if stated["inventory_number"] is not None else number, stated["width_mm"],
+              stated["height_mm"], stated["relief_mm"], stated["notes"] or ""]
+    names = ("artist_id", "title", "key", "year", "series", "inventory_number", "width_mm", "height_mm", "relief_mm",
+             "notes")
+    if held is None:
+        db.execute(f"INSERT INTO piece (id, {', '.join(names)}) VALUES (?{', ?' * len(names)})", [piece_id, *values])
+        _touch_scans_of(db, piece_id, artist_id, key, stated)
+    elif [held[name] for name in names] != values:
+        db.execute(f"UPDATE piece SET {', '.join(f'{name} = ?' for name in names)} WHERE id = ?", [*values, piece_id])
+        if (held["artist_id"], held["key"]) != (artist_id, key):
+            _touch_scans_of(db, piece_id, artist_id, key, stated)
+            _touch_scans_of(db, piece_id, int(held["artist_id"]), str(held["key"]), stated)
+            _remove_artist_if_idle(db, done, int(held["artist_id"]))
+    for row in db.execute("SELECT piece_id FROM piece_stated WHERE joined_into = ?", [piece_id]).fetchall():
+        if db.execute("SELECT 1 FROM piece WHERE id = ?", [row[0]]).fetchone():
+            touch(db, "piece", [int(row[0])])
+    touch(db, "current", [piece_id])
+
+
+def _names_of(db: Database, done: _Pass, stated: overlays.Row) -> tuple[int, str]:
+    """Artist and title of a piece of which a person has spoken."""
+    if stated["artist_id"] is not None:
+        artist_id = _root(db, "artist", int(stated["artist_id"]))
+        if db.execute("SELECT 1 FROM artist WHERE id = ?", [artist_id]).fetchone() is None:
+            _settle_artist(db, done, artist_id)
+        if db.execute("SELECT 1 FROM artist WHERE id = ?", [artist_id]).fetchone() is None:
+            artist_id = _former_artist(db, done, artist_id, stated)
+    else:
+        artist_id = _artist_for(db, done, stated["known_artist"], stated["known_artist_key"])
+    return artist_id, stated["title"] if stated["title"] is not None else stated["known_title"]
+
+
+def _former_artist(db: Database, done: _Pass, artist_id: int, stated: overlays.Row) -> int:
+    """A merely guessed artist who went with their last piece, back under the same id; or whoever bears the name now."""
+    known = _artist_known(db, stated["known_artist_key"])
+    if known is not None:
+        return known
+    db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)",
+               [artist_id, stated["known_artist"], stated["known_artist_key"]])
+    done.artists.clear()
+    return artist_id
+
+
+def is_referred_to(db: Database, piece_id: int) -> bool:
+    """Whether a statement names the piece."""
+    return bool(db.execute("""SELECT EXISTS (SELECT 1 FROM order_line WHERE piece_id = ?1)
+                             OR EXISTS (SELECT 1 FROM edition WHERE piece_id = ?1)
+                             OR EXISTS (SELECT 1 FROM scan_stated WHERE piece_id = ?1)
+                             OR EXISTS (SELECT 1 FROM piece_stated WHERE joined_into = ?1)""",
+                      [piece_id]).fetchone()[0])
+
+
+def _settle_guessed_piece(db: Database, done: _Pass, piece_id: int, artist_id: int) -> None:
+    if db.execute("SELECT 1 FROM scan WHERE piece_id = ? LIMIT 1", [piece_id]).fetchone() is None:
+        db.execute("DELETE FROM piece WHERE id = ?", [piece_id])
+        _remove_artist_if_idle(db, done, artist_id)
+        return
+    key = db.execute("SELECT key FROM piece WHERE id = ?", [piece_id]).fetchone()[0]
+    year, number = _guessed_facts(db, piece_id, key)
+    db.execute("""UPDATE piece SET year = ?1, inventory_number = ?2, series = '', width_mm = NULL, height_mm = NULL,
+                      relief_mm = NULL, notes = '' WHERE id = ?3 AND (year <> ?1 OR inventory_number <> ?2
+                      OR series <> '' OR notes <> '' OR coalesce(width_mm, height_mm, relief_mm) IS NOT NULL)""",
+               [year, number, piece_id])
+    touch(db, "current", [piece_id])
+
+
+def _guessed_facts(db: Database, piece_id: int, key: str) -> tuple[str, str]:
+    """Year and inventory number by the scans whose guess leads here and that are filed here; those guessed under the
+    piece's own title first, else the scan known longest."""
+    def first(column: str) -> str:
+        row = db.execute(f"""SELECT g.{column} FROM scan_guess g JOIN scan c ON c.id = g.scan_id
+                             WHERE g.piece_id = ?1 AND c.piece_id = ?1 AND g.{column} <> ''
+                             ORDER BY g.title_key <> ?2, g.scan_id LIMIT 1""", [piece_id, key]).fetchone()
+        return str(row[0]) if row else ""
+
+    return first("year"), first("number")
+
+
+def _free_piece_key(db: Database, piece_id: int, artist_id: int, key: str, stated: overlays.Row,
+                    held: overlays.Row | None) -> int:
+    """Make way for a piece under its artist and title; gives the artist under whom it can be.
+
+    A merely guessed piece gives way: its scans then find the one that bears the title by statement. Between two of
+    which a person has spoken, the one whose artist is only guessed stays where it is.
+    """
+    other = db.execute("SELECT id FROM piece WHERE artist_id = ? AND key = ? AND id <> ?",
+                       [artist_id, key, piece_id]).fetchone()
+    if other is None:
+        return artist_id
+    if db.execute("SELECT 1 FROM piece_stated WHERE piece_id = ?", [other[0]]).fetchone() is None and (
+            not is_referred_to(db, int(other[0]))):
+        db.execute("UPDATE piece SET key = ? WHERE id = ?", [f"{key}\n{other[0]}", other[0]])
+        db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', id FROM scan WHERE piece_id = ?1
+                      UNION SELECT 'scan', scan_id FROM scan_guess WHERE piece_id = ?1""", [other[0]])
+        touch(db, "piece", [int(other[0])])
+        return artist_id
+    if held is not None and stated["artist_id"] is None and stated["title"] is None and (
+            held["artist_id"] != artist_id):
+        return int(held["artist_id"])
+    title = db.execute("SELECT title FROM piece WHERE id = ?", [other[0]]).fetchone()[0]
+    name = db.execute("SELECT name FROM artist WHERE id = ?", [artist_id]).fetchone()[0]
+    raise Refused(f"{name} has a piece called {title!r} already.",
+                  hint="Merge the two if they are one: catalogue piece merge.")
+
+
+def _touch_scans_of(db: Database, piece_id: int, artist_id: int, key: str, stated: overlays.Row) -> None:
+    """Look again at the scans whose guess may lead to a piece, or no longer does."""
+    db.execute("""INSERT OR IGNORE INTO unsettled
+                  SELECT 'scan', scan_id FROM scan_guess WHERE piece_id = ?1 OR title_key IN (?2, ?3)
+                  UNION SELECT 'scan', c.id FROM scan_stated s JOIN scan c ON c.sha256 = s.sha256
+                  WHERE s.piece_id = ?1""", [piece_id, key, stated["known_key"]])
+    touch(db, "piece", [int(row[0]) for row in db.execute(
+        "SELECT id FROM piece WHERE artist_id = ? AND key = ? AND id <> ?", [artist_id, key, piece_id])])
+
+
+def _dissolve(db: Database, done: _Pass, piece_id: int) -> None:
+    """Take a joined piece's row away once its scans have left it."""
+    held = db.execute("SELECT artist_id FROM piece WHERE id = ?", [piece_id]).fetchone()
+    db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', id FROM scan WHERE piece_id = ?1
+                  UNION SELECT 'scan', scan_id FROM scan_guess WHERE piece_id = ?1
+                  UNION SELECT 'scan', c.id FROM scan_stated s JOIN scan c ON c.sha256 = s.sha256
+                  WHERE s.piece_id = ?1""", [piece_id])
+    if held is None:
+        return
+    for scan_id in _take(db, "scan"):
+        _settle_scan(db, done, scan_id)
+    for scan_id in _tied(db, done.soft):
+        _settle_soft(db, scan_id)
+    db.execute("DELETE FROM piece WHERE id = ?", [piece_id])
+    _remove_artist_if_idle(db, done, int(held[0]))

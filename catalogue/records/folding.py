@@ -1,0 +1,74 @@
+"""How names and words are compared: one folding for keys, for the search index and for what is typed into it.
+
+Case, width and compatibility forms are folded (Unicode NFKD and full case folding). Combining marks are dropped after
+Latin, Greek and Cyrillic letters only, where they are accents a person leaves out; elsewhere they tell words apart:
+the voicing marks of kana, the parts of a Hangul syllable, the vowel signs of Indic scripts.
+"""
+
+import re
+import sqlite3
+import unicodedata
+from functools import lru_cache
+
+_ACCENTED = ("LATIN", "GREEK", "CYRILLIC")
+# Variation selectors choose between drawings of one character.
+_INVISIBLE = re.compile("[\ufe00-\ufe0f\U000e0100-\U000e01ef]")
+_PLAIN = re.compile(r"[a-z0-9 ]*")
+
+
+def folded(text: str) -> str:
+    """A name as compared: words in lower case, one space between them. Empty where nothing can be seen of it.
+
+    A name of signs alone, such as ``!!!``, keeps its signs, for it would have no key otherwise.
+    """
+    return " ".join(words(text))
+
+
+def words(text: str) -> list[str]:
+    """The folded words of a text: stretches of letters, figures and marks; of signs where there is no such stretch."""
+    lowered = unaccented(text)
+    if _PLAIN.fullmatch(lowered):
+        return lowered.split()
+    found = "".join(c if unicodedata.category(c)[0] in "LNM" else " " for c in lowered).split()
+    if found:
+        return found
+    return "".join(" " if unicodedata.category(c)[0] in "ZC" else c for c in lowered).split()
+
+
+@lru_cache(maxsize=4096)
+def unaccented(text: str) -> str:
+    """Text with case, width and accents folded, signs and spaces left. Folding twice gives the same."""
+    if text.isascii():
+        return text.lower()
+    known = text
+    for _ in range(4):  # a case folding may yield what decomposes further, as U+0390 or U+1E9A; two rounds settle all
+        plain = _composed(known)
+        if plain == known:
+            break
+        known = plain
+    return known
+
+
+def _composed(text: str) -> str:
+    lowered = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", text).casefold())
+    kept: list[str] = []
+    accented = False
+    for c in _INVISIBLE.sub("", lowered):
+        category = unicodedata.category(c)
+        if category == "Cf":  # joiners, soft hyphens, marks of direction
+            continue
+        if category == "Mn" and accented:
+            continue
+        if category[0] != "M":
+            accented = category[0] == "L" and unicodedata.name(c, "").startswith(_ACCENTED)
+        kept.append(c)
+    return unicodedata.normalize("NFC", "".join(kept))
+
+
+def teach(connection: sqlite3.Connection) -> None:
+    """Give a connection the SQL function ``folded``, which the triggers of the search index call."""
+    connection.create_function("folded", 1, _folded_or_empty, deterministic=True)
+
+
+def _folded_or_empty(text: object) -> str:
+    return folded(text) if isinstance(text, str) else ""

@@ -1,0 +1,44 @@
+"""What was stated, newest first, and which of it may be undone."""
+
+import re
+from dataclasses import dataclass
+
+from catalogue.records.database import Database, fetch
+
+_UNDOING = re.compile(r"event (\d+) undone")
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """One logged transaction of a person's: ``undone_by`` is the later event that took it back, if any; ``undoes`` the
+    earlier one that this takes back."""
+
+    id: int
+    at: str
+    agent: str
+    detail: str
+    undone_by: int | None = None
+    undoes: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Logged:
+    id: int
+    at: str
+    agent: str
+    detail: str
+
+
+def statements(db: Database, limit: int = 30) -> list[Statement]:
+    """Statements, newest first."""
+    rows = fetch(db, _Logged, """SELECT id, at, agent, detail FROM event
+                                 WHERE change <> '' AND type <> 'migration' ORDER BY id DESC LIMIT ?""", [limit])
+    undone: dict[int, int] = {}
+    found = []
+    for row in rows:
+        match = _UNDOING.match(row.detail)
+        undoes = int(match[1]) if match else None
+        if undoes is not None and row.id not in undone:
+            undone[undoes] = row.id
+        found.append(Statement(row.id, row.at, row.agent, row.detail, undone.get(row.id), undoes))
+    return found

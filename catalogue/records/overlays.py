@@ -1,0 +1,119 @@
+"""What a person said of artists, pieces, scans and pairs: the one place where it is written.
+
+Where each fact of an artist, a piece or a scan lives:
+
+- *stated*: ``artist_stated``, ``piece_stated``, ``scan_stated``, written here and nowhere else, and
+  ``likeness_verdict``. NULL
+  means that nobody said; an empty text that somebody said there is none. The program never removes such a row.
+- *derived*: ``scan_guess`` (``records.guesses``, from path and tags) and ``likeness`` (``records.likenesses``).
+- *effective*: ``artist``, ``piece`` and the role, piece and capture of ``scan``: stated, else derived, computed by
+  ``records.effective.settle`` and by nothing else. All other queries read these.
+
+Each writer here takes part in the caller's transaction or makes one of its own.
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+from catalogue.records.database import Database, transaction
+from catalogue.records.folding import folded
+
+ARTIST_FACTS = ("name", "contact", "terms", "notes", "joined_into")
+PIECE_FACTS = ("artist_id", "title", "year", "series", "inventory_number", "width_mm", "height_mm", "relief_mm",
+               "notes", "current_sha256", "joined_into")
+SCAN_FACTS = ("role", "piece_id", "capture")
+# table: its key
+TABLES = {"artist_stated": "artist_id", "piece_stated": "piece_id", "scan_stated": "sha256"}
+_FACTS = {"artist_stated": ARTIST_FACTS, "piece_stated": PIECE_FACTS, "scan_stated": SCAN_FACTS}
+Row = dict[str, Any]
+
+
+def row_of(db: Database, table: str, key: int | str) -> Row | None:
+    """A row of one of ``TABLES`` by its key."""
+    row = db.execute(f"SELECT * FROM {table} WHERE {TABLES[table]} = ?", [key]).fetchone()
+    return None if row is None else dict(row)
+
+
+def _put(db: Database, table: str, row: Row) -> None:
+    """Keep a row; only columns that differ are written."""
+    key = row[TABLES[table]]
+    before = row_of(db, table, key)
+    if before == row:
+        return
+    with transaction(db):
+        if before is None:
+            db.execute(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
+                       list(row.values()))
+        else:
+            changed = [name for name in row if row[name] != before[name]]
+            db.execute(f"UPDATE {table} SET {', '.join(f'{name} = ?' for name in changed)} WHERE {TABLES[table]} = ?",
+                       [*(row[name] for name in changed), key])
+
+
+def state_artist(db: Database, artist_id: int, values: Mapping[str, Any]) -> None:
+    """What a person says of an artist: any of ``ARTIST_FACTS``; None takes a statement back."""
+    row = row_of(db, "artist_stated", artist_id) or _pinned_artist(db, artist_id)
+    _put(db, "artist_stated", row | dict(values))
+
+
+def state_piece(db: Database, piece_id: int, values: Mapping[str, Any]) -> None:
+    """What a person says of a piece: any of ``PIECE_FACTS``; None takes a statement back. ``{}`` pins it."""
+    row = row_of(db, "piece_stated", piece_id) or _pinned_piece(db, piece_id)
+    _put(db, "piece_stated", row | dict(values))
+
+
+def state_new_piece(db: Database, piece_id: int, known: tuple[str, str, str, str], values: Mapping[str, Any]) -> None:
+    """A piece that has no row yet: ``known`` are its artist's name and key, its title and key."""
+    _put(db, "piece_stated", {"piece_id": piece_id, **dict.fromkeys(PIECE_FACTS), **values,
+                              "known_artist": known[0], "known_artist_key": known[1], "known_title": known[2],
+                              "known_key": known[3]})
+
+
+def know_piece_as(db: Database, piece_id: int, artist: str, title: str) -> None:
+    """Under which guessed names a piece of which a person has spoken is found; nothing for other pieces."""
+    row = row_of(db, "piece_stated", piece_id)
+    if row is not None:
+        _put(db, "piece_stated", row | {"known_artist": artist, "known_artist_key": folded(artist),
+                                        "known_title": title, "known_key": folded(title)})
+
+
+def state_scan(db: Database, sha256: str, values: Mapping[str, Any], *, pin: bool = True) -> None:
+    """What a person says of a scan: any of ``SCAN_FACTS``; None takes a statement back. ``pin`` notes that its piece
+    is spoken of."""
+    if pin and values.get("piece_id") is not None:
+        state_piece(db, values["piece_id"], {})
+    row = row_of(db, "scan_stated", sha256) or {"sha256": sha256, **dict.fromkeys(SCAN_FACTS)}
+    _put(db, "scan_stated", row | dict(values))
+
+
+def _pinned_artist(db: Database, artist_id: int) -> Row:
+    known = db.execute("SELECT name, key FROM artist WHERE id = ?", [artist_id]).fetchone()
+    return {"artist_id": artist_id, **dict.fromkeys(ARTIST_FACTS), "known_name": known[0], "known_key": known[1]}
+
+
+def _pinned_piece(db: Database, piece_id: int) -> Row:
+    known = db.execute("SELECT a.name, a.key, p.title, p.key FROM piece p JOIN artist a ON a.id = p.artist_id"
+                       " WHERE p.id = ?", [piece_id]).fetchone()
+    return {"piece_id": piece_id, **dict.fromkeys(PIECE_FACTS), "known_artist": known[0], "known_artist_key": known[1],
+            "known_title": known[2], "known_key": known[3]}
+
+
+def state_new_artist(db: Database, artist_id: int, name: str) -> None:
+    """The statement by which an artist comes to be."""
+    _put(db, "artist_stated", {"artist_id": artist_id, **dict.fromkeys(ARTIST_FACTS), "name": name,
+                               "known_name": name, "known_key": folded(name)})
+
+
+def unstate(db: Database, table: str, said: Row) -> None:
+    """Take back what a new row of one of ``TABLES`` said. The row goes with it unless more was said in it since, or,
+    of an artist renamed, the name as known before would be lost."""
+    key, facts = said[TABLES[table]], _FACTS[table]
+    row = row_of(db, table, key)
+    if row is None:
+        return
+    row |= {name: None for name in facts if said[name] is not None}
+    renamed = table == "artist_stated" and said["name"] not in (None, said["known_name"])
+    if renamed or any(row[name] is not None for name in facts):
+        _put(db, table, row)
+    else:
+        db.execute(f"DELETE FROM {table} WHERE {TABLES[table]} = ?", [key])

@@ -1,0 +1,57 @@
+"""Guesses set aside when scans are guessed anew, so that a refiling can be taken back."""
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from catalogue.records import overlays
+from catalogue.records.database import Database, inserted, now
+
+_GUESS = ("scan_id", "artist", "artist_key", "title", "title_key", "year", "number", "role", "reason", "upgraded")
+Kept = dict[str, list[dict[str, Any]]]
+
+
+@dataclass(frozen=True, slots=True)
+class Filed:
+    """How a scan is filed: ``Artist: Title`` or empty, and its role."""
+
+    name: str
+    role: str
+
+
+def filed(db: Database, scan_ids: Iterable[int]) -> dict[int, Filed]:
+    """How scans are filed, by id."""
+    wanted = set(scan_ids)
+    return {int(row[0]): Filed(str(row[1]), str(row[2])) for row in db.execute("""
+        SELECT c.id, coalesce(a.name || ': ' || p.title, ''), c.role FROM scan c
+        LEFT JOIN piece p ON p.id = c.piece_id LEFT JOIN artist a ON a.id = p.artist_id""") if row[0] in wanted}
+
+
+def remember(db: Database, scan_ids: Iterable[int]) -> Kept:
+    """The guesses of scans, and the names by which pieces are known, as they are."""
+    wanted = set(scan_ids)
+    return {
+        "guesses": [dict(row) for row in db.execute(f"SELECT {', '.join(_GUESS)} FROM scan_guess")
+                    if row["scan_id"] in wanted],
+        "known": [dict(row) for row in db.execute("SELECT piece_id, known_artist, known_title FROM piece_stated")]}
+
+
+def keep(db: Database, kept: Kept) -> int:
+    """Keep what was remembered; gives the refiling's id."""
+    return inserted(db, "INSERT INTO refiling (at, before) VALUES (?, ?)", [now(), json.dumps(kept)])
+
+
+def put_back_last(db: Database) -> int | None:
+    """Put the guesses of the last refiling back; gives of how many scans, None where there is none to take back."""
+    row = db.execute("SELECT id, before FROM refiling WHERE undone IS NULL ORDER BY id DESC LIMIT 1").fetchone()
+    if row is None:
+        return None
+    kept: Kept = json.loads(row["before"])
+    for known in kept["known"]:
+        overlays.know_piece_as(db, known["piece_id"], known["known_artist"], known["known_title"])
+    names = ", ".join(f"{name} = :{name}" for name in _GUESS[1:])
+    for guess in kept["guesses"]:
+        db.execute(f"UPDATE scan_guess SET {names} WHERE scan_id = :scan_id", guess)
+    db.execute("UPDATE refiling SET undone = ? WHERE id = ?", [now(), row["id"]])
+    return len(kept["guesses"])

@@ -1,0 +1,371 @@
+"""What a person states stays, whatever is guessed later; what they correct is followed by later runs and undone
+exactly."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from catalogue.errors import NotFound, Refused
+from catalogue.indexing import corrections
+from catalogue.indexing.service import index
+from catalogue.indexing.stores import add_store
+from catalogue.likeness import merging
+from catalogue.likeness.evidence import Evidence, Relation
+from catalogue.likeness.service import judge
+from catalogue.records import editions, files, likenesses, orders, pieces, replay, scans, stores
+from catalogue.records.database import Database, transaction
+from catalogue.records.pieces import Piece
+from catalogue.settings import Home
+from tests.indexing.test_index_run import threads
+
+Scan = Callable[..., Path]
+
+
+@dataclass
+class Shop:
+    db: Database
+    home: Home
+    scan: Scan
+
+    def index(self, again: bool = False) -> None:
+        index(self.db, self.home, [stores.by_id(self.db, 1)], executors=threads, again=again)
+
+    def add(self, *paths: str) -> None:
+        for path in paths:
+            self.scan(f"main/{path}", seed=len(list(self.root.rglob("*.tif"))) + 1)
+        self.index()
+
+    @property
+    def root(self) -> Path:
+        return Path(stores.by_id(self.db, 1).root)
+
+    def piece(self, artist: str, title: str) -> Piece:
+        number = pieces.known_piece(self.db, artist, title)
+        found = pieces.by_id(self.db, number) if number is not None else None
+        assert found is not None, (artist, title, self.filed())
+        return found
+
+    def scan_at(self, path: str) -> scans.Scan:
+        file = files.by_path(self.db, 1, path)
+        assert file is not None and file.scan_id is not None
+        found = scans.by_id(self.db, file.scan_id)
+        assert found is not None
+        return found
+
+    def filed(self) -> dict[str, str]:
+        """``artist: title`` by path, empty where a scan is filed nowhere."""
+        return {str(row[0]): str(row[1]) for row in self.db.execute("""
+            SELECT f.path, coalesce(a.name || ': ' || p.title, '') FROM file f JOIN scan c ON c.id = f.scan_id
+            LEFT JOIN piece p ON p.id = c.piece_id LEFT JOIN artist a ON a.id = p.artist_id ORDER BY f.path""")}
+
+    def everything(self) -> list[tuple[object, ...]]:
+        """All that a correction may touch: to compare before and after."""
+        return [tuple(row) for table, order in (
+            ("artist", "id"), ("piece", "id"), ("order_line", "id"), ("edition", "id"), ("artist_stated", "artist_id"),
+            ("piece_stated", "piece_id"), ("scan_stated", "sha256"))
+            for row in self.db.execute(f"SELECT * FROM {table} ORDER BY {order}")] + [
+                tuple(row) for row in self.db.execute(
+                    "SELECT id, role, role_source, piece_id, piece_source, capture FROM scan ORDER BY id")]
+
+    def order(self, piece_id: int) -> None:
+        with transaction(self.db):
+            number = orders.save(self.db, f"A{piece_id}", "2024-01-01")
+            orders.add_line(self.db, number, orders.NewLine(piece_id, 300, 200, 1))
+
+
+@pytest.fixture
+def shop(db: Database, home: Home, scan: Scan, tmp_path: Path) -> Shop:
+    (tmp_path / "main").mkdir()
+    add_store(db, "main", tmp_path / "main", "primary", consent=True)
+    return Shop(db, home, scan)
+
+
+# --- guesses never touch what was stated ---------------------------------------------------------------
+
+
+def test_a_full_name_met_later_takes_nothing_a_person_said_of_the_short_one(shop: Shop) -> None:
+    shop.add("Quill/Harbour/master.tif", "Quill/Harbour/re-scan 2.tif")
+    before = shop.piece("Quill", "Harbour")
+    chosen = shop.scan_at("Quill/Harbour/re-scan 2.tif")
+    pieces.describe(shop.db, before.id, year="1999", series="Quays", inventory_number="Q-7", width_mm=600.0,
+                    height_mm=800.0, relief_mm=2.5, notes="heavy frame")
+    pieces.set_current(shop.db, before.id, chosen.id, "person")
+    shop.order(before.id)
+    shop.add("Ada Quill/Meadow/master.tif")
+    after = pieces.by_id(shop.db, before.id)
+    assert after is not None
+    assert (after.artist, after.title, after.year, after.series, after.inventory_number) == (
+        "Ada Quill", "Harbour", "1999", "Quays", "Q-7")
+    assert (after.width_mm, after.height_mm, after.relief_mm, after.notes) == (600, 800, 2.5, "heavy frame")
+    assert (after.current_scan_id, after.current_source) == (chosen.id, "person")
+    assert shop.filed()["Quill/Harbour/master.tif"] == "Ada Quill: Harbour"
+
+
+def test_an_artist_of_whom_a_person_spoke_keeps_name_and_notes(shop: Shop) -> None:
+    shop.add("Quill/Harbour/master.tif")
+    pieces.describe_artist(shop.db, shop.piece("Quill", "Harbour").artist_id, contact="12 Quay Lane", terms="",
+                           notes="always in cash")
+    shop.add("Ada Quill/Meadow/master.tif")
+    quill = pieces.artist_named(shop.db, "Quill")
+    assert quill is not None and (quill.name, quill.contact, quill.notes) == ("Quill", "12 Quay Lane", "always in cash")
+
+
+def test_both_names_having_a_stated_piece_of_one_title_loses_neither(shop: Shop) -> None:
+    shop.add("Quill/Harbour/master.tif")
+    short = shop.piece("Quill", "Harbour")
+    pieces.describe(shop.db, short.id, year="", series="", inventory_number="", width_mm=None, height_mm=None,
+                    relief_mm=None, notes="the small one")
+    with transaction(shop.db):
+        full = pieces.piece_called(shop.db, pieces.artist_called(shop.db, "Ada Quill").id, "Harbour", "2001")
+    shop.add("Ada Quill/Harbour/master.tif")
+    assert {p.notes for p in pieces.every(shop.db)} == {"the small one", ""}
+    assert {p.year for p in pieces.every(shop.db)} == {"2001", ""}
+    assert shop.scan_at("Ada Quill/Harbour/master.tif").piece_id == full
+
+
+def test_several_words_are_a_name_of_their_own(shop: Shop) -> None:
+    shop.add("Mary Anna Lee/Meadow/master.tif", "Anna Lee/Harbour/master.tif")
+    assert shop.filed() == {"Mary Anna Lee/Meadow/master.tif": "Mary Anna Lee: Meadow",
+                            "Anna Lee/Harbour/master.tif": "Anna Lee: Harbour"}
+
+
+def test_role_and_piece_stated_hold_through_reading_again(shop: Shop) -> None:
+    shop.add("Ada Quill/Harbour/master.tif", "Ada Quill/Meadow/master.tif")
+    scan = shop.scan_at("Ada Quill/Harbour/master.tif")
+    corrections.set_scan(shop.db, scan.id, role="tile", piece_id=shop.piece("Ada Quill", "Meadow").id)
+    shop.index(again=True)
+    after = shop.scan_at("Ada Quill/Harbour/master.tif")
+    assert (after.role, after.role_source, after.piece_source) == ("tile", "person", "person")
+    assert shop.filed()["Ada Quill/Harbour/master.tif"] == "Ada Quill: Meadow"
+    assert pieces.known_piece(shop.db, "Ada Quill", "Harbour") is None, "a guess without a scan goes"
+
+
+def test_a_correction_does_not_keep_the_wrong_guess_s_year(shop: Shop) -> None:
+    shop.add("2019/Ada Quill - Harbour/master.tif", "2003/Ada Quill - Meadow/master.tif")
+    assert shop.piece("Ada Quill", "Meadow").year == "2003"
+    scan = shop.scan_at("2003/Ada Quill - Meadow/master.tif")
+    corrections.move_to_new_piece(shop.db, scan.id, "Ada Quill", "Dunes")
+    assert shop.piece("Ada Quill", "Dunes").year == ""
+    corrections.set_piece(shop.db, shop.piece("Ada Quill", "Harbour").id, {"year": ""})
+    assert shop.piece("Ada Quill", "Harbour").year == "", "that there is no year can be stated"
+
+
+# --- merging, splitting, undoing -----------------------------------------------------------------------
+
+
+def described(shop: Shop, piece_id: int, **said: object) -> None:
+    corrections.set_piece(shop.db, piece_id, said)
+
+
+def test_a_merge_carries_over_all_that_was_stated(shop: Shop) -> None:
+    shop.add("Ada Quill/Harbour/master.tif", "Ada Quill/Harbor/master.tif", "Ada Quill/Harbor/re-scan 2.tif")
+    keep, gone = shop.piece("Ada Quill", "Harbour"), shop.piece("Ada Quill", "Harbor")
+    described(shop, keep.id, series="Quays", notes="frame")
+    described(shop, gone.id, year="1999", series="Ports", width_mm=600.0, height_mm=800.0, inventory_number="Q-7",
+              notes="varnished")
+    chosen = shop.scan_at("Ada Quill/Harbor/re-scan 2.tif")
+    pieces.set_current(shop.db, gone.id, chosen.id, "person")
+    shop.order(gone.id)
+    before = shop.everything()
+    done = merging.merge(shop.db, keep.id, gone.id)
+    after = shop.piece("Ada Quill", "Harbour")
+    assert (after.year, after.series, after.width_mm, after.height_mm, after.inventory_number) == (
+        "1999", "Quays", 600, 800, "Q-7")
+    assert after.notes == "frame\nvarnished\nFrom Ada Quill: Harbor: series Ports."
+    assert (after.current_scan_id, after.current_source) == (chosen.id, "person")
+    assert len(orders.lines_of_piece(shop.db, keep.id)) == 1 and pieces.by_id(shop.db, gone.id) is None
+    assert set(shop.filed().values()) == {"Ada Quill: Harbour"}
+    corrections.undo(shop.db, done.id)
+    assert shop.everything() == before and not replay.differences(shop.db)
+
+
+def test_a_merge_carries_over_a_guessed_year(shop: Shop) -> None:
+    shop.add("Ada Quill/Harbour/master.tif", "1999/Ada Quill - Harbor/master.tif")
+    merging.merge(shop.db, shop.piece("Ada Quill", "Harbour").id, shop.piece("Ada Quill", "Harbor").id)
+    assert shop.piece("Ada Quill", "Harbour").year == "1999"
+
+
+def test_a_merge_is_remembered_and_undone_after_the_old_title_came_back(shop: Shop) -> None:
+    shop.add("Ada Quill/Harbour/master.tif", "Ada Quill/Harbor/master.tif")
+    keep, gone = shop.piece("Ada Quill", "Harbour"), shop.piece("Ada Quill", "Harbor")
+    described(shop, gone.id, year="1999")
+    done = merging.merge(shop.db, keep.id, gone.id)
+    shop.add("Ada Quill/Harbor/re-scan 2.tif")
+    assert set(shop.filed().values()) == {"Ada Quill: Harbour"}, "later runs follow"
+    described(shop, keep.id, notes="said later")
+    corrections.undo(shop.db, done.id)
+    assert shop.filed() == {"Ada Quill/Harbour/master.tif": "Ada Quill: Harbour",
+                            "Ada Quill/Harbor/master.tif": "Ada Quill: Harbor",
+                            "Ada Quill/Harbor/re-scan 2.tif": "Ada Quill: Harbor"}
+    back = pieces.by_id(shop.db, gone.id)
+    assert back is not None and back.year == "1999"
+    assert shop.piece("Ada Quill", "Harbour").notes == "said later" and shop.piece("Ada Quill", "Harbour").year == ""
+
+
+def test_merges_in_a_row_are_undone_in_any_order(shop: Shop) -> None:
+    shop.add(*(f"Ada Quill/{title}/master.tif" for title in ("One", "Two", "Three")))
+    one, two, three = (shop.piece("Ada Quill", title).id for title in ("One", "Two", "Three"))
+    before = shop.filed()
+    first = merging.merge(shop.db, two, three)
+    second = merging.merge(shop.db, one, two)
+    assert set(shop.filed().values()) == {"Ada Quill: One"}
+    corrections.undo(shop.db, first.id)
+    assert shop.filed()["Ada Quill/Three/master.tif"] == "Ada Quill: Three"
+    assert shop.filed()["Ada Quill/Two/master.tif"] == "Ada Quill: One"
+    corrections.undo(shop.db, second.id)
+    assert shop.filed() == before
+
+
+def test_a_split_is_undone_after_its_title_was_met_by_an_index_run(shop: Shop) -> None:
+    shop.add("Ada Quill/Harbour/master.tif", "Ada Quill/Harbour/re-scan 2.tif")
+    piece, scan = shop.piece("Ada Quill", "Harbour"), shop.scan_at("Ada Quill/Harbour/re-scan 2.tif")
+    done = merging.split(shop.db, piece.id, [scan.id], "Dunes")
+    shop.add("Ada Quill/Dunes/master.tif")
+    assert len(scans.of_piece(shop.db, shop.piece("Ada Quill", "Dunes").id)) == 2
+    corrections.undo(shop.db, done.id)
+    assert shop.filed() == {"Ada Quill/Harbour/master.tif": "Ada Quill: Harbour",
+                            "Ada Quill/Harbour/re-scan 2.tif": "Ada Quill: Harbour",
+                            "Ada Quill/Dunes/master.tif": "Ada Quill: Dunes"}
+
+
+def test_pieces_that_both_have_editions_are_not_merged(shop: Shop) -> None:
+    shop.add("Ada Quill/One/master.tif", "Ada Quill/Two/master.tif")
+    one, two = (shop.piece("Ada Quill", title).id for title in ("One", "Two"))
+    with transaction(shop.db):
+        for piece in (one, two):
+            editions.add(shop.db, piece, 10)
+    with pytest.raises(Refused, match="editions"):
+        merging.merge(shop.db, one, two)
+
+
+def test_a_refused_correction_changes_nothing(shop: Shop) -> None:
+    shop.add("Ada Quill/One/master.tif", "Ada Quill/Two/master.tif")
+    before = shop.everything()
+    with pytest.raises(Refused, match="already"):
+        corrections.set_piece(shop.db, shop.piece("Ada Quill", "One").id, {"title": "two", "year": "1999"})
+    with pytest.raises(Refused, match="itself"):
+        merging.merge(shop.db, 1, 1)
+    with pytest.raises(NotFound):
+        merging.merge(shop.db, 1, 77)
+    with pytest.raises(Refused):
+        corrections.set_piece(shop.db, 1, {"title": " "})
+    assert shop.everything() == before
+
+
+# --- artists -------------------------------------------------------------------------------------------
+
+
+def test_a_renamed_artist_is_followed_by_later_runs(shop: Shop) -> None:
+    shop.add("J Quill/Harbour/master.tif")
+    artist = shop.piece("J Quill", "Harbour").artist_id
+    done = corrections.rename_artist(shop.db, artist, "Jo Quill")
+    shop.add("J Quill/Meadow/master.tif", "Jo Quill/Dunes/master.tif")
+    assert set(shop.filed().values()) == {"Jo Quill: Harbour", "Jo Quill: Meadow", "Jo Quill: Dunes"}
+    corrections.undo(shop.db, done.id)
+    assert set(shop.filed().values()) == {"J Quill: Harbour", "J Quill: Meadow", "Jo Quill: Dunes"}
+
+
+def test_artists_merged_stay_one(shop: Shop) -> None:
+    shop.add("J Smithy/Harbour/master.tif", "Jan Smithy/Harbour/master.tif", "J Smithy/Meadow/master.tif")
+    short, full = shop.piece("J Smithy", "Harbour"), shop.piece("Jan Smithy", "Harbour")
+    described(shop, short.id, year="1999")
+    described(shop, full.id, notes="large")
+    pieces.describe_artist(shop.db, short.artist_id, contact="12 Quay Lane", terms="", notes="")
+    shop.order(short.id)
+    before = shop.everything()
+    done = corrections.merge_artists(shop.db, full.artist_id, short.artist_id)
+    assert shop.filed() == {"J Smithy/Harbour/master.tif": "Jan Smithy: Harbour",
+                            "Jan Smithy/Harbour/master.tif": "Jan Smithy: Harbour",
+                            "J Smithy/Meadow/master.tif": "Jan Smithy: Meadow"}
+    kept = pieces.by_id(shop.db, full.id)
+    assert kept is not None and (kept.year, kept.notes) == ("1999", "large")
+    assert pieces.artists_whole(shop.db)[0].contact == "12 Quay Lane" and len(pieces.artists_whole(shop.db)) == 1
+    assert len(orders.lines_of_piece(shop.db, full.id)) == 1
+    corrections.undo(shop.db, done.id)
+    assert shop.everything() == before
+    corrections.merge_artists(shop.db, full.artist_id, short.artist_id)
+    shop.add("J Smithy/Dunes/master.tif")
+    assert shop.filed()["J Smithy/Dunes/master.tif"] == "Jan Smithy: Dunes", "later runs follow"
+
+
+def test_a_piece_moved_to_another_artist(shop: Shop) -> None:
+    shop.add("2021/Harbour/master.tif")
+    assert shop.filed() == {"2021/Harbour/master.tif": "2021: Harbour"}
+    done = corrections.set_piece(shop.db, shop.piece("2021", "Harbour").id, {"title": "Harbour at Dusk"},
+                                 artist="Ada Quill")
+    assert shop.filed() == {"2021/Harbour/master.tif": "Ada Quill: Harbour at Dusk"}
+    assert pieces.artist_named(shop.db, "2021") is None, "a guessed artist without a piece goes"
+    shop.add("2021/Harbour/re-scan 2.tif")
+    assert set(shop.filed().values()) == {"Ada Quill: Harbour at Dusk"}
+    corrections.undo(shop.db, done.id)
+    assert set(shop.filed().values()) == {"2021: Harbour"}
+
+
+def test_undoing_twice_and_what_was_changed_since_is_refused(shop: Shop) -> None:
+    shop.add("Ada Quill/Harbour/master.tif")
+    piece = shop.piece("Ada Quill", "Harbour")
+    first = corrections.set_piece(shop.db, piece.id, {"year": "1999"})
+    second = corrections.set_piece(shop.db, piece.id, {"year": "2001"})
+    with pytest.raises(Refused, match="year"):
+        corrections.undo(shop.db, first.id)
+    assert corrections.undo(shop.db).id and shop.piece("Ada Quill", "Harbour").year == "1999"
+    with pytest.raises(Refused):
+        corrections.undo(shop.db, second.id)
+    corrections.undo(shop.db)
+    assert shop.piece("Ada Quill", "Harbour").year == ""
+
+
+def test_an_id_is_never_given_to_another_piece(shop: Shop) -> None:
+    """A statement that is undone again must not reach another piece."""
+    shop.add("Ada Quill/Harbour/master.tif")
+    scan = shop.scan_at("Ada Quill/Harbour/master.tif")
+    moved = corrections.move_to_new_piece(shop.db, scan.id, "Ada Quill", "Dunes")
+    number = shop.piece("Ada Quill", "Dunes").id
+    taken_back = corrections.undo(shop.db, moved.id)
+    assert pieces.by_id(shop.db, number) is None
+    shop.add("Ada Quill/Meadow/master.tif")
+    assert shop.piece("Ada Quill", "Meadow").id > number
+    corrections.undo(shop.db, taken_back.id)
+    assert shop.piece("Ada Quill", "Dunes").id == number
+
+
+# --- likeness ------------------------------------------------------------------------------------------
+
+
+def test_rejecting_one_pair_leaves_a_scan_that_another_confirmed_pair_ties(shop: Shop) -> None:
+    shop.add("Ada Quill/Harbour/master.tif", "Ada Quill/Harbour/re-scan 2.tif", "loose.tif")
+    one, two, loose = (shop.scan_at(path) for path in (
+        "Ada Quill/Harbour/master.tif", "Ada Quill/Harbour/re-scan 2.tif", "loose.tif"))
+    assert loose.piece_id is None
+    with transaction(shop.db):
+        for other in (one, two):
+            likenesses.keep(shop.db, other.id, loose.id, "re-scan", 0.9, EVIDENCE)
+    judge(shop.db, 1, "confirmed")
+    judge(shop.db, 2, "confirmed")
+    assert shop.filed()["loose.tif"] == "Ada Quill: Harbour"
+    judge(shop.db, 1, "rejected")
+    assert shop.filed()["loose.tif"] == "Ada Quill: Harbour"
+    judge(shop.db, 2, "rejected")
+    assert shop.filed()["loose.tif"] == ""
+    judge(shop.db, 2, "confirmed")
+    corrections.set_scan(shop.db, loose.id, piece_id=one.piece_id)
+    judge(shop.db, 2, "rejected")
+    assert shop.filed()["loose.tif"] == "Ada Quill: Harbour", "a person filed it"
+
+
+def test_a_chain_of_likeness_ends_where_its_link_is_rejected(shop: Shop) -> None:
+    shop.add("Ada Quill/Harbour/master.tif", "loose 1.tif", "loose 2.tif")
+    one, two, three = (shop.scan_at(path).id for path in ("Ada Quill/Harbour/master.tif", "loose 1.tif", "loose 2.tif"))
+    with transaction(shop.db):
+        likenesses.keep(shop.db, two, three, "re-scan", 0.99, EVIDENCE, files_together=True)
+    assert shop.filed()["loose 2.tif"] == ""
+    with transaction(shop.db):
+        likenesses.keep(shop.db, one, two, "re-scan", 0.99, EVIDENCE, files_together=True)
+    assert shop.filed()["loose 1.tif"] == shop.filed()["loose 2.tif"] == "Ada Quill: Harbour"
+    judge(shop.db, 2, "rejected")
+    assert shop.filed()["loose 1.tif"] == shop.filed()["loose 2.tif"] == ""
+
+
+EVIDENCE = Evidence(Relation.RESCAN, 0.9).to_json()
