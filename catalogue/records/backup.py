@@ -8,6 +8,7 @@ from pathlib import Path
 
 from catalogue.errors import Busy, CatalogueError
 from catalogue.records.database import Database, migrate, migrations
+from catalogue.records.folding import teach
 
 PAGES_A_STEP = 4096
 
@@ -104,6 +105,7 @@ def foreign_parts(path: Path) -> list[str]:
     if not 1 <= version <= migrations()[-1][0]:
         return [f"schema version {version} is not known here"]
     with closing(sqlite3.connect(":memory:", isolation_level=None)) as made:
+        teach(made)
         migrate(Database(made, execute_plugins=False), upto=version)
         ours = _schema(made)
     return [*(f"the {kind} {name!r} is not ours" for (kind, name), text in sorted(theirs.items())
