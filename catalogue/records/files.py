@@ -62,13 +62,6 @@ def known(db: Database, store_id: int) -> Iterator[tuple[str, int, int, str, int
     yield from cursor
 
 
-def pieces_of(db: Database, file_ids: Iterable[int]) -> set[int]:
-    """The pieces whose scans these files hold."""
-    rows = (db.execute("SELECT c.piece_id FROM file f JOIN scan c ON c.id = f.scan_id WHERE f.id = ?", [i]).fetchone()
-            for i in file_ids)
-    return {int(row[0]) for row in rows if row is not None and row[0] is not None}
-
-
 def missing_twin(db: Database, store_id: int, scan_id: int, but: str) -> File | None:
     """A missing file of the same store that held the same scan: where a file found at ``but`` came from."""
     return fetch_one(db, File, """SELECT * FROM file WHERE scan_id = ? AND store_id = ? AND state = 'missing'
