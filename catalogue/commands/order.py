@@ -13,7 +13,9 @@ from catalogue.commands.show import find_piece
 if TYPE_CHECKING:
     from catalogue.ledger.proposal import Proposal
     from catalogue.records.database import Database
+    from catalogue.records.orders import Line
 
+MOST_HITS = 1_000_000  # orders of a shop in a lifetime, and more
 STATUSES = ("asked", "approved", "printed", "collected", "cancelled")
 
 
@@ -33,15 +35,23 @@ def list_(session: Session, words: tuple[str, ...], year: str, status: str | Non
     """Order lines, newest first; with WORDS only orders they fit."""
     from catalogue.commands.order_text import print_lines
     from catalogue.records import orders
-    from catalogue.records.search import search
 
     db = session.looking()
     if words:
-        lines = [line for hit in search(db, " ".join(words), limit).orders for line in orders.lines_of(db, hit.id)
-                 if line.placed.startswith(year) and status in (None, line.status)]
+        lines = _lines_that_fit(db, " ".join(words), year, status, limit)
     else:
         lines = orders.lines(db, year=year, status=status or "", limit=limit)
     session.emit(lines, lambda out: print_lines(out, lines, session.home.settings.dates))
+
+
+def _lines_that_fit(db: "Database", words: str, year: str, status: str | None, limit: int) -> "list[Line]":
+    """The newest lines of the orders that words find; all of them are looked at: hits come in no order of age."""
+    from catalogue.records import orders
+    from catalogue.records.search import search
+
+    lines = [line for hit in search(db, words, MOST_HITS).orders for line in orders.lines_of(db, hit.id)
+             if line.placed.startswith(year) and status in (None, line.status)]
+    return sorted(lines, key=lambda line: (line.placed, line.id), reverse=True)[:limit]
 
 
 @command.command("show")

@@ -2,6 +2,7 @@
 
 import ast
 import io
+import json
 import os
 import signal
 import sys
@@ -13,11 +14,12 @@ import pytest
 
 import catalogue
 from catalogue.commands import main
+from catalogue.commands.printing import plain
 from catalogue.fixity import audit as auditing
 from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store, retire_store
 from catalogue.reading.exif import iso_time
-from catalogue.records import files, findings, stores
+from catalogue.records import files, findings, pieces, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.findings import KINDS
 from catalogue.settings import Home
@@ -244,3 +246,34 @@ def test_the_first_job_sheet_after_a_remount_names_the_place_as_it_is_now(
 def test_signs_that_are_no_digits_do_not_cost_the_picture(stated: str, iso: str) -> None:
     """Exif 2.32, 4.6.5: dates are ASCII."""
     assert iso_time(stated) == iso
+
+
+def test_a_list_of_orders_by_words_misses_none_of_a_year_or_status(call: Call, archive: Path) -> None:
+    """More orders fit the words than lines were asked for, and the ones wanted are not the first hits."""
+    for number in range(12):
+        year = 2020 if number in (3, 9) else 2024
+        assert call("order", "add", "1", "--size", "20x30", "--medium", "rag", "--number", f"X-{number}", "--buyer",
+                    "Marlow", "--date", f"{year}-01-{number + 1:02}", "--unnumbered", "--yes").code == 0
+    told = call("order", "list", "marlow", "--year", "2020", "--limit", "2").out
+    assert told.index("X-9") < told.index("X-3")
+    assert "X-1" not in told.replace("X-11", "")
+    newest = call("order", "list", "marlow", "--limit", "3").out
+    assert all(number in newest for number in ("X-11", "X-10", "X-8")) and "X-7" not in newest
+
+
+def test_names_that_are_no_utf8_come_out_of_json_as_valid_text(call: Call, db: Database, home: Home, scan: Scan,
+                                                              tmp_path: Path) -> None:
+    """RFC 8259, 8.2: lone surrogates make JSON unpredictable; the catalogue's own //xx says the byte."""
+    link = tmp_path / "plain"
+    (link / "Ada Quill" / "Harbour").mkdir(parents=True)
+    scan("odd.tif", seed=1).rename(link / "Ada Quill" / "Harbour" / os.fsdecode(b"latin \xe9.tif"))
+    index(db, home, [add_store(db, "main", link, "primary", consent=True)], executors=ThreadPoolExecutor)
+    with transaction(db):
+        piece_id = pieces.piece_called(db, pieces.artist_called(db, "Ada Quill").id, "Harbour")
+        db.execute("UPDATE scan SET piece_id = ?", [piece_id])
+    text = call("show", piece_id, "--json").out
+    (file,) = json.loads(text)["scans"][0]["files"]
+    assert file["path"] == "Ada Quill/Harbour/latin //e9.tif"
+    assert "\\ud" not in text.lower()
+    text.encode("utf-8")
+    assert plain(os.fsdecode(b"x \xe9")) == "x //e9" and plain({os.fsdecode(b"\xe9"): float("nan")}) == {"//e9": None}

@@ -12,6 +12,7 @@ from PIL import Image
 
 from catalogue.errors import NotFound, Refused
 from catalogue.ledger import editions, repeat
+from catalogue.ledger.statuses import set_status
 from catalogue.records import pieces
 from catalogue.records.database import transaction
 from catalogue.records.numbers import Number
@@ -53,6 +54,21 @@ def test_holdings_show_pictures_sizes_and_what_is_left(stocked: Shop, read: Call
     assert len(page.pictures) == 1
     data = base64.b64decode(page.pictures[0].partition(",")[2])
     assert max(Image.open(BytesIO(data)).size) == PICTURE_SIDE
+
+
+def test_holdings_count_what_was_printed_and_nothing_else(stocked: Shop) -> None:
+    """Of quantities 3 (collected), 1 (printed), 1 (asked, in the fixture), 20 (approved) and 300 (cancelled)."""
+    piece = pieces.known_piece(stocked.db, "Ilse Marwood", "Pier <at> dusk")
+    assert piece is not None
+    proposal = repeat.propose(stocked.db, stocked.home, piece_id=piece, width_mm=297, height_mm=420, afresh=True)
+    repeat.record(stocked.db, proposal, quantity=20, number="R-4", status="approved", unnumbered=True)
+    repeat.record(stocked.db, proposal, quantity=300, number="R-5", unnumbered=True)
+    set_status(stocked.db, "R-5", "cancelled")
+    page = holdings(stocked.db, stocked.home, 1)
+    assert "4 prints so far" in page
+    assert page.count("so far") == 1
+    set_status(stocked.db, "R-4", "printed")
+    assert "24 prints so far" in holdings(stocked.db, stocked.home, 1)
 
 
 def test_holdings_of_nobody_and_of_nothing(shop: Shop, read: Callable[[str], Reader]) -> None:
