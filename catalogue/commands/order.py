@@ -1,6 +1,5 @@
 """``catalogue order``: list, show, add, repeat, move on, correct, job sheet."""
 
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -89,7 +88,8 @@ def print_options(function: Any) -> Any:
             click.option("--profile", help="Printer profile."),
             click.option("--settings", "print_notes", help="Print notes: rendering intent, settings."),
             click.option("--notes", default=""),
-            click.option("--status", type=click.Choice(STATUSES[:-1]), default="asked", show_default=True),
+            click.option("--status", type=click.Choice(STATUSES[:-1]),
+                         help="How far along a new order is; asked unless said."),
             click.option("--proofs", is_flag=True, help="Take artist's proofs, outside the edition's N."),
             click.option("--numbers", default="", help="These very edition numbers, such as 3-5."),
             click.option("--replacing", default="", help="Print these destroyed numbers anew."),
@@ -105,7 +105,10 @@ def print_options(function: Any) -> Any:
 @json_option
 @click.pass_obj
 def add(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
-    """Record a print of PIECE, like nothing before it; --size is needed."""
+    """Record a print of PIECE, like nothing before it; --size is needed.
+
+    PIECE is its number, title, or words that fit; id:3 and title:3 say which where a piece is called 3.
+    """
     from catalogue.ledger.repeat import propose
 
     db = session.existing()
@@ -124,7 +127,10 @@ def add(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
 @click.pass_obj
 def repeat(session: Session, /, what: tuple[str, ...], line_id: int | None, as_last_time: bool,
            check: bool, dry_run: bool, **given: Any) -> None:
-    """Another one like last time. WHAT is an order's number, or a piece (its last order is repeated)."""
+    """Another one like last time. WHAT is an order's number, or a piece (its last order is repeated).
+
+    Where it could be both, order:NUMBER says the order, id:NUMBER or title:TITLE the piece.
+    """
     from catalogue.commands.order_text import print_proposal
     from catalogue.ledger.health import check_now
     from catalogue.ledger.repeat import propose
@@ -148,13 +154,18 @@ def _subject(db: "Database", what: str, line_id: int | None) -> tuple[int | None
     """The line or the piece meant, as ``(line id, piece id)``."""
     from catalogue.commands.order_text import size_of
     from catalogue.errors import Ambiguous
-    from catalogue.records import orders
+    from catalogue.records import orders, pieces
 
     if line_id is not None:
         return line_id, None
-    order = orders.maybe(db, what)
+    number = what.removeprefix("order:")
+    order = orders.maybe(db, number)
     if order is None:
         return None, find_piece(db, what).id
+    if number == what and (called := pieces.titled(db, what)):
+        raise Ambiguous(f"{what!r} is an order's number, and the title of a piece.",
+                        hint=f"Say order:{what} for the order, or id:{called[0]} for the piece.")
+    what = number
     lines = orders.lines_of(db, order.id)
     if len(lines) != 1:
         listed = "; ".join(f"{line.id} {line.title} {size_of(line)}" for line in lines)
@@ -194,12 +205,14 @@ def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[
         if session.as_json:
             raise CatalogueError("Nothing was recorded.", hint="With --json say --yes, or --dry-run to look.")
         ask(f"Record it{' in spite of the warnings' if proposal.grave else ''}?", otherwise="Nothing was recorded.")
+    fresh = not given["number"] or orders.maybe(db, given["number"]) is None
     try:
         line_id = repeat.record(
             db, proposal, quantity=given["quantity"], number=given["number"], buyer=given["buyer"],
-            status=given["status"],
-            placed=values.day(given["placed"] or date.today().isoformat(), session.home.settings.dates),
-            currency=given["currency"] or session.home.settings.currency, price=values.money(given["price"]),
+            status=given["status"] or "",
+            placed=values.day(given["placed"], session.home.settings.dates) if given["placed"] else "",
+            currency=given["currency"] or (session.home.settings.currency if fresh else ""),
+            price=values.money(given["price"]),
             profile=given["profile"], settings=given["print_notes"], notes=given["notes"], proofs=given["proofs"],
             numbers=numbers.read(given["numbers"])[0], replacing=numbers.read(given["replacing"])[0],
             unnumbered=given["unnumbered"])

@@ -57,7 +57,7 @@ def _pairs(noted: tuple[str, ...]) -> dict[str, str]:
 
 
 def _advice(out: "Printer", found: list["Rescan"]) -> None:
-    from catalogue.ledger.values import shown_size
+    from catalogue.ledger.values import measured_size
 
     for one in found:
         prints = f"{one.prints} {'print' if one.prints == 1 else 'prints'}"
@@ -65,7 +65,7 @@ def _advice(out: "Printer", found: list["Rescan"]) -> None:
         if not one.sizes:
             out.print("    no master is chosen")
         for size in one.sizes:
-            out.print(f"    {shown_size(size.width_mm, size.height_mm)}: {size.ppi:.0f} ppi, "
+            out.print(f"    {measured_size(size.width_mm, size.height_mm)}: {size.ppi:.0f} ppi, "
                       f"{size.least_ppi} is the least; {size.prints} asked")
         if one.scan_ppi and one.master_ppi:
             out.print(f"    scanned at {one.master_ppi:.0f} ppi; {one.scan_ppi:.0f} on the original would serve all")

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from catalogue.records.pieces import Piece
 
 
+ID, TITLE = "id:", "title:"  # before a piece's number, or its title, where both could be meant
 ID_DIGITS = 18  # SQLite's integers have 64 bits
 
 
@@ -29,7 +30,7 @@ def command(session: Session, piece: tuple[str, ...]) -> None:
 
 
 def find_piece(db: "Database", words: str) -> "Piece":
-    """The one piece meant by a number or by words.
+    """The one piece meant by its number, its title, or words; ``id:3`` and ``title:3`` say which.
 
     Raises NotFound, or Ambiguous with the pieces that fit.
     """
@@ -37,8 +38,15 @@ def find_piece(db: "Database", words: str) -> "Piece":
     from catalogue.records import pieces
     from catalogue.records.search import search
 
-    if words.isascii() and words.isdigit() and len(words) <= ID_DIGITS and (piece := pieces.by_id(db, int(words))):
-        return piece
+    meant = meant_pieces(db, words)
+    if len(meant) == 1:
+        return meant[0][1]
+    if meant:
+        listed = "; ".join(f"{said} for {p.artist}: {p.title}" for said, p in meant[:8])
+        raise Ambiguous(f"{words!r} is the number of one piece and the title of another.", hint=f"Say {listed}.")
+    if words.startswith(ID):
+        raise NotFound(f"There is no piece number {words.removeprefix(ID)}.", hint="Try: catalogue find WORDS.")
+    words = words.removeprefix(TITLE)
     fitting = pieces.matching(db, words) or [
         piece for hit in search(db, words, 20).pieces if (piece := pieces.by_id(db, hit.id))]
     if not fitting:
@@ -47,6 +55,21 @@ def find_piece(db: "Database", words: str) -> "Piece":
         listed = "; ".join(f"{p.id} {p.artist}: {p.title}" for p in fitting[:8])
         raise Ambiguous(f"{len(fitting)} pieces fit {words!r}.", hint=f"Give the number: {listed}.")
     return fitting[0]
+
+
+def meant_pieces(db: "Database", words: str) -> list[tuple[str, "Piece"]]:
+    """Pieces that a number stands for, each with the way to say that it is meant: by its id, and by its title."""
+    from catalogue.records import pieces
+
+    number = words.removeprefix(ID)
+    if not (number.isascii() and number.isdigit() and len(number) <= ID_DIGITS):
+        return []
+    by_id = pieces.by_id(db, int(number))
+    meant = [(f"{ID}{number}", by_id)] if by_id else []
+    if number == words:
+        meant += [(f"{ID}{piece.id}", piece) for piece_id in pieces.titled(db, words)
+                  if (piece := pieces.by_id(db, piece_id)) and piece != by_id]
+    return meant
 
 
 def everything(db: "Database", session: Session, piece: "Piece") -> dict[str, Any]:

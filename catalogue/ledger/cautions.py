@@ -81,7 +81,7 @@ def _why(health: Health) -> str:
 
 def _of_size(proposal: Proposal) -> Iterator[Caution]:
     line, last, fit = proposal.line, proposal.last, proposal.fit
-    if last and {round(last.width_mm), round(last.height_mm)} != {round(line.width_mm), round(line.height_mm)}:
+    if last and sorted((last.width_mm, last.height_mm)) != sorted((line.width_mm, line.height_mm)):
         yield Caution("other size", f"Last time it was {shown_size(last.width_mm, last.height_mm)}.")
     if fit is None:
         return

@@ -55,9 +55,9 @@ def define(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, sco
         raise Refused("An edition of one size needs that size, and one of all sizes has none.")
     with transaction(db):
         for known in editions.of_piece(db, piece_id):
-            if known.scope == scope and known.medium == medium and (
+            if known.scope == scope and pieces.folded(known.medium) == pieces.folded(medium) and (
                     scope == "all sizes" or _same_size(known, width_mm or 0, height_mm or 0)):
-                editions.change(db, known.id, size_limit=size_limit, proofs=proofs, medium=medium,
+                editions.change(db, known.id, size_limit=size_limit, proofs=proofs, medium=known.medium,
                                 opened=opened or known.opened, closed=closed or known.closed,
                                 notes=notes or known.notes)
                 return known.id

@@ -131,15 +131,16 @@ def _file_name(printing: Health | None) -> str:
 
 
 def record(db: Database, proposal: Proposal, *, quantity: int | None = None, number: str = "", placed: str = "",
-           buyer: str = "", status: str = "asked", currency: str = "", price: str = "", profile: str | None = None,
+           buyer: str = "", status: str = "", currency: str = "", price: str = "", profile: str | None = None,
            settings: str | None = None, notes: str = "", order_notes: str = "", proofs: bool = False,
            numbers: Sequence[Number] = (), unnumbered: bool = False, replacing: Sequence[Number] = ()) -> int:
     """Record a proposal as a line of a new order, or of the order called ``number``; gives the line's id.
 
     Edition numbers are given out with it, the lowest free ones, or ``numbers`` if these very ones are wanted, and
-    then as many prints as numbers unless ``quantity`` says otherwise;
-    ``proofs`` takes proofs instead; ``unnumbered`` none. ``replacing`` prints destroyed numbers anew. Line and
-    numbers are recorded together or not at all, and two programs at once never give out the same number.
+    then as many prints as numbers unless ``quantity`` says otherwise. ``proofs`` takes proofs instead; ``unnumbered``
+    none. ``replacing`` prints destroyed numbers anew. ``status`` is ``asked`` for a new order unless given; what is
+    given of an order that is on record must agree with it. Line and numbers are recorded together or not at all, and
+    two programs at once never give out the same number.
 
     Raises:
         Refused: beyond N, a number that is out, a closed edition, numbers that do not match the quantity, or an
@@ -151,16 +152,15 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
         raise Refused(f"1 to {MOST:,} prints are ordered.")
     if chosen and len(chosen) != count:
         raise Refused(f"{len(chosen)} numbers were given for {count} prints.")
-    if status not in orders.STATUSES or status == "cancelled":
+    if status and (status not in orders.STATUSES or status == "cancelled"):
         raise Refused(f"An order is not recorded as {status!r}.")
-    day = placed or date.today().isoformat()
     edition_id = None if unnumbered else proposal.line.edition_id
     if edition_id is None and (chosen or proofs):
         raise Refused("This print is in no edition, so it has no number.", hint="Set one: catalogue edition set.")
     line = replace(proposal.line, quantity=count, price=price, notes=notes, edition_id=edition_id,
                    profile=_or(profile, proposal.line.profile), settings=_or(settings, proposal.line.settings))
     with transaction(db):
-        order_id = _order(db, number, day, buyer, status, currency, order_notes)
+        order_id = _order(db, number, placed, buyer, status, currency, order_notes)
         line_id = orders.add_line(db, order_id, line)
         if edition_id is not None:
             if replacing:
@@ -172,9 +172,21 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
     return line_id
 
 
-def _order(db: Database, number: str, day: str, buyer: str, status: str, currency: str, notes: str) -> int:
+def _order(db: Database, number: str, placed: str, buyer: str, status: str, currency: str, notes: str) -> int:
+    """The order of that number, or a new one. Raises Refused where what is said of it is not what is on record."""
     known = orders.maybe(db, number) if number else None
-    if known is not None and known.status == "cancelled":
+    if known is None:
+        day = placed or date.today().isoformat()
+        return orders.add(db, number or orders.next_number(db, day[:4]), day, buyer=buyer, status=status or "asked",
+                          currency=currency, notes=notes)
+    if known.status == "cancelled":
         raise Refused(f"The order {number!r} was cancelled.", hint="Use another number.")
-    return orders.save(db, number or orders.next_number(db, day[:4]), day, buyer=buyer, status=status,
-                       currency=currency, notes=notes)
+    said = {"date": (placed, known.placed), "buyer": (buyer, known.buyer), "status": (status, known.status),
+            "currency": (currency, known.currency), "notes": (notes, known.notes)}
+    other = [f"its {name} is {ours or 'empty'!r}, not {given!r}" for name, (given, ours) in said.items()
+             if given and given != ours]
+    if other:
+        raise Refused(f"The order {number!r} is on record already: {'; '.join(other)}. Nothing was recorded.",
+                      hint="Leave that out to add the print to this order, use another number for another order, or"
+                      " mend the order first: catalogue order correct.")
+    return known.id

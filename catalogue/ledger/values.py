@@ -73,8 +73,13 @@ def shown_day(iso: str, style: str) -> str:
 
 
 def shown_mm(length: float) -> str:
-    """Centimetres as people write them: 500 → ``50``, 505 → ``50.5``."""
-    return f"{length / 10:.1f}".removesuffix(".0")
+    """Centimetres as people write them, to the hundredth of a millimetre: 500 → ``50``, 203.2 → ``20.32``."""
+    return f"{Decimal(repr(float(length))) / 10:.3f}".rstrip("0").removesuffix(".")
+
+
+def measured_size(width_mm: float, height_mm: float) -> str:
+    """A size that pixels and resolution give, to the millimetre: ``"21 × 29.7 cm"``."""
+    return shown_size(round(width_mm), round(height_mm))
 
 
 def shown_size(width_mm: float, height_mm: float) -> str:

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from catalogue.errors import NotFound
+from catalogue.errors import NotFound, Refused
 from catalogue.records.database import Database, fetch, fetch_one, inserted, now
 from catalogue.records.numbers import written
 
@@ -96,6 +96,14 @@ def _lines(db: Database, where: str, values: list[object]) -> list[Line]:
 def _written(packed: str) -> str:
     """``"number 3,number 4,proof 1"`` as people write it."""
     return written((series, int(number)) for series, _, number in (part.partition(" ") for part in packed.split(",")))
+
+
+def add(db: Database, number: str, placed: str, *, buyer: str = "", status: str = "asked", currency: str = "",
+        notes: str = "") -> int:
+    """A new order; gives its id. Raises Refused where there is one of that number."""
+    if maybe(db, number) is not None:
+        raise Refused(f"There is an order {number!r} already.", hint="Use another number.")
+    return save(db, number, placed, buyer=buyer, status=status, currency=currency, notes=notes)
 
 
 def save(db: Database, number: str, placed: str, *, buyer: str = "", status: str = "asked", currency: str = "",

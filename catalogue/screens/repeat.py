@@ -24,7 +24,7 @@ from catalogue.screens.facts import line, lines
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Dialog
 from catalogue.screens.picture import Picture
-from catalogue.screens.wording import centimetres, counted, day, size_cm
+from catalogue.screens.wording import counted, day, size_cm
 from catalogue.settings import Home
 
 # id, label
@@ -171,7 +171,8 @@ class RepeatDialog(Dialog[Order]):
         self._filled = True
         new, last = found.line, found.last
         self._put({
-            "quantity": str(new.quantity), "size": f"{centimetres(new.width_mm)} x {centimetres(new.height_mm)}",
+            "quantity": str(new.quantity),
+            "size": f"{values.shown_mm(new.width_mm)} x {values.shown_mm(new.height_mm)}",  # read again: exact
             "medium": new.medium, "border": f"{new.border_mm:g}", "wrap": f"{new.wrap_mm:g}", "edge": new.edge,
             "buyer": last.buyer if last else "", "price": last.price if last else "", "profile": new.profile,
             "settings": new.settings})

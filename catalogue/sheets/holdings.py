@@ -73,7 +73,7 @@ def _original(db: Database, piece: Piece, scan: Scan | None) -> str:
         return values.shown_size(piece.width_mm, piece.height_mm)
     picture = scans.picture(db, scan.id) if scan else None
     if picture and picture.width_mm and picture.height_mm:
-        return f"{values.shown_size(picture.width_mm, picture.height_mm)} by its scan"
+        return f"{values.measured_size(picture.width_mm, picture.height_mm)} by its scan"
     return ""
 
 

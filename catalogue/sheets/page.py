@@ -19,7 +19,7 @@ def _environment() -> "Environment":
 
     made = Environment(loader=PackageLoader("catalogue.sheets"), autoescape=True, undefined=StrictUndefined,
                        trim_blocks=True, lstrip_blocks=True)
-    made.filters["cm"] = values.shown_mm
+    made.filters["cm"] = lambda mm: values.shown_mm(round(mm))
     made.filters["day"] = values.shown_day
     return made
 

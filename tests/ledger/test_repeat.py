@@ -2,6 +2,7 @@
 
 import os
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -9,7 +10,8 @@ from PIL import Image
 from skimage import color, data
 
 from catalogue.errors import Damaged, NotFound, Refused
-from catalogue.ledger import editions, health, repeat, statuses
+from catalogue.ledger import editions, health, repeat, statuses, values
+from catalogue.ledger.importing import import_orders
 from catalogue.likeness import service, updating
 from catalogue.progress import never, unheard
 from catalogue.records import events, files, findings, orders, pieces, scans
@@ -295,3 +297,51 @@ def test_the_recorded_line_is_shown_against_the_one_it_repeats(harbour: tuple[Sh
     assert shown.last and shown.last.id == line and shown.same_bytes is True and shown.edition is None
     first = repeat.as_recorded(shop.db, shop.home, line)
     assert first.last is None and first.fit == replace(shown, last=None).fit
+
+
+def test_orders_never_run_together_after_a_number_of_another_kind(shop: Shop, tmp_path: Path) -> None:
+    """An imported number of twenty digits once made every new order the same one."""
+    piece = shop.piece("Ilse Marwood", "Pier")
+    books = tmp_path / "books.csv"
+    books.write_text("number,date,artist,piece,size\n2026-99999999999999999999,2026-01-01,Ilse Marwood,Pier,50x70\n")
+    assert import_orders(shop.db, shop.home.settings, books).counts == {"recorded": 1}
+    proposal = repeat.propose(shop.db, shop.home, piece_id=piece, width_mm=300, height_mm=400, afresh=True)
+    lines = [orders.line(shop.db, repeat.record(shop.db, proposal, buyer=buyer, placed="2026-02-03"))
+             for buyer in ("Ada", "Bo", "Cy")]
+    assert [(line.number, line.buyer) for line in lines if line] == [
+        ("2026-0001", "Ada"), ("2026-0002", "Bo"), ("2026-0003", "Cy")]
+
+
+@pytest.mark.parametrize(("said", "words"), [
+    ({"buyer": "Bo"}, "its buyer is 'Ada', not 'Bo'"), ({"placed": "2026-02-04"}, "its date"),
+    ({"status": "printed"}, "its status is 'asked', not 'printed'"), ({"currency": "USD"}, "its currency"),
+    ({"order_notes": "by hand"}, "its notes is 'empty'")])
+def test_what_disagrees_with_the_order_on_record_is_told(shop: Shop, said: dict[str, str], words: str) -> None:
+    piece = shop.piece("Ilse Marwood", "Pier")
+    proposal = repeat.propose(shop.db, shop.home, piece_id=piece, width_mm=300, height_mm=400, afresh=True)
+    known = {"number": "J-1", "buyer": "Ada", "placed": "2026-02-03", "currency": "EUR"}
+    repeat.record(shop.db, proposal, **known)  # type: ignore[arg-type]
+    with pytest.raises(Refused, match=words):
+        repeat.record(shop.db, proposal, **{"number": "J-1"} | said)  # type: ignore[arg-type]
+    repeat.record(shop.db, proposal, **known)  # type: ignore[arg-type]
+    repeat.record(shop.db, proposal, number="J-1")
+    assert len(orders.all_lines(shop.db)) == 3
+
+
+def test_a_size_stays_what_it_is_to_the_hundredth_of_a_millimetre(shop: Shop) -> None:
+    piece = shop.piece("Ilse Marwood", "Pier")
+    width, height = values.size_mm("8in x 10in")
+    line = repeat.record(shop.db, repeat.propose(shop.db, shop.home, piece_id=piece, width_mm=width, height_mm=height,
+                                                 afresh=True))
+    again = repeat.propose(shop.db, shop.home, line_id=line)
+    shown = values.shown_size(again.line.width_mm, again.line.height_mm)
+    assert shown == "20.32 × 25.4 cm" and values.size_mm(shown.replace("×", "x")) == (203.2, 254.0)
+    other = repeat.propose(shop.db, shop.home, line_id=line, width_mm=203.0)
+    assert "other size" in {c.kind for c in other.cautions}
+
+
+def test_one_medium_however_it_is_written_is_one_edition(shop: Shop) -> None:
+    piece = shop.piece("Ilse Marwood", "Pier")
+    first = editions.define(shop.db, piece, 25, medium="Cotton rag")
+    assert editions.define(shop.db, piece, 25, medium="cotton  RAG") == first
+    assert editions.wanted(shop.db, first).medium == "Cotton rag"
