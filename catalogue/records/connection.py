@@ -7,9 +7,10 @@ program that writes past it is refused by the database itself.
 """
 
 import json
+import re
 import sqlite3
 import weakref
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -53,17 +54,31 @@ def packed_row(names: str, *values: Any) -> str:
     return json.dumps(row, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
 
 
+_NUMBERED = re.compile(r"\?[0-9]")
+
+
+def numbered_parameters(sql: str, values: Any) -> Any:
+    """Values as the driver wants them: by name where the statement has numbered placeholders (``?2``).
+
+    To the driver ``?2`` is the parameter named "2". It takes a plain sequence for such ones with a DeprecationWarning
+    since Python 3.12, and not at all since 3.14 (sqlite3, "How to use placeholders").
+    """
+    if isinstance(values, Sequence) and values and _NUMBERED.search(sql):
+        return {str(number): value for number, value in enumerate(values, 1)}
+    return values
+
+
 class Cursor(sqlite3.Cursor):
     """``sqlite3.Cursor`` whose errors go through :func:`spoken`, also those met while rows are fetched."""
 
-    def execute(self, *given: Any) -> "Cursor":
+    def execute(self, sql: str, values: Any = ()) -> "Cursor":
         """As ``sqlite3.Cursor.execute``."""
-        translated(super().execute, *given)
+        translated(super().execute, sql, numbered_parameters(sql, values))
         return self
 
-    def executemany(self, *given: Any) -> "Cursor":
+    def executemany(self, sql: str, rows: Any) -> "Cursor":
         """As ``sqlite3.Cursor.executemany``."""
-        translated(super().executemany, *given)
+        translated(super().executemany, sql, (numbered_parameters(sql, values) for values in rows))
         return self
 
     def fetchone(self) -> Any:
