@@ -7,7 +7,7 @@ see ``untrusted.visible``. What consists of several lines is printed line by lin
 import json
 import sys
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, is_dataclass
+from dataclasses import fields, is_dataclass
 from datetime import date, datetime
 from math import isfinite
 from pathlib import Path
@@ -86,7 +86,9 @@ def plain(value: object) -> Any:
     Undecodable bytes of names stand as ``//xx``, as the catalogue itself keeps them: JSON has no way to hold them.
     """
     if is_dataclass(value) and not isinstance(value, type):
-        return plain(asdict(value))
+        # not asdict: it makes a Counter of the pairs of a Counter
+        return {one.name: plain(getattr(value, one.name)) for one in fields(value)
+                if not isinstance(getattr(value, one.name), bytes)}
     if isinstance(value, dict):
         return {plain(str(k)): plain(v) for k, v in value.items() if not isinstance(v, bytes)}
     if isinstance(value, list | tuple | set | frozenset):
