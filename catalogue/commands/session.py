@@ -154,7 +154,8 @@ def bar() -> Iterator[Report]:
     from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
     from rich.progress import Progress as Bar
 
-    with Bar(TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TextColumn("{task.fields[size]}"),
+    with Bar(TextColumn("{task.description}", markup=False), BarColumn(), MofNCompleteColumn(),
+             TextColumn("{task.fields[size]}", markup=False),
              TimeRemainingColumn(compact=True), console=console(to_errors=True), transient=True,
              disable=not sys.stderr.isatty()) as shown:
         task = shown.add_task("", total=None, size="")

@@ -7,6 +7,7 @@ from catalogue.fixity.copies import review_scans
 from catalogue.fixity.placing import Damage, from_text
 from catalogue.fixity.restore import sources
 from catalogue.indexing.recording import ACCEPTED_EDIT
+from catalogue.records import copies as copy_rows
 from catalogue.records import events, files, findings, fixity, pieces, scans
 from catalogue.records import stores as store_rows
 from catalogue.records.database import Database, transaction
@@ -70,19 +71,35 @@ def next_step(db: Database, finding: Finding) -> NextStep:
         return _repair(db, finding, store)
     match finding.kind:
         case "single copy" | "no off-site copy":
-            kind = "off-site" if finding.kind == "no off-site copy" else None
-            target = next((s.name for s in store_rows.listed(db) if (s.kind == kind if kind else s.kind != "primary")),
-                          "")
-            if not target:
-                command = finding.hint.partition(": ")[2].rstrip(".")
-                return NextStep("Add a store on another disk, then copy to it.", "look", command)
-            return NextStep(f"Copy it to {target}.", "copy", f"catalogue copy --to {_quoted(target)}")
+            return _copy(db, finding)
         case "moved":
             return NextStep("Index the store: the catalogue follows the file.", "index",
                             f"catalogue index {_quoted(store)}")
         case "offline":
             return NextStep("Connect the disk or share, then audit it.", "connect", f"catalogue audit {_quoted(store)}")
     return NextStep(finding.hint or "Look at the file.", "look")
+
+
+def _copy(db: Database, finding: Finding) -> NextStep:
+    """Which store is to get a copy, and from where: one that has none, from one that has an intact one."""
+    off_site = finding.kind == "no off-site copy"
+    scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
+    intact = [h for h in copy_rows.holders(db, scan.sha256) if h.intact] if scan else []
+    if scan and not intact:
+        return NextStep("No intact copy is known. Connect disks that may hold one, index them, and look again.", "look")
+    lacking = [s for s in store_rows.listed(db) if s.id not in {h.store_id for h in intact}]
+    fitting = [s for s in lacking if s.kind == "off-site"] if off_site else sorted(
+        lacking if scan else [s for s in lacking if s.kind != "primary"], key=lambda s: s.kind == "primary")
+    if not fitting:
+        kind = "off-site" if off_site else "copy"
+        return NextStep("Add a store on another disk, then copy to it.", "look",
+                        f"catalogue store add NAME FOLDER --kind {kind}")
+    target = fitting[0].name
+    if scan and not any(h.kind == "primary" for h in intact):  # what a copy run takes by itself lies in primary stores
+        source = intact[0].store
+        return NextStep(f"Copy it from {source} to {target}.", "look",
+                        f"catalogue copy --to {_quoted(target)} --from {_quoted(source)}")
+    return NextStep(f"Copy it to {target}.", "copy", f"catalogue copy --to {_quoted(target)}")
 
 
 def _repair(db: Database, finding: Finding, store: str) -> NextStep:

@@ -3,11 +3,13 @@
 Which characters: C0, DEL and C1 of ECMA-48; embeddings, overrides, isolates and marks of UAX 9; UAX 14's separators.
 """
 
+import ast
 import hashlib
 import json
 import re
 import sys
 from collections.abc import Callable, Iterator
+from io import StringIO
 from pathlib import Path
 from typing import Any
 
@@ -18,9 +20,12 @@ import tifffile
 from hypothesis import given
 from hypothesis import strategies as st
 
+import catalogue.commands
 from catalogue.commands import COMMANDS, main
 from catalogue.commands import command as program
 from catalogue.commands.printing import plain
+from catalogue.commands.session import bar
+from catalogue.progress import Progress
 from catalogue.untrusted import visible, visible_json
 
 HOSTILE = "\x1b[31m\x07\u202eexe\x9b2J\u2066\x7f\u2028\n\r\t"
@@ -215,3 +220,33 @@ def test_json_says_the_same_and_is_harmless(value: Any) -> None:
     text = visible_json(json.dumps(value, ensure_ascii=False, indent=2))
     assert json.loads(text) == value
     assert not HARMFUL.search(text)
+
+
+def test_the_bar_takes_a_stores_name_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Brackets are no markup: a store called ``[/x]`` ended the command."""
+    class Terminal(StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    monkeypatch.setattr(sys, "stderr", watched := Terminal())
+    monkeypatch.setenv("TERM", "xterm")
+    with bar() as report:
+        report(Progress(f"Reading [/x] [red]{HOSTILE}", 1, 2, 5))
+    assert "Reading [/x] [red]" in watched.getvalue()
+    assert not HARMFUL.search(re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", watched.getvalue()).replace("\r", ""))
+
+
+@pytest.mark.parametrize("module", sorted(Path(catalogue.commands.__file__).parent.glob("*.py")), ids=lambda p: p.name)
+def test_nothing_is_printed_past_the_one_printer(module: Path) -> None:
+    """What prints by itself prints names raw. The completion script has none in it; doctor asks rich for colours."""
+    allowed = {"printing.py": {"echo", "confirm", "prompt", "Console"}, "completion.py": {"echo"},
+               "doctor.py": {"Console"}}.get(module.name, set())
+    used = set()
+    for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id == "click":
+            used |= {node.attr} & {"echo", "secho", "confirm", "prompt", "pause"}
+        elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+            used |= {node.func.id} & {"print", "Console"}
+        elif isinstance(node, ast.Attribute) and ast.unparse(node) in ("sys.stdout.write", "sys.stderr.write"):
+            used.add(ast.unparse(node))
+    assert used <= allowed

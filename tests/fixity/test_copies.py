@@ -4,6 +4,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -421,7 +422,7 @@ def test_every_finding_has_a_next_step(shop: Shop) -> None:
     assert changed.next.command == f"catalogue restore 'main:{MASTER}' --from nas"
     assert changed.damage is not None
     (off_site,) = open_findings(shop.db, kind="no off-site copy")
-    assert off_site.next.command == "catalogue copy --to away"
+    assert off_site.next.command == "catalogue copy --to away --from nas"
     (shop.folder / "nas" / MASTER).unlink()
     shop.audit("nas")
     assert next_step(shop.db, changed.finding).action == "look"
@@ -440,3 +441,27 @@ def test_a_scan_that_is_no_master_any_more_needs_no_copies(shop: Shop) -> None:
         scans.set_role(shop.db, shop.due(MASTER).scan_id, "reference")
     assert review(shop.db, Settings()) == {copies.SINGLE: 0, copies.NO_OFF_SITE: 0}
     assert kinds(shop) == set()
+
+
+def test_the_advice_to_copy_names_stores_between_which_there_is_something_to_copy(shop: Shop, master: Path) -> None:
+    """Three copies are wanted: the store that has one already is never named, and what lies in no primary store is
+    fetched from where it lies."""
+    wanting = replace(shop.home.settings, minimum_copies=3)
+    copy(shop, "nas")
+    copies.review(shop.db, wanting)
+    (single,) = open_findings(shop.db, kind="single copy")
+    assert single.next.command == "catalogue copy --to away"
+    master.unlink()
+    shop.audit("main")
+    copies.review(shop.db, wanting)
+    told = [found.next.command for found in open_findings(shop.db, kind="no off-site copy")]
+    assert told == ["catalogue copy --to away --from nas"]
+    (single,) = open_findings(shop.db, kind="single copy")
+    away, nas = shop.store("away"), shop.store("nas")
+    copies.copy_to(shop.db, shop.home, away, copies.plan(shop.db, away, nas))
+    assert (shop.folder / "away" / MASTER).exists()
+    (shop.folder / "nas" / MASTER).unlink()
+    (shop.folder / "away" / MASTER).unlink()
+    shop.audit("nas")
+    shop.audit("away")
+    assert {found.next.command for found in open_findings(shop.db, kind="single copy")} <= {""}
