@@ -17,6 +17,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--steps", type=int, default=20_000, help="how many steps in all")
     parser.add_argument("--length", type=int, default=50, help="steps from one empty archive on")
+    parser.add_argument("--no-shrink", action="store_true", help="tell the first difference as it came")
     parser.add_argument("--seed", type=int, default=None, help="to have the same run again")
     chosen = parser.parse_args()
 
@@ -34,7 +35,7 @@ def main() -> int:
 
     wanted = settings(max_examples=max(1, chosen.steps // chosen.length), stateful_step_count=chosen.length,
                       deadline=None, database=None, suppress_health_check=list(HealthCheck), print_blob=False,
-                      phases=(Phase.generate, Phase.shrink))
+                      phases=(Phase.generate,) if chosen.no_shrink else (Phase.generate, Phase.shrink))
     machine = seed(chosen.seed)(Counted) if chosen.seed is not None else Counted
     begun, rounds = process_time(), 0
     while taken < chosen.steps:

@@ -39,6 +39,10 @@ PATHS = ("Ada/Harbour/a.tif", "Ada/Harbour/b.tif", "Ada/Quay/a.tif", "Ben/Boats/
 PICTURES = 5
 SECOND = 1_000_000_000
 
+DEEDS = ("edit", "empty", "letter", "cut", "cut keeping its time", "flip", "flip", "touch", "move", "move", "clone",
+         "delete", "delete", "refuse", "allow")
+
+a_number = st.integers(0, 59)
 a_store = st.sampled_from(sorted(STORES))
 a_path = st.sampled_from(PATHS)
 a_picture = st.integers(1, PICTURES).map(lambda number: f"p{number}")
@@ -80,6 +84,10 @@ class FileRules(RuleBasedStateMachine):
         for name, kind in STORES.items():
             (self.folder / name).mkdir()
             add_store(self.db, name, self.folder / name, kind, consent=True)
+        for path, content in zip(PATHS, ("p1", "p2", "p3"), strict=False):
+            self.put("main", path, content)
+        self.look("main", "index")
+        self.copy()
 
     def teardown(self) -> None:
         if hasattr(self, "folder"):
@@ -106,60 +114,45 @@ class FileRules(RuleBasedStateMachine):
     def lying(self, store: str, path: str) -> OnDisk | None:
         return self.reference.stores[store].disk.get(path)
 
+    def some_file(self, number: int) -> tuple[str, str] | None:
+        """One of the files that lie anywhere, the ``number``-th so to speak."""
+        lying = [(name, path) for name, store in sorted(self.reference.stores.items()) for path in sorted(store.disk)]
+        return lying[number % len(lying)] if lying else None
+
     @rule(store=a_store, path=a_path, content=a_picture)
     def add_or_edit(self, store: str, path: str, content: str) -> None:
         self.put(store, path, content)
 
-    @rule(store=a_store, path=a_path, content=st.sampled_from(["empty", "letter"]))
-    def overwrite(self, store: str, path: str, content: str) -> None:
-        if self.lying(store, path):
-            self.put(store, path, content)
-
-    @rule(store=a_store, path=a_path, keep_time=st.booleans())
-    def truncate(self, store: str, path: str, keep_time: bool) -> None:
-        lying = self.lying(store, path)
-        if lying and lying.content[0] == "p":
-            self.put(store, path, f"cut {lying.content}", lying.stamp if keep_time else None)
-
-    @rule(store=a_store, path=a_path)
-    def flip_a_bit(self, store: str, path: str) -> None:
-        lying = self.lying(store, path)
-        if lying and lying.content[0] == "p":
-            self.put(store, path, f"flip {lying.content}", lying.stamp)
-
-    @rule(store=a_store, path=a_path)
-    def touch(self, store: str, path: str) -> None:
-        lying = self.lying(store, path)
-        if lying:
-            self.put(store, path, lying.content)
-
-    @rule(store=a_store, path=a_path, onto=a_path)
-    def move(self, store: str, path: str, onto: str) -> None:
-        lying = self.lying(store, path)
-        if lying and path != onto:
-            self.at(store, onto).parent.mkdir(parents=True, exist_ok=True)
-            self.at(store, path).replace(self.at(store, onto))
-            del self.reference.stores[store].disk[path]
-            self.reference.stores[store].disk[onto] = lying
-
-    @rule(store=a_store, path=a_path, onto=a_path)
-    def clone(self, store: str, path: str, onto: str) -> None:
-        lying = self.lying(store, path)
-        if lying and path != onto:
-            self.put(store, onto, lying.content, lying.stamp)
-
-    @rule(store=a_store, path=a_path)
-    def delete(self, store: str, path: str) -> None:
-        if self.lying(store, path):
-            self.at(store, path).unlink()
-            del self.reference.stores[store].disk[path]
-
-    @rule(store=a_store, path=a_path, refused=st.booleans())
-    def refuse(self, store: str, path: str, refused: bool) -> None:
-        """Permission taken or given back."""
-        lying = self.lying(store, path)
-        if lying:
-            self.reference.stores[store].disk[path] = OnDisk(lying.content, lying.stamp, refused)
+    @rule(number=a_number, deed=st.sampled_from(DEEDS), onto=a_path, content=a_picture)
+    def change(self, number: int, deed: str, onto: str, content: str) -> None:
+        """Something happens to a file that is there."""
+        chosen = self.some_file(number)
+        if chosen is None:
+            return
+        store, path = chosen
+        model, lying = self.reference.stores[store], self.reference.stores[store].disk[path]
+        match deed:
+            case "edit":
+                self.put(store, path, content)
+            case "empty" | "letter":
+                self.put(store, path, deed)
+            case "cut" | "cut keeping its time" | "flip" if lying.content[0] == "p":
+                new = f"{deed.split(maxsplit=1)[0]} {lying.content}"
+                self.put(store, path, new, None if deed == "cut" else lying.stamp)
+            case "touch":
+                self.put(store, path, lying.content)
+            case "move" if path != onto:
+                self.at(store, onto).parent.mkdir(parents=True, exist_ok=True)
+                self.at(store, path).replace(self.at(store, onto))
+                del model.disk[path]
+                model.disk[onto] = lying
+            case "clone" if path != onto:
+                self.put(store, onto, lying.content, lying.stamp)
+            case "delete":
+                self.at(store, path).unlink()
+                del model.disk[path]
+            case "refuse" | "allow":
+                model.disk[path] = OnDisk(lying.content, lying.stamp, deed == "refuse")
 
     @rule(store=a_store, wrong=st.booleans())
     def plug_or_unplug(self, store: str, wrong: bool) -> None:
@@ -205,17 +198,23 @@ class FileRules(RuleBasedStateMachine):
             return False
         return (found.st_dev, found.st_ino) in refused
 
-    @rule(store=a_store, again=st.booleans())
-    def look_by_index(self, store: str, again: bool) -> None:
+    @rule(store=a_store, how=st.sampled_from(["index", "index --again", "audit"]))
+    def look(self, store: str, how: str) -> None:
+        known = stores.by_name(self.db, store)
         with self.refusing():
-            index(self.db, self.home, [stores.by_name(self.db, store)], workers=1, again=again, executors=threads)
-        self.reference.stores[store].index(self.reference.numbers(), again)
+            if how == "audit":
+                audit(self.db, self.home, [known])
+            else:
+                index(self.db, self.home, [known], workers=1, again=how != "index", executors=threads)
+        if how == "audit":
+            self.reference.stores[store].audit()
+        else:
+            self.reference.stores[store].index(self.reference.numbers(), again=how != "index")
 
-    @rule(store=a_store)
-    def look_by_audit(self, store: str) -> None:
-        with self.refusing():
-            audit(self.db, self.home, [stores.by_name(self.db, store)])
-        self.reference.stores[store].audit()
+    @rule(how=st.sampled_from(["index", "index --again", "audit"]))
+    def look_at_all(self, how: str) -> None:
+        for store in STORES:
+            self.look(store, how)
 
     def _unambiguous(self, content: str) -> bool:
         """One file at most holds it in each store: which of two is tried first is no matter of the rules."""
@@ -224,6 +223,9 @@ class FileRules(RuleBasedStateMachine):
 
     @precondition(lambda self: self.reference.stores["nas"].here and self.reference.stores["main"].here)
     @rule()
+    def copy_to_nas(self) -> None:
+        self.copy()
+
     def copy(self) -> None:
         wanted = self.reference.copied("nas")
         if not all(self._unambiguous(content) for content in wanted):
@@ -237,8 +239,14 @@ class FileRules(RuleBasedStateMachine):
             sha256 = hashlib.sha256(CONTENTS[content]).hexdigest()
             self.reference.bring("nas", content, path, f"{path.removesuffix('.tif')}.{sha256[:8]}.tif")
 
-    @rule(store=a_store, path=a_path)
-    def restore(self, store: str, path: str) -> None:
+    @rule(number=a_number)
+    def restore(self, number: int) -> None:
+        """A file that is not sound, where there is one."""
+        known = [(name, path) for name, store in sorted(self.reference.stores.items()) for path in sorted(store.known)]
+        bad = [(name, path) for name, path in known if not self.reference.stores[name].sound(path)] or known
+        if not bad:
+            return
+        store, path = bad[number % len(bad)]
         source = next(name for name in STORES if name != store)
         row = self.reference.stores[store].known.get(path)
         if row is None or (row.content is not None and not self._unambiguous(row.content)):
@@ -255,11 +263,17 @@ class FileRules(RuleBasedStateMachine):
                 done = False
         assert self.reference.restore(store, path, source) == done
 
-    @rule(store=a_store, path=a_path, kind=st.sampled_from(["edited", "missing"]))
-    def accept(self, store: str, path: str, kind: str) -> None:
-        if kind in self.reference.stores[store].place(path).kinds:
-            found = next(f for f in findings.open_at(self.db, stores.by_name(self.db, store).id, path)
-                         if f.kind == kind)
+    @rule(number=a_number)
+    def accept(self, number: int) -> None:
+        open_ones = [(name, path, kind) for name, store in sorted(self.reference.stores.items())
+                     for path, place in sorted(store.places.items()) for kind in ("edited", "missing")
+                     if kind in place.kinds]
+        if not open_ones:
+            return
+        store, path, kind = open_ones[number % len(open_ones)]
+        found = next((f for f in findings.open_at(self.db, stores.by_name(self.db, store).id, path)
+                      if f.kind == kind), None)
+        if found is not None:  # else it is another of several lost files of one content that was found moved
             accept(self.db, self.home.settings, found.id, "as it should be")
             self.reference.accept(store, path, kind)
 
