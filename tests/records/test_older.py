@@ -1,0 +1,104 @@
+"""Catalogues of every schema that was ever the newest, made by the program of that day, say the same once upgraded.
+
+They are made by scripts/older_catalogues.py, which names the program's state behind each.
+"""
+
+import json
+import lzma
+import os
+import signal
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from older_facts import facts
+
+from catalogue.errors import CatalogueError
+from catalogue.records import database, events
+from catalogue.records.backup import condition
+from catalogue.records.database import former, migrations, open_database
+from catalogue.records.replay import differences
+
+OLDER = sorted((Path(__file__).parent / "older").glob("*.sqlite.xz"))
+
+
+@pytest.fixture(params=OLDER, ids=lambda path: path.name.removesuffix(".sqlite.xz"))
+def older(request: pytest.FixtureRequest, tmp_path: Path) -> tuple[Path, dict[str, object]]:
+    """A catalogue file of an older schema, and what it says."""
+    path = tmp_path / "catalogue.sqlite"
+    path.write_bytes(lzma.decompress(request.param.read_bytes()))
+    return path, json.loads(request.param.with_name(request.param.name.replace(".sqlite.xz", ".json")).read_text())
+
+
+def _told(path: Path) -> dict[str, object]:
+    with closing(sqlite3.connect(path)) as connection:
+        return json.loads(json.dumps(facts(connection)))  # type: ignore[no-any-return]
+
+
+def _version(path: Path) -> int:
+    with closing(sqlite3.connect(path)) as connection:
+        return int(connection.execute("PRAGMA user_version").fetchone()[0])
+
+
+def test_there_is_one_of_each() -> None:
+    newest = migrations()[-1][0]
+    assert {int(path.name[7:9]) for path in OLDER} >= {6, 7} and max(int(p.name[7:9]) for p in OLDER) <= newest
+
+
+def test_an_upgrade_keeps_every_fact(older: tuple[Path, dict[str, object]]) -> None:
+    path, told = older
+    before = path.read_bytes()
+    db = open_database(path)
+    assert _version(path) == migrations()[-1][0]
+    found = _told(path)
+    for kind, rows in told.items():
+        assert found[kind] == rows, kind
+    assert not differences(db) and not list(events.broken_links(db))
+    db.close()
+    assert condition(path).faults == () and condition(former(path)).faults == ()
+    with closing(sqlite3.connect(former(path))) as kept:
+        assert json.loads(json.dumps(facts(kept))) == told, "the catalogue of before is kept"
+    assert len(before) == former(path).stat().st_size
+    open_database(path).close()
+    assert _told(path) == found, "opening it again changes nothing"
+
+
+@pytest.mark.parametrize("part", [0.0, 0.3, 0.7, 1.0])
+def test_a_kill_in_the_middle_of_an_upgrade_leaves_the_old(tmp_path: Path, part: float) -> None:
+    path = tmp_path / "catalogue.sqlite"
+    path.write_bytes(lzma.decompress(OLDER[0].read_bytes()))
+    told = _told(path)
+    steps = [statement for number, script in migrations() if number > 6
+             for statement in database._statements(script)]
+    stop = steps[min(int(part * len(steps)), len(steps) - 1)]
+    child = os.fork()
+    if not child:
+        split = database._statements
+
+        def killed(script: str) -> Iterator[str]:
+            for statement in split(script):
+                if statement == stop:
+                    os.kill(os.getpid(), signal.SIGKILL)
+                yield statement
+
+        try:
+            database._statements = killed
+            open_database(path)
+        finally:
+            os._exit(1)
+    _, status = os.waitpid(child, 0)
+    assert os.WIFSIGNALED(status)
+    assert _version(path) == 6 and _told(path) == told
+    open_database(path).close()
+    assert _told(path) == told | {"events": _told(path)["events"]}
+
+
+def test_no_upgrade_without_a_sound_copy(tmp_path: Path) -> None:
+    path = tmp_path / "catalogue.sqlite"
+    path.write_bytes(lzma.decompress(OLDER[0].read_bytes()))
+    former(path).mkdir()
+    with pytest.raises(CatalogueError, match="copy of the catalogue"):
+        open_database(path)
+    assert _version(path) == 6
