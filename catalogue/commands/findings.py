@@ -44,7 +44,8 @@ def command(context: click.Context, session: Session, kind: str | None, store_na
             out.print(f"{kind_}: {hint}" if hint else kind_, bold=True)
             for row in alike:
                 place = f"{names.get(row.store_id or 0, '')}:{shown(row.path)}".strip(":")
-                out.print(f"  {place}")
+                if place:  # none: it concerns the whole archive
+                    out.print(f"  {place}")
                 out.print(f"    {row.detail}")
         out.print(f"{len(rows)} open." if rows else "Nothing is wrong as far as was looked.")
 

@@ -54,10 +54,10 @@ class Printer:
 
     def table(self, headings: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
         """Columns under headings."""
-        from rich.table import Table
+        from rich.table import Column, Table
         from rich.text import Text
 
-        table = Table(*headings, box=None, pad_edge=False)
+        table = Table(*(Column(heading, overflow="fold") for heading in headings), box=None, pad_edge=False)
         for row in rows:
             table.add_row(*(Text(visible(str(value))) for value in row))
         self.console.print(table)
