@@ -79,6 +79,7 @@ def everything(db: "Database", session: Session, piece: "Piece") -> dict[str, An
     from catalogue.indexing.stores import where
     from catalogue.reading.printsize import prints_up_to
     from catalogue.records import files, findings, orders, scans, stores
+    from catalogue.records.current import caution
 
     online = {store.id: where(db, store) is not None for store in stores.listed(db)}
     lying: dict[int, list[dict[str, Any]]] = {}
@@ -95,7 +96,7 @@ def everything(db: "Database", session: Session, piece: "Piece") -> dict[str, An
             "notes": [asdict(n) for n in scans.notes(db, scan.id)], "files": lying.get(scan.id, [])})
     current = next((scan for scan in listed if scan["current"]), None)
     return {
-        **asdict(piece), "scans": listed,
+        **asdict(piece), "caution": caution(db, piece.id), "scans": listed,
         "prints up to": [asdict(size) for size in prints_up_to(
             current["width"], current["height"], session.home.settings.print_ppi)] if current else [],
         "findings": [asdict(f) for f in findings.of_piece(db, piece.id)],
@@ -106,6 +107,8 @@ def _print(out: "Printer", data: dict[str, Any]) -> None:
     from catalogue.records.paths import shown
 
     out.print(f"{data['artist']}: {data['title']}  {data['year']}  (piece {data['id']})".replace("   ", " "))
+    if data["caution"]:
+        out.print(data["caution"])
     for scan in data["scans"]:
         mark = "current master" if scan["current"] else scan["role"]
         size = f"{scan['width']} × {scan['height']} px" if scan["width"] else "not decoded"

@@ -102,6 +102,7 @@ def merge_artists(db: Database, keep_id: int, gone_id: int) -> Correction:
         if keep.id == gone.id:
             raise Refused("An artist cannot be merged with themselves.")
         made.say(f"artists merged: {gone.name} ({gone.id}) into {keep.name} ({keep.id})")
+        overlays.state_artist(db, gone.id, {})  # spoken of now: stays known though all pieces leave
         for own, other in pieces.of_one_title(db, keep.id, gone.id):
             if editions.of_piece(db, own.id) and editions.of_piece(db, other.id):
                 raise Refused(f"Both have a piece {own.title!r} with an edition.",

@@ -16,7 +16,7 @@ from catalogue.indexing.stores import is_at, marked_elsewhere, note_place, offli
 from catalogue.indexing.workers import Executors, Job, processes, read_all, worker_count
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.reading.model import Reading
-from catalogue.records import effective, files, findings, pending, runs
+from catalogue.records import files, findings, pending, runs
 from catalogue.records.database import Database, now, read_only_database, transaction
 from catalogue.records.paths import shown
 from catalogue.records.stores import Store
@@ -87,8 +87,6 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
         if summary.outcome == "failed":
             findings.record(db, "offline", "the store went away during an index run", store_id=store.id,
                             hint="Connect it, then index again.")
-        if summary.outcome == "finished":
-            effective.unsettle_guessed_short_names(db)
         summary.findings.update(findings.seen_since(db, store.id, moment))
         summary.seconds = monotonic() - begun
         runs.end(db, run_id, summary.outcome, {"seen": summary.seen, "read": summary.read, "gone": summary.gone,

@@ -71,15 +71,14 @@ def touch(db: Database, kind: str, ids: Iterable[int]) -> None:
     db.conn.executemany("INSERT OR IGNORE INTO unsettled VALUES (?, ?)", [(kind, i) for i in ids])
 
 
-def unsettle_guessed_short_names(db: Database) -> None:
-    """Have pieces looked at again whose artist is known by one word alone: a full name may have been met since."""
-    db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', g.scan_id FROM scan_guess g WHERE g.artist_key IN (
-                      SELECT key FROM artist WHERE instr(key, ' ') = 0 AND id NOT IN (
-                          SELECT artist_id FROM artist_stated))""")
-    db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'piece', piece_id FROM piece_stated
-                  WHERE artist_id IS NULL AND known_artist_key IN (
-                      SELECT key FROM artist WHERE instr(key, ' ') = 0 AND id NOT IN (
-                          SELECT artist_id FROM artist_stated))""")
+def touch_short_name(db: Database, key: str) -> None:
+    """An artist of this folded name came or went: have what is guessed by the last word of it alone looked at again."""
+    first, _, word = key.rpartition(" ")
+    if first:
+        db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', scan_id FROM scan_guess
+                      WHERE artist_key = ?""", [word])
+        db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'piece', piece_id FROM piece_stated
+                      WHERE artist_id IS NULL AND known_artist_key = ?""", [word])
 
 
 def artist_for(db: Database, name: str) -> int:
@@ -142,6 +141,7 @@ def _artist_for(db: Database, done: _Pass, name: str, key: str) -> int:
         found = next_id(db, "artist")
         db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [found, name.strip(), key])
         done.artists.clear()  # one-word names may mean this one
+        touch_short_name(db, key)
     elif db.execute("SELECT 1 FROM artist WHERE id = ?", [found]).fetchone() is None:
         _write_stated_artist(db, found, overlays.row_of(db, "artist_stated", found) or {})
     done.artists[name, key] = found
@@ -189,6 +189,10 @@ def _write_stated_artist(db: Database, artist_id: int, stated: overlays.Row) -> 
     """The row of an artist of whom a person has spoken; gives its key."""
     name = stated["name"] if stated["name"] is not None else stated["known_name"]
     key = folded(name) or str(stated["known_key"])
+    held = db.execute("SELECT key FROM artist WHERE id = ?", [artist_id]).fetchone()
+    if held is None or held[0] != key:
+        touch_short_name(db, key)
+        touch_short_name(db, str(held[0]) if held else "")
     _free_artist_key(db, artist_id, key)
     db.execute("""INSERT INTO artist (id, name, key, contact, terms, notes) VALUES (?, ?, ?, ?, ?, ?)
                   ON CONFLICT (id) DO UPDATE SET name = excluded.name, key = excluded.key,
@@ -213,10 +217,11 @@ def _free_artist_key(db: Database, artist_id: int, key: str) -> None:
 def _remove_artist_if_idle(db: Database, done: _Pass, artist_id: int) -> None:
     gone = db.execute("""DELETE FROM artist WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM piece WHERE artist_id = ?1)
                          AND NOT EXISTS (SELECT 1 FROM artist_stated WHERE artist_id = ?1 AND joined_into IS NULL
-                                         AND coalesce(name, contact, terms, notes) IS NOT NULL)""",
-                      [artist_id])
-    if gone.rowcount:
+                                         AND coalesce(name, contact, terms, notes) IS NOT NULL) RETURNING key""",
+                      [artist_id]).fetchone()
+    if gone is not None:
         done.artists.clear()
+        touch_short_name(db, str(gone[0]))
 
 
 # --- scans ---------------------------------------------------------------------------------------------
@@ -387,8 +392,9 @@ def _new_piece(db: Database, done: _Pass, names: _Names, former: int | None) -> 
 
 def _artist_for_piece(db: Database, done: _Pass, name: str, key: str) -> int | None:
     known = done.artists.get((name, key))
-    if known is None and (known := _artist_known(db, key)) is not None:
-        done.artists[name, key] = known
+    if known is None and (known := _artist_known(db, key)) is not None and (
+            db.execute("SELECT 1 FROM artist WHERE id = ?", [known]).fetchone()):
+        done.artists[name, key] = known  # one whose row went is made again when a piece needs it
     return known
 
 
@@ -456,6 +462,7 @@ def _former_artist(db: Database, done: _Pass, artist_id: int, stated: overlays.R
     db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)",
                [artist_id, stated["known_artist"], stated["known_artist_key"]])
     done.artists.clear()
+    touch_short_name(db, stated["known_artist_key"])
     return artist_id
 
 

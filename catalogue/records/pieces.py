@@ -71,6 +71,7 @@ def artist_called(db: Database, name: str) -> Artist:
             new = effective.next_id(db, "artist")
             db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [new, name.strip(), folded(name)])
             overlays.state_new_artist(db, new, name.strip())
+            effective.touch_short_name(db, folded(name))
         found = artist_by_id(db, new)
     assert found is not None
     return found
