@@ -8,7 +8,10 @@ the shortest sequence of steps that shows it.
 import argparse
 import sys
 from pathlib import Path
+from random import randrange
 from time import process_time
+
+ROUND_STEPS = 1000  # after so many it is told how far the run has come
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests" / "model"))
 
@@ -33,14 +36,15 @@ def main() -> int:
             taken += 1
             super().check_invariants(*given, **named)  # type: ignore[misc]
 
-    wanted = settings(max_examples=max(1, chosen.steps // chosen.length), stateful_step_count=chosen.length,
+    examples = max(1, min(chosen.steps, ROUND_STEPS) // chosen.length)
+    wanted = settings(max_examples=examples, stateful_step_count=chosen.length,
                       deadline=None, database=None, suppress_health_check=list(HealthCheck), print_blob=False,
                       phases=(Phase.generate,) if chosen.no_shrink else (Phase.generate, Phase.shrink))
-    machine = seed(chosen.seed)(Counted) if chosen.seed is not None else Counted
-    begun, rounds = process_time(), 0
+    begun, start = process_time(), chosen.seed if chosen.seed is not None else randrange(2 ** 32)
+    print(f"seed {start}", flush=True)
     while taken < chosen.steps:
-        rounds += 1
-        run_state_machine_as_test(machine, settings=wanted)
+        run_state_machine_as_test(seed(start)(Counted), settings=wanted)
+        start += 1
         print(f"{taken:,} steps without a difference, {process_time() - begun:,.0f} s of processor time", flush=True)
     return 0
 
