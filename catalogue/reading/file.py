@@ -164,7 +164,7 @@ class Work:
         self.reading = replace(
             self.reading, preview=encode(shown), hashes=hashes(shown),
             pixel_digest="" if spoilt else source.coded_digest or digest,
-            notes=(*self.reading.notes, *upscaled),
+            notes=(*self.reading.notes, *rendering.notes(), *upscaled),
         )
 
     def _run(

@@ -52,6 +52,12 @@ class Sizes:
     bits: tuple[int, ...]
     subsampled: bool
     levels: int
+    tiles: int
+
+    @property
+    def pixels(self) -> int:
+        """Of the picture."""
+        return self.width * self.height
 
 
 def boxes(fd: int, start: int, stop: int) -> Iterator[tuple[bytes, int, int, bool]]:
@@ -117,7 +123,7 @@ def sizes_of(head: bytes) -> Sizes | None:
     """From a codestream's main header; ``None`` where it makes no sense."""
     if not head.startswith(CODESTREAM) or len(head) < 42:
         return None
-    right, bottom, left, top = struct.unpack_from(">4I", head, 8)
+    right, bottom, left, top, across, down = struct.unpack_from(">6I", head, 8)
     count = int.from_bytes(head[40:42], "big")
     parts = head[42 : 42 + 3 * count]
     if not 0 < count <= 16384 or len(parts) < 3 * count or right <= left or bottom <= top:
@@ -125,7 +131,8 @@ def sizes_of(head: bytes) -> Sizes | None:
     cod = head.find(b"\xff\x52")   # A.6.1: levels are the sixth byte of its body
     levels = head[cod + 9] if 0 < cod < len(head) - 9 else 0
     bits = tuple((depth & 0x7F) + 1 for depth in parts[::3])
-    return Sizes(right - left, bottom - top, bits, any(v != 1 for v in parts[1::3] + parts[2::3]), min(levels, 32))
+    return Sizes(right - left, bottom - top, bits, any(v != 1 for v in parts[1::3] + parts[2::3]), min(levels, 32),
+                 max(1, (right - left) // max(1, across)) * max(1, (bottom - top) // max(1, down)))
 
 
 def open_jpeg_2000(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> Source:
@@ -159,7 +166,12 @@ def open_jpeg_2000(file: BinaryIO, size: int, limits: Limits, deadline: Deadline
         return source
     decoding = Decoding(file, found, sizes, bits, channels, mode, limits, deadline)
     reduction = decoding.reduction(size)
-    if reduction > min(sizes.levels, MOST_REDUCTION) or (reduction and not mode):
+    coded = (found.stop - found.start) // sizes.tiles   # OpenJPEG holds a tile's coded bytes while it decodes it
+    if coded > 1.2 * limits.held_bytes:
+        source.faults.append(FaultFound(
+            Fault.UNDECODED, f"holds {coded / 2**20:,.0f} MiB of coded pixels in one tile, too many for the memory "
+            "allowed"))
+    elif reduction > min(sizes.levels, MOST_REDUCTION) or (reduction and not mode):
         source.faults.append(FaultFound(Fault.UNDECODED, "decodes only whole, and is too large for the memory allowed"))
     elif reduction:
         source.samples = decoding.reduced(reduction)

@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+import re
 from collections.abc import Callable, Iterator
 from typing import Any, BinaryIO
 
@@ -24,6 +25,8 @@ EXIF_HEAD, XMP_HEAD, ICC_HEAD = b"Exif\0\0", b"http://ns.adobe.com/xap/1.0/\0", 
 RESOURCES_HEAD = b"Photoshop 3.0\0"
 # Pillow's mode → what the samples are, channels.
 MODES = {"L": ("grey", 1), "RGB": ("RGB", 3), "CMYK": ("CMYK", 4)}
+READ_BYTES = 1 << 20
+MARKER = re.compile(rb"\xff[^\x00\xff\xd0-\xd7]", re.DOTALL)
 TOO_LARGE = "decodes only whole, and is too large for the memory allowed"
 
 
@@ -89,7 +92,8 @@ def open_jpeg(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> 
         source.faults.append(FaultFound(Fault.DAMAGED, f"claims {image.width:,} × {image.height:,} pixels"))
     elif held_bytes(image) <= limits.held_bytes:
         whole = WholePicture(reopen, image.mode if image.mode in MODES else "RGB", limits, deadline)
-        source.samples = Samples(*image.size, samples, np.dtype(np.uint8), whole.bands, whole.settle)
+        source.samples = Samples(*image.size, samples, np.dtype(np.uint8), whole.bands,
+                                 lambda: whole.settle() or fault_after_scans(file.fileno(), size))
     else:
         source.samples = _reduced(source, reopen, limits, deadline)
         source.coded_digest = coded_jpeg_digest(file.fileno(), size, source.icc)
@@ -123,6 +127,45 @@ def _deep(
 
     dtype: np.dtype[Any] = np.dtype(np.uint16 if frame.bits > 8 else np.uint8)
     source.samples = Samples(frame.width, frame.height, samples, dtype, bands, lambda: tuple(trouble))
+
+
+def fault_after_scans(fd: int, size: int) -> tuple[FaultFound, ...]:
+    """What Pillow does not look at: a marker after a scan that can be none there, up to the end marker.
+
+    A file that ends without its end marker, with its picture whole, is left to be.
+    """
+    at = next((offset + 4 + len(body) for _, offset, body in _last(segments(fd, size))), 2)
+    while marker := _next_marker(fd, size, at):
+        code, at = marker
+        if code == EOI:
+            return ()
+        raw = read_at(fd, 2, at + 2)
+        length = int.from_bytes(raw, "big")
+        known = code in (SOS, COM, 0xC4, 0xCC, 0xDB, 0xDC, 0xDD) or APP0 <= code <= 0xEF
+        if not known or len(raw) < 2 or length < 2 or at + 2 + length > size:
+            return (FaultFound(Fault.DAMAGED, f"a marker after its pixels makes no sense: {code:02X}", ANOTHER_COPY,
+                               at),)
+        at += 2 + length
+    return ()
+
+
+def _last(found: Iterator[tuple[int, int, bytes]]) -> list[tuple[int, int, bytes]]:
+    kept: list[tuple[int, int, bytes]] = []
+    for one in found:
+        kept = [one]
+    return kept
+
+
+def _next_marker(fd: int, size: int, at: int) -> tuple[int, int] | None:
+    """The next marker from ``at`` and its place; stuffed bytes and restarts (B.1.1.2, B.2.1) are part of a scan."""
+    while at < size:
+        part = read_at(fd, READ_BYTES, at)
+        if not part:
+            return None
+        if found := MARKER.search(part):
+            return found[0][1], at + found.start()
+        at += max(1, len(part) - 1)   # a marker may lie across two parts
+    return None
 
 
 def _reduced(

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from . import exif
 from .blocks import EXIF, IPTC, PROFILE, RESOLUTION, VERSION, XMP, blocks_of, resolution_of
 from .limits import Deadline, Limits
-from .model import Fault, FaultFound, Note, Picture
+from .model import Fault, FaultFound, Picture
 from .profile import describe
 from .reduce import rows_at_a_time, spans
 from .source import Rows, Samples, Source, Statements
@@ -22,6 +22,7 @@ from .source import Rows, Samples, Source, Statements
 MODES = {0: "grey", 1: "grey", 2: "palette", 3: "RGB", 4: "CMYK", 7: "multichannel", 8: "grey", 9: "CIELAB"}
 COLOURS = {"grey": 1, "palette": 1, "RGB": 3, "CMYK": 4, "CIELAB": 3}
 COMPRESSIONS = {0: "none", 1: "PackBits", 2: "Deflate", 3: "Deflate"}
+MOST_CHANNELS = 56   # File Formats Specification of the format, file header section
 
 
 class CutShort(Exception):
@@ -137,7 +138,7 @@ def _open(source: Source, fd: int, size: int, limits: Limits, deadline: Deadline
     big = source.format == "PSB"
     channels, height, width, depth, mode = struct.unpack_from(">HIIHH", os.pread(fd, 26, 0), 12)
     meaning = MODES.get(mode, "")
-    if not (0 < channels <= 56 and width and height and depth in (1, 8, 16, 32) and meaning):
+    if not (channels and width and height and depth in (1, 8, 16, 32) and meaning):
         source.faults.append(FaultFound(Fault.DAMAGED, "its header makes no sense"))
         return
     table_start, table_end = _section(fd, 26, size)
@@ -160,12 +161,18 @@ def _open(source: Source, fd: int, size: int, limits: Limits, deadline: Deadline
         {}, exif.parse(blocks.get(EXIF, b"")).facts(), blocks.get(IPTC, b""), blocks.get(XMP, b"")
     )
     if blocks.get(VERSION, b"\0\0\0\0\1")[4:5] == b"\0":
-        source.notes.append(Note("no composite", "was saved without a merged picture: the preview may be blank"))
+        source.faults.append(FaultFound(Fault.UNDECODED, "was saved without a merged picture, and layers are not read",
+                                        "save it again with the merged picture, for compatibility"))
+        return
     if meaning == "palette":
         table = np.frombuffer(os.pread(fd, min(table_end - table_start, 768), table_start), np.uint8)
         source.palette = table[: len(table) // 3 * 3].reshape(3, -1).T.astype(np.uint16) * 257
     source.white_is_zero = mode == 0
     too_wide = width * channels * depth > 2 * limits.held_bytes   # bits: a row is held several times over
+    if channels > MOST_CHANNELS:
+        source.faults.append(FaultFound(Fault.UNDECODED, f"has {channels} channels, where its format allows "
+                                        f"{MOST_CHANNELS}"))
+        return
     if packing > 1 or meaning == "multichannel" or width * height > limits.pixels or too_wide:
         source.faults.append(FaultFound(Fault.UNDECODED, f"composite in {source.picture.compression}, {meaning}"))
         return

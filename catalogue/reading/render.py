@@ -3,11 +3,13 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from .model import Note
 from .source import Rows, Source
 
 Floats = NDArray[np.float32]
 COLOUR_CHANNELS = {"grey": 1, "mask": 1, "LogL": 1, "raw mosaic": 1, "palette": 1, "CMYK": 4}
 LABS = ("CIELAB", "ICCLAB", "ITULAB")
+MOST_SAMPLE = 1e30   # a thousand million of them still sum in float32
 
 
 class Rendering:
@@ -30,7 +32,8 @@ class Rendering:
         self.palette = source.palette if self.photometric == "palette" else None
         self.colours = 3 if self.palette is not None else usual if stored >= usual else 1
         has_alpha = picture.alpha in ("associated", "unassociated") and stored > usual
-        self.alpha = picture.alpha if has_alpha and self.palette is None and self.photometric not in LABS else ""
+        self.alpha = picture.alpha if has_alpha and self.photometric not in LABS else ""
+        self.odd_values = False
         self.channels = self.colours + (1 if self.alpha else 0)
         table = self.palette.tobytes() if self.palette is not None else b""
         # What the samples' meaning hangs on. YCbCr that its codec has turned into RGB is RGB, as if stored so.
@@ -48,17 +51,41 @@ class Rendering:
     def prepare(self, band: Rows) -> Rows:
         """The channels to be averaged, H × W × ``channels``."""
         if self.palette is not None:
-            return np.asarray(self.palette[np.minimum(band[..., 0], len(self.palette) - 1)])
+            return self._looked_up(band, self.palette)
         if self.kind.kind == "c":
             band = np.abs(band).astype(np.float32)
-        if self.kind.kind == "f" and not np.isfinite(band).all():  # one would spoil a whole line of averages
-            band = np.nan_to_num(band, nan=0.0, posinf=0.0, neginf=0.0)
+        if self.kind.kind in "fc":
+            band = self._finite(band)
         if self.photometric == "CIELAB" and self.kind.kind == "u":
             band = band.copy()
             band[..., 1:3] ^= self.kind.type(1 << (8 * self.kind.itemsize - 1))
         if self.alpha == "unassociated":
             return self._premultiplied(band)
         return band if band.shape[2] == self.channels else np.ascontiguousarray(band[..., : self.channels])
+
+    def _looked_up(self, band: Rows, palette: NDArray[np.uint16]) -> Rows:
+        """Palette entries; with an alpha sample, entries multiplied by it and the opacity, both of 65535. Entries are
+        never multiplied in the file, whatever it calls its alpha."""
+        colours = palette[np.minimum(band[..., 0], len(palette) - 1)]
+        if not self.alpha:
+            return np.asarray(colours)
+        opacity = band[..., 1:2].astype(np.float32) / np.float32((1 << min(self.bits, 8 * self.kind.itemsize)) - 1)
+        return np.concatenate([colours * opacity, opacity * np.float32(65535)], axis=2).astype(np.float32)
+
+    def _finite(self, band: Rows) -> Rows:
+        """Samples that are numbers and can be summed; one that is not would spoil a whole line of averages."""
+        most = min(MOST_SAMPLE, float(np.finfo(band.dtype).max))
+        with np.errstate(invalid="ignore", over="ignore"):
+            odd = ~(np.abs(band) <= most)
+        if not odd.any():
+            return band
+        self.odd_values = True
+        return np.where(odd, band.dtype.type(0), band)
+
+    def notes(self) -> tuple[Note, ...]:
+        """What was seen of the samples on the way."""
+        return (Note("odd values", "holds samples that are no number, or beyond all measure: the preview shows them "
+                     "as nought"),) if self.odd_values else ()
 
     def _premultiplied(self, band: Rows) -> Rows:
         opacity = band[..., self.colours : self.channels]

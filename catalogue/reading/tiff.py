@@ -8,9 +8,10 @@ import numpy as np
 
 from . import exif
 from .blocks import IPTC, blocks_of
+from .embedded import MOST_PPI
 from .image import COMPRESSIONS, JPEG_2000, JPEGS, PHOTOMETRICS, Image, check, image_of
 from .limits import Deadline, Limits
-from .model import Fault, FaultFound, Picture
+from .model import Fault, FaultFound, Note, Picture
 from .pil import pillow_samples
 from .profile import describe
 from .raster import Raster, Rows
@@ -49,6 +50,9 @@ def open_tiff(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> 
         weights = found.numbers(ifd, 529)
         sound = len(weights) == 3 and weights[1] > 0
         source.ycbcr = (float(weights[0]), float(weights[1]), float(weights[2])) if sound else (0.299, 0.587, 0.114)
+    if 279 not in ifd.tags and 325 not in ifd.tags:
+        source.notes.append(Note("no byte counts", "does not say how many bytes its pixels take: worked out from where "
+                                 "they lie"))
     if worth_decoding:
         source.stretches = placed_stretches(image, size)
         source.samples = _samples(found, image, file, limits, deadline, source)
@@ -97,7 +101,7 @@ def _ppi(found: Structure, ifd: Ifd) -> tuple[float | None, float | None]:
     stated = [found.numbers(ifd, code) for code in (282, 283)]
     if scale is None:
         return None, None
-    across, down = (float(v[0]) * scale if len(v) and np.isfinite(v[0]) and v[0] > 0 else None for v in stated)
+    across, down = (float(v[0]) * scale if len(v) and 0 < v[0] * scale < MOST_PPI else None for v in stated)
     return across, down
 
 

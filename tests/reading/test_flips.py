@@ -117,3 +117,17 @@ def test_the_measure_itself_notices(folder: Path) -> None:
     coded = KINDS["PackBits"][0]
     coded = Coded(coded.name, coded.suffix, coded.data, coded.stretches, {"strict": refuse})
     assert measure([coded], 40, 5, folder).missed
+
+
+@pytest.mark.parametrize("progressive", [False, True])
+def test_what_follows_a_jpegs_pixels(progressive: bool, painting: np.ndarray, folder: Path) -> None:
+    """libjpeg-turbo reads to the end marker and refuses a marker that cannot stand there; bytes after it are free."""
+    path = folder / "end.jpg"
+    Image.fromarray(painting).save(path, progressive=progressive)
+    data = path.read_bytes()
+    assert data.endswith(b"\xff\xd9")
+    for sound in (data, data + b"\xff\xdb more", data + data):
+        path.write_bytes(sound)
+        assert faults(read_file(path)) == set()
+    path.write_bytes(data[:-1] + b"\xdb")
+    assert faults(read_file(path)) == {Fault.DAMAGED}

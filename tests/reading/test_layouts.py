@@ -1,6 +1,9 @@
 """Every way a TIFF may lay out the same pixels gives the same samples and the same pixel digest."""
 
+import io
 import itertools
+import struct
+import warnings
 from pathlib import Path
 from typing import Any
 
@@ -282,3 +285,90 @@ def test_a_flipped_byte_is_placed(folder: Path) -> None:
     changed = [new for old, new in zip(before, read_file(path).segments, strict=True) if old.digest != new.digest]
     assert len(changed) == 1
     assert changed[0].y <= 1000 < changed[0].y + changed[0].height
+
+
+def described(entries: list[tuple[int, int, int, int]], body: bytes, at: int = 400) -> bytes:
+    """A little-endian TIFF of one directory at byte 8 and bytes at ``at``."""
+    rows = b"".join(struct.pack("<HHII", *entry) for entry in sorted(entries))
+    head = b"II*\0" + struct.pack("<IH", 8, len(entries)) + rows + bytes(4)
+    return head.ljust(at, b"\0") + body
+
+
+def test_the_alpha_of_a_palette_picture_counts(folder: Path) -> None:
+    """TIFF 6.0, sections 5 and 18: an index and an opacity a pixel, shown on white."""
+    table = np.array([[0, 65535], [65535, 0], [0, 0]], np.uint16)   # all reds, all greens, all blues: green and red
+    pixels = np.zeros((40, 60, 2), np.uint8)
+    pixels[:, 30:, 0] = 1
+    pixels[:20, :, 1], pixels[20:, :, 1] = 255, 51
+    full = np.pad(table, ((0, 0), (0, 254)))
+    path = folder / "palette.tif"
+    path.write_bytes(described(
+        [(256, 3, 1, 60), (257, 3, 1, 40), (258, 3, 2, 8 | 8 << 16), (259, 3, 1, 1), (262, 3, 1, 3), (273, 4, 1, 2000),
+         (277, 3, 1, 2), (278, 3, 1, 40), (279, 4, 1, 4800), (320, 3, 768, 400), (338, 3, 1, 2)],
+        full.astype("<u2").tobytes().ljust(1600, b"\0") + pixels.tobytes()))
+    reading = read_file(path)
+    assert reading.preview and reading.picture and reading.picture.alpha == "unassociated"
+    shown = np.asarray(Image.open(io.BytesIO(reading.preview)), int)
+    for (row, column), expected in {(5, 10): (0, 255, 0), (5, 50): (255, 0, 0), (35, 10): (204, 255, 204),
+                                    (35, 50): (255, 204, 204)}.items():
+        assert np.abs(shown[row, column] - expected).max() <= 12   # WebP is lossy
+
+
+@pytest.mark.parametrize("compression", [None, "lzw", "zlib", "packbits"])
+@pytest.mark.parametrize("rows", [16, 512])
+def test_a_tiff_without_byte_counts(compression: str | None, rows: int, painting: np.ndarray, folder: Path) -> None:
+    """As libtiff and Pillow read it: up to the next strip or the file's end."""
+    path = folder / "counts.tif"
+    tifffile.imwrite(path, painting, photometric="rgb", metadata=None, compression=compression, rowsperstrip=rows)
+    whole = read_file(path)
+    data = bytearray(path.read_bytes())
+    with tifffile.TiffFile(path) as tif:
+        entry = tif.pages[0].tags[279].offset
+    data[entry : entry + 2] = struct.pack("<H", 65001)   # a private tag instead
+    path.write_bytes(data)
+    if compression is None or rows == 512:   # libtiff takes several compressed strips to be of equal length
+        with Image.open(path) as image:
+            assert np.array_equal(np.asarray(image), painting)
+    reading = read_file(path)
+    assert {f.kind for f in reading.faults} <= {Fault.NO_PROFILE} and reading.pixel_digest == whole.pixel_digest
+    assert "no byte counts" in {note.kind for note in reading.notes}
+
+
+@pytest.mark.parametrize("kind", [np.float16, np.float32, np.float64, np.complex64])
+def test_samples_that_are_no_numbers_make_a_note(kind: type, folder: Path) -> None:
+    """NaN, infinities and numbers beyond float32: no warning reaches a terminal, the rest is shown."""
+    samples = np.tile(np.linspace(0, 1, 64, dtype=np.float64), (48, 1)).astype(kind)
+    samples[3, 4], samples[5, 6] = np.nan, np.inf
+    if kind is np.float64:
+        samples[7, 8] = -1e300
+    path = folder / "odd.tif"
+    tifffile.imwrite(path, samples, photometric="minisblack", metadata=None)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        reading = read_file(path)
+    assert reading.faults == () and reading.preview and "odd values" in {note.kind for note in reading.notes}
+    shown = np.asarray(Image.open(io.BytesIO(reading.preview)).convert("L"), int)
+    assert shown[20, 2] < 40 and shown[20, 61] > 215
+
+
+def test_a_psd_of_too_many_channels_is_undecoded(folder: Path) -> None:
+    """Structure and size are told, and honestly no more; 57 is one over what the format allows."""
+    for channels, expected in ((56, False), (57, True)):
+        head = b"8BPS\0\1" + bytes(6) + struct.pack(">HIIHH", channels, 8, 9, 8, 3) + bytes(12) + bytes(2)
+        path = folder / "many.psd"
+        path.write_bytes(head + bytes(range(72)) * channels)
+        reading = read_file(path)
+        assert (Fault.UNDECODED in {f.kind for f in reading.faults}) == expected
+        assert reading.picture and (reading.picture.samples, reading.picture.width) == (channels, 9)
+        assert Fault.DAMAGED not in {f.kind for f in reading.faults} and bool(reading.preview) != expected
+
+
+def test_a_psd_without_a_merged_picture_shows_nothing(folder: Path) -> None:
+    """Its composite is white (VersionInfo, hasRealMergedData 0): a preview of that likens it to every other such."""
+    version = b"8BIM" + struct.pack(">HHI", 1057, 0, 6) + struct.pack(">IBB", 1, 0, 0)
+    head = b"8BPS\0\1" + bytes(6) + struct.pack(">HIIHH", 3, 8, 9, 8, 3) + bytes(4)
+    path = folder / "layers.psd"
+    path.write_bytes(head + struct.pack(">I", len(version)) + version + bytes(4) + bytes(2) + b"\xff" * 216)
+    reading = read_file(path)
+    assert Fault.UNDECODED in {f.kind for f in reading.faults}
+    assert reading.preview is None and reading.hashes == () and reading.pixel_digest == ""
