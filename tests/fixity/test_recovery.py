@@ -21,7 +21,8 @@ from catalogue.fixity.rebuild import rebuild
 from catalogue.fixity.recovery import recover
 from catalogue.ledger import editions as numbering
 from catalogue.ledger import repeat
-from catalogue.records import editions, journal, orders, pieces
+from catalogue.ledger.importing import import_orders
+from catalogue.records import editions, events, journal, orders, pieces
 from catalogue.records.backup import condition
 from catalogue.records.database import open_database, recovered_path
 from catalogue.records.numbers import Number
@@ -250,3 +251,29 @@ def test_json_says_what_came_back(ordered: Shop) -> None:
     assert "were put back" in str(again.exception), "killed before it could say so, it says so now"
 
 
+
+
+@pytest.mark.parametrize("anew", [False, True])
+def test_pieces_that_only_statements_know_come_back_with_their_names(ordered: Shop, anew: bool) -> None:
+    """Ordered from books after the backup, never scanned; and what was said of a scanned piece since."""
+    books = ordered.folder / "books.csv"
+    books.write_text("number,date,artist,piece,size,quantity\nR-7,2026-02-04,Bo Rand,Mill,50x70,2\n")
+    assert not import_orders(ordered.db, ordered.home.settings, books, make_pieces=True).left_out
+    run = CliRunner().invoke(command, ["--catalogue", str(ordered.home.folder), "piece", "set", "Harbour", "--year",
+                                       "1998", "--title", "Harbour at dusk"])
+    assert run.exit_code == 0, run.output
+    ordered.db.close()
+    _wreck(ordered.home)
+    if anew:
+        shutil.rmtree(ordered.home.backups)
+        back = rebuild(ordered.home, [ordered.folder / "main"], executors=threads).put_back
+    else:
+        back = recover(ordered.home).put_back
+    assert back is not None and not back.doubts
+    db = open_database(ordered.home.database)
+    assert {(line.number, line.artist, line.title) for line in orders.all_lines(db)} == {
+        *((f"2026-000{n}", "Ada Quill", "Harbour at dusk") for n in (1, 2, 3)), ("R-7", "Bo Rand", "Mill")}
+    (harbour,) = pieces.matching(db, "harbour at dusk")
+    assert harbour.year == "1998" and harbour.current_scan_id is not None
+    assert not differences(db) and not list(events.broken_links(db))
+    db.close()

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from copy import deepcopy
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -71,6 +72,21 @@ class Model:
 STATUS = st.sampled_from(["asked", "approved", "printed", "collected"])
 
 
+@cache
+def _empty() -> bytes:
+    """A catalogue with nothing in it; making one takes longer than all a machine does with it."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "catalogue.sqlite"
+        open_database(path).close()
+        return path.read_bytes()
+
+
+def _begun(path: Path) -> Database:
+    path.parent.mkdir(exist_ok=True)
+    path.write_bytes(_empty())
+    return open_database(path)
+
+
 class Editions(RuleBasedStateMachine):
     """Two programs work on one edition in any order; a plain model says what must come of it."""
 
@@ -78,7 +94,7 @@ class Editions(RuleBasedStateMachine):
     def open(self, limit: int, proofs: int) -> None:
         self.folder = tempfile.TemporaryDirectory(ignore_cleanup_errors=True)
         self.home = Home(Path(self.folder.name))
-        self.seats: list[Database] = [open_database(self.home.database) for _ in range(2)]
+        self.seats: list[Database] = [_begun(self.home.database), open_database(self.home.database)]
         for db in self.seats:
             db.execute("PRAGMA synchronous = OFF")
         db = self.seats[0]
@@ -91,7 +107,7 @@ class Editions(RuleBasedStateMachine):
     def carried_over(self) -> None:
         """The ledger's tables read into an empty catalogue give the same prints, losses, orders and lines."""
         place = Path(self.folder.name) / "other"
-        other = open_database(place / "catalogue.sqlite")
+        other = _begun(place / "catalogue.sqlite")
         try:
             for table, take in ((tables.editions_csv, import_editions), (tables.orders_csv, import_orders)):
                 (place / "table.csv").write_text(table(self.seats[0]), encoding="utf-8", newline="")
