@@ -215,3 +215,87 @@ def test_the_undo_line_is_on_the_disk_before_the_file_moves(
     assert seen
     assert all(seen)
     assert len(done.left) == len(seen)
+
+
+@pytest.mark.parametrize("failing", ["catalogue", "undo file"])
+def test_where_nothing_can_be_written_down_no_file_is_left_under_two_names(
+        db: Database, home: Home, store: Store, untidy: Path, monkeypatch: pytest.MonkeyPatch, failing: str) -> None:
+    """The disk of the catalogue is full: what was not moved is said, and nothing is half moved."""
+    before, plan = tree(untidy), plan_tidying(db, home.settings, store)
+    real, calls = (moving._record if failing == "catalogue" else moving._write), [0]
+
+    def full(*given: object) -> None:
+        calls[0] += 1
+        if calls[0] == 3:
+            if failing == "catalogue":
+                raise CatalogueError("The disk of the catalogue is full.")
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        real(*given)  # type: ignore[arg-type]
+
+    with monkeypatch.context() as patch:
+        patch.setattr(moving, "_record" if failing == "catalogue" else "_write", full)
+        done = apply_tidying(db, home, plan)
+    assert len(done.moved) == (2 if failing == "catalogue" else 1)
+    assert len(done.moved) + len(done.left) == len(plan.moves)
+    assert "This file was not moved" in done.left[0].why
+    assert {left.why for left in done.left[1:]} == {"not tried any more"}
+    assert sorted(tree(untidy).values()) == sorted(before.values()), "every file stands under one name"
+    assert not apply_tidying(db, home, plan_tidying(db, home.settings, store)).left
+    assert {p.path for p in intake.placed(db, store.id)} == set(tree(untidy))
+
+
+def test_an_old_name_that_cannot_be_removed_is_told_and_the_next_run_removes_it(
+        db: Database, home: Home, store: Store, untidy: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    before, plan = tree(untidy), plan_tidying(db, home.settings, store)
+
+    def refusing(*_: object) -> None:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    with monkeypatch.context() as patch:
+        patch.setattr(moving, "_drop", refusing)
+        done = apply_tidying(db, home, plan)
+    assert all("old one cannot be removed" in left.why for left in done.left)
+    assert done.undo is not None
+    assert '"end"' not in done.undo.read_text(), "files stand under two names: nothing has come to its end"
+    apply_tidying(db, home, plan_tidying(db, home.settings, store, Level.PORTABLE))
+    moving.finish_cut_short(db, home, store)
+    assert sorted(tree(untidy).values()) == sorted(before.values())
+
+
+def test_many_files_that_want_one_name_are_named_and_moved_in_linear_time(
+        db: Database, home: Home, store: Store, write: Write, take_up: TakeUp, tmp_path: Path,
+        monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each free number is tried once, and no folder is listed once a file."""
+    from catalogue.intake.targets import Names
+    from catalogue.storage.folders import OpenFolder
+
+    count = 30
+    dice = np.random.default_rng(4)
+    for n in range(count):
+        write(f"Ada Quill/Harbour/x {n:02}.tif", dice.integers(0, 255, (9, 9, 3), dtype=np.uint8), folder="masters")
+        (tmp_path / "masters" / "Ada Quill" / "Harbour" / f"x {n:02}.xmp").write_text("sidecar")
+    take_up(store)
+    with transaction(db):
+        for n in range(count):
+            file = files.by_path(db, store.id, f"Ada Quill/Harbour/x {n:02}.tif")
+            assert file and file.scan_id
+            scans.set_role(db, file.scan_id, "master")
+    asked, listed, taken, names = [0], [0], Names.taken, OpenFolder.names
+
+    def asking(self: Names, path: str) -> bool:
+        asked[0] += 1
+        return taken(self, path)
+
+    def listing(self: OpenFolder) -> list[str]:
+        listed[0] += 1
+        return names(self)
+
+    monkeypatch.setattr(Names, "taken", asking)
+    monkeypatch.setattr(OpenFolder, "names", listing)
+    plan = plan_tidying(db, home.settings, store)
+    assert len({m.target for m in plan.moves}) == count
+    assert asked[0] <= 3 * count
+    done = apply_tidying(db, home, plan)
+    assert len(done.moved) == count
+    assert listed[0] <= 5
+    assert len(list((tmp_path / "masters").rglob("*.xmp"))) == count
