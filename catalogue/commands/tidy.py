@@ -34,7 +34,7 @@ def command(context: click.Context, session: Session, store_name: str | None, le
 
     Nothing is overwritten or deleted; every file is checked first, and an undo file is written. Sidecars go along.
     """
-    from catalogue.intake.moving import apply_tidying, undo_tidying
+    from catalogue.intake.moving import apply_tidying, cut_short, undo_tidying
     from catalogue.intake.tidy import Level, plan_tidying
     from catalogue.records import stores
 
@@ -46,13 +46,17 @@ def command(context: click.Context, session: Session, store_name: str | None, le
         context.exit(1 if done.left else 0)
     if not store_name:
         raise click.UsageError("Say which store, or --undo FILE.")
-    plan = plan_tidying(db, home.settings, stores.by_name(db, store_name), Level(level))
+    store = stores.by_name(db, store_name)
+    plan = plan_tidying(db, home.settings, store, Level(level))
+    unfinished = cut_short(home, store)
     if not session.as_json:
         _show_plan(Printer(), plan)
     result: Tidied | None = None
     interactive = sys.stdin.isatty() and not session.as_json
     asked = f"Rename {len(plan.moves)} file{'' if len(plan.moves) == 1 else 's'} in {plan.store}?"
-    if plan.moves and (yes or (interactive and yes_or_no(asked, otherwise="Nothing was renamed."))):
+    if unfinished and not plan.moves:
+        asked = f"An earlier tidying of {plan.store} was cut short. Complete it?"
+    if (plan.moves or unfinished) and (yes or (interactive and yes_or_no(asked, otherwise="Nothing was renamed."))):
         with interruptible(KEPT) as cancelled, bar() as report:
             result = apply_tidying(db, home, plan, report=report, cancelled=cancelled)
     session.emit({"plan": plan, "done": result}, lambda out: _show_done(out, result))

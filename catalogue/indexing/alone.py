@@ -2,7 +2,7 @@
 
 import fcntl
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 from catalogue.errors import Busy, CatalogueError
 from catalogue.settings import Home
@@ -20,7 +20,7 @@ def alone(home: Home, kind: str) -> Iterator[None]:
     with writing(path):
         home.folder.mkdir(parents=True, exist_ok=True)
         lock = path.open("w")
-    with lock:
+    try:
         try:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
@@ -30,3 +30,6 @@ def alone(home: Home, kind: str) -> Iterator[None]:
             raise CatalogueError(f"The catalogue's folder cannot be locked: {error.strerror}.",
                                  hint="Keep the catalogue on a disk of this computer.", path=path) from error
         yield
+    finally:
+        with suppress(OSError):  # nothing was written into it
+            lock.close()

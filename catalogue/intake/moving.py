@@ -57,12 +57,14 @@ def apply_tidying(db: Database, home: Home, plan: Tidying, *, report: Report = u
         StoreAway: the store is offline. Busy: an index run is under way. CatalogueError: no undo file can be made.
     """
     store = stores.by_id(db, plan.store_id)
-    if not plan.moves:
+    if not plan.moves and not cut_short(home, store):
         return Tidied((), (), None)
     with alone(home, "index"):
         with opened_store(db, store) as root:
             known = root.id
         passed_over = finish_cut_short(db, home, store)
+        if not plan.moves:
+            return Tidied((), tuple(passed_over), None)
         path = _new_undo_file(home, store)
         run = _Run(db, store, known, path)
         with writing(path), path.open("x", encoding="utf-8") as undo:
@@ -134,6 +136,16 @@ def _is_move(number: int, entry: object, path: Path) -> bool:
         if reason := unsafe_kept(str(place)):
             raise Refused(f"Nothing was moved: line {number} of the undo file is refused: {reason}.", path=path)
     return True
+
+
+def cut_short(home: Home, store: Store) -> bool:
+    """Whether an earlier tidying of the store did not come to its end."""
+    for path in undo_folder(home.folder).glob("*.jsonl"):
+        with suppress(CatalogueError):  # not one that can be finished
+            header, _, ended = read_undo(path)
+            if not ended and header["store"] == store.marker:
+                return True
+    return False
 
 
 def finish_cut_short(db: Database, home: Home, store: Store) -> list[Left]:

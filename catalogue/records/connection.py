@@ -28,7 +28,7 @@ def spoken(error: sqlite3.DatabaseError) -> Exception:
     if name.startswith("SQLITE_READONLY"):
         return Refused("This catalogue can only be looked at here.", hint="Change it on the seat that keeps it.")
     if name.startswith("SQLITE_FULL"):
-        return CatalogueError("The disk of the catalogue is full.", hint="Make room; nothing was changed.")
+        return CatalogueError("The disk of the catalogue is full.", hint="Make room, then run this again.")
     if name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB")):
         return Damaged(f"The catalogue is damaged: {error}.", hint="Run `catalogue recover`.")
     if name.startswith(("SQLITE_IOERR", "SQLITE_CANTOPEN")):

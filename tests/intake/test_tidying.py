@@ -299,3 +299,25 @@ def test_many_files_that_want_one_name_are_named_and_moved_in_linear_time(
     assert len(done.moved) == count
     assert listed[0] <= 5
     assert len(list((tmp_path / "masters").rglob("*.xmp"))) == count
+
+
+def test_a_tidying_cut_short_is_completed_also_where_nothing_else_is_to_be_renamed(
+        db: Database, home: Home, store: Store, untidy: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    before, real, calls = tree(untidy), moving._drop, [0]
+
+    def once(*given: object) -> None:
+        calls[0] += 1
+        if calls[0] == 2:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        real(*given)  # type: ignore[arg-type]
+
+    with monkeypatch.context() as patch:
+        patch.setattr(moving, "_drop", once)
+        apply_tidying(db, home, plan_tidying(db, home.settings, store))
+    assert len(tree(untidy)) == len(before) + 1
+    assert moving.cut_short(home, store)
+    empty = plan_tidying(db, home.settings, store)
+    assert not empty.moves
+    assert not apply_tidying(db, home, empty).left
+    assert sorted(tree(untidy).values()) == sorted(before.values())
+    assert not moving.cut_short(home, store)
