@@ -144,11 +144,11 @@ def search(db: Database, text: str, limit: int = 20, vocabulary: Vocabulary | No
 
 
 def nearest(word: str, vocabulary: Vocabulary, most: int = 4) -> tuple[str, ...]:
-    """Known words within one slip of ``word`` (two from eight letters on: of six or seven, two slips leave another
-    word), also where its end is not typed yet."""
+    """Known words within one slip of ``word``, also where its end is not typed yet; within two from seven letters on,
+    for of six they leave another word."""
     from rapidfuzz.distance import OSA
 
-    allowed = 2 if len(word) > 7 else 1
+    allowed = 2 if len(word) > 6 else 1
     if len(word) < 3 or word.isdigit():
         return ()
     near = []
