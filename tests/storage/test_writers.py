@@ -36,7 +36,7 @@ def writes(tree: ast.AST) -> list[tuple[int, str]]:
     """Line and name of every call that changes a disk."""
     found = []
     for node in ast.walk(tree):
-        if not isinstance(node, ast.Call):
+        if not isinstance(node, ast.Call) or _is_record(node.func):
             continue
         function = node.func
         name = function.attr if isinstance(function, ast.Attribute) else getattr(function, "id", "")
@@ -45,7 +45,7 @@ def writes(tree: ast.AST) -> list[tuple[int, str]]:
                    if isinstance(a, ast.Constant) and isinstance(a.value, str)]
         general = name in {"remove", "move", "link", "copy2", "symlink", "truncate", "rename", "unlink", "utime"}
         path_like = isinstance(function, ast.Attribute) and of not in MODULES_OF and name in {"rename", "unlink"}
-        if name in CALLS and (not general or of in MODULES_OF or (path_like and not _is_record(function))):
+        if name in CALLS and (not general or of in MODULES_OF or path_like):
             found.append((node.lineno, name))
         elif name == "replace" and (of == "os" or (len(node.args) == 1 and not node.keywords and not strings
                                                    and isinstance(function, ast.Attribute))):
