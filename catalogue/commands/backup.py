@@ -9,7 +9,6 @@ from catalogue.commands.session import Session, bar, interruptible, json_option
 
 if TYPE_CHECKING:
     from catalogue.commands.printing import Printer
-    from catalogue.records.database import Database
 
 
 @click.command("backup")
@@ -27,6 +26,7 @@ def command(session: Session, also: Path | None, only_list: bool) -> None:
     """
     from catalogue.fixity.backup import back_up, generations
     from catalogue.fixity.manifest import refresh
+    from catalogue.sheets.tables import write_tables
 
     if only_list:
         known = generations(session.home)
@@ -44,7 +44,7 @@ def command(session: Session, also: Path | None, only_list: bool) -> None:
         made = back_up(db, session.home, also=also, report=report, cancelled=cancelled)
         manifests = refresh(db, session.home)
         for folder in filter(None, (session.home.folder, also)):
-            _write_ledger(db, folder / "ledger")
+            write_tables(db, folder / "ledger")
         if also:
             for one in manifests:
                 if one.path.parent.parent == session.home.folder:
@@ -58,14 +58,6 @@ def command(session: Session, also: Path | None, only_list: bool) -> None:
             out.print(f"Checksums of {one.files} files: {one.path}")
 
     session.emit({"backup": made, "manifests": manifests}, text)
-
-
-def _write_ledger(db: "Database", folder: Path) -> None:
-    """Artists, pieces, editions and orders as ``catalogue import`` reads them."""
-    from catalogue.sheets.tables import TABLES
-
-    for name, table in TABLES.items():
-        _put(folder / f"{name}.csv", table(db).encode())
 
 
 def _put(place: Path, data: bytes) -> None:

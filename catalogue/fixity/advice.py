@@ -26,8 +26,8 @@ RESTORABLE = (*DAMAGE, *LOSSES, "missing", "edited")
 
 @dataclass(frozen=True, slots=True)
 class NextStep:
-    """What to do next. ``action``: ``restore`` (with ``file_id`` and ``source``), ``copy``, ``index``, ``connect``,
-    ``accept`` or ``look``. ``command`` is the same thing on the command line, "" where there is none. ``sha256`` is
+    """What to do next. ``action``: ``restore`` (with ``file_id`` and ``source``), ``copy`` (to the store ``target``),
+    ``index``, ``connect``, ``accept`` or ``look``. ``command`` is the same thing on the command line, "" where there is none. ``sha256`` is
     the content to bring back where it is not the one now on record for the file, as after an edit that was indexed.
     """
 
@@ -37,6 +37,7 @@ class NextStep:
     file_id: int | None = None
     source: str = ""
     sha256: str = ""
+    target: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +100,7 @@ def _copy(db: Database, finding: Finding) -> NextStep:
         source = intact[0].store
         return NextStep(f"Copy it from {source} to {target}.", "look",
                         f"catalogue copy --to {_quoted(target)} --from {_quoted(source)}")
-    return NextStep(f"Copy it to {target}.", "copy", f"catalogue copy --to {_quoted(target)}")
+    return NextStep(f"Copy it to {target}.", "copy", f"catalogue copy --to {_quoted(target)}", target=target)
 
 
 def _repair(db: Database, finding: Finding, store: str) -> NextStep:

@@ -10,10 +10,12 @@ from typing import TypeVar
 from catalogue.records import stores
 from catalogue.records.copies import HELD
 from catalogue.records.database import Database, fetch, fetch_one
-from catalogue.records.findings import Finding
+from catalogue.records.findings import DAMAGE_KINDS, Finding
 from catalogue.records.fixity import last_audit
 
 T = TypeVar("T")
+
+_IS_DAMAGE = f"f.kind IN ({', '.join(repr(kind) for kind in DAMAGE_KINDS)})"
 
 # After every text the catalogue can hold: U+10FFFF is no character anybody writes.
 _LAST = "\U0010ffff"
@@ -40,6 +42,7 @@ class PieceItem:
     scans: int
     last_order: str | None
     findings: int
+    damaged: int
     sha256: str | None
 
 
@@ -91,6 +94,7 @@ class Glance:
     stores: int
     checked_at: str | None
     findings: int
+    damaged: int
     lines: int
     last_order: str | None
 
@@ -139,6 +143,8 @@ def pieces(db: Database, artist_id: int | None, beyond: PieceItem | None, limit:
                 WHERE l.piece_id = p.id) AS last_order,
                (SELECT count(*) FROM scan c JOIN finding f ON f.scan_id = c.id
                 WHERE c.piece_id = p.id AND f.resolved IS NULL) AS findings,
+               (SELECT count(*) FROM scan c JOIN finding f ON f.scan_id = c.id
+                WHERE c.piece_id = p.id AND f.resolved IS NULL AND {_IS_DAMAGE}) AS damaged,
                (SELECT sha256 FROM scan c WHERE c.id = p.current_scan_id) AS sha256
         FROM page p JOIN artist a ON a.id = p.artist_id ORDER BY p.key {order}, p.id {order}""", values), forward)
 
@@ -168,6 +174,8 @@ def glance(db: Database, piece_id: int) -> Glance | None:
                (SELECT max(h.checked_at) FROM {HELD} h WHERE h.scan_id = c.id AND h.sound) AS checked_at,
                (SELECT count(*) FROM scan x JOIN finding f ON f.scan_id = x.id
                 WHERE x.piece_id = p.id AND f.resolved IS NULL) AS findings,
+               (SELECT count(*) FROM scan x JOIN finding f ON f.scan_id = x.id
+                WHERE x.piece_id = p.id AND f.resolved IS NULL AND {_IS_DAMAGE}) AS damaged,
                (SELECT count(*) FROM order_line l WHERE l.piece_id = p.id) AS lines,
                (SELECT max(o.placed) FROM order_line l JOIN orders o ON o.id = l.order_id
                 WHERE l.piece_id = p.id) AS last_order
@@ -205,25 +213,49 @@ class FindingItem:
     detail: str
     first_seen: str
 
+    @property
+    def is_damage(self) -> bool:
+        """Whether bytes are wrong or gone."""
+        return self.kind in DAMAGE_KINDS
+
 
 def kinds(db: Database) -> list[KindCount]:
-    """Kinds of open findings, most first."""
-    return fetch(db, KindCount, """SELECT kind, count(*) AS count FROM finding WHERE resolved IS NULL
-                                   GROUP BY kind ORDER BY count(*) DESC, kind""")
+    """Kinds of open findings: damage before all others, then most first."""
+    return fetch(db, KindCount, f"""SELECT f.kind, count(*) AS count FROM finding f WHERE f.resolved IS NULL
+                                    GROUP BY f.kind ORDER BY {_IS_DAMAGE} DESC, count(*) DESC, f.kind""")
+
+
+def damaged(db: Database) -> int:
+    """How many open findings are damage."""
+    return int(db.execute(f"SELECT count(*) FROM finding f WHERE f.resolved IS NULL AND {_IS_DAMAGE}").fetchone()[0])
 
 
 def findings(db: Database, kind: str, beyond: FindingItem | None, limit: int, *,
              forward: bool = True) -> list[FindingItem]:
-    """Open findings, newest first; of one kind, or of all with ``""``."""
+    """Open findings, damage before all others, then newest first; of one kind, or of all with ``""``."""
+    found: list[FindingItem] = []
+    for damage in (True, False) if forward else (False, True):
+        if beyond is not None and beyond.is_damage is not damage and beyond.is_damage is not forward:
+            continue    # that part of the list lies on the other side of the row
+        start = beyond if beyond is not None and beyond.is_damage is damage else None
+        found += _findings(db, kind, damage, start, limit - len(found), forward)
+        if len(found) == limit:
+            break
+    return _page(found, forward)
+
+
+def _findings(db: Database, kind: str, damage: bool, beyond: FindingItem | None, limit: int,
+              forward: bool) -> list[FindingItem]:
+    """Findings that are damage, or those that are not, beyond one of the same sort."""
     sign, order = ("<", "DESC") if forward else (">", "ASC")
     start = beyond.id if beyond else 1 << 62 if forward else 0
-    return _page(fetch(db, FindingItem, f"""
+    return fetch(db, FindingItem, f"""
         SELECT f.id, f.kind, coalesce(s.name, '') AS store,
                coalesce(nullif(f.path, ''), (SELECT path FROM file x WHERE x.scan_id = f.scan_id LIMIT 1), '') AS path,
                f.detail, f.first_seen
         FROM finding f LEFT JOIN store s ON s.id = f.store_id
-        WHERE f.resolved IS NULL AND f.id {sign} ?1 AND (?2 = '' OR f.kind = ?2)
-        ORDER BY f.id {order} LIMIT ?3""", [start, kind, limit]), forward)
+        WHERE f.resolved IS NULL AND f.id {sign} ?1 AND (?2 = '' OR f.kind = ?2) AND {_IS_DAMAGE} = ?4
+        ORDER BY f.id {order} LIMIT ?3""", [start, kind, limit, damage])
 
 
 def finding(db: Database, finding_id: int) -> Finding | None:

@@ -10,6 +10,9 @@ KINDS = ("unreadable", "changed", "empty", "truncated", "damaged", "not a pictur
          "undecoded", "no profile", "vanished", "changing", "single copy", "no off-site copy", "offline", "link",
          "unreadable folder", "name not UTF-8", "unusable manifest")
 
+# Bytes that are wrong or gone: shown before everything that is merely untidy.
+DAMAGE_KINDS = ("unreadable", "changed", "empty", "truncated", "damaged", "missing")
+
 
 @dataclass(frozen=True, slots=True)
 class Finding:

@@ -126,6 +126,8 @@ class CatalogueApp(App[None]):
             self.switch_mode("first")
         self.changes.begin()
         self.gate.begin()
+        # After Ctrl-Z and fg Textual opens its screen again, but draws only what changes.
+        self.app_resume_signal.subscribe(self, lambda _: self.refresh(layout=True))
         self.set_interval(EVERY, lambda: tidy_memory(monotonic() - self.touched))
 
     def on_unmount(self) -> None:

@@ -17,11 +17,12 @@ from catalogue.fixity.audit import Budget
 from catalogue.records import browsing, scans
 from catalogue.records.browsing import FindingItem, KindCount
 from catalogue.records.database import Database
+from catalogue.records.findings import DAMAGE_KINDS
 from catalogue.records.paths import shown
 from catalogue.records.scans import Scan
 from catalogue.screens.bars import KeyLine
 from catalogue.screens.dialogs import Question, Reason, Words
-from catalogue.screens.facts import line, lines
+from catalogue.screens.facts import BAD, DOUBT, line, lines
 from catalogue.screens.jobs import start_audit, start_copy, start_index, start_restore
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Dialog, Page
@@ -70,8 +71,8 @@ class AuditPage(Page):
         yield Container(
             Vertical(RowTable[KindCount]([Column("Kind", 0), Column("", 5, right=True)], id="kinds"),
                      Static("", id="audits", markup=False), id="audit-left"),
-            Vertical(PagedTable[FindingItem]([Column("Kind", 14, least=90), Column("File", 0), Column("Store", 14),
-                                              Column("Since", 11, least=64)], id="findings"),
+            Vertical(PagedTable[FindingItem]([Column("", 1), Column("Kind", 14, least=90), Column("File", 0),
+                                              Column("Store", 14), Column("Since", 11, least=64)], id="findings"),
                      Horizontal(Static("", id="finding-words", markup=False), Picture(id="finding-picture"),
                                 id="finding"),
                      id="audit-right"),
@@ -98,10 +99,12 @@ class AuditPage(Page):
 
     @staticmethod
     def _kind_cells(row: KindCount) -> list[Text]:
-        return [cell(row.kind, "italic" if row is ALL else ""), cell(row.count or "", right=True)]
+        sign = "✗ " if row.kind in DAMAGE_KINDS else ""
+        return [cell(f"{sign}{row.kind}", "italic" if row is ALL else ""), cell(row.count or "", right=True)]
 
     def _finding_cells(self, row: FindingItem) -> list[Text]:
-        return [cell(row.kind), cell(file_name(row.path) if row.path else row.detail), cell(row.store or "–"),
+        return [cell("✗" if row.is_damage else ""), cell(row.kind),
+                cell(file_name(row.path) if row.path else row.detail), cell(row.store or "–"),
                 cell(day(row.first_seen, self.shop.day_form))]
 
     def _load_findings(self, *, keep: bool = False) -> None:
@@ -214,11 +217,11 @@ class AuditPage(Page):
             self._confirm(f"Restore it from {safe(step.source)}?", f"{path}\n\n{step.text}\nThe copy is read back and "
                           "compared before it takes the place; what stands there now is kept aside.", "Restore",
                           lambda: start_restore(self.shop, file_id, step.source, step.sha256))
-        elif step.action == "copy" and step.command:
-            target = step.text.removeprefix("Copy it to ").removesuffix(".")
-            self._confirm(f"Copy what {safe(target)} lacks?", "Scans of the primary stores that it does not hold are "
-                          "copied there, each read back and compared. Nothing there is overwritten.", "Copy",
-                          lambda: start_copy(self.shop, target))
+        elif step.action == "copy" and step.target:
+            held = f"Scans of {safe(step.source or 'the primary stores')} that it does not hold are copied there, " \
+                   "each read back and compared. Nothing there is overwritten."
+            self._confirm(f"Copy what {safe(step.target)} lacks?", held, "Copy",
+                          lambda: start_copy(self.shop, step.target, step.source))
         elif step.action == "index" and found.store:
             self._confirm(f"Index {safe(found.store)}?", step.text, "Index",
                           lambda: start_index(self.shop, [found.store]))
@@ -236,7 +239,8 @@ class AuditPage(Page):
 def finding_words(found: OpenFinding, day_form: str) -> Content:
     """A finding, where it is, since when, where the damage lies, and the next step."""
     finding = found.finding
-    said = [line(("! ", "bold $warning"), (finding.kind, "bold"))]
+    sign, style = BAD if finding.kind in DAMAGE_KINDS else DOUBT
+    said = [line((f"{sign} ", f"bold {style}"), (finding.kind, "bold"))]
     if finding.path:
         said.append(line(f"{found.store}: {shown(finding.path)}" if found.store else shown(finding.path)))
     said.append(line(finding.detail))

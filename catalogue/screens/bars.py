@@ -19,8 +19,12 @@ if TYPE_CHECKING:
     from catalogue.screens.work import Work
 
 
+MOST = 999      # findings that are counted on the bar
+
+
 class PlaceBar(Widget):
-    """The places with their digits; the present one in brackets and bold. A click goes there."""
+    """The places with their digits, the present one in brackets and bold, and how much is damaged. A click goes there.
+    """
 
     DEFAULT_CSS = """PlaceBar { height: 1; dock: top; background: $panel; color: $quiet; link-style: none;
                      link-background: $panel; link-color: $quiet; link-style-hover: underline;
@@ -34,12 +38,15 @@ class PlaceBar(Widget):
     def render(self) -> Content:
         wide = self.size.width >= 100
         place = self._place or self.app.current_mode
+        damaged = cast("CatalogueApp", self.app).changes.damaged
         parts: list[Content | str | tuple[str, Style | str]] = [" "]
         for digit, (mode, title) in enumerate(PLACES, 1):
             click = Style.from_meta({"@click": f"app.place('{mode}')"})
             here = mode == place
             text = f"[{digit} {title}]" if here else f" {digit} {title} "
             parts.append((text, "bold $foreground" if here else click))
+            if mode == "audit" and damaged:
+                parts.append((f"✗{min(damaged, MOST)} ", "bold $error"))
             if wide:
                 parts.append("  ")
         return Content.assemble(*parts)

@@ -88,8 +88,9 @@ class BrowsePage(FileActions, Page):
         return [cell(row.name, "italic" if row is ALL else ""), cell(number(row.pieces) if row.id else "", right=True)]
 
     def _piece_cells(self, row: PieceItem) -> list[Text]:
+        sign = "✗" if row.damaged else "!" if row.findings else ""
         return [cell(row.title), cell(row.artist), cell(row.year), cell(row.scans, right=True),
-                cell(day(row.last_order, self.shop.day_form)), cell("!" if row.findings else "")]
+                cell(day(row.last_order, self.shop.day_form)), cell(sign)]
 
     def _load_pieces(self, *, keep: bool = False) -> None:
         artist = self.query_one("#artists", PagedTable).pointed

@@ -12,7 +12,7 @@ from catalogue.screens.drawing import Cells
 
 
 class PictureStrip(Strip):
-    """Half blocks, and blanks up to ``width``.
+    """Half blocks, at most ``width`` of them, and blanks up to ``width``.
 
     Nothing is made of single cells unless somebody wants them one by one, such as a picture of the screen.
     """
@@ -20,6 +20,7 @@ class PictureStrip(Strip):
     __slots__ = ("_cells", "_ground", "_made")
 
     def __init__(self, cells: Cells, width: int, ground: Style) -> None:
+        assert len(cells) <= width, "the terminal would get more than there is room for"
         self._cells, self._ground = cells, ground
         self._made: list[Segment] = []
         super().__init__((), width)

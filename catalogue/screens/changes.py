@@ -5,9 +5,10 @@ from collections.abc import Callable, Coroutine
 from typing import TYPE_CHECKING, Any
 
 from catalogue.indexing.stores import where
-from catalogue.records import stores
+from catalogue.records import browsing, stores
 from catalogue.records.database import Database, others_writes
 from catalogue.screens.asking import run
+from catalogue.screens.bars import PlaceBar
 from catalogue.screens.page import Page
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ WRITTEN_SECONDS = 3.0   # between two looks whether anyone has written
 class Changes:
     """Looks for changes every few seconds and tells the pages; those that nobody sees when they are seen again.
 
-    ``online``: store id to whether it was connected when last looked.
+    ``online``: store id to whether it was connected when last looked. ``damaged``: open findings that are damage.
     """
 
     def __init__(self, app: "CatalogueApp") -> None:
@@ -29,6 +30,7 @@ class Changes:
         self._looking: set[str] = set()     # looks under way, by name
         self._failing: set[str] = set()     # looks that failed last time
         self._written: int | None = None
+        self.damaged = 0
 
     def begin(self) -> None:
         """From now on."""
@@ -54,6 +56,7 @@ class Changes:
 
         async def note() -> None:
             self._written = await wrap_future(written)
+            await self._count_damage()
 
         run(self._app, note, group="own writes")
 
@@ -65,7 +68,16 @@ class Changes:
         written = await wrap_future(self._app.lanes["read"].ask(others_writes))
         if self._written not in (None, written):
             self.tell(of_others=True)
-        self._written = written
+        if self._written != written:
+            self._written = written
+            await self._count_damage()
+
+    async def _count_damage(self) -> None:
+        damaged = await wrap_future(self._app.lanes["read"].ask(browsing.damaged))
+        if damaged != self.damaged:
+            self.damaged = damaged
+            for page in self._pages():
+                page.query_one(PlaceBar).refresh()
 
     def _run(self, look: Callable[[], Coroutine[Any, Any, None]]) -> None:
         """Look, unless the look before is still under way; what goes wrong is told once, not at every look."""

@@ -8,6 +8,7 @@ from catalogue.ledger.editions import State, label
 from catalogue.progress import data_size
 from catalogue.reading.printsize import prints_up_to
 from catalogue.records.browsing import Glance
+from catalogue.records.findings import DAMAGE_KINDS
 from catalogue.records.paths import shown
 from catalogue.screens.view import PieceView, ScanView
 from catalogue.screens.wording import ago, centimetres, counted, day, safe, scanned_cm, size_cm
@@ -46,6 +47,9 @@ def glance_words(glance: Glance, day_form: str) -> Content:
 def state_line(glance: Glance) -> Content:
     """How safe the current master is, in a sign and words."""
     checked = f"checked {ago(glance.checked_at)}" if glance.checked_at else "not yet checked"
+    if glance.damaged:
+        return line(("✗", "bold $error"), f" {counted(glance.damaged, 'file')} damaged or missing; "
+                    f"{counted(glance.present, 'copy', 'copies')} present")
     if glance.findings:
         return line(("!", "bold $warning"), f" {counted(glance.findings, 'finding')}; "
                     f"{counted(glance.present, 'copy', 'copies')} present")
@@ -104,7 +108,8 @@ def scan_words(row: ScanView, day_form: str) -> Content:
             found.append(line(("✗ ", "$error"), name, "  missing"))
     for finding in row.findings:
         hint = f" {finding.hint}" if finding.hint else ""
-        found.append(line(("! ", "bold $warning"), f"{finding.kind}: {finding.detail}{hint}",
+        sign = BAD if finding.kind in DAMAGE_KINDS else DOUBT
+        found.append(line((f"{sign[0]} ", f"bold {sign[1]}"), f"{finding.kind}: {finding.detail}{hint}",
                           (f"  since {day(finding.first_seen, day_form)}", "$quiet")))
     return lines(found)
 

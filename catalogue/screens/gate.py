@@ -12,11 +12,13 @@ An answer read from the catalogue is shown between two keys, never while one is 
 
 import asyncio
 from collections import deque
+from contextlib import suppress
 from dataclasses import dataclass
 from time import monotonic
 from typing import TYPE_CHECKING
 
 from textual import events
+from textual.app import ScreenStackError
 from textual.message_pump import MessagePump
 from textual.screen import ModalScreen
 from textual.widget import Widget
@@ -134,20 +136,27 @@ class Gate:
 
     async def _run(self) -> None:
         while True:
-            while not self._waiting:
-                self._came.clear()
-                await self._came.wait()
-            await self._until_due()
-            event = self._waiting.popleft()
-            self._free.clear()
-            try:
-                self._admitted = event
-                self._app.post_message(event)
-                await self._handled()
-            finally:
-                self._admitted = None
-                self._free.set()
-            await asyncio.sleep(0)  # answers that wait are shown first
+            with suppress(ScreenStackError):    # the app is closing, or has not begun
+                await self._let_in()
+                continue
+            await asyncio.sleep(LOOK)
+
+    async def _let_in(self) -> None:
+        """Let the next key in, and wait until it is handled."""
+        while not self._waiting:
+            self._came.clear()
+            await self._came.wait()
+        await self._until_due()
+        event = self._waiting.popleft()
+        self._free.clear()
+        try:
+            self._admitted = event
+            self._app.post_message(event)
+            await self._handled()
+        finally:
+            self._admitted = None
+            self._free.set()
+        await asyncio.sleep(0)  # answers that wait are shown first
 
     async def _until_due(self) -> None:
         """Wait until the first key that waits finds what it acts on. Another may have become the first meanwhile."""

@@ -67,15 +67,16 @@ def start_audit(shop: "CatalogueApp", names: Sequence[str], budget: "Budget") ->
     return shop.begin("Audit", job, told)
 
 
-def start_copy(shop: "CatalogueApp", target: str) -> bool:
-    """Bring a store up to date with what the primary stores hold."""
+def start_copy(shop: "CatalogueApp", target: str, source: str = "") -> bool:
+    """Bring a store up to date with what the primary stores, or another one, hold."""
     home = shop.home
 
     def job(db: Database, report: "Report", cancelled: "Cancelled") -> Any:
         from catalogue.fixity.copies import copy_to, plan
 
         store = stores.by_name(db, target)
-        return copy_to(db, home, store, plan(db, store), report=report, cancelled=cancelled)
+        wanted = plan(db, store, stores.by_name(db, source) if source else None)
+        return copy_to(db, home, store, wanted, report=report, cancelled=cancelled)
 
     def told(done: Any) -> str:
         missed = f", {len(done.not_copied)} not copied: {done.not_copied[0].reason}" if done.not_copied else ""
@@ -158,13 +159,18 @@ def start_taking_in(shop: "CatalogueApp", plan: "Plan", also: Sequence[str], rem
 
 
 def start_backup(shop: "CatalogueApp") -> bool:
-    """Back the catalogue up."""
+    """Back the catalogue up, with the ledger as tables and the checksum lists, as the command does."""
     home = shop.home
 
     def job(db: Database, report: "Report", _: "Cancelled") -> Any:
         from catalogue.fixity.backup import back_up
+        from catalogue.fixity.manifest import refresh
+        from catalogue.sheets.tables import write_tables
 
-        return back_up(db, home, report=report)
+        made = back_up(db, home, report=report)
+        refresh(db, home)
+        write_tables(db, home.folder / "ledger")
+        return made
 
     return shop.begin("Backup", job, lambda made: f"Kept as {made.path.name}, checked.")
 

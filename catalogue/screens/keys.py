@@ -48,6 +48,7 @@ EVERYWHERE = (
     Key("x", "app.stop_work", "stop work", "Stop the long work that is running; what is done is kept."),
     Key("t", "app.turn_light", "light or dark", "Change between the dark and the light theme."),
     Key("tab", "app.focus_next", "next part", "Go to the next part of the screen; Shift with it goes back."),
+    Key("ctrl+z", "app.suspend_process", "set aside", "Set the screens aside; the shell's fg brings them back."),
     Key("q,ctrl+q", "app.leave", "quit", "Leave the catalogue."),
 )
 

@@ -41,9 +41,10 @@ class OrdersPage(Page):
     def body(self) -> Iterable[Widget]:
         yield Container(
             PagedTable[LineItem]([
-                Column("Placed", 11), Column("Order", 10, least=96), Column("Title", 0), Column("Artist", 0, least=110),
-                Column("Buyer", 0, least=76), Column("Size", 14, least=50), Column("No", 3, right=True),
-                Column("Medium", 0, least=120), Column("State", 9)], id="lines"),
+                Column("Placed", 11), Column("Order", 10, least=96), Column("Title", 0, weight=3),
+                Column("Artist", 0, least=110, weight=2), Column("Buyer", 0, least=76, weight=2),
+                Column("Size", 14, least=50), Column("No", 3, right=True), Column("Medium", 0, least=120, weight=2),
+                Column("State", 9)], id="lines"),
             Sight(),
             id="orders")
 

@@ -99,7 +99,8 @@ class Dialog(ModalScreen[T]):
     """A panel over the page; Esc leaves it without an answer, Ctrl-Q the program from it too."""
 
     PLACE: ClassVar[str] = ""
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+q", "app.leave", show=False)]
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+q", "app.leave", show=False),
+                                             Binding("ctrl+z", "app.suspend_process", show=False)]
 
     @property
     def shop(self) -> "CatalogueApp":

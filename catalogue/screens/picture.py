@@ -187,5 +187,5 @@ class Picture(Widget):
             rows = [Strip([Segment(words, style + Style(dim=True))])] if words else []
             return [row.crop_extend(0, width, style) for row in rows]
         return [Strip([Segment(row, style)]).crop_extend(0, width, style) if isinstance(row, str)
-                else PictureStrip(row, width, style) if shown
+                else PictureStrip(row if len(row) <= width else row.part(0, width), width, style) if shown
                 else Strip(row.blurred(BLUR)).crop_extend(0, width, style) for row in self._drawing.rows]

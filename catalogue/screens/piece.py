@@ -11,6 +11,7 @@ from textual.widgets import Static
 
 from catalogue.records import pieces
 from catalogue.records.database import Database, transaction
+from catalogue.records.findings import DAMAGE_KINDS
 from catalogue.records.orders import Line
 from catalogue.screens.dialogs import Question
 from catalogue.screens.facts import edition_words, piece_words, prints_words, scan_words
@@ -100,7 +101,8 @@ class PiecePage(FileActions):
         scan = row.scan
         name = file_name(row.kept[0].file.path) if row.kept else scan.sha256[:12]
         pixels = f"{scan.width} × {scan.height}" if scan.width else "–"
-        sign = "!" if row.findings else "●" if row.current else ""
+        damaged = any(finding.kind in DAMAGE_KINDS for finding in row.findings)
+        sign = "✗" if damaged else "!" if row.findings else "●" if row.current else ""
         return [cell(sign), cell("current" if row.current else scan.role), cell(name), cell(kept_words(row)),
                 cell(pixels), cell(day(scan.captured, self.shop.day_form))]
 

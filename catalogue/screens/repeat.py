@@ -302,8 +302,14 @@ def _printing(found: Proposal | None) -> str | None:
 
 
 def proposal_words(found: Proposal, day_form: str) -> Content:
-    """What is grave; last time, what it would be printed from now, edition, ppi; other cautions; the scan's name."""
-    said = caution_words([caution for caution in found.cautions if caution.grave])
+    """The ppi; what is grave; last time, what it would be printed from now, edition; the rest."""
+    said: list[Content] = []
+    if found.fit is not None:
+        sign = ("✓ ", "$success") if found.fit.enough else ("! ", "bold $warning")
+        turned = ", turned" if found.fit.turned else ""
+        cut = f", {found.fit.cropped:.0%} cut away" if found.fit.cropped else ""
+        said.append(line(sign, f"{found.fit.ppi:.0f} ppi at this size{turned}{cut}"))
+    said += caution_words([caution for caution in found.cautions if caution.grave])
     last = found.last
     if last is not None:
         said.append(line(("Last time ", "bold"), f"{day(last.placed, day_form)}, {last.quantity} × "
@@ -321,11 +327,6 @@ def proposal_words(found: Proposal, day_form: str) -> Content:
         said.append(line(("Edition ", "bold"), f"{counted(state.numbers_left, 'number')} of "
                          f"{state.edition.size_limit} left" + (f", next {state.next_number}"
                                                                 if state.next_number else "")))
-    if found.fit is not None:
-        sign = ("✓ ", "$success") if found.fit.enough else ("! ", "bold $warning")
-        turned = ", turned" if found.fit.turned else ""
-        cut = f", {found.fit.cropped:.0%} cut away" if found.fit.cropped else ""
-        said.append(line(sign, f"{found.fit.ppi:.0f} ppi at this size{turned}{cut}"))
     said += caution_words([caution for caution in found.cautions if not caution.grave])
     if found.printing is not None:
         said.append(line((f"{found.line.scan_name}  {found.printing.scan.sha256[:12]}…", "$quiet")))

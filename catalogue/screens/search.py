@@ -112,11 +112,12 @@ class SearchDialog(Dialog[Hit]):
         table.set_rows([drawn.get(hit, hit) for hit in hits(found, self.shop.day_form)], hit_cells, keep_drawn=True)
         said = ""
         if words.strip():
-            said = f"{counted(found.total, 'line')} found" if found.total else "Nothing fits these words."
+            if found.corrected:
+                said = "Read as: " + ", ".join(f"{typed} → {' or '.join(near)}"
+                                               for typed, near in found.corrected) + "   "
+            said += f"{counted(found.total, 'line')} found" if found.total else "Nothing fits these words."
             if any(len(kind) == EACH for kind in (found.artists, found.pieces, found.orders, found.files)):
                 said += f", at most {EACH} of a kind shown"
-            if found.corrected:
-                said += "   Read as: " + ", ".join(f"{typed} → {' or '.join(near)}" for typed, near in found.corrected)
         self.query_one("#found-count", Static).update(safe(said))
 
     @property

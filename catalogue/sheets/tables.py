@@ -3,6 +3,7 @@
 import csv
 from collections.abc import Iterable, Iterator
 from io import StringIO
+from pathlib import Path
 
 from catalogue.ledger.editions import label
 from catalogue.ledger.row_numbers import AFTER_PRINTING, Loss, loss_text
@@ -10,6 +11,7 @@ from catalogue.records import editions, orders, pieces
 from catalogue.records.database import Database
 from catalogue.records.numbers import written
 from catalogue.spreadsheets import csv_cell
+from catalogue.storage.atomic import write_atomically
 
 ORDERS = ("number", "date", "artist", "piece", "buyer", "width_mm", "height_mm", "medium", "border_mm", "wrap_mm",
           "edge", "quantity", "numbers", "price", "currency", "status", "notes", "file", "sha256", "profile",
@@ -39,6 +41,12 @@ def pieces_csv(db: Database) -> str:
     """Every piece with what a person said of its original."""
     return _table(PIECES, ((one.artist, one.title, one.year, one.series, one.inventory_number, one.width_mm,
                             one.height_mm, one.relief_mm, one.notes) for one in pieces.every(db)))
+
+
+def write_tables(db: Database, folder: Path) -> None:
+    """Artists, pieces, editions and orders into ``folder``, as ``catalogue import`` reads them."""
+    for name, table in TABLES.items():
+        write_atomically(folder / f"{name}.csv", table(db).encode())
 
 
 TABLES = {"artists": artists_csv, "pieces": pieces_csv, "editions": editions_csv, "orders": orders_csv}

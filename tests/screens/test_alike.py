@@ -6,17 +6,22 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PIL import Image
+from rich.color import ColorSystem
+from textual.geometry import Region
+from textual.strip import Strip
 from textual.widgets import Static
 
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.records import likenesses, pieces, scans
 from catalogue.records.database import open_database, transaction
+from catalogue.screens import kept
 from catalogue.screens.aligning import difference, laid
+from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs import Question
 from catalogue.screens.picture import Picture
 from catalogue.screens.rows import RowTable
 from catalogue.settings import Home
-from tests.screens.shop import painted, running, said, settled, sha, until, words
+from tests.screens.shop import burst, painted, running, said, settled, sha, until, words
 
 WHOLE = (1.0, 0.0, 0.0, 0.0, 1.0, 0.0)
 
@@ -151,6 +156,36 @@ async def test_two_pieces_are_merged_after_a_yes_and_parted_again(pairs: Home) -
         await pilot.press("enter")
         await settled(pilot)
         assert "Harbour, Low Water" in words(pilot)
+
+
+@pytest.mark.parametrize("size", [(120, 40), (160, 48), (200, 60)])
+async def test_no_picture_is_larger_than_its_place_where_the_page_was_made_ahead(
+        pairs: Home, monkeypatch: pytest.MonkeyPatch, size: tuple[int, int]) -> None:
+    """What the terminal gets for each row of a picture is as wide as the picture's place, at the first drawing too."""
+    monkeypatch.setattr(kept, "LEFT_ALONE", 0.01)
+    monkeypatch.setattr(kept, "BETWEEN", 0.001)
+    drawn: list[tuple[int, int]] = []
+    render_lines = Picture.render_lines
+
+    def measured(picture: Picture, crop: Region) -> list[Strip]:
+        strips = render_lines(picture, crop)
+        if picture.app.screen is picture.screen:
+            drawn.extend((strip.render(picture.app.console).count("▀"), crop.width) for strip in strips)
+        return strips
+
+    monkeypatch.setattr(Picture, "render_lines", measured)
+    async with running(pairs, size=size, ahead=True) as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        app.console._color_system = ColorSystem.TRUECOLOR
+        await settled(pilot)
+        assert app._screen_stacks.get("alike")
+        drawn.clear()
+        await burst(pilot, "3")
+        await settled(pilot)
+        assert "side by side" in words(pilot)
+    assert len(drawn) > 10
+    assert [(blocks, width) for blocks, width in drawn if blocks > width] == []
 
 
 async def test_a_pair_whose_preview_is_gone_is_told(pairs: Home) -> None:

@@ -1,6 +1,8 @@
 """Lists of any length: pages by keyset, the cursor kept, names of any kind, and what the records give for them."""
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -8,13 +10,14 @@ from hypothesis import strategies as st
 from rich.cells import cell_len
 from textual.app import App, ComposeResult
 
-from catalogue.records import browsing, orders, pieces
+from catalogue.records import browsing, findings, orders, pieces
 from catalogue.records.database import Database, open_database, transaction
+from catalogue.screens.app import CatalogueApp
 from catalogue.screens.rows import Column, RowTable, _fitted
 from catalogue.screens.table import HELD, PAGE, PagedTable
 from catalogue.screens.wording import cell, safe
 from catalogue.settings import Home
-from tests.screens.shop import HOSTILE, running, settled, typed, until, words
+from tests.screens.shop import HOSTILE, held_up, running, settled, typed, until, words
 
 COUNT = 900
 
@@ -70,6 +73,53 @@ def test_lines_of_orders_page_both_ways(long_db: Database) -> None:
     assert browsing.lines(long_db, "", None, 10, forward=False) == whole[-10:]
 
 
+def paged(page: Callable[[Any, int, bool], list[Any]], limit: int) -> tuple[list[Any], list[Any]]:
+    """Ids of a whole list, asked for page by page from its start, and from its end."""
+    there, back, row = [], [], None
+    while rows := page(row, limit, True):
+        there += rows
+        row = rows[-1]
+    row = None
+    while rows := page(row, limit, False):
+        back = rows + back
+        row = rows[0]
+    return [r.id for r in there], [r.id for r in back]
+
+
+@pytest.mark.parametrize("limit", [1, 2, 3, 5, 50])
+def test_pages_skip_nothing_among_equals(tmp_path: Path, limit: int) -> None:
+    """Pieces of one title, and lines of one order on one day: nothing but their ids tells them apart."""
+    db = open_database(tmp_path / "catalogue.sqlite")
+    with transaction(db):
+        wanted = [pieces.piece_called(db, pieces.artist_called(db, f"Artist {n}").id, "Untitled") for n in range(7)]
+        numbers = [orders.save(db, f"N{n}", "2025-01-01") for n in range(3)]
+        lines = [orders.add_line(db, number, orders.NewLine(wanted[0], 100, 100, 1)) for number in numbers
+                 for _ in range(5)]
+    one, other = paged(lambda row, n, way: browsing.pieces(db, None, row, n, forward=way), limit)
+    assert one == other == wanted
+    one, other = paged(lambda row, n, way: browsing.lines(db, "", row, n, forward=way), limit)
+    assert one == other == lines[::-1]
+    db.close()
+
+
+@pytest.mark.parametrize("limit", [1, 2, 3, 50])
+def test_damage_comes_first_on_every_page(tmp_path: Path, limit: int) -> None:
+    db = open_database(tmp_path / "catalogue.sqlite")
+    kinds = ("single copy", "truncated", "no profile", "changed", "no profile", "missing", "single copy")
+    with transaction(db):
+        for number, kind in enumerate(kinds):
+            findings.record(db, kind, "made up for a test", path=f"{number}.tif")
+    one, other = paged(lambda row, n, way: browsing.findings(db, "", row, n, forward=way), limit)
+    assert one == other
+    listed = [row.kind for row in browsing.findings(db, "", None, 50)]
+    assert listed == ["missing", "changed", "truncated", "single copy", "no profile", "no profile", "single copy"]
+    assert [row.kind for row in browsing.kinds(db)] == ["changed", "missing", "truncated", "no profile", "single copy"]
+    one, other = paged(lambda row, n, way: browsing.findings(db, "no profile", row, n, forward=way), limit)
+    assert one == other and len(one) == 2
+    assert browsing.damaged(db) == 3
+    db.close()
+
+
 def test_no_list_is_sorted_or_scanned_whole(long_db: Database) -> None:
     """Paging stays as quick at the end as at the start only while an index gives the order."""
     plans: list[str] = []
@@ -115,6 +165,30 @@ async def test_the_table_walks_the_whole_list_and_holds_little(long_shop: Home) 
             await settled(pilot)
         assert table.pointed.title < f"Work {COUNT - 300:04d}"
         assert [r.title for r in table.rows_held] == sorted(r.title for r in table.rows_held)
+
+
+@pytest.mark.parametrize("way", ["down", "up"])
+async def test_the_cursor_stays_on_its_row_when_a_page_comes(long_shop: Home, way: str) -> None:
+    """Rows are added on one side and dropped on the other; what is looked at stays where it is."""
+    async with running(long_shop, size=(80, 24)) as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        table = app.screen.query_one("#pieces", PagedTable)
+        if way == "up":
+            await pilot.press("end")
+            await settled(pilot)
+        moved = 0
+        for _ in range(40):
+            first = table.rows_held[0].id
+            with held_up(app):
+                for _ in range(3):
+                    (table.action_page_down if way == "down" else table.action_page_up)()
+                here, line = table.pointed, table.cursor_row - table.scroll_offset.y
+            await settled(pilot)
+            assert table.pointed == here
+            assert table.cursor_row - table.scroll_offset.y == line
+            moved += table.rows_held[0].id != first and table.row_count == HELD
+        assert moved > 1, "no page came, or none was dropped"
 
 
 async def test_a_reload_keeps_the_cursor_on_its_row(long_shop: Home) -> None:
