@@ -237,10 +237,11 @@ class AuditPage(Page):
 
 
 def finding_words(found: OpenFinding, day_form: str) -> Content:
-    """A finding, where it is, since when, where the damage lies, and the next step."""
+    """A finding, the next step, where it is, since when, and where the damage lies."""
     finding = found.finding
     sign, style = BAD if finding.kind in DAMAGE_KINDS else DOUBT
-    said = [line((f"{sign} ", f"bold {style}"), (finding.kind, "bold"))]
+    said = [line((f"{sign} ", f"bold {style}"), (finding.kind, "bold")),
+            line(("Next  ", "bold $accent"), found.next.text)]   # first: it must be seen on a small screen
     if finding.path:
         said.append(line(f"{found.store}: {shown(finding.path)}" if found.store else shown(finding.path)))
     said.append(line(finding.detail))
@@ -253,7 +254,6 @@ def finding_words(found: OpenFinding, day_form: str) -> Content:
             said.append(line(("▢ ", "bold"), f"marked on the picture: {found.damage.share:.1%} of it at most"))
         elif found.damage.outside_picture:
             said.append(line(("▢ ", "bold"), "outside the picture: tags, profile or thumbnail"))
-    said += [Content(""), line(("Next  ", "bold $accent"), found.next.text)]
     return lines(said)
 
 

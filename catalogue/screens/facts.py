@@ -48,7 +48,7 @@ def state_line(glance: Glance) -> Content:
     """How safe the current master is, in a sign and words."""
     checked = f"checked {ago(glance.checked_at)}" if glance.checked_at else "not yet checked"
     if glance.damaged:
-        return line(("✗", "bold $error"), f" {counted(glance.damaged, 'file')} damaged or missing; "
+        return line(("✗", "bold $error"), f" damage: {counted(glance.damaged, 'file')}; "
                     f"{counted(glance.present, 'copy', 'copies')} present")
     if glance.findings:
         return line(("!", "bold $warning"), f" {counted(glance.findings, 'finding')}; "

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from rich.console import Console
 from textual.screen import Screen
-from textual.widgets import Input, Static
+from textual.widgets import Button, Input, Static
 
 from catalogue.screens.adding import AddStorePage
 from catalogue.screens.app import CatalogueApp
@@ -22,7 +22,7 @@ from catalogue.screens.repeat import RepeatDialog
 from catalogue.screens.rows import RowTable
 from catalogue.screens.search import SearchDialog
 from catalogue.settings import Home
-from tests.screens.shop import running, settled
+from tests.screens.shop import older_scan_current, running, settled
 from tests.waiting import HANG_SECONDS
 
 MODES = [mode for mode, _ in PLACES]
@@ -107,6 +107,23 @@ async def test_ctrl_q_leaves_from_every_panel(shop: Home, place: str) -> None:
         await settled(pilot)
         await pilot.press("ctrl+q")
         assert pilot.app._exit
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40), (160, 48), (200, 60)])
+async def test_the_keys_of_every_panel_are_seen(shop: Home, size: tuple[int, int]) -> None:
+    older_scan_current(shop)    # with the most to say
+    async with running(shop, size=size) as pilot:
+        for place, made in DIALOGS.items():
+            dialog = made()
+            if isinstance(dialog, RepeatDialog):
+                dialog.begin(piece_id=1)
+            await pilot.app.push_screen(dialog)
+            await settled(pilot)
+            for line in (*dialog.query(KeyLine), *dialog.query(Button)):
+                if line.display and not isinstance(dialog, AddStorePage):
+                    seen = dialog.find_widget(line)
+                    assert seen.visible_region == seen.region and seen.region.height, (place, line)
+            await pilot.app.pop_screen()
 
 
 # Where Enter belongs to the focused button, field or list, and is tried with the action itself elsewhere.

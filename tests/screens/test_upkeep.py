@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 import tifffile
-from textual.widgets import Button, Checkbox, Input, Select
+from textual.widgets import Button, Checkbox, Input, Select, Static
 
 from catalogue.errors import CatalogueError
 from catalogue.progress import Progress
@@ -190,11 +190,21 @@ async def test_an_audit_finds_and_the_next_step_restores(shop: Home) -> None:
         await pilot.press("enter")
         await settled(pilot)
         assert isinstance(app.screen, Question)
+        asked = " ".join(str(static.content) for static in app.screen.query(Static))
+        for fact in ("Restore it from share?", "Ada/Sound/Sound master.tif", "kept aside"):
+            assert fact in asked
         assert app.focused.id == "no"  # type: ignore[union-attr]
+        await pilot.press("enter")
+        await settled(pilot)
+        assert app.work is None
+        assert bad.read_bytes() == bytes(data), "nothing is written without a yes"
+        await pilot.press("enter")
+        await settled(pilot)
         await pilot.press("y")
         await until(pilot, lambda: app.work is None)
         await settled(pilot)
         assert bad.read_bytes() == good.read_bytes()
+        assert [path.read_bytes() for path in bad.parent.glob("*.damaged*")] == [bytes(data)]
         assert any("is whole again" in text for text in said(pilot))
         assert "Sound master" not in "".join(row.path for row in app.screen.query_one("#findings", RowTable).rows_held
                                              if row.kind == "changed")
@@ -303,6 +313,9 @@ async def test_health_answers_and_plots(shop: Home) -> None:
         await pilot.press("b")
         await until(pilot, lambda: any("Backup finished" in text for text in said(pilot)))
     assert list(shop.backups.glob("*"))
+    assert {path.name for path in (shop.folder / "ledger").iterdir()} == {
+        "artists.csv", "pieces.csv", "editions.csv", "orders.csv"}
+    assert list((shop.folder / "manifests").iterdir())
 
 
 class Blocked:
