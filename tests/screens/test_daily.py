@@ -39,7 +39,7 @@ async def test_browsing_shows_the_picture_and_facts_while_moving(shop: Shop) -> 
         await pilot.press("down")
         await settled(pilot)
         text = words(pilot)
-        assert "1 finding" in text
+        assert "✗ damage: 1 file" in text
         assert "2 orders, last 11 Feb 2024" in text
 
 
