@@ -27,8 +27,9 @@ RESTORABLE = (*DAMAGE, *LOSSES, "missing", "edited")
 @dataclass(frozen=True, slots=True)
 class NextStep:
     """What to do next. ``action``: ``restore`` (with ``file_id`` and ``source``), ``copy`` (to the store ``target``),
-    ``index``, ``connect``, ``accept`` or ``look``. ``command`` is the same thing on the command line, "" where there is none. ``sha256`` is
-    the content to bring back where it is not the one now on record for the file, as after an edit that was indexed.
+    ``index``, ``connect``, ``accept`` or ``look``. ``command`` is the same thing on the command line, "" where there is
+    none. ``sha256`` is the content to bring back where it is not the one now on record for the file, as after an edit
+    that was indexed.
     """
 
     text: str
