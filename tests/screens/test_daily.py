@@ -137,7 +137,7 @@ async def test_the_search_is_kept_but_begins_anew_and_draws_all_that_changed(sho
         await pilot.press("slash")
         await settled(pilot)
         first = app.screen
-        for key in (*"harb", "down", "down", "backspace", "backspace", "backspace", *"quarrel", "backspace"):
+        for key in (*"harb", "down", "down", *["backspace"] * 4, *"quarrel", "backspace"):
             await pilot.press(key)
             await settled(pilot)
             kept = drawn()
