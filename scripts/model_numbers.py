@@ -15,6 +15,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from tests.ledger.test_editions import Editions
 
+BATCH = 250     # examples after each of which it tells how far it is
+
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -22,11 +24,13 @@ def main() -> None:
     parser.add_argument("--steps", type=int, default=25)
     chosen = parser.parse_args()
     started = time.process_time()
-    run_state_machine_as_test(Editions, settings=settings(
-        max_examples=chosen.examples, stateful_step_count=chosen.steps, deadline=None, database=None,
-        phases=(Phase.generate,), suppress_health_check=list(HealthCheck)))
-    print(f"{chosen.examples} examples of up to {chosen.steps} steps, no difference; "
-          f"{time.process_time() - started:.0f} s of processor time")
+    for done in range(0, chosen.examples, BATCH):
+        count = min(BATCH, chosen.examples - done)
+        run_state_machine_as_test(Editions, settings=settings(
+            max_examples=count, stateful_step_count=chosen.steps, deadline=None, database=None,
+            phases=(Phase.generate,), suppress_health_check=list(HealthCheck)))
+        print(f"{done + count} examples of up to {chosen.steps} steps, no difference; "
+              f"{time.process_time() - started:.0f} s of processor time", flush=True)
 
 
 if __name__ == "__main__":

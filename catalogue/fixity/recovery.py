@@ -140,9 +140,9 @@ def prepare(home: Home, part: Path, source: str, report: Report = unheard, *,
     Raises Damaged where the outcome fails its checks.
     """
     report(Progress("Recover", note="putting back what was stated since"))
-    db = open_database(part, apart=True)
+    before = condition(part)
+    db = open_database(part, apart=True)  # an older backup is upgraded here, which may add events of its own
     try:
-        before = events.last(db)
         heads = [*_heads(db, home)]
         own = journal.path_of(home.database)
         copies = [beside / own.name] if beside and beside != own.parent else []
@@ -175,12 +175,14 @@ def _heads(db: Database, home: Home) -> Iterator[Head]:
     yield from manifest.heads(db)
 
 
-def _put_back(db: Database, before: Event | None, entries: dict[str, Event], highest: int, damaged: Sequence[Path],
+def _put_back(db: Database, before: Condition, entries: dict[str, Event], highest: int, damaged: Sequence[Path],
               faults: Sequence[str], source: str, journal_whole: bool) -> PutBack:
-    start, chain = (before.id, before.chain) if before else (0, events.START)
+    start, chain = (before.last_id, before.last_chain) if before.last_id else (0, events.START)
+    last = events.last(db)
+    continues = (last.id if last else 0) == start  # else the log cannot be carried on as it was written
     doubts = list(faults)
     readable = salvage.readable_log(damaged[0], start, chain, highest) if damaged else salvage.ReadableLog()
-    kept = [event for n, event in enumerate(readable.proven, start + 1) if event.id == n]
+    kept = [event for n, event in enumerate(readable.proven, start + 1) if event.id == n and continues]
     others = {event.chain: event for event in (*readable.proven[len(kept):], *readable.unproven) if event.change}
     doubts += [f"event {event.id} was altered in the damaged file and is left out" for event in readable.altered]
     known = journal.known_chains(db) | {event.chain for event in kept}
@@ -188,7 +190,8 @@ def _put_back(db: Database, before: Event | None, entries: dict[str, Event], hig
         known |= journal.put_back_chains(event.detail)
     unknown = {**others, **entries}
     left = sorted((event for event in unknown.values() if event.chain not in known), key=lambda e: (e.id, e.at))
-    unproven = [event for event in left if event.chain not in entries]
+    proven = {event.chain for event in readable.proven}
+    unproven = [event for event in left if event.chain not in entries and event.chain not in proven]
     doubts += [f"event {event.id} of {event.at} could be read, but nothing proves it: {event.detail}"
                for event in unproven]
     names = salvage.stated_names([*kept, *left])
@@ -199,7 +202,7 @@ def _put_back(db: Database, before: Event | None, entries: dict[str, Event], hig
                 salvage.append_verbatim(db, [event])
     last_kept = kept[-1].id if kept else start
     highest = max([highest, last_kept, *(event.id for event in others.values())])
-    own = int(bool(before) and last_kept == start and highest > start)  # that the backup was made is no loss
+    own = int(bool(before.last_id) and last_kept == start and highest > start)  # that the backup was made is no loss
     lost = max(0, highest - last_kept - own - len({event.id for event in left}))
     orders_back = salvage.order_numbers([*kept, *left])
     words = f"the catalogue came back from {source}"
@@ -208,7 +211,8 @@ def _put_back(db: Database, before: Event | None, entries: dict[str, Event], hig
         words += f", {len(left)} statements among them were put back" if left else ""
     if not journal_whole and not (readable.whole and not readable.altered):
         doubts.append(f"Neither the journal nor the former file is whole: what was stated after event {last_kept}"
-                      f"{' of ' + before.at if before and not kept else ''} may be gone where it is not named here.")
+                      f"{' of ' + before.last_event if before.last_event and not kept else ''} may be gone where it"
+                      " is not named here.")
     with transaction(db):
         salvage.append_recovery(db, highest, source, words)
     for event in left:

@@ -26,6 +26,7 @@ class Condition:
     events: int = 0
     last_event: str = ""
     last_chain: str = ""
+    last_id: int = 0
 
 
 def copy_database(db: Database, target: Path) -> None:
@@ -63,10 +64,12 @@ def condition(path: Path) -> Condition:
             files, scans, pieces, orders, events = (
                 int(connection.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
                 for table in ("file", "scan", "piece", "orders", "event"))
-            last = connection.execute("SELECT at, chain FROM event ORDER BY id DESC LIMIT 1").fetchone() or ("", "")
+            last = connection.execute("SELECT at, chain, id FROM event ORDER BY id DESC LIMIT 1").fetchone() or (
+                "", "", 0)
     except sqlite3.Error as error:
         return Condition((str(error),))
-    return Condition(tuple(faults), schema, files, scans, pieces, orders, events, str(last[0]), str(last[1]))
+    return Condition(tuple(faults), schema, files, scans, pieces, orders, events, str(last[0]), str(last[1]),
+                     int(last[2]))
 
 
 @contextmanager

@@ -1,6 +1,7 @@
 """Recovery loses no order that was acknowledged, gives no number out twice, and survives a kill at every step."""
 
 import json
+import lzma
 import os
 import shutil
 import signal
@@ -277,3 +278,29 @@ def test_pieces_that_only_statements_know_come_back_with_their_names(ordered: Sh
     assert harbour.year == "1998" and harbour.current_scan_id is not None
     assert not differences(db) and not list(events.broken_links(db))
     db.close()
+
+
+def test_a_backup_from_before_an_upgrade_takes_what_was_stated_since(tmp_path: Path) -> None:
+    """Its log cannot be carried on as it was written, for the upgrade adds to it; that is no alteration."""
+    packed = Path(__file__).parent.parent / "records" / "older" / "schema-07.sqlite.xz"
+    home = Home(tmp_path / "home")
+    home.backups.mkdir(parents=True)
+    for path in (home.database, home.backups / "catalogue-000001-20240101T000000Z.sqlite"):
+        path.write_bytes(lzma.decompress(packed.read_bytes()))
+    db = open_database(home.database)
+    proposal = repeat.propose(db, home, piece_id=2, width_mm=600, height_mm=400.2, medium="Cotton rag")
+    line = orders.line(db, repeat.record(db, proposal, number="2026-0007"))
+    assert line is not None
+    db.execute("PRAGMA wal_checkpoint(TRUNCATE)").close()
+    (page,) = db.execute("SELECT rootpage FROM sqlite_schema WHERE name = 'scan'").fetchone()
+    db.close()
+    with home.database.open("r+b") as file:
+        file.seek((page - 1) * 4096)
+        file.write(b"\x55" * 4096)
+    done = recover(home)
+    assert done.put_back is not None and done.put_back.doubts == () and "2026-0007" in done.put_back.orders
+    again = open_database(home.database)
+    (found,) = orders.lines_of(again, orders.by_number(again, "2026-0007").id)
+    assert (found.title, found.height_mm, found.numbers) == (line.title, 400.2, line.numbers)
+    assert not differences(again) and log.verify(again, home).sound
+    again.close()
