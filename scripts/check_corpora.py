@@ -6,11 +6,15 @@ Each file must be read or have a finding, whatever it holds; decoded samples are
 gives samples of the same shape and depth. Prints one line for each file that differs from a reader, has a finding, or
 took long (all with --all), then a table of agreement. Exit 1 if a file is passed over in silence, or two readers give
 samples where ours differ from both and agree with none.
-Needs pyvips for the libvips column (left out otherwise).
+Needs pyvips for the libvips column (left out otherwise). Where exiftool is installed, what the files state is compared
+with it too: size, resolution, orientation, profile, title, creator, capture date.
 """
 
 import argparse
 import io
+import json
+import shutil
+import subprocess
 import sys
 import time
 from collections import Counter
@@ -22,7 +26,7 @@ from PIL import Image
 
 from catalogue.reading.file import read_file
 from catalogue.reading.kinds import looks_like_picture
-from catalogue.reading.model import Fault, Picture
+from catalogue.reading.model import Fault, Picture, Reading
 from catalogue.reading.opening import samples_of
 
 try:
@@ -93,6 +97,60 @@ def compare(ours: np.ndarray | None, other: np.ndarray | None, picture: Picture 
     return f"differ by {np.abs(a.astype(np.float64) - b.astype(np.float64)).max():g}"
 
 
+FACTS = ("size", "resolution", "orientation", "profile", "title", "creator", "captured")
+
+
+def by_exiftool(folder: Path) -> dict[Path, dict[str, object]]:
+    """What exiftool says of every file, by path; nothing where it is not installed."""
+    if not shutil.which("exiftool"):
+        return {}
+    asked = ("ImageWidth", "ImageHeight", "XResolution", "ResolutionUnit", "Orientation", "ProfileDescription", "Title",
+             "ObjectName", "DocumentName", "Creator", "Artist", "By-line", "Author", "DateTimeOriginal", "DateCreated",
+             "CreateDate")
+    done = subprocess.run(["exiftool", "-json", "-n", "-r", "-q", "-charset", "iptc=cp1252",
+                           *(f"-{name}" for name in asked), str(folder)], capture_output=True, check=False)
+    return {Path(one["SourceFile"]): one for one in json.loads(done.stdout or b"[]")}
+
+
+def stated(reading: Reading, theirs: dict[str, object]) -> dict[str, tuple[set[str], set[str]]]:
+    """Each fact as we have it and as exiftool does; where places of one file disagree, all that it has."""
+    def words(*names: str) -> set[str]:
+        return {" ".join(str(theirs[n]).split()) for n in names if theirs.get(n) not in (None, "")}
+
+    facts, picture = reading.metadata, reading.picture
+    ours: dict[str, set[str]] = {name: {" ".join(getattr(facts, name).split())} - {""} for name in ("title", "creator")}
+    ours["captured"] = {facts.captured[:10]} - {""}
+    dates = {date[:10].replace(":", "-") for date in words("DateTimeOriginal", "DateCreated", "CreateDate")}
+    other = {"title": words("Title", "ObjectName", "DocumentName"),
+             "creator": words("Creator", "Artist", "By-line", "Author"), "captured": dates - {"0000-00-00"}}
+    if picture:
+        upright = picture.orientation < 5
+        sides = (picture.width, picture.height) if upright else (picture.height, picture.width)
+        across = picture.ppi_x if upright else picture.ppi_y
+        ours |= {"size": {f"{sides[0]} × {sides[1]}"}, "orientation": {str(picture.orientation)},
+                 "resolution": {f"{across:.0f}"} if across else set(),
+                 "profile": {picture.profile_name.strip()} - {""}}
+        scale = {2: 1.0, 3: 2.54}.get(int(str(theirs.get("ResolutionUnit") or 0)), 0.0)
+        number = theirs.get("XResolution")
+        ppi = float(number) * scale if isinstance(number, int | float) else 0.0
+        other |= {"size": {f"{theirs.get('ImageWidth')} × {theirs.get('ImageHeight')}"},
+                  "orientation": words("Orientation") or {"1"}, "resolution": {f"{ppi:.0f}"} if ppi > 1 else set(),
+                  "profile": words("ProfileDescription")}
+    return {name: (ours.get(name, set()), other.get(name, set())) for name in FACTS}
+
+
+def agreement(ours: set[str], theirs: set[str]) -> str:
+    """In one word."""
+    if not ours and not theirs:
+        return "neither"
+    if not theirs:
+        return "only ours"
+    if not ours:
+        return "only they"
+    same = ours & theirs or any(a.startswith(b) or b.startswith(a) for a in ours for b in theirs)
+    return "equal" if same else "differ"
+
+
 def main() -> int:
     """Read everything under the folder."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
@@ -103,6 +161,8 @@ def main() -> int:
     table: dict[str, Counter[str]] = {name: Counter() for name in readers}
     outcome: Counter[str] = Counter()
     against_all = 0
+    told = by_exiftool(options.folder)
+    facts: dict[str, Counter[str]] = {name: Counter() for name in FACTS}
     for path in sorted(p for p in options.folder.rglob("*") if p.is_file() and looks_like_picture(p.name)):
         began = time.monotonic()
         reading = read_file(path)
@@ -117,6 +177,10 @@ def main() -> int:
             applies = reading.format in ("TIFF", "BigTIFF") or name != "tifffile"
             results[name] = compare(ours, attempt(reader, path), reading.picture) if applies else "no TIFF"
             table[name][results[name].split(" by ")[0]] += 1
+        for name, (mine, other) in stated(reading, told[path]).items() if path in told and reading.picture else ():
+            facts[name][result := agreement(mine, other)] += 1
+            if result in ("differ", "only they"):
+                print(f"{path.name[-60:]:60} {name}: {', '.join(mine) or '-'} | exiftool: {', '.join(other)}")
         odd = [f"{name}: {result}" for name, result in results.items() if result.startswith(("differ", "only"))]
         agreed = [r for r in results.values() if r == "equal"]
         against_all += len(odd) >= 2 and not agreed
@@ -128,6 +192,11 @@ def main() -> int:
     print(f"{'':10}" + "".join(f"{kind:>12}" for kind in kinds))
     for name, counts in table.items():
         print(f"{name:10}" + "".join(f"{counts[kind]:12}" for kind in kinds))
+    if told:
+        results = ("equal", "neither", "only ours", "only they", "differ")
+        print(f"\n{'exiftool':12}" + "".join(f"{result:>12}" for result in results))
+        for name, counts in facts.items():
+            print(f"{name:12}" + "".join(f"{counts[result]:12}" for result in results))
     return 1 if outcome["SILENT"] or against_all else 0
 
 

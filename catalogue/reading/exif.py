@@ -20,6 +20,8 @@ ORIGINAL, DIGITIZED, OFFSET_ORIGINAL, OFFSET_DIGITIZED, COLOUR_SPACE = 0x9003, 0
 def iso_time(stated: str, offset: str = "") -> str:
     """``YYYY:MM:DD HH:MM:SS`` as ISO 8601, with the zone where one is stated; other text as it is."""
     text = stated.strip("\0 ")
+    if re.fullmatch(r"[0-9]{4}(:[0-9]{2}){5}", text):   # as some cameras write it
+        text = f"{text[:10]} {text[11:]}"
     date, _, clock = text.partition(" ")
     parts = date.replace("-", ":").split(":")
     if len(parts) != 3 or not all(re.fullmatch("[0-9]{1,4}", part) for part in parts) or int(parts[0]) == 0:
