@@ -247,7 +247,10 @@ def _settle_scan(db: Database, done: _Pass, scan_id: int) -> None:
         guessed = _piece_named(db, done, names)
         if guessed is None and scan["stated_piece"] is None:
             guessed = _new_piece(db, done, names, scan["guessed_piece"])
-    if guessed is not None and guessed != scan["guessed_piece"]:
+    # one that leads nowhere while a person files the scan keeps the number of a piece that went, to be made again by it
+    leads_away = guessed is None and scan["guessed_piece"] is not None and db.execute(
+        "SELECT 1 FROM piece WHERE id = ?", [scan["guessed_piece"]]).fetchone() is not None
+    if guessed != scan["guessed_piece"] and (guessed is not None or leads_away):
         db.execute("UPDATE scan_guess SET piece_id = ? WHERE scan_id = ?", [guessed, scan_id])
         touch(db, "piece", [p for p in (guessed, scan["guessed_piece"]) if p is not None])
     piece_id, source = guessed, "guess"
