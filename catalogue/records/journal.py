@@ -6,6 +6,7 @@ is on the disk before the caller of ``transaction()`` goes on, so what was ackno
 a damaged database file.
 """
 
+import errno
 import fcntl
 import json
 import os
@@ -24,6 +25,7 @@ SUFFIX = ".statements.jsonl"
 ASIDE = ".aside-"       # within the name of a journal that the catalogue no longer continues
 MOST_LINE = 256 << 20   # bytes; no statement is longer
 _TAIL = 64 << 10
+_NO_LOCKS = {errno.ENOLCK, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EINVAL}
 _PUT_BACK = re.compile(r"was event \d+ of \S*, chain ([0-9a-f]{64})")
 
 
@@ -134,7 +136,11 @@ def _locked(path: Path) -> Iterator[BinaryIO]:
     """The journal open at its end, alone; opened anew where another program has put a new one in its place."""
     while True:
         with path.open("a+b") as file:
-            fcntl.flock(file, fcntl.LOCK_EX)
+            try:
+                fcntl.flock(file, fcntl.LOCK_EX)
+            except OSError as error:  # a disk without locks: appending is one write, and whole lines are told apart
+                if error.errno not in _NO_LOCKS:
+                    raise
             if path.exists() and os.fstat(file.fileno()).st_ino == path.stat().st_ino:
                 yield file
                 return

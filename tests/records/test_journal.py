@@ -1,5 +1,6 @@
 """The journal beside the catalogue: what was acknowledged is in it, and whatever happens to it is noticed."""
 
+import errno
 import json
 import os
 import signal
@@ -128,3 +129,13 @@ def test_the_catalogue_is_kept_before_an_upgrade(home: Home, db: Database) -> No
     with pytest.raises(Exception, match="duplicate column"):  # its schema is 8 already
         open_database(home.database)
     assert former(home.database).exists() and not list(home.folder.glob("*.part"))
+
+
+def test_a_disk_without_locks_keeps_a_journal_all_the_same(home: Home, db: Database,
+                                                            monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object) -> None:
+        raise OSError(errno.ENOLCK, "No locks available")
+
+    monkeypatch.setattr(journal.fcntl, "flock", refuse)
+    _order(db, "1")
+    assert _numbers(home) == ["1"]
