@@ -105,6 +105,8 @@ class Gate:
 
     def admits(self, event: events.Event) -> bool:
         """Whether the app may handle ``event`` now. If not, it is posted to the app again when its turn has come."""
+        if not self._app.screen_stack:
+            return False    # the app is closing
         if event is self._admitted or isinstance(event, events.MouseMove):
             return True
         if isinstance(event, events.Key) and event.key.startswith("alt+") and event.is_printable:

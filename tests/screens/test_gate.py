@@ -426,6 +426,16 @@ async def test_ctrl_q_leaves_although_keys_wait(busy: Home, monkeypatch: pytest.
             await until(pilot, lambda: app._exit)
 
 
+async def test_keys_after_the_one_that_leaves_end_in_nothing(busy: Home) -> None:
+    async with running(busy) as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        await burst(pilot, "q", "down", "2", "enter")
+    assert not app.screen_stack
+    late = app.gate._admitted = events.Key("down", None)    # it was on its way when the screens went
+    await app.on_event(late)
+
+
 async def test_a_disk_that_never_answers_holds_keys_up_for_a_moment_only(busy: Home,
                                                                          monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(filing, "DISK_PATIENCE", 0.0)
