@@ -5,8 +5,6 @@ the other key by key, waiting each time until nobody works. Then both tell where
 field, the row under every cursor. In the end what was recorded is compared as well.
 
     python scripts/bursts.py [--bursts 1000] [--seed 1] [--busy 2]
-
-tests/screens/test_bursts.py does so with a few.
 """
 
 import argparse
