@@ -24,19 +24,12 @@ class Settings:
     """One shop's choices.
 
     ``place_rules`` are tried in order on a file's path relative to its store; the first that fits names artist and
-    piece where the metadata does not. ``{artist}``, ``{piece}``, ``{year}`` and ``{number}`` (an inventory number)
-    match one path part or a stretch of one, ``*`` any stretch within a part, ``**`` any number of whole parts.
+    piece where the metadata does not; what fits none is guessed from the whole tree of folders. ``{artist}``,
+    ``{piece}``, ``{year}`` and ``{number}`` (an inventory number) match one path part or a stretch of one, ``*`` any
+    stretch within a part, ``**`` any number of whole parts.
     """
 
-    place_rules: tuple[str, ...] = (
-        "{year}/inv {number} {artist} - {piece}.*",
-        "{year}/{artist} - {piece}/**/*",
-        "{year}/{artist} - {piece} - *",
-        "{year}/{artist} - {piece}.*",
-        "{year}/{artist}/{piece}/**/*",
-        "{artist}/{piece}/**/*",
-        "{artist}/{piece}.*",
-    )
+    place_rules: tuple[str, ...] = ()     # none: names are guessed from the whole tree of folders
     ignore: tuple[str, ...] = (".*", "._*", "Thumbs.db", "@eaDir", "#recycle", "lost+found", "$RECYCLE.BIN",
                                "System Volume Information")
     workers: int = 0                      # 0: as many as processors

@@ -69,7 +69,7 @@ def test_settings_take_what_is_given_and_keep_the_rest(tmp_path: Path) -> None:
 
 
 def test_rules_that_are_allowed_can_be_used() -> None:
-    assert place_of("Ada Quill/Harbour.tif", Settings().place_rules).piece == "Harbour"
+    assert place_of("Ada Quill/Harbour.tif", ["{artist}/{piece}.*"]).piece == "Harbour"
     assert checked_rule(Settings().naming_rule)
 
 

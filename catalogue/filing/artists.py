@@ -14,6 +14,7 @@ from catalogue.filing.tokens import Kind
 
 ENOUGH = 0.45  # evidence below which a phrase is not taken for an artist
 MANY = 3  # titles that show a phrase to be an artist
+OUTERMOST = 0.25
 CUSTOM = 0.3  # what standing where the archive's artists stand is worth
 
 
@@ -80,7 +81,7 @@ class Artists:
         for part, text in enumerate(path):
             if part < len(path) - 1 and is_shelf(read_name(text)):
                 continue
-            for phrase, score in self._likely(text, _spot(path, part)):
+            for phrase, score in self._likely(text, _spot(path, part), outermost=_is_outermost(path, part)):
                 rank = (round(score, 2), phrase.last - phrase.first, -part)
                 if best is None or rank > best:
                     best = rank
@@ -111,13 +112,19 @@ class Artists:
             if count >= 3 and count >= 0.6 * counter.total()
         )
 
-    def _likely(self, text: str, spot: tuple[str, int]) -> list[tuple[Phrase, float]]:
-        """Phrases of one name with enough evidence; none that is but the end of a longer name ("Mary Anna Lee")."""
+    def _likely(self, text: str, spot: tuple[str, int], *, outermost: bool) -> list[tuple[Phrase, float]]:
+        """Phrases of one name with enough evidence; none that is but the end of a longer name ("Mary Anna Lee").
+
+        ``outermost``: it is the outermost of several folders and names that say something, where most shops put the
+        artist (common practice, no source).
+        """
         likely = []
         for phrase in phrases(text):
             score = self._scores.get(self._read(phrase.person).key, 0.0) + 0.1 * phrase.bounded + 0.05 * phrase.whole
             if phrase.bounded and phrase.person.form >= 0.1 and (*spot, phrase.first == 0) in self._customs:
                 score += CUSTOM
+            if outermost and phrase.whole and phrase.person.form >= 0.1:
+                score += OUTERMOST
             if score >= ENOUGH:
                 likely.append((phrase, score))
         return [
@@ -255,6 +262,13 @@ def person_of(name: str) -> Person | None:
     if comma and given.strip():
         return read_person([family.strip(), *given.split()], comma=True)
     return read_person(text.split())
+
+
+def _is_outermost(path: tuple[str, ...], part: int) -> bool:
+    """Whether a folder is the outermost that says something, and something below it says more than its name again."""
+    if part == len(path) - 1 or any(not is_shelf(read_name(folder)) for folder in path[:part]):
+        return False
+    return bool(_said(path, part + 1, fold(path[part])))
 
 
 def _family_first(paths: Sequence[tuple[str, ...]]) -> frozenset[tuple[str, tuple[str, ...]]]:

@@ -41,19 +41,66 @@ def _compiled(rule: str) -> re.Pattern[str]:
     return re.compile(pattern)
 
 
+# The place rules that were the default until names came to be guessed from the whole tree.
+FORMER_RULES = (
+    "{year}/inv {number} {artist} - {piece}.*",
+    "{year}/{artist} - {piece}/**/*",
+    "{year}/{artist} - {piece} - *",
+    "{year}/{artist} - {piece}.*",
+    "{year}/{artist}/{piece}/**/*",
+    "{artist}/{piece}/**/*",
+    "{artist}/{piece}.*",
+)
+NO_TAGS = Metadata()
+
+
+def guess_by_rule(path: str, file_format: str, pixels: int | None, metadata: Metadata,
+                  rules: Sequence[str]) -> Guess | None:
+    """As :func:`guess`, or None where the path fits none of the rules."""
+    place = place_of(path, rules)
+    return _guess(place, path, file_format, pixels, metadata) if place.artist or place.piece else None
+
+
+def stated_names(metadata: Metadata) -> tuple[str, str]:
+    """Title and creator that the tags state and that can be believed; TIFF's DocumentName, which scanner programs
+    fill with a file name, is not."""
+    title, source = _stated_title(metadata)
+    return "" if source == "TIFF" else shown(title), shown(metadata.creator.strip())
+
+
+def document_name(metadata: Metadata) -> str:
+    """TIFF's DocumentName, where it is the only title stated; for want of a better one."""
+    title, source = _stated_title(metadata)
+    return shown(title) if source == "TIFF" else ""
+
+
+def format_of(path: str) -> str:
+    """The format that a file's suffix promises, as far as a role hangs on it."""
+    suffix = path.rpartition(".")[2].lower()
+    return {"jpg": "JPEG", "jpeg": "JPEG", "png": "PNG", "webp": "WebP"}.get(suffix, "TIFF")
+
+
 def guess(path: str, file_format: str, picture: Picture | None, metadata: Metadata, rules: Sequence[str]) -> Guess:
-    """Artist, title, year, inventory number and role of a scan by one of its paths (as kept) and its tags.
+    """Artist, title, year, inventory number and role of a scan by one of its paths (as kept) and its tags, alone.
 
     Tags outrank the path, but for TIFF's DocumentName, which scanner programs fill with a file name: that is taken
     only where the path names no piece. A name that scanners and cameras give by themselves is never a title.
     """
-    place = place_of(path, rules)
+    return _guess(place_of(path, rules), path, file_format, pixels_of(picture), metadata)
+
+
+def pixels_of(picture: Picture | None) -> int | None:
+    """How many pixels there are; None where no picture was found."""
+    return None if picture is None else picture.width * picture.height
+
+
+def _guess(place: Place, path: str, file_format: str, pixels: int | None, metadata: Metadata) -> Guess:
     title, source = _stated_title(metadata)
     if source == "TIFF" and place.piece:
         title = ""
     creator = metadata.creator.strip()
     return Guess(shown(creator or place.artist), shown(title or ("" if is_default_name(place.piece) else place.piece)),
-                 place.year, metadata.inventory_number or place.number, role_of(path, file_format, picture),
+                 place.year, metadata.inventory_number or place.number, _role_of(path, file_format, pixels),
                  "; ".join(("title from the tags" if title else "title from the path",
                             "artist from the tags" if creator else "artist from the path")))
 
@@ -134,13 +181,17 @@ def role_of(path: str, file_format: str, picture: Picture | None) -> str:
     The file's own name outweighs its folders, the nearest folder the farther ones; only folders below the piece are
     asked, for an artist may well be called Masters.
     """
+    return _role_of(path, file_format, pixels_of(picture))
+
+
+def _role_of(path: str, file_format: str, pixels: int | None) -> str:
     parts = path.split("/")
     for part in [parts[-1], *reversed(parts[2:-1])]:
         for role, words in _ROLES:
             if words.search(part):
                 return role
-    if picture is None:
+    if pixels is None:
         return "unsorted"
     if file_format in _LOSSY:
         return "reference"
-    return "master" if picture.width * picture.height > 0 else "unsorted"
+    return "master" if pixels > 0 else "unsorted"

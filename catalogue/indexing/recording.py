@@ -2,7 +2,6 @@
 
 import os
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 
 from catalogue.indexing import naming
@@ -67,7 +66,7 @@ def _record_content(db: Database, home: Home, store: Store, path: str, reading: 
         said = {name: value for name, value in (("role", role), ("piece_id", piece_id)) if value}
         if said:
             overlays.state_scan(db, reading.sha256, said)
-        _guess(db, home, scan_id, path, reading)
+        _guess_by_rule(db, home, scan_id, path, reading)
         scans.set_content_fault(db, scan_id, next((f.value for f in _CONTENT_FAULTS if f in faults), ""))
     file_id = files.save(db, store.id, path, reading.size, reading.mtime_ns, scan_id, verified=True)
     note_file_place(db, file_id, reading.path)
@@ -132,17 +131,12 @@ def _last_known(before: File | None, held: Scan | None) -> str:
     return f"; last known content {held.sha256[:12]}…, read {before.read_at[:10]}"
 
 
-def _guess(db: Database, home: Home, scan_id: int, path: str, reading: Reading) -> None:
-    """Keep what path and tags suggest. Names guessed before stay: they change only when somebody refiles, who is
-    shown the change first; another role is taken, as of a tile renamed to master."""
-    guess = naming.guess(path, reading.format, reading.picture, reading.metadata, home.settings.place_rules)
-    before = guesses.of_scan(db, scan_id)
-    if before is not None:
-        role = before.role if guess.role == "unsorted" else guess.role
-        guess = replace(before if before.artist and before.title else guess, role=role)
-        if guess == before:
-            return
-    guesses.save(db, scan_id, guess)
+def _guess_by_rule(db: Database, home: Home, scan_id: int, path: str, reading: Reading) -> None:
+    """Keep what a place rule of the shop says of a new scan; what fits none is guessed when the run has seen all."""
+    guess = naming.guess_by_rule(path, reading.format, naming.pixels_of(reading.picture), reading.metadata,
+                                 home.settings.place_rules)
+    if guess is not None and guesses.of_scan(db, scan_id) is None:
+        guesses.save(db, scan_id, guess)
 
 
 def _seen(path: str, reading: Reading, scan_id: int | None, known: str = "") -> list[Observed]:

@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 
 from catalogue.errors import CatalogueError, NotFound
 from catalogue.indexing import naming
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.indexing.guessing import guess_scans
+from catalogue.progress import Cancelled, Report, never, unheard
 from catalogue.records import guesses, overlays, pieces, refilings, scans
 from catalogue.records.database import Database, transaction
 from catalogue.records.effective import settle
@@ -60,12 +61,9 @@ def refile(db: Database, home: Home, *, apply: bool, report: Report = unheard, c
     done = Refiled(0, ())
     with suppress(_Shown), transaction(db, "refiled by the place rules"):
         listed = list(guesses.listed(db))
-        fresh: dict[int, Guess] = {}
-        for number, one in enumerate(listed):
-            if cancelled():
-                raise CatalogueError("Refiling was stopped; nothing was changed.")
-            report(Progress("guessing", number, len(listed)))
-            fresh[one.scan_id] = guess_of(db, home, one)
+        fresh = guess_scans(db, home, guesses.located(db), report=report, cancelled=cancelled)
+        if cancelled():
+            raise CatalogueError("Refiling was stopped; nothing was changed.")
         changed = [one for one in listed if fresh[one.scan_id] != one.guess]
         before = refilings.filed(db, fresh)
         kept = refilings.remember(db, (one.scan_id for one in changed))
@@ -93,14 +91,14 @@ def undo(db: Database) -> int:
     return done
 
 
-def guess_of(db: Database, home: Home, one: Guessed) -> Guess:
-    """What the present rules suggest of a scan on record."""
+def former_guess_of(db: Database, home: Home, one: Guessed) -> Guess:
+    """What the rules of an older program suggested of a scan on record, each path for itself."""
     return naming.guess(one.path, one.format, scans.picture(db, one.scan_id), scans.metadata(db, one.scan_id),
-                        home.settings.place_rules)
+                        home.settings.place_rules or naming.FORMER_RULES)
 
 
 def adopt_upgraded(db: Database, home: Home) -> None:
-    """Look at guesses that an older program left without a word of where they came from: what the present rules do
+    """Look at guesses that an older program left without a word of where they came from: what its rules do
     not suggest may have been typed by a person, and is stated from now on. Nothing is filed otherwise by it."""
     while waiting := guesses.upgraded(db, 500):
         with transaction(db, "facts from an earlier version that no rule explains"):
@@ -116,7 +114,7 @@ def adopt_upgraded(db: Database, home: Home) -> None:
 
 def _adopt(db: Database, home: Home, piece_id: int, of_piece: list[Guessed]) -> None:
     piece = pieces.by_id(db, piece_id)
-    fresh = {one.scan_id: guess_of(db, home, one) for one in of_piece}
+    fresh = {one.scan_id: former_guess_of(db, home, one) for one in of_piece}
     if piece is not None:
         said: dict[str, object] = {
             name: value for name, value, guessed in (

@@ -9,6 +9,7 @@ from time import monotonic
 
 from catalogue.indexing.alone import alone
 from catalogue.indexing.comparing import Comparison, compare, within
+from catalogue.indexing.guessing import guess_new
 from catalogue.indexing.previews import keep_preview
 from catalogue.indexing.recording import real_path, record
 from catalogue.indexing.refiling import adopt_upgraded
@@ -55,11 +56,14 @@ def index(db: Database, home: Home, stores: Sequence[Store], *, workers: int = 0
     """
     with alone(home, "index"):
         adopt_upgraded(db, home)
-        return [_index_store(db, home, store, workers, again, report, cancelled, executors) for store in stores]
+        read: set[int] = set()
+        done = [_index_store(db, home, store, workers, again, report, cancelled, executors, read) for store in stores]
+        guess_new(db, home, read, report=report)
+        return done
 
 
 def _index_store(db: Database, home: Home, store: Store, workers: int, again: bool, report: Report,
-                 cancelled: Cancelled, executors: Executors) -> StoreSummary:
+                 cancelled: Cancelled, executors: Executors, read: set[int]) -> StoreSummary:
     summary = StoreSummary(store.name)
     begun = monotonic()
     root = where(db, store)
@@ -78,7 +82,7 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
         note_place(db, store, root)
         findings.resolve(db, "seen again", store_id=store.id, path="", kinds=("offline",))
     try:
-        _run(db, home, store, root, summary, workers, again, report, cancelled, executors)
+        _run(db, home, store, root, summary, workers, again, report, cancelled, executors, read)
     except BaseException:
         with transaction(db):
             runs.end(db, run_id, "failed", {"seen": summary.seen, "read": summary.read})
@@ -95,7 +99,7 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
 
 
 def _run(db: Database, home: Home, store: Store, root: Path, summary: StoreSummary, workers: int, again: bool,
-         report: Report, cancelled: Cancelled, executors: Executors) -> None:
+         report: Report, cancelled: Cancelled, executors: Executors, read: set[int]) -> None:
     with closing(read_only_database(home.database)) as reader:
         comparison = compare(db, reader, store, root, home.settings.ignore, again=again, report=report,
                              cancelled=cancelled)
@@ -108,7 +112,7 @@ def _run(db: Database, home: Home, store: Store, root: Path, summary: StoreSumma
         return
     absent = _note_whereabouts(db, store, comparison, summary)
     _read_pending(db, home, store, root, summary, worker_count(workers or home.settings.workers), report, cancelled,
-                  executors)
+                  executors, read)
     _note_missing(db, store, absent)
 
 
@@ -146,7 +150,7 @@ def _note_whereabouts(db: Database, store: Store, comparison: Comparison, summar
 
 
 def _read_pending(db: Database, home: Home, store: Store, root: Path, summary: StoreSummary,
-                  workers: int, report: Report, cancelled: Cancelled, executors: Executors) -> None:
+                  workers: int, report: Report, cancelled: Cancelled, executors: Executors, read: set[int]) -> None:
     total, total_bytes = pending.total(db)
     if not total:
         return
@@ -167,10 +171,10 @@ def _read_pending(db: Database, home: Home, store: Store, root: Path, summary: S
         summary.read += 1
         summary.bytes += reading.size
         if len(batch) >= COMMIT_FILES or monotonic() - last > COMMIT_SECONDS:
-            _commit(db, home, store, batch)
+            read |= _commit(db, home, store, batch)
             last = monotonic()
         report(Progress(f"Reading {store.name}", summary.read, total, summary.bytes, total_bytes, shown(path)))
-    _commit(db, home, store, batch)
+    read |= _commit(db, home, store, batch)
     if lost:
         summary.outcome = "failed"
     elif cancelled() and summary.read < total:
@@ -185,11 +189,12 @@ def _jobs(db: Database, root: Path) -> Iterator[Job]:
             after = row_id
 
 
-def _commit(db: Database, home: Home, store: Store, batch: list[tuple[str, Reading]]) -> None:
+def _commit(db: Database, home: Home, store: Store, batch: list[tuple[str, Reading]]) -> set[int]:
+    """Record a batch of readings; gives the scans they are of."""
     with transaction(db):
-        for path, reading in batch:
-            record(db, home, store, path, reading)
+        done = {record(db, home, store, path, reading) for path, reading in batch} - {None}
     batch.clear()
+    return {scan_id for scan_id in done if scan_id is not None}
 
 
 def _note_missing(db: Database, store: Store, absent: Sequence[int]) -> None:

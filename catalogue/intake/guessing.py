@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from catalogue.indexing.naming import place_of
+from catalogue.indexing.guessing import guess_paths
 from catalogue.intake.arrivals import Arrival
 from catalogue.reading.model import Reading
 from catalogue.records import intake, pieces, scans
@@ -106,15 +106,18 @@ def _by_metadata(db: Database, arrivals: Sequence[Arrival]) -> tuple[Guess, Gues
 
 
 def _by_place(db: Database, home: Home, folder: Path, arrivals: Sequence[Arrival]) -> tuple[Guess, Guess] | None:
-    """As the shop's place rules read the path, with and without the folder's own name; all must agree."""
+    """As the shop's place rules or the tree of folders suggest, with and without the folder's own name; all must
+    agree."""
+    known_artists = [artist.name for artist in pieces.artists_whole(db)]
     for prefix in ("", f"{folder.name}/"):
-        places = {place_of(shown(prefix + a.inside), home.settings.place_rules) for a in arrivals}
-        place = places.pop() if len(places) == 1 else None
-        if place and place.artist and place.piece:
-            artist = _artist(db, place.artist, "named by its folder", 0.9, 0.6)
+        places = {(g.artist, g.title) for g in guess_paths([prefix + a.inside for a in arrivals],
+                                                           home.settings.place_rules, known_artists)}
+        who, title = places.pop() if len(places) == 1 else ("", "")
+        if who and title:
+            artist = _artist(db, who, "named by its folder", 0.9, 0.6)
             if prefix and artist.certainty < 0.9:
                 continue  # a key's own name is an artist's only if the shop knows that artist
-            return artist, _piece(db, place.artist, place.piece, "named by its place", 0.9, 0.65)
+            return artist, _piece(db, who, title, "named by its place", 0.9, 0.65)
     return None
 
 

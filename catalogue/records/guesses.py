@@ -1,10 +1,12 @@
 """What path and tags suggest of each scan: derived, replaced at will."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
+from catalogue.reading.model import Metadata
 from catalogue.records.database import Database, fetch, fetch_one
 from catalogue.records.folding import folded
+from catalogue.records.metadata import metadata_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,20 @@ class Guessed:
         return Guess(self.artist, self.title, self.year, self.number, self.role, self.reason)
 
 
+@dataclass(frozen=True, slots=True)
+class Located:
+    """A scan by one of its files, as guessing needs it: present ones and primary stores first. ``group``: scans of one
+    group show one piece, as a person confirmed. ``width`` and ``height`` in pixels, None where nothing was decoded."""
+
+    scan_id: int
+    path: str
+    format: str
+    width: int | None
+    height: int | None
+    metadata: Metadata
+    group: int | None
+
+
 _LISTED = """
     SELECT g.scan_id, f.path, c.format, g.artist, g.title, g.year, g.number, g.role, g.reason, g.upgraded, g.piece_id
     FROM scan_guess g JOIN scan c ON c.id = g.scan_id JOIN file f ON f.id = (
@@ -64,6 +80,62 @@ def save(db: Database, scan_id: int, guess: Guess) -> None:
             role = excluded.role, reason = excluded.reason, upgraded = 0""",
                [scan_id, guess.artist, folded(guess.artist), guess.title, folded(guess.title), guess.year,
                 guess.number, guess.role, guess.reason])
+
+
+def without(db: Database) -> list[int]:
+    """Scans in some file that were never guessed."""
+    return [int(row[0]) for row in db.execute("""
+        SELECT c.id FROM scan c LEFT JOIN scan_guess g ON g.scan_id = c.id WHERE g.scan_id IS NULL
+        AND EXISTS (SELECT 1 FROM file f WHERE f.scan_id = c.id)""")]
+
+
+def count(db: Database) -> int:
+    """How many scans are on record."""
+    return int(db.execute("SELECT count(*) FROM scan").fetchone()[0])
+
+
+def stated_artists(db: Database) -> list[str]:
+    """Names of artists of whom a person has spoken."""
+    return [str(row[0]) for row in db.execute(
+        "SELECT name FROM artist WHERE id IN (SELECT artist_id FROM artist_stated) ORDER BY name")]
+
+
+def located(db: Database, *, near: Collection[int] | None = None) -> list[Located]:
+    """Every scan that has a file, or those that lie in the same folders as the scans ``near``, a level up included."""
+    chosen: dict[int, str] = {}
+    for scan_id, path in db.execute("""
+            SELECT f.scan_id, f.path FROM file f JOIN store s ON s.id = f.store_id WHERE f.scan_id IS NOT NULL
+            ORDER BY f.scan_id, s.forgotten IS NOT NULL, f.state = 'missing', s.kind <> 'primary', f.id"""):
+        chosen.setdefault(int(scan_id), str(path))
+    if near is not None:
+        folders = {_around(chosen[scan_id]) for scan_id in near if scan_id in chosen}
+        chosen = {scan_id: path for scan_id, path in chosen.items() if _around(path) in folders or scan_id in near}
+    groups = _confirmed_groups(db)
+    found = []
+    for scan_id, path in chosen.items():
+        row = db.execute("SELECT format, width, height, metadata FROM scan WHERE id = ?", [scan_id]).fetchone()
+        found.append(Located(scan_id, path, str(row[0]), row[1], row[2], metadata_of(str(row[3])),
+                             groups.get(scan_id)))
+    return found
+
+
+def _around(path: str) -> str:
+    """The folder above a file's own: a piece's tiles and print files often lie in folders beside each other."""
+    return "/".join(path.split("/")[:-2])
+
+
+def _confirmed_groups(db: Database) -> dict[int, int]:
+    """A number for each set of scans that confirmed pairs tie together."""
+    group: dict[int, int] = {}
+
+    def root(scan_id: int) -> int:
+        while group.setdefault(scan_id, scan_id) != scan_id:
+            scan_id = group[scan_id]
+        return scan_id
+
+    for a, b in db.execute("SELECT a_scan_id, b_scan_id FROM likeness WHERE verdict = 'confirmed' ORDER BY id"):
+        group[root(int(b))] = root(int(a))
+    return {scan_id: root(scan_id) for scan_id in group}
 
 
 def listed(db: Database) -> Iterator[Guessed]:

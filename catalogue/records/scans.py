@@ -6,9 +6,10 @@ import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from catalogue.reading.model import Metadata, Note, Page, Picture, PictureHash, Reading, SegmentDigest, Stated
+from catalogue.reading.model import Metadata, Note, Page, Picture, PictureHash, Reading, SegmentDigest
 from catalogue.records import effective, guesses, overlays
 from catalogue.records.database import Database, fetch, fetch_one, now, transaction
+from catalogue.records.metadata import metadata_of
 
 ROLES = ("master", "tile", "print file", "reference", "unsorted")
 
@@ -180,9 +181,7 @@ def picture(db: Database, scan_id: int) -> Picture | None:
 
 def metadata(db: Database, scan_id: int) -> Metadata:
     """What the scan's tags say, conflicts included."""
-    values = json.loads(_field(db, scan_id, "metadata"))
-    stated = tuple(Stated(**one) for one in values.pop("stated", ()))
-    return Metadata(**values | {"stated": stated, "conflicts": tuple(values.pop("conflicts", ()))})
+    return metadata_of(_field(db, scan_id, "metadata"))
 
 
 def notes(db: Database, scan_id: int) -> list[Note]:

@@ -19,7 +19,7 @@ from textual.widget import Widget
 from textual.widgets import Button, Input, Label, Select, Static
 
 from catalogue.indexing.crawl import crawl
-from catalogue.indexing.naming import place_of
+from catalogue.indexing.guessing import guess_paths
 from catalogue.indexing.stores import add_store, read_marker
 from catalogue.progress import Cancelled, data_size, never
 from catalogue.records.database import Database
@@ -37,7 +37,7 @@ from catalogue.screens.wording import cell, counted, number, safe
 from catalogue.settings import Settings
 
 LOOK_SECONDS = 4.0   # a first look; indexing counts to the end
-SAMPLES = 40
+SAMPLES = 2000      # names that are guessed together
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,15 +250,13 @@ def look_words(seen: Look, settings: Settings) -> Content:
     if seen.marked:
         found.append(line(("= ", "bold"), "this disk has a marker already and will be known by it"))
     found += [Content(""), line(("How names are read", "bold"), (" where the files themselves say nothing", "$quiet"))]
-    unread = 0
-    for path in seen.samples[:14]:
-        place = place_of(path, settings.place_rules)
-        if place.artist or place.piece:
-            found.append(line(shown(path).rpartition("/")[2], ("  →  ", "$quiet"),
-                              (", ".join(filter(None, (place.artist, place.piece, place.year))), "$primary")))
-        else:
-            unread += 1
+    named = [(path, guess) for path, guess in zip(seen.samples, guess_paths(seen.samples, settings.place_rules),
+                                                  strict=True) if guess.artist or guess.title]
+    for path, guess in named[:14]:
+        found.append(line(shown(path).rpartition("/")[2], ("  →  ", "$quiet"),
+                          (", ".join(filter(None, (guess.artist, guess.title, guess.year))), "$primary")))
+    unread = len(seen.samples) - len(named)
     if unread:
-        found.append(line(("? ", "bold"), f"{unread} of {min(14, len(seen.samples))} names fit no rule; they are found "
-                          "as unsorted. Rules: place_rules in settings.toml."))
+        found.append(line(("? ", "bold"), f"{unread} of {len(seen.samples)} names say neither artist nor piece; they "
+                          "are found as unsorted. To read them your way: place_rules in settings.toml."))
     return lines(found)

@@ -2,11 +2,10 @@
 
 import pytest
 
-from catalogue.indexing.naming import Place, guess, is_default_name, place_of, role_of
+from catalogue.indexing.naming import FORMER_RULES, Place, guess, is_default_name, place_of, role_of
 from catalogue.reading.model import Metadata, Picture, Stated
-from catalogue.settings import Settings
 
-RULES = Settings().place_rules
+RULES = FORMER_RULES
 PICTURE = Picture(400, 300, 16, "uint", 3, "RGB", "none", "strips")
 
 

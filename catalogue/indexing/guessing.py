@@ -1,0 +1,94 @@
+"""Artist, piece and role guessed for scans on record, from the whole tree of their paths and tags at once.
+
+The shop's place rules come first: a path that fits one is read by it. All others are judged in the light of their
+neighbours by :mod:`catalogue.filing`. Guesses are derived facts: kept in ``scan_guess``, made anew at will, and never
+set above what a person stated.
+"""
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import replace
+
+from catalogue.filing.guess import FileFacts, guess_all
+from catalogue.filing.guess import Guess as TreeGuess
+from catalogue.indexing import naming
+from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.records import guesses
+from catalogue.records.database import Database, transaction
+from catalogue.records.guesses import Guess, Located
+from catalogue.records.paths import shown
+from catalogue.settings import Home
+
+WHOLE_TREE = 20_000  # scans up to which new ones are judged beside all others, else beside those of their folders
+BATCH = 500
+
+
+def guess_new(db: Database, home: Home, read: Collection[int], *, report: Report = unheard) -> int:
+    """Guess scans that have no guess yet, and those just ``read``; gives how many were given another guess.
+
+    Names guessed before stay: they change only when somebody refiles, who is shown the change first. Another role is
+    taken, as of a tile renamed to master.
+    """
+    wanted = set(guesses.without(db)).union(read)
+    if not wanted:
+        return 0
+    listed = guesses.located(db, near=None if guesses.count(db) <= WHOLE_TREE else wanted)
+    report(Progress("Filing", 0, len(wanted)))
+    fresh = guess_scans(db, home, listed)
+    changed = 0
+    todo = [one for one in listed if one.scan_id in wanted]
+    for start in range(0, len(todo), BATCH):
+        with transaction(db):
+            for one in todo[start:start + BATCH]:
+                changed += _keep(db, one.scan_id, fresh[one.scan_id])
+        report(Progress("Filing", min(start + BATCH, len(todo)), len(todo)))
+    return changed
+
+
+def _keep(db: Database, scan_id: int, guess: Guess) -> bool:
+    before = guesses.of_scan(db, scan_id)
+    if before is not None:
+        role = before.role if guess.role == "unsorted" else guess.role
+        guess = replace(before if before.artist and before.title else guess, role=role)
+    if guess == before:
+        return False
+    guesses.save(db, scan_id, guess)
+    return True
+
+
+def guess_scans(db: Database, home: Home, listed: Sequence[Located], *, report: Report = unheard,
+                cancelled: Cancelled = never) -> dict[int, Guess]:
+    """What rules, tags and the tree of paths suggest of each scan, by id. Writes nothing."""
+    stated = [naming.stated_names(one.metadata) for one in listed]
+    by_tree = guess_all([FileFacts(shown(one.path), title, creator, one.format, one.width or 0, one.height or 0,
+                                   bool(one.width), one.group)
+                         for one, (title, creator) in zip(listed, stated, strict=True)], guesses.stated_artists(db))
+    found = {}
+    for number, (one, tree) in enumerate(zip(listed, by_tree, strict=True)):
+        if number % BATCH == 0:
+            report(Progress("Guessing names", number, len(listed)))
+            if cancelled():
+                break
+        found[one.scan_id] = _by_rule(home, one) or _of_tree(one, tree)
+    return found
+
+
+def guess_paths(paths: Iterable[str], rules: Sequence[str], known_artists: Iterable[str] = ()) -> list[Guess]:
+    """What rules and the tree suggest of files that were only seen, not read; paths as kept."""
+    listed = [Located(0, path, "", None, None, naming.NO_TAGS, None) for path in paths]
+    by_tree = guess_all([FileFacts(shown(one.path), format=naming.format_of(one.path)) for one in listed],
+                        known_artists)
+    return [naming.guess_by_rule(one.path, one.format, None, one.metadata, rules) or _of_tree(one, tree)
+            for one, tree in zip(listed, by_tree, strict=True)]
+
+
+def _by_rule(home: Home, one: Located) -> Guess | None:
+    return naming.guess_by_rule(one.path, one.format, (one.width or 0) * (one.height or 0), one.metadata,
+                                home.settings.place_rules)
+
+
+def _of_tree(one: Located, tree: TreeGuess) -> Guess:
+    reason = "; ".join(f"{name}: {value.reason}" for name, value in (
+        ("artist", tree.artist), ("title", tree.piece), ("role", tree.role)) if value.reason)
+    title = tree.piece.value or naming.document_name(one.metadata)
+    return Guess(tree.artist.value, title, tree.year.value,
+                 one.metadata.inventory_number or tree.number.value, tree.role.value, reason)
