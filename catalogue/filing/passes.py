@@ -113,25 +113,38 @@ def read_titles(works: Sequence[Work]) -> None:
         if folder and folder.key:
             folders[work.artist_key].add(folder.key)
     marks: frozenset[Rest] = frozenset()
-    known: dict[str, set[str]] = {}
-    for _ in range(2):  # first without marks, to find them
-        known = {artist: set(keys) for artist, keys in folders.items()}
-        doubtful: dict[str, set[tuple[str, str]]] = defaultdict(set)
-        for work in works:
-            title = _own_title(work, frozenset(), marks)
-            if not title.key or not title.clean or _COUNTED.search(title.text):
-                continue
-            known.setdefault(work.artist_key, set()).add(title.key)
-            *before, last = re.split(r"[\s-]+", title.text)
-            if before and (role_word(last) or last.casefold() in VERSION or (last.isdigit() and "-" in title.text)):
-                doubtful[work.artist_key].add((title.key, title_key(" ".join(before))))
-        for artist, pairs in doubtful.items():  # "Low Tide copy" vouches for nothing where there is a "Low Tide"
-            known[artist] -= {key for key, shorter in pairs if not marks or shorter in known[artist]}
-        marks = marks or find_marks((Stem(w.artist_key, w.names[-1], *_beside_artist(w)[:2]) for w in works), known)
+    known = _surely_titles(works, folders, marks)
+    marks = find_marks((Stem(w.artist_key, w.names[-1], *_beside_artist(w)[:2]) for w in works), known)
+    known = _surely_titles(works, folders, marks)
     everyone = frozenset().union(*known.values())
     for work in works:
         near = frozenset(known.get(work.artist_key, ())) if work.artist_key else everyone
         work.title = _own_title(work, near, marks)
+
+
+def _surely_titles(
+    works: Sequence[Work], folders: dict[str, set[str]], marks: frozenset[Rest]
+) -> dict[str, set[str]]:
+    """Keys of titles, by artist: of folders, and of files whose names need no judging. "Low Tide copy" vouches for
+    nothing where there is a "Low Tide"; without ``marks`` it does nowhere, for they are still to be found."""
+    known = {artist: set(keys) for artist, keys in folders.items()}
+    doubtful: list[tuple[Work, str]] = []
+    for work in works:
+        title = _own_title(work, frozenset(), marks)
+        if not title.key or not title.clean or _COUNTED.search(title.text):
+            continue
+        known.setdefault(work.artist_key, set()).add(title.key)
+        if len(title.text.split()) > 1 or "-" in title.text:
+            doubtful.append((work, title.key))
+    for work, key in doubtful:
+        near = known[work.artist_key]
+        if key in folders.get(work.artist_key, ()) or key not in near:
+            continue
+        shorter = _own_title(work, frozenset(near - {key}), marks).key
+        last = re.split(r"[\s-]+", work.names[-1].text)[-1]
+        if (shorter != key and shorter in near) or (not marks and (role_word(last) or last.casefold() in VERSION)):
+            near.discard(key)
+    return known
 
 
 def _own_title(work: Work, near: frozenset[str], marks: frozenset[Rest]) -> Title:

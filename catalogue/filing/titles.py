@@ -237,7 +237,9 @@ def _begins(token: Token, name: Name, held: list[int]) -> bool:
 
 def _says_something(name: Name, held: list[int]) -> bool:
     """Whether there is a word of its own, and not one letter or joining words alone: "The Print Room" has one."""
-    said = [name.tokens[i] for i in held if name.tokens[i].kind is not Kind.BREAK]
+    said = [
+        t for t in (name.tokens[i] for i in held) if t.kind is not Kind.BREAK and any(c.isalnum() for c in t.text)
+    ]
     if not any(t.kind is Kind.WORD for t in said):
         return False
     if any(t.text.casefold() in words.NUMERO for t in said) and any(t.kind is Kind.NUMBER for t in said):

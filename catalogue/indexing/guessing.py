@@ -31,9 +31,10 @@ def guess_new(db: Database, home: Home, read: Collection[int], *, report: Report
     wanted = set(guesses.without(db)).union(read)
     if not wanted:
         return 0
-    listed = guesses.located(db, near=None if guesses.count(db) <= WHOLE_TREE else wanted)
+    whole = guesses.count(db) <= WHOLE_TREE
+    listed = guesses.located(db, near=None if whole else wanted)
     report(Progress("Filing", 0, len(wanted)))
-    fresh = guess_scans(db, home, listed)
+    fresh = guess_scans(home, listed, () if whole else guesses.artists(db))
     changed = 0
     todo = [one for one in listed if one.scan_id in wanted]
     for start in range(0, len(todo), BATCH):
@@ -55,13 +56,13 @@ def _keep(db: Database, scan_id: int, guess: Guess) -> bool:
     return True
 
 
-def guess_scans(db: Database, home: Home, listed: Sequence[Located], *, report: Report = unheard,
+def guess_scans(home: Home, listed: Sequence[Located], known_artists: Iterable[str] = (), *, report: Report = unheard,
                 cancelled: Cancelled = never) -> dict[int, Guess]:
-    """What rules, tags and the tree of paths suggest of each scan, by id. Writes nothing."""
+    """What rules, tags and the tree of paths suggest of each scan, by id."""
     stated = [naming.stated_names(one.metadata) for one in listed]
     by_tree = guess_all([FileFacts(shown(one.path), title, creator, one.format, one.width or 0, one.height or 0,
                                    bool(one.width), one.group)
-                         for one, (title, creator) in zip(listed, stated, strict=True)], guesses.stated_artists(db))
+                         for one, (title, creator) in zip(listed, stated, strict=True)], known_artists)
     found = {}
     for number, (one, tree) in enumerate(zip(listed, by_tree, strict=True)):
         if number % BATCH == 0:

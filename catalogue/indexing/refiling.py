@@ -61,7 +61,7 @@ def refile(db: Database, home: Home, *, apply: bool, report: Report = unheard, c
     done = Refiled(0, ())
     with suppress(_Shown), transaction(db, "refiled by the place rules"):
         listed = list(guesses.listed(db))
-        fresh = guess_scans(db, home, guesses.located(db), report=report, cancelled=cancelled)
+        fresh = guess_scans(home, guesses.located(db), report=report, cancelled=cancelled)
         if cancelled():
             raise CatalogueError("Refiling was stopped; nothing was changed.")
         changed = [one for one in listed if fresh[one.scan_id] != one.guess]

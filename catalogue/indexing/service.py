@@ -171,10 +171,10 @@ def _read_pending(db: Database, home: Home, store: Store, root: Path, summary: S
         summary.read += 1
         summary.bytes += reading.size
         if len(batch) >= COMMIT_FILES or monotonic() - last > COMMIT_SECONDS:
-            read |= _commit(db, home, store, batch)
+            _commit(db, home, store, batch, read)
             last = monotonic()
         report(Progress(f"Reading {store.name}", summary.read, total, summary.bytes, total_bytes, shown(path)))
-    read |= _commit(db, home, store, batch)
+    _commit(db, home, store, batch, read)
     if lost:
         summary.outcome = "failed"
     elif cancelled() and summary.read < total:
@@ -189,12 +189,12 @@ def _jobs(db: Database, root: Path) -> Iterator[Job]:
             after = row_id
 
 
-def _commit(db: Database, home: Home, store: Store, batch: list[tuple[str, Reading]]) -> set[int]:
-    """Record a batch of readings; gives the scans they are of."""
+def _commit(db: Database, home: Home, store: Store, batch: list[tuple[str, Reading]], read: set[int]) -> None:
+    """Record a batch of readings and empty it; the scans they are of go into ``read``."""
     with transaction(db):
-        done = {record(db, home, store, path, reading) for path, reading in batch} - {None}
+        done = [record(db, home, store, path, reading) for path, reading in batch]
+    read.update(scan_id for scan_id in done if scan_id is not None)
     batch.clear()
-    return {scan_id for scan_id in done if scan_id is not None}
 
 
 def _note_missing(db: Database, store: Store, absent: Sequence[int]) -> None:

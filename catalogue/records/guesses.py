@@ -94,10 +94,9 @@ def count(db: Database) -> int:
     return int(db.execute("SELECT count(*) FROM scan").fetchone()[0])
 
 
-def stated_artists(db: Database) -> list[str]:
-    """Names of artists of whom a person has spoken."""
-    return [str(row[0]) for row in db.execute(
-        "SELECT name FROM artist WHERE id IN (SELECT artist_id FROM artist_stated) ORDER BY name")]
+def artists(db: Database) -> list[str]:
+    """Names of artists as guessed so far. Statements do not count: what is guessed follows from what was seen alone."""
+    return [str(row[0]) for row in db.execute("SELECT DISTINCT artist FROM scan_guess WHERE artist <> '' ORDER BY 1")]
 
 
 def located(db: Database, *, near: Collection[int] | None = None) -> list[Located]:

@@ -2,13 +2,14 @@
 exactly."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
 
 from catalogue.errors import NotFound, Refused
 from catalogue.indexing import corrections
+from catalogue.indexing.naming import FORMER_RULES
 from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store
 from catalogue.likeness import merging
@@ -80,6 +81,12 @@ def shop(db: Database, home: Home, scan: Scan, tmp_path: Path) -> Shop:
     (tmp_path / "main").mkdir()
     add_store(db, "main", tmp_path / "main", "primary", consent=True)
     return Shop(db, home, scan)
+
+
+@pytest.fixture
+def ruled_shop(shop: Shop) -> Shop:
+    """A shop whose place rules take every path at its word."""
+    return Shop(shop.db, replace(shop.home, settings=replace(shop.home.settings, place_rules=FORMER_RULES)), shop.scan)
 
 
 # --- guesses never touch what was stated ---------------------------------------------------------------
@@ -257,7 +264,8 @@ def test_a_refused_correction_changes_nothing(shop: Shop) -> None:
 # --- artists -------------------------------------------------------------------------------------------
 
 
-def test_a_renamed_artist_is_followed_by_later_runs(shop: Shop) -> None:
+def test_a_renamed_artist_is_followed_by_later_runs(ruled_shop: Shop) -> None:
+    shop = ruled_shop
     shop.add("J Quill/Harbour/master.tif")
     artist = shop.piece("J Quill", "Harbour").artist_id
     done = corrections.rename_artist(shop.db, artist, "Jo Quill")
@@ -267,7 +275,8 @@ def test_a_renamed_artist_is_followed_by_later_runs(shop: Shop) -> None:
     assert set(shop.filed().values()) == {"J Quill: Harbour", "J Quill: Meadow", "Jo Quill: Dunes"}
 
 
-def test_artists_merged_stay_one(shop: Shop) -> None:
+def test_artists_merged_stay_one(ruled_shop: Shop) -> None:
+    shop = ruled_shop
     shop.add("J Smithy/Harbour/master.tif", "Jan Smithy/Harbour/master.tif", "J Smithy/Meadow/master.tif")
     short, full = shop.piece("J Smithy", "Harbour"), shop.piece("Jan Smithy", "Harbour")
     described(shop, short.id, year="1999")
@@ -290,7 +299,8 @@ def test_artists_merged_stay_one(shop: Shop) -> None:
     assert shop.filed()["J Smithy/Dunes/master.tif"] == "Jan Smithy: Dunes", "later runs follow"
 
 
-def test_a_piece_moved_to_another_artist(shop: Shop) -> None:
+def test_a_piece_moved_to_another_artist(ruled_shop: Shop) -> None:
+    shop = ruled_shop
     shop.add("2021/Harbour/master.tif")
     assert shop.filed() == {"2021/Harbour/master.tif": "2021: Harbour"}
     done = corrections.set_piece(shop.db, shop.piece("2021", "Harbour").id, {"title": "Harbour at Dusk"},

@@ -12,6 +12,7 @@ from catalogue.commands import command
 from catalogue.commands.session import Session
 from catalogue.errors import NotFound
 from catalogue.indexing import corrections, refiling
+from catalogue.indexing.naming import FORMER_RULES
 from catalogue.indexing.stores import add_store
 from catalogue.records import guesses, orders, pieces
 from catalogue.records.database import Database, transaction
@@ -26,7 +27,7 @@ NEW_RULES = ("{year}/{artist}/{piece}/**/*", "{artist}/*/{piece}/**/*", "{artist
 def shop(db: Database, home: Home, scan: Scan, tmp_path: Path) -> Shop:
     (tmp_path / "main").mkdir()
     add_store(db, "main", tmp_path / "main", "primary", consent=True)
-    return Shop(db, home, scan)
+    return Shop(db, replace(home, settings=replace(home.settings, place_rules=FORMER_RULES)), scan)
 
 
 def with_rules(shop: Shop) -> Home:

@@ -8,6 +8,7 @@ import pytest
 import tifffile
 from intake_pictures import Pixels, TakeUp, Write
 
+from catalogue.indexing.guessing import guess_new
 from catalogue.indexing.previews import keep_preview
 from catalogue.indexing.recording import record
 from catalogue.indexing.stores import add_store
@@ -57,5 +58,6 @@ def take_up(db: Database, home: Home) -> TakeUp:
                 keep_preview(home, reading)
                 record(db, home, store, str(path.relative_to(root)), reading)
             runs.end(db, run_id, "finished", {})
+        guess_new(db, home, ())
 
     return record_all
