@@ -1,5 +1,6 @@
 """Copies counted across stores, a store brought up to date, and good bytes put back."""
 
+import errno
 import os
 import subprocess
 import sys
@@ -11,7 +12,7 @@ import pytest
 import tifffile
 from fixity_shop import Shop, rot
 
-from catalogue.errors import Ambiguous, Busy, Damaged, NotFound, Refused, StoreAway
+from catalogue.errors import Ambiguous, Busy, CatalogueError, Damaged, NotFound, Refused, StoreAway
 from catalogue.fixity import copies, copying
 from catalogue.fixity.advice import accept, next_step, open_findings
 from catalogue.fixity.copies import CopySummary, copy_to, plan, review
@@ -20,9 +21,10 @@ from catalogue.fixity.restore import file_called, restore
 from catalogue.fixity.restore import plan as plan_restore
 from catalogue.indexing.alone import alone
 from catalogue.progress import Progress
-from catalogue.records import events, findings, scans
+from catalogue.records import events, findings, fixity, scans
 from catalogue.settings import Settings
 from catalogue.storage.atomic import part_path
+from catalogue.storage.folders import Entry
 
 Scan = Callable[..., Path]
 MASTER = "Ada Quill/Harbour/master.tif"
@@ -293,8 +295,10 @@ def test_restore_puts_good_bytes_back_and_keeps_the_bad_aside(shop: Shop, master
     rot(master, 900)
     bad = master.read_bytes()
     shop.audit()
+    assert fixity.damage(shop.db, shop.due(MASTER).id) is not None
     done = restore(shop.db, shop.home.settings, plan_restore(shop.db, shop.due(MASTER).id, shop.store("nas")))
     assert master.read_bytes() == good
+    assert fixity.damage(shop.db, shop.due(MASTER).id) is None
     assert done.aside is not None
     assert done.aside.read_bytes() == bad
     assert shop.kinds(MASTER) == set()
@@ -322,6 +326,8 @@ def test_restore_refuses_a_bad_source_and_leaves_all_as_it_was(shop: Shop, maste
         restore(shop.db, shop.home.settings, plan_restore(shop.db, shop.due(MASTER).id, shop.store("nas")))
     assert master.read_bytes() == bad
     assert [p.name for p in master.parent.iterdir()] == ["master.tif"]
+    with pytest.raises(NotFound, match="no sound copy"):   # one that failed as a source is not offered again
+        plan_restore(shop.db, shop.due(MASTER).id, shop.store("nas"))
 
 
 def test_restore_refuses_when_the_disk_lacks_room(shop: Shop, master: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -355,6 +361,27 @@ def test_an_edit_nobody_meant_is_undone_by_its_old_digest(shop: Shop, master: Pa
     assert master.read_bytes() == old
     assert shop.due(MASTER).sha256 == was
     assert "edited" not in shop.kinds(MASTER)
+
+
+def test_restore_that_fails_at_the_switch_on_a_disk_without_links_gives_the_name_back(
+        shop: Shop, master: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    copy(shop, "nas")
+    rot(master, 900)
+    bad = master.read_bytes()
+
+    def no_links(self: Entry, other: Entry) -> None:
+        raise OSError(errno.EPERM, "Operation not permitted")
+
+    def failing(part: Entry, target: Entry) -> None:
+        assert not master.exists()   # the name was given up for a moment
+        raise CatalogueError("The file cannot be written.")
+
+    monkeypatch.setattr(Entry, "link_to", no_links)
+    monkeypatch.setattr(copying, "place_over", failing)
+    with pytest.raises(CatalogueError, match="cannot be written"):
+        restore(shop.db, shop.home.settings, plan_restore(shop.db, shop.due(MASTER).id))
+    assert [p.name for p in master.parent.iterdir()] == ["master.tif"]
+    assert master.read_bytes() == bad
 
 
 def test_restore_stopped_leaves_the_bad_file_in_place(shop: Shop, master: Path) -> None:

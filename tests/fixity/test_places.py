@@ -189,6 +189,48 @@ def test_a_restore_after_an_unmount_writes_nothing_and_claims_nothing(
     assert where(shop.db, nas) is None
 
 
+def test_a_restore_onto_a_disk_that_went_away_at_the_last_moment_is_not_recorded(
+        shop: Shop, scan: Scan, monkeypatch: pytest.MonkeyPatch) -> None:
+    scan("main/Ada/Harbour/0.tif")
+    shop.add("nas", "copy")
+    shop.index()
+    copy(shop, "nas")
+    rot(shop.folder / "nas" / "Ada" / "Harbour" / "0.tif", 900)
+    shop.audit("nas")
+    planned = restore.plan(shop.db, shop.due("Ada/Harbour/0.tif", "nas").id)
+    real = copying.place_over
+
+    def pulled(part: Entry, target: Entry) -> None:
+        real(part, target)
+        (shop.folder / "nas").rename(shop.folder / "pulled")
+
+    monkeypatch.setattr(copying, "place_over", pulled)
+    with pytest.raises(StoreAway, match="went away while the file was put back"):
+        restore.restore(shop.db, shop.home.settings, planned)
+    assert held(shop, "Ada/Harbour/0.tif").stores == 1
+    assert shop.kinds("Ada/Harbour/0.tif", "nas") == {"changed"}
+
+
+def test_a_restored_file_is_known_as_the_new_file_it_is(shop: Shop, scan: Scan) -> None:
+    """Its inode was that of the bad file, which may be a second name of a good one elsewhere."""
+    scan("main/Ada/Harbour/0.tif")
+    shop.add("nas", "copy")
+    shop.index()
+    copy(shop, "nas")
+    lost = shop.folder / "nas" / "Ada" / "Harbour" / "0.tif"
+    lost.unlink()
+    lost.hardlink_to(shop.folder / "main" / "Ada" / "Harbour" / "0.tif")
+    shop.audit("nas")
+    assert held(shop, "Ada/Harbour/0.tif").stores == 1
+    (shop.folder / "usb").mkdir()
+    shop.add("usb", "copy")
+    copy(shop, "usb")
+    lost.unlink()
+    shop.audit("nas")
+    restore.restore(shop.db, shop.home.settings, restore.plan(shop.db, shop.due("Ada/Harbour/0.tif", "nas").id))
+    assert held(shop, "Ada/Harbour/0.tif").stores == 3
+
+
 def test_a_restore_never_takes_the_file_itself_for_its_source(shop: Shop, scan: Scan) -> None:
     master = scan("main/Ada/Harbour/0.tif")
     shop.index()

@@ -11,12 +11,12 @@ import pytest
 from intake_pictures import Write
 
 from catalogue.errors import CatalogueError, Refused
-from catalogue.indexing.stores import add_store
+from catalogue.indexing.stores import add_store, retire_store
 from catalogue.intake import applying, removing
 from catalogue.intake.applying import Outcome, apply
 from catalogue.intake.proposals import Plan, answered, propose
 from catalogue.intake.removing import Place, different_places, places_wanted
-from catalogue.records import intake
+from catalogue.records import events, intake
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
@@ -178,6 +178,31 @@ def test_nothing_is_removed_after_a_run_with_trouble(desk: Desk, write: Write, m
     outcome = apply(desk.db, desk.home, plan, also=[desk.second], delete_sources=True)
     assert outcome.taken
     assert "did not come to its end" in why(outcome)
+
+
+def test_nothing_is_removed_after_a_run_that_was_stopped(desk: Desk, write: Write) -> None:
+    """Not even the source that was taken into both stores before."""
+    write("two.tif", np.zeros((60, 80, 3), np.uint8), at="2026-03-02T10:00:00")
+    outcome = apply(desk.db, desk.home, desk.plan(), also=[desk.second], delete_sources=True,
+                    cancelled=lambda: bool(list(Path(desk.second.root).rglob("[!.]*.tif"))))
+    assert outcome.stopped
+    assert len(outcome.taken) == 2
+    assert "did not come to its end" in why(outcome)
+    assert desk.source.exists()
+
+
+def test_a_copy_in_a_retired_store_counts_for_nothing(desk: Desk) -> None:
+    desk.take_in(remove=False)
+    retire_store(desk.db, desk.second)
+    assert "1 of the 2" in why(desk.take_in(second=False))
+    assert desk.source.exists()
+
+
+def test_a_removal_is_in_the_event_log(desk: Desk) -> None:
+    sha256 = desk.plan().proposals[0].items[0].arrival.reading.sha256
+    desk.take_in()
+    told = [event for event in events.listed(desk.db) if event.type == "deletion"]
+    assert [(event.outcome, event.path, event.sha256) for event in told] == [("success", str(desk.source), sha256)]
 
 
 @pytest.mark.parametrize("way", ["link", "spelling", "bound", "bound below"])

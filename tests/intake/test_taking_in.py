@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -14,12 +15,13 @@ import numpy as np
 import pytest
 from intake_pictures import Write, scene
 
-from catalogue.errors import CatalogueError
+from catalogue.errors import CatalogueError, Refused
 from catalogue.indexing.service import index
-from catalogue.indexing.stores import add_store
+from catalogue.indexing.stores import MARKER, add_store
+from catalogue.intake import applying
 from catalogue.intake.applying import apply
-from catalogue.intake.guessing import Kin
-from catalogue.intake.proposals import Kind, Plan, answered, propose
+from catalogue.intake.guessing import Guess, Kin
+from catalogue.intake.proposals import Kind, Plan, Proposal, answered, propose
 from catalogue.progress import Progress
 from catalogue.reading.model import Reading
 from catalogue.records import events, files, intake, pieces, runs, scans
@@ -367,6 +369,70 @@ def test_a_share_unmounted_midway_gets_nothing_in_its_place(
     assert len(outcome.taken) == len(tree(tmp_path / "unplugged")) == 1
     assert not list((tmp_path / "masters").iterdir())
     assert "went away" in outcome.left[-1].why
+
+
+def test_a_copy_to_a_store_that_went_away_at_the_last_moment_is_not_recorded(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    write("1.tif", noise(1))
+    plan, real = said(db, home, propose(db, home, tmp_path / "key", store)), applying.copy_verified
+
+    def pulled(*given: object, **named: object) -> str:
+        digest = real(*given, **named)  # type: ignore[arg-type]
+        (tmp_path / "masters").rename(tmp_path / "unplugged")
+        return digest
+
+    monkeypatch.setattr(applying, "copy_verified", pulled)
+    outcome = apply(db, home, plan)
+    assert outcome.taken == ()
+    assert "went away" in outcome.left[-1].why
+    assert pieces.counts(db)["file"] == 0
+
+
+def test_a_further_store_that_became_the_same_folder_is_refused(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    """Its root was made a link after it was added, marker and all: two copies would be one file."""
+    write("1.tif", noise(1))
+    (tmp_path / "nas").mkdir()
+    nas = add_store(db, "nas", tmp_path / "nas", "copy", consent=True)
+    plan = said(db, home, propose(db, home, tmp_path / "key", store))
+    (tmp_path / "nas").rename(tmp_path / "nas was")
+    (tmp_path / "nas").symlink_to(tmp_path / "masters")
+    shutil.copy(tmp_path / "nas was" / MARKER, tmp_path / "masters" / MARKER)
+    with pytest.raises(Refused, match="one folder"):
+        apply(db, home, replace(plan, store_id=nas.id))
+    assert tree(tmp_path / "masters") == {}
+
+
+def test_a_relief_that_was_measured_stays(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    piece_id = pieces.piece_called(db, pieces.artist_called(db, "Ada Quill").id, "Harbour")
+    pieces.state(db, piece_id, {"relief_mm": 2.0})
+    write("1.tif", noise(1))
+    plan = said(db, home, propose(db, home, tmp_path / "key", store))
+    assert apply(db, home, answered(db, home, plan, 0, capture={"relief mm": "5"})).taken
+    piece = pieces.by_id(db, piece_id)
+    assert piece is not None and piece.relief_mm == 2.0
+    assert piece.current_scan_id is not None and scans.capture(db, piece.current_scan_id)["relief mm"] == "5"
+
+
+def test_what_is_not_sure_is_asked() -> None:
+    likely = Proposal(Kind.MASTER, (), Guess("Ada Quill", 0.6, "by its folder"), Guess("Harbour", 0.99, "by its tags"))
+    assert likely.questions == ("Is it by Ada Quill? (by its folder)",) and not likely.ready
+    assert replace(likely, confirmed=True).ready
+    assert replace(likely, artist=likely.piece, piece=likely.artist).questions == (
+        "Is it 'Ada Quill'? (by its folder)",)
+    assert replace(likely, confirmed=True, artist=Guess()).questions == ("Who made it?",)
+
+
+def test_only_names_of_present_files_are_taken(db: Database, store: Store) -> None:
+    """For a store that is away the catalogue alone is asked."""
+    with transaction(db):
+        for path in ("Ada/one.tif", "Ada/two.tif", "Ada/deeper/three.tif", "Adam/four.tif"):
+            files.save(db, store.id, path, 1, 1, None, verified=False)
+        gone = files.by_path(db, store.id, "Ada/two.tif")
+        assert gone is not None
+        files.mark_missing(db, [gone.id])
+    assert intake.names_in(db, store.id, "Ada") == ["one.tif"]
 
 
 def test_taking_in_while_an_index_run_is_under_way(

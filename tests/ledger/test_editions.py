@@ -315,6 +315,46 @@ def test_an_order_refused_for_its_numbers_leaves_nothing(shop: Shop) -> None:
     assert orders.maybe(shop.db, "J-1") is None and orders.lines(shop.db) == []
 
 
+def test_proofs_are_counted_apart_from_n(shop: Shop) -> None:
+    edition = editions.define(shop.db, shop.piece("Ilse Marwood", "Pier"), 1, proofs=2)
+    assert editions.issue(shop.db, edition, None, 2, proofs=True) == [Number("proof", 1), Number("proof", 2)]
+    with pytest.raises(Refused, match="no proof left"):
+        editions.issue(shop.db, edition, None, 1, proofs=True)
+    assert editions.issue(shop.db, edition, None, 1) == [Number("number", 1)]
+
+
+@pytest.mark.parametrize(("before", "change"), [
+    ("printed", "state = 'reserved'"), ("destroyed", "state = 'printed'"), ("destroyed", "state = 'reserved'"),
+    ("reserved", "state = 'destroyed'"), ("printed", "line_id = NULL"), ("printed", "line_id = 2"),
+    ("reserved", "line_id = 2"), ("destroyed", "line_id = 2")])
+def test_the_database_itself_refuses_what_no_print_can_do(shop: Shop, before: str, change: str) -> None:
+    edition, order = _harbour(shop, limit=2)
+    order(status="asked" if before == "reserved" else "printed")
+    order()
+    if before == "destroyed":
+        editions.destroy(shop.db, edition, [Number("number", 1)], "torn")
+    with pytest.raises(sqlite3.IntegrityError), transaction(shop.db):
+        shop.db.execute(f"UPDATE edition_print SET {change} WHERE number = 1")
+    assert [(one.number, one.state, one.line_id) for one in recorded.issued(shop.db, edition)] == [
+        (1, before, 1), (2, "reserved", 2)]
+
+
+def test_the_database_itself_lets_no_print_begin_destroyed(shop: Shop) -> None:
+    edition, _ = _harbour(shop)
+    with pytest.raises(sqlite3.IntegrityError, match="made before"), transaction(shop.db):
+        shop.db.execute("INSERT INTO edition_print (edition_id, series, number, nth, state, issued, destroyed, reason)"
+                        " VALUES (?, 'number', 1, 1, 'destroyed', '', '2026-01-01', 'torn')", [edition])
+    assert recorded.issued(shop.db, edition) == []
+
+
+def test_no_print_is_destroyed_without_a_reason(shop: Shop) -> None:
+    edition, order = _harbour(shop)
+    order(status="printed")
+    with pytest.raises(Refused, match="needs a reason"):
+        editions.destroy(shop.db, edition, [Number("number", 1)], " ")
+    assert [print_.state for print_ in recorded.issued(shop.db, edition)] == ["printed"]
+
+
 def test_the_edition_of_the_very_size_comes_before_that_of_all_sizes(shop: Shop) -> None:
     piece = shop.piece("Ilse Marwood", "Pier")
     every = editions.define(shop.db, piece, 100)

@@ -11,6 +11,7 @@ from catalogue.errors import CatalogueError
 from catalogue.indexing.stores import add_store
 from catalogue.ledger.columns import ORDERS as ORDER_COLUMNS
 from catalogue.ledger.columns import kind_of
+from catalogue.ledger.editions import close
 from catalogue.ledger.importing import import_orders
 from catalogue.ledger.importing_editions import import_editions
 from catalogue.ledger.importing_names import import_artists, import_pieces
@@ -81,6 +82,26 @@ def test_numbers_without_an_edition_beyond_it_or_out_already_are_refused_whole(s
     assert [f.fate for f in more.fates] == ["refused"] * 5 + ["recorded"]
     assert [line.numbers for line in orders.lines(stocked.db, limit=1)] == ["AP II"]
     assert orders.maybe(stocked.db, "R-20") is None  # the refused row left no empty order behind
+
+
+def test_old_books_name_numbers_of_an_edition_that_is_closed_by_now(stocked: Shop) -> None:
+    """What was printed before stays printed; only further numbers are refused."""
+    import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
+    close(stocked.db, 1)
+    known = editions.by_id(stocked.db, 1)
+    assert known is not None and known.closed
+    done = import_orders(stocked.db, stocked.home.settings, written(stocked, "orders.csv", ORDERS))
+    assert [f.fate for f in done.fates[:3]] == ["recorded", "recorded", "recorded"]
+    assert [one.number for one in editions.issued(stocked.db, 1)] == [1, 2, 3]
+
+
+def test_a_loss_that_a_row_tells_is_recorded_with_its_numbers(stocked: Shop) -> None:
+    import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
+    done = import_orders(stocked.db, stocked.home.settings, written(
+        stocked, "orders.csv", "date,artist,title,size,medium,quantity,edition numbers,destroyed\n"
+        "2021-03-04,Ilse Marwood,Harbour at Low Water,50x70,Cotton rag 310,2,1-2,2: 2021-05-06 creased in the post\n"))
+    assert done.counts == {"recorded": 1}
+    assert editions.losses(stocked.db, 1) == {(Number("number", 2), "2021-05-06")}
 
 
 def test_rows_that_say_the_same_are_as_many_prints(stocked: Shop) -> None:

@@ -15,11 +15,12 @@ from pathlib import Path
 import pytest
 from older_facts import facts
 
-from catalogue.errors import CatalogueError
+from catalogue.errors import CatalogueError, Damaged
 from catalogue.records import database, events
 from catalogue.records.backup import condition
 from catalogue.records.database import former, migrations, open_database
 from catalogue.records.replay import differences
+from catalogue.records.statements import PREFIX, STATED_TABLES
 
 OLDER = sorted((Path(__file__).parent / "older").glob("*.sqlite.xz"))
 
@@ -56,6 +57,9 @@ def test_an_upgrade_keeps_every_fact(older: tuple[Path, dict[str, object]]) -> N
     for kind, rows in told.items():
         assert found[kind] == rows, kind
     assert not differences(db) and not list(events.broken_links(db))
+    watched = {row[0] for row in db.execute("SELECT DISTINCT tbl_name FROM sqlite_schema WHERE name GLOB ?",
+                                            [f"{PREFIX}*"])}
+    assert watched == {table.name for table in STATED_TABLES}
     db.close()
     assert condition(path).faults == () and condition(former(path)).faults == ()
     with closing(sqlite3.connect(former(path))) as kept:
@@ -102,3 +106,15 @@ def test_no_upgrade_without_a_sound_copy(tmp_path: Path) -> None:
     with pytest.raises(CatalogueError, match="copy of the catalogue"):
         open_database(path)
     assert _version(path) == 6
+
+
+def test_a_damaged_catalogue_is_not_upgraded(tmp_path: Path) -> None:
+    path = tmp_path / "catalogue.sqlite"
+    path.write_bytes(lzma.decompress(OLDER[0].read_bytes()))
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("UPDATE file SET store_id = 999 WHERE id = (SELECT min(id) FROM file)")
+    told = _told(path)
+    with pytest.raises(Damaged, match="not upgraded"):
+        open_database(path)
+    assert _version(path) == 6 and _told(path) == told
+    assert not former(path).exists()

@@ -82,4 +82,38 @@ def test_artists_and_findings(equal: Database, size: int) -> None:
     found: list[findings.Finding] = []
     while page := findings.open_ones(equal, after=found[-1].id if found else 0, limit=size):
         found += page
-    assert [f.id for f in found] == sorted(row[0] for row in equal.execute("SELECT id FROM finding"))
+    ids = sorted(row[0] for row in equal.execute("SELECT id FROM finding"))
+    assert [f.id for f in found] == ids
+    for way, ahead in ((forward, True), (backward, False)):
+        got = way(lambda beyond, limit, ahead=ahead: browsing.findings(equal, "", beyond, limit, forward=ahead), size)
+        assert [f.id for f in got] == ids[::-1]
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_lines_and_findings_of_one_status_or_kind(equal: Database, size: int) -> None:
+    with transaction(equal):
+        orders.set_status(equal, orders.by_number(equal, "2026-0001").id, "printed")
+        for n in range(3):
+            findings.record(equal, "truncated", "cut", path=f"{n}.tif")
+    for way, ahead in ((forward, True), (backward, False)):
+        lines = way(lambda beyond, limit, ahead=ahead: browsing.lines(equal, "asked", beyond, limit, forward=ahead),
+                    size)
+        assert [(line.number, line.status) for line in lines] == [("2026-0002", "asked")] * 4 + [
+            ("2026-0000", "asked")] * 4
+        cut = way(lambda beyond, limit, ahead=ahead: browsing.findings(equal, "truncated", beyond, limit,
+                                                                       forward=ahead), size)
+        assert [f.path for f in cut] == ["2.tif", "1.tif", "0.tif"]
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_names_of_every_script_come_from_the_end_too(db: Database, size: int) -> None:
+    """Keys sort by code point, so whatever stands for "after all" stands after the last of these as well."""
+    names = ["Zz", "Ночь", "海辺", "\U00020b9f"]
+    with transaction(db):
+        for name in names:
+            pieces.piece_called(db, pieces.artist_called(db, name).id, name)
+    for way, ahead in ((forward, True), (backward, False)):
+        got = way(lambda beyond, limit, ahead=ahead: browsing.pieces(db, None, beyond, limit, forward=ahead), size)
+        assert [piece.title for piece in got] == names
+        artists = way(lambda beyond, limit, ahead=ahead: browsing.artists(db, beyond, limit, forward=ahead), size)
+        assert [artist.name for artist in artists] == names
