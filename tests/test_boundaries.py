@@ -70,3 +70,31 @@ def test_every_command_in_the_table_loads_and_explains_itself() -> None:
         assert isinstance(loaded, click.Command), name
         assert text.endswith("."), name
         assert loaded.help or loaded.callback, name
+
+
+def test_an_operation_loads_no_user_interface() -> None:
+    """No operation loads rich or Textual, whatever it imports on its way. (Click comes along with sqlite-utils.)"""
+    code = ("import pkgutil, sys, importlib\nimport catalogue.operations as room\n"
+            "names = [m.name for m in pkgutil.iter_modules(room.__path__)]\n"
+            "for name in names: importlib.import_module(f'catalogue.operations.{name}')\n"
+            "print(len(names) > 5, [m for m in sys.modules if m.partition('.')[0] in ('rich', 'textual')"
+            " or m.startswith(('catalogue.commands', 'catalogue.screens'))])")
+    shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert shown.stdout.strip() == "True []", shown.stdout
+
+
+def imported(module: Path) -> list[tuple[str, str]]:
+    """Each ``(module, name)`` that a file imports anywhere; the name is "" for a whole module."""
+    found = []
+    for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom):
+            found += [(node.module or "", alias.name) for alias in node.names]
+        elif isinstance(node, ast.Import):
+            found += [(alias.name, "") for alias in node.names]
+    return found
+
+
+@pytest.mark.parametrize("module", [m for m in MODULES if "operations" in m.relative_to(PACKAGE).parts],
+                         ids=lambda m: m.stem)
+def test_an_operation_imports_no_user_interface(module: Path) -> None:
+    assert [name for name, _ in imported(module) if name.partition(".")[0] in ("click", "rich", "textual")] == []

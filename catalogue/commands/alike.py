@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from catalogue.commands.session import Session, interruptible, json_option
+from catalogue.commands.session import Session, bar, interruptible, json_option
 from catalogue.errors import CatalogueError
 from catalogue.untrusted import open_regular
 
@@ -102,10 +102,11 @@ def tiles(context: click.Context, session: Session, piece: tuple[str, ...]) -> N
 @click.pass_obj
 def merge(session: Session, keep: int, gone: int) -> None:
     """File all scans, orders and editions of the piece GONE under the piece KEEP."""
-    from catalogue.likeness import merging
+    from catalogue.commands.artist import print_correction
+    from catalogue.operations.correcting import merge_pieces
 
-    change = merging.merge(session.database(), keep, gone)
-    session.emit(change, lambda out: out.print(f"{change.detail}. Undo: catalogue undo {change.id}"))
+    change = merge_pieces(session.database(), keep, gone)
+    session.emit(change, lambda out: print_correction(out, change))
 
 
 @command.command("split")
@@ -116,11 +117,12 @@ def merge(session: Session, keep: int, gone: int) -> None:
 @click.pass_obj
 def split(session: Session, piece: int, scans: tuple[str, ...], title: str) -> None:
     """File some SCANS of PIECE (the first digits of their SHA-256) under a new piece."""
-    from catalogue.likeness import merging
+    from catalogue.commands.artist import print_correction
+    from catalogue.operations.correcting import split_piece
 
     db = session.database()
-    change = merging.split(db, piece, [_scan(db, digits) for digits in scans], title)
-    session.emit(change, lambda out: out.print(f"{change.detail}. Undo: catalogue undo {change.id}"))
+    change = split_piece(db, piece, [_scan(db, digits) for digits in scans], title)
+    session.emit(change, lambda out: print_correction(out, change))
 
 
 @command.command("undo")
@@ -129,9 +131,9 @@ def split(session: Session, piece: int, scans: tuple[str, ...], title: str) -> N
 @click.pass_obj
 def undo(session: Session, change: int) -> None:
     """Take back the merge or split CHANGE that an earlier version of this program made; newer ones: catalogue undo."""
-    from catalogue.likeness import merging
+    from catalogue.operations.correcting import undo_older_change
 
-    done = merging.undo_older(session.database(), change)
+    done = undo_older_change(session.database(), change)
     session.emit(done, lambda out: out.print(f"Undone: {done.kind} {done.detail}."))
 
 
@@ -178,22 +180,20 @@ def _print_matches(out: "Printer", matches: "Sequence[Match]", names: dict[int, 
 
 def _update(db: "Database", session: Session, again: bool) -> None:
     from catalogue.commands.printing import note
-    from catalogue.likeness.updating import update
+    from catalogue.operations.comparing import compare_scans, summarize
 
-    with interruptible() as cancelled:
-        done = update(db, session.home, cancelled=cancelled, again=again)
-    if done.compared:
-        note(f"{done.compared} scans compared, {done.found} likenesses found.")
-    for sha in done.unreadable:
-        note(f"The preview of {sha[:12]} cannot be used: run catalogue index --again.")
+    with interruptible() as cancelled, bar() as report:
+        done = compare_scans(db, session.home, again=again, report=report, cancelled=cancelled)
+    if done.compared or done.unreadable:
+        for line in summarize(done):
+            note(line)
 
 
 def _judge(session: Session, ids: Sequence[int], verdict: str) -> None:
-    from catalogue.likeness.service import judge
+    from catalogue.operations.judging import judge_pairs, summarize
 
-    db = session.database()
-    done = [judge(db, number, verdict) for number in ids]
-    session.emit(done, lambda out: out.lines(f"{p.id}: {p.verdict or 'open again'}" for p in done))
+    done = judge_pairs(session.database(), ids, verdict)
+    session.emit(done, lambda out: out.lines(summarize(done)))
 
 
 def _scan(db: "Database", digits: str) -> int:

@@ -6,13 +6,10 @@ from typing import TYPE_CHECKING
 import click
 
 from catalogue.commands.session import Session, bar, interruptible, json_option
-from catalogue.progress import data_size
 
 if TYPE_CHECKING:
     from catalogue.commands.printing import Printer
-    from catalogue.fixity.audit import StoreAudit
     from catalogue.fixity.log import LogCheck
-    from catalogue.records.database import Database
 
 _UNITS = {"": 1, "K": 10**3, "M": 10**6, "G": 10**9, "T": 10**12}
 MOST_SHOWN = 50
@@ -64,56 +61,22 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], se
     if log_only:
         _check_log(context, session)
         return
-    from catalogue.errors import NotFound
-    from catalogue.fixity.audit import Budget, audit
-    from catalogue.fixity.backup import back_up_if_due
-    from catalogue.fixity.copies import NO_OFF_SITE, SINGLE
-    from catalogue.records import stores
+    from catalogue.fixity.audit import Budget
+    from catalogue.operations.auditing import audit_stores, summarize
 
     db = session.existing()
-    chosen = [stores.by_name(db, name) for name in names] or stores.listed(db)
-    if not chosen:
-        raise NotFound("There is no store yet.", hint="Add one: catalogue store add NAME FOLDER.")
     with interruptible("What was checked is on record; the next audit carries on.") as cancelled, bar() as report:
-        done = audit(db, session.home, chosen, budget=Budget(seconds, most, part), report=report,
-                     cancelled=cancelled)
-        back_up_if_due(db, session.home, report=report)
-    copies = {kind: detail for kind in (SINGLE, NO_OFF_SITE) if (detail := _copies(db, kind))}
+        done = audit_stores(db, session.home, names, budget=Budget(seconds, most, part), report=report,
+                            cancelled=cancelled)
 
     def text(out: "Printer") -> None:
-        for one in done:
-            _print(out, one)
-        for kind, detail in copies.items():
-            out.print(f"{kind}: {detail}")
-        if copies or any(one.findings for one in done):
+        out.lines(summarize(done))
+        if not done.clean:
             out.print("What to do about them: catalogue findings")
 
-    session.emit({"stores": done, "copies": copies}, text)
-    if copies or any(one.findings for one in done):
+    session.emit(done, text)
+    if not done.clean:
         context.exit(1)
-
-
-def _copies(db: "Database", kind: str) -> str:
-    """What is open of one kind, in a line."""
-    from catalogue.records import findings
-
-    count = findings.by_kind(db).get(kind, 0)
-    first = findings.open_ones(db, kind=kind, limit=1)
-    return "" if not first else first[0].detail if first[0].scan_id is None else f"{count} masters"
-
-
-_OUTCOMES = {"finished": "all that was due is checked", "budget": "the budget is spent", "cancelled": "stopped",
-             "failed": "the store went away", "offline": "offline, nothing checked"}
-
-
-def _print(out: "Printer", one: "StoreAudit") -> None:
-    rate = f" at {data_size(one.bytes / one.seconds)}/s" if one.seconds > 0 and one.bytes else ""
-    out.print(f"{one.store}: {_OUTCOMES[one.outcome]}; {one.checked} files checked ({data_size(one.bytes)}{rate}), "
-              f"{one.intact} intact, {one.left} left")
-    if one.carried_on:
-        out.print(f"  took up an audit that was stopped: {one.carried_on} files were checked then")
-    for kind, count in sorted(one.findings.items()):
-        out.print(f"  {count} × {kind}")
 
 
 def _check_log(context: click.Context, session: Session) -> None:

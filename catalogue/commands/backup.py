@@ -24,9 +24,8 @@ def command(session: Session, also: Path | None, only_list: bool) -> None:
     that allow it (see catalogue export manifest). The newest backups are kept (setting backups_kept) and the last of
     each month.
     """
-    from catalogue.fixity.backup import back_up, generations
-    from catalogue.fixity.manifest import refresh
-    from catalogue.sheets.tables import write_tables
+    from catalogue.fixity.backup import generations
+    from catalogue.operations.backing_up import back_up, summarize
 
     if only_list:
         known = generations(session.home)
@@ -41,26 +40,5 @@ def command(session: Session, also: Path | None, only_list: bool) -> None:
         return
     db = session.existing()
     with interruptible() as cancelled, bar() as report:
-        made = back_up(db, session.home, also=also, report=report, cancelled=cancelled)
-        manifests = refresh(db, session.home)
-        for folder in filter(None, (session.home.folder, also)):
-            write_tables(db, folder / "ledger")
-        if also:
-            for one in manifests:
-                if one.path.parent.parent == session.home.folder:
-                    _put(also / "manifests" / one.path.name, one.path.read_bytes())
-
-    def text(out: "Printer") -> None:
-        out.print(f"Backup {made.number}, checked: {made.path}")
-        if also:
-            out.print(f"and a verified copy in {also}, with the ledger and the checksums")
-        for one in manifests:
-            out.print(f"Checksums of {one.files} files: {one.path}")
-
-    session.emit({"backup": made, "manifests": manifests}, text)
-
-
-def _put(place: Path, data: bytes) -> None:
-    from catalogue.storage.atomic import write_atomically
-
-    write_atomically(place, data)
+        done = back_up(db, session.home, also=also, report=report, cancelled=cancelled)
+    session.emit({"backup": done.backup, "manifests": done.manifests}, lambda out: out.lines(summarize(done)))

@@ -1,19 +1,10 @@
 """``catalogue copy``: bring a store up to date with what the primary stores hold."""
 
-from dataclasses import replace
-from typing import TYPE_CHECKING
-
 import click
 
 from catalogue.commands.printing import ask
 from catalogue.commands.session import Session, bar, interruptible, json_option
 from catalogue.progress import data_size
-
-if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
-
-_OUTCOMES = {"finished": "up to date", "incomplete": "not all could be copied", "cancelled": "stopped",
-             "full": "the disk is full", "failed": "the store went away"}
 
 
 @click.command("copy")
@@ -30,36 +21,19 @@ def command(context: click.Context, session: Session, target: str, source: str |
 
     Exit 1 when something could not be copied. Ctrl-C stops; run it again to carry on.
     """
-    from catalogue.fixity.copies import copy_to, not_copyable, plan
-    from catalogue.records import stores
-    from catalogue.records.paths import shown
+    from catalogue.operations.copying import complete, copy_to_store, plan_copy, summarize
+    from catalogue.operations.wording import counted
 
     db = session.existing()
-    store = stores.by_name(db, target)
-    wanted = plan(db, store, stores.by_name(db, source) if source else None, masters_only=masters)
-    if not yes and wanted:
-        size = data_size(sum(w.size for w in wanted))
-        ask(f"Copy {len(wanted)} scans ({size}) into {store.root}?", otherwise="Nothing was copied.")
+    plan = plan_copy(db, target, source or "", masters_only=masters)
+    if not yes and plan.wanted:
+        ask(f"Copy {counted(len(plan.wanted), 'scan')} ({data_size(plan.bytes)}) into {plan.target.root}?",
+            otherwise="Nothing was copied.")
     with interruptible("What was copied is verified and stays; run it again for the rest.") as cancelled, \
             bar() as report:
-        done = copy_to(db, session.home, store, wanted, report=report, cancelled=cancelled)
+        done = copy_to_store(db, session.home, plan, report=report, cancelled=cancelled)
     if done.outcome != "cancelled":
         session.stopped = ""
-    lacking = not_copyable(db, store, stores.by_name(db, source) if source else None, masters_only=masters)
-    told = {one.path for one in done.not_copied}
-    done = replace(done, not_copied=(*done.not_copied, *(one for one in lacking if one.path not in told)))
-
-    def text(out: "Printer") -> None:
-        outcome = _OUTCOMES["incomplete" if done.outcome == "finished" and done.not_copied else done.outcome]
-        out.print(f"{done.store}: {outcome}; {done.copied} copied and verified "
-                  f"({data_size(done.bytes)})")
-        if done.adopted:
-            out.print(f"  {done.adopted} lay there already and are now on record")
-        if done.renamed:
-            out.print(f"  {done.renamed} stand under a name with digits of their digest: another file has their own")
-        for one in done.not_copied:
-            out.print(f"  not copied: {shown(one.path)}: {one.reason}")
-
-    session.emit(done, text)
-    if done.not_copied or done.outcome != "finished":
+    session.emit(done, lambda out: out.lines(summarize(done)))
+    if not complete(done):
         context.exit(1)

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 import click
 
 from catalogue.commands.session import Session, bar, interruptible, json_option
-from catalogue.progress import data_size
 
 if TYPE_CHECKING:
     from catalogue.commands.printing import Printer
@@ -27,16 +26,10 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], wo
 
     Exit 1 when a run has findings. Ctrl-C stops after the files under way; the next run carries on.
     """
-    from catalogue.errors import NotFound
-    from catalogue.fixity.upkeep import after_indexing
-    from catalogue.indexing.service import index
     from catalogue.indexing.workers import Executors, processes
-    from catalogue.records import stores
+    from catalogue.operations.indexing import index_stores, summarize
 
     db = session.database()
-    chosen = [stores.by_name(db, name) for name in names] or stores.listed(db)
-    if not chosen:
-        raise NotFound("There is no store yet.", hint="Add one: catalogue store add NAME FOLDER.")
     with ExitStack() as stack:
         executors: Executors = processes
         if address:
@@ -45,22 +38,14 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], wo
             cluster = stack.enter_context(connected(address))
             executors, workers = cluster.executors, workers or cluster.workers
         cancelled, report = stack.enter_context(interruptible()), stack.enter_context(bar())
-        summaries = index(db, session.home, chosen, workers=workers, again=again, report=report, cancelled=cancelled,
-                          executors=executors)
-        lacking = {} if cancelled() else after_indexing(db, session.home, report=report)
+        done = index_stores(db, session.home, names, workers=workers, again=again, executors=executors, report=report,
+                            cancelled=cancelled)
 
     def text(out: "Printer") -> None:
-        for one in summaries:
-            out.print(f"{one.store}: {one.outcome}; {one.seen} files seen, {one.read} read ({data_size(one.bytes)}), "
-                      f"{one.unchanged} unchanged, {one.gone} gone; {one.seconds:.1f} s")
-            for kind, count in sorted(one.findings.items()):
-                out.print(f"  {count} × {kind}")
-        for kind, count in lacking.items():
-            if count:
-                out.print(f"{count} masters: {kind}")
-        if any(one.findings for one in summaries) or any(lacking.values()):
+        out.lines(summarize(done))
+        if any(one.findings for one in done.stores) or any(done.lacking.values()):
             out.print("See them all: catalogue findings")
 
-    session.emit(summaries, text)
-    if any(one.findings or one.outcome != "finished" for one in summaries):
+    session.emit(done.stores, text)
+    if not done.clean:
         context.exit(1)

@@ -12,8 +12,8 @@ from catalogue.progress import data_size
 
 if TYPE_CHECKING:
 
-    from catalogue.intake.applying import Outcome
     from catalogue.intake.proposals import Plan, Proposal
+    from catalogue.operations.taking_in import TakenIn
     from catalogue.progress import Cancelled
     from catalogue.reading.model import Reading
     from catalogue.records.database import Database
@@ -48,19 +48,18 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
     Tiles are put together, artist and piece proposed, names made by the shop's rule; nothing is copied before you
     agree, and every copy is read back and compared. FOLDER itself is left as it is.
     """
-    from catalogue.intake.applying import apply
-    from catalogue.intake.kinship import keep_links, likeness_of
-    from catalogue.intake.proposals import propose
+    from catalogue.operations.taking_in import look_at_folder, take_in
     from catalogue.progress import never
     from catalogue.records import stores
 
     db, home = session.database(), session.home
     store = _store(db, store_name)
-    further = [stores.by_name(db, name) for name in also]
+    for name in also:
+        stores.by_name(db, name)  # an unknown one is told before anything is read
     with interruptible(NOTHING) as cancelled, bar() as report:
         known = _watch(db, home, folder, cancelled) if watch else {}
-        plan = propose(db, home, folder, store, likeness=likeness_of(db, home), known=known, report=report,
-                       cancelled=never if watch else cancelled)
+        plan = look_at_folder(db, home, folder, store.name, known=known, report=report,
+                              cancelled=never if watch else cancelled)
     if watch:
         session.stopped = ""  # Ctrl-C is how watching ends
     plan = _told(db, home, plan, artist, piece, notes)
@@ -71,19 +70,17 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
         plan = _asked(db, home, plan, session)
     taking = [p for p in plan.proposals if p.ready]
     count, size = sum(len(p.items) for p in taking), sum(p.size for p in taking)
-    outcome: Outcome | None = None
-    links: int | None = 0
+    done: TakenIn | None = None
     if not dry_run and (yes or interactive) and count and (yes or yes_or_no(
             f"Take {_files(count)} ({data_size(size)}) into {', '.join([store.name, *also])}?",
             default=True, otherwise=NOTHING)):
         with interruptible("What was taken in is kept; run it again for the rest.") as cancelled, bar() as report:
-            outcome = apply(db, home, plan, also=further, delete_sources=remove_sources, report=report,
-                            cancelled=cancelled)
-            links = keep_links(db, home, outcome.taken, report, cancelled)
-    session.emit({"plan": as_data(plan), "outcome": outcome, "likenesses": links},
-                 lambda out: _show_outcome(out, plan, outcome, links))
+            done = take_in(db, home, plan, also=also, remove_sources=remove_sources, report=report,
+                           cancelled=cancelled)
+    session.emit({"plan": as_data(plan), "outcome": done.outcome if done else None,
+                  "likenesses": done.likenesses if done else 0}, lambda out: _show_outcome(out, plan, done))
     unfit = any(p.kind.value == "cannot be taken in" for p in plan.proposals)
-    if unfit or not plan.ready or (outcome and (outcome.left or outcome.kept)):
+    if unfit or not plan.ready or (done and not done.complete):
         context.exit(1)
 
 
@@ -194,24 +191,15 @@ def show_proposal(proposal: "Proposal", session: Session, number: int) -> None:
         out.print(f"   ? {question}")
 
 
-def _show_outcome(out: "Printer", plan: "Plan", outcome: "Outcome | None", links: int | None) -> None:
-    if outcome is None:
-        if any(p.take for p in plan.proposals):
-            out.print("Nothing was copied.")
-        return
-    out.print(f"Taken in: {_files(len({t.source for t in outcome.taken}))}, each read back and compared.")
-    if links is None:
-        out.print("Many scans wait to be compared. Next: catalogue alike")
-    elif links:
-        out.print(f"Likenesses found with what is held: {links}. See: catalogue alike")
-    for left in outcome.left:
-        out.print(f"  left: {left.path.name}: {left.why}")
-    if outcome.removed:
-        out.print(f"Removed from {plan.folder}: {_files(len(outcome.removed))}.")
-    for kept in outcome.kept:
-        out.print(f"  not removed: {kept.path.name}: {kept.why}")
-    if not outcome.removed:
-        out.print(f"{plan.folder} is unchanged.")
+def _show_outcome(out: "Printer", plan: "Plan", done: "TakenIn | None") -> None:
+    from catalogue.operations.taking_in import summarize
+
+    if done is not None:
+        out.lines(summarize(done))
+        if done.likenesses != 0:
+            out.print("Next: catalogue alike")
+    elif any(p.take for p in plan.proposals):
+        out.print(NOTHING)
 
 
 def as_data(plan: "Plan") -> list[dict[str, object]]:

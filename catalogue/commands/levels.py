@@ -21,11 +21,11 @@ def command(session: Session, answer: tuple[str, str] | None, everything: bool) 
     Told from what the catalogue knows. Questions that only a person can answer are shown with a ?.
     """
     from catalogue.fixity.levels import NAMES, levels
-    from catalogue.fixity.levels import answer as keep
+    from catalogue.operations.levels import answer_question
 
     db = session.existing() if answer else session.looking()
     if answer:
-        keep(db, *answer)
+        answer_question(db, *answer)
     areas = levels(db, session.home)
 
     def text(out: "Printer") -> None:

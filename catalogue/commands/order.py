@@ -312,8 +312,9 @@ def sheet(session: Session, number: str, line_id: int | None, folder: Path | Non
           pdf: bool, as_text: bool) -> None:
     """The job sheet of an order: one page a line, as HTML and text."""
     from catalogue.errors import NotFound
+    from catalogue.operations.job_sheets import summarize, write_job_sheets
     from catalogue.records import orders
-    from catalogue.sheets.job import job_sheet, write_job
+    from catalogue.sheets.job import job_sheet
 
     db = session.looking() if as_text else session.existing()
     lines = [line.id for line in orders.lines_of(db, orders.by_number(db, number).id) if line_id in (None, line.id)]
@@ -325,6 +326,6 @@ def sheet(session: Session, number: str, line_id: int | None, folder: Path | Non
                      lambda out: out.lines(line for one in sheets for line in one.text.split("\n")))
         return
     with interruptible("Not all sheets were written.") as cancelled, bar() as report:
-        written = [write_job(db, session.home, one, folder=folder, copy_master=copy_master, pdf=pdf, check=check,
-                             report=report, cancelled=cancelled) for one in lines]
-    session.emit(written, lambda out: out.lines(path for one in written for path in one.files))
+        written = write_job_sheets(db, session.home, lines, folder=folder, copy_master=copy_master, pdf=pdf,
+                                   check=check, report=report, cancelled=cancelled)
+    session.emit(written, lambda out: out.lines(summarize(written)))

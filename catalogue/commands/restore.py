@@ -8,7 +8,6 @@ from catalogue.commands.printing import ask, note
 from catalogue.commands.session import Session, bar, interruptible, json_option
 
 if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
     from catalogue.records.database import Database
 
 
@@ -25,28 +24,21 @@ def command(session: Session, file: str, source: str | None, digest: str | None,
     The copy is made beside it and verified first; only then the names are switched. The former file stays beside it
     with a name ending in .damaged and the time.
     """
-    from catalogue.fixity.restore import file_called, plan, restore
-    from catalogue.records import stores
+    from catalogue.fixity.restore import file_called
+    from catalogue.operations.restoring import plan_restore, restore_file, summarize
 
     db = session.existing()
     located = file_called(db, file)
-    planned = plan(db, located.id, stores.by_name(db, source) if source else None,
-                   sha256=_whole(db, digest) if digest else None)
+    planned = plan_restore(db, located.id, source or "", _whole(db, digest) if digest else "")
     if not yes:
         note(f"Restore   {planned.target}")
         note(f"from      {planned.source}")
         note("The present file is kept aside beside it." if planned.present else "Nothing stands in its place now.")
         ask("Write into this store?", otherwise="Nothing was restored.")
     with interruptible("Nothing was restored; the file is as it was.") as cancelled, bar() as report:
-        done = restore(db, session.home.settings, planned, report=report, cancelled=cancelled)
+        done = restore_file(db, session.home, planned, report=report, cancelled=cancelled)
     session.stopped = ""  # too late to stop: it is restored
-
-    def text(out: "Printer") -> None:
-        out.print(f"Restored and verified: {done.path}")
-        if done.aside:
-            out.print(f"The former file: {done.aside}")
-
-    session.emit(done, text)
+    session.emit(done, lambda out: out.lines(summarize(done)))
 
 
 def _whole(db: "Database", digits: str) -> str:

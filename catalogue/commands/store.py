@@ -32,18 +32,15 @@ def add(session: Session, name: str, folder: Path, kind: str, marker: bool | Non
 
     One small file, the marker, is written at its root if you agree; nothing else is ever changed there.
     """
-    from catalogue.indexing.stores import MARKER, add_store, read_marker
-    from catalogue.records import stores
+    from catalogue.indexing.stores import MARKER, read_marker
+    from catalogue.operations.stores import add_store, summarize
 
     db = session.database()
     if marker is None and folder.is_dir() and read_marker(folder) is None:
         marker = yes_or_no(f"Write the marker {MARKER} into {folder}, so that this store is known again under another "
                            "mount point?", default=True, otherwise="No store was added; say --marker or --no-marker.")
-    store = add_store(db, name, folder, kind, consent=bool(marker))
-    if one_reader:
-        stores.set_one_reader(db, store.id, True)
-    session.emit(store, lambda out: out.print(f"Added the {kind} store {name} at {store.root}. "
-                                              "Next: catalogue index"))
+    done = add_store(db, session.home, name, folder, kind, consent=bool(marker), one_reader=one_reader)
+    session.emit(done.store, lambda out: out.lines([*summarize(done), "Next: catalogue index"]))
 
 
 @command.command("list")
@@ -90,15 +87,15 @@ def list_stores(session: Session) -> None:
 @click.pass_obj
 def forget(session: Session, name: str, yes: bool) -> None:
     """Leave a store out from now on. Nothing on its disk is touched; adding it again brings its rows back."""
-    from catalogue.indexing.stores import retire_store
+    from catalogue.operations.stores import retire_store, summarize
     from catalogue.records import stores
 
     db = session.database()
     store = stores.by_name(db, name)
     if not yes:
         ask(f"Forget the store {store.name}? Its files stay where they are.", otherwise="Nothing was changed.")
-    retire_store(db, store)
-    session.emit({"forgotten": store.name}, lambda out: out.print(f"Forgot {store.name}. Its files are untouched."))
+    done = retire_store(db, session.home, store.name)
+    session.emit({"forgotten": store.name}, lambda out: out.lines(summarize(done)))
 
 
 @command.command("move")
@@ -112,10 +109,7 @@ def move(session: Session, name: str, folder: Path) -> None:
     FOLDER must have the store's marker. Nothing on the disk is touched. It also says which of two disks with one
     marker, a disk and its clone, is the store.
     """
-    from catalogue.indexing.stores import move_store
-    from catalogue.records import stores
+    from catalogue.operations.stores import move_store, summarize
 
-    db = session.database()
-    move_store(db, stores.by_name(db, name), folder)
-    store = stores.by_name(db, name)
-    session.emit(store, lambda out: out.print(f"The store {store.name} lies at {store.root}. Next: catalogue index"))
+    done = move_store(session.database(), name, folder)
+    session.emit(done.store, lambda out: out.lines([*summarize(done), "Next: catalogue index"]))

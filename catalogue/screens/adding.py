@@ -20,15 +20,16 @@ from textual.widgets import Button, Input, Label, Select, Static
 
 from catalogue.indexing.crawl import crawl
 from catalogue.indexing.guessing import guess_paths
-from catalogue.indexing.stores import add_store, read_marker
+from catalogue.indexing.stores import read_marker
+from catalogue.operations.stores import StoreAdded, add_store, summarize
 from catalogue.progress import Cancelled, data_size, never
 from catalogue.records.database import Database
 from catalogue.records.paths import shown
-from catalogue.records.stores import KINDS, Store
+from catalogue.records.stores import KINDS
 from catalogue.screens.asking import ask
 from catalogue.screens.facts import line, lines
 from catalogue.screens.filing import DISK_PATIENCE
-from catalogue.screens.jobs import start_index
+from catalogue.screens.jobs import notice, start_index
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.rows import Column, RowTable
@@ -224,15 +225,17 @@ class AddStorePage(Page):
             self.shop.say("Give the store a name.", "warning")
             return
 
-        def job(db: Database) -> Store:
-            return add_store(db, name, seen.folder, kind, consent=consent)
+        home = self.shop.home
+
+        def job(db: Database) -> StoreAdded:
+            return add_store(db, home, name, seen.folder, kind, consent=consent)
 
         self.shop.writes.add(f"the store {safe(name)}", job, self._taken, holds=self)
 
-    def _taken(self, store: Store) -> None:
-        self.shop.say(f"{store.name} is a store now.")
+    def _taken(self, done: StoreAdded) -> None:
+        self.shop.say(notice(summarize(done)))
         self.shop.changes.look_at_disks()
-        start_index(self.shop, [store.name])
+        start_index(self.shop, [done.store.name])
         self.shop.store_added()
 
 

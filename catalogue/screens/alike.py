@@ -12,8 +12,9 @@ from textual.timer import Timer
 from textual.widget import Widget
 from textual.widgets import Static
 
-from catalogue.likeness import merging
-from catalogue.likeness.service import Pair, groups, judge
+from catalogue.likeness.service import Pair, groups
+from catalogue.operations.correcting import merge_pieces, undo_statement
+from catalogue.operations.judging import judge_pairs
 from catalogue.records import files, likenesses
 from catalogue.records.database import Database
 from catalogue.records.likenesses import ComparedScan
@@ -200,7 +201,7 @@ class AlikePage(Page):
         if row is None:
             return
         self.shop.writes.add(f"{verdict}: {safe(row.first)} and {safe(row.second)}",
-                             lambda db: judge(db, row.pair.id, verdict), lambda _: self._judged(row, verdict),
+                             lambda db: judge_pairs(db, [row.pair.id], verdict), lambda _: self._judged(row, verdict),
                              holds=self)
 
     def _judged(self, row: PairRow, verdict: str) -> None:
@@ -217,9 +218,9 @@ class AlikePage(Page):
 
         def job(db: Database) -> None:
             if kind == "merge":
-                merging.undo(db, number)
+                undo_statement(db, number)
             else:
-                judge(db, number, before)
+                judge_pairs(db, [number], before)
 
         def done(_: None) -> None:
             self.shop.say("Taken back.")
@@ -246,7 +247,7 @@ class AlikePage(Page):
         def answered(yes: bool | None) -> None:
             if yes:
                 self.shop.writes.add(f"merge {safe(row.first)} into {safe(row.second)}",
-                                     lambda db: merging.merge(db, keep, gone).id, merged, holds=self)
+                                     lambda db: merge_pieces(db, keep, gone).id, merged, holds=self)
 
         def merged(change: int) -> None:
             self._done.append(("merge", change, ""))

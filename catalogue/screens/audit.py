@@ -12,8 +12,9 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Button, Input, Label, Static
 
-from catalogue.fixity.advice import OpenFinding, accept, damage_of, next_step
+from catalogue.fixity.advice import OpenFinding, damage_of, next_step
 from catalogue.fixity.audit import Budget
+from catalogue.operations.findings import Accepted, accept_finding, summarize
 from catalogue.records import browsing, scans
 from catalogue.records.browsing import FindingItem, KindCount
 from catalogue.records.database import Database
@@ -23,7 +24,7 @@ from catalogue.records.scans import Scan
 from catalogue.screens.bars import KeyLine
 from catalogue.screens.dialogs import Question, Reason, Words
 from catalogue.screens.facts import BAD, DOUBT, line, lines
-from catalogue.screens.jobs import start_audit, start_copy, start_index, start_restore
+from catalogue.screens.jobs import notice, start_audit, start_copy, start_index, start_restore
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Dialog, Page
 from catalogue.screens.picture import Picture
@@ -192,12 +193,15 @@ class AuditPage(Page):
         if found is None:
             return
 
+        def closed(done: Accepted) -> None:
+            self.shop.say(notice(summarize(done)))
+            self.shop.changed()
+
         def answered(why: str | None) -> None:
             if why:
-                settings = self.shop.home.settings
+                home = self.shop.home
                 self.shop.writes.add(f"close “{found.finding.kind}”",
-                                     lambda db: accept(db, settings, found.finding.id, why),
-                                     lambda _: self.shop.changed(), holds=self)
+                                     lambda db: accept_finding(db, home, found.finding.id, why), closed, holds=self)
 
         self.app.push_screen(Reason(f"Close “{found.finding.kind}” on your word?", "Why? It goes into the log."),
                              answered)

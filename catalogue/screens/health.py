@@ -13,7 +13,8 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
-from catalogue.fixity.levels import QUESTIONS, Area, Criterion, answer, levels
+from catalogue.fixity.levels import QUESTIONS, Area, Criterion, levels
+from catalogue.operations.levels import answer_question
 from catalogue.progress import data_size
 from catalogue.records import browsing, copies
 from catalogue.records.browsing import Coverage, Growth
@@ -128,7 +129,7 @@ class HealthPage(Page):
 
         def answered(said: str | None) -> None:
             if said:
-                self.shop.writes.add(f"answer “{safe(said)}”", lambda db: answer(db, question, said),
+                self.shop.writes.add(f"answer “{safe(said)}”", lambda db: answer_question(db, question, said),
                                      lambda _: self.shop.changed(), holds=self)
 
         self.app.push_screen(Reason(

@@ -22,9 +22,9 @@ from catalogue.records.paths import kept, shown
 from catalogue.records.stores import Store
 from catalogue.screens.answering import AnswerDialog, Answers
 from catalogue.screens.dialogs import Question, Words
-from catalogue.screens.jobs import start_proposing, start_taking_in
+from catalogue.screens.jobs import after_taking_in, notice, start_proposing, start_taking_in
 from catalogue.screens.keys import bindings
-from catalogue.screens.newscans import BEFORE, WATCHING, outcome_words, proposal_words, watched_words
+from catalogue.screens.newscans import BEFORE, WATCHING, proposal_words, watched_words
 from catalogue.screens.page import Page
 from catalogue.screens.picture import Picture
 from catalogue.screens.rows import Column, RowTable
@@ -34,8 +34,8 @@ from catalogue.screens.watcher import Ended, Told, Watcher
 from catalogue.screens.wording import cell, counted, safe
 
 if TYPE_CHECKING:
-    from catalogue.intake.applying import Outcome
     from catalogue.intake.mosaic import TileMap
+    from catalogue.operations.taking_in import TakenIn
 
 MAP_ROWS = 16
 
@@ -372,12 +372,14 @@ class IntakePage(Page):
 
     def _take(self, plan: Plan, also: list[str], *, remove: bool) -> None:
         self.query_one("#intake-remove", Tick).value = False  # a choice for this once
-        start_taking_in(self.shop, plan, also, remove, partial(self._taken, plan, remove))
+        start_taking_in(self.shop, plan, also, remove, partial(self._taken, plan))
 
-    def _taken(self, plan: Plan, removing: bool, done: "Outcome", links: int | None) -> None:
+    def _taken(self, plan: Plan, done: "TakenIn") -> None:
         meant = {i.arrival.path for p in plan.proposals if p.ready for i in p.items}
-        if removing or any(left.path in meant for left in done.left):
-            self._to_tell = outcome_words(plan.folder, done, links, removing)
+        if done.removing or any(left.path in meant for left in done.outcome.left):
+            from catalogue.operations.taking_in import summarize
+
+            self._to_tell = notice([*summarize(done), *after_taking_in(done)])
             if self.is_current:
                 self._tell()
         self._plan = None

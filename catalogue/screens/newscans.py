@@ -1,6 +1,5 @@
 """What intake says: of a proposal, of a scan under watch, and of what became of the files taken in."""
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from textual.content import Content
@@ -10,10 +9,8 @@ from catalogue.progress import data_size
 from catalogue.records.paths import kept, shown
 from catalogue.screens.facts import line, lines
 from catalogue.screens.watched import DOUBTFUL, STATES, Watched, map_with
-from catalogue.screens.wording import counted, safe
 
 if TYPE_CHECKING:
-    from catalogue.intake.applying import Outcome
     from catalogue.intake.mosaic import TileMap
 
 BEFORE = ("Type the folder, then Enter looks at it; Esc, then w watches it while you scan. Nothing is copied before "
@@ -56,29 +53,3 @@ def watched_words(rows: list[Watched], row: Watched, columns: int, height: int) 
 def map_lines(tiles: "TileMap | None", columns: int, rows: int) -> list[Content]:
     """The map, small enough for the room."""
     return [line(row) for row in tiles.drawn(columns, rows).splitlines()] if tiles else []
-
-
-def outcome_words(folder: Path, done: "Outcome", links: int | None, removing: bool) -> str:
-    """What was taken in, what was removed from the folder, what stayed and why; names one a line."""
-    found = [f"{counted(len({t.source for t in done.taken}), 'file')} taken in, each copy read back and compared."]
-    found += _listed("Not taken in:", [(left.path, left.why) for left in done.left])
-    where = safe(shown(kept(str(folder))))
-    if removing:
-        found += _listed(f"Removed from {where}, {counted(len(done.removed), 'file')}:",
-                         [(path, "") for path in done.removed]) or [f"Nothing was removed from {where}."]
-        found += _listed("Stayed in the folder:", [(left.path, left.why) for left in done.kept])
-    else:
-        found.append(f"{where} is unchanged.")
-    return "\n".join([*found, *filter(None, [links_words(links)])])
-
-
-def links_words(links: int | None) -> str:
-    """What to do about the likenesses of the new scans."""
-    if links is None:
-        return "Many scans wait to be compared: press 3, then i, when there is time."
-    return f"{counted(links, 'likeness', 'likenesses')} found with what is held: press 3 to see." if links else ""
-
-
-def _listed(heading: str, entries: list[tuple[Path, str]]) -> list[str]:
-    rows = [f"  {safe(shown(kept(path.name)))}{f': {safe(why)}' if why else ''}" for path, why in entries]
-    return [heading, *rows] if rows else []

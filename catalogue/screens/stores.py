@@ -13,15 +13,16 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
-from catalogue.indexing.stores import UNMARKED, retire_store, where
+from catalogue.indexing.stores import UNMARKED, where
+from catalogue.operations.stores import StoreRetired, retire_store, summarize
 from catalogue.progress import data_size
-from catalogue.records import browsing, events, stores
-from catalogue.records.database import Database, transaction
+from catalogue.records import browsing, stores
+from catalogue.records.database import Database
 from catalogue.records.fixity import last_audit
 from catalogue.records.stores import Holding, Store
 from catalogue.screens.dialogs import Question
 from catalogue.screens.facts import line, lines
-from catalogue.screens.jobs import start_copy, start_index
+from catalogue.screens.jobs import notice, start_copy, start_index
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.rows import Column, RowTable
@@ -152,16 +153,18 @@ class StoresPage(Page):
         if view is None:
             return
 
-        def change(db: Database) -> None:
-            with transaction(db):
-                retire_store(db, view.store)
-                events.append(db, "metadata modification", "success", store=view.store.name, path=view.store.root,
-                              detail="store forgotten")
+        home = self.shop.home
+
+        def change(db: Database) -> StoreRetired:
+            return retire_store(db, home, view.store.name)
+
+        def retired(done: StoreRetired) -> None:
+            self.shop.say(notice(summarize(done)))
+            self.shop.changed()
 
         def answered(yes: bool | None) -> None:
             if yes:
-                self.shop.writes.add(f"leave {safe(view.store.name)} out", change, lambda _: self.shop.changed(),
-                                     holds=self)
+                self.shop.writes.add(f"leave {safe(view.store.name)} out", change, retired, holds=self)
 
         self.app.push_screen(Question(
             f"Leave {safe(view.store.name)} out from now on?", "Nothing on the disk is touched. Add the same folder "

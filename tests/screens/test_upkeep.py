@@ -126,6 +126,12 @@ async def test_stores_show_where_they_are_and_can_be_forgotten(shop: Home) -> No
         await pilot.press("y")
         await settled(pilot)
         assert "Stores  1" in words(pilot)
+        assert any("share is left out from now on. Its files are untouched." in text for text in said(pilot))
+    db = open_database(shop.database)
+    told = [event for event in events.listed(db) if event.store == "share" and event.type == "metadata modification"]
+    assert [event.detail for event in told if "retired" in event.detail or "forgotten" in event.detail] == [
+        "copy store retired"]
+    db.close()
 
 
 async def test_indexing_runs_with_progress_and_tells_its_end(shop: Home) -> None:
@@ -205,7 +211,7 @@ async def test_an_audit_finds_and_the_next_step_restores(shop: Home) -> None:
         await settled(pilot)
         assert bad.read_bytes() == good.read_bytes()
         assert [path.read_bytes() for path in bad.parent.glob("*.damaged*")] == [bytes(data)]
-        assert any("is whole again" in text for text in said(pilot))
+        assert any("Restored and verified: " in text and ".damaged-" in text for text in said(pilot))
         assert "Sound master" not in "".join(row.path for row in app.screen.query_one("#findings", RowTable).rows_held
                                              if row.kind == "changed")
 

@@ -1,0 +1,68 @@
+"""Audit: read files, compare their bytes with what is on record, back the catalogue up once a day."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from catalogue.fixity import audit, backup
+from catalogue.fixity.audit import Budget, StoreAudit
+from catalogue.fixity.copies import NO_OFF_SITE, SINGLE
+from catalogue.operations.stores import selected_stores
+from catalogue.operations.wording import counted, kind_counts, number
+from catalogue.progress import Cancelled, Report, data_size, never, unheard
+from catalogue.records import findings
+from catalogue.records.database import Database
+from catalogue.settings import Home
+
+NO_LIMIT = Budget()
+OUTCOMES = {"finished": "all that was due is checked", "budget": "the budget is spent", "cancelled": "stopped",
+            "failed": "the store went away", "offline": "offline, nothing checked"}
+
+
+@dataclass(frozen=True, slots=True)
+class Audited:
+    """What an audit did, store by store; ``copies``: what is open about copies, in words by kind of finding."""
+
+    stores: tuple[StoreAudit, ...]
+    copies: dict[str, str]
+
+    @property
+    def clean(self) -> bool:
+        """Whether nothing was found, and no master lacks a copy."""
+        return not self.copies and not any(one.findings for one in self.stores)
+
+
+def audit_stores(db: Database, home: Home, names: Sequence[str] = (), *, budget: Budget = NO_LIMIT,
+                 report: Report = unheard, cancelled: Cancelled = never) -> Audited:
+    """Check the files of the named stores, or of all, oldest check first; then back up if today has no backup yet.
+
+    One that is stopped is not followed by a backup: the next audit carries on, and backs up.
+
+    Raises:
+        NotFound: no such store, or none at all. Busy: another audit is under way.
+    """
+    done = audit.audit(db, home, selected_stores(db, names), budget=budget, report=report, cancelled=cancelled)
+    if not cancelled():
+        backup.back_up_if_due(db, home, report=report)
+    return Audited(tuple(done), {kind: words for kind in (SINGLE, NO_OFF_SITE) if (words := _open_copies(db, kind))})
+
+
+def _open_copies(db: Database, kind: str) -> str:
+    """How many masters have an open finding of a kind; where one finding speaks for all, its words."""
+    first = findings.open_ones(db, kind=kind, limit=1)
+    if not first:
+        return ""
+    return first[0].detail if first[0].scan_id is None else counted(findings.by_kind(db).get(kind, 0), "master")
+
+
+def summarize(done: Audited) -> list[str]:
+    """What became of each store, what was found, and which copies are lacking."""
+    lines = []
+    for one in done.stores:
+        rate = f" at {data_size(one.bytes / one.seconds)}/s" if one.seconds > 0 and one.bytes else ""
+        lines.append(f"{one.store}: {OUTCOMES[one.outcome]}; {counted(one.checked, 'file')} checked "
+                     f"({data_size(one.bytes)}{rate}), {number(one.intact)} intact, {number(one.left)} left")
+        if one.carried_on:
+            lines.append(f"  carried on from an audit that was stopped: {counted(one.carried_on, 'file')} checked then")
+        if any(one.findings.values()):
+            lines.append(f"  {kind_counts(one.findings)}")
+    return [*lines, *(f"{kind}: {words}" for kind, words in done.copies.items())]

@@ -1,0 +1,51 @@
+"""Back up: a checked copy of the catalogue, the ledger as tables, and the checksum manifests."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from catalogue.fixity import backup, manifest
+from catalogue.fixity.backup import Generation
+from catalogue.fixity.manifest import Written
+from catalogue.operations.wording import counted
+from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.records.database import Database
+from catalogue.settings import Home
+from catalogue.sheets.tables import write_tables
+from catalogue.storage.atomic import write_atomically
+
+
+@dataclass(frozen=True, slots=True)
+class BackedUp:
+    """What a backup wrote. ``also``: the folder that got a verified copy of all of it."""
+
+    backup: Generation
+    manifests: tuple[Written, ...]
+    also: Path | None
+
+
+def back_up(db: Database, home: Home, *, also: Path | None = None, report: Report = unheard,
+            cancelled: Cancelled = never) -> BackedUp:
+    """Back the catalogue up, check the backup, and bring what else would bring it back up to date.
+
+    Manifests go beside the catalogue and into those online stores that allow it, the ledger beside the catalogue.
+
+    Raises:
+        Damaged: the catalogue fails its integrity check. NoRoom, CatalogueError: something cannot be written.
+    """
+    made = backup.back_up(db, home, also=also, report=report, cancelled=cancelled)
+    manifests = manifest.refresh(db, home)
+    write_tables(db, home.folder / "ledger")
+    if also is not None:
+        write_tables(db, also / "ledger")
+        for one in manifests:
+            if one.path.parent.parent == home.folder:
+                write_atomically(also / "manifests" / one.path.name, one.path.read_bytes())
+    return BackedUp(made, tuple(manifests), also)
+
+
+def summarize(done: BackedUp) -> list[str]:
+    """Where the backup lies, and the manifests."""
+    lines = [f"Backup {done.backup.number}, checked: {done.backup.path}"]
+    if done.also is not None:
+        lines.append(f"and a verified copy in {done.also}, with the ledger and the checksums")
+    return [*lines, *(f"Checksums of {counted(one.files, 'file')}: {one.path}" for one in done.manifests)]

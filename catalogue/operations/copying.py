@@ -1,0 +1,72 @@
+"""Copy: bring a store up to date with what the primary stores, or another one, hold."""
+
+from dataclasses import dataclass, replace
+
+from catalogue.fixity import copies
+from catalogue.fixity.copies import CopySummary
+from catalogue.operations.wording import counted, number
+from catalogue.progress import Cancelled, Report, data_size, never, unheard
+from catalogue.records import stores
+from catalogue.records.database import Database
+from catalogue.records.fixity import Wanted
+from catalogue.records.paths import shown
+from catalogue.records.stores import Store
+from catalogue.settings import Home
+
+OUTCOMES = {"finished": "up to date", "incomplete": "not all could be copied", "cancelled": "stopped",
+            "full": "the disk is full", "failed": "the store went away"}
+
+
+@dataclass(frozen=True, slots=True)
+class CopyPlan:
+    """What a store lacks. ``source`` None: all primary stores."""
+
+    target: Store
+    source: Store | None
+    masters_only: bool
+    wanted: tuple[Wanted, ...]
+
+    @property
+    def bytes(self) -> int:
+        """How much is to be copied."""
+        return sum(one.size for one in self.wanted)
+
+
+def plan_copy(db: Database, target: str, source: str = "", *, masters_only: bool = False) -> CopyPlan:
+    """What would be copied to the store ``target``. Changes nothing. Raises NotFound for an unknown store."""
+    into, origin = stores.by_name(db, target), stores.by_name(db, source) if source else None
+    return CopyPlan(into, origin, masters_only, tuple(copies.plan(db, into, origin, masters_only=masters_only)))
+
+
+def copy_to_store(db: Database, home: Home, plan: CopyPlan, *, report: Report = unheard,
+                  cancelled: Cancelled = never) -> CopySummary:
+    """Copy what was planned, each file verified; copies are counted anew.
+
+    What the store lacks and no store could give is among ``not_copied`` too.
+
+    Raises:
+        StoreAway: the store is offline. Refused: it is another store too. Busy: another copy run is under way.
+    """
+    done = copies.copy_to(db, home, plan.target, plan.wanted, report=report, cancelled=cancelled)
+    known = {one.path for one in done.not_copied}
+    unavailable = copies.not_copyable(db, plan.target, plan.source, masters_only=plan.masters_only)
+    return replace(done, not_copied=(*done.not_copied, *(one for one in unavailable if one.path not in known)))
+
+
+def complete(done: CopySummary) -> bool:
+    """Whether the store now holds all that it was to get."""
+    return done.outcome == "finished" and not done.not_copied
+
+
+def summarize(done: CopySummary) -> list[str]:
+    """How it ended, what was copied, and every file that was not, with the reason."""
+    outcome = "incomplete" if done.outcome == "finished" and done.not_copied else done.outcome
+    lines = [f"{done.store}: {OUTCOMES[outcome]}; {number(done.copied)} copied and verified ({data_size(done.bytes)})"]
+    if done.trouble:
+        lines.append(f"  {done.trouble}")
+    if done.adopted:
+        lines.append(f"  {counted(done.adopted, 'file')} already there, now on record")
+    if done.renamed:
+        lines.append(f"  {counted(done.renamed, 'file')} under a name with digits of the digest: another file has the"
+                     " name itself")
+    return [*lines, *(f"  not copied: {shown(one.path)}: {one.reason}" for one in done.not_copied)]

@@ -1,0 +1,38 @@
+"""Findings: close one on a person's word."""
+
+from dataclasses import dataclass
+
+from catalogue.errors import NotFound
+from catalogue.fixity import advice
+from catalogue.records import browsing
+from catalogue.records.database import Database
+from catalogue.records.findings import Finding
+from catalogue.records.paths import shown
+from catalogue.settings import Home
+
+
+@dataclass(frozen=True, slots=True)
+class Accepted:
+    """A finding that was closed, as it stood, and the reason given."""
+
+    finding: Finding
+    reason: str
+
+
+def accept_finding(db: Database, home: Home, finding_id: int, reason: str) -> Accepted:
+    """Close a finding: logged with the reason, and copies of its scan counted anew.
+
+    Raises:
+        NotFound: no such finding. Refused: it is damage, which no word makes right.
+    """
+    finding = browsing.finding(db, finding_id)
+    if finding is None:
+        raise NotFound("There is no such finding.")
+    advice.accept(db, home.settings, finding_id, reason)
+    return Accepted(finding, reason)
+
+
+def summarize(done: Accepted) -> list[str]:
+    """Which finding was closed, and why."""
+    where = f" of {shown(done.finding.path)}" if done.finding.path else ""
+    return [f"Closed “{done.finding.kind}”{where}: {done.reason}"]

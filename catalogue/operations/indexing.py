@@ -1,0 +1,53 @@
+"""Index: read what is new or changed, count copies, back the catalogue up once a day."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from catalogue.fixity.upkeep import after_indexing
+from catalogue.indexing import service
+from catalogue.indexing.service import StoreSummary
+from catalogue.indexing.workers import Executors, processes
+from catalogue.operations.stores import selected_stores
+from catalogue.operations.wording import counted, kind_counts, masters_lacking, number
+from catalogue.progress import Cancelled, Report, data_size, never, unheard
+from catalogue.records.database import Database
+from catalogue.settings import Home
+
+OUTCOMES = {"cancelled": "stopped", "failed": "the store went away", "offline": "offline, left as it was"}
+
+
+@dataclass(frozen=True, slots=True)
+class Indexed:
+    """What an index run did, store by store; ``lacking``: masters without enough copies, by kind of finding."""
+
+    stores: tuple[StoreSummary, ...]
+    lacking: dict[str, int]
+
+    @property
+    def clean(self) -> bool:
+        """Whether all was read and nothing is wrong with it."""
+        return all(one.outcome == "finished" and not one.findings for one in self.stores)
+
+
+def index_stores(db: Database, home: Home, names: Sequence[str] = (), *, workers: int = 0, again: bool = False,
+                 executors: Executors = processes, report: Report = unheard, cancelled: Cancelled = never) -> Indexed:
+    """Bring the catalogue up to date with the named stores, or all; then do what follows every index run.
+
+    Raises:
+        NotFound: no such store, or none at all. Busy: another index run is under way.
+    """
+    summaries = service.index(db, home, selected_stores(db, names), workers=workers, again=again, report=report,
+                              cancelled=cancelled, executors=executors)
+    return Indexed(tuple(summaries), after_indexing(db, home, report=report, cancelled=cancelled))
+
+
+def summarize(done: Indexed) -> list[str]:
+    """What became of each store, what was found, and which copies are lacking."""
+    lines = []
+    for one in done.stores:
+        lines.append(f"{one.store}: {OUTCOMES.get(one.outcome, one.outcome)}; {counted(one.seen, 'file')} seen, "
+                     f"{number(one.read)} read ({data_size(one.bytes)}), {number(one.unchanged)} unchanged, "
+                     f"{number(one.gone)} gone; {one.seconds:.1f} s")
+        if any(one.findings.values()):
+            lines.append(f"  {kind_counts(one.findings)}")
+    return [*lines, *masters_lacking(done.lacking)]

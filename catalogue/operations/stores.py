@@ -1,0 +1,91 @@
+"""Stores: add one, say where one lies now, leave one out."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from catalogue.errors import NotFound
+from catalogue.fixity import copies
+from catalogue.indexing import stores as store_service
+from catalogue.operations.wording import counted, masters_lacking
+from catalogue.records import browsing, findings, stores
+from catalogue.records.database import Database, transaction
+from catalogue.records.stores import Store
+from catalogue.settings import Home
+
+
+@dataclass(frozen=True, slots=True)
+class StoreAdded:
+    """The new store; ``lacking``: masters without enough copies now, by kind of finding."""
+
+    store: Store
+    lacking: dict[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class StoreMoved:
+    """The store at its new place, and where it was."""
+
+    store: Store
+    former_root: str
+
+
+@dataclass(frozen=True, slots=True)
+class StoreRetired:
+    """A store left out from now on, how many of its findings were closed, and which masters lack copies without it."""
+
+    store: Store
+    findings_closed: int
+    lacking: dict[str, int]
+
+
+def selected_stores(db: Database, names: Sequence[str] = ()) -> list[Store]:
+    """The stores of these names, or all in use. Raises NotFound for an unknown name, and where there is no store."""
+    selected = [stores.by_name(db, name) for name in names] or stores.listed(db)
+    if not selected:
+        raise NotFound("There is no store yet.", hint="Add one: catalogue store add NAME FOLDER.")
+    return selected
+
+
+def add_store(db: Database, home: Home, name: str, folder: Path, kind: str, *, consent: bool,
+              one_reader: bool = False) -> StoreAdded:
+    """Take a folder as a store; with ``consent`` its marker is written. Copies are counted anew.
+
+    Raises: as :func:`catalogue.indexing.stores.add_store`.
+    """
+    store = store_service.add_store(db, name, folder, kind, consent=consent)
+    if one_reader:
+        with transaction(db):
+            stores.set_one_reader(db, store.id, True)
+    return StoreAdded(stores.by_id(db, store.id), copies.review(db, home.settings))
+
+
+def move_store(db: Database, name: str, folder: Path) -> StoreMoved:
+    """Say that a store lies at ``folder`` now; it is no longer told to be offline. Raises Refused, NotFound."""
+    store = stores.by_name(db, name)
+    with transaction(db):
+        store_service.move_store(db, store, folder)
+        findings.resolve(db, "its new place was told", store_id=store.id, path="", kinds=("offline",))
+    return StoreMoved(stores.by_id(db, store.id), store.root)
+
+
+def retire_store(db: Database, home: Home, name: str) -> StoreRetired:
+    """Leave a store out: logged, its findings closed, copies counted without it. Nothing on its disk is touched."""
+    store = stores.by_name(db, name)
+    with transaction(db):
+        open_before = browsing.findings_of_store(db, store.id)
+        store_service.retire_store(db, store)
+        lacking = copies.review(db, home.settings)
+    return StoreRetired(store, open_before, lacking)
+
+
+def summarize(done: StoreAdded | StoreMoved | StoreRetired) -> list[str]:
+    """What was done with which store, and what masters lack since."""
+    match done:
+        case StoreAdded(store, _):
+            return [f"Added the {store.kind} store {store.name} at {store.root}."]
+        case StoreMoved(store, former):
+            return [f"The store {store.name} lies at {store.root} now; it was at {former}."]
+        case StoreRetired(store, closed, lacking):
+            ended = f" {counted(closed, 'finding')} of it closed." if closed else ""
+            return [f"{store.name} is left out from now on. Its files are untouched.{ended}", *masters_lacking(lacking)]

@@ -1,0 +1,89 @@
+"""Intake: look at a folder of new scans, then copy, verify and record what is ready."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from catalogue.fixity.upkeep import after_indexing
+from catalogue.intake import applying, proposals
+from catalogue.intake.applying import Outcome
+from catalogue.intake.arrivals import HERE_BYTES
+from catalogue.intake.kinship import keep_links, likeness_of
+from catalogue.intake.proposals import Plan
+from catalogue.intake.removing import Left
+from catalogue.operations.wording import counted, masters_lacking
+from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.reading.model import Reading
+from catalogue.records import stores
+from catalogue.records.database import Database
+from catalogue.records.paths import kept, shown
+from catalogue.settings import Home
+
+
+@dataclass(frozen=True, slots=True)
+class TakenIn:
+    """What became of a folder of new scans.
+
+    ``likenesses``: how many were found with what is held; None where many scans wait to be compared. ``removing``:
+    whether the folder's files were to go. ``lacking``: masters without enough copies now, by kind of finding.
+    """
+
+    folder: Path
+    outcome: Outcome
+    likenesses: int | None
+    removing: bool
+    lacking: dict[str, int]
+
+    @property
+    def complete(self) -> bool:
+        """Whether nothing was left behind."""
+        return not (self.outcome.left or self.outcome.kept or self.outcome.stopped)
+
+
+def look_at_folder(db: Database, home: Home, folder: Path, store: str, *, known: Mapping[Path, Reading] | None = None,
+                   here: int = HERE_BYTES, report: Report = unheard, cancelled: Cancelled = never) -> Plan:
+    """Say what to do with a folder of new scans. Changes nothing.
+
+    ``known`` are readings made before; files of up to ``here`` bytes are read in this process.
+
+    Raises: as :func:`catalogue.intake.proposals.propose`; NotFound for an unknown store.
+    """
+    return proposals.propose(db, home, folder, stores.by_name(db, store), likeness=likeness_of(db, home), known=known,
+                             here=here, report=report, cancelled=cancelled)
+
+
+def take_in(db: Database, home: Home, plan: Plan, *, also: Sequence[str] = (), remove_sources: bool = False,
+            report: Report = unheard, cancelled: Cancelled = never) -> TakenIn:
+    """Take in what is ready, compare it with what is held, count copies, back the catalogue up once a day.
+
+    ``also`` names further stores that get a copy. With ``remove_sources`` the folder's files go once enough stores
+    hold them.
+
+    Raises: as :func:`catalogue.intake.applying.apply`; NotFound for an unknown store.
+    """
+    outcome = applying.apply(db, home, plan, also=[stores.by_name(db, name) for name in also],
+                             delete_sources=remove_sources, report=report, cancelled=cancelled)
+    likenesses = keep_links(db, home, outcome.taken, report, cancelled)
+    lacking = after_indexing(db, home, report=report, cancelled=cancelled) if outcome.taken else {}
+    return TakenIn(plan.folder, outcome, likenesses, remove_sources, lacking)
+
+
+def summarize(done: TakenIn) -> list[str]:
+    """What was taken in and what was not, what was removed from the folder and what stayed, each with the reason."""
+    outcome, folder = done.outcome, shown(kept(str(done.folder)))
+    lines = [f"{counted(len({one.source for one in outcome.taken}), 'file')} taken in, each read back and compared."]
+    lines += [f"  not taken in: {_why(one)}" for one in outcome.left]
+    if done.likenesses is None:
+        lines.append("Many scans wait to be compared.")
+    elif done.likenesses:
+        lines.append(f"{counted(done.likenesses, 'likeness', 'likenesses')} found with what is held.")
+    if outcome.removed:
+        lines.append(f"{counted(len(outcome.removed), 'file')} removed from {folder}.")
+    lines += [f"  not removed: {_why(one)}" for one in outcome.kept]
+    if not outcome.removed:
+        lines.append(f"{folder} is unchanged.")
+    return [*lines, *masters_lacking(done.lacking)]
+
+
+def _why(left: Left) -> str:
+    return f"{shown(kept(left.path.name))}: {left.why}"

@@ -1,0 +1,24 @@
+"""Counts in words, as every summary of an operation says them."""
+
+from collections.abc import Mapping
+
+
+def number(count: int) -> str:
+    """A whole number, thousands set apart by a narrow no-break space (ISO 80000-1)."""
+    return f"{count:,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+
+
+def counted(count: int, one: str, many: str = "") -> str:
+    """``1 file``, ``3 files``."""
+    return f"{number(count)} {one if count == 1 else many or one + 's'}"
+
+
+def kind_counts(kinds: Mapping[str, int]) -> str:
+    """``2 × truncated, 1 × missing``: most first, kinds that do not occur left out."""
+    return ", ".join(f"{number(count)} × {kind}"
+                     for kind, count in sorted(kinds.items(), key=lambda pair: (-pair[1], pair[0])) if count)
+
+
+def masters_lacking(lacking: Mapping[str, int]) -> list[str]:
+    """A line for each kind of copy that masters lack, of ``fixity.copies.review``'s counts."""
+    return [f"{kind}: {counted(count, 'master')}" for kind, count in lacking.items() if count]

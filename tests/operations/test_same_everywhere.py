@@ -1,0 +1,180 @@
+"""A command and the screen for the same thing leave the same facts behind, and say the same words.
+
+Each runs on an archive of its own; then findings, events and the files of the catalogue are compared.
+"""
+
+import os
+import re
+import shutil
+from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from catalogue.fixity.audit import Budget
+from catalogue.records import files, stores
+from catalogue.records.database import open_database
+from catalogue.screens import jobs
+from tests.operations.shops import Archive, Desk
+
+HARBOUR = "Ada Quill/Harbour/master.tif"
+Way = Callable[[Archive], str]
+
+
+def rot(path: Path) -> None:
+    """One flipped bit, size and times as before."""
+    stat = path.stat()
+    data = bytearray(path.read_bytes())
+    data[-9] ^= 4
+    path.write_bytes(data)
+    os.utime(path, ns=(stat.st_atime_ns, stat.st_mtime_ns))
+
+
+def plain(text: str, archive: Archive) -> str:
+    """Words without what differs between two runs: the folder, moments, rates."""
+    text = text.replace(str(archive.folder), "FOLDER")
+    text = re.sub(r"\d{8}T\d{6}Z?|\d{4}-\d\d-\d\d[T ][\d:.]+Z?(\+00:00)?", "MOMENT", text)
+    text = re.sub(r" at [\d.]+ [kMG]?B/s", "", text)
+    return re.sub(r"[\d.]+ s\b", "SECONDS", text)
+
+
+def facts(archive: Archive) -> dict[str, object]:
+    """What an operation has left behind."""
+    db = open_database(archive.home.database)
+    try:
+        found = {tuple(row) for row in db.execute("SELECT kind, path, resolved IS NULL, resolution FROM finding")}
+        events = Counter((row[0], row[1], plain(row[2], archive)) for row in db.execute(
+            "SELECT type, outcome, detail FROM event WHERE change = ''"))
+        runs = Counter(tuple(row) for row in db.execute("SELECT kind, outcome FROM run"))
+        likenesses = db.execute("SELECT count(*) FROM likeness").fetchone()[0]
+    finally:
+        db.close()
+    names = {plain(str(path.relative_to(archive.home.folder)), archive) for path in archive.home.folder.rglob("*")
+             if path.is_file() and not path.name.endswith(("-wal", "-shm")) and "likeness" not in path.parts}
+    return {"findings": found, "events": events, "runs": runs, "likenesses": likenesses, "files": names}
+
+
+def by_command(*words: str, code: int = 0) -> Way:
+    def run(archive: Archive) -> str:
+        ended, out = archive.call(*words)
+        assert ended == code, out
+        return out
+    return run
+
+
+def by_screen(start: Callable[[Any], object]) -> Way:
+    def run(archive: Archive) -> str:
+        desk = Desk(archive.home)
+        start(desk)
+        return desk.notice
+    return run
+
+
+def damaged(archive: Archive) -> None:
+    """A store brought up to date, then a rotten file that an audit has found."""
+    assert archive.call("copy", "--to", "nas", "--yes")[0] == 0
+    rot(archive.folder / "main" / HARBOUR)
+    assert archive.call("audit", "main")[0] == 1
+
+
+def restore(desk: Any) -> None:
+    db = open_database(desk.home.database)
+    file = files.by_path(db, stores.by_name(db, "main").id, HARBOUR)
+    db.close()
+    assert file is not None
+    jobs.start_restore(desk, file.id, "nas")
+
+
+def new_files(archive: Archive) -> None:
+    shutil.copy2(archive.folder / "main" / HARBOUR, archive.folder / "main/Ada Quill/Harbour/another.tif")
+    (archive.folder / "main" / "torn.tif").write_bytes(b"II*\0")
+
+
+def rotten(archive: Archive) -> None:
+    rot(archive.folder / "main" / HARBOUR)
+
+
+def as_it_is(_: Archive) -> None:
+    """Nothing to prepare."""
+
+
+CASES: dict[str, tuple[Callable[[Archive], None], Way, Way]] = {
+    "index": (new_files, by_command("index", code=1), by_screen(jobs.start_index)),
+    "audit": (rotten, by_command("audit", code=1), by_screen(lambda desk: jobs.start_audit(desk, [], Budget()))),
+    "copy": (as_it_is, by_command("copy", "--to", "nas", "--yes"),
+             by_screen(lambda desk: jobs.start_copy(desk, "nas"))),
+    "restore": (damaged, by_command("restore", f"main:{HARBOUR}", "--from", "nas", "--yes"), by_screen(restore)),
+    "backup": (as_it_is, by_command("backup"), by_screen(jobs.start_backup)),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_a_command_and_its_screen_do_and_say_the_same(twins: tuple[Archive, Archive], name: str) -> None:
+    prepare, command, screen = CASES[name]
+    one, two = twins
+    for archive in twins:
+        prepare(archive)
+    out, notice = command(one), screen(two)
+    assert facts(one) == facts(two)
+    said, shown = plain(out, one).splitlines(), plain(notice, two).splitlines()
+    assert shown
+    assert shown == said[:len(shown)]
+    assert len(said) <= len(shown) + 1  # the command line may add which command comes next
+
+
+def open_kinds(archive: Archive) -> set[str]:
+    db = open_database(archive.home.database)
+    kinds = {row[0] for row in db.execute("SELECT kind FROM finding WHERE resolved IS NULL")}
+    db.close()
+    return kinds
+
+
+def test_restoring_from_the_screens_closes_single_copy(twins: tuple[Archive, Archive]) -> None:
+    archive, _ = twins
+    damaged(archive)
+    assert {"changed", "single copy"} <= open_kinds(archive)
+    restore(Desk(archive.home))
+    assert not {"changed", "single copy"} & open_kinds(archive)
+
+
+def test_a_backup_from_the_screens_makes_ledger_tables_and_manifests(twins: tuple[Archive, Archive]) -> None:
+    archive, _ = twins
+    by_screen(jobs.start_backup)(archive)
+    assert {path.stem for path in (archive.home.folder / "ledger").glob("*.csv")} == {
+        "artists", "pieces", "editions", "orders"}
+    assert HARBOUR in (archive.home.folder / "manifests" / "main.sha256").read_text()
+
+
+def test_an_audit_from_the_screens_backs_up_unless_stopped(twins: tuple[Archive, Archive]) -> None:
+    archive, other = twins
+    start: Callable[[Any], object] = lambda desk: jobs.start_audit(desk, [], Budget())  # noqa: E731
+    start(Desk(archive.home))
+    assert len(list(archive.home.backups.glob("*.sqlite"))) == 1
+    stopped = Desk(other.home, lambda: True)
+    start(stopped)
+    assert list(other.home.backups.glob("*.sqlite")) == []
+    assert "main: stopped; 0 files checked" in stopped.notice
+
+
+def test_an_index_run_that_is_stopped_still_counts_copies(twins: tuple[Archive, Archive]) -> None:
+    """What was read before the stop has its findings: nobody need wait for another run to learn of single copies."""
+    archive, _ = twins
+    stopped: Any = Desk(archive.home, lambda: True)
+    jobs.start_index(stopped)
+    assert "single copy: 2 masters" in stopped.notice
+    assert list(archive.home.backups.glob("*.sqlite")) == []
+
+
+def test_unreadable_masters_are_told_by_the_copy_of_the_screens(twins: tuple[Archive, Archive]) -> None:
+    """A store is not called up to date while it lacks what nobody could read."""
+    archive, _ = twins
+    db = open_database(archive.home.database)
+    (archive.folder / "main" / "lost.tif").touch()
+    with db.conn:
+        db.execute("INSERT INTO file (store_id, path, size, mtime_ns, scan_id, state, first_seen, read_at) "
+                   "VALUES (1, 'lost.tif', 5, 0, NULL, 'present', '2026', '2026')")
+    db.close()
+    notice = by_screen(lambda desk: jobs.start_copy(desk, "nas"))(archive)
+    assert "not copied: lost.tif: it could never be read" in notice and "up to date" not in notice
