@@ -3,9 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from catalogue.fixity import audit, backup
+from catalogue.fixity import audit, backup, log, manifest
 from catalogue.fixity.audit import Budget, StoreAudit
 from catalogue.fixity.copies import NO_OFF_SITE, SINGLE
+from catalogue.fixity.log import LogCheck
 from catalogue.operations.stores import selected_stores
 from catalogue.operations.wording import counted, kind_counts, number
 from catalogue.progress import Cancelled, Report, data_size, never, unheard
@@ -14,6 +15,7 @@ from catalogue.records.database import Database
 from catalogue.settings import Home
 
 NO_LIMIT = Budget()
+MOST_SHOWN, MOST_BROKEN = 50, 20
 OUTCOMES = {"finished": "all that was due is checked", "budget": "the budget is spent", "cancelled": "stopped",
             "failed": "the store went away", "offline": "offline, nothing checked"}
 
@@ -66,3 +68,32 @@ def summarize(done: Audited) -> list[str]:
         if any(one.findings.values()):
             lines.append(f"  {kind_counts(one.findings)}")
     return [*lines, *(f"{kind}: {words}" for kind, words in done.copies.items())]
+
+
+def check_log(db: Database, home: Home) -> LogCheck:
+    """Check the event log's chain, and what was stated against it; that someone looked is noted in the log."""
+    return log.review(db, home, tuple(manifest.heads(db)))
+
+
+def summarize_log(checked: LogCheck) -> list[str]:
+    """Whether the log holds, and every way in which it does not; long lists are cut."""
+    lines = [f"{counted(checked.events, 'event')}, last at {checked.head.at or 'no time'}",
+             "The chain holds: no event was altered or removed." if checked.unbroken else
+             "The event log was tampered with, or part of it is lost:"]
+    lines += [f"  event {event.id} of {event.at} does not follow from the one before"
+              for event in checked.broken[:MOST_BROKEN]]
+    if checked.lost:
+        lines.append(f"  {checked.lost}")
+    if checked.backwards:
+        lines.append(f"{number(checked.backwards)} × the clock was set back between two events")
+    if checked.differences:
+        lines.append(f"{counted(len(checked.differences), 'row')} not as the log says:")
+        lines += [f"  {words}" for words in checked.differences[:MOST_SHOWN]]
+    if len(checked.differences) > MOST_SHOWN:
+        lines.append(f"  and {number(len(checked.differences) - MOST_SHOWN)} more; all of them with --json")
+    if checked.journal:
+        lines.append("The journal of statements beside the catalogue does not agree with the log:")
+        lines += [f"  {words}" for words in checked.journal[:MOST_SHOWN]]
+    if checked.unbroken and not checked.differences:
+        lines.append("Orders, editions and everything else that was stated are as the log says.")
+    return lines

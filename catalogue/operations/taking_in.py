@@ -78,10 +78,11 @@ def summarize(done: TakenIn) -> list[str]:
     elif done.likenesses:
         lines.append(f"{counted(done.likenesses, 'likeness', 'likenesses')} found with what is held.")
     if outcome.removed:
-        lines.append(f"{counted(len(outcome.removed), 'file')} removed from {folder}.")
+        lines.append(f"{counted(len(outcome.removed), 'file')} removed from {folder}:")
+        lines += [f"  {shown(kept(path.name))}" for path in outcome.removed]
     lines += [f"  not removed: {_why(one)}" for one in outcome.kept]
     if not outcome.removed:
-        lines.append(f"{folder} is unchanged.")
+        lines.append(f"Nothing was removed from {folder}." if done.removing else f"{folder} is unchanged.")
     return [*lines, *masters_lacking(done.lacking)]
 
 

@@ -22,7 +22,7 @@ from catalogue.records.paths import kept, shown
 from catalogue.records.stores import Store
 from catalogue.screens.answering import AnswerDialog, Answers
 from catalogue.screens.dialogs import Question, Words
-from catalogue.screens.jobs import after_taking_in, notice, start_proposing, start_taking_in
+from catalogue.screens.jobs import after_taking_in, panel_text, start_proposing, start_taking_in
 from catalogue.screens.keys import bindings
 from catalogue.screens.newscans import BEFORE, WATCHING, proposal_words, watched_words
 from catalogue.screens.page import Page
@@ -379,7 +379,7 @@ class IntakePage(Page):
         if done.removing or any(left.path in meant for left in done.outcome.left):
             from catalogue.operations.taking_in import summarize
 
-            self._to_tell = notice([*summarize(done), *after_taking_in(done)])
+            self._to_tell = panel_text([*summarize(done), *after_taking_in(done)])
             if self.is_current:
                 self._tell()
         self._plan = None

@@ -22,9 +22,19 @@ if TYPE_CHECKING:
     from catalogue.screens.app import CatalogueApp
 
 
-def notice(lines: Sequence[str]) -> str:
-    """An operation's summary as the screens show it."""
+MOST_LINES = 10
+
+
+def panel_text(lines: Sequence[str]) -> str:
+    """All of an operation's summary, for a panel that scrolls."""
     return "\n".join(safe(line) for line in lines)
+
+
+def notice(lines: Sequence[str]) -> str:
+    """An operation's summary at the edge of the screen: as many lines as a person reads in passing."""
+    if len(lines) <= MOST_LINES:
+        return panel_text(lines)
+    return panel_text([*lines[:MOST_LINES - 1], f"… and {counted(len(lines) - MOST_LINES + 1, 'more line')}"])
 
 
 def start_index(shop: "CatalogueApp", names: Sequence[str] = ()) -> bool:

@@ -325,7 +325,7 @@ async def test_the_folder_stays_unless_removing_is_chosen_and_said_again(
         report = pilot.app.screen
         assert isinstance(report, Words)
         told = str(report.query_one("#text").render())
-        assert "2 files:" in told and "scan [1].tif" in told and "scan [2].tif" in told
+        assert "2 files removed from" in told and "scan [1].tif" in told and "scan [2].tif" in told
         assert list(key.iterdir()) == []
         await pilot.press("escape")
         await settled(pilot)

@@ -1,0 +1,65 @@
+"""Export: checksums, bags, tables and pages that need no catalogue to be read."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from catalogue.fixity import manifest
+from catalogue.fixity.bags import Bag, write_bag
+from catalogue.fixity.manifest import Written
+from catalogue.operations.wording import counted
+from catalogue.progress import Report, data_size, unheard
+from catalogue.records.database import Database
+from catalogue.records.pieces import Artist
+from catalogue.records.stores import Store
+from catalogue.settings import Home
+from catalogue.sheets import certificates, holdings, tables
+from catalogue.sheets.certificates import Certificates
+from catalogue.sheets.writing import safe_name, write_again, write_sheet
+
+__all__ = ["export_certificates", "export_holdings", "export_manifests", "export_table", "summarize_bag",
+           "summarize_manifests", "write_bag"]
+
+
+def export_manifests(db: Database, home: Home, stores: Sequence[Store], *, into_store: bool = False) -> list[Written]:
+    """Write the stores' checksums beside the catalogue; ``into_store``: at their roots too, now and with every backup.
+
+    Raises: as :func:`catalogue.fixity.manifest.export_into`.
+    """
+    done = []
+    for store in stores:
+        done.append(manifest.export(db, home, store))
+        if into_store:
+            done.append(manifest.export_into(db, store, consent=True))
+    return done
+
+
+def summarize_manifests(done: Sequence[Written]) -> list[str]:
+    """Where each manifest lies."""
+    return [f"{one.store}: checksums of {counted(one.files, 'file')} in {one.path}" for one in done]
+
+
+def summarize_bag(done: Bag) -> list[str]:
+    """What the bag holds and where it lies."""
+    return [f"{counted(done.files, 'scan')} ({data_size(done.bytes)}), copied and verified: {done.folder}"]
+
+
+def export_table(db: Database, name: str, file: Path) -> Path:
+    """Write ``orders``, ``editions``, ``artists`` or ``pieces`` to a new CSV file. Raises Refused where it exists."""
+    return write_sheet(db, file, tables.TABLES[name](db))
+
+
+def export_holdings(db: Database, home: Home, artist: Artist, file: Path | None = None, *,
+                    report: Report = unheard) -> Path:
+    """Write the page of an artist's holdings to a new file, or anew in the sheets folder."""
+    page = holdings.holdings(db, home, artist.id, report=report)
+    if file is not None:
+        return write_sheet(db, file, page)
+    return write_again(home.sheets / f"{safe_name(artist.name)} holdings.html", page)
+
+
+def export_certificates(db: Database, home: Home, edition_id: int, *, as_csv: Path | None = None,
+                        as_html: Path | None = None) -> tuple[Certificates, list[Path]]:
+    """An edition's numbered list, written to new files where they are named; gives the list and the files."""
+    made = certificates.certificates(db, home.settings, edition_id)
+    return made, [write_sheet(db, path, text) for path, text in ((as_csv, made.as_csv), (as_html, made.as_html))
+                  if path is not None]

@@ -1,0 +1,70 @@
+"""Orders: record a print, move an order on, cancel a line, correct a slip."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from catalogue.errors import NotFound
+from catalogue.ledger import repeat, statuses
+from catalogue.ledger.proposal import Proposal
+from catalogue.records import orders
+from catalogue.records.database import Database
+from catalogue.records.numbers import Number
+from catalogue.records.orders import Line, Order
+from catalogue.settings import Home
+
+
+@dataclass(frozen=True, slots=True)
+class LineCancelled:
+    """A line that is not to be printed any more."""
+
+    line: Line
+
+
+def record_order(db: Database, home: Home, proposal: Proposal, *, quantity: int | None = None, number: str = "",
+                 placed: str = "", buyer: str = "", status: str = "", currency: str = "", price: str = "",
+                 profile: str | None = None, settings: str | None = None, notes: str = "", proofs: bool = False,
+                 numbers: Sequence[Number] = (), unnumbered: bool = False, replacing: Sequence[Number] = ()) -> Line:
+    """Record a proposal as a line of a new order, or of the order ``number``, with its edition numbers.
+
+    A new order has the shop's currency unless another is said.
+
+    Raises: as :func:`catalogue.ledger.repeat.record`.
+    """
+    if not currency and (not number or orders.maybe(db, number) is None):
+        currency = home.settings.currency
+    line_id = repeat.record(db, proposal, quantity=quantity, number=number, placed=placed, buyer=buyer, status=status,
+                            currency=currency, price=price, profile=profile, settings=settings, notes=notes,
+                            proofs=proofs, numbers=numbers, unnumbered=unnumbered, replacing=replacing)
+    line = orders.line(db, line_id)
+    if line is None:
+        raise NotFound(f"There is no line number {line_id}.")
+    return line
+
+
+def set_order_status(db: Database, number: str, status: str) -> Order:
+    """Move an order on, or cancel it. Raises NotFound, Refused."""
+    return statuses.set_status(db, number, status)
+
+
+def cancel_line(db: Database, number: str, line_id: int) -> LineCancelled:
+    """Cancel one line of the order ``number``. Raises NotFound, Refused."""
+    if line_id not in {line.id for line in orders.lines_of(db, orders.by_number(db, number).id)}:
+        raise NotFound(f"The order {number!r} has no line {line_id}.")
+    return LineCancelled(statuses.cancel_line(db, line_id))
+
+
+def correct_order(db: Database, number: str, order: Mapping[str, object], *, line_id: int | None = None,
+                  line: Mapping[str, object] | None = None) -> Order:
+    """Correct an order, and one of its lines; what is not named stays. Raises NotFound, Refused."""
+    return statuses.correct(db, number, order, line_id=line_id, line=line)
+
+
+def summarize(done: Line | Order | LineCancelled) -> list[str]:
+    """What was recorded, or how far the order is."""
+    match done:
+        case LineCancelled(line):
+            return [f"Line {line.id} of order {line.number} is {line.status}."]
+        case Order():
+            return [f"Order {done.number} is {done.status}."]
+    numbers = f", numbers {done.numbers}" if done.numbers else ""
+    return [f"Recorded as order {done.number}, line {done.id}{numbers}."]

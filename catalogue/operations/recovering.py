@@ -1,0 +1,98 @@
+"""Recover: a damaged or lost catalogue comes back, from a backup or from the stores themselves."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from catalogue.fixity import rebuild
+from catalogue.fixity.rebuild import Rebuilt
+from catalogue.fixity.recovery import PutBack, Recovered, recover
+from catalogue.ledger.taking import ORDER, take_in
+from catalogue.operations.wording import counted, number
+from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.records.database import open_database
+from catalogue.settings import Home
+
+__all__ = ["RebuiltCatalogue", "rebuild_catalogue", "recover", "summarize", "summarize_rebuilt"]
+
+
+@dataclass(frozen=True, slots=True)
+class RebuiltCatalogue:
+    """A catalogue made anew. ``ledger``: rows taken in and left out, by name of the table's file."""
+
+    rebuilt: Rebuilt
+    ledger: dict[str, tuple[int, int]]
+
+
+def rebuild_catalogue(home: Home, folders: Sequence[Path], ledger: Path | None = None, *, report: Report = unheard,
+                      cancelled: Cancelled = never) -> RebuiltCatalogue:
+    """Make the catalogue anew from stores, and take in what was stated: from the journal, else from tables.
+
+    ``ledger`` is the folder of the tables, which are then read in any case; else they lie beside the catalogue.
+    """
+    done = rebuild.rebuild(home, [folder.absolute() for folder in folders], report=report, cancelled=cancelled)
+    stated = bool(done.put_back.statements) and not done.put_back.doubts
+    if stated and ledger is None:
+        return RebuiltCatalogue(done, {})
+    return RebuiltCatalogue(done, _import_ledger(home, ledger or home.folder / "ledger"))
+
+
+def _import_ledger(home: Home, folder: Path) -> dict[str, tuple[int, int]]:
+    """Orders last, for they name pieces and their numbers count in editions."""
+    db, done = open_database(home.database), {}
+    try:
+        for kind in ORDER:
+            path = folder / f"{kind}.csv"
+            if path.is_file():
+                _, outcome = take_in(db, home.settings, path, kind=kind, make_pieces=True)
+                done[path.name] = (len(outcome.fates) - outcome.left_out, outcome.left_out)
+    finally:
+        db.close()
+    return done
+
+
+def summarize(done: Recovered) -> list[str]:
+    """What the catalogue holds now, what is as new as before, and what is as old as the backup."""
+    found = done.condition
+    where = f"is back from {done.source}" if done.source else "is back: a recovery that was cut short is finished"
+    lines = [f"The catalogue {where}: {counted(found.files, 'file')}, {counted(found.scans, 'scan')}, "
+             f"{counted(found.pieces, 'piece')}, {counted(found.orders, 'order')}"]
+    lines += [f"{done.detail[:1].upper()}{done.detail[1:]}."] if done.put_back is None else _put_back(done.put_back)
+    return [*lines, f"The former file: {done.aside}"] if done.aside else lines
+
+
+def summarize_rebuilt(done: RebuiltCatalogue) -> list[str]:
+    """What each store holds beside its manifest, and what was stated."""
+    lines = []
+    for one in done.rebuilt.stores:
+        words = f"{one.store}: {counted(one.files, 'file')}"
+        if one.listed is None:
+            words += "; no checksum manifest was found, so earlier damage cannot be told"
+        else:
+            words += (f"; the manifest lists {number(one.listed)}: {number(one.differ)} differ from it, "
+                      f"{number(one.missing)} are missing, {number(one.unlisted)} are new")
+        lines.append(words)
+    if done.rebuilt.aside:
+        lines.append(f"The former file: {done.rebuilt.aside}")
+    lines += _put_back(done.rebuilt.put_back)
+    lines += [f"{name}: {counted(taken, 'row')} taken in, {number(left_out)} left out"
+              for name, (taken, left_out) in done.ledger.items()]
+    if not done.ledger and not done.rebuilt.put_back.statements:
+        lines.append("No tables of orders and editions were found: catalogue import takes them in later.")
+    return lines
+
+
+def _put_back(found: PutBack) -> list[str]:
+    lines = []
+    if found.kept:
+        lines.append(f"{counted(found.kept, 'event')} after the backup kept: the former file still gave them.")
+    if found.statements:
+        lines.append(f"{counted(len(found.statements), 'statement')} after the backup put back from the journal.")
+    if found.orders:
+        lines.append(f"Orders recorded after the backup, all here: {', '.join(found.orders)}.")
+    if found.lost:
+        lines.append(f"{counted(found.lost, 'event')} of {found.first} to {found.last} lost: checks and index runs "
+                     "since the backup. Index the stores: catalogue index.")
+    else:
+        lines.append("No event is lost. What the index saw since the backup is read again by: catalogue index.")
+    return [*lines, *found.doubts]

@@ -1,0 +1,25 @@
+"""Refile: guesses made anew after the place rules changed. The service does the whole of it."""
+
+from catalogue.indexing.refiling import Refiled, refile
+from catalogue.indexing.refiling import undo as undo_refiling
+from catalogue.operations.wording import counted, number
+
+__all__ = ["Refiled", "refile", "summarize", "undo_refiling"]
+
+MOST_LISTED = 40
+
+
+def summarize(done: Refiled) -> list[str]:
+    """How many scans go from which name to which; whether it was done or only shown."""
+    counts = done.counts
+    lines = [f"{count:>5}  {before or 'not filed'} → {after or 'not filed'}"
+             for (before, after), count in list(counts.items())[:MOST_LISTED]]
+    if len(counts) > MOST_LISTED:
+        lines.append(f"       and {number(len(counts) - MOST_LISTED)} more; --json has all.")
+    roles = number(sum(move.role_before != move.role_after for move in done.moves))
+    moved = counted(sum(counts.values()), "scan")
+    if not done.moves:
+        return [*lines, f"{counted(done.looked, 'scan')} looked at; all are filed as the rules say."]
+    if done.id:
+        return [*lines, f"{moved} filed anew, {roles} given another role. Undo: catalogue refile --undo"]
+    return [*lines, f"{moved} would be filed anew, {roles} given another role. To do it: catalogue refile --yes"]

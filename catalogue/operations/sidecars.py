@@ -1,0 +1,25 @@
+"""Sidecars: what the catalogue knows of a piece, beside its scans or in new copies of them."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from catalogue.intake import sidecars
+from catalogue.intake.packets import Description
+from catalogue.intake.sidecars import Written
+from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.records.database import Database
+from catalogue.records.files import Located
+
+
+def write_descriptions(db: Database, targets: Sequence[tuple[Located, str]], description: Description,
+                       folder: Path | None = None, *, report: Report = unheard,
+                       cancelled: Cancelled = never) -> list[Written]:
+    """Write sidecars beside the scans, or with ``folder`` described copies into it. The scans are never changed."""
+    if folder is None:
+        return sidecars.write_sidecars(db, targets, description)
+    return sidecars.write_described_copies(db, targets, description, folder, report=report, cancelled=cancelled)
+
+
+def summarize(done: Sequence[Written]) -> list[str]:
+    """What was written, or why a scan has no description."""
+    return [f"{one.of}: {one.trouble}" if one.trouble else str(one.path) for one in done]
