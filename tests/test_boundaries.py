@@ -98,3 +98,74 @@ def imported(module: Path) -> list[tuple[str, str]]:
                          ids=lambda m: m.stem)
 def test_an_operation_imports_no_user_interface(module: Path) -> None:
     assert [name for name, _ in imported(module) if name.partition(".")[0] in ("click", "rich", "textual")] == []
+
+
+SERVICES = ("intake", "sheets", "ledger", "likeness", "fixity", "indexing")
+# What commands and screens may ask the services themselves: it reads, words, or works on plain values. Whatever
+# writes, to the catalogue or to a disk, is an operation.
+READ_ONLY = {
+    "fixity.advice": {"next_step", "damage_of"},
+    "fixity.backup": {"generations"},
+    "fixity.bag_check": {"check_bag"},
+    "fixity.bags": {"baggable"},
+    "fixity.levels": {"levels"},
+    "fixity.restore": {"file_called"},
+    "indexing.cluster": {"connected"},
+    "indexing.crawl": {"crawl"},
+    "indexing.naming": {"place_of"},
+    "indexing.corrections": {"piece_of"},
+    "indexing.stores": {"is_at", "marked_elsewhere", "read_marker", "where"},
+    "indexing.workers": {"processes"},
+    "intake.apart": {"read_apart"},
+    "intake.capture": {"parsed"},
+    "intake.moving": {"cut_short"},
+    "intake.proposals": {"answered", "apart_from_stores"},
+    "intake.sidecars": {"description_of", "files_to_describe"},
+    "intake.tidy": {"plan_tidying"},
+    "ledger.editions": {"label", "state"},
+    "ledger.repeat": {"propose"},
+    "ledger.rescans": {"advice", "captures", "notes_to_offer"},
+    "ledger.values": {"day", "margin_mm", "measured_size", "money", "shown_day", "shown_mm", "shown_money",
+                      "shown_size", "size_mm"},
+    "likeness.finding": {"find_picture"},
+    "likeness.service": {"groups"},
+    "likeness.tiling": {"tiling"},
+    "sheets.job": {"job_sheet"},
+}
+
+
+def used_of_services(module: Path) -> set[str]:
+    """Functions of services that a file imports, or reaches through a module it imports, as ``room.module.name``."""
+    tree = ast.parse(module.read_text(encoding="utf-8"))
+    found, whole = set(), {}
+    for node in ast.walk(tree):
+        if not isinstance(node, ast.ImportFrom) or not (node.module or "").startswith("catalogue."):
+            continue
+        source = (node.module or "").removeprefix("catalogue.")
+        if source.partition(".")[0] not in SERVICES:
+            continue
+        for alias in node.names:
+            if (PACKAGE / source.replace(".", "/") / f"{alias.name}.py").exists():
+                whole[alias.asname or alias.name] = f"{source}.{alias.name}"
+            else:
+                found.add(f"{source}.{alias.name}")
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id in whole:
+            found.add(f"{whole[node.value.id]}.{node.attr}")
+    return {name for name in found if name.rpartition(".")[2][:1].islower()}  # types and constants write nothing
+
+
+INTERFACES = [m for m in MODULES if m.relative_to(PACKAGE).parts[0] in ("commands", "screens")]
+
+
+@pytest.mark.parametrize("module", INTERFACES, ids=lambda m: str(m.relative_to(PACKAGE)))
+def test_commands_and_screens_write_through_operations_alone(module: Path) -> None:
+    allowed = {f"{source}.{name}" for source, names in READ_ONLY.items() for name in names}
+    assert used_of_services(module) - allowed == set()
+    assert [name for _, name in imported(module) if name.endswith("transaction")] == []
+
+
+def test_every_reading_function_of_the_list_is_used() -> None:
+    """What nobody imports is taken off the list, so that it stays short and true."""
+    used = set().union(*(used_of_services(module) for module in INTERFACES))
+    assert {f"{source}.{name}" for source, names in READ_ONLY.items() for name in names} - used == set()

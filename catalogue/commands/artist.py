@@ -52,16 +52,10 @@ def show(session: Session, name: tuple[str, ...]) -> None:
 @click.pass_obj
 def set_(session: Session, name: tuple[str, ...], contact: str | None, terms: str | None, notes: str | None) -> None:
     """Note contact, terms or notes of the artist NAME; what is not given stays."""
-    from catalogue.records import pieces
-    from catalogue.records.database import transaction
+    from catalogue.operations.correcting import describe_artist
 
-    db = session.existing()
-    with transaction(db):
-        artist = find_artist(db, " ".join(name))
-        pieces.describe_artist(db, artist.id, contact=artist.contact if contact is None else contact,
-                               terms=artist.terms if terms is None else terms,
-                               notes=artist.notes if notes is None else notes)
-    artist = find_artist(db, artist.name)
+    artist = describe_artist(db := session.existing(), find_artist(db, " ".join(name)).id, contact=contact,
+                             terms=terms, notes=notes)
     session.emit(artist, lambda out: _print(out, artist))
 
 
@@ -72,10 +66,10 @@ def set_(session: Session, name: tuple[str, ...], contact: str | None, terms: st
 @click.pass_obj
 def rename(session: Session, name: str, new_name: str) -> None:
     """Spell the artist NAME as NEW_NAME. Folders that spell it as before still mean this artist."""
-    from catalogue.indexing import corrections
+    from catalogue.operations.correcting import rename_artist
 
     db = session.database()
-    done = corrections.rename_artist(db, find_artist(db, name).id, new_name)
+    done = rename_artist(db, find_artist(db, name).id, new_name)
     session.emit(done, lambda out: print_correction(out, done))
 
 
@@ -89,17 +83,18 @@ def merge(session: Session, name: str, keep: str) -> None:
 
     Later index runs follow.
     """
-    from catalogue.indexing import corrections
+    from catalogue.operations.correcting import merge_artists
 
     db = session.database()
-    done = corrections.merge_artists(db, find_artist(db, keep).id, find_artist(db, name).id)
+    done = merge_artists(db, find_artist(db, keep).id, find_artist(db, name).id)
     session.emit(done, lambda out: print_correction(out, done))
 
 
 def print_correction(out: "Printer", done: "Correction") -> None:
     """What was corrected, and how to take it back."""
-    out.print(f"{done.detail[:1].upper()}{done.detail[1:]}. Undo: catalogue undo {done.id}" if done.id else
-              "Nothing to change: it is so already.")
+    from catalogue.operations.correcting import summarize
+
+    out.print(" ".join([*summarize(done), *([f"Undo: catalogue undo {done.id}"] if done.id else [])]))
 
 
 def find_artist(db: "Database", words: str) -> "Artist":

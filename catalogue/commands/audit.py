@@ -9,10 +9,8 @@ from catalogue.commands.session import Session, bar, interruptible, json_option
 
 if TYPE_CHECKING:
     from catalogue.commands.printing import Printer
-    from catalogue.fixity.log import LogCheck
 
 _UNITS = {"": 1, "K": 10**3, "M": 10**6, "G": 10**9, "T": 10**12}
-MOST_SHOWN = 50
 _SECONDS = {"s": 1, "m": 60, "h": 3600, "d": 86400}
 
 
@@ -80,39 +78,9 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], se
 
 
 def _check_log(context: click.Context, session: Session) -> None:
-    from catalogue.fixity.log import review
-    from catalogue.fixity.manifest import heads
+    from catalogue.operations.auditing import check_log, summarize_log
 
-    db = session.existing()
-    checked = review(db, session.home, tuple(heads(db)))
-
-    def text(out: "Printer") -> None:
-        _print_log(out, checked)
-
-    session.emit(checked, text)
+    checked = check_log(session.existing(), session.home)
+    session.emit(checked, lambda out: out.lines(summarize_log(checked)))
     if not checked.sound:
         context.exit(1)
-
-
-def _print_log(out: "Printer", checked: "LogCheck") -> None:
-    out.print(f"{checked.events} events, last at {checked.head.at or 'no time'}")
-    out.print("The chain holds: no event was altered or removed." if checked.unbroken else "The event log was tampered"
-              " with, or part of it is lost:")
-    for event in checked.broken[:20]:
-        out.print(f"  event {event.id} of {event.at} does not follow from the one before")
-    if checked.lost:
-        out.print(f"  {checked.lost}")
-    if checked.backwards:
-        out.print(f"{checked.backwards} × the clock was set back between two events")
-    if checked.differences:
-        out.print(f"{len(checked.differences)} rows are not what the log says of them:")
-    for words in checked.differences[:MOST_SHOWN]:
-        out.print(f"  {words}")
-    if len(checked.differences) > MOST_SHOWN:
-        out.print(f"  and {len(checked.differences) - MOST_SHOWN} more; all of them with --json")
-    if checked.journal:
-        out.print("The journal of statements beside the catalogue does not agree with the log:")
-    for words in checked.journal[:MOST_SHOWN]:
-        out.print(f"  {words}")
-    if checked.unbroken and not checked.differences:
-        out.print("Orders, editions and everything else that was stated are as the log says.")

@@ -74,23 +74,21 @@ def _fresh(asked: Path | None) -> Path:
 
 
 def _fill(home: "Home", disks: Path) -> "tuple[Database, list[StoreSummary]]":
-    from catalogue.fixity.upkeep import after_indexing
-    from catalogue.indexing.service import index
-    from catalogue.indexing.stores import add_store
-    from catalogue.ledger.importing import import_orders
-    from catalogue.ledger.importing_editions import import_editions
-    from catalogue.likeness.updating import update
+    from catalogue.operations.comparing import compare_scans
+    from catalogue.operations.importing import import_table
+    from catalogue.operations.indexing import index_stores
+    from catalogue.operations.stores import add_store
     from catalogue.records.database import open_database
 
     db = open_database(home.database)
-    stores = [add_store(db, name, disks / folder, kind, consent=True) for name, folder, kind in STORES]
+    for name, folder, kind in STORES:
+        add_store(db, home, name, disks / folder, kind, consent=True)
     with interruptible() as cancelled, bar() as report:
-        summaries = index(db, home, stores, report=report, cancelled=cancelled)
-        after_indexing(db, home, report=report)
-        import_editions(db, home.settings, disks / "editions.csv")
-        import_orders(db, home.settings, disks / "orders.csv")
-        update(db, home, report=report, cancelled=cancelled)
-    return db, summaries
+        indexed = index_stores(db, home, [name for name, _, _ in STORES], report=report, cancelled=cancelled)
+        for kind in ("editions", "orders"):
+            import_table(db, home.settings, disks / f"{kind}.csv", kind=kind)
+        compare_scans(db, home, report=report, cancelled=cancelled)
+    return db, list(indexed.stores)
 
 
 def _told(db: "Database", summaries: "list[StoreSummary]") -> dict[str, object]:

@@ -10,7 +10,6 @@ from catalogue.commands.show import find_piece
 
 if TYPE_CHECKING:
     from catalogue.commands.printing import Printer
-    from catalogue.ledger.editions import State
     from catalogue.records.editions import Issued
 
 
@@ -34,7 +33,8 @@ def set_(session: Session, piece: tuple[str, ...], limit: int, proofs: int, size
          opened: str, closed: str, notes: str) -> None:
     """Open an edition of PIECE, or correct the one of that size."""
     from catalogue.errors import Refused
-    from catalogue.ledger import editions, values
+    from catalogue.ledger import values
+    from catalogue.operations.editions import define_edition, summarize
 
     db, dates = session.existing(), session.home.settings.dates
     try:
@@ -42,11 +42,9 @@ def set_(session: Session, piece: tuple[str, ...], limit: int, proofs: int, size
         days = [values.day(text, dates) if text else "" for text in (opened, closed)]
     except ValueError as error:
         raise Refused(f"Nothing was recorded: {error}.") from error
-    edition_id = editions.define(db, find_piece(db, " ".join(piece)).id, limit, proofs=proofs,
-                                 scope="one size" if size else "all sizes", width_mm=width, height_mm=height,
-                                 medium=medium, opened=days[0], closed=days[1], notes=notes)
-    state = editions.state(db, editions.wanted(db, edition_id))
-    session.emit(state, lambda out: _state(out, state))
+    state = define_edition(db, find_piece(db, " ".join(piece)).id, limit, proofs=proofs, width_mm=width,
+                           height_mm=height, medium=medium, opened=days[0], closed=days[1], notes=notes)
+    session.emit(state, lambda out: out.lines(summarize(state)))
 
 
 @command.command("list")
@@ -82,6 +80,7 @@ def list_(session: Session, artist: tuple[str, ...]) -> None:
 def show(session: Session, piece: tuple[str, ...]) -> None:
     """The editions of PIECE with every print that is out."""
     from catalogue.ledger.editions import state
+    from catalogue.operations.editions import summarize
     from catalogue.records import editions
 
     db = session.looking()
@@ -91,7 +90,7 @@ def show(session: Session, piece: tuple[str, ...]) -> None:
     def text(out: "Printer") -> None:
         out.print(f"{found.artist}: {found.title}")
         for one, prints in rows:
-            _state(out, one)
+            out.lines(summarize(one))
             for print_ in prints:
                 out.print(f"  {_print(print_)}")
         if not rows:
@@ -108,15 +107,15 @@ def show(session: Session, piece: tuple[str, ...]) -> None:
 def close(session: Session, edition: int, day: str) -> None:
     """Close EDITION (its number in `edition list`): no further number goes out."""
     from catalogue.errors import Refused
-    from catalogue.ledger import editions, values
+    from catalogue.ledger import values
+    from catalogue.operations.editions import close_edition, summarize
 
-    db = session.existing()
     try:
-        editions.close(db, edition, values.day(day, session.home.settings.dates) if day else "")
+        state = close_edition(session.existing(), edition,
+                              values.day(day, session.home.settings.dates) if day else "")
     except ValueError as error:
         raise Refused(f"Nothing was recorded: {error}.") from error
-    state = editions.state(db, editions.wanted(db, edition))
-    session.emit(state, lambda out: _state(out, state))
+    session.emit(state, lambda out: out.lines(summarize(state)))
 
 
 @command.command("destroy")
@@ -132,14 +131,14 @@ def destroy(session: Session, edition: int, numbers: str, reason: str, day: str)
     Their numbers stay out. To print one anew: catalogue order repeat PIECE --replacing NUMBER.
     """
     from catalogue.errors import Refused
-    from catalogue.ledger import editions, values
+    from catalogue.ledger import values
+    from catalogue.operations.editions import destroy_prints
     from catalogue.records import numbers as written
 
     db = session.existing()
     try:
         chosen = written.read(numbers)[0]
-        editions.destroy(db, edition, chosen, reason,
-                         day=values.day(day, session.home.settings.dates) if day else "")
+        destroy_prints(db, edition, chosen, reason, day=values.day(day, session.home.settings.dates) if day else "")
     except ValueError as error:
         raise Refused(f"Nothing was recorded: {error}.") from error
     text = written.written(chosen)
@@ -154,25 +153,11 @@ def destroy(session: Session, edition: int, numbers: str, reason: str, day: str)
 @click.pass_obj
 def certificates(session: Session, edition: int, as_csv: Path | None, as_html: Path | None) -> None:
     """The numbered list of EDITION for its certificates: which print went where, made from which scan."""
-    from catalogue.sheets import certificates
-    from catalogue.sheets.writing import write_sheet
+    from catalogue.operations.exporting import export_certificates
 
-    db = session.looking()
-    sheet = certificates.certificates(db, session.home.settings, edition)
-    written = [write_sheet(db, path, text) for path, text in
-               ((as_csv, sheet.as_csv), (as_html, sheet.as_html)) if path is not None]
+    sheet, written = export_certificates(session.looking(), session.home, edition, as_csv=as_csv, as_html=as_html)
     session.emit({"rows": sheet.rows, "written": written}, lambda out: out.lines(
         [f"Wrote {path}" for path in written] or sheet.as_csv.rstrip().split("\r\n")))
-
-
-def _state(out: "Printer", state: "State") -> None:
-    from catalogue.ledger.editions import label
-
-    edition = state.edition
-    closed = f", closed {edition.closed}" if edition.closed else ""
-    lost = f", {state.lost} destroyed" if state.lost else ""
-    out.print(f"edition {edition.id}: {label(edition)}{closed}: {state.numbers_out} out, {state.numbers_left} left"
-              + (f", {state.proofs_left} of {edition.proofs} AP left" if edition.proofs else "") + lost)
 
 
 def _print(print_: "Issued") -> str:

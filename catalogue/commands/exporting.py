@@ -30,27 +30,16 @@ def manifest(session: Session, names: tuple[str, ...], into_store: bool, yes: bo
     Written beside the catalogue. With --into-store also into the store itself, after a question: that file and the
     store's marker are all that is ever written there.
     """
-    from catalogue.errors import NotFound
-    from catalogue.fixity.manifest import NAME, export, export_into
-    from catalogue.records import stores
+    from catalogue.fixity.manifest import NAME
+    from catalogue.operations.exporting import export_manifests, summarize_manifests
+    from catalogue.operations.stores import selected_stores
 
     db = session.existing()
-    chosen = [stores.by_name(db, name) for name in names] or stores.listed(db)
-    if not chosen:
-        raise NotFound("There is no store yet.", hint="Add one: catalogue store add NAME FOLDER.")
+    chosen = selected_stores(db, names)
     for store in chosen if into_store and not yes else ():
         ask(f"Write {NAME} into {store.root}, now and with every backup?", otherwise="Nothing was written.")
-    done = []
-    for store in chosen:
-        done.append(export(db, session.home, store))
-        if into_store:
-            done.append(export_into(db, store, consent=True))
-
-    def text(out: "Printer") -> None:
-        for one in done:
-            out.print(f"{one.store}: checksums of {one.files} files in {one.path}")
-
-    session.emit(done, text)
+    done = export_manifests(db, session.home, chosen, into_store=into_store)
+    session.emit(done, lambda out: out.lines(summarize_manifests(done)))
 
 
 @command.command("bag")
@@ -80,7 +69,8 @@ def _write(session: Session, folder: Path, piece: str | None, artist: str | None
            organisation: str) -> None:
     from catalogue.commands.show import find_piece
     from catalogue.errors import Ambiguous, NotFound
-    from catalogue.fixity.bags import baggable, write_bag
+    from catalogue.fixity.bags import baggable
+    from catalogue.operations.exporting import summarize_bag, write_bag
     from catalogue.records import pieces
 
     db = session.existing()
@@ -99,11 +89,7 @@ def _write(session: Session, folder: Path, piece: str | None, artist: str | None
                          cancelled=cancelled)
 
     session.stopped = ""  # too late to stop: the bag is whole
-
-    def text(out: "Printer") -> None:
-        out.print(f"{made.files} scans ({data_size(made.bytes)}), copied and verified: {made.folder}")
-
-    session.emit(made, text)
+    session.emit(made, lambda out: out.lines(summarize_bag(made)))
 
 
 @command.command("csv")
@@ -113,11 +99,9 @@ def _write(session: Session, folder: Path, piece: str | None, artist: str | None
 @click.pass_obj
 def csv_(session: Session, what: str, file: Path) -> None:
     """Write orders, editions, artists or pieces to a new CSV FILE, with the headings that `import` reads."""
-    from catalogue.sheets import tables
-    from catalogue.sheets.writing import write_sheet
+    from catalogue.operations.exporting import export_table
 
-    db = session.looking()
-    made = write_sheet(db, file, tables.TABLES[what](db))
+    made = export_table(session.looking(), what, file)
     session.emit({"written": made}, lambda out: out.print(f"Wrote {made}"))
 
 
@@ -132,15 +116,12 @@ def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> No
     It names no buyer and no price.
     """
     from catalogue.commands.artist import find_artist
-    from catalogue.sheets.holdings import holdings
-    from catalogue.sheets.writing import safe_name, write_again, write_sheet
+    from catalogue.operations.exporting import export_holdings
 
     db = session.looking()
     found = find_artist(db, " ".join(artist))
     with bar() as report:
-        page = holdings(db, session.home, found.id, report=report)
-    made = (write_sheet(db, file, page) if file
-            else write_again(session.home.sheets / f"{safe_name(found.name)} holdings.html", page))
+        made = export_holdings(db, session.home, found, file, report=report)
 
     def text(out: "Printer") -> None:
         out.print(f"Wrote {made} ({data_size(made.stat().st_size)}). Look at it before you send it.")

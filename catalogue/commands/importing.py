@@ -1,15 +1,10 @@
 """``catalogue import``: take in orders, editions, artists or pieces from a CSV file."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from catalogue.commands.session import Session, bar, interruptible, json_option
-
-if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
-    from catalogue.ledger.importing import Outcome
 
 
 @click.command("import")
@@ -31,7 +26,7 @@ def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ..
     """
     from dataclasses import asdict
 
-    from catalogue.ledger.taking import take_in
+    from catalogue.operations.importing import import_table, summarize
 
     mapping = {}
     for pair in pairs:
@@ -41,22 +36,9 @@ def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ..
         mapping[ours.strip()] = theirs.strip()
     db = session.database()
     with interruptible() as cancelled, bar() as report:
-        chosen, outcome = take_in(db, session.home.settings, file, kind=kind or "", mapping=mapping, dates=dates,
-                                  status=status, make_pieces=make_pieces, dry_run=dry_run, report=report,
-                                  cancelled=cancelled)
-    session.emit({"kind": chosen, "counts": outcome.counts, **asdict(outcome)}, lambda out: _print(out, outcome))
+        chosen, outcome = import_table(db, session.home.settings, file, kind=kind or "", mapping=mapping, dates=dates,
+                                       status=status, make_pieces=make_pieces, dry_run=dry_run, report=report,
+                                       cancelled=cancelled)
+    session.emit({"kind": chosen, "counts": outcome.counts, **asdict(outcome)},
+                 lambda out: out.lines(summarize(outcome)))
     return 1 if outcome.left_out else 0
-
-
-def _print(out: "Printer", outcome: "Outcome") -> None:
-    for fate in outcome.fates:
-        if outcome.dry_run or fate.fate not in ("recorded", "known already") or fate.remarks:
-            out.print(f"row {fate.row}: {fate.fate}: {fate.text}")
-            for remark in filter(None, (fate.detail, *fate.remarks)):
-                out.print(f"    {remark}")
-    if outcome.unused:
-        out.print(f"Columns not used: {', '.join(outcome.unused)}.")
-    if outcome.encoding != "UTF-8":
-        out.print(f"The file is not UTF-8; it was read as {outcome.encoding}.")
-    counted = ", ".join(f"{count} {fate}" for fate, count in outcome.counts.items()) or "no rows"
-    out.print(f"{'Would be' if outcome.dry_run else 'Done'}: {counted}.")

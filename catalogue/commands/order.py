@@ -132,8 +132,8 @@ def repeat(session: Session, /, what: tuple[str, ...], line_id: int | None, as_l
     Where it could be both, order:NUMBER says the order, id:NUMBER or title:TITLE the piece.
     """
     from catalogue.commands.order_text import print_proposal
-    from catalogue.ledger.health import check_now
     from catalogue.ledger.repeat import propose
+    from catalogue.operations.orders import check_now
 
     db = session.looking() if dry_run and not check else session.existing()
     line_id, piece_id = _subject(db, " ".join(what), line_id)
@@ -193,8 +193,9 @@ def _print_of(given: dict[str, Any]) -> dict[str, Any]:
 
 def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[str, Any]) -> None:
     from catalogue.errors import CatalogueError, Refused
-    from catalogue.ledger import repeat, values
-    from catalogue.records import numbers, orders
+    from catalogue.ledger import values
+    from catalogue.operations.orders import record_order, summarize
+    from catalogue.records import numbers
 
     if not session.as_json:
         from catalogue.commands.order_text import print_proposal
@@ -205,23 +206,19 @@ def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[
         if session.as_json:
             raise CatalogueError("Nothing was recorded.", hint="With --json say --yes, or --dry-run to look.")
         ask(f"Record it{' in spite of the warnings' if proposal.grave else ''}?", otherwise="Nothing was recorded.")
-    fresh = not given["number"] or orders.maybe(db, given["number"]) is None
     try:
-        line_id = repeat.record(
-            db, proposal, quantity=given["quantity"], number=given["number"], buyer=given["buyer"],
+        line = record_order(
+            db, session.home, proposal, quantity=given["quantity"], number=given["number"], buyer=given["buyer"],
             status=given["status"] or "",
             placed=values.day(given["placed"], session.home.settings.dates) if given["placed"] else "",
-            currency=given["currency"] or (session.home.settings.currency if fresh else ""),
+            currency=given["currency"],
             price=values.money(given["price"]),
             profile=given["profile"], settings=given["print_notes"], notes=given["notes"], proofs=given["proofs"],
             numbers=numbers.read(given["numbers"])[0], replacing=numbers.read(given["replacing"])[0],
             unnumbered=given["unnumbered"])
     except ValueError as error:
         raise Refused(f"Nothing was recorded: {error}.") from error
-    line = orders.line(db, line_id)
-    assert line is not None
-    session.emit(line, lambda out: out.print(
-        f"Recorded as order {line.number}, line {line.id}" + (f", numbers {line.numbers}." if line.numbers else ".")))
+    session.emit(line, lambda out: out.lines(summarize(line)))
 
 
 @command.command("status")
@@ -232,21 +229,17 @@ def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[
 @click.pass_obj
 def status_(session: Session, number: str, status: str, line_id: int | None) -> None:
     """Move an order on. Cancelling before printing frees its edition numbers; cancelled stays cancelled."""
-    from catalogue.errors import NotFound
-    from catalogue.ledger.statuses import cancel_line, set_status
-    from catalogue.records import orders
+    from catalogue.operations.orders import cancel_line, set_order_status, summarize
 
     db = session.existing()
     if line_id is not None:
         if status != "cancelled":
             raise click.UsageError("A line alone is only ever cancelled.")
-        if line_id not in {line.id for line in orders.lines_of(db, orders.by_number(db, number).id)}:
-            raise NotFound(f"The order {number!r} has no line {line_id}.")
-        line = cancel_line(db, line_id)
-        session.emit(line, lambda out: out.print(f"Line {line.id} of order {line.number} is {line.status}."))
+        done = cancel_line(db, number, line_id)
+        session.emit(done.line, lambda out: out.lines(summarize(done)))
         return
-    order = set_status(db, number, status)
-    session.emit(order, lambda out: out.print(f"Order {order.number} is {order.status}."))
+    order = set_order_status(db, number, status)
+    session.emit(order, lambda out: out.lines(summarize(order)))
 
 
 @command.command("correct")
@@ -271,7 +264,8 @@ def correct(session: Session, /, number: str, line_id: int | None, **given: Any)
     """Mend a slip in the order NUMBER; what is not given stays."""
     from catalogue.commands.order_text import print_order
     from catalogue.errors import Ambiguous, Refused
-    from catalogue.ledger import statuses, values
+    from catalogue.ledger import values
+    from catalogue.operations.orders import correct_order
     from catalogue.records import orders
 
     db = session.existing()
@@ -292,7 +286,7 @@ def correct(session: Session, /, number: str, line_id: int | None, **given: Any)
         if len(lines) != 1:
             raise Ambiguous(f"The order {number!r} has {len(lines)} lines.", hint="Say which with --line.")
         line_id = lines[0].id
-    mended = statuses.correct(db, number, order, line_id=line_id, line=changes)
+    mended = correct_order(db, number, order, line_id=line_id, line=changes)
     lines = orders.lines_of(db, mended.id)
     session.emit({"order": mended, "lines": lines},
                  lambda out: print_order(out, mended, lines, session.home.settings.dates))

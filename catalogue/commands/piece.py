@@ -33,8 +33,8 @@ def command() -> None:
 def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: str | None, **given: Any) -> None:
     """State what you know of the original of PIECE; what is not given stays. An empty text says that there is none."""
     from catalogue.errors import Refused
-    from catalogue.indexing import corrections
     from catalogue.ledger import values
+    from catalogue.operations.correcting import describe_piece
 
     db = session.database()
     said = {name: value for name, value in given.items() if value is not None}
@@ -44,8 +44,7 @@ def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: 
         except ValueError as error:
             raise Refused(f"Nothing was noted: {error}.") from error
     known = find_piece(db, " ".join(piece))
-    done = corrections.set_piece(db, known.id, said, artist=artist)
-    noted = corrections.piece_of(db, known.id)
+    done, noted = describe_piece(db, known.id, said, artist=artist)
 
     def text(out: "Printer") -> None:
         out.print(f"{noted.artist}: {noted.title}")
@@ -68,10 +67,10 @@ def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: 
 @click.pass_obj
 def merge(session: Session, piece: tuple[str, ...], keep: str) -> None:
     """PIECE and the one --into are one: scans, orders, editions and what was stated of the original go there."""
-    from catalogue.likeness import merging
+    from catalogue.operations.correcting import merge_pieces
 
     db = session.database()
-    done = merging.merge(db, find_piece(db, keep).id, find_piece(db, " ".join(piece)).id)
+    done = merge_pieces(db, find_piece(db, keep).id, find_piece(db, " ".join(piece)).id)
     session.emit(done, lambda out: print_correction(out, done))
 
 
@@ -84,8 +83,8 @@ def merge(session: Session, piece: tuple[str, ...], keep: str) -> None:
 @click.pass_obj
 def split(session: Session, piece: tuple[str, ...], scans: tuple[str, ...], title: str) -> None:
     """File some scans of PIECE under a new piece."""
-    from catalogue.likeness import merging
+    from catalogue.operations.correcting import split_piece
 
     db = session.database()
-    done = merging.split(db, find_piece(db, " ".join(piece)).id, [find_scan(db, s).id for s in scans], title)
+    done = split_piece(db, find_piece(db, " ".join(piece)).id, [find_scan(db, s).id for s in scans], title)
     session.emit(done, lambda out: print_correction(out, done))

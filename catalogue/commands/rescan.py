@@ -36,7 +36,7 @@ def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], re
         return
     chosen = find_piece(db, " ".join(piece))
     if noted or relief is not None:
-        from catalogue.ledger.capture import note_capture
+        from catalogue.operations.capturing import note_capture
 
         note_capture(db, chosen.id, _pairs(noted), relief_mm=relief)
     ours = [one for one in advice(db, session.home.settings) if one.piece_id == chosen.id]

@@ -32,7 +32,8 @@ def set_(session: Session, scan: str, role: str | None, piece: str | None, title
          artist: str | None) -> None:
     """State what SCAN (a file's path or name, or the first digits of its SHA-256) is. Later index runs follow."""
     from catalogue.errors import Refused
-    from catalogue.indexing import corrections
+    from catalogue.indexing.corrections import piece_of
+    from catalogue.operations.correcting import describe_scan, file_under_new_piece
 
     if piece and title:
         raise Refused("A scan is filed under one piece.", hint="Give --piece or --new.")
@@ -43,12 +44,12 @@ def set_(session: Session, scan: str, role: str | None, piece: str | None, title
     piece_id = find_piece(db, piece).id if piece else None
     if title:
         if artist is None and chosen.piece_id is not None:
-            artist = corrections.piece_of(db, chosen.piece_id).artist
+            artist = piece_of(db, chosen.piece_id).artist
         if artist is None:
             raise Refused("Nothing says who made the new piece.", hint="Give --artist.")
-        done = corrections.move_to_new_piece(db, chosen.id, artist, title, role=role)
+        done = file_under_new_piece(db, chosen.id, artist, title, role=role)
     else:
-        done = corrections.set_scan(db, chosen.id, role=role, piece_id=piece_id)
+        done = describe_scan(db, chosen.id, role=role, piece_id=piece_id)
     session.emit(done, lambda out: print_correction(out, done))
 
 

@@ -2,15 +2,11 @@
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from catalogue.commands.printing import ask
 from catalogue.commands.session import Session, bar, interruptible, json_option
-
-if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
 
 
 @click.command("sidecar")
@@ -32,7 +28,8 @@ def command(context: click.Context, session: Session, piece: tuple[str, ...], ri
     """
     from catalogue.commands.show import find_piece
     from catalogue.errors import NotFound
-    from catalogue.intake.sidecars import description_of, files_to_describe, write_described_copies, write_sidecars
+    from catalogue.intake.sidecars import description_of, files_to_describe
+    from catalogue.operations.sidecars import summarize, write_descriptions
 
     db = session.existing()
     found = find_piece(db, " ".join(piece))
@@ -45,16 +42,8 @@ def command(context: click.Context, session: Session, piece: tuple[str, ...], ri
         if session.as_json or not sys.stdin.isatty():
             raise click.UsageError("Say --yes where no one can be asked.")
         ask(f"{found.artist}, {found.title}: write {what}?", otherwise="Nothing was written.", default=True)
-    if folder:
-        with interruptible("The copies that were written are kept.") as cancelled, bar() as report:
-            written = write_described_copies(db, targets, description, folder, report=report, cancelled=cancelled)
-    else:
-        written = write_sidecars(db, targets, description)
-
-    def text(out: "Printer") -> None:
-        for one in written:
-            out.print(f"{one.of}: {one.trouble}" if one.trouble else one.path)
-
-    session.emit(written, text)
+    with interruptible("What was written is kept.") as cancelled, bar() as report:
+        written = write_descriptions(db, targets, description, folder, report=report, cancelled=cancelled)
+    session.emit(written, lambda out: out.lines(summarize(written)))
     if any(one.trouble for one in written):
         context.exit(1)

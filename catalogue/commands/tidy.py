@@ -34,15 +34,16 @@ def command(context: click.Context, session: Session, store_name: str | None, le
 
     Nothing is overwritten or deleted; every file is checked first, and an undo file is written. Sidecars go along.
     """
-    from catalogue.intake.moving import apply_tidying, cut_short, undo_tidying
+    from catalogue.intake.moving import cut_short
     from catalogue.intake.tidy import Level, plan_tidying
+    from catalogue.operations.tidying import apply_tidying, summarize, undo_tidying
     from catalogue.records import stores
 
     db, home = session.existing(), session.home
     if undo_file:
         with interruptible(KEPT) as cancelled, bar() as report:
             done = undo_tidying(db, home, undo_file, report=report, cancelled=cancelled)
-        session.emit(done, lambda out: _show_done(out, done))
+        session.emit(done, lambda out: out.lines(summarize(done)))
         context.exit(1 if done.left else 0)
     if not store_name:
         raise click.UsageError("Say which store, or --undo FILE.")
@@ -59,7 +60,8 @@ def command(context: click.Context, session: Session, store_name: str | None, le
     if (plan.moves or unfinished) and (yes or (interactive and yes_or_no(asked, otherwise="Nothing was renamed."))):
         with interruptible(KEPT) as cancelled, bar() as report:
             result = apply_tidying(db, home, plan, report=report, cancelled=cancelled)
-    session.emit({"plan": plan, "done": result}, lambda out: _show_done(out, result))
+    session.emit({"plan": plan, "done": result},
+                 lambda out: out.lines(summarize(result) if result else ["Nothing was changed."]))
     if plan.remarks or (plan.moves and not result) or (result and result.left):
         context.exit(1)
 
@@ -72,14 +74,3 @@ def _show_plan(out: "Printer", plan: "Tidying") -> None:
     for kind, path, detail in plan.remarks:
         out.print(f"{kind}: {shown(path)}: {detail}")
     out.print(f"{plan.store}: {len(plan.moves)} to rename, {plan.in_order} in order, {len(plan.remarks)} remarks.")
-
-
-def _show_done(out: "Printer", done: "Tidied | None") -> None:
-    if done is None:
-        out.print("Nothing was changed.")
-        return
-    out.print(f"Renamed {len(done.moved)} file{'' if len(done.moved) == 1 else 's'}.")
-    for left in done.left:
-        out.print(f"  left: {left.path}: {left.why}")
-    if done.undo:
-        out.print(f"To undo: catalogue tidy --undo {done.undo}")

@@ -14,8 +14,8 @@ def command(session: Session, number: int | None) -> None:
 
     Refused where what it stated was changed since.
     """
-    from catalogue.indexing import corrections
+    from catalogue.operations.correcting import undo_statement
 
-    done = corrections.undo(session.database(), number)
+    done = undo_statement(session.database(), number)
     session.emit(done, lambda out: out.print(f"{done.detail}."
                                              + (f" Undo this too: catalogue undo {done.id}" if done.id else "")))

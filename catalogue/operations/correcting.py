@@ -49,13 +49,21 @@ def file_under_new_piece(db: Database, scan_id: int, artist: str, title: str, *,
     return corrections.move_to_new_piece(db, scan_id, artist, title, role=role)
 
 
-def describe_artist(db: Database, artist: Artist, *, contact: str | None = None, terms: str | None = None,
-                    notes: str | None = None) -> None:
-    """Note how to reach an artist and what was agreed; what is None stays."""
+def choose_current_master(db: Database, piece_id: int, scan_id: int) -> None:
+    """State which scan prints of a piece are made from; the one before stays in the archive, superseded."""
     with transaction(db):
+        pieces.set_current(db, piece_id, scan_id, "person")
+
+
+def describe_artist(db: Database, artist_id: int, *, contact: str | None = None, terms: str | None = None,
+                    notes: str | None = None) -> Artist:
+    """Note how to reach an artist and what was agreed; what is None stays. Raises NotFound."""
+    with transaction(db):
+        artist = corrections.artist_of(db, artist_id)
         pieces.describe_artist(db, artist.id, contact=artist.contact if contact is None else contact,
                                terms=artist.terms if terms is None else terms,
                                notes=artist.notes if notes is None else notes)
+    return corrections.artist_of(db, artist_id)
 
 
 def rename_artist(db: Database, artist_id: int, name: str) -> Correction:

@@ -3,14 +3,18 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from catalogue.errors import NotFound
+from catalogue.errors import NotFound, Refused
 from catalogue.ledger import repeat, statuses
+from catalogue.ledger.health import check_now
 from catalogue.ledger.proposal import Proposal
 from catalogue.records import orders
-from catalogue.records.database import Database
+from catalogue.records.database import Database, transaction
 from catalogue.records.numbers import Number
 from catalogue.records.orders import Line, Order
 from catalogue.settings import Home
+
+__all__ = ["LineCancelled", "cancel_line", "check_now", "correct_order", "record_order", "set_order_status",
+           "summarize"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,9 +45,16 @@ def record_order(db: Database, home: Home, proposal: Proposal, *, quantity: int 
     return line
 
 
-def set_order_status(db: Database, number: str, status: str) -> Order:
-    """Move an order on, or cancel it. Raises NotFound, Refused."""
-    return statuses.set_status(db, number, status)
+def set_order_status(db: Database, number: str, status: str, *, seen: str = "") -> Order:
+    """Move an order on, or cancel it. ``seen`` is the status that was shown, if any was.
+
+    Raises NotFound, Refused; Refused too where the order has another status than the one seen.
+    """
+    with transaction(db):
+        present = orders.by_number(db, number).status
+        if seen and present != seen:
+            raise Refused(f"It is {present} by now, no longer {seen}.", hint="Look again.")
+        return statuses.set_status(db, number, status)
 
 
 def cancel_line(db: Database, number: str, line_id: int) -> LineCancelled:

@@ -18,7 +18,7 @@ from textual.screen import Screen
 
 from catalogue.errors import CatalogueError
 from catalogue.records.database import open_seat
-from catalogue.records.orders import Order
+from catalogue.records.orders import Line
 from catalogue.records.search import Vocabulary
 from catalogue.screens.adding import AddStorePage
 from catalogue.screens.alike import AlikePage
@@ -297,9 +297,12 @@ class CatalogueApp(App[None]):
         dialog.begin(line_id=line_id, piece_id=piece_id)
         self.push_screen(dialog, self._repeated)
 
-    def _repeated(self, order: Order | None) -> None:
-        if order is not None:
-            self.say(f"Recorded as order {order.number}.")
+    def _repeated(self, line: Line | None) -> None:
+        if line is not None:
+            from catalogue.operations.orders import summarize
+            from catalogue.screens.jobs import notice
+
+            self.say(notice(summarize(line)))
             self.vocabulary = None
             self.changed()
 

@@ -10,11 +10,10 @@ from textual.binding import BindingType
 from textual.containers import Container
 from textual.widget import Widget
 
-from catalogue.errors import Refused
-from catalogue.ledger.statuses import set_status
-from catalogue.records import browsing, orders
+from catalogue.operations.orders import set_order_status
+from catalogue.records import browsing
 from catalogue.records.browsing import LineItem
-from catalogue.records.database import Database, transaction
+from catalogue.records.database import Database
 from catalogue.records.orders import STATUSES
 from catalogue.screens.browse import Sight
 from catalogue.screens.dialogs import Question, Words
@@ -123,11 +122,7 @@ class OrdersPage(Page):
                                      holds=self)
 
         def change(db: Database) -> None:
-            with transaction(db):
-                now = orders.by_number(db, row.number).status
-                if now != row.status:
-                    raise Refused(f"It is {now} by now, no longer {row.status}.", hint="Look again.")
-                set_status(db, row.number, following)
+            set_order_status(db, row.number, following, seen=row.status)
 
         self.app.push_screen(Question(f"Order {safe(row.number)}: {row.status} → {following}?",
                                       "The whole order moves on.", yes=following.capitalize()), answered)

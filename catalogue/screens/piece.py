@@ -9,8 +9,8 @@ from textual.containers import Container, Vertical, VerticalScroll
 from textual.widget import Widget
 from textual.widgets import Static
 
-from catalogue.records import pieces
-from catalogue.records.database import Database, transaction
+from catalogue.operations.correcting import choose_current_master
+from catalogue.records.database import Database
 from catalogue.records.findings import DAMAGE_KINDS
 from catalogue.records.orders import Line
 from catalogue.screens.dialogs import Question
@@ -156,8 +156,7 @@ class PiecePage(FileActions):
         piece_id = self.piece_id
 
         def change(db: Database) -> None:
-            with transaction(db):
-                pieces.set_current(db, piece_id, row.scan.id, "person")
+            choose_current_master(db, piece_id, row.scan.id)
 
         name = file_name(row.kept[0].file.path) if row.kept else row.scan.sha256[:12]
         self.app.push_screen(Question("Make this the current master?", f"{name}\nThe present one stays in the "

@@ -16,9 +16,9 @@ from catalogue.errors import CatalogueError
 from catalogue.ledger import repeat as ledger
 from catalogue.ledger import values
 from catalogue.ledger.proposal import Caution, Proposal
-from catalogue.records import orders
+from catalogue.operations.orders import record_order
 from catalogue.records.database import Database
-from catalogue.records.orders import Order
+from catalogue.records.orders import Line
 from catalogue.screens.bars import KeyLine
 from catalogue.screens.facts import line, lines
 from catalogue.screens.keys import bindings
@@ -68,7 +68,7 @@ def proposed(db: Database, home: Home, subject: dict[str, int | None], want: Ask
                           border_mm=want.border_mm, wrap_mm=want.wrap_mm, edge=want.edge, as_last_time=as_last_time)
 
 
-class RepeatDialog(Dialog[Order]):
+class RepeatDialog(Dialog[Line]):
     """Opens with the cursor on Record, so that Enter is all it takes; not where something grave is to be seen."""
 
     PLACE = "repeat"
@@ -266,24 +266,21 @@ class RepeatDialog(Dialog[Order]):
 
     @staticmethod
     def _record(db: Database, *, home: Home, subject: dict[str, int | None], seen: str | None, as_last_time: bool,
-                typed: dict[str, str], want: Asked, price: str) -> "Order | Exception | None":
+                typed: dict[str, str], want: Asked, price: str) -> "Line | Exception | None":
         """None where another scan would be printed now than ``seen``, the one that was shown."""
         try:
             proposal = proposed(db, home, subject, want, as_last_time)
             if seen is not None and _printing(proposal) != seen:
                 return None
-            line_id = ledger.record(db, proposal, buyer=typed["buyer"].strip(), price=price,
-                                    currency=home.settings.currency, profile=typed["profile"].strip(),
-                                    settings=typed["settings"].strip(), notes=typed["notes"].strip())
-            recorded = orders.line(db, line_id)
-            assert recorded is not None
-            return orders.by_number(db, recorded.number)
+            return record_order(db, home, proposal, buyer=typed["buyer"].strip(), price=price,
+                                profile=typed["profile"].strip(), settings=typed["settings"].strip(),
+                                notes=typed["notes"].strip())
         except Exception as error:  # a worker's edge: whatever it is, the panel must not stay shut
             return error
 
-    def _recorded(self, order: "Order | Exception | None") -> None:
+    def _recorded(self, order: "Line | Exception | None") -> None:
         self._recording = False
-        if isinstance(order, Order):
+        if isinstance(order, Line):
             self.dismiss(order)
             return
         self.query_one("#record", Button).disabled = False

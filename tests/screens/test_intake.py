@@ -31,6 +31,7 @@ from catalogue.screens.intake import IntakePage
 from catalogue.screens.rows import RowTable
 from catalogue.screens.watched import WatchedTable
 from catalogue.settings import Home, Settings
+from catalogue.storage.folders import Entry
 from tests.screens.shop import running, said, settled, until, words
 from tests.waiting import HANG_SECONDS
 
@@ -295,7 +296,8 @@ async def test_the_folder_stays_unless_removing_is_chosen_and_said_again(
     scan = scanned(key / "scan [1].tif", scene(3, 120, 90))
     other = scanned(key / "scan [2].tif", scene(3, 120, 90))
     shutil.copy(scan, other)
-    async with running(Home(shop.folder, Settings(workers=1)), place="intake") as pilot:
+    both_on_one = Settings(workers=1, copies_on_one_disk=True)  # the stores of a test lie on one disk
+    async with running(Home(shop.folder, both_on_one), place="intake") as pilot:
         await until(pilot, lambda: len(app_of(pilot).changes.online) == 2)
         choice = page_of(pilot).query_one("#intake-remove", Checkbox)
         assert not choice.value and "▐ ▌ remove from the folder after" in words(pilot)
@@ -335,9 +337,9 @@ async def test_the_folder_stays_unless_removing_is_chosen_and_said_again(
 def damaged_on(name: str) -> Callable[..., Any]:
     """As when a disk gives back other bytes than it was given."""
 
-    def copy(source: Path, target: Path, **how: Any) -> Any:
-        if name in target.parts:
-            raise Damaged("What was read back differs.", path=target)
+    def copy(source: Path, target: Entry, **how: Any) -> Any:
+        if name in target.path.parts:
+            raise Damaged("What was read back differs.", path=target.path)
         return copy_verified(source, target, **how)
 
     return copy
