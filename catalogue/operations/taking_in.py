@@ -11,7 +11,7 @@ from catalogue.intake.arrivals import HERE_BYTES
 from catalogue.intake.kinship import keep_links, likeness_of
 from catalogue.intake.proposals import Plan
 from catalogue.intake.removing import Left
-from catalogue.operations.wording import counted, masters_lacking
+from catalogue.operations.wording import counted
 from catalogue.progress import Cancelled, Report, never, unheard
 from catalogue.reading.model import Reading
 from catalogue.records import stores
@@ -83,7 +83,7 @@ def summarize(done: TakenIn) -> list[str]:
     lines += [f"  not removed: {_why(one)}" for one in outcome.kept]
     if not outcome.removed:
         lines.append(f"Nothing was removed from {folder}." if done.removing else f"{folder} is unchanged.")
-    return [*lines, *masters_lacking(done.lacking)]
+    return lines
 
 
 def _why(left: Left) -> str:

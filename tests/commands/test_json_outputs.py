@@ -94,6 +94,7 @@ FAULT = {"error": str, "hint": str, "path": str}
 INDEX = [{"store": str, "outcome": str, "seen": int, "unchanged": int, "read": int, "bytes": int, "gone": int,
           "findings": Words(int), "seconds": float}]
 SHOW = PIECE | {
+    "caution": str,
     "scans": [SCAN | {"current": bool, "width_mm": (float, NONE), "height_mm": (float, NONE),
                       "notes": [{"kind": str, "detail": str, "yardstick": str}],
                       "files": [{"store": str, "path": str, "state": str, "checked": (str, NONE)}]}],
