@@ -112,7 +112,7 @@ READ_ONLY = {
     "fixity.restore": {"file_called"},
     "indexing.cluster": {"connected"},
     "indexing.crawl": {"crawl"},
-    "indexing.naming": {"place_of"},
+    "indexing.guessing": {"guess_paths"},
     "indexing.corrections": {"piece_of"},
     "indexing.stores": {"is_at", "marked_elsewhere", "read_marker", "where"},
     "indexing.workers": {"processes"},
