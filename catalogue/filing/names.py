@@ -48,8 +48,8 @@ class Name:
             token = self.tokens[i]
             if i > first:
                 gap = self.text[self.tokens[i - 1].end : token.start]
-                plain = token.kind is not Kind.BREAK and self.tokens[i - 1].kind is not Kind.BREAK
-                parts.append(" " if gap or plain else "")
+                camel = token.text[0].isalnum() and self.tokens[i - 1].text[-1].isalnum()
+                parts.append(" " if gap or camel else "")
             parts.append(token.text.replace("_", " ") if token.kind is Kind.BREAK else token.text)
         return " ".join("".join(parts).split())
 
