@@ -5,9 +5,12 @@ from datetime import UTC, date, datetime
 
 from rich.text import Text
 
+from catalogue.operations.wording import counted, number
 from catalogue.records.paths import shown
 
 MM_PER_INCH = 25.4
+__all__ = ["ago", "cell", "centimetres", "counted", "day", "duration", "file_name", "number", "present", "safe",
+           "scanned_cm", "size_cm"]
 
 
 def safe(name: str) -> str:
@@ -78,14 +81,6 @@ def scanned_cm(width: int | None, height: int | None, ppi_x: float | None, ppi_y
     if not (width and height and ppi_x and ppi_y):
         return "–"
     return size_cm(round(width / ppi_x * MM_PER_INCH), round(height / ppi_y * MM_PER_INCH))
-
-
-def number(count: int) -> str:
-    return f"{count:,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
-
-
-def counted(count: int, one: str, many: str = "") -> str:
-    return f"{number(count)} {one if count == 1 else many or one + 's'}"
 
 
 def duration(seconds: float) -> str:

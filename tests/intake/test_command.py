@@ -50,7 +50,7 @@ def test_yes_takes_what_is_sure_and_leaves_the_rest_with_its_question(home: Home
     result = run(home, "intake", str(key), "--yes", "--artist", "Ada Quill", "--piece", "Harbour", "--note",
                  "light=left, 30°")
     assert result.exit_code == 0, result.output
-    assert "2 files, each read back" in result.output
+    assert "2 files taken in, each read back" in result.output
     assert len(list((tmp_path / "masters").rglob("*.tif"))) == 2
     shown = run(home, "show", "Harbour", "--json")
     assert "Ada Quill" in shown.output
