@@ -70,7 +70,7 @@ def read_all(jobs: Iterable[Job], workers: int, cancelled: Cancelled, *,
                 if not under_way:
                     break
                 done, _ = wait(under_way, return_when=FIRST_COMPLETED, timeout=0.5)
-                for future in done:
+                for future in [one for one in under_way if one in done]:  # as given out: with one worker, their order
                     job = under_way.pop(future)
                     try:
                         yield job[0], future.result()

@@ -352,10 +352,10 @@ def _pieces_near(db: Database, scan_id: int, *, confirmed: bool) -> list[int]:
 
 def _piece_named(db: Database, done: _Pass, names: _Names) -> int | None:
     """Id of the piece a guess means, if there is one: the one it was known by before a person corrected it, else the
-    artist's piece of that title."""
-    known = db.execute("""SELECT s.piece_id, s.known_artist, s.known_artist_key FROM piece_stated s
-                          LEFT JOIN piece p ON p.id = s.piece_id WHERE s.known_key = ?
-                          ORDER BY s.known_artist_key <> ?, p.key IS NOT s.known_key, s.piece_id""",
+    artist's piece of that title. Of several the first: a scan does not leave it because a new piece gets its old name.
+    """
+    known = db.execute("""SELECT piece_id, known_artist, known_artist_key FROM piece_stated WHERE known_key = ?
+                          ORDER BY known_artist_key <> ?, piece_id""",
                        [names.title_key, names.artist_key]).fetchall()
     artist_id = _artist_known(db, names.artist_key) if known else None
     for row in known:

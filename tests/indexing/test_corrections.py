@@ -237,6 +237,18 @@ def test_a_split_is_undone_after_its_title_was_met_by_an_index_run(shop: Shop) -
                             "Ada Quill/Dunes/master.tif": "Ada Quill: Dunes"}
 
 
+def test_a_new_piece_under_an_old_title_takes_no_scan_from_the_piece_that_had_it(shop: Shop) -> None:
+    """The scans of a piece renamed to Boats left it when another was called Harbour, as their folder is."""
+    shop.add("Ada Quill/Harbour/0.tif", "Ada Quill/Harbour/1.tif")
+    piece = shop.piece("Ada Quill", "Harbour")
+    corrections.set_piece(shop.db, piece.id, {"title": "Boats"})
+    merging.split(shop.db, piece.id, [shop.scan_at("Ada Quill/Harbour/0.tif").id], "Harbour")
+    corrections.set_scan(shop.db, shop.scan_at("Ada Quill/Harbour/1.tif").id, role="reference")
+    shop.index(again=True)
+    assert shop.filed() == {"Ada Quill/Harbour/0.tif": "Ada Quill: Harbour",
+                            "Ada Quill/Harbour/1.tif": "Ada Quill: Boats"}
+
+
 def test_pieces_that_both_have_editions_are_not_merged(shop: Shop) -> None:
     shop.add("Ada Quill/One/master.tif", "Ada Quill/Two/master.tif")
     one, two = (shop.piece("Ada Quill", title).id for title in ("One", "Two"))

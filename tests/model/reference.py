@@ -29,6 +29,12 @@ def size_class(content: str) -> int:
     return {"empty": 0, "letter": 1, "cut": 2}.get(content.split(maxsplit=1)[0], 3)
 
 
+def guess(path: str) -> tuple[str, str] | None:
+    """Artist and title by the folders, as the first place rule that fits such paths has it."""
+    folders = path.split("/")[:-1]
+    return (folders[0], folders[1]) if len(folders) > 1 else None
+
+
 @dataclass(frozen=True)
 class OnDisk:
     """``stamp`` stands for the modification time."""
@@ -74,6 +80,8 @@ class StoreModel:
     known: dict[str, Known] = field(default_factory=dict)
     places: dict[str, Place] = field(default_factory=dict)
     here: bool = True
+    retired: bool = False
+    guesses: dict[str, tuple[str, str] | None] = field(default_factory=dict)
 
     def place(self, path: str) -> Place:
         return self.places.setdefault(path, Place())
@@ -145,6 +153,8 @@ class StoreModel:
         if wrong:
             place.kinds.add(wrong)
         self.known[path] = Known(content, size_class(lying.content), lying.stamp, row.number if row else next(numbers))
+        if content is not None and self.guesses.setdefault(content, guess(path)) is None:
+            self.guesses[content] = guess(path)
         before = row.content if row else None
         if before is not None and before != content:
             agreed = former or before
@@ -228,6 +238,19 @@ class Reference:
 
     stores: dict[str, StoreModel]
     counted: int = 0
+    guesses: dict[str, tuple[str, str] | None] = field(default_factory=dict)  # of every scan, in order of first seeing
+
+    def __post_init__(self) -> None:
+        for store in self.stores.values():
+            store.guesses = self.guesses
+
+    @property
+    def in_use(self) -> list[StoreModel]:
+        return [store for store in self.stores.values() if not store.retired]
+
+    def seen_anywhere(self, content: str) -> bool:
+        """Whether some file of it was there at the last look."""
+        return any(row.content == content and row.present for store in self.in_use for row in store.known.values())
 
     def numbers(self) -> Iterator[int]:
         while True:
@@ -237,17 +260,17 @@ class Reference:
     def copies(self, content: str) -> int:
         """How many stores have a sound file of it."""
         return sum(any(row.content == content and store.sound(path) for path, row in store.known.items())
-                   for store in self.stores.values())
+                   for store in self.in_use)
 
     def holders(self, content: str, but: str = "") -> list[tuple[StoreModel, str]]:
-        return [(store, path) for store in self.stores.values() if store.name != but
+        return [(store, path) for store in self.in_use if store.name != but
                 for path, row in store.known.items() if row.content == content and store.intact(path)]
 
     def copied(self, target: str) -> dict[str, str]:
         """What a copy run has to bring to a store: content to the path it is given there."""
         held = {row.content for path, row in self.stores[target].known.items() if self.stores[target].intact(path)}
         wanted: dict[str, list[str]] = {}
-        for store in self.stores.values():
+        for store in self.in_use:
             for path, row in store.known.items():
                 if store.kind == "primary" and store.name != target and row.content and store.intact(path) \
                         and row.content not in held:
