@@ -18,7 +18,7 @@ from catalogue.intake.naming import same_name
 from catalogue.intake.removing import Left, digest_of
 from catalogue.intake.tidy import Move, Tidying, undo_folder
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
-from catalogue.records import events, files, intake, stores
+from catalogue.records import events, files, findings, intake, stores
 from catalogue.records.database import Database, now, transaction
 from catalogue.records.paths import kept, native, shown, unsafe_kept
 from catalogue.records.stores import Store
@@ -392,6 +392,7 @@ def _record(db: Database, store: Store, source: str, target: str, sha256: str) -
         file = files.by_path(db, store.id, source)
         if file:
             intake.moved(db, file.id, target)
+            findings.rename(db, store.id, source, target)
         events.append(db, "filename change", "success", store=store.name, path=target, sha256=sha256,
                       detail=f"was {shown(kept(source))}")
 

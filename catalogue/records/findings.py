@@ -100,6 +100,14 @@ def resolve(db: Database, resolution: str, *, store_id: int | None = None, path:
     return int(done.rowcount)
 
 
+def rename(db: Database, store_id: int, path: str, new_path: str) -> None:
+    """The program gave a file another path: its open findings go along. Those of a file that lay there before, whose
+    name was free, are of a file that is gone."""
+    resolve(db, f"{path} has this name now", store_id=store_id, path=new_path)
+    db.execute("UPDATE finding SET path = ? WHERE store_id = ? AND path = ? AND resolved IS NULL",
+               [new_path, store_id, path])
+
+
 def resolve_by_id(db: Database, finding_id: int, resolution: str) -> None:
     db.execute("UPDATE finding SET resolved = ?, resolution = ? WHERE id = ? AND resolved IS NULL",
                [now(), resolution, finding_id])

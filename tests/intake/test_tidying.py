@@ -17,7 +17,7 @@ from catalogue.indexing.service import index
 from catalogue.intake import moving
 from catalogue.intake.moving import apply_tidying, undo_tidying
 from catalogue.intake.tidy import Level, Tidying, plan_tidying
-from catalogue.records import events, files, intake, pieces, scans
+from catalogue.records import copies, events, files, findings, intake, pieces, scans
 from catalogue.records.database import Database, transaction
 from catalogue.records.stores import Store
 from catalogue.settings import Home
@@ -67,6 +67,20 @@ def test_the_plan_says_from_where_to_where_and_why_and_changes_nothing(
         "Ben Ashe/Noon: two/master?.tif": "Ben Ashe/Noon- two/master-.tif"}
     assert targets(plan_tidying(db, home.settings, store, Level.PLACE))["Ada Quill/Harbour/tiles/tile 7.tif"] == \
         "Ada Quill/Harbour/tile 7.tif"
+
+
+def test_what_was_found_of_a_file_goes_along_with_it(db: Database, home: Home, store: Store, untidy: Path) -> None:
+    """An edit that nobody accepted stayed behind under the old name, and the file counted as sound."""
+    path = "Ada Quill/Harbour/scan0001.tif"
+    file = files.by_path(db, store.id, path)
+    assert file
+    with transaction(db):
+        findings.record(db, "edited", "its bytes and its time have changed", store_id=store.id, path=path,
+                        file_id=file.id, scan_id=file.scan_id)
+    apply_tidying(db, home, plan_tidying(db, home.settings, store))
+    assert [(f.kind, f.path) for f in findings.open_ones(db, store_id=store.id, kind="edited")] == [
+        ("edited", "Ada Quill/Harbour/Ada Quill - Harbour - master - 2026-03-01.tif")]
+    assert not copies.is_sound(db, file.id)
 
 
 def test_applied_it_moves_the_same_bytes_and_undone_brings_back_every_name(

@@ -323,7 +323,7 @@ class FileRules(RuleBasedStateMachine):
         for content in CONTENTS:
             scan = scans.by_digest(self.db, hashlib.sha256(CONTENTS[content]).hexdigest())
             counted = copies.of_scan(self.db, scan.id).stores if scan else 0
-            assert counted == self.reference.copies(content), content
+            assert counted == self.reference.copies(content), (content, counted)
 
 
 def _gone(kinds: set[str]) -> set[str]:

@@ -300,7 +300,7 @@ class StatementRules(FileRules):
             if names:
                 held.setdefault(names, []).append(content)
         listed = {(p.artist, p.title): p for p in pieces.every(self.db)}
-        assert set(listed) == self.said.pieces() | set(held)
+        assert set(listed) == self.said.pieces() | set(held), (set(listed), self.said.pieces())
         for names, piece in listed.items():
             said = {name: self.said.fact(names, name) for name in ("year", "notes", "width_mm")}
             assert (piece.year, piece.notes, piece.width_mm) == (said["year"] or "", said["notes"] or "",
