@@ -2,6 +2,9 @@
 
 from pathlib import Path
 
+import pytest
+
+from catalogue.errors import NotFound
 from catalogue.indexing.service import index
 from catalogue.operations import findings as closing
 from catalogue.operations import stores as operations
@@ -76,4 +79,16 @@ def test_a_finding_is_closed_once_with_its_reason(twins: tuple[Archive, Archive]
     done = closing.accept_finding(db, archive.home, number, "a line drawing")
     assert closing.summarize(done) == ["Closed “no profile” of Ada Quill/Pier/master.tif: a line drawing"]
     assert of_kind(db, "no profile") == []
+    db.close()
+
+
+def test_a_finding_that_was_closed_meanwhile_is_not_closed_again(twins: tuple[Archive, Archive]) -> None:
+    archive, _ = twins
+    db = opened(archive)
+    with transaction(db):
+        number = findings.record(db, "no profile", "it has no profile", store_id=1, path="Ada Quill/Pier/master.tif")
+    closing.accept_finding(db, archive.home, number, "a line drawing")
+    with pytest.raises(NotFound):
+        closing.accept_finding(db, archive.home, number, "once more")
+    assert db.execute("SELECT count(*) FROM finding_accepted").fetchone()[0] == 1
     db.close()
