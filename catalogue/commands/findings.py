@@ -15,14 +15,21 @@ if TYPE_CHECKING:
 @click.command("findings")
 @click.option("--kind", help="Only this kind.")
 @click.option("--store", "store_name", help="Only this store.")
+@click.option("--accept", "accepted", type=int, metavar="NUMBER",
+              help="Close the finding of this number (#): it is as it should be. Damage is never accepted.")
+@click.option("--why", default="", help="With --accept: the reason, which goes into the log.")
 @json_option
 @click.pass_obj
 @click.pass_context
-def command(context: click.Context, session: Session, kind: str | None, store_name: str | None) -> None:
+def command(context: click.Context, session: Session, kind: str | None, store_name: str | None, accepted: int | None,
+            why: str) -> None:
     """Open findings, file by file. Exit 1 when there are any."""
     from catalogue.records import findings, stores
     from catalogue.records.paths import shown
 
+    if accepted is not None:
+        _accept(session, accepted, why.strip())
+        return
     db = session.looking()
     if kind is not None and kind not in (known := findings.known_kinds(db)):
         near = get_close_matches(kind.casefold(), known, 3)
@@ -45,10 +52,19 @@ def command(context: click.Context, session: Session, kind: str | None, store_na
             for row in alike:
                 place = f"{names.get(row.store_id or 0, '')}:{shown(row.path)}".strip(":")
                 if place:  # none: it concerns the whole archive
-                    out.print(f"  {place}")
+                    out.print(f"  {place}  #{row.id}".rstrip())
                 out.print(f"    {row.detail}")
         out.print(f"{len(rows)} open." if rows else "Nothing is wrong as far as was looked.")
 
     session.emit(rows, text)
     if rows:
         context.exit(1)
+
+
+def _accept(session: Session, number: int, why: str) -> None:
+    from catalogue.operations.findings import accept_finding, summarize
+
+    if not why:
+        raise click.UsageError("Give the reason with --why: it goes into the log.")
+    done = accept_finding(session.database(), session.home, number, why)
+    session.emit(done, lambda out: out.lines(summarize(done)))
