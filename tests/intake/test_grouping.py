@@ -56,6 +56,14 @@ def test_two_works_scanned_one_after_another_are_told_apart(write: Write, tmp_pa
     assert all(g.tiles for g in found)
 
 
+def test_a_long_pause_parts_two_originals_of_one_running_number(write: Write, tmp_path: Path) -> None:
+    for number, at in enumerate(("10:00", "10:40", "11:20", "12:10", "12:12")):
+        write(f"scan_{number}.tif", scene(number, 80, 60), at=f"2026-03-01T{at}:00")
+    arrived = arrive(found_in(tmp_path / "key", ())[0])
+    assert [[a.path.name for a in run] for run in arrivals.runs(arrived)] == [
+        ["scan_0.tif", "scan_1.tif", "scan_2.tif"], ["scan_3.tif", "scan_4.tif"]]
+
+
 def test_a_turned_tile_and_a_thin_overlap_are_told(write: Write, tmp_path: Path) -> None:
     whole = scene(5, 1010, 360)
     write("t1.tif", whole[:, :400], at="2026-03-01T10:00:00")

@@ -415,6 +415,17 @@ def test_a_relief_that_was_measured_stays(
     assert piece.current_scan_id is not None and scans.capture(db, piece.current_scan_id)["relief mm"] == "5"
 
 
+def test_a_file_cut_short_is_told_and_never_taken(
+        db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
+    whole = write("1.tif", noise(1))
+    whole.with_name("2.tif").write_bytes(whole.read_bytes()[:9000])
+    plan = said(db, home, propose(db, home, tmp_path / "key", store))
+    assert [(p.kind, p.take, [i.arrival.path.name for i in p.items]) for p in plan.proposals] == [
+        (Kind.UNFIT, False, ["2.tif"]), (Kind.MASTER, True, ["1.tif"])]
+    forced = answered(db, home, plan, 0, take=True, artist="Ada Quill", piece="Harbour")
+    assert [t.source for t in apply(db, home, forced).taken] == [whole]
+
+
 def test_what_is_not_sure_is_asked() -> None:
     likely = Proposal(Kind.MASTER, (), Guess("Ada Quill", 0.6, "by its folder"), Guess("Harbour", 0.99, "by its tags"))
     assert likely.questions == ("Is it by Ada Quill? (by its folder)",) and not likely.ready

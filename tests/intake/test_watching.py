@@ -16,6 +16,7 @@ from catalogue.intake.proposals import Kind, propose
 from catalogue.intake.watching import PATIENCE, SETTLE, News, Watch
 from catalogue.progress import never
 from catalogue.reading.file import read_file
+from catalogue.reading.model import Reading
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
 from catalogue.settings import Home
@@ -71,6 +72,23 @@ def test_a_file_still_being_written_waits_and_one_that_never_ends_is_told(write:
     assert look(watch, clock) == []
     clock.seconds += PATIENCE
     assert [n.kind for n in watch.poll()] == ["unfit"]
+
+
+def test_a_file_is_read_only_once_nothing_has_written_to_it_for_a_while(write: Write, tmp_path: Path) -> None:
+    clock, read = Clock(), list[str]()
+
+    def reading(path: Path) -> Reading:
+        read.append(path.name)
+        return read_file(path)
+
+    watch = Watch(tmp_path / "key", (), 0.25, clock=clock, read=reading)
+    path = write("a.tif", scene(1, 300, 200))
+    assert look(watch, clock, SETTLE / 2) == [] and read == []
+    os.utime(path, (1, 1))   # written to again: the wait begins anew
+    assert look(watch, clock, SETTLE / 2) == [] and read == []
+    clock.seconds += SETTLE / 2
+    assert [n.kind for n in watch.poll()] == ["arrived"]
+    assert read == ["a.tif"] and watch.poll() == []
 
 
 def test_a_key_pulled_is_told_once_and_that_it_is_back(write: Write, tmp_path: Path) -> None:

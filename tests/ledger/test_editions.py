@@ -347,6 +347,24 @@ def test_the_database_itself_lets_no_print_begin_destroyed(shop: Shop) -> None:
     assert recorded.issued(shop.db, edition) == []
 
 
+def test_proofs_are_never_fewer_than_are_out(shop: Shop) -> None:
+    piece = shop.piece("Ilse Marwood", "Pier")
+    edition = editions.define(shop.db, piece, 5, proofs=3)
+    editions.issue(shop.db, edition, None, 2, proofs=True)
+    with pytest.raises(Refused, match="out already"):
+        editions.define(shop.db, piece, 5, proofs=1)
+    assert editions.wanted(shop.db, edition).proofs == 3
+    assert editions.define(shop.db, piece, 5, proofs=2) == edition
+    assert editions.wanted(shop.db, edition).proofs == 2
+
+
+def test_a_number_that_was_never_issued_is_not_destroyed(shop: Shop) -> None:
+    edition, _ = _harbour(shop)
+    with pytest.raises(Refused, match="never issued"):
+        editions.destroy(shop.db, edition, [Number("number", 1)], "torn")
+    assert recorded.issued(shop.db, edition) == []
+
+
 def test_no_print_is_destroyed_without_a_reason(shop: Shop) -> None:
     edition, order = _harbour(shop)
     order(status="printed")

@@ -76,6 +76,11 @@ def test_numbers_as_written_in_old_books(text: str, found: list[tuple[str, int]]
     assert numbers.read(text) == ([Number(*one) for one in found], limit)
 
 
+@pytest.mark.parametrize("text", ["II", "AP II", "ii/iv", "proof 2"])
+def test_roman_numerals_are_proofs(text: str) -> None:
+    assert numbers.read(text) == ([Number("proof", 2)], None)
+
+
 @pytest.mark.parametrize("text", ["0", "5-3", "3, 3", "3-5, 4", "y", "IIII", "1.5", "1-9999999"])
 def test_what_is_no_edition_number_is_refused(text: str) -> None:
     with pytest.raises(ValueError):
