@@ -4,6 +4,7 @@ SHA-256 is hashlib's; that sha256sum agrees is in test_manifest.
 """
 
 import errno
+import hashlib
 import os
 import subprocess
 import sys
@@ -21,6 +22,7 @@ from catalogue.fixity.checking import Expected, Result, check
 from catalogue.fixity.placing import from_text
 from catalogue.indexing.alone import alone
 from catalogue.progress import Progress, never
+from catalogue.reading.digests import ReadFailed
 from catalogue.records import events, files, findings, fixity, runs
 from tests.waiting import HANG_SECONDS
 
@@ -264,6 +266,37 @@ def test_a_file_written_to_meanwhile_says_nothing(tmp_path: Path) -> None:
 
     found = check(str(path), Expected(1000, path.stat().st_mtime_ns, "0" * 64), tell=tell, cancelled=never)
     assert found.result is Result.CHANGING
+
+
+def test_a_file_replaced_meanwhile_says_nothing(tmp_path: Path) -> None:
+    """What was read through is not what stands there now, though both hold the bytes on record."""
+    path, other = tmp_path / "f", tmp_path / "other"
+    for one in (path, other):
+        one.write_bytes(b"x" * 1000)
+    expected = Expected(1000, path.stat().st_mtime_ns, hashlib.sha256(b"x" * 1000).hexdigest())
+    found = check(str(path), expected, tell=lambda _: other.replace(path) and None, cancelled=never)
+    assert (found.result, found.detail) == (Result.CHANGING, "it was replaced while being read")
+
+
+@pytest.mark.parametrize("failures", [1, 2, 3])
+def test_a_sector_is_read_three_times_before_it_is_given_up(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch, failures: int) -> None:
+    (tmp_path / "f").write_bytes(b"x" * 100)
+    readv, left = os.readv, [1] * failures
+
+    def failing(fd: int, buffers: list[memoryview]) -> int:
+        if left:
+            left.pop()
+            raise OSError(errno.EIO, "Input/output error")
+        return readv(fd, buffers)
+
+    monkeypatch.setattr(os, "readv", failing)
+    with (tmp_path / "f").open("rb") as file:
+        if failures < 3:
+            assert checking.read_at(file.fileno(), memoryview(bytearray(checking.SECTOR_BYTES)), 0) == 100
+        else:
+            with pytest.raises(ReadFailed, match="at byte 0"):
+                checking.read_at(file.fileno(), memoryview(bytearray(checking.SECTOR_BYTES)), 0)
 
 
 def test_a_pipe_in_the_place_of_a_file_does_not_hang(tmp_path: Path) -> None:

@@ -151,13 +151,38 @@ def test_what_lies_there_already_is_adopted_and_leftovers_go(shop: Shop, master:
     assert not part_path(place).exists()
 
 
-def test_another_file_of_the_same_name_is_left_and_the_copy_gets_its_own(shop: Shop, master: Path) -> None:
+@pytest.mark.usefixtures("master")
+def test_beside_a_damaged_copy_no_second_one_is_made(shop: Shop) -> None:
+    copy(shop, "nas")
+    place = shop.folder / "nas" / MASTER
+    rot(place, 900)
+    bad = place.read_bytes()
+    shop.audit("nas")
+    done = copy(shop, "nas")
+    assert (done.copied, done.adopted) == (0, 0)
+    assert "catalogue restore" in done.not_copied[0].reason
+    assert [p.name for p in place.parent.iterdir()] == ["master.tif"] and place.read_bytes() == bad
+
+
+@pytest.mark.usefixtures("master")
+def test_a_run_is_stopped_also_while_it_finds_all_in_place(shop: Shop) -> None:
+    copy(shop, "nas")
+    wanted = plan(shop.db, shop.store("away"))
+    (shop.folder / "away" / MASTER).parent.mkdir(parents=True)
+    (shop.folder / "away" / MASTER).write_bytes((shop.folder / "nas" / MASTER).read_bytes())
+    done = copy_to(shop.db, shop.home, shop.store("away"), wanted, cancelled=lambda: True)
+    assert (done.outcome, done.adopted, done.copied) == ("cancelled", 0, 0)
+
+
+@pytest.mark.parametrize("size", ["another", "the same"])
+def test_another_file_of_the_same_name_is_left_and_the_copy_gets_its_own(shop: Shop, master: Path, size: str) -> None:
     place = shop.folder / "nas" / MASTER
     place.parent.mkdir(parents=True)
-    place.write_bytes(b"the version before")
+    before = b"the version before".ljust(master.stat().st_size if size == "the same" else 0)
+    place.write_bytes(before)
     done = copy(shop, "nas")
     assert (done.copied, done.renamed) == (1, 1)
-    assert place.read_bytes() == b"the version before"
+    assert place.read_bytes() == before
     other = place.with_name(f"master.{shop.due(MASTER).sha256[:8]}.tif")
     assert other.read_bytes() == master.read_bytes()
     assert plan(shop.db, shop.store("nas")) == []

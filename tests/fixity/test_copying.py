@@ -113,6 +113,16 @@ def test_says_when_there_is_no_source(place: Path) -> None:
     assert names(place) == []
 
 
+@pytest.mark.parametrize("kind", ["folder", "pipe"])
+def test_what_is_no_file_is_not_copied(place: Path, tmp_path: Path, kind: str) -> None:
+    """A pipe nobody writes to reads as an empty file."""
+    source = tmp_path / "source"
+    source.mkdir() if kind == "folder" else os.mkfifo(source)
+    with pytest.raises(NotFound, match="is no file"):
+        copy(source, place / "out.tif")
+    assert names(place) == []
+
+
 def test_notices_a_disk_that_stores_other_bytes(master: Path, place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     write = os.write
 
@@ -157,6 +167,7 @@ def test_stops_when_told_and_cleans_up(master: Path, place: Path, stage: str) ->
     with pytest.raises(Stopped):
         copy(master, place / "harbour.tif", report=lambda p: seen.append(p.stage), cancelled=lambda: stage in seen)
     assert names(place) == []
+    assert seen[-1] == stage, "it went on to the next stage"
 
 
 def test_refuses_when_the_disk_lacks_room(master: Path, place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
