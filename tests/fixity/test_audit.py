@@ -88,6 +88,35 @@ def test_an_edit_is_told_from_damage(shop: Shop, master: Path) -> None:
     assert shop.audit().findings == {"edited": 1}
 
 
+def test_an_edit_that_was_read_in_stays_open_until_somebody_accepts_it(shop: Shop, master: Path) -> None:
+    """Its bytes agree with what is on record by now; that nobody meant to change it is what the finding says."""
+    master.write_bytes(master.read_bytes()[:-1] + b"?")
+    os.utime(master, ns=(7, 7))
+    shop.index()
+    assert "edited" in shop.kinds(MASTER)
+    assert shop.audit().findings == {}
+    assert "edited" in shop.kinds(MASTER)
+
+
+def test_what_is_wrong_with_the_bytes_on_record_stays_open(shop: Shop, master: Path) -> None:
+    cut = master.with_name("cut.tif")
+    cut.write_bytes(master.read_bytes()[:9000])
+    shop.index()
+    path = MASTER.replace("master.tif", "cut.tif")
+    assert "truncated" in shop.kinds(path)
+    assert shop.audit().findings == {}
+    assert "truncated" in shop.kinds(path)
+
+
+def test_damage_that_is_mended_by_other_hands_is_no_longer_drawn(shop: Shop, master: Path) -> None:
+    rot(master, 900)
+    shop.audit()
+    assert fixity.damage(shop.db, shop.due(MASTER).id) is not None
+    rot(master, 900)   # the same bits again: the bytes on record are back
+    assert shop.audit().findings == {}
+    assert fixity.damage(shop.db, shop.due(MASTER).id) is None
+
+
 def test_a_new_time_on_the_same_bytes_is_no_finding(shop: Shop, master: Path) -> None:
     os.utime(master, ns=(1, 1))
     assert shop.audit().findings == {}

@@ -110,6 +110,17 @@ def test_a_damaged_catalogue_is_not_backed_up_over_good_ones(archive: Shop) -> N
     assert [p.name for p in archive.home.backups.iterdir()] == [generations(archive.home)[0].path.name]
 
 
+def test_a_catalogue_whose_rows_refer_to_nothing_is_not_backed_up_over_good_ones(archive: Shop) -> None:
+    """SQLite copies it without a word; only the check of the copy tells."""
+    good = back_up(archive.db, archive.home)
+    with closing(sqlite3.connect(archive.home.database)) as raw, raw:
+        raw.execute("PRAGMA foreign_keys = OFF")
+        raw.execute("UPDATE run SET store_id = 999 WHERE id = (SELECT min(id) FROM run)")
+    with pytest.raises(Damaged, match="integrity check"):
+        back_up(archive.db, archive.home)
+    assert [p.name for p in archive.home.backups.iterdir()] == [good.path.name]
+
+
 def test_recover_brings_the_newest_sound_backup_and_keeps_the_bad_file(archive: Shop) -> None:
     back_up(archive.db, archive.home)
     good = back_up(archive.db, archive.home)

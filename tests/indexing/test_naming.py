@@ -74,6 +74,7 @@ def test_tags_outrank_the_path_but_a_scanner_s_document_name_does_not() -> None:
     """TIFF 6.0 tag 269 names the document scanned from; scanner programs put a file's name there."""
     path = "Ada Quill/Harbour/master.tif"
     assert named(path, XMP_title="Harbour at Dusk") == ("Ada Quill", "Harbour at Dusk", "", "")
+    assert named(path, XMP_creator="Ben Ashe") == ("Ben Ashe", "Harbour", "", "")
     assert named(path, TIFF_title="Quay study.tif") == ("Ada Quill", "Harbour", "", "")
     assert named(path, TIFF_title="scan0001.tif") == ("Ada Quill", "Harbour", "", "")
     assert named("loose.tif", XMP_creator="Ada Quill", TIFF_title="Quay study.tif")[1] == "Quay study"
@@ -103,3 +104,4 @@ def test_a_rule_that_names_no_piece_or_one_thing_twice(rule: str, path: str, art
 
 def test_a_year_is_four_ascii_figures() -> None:
     assert place_of("²²²²/Ada Quill/Harbour/x.tif", RULES).year == ""
+    assert place_of("٢٠٢١/Ada Quill/Harbour/x.tif", RULES).year == ""

@@ -347,6 +347,13 @@ def test_the_database_itself_lets_no_print_begin_destroyed(shop: Shop) -> None:
     assert recorded.issued(shop.db, edition) == []
 
 
+def test_as_many_numbers_are_named_as_prints_are_ordered(shop: Shop) -> None:
+    edition, order = _harbour(shop, limit=5)
+    with pytest.raises(Refused, match="2 numbers were given for 1 prints"):
+        order(numbers=[Number("number", 1), Number("number", 2)])
+    assert recorded.issued(shop.db, edition) == [] and orders.lines(shop.db) == []
+
+
 def test_proofs_are_never_fewer_than_are_out(shop: Shop) -> None:
     piece = shop.piece("Ilse Marwood", "Pier")
     edition = editions.define(shop.db, piece, 5, proofs=3)

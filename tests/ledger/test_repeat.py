@@ -55,6 +55,21 @@ def test_ten_like_last_time(harbour: tuple[Shop, int, int]) -> None:
     assert made.scan_sha256 == proposal.last.scan_sha256 and made.settings == "relative, no sharpening"
 
 
+def test_all_that_is_not_said_anew_is_as_last_time(harbour: tuple[Shop, int, int]) -> None:
+    shop, piece, _ = harbour
+    first = repeat.propose(shop.db, shop.home, piece_id=piece, width_mm=300, height_mm=400, quantity=3, medium="Canvas",
+                           border_mm=12, wrap_mm=38, edge="mirrored", afresh=True)
+    line = repeat.record(shop.db, first, profile="Canvas v1", settings="perceptual")
+    again = repeat.propose(shop.db, shop.home, piece_id=piece).line
+    made = orders.line(shop.db, line)
+    assert made is not None
+    for name in ("width_mm", "height_mm", "quantity", "medium", "border_mm", "wrap_mm", "edge", "profile", "settings",
+                 "scan_sha256"):
+        assert getattr(again, name) == getattr(made, name) and getattr(made, name), name
+    turned = repeat.propose(shop.db, shop.home, piece_id=piece, border_mm=0.0, edge="", quantity=1).line
+    assert (turned.border_mm, turned.edge, turned.quantity, turned.wrap_mm) == (0.0, "", 1, 38)
+
+
 def test_another_current_master_is_a_grave_caution_until_the_two_are_known_to_agree(
         harbour: tuple[Shop, int, int]) -> None:
     shop, piece, _ = harbour
@@ -271,6 +286,9 @@ def test_what_cannot_be_is_refused_in_words(harbour: tuple[Shop, int, int]) -> N
         repeat.propose(shop.db, shop.home, piece_id=fresh)
     with pytest.raises(Refused, match="border"):
         repeat.propose(shop.db, shop.home, piece_id=piece, border_mm=300)
+    for nothing in ({"width_mm": 0.0}, {"height_mm": -1.0}, {"quantity": 0}):
+        with pytest.raises(Refused, match="above nothing"):
+            repeat.propose(shop.db, shop.home, piece_id=piece, **nothing)  # type: ignore[arg-type]
     proposal = repeat.propose(shop.db, shop.home, piece_id=piece)
     for wrong in ({"quantity": 0}, {"numbers": [Number("number", 1)]}, {"status": "cancelled"}, {"proofs": True}):
         with pytest.raises(Refused):
