@@ -296,6 +296,14 @@ def test_what_cannot_be_is_refused_in_words(harbour: tuple[Shop, int, int]) -> N
     assert len(orders.lines(shop.db)) == 1
 
 
+def test_more_prints_than_numbers_left_are_a_grave_caution(harbour: tuple[Shop, int, int]) -> None:
+    shop, piece, _ = harbour
+    editions.define(shop.db, piece, 3)
+    told = [c for c in repeat.propose(shop.db, shop.home, piece_id=piece, quantity=4).grave if c.kind == "edition"]
+    assert [c.text for c in told] == ["3 of 3 numbers are left, 4 are asked for."]
+    assert "edition" not in kinds(repeat.propose(shop.db, shop.home, piece_id=piece, quantity=3))
+
+
 def test_a_closed_edition_gives_nothing_but_unnumbered_is_a_persons_choice(harbour: tuple[Shop, int, int]) -> None:
     shop, piece, _ = harbour
     edition = editions.define(shop.db, piece, 25)
