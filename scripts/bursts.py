@@ -80,8 +80,7 @@ def run_screens(home: Path, ask: int, reply: int) -> None:
     class Telling(CatalogueApp):
         """The app that answers."""
 
-        def on_mount(self) -> None:
-            super().on_mount()
+        def on_mount(self) -> None:  # beside the app's own: Textual calls the one of every class
             asyncio.get_running_loop().add_reader(ask, answer)
 
     app.__class__ = Telling
@@ -213,6 +212,7 @@ def compare(home: Path, bursts: int, seed: int, folder: Path) -> Outcome:
                 program.state()
             if len(differing) > 20:
                 break
+            print(f"{number + 1} of {bursts}, {len(differing)} went differently", file=sys.stderr, flush=True)
     finally:
         for program in programs:
             program.close()

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 
 from textual import events
 from textual.app import ScreenStackError
+from textual.binding import Binding
 from textual.message_pump import MessagePump
 from textual.screen import ModalScreen
 from textual.widget import Widget
@@ -38,6 +39,10 @@ PATIENCE = 1.0      # seconds after which a person is told that keys wait, and m
 LOOK = 0.05         # seconds between two looks at what is waited for, should nobody tell
 
 ANYWHERE = frozenset(name for key in EVERYWHERE for name in key.keys.split(",") if name != "tab") | {"ctrl+c"}
+# What a field itself binds. It inherits up, down and the like from what scrolls but does not act on them: they move in
+# the list below it.
+IN_FIELDS = frozenset(name for key in Input.BINDINGS if isinstance(key, Binding)
+                      for name in key.key.split(",") if name != "enter")
 IN_LISTS = frozenset(name for key in LISTS for name in key.keys.split(","))
 
 
@@ -187,7 +192,7 @@ class Gate:
         if isinstance(event, events.Paste):
             return False
         if isinstance(event, events.Key):
-            if isinstance(focused, Input) and edits(focused, event):
+            if isinstance(focused, Input) and edits(event):
                 return False
             if event.key in IN_LISTS and isinstance(focused, RowTable):
                 lists = list(screen.query(RowTable))
@@ -227,6 +232,6 @@ class Gate:
             return
 
 
-def edits(field: Input, event: events.Key) -> bool:
+def edits(event: events.Key) -> bool:
     """Whether a key changes the text of a field or moves in it: then it needs nothing else."""
-    return event.is_printable or (event.key != "enter" and event.key in field._bindings.key_to_bindings)
+    return event.is_printable or event.key in IN_FIELDS

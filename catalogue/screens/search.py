@@ -106,10 +106,13 @@ class SearchDialog(Dialog[Hit]):
         ask(self, self.shop.lanes["search"], look, lambda found: self._show(found, words), group="search", holds=self)
 
     def _show(self, found: Found, words: str) -> None:
-        self._words = words
+        """List what was found. The cursor stays on its line if that was found for the same words, else on the first."""
         table = self.query_one("#found", RowTable)
         drawn = {hit: hit for hit in table.rows_held}
-        table.set_rows([drawn.get(hit, hit) for hit in hits(found, self.shop.day_form)], hit_cells, keep_drawn=True)
+        listed = [drawn.get(hit, hit) for hit in hits(found, self.shop.day_form)]
+        same = words == self._words and table.pointed in listed
+        table.set_rows(listed, hit_cells, cursor=listed.index(table.pointed) if same else 0, keep_drawn=True)
+        self._words = words
         said = ""
         if words.strip():
             if found.corrected:

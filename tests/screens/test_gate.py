@@ -170,6 +170,46 @@ async def test_a_search_opens_what_was_typed_not_what_stood_there(busy: Home) ->
         assert app.screen.piece_id == 3
 
 
+async def test_down_after_the_last_letter_waits_for_what_that_letter_finds(busy: Home) -> None:
+    """Up and down are no keys of the box, though the class of the box inherits some of these names."""
+    async with running(busy) as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        await burst(pilot, "slash", *"umberlo")
+        await settled(pilot)
+        table = app.screen.query_one("#found", RowTable)
+        first, second = (row.piece_id for row in table.rows_held)
+        assert first != second
+        with held_up(app, "search"):
+            await burst(pilot, "w", "down", "enter")
+        await settled(pilot)
+        assert isinstance(app.screen, PiecePage)
+        assert app.screen.piece_id == second
+
+
+async def test_a_second_answer_for_the_same_words_keeps_the_cursor_on_its_line(busy: Home) -> None:
+    """Another seat records an order meanwhile, which comes first in the list."""
+    async with running(busy) as pilot:
+        app = pilot.app
+        await burst(pilot, "slash", *"umberlow")
+        await settled(pilot)
+        await burst(pilot, "down")
+        await settled(pilot)
+        dialog = app.screen
+        assert isinstance(dialog, SearchDialog)
+        table = dialog.query_one("#found", RowTable)
+        meant = table.pointed
+        db = open_database(busy.database)
+        with transaction(db):
+            order = orders.save(db, "A-200", "2026-01-20", buyer="Hotel Umberlow", status="printed", currency="EUR")
+            orders.add_line(db, order, orders.NewLine(3, 600, 450, 1, "cotton rag 310 g"))
+        db.close()
+        dialog.on_input_changed(Input.Changed(dialog.query_one("#words", Input), "umberlow"))
+        await settled(pilot)
+        assert table.row_count == 3
+        assert table.pointed == meant
+
+
 async def test_enter_then_r_repeats_the_piece_that_was_opened(busy: Home) -> None:
     async with running(busy) as pilot:
         app = pilot.app
