@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from catalogue.commands.printing import note
 from catalogue.commands.session import Session, bar, interruptible, json_option
 
 if TYPE_CHECKING:
@@ -72,7 +73,9 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], se
         if not done.clean:
             out.print("What to do about them: catalogue findings")
 
-    session.emit(done, text)
+    session.emit({"stores": done.stores, "copies": done.copies}, text)
+    if done.trouble and session.as_json:
+        note(done.trouble)
     if not done.clean:
         context.exit(1)
 

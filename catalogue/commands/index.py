@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from catalogue.commands.printing import note
 from catalogue.commands.session import Session, bar, interruptible, json_option
 
 if TYPE_CHECKING:
@@ -47,5 +48,7 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], wo
             out.print("See them all: catalogue findings")
 
     session.emit(done.stores, text)
+    if done.trouble and session.as_json:
+        note(done.trouble)
     if not done.clean:
         context.exit(1)

@@ -79,6 +79,8 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
                            cancelled=cancelled)
     session.emit({"plan": as_data(plan), "outcome": done.outcome if done else None,
                   "likenesses": done.likenesses if done else 0}, lambda out: _show_outcome(out, plan, done))
+    if done and done.trouble and session.as_json:
+        note(done.trouble)
     unfit = any(p.kind.value == "cannot be taken in" for p in plan.proposals)
     if unfit or not plan.ready or (done and not done.complete):
         context.exit(1)

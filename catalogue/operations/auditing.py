@@ -3,11 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from catalogue.fixity import audit, backup, log, manifest
+from catalogue.fixity import audit, log, manifest
 from catalogue.fixity.audit import Budget, StoreAudit
 from catalogue.fixity.copies import NO_OFF_SITE, SINGLE
 from catalogue.fixity.log import LogCheck
 from catalogue.operations.stores import selected_stores
+from catalogue.operations.upkeep import back_up_once_a_day
 from catalogue.operations.wording import counted, kind_counts, number
 from catalogue.progress import Cancelled, Report, data_size, never, unheard
 from catalogue.records import findings
@@ -22,15 +23,19 @@ OUTCOMES = {"finished": "all that was due is checked", "budget": "the budget is 
 
 @dataclass(frozen=True, slots=True)
 class Audited:
-    """What an audit did, store by store; ``copies``: what is open about copies, in words by kind of finding."""
+    """What an audit did, store by store.
+
+    ``copies``: what is open about copies, in words by kind of finding. ``trouble``: why today has no backup, or "".
+    """
 
     stores: tuple[StoreAudit, ...]
     copies: dict[str, str]
+    trouble: str = ""
 
     @property
     def clean(self) -> bool:
-        """Whether nothing was found, and no master lacks a copy."""
-        return not self.copies and not any(one.findings for one in self.stores)
+        """Whether nothing was found, no master lacks a copy, and today has its backup."""
+        return not (self.copies or self.trouble) and not any(one.findings for one in self.stores)
 
 
 def audit_stores(db: Database, home: Home, names: Sequence[str] = (), *, budget: Budget = NO_LIMIT,
@@ -43,9 +48,9 @@ def audit_stores(db: Database, home: Home, names: Sequence[str] = (), *, budget:
         NotFound: no such store, or none at all. Busy: another audit is under way.
     """
     done = audit.audit(db, home, selected_stores(db, names), budget=budget, report=report, cancelled=cancelled)
-    if not cancelled():
-        backup.back_up_if_due(db, home, report=report)
-    return Audited(tuple(done), {kind: words for kind in (SINGLE, NO_OFF_SITE) if (words := _open_copies(db, kind))})
+    trouble = back_up_once_a_day(db, home, report=report, cancelled=cancelled)
+    open_copies = {kind: words for kind in (SINGLE, NO_OFF_SITE) if (words := _open_copies(db, kind))}
+    return Audited(tuple(done), open_copies, trouble)
 
 
 def _open_copies(db: Database, kind: str) -> str:
@@ -67,7 +72,7 @@ def summarize(done: Audited) -> list[str]:
             lines.append(f"  carried on from an audit that was stopped: {counted(one.carried_on, 'file')} checked then")
         if any(one.findings.values()):
             lines.append(f"  {kind_counts(one.findings)}")
-    return [*lines, *(f"{kind}: {words}" for kind, words in done.copies.items())]
+    return [*lines, *(f"{kind}: {words}" for kind, words in done.copies.items()), *filter(None, [done.trouble])]
 
 
 def check_log(db: Database, home: Home) -> LogCheck:

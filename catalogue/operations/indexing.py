@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from catalogue.fixity.upkeep import after_indexing
 from catalogue.indexing import service
 from catalogue.indexing.service import StoreSummary
 from catalogue.indexing.workers import Executors, processes
 from catalogue.operations.stores import selected_stores
+from catalogue.operations.upkeep import count_and_back_up
 from catalogue.operations.wording import counted, kind_counts, masters_lacking, number
 from catalogue.progress import Cancelled, Report, data_size, never, unheard
 from catalogue.records.database import Database
@@ -18,15 +18,19 @@ OUTCOMES = {"cancelled": "stopped", "failed": "the store went away", "offline": 
 
 @dataclass(frozen=True, slots=True)
 class Indexed:
-    """What an index run did, store by store; ``lacking``: masters without enough copies, by kind of finding."""
+    """What an index run did, store by store.
+
+    ``lacking``: masters without enough copies, by kind of finding. ``trouble``: why today has no backup, or "".
+    """
 
     stores: tuple[StoreSummary, ...]
     lacking: dict[str, int]
+    trouble: str = ""
 
     @property
     def clean(self) -> bool:
-        """Whether all was read and nothing is wrong with it."""
-        return all(one.outcome == "finished" and not one.findings for one in self.stores)
+        """Whether all was read, nothing is wrong with it, and today has its backup."""
+        return not self.trouble and all(one.outcome == "finished" and not one.findings for one in self.stores)
 
 
 def index_stores(db: Database, home: Home, names: Sequence[str] = (), *, workers: int = 0, again: bool = False,
@@ -38,7 +42,8 @@ def index_stores(db: Database, home: Home, names: Sequence[str] = (), *, workers
     """
     summaries = service.index(db, home, selected_stores(db, names), workers=workers, again=again, report=report,
                               cancelled=cancelled, executors=executors)
-    return Indexed(tuple(summaries), after_indexing(db, home, report=report, cancelled=cancelled))
+    after = count_and_back_up(db, home, report=report, cancelled=cancelled)
+    return Indexed(tuple(summaries), after.lacking, after.trouble)
 
 
 def summarize(done: Indexed) -> list[str]:
@@ -50,4 +55,4 @@ def summarize(done: Indexed) -> list[str]:
                      f"{number(one.gone)} gone; {one.seconds:.1f} s")
         if any(one.findings.values()):
             lines.append(f"  {kind_counts(one.findings)}")
-    return [*lines, *masters_lacking(done.lacking)]
+    return [*lines, *masters_lacking(done.lacking), *filter(None, [done.trouble])]

@@ -4,13 +4,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from catalogue.fixity.upkeep import after_indexing
 from catalogue.intake import applying, proposals
 from catalogue.intake.applying import Outcome
 from catalogue.intake.arrivals import HERE_BYTES
 from catalogue.intake.kinship import keep_links, likeness_of
 from catalogue.intake.proposals import Plan
 from catalogue.intake.removing import Left
+from catalogue.operations.upkeep import Upkeep, count_and_back_up
 from catalogue.operations.wording import counted
 from catalogue.progress import Cancelled, Report, never, unheard
 from catalogue.reading.model import Reading
@@ -26,6 +26,7 @@ class TakenIn:
 
     ``likenesses``: how many were found with what is held; None where many scans wait to be compared. ``removing``:
     whether the folder's files were to go. ``lacking``: masters without enough copies now, by kind of finding.
+    ``trouble``: why today has no backup, or "".
     """
 
     folder: Path
@@ -33,11 +34,12 @@ class TakenIn:
     likenesses: int | None
     removing: bool
     lacking: dict[str, int]
+    trouble: str = ""
 
     @property
     def complete(self) -> bool:
-        """Whether nothing was left behind."""
-        return not (self.outcome.left or self.outcome.kept or self.outcome.stopped)
+        """Whether nothing was left behind, and today has its backup."""
+        return not (self.trouble or self.outcome.left or self.outcome.kept or self.outcome.stopped)
 
 
 def look_at_folder(db: Database, home: Home, folder: Path, store: str, *, known: Mapping[Path, Reading] | None = None,
@@ -64,8 +66,8 @@ def take_in(db: Database, home: Home, plan: Plan, *, also: Sequence[str] = (), r
     outcome = applying.apply(db, home, plan, also=[stores.by_name(db, name) for name in also],
                              delete_sources=remove_sources, report=report, cancelled=cancelled)
     likenesses = keep_links(db, home, outcome.taken, report, cancelled)
-    lacking = after_indexing(db, home, report=report, cancelled=cancelled) if outcome.taken else {}
-    return TakenIn(plan.folder, outcome, likenesses, remove_sources, lacking)
+    after = count_and_back_up(db, home, report=report, cancelled=cancelled) if outcome.taken else Upkeep({})
+    return TakenIn(plan.folder, outcome, likenesses, remove_sources, after.lacking, after.trouble)
 
 
 def summarize(done: TakenIn) -> list[str]:
@@ -83,7 +85,7 @@ def summarize(done: TakenIn) -> list[str]:
     lines += [f"  not removed: {_why(one)}" for one in outcome.kept]
     if not outcome.removed:
         lines.append(f"Nothing was removed from {folder}." if done.removing else f"{folder} is unchanged.")
-    return lines
+    return [*lines, *filter(None, [done.trouble])]
 
 
 def _why(left: Left) -> str:

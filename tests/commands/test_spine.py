@@ -13,9 +13,9 @@ from typing import Any
 
 import pytest
 
-from catalogue.fixity.upkeep import after_indexing
 from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store
+from catalogue.operations.upkeep import count_and_back_up
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.settings import Home
 from tests.waiting import HANG_SECONDS, wait_until
@@ -43,7 +43,7 @@ class Run:
         with closing(open_database(home.database)) as db:
             store = add_store(db, "main", archive, "primary", consent=True)
             index(db, home, [store], executors=ThreadPoolExecutor, workers=1)
-            after_indexing(db, home)
+            count_and_back_up(db, home)
 
     def json(self, *words: object, code: int | None = 0) -> Any:
         return json.loads(self(*words, "--json", code=code))

@@ -16,6 +16,7 @@ import pytest
 import tifffile
 
 from catalogue.fixity.audit import Budget
+from catalogue.fixity.copying import NoRoom
 from catalogue.intake.proposals import Plan, answered
 from catalogue.records import files, stores
 from catalogue.records.database import open_database
@@ -207,3 +208,27 @@ def test_unreadable_masters_are_told_by_the_copy_of_the_screens(twins: tuple[Arc
     db.close()
     notice = by_screen(lambda desk: jobs.start_copy(desk, "nas"))(archive)
     assert "not copied: lost.tif: it could never be read" in notice and "up to date" not in notice
+
+
+@pytest.mark.parametrize("name", ["index", "audit"])
+def test_a_backup_that_fails_hides_nothing_that_was_done(twins: tuple[Archive, Archive], name: str,
+                                                         monkeypatch: pytest.MonkeyPatch) -> None:
+    """What was read is on record and told; that today has no backup is told beside it, and is a finding."""
+
+    def full(*_: object, **__: object) -> None:
+        raise NoRoom("The disk of the catalogue is full.", hint="Make room.")
+
+    monkeypatch.setattr("catalogue.fixity.backup.back_up", full)
+    archive, other = twins
+    trouble = "Today's backup could not be made. The disk of the catalogue is full. Make room."
+    code, out = archive.call(name, "main")
+    assert code == 1 and out.startswith("main: ") and trouble in out.splitlines()
+    notice = CASES[name][2](other)
+    assert notice.startswith("main: ") and trouble in notice.splitlines()
+
+
+def test_an_audit_of_whole_files_still_tells_of_single_copies(twins: tuple[Archive, Archive]) -> None:
+    archive, _ = twins
+    code, out = archive.call("audit")
+    assert code == 1
+    assert "2 intact" in out and "single copy: 2 masters" in out.splitlines()

@@ -1,0 +1,38 @@
+"""What follows whatever reads or brings in files: copies counted anew, and the backup of the day."""
+
+from dataclasses import dataclass
+
+from catalogue.errors import CatalogueError
+from catalogue.fixity import backup, copies
+from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.records.database import Database
+from catalogue.settings import Home
+
+
+@dataclass(frozen=True, slots=True)
+class Upkeep:
+    """``lacking``: masters without enough copies, by kind of finding; ``trouble``: why the day has no backup, or ""."""
+
+    lacking: dict[str, int]
+    trouble: str = ""
+
+
+def count_and_back_up(db: Database, home: Home, *, report: Report = unheard, cancelled: Cancelled = never) -> Upkeep:
+    """Count the copies of every master anew, then back up as :func:`back_up_once_a_day`."""
+    report(Progress("Counting copies"))
+    lacking = copies.review(db, home.settings)
+    return Upkeep(lacking, back_up_once_a_day(db, home, report=report, cancelled=cancelled))
+
+
+def back_up_once_a_day(db: Database, home: Home, *, report: Report = unheard, cancelled: Cancelled = never) -> str:
+    """Back the catalogue up unless today has a backup, or the work is to stop; gives why there is none, or "".
+
+    A backup that fails must not hide what was done before it: that is on record, and its result is still to be told.
+    """
+    if cancelled():
+        return ""
+    try:
+        backup.back_up_if_due(db, home, report=report)
+    except CatalogueError as error:
+        return f"Today's backup could not be made. {error}"
+    return ""
