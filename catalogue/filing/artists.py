@@ -27,6 +27,7 @@ class _Evidence:
     echoed: int = 0  # files below the folder that repeat its name and add nothing
     files: int = 0
     stated: bool = False  # a file's own tags name this creator
+    people: set[str] = field(default_factory=set)  # families of people named below it as a folder
     bounded: bool = False
 
     @property
@@ -82,6 +83,8 @@ class Artists:
             if part < len(path) - 1 and is_shelf(read_name(text)):
                 continue
             for phrase, score in self._likely(text, _spot(path, part), outermost=_is_outermost(path, part)):
+                if part == len(path) - 1 and not _rest(read_name(text), phrase):
+                    continue  # a file's whole name is its title
                 rank = (round(score, 2), phrase.last - phrase.first, -part)
                 if best is None or rank > best:
                     best = rank
@@ -135,14 +138,27 @@ class Artists:
         """Whether one of two nested phrases is not the name: the end of a longer name ("Anna Lee" in "Mary Anna Lee"),
         or a name with a title's first words ("Ada Quill Two" in "Ada Quill Two Boats")."""
         inside = other.first <= phrase.first and phrase.last <= other.last and phrase != other
-        around = phrase.first == other.first and phrase.last > other.last
+        around = other.first >= phrase.first and other.last <= phrase.last and phrase != other
+        if around and phrase.person.form < ENOUGH and self._is_known(other) and not self._is_known(phrase):
+            return True
+        if inside and other.person.form < ENOUGH and self._is_known(phrase) and not self._is_known(other):
+            return False
         if inside and phrase.first == other.first:
             return other.person.form >= ENOUGH and (
                 other.bounded or 2 * self._variety(other) >= self._variety(phrase)
             )
         return (inside and other.person.form >= ENOUGH) or (
-            around and not phrase.bounded and self._variety(other) > 2 * self._variety(phrase)
+            phrase.first == other.first
+            and phrase.last > other.last
+            and not phrase.bounded
+            and self._variety(other) > 2 * self._variety(phrase)
         )
+
+    def _is_known(self, phrase: Phrase) -> bool:
+        """Whether a phrase stands for an artist who is written elsewhere in a form that only names of people have."""
+        key = self._read(phrase.person).key
+        evidence = self._evidence[self._canonical.get(key, key)]
+        return evidence.stated or evidence.person.form >= ENOUGH or key in self._meanings
 
     def _variety(self, phrase: Phrase) -> int:
         key = self._read(phrase.person).key
@@ -192,6 +208,8 @@ class Artists:
                         evidence.beside.add(rest)
                         continue
                     evidence.files += 1
+                    if len(evidence.people) <= MANY:
+                        evidence.people |= _people_below(path, part)
                     own = fold(folder.between(phrase.first, phrase.last))
                     said = _said(path, part + 1, own)
                     if said:
@@ -202,6 +220,8 @@ class Artists:
     def _score(self, e: _Evidence) -> float:
         if e.stated:
             return 1.0
+        if len(e.people - {e.person.family}) >= 2:
+            return 0.0  # a folder of several people's work is no person's
         spread = 0.4 if e.variety >= MANY else 0.25 if e.variety == 2 else 0.0
         if e.beside and not e.below and not e.bounded:
             spread *= 0.5  # a first word that many titles share ("The", "Blue") is no artist
@@ -262,6 +282,15 @@ def person_of(name: str) -> Person | None:
     if comma and given.strip():
         return read_person([family.strip(), *given.split()], comma=True)
     return read_person(text.split())
+
+
+def _people_below(path: tuple[str, ...], part: int) -> set[str]:
+    """Families of those whom the folders right below name in a form that only names of people have."""
+    if part + 1 >= len(path):
+        return set()
+    return {
+        phrase.person.family for phrase in phrases(path[part + 1]) if phrase.whole and phrase.person.form >= ENOUGH
+    }
 
 
 def _is_outermost(path: tuple[str, ...], part: int) -> bool:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from catalogue.filing import vocabulary as words
 from catalogue.filing.names import Name
-from catalogue.filing.people import fold
+from catalogue.filing.people import fold, without_umlauts
 from catalogue.filing.tokens import SURE, Kind, Token
 
 MANY = 3  # titles that a mark must follow
@@ -89,7 +89,7 @@ def _splits(stem: Stem) -> Iterator[_Split]:
             continue
         if all(t.kind in SURE or t.kind in (Kind.BREAK, Kind.YEAR) for t in rest):
             continue
-        title = fold(stem.name.between(stem.first, before)).replace(" ", "")
+        title = without_umlauts(fold(stem.name.between(stem.first, before)).replace(" ", ""))
         if len(title) > 1 or (title and not title.isascii()):
             yield _Split(
                 stem,

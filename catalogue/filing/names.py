@@ -140,7 +140,8 @@ def phrases(text: str) -> tuple[Phrase, ...]:
     runs = list(_runs(name))
     for before, after in pairwise(runs):
         gap = name.text[name.tokens[before[-1].last].end : name.tokens[after[0].first].start]
-        if gap.strip() == "," and len(before) <= 2:
+        bracket = gap.strip() in ("(", "（") and name.text[name.tokens[after[-1].last].end :].strip() in (")", "）")
+        if (gap.strip() == "," or bracket) and len(before) <= 2:
             for length in (1, 2):
                 if len(after) >= length:
                     _add(found, name, [*before, *after[:length]], [*before, *after], comma=len(before))

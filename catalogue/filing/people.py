@@ -29,9 +29,17 @@ class Person:
     form: float
     family_first: bool = False  # so it was written
 
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "family", without_umlauts(self.family))
+
     @property
     def key(self) -> tuple[str, tuple[str, ...]]:
         return self.family, self.given
+
+
+def without_umlauts(text: str) -> str:
+    """ "Stöckli" and "Stoeckli" alike; ``text`` is folded."""
+    return text.replace("ae", "a").replace("oe", "o").replace("ue", "u")
 
 
 @lru_cache(maxsize=500_000)
@@ -118,7 +126,7 @@ def turned(person: Person) -> Person | None:
 def _single(part: str, folded: str) -> Person | None:
     if initial := _CAMEL_INITIAL.fullmatch(part):
         return Person((fold(initial[1]),), fold(initial[2]), f"{initial[1]}. {initial[2]}", 0.45)
-    if len(part) < 3 or not part[0].isalpha():
+    if len(part) < 3 or not part[0].isalpha() or folded in words.DEVICE or folded in words.SHELF:
         return None
     return Person((), folded, part, 0.1 if part[0].isupper() else 0.05)
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from catalogue.filing import vocabulary as words
 from catalogue.filing.habits import Rest, is_soft, rest_of
 from catalogue.filing.names import Name, fold
+from catalogue.filing.people import without_umlauts
 from catalogue.filing.tokens import SURE, Kind, Token
 
 # Role words that no title ends in, so that they need no further reason.
@@ -49,7 +50,7 @@ class Title:
 
 def title_key(text: str) -> str:
     """A title as compared within one artist: folded, and without spaces, so that "LowTide" is "Low Tide"."""
-    return fold(text).replace(" ", "")
+    return without_umlauts(fold(text).replace(" ", ""))
 
 
 def read_title(

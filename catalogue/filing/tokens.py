@@ -54,9 +54,9 @@ _UNIT = r"(?:mm|cm|in|inch|inches|zoll|pouces|tum|\"|″|”|'')"
 _LENGTH = rf"\d{{1,4}}(?:[.,]\d{{1,2}})?\s?{_UNIT}?"
 _END = r"(?![^\W_])"
 _TILE_WORD = (
-    r"(?:tile|teil|teilscan|kachel|tuile|ruta|del|delskanning|tesela|trozo|parte|partie|part|capture|タイル|分割)"
+    r"(?:tile|teil|teilscan|kachel|tuile|ruta|del|delskanning|tesela|trozo|parte|partie|part|deel|toma|aufnahme|opname|capture|タイル|分割)"
 )
-_OF = r"(?:of|von|de|av|sur|aus|/)"
+_OF = r"(?:of|von|van|de|di|af|av|sur|aus|/)"
 _PATTERNS: tuple[tuple[Kind, re.Pattern[str]], ...] = tuple(
     (kind, re.compile(pattern, re.IGNORECASE))
     for kind, pattern in (
@@ -86,7 +86,7 @@ _PATTERNS: tuple[tuple[Kind, re.Pattern[str]], ...] = tuple(
         (Kind.COUNTER, rf"r\d{{1,2}}[\s_-]?c\d{{1,2}}{_END}"),
         (Kind.COUNTER, rf"{_TILE_WORD}[\s._#-]*\d{{1,3}}(?:\s*{_OF}\s*\d{{1,3}})?{_END}"),
         (Kind.COUNTER, rf"t\d{{2,3}}{_END}"),
-        (Kind.COUNTER, rf"\(?\d{{1,3}}\s*[-_ ]?(?:of|von|av|sur|aus)[-_ ]?\s*\d{{1,3}}\)?{_END}"),
+        (Kind.COUNTER, rf"\(?\d{{1,3}}\s*[-_ ]?(?:of|von|van|di|af|av|sur|aus)[-_ ]?\s*\d{{1,3}}\)?{_END}"),
         (Kind.COUNTER, r"\(\s*(?:of|von|av|sur|de|/)\s*\d{1,3}\s*\)"),
         (Kind.VERSION, rf"(?:v|ver|version|rev)[._ ]?\d{{1,2}}{_END}"),
         (Kind.VERSION, r"\(\d{1,2}\)"),

@@ -10,6 +10,8 @@ PRINT = frozenset(
     drucken druckdatei druckdateien druckfertig impression impressions imprimer tirage tirages impresion
     impresión impresiones imprimir tryck utskrift utskrifter tryckfil tryckfiler stampa stampe afdruk プリント 印刷
     印刷用 入稿 出力
+    drukbestand drukbestanden drukwerk andruck stampa afdrukken impressão imprimir impresiones trykfil
+    trykfiler tryk trykkefil épreuve épreuves prueba prova
 """.split()
 )
 REFERENCE = frozenset(
@@ -18,6 +20,8 @@ REFERENCE = frozenset(
     apercu vignette förhandsvisning phone handy mobil mobile photo photos snapshot snapshots ref refs reference
     references referenz référence referencia referens detail details détail détails detalle detalles detalj
     detaljer ausschnitt email mail small klein petit pequeño liten 参考 ウェブ 詳細 部分図 縮小
+    klant kunde client kundin kundenansicht voorbeeld ansicht website móvil telefoon mobiel dettaglio
+    dettagli uitsnit telemóvel pormenor
 """.split()
 )
 TILE = frozenset(
@@ -25,6 +29,8 @@ TILE = frozenset(
     tile tiles capture captures kachel kacheln teilscan teilscans teile tuile tuiles partie parties morceaux
     ruta rutor delskanning delskanningar delar tesela teselas trozo trozos partes parts stitching segments タイル
     分割
+    deelscan deelscans deel delen teilaufnahme teilaufnahmen aufnahme aufnahmen toma tomas parti opname
+    opnamen billede
 """.split()
 )
 RAW = frozenset(
@@ -37,6 +43,8 @@ MASTER = frozenset(
     master masters original originals originale stitched merged montiert zusammengesetzt assemblé assemblée
     assemble montado montaje hopsatt ihopsatt sammansatt archive archiv rescan rescans neuscan scan scans hires
     highres fullres full マスター 原本 原画 合成
+    origineel originale digitalização digitalizado numérisé numérisation scansione assemblage montage samlet
+    gesamt
 """.split()
 )
 VERSION = frozenset(
@@ -44,6 +52,8 @@ VERSION = frozenset(
     final finale finalfinal endfassung fertig définitif definitif def slutlig klar copy kopie copie copia kopia
     コピー new neu edit edited bearbeitet retouched retusche retuschiert corrected korrigiert korr corrigé corrige
     corregido rättad flat flattened resaved ok approved cropped clean cleaned test proof alt old 最終 完成 修正
+    def definitivo definitivi definitiva bewerkt uitsnede retouché retouchée corretto corretta recortado
+    editado editada edit crop bewerkter neuer redigeret beskåret færdig endelig finished
 """.split()
 )
 COPY = frozenset("copy kopie copie copia kopia コピー".split())
@@ -52,6 +62,7 @@ MATERIAL = frozenset(
     canvas leinwand toile lienzo duk キャンバス rag cotton baryta matte matt mat gloss glossy satin lustre paper
     papier papel papper 紙 bütten buetten fineart hadernpapier bomull coton algodón algodon watercolour
     aquarellpapier
+    hadern cotone algodón algodão linnen doek katoen textured lærred tela leinen 光沢 和紙 画布 マット紙 半切 四切
 """.split()
 )
 COLOUR = frozenset("rgb srgb adobergb adobergb1998 prophoto ecirgb cmyk greyscale grayscale icc".split())
@@ -80,6 +91,9 @@ SHELF = frozenset(
     januar februar märz mai juni juli oktober dezember janvier février mars avril juin juillet août septembre
     octobre novembre décembre enero febrero marzo abril mayo junio julio agosto septiembre octubre noviembre
     diciembre januari februari maj augusti jan feb mar apr jun jul aug sep sept oct okt nov dec dez ok
+    kunstenaars kunstenaar kunstnere kunstner opdrachten opdracht encomendas encomenda fonds fondo numérisé
+    archivio lavori artisti pittori malere bestillinger år clienti ordini 作家別 別 年度 künstlerinnen künstlerin
+    prints printer printed januar jan mei maart juni juli augustus oktober maj marts
 """.split()
 )
 
@@ -98,6 +112,7 @@ POSITION = frozenset(
     left right top bottom upper lower middle centre center tl tr bl br links rechts oben unten mitte haut bas
     gauche droite milieu arriba abajo izquierda derecha centro vänster höger övre nedre mitten ul ur ll lr lo ro
     lu ru 左 右 上 下 左上 右上 左下 右下
+    ol or hg hd bg bd
 """.split()
 )
 HONORIFIC = frozenset("herr frau mr mrs ms miss dr prof mme mlle monsieur madame señor señora sr sra herrn".split())

@@ -114,7 +114,7 @@ def test_no_name_is_too_odd(stem: str, folder: str) -> None:
     assert guess.role.value
 
 
-@pytest.mark.parametrize("shop", SHOPS, ids=lambda shop: shop.name)
+@pytest.mark.parametrize("shop", [shop for shop in SHOPS if not shop.held_out], ids=lambda shop: shop.name)
 def test_shops_are_guessed_right(shop: Shop) -> None:
     """The bench's figures, a little lower, shop by shop; no two pieces are ever filed as one."""
     truths = shop.archive()
