@@ -189,7 +189,9 @@ def _put_back(db: Database, before: Condition, entries: dict[str, Event], highes
     for event in kept:
         known |= journal.put_back_chains(event.detail)
     unknown = {**others, **entries}
-    left = sorted((event for event in unknown.values() if event.chain not in known), key=lambda e: (e.id, e.at))
+    told = known | unknown.keys()  # what an earlier recovery put back is told by the event that it put back
+    fresh = [event for event in unknown.values() if event.chain not in known]
+    left = sorted((e for e in fresh if not journal.is_told(e, told - {e.chain})), key=lambda e: (e.id, e.at))
     proven = {event.chain for event in readable.proven}
     unproven = [event for event in left if event.chain not in entries and event.chain not in proven]
     doubts += [f"event {event.id} of {event.at} could be read, but nothing proves it: {event.detail}"
@@ -203,7 +205,7 @@ def _put_back(db: Database, before: Condition, entries: dict[str, Event], highes
     last_kept = kept[-1].id if kept else start
     highest = max([highest, last_kept, *(event.id for event in others.values())])
     own = int(bool(before.last_id) and last_kept == start and highest > start)  # that the backup was made is no loss
-    lost = max(0, highest - last_kept - own - len({event.id for event in left}))
+    lost = max(0, highest - last_kept - own - len({event.id for event in fresh}))
     orders_back = salvage.order_numbers([*kept, *left])
     words = f"the catalogue came back from {source}"
     if highest > last_kept:

@@ -219,6 +219,12 @@ def put_back_chains(detail: str) -> set[str]:
     return set(_PUT_BACK.findall(detail))
 
 
+def is_told(event: Event, known: set[str]) -> bool:
+    """Whether a statement is among ``known`` ones, itself or as what it puts back."""
+    restated = put_back_chains(event.detail)
+    return event.chain in known or bool(restated) and restated <= known
+
+
 def put_back_detail(event: Event) -> str:
     """The words by which an event says which one of a former catalogue it puts back, so that none is twice."""
     return f"put back: {event.detail}; was event {event.id} of {event.at}, chain {event.chain}"
@@ -237,7 +243,7 @@ def check(db: Database, database: Path) -> list[str]:
     for one in [path, *set_aside_ones(database)]:
         entries = journal.entries if one == path else read(one).entries
         faults += [f"event {e.event.id} of {e.event.at} is in {one.name} and not in the event log: the catalogue has"
-                   f" lost it ({e.event.detail})" for e in entries if e.event.chain not in known]
+                   f" lost it ({e.event.detail})" for e in entries if not is_told(e.event, known)]
     if missing := [i for i, chain in in_log.items() if in_file.get(i) != chain]:
         faults.append(f"{len(missing)} of {len(in_log)} statements are not in {path.name},"
                       f" the first of them event {missing[0]}")

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from catalogue.records import events
 from catalogue.records.database import Database, replaying
+from catalogue.records.effective import touch
 from catalogue.records.events import Event, linked
 from catalogue.records.pieces import folded
 from catalogue.records.rows import fetch
@@ -154,6 +155,7 @@ def _insert_piece(db: Database, piece_id: int, artist_id: int, title: str, year:
         key = f"{key} {piece_id}"
     db.execute("INSERT INTO piece (id, artist_id, title, key, year) VALUES (?, ?, ?, ?, ?)",
                [piece_id, artist_id, title, key, year])
+    touch(db, "piece", [piece_id])  # one joined into another since is none again
 
 
 def _ensure_artist(db: Database, artist_id: int, sources: Iterable[Path], known: str) -> None:
@@ -165,6 +167,7 @@ def _ensure_artist(db: Database, artist_id: int, sources: Iterable[Path], known:
     if db.execute("SELECT 1 FROM artist WHERE key = ?", [key]).fetchone():
         key = f"{key} {artist_id}"
     db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [artist_id, name, key])
+    touch(db, "artist", [artist_id])
 
 
 def _artist_named(db: Database, name: str) -> int:
@@ -202,7 +205,8 @@ def apply(db: Database, change: Change, *, final: bool = False) -> str:
                 return ""
             columns = [c for c in table.columns or change.after
                        if c in change.changed and present[c] != change.after[c]]
-            otherwise = [c for c in columns if change.before is None or present[c] != change.before.get(c)]
+            otherwise = [c for c in columns if (present[c] != change.before.get(c) if change.before is not None
+                                                else not c.startswith("known_"))]  # those a mere pin has by chance
             if otherwise and not final:
                 return f"{name}: {', '.join(f'{c} is {present[c]!r}, not {change.after[c]!r}' for c in otherwise)}"
             if columns:

@@ -23,6 +23,7 @@ from catalogue.fixity.recovery import recover
 from catalogue.ledger import editions as numbering
 from catalogue.ledger import repeat
 from catalogue.ledger.importing import import_orders
+from catalogue.likeness import merging
 from catalogue.records import editions, events, journal, orders, pieces
 from catalogue.records.backup import condition
 from catalogue.records.database import open_database, recovered_path
@@ -138,6 +139,25 @@ def test_a_second_recovery_puts_nothing_back_twice(ordered: Shop) -> None:
     done = recover(ordered.home)
     assert done.put_back is not None and done.put_back.statements == ()
     _nothing_lost(ordered.home)
+
+
+def test_a_merge_put_back_again_and_again_stays_one_merge(ordered: Shop, scan: Scan) -> None:
+    """The second recovery put the first one's merge back once more, and so made the merged piece again."""
+    scan("main/Ada Quill/Quay/0.tif", seed=2)
+    ordered.index()
+    gone = pieces.known_piece(ordered.db, "Ada Quill", "Quay")
+    assert gone is not None
+    back_up(ordered.db, ordered.home)
+    merging.merge(ordered.db, 1, gone)
+    ordered.db.close()
+    for _ in range(3):
+        _wreck(ordered.home)
+        done = recover(ordered.home)
+        assert done.put_back is not None and len(done.put_back.statements) == 1
+        db = open_database(ordered.home.database)
+        assert [p.title for p in pieces.every(db)] == ["Harbour"]
+        assert not journal.check(db, ordered.home.database)
+        db.close()
 
 
 def test_going_back_to_a_backup_keeps_what_was_stated_since(ordered: Shop) -> None:

@@ -32,10 +32,11 @@ from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store
 from catalogue.records import copies, files, findings, fixity, scans, stores
 from catalogue.records.database import open_database
-from catalogue.settings import Home
+from catalogue.settings import Home, Settings
 
 STORES = {"main": "primary", "nas": "copy"}
 PATHS = ("Ada/Harbour/a.tif", "Ada/Harbour/b.tif", "Ada/Quay/a.tif", "Ben/Boats/c.tif", "loose.tif")
+LOOSE, LOOSE_PICTURE = "loose.tif", "p5"  # this picture alone lies there, and nowhere else: no rule says what it is
 PICTURES = 5
 SECOND = 1_000_000_000
 
@@ -67,6 +68,11 @@ def _pictures() -> dict[str, bytes]:
     return made
 
 
+def fits(path: str, content: str) -> bool:
+    """Whether a content may lie at a path."""
+    return content[0] in "le" or (path == LOOSE) == content.endswith(LOOSE_PICTURE)
+
+
 CONTENTS = _pictures()
 DIGESTS = {name: hashlib.sha256(data).hexdigest() for name, data in CONTENTS.items()}
 NAMES = {sha256: name for name, sha256 in DIGESTS.items()}
@@ -78,7 +84,7 @@ class FileRules(RuleBasedStateMachine):
     @initialize()
     def begin(self) -> None:
         self.folder = Path(tempfile.mkdtemp(prefix="archive-model-"))
-        self.home = Home(self.folder / "home")
+        self.home = Home(self.folder / "home", Settings(place_rules=("{artist}/{piece}/**/*",)))
         self.db = open_database(self.home.database)
         self.reference = Reference({name: StoreModel(name, kind) for name, kind in STORES.items()})
         self.stamp = 1_700_000_000
@@ -122,7 +128,7 @@ class FileRules(RuleBasedStateMachine):
 
     @rule(store=a_store, path=a_path, content=a_picture)
     def add_or_edit(self, store: str, path: str, content: str) -> None:
-        self.put(store, path, content)
+        self.put(store, LOOSE if content == LOOSE_PICTURE else path if path != LOOSE else PATHS[0], content)
 
     @rule(number=a_number, deed=st.sampled_from(DEEDS), onto=a_path, content=a_picture)
     def change(self, number: int, deed: str, onto: str, content: str) -> None:
@@ -133,7 +139,7 @@ class FileRules(RuleBasedStateMachine):
         store, path = chosen
         model, lying = self.reference.stores[store], self.reference.stores[store].disk[path]
         match deed:
-            case "edit":
+            case "edit" if fits(path, content):
                 self.put(store, path, content)
             case "empty" | "letter":
                 self.put(store, path, deed)
@@ -142,12 +148,12 @@ class FileRules(RuleBasedStateMachine):
                 self.put(store, path, new, None if deed == "cut" else lying.stamp)
             case "touch":
                 self.put(store, path, lying.content)
-            case "move" if path != onto:
+            case "move" if path != onto and fits(onto, lying.content):
                 self.at(store, onto).parent.mkdir(parents=True, exist_ok=True)
                 self.at(store, path).replace(self.at(store, onto))
                 del model.disk[path]
                 model.disk[onto] = lying
-            case "clone" if path != onto:
+            case "clone" if path != onto and fits(onto, lying.content):
                 self.put(store, onto, lying.content, lying.stamp)
             case "delete":
                 self.at(store, path).unlink()

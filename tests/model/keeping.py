@@ -7,7 +7,7 @@ from copy import deepcopy
 from dataclasses import dataclass
 from pathlib import Path
 
-from fileside import CONTENTS, NAMES, SECOND, a_picture, a_store, threads
+from fileside import CONTENTS, LOOSE_PICTURE, NAMES, SECOND, a_picture, a_store, fits, threads
 from hypothesis import strategies as st
 from hypothesis.stateful import initialize, precondition, rule
 from ordering import LedgerRules
@@ -92,8 +92,9 @@ class KeepingRules(LedgerRules):
     def tidy(self, level: tidy.Level) -> None:
         model = self.reference.stores["main"]
         with self.refusing():
-            done = moving.apply_tidying(self.db, self.home, tidy.plan_tidying(
-                self.db, self.home.settings, stores.by_name(self.db, "main"), level))
+            plan = tidy.plan_tidying(self.db, self.home.settings, stores.by_name(self.db, "main"), level)
+            done = moving.apply_tidying(self.db, self.home, tidy.only(
+                plan, [m.file_id for m in plan.moves if fits(m.target, NAMES[m.sha256])]))
         for move in done.moved:
             assert model.disk[move.source].content == model.known[move.source].content == NAMES[move.sha256]
             assert move.target not in model.disk
@@ -102,7 +103,7 @@ class KeepingRules(LedgerRules):
             model.places[move.target] = model.places.pop(move.source, Place())
 
     @precondition(lambda self: self.usable("main"))
-    @rule(content=a_picture, artist=an_artist, title=a_title)
+    @rule(content=a_picture.filter(lambda name: name != LOOSE_PICTURE), artist=an_artist, title=a_title)
     def take_in(self, content: str, artist: str, title: str) -> None:
         """A scan from a key."""
         key = self.folder / "key"
