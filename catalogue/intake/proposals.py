@@ -185,7 +185,8 @@ def answered(db: Database, home: Home, plan: Plan, index: int, *, artist: str | 
         new = replace(new, artist=Guess(shown(artist).strip(), 1.0, "as you said") if artist is not None else
                       replace(new.artist, certainty=1.0), piece=Guess(shown(piece).strip(), 1.0, "as you said")
                       if piece is not None else replace(new.piece, certainty=1.0), confirmed=True)
-        new = replace(new, piece_id=guessing.known_piece(db, new.artist.value, new.piece.value))
+        known = guessing.known_piece(db, new.artist.value, new.piece.value)
+        new = replace(new, piece_id=known, year=guessing.year_of(db, known))
     if role is not None:
         new = replace(new, items=tuple(replace(i, role=role, number=0) for i in new.items), confirmed=True)
         new = replace(new, items=_numbered(new.items))

@@ -168,6 +168,10 @@ def _settle_artist(db: Database, done: _Pass, artist_id: int) -> None:
     done.artists.clear()
     stated = overlays.row_of(db, "artist_stated", artist_id)
     held = db.execute("SELECT name, key FROM artist WHERE id = ?", [artist_id]).fetchone()
+    if stated is None and held is not None and db.execute(
+            "SELECT 1 FROM piece_stated WHERE artist_id = ? LIMIT 1", [artist_id]).fetchone():
+        overlays.state_artist(db, artist_id, {})  # pinned: a statement names them, and the log must know whom it means
+        stated = overlays.row_of(db, "artist_stated", artist_id)
     keys = {stated["known_key"]} if stated else set()
     keys |= {str(held[1])} if held else set()
     if stated and stated["joined_into"] is None:
@@ -421,6 +425,8 @@ def _settle_piece(db: Database, done: _Pass, piece_id: int) -> None:
         _dissolve(db, done, piece_id)
         return
     artist_id, title = _names_of(db, done, stated)
+    if stated["artist_id"] is not None and overlays.row_of(db, "artist_stated", int(stated["artist_id"])) is None:
+        touch(db, "artist", [int(stated["artist_id"])])
     key = folded(title) or stated["known_key"]
     artist_id = _free_piece_key(db, piece_id, artist_id, key, stated, held)
     year, number = _guessed_facts(db, piece_id, stated["known_key"])
@@ -449,9 +455,12 @@ def _names_of(db: Database, done: _Pass, stated: overlays.Row) -> tuple[int, str
     if stated["artist_id"] is not None:
         artist_id = _root(db, "artist", int(stated["artist_id"]))
         if db.execute("SELECT 1 FROM artist WHERE id = ?", [artist_id]).fetchone() is None:
-            _settle_artist(db, done, artist_id)
-        if db.execute("SELECT 1 FROM artist WHERE id = ?", [artist_id]).fetchone() is None:
-            artist_id = _former_artist(db, done, artist_id, stated)
+            said = overlays.row_of(db, "artist_stated", artist_id)
+            if said is not None:  # a row that only says by which name they were known is none to keep by itself
+                _write_stated_artist(db, artist_id, said)
+                done.artists.clear()
+            else:
+                artist_id = _former_artist(db, done, artist_id, stated)
     else:
         artist_id = _artist_for(db, done, stated["known_artist"], stated["known_artist_key"])
     return artist_id, stated["title"] if stated["title"] is not None else stated["known_title"]
@@ -461,7 +470,7 @@ def _former_artist(db: Database, done: _Pass, artist_id: int, stated: overlays.R
     """A merely guessed artist who went with their last piece, back under the same id; or whoever bears the name now."""
     known = _artist_known(db, stated["known_artist_key"])
     if known is not None:
-        return known
+        return _artist_for(db, done, stated["known_artist"], stated["known_artist_key"])
     db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)",
                [artist_id, stated["known_artist"], stated["known_artist_key"]])
     done.artists.clear()

@@ -222,7 +222,7 @@ def put_back_chains(detail: str) -> set[str]:
 def is_told(event: Event, known: set[str]) -> bool:
     """Whether a statement is among ``known`` ones, itself or as what it puts back."""
     restated = put_back_chains(event.detail)
-    return event.chain in known or bool(restated) and restated <= known
+    return event.chain in known or (bool(restated) and restated <= known)
 
 
 def put_back_detail(event: Event) -> str:

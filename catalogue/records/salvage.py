@@ -167,7 +167,6 @@ def _ensure_artist(db: Database, artist_id: int, sources: Iterable[Path], known:
     if db.execute("SELECT 1 FROM artist WHERE key = ?", [key]).fetchone():
         key = f"{key} {artist_id}"
     db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [artist_id, name, key])
-    touch(db, "artist", [artist_id])
 
 
 def _artist_named(db: Database, name: str) -> int:

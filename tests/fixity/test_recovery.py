@@ -20,6 +20,7 @@ from catalogue.fixity import log, manifest
 from catalogue.fixity.backup import back_up
 from catalogue.fixity.rebuild import rebuild
 from catalogue.fixity.recovery import recover
+from catalogue.indexing import corrections
 from catalogue.ledger import editions as numbering
 from catalogue.ledger import repeat
 from catalogue.ledger.importing import import_orders
@@ -158,6 +159,21 @@ def test_a_merge_put_back_again_and_again_stays_one_merge(ordered: Shop, scan: S
         assert [p.title for p in pieces.every(db)] == ["Harbour"]
         assert not journal.check(db, ordered.home.database)
         db.close()
+
+
+def test_an_artist_known_from_a_folder_alone_keeps_the_name_in_the_log(ordered: Shop, scan: Scan) -> None:
+    """A piece was given to an artist nobody had spoken of: the log named a number, and a rebuild lost the name."""
+    scan("main/Bo Rand/Mill/0.tif", seed=2)
+    ordered.index()
+    corrections.set_piece(ordered.db, 1, {}, artist="Bo Rand")
+    ordered.db.close()
+    for tail in ("", "-wal", "-shm"):
+        ordered.home.database.with_name(ordered.home.database.name + tail).unlink(missing_ok=True)
+    shutil.rmtree(ordered.home.backups)
+    rebuild(ordered.home, [ordered.folder / "main"], executors=threads)
+    db = open_database(ordered.home.database)
+    assert {(p.artist, p.title) for p in pieces.every(db)} == {("Bo Rand", "Harbour"), ("Bo Rand", "Mill")}
+    db.close()
 
 
 def test_going_back_to_a_backup_keeps_what_was_stated_since(ordered: Shop) -> None:

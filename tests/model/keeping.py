@@ -122,6 +122,7 @@ class KeepingRules(LedgerRules):
         label = self.said.named_artist(artist)
         known = (self.said.artist_name(label), title) if label is not None else (artist, title)
         is_new = known not in self.said.pieces()
+        known_id = 0 if label is None else self.artist_id(known[0])
         model = self.reference.stores["main"]
         before = self.piece_id(known) if not is_new else 0
         taken: list[str] = []
@@ -130,10 +131,10 @@ class KeepingRules(LedgerRules):
             if not is_new:
                 said.keep_piece(before, known)
             else:
-                owner = label
-                if owner is None:
-                    owner = self.artist_id(artist) if new > 0 else -1
+                owner = known_id or (self.artist_id(artist) if new > 0 else -1)
+                if label is None:
                     said.put("artist", owner, name=artist, known=artist)
+                said.keep_artist(owner, known[0])
                 said.put("piece", new, known=known, artist=owner, title=title)
             said.put("scan", content, role="master", piece=new if is_new else before)
 

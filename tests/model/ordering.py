@@ -29,7 +29,8 @@ class LedgerRules(StatementRules):
             said.keep_piece(piece, names)
             known = min(said.editions_of(piece), default=None)
             if known is None:
-                said.put("edition", 1 + max(said.ids("edition"), default=0), piece=piece, limit=limit, proofs=proofs)
+                said.put("edition", 1 + max(said.ids("edition"), default=0), piece=piece, limit=limit, proofs=proofs,
+                         closed="")
                 return
             if limit != said.get("edition", known, "limit") and said.prints(known, "number"):
                 raise RefusedByModel("numbers are out")
@@ -62,7 +63,8 @@ class LedgerRules(StatementRules):
         def model(said: Stated, new: int) -> None:
             said.keep_piece(piece, names)
             said.put("order", order, status=status, buyer="")
-            said.put("line", line, order=order, piece=piece, quantity=count, edition=edition, repeats=last)
+            said.put("line", line, order=order, piece=piece, quantity=count, edition=edition, repeats=last,
+                     cancelled=False)
             if edition is not None:
                 said.issue(edition, "proof" if proofs else "number", count, line, status in ("printed", "collected"))
 
@@ -119,7 +121,7 @@ class LedgerRules(StatementRules):
 
         def model(said: Stated, new: int) -> None:
             said.put("order", order, status=status, buyer="")
-            said.put("line", line, order=order, piece=piece, quantity=1, edition=edition)
+            said.put("line", line, order=order, piece=piece, quantity=1, edition=edition, cancelled=False)
             said.replace(edition, series, which, line, status in ("printed", "collected"))
 
         def service() -> None:

@@ -7,7 +7,7 @@ The rules, and nothing else:
 
 * a statement changes what it says and nothing besides; an undoing puts back exactly that, or is refused
 * it is refused where one of those facts was changed since, or another statement would be left without its ground
-* of a piece that a statement names, the names by which it was known then are kept, and a guess of them finds it
+* of a piece or artist that a statement names, the names by which it was known then are kept, and a guess finds it so
 * a scan is filed as a person said, else as its first path suggests, else where confirmed pairs, then sure pairs, tie it
 * one number of an edition is one print at a time; free again only if it was never printed
 """
@@ -90,6 +90,8 @@ class Stated:
             return True
         if kind == "piece":
             return self.referred(key)
+        if any(k[0] == "piece" and k[2] == "artist" and value == key for k, value in self.facts.items()):
+            return True
         said = changes.get((kind, key, "name"))
         return said is not None and said[1] is not None and said[1] != changes[kind, key, "known"][1]
 
@@ -301,7 +303,8 @@ class Stated:
             self._print(edition, series, number, 1, line, printed)
 
     def _print(self, edition: int, series: str, number: int, nth: int, line: int, printed: bool) -> None:
-        self.put("print", (edition, series, number, nth), line=line, state="printed" if printed else "reserved")
+        self.put("print", (edition, series, number, nth), line=line, state="printed" if printed else "reserved",
+                 day="")
 
     def replace(self, edition: int, series: str, number: int, line: int, printed: bool) -> None:
         nth = self.prints(edition, series).get(number, 0)
@@ -323,7 +326,7 @@ class Stated:
         for key in self.ids("print"):
             if self.get("print", key, "line") in lines and self.get("print", key, "state") == "reserved":
                 if status == "cancelled":
-                    self.put("print", key, line=None, state=None)
+                    self.put("print", key, line=None, state=None, day=None)
                 elif status in ("printed", "collected"):
                     self.put("print", key, state="printed")
 

@@ -89,6 +89,7 @@ class StatementRules(FileRules):
         facts |= {"title": title} if title else {}
         piece = self.piece_id(names)
         known_artist = self.said.named_artist(artist) if artist else None
+        known_id = 0 if known_artist is None else self.artist_id(self.said.artist_name(known_artist))
 
         def model(said: Stated, new: int) -> None:
             now: dict[str, Any] = {"year": "", "notes": "", **said.row("piece", piece), "title": names[1]}
@@ -96,7 +97,9 @@ class StatementRules(FileRules):
             if artist and (known_artist is None or said.artist_name(known_artist) != names[0]):
                 if known_artist is None:
                     said.put("artist", new, name=artist, known=artist)
-                changed["artist"] = new if known_artist is None else known_artist
+                elif not isinstance(known_artist, int):
+                    said.keep_artist(known_id, known_artist)
+                changed["artist"] = new if known_artist is None else known_id
             wanted = (said.artist_name(changed["artist"]) if "artist" in changed else names[0],
                       changed.get("title", names[1]))
             if wanted != names and wanted in self.said.pieces():
@@ -131,21 +134,17 @@ class StatementRules(FileRules):
             return
         names = self.said.filed(content)
         assert names is not None
-        piece = self.piece_id(names)
+        piece, owner = self.piece_id(names), self.artist_id(names[0])
 
         def model(said: Stated, new: int) -> None:
             if (names[0], title) in said.pieces():
                 raise RefusedByModel("there is such a piece")
-            said.put("piece", new, known=(names[0], title), artist=self.label(names[0]), title=title)
+            said.keep_artist(owner, names[0])
+            said.put("piece", new, known=(names[0], title), artist=owner, title=title)
             said.put("scan", content, piece=new)
 
         self.state(model, lambda: merging.split(self.db, piece, [self.scan_id(content)], title),
                    lambda: self.piece_id((names[0], title)))
-
-    def label(self, artist: str) -> int | str:
-        found = self.said.named_artist(artist)
-        assert found is not None
-        return found
 
     @rule(number=a_number, scan=a_number)
     def choose_master(self, number: int, scan: int) -> None:
