@@ -248,6 +248,8 @@ def test_a_lost_catalogue_comes_back_from_stores_and_manifests(archive: Shop, sc
     assert [s.kind for s in stores.listed(db)] == ["primary", "copy"]
     assert again.kinds("Ada Quill/Harbour/0.tif") >= {"changed"}
     assert again.kinds("Ada Quill/Harbour/1.tif") >= {"missing"}
+    gone = files.by_path(db, again.store("main").id, "Ada Quill/Harbour/1.tif")
+    assert gone is not None and gone.state == "missing"
     assert f"reached event {ended}" in " ".join(e.detail for e in events.listed(db))
     assert again.audit().findings == {"changed": 1, "missing": 1}
     for n in range(2):

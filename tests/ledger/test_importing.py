@@ -104,6 +104,18 @@ def test_a_loss_that_a_row_tells_is_recorded_with_its_numbers(stocked: Shop) -> 
     assert editions.losses(stocked.db, 1) == {(Number("number", 2), "2021-05-06")}
 
 
+def test_a_title_that_two_artists_have_and_the_next_of_a_series_are_left_to_a_person(stocked: Shop) -> None:
+    for artist, title in (("Ada Quill", "Tides 2"), ("Ilse Marwood", "Untitled"), ("Tomas Quill", "Untitled")):
+        stocked.piece(artist, title)
+    done = import_orders(stocked.db, stocked.home.settings, written(
+        stocked, "orders.csv", "date,artist,title,size\n2021-03-04,,Untitled,50x70\n"
+        "2021-03-04,Ada Quill,Tides 3,50x70\n2021-03-04,Ada Quill,Tidse 2,50x70\n"))
+    assert [f.fate for f in done.fates] == ["no such piece"] * 3
+    assert done.fates[0].detail.startswith("2 artists have a piece called 'Untitled'")
+    assert "Perhaps" not in done.fates[1].detail
+    assert "Perhaps 'Tides 2' by Ada Quill?" in done.fates[2].detail
+
+
 def test_rows_that_say_the_same_are_as_many_prints(stocked: Shop) -> None:
     """A row may rightly stand twice in one file; it is the second *import* that must record nothing."""
     row = "R-9,2024-01-01,Tomas Quill,Salt Field,,60,60,Canvas,,,,1,,,,,,salt.tif"
