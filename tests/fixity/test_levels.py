@@ -72,6 +72,18 @@ def test_storage_follows_the_copies(archive: Shop) -> None:
     assert page(archive)["Storage"].level == 1, "a damaged copy counts no more"
 
 
+def test_one_master_without_its_copies_keeps_the_archive_down(archive: Shop, scan: Scan) -> None:
+    answer(archive.db, "places", "yes")
+    nas = archive.add("nas", "copy")
+    copy_to(archive.db, archive.home, nas, plan(archive.db, nas))
+    assert page(archive)["Storage"].level == 1
+    scan("main/Ada Quill/Meadow/master.tif", seed=2)
+    archive.index()
+    scans.set_role(archive.db, archive.due("Ada Quill/Meadow/master.tif").scan_id, "master")
+    assert page(archive)["Storage"].level == 0
+    assert [c.evidence for c in page(archive)["Storage"].lacking] == ["1 of 2 masters in two stores"]
+
+
 def test_integrity_follows_manifests_audits_and_repair(archive: Shop) -> None:
     answer(archive.db, "supplied checksums", "yes")
     assert page(archive)["Integrity"].level == 1

@@ -15,7 +15,7 @@ from catalogue.indexing.stores import add_store
 from catalogue.likeness import merging
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.service import judge
-from catalogue.records import editions, files, likenesses, orders, pieces, replay, scans, stores
+from catalogue.records import editions, effective, files, likenesses, orders, pieces, replay, scans, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.pieces import Piece
 from catalogue.settings import Home
@@ -136,6 +136,16 @@ def test_several_words_are_a_name_of_their_own(shop: Shop) -> None:
     shop.add("Mary Anna Lee/Meadow/master.tif", "Anna Lee/Harbour/master.tif")
     assert shop.filed() == {"Mary Anna Lee/Meadow/master.tif": "Mary Anna Lee: Meadow",
                             "Anna Lee/Harbour/master.tif": "Anna Lee: Harbour"}
+
+
+def test_a_surname_means_the_one_artist_who_has_it_and_nobody_where_two_have(shop: Shop) -> None:
+    with transaction(shop.db):
+        ada = pieces.artist_called(shop.db, "Ada Quill").id
+        assert effective.artist_for(shop.db, "Quill") == ada
+        tomas = pieces.artist_called(shop.db, "Tomas Quill").id
+        other = effective.artist_for(shop.db, "Quill")
+    assert len({ada, tomas, other}) == 3
+    assert effective.artist_for(shop.db, "quill") == other
 
 
 def test_role_and_piece_stated_hold_through_reading_again(shop: Shop) -> None:
