@@ -283,6 +283,26 @@ def test_a_refused_correction_changes_nothing(shop: Shop) -> None:
     assert shop.everything() == before
 
 
+def test_artists_who_both_have_an_edition_of_one_title_are_not_merged(shop: Shop) -> None:
+    shop.add("Ada Quill/One/master.tif", "Ada Quil/One/master.tif")
+    own, other = shop.piece("Ada Quill", "One"), shop.piece("Ada Quil", "One")
+    with transaction(shop.db):
+        editions.add(shop.db, own.id, 10)
+        editions.add(shop.db, other.id, 25)
+    before = shop.everything()
+    with pytest.raises(Refused, match="with an edition"):
+        corrections.merge_artists(shop.db, own.artist_id, other.artist_id)
+    assert shop.everything() == before
+
+
+def test_an_artist_does_not_take_the_name_of_another(shop: Shop) -> None:
+    shop.add("Ada Quill/One/master.tif", "Ben Ashe/Two/master.tif")
+    before = shop.everything()
+    with pytest.raises(Refused, match="called 'Ben Ashe' already"):
+        corrections.rename_artist(shop.db, shop.piece("Ada Quill", "One").artist_id, "BEN  Ashe")
+    assert shop.everything() == before
+
+
 # --- artists -------------------------------------------------------------------------------------------
 
 
@@ -385,6 +405,20 @@ def test_rejecting_one_pair_leaves_a_scan_that_another_confirmed_pair_ties(shop:
     corrections.set_scan(shop.db, loose.id, piece_id=one.piece_id)
     judge(shop.db, 2, "rejected")
     assert shop.filed()["loose.tif"] == "Ada Quill: Harbour", "a person filed it"
+
+
+def test_likeness_to_scans_of_two_pieces_files_under_neither(shop: Shop) -> None:
+    shop.add("Ada Quill/One/master.tif", "Ada Quill/Two/master.tif", "loose.tif")
+    one, two, loose = (shop.scan_at(path).id for path in (
+        "Ada Quill/One/master.tif", "Ada Quill/Two/master.tif", "loose.tif"))
+    with transaction(shop.db):
+        likenesses.keep(shop.db, one, loose, "re-scan", 0.99, EVIDENCE, files_together=True)
+    assert shop.filed()["loose.tif"] == "Ada Quill: One"
+    with transaction(shop.db):
+        likenesses.keep(shop.db, two, loose, "re-scan", 0.99, EVIDENCE, files_together=True)
+    assert shop.filed()["loose.tif"] == ""
+    judge(shop.db, 2, "confirmed")
+    assert shop.filed()["loose.tif"] == "Ada Quill: Two"
 
 
 def test_a_chain_of_likeness_ends_where_its_link_is_rejected(shop: Shop) -> None:

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from catalogue.errors import Busy, Refused
+from catalogue.indexing import service
 from catalogue.indexing.service import StoreSummary, index
 from catalogue.indexing.stores import MARKER, add_store, where
 from catalogue.records import events, files, findings, pieces, scans, stores
@@ -240,6 +241,25 @@ def test_a_store_pulled_during_the_run_blames_no_file(shop: Shop, scan: Scan) ->
     (shop.root.parent / "unplugged").rename(shop.root)
     assert shop.index().outcome == "finished"
     assert len(list(files.known(shop.db, shop.store.id))) == 15
+
+
+def test_a_store_pulled_while_it_is_looked_through_loses_no_file(
+        shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is left of its mount point is an empty folder, in which nothing is where it was."""
+    shop.index()
+    compare = service.compare
+
+    def pulled(*given: object, **named: object) -> object:
+        shop.root.rename(shop.root.parent / "unplugged")
+        shop.root.mkdir()
+        return compare(*given, **named)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(service, "compare", pulled)
+    before = shop.kinds()
+    summary = shop.index()
+    assert (summary.outcome, summary.gone) == ("failed", 0)
+    assert {path: kinds for path, kinds in shop.kinds().items() if path} == {p: k for p, k in before.items() if p}
+    assert {row[3] for row in files.known(shop.db, shop.store.id)} == {"present"}
 
 
 def test_a_file_that_vanishes_during_the_run_is_a_finding(shop: Shop) -> None:

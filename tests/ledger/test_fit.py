@@ -63,6 +63,15 @@ def test_another_shape_is_cropped_and_said(shop: Shop) -> None:
         5000 / 700 * 25.4)
 
 
+def test_the_shape_that_counts_is_that_of_the_picture_within_its_border_or_over_its_wrap(shop: Shop) -> None:
+    scan = scan_of(shop, 3000, 4000)   # 3 : 4, as 300 × 400 mm is
+    for line in (NewLine(1, 350, 450, 1, border_mm=25), NewLine(1, 200, 300, 1, wrap_mm=50)):
+        fit = fit_of(scan, line)
+        assert fit is not None and fit.cropped == 0 and fit.ppi == pytest.approx(254)
+    sheet = fit_of(scan, NewLine(1, 350, 450, 1))
+    assert sheet is not None and sheet.cropped == pytest.approx(1 - (3 / 4) / (35 / 45))
+
+
 @pytest.mark.parametrize(("edge", "wraps"), [("", True), ("picture", True), ("mirrored", False), ("White", False),
                                              ("plain black", False), ("museum", True)])
 def test_which_edges_draw_on_the_picture(edge: str, wraps: bool) -> None:
