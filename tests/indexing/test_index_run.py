@@ -114,6 +114,16 @@ def test_a_changed_file_is_read_anew_and_told(shop: Shop, scan: Scan) -> None:
     assert "edited" in shop.kinds()["Ada Quill/Harbour/master.tif"]
 
 
+def test_a_file_of_another_size_is_read_though_its_time_is_as_before(shop: Shop) -> None:
+    shop.index()
+    path = shop.root / "Ada Quill/Harbour/master.tif"
+    stat = path.stat()
+    path.write_bytes(path.read_bytes() + b"more")
+    os.utime(path, ns=(stat.st_atime_ns, stat.st_mtime_ns))
+    assert shop.index().read == 1
+    assert shop.file("Ada Quill/Harbour/master.tif").size == stat.st_size + 4
+
+
 def test_a_touched_file_is_not_called_edited(shop: Shop) -> None:
     shop.index()
     os.utime(shop.root / "Ada Quill/Harbour/master.tif", ns=(1, 1))
