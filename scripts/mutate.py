@@ -161,6 +161,8 @@ def run_tests(tree: Path, tests: Sequence[str], limit: float) -> tuple[int | Non
             code = 70
             try:
                 os.setsid()
+                signal.signal(signal.SIGTERM, signal.SIG_DFL)
+                signal.signal(signal.SIGINT, signal.default_int_handler)
                 os.chdir(tree)
                 with log.open("wb") as out:
                     os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
@@ -175,14 +177,16 @@ def run_tests(tree: Path, tests: Sequence[str], limit: float) -> tuple[int | Non
                 sys.stdout.flush()
                 os._exit(code)
         status, until = None, monotonic() + limit
-        while status is None and monotonic() < until:
-            done, found = os.waitpid(child, os.WNOHANG)
-            status = found if done else None
-            sleep(0.02)
-        with suppress(ProcessLookupError):
-            os.killpg(child, signal.SIGKILL)  # what it started, too
-        if status is None:
-            os.waitpid(child, 0)
+        try:
+            while status is None and monotonic() < until:
+                done, found = os.waitpid(child, os.WNOHANG)
+                status = found if done else None
+                sleep(0.02)
+        finally:
+            with suppress(ProcessLookupError):
+                os.killpg(child, signal.SIGKILL)  # what it started, too
+            if status is None:
+                os.waitpid(child, 0)
         said = log.read_text(encoding="utf-8", errors="replace") if log.exists() else ""
         first = noticed.read_text(encoding="utf-8") if noticed.exists() else ""
         return None if status is None else os.waitstatus_to_exitcode(status), first, said
@@ -203,6 +207,8 @@ def judged(code: int | None, first: str, said: str) -> tuple[str, str]:
 
 def work(tree: Path, jobs: Any, results: Any, limit: float) -> None:
     """A worker: breaks from one queue, outcomes into the other, in a tree of its own."""
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))   # by way of ``finally``: the run under way goes along
+    signal.signal(signal.SIGINT, signal.SIG_IGN)            # Ctrl-C is for the program that started the workers
     tree.mkdir()
     copy_tree(tree)
     for name in [n for n in os.environ if n.startswith(("PYTEST_", "CATALOGUE_"))]:
@@ -350,6 +356,9 @@ def main() -> int:
         print(*(f"{one.topic:12} {one.file}: {one.words}" for one in breaks), sep="\n")
         return 0
     outcomes: dict[Break, Outcome] = {}
+    if not breaks:
+        print("No break is left to try.")
+        return 0
     with workers(max(1, min(arguments.jobs, len(breaks))), arguments.limit) as (jobs, results):
         for one in breaks:
             jobs.put(one)

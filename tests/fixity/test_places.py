@@ -100,6 +100,24 @@ def test_a_store_that_became_the_same_as_another_takes_no_copies(shop: Shop, sca
         copy(shop, "nas")
 
 
+def test_a_folder_is_the_store_by_its_own_marker_alone(shop: Shop) -> None:
+    main, nas = shop.store(), shop.add("nas", "copy")
+    assert on_disk.is_at(main, Path(main.root))
+    shutil.copy(Path(nas.root) / MARKER, Path(main.root) / MARKER)
+    assert not on_disk.is_at(main, Path(main.root))
+    (Path(main.root) / MARKER).unlink()
+    assert not on_disk.is_at(main, Path(main.root))
+
+
+def test_an_empty_folder_is_no_store_that_has_no_marker(shop: Shop) -> None:
+    """An unmarked store's mount point looks so while its disk is away."""
+    (shop.folder / "plain").mkdir()
+    plain = add_store(shop.db, "plain", shop.folder / "plain", "primary", consent=False)
+    assert not on_disk.is_at(plain, Path(plain.root)) and where(shop.db, plain) is None
+    (shop.folder / "plain" / "one.tif").touch()
+    assert on_disk.is_at(plain, Path(plain.root))
+
+
 # --- what counts as a copy -------------------------------------------------------------------------------
 
 

@@ -2,6 +2,7 @@
 
 import errno
 import hashlib
+import json
 import os
 import signal
 import subprocess
@@ -16,11 +17,12 @@ from catalogue.errors import CatalogueError
 from catalogue.indexing.service import index
 from catalogue.intake import moving
 from catalogue.intake.moving import apply_tidying, undo_tidying
-from catalogue.intake.tidy import Level, Tidying, plan_tidying
+from catalogue.intake.tidy import Level, Move, Tidying, plan_tidying, undo_folder
 from catalogue.records import copies, events, files, findings, intake, pieces, scans
 from catalogue.records.database import Database, transaction
 from catalogue.records.stores import Store
 from catalogue.settings import Home
+from catalogue.storage.folders import open_folder
 
 
 def tree(folder: Path) -> dict[str, str]:
@@ -146,6 +148,59 @@ def test_sidecars_go_with_their_file(db: Database, home: Home, store: Store, unt
     assert new.with_suffix(".xmp").read_text() == "scan0001.xmp"
     assert new.with_name(new.name + ".xmp").read_text() == "scan0001.tif.xmp"
     assert not list(untidy.rglob("scan0001*"))
+
+
+def test_a_sidecar_that_two_pictures_may_own_stays(db: Database, home: Home, store: Store, untidy: Path) -> None:
+    folder = untidy / "Ada Quill/Harbour"
+    for name in ("scan0001.xmp", "scan0001.tif.xmp", "scan0001.jpg"):
+        (folder / name).write_text(name)
+    apply_tidying(db, home, plan_tidying(db, home.settings, store))
+    assert (folder / "scan0001.xmp").exists() and (folder / "scan0001.jpg").exists()
+    assert (folder / "Ada Quill - Harbour - master - 2026-03-01.tif.xmp").read_text() == "scan0001.tif.xmp"
+
+
+def test_moves_that_follow_on_one_another_are_undone_last_first(
+        db: Database, home: Home, store: Store, untidy: Path) -> None:
+    """One takes the name that another has just left."""
+    before = tree(untidy)
+    first, second = "Ada Quill/Harbour/scan0001.tif", "Ada Quill/Harbour/tiles/t_a.tif"
+    moves = []
+    for source, target in ((first, "Ada Quill/Harbour/aside.tif"), (second, first)):
+        file = files.by_path(db, store.id, source)
+        assert file is not None
+        moves.append(Move(file.id, source, target, before[source], file.size, "by hand"))
+    done = apply_tidying(db, home, Tidying(store.id, store.name, tuple(moves), 0, ()))
+    assert len(done.moved) == 2 and done.undo is not None
+    assert tree(untidy)[first] == before[second]
+    assert undo_tidying(db, home, done.undo).left == ()
+    assert tree(untidy) == before
+
+
+def test_an_undo_file_of_another_store_is_not_carried_out_here(
+        db: Database, home: Home, store: Store, untidy: Path, tmp_path: Path) -> None:
+    """One cut short in a store that is away now, where files of the same names lay."""
+    twin = untidy / "Ada Quill/Harbour/twin.tif"
+    twin.write_bytes((untidy / "Ada Quill/Harbour/scan0001.tif").read_bytes())
+    before = tree(untidy)
+    undo_folder(home.folder).mkdir(parents=True)
+    (undo_folder(home.folder) / "tidy-9-20260301.jsonl").write_text("\n".join(json.dumps(line) for line in (
+        {"store": "another store's marker"},
+        {"from": "Ada Quill/Harbour/twin.tif", "to": "Ada Quill/Harbour/scan0001.tif",
+         "sha256": before["Ada Quill/Harbour/twin.tif"]})))
+    assert moving.finish_cut_short(db, home, store) == []
+    assert tree(untidy) == before
+
+
+def test_the_old_name_stays_where_the_new_one_holds_other_bytes(tmp_path: Path) -> None:
+    (tmp_path / "old.tif").write_bytes(b"the picture")
+    (tmp_path / "new.tif").write_bytes(b"another one")
+    sha256 = hashlib.sha256(b"the picture").hexdigest()
+    with open_folder(tmp_path) as folder:
+        moving._drop(folder.entry("old.tif"), folder.entry("new.tif"), sha256)
+        assert sorted(folder.names()) == ["new.tif", "old.tif"]
+        (tmp_path / "new.tif").write_bytes(b"the picture")
+        moving._drop(folder.entry("old.tif"), folder.entry("new.tif"), sha256)
+        assert folder.names() == ["new.tif"]
 
 
 def test_a_disk_without_second_names_gets_verified_copies(

@@ -17,7 +17,8 @@ def test_money(text: str, amount: str) -> None:
     assert values.money(text) == amount
 
 
-@pytest.mark.parametrize("text", ["-5", "0.125", "1.234.50", "1,234,50", "1.234,567", "1.234.56,7,8", "12,34,56", "about 90", "12 50", "1e5", "free"])
+@pytest.mark.parametrize("text", ["-5", "0.125", "1.234.50", "1,234,50", "1.234,567", "1.234.56,7,8",
+                                  "12,34,56", "about 90", "12 50", "1e5", "free"])
 def test_what_is_no_money_is_refused_rather_than_guessed(text: str) -> None:
     with pytest.raises(ValueError, match="price"):
         values.money(text)
