@@ -70,10 +70,10 @@ def test_a_new_scan_goes_to_its_ruled_place_and_the_key_is_untouched(
 
 def test_a_piece_named_otherwise_does_not_keep_the_year_of_the_one_proposed(
         db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
-    write("0001.tif", noise(1), artist="Ada Quill", title="Harbour")
+    write("0001.tif", noise(1))
     with transaction(db):
         pieces.piece_called(db, pieces.artist_called(db, "Ada Quill").id, "Harbour", "1999")
-    plan = propose(db, home, tmp_path / "key", store)
+    plan = said(db, home, propose(db, home, tmp_path / "key", store))
     assert plan.proposals[0].year == "1999"
     apply(db, home, answered(db, home, plan, 0, piece="Quay"))
     assert {p.title: p.year for p in pieces.every(db)} == {"Harbour": "1999", "Quay": ""}
