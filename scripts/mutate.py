@@ -309,13 +309,13 @@ def remember(one: Break, outcome: Outcome) -> None:
 
 
 def table(states: dict[Break, str]) -> str:
-    """Caught and survived, by topic."""
+    """Caught and survived, by topic; breaks that no run has tried yet are counted apart."""
     topics = sorted({one.topic for one in states})
-    lines = [f"{'topic':14} {'breaks':>6} {'caught':>6} {'survived':>8}"]
+    lines = [f"{'topic':14} {'breaks':>6} {'tried':>6} {'caught':>6} {'survived':>8}"]
     for topic in (*topics, "all"):
         own = [state for one, state in states.items() if topic in (one.topic, "all")]
-        caught = own.count("caught")
-        lines.append(f"{topic:14} {len(own):6} {caught:6} {len(own) - caught:8}")
+        tried, caught = len(own) - own.count("not run"), own.count("caught")
+        lines.append(f"{topic:14} {len(own):6} {tried:6} {caught:6} {tried - caught:8}")
     return "\n".join(lines)
 
 

@@ -86,3 +86,8 @@ def test_roman_numerals_are_proofs(text: str) -> None:
 def test_what_is_no_edition_number_is_refused(text: str) -> None:
     with pytest.raises(ValueError):
         numbers.read(text)
+
+
+@pytest.mark.parametrize(("amount", "shown"), [("1234.50", "1,234.50 EUR"), ("0.05", "0.05 EUR"), ("", "")])
+def test_money_is_shown_to_the_cent(amount: str, shown: str) -> None:
+    assert values.shown_money(amount, "EUR") == shown

@@ -212,6 +212,8 @@ def test_prints_up_to() -> None:
     assert prints_up_to(9921, 14031, border_mm=25)[0].height_mm == pytest.approx(a0.height_mm + 50)
     assert prints_up_to(100, 100, wrap_mm=40) == ()
     assert ppi_at(9921, 14031, wrapped.width_mm, wrapped.height_mm, wrap_mm=40) == pytest.approx(300)
+    for pixels in ((1000, 3000), (3000, 1000)):   # the lesser of the two directions, whichever it is
+        assert ppi_at(*pixels, 254, 254) == pytest.approx(100)
     assert ppi_at(4961, 7016, 420, 594) == pytest.approx(300, abs=0.05)
     with pytest.raises(ValueError, match="border"):
         ppi_at(100, 100, 50, 50, border_mm=25)

@@ -14,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
+from catalogue.reading.digests import PixelDigest
 from catalogue.reading.file import read_file
 from catalogue.reading.limits import Limits
 from catalogue.reading.model import Fault
@@ -103,6 +104,16 @@ def test_meaning_is_part_of_the_digest(painting: np.ndarray, folder: Path) -> No
     for name in ("minisblack", "miniswhite"):
         tifffile.imwrite(folder / f"{name}.tif", painting[..., 0], photometric=name, metadata=None)
     assert read_file(folder / "minisblack.tif").pixel_digest != read_file(folder / "miniswhite.tif").pixel_digest
+
+
+def test_profile_and_palette_are_part_of_the_digest() -> None:
+    """Equal samples under another profile are another picture."""
+    def digest(extra: bytes) -> str:
+        made = PixelDigest((2, 2, 3), "uint8", "RGB", extra)
+        made.update(np.arange(12, dtype=np.uint8).reshape(2, 2, 3))
+        return made.hexdigest()
+
+    assert digest(b"one profile") == digest(b"one profile") != digest(b"another")
 
 
 def test_metadata_alone_leaves_the_digest(deep: np.ndarray, plain: str, folder: Path) -> None:
