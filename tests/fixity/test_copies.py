@@ -165,6 +165,22 @@ def test_beside_a_damaged_copy_no_second_one_is_made(shop: Shop) -> None:
 
 
 @pytest.mark.usefixtures("master")
+def test_copies_are_made_from_primary_stores_unless_another_is_named(shop: Shop, scan: Scan) -> None:
+    scan("nas/Ada Quill/Meadow/master.tif", seed=9)
+    shop.index("nas")
+    nas, away = shop.store("nas"), shop.store("away")
+    assert [one.path for one in plan(shop.db, away)] == [MASTER]
+    assert [one.path for one in plan(shop.db, away, nas)] == ["Ada Quill/Meadow/master.tif"]
+
+
+@pytest.mark.usefixtures("master")
+def test_a_scan_that_a_file_holds_is_not_dropped(shop: Shop) -> None:
+    due = shop.due(MASTER)
+    assert fixity.drop_fileless_scan(shop.db, due.scan_id) is None
+    assert shop.due(MASTER) == due and scans.by_id(shop.db, due.scan_id) is not None
+
+
+@pytest.mark.usefixtures("master")
 def test_a_run_is_stopped_also_while_it_finds_all_in_place(shop: Shop) -> None:
     copy(shop, "nas")
     wanted = plan(shop.db, shop.store("away"))

@@ -423,3 +423,10 @@ def test_a_file_replaced_while_it_is_read_is_told(strips: Path, monkeypatch: pyt
     assert Fault.CHANGING in kinds(read_file(strips))
     monkeypatch.undo()
     assert Fault.CHANGING not in kinds(read_file(strips))
+
+
+def test_a_directory_beyond_the_end_is_told_as_a_cut(tmp_path: Path) -> None:
+    """TIFF 6.0, section 2: bytes 4 to 7 say where the first directory begins; writers put it behind the pixels."""
+    (tmp_path / "cut.tif").write_bytes(b"II*\0" + struct.pack("<I", 10_000) + bytes(100))
+    faults = [fault for fault in read_file(tmp_path / "cut.tif").faults if fault.kind is Fault.TRUNCATED]
+    assert any("directory lies beyond" in fault.detail and fault.offset == 10_000 for fault in faults)

@@ -203,6 +203,13 @@ def test_iso_216_pixels(mm: int, at_300: int, at_600: int) -> None:
     assert (pixels_for(mm, 300), pixels_for(mm, 600)) == (at_300, at_600)
 
 
+def test_a_colour_picture_without_a_profile_is_a_finding(tmp_path: Path) -> None:
+    for name, shape, found in (("rgb", (8, 8, 3), True), ("minisblack", (8, 8), False)):
+        tifffile.imwrite(tmp_path / f"{name}.tif", np.zeros(shape, np.uint8), photometric=name, metadata=None)
+        faults = {fault.kind for fault in read_file(tmp_path / f"{name}.tif").faults}
+        assert (Fault.NO_PROFILE in faults) is found, name
+
+
 def test_prints_up_to() -> None:
     """An A2 scan at 600 ppi prints as A0 at 300, less a wrap, plus a border."""
     a0 = prints_up_to(9921, 14031)[0]
