@@ -20,7 +20,9 @@ from catalogue.fixity.copying import Stopped
 from catalogue.fixity.restore import file_called, restore
 from catalogue.fixity.restore import plan as plan_restore
 from catalogue.indexing.alone import alone
+from catalogue.indexing.stores import retire_store
 from catalogue.progress import Progress
+from catalogue.records import copies as copy_rows
 from catalogue.records import events, findings, fixity, scans
 from catalogue.settings import Settings
 from catalogue.storage.atomic import part_path
@@ -171,6 +173,15 @@ def test_copies_are_made_from_primary_stores_unless_another_is_named(shop: Shop,
     nas, away = shop.store("nas"), shop.store("away")
     assert [one.path for one in plan(shop.db, away)] == [MASTER]
     assert [one.path for one in plan(shop.db, away, nas)] == ["Ada Quill/Meadow/master.tif"]
+
+
+@pytest.mark.usefixtures("master")
+def test_a_retired_store_holds_no_copy(shop: Shop) -> None:
+    copy(shop, "nas")
+    assert copy_rows.of_scan(shop.db, shop.due(MASTER).scan_id).stores == 2
+    retire_store(shop.db, shop.store("nas"))
+    assert copy_rows.of_scan(shop.db, shop.due(MASTER).scan_id).stores == 1
+    assert review(shop.db, Settings())["single copy"] == 1
 
 
 @pytest.mark.usefixtures("master")

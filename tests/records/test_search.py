@@ -145,3 +145,16 @@ def test_files_of_a_retired_store_take_no_place_in_the_list(db: Database) -> Non
                       VALUES (1, 'Quill/meadow.tif', 1, 1, '', '')""")
     assert len(search(db, "harbour", limit=30).files) == 25
     assert not search(db, "meadow").files
+
+
+def test_the_word_itself_comes_before_words_known_longer(db: Database) -> None:
+    with transaction(db):
+        artist = pieces.artist_called(db, "Ada Quill").id
+        for title in ("Harbourside", "Harbour Lights", "Harbour"):
+            pieces.piece_called(db, artist, title)
+    assert [hit.title for hit in search(db, "harbour").pieces] == ["Harbour Lights", "Harbour", "Harbourside"]
+
+
+@pytest.mark.parametrize("text", ["500x700mm", "500 × 700 mm", "50x70", "50 x 70 cm", "500x700", "50,2 x 70"])
+def test_a_size_is_sought_in_whole_centimetres(text: str) -> None:
+    assert words_of(text) == ["50x70"]
