@@ -121,7 +121,7 @@ class AlikePage(Page):
 
     @property
     def _row(self) -> PairRow | None:
-        return self.query_one(RowTable).pointed
+        return self.query_one(RowTable).row_to_act_on
 
     def on_row_table_pointed(self, event: RowTable.Pointed) -> None:
         row: PairRow | None = event.row
@@ -184,6 +184,9 @@ class AlikePage(Page):
         self._draw()
 
     def action_all(self) -> None:
+        table = self.query_one(RowTable)
+        if table.pointed is not None:
+            table.expect_removal(table.pointed)  # it may be listed in the one form only
         self._all = not self._all
         self._list(keep=True)
 
@@ -205,6 +208,7 @@ class AlikePage(Page):
                              holds=self)
 
     def _judged(self, row: PairRow, verdict: str) -> None:
+        self.query_one(RowTable).expect_removal(row)
         self._done.append(("verdict", row.pair.id, row.pair.verdict))
         self.shop.say(f"{verdict.capitalize()}: {row.pair.evidence.relation.value}. u takes it back.")
         self.shop.changed()

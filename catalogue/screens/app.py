@@ -3,7 +3,7 @@
 import multiprocessing
 import os
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from functools import partial
 from importlib import import_module
 from multiprocessing import resource_tracker
@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from textual import events
 from textual.app import App, SystemCommand
 from textual.binding import BindingType
+from textual.dom import DOMNode
 from textual.screen import Screen
 
 from catalogue.errors import CatalogueError
@@ -175,6 +176,15 @@ class CatalogueApp(App[None]):
         """A short word at the edge of the screen; never read as markup."""
         level = "error" if severity == "error" else "warning" if severity == "warning" else "information"
         self.notify(text, severity=level, markup=False, timeout=8 if level == "error" else 5)  # type: ignore[arg-type]
+
+    async def run_action(self, action: Any, default_namespace: DOMNode | None = None,
+                         namespaces: Mapping[str, DOMNode] | None = None) -> bool:
+        """Do what a key or the palette asks for; where that is refused, say why."""
+        try:
+            return await super().run_action(action, default_namespace, namespaces)
+        except CatalogueError as error:
+            self.failed(error)
+            return True
 
     # Long work
 

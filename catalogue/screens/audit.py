@@ -154,7 +154,7 @@ class AuditPage(Page):
     @property
     def _found(self) -> OpenFinding | None:
         """The finding under the cursor, once all that is shown of it is there."""
-        row: FindingItem | None = self.query_one("#findings", PagedTable).pointed
+        row: FindingItem | None = self.query_one("#findings", PagedTable).row_to_act_on
         found = self._open
         return found if row is not None and found is not None and found.finding.id == row.id else None
 
@@ -192,9 +192,13 @@ class AuditPage(Page):
         found = self._found
         if found is None:
             return
+        table: PagedTable[FindingItem] = self.query_one("#findings", PagedTable)
+        row = table.row_to_act_on
 
         def closed(done: Accepted) -> None:
             self.shop.say(notice(summarize(done)))
+            if row is not None:
+                table.expect_removal(row)
             self.shop.changed()
 
         def answered(why: str | None) -> None:

@@ -126,7 +126,7 @@ class BrowsePage(FileActions, Page):
         if self.query_one("#artists", PagedTable).has_focus:
             self.action_pane_right()
             return
-        piece = self.query_one("#pieces", PagedTable).pointed
+        piece = self.query_one("#pieces", PagedTable).row_to_act_on
         if piece is not None:
             self.shop.open_piece(piece.id)
 
@@ -137,7 +137,7 @@ class BrowsePage(FileActions, Page):
         self.query_one("#artists", PagedTable).focus()
 
     def action_repeat(self) -> None:
-        piece = self.query_one("#pieces", PagedTable).pointed
+        piece = self.query_one("#pieces", PagedTable).row_to_act_on
         if piece is not None:
             self.shop.repeat(piece_id=piece.id)
 
@@ -148,7 +148,7 @@ class BrowsePage(FileActions, Page):
         self.action_pane_right()
 
     def scan_meant(self) -> str | None:
-        piece: PieceItem | None = self.query_one("#pieces", PagedTable).pointed
+        piece: PieceItem | None = self.query_one("#pieces", PagedTable).row_to_act_on
         return piece.sha256 if piece is not None else None
 
 

@@ -119,7 +119,7 @@ class HealthPage(Page):
         if self.query_one("#areas", RowTable).has_focus:
             self.query_one("#criteria", RowTable).focus()
         else:
-            self._answer(self.query_one("#criteria", RowTable).pointed)
+            self._answer(self.query_one("#criteria", RowTable).row_to_act_on)
 
     def _answer(self, row: Criterion | None) -> None:
         if row is None or not row.asks:

@@ -246,7 +246,7 @@ class IntakePage(Page):
     @property
     def _chosen(self) -> Proposal | None:
         """The original under the cursor."""
-        return self.query_one("#proposals", RowTable).pointed if self._watcher is None else None
+        return self.query_one("#proposals", RowTable).row_to_act_on if self._watcher is None else None
 
     def on_row_table_pointed(self, event: RowTable.Pointed) -> None:
         if event.row is not None and event.table is self._list:

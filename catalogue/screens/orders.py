@@ -71,7 +71,7 @@ class OrdersPage(Page):
 
     @property
     def _line(self) -> LineItem | None:
-        return self.query_one("#lines", PagedTable).pointed
+        return self.query_one("#lines", PagedTable).row_to_act_on
 
     def on_row_table_pointed(self, event: RowTable.Pointed) -> None:
         row = event.row
@@ -118,8 +118,11 @@ class OrdersPage(Page):
 
         def answered(yes: bool | None) -> None:
             if yes:
-                self.shop.writes.add(f"order {safe(row.number)} {following}", change, lambda _: self.shop.changed(),
-                                     holds=self)
+                self.shop.writes.add(f"order {safe(row.number)} {following}", change, moved, holds=self)
+
+        def moved(_: object) -> None:
+            self.query_one("#lines", PagedTable).expect_removal(row)  # it may list lines of the former state only
+            self.shop.changed()
 
         def change(db: Database) -> None:
             set_order_status(db, row.number, following, seen=row.status)

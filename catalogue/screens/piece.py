@@ -128,15 +128,16 @@ class PiecePage(FileActions):
 
     @property
     def _scan(self) -> ScanView | None:
-        return self.query_one("#scans", RowTable).pointed
+        return self.query_one("#scans", RowTable).row_to_act_on
 
     def scan_meant(self) -> str | None:
         return self._scan.scan.sha256 if self._scan else None
 
     def action_repeat(self) -> None:
-        orders = self.query_one("#orders", RowTable)
-        if orders.has_focus and orders.pointed is not None:
-            self.shop.repeat(line_id=orders.pointed.id)
+        orders: RowTable[Line] = self.query_one("#orders", RowTable)
+        line = orders.row_to_act_on if orders.has_focus else None
+        if line is not None:
+            self.shop.repeat(line_id=line.id)
         else:
             self.shop.repeat(piece_id=self.piece_id)
 

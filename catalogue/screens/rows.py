@@ -20,11 +20,13 @@ from textual.reactive import reactive
 from textual.scroll_view import ScrollView
 from textual.strip import Strip
 
+from catalogue.errors import Refused
 from catalogue.screens.keys import list_bindings
 from catalogue.screens.wording import number, safe
 
 R = TypeVar("R")
 HERE = object()
+DEPARTED = Style(dim=True, strike=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +41,11 @@ class Column:
 
 
 class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
-    """Rows of text. Posts :class:`Pointed` when the cursor comes to another row, :class:`Chosen` on a second click."""
+    """Rows of text. Posts :class:`Pointed` when the cursor comes to another row, :class:`Chosen` on a second click.
+
+    A row that leaves the list while the cursor is on it, because another seat or a job has changed it, stays there
+    struck through until the cursor leaves it, so that no key meant for it acts on its neighbour.
+    """
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"rows--header", "rows--row", "rows--cursor", "rows--hover"}
     BINDINGS: ClassVar[list[BindingType]] = list_bindings()
@@ -78,6 +84,8 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         self._identity: Callable[[R], object] = id_of
         self._strips: dict[tuple[int, Style], Strip] = {}  # by the row object and its style
         self._told: object = HERE
+        self._departed: R | None = None     # the row under the cursor, if the list does not hold it any more
+        self._removed: set[object] = set()  # identities that leave the list because the person said so
         self.rows_held: list[R] = []
 
     @property
@@ -89,6 +97,31 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
     def pointed(self) -> R | None:
         """The row under the cursor."""
         return self.rows_held[self.cursor_row] if 0 <= self.cursor_row < len(self.rows_held) else None
+
+    @property
+    def row_to_act_on(self) -> R | None:
+        """The row under the cursor, for what a key does to it.
+
+        Raises:
+            Refused: if it is drawn but has left the list.
+        """
+        if self._departed is not None:
+            raise Refused("That row has just left the list: another seat or a job has changed it.",
+                          hint="Nothing was done. Choose a row again.")
+        return self.pointed
+
+    def expect_removal(self, row: R) -> None:
+        """The person has dealt with this row: when it leaves the list the cursor goes on to the next."""
+        self._removed.add(self._identity(row))
+
+    def with_departed(self, rows: list[R], at: int, before: R, identity: Callable[[R], object]) -> list[R]:
+        """``rows`` with ``before``, the row under the cursor, put in at ``at`` where another seat has removed it."""
+        expected = identity(before) in self._removed
+        self._removed.clear()
+        if expected or not rows:
+            return rows
+        self._departed = before
+        return [*rows[:at], before, *rows[at:]]
 
     def entitle(self, title: str, count: int | None = None) -> None:
         """Name the list, with how many rows it has in all."""
@@ -104,6 +137,8 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         before, stood, top = self.rows_held, self.cursor_row, self.scroll_offset.y
         self.rows_held, self._cells = list(rows), cells
         self._identity = identity or id_of
+        if not any(row is self._departed for row in self.rows_held):
+            self._departed = None
         held = {id(row) for row in self.rows_held}
         self._strips = {key: strip for key, strip in self._strips.items() if key[0] in held and keep_drawn}
         self._resize()
@@ -122,14 +157,18 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
     def show_rows(self, rows: Sequence[R], cells: Callable[[R], Sequence[Text]], identity: Callable[[R], object], *,
                   keep: bool = False) -> None:
         """Show a whole list and point to a row anew; with ``keep`` the cursor stays on its row, or near it."""
-        at, scroll = 0, 0
+        at, scroll, listed = 0, 0, list(rows)
         before = self.pointed
         if keep and before is not None:
-            wanted = self._identity(before)
-            at = next((i for i, row in enumerate(rows) if identity(row) == wanted), self.cursor_row)
+            wanted = identity(before)
+            found = next((i for i, row in enumerate(listed) if identity(row) == wanted), None)
+            at = min(self.cursor_row, len(listed)) if found is None else found
+            if found is None:
+                listed = self.with_departed(listed, at, before, identity)
             scroll = self.scroll_offset.y
+        self._removed.clear()
         self.tell_again()
-        self.set_rows(rows, cells, identity, cursor=at, scroll=scroll)
+        self.set_rows(listed, cells, identity, cursor=at, scroll=scroll)
 
     def tell_again(self) -> None:
         """The row under the cursor may say something new: point to it again when rows are set."""
@@ -204,6 +243,8 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
             segments.append(Segment(fitted, base + (cell.style if isinstance(cell.style, Style) else
                                                     Style.parse(cell.style))))
         segments.append(Segment(text, base))
+        if row is self._departed:
+            segments = [Segment(text, (style or base) + DEPARTED) for text, style, _ in segments]
         return Strip(segments).adjust_cell_length(width, base)
 
     # The cursor
@@ -212,10 +253,22 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         return max(0, min(row, len(self.rows_held) - 1))
 
     def watch_cursor_row(self, before: int, now: int) -> None:
+        if self._departed is not None and self.pointed is not self._departed:
+            self._drop_departed()
         self._refresh_row(before)
         self._refresh_row(now)
         self._show_cursor()
         self._tell()
+
+    def _drop_departed(self) -> None:
+        """The cursor has left a row that is not in the list any more."""
+        at = next(i for i, row in enumerate(self.rows_held) if row is self._departed)
+        del self.rows_held[at]
+        self._departed = None
+        if self.cursor_row > at:
+            self.set_reactive(RowTable.cursor_row, self.cursor_row - 1)
+        self._resize()
+        self.refresh()
 
     def watch_hover_row(self, before: int, now: int) -> None:
         self._refresh_row(before)
@@ -273,13 +326,17 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         index = y - self._header_height + self.scroll_offset.y
         return index if y >= self._header_height and 0 <= index < len(self.rows_held) else -1
 
-    def on_click(self, event: events.Click) -> None:
+    def action_choose(self) -> None:
+        """A click on the row under the cursor."""
+        self.post_message(self.Chosen(self, self.row_to_act_on))
+
+    async def on_click(self, event: events.Click) -> None:
         at = event.get_content_offset(self)
         index = self._row_at(at.y) if at is not None else -1
         if index < 0:
             return
         if index == self.cursor_row:
-            self.post_message(self.Chosen(self, self.rows_held[index]))
+            await self.run_action("choose")
         else:
             self.cursor_row = index
 

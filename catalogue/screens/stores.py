@@ -112,7 +112,7 @@ class StoresPage(Page):
 
     @property
     def _view(self) -> StoreView | None:
-        return self.query_one(RowTable).pointed
+        return self.query_one(RowTable).row_to_act_on
 
     def action_add(self) -> None:
         from catalogue.screens.adding import AddStorePage
@@ -160,6 +160,7 @@ class StoresPage(Page):
 
         def retired(done: StoreRetired) -> None:
             self.shop.say(notice(summarize(done)))
+            self.query_one(RowTable).expect_removal(view)
             self.shop.changed()
 
         def answered(yes: bool | None) -> None:

@@ -48,14 +48,16 @@ class PagedTable(RowTable[R]):
         if here is None:
             self._ask(lambda db: source.page(db, None, PAGE, True), self._first)
         else:
-            self._show_around(here, self.cursor_row, self.scroll_offset.y)
+            self._show_around(here, self.cursor_row, self.scroll_offset.y, keep=True)
 
     def go_to(self, row: R | None) -> None:
         """Put the cursor on a row of the list, wherever it is."""
         if row is not None and self._source is not None:
             self._show_around(row, PAGE, None)
 
-    def _show_around(self, here: R, row: int, scroll: int | None) -> None:
+    def _show_around(self, here: R, row: int, scroll: int | None, *, keep: bool = False) -> None:
+        """Show the pages around ``here``, ``row`` rows before it; with ``keep`` it stays even if the list holds it no
+        longer."""
         source = self._source
         assert source is not None
 
@@ -66,7 +68,11 @@ class PagedTable(RowTable[R]):
         def show(found: tuple[list[R], list[R]]) -> None:
             before, after = found
             rows = before + after
-            at = next((i for i, r in enumerate(rows) if source.identity(r) == source.identity(here)), len(before))
+            found_at = next((i for i, r in enumerate(rows) if source.identity(r) == source.identity(here)), None)
+            at = len(before) if found_at is None else found_at
+            if keep and found_at is None:
+                rows = self.with_departed(rows, at, here, source.identity)
+            self._removed.clear()
             self.begins, self.ends = len(before) < row or row == 0, len(after) < HELD - len(before)
             self.tell_again()
             self._fill(rows, at, scroll)

@@ -26,6 +26,7 @@ from catalogue.screens.piece import PiecePage
 from catalogue.screens.repeat import RepeatDialog
 from catalogue.screens.rows import RowTable
 from catalogue.screens.search import SearchDialog
+from catalogue.screens.table import PagedTable, Source
 from catalogue.settings import Home
 from tests.screens.shop import burst, held_up, running, said, settled, sha, until, words
 from tests.screens.test_snapshots import tiles_proposed
@@ -279,6 +280,84 @@ async def test_a_finding_closed_by_another_seat_is_not_acted_on(busy: Home) -> N
         await settled(pilot)
         assert not isinstance(pilot.app.screen, Reason)
         assert "closed meanwhile" in words(pilot)
+
+
+def taken_away(table: RowTable[Any]) -> None:
+    """The list as it comes back after another seat has removed the row under the cursor."""
+    gone = table._identity(table.pointed)
+    if isinstance(table, PagedTable):
+        source = table._source
+        assert source is not None
+        table.show(Source(lambda *asked: [row for row in source.page(*asked) if source.identity(row) != gone],
+                          source.cells, source.identity), keep=True)
+    else:
+        rows = [row for row in table.rows_held if table._identity(row) != gone]
+        table.show_rows(rows, table._cells, table._identity, keep=True)
+
+
+@pytest.mark.parametrize("place", list(LISTS))
+async def test_a_row_that_another_seat_removed_is_said_to_be_gone_and_its_neighbour_left_alone(
+        busy: Home, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, place: str) -> None:
+    """For every key that acts on a row: one word, nothing done; from the next row on it acts again."""
+    async with running(busy) as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        table = await at(pilot, place, tmp_path)
+        meant, count = table.pointed, table.row_count
+        following = table._identity(table.rows_held[1])
+        taken_away(table)
+        await settled(pilot)
+        assert table.pointed is meant
+        with monkeypatch.context() as patch:
+            trace = Trace(app, patch)
+            for key in KEYS[place]:
+                if key.action in ON_ROWS[place]:
+                    app.clear_notifications()
+                    await burst(pilot, key.keys.split(",")[0])
+                    await settled(pilot)
+                    assert trace.take() == [], key
+                    assert len(said(pilot)) == 1, key
+                    assert "left the list" in said(pilot)[0], key
+        await burst(pilot, "down")
+        await settled(pilot)
+        assert table._identity(table.pointed) == following
+        assert table.row_to_act_on is table.pointed
+        assert table.row_count == count - 1
+
+
+async def test_a_click_on_a_row_that_is_gone_opens_nothing(busy: Home) -> None:
+    async with running(busy) as pilot:
+        table = pilot.app.screen.query_one("#pieces", RowTable)
+        taken_away(table)
+        await settled(pilot)
+        await pilot.click("#pieces", offset=(5, table.cursor_row + table._header_height + 1))     # below the border
+        await settled(pilot)
+        assert not isinstance(pilot.app.screen, PiecePage)
+        assert ["left the list" in text for text in said(pilot)] == [True]
+
+
+async def test_a_finding_closed_elsewhere_stays_under_the_cursor_until_it_leaves(busy: Home) -> None:
+    """In the catalogue itself: the list is read again, and the key after that does not close the next finding."""
+    async with running(busy, place="audit") as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        table = app.screen.query_one("#findings", RowTable)
+        meant, following = table.rows_held[:2]
+        db = open_database(busy.database)
+        with transaction(db):
+            findings.resolve_by_id(db, meant.id, "elsewhere")
+        app.changes.tell(of_others=True)
+        await settled(pilot)
+        await burst(pilot, "e")
+        await settled(pilot)
+        assert not isinstance(app.screen, Reason)
+        assert ["left the list" in text for text in said(pilot)] == [True]
+        await burst(pilot, "down", "e", *"seen", "enter")
+        await settled(pilot)
+        still_open = {row.id for row in findings.open_ones(db)}
+        assert following.id not in still_open
+        assert table.pointed.id in still_open, "the person closed one, and the cursor is on the next"
+        db.close()
 
 
 # Writes
