@@ -120,6 +120,7 @@ READ_ONLY = {
     "intake.capture": {"parsed"},
     "intake.moving": {"cut_short"},
     "intake.proposals": {"answered", "apart_from_stores"},
+    "intake.removing": {"places_wanted"},
     "intake.sidecars": {"description_of", "files_to_describe"},
     "intake.tidy": {"plan_tidying"},
     "ledger.editions": {"label", "state"},

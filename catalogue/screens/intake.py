@@ -14,6 +14,7 @@ from textual.widget import Widget
 from textual.widgets import Button, Input, Select, Static
 
 from catalogue.intake.proposals import Kind, Plan, Proposal, answered, apart_from_stores
+from catalogue.intake.removing import places_wanted
 from catalogue.progress import data_size
 from catalogue.reading.model import Reading
 from catalogue.records import stores
@@ -357,9 +358,11 @@ class IntakePage(Page):
     def _ask_to_remove(self, plan: Plan, also: list[str], meant: list[Proposal]) -> None:
         """The second question, of its own; without a yes the folder stays, and what is new is taken in all the same."""
         files, size = sum(len(p.items) for p in meant), sum(p.size for p in meant)
-        copies = self.shop.home.settings.minimum_copies
+        settings = self.shop.home.settings
+        stores_wanted = counted(places_wanted(settings), "store")
+        apart = "" if settings.copies_on_one_disk else ", on different disks,"
         text = f"{counted(files, 'file')}, {data_size(size)}, from {safe(shown(kept(str(plan.folder))))}\n\n" \
-               f"Each is removed only once {counted(copies, 'store')} hold a copy of it, every copy read back and " \
+               f"Each is removed only once {stores_wanted}{apart} hold a copy of it, every copy read back and " \
                "compared at that moment. Whatever is not proven safe stays, and you are told why. A file removed " \
                "does not come back."
 

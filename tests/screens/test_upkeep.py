@@ -12,6 +12,7 @@ import tifffile
 from textual.widgets import Button, Checkbox, Input, Select, Static
 
 from catalogue.errors import CatalogueError
+from catalogue.indexing.naming import FORMER_RULES
 from catalogue.progress import Progress
 from catalogue.records import events, files, findings, pieces, scans, stores
 from catalogue.records.database import open_database, transaction
@@ -135,7 +136,7 @@ async def test_stores_show_where_they_are_and_can_be_forgotten(shop: Home) -> No
 
 
 async def test_indexing_runs_with_progress_and_tells_its_end(shop: Home) -> None:
-    home = Home(shop.folder, Settings(workers=1))
+    home = Home(shop.folder, Settings(workers=1, place_rules=FORMER_RULES))     # one path alone tells no guess enough
     painted_scan(shop.folder.parent / "main disk" / "New Hand/First Light/First Light master.tif", 9)
     async with running(home, place="stores") as pilot:
         app = app_of(pilot)
