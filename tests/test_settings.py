@@ -91,3 +91,10 @@ def test_the_readme_lists_every_setting_with_its_default() -> None:
         value = list(value) if isinstance(value, tuple) else value
         written = str(value).lower() if isinstance(value, bool) else str(value)
         assert rest.startswith(f"`{written}` |") or value == "", name
+
+
+def test_a_whole_number_has_a_least_and_a_most() -> None:
+    for name, least, most in (("workers", 0, 256), ("minimum_copies", 1, 100), ("audit_days", 1, 36_500)):
+        assert setting_fault(name, least) == "" == setting_fault(name, most)
+        assert name in setting_fault(name, least - 1) and name in setting_fault(name, most + 1)
+        assert name in setting_fault(name, True) and name in setting_fault(name, float(most))

@@ -250,3 +250,10 @@ def test_nothing_is_printed_past_the_one_printer(module: Path) -> None:
         elif isinstance(node, ast.Attribute) and ast.unparse(node) in ("sys.stdout.write", "sys.stderr.write"):
             used.add(ast.unparse(node))
     assert used <= allowed
+
+
+def test_every_harmful_character_is_shown_as_an_escape() -> None:
+    for code in (*range(0x300), *range(0x600, 0x630), *range(0x2000, 0x2100), *range(0xD800, 0xE000), 0xFEFF):
+        sign = chr(code)
+        if HARMFUL.match(sign) or sign == "\n":
+            assert visible(sign).startswith("\\") and visible(sign).isascii(), hex(code)
