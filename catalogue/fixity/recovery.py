@@ -228,7 +228,7 @@ def _put_back(db: Database, before: Condition, entries: dict[str, Event], highes
                    tuple(doubts))
 
 
-def _applied(db: Database, event: Event, damaged: Sequence[Path], names: dict[int, tuple[str, str]]) -> list[str]:
+def _applied(db: Database, event: Event, damaged: Sequence[Path], names: salvage.StatedNames) -> list[str]:
     salvage.ensure_referred(db, event, damaged, names)
     return [f"event {event.id}: {words}" for change in unpacked(event.change) if (words := salvage.apply(db, change,
                                                                final=event.type == "migration"))]

@@ -220,8 +220,8 @@ def _free_artist_key(db: Database, artist_id: int, key: str) -> None:
 
 def _remove_artist_if_idle(db: Database, done: _Pass, artist_id: int) -> None:
     gone = db.execute("""DELETE FROM artist WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM piece WHERE artist_id = ?1)
-                         AND NOT EXISTS (SELECT 1 FROM artist_stated WHERE artist_id = ?1 AND joined_into IS NULL
-                                         AND coalesce(name, contact, terms, notes) IS NOT NULL) RETURNING key""",
+                         AND NOT EXISTS (SELECT 1 FROM artist_stated WHERE artist_id = ?1 AND joined_into IS NULL)
+                         RETURNING key""",
                       [artist_id]).fetchone()
     if gone is not None:
         done.artists.clear()

@@ -111,7 +111,15 @@ def append_verbatim(db: Database, proven: Iterable[Event]) -> None:
                    [getattr(event, name) for name in names])
 
 
-def ensure_referred(db: Database, event: Event, sources: Iterable[Path], names: Mapping[int, tuple[str, str]]) -> None:
+@dataclass(frozen=True, slots=True)
+class StatedNames:
+    """What statements knew, by id: ``pieces`` their artist and title, ``artists`` their name."""
+
+    pieces: Mapping[int, tuple[str, str]]
+    artists: Mapping[int, str]
+
+
+def ensure_referred(db: Database, event: Event, sources: Iterable[Path], names: StatedNames) -> None:
     """Make the artists and pieces that an event's rows refer to where the catalogue has none of that id.
 
     Taken from ``sources``, damaged catalogues, else by ``names``, artist and title as a statement knew them, else as a
@@ -121,31 +129,36 @@ def ensure_referred(db: Database, event: Event, sources: Iterable[Path], names: 
         row = change.after or {}
         piece_id, artist_id = row.get("piece_id"), row.get("artist_id")
         if isinstance(artist_id, int):
-            _ensure_artist(db, artist_id, sources, "")
+            _ensure_artist(db, artist_id, sources, names)
         if isinstance(piece_id, int):
-            _ensure_piece(db, piece_id, sources, names.get(piece_id))
+            _ensure_piece(db, piece_id, sources, names)
 
 
-def stated_names(statements: Iterable[Event]) -> dict[int, tuple[str, str]]:
-    """Artist and title of pieces, as far as statements knew them."""
-    names: dict[int, tuple[str, str]] = {}
+def stated_names(statements: Iterable[Event]) -> StatedNames:
+    """Names of pieces and artists, as far as statements knew them."""
+    pieces: dict[int, tuple[str, str]] = {}
+    artists: dict[int, str] = {}
     for event in statements:
         for change in unpacked(event.change):
             row = change.after or {}
             if change.table == "piece_stated" and row.get("known_title"):
-                names[int(row["piece_id"])] = (str(row.get("known_artist") or ""), str(row["known_title"]))
-    return names
+                pieces[int(row["piece_id"])] = (str(row.get("known_artist") or ""), str(row["known_title"]))
+            elif change.table == "artist_stated" and row.get("known_name"):
+                artists[int(row["artist_id"])] = str(row["known_name"])
+    return StatedNames(pieces, artists)
 
 
-def _ensure_piece(db: Database, piece_id: int, sources: Iterable[Path], known: tuple[str, str] | None) -> None:
+def _ensure_piece(db: Database, piece_id: int, sources: Iterable[Path], names: StatedNames) -> None:
     if db.execute("SELECT 1 FROM piece WHERE id = ?", [piece_id]).fetchone():
         return
     row = next((row for source in sources if (row := readable_row(source, "piece", piece_id))), None)
     if row is not None:
-        _ensure_artist(db, int(row["artist_id"]), sources, "")
+        _ensure_artist(db, int(row["artist_id"]), sources, names)
         _insert_piece(db, piece_id, int(row["artist_id"]), str(row["title"]), str(row["year"]))
         return
-    artist, title = known or ("", f"Piece {piece_id}, its name lost")
+    artist, title = names.pieces.get(piece_id) or ("", f"Piece {piece_id}, its name lost")
+    for artist_id in (i for i, name in names.artists.items() if name == artist):
+        _ensure_artist(db, artist_id, sources, names)
     _insert_piece(db, piece_id, _artist_named(db, artist or "Name lost"), title, "")
 
 
@@ -158,11 +171,11 @@ def _insert_piece(db: Database, piece_id: int, artist_id: int, title: str, year:
     touch(db, "piece", [piece_id])  # one joined into another since is none again
 
 
-def _ensure_artist(db: Database, artist_id: int, sources: Iterable[Path], known: str) -> None:
+def _ensure_artist(db: Database, artist_id: int, sources: Iterable[Path], names: StatedNames) -> None:
     if db.execute("SELECT 1 FROM artist WHERE id = ?", [artist_id]).fetchone():
         return
     row = next((row for source in sources if (row := readable_row(source, "artist", artist_id))), None)
-    name = str(row["name"]) if row else known or f"Artist {artist_id}, name lost"
+    name = str(row["name"]) if row else names.artists.get(artist_id) or f"Artist {artist_id}, name lost"
     key = folded(name)
     if db.execute("SELECT 1 FROM artist WHERE key = ?", [key]).fetchone():
         key = f"{key} {artist_id}"

@@ -136,7 +136,7 @@ class KeepingRules(LedgerRules):
                     said.put("artist", owner, name=artist, known=artist)
                 said.keep_artist(owner, known[0])
                 said.put("piece", new, known=known, artist=owner, title=title)
-            said.put("scan", content, role="master", piece=new if is_new else before)
+            said.put("scan", content, role=plan.proposals[0].items[0].role, piece=new if is_new else before)
 
         def service() -> None:
             outcome = apply(self.db, self.home, plan)

@@ -34,6 +34,7 @@ class StatementRules(FileRules):
     def begin(self) -> None:
         super().begin()
         self.said = Stated(guesses=self.reference.guesses)
+        self.undoings: set[int] = set()  # events that undo; whether these are undone in turn is not asked
 
     def state(self, model: Callable[[Stated, int], None], service: Callable[[], Any],
               new: Callable[[], int] = lambda: 0) -> bool:
@@ -272,9 +273,11 @@ class StatementRules(FileRules):
 
     @rule(number=a_number, newest=st.booleans())
     def undo(self, number: int, newest: bool) -> None:
-        event = max(self.said.log, default=None) if newest else self.one_of(number, self.said.log)
+        standing = [event for event in self.said.log if event not in self.undoings]
+        event = max(standing, default=None) if newest else self.one_of(number, standing)
         if event is not None:
-            self.state(lambda said, new: said.undo(event), lambda: corrections.undo(self.db, event))
+            if self.state(lambda said, new: said.undo(event), lambda: corrections.undo(self.db, event)):
+                self.undoings.add(last_statement(self.db) or 0)
             self.heed_stores()
 
     def heed_stores(self) -> None:
