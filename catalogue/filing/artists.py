@@ -8,7 +8,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from catalogue.filing.names import Name, Phrase, fold, is_device_name, is_shelf, phrases, read_name
+from catalogue.filing.names import WORDS, Name, Phrase, fold, is_device_name, is_shelf, phrases, read_name
 from catalogue.filing.people import Person, compatible, fuller, read_person, turned
 from catalogue.filing.tokens import Kind
 
@@ -98,7 +98,18 @@ class Artists:
                         self._reason(person, part == len(path) - 1),
                         self._meanings.get(person.key, ()),
                     )
-        return chosen
+        return chosen or self._outer_of_two(path)
+
+    @staticmethod
+    def _outer_of_two(path: tuple[str, ...]) -> Found | None:
+        """Where folders lie in one another and no name tells: the outer one, as most shops have it."""
+        telling = [part for part, text in enumerate(path[:-1]) if not is_shelf(read_name(text))]
+        if len(telling) < 2 or telling[0] > 0 or not _is_outermost(path, telling[0]):
+            return None
+        name = read_name(path[telling[0]])
+        spoken = [i for i, token in enumerate(name.tokens) if token.kind in WORDS]
+        text = name.between(spoken[0], spoken[-1])
+        return Found(text, telling[0], spoken[0], spoken[-1], 0.4, "the outer of two folders")
 
     def _find_customs(self, paths: Sequence[tuple[str, ...]]) -> frozenset[tuple[str, int, bool]]:
         """Where artists mostly stand in paths of one layout: in which folder, or first or last in a name."""
