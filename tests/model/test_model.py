@@ -4,5 +4,5 @@ from hypothesis import HealthCheck, settings
 from machine import ArchiveMachine
 
 TestArchive = ArchiveMachine.TestCase
-TestArchive.settings = settings(max_examples=30, stateful_step_count=30, deadline=None, derandomize=True,
+TestArchive.settings = settings(max_examples=12, stateful_step_count=25, deadline=None, derandomize=True,
                                 suppress_health_check=list(HealthCheck))
