@@ -11,7 +11,7 @@ PRINT = frozenset(
     impresión impresiones imprimir tryck utskrift utskrifter tryckfil tryckfiler stampa stampe afdruk プリント 印刷
     印刷用 入稿 出力
     drukbestand drukbestanden drukwerk andruck stampa afdrukken impressão imprimir impresiones trykfil
-    trykfiler tryk trykkefil épreuve épreuves prueba prova
+    trykfiler tryk trykkefil prueba prova
 """.split()
 )
 REFERENCE = frozenset(
