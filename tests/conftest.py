@@ -29,13 +29,15 @@ hypothesis_settings.load_profile("suite")
 HEEDED = {"COLUMNS", "LINES", "TERM", "COLORTERM", "NO_COLOR", "FORCE_COLOR", "CLICOLOR", "CLICOLOR_FORCE",
           "TERM_PROGRAM", "TMUX", "STY", "ESCDELAY", "SSH_CONNECTION", "SSH_TTY", "EDITOR", "VISUAL", "PAGER",
           "BROWSER", "DISPLAY", "WAYLAND_DISPLAY", "SOURCE_DATE_EPOCH"}
+KEPT = {"TEXTUAL_SNAPSHOT_TEMPDIR"}  # the snapshot plugin's own, by which its workers find its folder
 HEEDED_BEGINNINGS = ("CATALOGUE_", "_CATALOGUE", "COMP_", "TEXTUAL", "XDG_", "DASK_", "KITTY_", "TTY_", "OPENCV_",
                      "OMP_")
 
 
 def pytest_configure(config: pytest.Config) -> None:
     """Away with what the person's shell says, and an empty home: for this process and all it starts."""
-    for name in [name for name in os.environ if name in HEEDED or name.startswith(HEEDED_BEGINNINGS)]:
+    for name in [name for name in os.environ if name not in KEPT and (
+            name in HEEDED or name.startswith(HEEDED_BEGINNINGS))]:
         del os.environ[name]
     home = tempfile.TemporaryDirectory(prefix="home-", ignore_cleanup_errors=True)
     config.add_cleanup(home.cleanup)

@@ -19,7 +19,7 @@ from catalogue.fixity import audit as auditing
 from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store, retire_store
 from catalogue.reading.exif import iso_time
-from catalogue.records import files, findings, pieces, stores
+from catalogue.records import files, findings, pieces, scans, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.findings import KINDS
 from catalogue.settings import Home
@@ -270,7 +270,8 @@ def test_names_that_are_no_utf8_come_out_of_json_as_valid_text(call: Call, db: D
     index(db, home, [add_store(db, "main", link, "primary", consent=True)], executors=ThreadPoolExecutor)
     with transaction(db):
         piece_id = pieces.piece_called(db, pieces.artist_called(db, "Ada Quill").id, "Harbour")
-        db.execute("UPDATE scan SET piece_id = ?", [piece_id])
+        for (scan_id,) in db.execute("SELECT id FROM scan").fetchall():
+            scans.set_piece(db, int(scan_id), piece_id)
     text = call("show", piece_id, "--json").out
     (file,) = json.loads(text)["scans"][0]["files"]
     assert file["path"] == "Ada Quill/Harbour/latin //e9.tif"

@@ -391,7 +391,7 @@ async def test_a_write_that_fails_is_told_with_what_was_not_done(busy: Home, mon
         table = pilot.app.screen.query_one("#pairs", RowTable)
         row = table.pointed
         with monkeypatch.context() as patch:
-            patch.setattr("catalogue.screens.alike.judge", broken)
+            patch.setattr("catalogue.screens.alike.judge_pairs", broken)
             await burst(pilot, "c")
             await settled(pilot)
         assert any(text.startswith(f"Not done: confirmed: {row.first} and {row.second}.") for text in said(pilot))
