@@ -41,7 +41,6 @@ class Title:
     year: str = ""
     size: str = ""
     number: str = ""
-    marked: bool = False  # it was told from what follows by one of the archive's marks
 
     @property
     def key(self) -> str:
@@ -108,7 +107,7 @@ def read_title(
         elif token.kind is Kind.INVENTORY:
             number = number or re.sub(r"^\D*?[\s._#-]+", "", token.text)
     text = name.between(held[0], held[-1]) if held and _says_something(name, held) else ""
-    return Title(_balanced(text), clean, tuple(stripped), " ".join(tail), year, size, number, marked)
+    return Title(_balanced(text), clean, tuple(stripped), " ".join(tail), year, size, number)
 
 
 def _known_beginning(name: Name, held: list[int], is_title: Callable[[str], bool]) -> int | None:
