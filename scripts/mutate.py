@@ -5,6 +5,7 @@
     python scripts/mutate.py --topic deletion --topic paging
     python scripts/mutate.py --room records --jobs 2
     python scripts/mutate.py --survivors           those not known to be caught since the last runs
+    python scripts/mutate.py --survivors --minutes 10
     python scripts/mutate.py --list
 
 A break is a text that occurs once in a file, another in its place, what that breaks in words, its topic, and the tests
@@ -32,6 +33,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from hashlib import sha256
+from itertools import islice
 from multiprocessing import get_context
 from pathlib import Path
 from queue import Empty
@@ -335,6 +337,7 @@ def main() -> int:
     parser.add_argument("--room", action="append")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--limit", type=float, default=LIMIT, help="seconds after which a run has hung")
+    parser.add_argument("--minutes", type=float, help="begin no further break after that time; --survivors goes on")
     parser.add_argument("--survivors", action="store_true", help="only what earlier runs did not catch")
     parser.add_argument("--list", action="store_true", help="print the breaks, run nothing")
     parser.add_argument("--table", action="store_true", help="print the outcomes of earlier runs, run nothing")
@@ -359,19 +362,28 @@ def main() -> int:
     if not breaks:
         print("No break is left to try.")
         return 0
-    with workers(max(1, min(arguments.jobs, len(breaks))), arguments.limit) as (jobs, results):
-        for one in breaks:
+    count = max(1, min(arguments.jobs, len(breaks)))
+    until = monotonic() + arguments.minutes * 60 if arguments.minutes else float("inf")
+    with workers(count, arguments.limit) as (jobs, results):
+        waiting = iter(breaks)
+        under_way = 0
+        for one in islice(waiting, count):
             jobs.put(one)
-        while len(outcomes) < len(breaks):
+            under_way += 1
+        while under_way:
             one, outcome = results.get()
+            under_way -= 1
+            if monotonic() < until and (following := next(waiting, None)):
+                jobs.put(following)
+                under_way += 1
             outcomes[one] = outcome
             remember(one, outcome)
             print(f"{outcome.state:8} {outcome.seconds:4.0f} s  {one.topic}: {one.words}"
                   + (f"\n         {outcome.by}" if outcome.state == "unusable" else ""), flush=True)
         failed = unproven(jobs, results, outcomes)
     print()
-    print(table({one: outcomes[one].state for one in breaks}))
-    survivors = [one for one in breaks if outcomes[one].state == "survived"]
+    print(table({one: outcomes[one].state if one in outcomes else "not run" for one in breaks}))
+    survivors = [one for one, outcome in outcomes.items() if outcome.state == "survived"]
     for one in survivors:
         print(f"\nSURVIVED {one.topic}{' (must be caught)' if one.topic in MUST else ''}: {one.words}\n  {one.file}:"
               f" {one.old!r} → {one.new!r}\n  {' '.join(one.tests)}")

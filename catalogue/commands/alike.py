@@ -33,8 +33,9 @@ def command(context: click.Context, session: Session, unreviewed: bool, as_is: b
         return
     from catalogue.likeness.service import groups
 
+    as_is = as_is or session.home.settings.read_only
     db = session.looking() if as_is else session.existing()
-    if not as_is and not session.home.settings.read_only:
+    if not as_is:
         _update(db, session, again)
     found = groups(db)
     shown = _unreviewed(found) if unreviewed else found

@@ -310,7 +310,7 @@ def sheet(session: Session, number: str, line_id: int | None, folder: Path | Non
     from catalogue.records import orders
     from catalogue.sheets.job import job_sheet
 
-    db = session.looking() if as_text else session.existing()
+    db = session.existing() if (check or copy_master) and not as_text else session.looking()
     lines = [line.id for line in orders.lines_of(db, orders.by_number(db, number).id) if line_id in (None, line.id)]
     if not lines:
         raise NotFound(f"The order {number!r} has no line {line_id}." if line_id else f"{number!r} has no lines.")

@@ -37,12 +37,9 @@ class Session:
 
     def database(self) -> "Database":
         """The catalogue for reading and writing; made if absent. Refused on a seat that only looks."""
-        from catalogue.errors import Refused
         from catalogue.records.database import open_database
 
-        if self.home.settings.read_only:
-            raise Refused("This catalogue is a copy to look at.", hint="Change it on the seat that keeps it.",
-                          path=self.home.folder)
+        self._refuse_to_write_on_a_read_only_seat()
         return open_database(self.home.database)
 
     def looking(self) -> "Database":
@@ -52,15 +49,20 @@ class Session:
         return looked_at(self.home.database)
 
     def existing(self) -> "Database":
-        """The catalogue, which must exist, for reading and writing; to read alone on a seat that only looks."""
+        """The catalogue, which must exist, for reading and writing. Refused on a seat that only looks."""
         from catalogue.records.database import open_database, read_only_database
 
-        home = self.home
-        looking = read_only_database(home.database)
-        if home.settings.read_only:
-            return looking
-        looking.close()
-        return open_database(home.database)
+        self._refuse_to_write_on_a_read_only_seat()
+        read_only_database(self.home.database).close()
+        return open_database(self.home.database)
+
+    def _refuse_to_write_on_a_read_only_seat(self) -> None:
+        """Raises Refused before a command does anything: many write into stores before they write the catalogue."""
+        from catalogue.errors import Refused
+
+        if self.home.settings.read_only:
+            raise Refused("This catalogue is a copy to look at.", hint="Change it on the seat that keeps it.",
+                          path=self.home.folder)
 
     def emit(self, data: object, text: Callable[[Printer], None]) -> None:
         """Print ``data`` as JSON, or let ``text`` print for people."""
