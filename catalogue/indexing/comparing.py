@@ -19,8 +19,9 @@ class Comparison:
     """Counts from one comparison, and ``(file id, path)`` of what is absent or back.
 
     ``complete`` tells whether the whole store was looked through: if not, nothing is said of what was not met.
-    ``absent`` are files on record that were not met; ``back`` and ``altered`` such as were missing and are met again,
-    as they were or otherwise. The paths to read are in the pending table.
+    ``absent`` are files on record that were not met; ``back`` such as were missing and are met again as they were;
+    ``altered`` are ids of files met with another size or time than their known content has, missing before or not, and
+    of missing ones whose last look failed. The paths to read are in the pending table.
     """
 
     seen: int = 0
@@ -60,7 +61,7 @@ def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tu
             if row[3] == "missing":
                 result.back.append((row[4], path))
         else:
-            if row is not None and held and row[3] == "missing":
+            if row is not None and held and (row[3] == "missing" or (row[1], row[2]) != (size, mtime_ns)):
                 result.altered.append(row[4])
             batch.append((path, size, mtime_ns))
             if len(batch) >= BATCH:

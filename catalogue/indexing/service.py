@@ -142,8 +142,7 @@ def _note_whereabouts(db: Database, store: Store, comparison: Comparison, summar
                 findings.resolve_by_id(db, finding.id, "it is not there")
         summary.gone = files.mark_missing(db, (file_id for file_id, _ in absent))
         files.mark_present(db, (file_id for file_id, _ in comparison.back))
-        for file_id in comparison.altered:  # there, so nothing has moved from here; what it holds is read below
-            files.note_failure(db, file_id, "not read yet", present=True)
+        files.mark_unread(db, comparison.altered)  # there, so nothing has moved from here; what it holds is read below
         for _, path in comparison.back:
             findings.resolve(db, "found again", store_id=store.id, path=path, kinds=("missing", "moved", "vanished"))
     return [file_id for file_id, _ in absent]

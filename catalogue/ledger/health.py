@@ -64,7 +64,11 @@ def _doubts(db: Database, file: Located, held: Holder | None, faulty: str) -> tu
     if held is not None and held.sound:
         return ()
     said = tuple(f"{f.kind}: {f.detail}" for f in findings.open_at(db, file.store_id, file.path) if f.kind in DOUBTS)
-    return said or ((f"{faulty}: its picture is not whole",) if faulty else ("the last look at it failed",))
+    if said or faulty:
+        return said or (f"{faulty}: its picture is not whole",)
+    known = files.by_id(db, file.id)
+    return ("it has changed since it was read" if known is not None and known.failure == files.UNREAD
+            else "the last look at it failed",)
 
 
 def _as_mounted(file: Located, root: Path | None) -> Located:

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from catalogue.records.database import Database, fetch, fetch_one, now
 from catalogue.records.paths import stored_mtime
 
+UNREAD = "not read yet"  # ``File.failure`` of a file met with another size or time, or back after it was missing
+
 
 @dataclass(frozen=True, slots=True)
 class File:
@@ -111,6 +113,17 @@ def mark_missing(db: Database, file_ids: Iterable[int]) -> int:
 
 def mark_present(db: Database, file_ids: Iterable[int]) -> None:
     db.conn.executemany("UPDATE file SET state = 'present' WHERE id = ?", [(i,) for i in file_ids])
+
+
+def mark_unread(db: Database, file_ids: Iterable[int]) -> None:
+    """Something stands at these paths that was not read yet and need not be the content on record: no copy until then.
+
+    What an earlier failed look said of them stays.
+    """
+    moment = now()
+    db.conn.executemany("""UPDATE file SET state = 'present', failed_at = coalesce(failed_at, ?),
+                           failure = CASE WHEN failed_at IS NULL THEN ? ELSE failure END WHERE id = ?""",
+                        [(moment, UNREAD, i) for i in file_ids])
 
 
 def mark_checked(db: Database, file_id: int, moment: str) -> None:

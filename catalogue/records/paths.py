@@ -38,7 +38,10 @@ def native(path: str) -> str:
 def unsafe_kept(path: str) -> str:
     """Why a path written down in stored form must not be followed; "" when it may."""
     plain = _unescaped(path)
-    return unsafe_path(plain) or ("" if kept(plain) == path else "no file can have such a name")
+    if reason := unsafe_path(plain):
+        return reason
+    name = plain.encode("utf-8", "surrogateescape").decode("utf-8", "surrogateescape")
+    return "" if kept(name) == path else "no file can have such a name"
 
 
 def _unescaped(path: str) -> str:

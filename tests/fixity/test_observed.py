@@ -371,6 +371,62 @@ def test_an_edit_accepted_before_it_was_read_is_no_copy_until_it_is(world: World
     assert (world.content(MASTER), shop.kinds(MASTER), world.copies("A"), world.copies("B")) == ("B", set(), 1, 1)
 
 
+@pytest.mark.parametrize("deed", [edit, touch, truncate, empty], ids=lambda deed: deed.__name__)
+def test_what_has_another_size_or_time_is_no_copy_until_it_is_read(world: World,
+                                                                   deed: Callable[[World], None]) -> None:
+    """The run is stopped between looking and reading: what was seen speaks against the content on record."""
+    shop = world.shop
+    deed(world)
+    stages: list[str] = []
+    index(shop.db, shop.home, [shop.store()], executors=threads, report=lambda done: stages.append(done.stage),
+          cancelled=lambda: "Reading main" in stages)
+    assert (world.content(MASTER), world.state(MASTER), shop.kinds(MASTER)) == ("A", "present", set())
+    assert world.copies("A") == 1
+    LOOKS["index"](world)
+    assert world.copies("A") == (2 if deed is touch else 1)
+
+
+def test_a_file_that_came_back_altered_is_an_edit_though_its_former_content_lies_elsewhere(world: World) -> None:
+    """Back at its place it has not moved, and the file elsewhere is a copy."""
+    aside = world.shop.folder / "aside.tif"
+    world.master.rename(aside)
+    LOOKS["index"](world)
+    edit(world)
+    earlier = "Ada Quill/A copy/master.tif"  # read before it: files are read in the order of their paths
+    (world.shop.folder / "main" / earlier).parent.mkdir()
+    aside.rename(world.shop.folder / "main" / earlier)
+    LOOKS["index"](world)
+    assert (world.content(MASTER), world.content(earlier)) == ("B", "A")
+    assert world.shop.kinds(MASTER) == {"edited"}
+
+
+def test_an_accepted_edit_that_was_away_for_a_while_is_not_told_again(world: World) -> None:
+    shop, aside = world.shop, world.shop.folder / "aside.tif"
+    edit(world)
+    LOOKS["audit"](world)
+    accept(shop.db, shop.home.settings, shop.finding("edited").id, "retouched")
+    world.master.rename(aside)
+    LOOKS["index"](world)
+    aside.rename(world.master)
+    LOOKS["index"](world)
+    assert (world.content(MASTER), shop.kinds(MASTER)) == ("B", set())
+
+
+def test_the_check_of_a_file_in_doubt_is_not_the_last_check(world: World) -> None:
+    """The master was checked after its copy, and failed since."""
+    shop = world.shop
+    scan = scans.by_digest(shop.db, next(sha for sha, name in world.contents.items() if name == "A"))
+    assert scan is not None
+    for store, moment in (("nas", "2020-01-02T03:04:05"), ("main", "2021-01-02T03:04:05")):
+        files.mark_checked(shop.db, shop.due(MASTER, store).id, moment)
+    assert copies.of_scan(shop.db, scan.id).checked_at == "2021-01-02T03:04:05"
+    flip(world)
+    LOOKS["audit"](world)
+    files.mark_checked(shop.db, shop.due(MASTER, "nas").id, "2020-01-02T03:04:05")
+    assert shop.due(MASTER).checked_at == "2021-01-02T03:04:05"
+    assert copies.of_scan(shop.db, scan.id).checked_at == "2020-01-02T03:04:05"
+
+
 def test_a_second_edit_still_knows_the_content_that_was_agreed(world: World) -> None:
     shop = world.shop
     edit(world)

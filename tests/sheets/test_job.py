@@ -7,7 +7,7 @@ import pytest
 
 from catalogue.errors import CatalogueError, Damaged, NotFound, Refused
 from catalogue.ledger import editions, repeat
-from catalogue.records import findings, orders
+from catalogue.records import files, findings, orders, scans
 from catalogue.records.database import transaction
 from catalogue.records.orders import NewLine
 from catalogue.sheets.job import job_sheet, write_job
@@ -59,6 +59,16 @@ def test_cautions_of_finishing_come_only_where_they_belong(job: tuple[Shop, int,
     assert "flame" in paper and "flame" not in wrapped
     checked = job_sheet(shop.db, shop.home, line, checked=True).text
     assert "just now: intact" in checked and "Check the file's SHA-256" not in checked
+
+
+def test_a_sheet_says_just_now_only_of_a_file_that_was_read_for_it(job: tuple[Shop, int, str]) -> None:
+    shop, line, sha256 = job
+    held = files.of_scan(shop.db, scans.by_digest(shop.db, sha256).id)  # type: ignore[union-attr]
+    with transaction(shop.db):
+        files.mark_checked(shop.db, held[0].id, "2026-01-20T10:00:00")
+    sheet = job_sheet(shop.db, shop.home, line)
+    for text in (sheet.text, sheet.html):
+        assert "just now" not in text and "20 Jan 2026" in text
 
 
 def test_hostile_text_stays_text(shop: Shop, read: Callable[[str], Reader]) -> None:

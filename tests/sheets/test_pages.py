@@ -56,6 +56,13 @@ def test_holdings_show_pictures_sizes_and_what_is_left(stocked: Shop, read: Call
     assert max(Image.open(BytesIO(data)).size) == PICTURE_SIDE
 
 
+def test_holdings_tell_a_closed_edition_and_no_numbers_left(stocked: Shop, read: Callable[[str], Reader]) -> None:
+    editions.close(stocked.db, 1, "2026-03-04")
+    text = " ".join(" ".join(read(holdings(stocked.db, stocked.home, 1)).text).split())
+    assert "closed 04 Mar 2026, 3 out" in text
+    assert "left" not in text
+
+
 def test_holdings_count_what_was_printed_and_nothing_else(stocked: Shop) -> None:
     """Of quantities 3 (collected), 1 (printed), 1 (asked, in the fixture), 20 (approved) and 300 (cancelled)."""
     piece = pieces.known_piece(stocked.db, "Ilse Marwood", "Pier <at> dusk")
