@@ -93,12 +93,16 @@ def _write(session: Session, folder: Path, piece: str | None, artist: str | None
 
 
 @command.command("csv")
-@click.argument("what", type=click.Choice(["orders", "editions", "artists", "pieces"]))
+@click.argument("what", type=click.Choice(["orders", "editions", "artists", "pieces", "files"]))
 @click.argument("file", type=click.Path(path_type=Path))
 @json_option
 @click.pass_obj
 def csv_(session: Session, what: str, file: Path) -> None:
-    """Write orders, editions, artists or pieces to a new CSV FILE, with the headings that `import` reads."""
+    """Write orders, editions, artists or pieces to a new CSV FILE, with the headings that `import` reads.
+
+    `files` gives a row for each file: store, path, SHA-256, role, artist, title, year, and for each of these whether
+    it was stated, read from the file or guessed, and why.
+    """
     from catalogue.operations.exporting import export_table
 
     made = export_table(session.looking(), what, file)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 @click.group("piece")
 def command() -> None:
-    """Pieces: artist, title, year, series, inventory number, the original's measures, notes; merged and split."""
+    """Pieces: artist, title, year, series, inventory number, the original's medium and measures; merged and split."""
 
 
 @command.command("set")
@@ -25,6 +25,7 @@ def command() -> None:
 @click.option("--year")
 @click.option("--series")
 @click.option("--inventory", "inventory_number", help="Inventory number.")
+@click.option("--medium", help="What the original is made of: oil on canvas.")
 @click.option("--size", help="The original as measured: 60x80 (cm) or 600x800mm.")
 @click.option("--relief", "relief_mm", type=click.FloatRange(0, 500), help="Depth of its relief in mm.")
 @click.option("--notes")
@@ -50,6 +51,7 @@ def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: 
         out.print(f"{noted.artist}: {noted.title}")
         shown = values.shown_size(noted.width_mm, noted.height_mm) if noted.width_mm and noted.height_mm else ""
         for name, value in (("year", noted.year), ("series", noted.series), ("inventory", noted.inventory_number),
+                            ("medium", noted.medium),
                             ("original", shown), ("relief", f"{noted.relief_mm:g} mm" if noted.relief_mm else ""),
                             ("notes", noted.notes)):
             if value:

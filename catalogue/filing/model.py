@@ -32,6 +32,7 @@ class Guessed:
 
 
 NOTHING = Guessed()
+STATED_IN_FILE = "stated in the file"   # the reason of what the file's tags say
 
 
 @dataclass(frozen=True, slots=True)

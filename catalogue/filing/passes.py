@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from catalogue.filing.artists import Artists, Found, person_of
 from catalogue.filing.habits import Rest, Stem, find_marks
-from catalogue.filing.model import NOTHING, FileFacts, Guessed, Work
+from catalogue.filing.model import NOTHING, STATED_IN_FILE, FileFacts, Guessed, Work
 from catalogue.filing.names import Name, fold, is_device_name, is_shelf, phrases, read_name
 from catalogue.filing.people import compatible
 from catalogue.filing.roles import LOSSY, SMALL, own_role
@@ -28,7 +28,7 @@ def begin(facts: FileFacts, parts: tuple[str, ...], artists: Artists) -> Work:
     names = tuple(read_name(part) for part in parts)
     found = artists.find(parts)
     if facts.creator.strip():
-        artist = Guessed(artists.canonical(facts.creator), 0.97, "stated in the file")
+        artist = Guessed(artists.canonical(facts.creator), 0.97, STATED_IN_FILE)
     elif found:
         artist = Guessed(found.artist, found.certainty, found.reason)
     else:
@@ -217,7 +217,7 @@ def choose_pieces(works: Sequence[Work]) -> None:
         own = work.title
         assert own is not None
         if work.facts.title.strip() and not is_device_name(read_name(work.facts.title.strip())):
-            work.piece = Guessed(work.facts.title.strip(), 0.95, "stated in the file")
+            work.piece = Guessed(work.facts.title.strip(), 0.95, STATED_IN_FILE)
             continue
         folder = _folder_title(work)
         if folder and folder.text:

@@ -1,6 +1,6 @@
 """What a person corrects of artists, pieces and scans: each a statement that later index runs follow, each undone."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
@@ -30,6 +30,12 @@ class Making:
 
     def say(self, words: str) -> None:
         self.words.append(words)
+
+    def say_of(self, known: Sequence[Scan], words: str, joint: str = ":") -> None:
+        """Say something of these scans, if there are any."""
+        if known:
+            who = f"scan {known[0].sha256[:12]}…" if len(known) == 1 else f"{len(known)} scans"
+            self.say(f"{who}{'' if joint == ':' else ' '}{joint} {words}")
 
     def done(self) -> Correction:
         event = last_statement(self.db)
@@ -89,6 +95,17 @@ def rename_artist(db: Database, artist_id: int, name: str) -> Correction:
     return made.done()
 
 
+def unname_artist(db: Database, artist_id: int) -> Correction:
+    """Give an artist's spelling back to what the files say."""
+    with correction(db) as made:
+        artist = artist_of(db, artist_id)
+        stated = overlays.row_of(db, "artist_stated", artist.id)
+        if stated is not None and stated["name"] is not None:
+            made.say(f"artist {artist.name}: spelt as in the files again")
+            overlays.state_artist(db, artist.id, {"name": None})
+    return made.done()
+
+
 def merge_artists(db: Database, keep_id: int, gone_id: int) -> Correction:
     """Two artists that are one: all pieces go to the one that stays, those of one title become one piece.
 
@@ -116,50 +133,126 @@ def merge_artists(db: Database, keep_id: int, gone_id: int) -> Correction:
 
 
 def set_piece(db: Database, piece_id: int, said: Mapping[str, object], *, artist: str | None = None) -> Correction:
-    """State facts of a piece: title, year, series, inventory_number, width_mm, height_mm, relief_mm, notes, and
-    another artist by name, made if new. What is as it was is not stated anew.
+    """State facts of a piece: title, year, series, inventory_number, medium, width_mm, height_mm, relief_mm, notes, and
+    another artist by name, made if new. What is as it was is not stated anew; None takes a statement back, so that
+    what is guessed holds again (``artist_id`` None: of the artist).
 
     Raises Refused where the artist has another piece of that title.
     """
+    return set_pieces(db, [piece_id], said, artist=artist)
+
+
+def set_pieces(db: Database, piece_ids: Sequence[int], said: Mapping[str, object], *,
+               artist: str | None = None) -> Correction:
+    """:func:`set_piece` for several pieces, all or none of them."""
+    facts = {name: value.strip() if isinstance(value, str) else value for name, value in said.items()}
     with correction(db) as made:
-        piece = piece_of(db, piece_id)
-        facts = {name: value.strip() if isinstance(value, str) else value for name, value in said.items()}
-        if "title" in facts and not folded(str(facts["title"])):
+        if facts.get("title") is not None and not folded(str(facts["title"])):
             raise Refused("A piece has a title.")
-        changed = {name: value for name, value in facts.items() if getattr(piece, name) != value}
-        if artist is not None:
-            if not folded(artist):
-                raise Refused("An artist has a name.")
-            other = pieces.artist_called(db, artist)
-            if other.id != piece.artist_id:
-                changed["artist_id"] = other.id
-        owner = changed.get("artist_id", piece.artist_id)
-        there = pieces.of_title(db, int(str(owner)), str(changed.get("title", piece.title)))
-        if there is not None and there != piece.id:
-            held = piece_of(db, there)
-            raise Refused(f"{held.artist} has a piece called {held.title!r} already.",
-                          hint=f"If the two are one: catalogue piece merge {piece.id} --into {held.id}.")
-        if changed:
-            names = ", ".join(name.removesuffix("_mm").removesuffix("_id").replace("_", " ") for name in changed)
-            made.say(f"piece {piece.artist}: {piece.title} ({piece.id}): {names} stated")
-            pieces.state(db, piece.id, changed)
+        if artist is not None and not folded(artist):
+            raise Refused("An artist has a name.")
+        named: dict[str, list[Piece]] = {}
+        for piece_id in piece_ids:
+            piece = piece_of(db, piece_id)
+            changed = _changed(db, piece, facts, artist)
+            if changed:
+                names = ", ".join(name.removesuffix("_mm").removesuffix("_id").replace("_", " ")
+                                  + (" given back to the guess" if value is None else "")
+                                  for name, value in changed.items())
+                named.setdefault(names, []).append(piece)
+                pieces.state(db, piece.id, changed)
+        for names, of in named.items():
+            who = f"piece {of[0].artist}: {of[0].title} ({of[0].id})" if len(of) == 1 else f"{len(of)} pieces"
+            made.say(f"{who}: {names}" + ("" if names.endswith("guess") else " stated"))
     return made.done()
+
+
+def _changed(db: Database, piece: Piece, facts: Mapping[str, object], artist: str | None) -> dict[str, object]:
+    """What of ``facts`` is not so yet. Raises Refused where the artist has another piece of that title."""
+    stated = overlays.row_of(db, "piece_stated", piece.id) or {}
+    changed = {name: value for name, value in facts.items()
+               if (stated.get(name) is not None if value is None else getattr(piece, name) != value)}
+    if artist is not None:
+        other = pieces.artist_called(db, artist)
+        if other.id != piece.artist_id:
+            changed["artist_id"] = other.id
+    owner, title = changed.get("artist_id", piece.artist_id), changed.get("title", piece.title)
+    there = pieces.of_title(db, owner, title) if isinstance(owner, int) and isinstance(title, str) else None
+    if there is not None and there != piece.id:
+        held = piece_of(db, there)
+        raise Refused(f"{held.artist} has a piece called {held.title!r} already.",
+                      hint=f"If the two are one: catalogue piece merge {piece.id} --into {held.id}.")
+    return changed
 
 
 def set_scan(db: Database, scan_id: int, *, role: str | None = None, piece_id: int | None = None) -> Correction:
     """State what a scan is and which piece it shows. Raises Refused for a role there is not."""
+    return set_scans(db, [scan_of(db, scan_id).sha256], role=role, piece_id=piece_id)
+
+
+def set_scans(db: Database, digests: Sequence[str], *, role: str | None = None, piece_id: int | None = None,
+              new_piece: tuple[str, str] | None = None, artist: str | None = None,
+              to_guess: Collection[str] = ()) -> Correction:
+    """State what scans are and which piece they show: one there is, a new one of this artist and title, or, with
+    ``artist``, for each scan that artist's piece of the title it has now. ``to_guess`` names what was stated and is
+    to be guessed again: ``role``, ``piece``. All of the scans or none.
+
+    Raises NotFound; Refused for a role there is not, for a new piece that is there already, and for a scan without a
+    title where only an artist is given.
+    """
     with correction(db) as made:
-        scan = scan_of(db, scan_id)
         if role is not None and role not in scans.ROLES:
             raise Refused(f"{role!r} is no role of a scan.", hint=f"Roles are: {', '.join(scans.ROLES)}.")
-        if role is not None and (role, "person") != (scan.role, scan.role_source):
-            made.say(f"scan {scan.sha256[:12]}…: a {role}")
+        known = [_scan_with(db, sha256) for sha256 in digests]
+        if new_piece is not None:
+            piece_id = _new_piece(db, *new_piece)
+        roles = [s for s in known if role is not None and (role, "person") != (s.role, s.role_source)]
+        for scan in roles:
             scans.set_role(db, scan.id, role)
-        if piece_id is not None and (piece_id, "person") != (scan.piece_id, scan.piece_source):
-            piece = piece_of(db, piece_id)
-            made.say(f"scan {scan.sha256[:12]}… to {piece.artist}: {piece.title} ({piece.id})")
-            scans.set_piece(db, scan.id, piece.id)
+        made.say_of(roles, f"a {role}" if len(roles) == 1 else f"{role}s")
+        moves: dict[int, list[Scan]] = {}
+        for scan in known:
+            goal = piece_id if artist is None else _same_title_of(db, scan, artist)
+            if goal is not None and (goal, "person") != (scan.piece_id, scan.piece_source):
+                moves.setdefault(goal, []).append(scan)
+        for goal, moved in moves.items():
+            piece = piece_of(db, goal)
+            for scan in moved:
+                scans.set_piece(db, scan.id, goal)
+            new = "a new piece, " if new_piece else ""
+            made.say_of(moved, f"{new}{piece.artist}: {piece.title} ({piece.id})", "to")
+        for field, take_back in (("role", scans.set_role), ("piece", scans.set_piece)):
+            stated = [s for s in known if field in to_guess and getattr(s, f"{field}_source") == "person"]
+            for scan in stated:
+                take_back(db, scan.id, None)
+            made.say_of(stated, f"{field} given back to the guess")
     return made.done()
+
+
+def _scan_with(db: Database, sha256: str) -> Scan:
+    scan = scans.by_digest(db, sha256)
+    if scan is None:
+        raise NotFound(f"The scan {sha256[:12]}… is not in the catalogue any more.")
+    return scan
+
+
+def _new_piece(db: Database, artist: str, title: str) -> int:
+    if not folded(artist) or not folded(title):
+        raise Refused("A new piece needs an artist and a title.")
+    if pieces.known_piece(db, artist, title) is not None:
+        raise Refused(f"{artist} has a piece called {title!r} already.",
+                      hint="Move the scan to it, or choose another title.")
+    return pieces.piece_called(db, pieces.artist_called(db, artist).id, title)
+
+
+def _same_title_of(db: Database, scan: Scan, artist: str) -> int:
+    """The artist's piece of the title that a scan has now, made if new."""
+    if not folded(artist):
+        raise Refused("An artist has a name.")
+    if scan.piece_id is None:
+        raise Refused(f"The scan {scan.sha256[:12]}… has no title yet, so an artist alone does not file it.",
+                      hint="Give a title too.")
+    return pieces.piece_called(db, pieces.artist_called(db, artist).id, piece_of(db, scan.piece_id).title)
 
 
 def move_to_new_piece(db: Database, scan_id: int, artist: str, title: str, *, role: str | None = None) -> Correction:
@@ -167,19 +260,7 @@ def move_to_new_piece(db: Database, scan_id: int, artist: str, title: str, *, ro
 
     Raises Refused where the artist has a piece of that title.
     """
-    with correction(db) as made:
-        scan = scan_of(db, scan_id)
-        if not folded(artist) or not folded(title):
-            raise Refused("A new piece needs an artist and a title.")
-        if pieces.known_piece(db, artist, title) is not None:
-            raise Refused(f"{artist} has a piece called {title!r} already.",
-                          hint="Move the scan to it, or choose another title.")
-        new = pieces.piece_called(db, pieces.artist_called(db, artist).id, title)
-        made.say(f"scan {scan.sha256[:12]}… to a new piece, {artist}: {title} ({new})")
-        scans.set_piece(db, scan.id, new)
-        if role is not None:
-            scans.set_role(db, scan.id, role)
-    return made.done()
+    return set_scans(db, [scan_of(db, scan_id).sha256], role=role, new_piece=(artist, title))
 
 
 def undo(db: Database, event_id: int | None = None) -> Correction:

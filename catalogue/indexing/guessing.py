@@ -10,12 +10,14 @@ from dataclasses import replace
 
 from catalogue.filing.guess import FileFacts, guess_all
 from catalogue.filing.guess import Guess as TreeGuess
+from catalogue.filing.model import STATED_IN_FILE
 from catalogue.indexing import naming
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import guesses
 from catalogue.records.database import Database, transaction
 from catalogue.records.guesses import Guess, Located
 from catalogue.records.paths import shown
+from catalogue.records.provenance import GUESSED, READ, TAGS, Origin, reasons_text
 from catalogue.settings import Home
 
 WHOLE_TREE = 20_000  # scans up to which new ones are judged beside all others, else beside those of their folders
@@ -88,8 +90,13 @@ def _by_rule(home: Home, one: Located) -> Guess | None:
 
 
 def _of_tree(one: Located, tree: TreeGuess) -> Guess:
-    reason = "; ".join(f"{name}: {value.reason}" for name, value in (
-        ("artist", tree.artist), ("title", tree.piece), ("role", tree.role)) if value.reason)
-    title = tree.piece.value or naming.document_name(one.metadata)
-    return Guess(tree.artist.value, title, tree.year.value,
-                 one.metadata.inventory_number or tree.number.value, tree.role.value, reason)
+    origins = {name: Origin(READ, TAGS) if value.reason == STATED_IN_FILE else Origin(GUESSED, value.reason)
+               for name, value in (("artist", tree.artist), ("title", tree.piece), ("year", tree.year),
+                                   ("number", tree.number), ("role", tree.role)) if value.reason}
+    title = tree.piece.value
+    if not title and (title := naming.document_name(one.metadata)):
+        origins["title"] = Origin(READ, TAGS)
+    if one.metadata.inventory_number:
+        origins["number"] = Origin(READ, TAGS)
+    return Guess(tree.artist.value, title, tree.year.value, one.metadata.inventory_number or tree.number.value,
+                 tree.role.value, reasons_text(origins))

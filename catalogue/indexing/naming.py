@@ -8,6 +8,7 @@ from functools import lru_cache
 from catalogue.reading.model import Metadata, Picture
 from catalogue.records.guesses import Guess
 from catalogue.records.paths import shown
+from catalogue.records.provenance import GUESSED, READ, TAGS, Origin, reasons_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,10 +100,12 @@ def _guess(place: Place, path: str, file_format: str, pixels: int | None, metada
     if source == "TIFF" and place.piece:
         title = ""
     creator = metadata.creator.strip()
+    by_path, by_tags = Origin(GUESSED, "its path"), Origin(READ, TAGS)
     return Guess(shown(creator or place.artist), shown(title or ("" if is_default_name(place.piece) else place.piece)),
                  place.year, metadata.inventory_number or place.number, _role_of(path, file_format, pixels),
-                 "; ".join(("title from the tags" if title else "title from the path",
-                            "artist from the tags" if creator else "artist from the path")))
+                 reasons_text({"artist": by_tags if creator else by_path, "title": by_tags if title else by_path,
+                               "year": by_path, "number": by_tags if metadata.inventory_number else by_path,
+                               "role": Origin(GUESSED, "its name, folder and format")}))
 
 
 def _stated_title(metadata: Metadata) -> tuple[str, str]:

@@ -69,6 +69,7 @@ PIECES: dict[str, tuple[str, ...]] = {
     "year": ("year of work", "date"),
     "series": (),
     "inventory": ("inventory number", "inventory no", "inv no"),
+    "medium": ("technique", "materials"),
     "width": ("original width",),
     "height": ("original height",),
     "size": ("original size", "original"),

@@ -51,7 +51,8 @@ def import_pieces(db: Database, path: Path, *, mapping: Mapping[str, str] | None
             width, height = values.size_mm(row.get("size"), units.get("size", "cm"))
         pieces.describe(db, piece_id, year=row.get("year") or known.year, series=row.get("series") or known.series,
                         inventory_number=row.get("inventory") or known.inventory_number, width_mm=width,
-                        height_mm=height, relief_mm=relief, notes=row.get("notes") or known.notes)
+                        height_mm=height, relief_mm=relief, notes=row.get("notes") or known.notes,
+                        medium=row.get("medium") or known.medium)
         return known != pieces.by_id(db, piece_id) or pieces.counts(db)["piece"] > count
 
     return _imported(db, path, columns.PIECES, ("piece",), mapping, take, dry_run, report, cancelled)

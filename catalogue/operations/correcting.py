@@ -1,9 +1,10 @@
 """Corrections: what a person states of artists, pieces and scans. Later index runs follow; each is undone exactly."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from catalogue.indexing import corrections
-from catalogue.indexing.corrections import Correction
+from catalogue.indexing.corrections import Correction, correction
+from catalogue.ledger import editions
 from catalogue.likeness import merging
 from catalogue.records import pieces
 from catalogue.records.database import Database, transaction
@@ -36,6 +37,52 @@ def describe_piece(db: Database, piece_id: int, said: Mapping[str, object], *,
     """State what is known of an original; gives the piece as it stands then. Raises NotFound, Refused."""
     done = corrections.set_piece(db, piece_id, said, artist=artist)
     return done, corrections.piece_of(db, piece_id)
+
+
+def describe_pieces(db: Database, piece_ids: Sequence[int], said: Mapping[str, object], *, artist: str | None = None,
+                    edition: tuple[int, int] | None = None) -> Correction:
+    """State facts of pieces, and the limit and proofs of their edition of all sizes; all at once or not at all.
+
+    A fact that is None is taken back: what is guessed holds again. Raises NotFound, Refused.
+    """
+    with correction(db) as made:
+        words = corrections.set_pieces(db, piece_ids, said, artist=artist).detail
+        if edition is not None:
+            for piece_id in piece_ids:
+                editions.define(db, piece_id, edition[0], proofs=edition[1])
+            made.say(f"edition of {edition[0]}" + (f" and {edition[1]} proofs" if edition[1] else ""))
+    done = made.done()
+    return Correction(done.id, "; ".join(filter(None, (words, done.detail))))
+
+
+def describe_scans(db: Database, digests: Sequence[str], *, role: str | None = None, piece_id: int | None = None,
+                   new_piece: tuple[str, str] | None = None, artist: str | None = None,
+                   to_guess: Collection[str] = ()) -> Correction:
+    """State of scans, by SHA-256, what they are and which piece they show; all at once or not at all.
+
+    Raises: as :func:`catalogue.indexing.corrections.set_scans`.
+    """
+    return corrections.set_scans(db, digests, role=role, piece_id=piece_id, new_piece=new_piece, artist=artist,
+                                 to_guess=to_guess)
+
+
+def correct_artist(db: Database, artist_id: int, *, name: str | None = None, join_into: int | None = None,
+                   facts: Mapping[str, str] | None = None) -> Correction:
+    """Spell an artist otherwise, note contact, terms or notes, or join them into another; in this order, as one
+    statement. ``name`` "" gives the spelling back to what the files say. Raises NotFound, Refused.
+    """
+    said: list[str] = []
+    with correction(db) as made:
+        if name is not None:
+            said.append(corrections.rename_artist(db, artist_id, name).detail if name
+                        else corrections.unname_artist(db, artist_id).detail)
+        if facts:
+            artist = describe_artist(db, artist_id, **facts)
+            made.say(f"artist {artist.name}: {', '.join(facts)} noted")
+        if join_into is not None:
+            said.append(corrections.merge_artists(db, join_into, artist_id).detail)
+    done = made.done()
+    return Correction(done.id, "; ".join(filter(None, (*said, done.detail))))
 
 
 def describe_scan(db: Database, scan_id: int, *, role: str | None = None, piece_id: int | None = None) -> Correction:

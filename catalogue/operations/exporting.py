@@ -44,8 +44,8 @@ def summarize_bag(done: Bag) -> list[str]:
 
 
 def export_table(db: Database, name: str, file: Path) -> Path:
-    """Write ``orders``, ``editions``, ``artists`` or ``pieces`` to a new CSV file. Raises Refused where it exists."""
-    return write_sheet(db, file, tables.TABLES[name](db))
+    """Write one of ``tables.EXPORTS`` to a new CSV file. Raises Refused where it exists."""
+    return write_sheet(db, file, tables.EXPORTS[name](db))
 
 
 def export_holdings(db: Database, home: Home, artist: Artist, file: Path | None = None, *,

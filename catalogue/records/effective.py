@@ -429,12 +429,12 @@ def _settle_piece(db: Database, done: _Pass, piece_id: int) -> None:
         touch(db, "artist", [int(stated["artist_id"])])
     key = folded(title) or stated["known_key"]
     artist_id = _free_piece_key(db, piece_id, artist_id, key, stated, held)
-    year, number = _guessed_facts(db, piece_id, stated["known_key"])
-    values = [artist_id, title, key, stated["year"] if stated["year"] is not None else year, stated["series"] or "",
-              stated["inventory_number"] if stated["inventory_number"] is not None else number, stated["width_mm"],
-              stated["height_mm"], stated["relief_mm"], stated["notes"] or ""]
-    names = ("artist_id", "title", "key", "year", "series", "inventory_number", "width_mm", "height_mm", "relief_mm",
-             "notes")
+    guessed = _guessed_facts(db, piece_id, stated["known_key"])
+    names = ("artist_id", "title", "key", *guessed, "medium", "width_mm", "height_mm", "relief_mm", "notes")
+    values = [artist_id, title, key,
+              *(value if stated[name] is None else stated[name] for name, value in guessed.items()),
+              stated["medium"] or "", stated["width_mm"], stated["height_mm"], stated["relief_mm"],
+              stated["notes"] or ""]
     if held is None:
         db.execute(f"INSERT INTO piece (id, {', '.join(names)}) VALUES (?{', ?' * len(names)})", [piece_id, *values])
         _touch_scans_of(db, piece_id, artist_id, key, stated)
@@ -493,24 +493,25 @@ def _settle_guessed_piece(db: Database, done: _Pass, piece_id: int, artist_id: i
         _remove_artist_if_idle(db, done, artist_id)
         return
     key = db.execute("SELECT key FROM piece WHERE id = ?", [piece_id]).fetchone()[0]
-    year, number = _guessed_facts(db, piece_id, key)
-    db.execute("""UPDATE piece SET year = ?1, inventory_number = ?2, series = '', width_mm = NULL, height_mm = NULL,
-                      relief_mm = NULL, notes = '' WHERE id = ?3 AND (year <> ?1 OR inventory_number <> ?2
-                      OR series <> '' OR notes <> '' OR coalesce(width_mm, height_mm, relief_mm) IS NOT NULL)""",
-               [year, number, piece_id])
+    guessed = _guessed_facts(db, piece_id, key)
+    db.execute("""UPDATE piece SET year = ?1, series = ?2, inventory_number = ?3, medium = '', width_mm = NULL,
+                      height_mm = NULL, relief_mm = NULL, notes = '' WHERE id = ?4 AND (year <> ?1 OR series <> ?2
+                      OR inventory_number <> ?3 OR medium <> '' OR notes <> ''
+                      OR coalesce(width_mm, height_mm, relief_mm) IS NOT NULL)""",
+               [guessed["year"], guessed["series"], guessed["inventory_number"], piece_id])
     touch(db, "current", [piece_id])
 
 
-def _guessed_facts(db: Database, piece_id: int, key: str) -> tuple[str, str]:
-    """Year and inventory number by the scans whose guess leads here and that are filed here; those guessed under the
-    piece's own title first, else the scan known longest."""
+def _guessed_facts(db: Database, piece_id: int, key: str) -> dict[str, str]:
+    """Year, series and inventory number by the scans whose guess leads here and that are filed here; those guessed
+    under the piece's own title first, else the scan known longest."""
     def first(column: str) -> str:
         row = db.execute(f"""SELECT g.{column} FROM scan_guess g JOIN scan c ON c.id = g.scan_id
                              WHERE g.piece_id = ?1 AND c.piece_id = ?1 AND g.{column} <> ''
                              ORDER BY g.title_key <> ?2, g.scan_id LIMIT 1""", [piece_id, key]).fetchone()
         return str(row[0]) if row else ""
 
-    return first("year"), first("number")
+    return {"year": first("year"), "series": first("series"), "inventory_number": first("number")}
 
 
 def _free_piece_key(db: Database, piece_id: int, artist_id: int, key: str, stated: overlays.Row,

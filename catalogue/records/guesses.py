@@ -11,8 +11,8 @@ from catalogue.records.metadata import metadata_of
 
 @dataclass(frozen=True, slots=True)
 class Guess:
-    """Artist, title, year, inventory number and role as guessed; empty where nothing suggests it. ``reason``: from
-    what."""
+    """Artist, title, year, inventory number, role and series as guessed; empty where nothing suggests it. ``reason``:
+    from what, a line for each of them (see ``records.provenance``)."""
 
     artist: str = ""
     title: str = ""
@@ -20,6 +20,7 @@ class Guess:
     number: str = ""
     role: str = "unsorted"
     reason: str = ""
+    series: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,10 +39,11 @@ class Guessed:
     reason: str
     upgraded: int
     piece_id: int | None
+    series: str
 
     @property
     def guess(self) -> Guess:
-        return Guess(self.artist, self.title, self.year, self.number, self.role, self.reason)
+        return Guess(self.artist, self.title, self.year, self.number, self.role, self.reason, self.series)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,27 +61,28 @@ class Located:
 
 
 _LISTED = """
-    SELECT g.scan_id, f.path, c.format, g.artist, g.title, g.year, g.number, g.role, g.reason, g.upgraded, g.piece_id
+    SELECT g.scan_id, f.path, c.format, g.artist, g.title, g.year, g.number, g.role, g.reason, g.upgraded, g.piece_id,
+           g.series
     FROM scan_guess g JOIN scan c ON c.id = g.scan_id JOIN file f ON f.id = (
         SELECT f.id FROM file f JOIN store s ON s.id = f.store_id WHERE f.scan_id = g.scan_id
         ORDER BY s.forgotten IS NOT NULL, f.state = 'missing', s.kind <> 'primary', f.id LIMIT 1)"""
 
 
 def of_scan(db: Database, scan_id: int) -> Guess | None:
-    return fetch_one(db, Guess, "SELECT artist, title, year, number, role, reason FROM scan_guess WHERE scan_id = ?",
-                     [scan_id])
+    return fetch_one(db, Guess, """SELECT artist, title, year, number, role, reason, series FROM scan_guess
+                                WHERE scan_id = ?""", [scan_id])
 
 
 def save(db: Database, scan_id: int, guess: Guess) -> None:
     """Keep a guess in place of the one before."""
     db.execute("""
-        INSERT INTO scan_guess (scan_id, artist, artist_key, title, title_key, year, number, role, reason)
-        VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)
+        INSERT INTO scan_guess (scan_id, artist, artist_key, title, title_key, year, number, role, reason, series)
+        VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
         ON CONFLICT (scan_id) DO UPDATE SET artist = excluded.artist, artist_key = excluded.artist_key,
             title = excluded.title, title_key = excluded.title_key, year = excluded.year, number = excluded.number,
-            role = excluded.role, reason = excluded.reason, upgraded = 0""",
+            role = excluded.role, reason = excluded.reason, series = excluded.series, upgraded = 0""",
                [scan_id, guess.artist, folded(guess.artist), guess.title, folded(guess.title), guess.year,
-                guess.number, guess.role, guess.reason])
+                guess.number, guess.role, guess.reason, guess.series])
 
 
 def without(db: Database) -> list[int]:

@@ -19,8 +19,8 @@ from catalogue.records.database import Database, transaction
 from catalogue.records.folding import folded
 
 ARTIST_FACTS = ("name", "contact", "terms", "notes", "joined_into")
-PIECE_FACTS = ("artist_id", "title", "year", "series", "inventory_number", "width_mm", "height_mm", "relief_mm",
-               "notes", "current_sha256", "joined_into")
+PIECE_FACTS = ("artist_id", "title", "year", "series", "inventory_number", "medium", "width_mm", "height_mm",
+               "relief_mm", "notes", "current_sha256", "joined_into")
 SCAN_FACTS = ("role", "piece_id", "capture")
 # table: its key
 TABLES = {"artist_stated": "artist_id", "piece_stated": "piece_id", "scan_stated": "sha256"}

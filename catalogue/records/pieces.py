@@ -39,6 +39,7 @@ class Piece:
     year: str
     series: str
     inventory_number: str
+    medium: str
     width_mm: float | None
     height_mm: float | None
     relief_mm: float | None
@@ -47,8 +48,8 @@ class Piece:
     notes: str
 
 
-_PIECE = """SELECT p.id, p.artist_id, a.name AS artist, p.title, p.year, p.series, p.inventory_number, p.width_mm,
-                   p.height_mm, p.relief_mm, p.current_scan_id, p.current_source, p.notes
+_PIECE = """SELECT p.id, p.artist_id, a.name AS artist, p.title, p.year, p.series, p.inventory_number, p.medium,
+                   p.width_mm, p.height_mm, p.relief_mm, p.current_scan_id, p.current_source, p.notes
             FROM piece p JOIN artist a ON a.id = p.artist_id"""
 
 
@@ -186,7 +187,8 @@ def join(db: Database, keep: Piece, gone: Piece) -> None:
     """State that two pieces are one: what refers to ``gone`` refers to ``keep``, what was stated of it is carried over.
     Scans follow when it is settled, also those found later."""
     kept, lost = (overlays.row_of(db, "piece_stated", p.id) or {} for p in (keep, gone))
-    facts = ("year", "series", "inventory_number", "width_mm", "height_mm", "relief_mm", "notes", "current_sha256")
+    facts = ("year", "series", "inventory_number", "medium", "width_mm", "height_mm", "relief_mm", "notes",
+             "current_sha256")
     said = joined_facts({name: kept.get(name) for name in facts}, {name: lost.get(name) for name in facts},
                         f"{gone.artist}: {gone.title}")
     overlays.state_piece(db, keep.id, said)
@@ -268,12 +270,17 @@ def describe_artist(db: Database, artist_id: int, *, contact: str, terms: str, n
 
 
 def describe(db: Database, piece_id: int, *, year: str, series: str, inventory_number: str, width_mm: float | None,
-             height_mm: float | None, relief_mm: float | None, notes: str) -> None:
-    """What a person says of the original: lengths in mm, as measured. What is as it was is not stated anew."""
+             height_mm: float | None, relief_mm: float | None, notes: str, medium: str | None = None) -> None:
+    """What a person says of the original: lengths in mm, as measured. What is as it was is not stated anew.
+
+    ``medium`` None: as it was.
+    """
     held = by_id(db, piece_id)
     said: dict[str, object] = {
         "year": year, "series": series, "inventory_number": inventory_number, "width_mm": width_mm,
         "height_mm": height_mm, "relief_mm": relief_mm, "notes": notes}
+    if medium is not None:
+        said["medium"] = medium
     changed = {name: value for name, value in said.items() if held is None or getattr(held, name) != value}
     if changed:
         state(db, piece_id, changed)

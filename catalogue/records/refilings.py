@@ -8,7 +8,8 @@ from typing import Any
 from catalogue.records import overlays
 from catalogue.records.database import Database, inserted, now
 
-_GUESS = ("scan_id", "artist", "artist_key", "title", "title_key", "year", "number", "role", "reason", "upgraded")
+_GUESS = ("scan_id", "artist", "artist_key", "title", "title_key", "year", "number", "role", "reason", "upgraded",
+          "series")
 Kept = dict[str, list[dict[str, Any]]]
 
 
@@ -52,6 +53,7 @@ def put_back_last(db: Database) -> int | None:
         overlays.know_piece_as(db, known["piece_id"], known["known_artist"], known["known_title"])
     names = ", ".join(f"{name} = :{name}" for name in _GUESS[1:])
     for guess in kept["guesses"]:
+        guess.setdefault("series", "")  # kept before there were guessed series
         db.execute(f"UPDATE scan_guess SET {names} WHERE scan_id = :scan_id", guess)
     db.execute("UPDATE refiling SET undone = ? WHERE id = ?", [now(), row["id"]])
     return len(kept["guesses"])

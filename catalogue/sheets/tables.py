@@ -7,9 +7,10 @@ from pathlib import Path
 
 from catalogue.ledger.editions import label
 from catalogue.ledger.row_numbers import AFTER_PRINTING, Loss, loss_text
-from catalogue.records import editions, orders, pieces
+from catalogue.records import editions, orders, pieces, provenance
 from catalogue.records.database import Database
 from catalogue.records.numbers import written
+from catalogue.records.paths import shown
 from catalogue.spreadsheets import csv_cell
 from catalogue.storage.atomic import write_atomically
 
@@ -17,9 +18,12 @@ ORDERS = ("number", "date", "artist", "piece", "buyer", "width_mm", "height_mm",
           "edge", "quantity", "numbers", "price", "currency", "status", "notes", "file", "sha256", "profile",
           "settings", "order_notes", "edition", "replacing", "lost")
 ARTISTS = ("artist", "contact", "terms", "notes")
-PIECES = ("artist", "piece", "year", "series", "inventory", "width_mm", "height_mm", "relief_mm", "notes")
+PIECES = ("artist", "piece", "year", "series", "inventory", "medium", "width_mm", "height_mm", "relief_mm",
+          "notes")
 EDITIONS = ("artist", "piece", "limit", "proofs", "scope", "width_mm", "height_mm", "medium", "opened", "closed",
             "notes")
+FILES = ("store", "path", "state", "sha256", "role", "artist", "title", "year",
+         *(f"{name} {part}" for name in ("role", "artist", "title", "year") for part in ("origin", "reason")))
 
 
 def orders_csv(db: Database) -> str:
@@ -39,8 +43,18 @@ def artists_csv(db: Database) -> str:
 
 def pieces_csv(db: Database) -> str:
     """Every piece with what a person said of its original."""
-    return _table(PIECES, ((one.artist, one.title, one.year, one.series, one.inventory_number, one.width_mm,
-                            one.height_mm, one.relief_mm, one.notes) for one in pieces.every(db)))
+    return _table(PIECES, ((one.artist, one.title, one.year, one.series, one.inventory_number, one.medium,
+                            one.width_mm, one.height_mm, one.relief_mm, one.notes) for one in pieces.every(db)))
+
+
+def files_csv(db: Database) -> str:
+    """Every file of the stores in use with what it is filed as, and for each of these whether a person stated it, the
+    file's tags say it or it was guessed, and why. Not for the import: paths stand as on the disk."""
+    return _table(FILES, (
+        (one.store, shown(one.path), one.state, one.sha256, one.role, one.artist, one.title, one.year,
+         *(text for name in ("role", "artist", "title", "year")
+           for text in (one.origins[name].source, one.origins[name].why)))
+        for one in provenance.of_files(db)))
 
 
 def write_tables(db: Database, folder: Path) -> None:
@@ -50,6 +64,7 @@ def write_tables(db: Database, folder: Path) -> None:
 
 
 TABLES = {"artists": artists_csv, "pieces": pieces_csv, "editions": editions_csv, "orders": orders_csv}
+EXPORTS = TABLES | {"files": files_csv}
 
 
 def _order_rows(db: Database) -> Iterator[tuple[object, ...]]:

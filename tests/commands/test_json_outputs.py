@@ -46,6 +46,7 @@ SCAN = {"id": int, "sha256": str, "pixel_digest": str, "bytes": int, "format": s
         "role_source": str, "piece_id": (int, NONE), "piece_source": str, "title": str, "creator": str,
         "captured": str, "device": str, "has_preview": int, "first_indexed": str}
 PIECE = {"id": int, "artist_id": int, "artist": str, "title": str, "year": str, "series": str, "inventory_number": str,
+         "medium": str,
          "width_mm": (float, NONE), "height_mm": (float, NONE), "relief_mm": (float, NONE),
          "current_scan_id": (int, NONE), "current_source": str, "notes": str}
 ORDER = {"id": int, "number": str, "placed": str, "buyer": str, "status": str, "currency": str, "notes": str}
@@ -166,6 +167,7 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["export", "bag", "{bag}", "--artist", "Bo Ek"], 0, {"folder": str, "files": int, "bytes": int}),
     (["export", "bag", "{bag}", "--check"], 0, {"valid": bool, "problems": [{"path": str, "text": str}]}),
     (["export", "csv", "orders", "{more}/orders.csv"], 0, {"written": str}),
+    (["export", "csv", "files", "{more}/files.csv"], 0, {"written": str}),
     (["export", "holdings", "quill"], 0, {"written": str}),
     (["sidecar", "{dunes}", "--yes", "--rights", "r"], 0, [{"of": str, "path": str, "trouble": str}]),
     (["doctor"], None, [{"name": str, "facts": dict, "troubles": [str]}]),
