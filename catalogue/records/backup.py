@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from catalogue.errors import Busy, CatalogueError
-from catalogue.records.database import Database, migrate, migrations
 from catalogue.records.folding import teach
+from catalogue.records.rows import Database
+from catalogue.records.schema import migrate, migrations
 
 PAGES_A_STEP = 4096
 

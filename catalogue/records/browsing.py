@@ -9,9 +9,9 @@ from typing import TypeVar
 
 from catalogue.records import stores
 from catalogue.records.copies import HELD
-from catalogue.records.database import Database, fetch, fetch_one
 from catalogue.records.findings import DAMAGE_KINDS, Finding
 from catalogue.records.fixity import last_audit
+from catalogue.records.rows import Database, fetch, fetch_one
 
 T = TypeVar("T")
 

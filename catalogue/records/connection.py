@@ -14,6 +14,8 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
+from sqlite_utils import Database
+
 from catalogue.errors import Busy, CatalogueError, Damaged, Refused
 from catalogue.records.folding import teach
 
@@ -103,13 +105,18 @@ class Cursor(sqlite3.Cursor):
             raise spoken(error) from error
 
 
+def no_derived_rows(_: Database) -> None:
+    """What a connection does before a commit until :mod:`catalogue.records.database` says otherwise: nothing."""
+
+
 class Connection(sqlite3.Connection):
     """``sqlite3.Connection`` whose errors go through :func:`spoken`.
 
     ``statement_open`` is true within a transaction that logs its statements, ``statement_made`` once a stated row was
     written in it, ``replaying`` while one is undone or put back; ``reasons`` are what the transaction said it is for,
-    ``last_statement`` the event that was logged last. ``path`` is the catalogue's file and ``file`` its device and
-    inode when it was opened for writing; None for one in memory or opened to look at.
+    ``last_statement`` the event that was logged last, ``before_commit`` computes derived rows anew before every commit.
+    ``path`` is the catalogue's file and ``file`` its device and inode when it was opened for writing; None for one in
+    memory or opened to look at.
     """
 
     def __init__(self, *given: Any, **named: Any) -> None:
@@ -119,6 +126,7 @@ class Connection(sqlite3.Connection):
         self.replaying = False
         self.reasons: list[str] = []
         self.last_statement: int | None = None
+        self.before_commit: Callable[[Database], None] = no_derived_rows
         self.path: Path | None = None
         self.file: tuple[int, int] | None = None
         ours = weakref.ref(self)  # a function that held the connection would keep it open

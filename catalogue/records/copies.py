@@ -12,8 +12,8 @@ file under two paths, whether by a hard link, a bind mount, a linked folder or a
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from catalogue.records.database import Database, fetch, fetch_one
 from catalogue.records.places import DISTINCT_DISK, DISTINCT_FILE
+from catalogue.records.rows import Database, fetch, fetch_one
 
 # Open findings that say a file's bytes are not, or may not be, those on record for it.
 DOUBTS = ("changed", "edited", "missing", "truncated", "unreadable", "moved", "damaged", "empty", "not a picture",

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from catalogue.records.copies import HELD
-from catalogue.records.database import Database, fetch
+from catalogue.records.rows import Database, fetch
 
 
 @dataclass(frozen=True, slots=True)

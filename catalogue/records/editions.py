@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from catalogue.errors import Refused
-from catalogue.records.database import Database, fetch, fetch_one, inserted, now
 from catalogue.records.numbers import Number, written
+from catalogue.records.rows import Database, fetch, fetch_one, inserted, now
 
 SCOPES = ("all sizes", "one size")
 

@@ -19,8 +19,8 @@ from typing import NamedTuple
 from catalogue.errors import CatalogueError, Refused
 from catalogue.records import overlays
 from catalogue.records.current import settle_current
-from catalogue.records.database import Database
 from catalogue.records.folding import folded
+from catalogue.records.rows import Database
 
 _ROUNDS = 50  # each settles what the one before touched; more than a handful means that two rules contradict
 

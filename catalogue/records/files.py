@@ -5,8 +5,8 @@ import unicodedata
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from catalogue.records.database import Database, fetch, fetch_one, now
 from catalogue.records.paths import stored_mtime
+from catalogue.records.rows import Database, fetch, fetch_one, now
 
 UNREAD = "not read yet"  # ``File.failure`` of a file met with another size or time, or back after it was missing
 

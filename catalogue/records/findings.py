@@ -3,7 +3,7 @@
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from catalogue.records.database import Database, fetch, now
+from catalogue.records.rows import Database, fetch, now
 
 # Every kind of finding that the program opens.
 KINDS = ("unreadable", "changed", "empty", "truncated", "damaged", "not a picture", "missing", "edited", "moved",

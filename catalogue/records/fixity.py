@@ -5,10 +5,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from catalogue.records.copies import HELD
-from catalogue.records.database import Database, fetch, fetch_one, now
 from catalogue.records.files import Located
 from catalogue.records.findings import Finding
 from catalogue.records.paths import stored_mtime
+from catalogue.records.rows import Database, fetch, fetch_one, now
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 from catalogue.records.copies import DOUBTS, of_masters
-from catalogue.records.database import Database, fetch, now
 from catalogue.records.events import agent
+from catalogue.records.rows import Database, fetch, now
 
 _BAD = ", ".join(f"'{kind}'" for kind in DOUBTS)
 

@@ -4,9 +4,9 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from catalogue.reading.model import Metadata
-from catalogue.records.database import Database, fetch, fetch_one
 from catalogue.records.folding import folded
 from catalogue.records.metadata import metadata_of
+from catalogue.records.rows import Database, fetch, fetch_one
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from catalogue.records import events
-from catalogue.records.database import Database, migrations
 from catalogue.records.folding import teach
+from catalogue.records.rows import Database
+from catalogue.records.schema import migrations
 
 SEARCH_INDEXES = ("artist_words", "piece_words", "order_words", "file_words")
 

@@ -3,7 +3,7 @@
 import re
 from dataclasses import dataclass
 
-from catalogue.records.database import Database, fetch
+from catalogue.records.rows import Database, fetch
 
 _UNDOING = re.compile(r"event (\d+) undone")
 

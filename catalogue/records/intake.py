@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from catalogue.records import pieces
-from catalogue.records.database import Database, fetch, now
+from catalogue.records.rows import Database, fetch, now
 from catalogue.records.scans import COLUMNS, Scan
 
 

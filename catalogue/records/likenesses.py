@@ -4,7 +4,7 @@ from array import array
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from catalogue.records.database import Database, fetch, fetch_one, now
+from catalogue.records.rows import Database, fetch, fetch_one, now
 
 
 @dataclass(frozen=True, slots=True)

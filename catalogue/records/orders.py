@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from catalogue.errors import NotFound, Refused
-from catalogue.records.database import Database, fetch, fetch_one, inserted, now
 from catalogue.records.numbers import written
+from catalogue.records.rows import Database, fetch, fetch_one, inserted, now
 
 OWN_DIGITS = 9      # of a number of our own form; longer ones are somebody else's way of counting
 STATUSES = ("asked", "approved", "printed", "collected", "cancelled")

@@ -15,8 +15,9 @@ Each writer here takes part in the caller's transaction or makes one of its own.
 from collections.abc import Mapping
 from typing import Any
 
-from catalogue.records.database import Database, transaction
 from catalogue.records.folding import folded
+from catalogue.records.rows import Database
+from catalogue.records.transactions import transaction
 
 ARTIST_FACTS = ("name", "contact", "terms", "notes", "joined_into")
 PIECE_FACTS = ("artist_id", "title", "year", "series", "inventory_number", "medium", "width_mm", "height_mm",

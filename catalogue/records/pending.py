@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from catalogue.records.database import Database
+from catalogue.records.rows import Database
 
 
 def start(db: Database) -> None:

@@ -9,7 +9,8 @@ from typing import Any
 
 from catalogue.errors import Refused
 from catalogue.records import effective, overlays
-from catalogue.records.database import Database, fetch, fetch_one, now, transaction
+from catalogue.records.rows import Database, fetch, fetch_one, now
+from catalogue.records.transactions import transaction
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from catalogue.records import effective, folding, overlays
-from catalogue.records.database import Database, fetch, fetch_one, transaction
+from catalogue.records.rows import Database, fetch, fetch_one
+from catalogue.records.transactions import transaction
 
 folded = folding.folded  # a name as compared
 

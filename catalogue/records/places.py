@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from catalogue.records.database import Database, fetch_one, now
+from catalogue.records.rows import Database, fetch_one, now
 
 # For queries over `file f LEFT JOIN file_place fp ON fp.file_id = f.id LEFT JOIN store_place sp ON sp.store_id =
 # f.store_id`. Where nothing was noted yet the store stands for both, as each was taken for a disk of its own.

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from catalogue.records import overlays
-from catalogue.records.database import Database, inserted, now
+from catalogue.records.rows import Database, inserted, now
 
 _GUESS = ("scan_id", "artist", "artist_key", "title", "title_key", "year", "number", "role", "reason", "upgraded",
           "series")

@@ -7,9 +7,9 @@ from typing import Any
 
 from catalogue.errors import NotFound, Refused
 from catalogue.records import events, overlays
-from catalogue.records.database import Database, replaying, transaction
 from catalogue.records.effective import settle
 from catalogue.records.overlays import TABLES as OVERLAYS
+from catalogue.records.rows import Database
 from catalogue.records.statements import (
     STATED_TABLES,
     Change,
@@ -20,6 +20,7 @@ from catalogue.records.statements import (
     stated_rows,
     unpacked,
 )
+from catalogue.records.transactions import replaying, transaction
 
 Key = tuple[Any, ...]
 State = dict[str, dict[Key, Row]]

@@ -3,7 +3,7 @@
 import json
 from dataclasses import dataclass
 
-from catalogue.records.database import Database, fetch, inserted, now
+from catalogue.records.rows import Database, fetch, inserted, now
 
 
 @dataclass(frozen=True, slots=True)

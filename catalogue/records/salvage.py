@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from catalogue.records import events
-from catalogue.records.database import Database, replaying
 from catalogue.records.effective import touch
 from catalogue.records.events import Event, linked
 from catalogue.records.pieces import folded
-from catalogue.records.rows import fetch
+from catalogue.records.rows import Database, fetch
 from catalogue.records.statements import RETIRED_TABLES, STATED_TABLES, Change, Row, key_columns, unpacked
+from catalogue.records.transactions import replaying
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 
 from catalogue.reading.model import Metadata, Note, Page, Picture, PictureHash, Reading, SegmentDigest
 from catalogue.records import effective, guesses, overlays
-from catalogue.records.database import Database, fetch, fetch_one, now, transaction
 from catalogue.records.metadata import metadata_of
+from catalogue.records.rows import Database, fetch, fetch_one, now
+from catalogue.records.transactions import transaction
 
 ROLES = ("master", "tile", "print file", "reference", "unsorted")
 

@@ -8,8 +8,8 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from catalogue.records.database import Database, fetch
 from catalogue.records.folding import unaccented, words
+from catalogue.records.rows import Database, fetch
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from catalogue.errors import NotFound, Refused
-from catalogue.records.database import Database, fetch, fetch_one, inserted, now
+from catalogue.records.rows import Database, fetch, fetch_one, inserted, now
 
 KINDS = ("primary", "copy", "off-site")
 

@@ -16,7 +16,7 @@ import pytest
 from older_facts import facts
 
 from catalogue.errors import CatalogueError, Damaged
-from catalogue.records import database, events
+from catalogue.records import events, schema
 from catalogue.records.backup import condition
 from catalogue.records.database import former, migrations, open_database
 from catalogue.records.replay import differences
@@ -75,11 +75,11 @@ def test_a_kill_in_the_middle_of_an_upgrade_leaves_the_old(tmp_path: Path, part:
     path.write_bytes(lzma.decompress(OLDER[0].read_bytes()))
     told = _told(path)
     steps = [statement for number, script in migrations() if number > 6
-             for statement in database._statements(script)]
+             for statement in schema.split_statements(script)]
     stop = steps[min(int(part * len(steps)), len(steps) - 1)]
     child = os.fork()
     if not child:
-        split = database._statements
+        split = schema.split_statements
 
         def killed(script: str) -> Iterator[str]:
             for statement in split(script):
@@ -88,7 +88,7 @@ def test_a_kill_in_the_middle_of_an_upgrade_leaves_the_old(tmp_path: Path, part:
                 yield statement
 
         try:
-            database._statements = killed
+            schema.split_statements = killed
             open_database(path)
         finally:
             os._exit(1)

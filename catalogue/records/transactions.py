@@ -1,0 +1,118 @@
+"""Transactions on the catalogue: the write lock taken at once, every statement logged, derived rows recomputed."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from catalogue.errors import CatalogueError, Refused
+from catalogue.records import journal, statements
+from catalogue.records.connection import Connection
+from catalogue.records.rows import Database
+
+
+@contextmanager
+def transaction(db: Database, reason: str = "") -> Iterator[Database]:
+    """Read-then-write as one step: takes the write lock at once, so two programs never both decide on old facts.
+
+    What it changes in stated tables is logged as one event, whose detail is ``reason`` or a count of the rows.
+    Nests as a savepoint. Raises Busy when the lock is not to be had.
+    """
+    connection = catalogue_connection(db)
+    if connection.in_transaction:
+        if reason:
+            connection.reasons.append(reason)
+        with db.atomic():
+            yield db
+        return
+    with write_lock(db):
+        _still_in_place(connection)
+        connection.statement_open, connection.statement_made, connection.reasons = True, False, [reason] * bool(reason)
+        try:
+            yield db
+            connection.before_commit(db)
+            if connection.statement_made:
+                connection.last_statement = statements.log_staged(db, connection.reasons)
+        finally:
+            connection.statement_open = False
+    if connection.statement_made and connection.path is not None:
+        journal.append_new(db, connection.path)
+
+
+@contextmanager
+def replaying(db: Database) -> Iterator[None]:
+    """Within this, what is undone or put back may move in ways that nothing else may."""
+    connection = catalogue_connection(db)
+    before, connection.replaying = connection.replaying, True
+    try:
+        yield
+    finally:
+        connection.replaying = before
+
+
+@contextmanager
+def unlogged_transaction(db: Database) -> Iterator[None]:
+    """A transaction whose changes are in the log already: only for a recovery, which carries the log on as it was."""
+    with write_lock(db):
+        statements.drop_triggers(db)
+        yield
+        catalogue_connection(db).before_commit(db)
+        statements.make_triggers(db)
+
+
+def _still_in_place(connection: Connection) -> None:
+    """Refuse to write into a file that was set aside; call with its write lock, which whoever replaces it holds."""
+    if connection.path is None or connection.file is None:
+        return
+    refuse_during_recovery(connection.path)
+    if file_identity(connection.path) != connection.file:
+        raise Refused("The catalogue was replaced by another file while this was open; nothing was recorded.",
+                      hint="Begin again, and look whether what you see is still so.", path=connection.path)
+
+
+def file_identity(path: Path) -> tuple[int, int] | None:
+    """Device and inode of a file; None where there is none."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+def last_statement(db: Database) -> int | None:
+    """Id of the event in which this connection's last statement was logged."""
+    return catalogue_connection(db).last_statement
+
+
+def catalogue_connection(db: Database) -> Connection:
+    """The catalogue's own connection under a database."""
+    assert isinstance(db.conn, Connection)
+    return db.conn
+
+
+@contextmanager
+def write_lock(db: Database) -> Iterator[None]:
+    """A transaction that holds the write lock from its beginning; committed at the end, rolled back on any error.
+
+    A commit that fails is rolled back too: left open, it would take every later write in without keeping it.
+    """
+    db.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        if not db.conn.in_transaction:  # SQLite gives a transaction up by itself when the disk is full
+            raise CatalogueError("The catalogue could not keep a change.", hint="Nothing was changed; try again.")
+        db.conn.commit()
+    except BaseException:
+        db.conn.rollback()
+        raise
+
+
+def recovered_path(path: Path) -> Path:
+    """Where a recovered catalogue waits to be put in its place. While it does nobody opens the former file."""
+    return path.with_name(f"{path.stem}.recovered{path.suffix}")
+
+
+def refuse_during_recovery(path: Path) -> None:
+    """Raise CatalogueError while a recovered catalogue waits to be put in the place of this one."""
+    if recovered_path(path).exists():
+        raise CatalogueError("This catalogue is being recovered, or a recovery was cut short.",
+                             hint="Run `catalogue recover`: it does what is left to do.", path=path)
