@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from catalogue.errors import CatalogueError
+from catalogue.money import CURRENCIES
 from catalogue.untrusted import read_regular, unsafe_path
 
 ENVIRONMENT = "CATALOGUE_HOME"
@@ -218,8 +219,8 @@ ALLOWED: dict[str, Allowed] = {
                                                                      some=False)),
     "workers": Allowed("a whole number from 0 (as many as processors) to 256", _whole(0, 256)),
     "print_ppi": Allowed("a list of whole numbers from 1 to 10000, such as [300, 240, 200, 150]", _wholes(1, 10_000)),
-    "currency": Allowed("a short text such as \"EUR\"",
-                        lambda value: isinstance(value, str) and 0 < len(value.strip()) <= 8),
+    "currency": Allowed("the three letters of a currency (ISO 4217), such as \"EUR\"",
+                        lambda value: isinstance(value, str) and value in CURRENCIES),
     "dates": Allowed("a form with day, month and year such as \"%d %b %Y\"", _is_date_form),
     "open_with": Allowed("the name of a program, or \"\"", lambda value: isinstance(value, str)),
     "naming_rule": Allowed("a path within the store that ends in {suffix}; fields are "

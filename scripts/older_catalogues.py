@@ -27,7 +27,8 @@ sys.path.insert(0, str(ROOT))
 from tests.records.older_facts import facts  # noqa: E402
 
 # The last commit of each schema that was ever the newest on the main branch.
-COMMITS = {6: "cd2b8de", 7: "ae93fd1", 8: "b13f207", 10: "93c62d7", 11: "c8fec8f", 12: "4d30ca1", 13: "57abbd3"}
+COMMITS = {6: "cd2b8de", 7: "ae93fd1", 8: "b13f207", 10: "93c62d7", 11: "c8fec8f", 12: "4d30ca1", 13: "57abbd3",
+           14: "8e2b4d2"}
 
 
 def paint(folder: Path) -> None:

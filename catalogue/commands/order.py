@@ -83,8 +83,9 @@ def print_options(function: Any) -> Any:
             click.option("--number", default="", help="Invoice or job number; else the next free one."),
             click.option("--date", "placed", default="", help="Date of the order; else today."),
             click.option("--buyer", default=""),
-            click.option("--price", default="", help="For the whole line, decimal."),
-            click.option("--currency", default="", help="Else the settings' currency."),
+            click.option("--unit-price", help="Of one print; else last time's. \"\": none."),
+            click.option("--price", help="Of all prints of the line together, in place of --unit-price."),
+            click.option("--currency", default="", help="Such as EUR; else last time's, or the settings'."),
             click.option("--profile", help="Printer profile."),
             click.option("--settings", "print_notes", help="Print notes: rendering intent, settings."),
             click.option("--notes", default=""),
@@ -208,11 +209,10 @@ def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[
         ask(f"Record it{' in spite of the warnings' if proposal.grave else ''}?", otherwise="Nothing was recorded.")
     try:
         line = record_order(
-            db, session.home, proposal, quantity=given["quantity"], number=given["number"], buyer=given["buyer"],
+            db, proposal, quantity=given["quantity"], number=given["number"], buyer=given["buyer"],
             status=given["status"] or "",
             placed=values.day(given["placed"], session.home.settings.dates) if given["placed"] else "",
-            currency=given["currency"],
-            price=values.money(given["price"]),
+            currency=given["currency"], price=given["price"], unit_price=given["unit_price"],
             profile=given["profile"], settings=given["print_notes"], notes=given["notes"], proofs=given["proofs"],
             numbers=numbers.read(given["numbers"])[0], replacing=numbers.read(given["replacing"])[0],
             unnumbered=given["unnumbered"])
@@ -254,7 +254,9 @@ def status_(session: Session, number: str, status: str, line_id: int | None) -> 
 @click.option("--border", help="In mm.")
 @click.option("--wrap", help="In mm.")
 @click.option("--edge")
-@click.option("--price")
+@click.option("--unit-price", help="Of one print.")
+@click.option("--price", help="Of all prints of the line together.")
+@click.option("--currency", help="Of the whole order.")
 @click.option("--profile")
 @click.option("--settings", "print_notes")
 @click.option("--notes", help="Notes on the line.")
@@ -271,15 +273,15 @@ def correct(session: Session, /, number: str, line_id: int | None, **given: Any)
     db = session.existing()
     lines = orders.lines_of(db, orders.by_number(db, number).id)
     changes = _print_of(given)
-    order = {name: given[key] for name, key in (("buyer", "buyer"), ("notes", "order_notes")) if given[key] is not None}
-    for name, key in (("profile", "profile"), ("settings", "print_notes"), ("notes", "notes")):
+    order = {name: given[key] for name, key in (("buyer", "buyer"), ("notes", "order_notes"), ("currency", "currency"))
+             if given[key] is not None}
+    for name, key in (("profile", "profile"), ("settings", "print_notes"), ("notes", "notes"), ("price", "price"),
+                      ("unit_price", "unit_price")):
         if given[key] is not None:
             changes[name] = given[key]
     try:
         if given["placed"]:
             order["placed"] = values.day(given["placed"], session.home.settings.dates)
-        if given["price"] is not None:
-            changes["price"] = values.money(given["price"])
     except ValueError as error:
         raise Refused(f"Nothing was changed: {error}.") from error
     if changes and line_id is None:

@@ -5,7 +5,8 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from catalogue.ledger.editions import label
-from catalogue.ledger.values import shown_day, shown_money, shown_size
+from catalogue.ledger.values import shown_day, shown_size
+from catalogue.money import show_amount
 from catalogue.records.orders import Line, NewLine, Order
 
 if TYPE_CHECKING:
@@ -28,7 +29,7 @@ def print_lines(out: "Printer", lines: Sequence[Line], dates: str) -> None:
         out.print("  ".join(filter(None, (shown_day(placed, dates), number, status, buyer))))
         for line in its:
             facts = (f"{line.artist}: {line.title}", f"{line.quantity} × {size_of(line)}", made(line),
-                     f"numbers {line.numbers}" if line.numbers else "", shown_money(line.price, line.currency))
+                     f"numbers {line.numbers}" if line.numbers else "", price_of(line))
             out.print(f"    {', '.join(filter(None, facts))}")
 
 
@@ -46,7 +47,7 @@ def print_order(out: "Printer", order: Order, lines: Sequence[Line], dates: str)
         out.print()
         out.print(f"line {line.id}: {line.artist}: {line.title}")
         out.print(f"  {line.quantity} × {size_of(line)}, {made(line)}".rstrip(", "))
-        for name, text in (("numbers", line.numbers), ("price", shown_money(line.price, line.currency)),
+        for name, text in (("numbers", line.numbers), ("price", price_of(line)),
                            ("scan", line.scan_name), ("SHA-256", line.scan_sha256), ("profile", line.profile),
                            ("print notes", line.settings), ("notes", line.notes)):
             if text:
@@ -81,8 +82,20 @@ def print_proposal(out: "Printer", proposal: "Proposal", dates: str) -> None:
         state = proposal.edition
         out.print(f"  edition     {label(state.edition)}: {state.numbers_left} left, "
                   + (f"next is {state.next_number}" if state.next_number else "none free"))
+    if line.price:
+        out.print(f"  price       {_priced(line.quantity, line.unit_price, line.price, proposal.currency)}")
     for caution in proposal.cautions:
         out.print(f"  {'!!' if caution.grave else '! '} {caution.text} {caution.hint}".rstrip())
+
+
+def price_of(line: Line) -> str:
+    """``"10 × 117.00 EUR = 1,170.00 EUR"``; the total alone where the price of one print was never said."""
+    return _priced(line.quantity, line.unit_price, line.price, line.currency)
+
+
+def _priced(quantity: int, unit: str, total: str, currency: str) -> str:
+    shown = show_amount(total, currency)
+    return f"{quantity} × {show_amount(unit, currency)} = {shown}" if unit and quantity > 1 else shown
 
 
 def size_of(line: Line | NewLine) -> str:

@@ -28,7 +28,8 @@ ORDERS: dict[str, tuple[str, ...]] = {
     "edge": ("edge type", "wrap edge"),
     "quantity": ("qty", "copies", "count", "number of prints"),
     "numbers": ("edition numbers", "edition number", "edition nos", "print numbers"),
-    "price": ("amount", "line price", "total"),
+    "price": ("amount", "line price", "total"),   # of the whole line
+    "unit_price": ("price each", "price per print", "single price"),
     "currency": (),
     "status": ("state",),
     "notes": ("note", "remarks", "comment", "comments"),
@@ -115,6 +116,7 @@ def read_table(path: Path, ours: Mapping[str, Sequence[str]], mapping: Mapping[s
     except OSError as error:
         raise CatalogueError(f"The file cannot be read: {error.strerror or error}.", path=path) from error
     text, encoding = _decoded(data, path)
+    csv.field_size_limit(LIST_BYTES)  # a long cell is its row's affair, not the file's
     head, _, _ = text.partition("\n")
     separator = max(",;\t", key=head.count)
     try:

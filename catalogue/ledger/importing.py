@@ -9,6 +9,7 @@ from pathlib import Path
 from catalogue.errors import CatalogueError, Refused
 from catalogue.ledger import columns, editions, values
 from catalogue.ledger.columns import Row, Table
+from catalogue.ledger.prices import stated_prices
 from catalogue.ledger.row_numbers import book, edition_of, not_on_record, numbers_of, unbooked
 from catalogue.ledger.rows import (
     NoPiece,
@@ -69,8 +70,8 @@ class Undo(Exception):
 
 
 def import_orders(db: Database, settings: Settings, path: Path, *, mapping: Mapping[str, str] | None = None,
-                  dates: str = "", status: str = "collected", make_pieces: bool = False, dry_run: bool = False,
-                  report: Report = unheard, cancelled: Cancelled = never) -> Outcome:
+                  dates: str = "", status: str = "collected", make_pieces: bool = False, own: bool = False,
+                  dry_run: bool = False, report: Report = unheard, cancelled: Cancelled = never) -> Outcome:
     """Take in order lines from a CSV file, all in one transaction.
 
     Args:
@@ -78,6 +79,7 @@ def import_orders(db: Database, settings: Settings, path: Path, *, mapping: Mapp
         dates: the file's date form for strptime; ISO is always read, and the settings' form is the default.
         status: for rows that say none; old books are history, so the default is ``collected``.
         make_pieces: make artists and pieces that are not known; else such rows are left out and reported.
+        own: the file was written by this program: a currency of an older catalogue is kept though it is no code.
 
     A row is linked to the very bytes it was printed from when the file name it gives stands for one content only.
 
@@ -94,7 +96,7 @@ def import_orders(db: Database, settings: Settings, path: Path, *, mapping: Mapp
     with suppress(Undo), transaction(db):
         known = {line for _, digest, nth in rows if (line := orders.imported(db, digest, nth)) is not None}
         rules = Rules(settings, table.units, dates or settings.dates, status, make_pieces, files.called(db, names),
-                       known, statuses_of(table.rows, dates or settings.dates, status), {})
+                      known, statuses_of(table.rows, dates or settings.dates, status), {}, own)
         for done, (row, digest, nth) in enumerate(rows):
             if cancelled():
                 raise CatalogueError("The import was stopped; nothing of it was recorded.")
@@ -161,7 +163,6 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
     width, height = size_of(row, rules)
     placed = values.day(row.get("date"), rules.dates)
     status = status_of(row.get("status"), rules.status)
-    price = values.money(row.get("price"))
     said = numbers_of(row, status, row.get("quantity"))
     quantity = quantity_of(row.get("quantity"), len(said.taken) + len(said.replacing))
     piece_id = piece_of(db, row, rules.make_pieces, rules.names)
@@ -171,7 +172,7 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
         piece_id, width, height, quantity, medium=row.get("medium"), edge=row.get("edge"), scan_sha256=sha256,
         border_mm=values.margin_mm(row.get("border"), rules.units.get("border", "mm")),
         wrap_mm=values.margin_mm(row.get("wrap"), rules.units.get("wrap", "mm")), scan_name=row.get("file"),
-        profile=row.get("profile"), settings=row.get("settings"), price=price, notes=row.get("notes"))
+        profile=row.get("profile"), settings=row.get("settings"), notes=row.get("notes"))
     if said.any:
         line = replace(line, edition_id=edition_of(db, line, said))
     elif status != "cancelled" and editions.applying(db, piece_id, width, height, line.medium):
@@ -179,6 +180,10 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
     if said.losses and not said.any:
         remarks.append(unbooked(said.losses, "no edition number of its own to book it under"))
     order, fresh = _order(db, row, placed, status, rules)
+    if not fresh and row.get("currency") and (said_currency := rules.currency(row)) != order.currency:
+        raise Refused(f"The order is in {order.currency or 'no currency'}, this row in {said_currency}.")
+    prices = stated_prices(quantity, order.currency, price=row.get("price"), unit=row.get("unit_price"))
+    line = replace(line, unit_price=prices.unit_price, price=prices.price)
     alone = status == "cancelled" != order.status
     if not fresh:
         remarks += _disagreements(order, placed, row.get("buyer"),
@@ -207,7 +212,7 @@ def _order(db: Database, row: Row, placed: str, status: str, rules: Rules) -> tu
     if known is not None:
         return known, False
     orders.save(db, number, placed, buyer=row.get("buyer"), status=rules.statuses.get(number, status),
-                currency=row.get("currency") or rules.settings.currency, notes=row.get("order_notes"))
+                currency=rules.currency(row), notes=row.get("order_notes"))
     return orders.by_number(db, number), True
 
 

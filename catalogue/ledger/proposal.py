@@ -26,7 +26,8 @@ class Proposal:
 
     ``used`` is the scan of last time, where it is known and in the catalogue; ``master`` the piece's current master;
     ``printing`` the one the new print is made from. ``evidence`` tells how ``used`` and ``master`` relate where they
-    are not the same bytes.
+    are not the same bytes. ``currency`` is last time's, else the shop's: that of the line's two prices, which are empty
+    where none is known.
     """
 
     piece: Piece
@@ -38,6 +39,7 @@ class Proposal:
     evidence: Evidence | None
     fit: Fit | None
     edition: State | None
+    currency: str = ""
     cautions: tuple[Caution, ...] = ()
 
     @property

@@ -1,16 +1,19 @@
 """Another ten, like last time: what was printed, from which bytes, can it be so again; and recording it."""
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import date
 from typing import TypeVar
 
+from catalogue import money
 from catalogue.errors import NotFound, Refused
 from catalogue.ledger import editions, evidence
 from catalogue.ledger.cautions import cautions_for
 from catalogue.ledger.evidence import Evidence
 from catalogue.ledger.fit import fit_of
 from catalogue.ledger.health import Health, health
+from catalogue.ledger.prices import Prices, stated_prices
 from catalogue.ledger.proposal import Caution, Proposal
 from catalogue.records import orders, pieces, scans
 from catalogue.records.database import Database, transaction
@@ -33,9 +36,11 @@ def propose(db: Database, home: Home, *, line_id: int | None = None, piece_id: i
             measure: bool = False) -> Proposal:
     """What a repeat of one line, or of a piece's last line that was not cancelled, would be.
 
-    Whatever is given differs from last time; the rest stays. The print is made from the current master, or with
-    ``as_last_time`` from the very scan of last time. ``afresh`` repeats nothing: a print like none before. Where the
-    two scans differ and nothing is known of them, ``measure`` compares their previews, in about a second.
+    Whatever is given differs from last time; the rest stays, the price of one print too where last time's size and
+    medium do (last time's total divided, where it divides evenly and no unit price is on record). The print is made
+    from the current master, or with ``as_last_time`` from the very scan of last time. ``afresh`` repeats nothing: a
+    print like none before. Where the two scans differ and nothing is known of them, ``measure`` compares their
+    previews, in about a second.
 
     Raises:
         NotFound: no such line or piece. Refused: a first order and no size given, last time's scan is unknown, or
@@ -59,6 +64,7 @@ def propose(db: Database, home: Home, *, line_id: int | None = None, piece_id: i
         scan_sha256=printing.scan.sha256 if printing else "", scan_name=_file_name(printing),
         profile=last.profile if last else "", settings=last.settings if last else "",
         repeat_of=last.id if last else None)
+    line = _priced_like(last, line)
     if line.width_mm <= 0 or line.height_mm <= 0 or not 1 <= line.quantity <= MOST:
         raise Refused(f"A print has a size above nothing, and there are 1 to {MOST:,}.")
     edition = editions.applying(db, piece.id, line.width_mm, line.height_mm, line.medium)
@@ -66,7 +72,7 @@ def propose(db: Database, home: Home, *, line_id: int | None = None, piece_id: i
         piece, last, replace(line, edition_id=edition.id if edition else None), used, master, printing,
         _relation(db, home, old, current, measure),
         fit_of(printing.scan, line, home.settings.print_ppi) if printing else None,
-        editions.state(db, edition) if edition else None)
+        editions.state(db, edition) if edition else None, (last.currency if last else "") or home.settings.currency)
     return replace(proposal, cautions=cautions_for(proposal, home.settings))
 
 
@@ -89,7 +95,7 @@ def as_recorded(db: Database, home: Home, line_id: int) -> Proposal:
     line = NewLine(**{name: getattr(this, name) for name in NewLine.__dataclass_fields__})
     proposal = Proposal(piece, last, line, used, printing, printing,
                         _relation(db, home, old, found, False),
-                        fit_of(printing.scan, line, home.settings.print_ppi) if printing else None, None)
+                        fit_of(printing.scan, line, home.settings.print_ppi) if printing else None, None, this.currency)
     return replace(proposal, cautions=cautions_for(proposal, home.settings))
 
 
@@ -125,26 +131,38 @@ def _subject(db: Database, line_id: int | None, piece_id: int | None,
     return piece, last
 
 
+def _priced_like(last: Line | None, line: NewLine) -> NewLine:
+    """The line at last time's unit price; without a price where size or medium differ, or it would be absurd."""
+    if last is None or any(getattr(last, name) != getattr(line, name) for name in ("width_mm", "height_mm", "medium")):
+        return line
+    unit = last.unit_price or money.unit_price(last.price, last.quantity, last.currency)
+    with suppress(ValueError):
+        return replace(line, unit_price=unit, price=money.total_price(unit, line.quantity, last.currency))
+    return line
+
+
 def _file_name(printing: Health | None) -> str:
     copies = printing.copies if printing else ()
     return shown(copies[0].file.path).rpartition("/")[2] if copies else ""
 
 
 def record(db: Database, proposal: Proposal, *, quantity: int | None = None, number: str = "", placed: str = "",
-           buyer: str = "", status: str = "", currency: str = "", price: str = "", profile: str | None = None,
-           settings: str | None = None, notes: str = "", order_notes: str = "", proofs: bool = False,
-           numbers: Sequence[Number] = (), unnumbered: bool = False, replacing: Sequence[Number] = ()) -> int:
+           buyer: str = "", status: str = "", currency: str = "", price: str | None = None,
+           unit_price: str | None = None, profile: str | None = None, settings: str | None = None, notes: str = "",
+           order_notes: str = "", proofs: bool = False, numbers: Sequence[Number] = (), unnumbered: bool = False,
+           replacing: Sequence[Number] = ()) -> int:
     """Record a proposal as a line of a new order, or of the order called ``number``; gives the line's id.
 
     Edition numbers are given out with it, the lowest free ones, or ``numbers`` if these very ones are wanted, and
     then as many prints as numbers unless ``quantity`` says otherwise. ``proofs`` takes proofs instead; ``unnumbered``
-    none. ``replacing`` prints destroyed numbers anew. ``status`` is ``asked`` for a new order unless given; what is
-    given of an order that is on record must agree with it. Line and numbers are recorded together or not at all, and
-    two programs at once never give out the same number.
+    none. ``unit_price`` is that of one print, ``price`` that of all of them, as typed; one implies the other, and with
+    neither the proposed unit price holds. ``replacing`` prints destroyed numbers anew. ``status`` is ``asked`` for a
+    new order unless given; what is given of an order that is on record must agree with it. Line and numbers are
+    recorded together or not at all, and two programs at once never give out the same number.
 
     Raises:
-        Refused: beyond N, a number that is out, a closed edition, numbers that do not match the quantity, or an
-            order that was cancelled.
+        Refused: beyond N, a number that is out, a closed edition, numbers that do not match the quantity, an order
+            that was cancelled, or a price or currency that is none.
     """
     chosen = list(replacing or numbers)
     count = _or(quantity, len(chosen) or proposal.line.quantity)
@@ -157,10 +175,13 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
     edition_id = None if unnumbered else proposal.line.edition_id
     if edition_id is None and (chosen or proofs):
         raise Refused("This print is in no edition, so it has no number.", hint="Set one: catalogue edition set.")
-    line = replace(proposal.line, quantity=count, price=price, notes=notes, edition_id=edition_id,
+    line = replace(proposal.line, quantity=count, notes=notes, edition_id=edition_id,
                    profile=_or(profile, proposal.line.profile), settings=_or(settings, proposal.line.settings))
     with transaction(db):
-        order_id = _order(db, number, placed, buyer, status, currency, order_notes)
+        order_id = _order(db, number, placed, buyer, status, _code(currency, proposal.currency), order_notes,
+                          proposal.currency)
+        prices = _prices(db, order_id, proposal, count, price, unit_price)
+        line = replace(line, unit_price=prices.unit_price, price=prices.price)
         line_id = orders.add_line(db, order_id, line)
         if edition_id is not None:
             if replacing:
@@ -172,13 +193,38 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
     return line_id
 
 
-def _order(db: Database, number: str, placed: str, buyer: str, status: str, currency: str, notes: str) -> int:
-    """The order of that number, or a new one. Raises Refused where what is said of it is not what is on record."""
+def _code(said: str, proposed: str) -> str:
+    """A currency as typed, by its code; one that an older order has under another name stays so."""
+    try:
+        return said if said in ("", proposed) else money.currency_code(said)
+    except ValueError as error:
+        raise Refused(f"{error}.") from error
+
+
+def _prices(db: Database, order_id: int, proposal: Proposal, count: int, price: str | None,
+            unit: str | None) -> Prices:
+    """The prices of a line in its order's currency, from what was typed, else from the proposal."""
+    order = orders.by_id(db, order_id)
+    currency = order.currency if order else proposal.currency
+    if price is None and unit is None:
+        unit = proposal.line.unit_price
+        if unit and currency != proposal.currency:
+            raise Refused(f"Last time's price is in {proposal.currency}, this order is in {currency}.",
+                          hint="Say the price.")
+    return stated_prices(count, currency, price=price, unit=unit)
+
+
+def _order(db: Database, number: str, placed: str, buyer: str, status: str, currency: str, notes: str,
+           usual_currency: str) -> int:
+    """The order of that number, or a new one, in the usual currency unless another is said.
+
+    Raises Refused where what is said of an order is not what is on record.
+    """
     known = orders.maybe(db, number) if number else None
     if known is None:
         day = placed or date.today().isoformat()
         return orders.add(db, number or orders.next_number(db, day[:4]), day, buyer=buyer, status=status or "asked",
-                          currency=currency, notes=notes)
+                          currency=currency or usual_currency, notes=notes)
     if known.status == "cancelled":
         raise Refused(f"The order {number!r} was cancelled.", hint="Use another number.")
     said = {"date": (placed, known.placed), "buyer": (buyer, known.buyer), "status": (status, known.status),

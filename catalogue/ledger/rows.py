@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 
+from catalogue import money
 from catalogue.errors import CatalogueError
 from catalogue.ledger import values
 from catalogue.ledger.columns import Row
@@ -41,6 +42,12 @@ class Rules:
     claimed: set[int]           # lines that a row of this file stands for already
     statuses: Mapping[str, str]  # of each order of the file, by its number; of whole orders, not of single rows
     names: dict[int, str]       # known pieces, once a guess needed them
+    own: bool                   # the file was written by this program
+
+    def currency(self, row: Row) -> str:
+        """The currency a row names, else the shop's. Raises ValueError where it is none."""
+        said = row.get("currency")
+        return said if self.own and said else money.currency_code(said or self.settings.currency)
 
 
 def number_of(row: Row, dates: str) -> str:

@@ -2,7 +2,9 @@
 
 from collections.abc import Mapping
 
+from catalogue import money
 from catalogue.errors import NotFound, Refused
+from catalogue.ledger.prices import Prices, corrected_prices
 from catalogue.records import orders
 from catalogue.records.database import Database, transaction
 from catalogue.records.orders import Line, Order
@@ -49,12 +51,19 @@ def correct(db: Database, number: str, order: Mapping[str, object], *, line_id: 
             line: Mapping[str, object] | None = None) -> Order:
     """Mend what was written wrongly in an order and, with ``line_id``, in one of its lines.
 
-    Raises:
-        NotFound: no such order or line. Refused: size, medium or quantity of a line that took edition numbers.
+    Prices are given as typed; a line's two prices stay in step with its quantity, and with a currency that is
+    corrected. Raises:
+        NotFound: no such order or line. Refused: size, medium or quantity of a line that took edition numbers; a price
+        or a currency that is none.
     """
     with transaction(db):
         known = orders.by_number(db, number)
+        if order.get("currency", known.currency) != known.currency:
+            order = {**order, "currency": _currency(str(order["currency"]))}
         orders.change(db, known.id, order)
+        if "currency" in order:
+            for one in orders.lines_of(db, known.id):
+                orders.change_line(db, one.id, _after(one, currency=str(order["currency"])))
         if line:
             found = next((one for one in orders.lines_of(db, known.id) if one.id == line_id), None)
             if found is None:
@@ -64,5 +73,26 @@ def correct(db: Database, number: str, order: Mapping[str, object], *, line_id: 
                 raise Refused(f"The line took the edition numbers {found.numbers}, so its "
                               f"{', '.join(sorted(n.removesuffix('_mm') for n in changed & _NUMBERED))} must stay.",
                               hint="Cancel the order and record it anew.")
-            orders.change_line(db, found.id, line)
+            orders.change_line(db, found.id, {**line, **_repriced(found, line)})
         return orders.by_number(db, number)
+
+
+def _currency(text: str) -> str:
+    try:
+        return money.currency_code(text)
+    except ValueError as error:
+        raise Refused(f"{error}.") from error
+
+
+def _repriced(line: Line, changes: Mapping[str, object]) -> dict[str, str]:
+    """Both prices, where one of them or the quantity is corrected."""
+    if not {"price", "unit_price", "quantity"} & set(changes):
+        return {}
+    price, unit = (str(changes[name]) if name in changes else None for name in ("price", "unit_price"))
+    return _after(line, quantity=int(str(changes.get("quantity", line.quantity))), price=price, unit=unit)
+
+
+def _after(line: Line, *, quantity: int | None = None, currency: str | None = None, price: str | None = None,
+           unit: str | None = None) -> dict[str, str]:
+    return corrected_prices(Prices(line.unit_price, line.price), quantity or line.quantity,
+                            line.currency if currency is None else currency, price=price, unit=unit)._asdict()

@@ -16,8 +16,8 @@ ORDER = ("artists", "pieces", "editions", "orders")
 
 
 def take_in(db: Database, settings: Settings, path: Path, *, kind: str = "", mapping: Mapping[str, str] | None = None,
-            dates: str = "", status: str = "collected", make_pieces: bool = False, dry_run: bool = False,
-            report: Report = unheard, cancelled: Cancelled = never) -> tuple[str, Outcome]:
+            dates: str = "", status: str = "collected", make_pieces: bool = False, own: bool = False,
+            dry_run: bool = False, report: Report = unheard, cancelled: Cancelled = never) -> tuple[str, Outcome]:
     """Take in a CSV file of the ``kind`` said, or told by its headings; gives the kind with the outcome.
 
     Raises as :func:`catalogue.ledger.importing.import_orders`, whose arguments these are.
@@ -34,4 +34,5 @@ def take_in(db: Database, settings: Settings, path: Path, *, kind: str = "", map
         return chosen, import_editions(db, settings, path, mapping=mapping, dates=dates, make_pieces=make_pieces,
                                        dry_run=dry_run, report=report, cancelled=cancelled)
     return chosen, import_orders(db, settings, path, mapping=mapping, dates=dates, status=status,
-                                 make_pieces=make_pieces, dry_run=dry_run, report=report, cancelled=cancelled)
+                                 make_pieces=make_pieces, own=own, dry_run=dry_run, report=report,
+                                 cancelled=cancelled)

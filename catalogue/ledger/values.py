@@ -1,4 +1,4 @@
-"""Money, lengths, sizes and dates as shops write them. Pure; every function raises ValueError with a plain reason."""
+"""Lengths, sizes and dates as shops write them. Pure; every function raises ValueError with a plain reason."""
 
 import re
 from datetime import date, datetime
@@ -6,23 +6,7 @@ from decimal import Decimal
 
 MM_PER = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, "inches": 25.4, '"': 25.4, "″": 25.4}
 _LENGTH = re.compile(r"(?P<number>[0-9]+(?:[.,][0-9]+)?)\s*(?P<unit>mm|cm|m|in|inch|inches|\"|″)?", re.IGNORECASE)
-_MONEY = re.compile(  # a currency sign or word may stand before or after; ".-" and ",-" say no cents
-    r"(?:[^\w.,\s-]|[A-Za-z]{1,4}\.?)?\s*(?P<whole>[1-9][0-9]{0,2}(?:[.,'’ \u00a0\u202f][0-9]{3})+|[0-9]+)"
-    r"(?:(?P<sign>[.,])(?P<cents>[0-9]{1,2})|[.,][-–])?\s*(?:[^\w.,\s-]|[A-Za-z]{1,4}\.?)?")
 _SIZE = re.compile(r"(?P<first>.+?)\s*[x×X*]\s*(?P<second>.+)")
-
-
-def money(text: str) -> str:
-    """``"1.234,50 €"`` → ``"1234.50"``; empty stays empty. A lone sign before three digits parts thousands."""
-    if not text.strip():
-        return ""
-    match = _MONEY.fullmatch(text.strip())
-    if match is None or len(set(re.sub(r"[0-9]", "", match["whole"]))) > 1:
-        raise ValueError(f"{text!r} is no price")
-    whole, cents = match["whole"], match["cents"] or "0"
-    if match["cents"] and match["sign"] in whole:
-        raise ValueError(f"{text!r} is no price")
-    return f"{Decimal(re.sub(r'[^0-9]', '', whole) + '.' + cents):.2f}"
 
 
 def length_mm(text: str, unit: str = "cm") -> float:
@@ -85,8 +69,3 @@ def measured_size(width_mm: float, height_mm: float) -> str:
 def shown_size(width_mm: float, height_mm: float) -> str:
     """``"50 × 70 cm"``."""
     return f"{shown_mm(width_mm)} × {shown_mm(height_mm)} cm"
-
-
-def shown_money(amount: str, currency: str) -> str:
-    """``"1234.50"`` → ``"1,234.50 EUR"``; empty for none."""
-    return f"{Decimal(amount):,.2f} {currency}".strip() if amount else ""

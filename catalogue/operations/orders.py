@@ -11,7 +11,6 @@ from catalogue.records import orders
 from catalogue.records.database import Database, transaction
 from catalogue.records.numbers import Number
 from catalogue.records.orders import Line, Order
-from catalogue.settings import Home
 
 __all__ = ["LineCancelled", "cancel_line", "check_now", "correct_order", "record_order", "set_order_status",
            "summarize"]
@@ -24,21 +23,21 @@ class LineCancelled:
     line: Line
 
 
-def record_order(db: Database, home: Home, proposal: Proposal, *, quantity: int | None = None, number: str = "",
-                 placed: str = "", buyer: str = "", status: str = "", currency: str = "", price: str = "",
-                 profile: str | None = None, settings: str | None = None, notes: str = "", proofs: bool = False,
-                 numbers: Sequence[Number] = (), unnumbered: bool = False, replacing: Sequence[Number] = ()) -> Line:
+def record_order(db: Database, proposal: Proposal, *, quantity: int | None = None, number: str = "",
+                 placed: str = "", buyer: str = "", status: str = "", currency: str = "", price: str | None = None,
+                 unit_price: str | None = None, profile: str | None = None, settings: str | None = None,
+                 notes: str = "", proofs: bool = False, numbers: Sequence[Number] = (), unnumbered: bool = False,
+                 replacing: Sequence[Number] = ()) -> Line:
     """Record a proposal as a line of a new order, or of the order ``number``, with its edition numbers.
 
-    A new order has the shop's currency unless another is said.
+    A new order has the proposal's currency (last time's, else the shop's) unless another is said. ``price`` (of the
+    line) and ``unit_price`` (of one print) are as typed; None leaves the proposal's, "" records none.
 
     Raises: as :func:`catalogue.ledger.repeat.record`.
     """
-    if not currency and (not number or orders.maybe(db, number) is None):
-        currency = home.settings.currency
     line_id = repeat.record(db, proposal, quantity=quantity, number=number, placed=placed, buyer=buyer, status=status,
-                            currency=currency, price=price, profile=profile, settings=settings, notes=notes,
-                            proofs=proofs, numbers=numbers, unnumbered=unnumbered, replacing=replacing)
+                            currency=currency, price=price, unit_price=unit_price, profile=profile, settings=settings,
+                            notes=notes, proofs=proofs, numbers=numbers, unnumbered=unnumbered, replacing=replacing)
     line = orders.line(db, line_id)
     if line is None:
         raise NotFound(f"There is no line number {line_id}.")

@@ -44,7 +44,7 @@ def _import_ledger(home: Home, folder: Path) -> dict[str, tuple[int, int]]:
         for kind in ORDER:
             path = folder / f"{kind}.csv"
             if path.is_file():
-                _, outcome = take_in(db, home.settings, path, kind=kind, make_pieces=True)
+                _, outcome = take_in(db, home.settings, path, kind=kind, make_pieces=True, own=True)
                 done[path.name] = (len(outcome.fates) - outcome.left_out, outcome.left_out)
     finally:
         db.close()

@@ -24,7 +24,11 @@ class Order:
 
 @dataclass(frozen=True, slots=True)
 class NewLine:
-    """What an order line says, before it is recorded. Lengths in mm; ``price`` decimal text for the line."""
+    """What an order line says, before it is recorded. Lengths in mm.
+
+    ``price`` is decimal text for the line, ``unit_price`` for one print, or empty where it was never said; where it is
+    not empty, ``price`` is ``quantity`` times it.
+    """
 
     piece_id: int
     width_mm: float
@@ -42,6 +46,7 @@ class NewLine:
     price: str = ""
     notes: str = ""
     repeat_of: int | None = None
+    unit_price: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +83,7 @@ class Line:
     artist: str
     title: str
     numbers: str
+    unit_price: str = ""
 
 
 _STATUS = "CASE WHEN l.cancelled THEN 'cancelled' ELSE o.status END"
@@ -163,10 +169,11 @@ def lines(db: Database, *, before: tuple[str, int] = ("9999", 0), limit: int = 2
 def lines_like(db: Database, order_id: int, new: NewLine) -> list[Line]:
     """Lines of this order that say the same, so that an import of the same books records nothing twice."""
     return _lines(db, """ WHERE l.order_id = ? AND l.piece_id = ? AND l.width_mm = ? AND l.height_mm = ?
-                          AND l.medium = ? AND l.quantity = ? AND l.price = ? AND l.notes = ? AND l.border_mm = ?
-                          AND l.wrap_mm = ? ORDER BY l.id""",
-                  [order_id, new.piece_id, new.width_mm, new.height_mm, new.medium, new.quantity, new.price,
-                   new.notes, new.border_mm, new.wrap_mm])
+                          AND l.medium = ? AND l.quantity = ? AND l.notes = ? AND l.border_mm = ? AND l.wrap_mm = ?
+                          AND (l.price = '') = (? = '') AND CAST(l.price AS REAL) = CAST(? AS REAL)
+                          ORDER BY l.id""",
+                  [order_id, new.piece_id, new.width_mm, new.height_mm, new.medium, new.quantity, new.notes,
+                   new.border_mm, new.wrap_mm, new.price, new.price])
 
 
 def next_number(db: Database, year: str) -> str:
@@ -217,8 +224,8 @@ def all_lines(db: Database) -> list[Line]:
 
 
 ORDER_FACTS = ("placed", "buyer", "currency", "notes")
-LINE_FACTS = ("medium", "edge", "profile", "settings", "price", "notes", "width_mm", "height_mm", "border_mm",
-              "wrap_mm", "quantity")
+LINE_FACTS = ("medium", "edge", "profile", "settings", "price", "unit_price", "notes", "width_mm", "height_mm",
+              "border_mm", "wrap_mm", "quantity")
 
 
 def change(db: Database, order_id: int, facts: Mapping[str, object]) -> None:

@@ -16,6 +16,7 @@ from catalogue.errors import CatalogueError
 from catalogue.ledger import repeat as ledger
 from catalogue.ledger import values
 from catalogue.ledger.proposal import Caution, Proposal
+from catalogue.money import read_amount
 from catalogue.operations.orders import record_order
 from catalogue.records.database import Database
 from catalogue.records.orders import Line
@@ -254,7 +255,7 @@ class RepeatDialog(Dialog[Line]):
         typed = self._typed
         try:
             want = asked(typed)
-            price = values.money(typed["price"])
+            price = read_amount(typed["price"])
         except ValueError as error:
             self.query_one("#repeat-wrong", Static).update(f"{error}.")
             return
@@ -272,7 +273,7 @@ class RepeatDialog(Dialog[Line]):
             proposal = proposed(db, home, subject, want, as_last_time)
             if seen is not None and _printing(proposal) != seen:
                 return None
-            return record_order(db, home, proposal, buyer=typed["buyer"].strip(), price=price,
+            return record_order(db, proposal, buyer=typed["buyer"].strip(), price=price,
                                 profile=typed["profile"].strip(), settings=typed["settings"].strip(),
                                 notes=typed["notes"].strip())
         except Exception as error:  # a worker's edge: whatever it is, the panel must not stay shut

@@ -15,8 +15,8 @@ from catalogue.spreadsheets import csv_cell
 from catalogue.storage.atomic import write_atomically
 
 ORDERS = ("number", "date", "artist", "piece", "buyer", "width_mm", "height_mm", "medium", "border_mm", "wrap_mm",
-          "edge", "quantity", "numbers", "price", "currency", "status", "notes", "file", "sha256", "profile",
-          "settings", "order_notes", "edition", "replacing", "lost")
+          "edge", "quantity", "numbers", "price", "unit_price", "currency", "status", "notes", "file", "sha256",
+          "profile", "settings", "order_notes", "edition", "replacing", "lost")
 ARTISTS = ("artist", "contact", "terms", "notes")
 PIECES = ("artist", "piece", "year", "series", "inventory", "medium", "width_mm", "height_mm", "relief_mm",
           "notes")
@@ -76,7 +76,8 @@ def _order_rows(db: Database) -> Iterator[tuple[object, ...]]:
         status = AFTER_PRINTING if line.status == "cancelled" and mine else line.status
         yield (line.number, line.placed, line.artist, line.title, line.buyer, line.width_mm, line.height_mm,
                line.medium, line.border_mm, line.wrap_mm, line.edge, line.quantity, written(mine), line.price,
-               line.currency, status, line.notes, line.scan_name, line.scan_sha256, line.profile, line.settings,
+               line.unit_price, line.currency, status, line.notes, line.scan_name, line.scan_sha256, line.profile,
+               line.settings,
                notes[line.number], label(edition) if edition else "", written(anew.get(line.id, [])),
                loss_text([Loss(*one) for one in lost.get(line.id, [])]))
 

@@ -52,7 +52,7 @@ PIECE = {"id": int, "artist_id": int, "artist": str, "title": str, "year": str, 
 ORDER = {"id": int, "number": str, "placed": str, "buyer": str, "status": str, "currency": str, "notes": str}
 ASKED = {"piece_id": int, "width_mm": float, "height_mm": float, "medium": str, "border_mm": float, "wrap_mm": float,
          "edge": str, "quantity": int, "edition_id": (int, NONE), "scan_sha256": str, "scan_name": str,
-         "profile": str, "settings": str, "price": str, "notes": str, "repeat_of": (int, NONE)}
+         "profile": str, "settings": str, "price": str, "unit_price": str, "notes": str, "repeat_of": (int, NONE)}
 LINE = ASKED | {"id": int, "order_id": int, "cancelled": int, "number": str, "placed": str, "buyer": str,
                 "status": str, "currency": str, "artist": str, "title": str, "numbers": str}
 EDITION = {"id": int, "piece_id": int, "size_limit": (int, NONE), "proofs": int, "scope": str,

@@ -1,4 +1,4 @@
-"""Money, lengths, sizes, dates and edition numbers as shops write them."""
+"""Lengths, sizes, dates and edition numbers as shops write them."""
 
 import pytest
 from hypothesis import given
@@ -7,28 +7,6 @@ from hypothesis import strategies as st
 from catalogue.ledger import values
 from catalogue.records import numbers
 from catalogue.records.numbers import Number
-
-
-@pytest.mark.parametrize(("text", "amount"), [
-    ("85", "85.00"), ("85.5", "85.50"), ("85,50 €", "85.50"), ("EUR 1.234,50", "1234.50"), ("1,234.50", "1234.50"),
-    ("1'234.50", "1234.50"), ("1 234,50", "1234.50"), ("1,234", "1234.00"), ("12.345.678,90", "12345678.90"),
-    ("90.-", "90.00"), ("", ""), ("0", "0.00"), ("£ 7", "7.00")])
-def test_money(text: str, amount: str) -> None:
-    assert values.money(text) == amount
-
-
-@pytest.mark.parametrize("text", ["-5", "0.125", "1.234.50", "1,234,50", "1.234,567", "1.234.56,7,8",
-                                  "12,34,56", "about 90", "12 50", "1e5", "free"])
-def test_what_is_no_money_is_refused_rather_than_guessed(text: str) -> None:
-    with pytest.raises(ValueError, match="price"):
-        values.money(text)
-
-
-@given(st.decimals(0, 10**7, places=2))
-def test_money_reads_back_in_either_habit(amount: object) -> None:
-    english = f"{amount:,.2f}"
-    german = english.translate(str.maketrans(",.", ".,"))
-    assert values.money(english) == values.money(german) == f"{amount:.2f}"
 
 
 @pytest.mark.parametrize(("text", "size"), [
@@ -86,8 +64,3 @@ def test_roman_numerals_are_proofs(text: str) -> None:
 def test_what_is_no_edition_number_is_refused(text: str) -> None:
     with pytest.raises(ValueError):
         numbers.read(text)
-
-
-@pytest.mark.parametrize(("amount", "shown"), [("1234.50", "1,234.50 EUR"), ("0.05", "0.05 EUR"), ("", "")])
-def test_money_is_shown_to_the_cent(amount: str, shown: str) -> None:
-    assert values.shown_money(amount, "EUR") == shown

@@ -31,18 +31,18 @@ def proposal(db: Database, shop: Home, piece_id: int = 1) -> Proposal:
 
 
 def test_a_new_order_has_the_shops_currency_and_an_added_line_that_of_its_order(db: Database, shop: Home) -> None:
-    first = operations.record_order(db, shop, proposal(db, shop), price="120")
+    first = operations.record_order(db, proposal(db, shop), price="120")
     assert orders.by_number(db, first.number).currency == "NOK"
-    other = operations.record_order(db, shop, proposal(db, shop), number="A7", currency="CHF", price="90")
+    other = operations.record_order(db, proposal(db, shop), number="A7", currency="CHF", price="90")
     assert orders.by_number(db, "A7").currency == "CHF"
-    added = operations.record_order(db, shop, proposal(db, shop, 2), number="A7", price="80")
+    added = operations.record_order(db, proposal(db, shop, 2), number="A7", price="80")
     assert (added.number, orders.by_number(db, "A7").currency) == (other.number, "CHF")
     assert operations.summarize(first) == [f"Recorded as order {first.number}, line {first.id}."]
 
 
 def test_an_order_is_moved_on_only_from_where_it_was_seen(db: Database, shop: Home) -> None:
     """Two seats press the same key: the second one does not move the order two steps."""
-    line = operations.record_order(db, shop, proposal(db, shop))
+    line = operations.record_order(db, proposal(db, shop))
     seen = orders.by_number(db, line.number).status
     following = orders.STATUSES[orders.STATUSES.index(seen) + 1]
     moved = operations.set_order_status(db, line.number, following, seen=seen)
@@ -54,8 +54,8 @@ def test_an_order_is_moved_on_only_from_where_it_was_seen(db: Database, shop: Ho
 
 
 def test_only_a_line_of_the_order_that_was_named_is_cancelled(db: Database, shop: Home) -> None:
-    one = operations.record_order(db, shop, proposal(db, shop))
-    other = operations.record_order(db, shop, proposal(db, shop, 2))
+    one = operations.record_order(db, proposal(db, shop))
+    other = operations.record_order(db, proposal(db, shop, 2))
     with pytest.raises(NotFound, match="has no line"):
         operations.cancel_line(db, one.number, other.id)
     kept = orders.line(db, other.id)
