@@ -191,10 +191,16 @@ def _update(db: "Database", session: Session, again: bool) -> None:
 
 
 def _judge(session: Session, ids: Sequence[int], verdict: str) -> None:
+    from catalogue.errors import Refused
     from catalogue.operations.judging import judge_pairs, summarize
 
-    done = judge_pairs(session.database(), ids, verdict)
-    session.emit(done, lambda out: out.lines(summarize(done)))
+    try:
+        done = judge_pairs(session.database(), ids, verdict, seen="" if verdict else None)
+    except Refused as error:
+        again = " ".join(map(str, ids))
+        error.hint = f"{error.hint} To overrule a verdict, take it back first: catalogue alike reopen {again}".strip()
+        raise
+    session.emit([one.pair for one in done], lambda out: out.lines(summarize(done)))
 
 
 def _scan(db: "Database", digits: str) -> int:

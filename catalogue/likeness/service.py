@@ -131,11 +131,17 @@ def judge(db: Database, likeness_id: int, verdict: str) -> Pair:
     if verdict not in VERDICTS:
         raise Refused(f"{verdict!r} is no verdict.", hint="Say confirmed or rejected.")
     with transaction(db):
-        row = likenesses.by_id(db, likeness_id)
-        if row is None:
-            raise NotFound(f"There is no likeness {likeness_id}.", hint="List them: catalogue alike.")
+        judged = pair(db, likeness_id)
         likenesses.set_verdict(db, likeness_id, verdict)
-    return replace(_pair(row), verdict=verdict)
+    return replace(judged, verdict=verdict)
+
+
+def pair(db: Database, likeness_id: int) -> Pair:
+    """One pair by its number. Raises NotFound."""
+    row = likenesses.by_id(db, likeness_id)
+    if row is None:
+        raise NotFound(f"There is no likeness {likeness_id}.", hint="List them: catalogue alike.")
+    return _pair(row)
 
 
 def tile_places(db: Database, piece_id: int) -> tuple[ComparedScan, list[tiles.Place]] | None:

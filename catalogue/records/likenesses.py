@@ -112,6 +112,8 @@ def mark_compared(db: Database, scan_id: int) -> None:
 
 def forget_compared(db: Database) -> None:
     """Compare everything again at the next update; pairs that somebody judged stay. Within a transaction."""
+    db.execute("""INSERT INTO issued_id SELECT 'likeness', max(id) FROM likeness HAVING max(id) IS NOT NULL
+                  ON CONFLICT (kind) DO UPDATE SET last = max(last, excluded.last)""")
     db.execute("DELETE FROM likeness WHERE verdict = ''")
     db.execute("DELETE FROM likeness_seen")
 
@@ -119,10 +121,12 @@ def forget_compared(db: Database) -> None:
 def keep(db: Database, a_scan_id: int, b_scan_id: int, relation: str, sure: float, evidence: str, *,
          files_together: bool = False) -> None:
     """Record a finding. A pair somebody has judged keeps its row as it was judged. ``files_together``: so sure that
-    a scan filed nowhere is filed where the other is."""
+    a scan filed nowhere is filed where the other is. Its number was never another pair's: lists that were printed
+    before all was compared anew are still judged by."""
     db.execute("""
-        INSERT INTO likeness (a_scan_id, b_scan_id, relation, sure, evidence, found, files_together)
-        VALUES (?, ?, ?, ?, ?, ?, ?)
+        INSERT INTO likeness (id, a_scan_id, b_scan_id, relation, sure, evidence, found, files_together)
+        VALUES (1 + max(coalesce((SELECT max(id) FROM likeness), 0),
+                        coalesce((SELECT last FROM issued_id WHERE kind = 'likeness'), 0)), ?, ?, ?, ?, ?, ?, ?)
         ON CONFLICT (min(a_scan_id, b_scan_id), max(a_scan_id, b_scan_id)) DO UPDATE SET
             a_scan_id = excluded.a_scan_id, b_scan_id = excluded.b_scan_id, relation = excluded.relation,
             sure = excluded.sure, evidence = excluded.evidence, found = excluded.found,

@@ -12,9 +12,11 @@ from textual.timer import Timer
 from textual.widget import Widget
 from textual.widgets import Static
 
+from catalogue.errors import Refused
+from catalogue.indexing.corrections import Correction
 from catalogue.likeness.service import Pair, groups
-from catalogue.operations.correcting import merge_pieces, undo_statement
-from catalogue.operations.judging import judge_pairs
+from catalogue.operations import correcting
+from catalogue.operations.judging import Judged, judge_pairs, summarize
 from catalogue.records import files, likenesses
 from catalogue.records.database import Database
 from catalogue.records.likenesses import ComparedScan
@@ -23,7 +25,7 @@ from catalogue.screens.aligning import Laid, laid
 from catalogue.screens.asking import ask
 from catalogue.screens.dialogs import Question
 from catalogue.screens.facts import line, lines
-from catalogue.screens.jobs import start_comparing
+from catalogue.screens.jobs import notice, start_comparing
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.picture import Picture
@@ -45,6 +47,16 @@ class PairRow:
     first: str
     second: str
     why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Done:
+    """A verdict, or a merge, of this sitting. ``number`` is the pair's, or the statement's."""
+
+    kind: str
+    number: int
+    before: str = ""
+    after: str = ""
 
 
 def pair_rows(db: Database) -> list[PairRow]:
@@ -80,7 +92,7 @@ class AlikePage(Page):
         self._laid: Laid | None = None
         self._second_shown = False
         self._blinking: Timer | None = None
-        self._done: list[tuple[str, int, str]] = []     # to take back: ("verdict", id, before) or ("merge", id, "")
+        self._done: list[_Done] = []    # what may be taken back, the last one last
 
     def body(self) -> Iterable[Widget]:
         yield RowTable[PairRow]([Column("", 1), Column("Sure", 4, right=True), Column("What", 17), Column("This", 0),
@@ -203,38 +215,46 @@ class AlikePage(Page):
         row = self._row
         if row is None:
             return
-        self.shop.writes.add(f"{verdict}: {safe(row.first)} and {safe(row.second)}",
-                             lambda db: judge_pairs(db, [row.pair.id], verdict), lambda _: self._judged(row, verdict),
-                             holds=self)
+        what = f"{verdict}: {safe(row.first)} and {safe(row.second)}"
 
-    def _judged(self, row: PairRow, verdict: str) -> None:
-        self.query_one(RowTable).expect_removal(row)
-        self._done.append(("verdict", row.pair.id, row.pair.verdict))
-        self.shop.say(f"{verdict.capitalize()}: {row.pair.evidence.relation.value}. u takes it back.")
-        self.shop.changed()
+        def judged(done: tuple[Judged, ...]) -> None:
+            self.query_one(RowTable).expect_removal(row)
+            changed = [one for one in done if one.before != verdict]
+            self._done += [_Done("verdict", one.pair.id, one.before, verdict) for one in changed]
+            self.shop.say(notice([*summarize(done), *(["u takes it back."] if changed else [])]))
+            self.shop.changed()
+
+        def failed(error: Exception) -> None:
+            self.shop.failed(error, not_done=what)
+            self._load(keep=True)  # the verdict may be another seat's by now
+
+        self.shop.writes.add(what, lambda db: judge_pairs(db, [row.pair.id], verdict, seen=row.pair.verdict), judged,
+                             holds=self, failed=failed)
 
     def action_undo(self) -> None:
         """Take the last verdict or merge of this sitting back."""
         if not self._done:
             self.shop.say("Nothing to take back.")
             return
-        kind, number, before = last = self._done.pop()
+        last = self._done.pop()
+        what = f"take the last {last.kind} back"
 
-        def job(db: Database) -> None:
-            if kind == "merge":
-                undo_statement(db, number)
-            else:
-                judge_pairs(db, [number], before)
+        def job(db: Database) -> list[str]:
+            if last.kind == "merge":
+                return correcting.summarize(correcting.undo_statement(db, last.number))
+            return summarize(judge_pairs(db, [last.number], last.before, seen=last.after))
 
-        def done(_: None) -> None:
-            self.shop.say("Taken back.")
+        def done(said: list[str]) -> None:
+            self.shop.say(notice(said))
             self.shop.changed()
 
         def failed(error: Exception) -> None:
-            self._done.append(last)
+            if isinstance(error, Refused):
+                self._load(keep=True)  # changed since by another seat: that is not ours to take back
+            else:
+                self._done.append(last)
             self.shop.failed(error, not_done=what)
 
-        what = f"take the last {kind} back"
         self.shop.writes.add(what, job, done, holds=self, failed=failed)
 
     def action_merge(self) -> None:
@@ -251,11 +271,11 @@ class AlikePage(Page):
         def answered(yes: bool | None) -> None:
             if yes:
                 self.shop.writes.add(f"merge {safe(row.first)} into {safe(row.second)}",
-                                     lambda db: merge_pieces(db, keep, gone).id, merged, holds=self)
+                                     lambda db: correcting.merge_pieces(db, keep, gone), merged, holds=self)
 
-        def merged(change: int) -> None:
-            self._done.append(("merge", change, ""))
-            self.shop.say("Merged. u takes it back.")
+        def merged(change: Correction) -> None:
+            self._done += [_Done("merge", change.id)] if change.id else []
+            self.shop.say(notice([*correcting.summarize(change), *(["u takes it back."] if change.id else [])]))
             self.shop.changed()
 
         self.app.push_screen(Question("File both as one piece?", f"{safe(row.first)}\ngoes into\n{safe(row.second)}\n\n"
@@ -287,7 +307,8 @@ def pair_words(row: PairRow, places: list[str]) -> Content:
     e = row.pair.evidence
     verdict = {"confirmed": ("✓ confirmed", "$success"), "rejected": ("✗ rejected", "$error"),
                "": ("? no verdict yet", "$warning")}[row.pair.verdict]
-    said = [line(("This is ", "$quiet"), (e.relation.value, "bold"), (f" {e.sure:.0%} sure   ", "$quiet"), verdict)]
+    said = [line(("This is ", "$quiet"), (e.relation.value, "bold"), (f" {e.sure:.0%} sure   ", "$quiet"), verdict,
+                 (f"   pair {row.pair.id}", "$quiet"))]
     said += [line(("! ", "bold $warning"), row.why)] if row.why else []
     said += [line((f"· {reason}", "$quiet")) for reason in e.reasons]
     for name, scan, place in (("This", row.one, places[0]), ("And this", row.two, places[1])):

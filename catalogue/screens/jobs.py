@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from catalogue.progress import Cancelled, Report
     from catalogue.reading.model import Reading
     from catalogue.screens.app import CatalogueApp
+    from catalogue.sheets.job import Written
 
 
 MOST_LINES = 10
@@ -188,14 +189,19 @@ def start_comparing(shop: "CatalogueApp") -> bool:
     return shop.begin("Comparing", job, told)
 
 
-def start_job_sheet(shop: "CatalogueApp", line_id: int, copy: bool, then: "Callable[[list[Path]], object]") -> bool:
-    """Write a line's job sheet, with a verified copy of its scan if asked; ``then`` gets the files."""
+def start_job_sheet(shop: "CatalogueApp", line_id: int, copy: bool,
+                    then: "Callable[[Sequence[Written]], object]") -> bool:
+    """Write a line's job sheet, with a verified copy of its scan if asked; ``then`` gets what was written."""
     home = shop.home
 
-    def job(db: Database, report: "Report", cancelled: "Cancelled") -> list[Path]:
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> "Sequence[Written]":
         from catalogue.operations.job_sheets import write_job_sheets
 
-        written = write_job_sheets(db, home, [line_id], copy_master=copy, report=report, cancelled=cancelled)
-        return [path for one in written for path in one.files]
+        return write_job_sheets(db, home, [line_id], copy_master=copy, report=report, cancelled=cancelled)
 
-    return shop.begin("Job sheet", job, lambda files: f"{counted(len(files), 'file')} written.", then)
+    def told(done: "Sequence[Written]") -> str:
+        from catalogue.operations.job_sheets import summarize
+
+        return notice(summarize(done))
+
+    return shop.begin("Job sheet", job, told, then)

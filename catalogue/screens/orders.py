@@ -1,9 +1,8 @@
 """Orders: every line, newest first, with the picture it was printed from."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from itertools import pairwise
-from pathlib import Path
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from rich.text import Text
 from textual.binding import BindingType
@@ -17,13 +16,15 @@ from catalogue.records.database import Database
 from catalogue.records.orders import STATUSES
 from catalogue.screens.browse import Sight
 from catalogue.screens.dialogs import Question, Words
-from catalogue.screens.filing import text_of
-from catalogue.screens.jobs import start_job_sheet
+from catalogue.screens.jobs import panel_text, start_job_sheet
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.rows import Column, RowTable
 from catalogue.screens.table import PagedTable, Source
 from catalogue.screens.wording import cell, day, safe, size_cm
+
+if TYPE_CHECKING:
+    from catalogue.sheets.job import Written
 
 
 class OrdersPage(Page):
@@ -98,12 +99,11 @@ class OrdersPage(Page):
         self._write_sheet(copy=True)
 
     def _write_sheet(self, *, copy: bool) -> None:
-        def show(files: list[Path]) -> None:
-            written = "\n".join(text_of(file) for file in files)
+        def show(done: "Sequence[Written]") -> None:
+            from catalogue.operations.job_sheets import summarize
+
             if self.is_current:  # else the person has gone on; what is typed there goes there
-                self.app.push_screen(Words("The job sheet is written", written))
-            else:
-                self.shop.say(f"The job sheet is written:\n{written}")
+                self.app.push_screen(Words("The job sheet is written", panel_text(summarize(done))))
 
         if self._line is not None:
             start_job_sheet(self.shop, self._line.id, copy, show)

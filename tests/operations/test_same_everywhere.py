@@ -125,6 +125,10 @@ def take_in(desk: Any) -> None:
     jobs.start_proposing(desk, key, "main", {}, look)
 
 
+def an_order(archive: Archive) -> None:
+    assert archive.call("order", "add", "harbour", "--size", "20x30", "--number", "J-7", "--yes")[0] == 0
+
+
 CASES: dict[str, tuple[Callable[[Archive], None], Way, Way]] = {
     "index": (new_files, by_command("index", code=1), by_screen(jobs.start_index)),
     "audit": (rotten, by_command("audit", code=1), by_screen(lambda desk: jobs.start_audit(desk, [], Budget()))),
@@ -132,6 +136,8 @@ CASES: dict[str, tuple[Callable[[Archive], None], Way, Way]] = {
              by_screen(lambda desk: jobs.start_copy(desk, "nas"))),
     "restore": (damaged, by_command("restore", f"main:{HARBOUR}", "--from", "nas", "--yes"), by_screen(restore)),
     "backup": (as_it_is, by_command("backup"), by_screen(jobs.start_backup)),
+    "job sheet": (an_order, by_command("order", "sheet", "J-7", "--copy"),
+                  by_screen(lambda desk: jobs.start_job_sheet(desk, 1, True, lambda _: None))),
     "intake": (new_scans, lambda archive: by_command(
         "intake", archive.folder / "key", "--into", "main", "--also", "nas", "--artist", "Nell Orrin", "--piece",
         "Stair", "--yes")(archive), by_screen(take_in)),

@@ -12,6 +12,7 @@ from textual.strip import Strip
 from textual.widgets import Static
 
 from catalogue.likeness.evidence import Evidence, Relation
+from catalogue.operations.judging import judge_pairs
 from catalogue.records import likenesses, pieces, scans
 from catalogue.records.database import open_database, transaction
 from catalogue.screens import kept
@@ -114,7 +115,8 @@ async def test_pairs_are_seen_judged_and_taken_back(pairs: Home) -> None:
         await pilot.press("b", "c")
         await settled(pilot)
         assert table.row_count == 1
-        assert any("Confirmed: re-scan" in t for t in said(pilot))
+        assert [t for t in said(pilot) if "re-scan" in t] == [
+            "Pair 1 is confirmed: they show one piece (re-scan).\nu takes it back."]
         await pilot.press("a")
         await settled(pilot)
         assert [row.pair.verdict for row in table.rows_held] == ["", "confirmed"]
@@ -126,6 +128,30 @@ async def test_pairs_are_seen_judged_and_taken_back(pairs: Home) -> None:
         assert table.row_count == 1
     db = open_database(pairs.database)
     assert sorted(row.verdict for row in likenesses.listed(db)) == ["", "rejected"]
+    db.close()
+
+
+async def test_a_verdict_of_another_seat_is_not_overwritten_nor_taken_back(pairs: Home) -> None:
+    """The list does not follow while somebody judges: what is judged may have been judged meanwhile."""
+    db = open_database(pairs.database)
+    async with running(pairs, place="alike") as pilot:
+        table = pilot.app.screen.query_one("#pairs", RowTable)
+        first, second = table.rows_held
+        judge_pairs(db, [first.pair.id], "rejected")
+        await pilot.press("c")
+        await settled(pilot)
+        assert any(f"Pair {first.pair.id} is rejected by now, no longer open. Look again." in t for t in said(pilot))
+        assert {row.id: row.verdict for row in likenesses.listed(db)} == {first.pair.id: "rejected", second.pair.id: ""}
+        await pilot.press("down", "c")
+        await settled(pilot)
+        assert {row.id: row.verdict for row in likenesses.listed(db)}[second.pair.id] == "confirmed"
+        judge_pairs(db, [second.pair.id], "rejected")
+        await pilot.press("u")
+        await settled(pilot)
+        assert any(f"Pair {second.pair.id} is rejected by now, no longer confirmed" in t for t in said(pilot))
+        assert {row.verdict for row in likenesses.listed(db)} == {"rejected"}
+        await pilot.press("u")
+        assert any("Nothing to take back" in t for t in said(pilot))
     db.close()
 
 
