@@ -50,10 +50,12 @@ def run_screens(home: Path, ask: int, reply: int) -> None:
     """The program, which tells where it stands for every byte that comes at ``ask``."""
     import asyncio
 
+    from catalogue.screens import set_textual_defaults
+
+    set_textual_defaults()
     from catalogue.screens.app import CatalogueApp
     from catalogue.screens.gate import Gate
-    from catalogue.screens.internals import has_messages, is_laid_out
-    from catalogue.screens.pace import quicken
+    from catalogue.screens.internals import has_messages, is_laid_out, tell_lone_escapes_apart
     from catalogue.settings import Home
 
     came = 0
@@ -84,7 +86,7 @@ def run_screens(home: Path, ask: int, reply: int) -> None:
             asyncio.get_running_loop().add_reader(ask, answer)
 
     app.__class__ = Telling
-    quicken()
+    tell_lone_escapes_apart()
     app.run()
 
 

@@ -84,6 +84,9 @@ def command(context: click.Context, folder: Path | None, no_mouse: bool) -> None
     session.folder = folder
     if context.invoked_subcommand is None:
         need_terminal()
+        from catalogue.screens import set_textual_defaults
+
+        set_textual_defaults()
         from catalogue.screens.app import open_screens
 
         open_screens(session.home, mouse=not no_mouse)

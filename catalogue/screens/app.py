@@ -31,11 +31,11 @@ from catalogue.screens.gate import Gate
 from catalogue.screens.graphics import SharpPicture, sharp_pictures
 from catalogue.screens.health import HealthPage
 from catalogue.screens.intake import IntakePage
+from catalogue.screens.internals import tell_lone_escapes_apart
 from catalogue.screens.keys import EVERYWHERE, KEYS, everywhere
 from catalogue.screens.lanes import Lanes
 from catalogue.screens.memory import EVERY, calm_memory, tidy_memory
 from catalogue.screens.orders import OrdersPage
-from catalogue.screens.pace import quicken
 from catalogue.screens.picture import Drawings
 from catalogue.screens.stores import StoresPage
 from catalogue.screens.theme import DARK, LIGHT
@@ -53,7 +53,7 @@ def open_screens(home: Home, *, mouse: bool = True) -> None:
     """Run the screens until the person leaves. Needs a terminal; gives nothing back."""
     app = CatalogueApp(home, sharp=sharp_pictures(home.settings), ahead=True)
     calm_memory()
-    quicken()
+    tell_lone_escapes_apart()
     app.run(mouse=mouse)
     for what in app.writes.open:
         print(f"Not recorded: {what}.", file=sys.stderr)

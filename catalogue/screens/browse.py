@@ -17,7 +17,7 @@ from catalogue.records.database import Database
 from catalogue.screens.facts import glance_words
 from catalogue.screens.filing import FileActions
 from catalogue.screens.keys import bindings
-from catalogue.screens.page import Page
+from catalogue.screens.page import Page, shop_of
 from catalogue.screens.picture import Picture
 from catalogue.screens.rows import Column, RowTable
 from catalogue.screens.table import PagedTable, Source
@@ -161,16 +161,14 @@ class Sight(Vertical):
 
     def show(self, glance: Glance | None, empty: str = "") -> None:
         """Show a piece, or ``empty``."""
-        from catalogue.screens.app import CatalogueApp
-
-        assert isinstance(self.app, CatalogueApp)
+        shop = shop_of(self)
         words = self.query_one("#sight-words", Static)
         if glance is None:
             self.query_one(Picture).show(None, "")
             words.update(empty, layout=False)
             return
         self.query_one(Picture).show(
-            self.app.preview(glance.sha256) if glance.has_preview else None,
+            shop.preview(glance.sha256) if glance.has_preview else None,
             "No master yet" if glance.scan_id is None else "No preview: the picture could not be decoded",
             (glance.width, glance.height))
-        words.update(glance_words(glance, self.app.day_form), layout=False)
+        words.update(glance_words(glance, shop.day_form), layout=False)

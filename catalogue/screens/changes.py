@@ -9,6 +9,7 @@ from catalogue.records import browsing, stores
 from catalogue.records.database import Database, others_writes
 from catalogue.screens.asking import run
 from catalogue.screens.bars import PlaceBar
+from catalogue.screens.internals import open_screens_of
 from catalogue.screens.page import Page
 
 if TYPE_CHECKING:
@@ -126,5 +127,4 @@ class Changes:
         return next((screen for screen in reversed(self._app.screen_stack) if isinstance(screen, Page)), None)
 
     def _pages(self) -> list[Page]:
-        return [screen for stack in self._app._screen_stacks.values() for screen in stack
-                if isinstance(screen, Page) and screen.is_running]
+        return [screen for screen in open_screens_of(self._app) if isinstance(screen, Page) and screen.is_running]

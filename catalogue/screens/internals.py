@@ -1,11 +1,26 @@
-"""What Textual keeps to itself and the screens must know: whether a widget has messages waiting, a screen its layout.
+"""Every reach into what Textual keeps to itself, each with what it is for. The only module that may have one.
 
-The only module that reads these. Written against Textual 8.2; ``tests/screens/test_gate.py`` fails where they change.
+Written against Textual 8.2. ``tests/screens/test_internals.py`` fails where one of these no longer is as assumed.
 """
 
+import re
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from textual import events
+from textual._xterm_parser import XTermParser
+from textual.app import App
+from textual.drivers import linux_driver
+from textual.events import ScreenResume
+from textual.message import Message
 from textual.message_pump import MessagePump
 from textual.screen import Screen
+from textual.strip import Strip
 from textual.worker import Worker
+
+# What may follow Esc in what a terminal sends: sequences of ECMA-48 and xterm, and the end of a string.
+_SEQUENCE = "[O]P_^X\\\x1b"
+_LONE = re.compile(rf"\x1b(?=[^{re.escape(_SEQUENCE)}])")
 
 
 def has_messages(node: MessagePump) -> bool:
@@ -21,3 +36,84 @@ def is_laid_out(screen: Screen[object]) -> bool:
 def is_over(worker: Worker[None]) -> bool:
     """Whether a worker has ended, or will never begin since it was cancelled first."""
     return worker.is_finished or worker.is_cancelled
+
+
+def open_screens_of(app: App[Any]) -> Iterator[Screen[Any]]:
+    """The screens of all modes that are open, seen or not."""
+    for stack in app._screen_stacks.values():
+        yield from stack
+
+
+async def mount_screen(app: App[Any], screen: Screen[Any]) -> None:
+    """Mount and lay out a screen that nobody sees yet. Showing one for the first time costs 100 ms and more; a key
+    that opens one made before waits some 30."""
+    made, mounted = app._get_screen(screen)
+    await mounted
+    made.post_message(ScreenResume())  # laid out already, for the size there is
+
+
+async def mount_mode(app: App[Any], mode: str) -> Screen[Any]:
+    """As :func:`mount_screen` for the page of a mode; gives that page."""
+    await app._init_mode(mode)
+    return app._screen_stacks[mode][-1]
+
+
+def draw_unseen(screen: Screen[Any]) -> None:
+    """Draw a screen for nobody, so that what Textual keeps of a drawing is there when it is wanted: 20 to 50 ms."""
+    screen._compositor.render_update(full=True)
+
+
+def drawn_strips(screen: Screen[Any]) -> list[Strip]:
+    """A screen as it was drawn last, a strip a row: what lies behind a panel, without drawing its widgets again."""
+    return screen._compositor.render_strips()
+
+
+def keep_styles(screen: Screen[Any], event: ScreenResume) -> None:
+    """Textual finds the styles of every widget anew whenever a screen is shown, which takes longer than all the rest
+    (30 ms and more). They differ from last time only if the theme has changed meanwhile."""
+    if screen._css_update_count == screen.app._css_update_count:
+        event.refresh_styles = False
+    screen._css_update_count = screen.app._css_update_count
+
+
+class LoneEscapes(XTermParser):
+    """Esc and a letter that come at once are two keys.
+
+    A terminal sends the same for Alt and that letter, and Textual reads it so, or as another key altogether ("Esc 1" as
+    "¡", "Esc /" as "/"). There are no keys with Alt here, but people who press Esc and go on. A sequence that comes
+    in two parts stays one: what may follow an Esc is left to Textual.
+    """
+
+    _pasting = False
+    _escape_last = False
+
+    def feed(self, data: str) -> Iterable[Message]:
+        """As Textual's, with Esc as a key of its own unless a sequence can follow."""
+        if self._escape_last and data and data[0] not in _SEQUENCE:
+            yield from self._release()
+        self._escape_last = False
+        if not self._pasting and "\x1b[200~" not in data:
+            start = 0
+            for match in _LONE.finditer(data):
+                yield from super().feed(data[start:match.start()]) if match.start() > start else ()
+                yield from self._release()
+                yield events.Key("escape", "\x1b")
+                start = match.end()
+            self._escape_last = data.endswith("\x1b")
+            data = data[start:]
+            if not data and start:
+                return
+        self._pasting = data.rfind("\x1b[200~") > data.rfind("\x1b[201~") or \
+            (self._pasting and "\x1b[201~" not in data)
+        yield from super().feed(data)
+
+    def _release(self) -> Iterable[Message]:
+        """Give an Esc that was held back as the possible start of a sequence."""
+        if self._timeout_time is not None:
+            self._timeout_time = 0.0
+            yield from self.tick()
+
+
+def tell_lone_escapes_apart() -> None:
+    """Before the app runs: have the terminal's driver read keys through :class:`LoneEscapes`."""
+    linux_driver.XTermParser = LoneEscapes  # type: ignore[attr-defined]

@@ -8,10 +8,10 @@ from itertools import count
 from time import monotonic
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from textual.events import ScreenResume
 from textual.screen import Screen
 
 from catalogue.screens.help import HelpDialog
+from catalogue.screens.internals import draw_unseen, mount_mode, mount_screen, open_screens_of
 from catalogue.screens.keys import PLACES
 from catalogue.screens.memory import settle_memory
 from catalogue.screens.piece import PiecePage
@@ -37,7 +37,7 @@ def kept(app: "CatalogueApp", kind: type[S]) -> S:
             app.install_screen(screen, name)
             return screen
         screen = app.get_screen(name, kind)
-        if not any(screen in stack for stack in app._screen_stacks.values()):
+        if screen not in open_screens_of(app):
             return screen
     raise AssertionError("counting does not end")
 
@@ -46,14 +46,12 @@ async def make_ahead(app: "CatalogueApp") -> None:
     """Make the screens that are sure to be wanted, one at a time, whenever no key has come for a while."""
     for kind in AHEAD:
         await _left_alone(app)
-        screen, mounted = app._get_screen(kept(app, kind))
-        await mounted
-        screen.post_message(ScreenResume())  # laid out already, for the size there is
+        screen = kept(app, kind)
+        await mount_screen(app, screen)
         await _draw(app, screen)
     for mode, _ in PLACES:
         await _left_alone(app)
-        await app._init_mode(mode)
-        await _draw(app, app._screen_stacks[mode][-1])
+        await _draw(app, await mount_mode(app, mode))
     await _left_alone(app)
     settle_memory()
 
@@ -62,7 +60,7 @@ async def _draw(app: "CatalogueApp", screen: Screen[Any]) -> None:
     """Once for nobody: what can be kept of a drawing is there when it is wanted."""
     await _left_alone(app)
     if screen is not app.screen and screen.is_running:
-        screen._compositor.render_update(full=True)
+        draw_unseen(screen)
 
 
 async def _left_alone(app: "CatalogueApp") -> None:

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable
 from functools import lru_cache
-from typing import TYPE_CHECKING, ClassVar, TypeVar, cast
+from typing import TYPE_CHECKING, Any, ClassVar, TypeVar, cast
 
 from rich.segment import Segment
 from rich.style import Style as RichStyle
@@ -23,6 +23,7 @@ from textual.worker import Worker
 from catalogue.records.database import Database
 from catalogue.screens.asking import ask
 from catalogue.screens.bars import KeyLine, PlaceBar, WorkLine
+from catalogue.screens.internals import drawn_strips, keep_styles
 
 if TYPE_CHECKING:
     from catalogue.screens.app import CatalogueApp
@@ -31,12 +32,9 @@ R = TypeVar("R")
 T = TypeVar("T")
 
 
-def spare_styles(screen: Screen[T], event: ScreenResume) -> None:
-    """Textual finds the styles of every widget anew whenever a screen is shown, which takes longer than all the rest.
-    They differ from last time only if the theme has changed meanwhile."""
-    if screen._css_update_count == screen.app._css_update_count:
-        event.refresh_styles = False
-    screen._css_update_count = screen.app._css_update_count
+def shop_of(widget: Widget | Screen[Any]) -> "CatalogueApp":
+    """The app that a widget or screen is part of."""
+    return cast("CatalogueApp", widget.app)
 
 
 class Page(Screen[None]):
@@ -52,8 +50,8 @@ class Page(Screen[None]):
 
     @property
     def shop(self) -> "CatalogueApp":
-        """The app, as what it is."""
-        return cast("CatalogueApp", self.app)
+        """The app this screen is part of."""
+        return shop_of(self)
 
     def body(self) -> Iterable[Widget]:
         """The screen's own widgets."""
@@ -78,7 +76,7 @@ class Page(Screen[None]):
                    exclusive=exclusive)
 
     def on_screen_resume(self, event: ScreenResume) -> None:
-        spare_styles(self, event)
+        keep_styles(self, event)
         self.query_one(PlaceBar).refresh()
         if self.stale:
             self.stale = False
@@ -104,8 +102,8 @@ class Dialog(ModalScreen[T]):
 
     @property
     def shop(self) -> "CatalogueApp":
-        """The app, as what it is."""
-        return cast("CatalogueApp", self.app)
+        """The app this screen is part of."""
+        return shop_of(self)
 
     def ask(self, job: Callable[[Database], R], then: Callable[[R], object], *, group: str,
             holds: MessagePump | None = None) -> Worker[None]:
@@ -113,7 +111,7 @@ class Dialog(ModalScreen[T]):
         return ask(self, self.shop.lanes["read"], job, then, group=group, holds=holds)
 
     def on_screen_resume(self, event: ScreenResume) -> None:
-        spare_styles(self, event)
+        keep_styles(self, event)
 
     def render(self) -> RenderResult:  # type: ignore[override]  # whatever may be drawn, as for every widget
         behind = super().render()
@@ -137,7 +135,7 @@ class Behind(Visual):
                       options: RenderOptions) -> list[Strip]:  # noqa: ARG002
         return [Strip([Segment(text, _dimmed(style or RichStyle.null(), self._veil)) for text, style, _ in strip],
                       strip.cell_length)
-                for strip in self._screen._compositor.render_strips()]
+                for strip in drawn_strips(self._screen)]
 
     def get_optimal_width(self, rules: RulesMap, container_width: int) -> int:  # noqa: ARG002 - Textual's
         return container_width

@@ -1,9 +1,7 @@
 """Pictures in cells, plots, lanes: the pure parts of the screens."""
 
 import io
-import os
 import re
-import selectors
 import threading
 from concurrent.futures import Future
 from pathlib import Path
@@ -25,7 +23,6 @@ from catalogue.screens.cells import PictureStrip
 from catalogue.screens.drawing import RAMP, Cells, Drawing, cells, draw, drawn, fitted
 from catalogue.screens.graphics import knows_placeholders, may_ask, sharp_pictures
 from catalogue.screens.lanes import Lane
-from catalogue.screens.pace import InputSelector
 from catalogue.screens.picture import Drawings
 from catalogue.screens.sixel import Covered, sixels
 from catalogue.screens.wording import ago, centimetres, day, number, scanned_cm
@@ -79,29 +76,6 @@ def test_a_blurred_row_keeps_its_length() -> None:
     assert "".join(segment.text for segment in row.blurred(8)) == "▀" * 10
     assert len(row.blurred(8)) == 2
     assert len(cells(bytes(range(30)), b"").blurred(8)) == 1, "of nearly the same colour"
-
-
-def test_esc_is_told_from_the_start_of_a_sequence_in_a_fortieth_of_a_second(monkeypatch: pytest.MonkeyPatch) -> None:
-    """After input the wait is short, without input as long as asked."""
-    waits: list[float | None] = []
-    real = selectors.SelectSelector.select
-
-    def noted(self: selectors.SelectSelector, timeout: float | None = None) -> object:
-        waits.append(timeout)
-        return real(self, timeout)
-
-    monkeypatch.setattr(selectors.SelectSelector, "select", noted)
-    ours, theirs = os.pipe()
-    with InputSelector() as selector:
-        selector.register(ours, selectors.EVENT_READ)
-        os.write(theirs, b"\x1b")
-        assert len(selector.select(HANG_SECONDS)) == 1
-        os.read(ours, 1)
-        assert selector.select(HANG_SECONDS) == []
-        assert selector.select(0.001) == []
-    os.close(ours)
-    os.close(theirs)
-    assert waits == [HANG_SECONDS, 0.025, 0.001]
 
 
 @given(st.integers(1, 3000), st.integers(1, 3000), st.integers(1, 200), st.integers(1, 80))

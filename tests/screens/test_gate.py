@@ -9,10 +9,9 @@ from typing import Any
 
 import pytest
 from textual import events
-from textual.app import App, ComposeResult
 from textual.pilot import Pilot
 from textual.screen import Screen
-from textual.widgets import Input, Static
+from textual.widgets import Input
 
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.records import findings, likenesses, orders, pieces, scans
@@ -20,7 +19,6 @@ from catalogue.records.database import open_database, transaction
 from catalogue.screens import filing
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs import Question, Reason, Words
-from catalogue.screens.internals import has_messages, is_laid_out
 from catalogue.screens.keys import KEYS, PLACES
 from catalogue.screens.piece import PiecePage
 from catalogue.screens.repeat import RepeatDialog
@@ -568,25 +566,6 @@ async def test_a_disk_that_never_answers_holds_keys_up_for_a_moment_only(busy: H
         assert isinstance(app.screen, SearchDialog), "a late answer opens nothing"
         assert app.screen.query_one("#words", Input).value == "ki"
         assert any("Press the key again" in text for text in said(pilot))
-
-
-async def test_textual_still_keeps_its_messages_where_we_look() -> None:
-    """Of Textual's internals only what catalogue.screens.internals reads: fails where a new version differs."""
-
-    class Small(App[None]):
-        def compose(self) -> ComposeResult:
-            yield Static("x")
-
-    app = Small()
-    async with app.run_test() as pilot:
-        await pilot.pause()
-        widget = app.query_one(Static)
-        assert is_laid_out(app.screen) and not has_messages(widget)
-        widget.call_later(lambda: None)
-        assert has_messages(widget)
-        widget.styles.height = 5
-        await pilot.pause()
-        assert is_laid_out(app.screen) and not has_messages(widget)
 
 
 def test_the_words_of_panels_are_used() -> None:
