@@ -18,6 +18,7 @@ from catalogue.untrusted import read_regular, unsafe_path
 
 ENVIRONMENT = "CATALOGUE_HOME"
 FILE_BYTES = 1 << 20
+RENAMED = {"minimum_copies": "copies_wanted"}   # the name that settings files of earlier versions give it
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +43,7 @@ class Settings:
     bed_mm: tuple[int, int] = (297, 420)  # the scanner's bed
     tile_overlap: float = 0.25            # share of a tile that overlaps its neighbour; from memory, 20 to 30 %
     backups_kept: int = 14
-    minimum_copies: int = 2
+    copies_wanted: int = 2
     copies_on_one_disk: bool = False      # true: stores on one disk are different places when sources are removed
     read_only: bool = False               # a second seat on a copied catalogue: look, change nothing
     theme: str = "dark"                   # of the screens: dark or light
@@ -116,6 +117,7 @@ def read_settings(path: Path) -> Settings:
         reason = error.strerror if isinstance(error, OSError) else error
         raise CatalogueError(f"The settings file cannot be read: {reason}.", hint="Correct or remove it.",
                              path=path) from error
+    values = {RENAMED.get(name, name): value for name, value in values.items()}
     faults = [told for name, value in values.items() if (told := setting_fault(name, value))]
     if faults:
         raise CatalogueError(" ".join(faults), hint="Correct the settings file.", path=path)
@@ -228,7 +230,7 @@ ALLOWED: dict[str, Allowed] = {
     "bed_mm": Allowed("two whole numbers from 10 to 100000, such as [297, 420]", _wholes(10, 100_000, count=2)),
     "tile_overlap": Allowed("a number from 0 to 0.9", _number(0, 0.9)),
     "backups_kept": Allowed("a whole number from 1 to 100000", _whole(1, 100_000)),
-    "minimum_copies": Allowed("a whole number from 1 to 100: in how many places every scan is to be", _whole(1, 100)),
+    "copies_wanted": Allowed("a whole number from 1 to 100: in how many places every scan is to be", _whole(1, 100)),
     "copies_on_one_disk": _YES_OR_NO,
     "read_only": _YES_OR_NO,
     "theme": _one_of("dark", "light"),

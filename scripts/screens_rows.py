@@ -15,8 +15,8 @@ TIMES = [
     "Blue", "Grey", "Yellow", "Red",
 ]
 FIRST = [
-    "Ansel", "Brida", "Corin", "Dagny", "Edda", "Fenn", "Greta", "Hollis", "Idris", "Jorun", "Kester", "Linnea",
-    "Magnus", "Nessa", "Odile", "Piers",
+    "Ansgard", "Brida", "Corin", "Dagny", "Edda", "Fenn", "Gretchild", "Hollis", "Ithelwin", "Jorun", "Kester",
+    "Linnewith", "Magnild", "Nessa", "Odile", "Piers",
 ]
 LAST = [
     "Quarrel", "Tarnow", "Vandrel", "Ostrel", "Brunmar", "Pennyroy", "Grauwick", "Ambrosh", "Fethgar", "Castermain",

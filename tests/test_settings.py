@@ -12,7 +12,7 @@ from catalogue.settings import ALLOWED, Settings, read_settings, setting_fault
 
 WRONG = [
     ("colour = 1", "Unknown setting 'colour': known are audit_days"), ("thema = 'dark'", "did you mean theme"),
-    ("Theme = 'dark'", "did you mean theme"), ("minimum_copy = 2", "did you mean minimum_copies"),
+    ("Theme = 'dark'", "did you mean theme"), ("copies_wantd = 2", "did you mean copies_wanted"),
     ("workers = 'two'", 'workers is "two"; allowed is a whole number from 0'), ("workers = true", "workers is true"),
     ("workers = -1", "workers is -1"), ("workers = 1.5", "workers is 1.5"), ("workers = ", "cannot be read"),
     ("place_rules = [1]", "place_rules is [1]"), ("place_rules = ['{artist}/*']", "each with {piece} once"),
@@ -22,7 +22,7 @@ WRONG = [
     ("bed_mm = [0, 420]", "bed_mm"), ("bed_mm = [297, 420, 5]", "bed_mm"), ("print_ppi = [0]", "print_ppi is [0]"),
     ("print_ppi = []", "print_ppi is []"), ("print_ppi = [true]", "print_ppi is [true]"),
     ("print_ppi = 300", "print_ppi is 300"), ("backups_kept = 0", "backups_kept is 0"),
-    ("minimum_copies = 0", "minimum_copies is 0; allowed is a whole number from 1"),
+    ("copies_wanted = 0", "copies_wanted is 0; allowed is a whole number from 1"),
     ("theme = 'drak'", 'theme is "drak"; allowed is "dark" or "light"'), ("graphics = 'sixel'", "graphics"),
     ("dates = 'day'", "dates"), ("dates = '%d %b'", "dates"), ("dates = '%Q'", "dates"), ("dates = 5", "dates"),
     ("currency = ''", "currency"), ("tile_overlap = 1", "tile_overlap is 1"), ("tile_overlap = nan", "tile_overlap"),
@@ -68,6 +68,12 @@ def test_settings_take_what_is_given_and_keep_the_rest(tmp_path: Path) -> None:
     assert settings.naming_rule == Settings().naming_rule
 
 
+def test_a_setting_under_its_former_name_is_still_read(tmp_path: Path) -> None:
+    path = tmp_path / "settings.toml"
+    path.write_text("minimum_copies = 3\n")
+    assert read_settings(path).copies_wanted == 3
+
+
 def test_rules_that_are_allowed_can_be_used() -> None:
     assert place_of("Ada Quill/Harbour.tif", ["{artist}/{piece}.*"]).piece == "Harbour"
     assert checked_rule(Settings().naming_rule)
@@ -94,7 +100,7 @@ def test_the_readme_lists_every_setting_with_its_default() -> None:
 
 
 def test_a_whole_number_has_a_least_and_a_most() -> None:
-    for name, least, most in (("workers", 0, 256), ("minimum_copies", 1, 100), ("audit_days", 1, 36_500)):
+    for name, least, most in (("workers", 0, 256), ("copies_wanted", 1, 100), ("audit_days", 1, 36_500)):
         assert setting_fault(name, least) == "" == setting_fault(name, most)
         assert name in setting_fault(name, least - 1) and name in setting_fault(name, most + 1)
         assert name in setting_fault(name, True) and name in setting_fault(name, float(most))

@@ -18,7 +18,7 @@ from catalogue.errors import CatalogueError
 
 # name: (module, what it does)
 COMMANDS: dict[str, tuple[str, str]] = {
-    "store": ("store", "Add, list or forget stores: the disks and shares that hold scans."),
+    "store": ("store", "Add, list, move or retire stores: the disks and shares that hold scans."),
     "index": ("index", "Read what is new or changed in the stores."),
     "findings": ("findings", "What is wrong, with which file, and what to do next."),
     "find": ("find", "Find pieces, artists, scans and orders by words, or a piece by a picture."),

@@ -246,12 +246,12 @@ def _print_group(out: "Printer", group: "GroupView", names: dict[int, str]) -> N
     if len(group.pieces) > 1:
         out.print(f"  filed as {len(group.pieces)} pieces: catalogue alike merge {group.pieces[0]} {group.pieces[1]}")
     for member in group.members:
-        star = "★" if member.sha256 == group.proposed else " "
+        mark = "●" if member.sha256 == group.proposed else " "
         f = member.facts
         ppi = f"{f.ppi:.0f} ppi" if f.ppi else "ppi unknown"
-        out.print(f"  {star} {member.sha256[:12]}  {member.role:10}  {f.width} × {f.height}  {f.bits} bit  {ppi}")
+        out.print(f"  {mark} {member.sha256[:12]}  {member.role:10}  {f.width} × {f.height}  {f.bits} bit  {ppi}")
     if group.reasons:
-        out.print(f"  ★ proposed as current master: {', '.join(group.reasons)}")
+        out.print(f"  ● proposed as current master: {', '.join(group.reasons)}")
     # one line a scan, its best pair, and every open question; --json has all
     asked = set(group.questions)
     best: dict[int, Pair] = {}

@@ -80,12 +80,12 @@ def list_stores(session: Session) -> None:
     session.emit(rows, text)
 
 
-@command.command("forget")
+@command.command("retire")
 @click.argument("name")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @json_option
 @click.pass_obj
-def forget(session: Session, name: str, yes: bool) -> None:
+def retire(session: Session, name: str, yes: bool) -> None:
     """Leave a store out from now on. Nothing on its disk is touched; adding it again brings its rows back."""
     from catalogue.operations.stores import retire_store, summarize
     from catalogue.records import stores
@@ -93,9 +93,9 @@ def forget(session: Session, name: str, yes: bool) -> None:
     db = session.database()
     store = stores.by_name(db, name)
     if not yes:
-        ask(f"Forget the store {store.name}? Its files stay where they are.", otherwise="Nothing was changed.")
+        ask(f"Retire the store {store.name}? Its files stay where they are.", otherwise="Nothing was changed.")
     done = retire_store(db, session.home, store.name)
-    session.emit({"forgotten": store.name}, lambda out: out.lines(summarize(done)))
+    session.emit({"retired": store.name}, lambda out: out.lines(summarize(done)))
 
 
 @command.command("move")

@@ -106,8 +106,8 @@ def _lacking(masters: Sequence[Copies], kind: str, settings: Settings) -> dict[i
     """Scan id to ``(what is lacking, path)``."""
     if kind == NO_OFF_SITE:
         return {c.scan_id: ("no sound copy off site", c.path) for c in masters if not c.off_site}
-    return {c.scan_id: (_held(c.stores, settings.minimum_copies), c.path)
-            for c in masters if c.stores < settings.minimum_copies}
+    return {c.scan_id: (_held(c.stores, settings.copies_wanted), c.path)
+            for c in masters if c.stores < settings.copies_wanted}
 
 
 def _held(count: int, wanted: int) -> str:
@@ -155,7 +155,7 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
         other = overlapping_store(db, root.path, but=target.id)
         if other is not None:
             raise Refused(f"The stores {target.name!r} and {other.name!r} are one folder, or lie within each other:"
-                          " a copy there is none.", hint="Forget one of them: catalogue store forget.", path=root.path)
+                          " a copy there is none.", hint="Retire one of them: catalogue store retire.", path=root.path)
         with transaction(db):
             run_id = runs.start(db, "copy", target.id)
         tally, outcome, trouble = _Tally(), "finished", ""

@@ -93,7 +93,7 @@ def _places(db: Database, plan: Plan, also: Sequence[Store]) -> list[tuple[Store
             other = overlapping_store(db, root.path, but=store.id)
             if other is not None:
                 raise Refused(f"The stores {store.name!r} and {other.name!r} are one folder, or lie within each other.",
-                              hint="Forget one of them: catalogue store forget.", path=root.path)
+                              hint="Retire one of them: catalogue store retire.", path=root.path)
             places.setdefault(store.id, (store, root.id))
     return list(places.values())
 

@@ -9,9 +9,8 @@ from catalogue.records.pieces import folded
 from catalogue.settings import Settings
 
 # In the order in which a person fills them. The last group differs with every original and is never carried over.
-FIELDS = ("device", "bed mm", "ppi", "light", "relief setting", "sharpness", "brightness", "contrast", "relief mm",
-          "tiles taken", "orientation")
-_FROM_LAST = frozenset({"light", "relief setting", "sharpness", "brightness", "contrast", "bed mm", "device"})
+FIELDS = ("device", "bed mm", "ppi", "light", "scanner settings", "relief mm", "tiles taken", "orientation")
+_FROM_LAST = frozenset({"light", "scanner settings", "bed mm", "device"})
 
 
 def prefilled(db: Database, settings: Settings, readings: Sequence[Reading], artist: str, piece_id: int | None

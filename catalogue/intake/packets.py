@@ -18,7 +18,6 @@ from catalogue.errors import Refused
 NAMESPACES = {
     "x": "adobe:ns:meta/", "rdf": "http://www.w3.org/1999/02/22-rdf-syntax-ns#",
     "dc": "http://purl.org/dc/elements/1.1/", "xmp": "http://ns.adobe.com/xap/1.0/",
-    "photoshop": "http://ns.adobe.com/photoshop/1.0/",
     "Iptc4xmpExt": "http://iptc.org/std/Iptc4xmpExt/2008-02-29/",
 }
 _XML = "http://www.w3.org/XML/1998/namespace"

@@ -101,7 +101,7 @@ def remove_sources(db: Database, home: Home, plan: Plan, taken: Sequence[Taken],
 
 def places_wanted(settings: Settings) -> int:
     """In how many different places a scan must stand before a source of it may go."""
-    return max(FEWEST_PLACES, settings.minimum_copies)
+    return max(FEWEST_PLACES, settings.copies_wanted)
 
 
 def _removed(db: Database, settings: Settings, source: Path, sha256: str) -> str:

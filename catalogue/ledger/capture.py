@@ -1,4 +1,4 @@
-"""Capture notes: how an original was scanned, in free fields with units, no fixed product scale."""
+"""Capture notes: how an original was scanned, in free fields with units."""
 
 from collections.abc import Mapping
 

@@ -14,7 +14,7 @@ COMPRESSIONS = {
     32773: "PackBits", 32946: "Deflate", 34712: "JPEG 2000", 33003: "JPEG 2000", 33004: "JPEG 2000",
     33005: "JPEG 2000", 34887: "LERC", 34892: "JPEG", 33007: "JPEG", 34925: "LZMA", 50000: "Zstd", 34926: "Zstd",
     50001: "WebP", 34927: "WebP", 50002: "JPEG XL", 52546: "JPEG XL", 34933: "PNG", 34934: "JPEG XR",
-    22610: "JPEG XR", 32771: "none (16-bit aligned)", 32809: "ThunderScan", 32766: "NeXT", 34676: "SGI LogLuv",
+    22610: "JPEG XR", 32771: "none (16-bit aligned)", 32809: "4-bit run-length", 32766: "NeXT", 34676: "SGI LogLuv",
     34677: "SGI LogLuv 24",
 }
 PHOTOMETRICS = {

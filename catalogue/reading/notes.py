@@ -4,7 +4,8 @@ two-dimensional art, not prints)."""
 from .model import Fault, FaultFound, Note, Picture
 
 FADGI = "FADGI 2016, paintings and other 2-D art"
-LONG_SIDES = {4: 12_000, 3: 10_000, 2: 5_000, 1: 3_000}   # stars → pixels; from 2★ up "or 600 ppi of the object"
+LONG_SIDES = {4: 12_000, 3: 10_000, 2: 5_000, 1: 3_000}   # stars → pixels; from two stars up "or 600 ppi of the object"
+_STARS = {1: "FADGI one star", 2: "FADGI two stars", 3: "FADGI three stars", 4: "FADGI four stars"}
 ENOUGH_PPI = 600
 COLOUR_SPACES = ("Adobe RGB (1998)", "ProPhoto RGB", "eciRGB v2")
 ODD_ASPECT = 4.0            # a side this many times the other; common practice, no source
@@ -29,10 +30,11 @@ def judge(picture: Picture, stated_srgb: bool) -> tuple[Note, ...]:
     """Notes from the description alone."""
     notes = []
     if picture.bits < 16:
-        notes.append(Note("below 16 bit", f"{picture.bits} bit per sample", f"{FADGI}: 16 bit for 3★ and 4★"))
+        notes.append(Note("below 16 bit", f"{picture.bits} bit per sample",
+                          f"{FADGI}: 16 bit for three and four stars"))
     if "srgb" in picture.profile_name.replace(" ", "").casefold() or (stated_srgb and not picture.profile_digest):
         notes.append(Note("sRGB", "kept in sRGB, which holds fewer colours than pigments reach",
-                          f"{FADGI}: {', '.join(COLOUR_SPACES)} for 3★ and 4★"))
+                          f"{FADGI}: {', '.join(COLOUR_SPACES)} for three and four stars"))
     notes += _size_notes(picture)
     short, long = sorted((picture.width, picture.height))
     if long >= ODD_ASPECT * short:
@@ -54,7 +56,7 @@ def _size_notes(picture: Picture) -> list[Note]:
     if x and y and min(x, y) >= ENOUGH_PPI - 0.5:
         return notes
     if stars < 3:
-        reaches = f"reaches {stars}★" if stars else "is below 1★"
+        reaches = f"reaches {_STARS[stars]}" if stars else "is below FADGI one star"
         notes.append(Note("few pixels", f"long side of {long:,} pixels {reaches}",
-                          f"{FADGI}: {LONG_SIDES[3]:,} for 3★, or {ENOUGH_PPI} ppi of the object"))
+                          f"{FADGI}: {LONG_SIDES[3]:,} for three stars, or {ENOUGH_PPI} ppi of the object"))
     return notes

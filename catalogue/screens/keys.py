@@ -53,7 +53,7 @@ EVERYWHERE = (
 )
 
 SCAN_KEYS = (
-    Key("y", "copy_path", "path", "Show the file's full path, and offer it to the clipboard.", 3),
+    Key("c", "copy_path", "path", "Show the file's full path, and offer it to the clipboard.", 3),
     Key("o", "open_file", "open", "Open the file in the system's viewer, or in the program of the settings.", 4),
     Key("f", "reveal", "folder", "Show the file's folder in the system.", 5),
 )
@@ -99,7 +99,7 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("I", "index_all", "index all", "Read what is new or changed in every store."),
         Key("c", "audit", "check", "Check this store's files against their digests.", 3),
         Key("b", "bring_up_to_date", "bring up to date", "Copy what this store lacks to it, verified.", 4),
-        Key("f", "forget", "forget", "Leave this store out from now on; nothing on the disk is touched.", 5),
+        Key("f", "retire", "retire", "Retire this store; nothing on the disk is touched.", 5),
     ),
     "adding": (
         Key("ctrl+s", "take", "take this folder", "Take the folder as a store and read it.", 1),

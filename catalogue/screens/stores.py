@@ -148,7 +148,7 @@ class StoresPage(Page):
             f"Copy what {safe(view.store.name)} lacks?", "Scans of the primary stores that it does not hold are copied "
             "there, each read back and compared. Nothing there is overwritten.", yes="Copy"), answered)
 
-    def action_forget(self) -> None:
+    def action_retire(self) -> None:
         view = self._view
         if view is None:
             return
@@ -169,7 +169,7 @@ class StoresPage(Page):
 
         self.app.push_screen(Question(
             f"Leave {safe(view.store.name)} out from now on?", "Nothing on the disk is touched. Add the same folder "
-            "again and all that was known of it is back.", yes="Forget it", careful=True), answered)
+            "again and all that was known of it is back.", yes="Retire it", careful=True), answered)
 
 
 def store_words(view: StoreView) -> Content:

@@ -98,7 +98,7 @@ def test_the_table_of_kinds_has_all_that_the_program_opens() -> None:
 
 QUESTIONS = [
     (["copy", "--to", "nas"], "Nothing was copied."),
-    (["store", "forget", "nas"], "Nothing was changed."),
+    (["store", "retire", "nas"], "Nothing was changed."),
     (["export", "manifest", "--into-store"], "Nothing was written."),
     (["order", "add", "1", "--size", "20x30", "--medium", "rag"], "Nothing was recorded."),
     (["sidecar", "1"], ""),
@@ -161,7 +161,7 @@ def test_a_retired_store_leaves_no_findings_and_frees_its_name(call: Call, archi
                                                                tmp_path: Path) -> None:
     with transaction(db):
         findings.record(db, "missing", "gone", store_id=2, path="x.tif")
-    assert call("store", "forget", "nas", "--yes").code == 0
+    assert call("store", "retire", "nas", "--yes").code == 0
     assert findings.open_ones(db, store_id=2) == []
     (event,) = db.execute("SELECT detail FROM event WHERE store = 'nas' ORDER BY id DESC LIMIT 1").fetchone()
     assert "retired" in event

@@ -182,7 +182,7 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
                        "undoes": (int, NONE)}]),
     (["alike", "changes"], 0, list), (["alike", "undo", "1"], 2, FAULT),
     (["refile"], 0, {"looked": int, "applied": bool, "moves": list}),
-    (["store", "move", "main", "{main}"], 0, STORE), (["store", "forget", "copy", "--yes"], 0, {"forgotten": str}),
+    (["store", "move", "main", "{main}"], 0, STORE), (["store", "retire", "copy", "--yes"], 0, {"retired": str}),
     (["demo", "--no-screens"], 2, FAULT),
 ]
 NOT_JSON = {"completion"}   # prints a script, whatever is asked

@@ -38,7 +38,7 @@ CALLS: dict[str, list[list[str]]] = {
                   ["store", "add", HOSTILE, "{none}"], ["store", "add", "main" + HOSTILE, "{more}", "--marker"]],
     "store list": [["store", "list"]],
     "store move": [["store", "move", "other" + HOSTILE, "{other}"], ["store", "move", HOSTILE, "{none}"]],
-    "store forget": [["store", "forget", "other" + HOSTILE], ["store", "forget", "other" + HOSTILE, "--yes"]],
+    "store retire": [["store", "retire", "other" + HOSTILE], ["store", "retire", "other" + HOSTILE, "--yes"]],
     "index": [["index", "--again", "--workers", "1"], ["index", "nosuch" + HOSTILE]],
     "findings": [["findings"], ["findings", "--kind", HOSTILE], ["findings", "--store", HOSTILE]],
     "find": [["find", "quill"], ["find", "harbour"], ["find", "buyer"], ["find", HOSTILE],

@@ -33,7 +33,7 @@ READING = [
 # Every other command, with words that would make it write: into the catalogue, into a store, or beside them.
 WRITING = [
     ["store", "add", "other", "{to}", "--marker"], ["store", "move", "main", "{to}"],
-    ["store", "forget", "nas", "--yes"], ["index"], ["findings", "--accept", "1", "--why", "x"], ["alike"],
+    ["store", "retire", "nas", "--yes"], ["index"], ["findings", "--accept", "1", "--why", "x"], ["alike"],
     ["alike", "confirm", "1"], ["alike", "reject", "1"],
     ["alike", "reopen", "1"], ["alike", "merge", "1", "2"], ["alike", "split", "1", "{digest}", "--title", "x"],
     ["alike", "undo", "1"],

@@ -126,9 +126,9 @@ def test_a_damaged_copy_is_no_copy(shop: Shop) -> None:
 @pytest.mark.usefixtures("master")
 def test_three_copies_when_the_shop_wants_three(shop: Shop) -> None:
     copy(shop, "nas")
-    assert review(shop.db, Settings(minimum_copies=3))["single copy"] == 1
+    assert review(shop.db, Settings(copies_wanted=3))["single copy"] == 1
     copy(shop, "away")
-    assert review(shop.db, Settings(minimum_copies=3))["single copy"] == 0
+    assert review(shop.db, Settings(copies_wanted=3))["single copy"] == 0
 
 
 def test_a_store_is_brought_up_to_date_once(shop: Shop, master: Path) -> None:
@@ -525,7 +525,7 @@ def test_a_scan_that_is_no_master_any_more_needs_no_copies(shop: Shop) -> None:
 def test_the_advice_to_copy_names_stores_between_which_there_is_something_to_copy(shop: Shop, master: Path) -> None:
     """Three copies are wanted: the store that has one already is never named, and what lies in no primary store is
     fetched from where it lies."""
-    wanting = replace(shop.home.settings, minimum_copies=3)
+    wanting = replace(shop.home.settings, copies_wanted=3)
     copy(shop, "nas")
     copies.review(shop.db, wanting)
     (single,) = open_findings(shop.db, kind="single copy")

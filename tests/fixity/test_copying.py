@@ -57,7 +57,7 @@ def test_gives_the_published_digest(tmp_path: Path, place: Path, data: bytes) ->
 
 
 def test_copy_keeps_bytes_and_time_makes_folders_and_leaves_nothing_else(master: Path, place: Path) -> None:
-    target = place / "Ada Lindqvist" / "Harbour" / "harbour.tif"
+    target = place / "Ada Quill" / "Harbour" / "harbour.tif"
     copy(master, target)
     assert target.read_bytes() == master.read_bytes()
     assert target.stat().st_mtime_ns == 10**18 + 7

@@ -514,7 +514,7 @@ def test_copies_and_last_check_are_the_same_wherever_they_are_asked(world: World
     listed = {c.scan_id: c for c in copies.of_masters(db)}
     assert listed[a.id] == said
     lacks = [f.detail for f in findings.open_ones(db, kind="single copy") if f.scan_id == a.id]
-    assert bool(lacks) == (said.stores < shop.home.settings.minimum_copies)
+    assert bool(lacks) == (said.stores < shop.home.settings.copies_wanted)
     assert fixity_facts.facts(db, "").in_two == sum(c.stores >= 2 for c in listed.values())
     assert levels.levels(db, shop.home)
     asked = health(db, a)

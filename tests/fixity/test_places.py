@@ -429,7 +429,7 @@ def test_a_sheet_is_whole_or_not_there_and_can_be_asked_for_again(shop: Shop, mo
 @pytest.mark.parametrize("count", [0, -1])
 def test_fewer_than_one_copy_cannot_be_wished_for(home: Home, count: int) -> None:
     home.folder.mkdir()
-    (home.folder / "settings.toml").write_text(f"minimum_copies = {count}\n")
-    with pytest.raises(CatalogueError, match="minimum_copies"):
+    (home.folder / "settings.toml").write_text(f"copies_wanted = {count}\n")
+    with pytest.raises(CatalogueError, match="copies_wanted"):
         read_settings(home.folder / "settings.toml")
-    assert Settings().minimum_copies == 2
+    assert Settings().copies_wanted == 2

@@ -88,13 +88,13 @@ def test_two_copies_on_one_disk_are_not_two_places(desk: Desk) -> None:
 
 
 def test_one_copy_is_never_enough_even_where_the_shop_wants_one(desk: Desk) -> None:
-    desk.home = replace(desk.home, settings=Settings(minimum_copies=1, copies_on_one_disk=True))
+    desk.home = replace(desk.home, settings=Settings(copies_wanted=1, copies_on_one_disk=True))
     assert places_wanted(desk.home.settings) == 2
     assert "1 of the 2" in why(desk.take_in(second=False))
 
 
 def test_as_many_places_as_the_shop_wants(desk: Desk) -> None:
-    desk.home = replace(desk.home, settings=Settings(minimum_copies=3, copies_on_one_disk=True))
+    desk.home = replace(desk.home, settings=Settings(copies_wanted=3, copies_on_one_disk=True))
     assert "2 of the 3" in why(desk.take_in())
 
 

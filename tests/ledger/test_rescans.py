@@ -52,19 +52,19 @@ def test_notes_of_the_same_artist_come_by_likeness_of_relief(shop: Shop) -> None
                                  ("Salt", "Tomas Quill", 3.0)):
         piece = shop.piece(artist, name)
         shop.scan(f"{name}.tif", piece, shade=len(name) + ord(name[0]))
-        note_capture(shop.db, piece, {"light": f"raking, {name}", "brightness": "0"}, relief_mm=relief)
+        note_capture(shop.db, piece, {"light": f"raking, {name}", "scanner settings": "plain"}, relief_mm=relief)
     chosen = pieces.known_piece(shop.db, "Ilse Marwood", "Kiln")
     assert chosen is not None
     assert [one.title for one in notes_to_offer(shop.db, chosen)] == ["Kiln", "Pier", "Marsh", "Dune"]
 
 
 @pytest.mark.parametrize(("size", "bed", "least", "most"), [
-    ((594, 841), (297, 420), 9, 12), ((594, 841), (460, 650), 4, 6), ((600, 600), (297, 420), 4, 6),
-    ((600, 600), (460, 650), 2, 2), ((200, 280), (297, 420), 1, 1)])
+    ((594, 841), (297, 420), 9, 12), ((594, 841), (420, 594), 4, 6), ((600, 600), (297, 420), 4, 6),
+    ((600, 600), (420, 594), 4, 4), ((200, 280), (297, 420), 1, 1)])
 def test_captures_to_expect(shop: Shop, size: tuple[float, float], bed: tuple[int, int], least: int,
                             most: int) -> None:
-    """An A1 original takes 9 to 12 captures on an A3 bed and 4 to 6 on one of 65 × 46 cm; a square of 60 cm takes 4
-    to 6 and 2: common practice, no source."""
+    """An A1 original takes 9 to 12 captures on an A3 bed and 4 to 6 on an A2 bed (ISO 216); a square of 60 cm takes 4
+    to 6 and 4: common practice, no source."""
     piece = shop.piece("Ilse Marwood", "Pier")
     settings = replace(shop.home.settings, bed_mm=bed)
     assert captures(shop.db, settings, piece) is None

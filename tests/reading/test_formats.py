@@ -232,7 +232,7 @@ def test_notes(painting: np.ndarray, folder: Path) -> None:
                      iccprofile=srgb, resolution=(300, 200), resolutionunit="inch")
     notes = {note.kind: note for note in read_file(folder / "a.tif").notes}
     assert {"below 16 bit", "non-square resolution", "odd aspect", "few pixels"} <= set(notes)
-    assert "FADGI 2016" in notes["below 16 bit"].yardstick and "below 1★" in notes["few pixels"].detail
+    assert "FADGI 2016" in notes["below 16 bit"].yardstick and "below FADGI one star" in notes["few pixels"].detail
     tifffile.imwrite(folder / "b.tif", painting.astype(np.uint16) * 257, photometric="rgb", metadata=None,
                      resolution=(600, 600), iccprofile=profiles.WIDE)
     assert read_file(folder / "b.tif").notes == ()

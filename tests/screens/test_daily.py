@@ -326,7 +326,7 @@ async def test_an_order_moves_on_and_gets_its_job_sheet(shop: Shop) -> None:
 
 async def test_the_path_is_shown_and_never_said_to_be_copied(shop: Shop) -> None:
     async with running(shop) as pilot:
-        await pilot.press("y")
+        await pilot.press("c")
         await settled(pilot)
         assert isinstance(pilot.app.screen, Words)
         text = str(pilot.app.screen.query_one("#text", Static).content)
@@ -373,7 +373,7 @@ async def test_a_store_unplugged_meanwhile_is_said_and_shown(shop: Shop) -> None
         await settled(pilot)
         assert "– share: " in words(pilot)
         assert any("share is offline now" in text for text in said(pilot))
-        await pilot.press("y")
+        await pilot.press("c")
         await settled(pilot)
         assert "share (not within reach now)" in str(app.screen.query_one("#text", Static).content)
         await pilot.press("escape")

@@ -38,7 +38,7 @@ ON_ROWS = {"browse": {"open", "repeat", "copy_path", "open_file", "reveal"},
            "piece": {"copy_path", "open_file", "reveal", "make_current"},
            "orders": {"open", "repeat", "sheet", "sheet_and_copy", "move_on"},
            "alike": {"confirm", "reject", "merge", "open"},
-           "stores": {"index", "audit", "bring_up_to_date", "forget"},
+           "stores": {"index", "audit", "bring_up_to_date", "retire"},
            "audit": {"next_step", "accept", "piece"},
            "intake": {"answer", "take_or_leave"}, "health": {"answer"}}
 
@@ -560,7 +560,7 @@ async def test_a_disk_that_never_answers_holds_keys_up_for_a_moment_only(busy: H
         app = pilot.app
         assert isinstance(app, CatalogueApp)
         with held_up(app, "disks"):
-            await burst(pilot, "y", "slash", *"ki")
+            await burst(pilot, "c", "slash", *"ki")
             await until(pilot, lambda: isinstance(app.screen, SearchDialog) and app.gate.idle)
         await settled(pilot)
         assert isinstance(app.screen, SearchDialog), "a late answer opens nothing"

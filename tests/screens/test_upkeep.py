@@ -396,7 +396,7 @@ async def test_a_hanging_disk_holds_up_nothing_else(shop: Home) -> None:
     async with running(shop) as pilot:
         app = app_of(pilot)
         app.lanes["disks"].ask(lambda _: stuck.wait(HANG_SECONDS))
-        await pilot.press("y")                      # asks the disks, and waits for them alone
+        await pilot.press("c")                      # asks the disks, and waits for them alone
         await pilot.press("down")
         await pilot.pause()
         await until(pilot, lambda: "2 orders, last" in words(pilot))
