@@ -1,269 +1,87 @@
-"""The commands that ``faults.py`` lets fail, the archives they work on, and what must hold afterwards."""
+"""The commands that ``faults.py`` lets fail, the archives they work on, and what must hold once they are done."""
 
-import csv
-import hashlib
-import json
-import os
 import re
-import shutil
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING
-from xml.etree import ElementTree
 
-import numpy as np
-import tifffile
+import faults_states as states
+from faults_archive import STORES, Archive, Before, Preparation
+from faults_states import INTAKE, arguments
 
-import catalogue.indexing.service  # noqa: F401 - before the forks, so that each child starts at its work
-from catalogue.fixity.bag_check import check_bag
-from catalogue.progress import never, unheard
-from catalogue.records import events
 from catalogue.records.backup import condition
-from catalogue.records.database import open_database
 
 if TYPE_CHECKING:
-    from faults import Run
+    from faults_run import Run
 
-Runner = Callable[..., "Run"]
-STORES = ("main", "nas")
-
-
-@dataclass(frozen=True)
-class Archive:
-    """Two stores, a key of new scans and a catalogue, all below one folder."""
-
-    folder: Path
-
-    @property
-    def home(self) -> Path:
-        return self.folder / "home"
-
-    def begin_from(self, start: "Archive") -> None:
-        """Become a copy of another archive; paths in its catalogue are relative to a link that is moved here."""
-        shutil.rmtree(self.folder, ignore_errors=True)
-        shutil.copytree(start.folder, self.folder, symlinks=True)
-        for database in self.folder.rglob("catalogue.sqlite"):
-            db = open_database(database)
-            db.execute("SELECT 1")
-            from catalogue.records.database import transaction
-
-            with transaction(db):
-                db.execute("UPDATE store SET root = replace(root, ?, ?)", [str(start.folder), str(self.folder)])
-                db.execute("DELETE FROM store_place")
-            db.close()
-
-    def pictures(self) -> dict[str, str]:
-        """Path to SHA-256 of every picture in the stores and on the key, hidden ones left out."""
-        return {str(p.relative_to(self.folder)): hashlib.sha256(p.read_bytes()).hexdigest()
-                for top in (*STORES, "key") for p in sorted((self.folder / top).rglob("*"))
-                if p.is_file() and not p.name.startswith(".") and (p.suffix == ".tif" or ".damaged-" in p.name)}
-
-    def contents(self) -> dict[str, set[str]]:
-        """Contents by store, and of the key."""
-        found: dict[str, set[str]] = {}
-        for path, sha256 in self.pictures().items():
-            found.setdefault(path.split("/")[0], set()).add(sha256)
-        return found
-
-    def lost(self, before: dict[str, set[str]]) -> list[str]:
-        """Contents that are not where they were; catalogues and logs that are not sound."""
-        now = self.contents()
-        lost = [f"{len(gone)} contents of {top}" for top, held in before.items()
-                if (gone := held - now.get(top, set())) and not (top == "key" and all(
-                    sum(sha in now.get(store, ()) for store in STORES) == 2 for sha in gone))]
-        database = self.home / "catalogue.sqlite"
-        if database.exists():
-            faults = condition(database).faults
-            if faults == ("it holds no catalogue",) and (self.folder / "no catalogue yet").exists():
-                return lost  # the first command was cut short before it had made one
-            lost += [f"catalogue: {fault}" for fault in faults]
-            if not lost:
-                db = open_database(database)
-                try:
-                    if list(events.broken_links(db)):
-                        lost.append("the event log's chain is broken")
-                    lines, orders = (db.execute(f"SELECT count(*) FROM {t}").fetchone()[0]
-                                     for t in ("order_line", "orders"))
-                    if orders and not lines:
-                        lost.append("an order without its lines")
-                    present = db.execute("""SELECT s.root, f.path FROM file f JOIN store s ON s.id = f.store_id
-                                            WHERE f.state = 'present'""").fetchall()
-                    lost += [f"{path} is on record and not there" for root, path in present
-                             if not (Path(root) / path).is_file()]
-                finally:
-                    db.close()
-        return lost
-
-    def half(self) -> list[str]:
-        """Files under a final name that are not whole."""
-        known = set((self.folder / "known contents").read_text().split())
-        half = [f"{path} has bytes that never were" for path, sha256 in self.pictures().items() if sha256 not in known]
-        for path in self.folder.rglob("*"):
-            if path.is_file() and not path.name.startswith(".catalogue-part-") and ".catalogue-part-" not in str(path):
-                fault = _fault(path)
-                if fault:
-                    half.append(f"{path.relative_to(self.folder)}: {fault}")
-        bag = self.folder / "bag"
-        if bag.is_dir():
-            half += [f"bag: {problem}" for problem in check_bag(bag, report=unheard, cancelled=never)]
-        return half
-
-
-def _fault(path: Path) -> str:
-    """What is wrong with a small file of ours; pictures and databases are looked at elsewhere."""
-    try:
-        if path.name == ".scan-store.json":
-            return "" if json.loads(path.read_text()).get("store") else "no marker"
-        if path.suffix == ".xmp":
-            ElementTree.fromstring(path.read_text().strip())
-        elif path.suffix == ".html":
-            return "" if path.read_text().rstrip().endswith("</html>") else "no end"
-        elif path.suffix == ".csv":
-            rows = list(csv.reader(path.read_text().splitlines()))
-            return "" if rows and len({len(row) for row in rows}) == 1 else "no table"
-        elif path.suffix == ".sha256":
-            text = path.read_text()
-            wanted = re.search(r"^# files: (\d+)$", text, re.MULTILINE)
-            if wanted is None or sum(not line.startswith("#") for line in text.splitlines()) != int(wanted[1]):
-                return "not all lines"
-    except (OSError, ValueError, ElementTree.ParseError) as error:
-        return f"cannot be read: {error}"
-    return ""
+Check = Callable[[Archive], str]
+NEVER = "(?!)"  # prints no word of success that a failure could share
+DONE = (r"(?i)recorded|is in its place|has its new name|is kept|was kept|stays|are done|is done|was done|is back|"
+        r"are back|could not be removed|cannot be removed|was made|were made|was written|were written|copied|renamed|"
+        r"was added|taken in")
 
 
 @dataclass(frozen=True)
 class Work:
-    """One command: the archive it wants, its arguments, the codes of a good end, what must hold then.
+    """One command: the archive it wants, its arguments, what must hold after a good end, and the codes of one.
 
     ``success`` matches words that must not be said where the exit code is 2. ``may_repeat``: what was done already
     may be found done, and is not done again. ``then`` is what the messages of a failed run advise besides.
+    ``stores``: it writes into a store or the ledger, so every one of its calls is to fail, not a sample.
     """
 
     name: str
-    prepare: Callable[[Archive, Runner], None]
-    call: Sequence[str]
-    wrong: Callable[[Archive], str]
-    success: str
+    state: Preparation
+    call: tuple[str, ...]
+    wrong: Check
+    success: str = NEVER
     codes: tuple[int, ...] = (0,)
     may_repeat: bool = False
-    then: Sequence[str] = ()
+    then: tuple[tuple[str, ...], ...] = ()
+    stores: bool = False
+    recovers: bool = False
 
     def arguments(self, place: Archive) -> list[str]:
-        return [part.replace("@", str(place.folder)) for part in self.call]
+        return arguments(self.call, place)
 
-    def untrue(self, place: Archive, done: "Run") -> list[str]:
+    def untrue(self, place: Archive, before: Before, done: "Run") -> list[str]:
         """Words that do not fit what happened."""
+        wrong = self.wrong(place)
         found = []
-        if done.code == 0 and self.wrong(place):
-            found.append(f"it ended with 0, but {self.wrong(place)}")
+        if done.code not in (0, 1, 2) and done.code >= 0:
+            found.append(f"it ended with {done.code}")
+        if done.code == 0 and wrong:
+            found.append(f"it ended with 0, but {wrong}")
         if done.code == 2 and re.search(self.success, done.out):
             found.append("it failed and speaks of success")
         if done.code >= 2 and not done.err.strip():
             found.append("it failed without a word")
-        if re.search("nothing was (changed|moved|written|copied)", done.told, re.IGNORECASE) and done.code != 0 \
-                and not self.wrong(place):
-            found.append("it says that nothing was done, and it was")
+        changed = place.pictures() != before.pictures or place.statements() > before.statements
+        if re.search("nothing was (changed|moved|written|copied|recorded|noted|renamed)", done.told, re.IGNORECASE) \
+                and done.code != 0 and changed:
+            found.append("it says that nothing was done, and something was")
+        if done.code == 2 and changed and not wrong and not re.search(DONE, done.told):
+            found.append("it failed after all was done, and does not say that it was")
         return found
 
 
-def scan(path: Path, seed: int) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    pixels = np.random.default_rng(seed).integers(0, 255, (24, 32, 3), dtype=np.uint8)
-    tifffile.imwrite(path, pixels, photometric="rgb", resolution=(100, 100), resolutionunit=2, metadata=None)
-
-
-def _must(done: "Run", *codes: int) -> None:
-    if done.code not in (codes or (0,)):
-        raise RuntimeError(f"{done.code}: {done.told}")
-
-
-def bare(place: Archive, _: Runner) -> None:
-    for store in STORES:
-        (place.folder / store).mkdir(parents=True)
-    place.home.mkdir()
-    (place.home / "settings.toml").write_text("copies_on_one_disk = true\nworkers = 1\n")
-    for n in range(3):
-        scan(place.folder / "main" / "Ada Quill" / "Harbour" / f"{n} master.tif", n)
-    for n in range(2):
-        scan(place.folder / "key" / f"new {n}.tif", 50 + n)
-    keep_contents(place)
-    (place.folder / "no catalogue yet").touch()
-
-
-def keep_contents(place: Archive) -> None:
-    known = place.folder / "known contents"
-    before = known.read_text().split() if known.exists() else []
-    known.write_text("\n".join(sorted({*before, *place.pictures().values()})))
-
-
-def added(place: Archive, run: Runner) -> None:
-    bare(place, run)
-    (place.folder / "no catalogue yet").unlink()
-    for store, kind in zip(STORES, ("primary", "copy"), strict=True):
-        _must(run(["store", "add", store, str(place.folder / store), "--kind", kind, "--marker"], place.home,
-                  place.folder))
-
-
-def indexed(place: Archive, run: Runner) -> None:
-    added(place, run)
-    _must(run(["index"], place.home, place.folder), 0, 1)
-
-
-def copied(place: Archive, run: Runner) -> None:
-    indexed(place, run)
-    _must(run(["copy", "--to", "nas", "--yes"], place.home, place.folder))
-
-
-def damaged(place: Archive, run: Runner) -> None:
-    copied(place, run)
-    bad = place.folder / "main" / "Ada Quill" / "Harbour" / "0 master.tif"
-    stat, data = bad.stat(), bytearray(bad.read_bytes())
-    data[-100] ^= 1
-    bad.write_bytes(bytes(data))
-    os.utime(bad, ns=(stat.st_atime_ns, stat.st_mtime_ns))
-    keep_contents(place)
-    _must(run(["audit"], place.home, place.folder), 1)
-
-
-def ordered(place: Archive, run: Runner) -> None:
-    copied(place, run)
-    _must(run(["edition", "set", "Harbour", "--limit", "10"], place.home, place.folder))
-    _must(run(["order", "add", "Harbour", "--size", "20x30", "--quantity", "2", "--number", "K-1", "--date",
-               "2026-01-02", "--yes"], place.home, place.folder), 0, 1)
-
-
-def backed_up(place: Archive, run: Runner) -> None:
-    ordered(place, run)
-    _must(run(["backup"], place.home, place.folder))
-    with (place.home / "catalogue.sqlite").open("r+b") as file:
-        file.seek(4096 * 3)
-        file.write(b"\x55" * 4096)
-
-
-def ask(place: Archive, sql: str) -> list[tuple[object, ...]]:
-    """Rows of the catalogue; none where there is no catalogue yet."""
-    database = place.home / "catalogue.sqlite"
-    if not database.exists():
-        return []
-    db = open_database(database)
-    try:
-        return [tuple(row) for row in db.execute(sql).fetchall()]
-    finally:
-        db.close()
-
-
-def rows(sql: str, *wanted: tuple[object, ...]) -> Callable[[Archive], str]:
+def rows(sql: str, *wanted: tuple[object, ...]) -> Check:
     """That a question to the catalogue has this answer."""
     def check(place: Archive) -> str:
-        found = ask(place, sql)
+        found = place.ask(sql)
         return "" if found == list(wanted) else f"{sql} gives {found}"
     return check
 
 
-def there(*names: str) -> Callable[[Archive], str]:
+def there(*names: str) -> Check:
     def check(place: Archive) -> str:
         return "; ".join(f"{name} is not there" for name in names if not list(place.folder.glob(name)))
+    return check
+
+
+def both(*checks: Check) -> Check:
+    def check(place: Archive) -> str:
+        return "; ".join(filter(None, (one(place) for one in checks)))
     return check
 
 
@@ -273,7 +91,7 @@ def same_stores(place: Archive) -> str:
 
 
 def restored(place: Archive) -> str:
-    target = place.folder / "main" / "Ada Quill" / "Harbour" / "0 master.tif"
+    target = place.folder / states.MASTERS / "0 master.tif"
     good = place.folder / "nas" / "Ada Quill" / "Harbour" / "0 master.tif"
     if not target.is_file() or target.read_bytes() != good.read_bytes():
         return "the good bytes are not there"
@@ -286,21 +104,29 @@ def taken_in(place: Archive) -> str:
         counts = [sum(sha == s for path, s in now.items() if path.startswith(top)) for sha in key]
         if any(count != 1 for count in counts):
             return f"in {top} the new scans lie {counts} times"
-    return rows("SELECT count(*) FROM file", (7,))(place)
+    return rows("SELECT count(*) FROM file", (6,))(place)
 
 
 def cleared(place: Archive) -> str:
     return "the key is not empty" if list((place.folder / "key").glob("*.tif")) else \
-        rows("SELECT count(*) FROM file", (10,))(place)
+        rows("SELECT count(*) FROM file", (8,))(place)
+
+
+def names_as_on_record(place: Archive, fitting: Callable[[str], bool]) -> str:
+    names = [path for path in place.pictures() if path.startswith("main")]
+    if len(names) != 2 or not all(map(fitting, names)):
+        return f"the names are {names}"
+    listed = [f"main/{row[0]}" for row in place.ask("""SELECT path FROM file WHERE state = 'present'
+                                                       AND store_id = 1 ORDER BY path""")]
+    return "" if listed == sorted(names) else f"on record are {listed}"
 
 
 def tidied(place: Archive) -> str:
-    names = [p for p in place.pictures() if p.startswith("main")]
-    if len(names) != 3 or not all(" - master - " in name for name in names):
-        return f"the names are {names}"
-    listed = [f"main/{row[0]}" for row in ask(place, """SELECT path FROM file WHERE state = 'present'
-                                                        AND store_id = 1 ORDER BY path""")]
-    return "" if listed == sorted(names) else f"on record are {listed}"
+    return names_as_on_record(place, lambda name: " - master - " in name)
+
+
+def not_tidied(place: Archive) -> str:
+    return names_as_on_record(place, lambda name: name.endswith(("/0 master.tif", "/1 master.tif")))
 
 
 def backup_made(place: Archive) -> str:
@@ -309,41 +135,152 @@ def backup_made(place: Archive) -> str:
     return str(faults) if faults else "" if made else "there is no backup"
 
 
-NEVER = "(?!)"  # prints no word of success that a failure could share
-INTAKE = ("intake", "@/key", "--into", "main", "--also", "nas", "--artist", "Bo Ek", "--piece", "Quarry", "--yes")
+def nas_here(place: Archive) -> str:
+    return rows("SELECT root FROM store WHERE name = 'nas'", (str(place.folder / "nas"),))(place)
+
+
+def of_piece(column: str, *wanted: object) -> Check:
+    return rows(f"SELECT {column} FROM piece ORDER BY id", *((one,) for one in wanted))
+
+
+ORDERED = "SELECT count(*) FROM order_line"
+SPLIT_OFF = "=SELECT substr(s.sha256, 1, 16) FROM scan s JOIN file f ON f.scan_id = s.id WHERE f.path LIKE '%/1 %'"
+FIRST, SECOND = "=SELECT min(id) FROM piece", "=SELECT max(id) FROM piece"
+COPY_AGAIN: tuple[tuple[str, ...], ...] = (("copy", "--to", "nas", "--yes"),)
+VERDICT = "SELECT verdict FROM likeness_verdict"
 
 WORKS = (
-    Work("store add", bare, ("store", "add", "main", "@/main", "--marker"),
-         rows("SELECT name FROM store", ("main",)), "Added", may_repeat=True),
-    Work("index", added, ("index",), rows("SELECT count(*) FROM file", (3,)), NEVER, (0, 1)),
-    Work("copy", indexed, ("copy", "--to", "nas", "--yes"), same_stores, "up to date"),
-    Work("audit", copied, ("audit",), rows("SELECT count(*) FROM file WHERE checked_at IS NULL", (0,)), NEVER, (0, 1)),
-    Work("restore", damaged, ("restore", "main:Ada Quill/Harbour/0 master.tif", "--yes"), restored, "Restored",
-         may_repeat=True, then=("audit",)),
-    Work("intake", indexed, INTAKE, taken_in, NEVER, (0, 1), then=("copy", "--to", "nas", "--yes")),
-    Work("intake clearing the key", copied, (*INTAKE, "--remove-sources"), cleared, NEVER, (0, 1),
-         may_repeat=True, then=("copy", "--to", "nas", "--yes")),
-    Work("tidy", copied, ("tidy", "main", "--yes"), tidied, NEVER, (0, 1)),
-    Work("export manifest", copied, ("export", "manifest", "main", "--into-store", "--yes"),
+    Work("store add", states.bare, ("store", "add", "main", "@/main", "--marker"),
+         rows("SELECT name FROM store", ("main",)), "Added", may_repeat=True, stores=True),
+    Work("store move", states.on_another_mount, ("store", "move", "nas", "@/nas"), nas_here, "lies at",
+         may_repeat=True),
+    Work("store forget", states.copied, ("store", "forget", "nas", "--yes"),
+         rows("SELECT forgotten IS NULL FROM store WHERE name = 'nas'", (0,)), "left out", may_repeat=True),
+    Work("index", states.added, ("index",), rows("SELECT count(*) FROM file", (2,)), codes=(0, 1), stores=True),
+    Work("copy", states.indexed, ("copy", "--to", "nas", "--yes"), same_stores, "up to date", stores=True),
+    Work("audit", states.copied, ("audit",), rows("SELECT count(*) FROM file WHERE checked_at IS NULL", (0,)),
+         codes=(0, 1)),
+    Work("audit the log", states.ordered, ("audit", "--log"),
+         rows("SELECT count(*) FROM event WHERE detail LIKE 'event log reviewed%'", (1,)), "The chain holds",
+         may_repeat=True),
+    Work("restore", states.damaged, ("restore", "main:Ada Quill/Harbour/0 master.tif", "--yes"), restored, "Restored",
+         may_repeat=True, then=(("audit",),), stores=True),
+    Work("intake", states.indexed, INTAKE, taken_in, codes=(0, 1), then=COPY_AGAIN, stores=True),
+    Work("intake clearing the key", states.copied, (*INTAKE, "--remove-sources"), cleared, codes=(0, 1),
+         may_repeat=True, then=(*COPY_AGAIN, (*INTAKE, "--remove-sources")), stores=True),
+    Work("tidy", states.copied, ("tidy", "main", "--yes"), tidied, codes=(0, 1), stores=True),
+    Work("tidy, cut short before", states.tidied_by_halves, ("tidy", "main", "--yes"), tidied, codes=(0, 1),
+         stores=True),
+    Work("tidy --undo", states.tidied, ("tidy", "--undo", "@/home/undo/*.jsonl"), not_tidied, codes=(0, 1),
+         stores=True),
+    Work("recover", states.catalogue_damaged, ("recover", "--yes"), rows(ORDERED, (2,)), "is back", (0, 1),
+         may_repeat=True, stores=True, recovers=True),
+    Work("recover --from", states.with_backup, ("recover", "--from", "@/home/backups/*.sqlite", "--yes"),
+         both(rows(ORDERED, (2,)), rows("SELECT count(*) FROM event WHERE type = 'recovery'", (1,))), "is back", (0, 1),
+         may_repeat=True, recovers=True),
+    Work("recover --rebuild", states.catalogue_gone, ("recover", "--rebuild", "@/main", "@/nas", "--yes"),
+         both(rows(ORDERED, (2,)), rows("SELECT count(*) FROM file", (4,))), "no event is lost", (0, 1),
+         may_repeat=True, recovers=True, then=(("index",),)),
+    Work("backup", states.copied, ("backup",), backup_made, "^Backup", stores=True),
+    Work("backup --also", states.ordered, ("backup", "--also", "@/other"),
+         both(backup_made, there("other/catalogue-*.sqlite", "other/ledger/orders.csv")), "^Backup"),
+    Work("order add", states.numbered, ("order", "add", "Harbour", "--size", "20x30", "--number", "K-1", "--yes"),
+         rows(ORDERED, (1,)), codes=(0, 1), may_repeat=True, stores=True),
+    Work("order repeat", states.ordered, ("order", "repeat", "K-1", "--number", "K-2", "--yes"),
+         rows("SELECT count(*) FROM order_line WHERE repeat_of IS NOT NULL", (1,)), codes=(0, 1), may_repeat=True,
+         stores=True),
+    Work("order status", states.ordered, ("order", "status", "K-1", "printed"),
+         rows("SELECT status FROM orders", ("printed",)), may_repeat=True, stores=True),
+    Work("order correct", states.ordered, ("order", "correct", "K-1", "--buyer", "Bea"),
+         rows("SELECT buyer FROM orders", ("Bea",)), may_repeat=True, stores=True),
+    Work("order sheet", states.ordered, ("order", "sheet", "K-1", "--copy"),
+         there("home/sheets/jobs/*/*.html", "home/sheets/jobs/*/*.txt", "home/sheets/jobs/*/*.tif"), codes=(0, 1),
+         stores=True),
+    Work("edition set", states.copied, ("edition", "set", "Harbour", "--limit", "10"),
+         rows("SELECT size_limit FROM edition", (10,)), may_repeat=True),
+    Work("edition close", states.numbered, ("edition", "close", "1"), rows("SELECT closed = '' FROM edition", (0,)),
+         may_repeat=True),
+    Work("edition destroy", states.printed, ("edition", "destroy", "1", "1", "--reason", "torn"),
+         rows("SELECT count(*) FROM edition_print WHERE destroyed <> ''", (1,)), "Recorded", may_repeat=True),
+    Work("edition certificates", states.ordered,
+         ("edition", "certificates", "1", "--csv", "@/list.csv", "--html", "@/list.html"),
+         there("list.csv", "list.html"), "Wrote", may_repeat=True),
+    Work("import", states.with_tables, ("import", "@/orders.csv", "--as", "orders"),
+         rows("SELECT number FROM orders ORDER BY number", ("K-1",), ("K-9",)), codes=(0, 1), may_repeat=True),
+    Work("alike", states.copied, ("alike",), rows("SELECT count(*) FROM likeness", (1,)), codes=(0, 1)),
+    Work("alike confirm", states.compared, ("alike", "confirm", "1"), rows(VERDICT, ("confirmed",))),
+    Work("alike reject", states.compared, ("alike", "reject", "1"), rows(VERDICT, ("rejected",))),
+    Work("alike reopen", states.judged, ("alike", "reopen", "1"), rows(VERDICT, )),
+    Work("alike merge", states.two_pieces, ("alike", "merge", FIRST, SECOND), of_piece("title", "Harbour"),
+         may_repeat=True),
+    Work("alike split", states.copied, ("alike", "split", FIRST, SPLIT_OFF, "--title", "Quay"),
+         of_piece("title", "Harbour", "Quay"), may_repeat=True),
+    Work("alike undo", states.merged_long_ago, ("alike", "undo", "1"),
+         rows("SELECT undone IS NULL FROM piece_change", (0,)), "Undone", may_repeat=True),
+    Work("piece set", states.copied, ("piece", "set", "Harbour", "--year", "1999"), of_piece("year", "1999")),
+    Work("piece merge", states.two_pieces, ("piece", "merge", "Quay", "--into", "Harbour"),
+         of_piece("title", "Harbour"), may_repeat=True),
+    Work("piece split", states.copied, ("piece", "split", "Harbour", "--scan", SPLIT_OFF, "--title", "Quay"),
+         of_piece("title", "Harbour", "Quay"), may_repeat=True),
+    Work("scan set", states.copied, ("scan", "set", "1 master.tif", "--role", "reference"),
+         rows("SELECT role FROM scan ORDER BY role", ("master",), ("reference",))),
+    Work("artist set", states.copied, ("artist", "set", "Ada Quill", "--contact", "by post"),
+         rows("SELECT contact FROM artist", ("by post",))),
+    Work("artist rename", states.copied, ("artist", "rename", "Ada Quill", "Ada Quillon"),
+         rows("SELECT name FROM artist", ("Ada Quillon",)), may_repeat=True),
+    Work("artist merge", states.two_pieces, ("artist", "merge", "Cy Lund", "--into", "Ada Quill"),
+         rows("SELECT name FROM artist", ("Ada Quill",)), may_repeat=True),
+    Work("refile", states.under_other_rules, ("refile", "--yes"), of_piece("title", "Ada Quill"), "filed anew",
+         may_repeat=True),
+    Work("refile --undo", states.refiled, ("refile", "--undo"), of_piece("title", "Harbour"), "as they were",
+         may_repeat=True),
+    Work("undo", states.dated, ("undo",), of_piece("year", ""), may_repeat=True),
+    Work("rescan --note", states.copied, ("rescan", "Harbour", "--note", "light=left"),
+         rows("SELECT count(*) FROM scan WHERE capture LIKE '%left%'", (1,))),
+    Work("levels --answer", states.copied, ("levels", "--answer", "places", "yes, two rooms"),
+         rows("SELECT count(*) FROM answer", (1,))),
+    Work("findings --accept", states.copied,
+         ("findings", "--accept", "=SELECT min(id) FROM finding WHERE kind = 'no profile'", "--why", "as it came"),
+         rows("SELECT count(*) FROM finding WHERE resolved IS NOT NULL AND kind = 'no profile'", (1,)), "Closed",
+         may_repeat=True),
+    Work("export manifest", states.copied, ("export", "manifest", "main", "--into-store", "--yes"),
          there("home/manifests/main.sha256", "main/scan-store.sha256"), "checksums of"),
-    Work("export bag", copied, ("export", "bag", "@/bag"), there("bag/bagit.txt"), "copied and verified",
+    Work("export bag", states.copied, ("export", "bag", "@/bag"), there("bag/bagit.txt"), "copied and verified",
          may_repeat=True),
-    Work("export csv", ordered, ("export", "csv", "orders", "@/orders.csv"), there("orders.csv"), "Wrote",
+    Work("export csv", states.ordered, ("export", "csv", "orders", "@/orders.csv"), there("orders.csv"), "Wrote",
          may_repeat=True),
-    Work("export holdings", ordered, ("export", "holdings", "Ada Quill", "--to", "@/page.html"), there("page.html"),
-         "Wrote", may_repeat=True),
-    Work("sidecar", copied, ("sidecar", "Harbour", "--yes"), there("main/Ada Quill/Harbour/0 master.xmp"), NEVER),
-    Work("backup", copied, ("backup",), backup_made, "^Backup"),
-    Work("recover", backed_up, ("recover", "--yes"), rows("SELECT count(*) FROM order_line", (1,)), "is back",
-         (0, 1), may_repeat=True),
-    Work("edition set", copied, ("edition", "set", "Harbour", "--limit", "10"),
-         rows("SELECT size_limit FROM edition", (10,)), NEVER),
-    Work("order add", copied, ("order", "add", "Harbour", "--size", "20x30", "--number", "K-1", "--yes"),
-         rows("SELECT count(*) FROM order_line", (1,)), NEVER, (0, 1), may_repeat=True),
-    Work("order sheet", ordered, ("order", "sheet", "K-1", "--copy"), there("home/sheets/jobs/*/*.html"), NEVER,
-         (0, 1)),
-    Work("piece set", copied, ("piece", "set", "Harbour", "--year", "1999"),
-         rows("SELECT year FROM piece", ("1999",)), NEVER),
-    Work("artist set", copied, ("artist", "set", "Ada Quill", "--contact", "by post"),
-         rows("SELECT contact FROM artist", ("by post",)), NEVER),
+    Work("export holdings", states.ordered, ("export", "holdings", "Ada Quill", "--to", "@/page.html"),
+         there("page.html"), "Wrote", may_repeat=True),
+    Work("sidecar", states.copied, ("sidecar", "Harbour", "--yes"), there("main/Ada Quill/Harbour/0 master.xmp"),
+         codes=(0, 1)),
+    Work("sidecar --into-copy", states.copied, ("sidecar", "Harbour", "--into-copy", "@/copies", "--yes"),
+         there("copies/0 master.tif", "copies/1 master.tif"), codes=(0, 1), may_repeat=True),
+    Work("demo", states.with_demo_archive,
+         ("--catalogue", "@/demo", "demo", "--archive", "@/archive", "--no-screens"), there("demo/catalogue.sqlite"),
+         "Look around"),
 )
+
+# Commands that change nothing, and why: whatever else there is must be among the works above.
+ONLY_READ = {
+    "": "opens the screens, which write through the same operations as the commands",
+    "find": "asks the catalogue, opened to read alone", "show": "asks the catalogue, opened to read alone",
+    "history": "asks the catalogue, opened to read alone", "store list": "asks the catalogue, opened to read alone",
+    "order list": "asks the catalogue, opened to read alone", "order show": "asks the catalogue, opened to read alone",
+    "artist list": "asks the catalogue, opened to read alone",
+    "artist show": "asks the catalogue, opened to read alone",
+    "edition list": "asks the catalogue, opened to read alone",
+    "edition show": "asks the catalogue, opened to read alone",
+    "alike changes": "asks the catalogue, opened to read alone",
+    "alike tiles": "computes a map from what is on record",
+    "doctor": "looks at program, machine and catalogue", "completion": "prints a script",
+}
+# Options that make another thing of a command, each to be struck in a work of its own.
+MORE_WAYS = ("audit --log", "backup --also", "findings --accept", "intake --remove-sources", "levels --answer",
+             "recover --from", "recover --rebuild", "refile --undo", "rescan --note", "sidecar --into-copy",
+             "tidy --undo")
+
+
+def command_of(call: Sequence[str], known: Sequence[str]) -> str:
+    """Which command of ``known`` a work calls: its first words, options before it left out."""
+    words = list(call[2:] if call and call[0] == "--catalogue" else call)
+    return next((name for name in (" ".join(words[:2]), words[0]) if name in known), "")

@@ -39,7 +39,7 @@ class NotCopied:
 class CopySummary:
     """What bringing a store up to date did. ``outcome``: finished, cancelled, full, failed (the store went away).
 
-    ``trouble`` says what ended a run that failed.
+    ``trouble`` says what ended a run that failed, and what failed at its end.
 
     ``adopted`` files lay there already and are now on record. ``renamed`` ones stand under a name with digits of
     their digest, for another picture has their own.
@@ -183,11 +183,14 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
                 break
             except CatalogueError as error:
                 tally.not_copied.append(NotCopied(one.path, str(error)))
-        with transaction(db):
-            runs.end(db, run_id, outcome if outcome in ("finished", "cancelled") else "failed",
-                     {"copied": tally.copied, "adopted": tally.adopted, "bytes": tally.bytes,
-                      "not copied": len(tally.not_copied)})
-        review(db, home.settings)
+        try:
+            with transaction(db):
+                runs.end(db, run_id, outcome if outcome in ("finished", "cancelled") else "failed",
+                         {"copied": tally.copied, "adopted": tally.adopted, "bytes": tally.bytes,
+                          "not copied": len(tally.not_copied)})
+            review(db, home.settings)
+        except CatalogueError as error:  # it must not hide what was copied
+            trouble = " ".join(filter(None, (trouble, f"Copies could not be counted anew. {error}")))
     return CopySummary(target.name, outcome, tally.copied, tally.adopted, tally.renamed, tally.bytes,
                        tuple(tally.not_copied), trouble)
 

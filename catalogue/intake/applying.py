@@ -71,10 +71,14 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
     except CatalogueError as error:
         left.append(Left(Path(error.path) if error.path else plan.folder, str(error)))
     finally:
-        with transaction(db):
-            _propose_masters(db, taken)
-            runs.end(db, run_id, "finished" if finished and not trouble else "cancelled" if stopped else "failed",
-                     {"taken": len(taken), "left": len(left)})
+        outcome = "finished" if finished and not trouble else "cancelled" if stopped else "failed"
+        try:
+            with transaction(db):
+                _propose_masters(db, taken)
+                runs.end(db, run_id, outcome, {"taken": len(taken), "left": len(left)})
+        except CatalogueError as error:  # it must not hide what was taken in
+            left.append(Left(plan.folder, f"the end of this intake could not be recorded: {error}"))
+            trouble = True
     removed: list[Path] = []
     kept_back: list[Left] = []
     if delete_sources and finished and not trouble:

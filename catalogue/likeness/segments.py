@@ -15,6 +15,7 @@ import faiss
 import numpy as np
 import numpy.typing as npt
 
+from catalogue.errors import CatalogueError
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.features import Bytes, Features, bits
 
@@ -104,7 +105,11 @@ def write(folder: Path, parts: Sequence[Part]) -> str:
     }
     for stem, array in arrays.items():
         np.save(making / f"{stem}.npy", array)
-    faiss.write_index_binary(_lists(codes), str(making / "lists.faiss"))
+    try:
+        faiss.write_index_binary(_lists(codes), str(making / "lists.faiss"))
+    except RuntimeError as error:  # faiss tells of a disk that fails in no other way
+        raise CatalogueError("The index of likenesses cannot be written.", hint="Is there room on the catalogue's disk?"
+                             " Then compare again: catalogue alike.", path=making) from error
     for path in making.iterdir():
         with path.open("rb") as done:
             os.fsync(done.fileno())

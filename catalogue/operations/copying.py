@@ -55,7 +55,7 @@ def copy_to_store(db: Database, home: Home, plan: CopyPlan, *, report: Report = 
 
 def complete(done: CopySummary) -> bool:
     """Whether the store now holds all that it was to get."""
-    return done.outcome == "finished" and not done.not_copied
+    return done.outcome == "finished" and not (done.not_copied or done.trouble)
 
 
 def summarize(done: CopySummary) -> list[str]:

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from catalogue.errors import CatalogueError
 from catalogue.intake import applying, proposals
 from catalogue.intake.applying import Outcome
 from catalogue.intake.arrivals import HERE_BYTES
@@ -26,7 +27,7 @@ class TakenIn:
 
     ``likenesses``: how many were found with what is held; None where many scans wait to be compared. ``removing``:
     whether the folder's files were to go. ``lacking``: masters without enough copies now, by kind of finding.
-    ``trouble``: why today has no backup, or "".
+    ``trouble``: what failed afterwards (comparing, counting copies, today's backup), or "".
     """
 
     folder: Path
@@ -65,9 +66,14 @@ def take_in(db: Database, home: Home, plan: Plan, *, also: Sequence[str] = (), r
     """
     outcome = applying.apply(db, home, plan, also=[stores.by_name(db, name) for name in also],
                              delete_sources=remove_sources, report=report, cancelled=cancelled)
-    likenesses = keep_links(db, home, outcome.taken, report, cancelled)
+    likenesses, trouble = None, ""
+    try:
+        likenesses = keep_links(db, home, outcome.taken, report, cancelled)
+    except (CatalogueError, OSError) as error:  # it must not hide what was taken in
+        trouble = f"The new scans could not be compared with what is held. {error}"
     after = count_and_back_up(db, home, report=report, cancelled=cancelled) if outcome.taken else Upkeep({})
-    return TakenIn(plan.folder, outcome, likenesses, remove_sources, after.lacking, after.trouble)
+    return TakenIn(plan.folder, outcome, likenesses, remove_sources, after.lacking,
+                   " ".join(filter(None, (trouble, after.trouble))))
 
 
 def summarize(done: TakenIn) -> list[str]:

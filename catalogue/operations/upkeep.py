@@ -11,16 +11,22 @@ from catalogue.settings import Home
 
 @dataclass(frozen=True, slots=True)
 class Upkeep:
-    """``lacking``: masters without enough copies, by kind of finding; ``trouble``: why the day has no backup, or ""."""
+    """``lacking``: masters without enough copies, by kind of finding; ``trouble``: what failed, and why, or ""."""
 
     lacking: dict[str, int]
     trouble: str = ""
 
 
 def count_and_back_up(db: Database, home: Home, *, report: Report = unheard, cancelled: Cancelled = never) -> Upkeep:
-    """Count the copies of every master anew, then back up as :func:`back_up_once_a_day`."""
+    """Count the copies of every master anew, then back up as :func:`back_up_once_a_day`.
+
+    Trouble with either is told, not raised: it must not hide what was done before.
+    """
     report(Progress("Counting copies"))
-    lacking = copies.review(db, home.settings)
+    try:
+        lacking = copies.review(db, home.settings)
+    except CatalogueError as error:
+        return Upkeep({}, f"Copies could not be counted anew. {error}")
     return Upkeep(lacking, back_up_once_a_day(db, home, report=report, cancelled=cancelled))
 
 
@@ -33,6 +39,6 @@ def back_up_once_a_day(db: Database, home: Home, *, report: Report = unheard, ca
         return ""
     try:
         backup.back_up_if_due(db, home, report=report)
-    except CatalogueError as error:
+    except (CatalogueError, OSError) as error:
         return f"Today's backup could not be made. {error}"
     return ""

@@ -100,9 +100,21 @@ def write_lock(db: Database) -> Iterator[None]:
         yield
         if not db.conn.in_transaction:  # SQLite gives a transaction up by itself when the disk is full
             raise CatalogueError("The catalogue could not keep a change.", hint="Nothing was changed; try again.")
-        db.conn.commit()
+        _commit(db)
     except BaseException:
         db.conn.rollback()
+        raise
+
+
+def _commit(db: Database) -> None:
+    """Commit. Where the disk fails meanwhile nobody can tell what of it will be read back, and that is said."""
+    try:
+        db.conn.commit()
+    except CatalogueError as error:
+        cause = error.__cause__
+        if isinstance(cause, sqlite3.Error) and (getattr(cause, "sqlite_errorname", "") or "").startswith(
+                "SQLITE_IOERR"):
+            error.hint = f"{error.hint} Look whether it was recorded before you do it again.".strip()
         raise
 
 

@@ -14,7 +14,7 @@ from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 from catalogue.errors import Busy, CatalogueError, Refused
-from catalogue.storage.folders import Entry, OpenFolder, open_folder, sync
+from catalogue.storage.folders import Entry, OpenFolder, open_folder, read_small, sync
 from catalogue.storage.identity import FileId
 
 PART_PREFIX = ".catalogue-part-"
@@ -128,12 +128,19 @@ def write_atomically(target: Path | Entry, data: bytes) -> None:
 
 
 def write_new(target: Path | Entry, data: bytes) -> None:
-    """Write a small file where nothing stands yet, whole or not at all. Raises ``Refused``, ``CatalogueError``."""
-    with opened(target) as entry, part_of(entry) as (part, out):
-        with writing(entry.path):
-            write_all(out, memoryview(data))
-            flush(out)
-        place_new(part, entry)
+    """Write a small file where nothing stands yet, whole or not at all. Raises ``Refused``, ``CatalogueError``.
+
+    One of these very bytes that stands there is what an earlier call left before it failed: that is confirmed.
+    """
+    with opened(target) as entry:
+        if read_small(entry, len(data)) == data:
+            _confirm(entry)
+            return
+        with part_of(entry) as (part, out):
+            with writing(entry.path):
+                write_all(out, memoryview(data))
+                flush(out)
+            place_new(part, entry)
 
 
 @contextmanager
@@ -305,7 +312,7 @@ def _confirm(target: Entry) -> None:
         sync(target.folder.fd)
     except OSError as error:
         raise CatalogueError(f"The file is in its place, but the disk does not confirm it: {error.strerror}.",
-                             hint="Check the disk, then run this again.", path=target.path) from error
+                             hint="Check the disk before you rely on the file.", path=target.path) from error
 
 
 def make_folders(folder: Path) -> None:

@@ -21,6 +21,7 @@ from catalogue.fixity.restore import file_called, restore
 from catalogue.fixity.restore import plan as plan_restore
 from catalogue.indexing.alone import alone
 from catalogue.indexing.stores import retire_store
+from catalogue.operations import copying as copying_operation
 from catalogue.progress import Progress
 from catalogue.records import copies as copy_rows
 from catalogue.records import events, findings, fixity, scans
@@ -544,3 +545,16 @@ def test_the_advice_to_copy_names_stores_between_which_there_is_something_to_cop
     shop.audit("nas")
     shop.audit("away")
     assert {found.next.command for found in open_findings(shop.db, kind="single copy")} <= {""}
+
+
+def test_an_end_that_cannot_be_recorded_does_not_hide_what_was_copied(shop: Shop, master: Path,
+                                                                      monkeypatch: pytest.MonkeyPatch) -> None:
+    def failing(*_: object) -> None:
+        raise CatalogueError("The catalogue's file cannot be reached: disk I/O error.")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(copies.runs, "end", failing)
+        done = copy(shop, "nas")
+    assert done.copied == 1 and "disk I/O error" in done.trouble and not copying_operation.complete(done)
+    assert any("disk I/O error" in line for line in copying_operation.summarize(done))
+    assert copying_operation.complete(copy(shop, "nas"))

@@ -254,3 +254,14 @@ def test_a_source_that_lies_in_a_store_is_kept_whoever_asks(desk: Desk) -> None:
 def test_different_places(places: list[tuple[int, int, str]], one_disk: bool, count: int) -> None:
     found = [Place(store, FileId(0, file), disk) for store, file, disk in places]
     assert len(different_places(found, one_disk=one_disk)) == count
+
+
+def test_an_end_that_cannot_be_recorded_hides_nothing_and_removes_nothing(desk: Desk, monkeypatch: pytest.MonkeyPatch
+                                                                          ) -> None:
+    def failing(*_: object) -> None:
+        raise CatalogueError("The catalogue's file cannot be reached: disk I/O error.")
+
+    monkeypatch.setattr(applying.runs, "end", failing)
+    outcome = apply(desk.db, desk.home, desk.plan(), also=[desk.second], delete_sources=True)
+    assert len(outcome.taken) == 2 and desk.source.exists()
+    assert "disk I/O error" in outcome.left[0].why and "did not come to its end" in why(outcome)

@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from catalogue.errors import CatalogueError
 from catalogue.likeness import retrieval, segments
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.features import Features, bits, extract, from_bytes
@@ -128,3 +129,14 @@ def test_a_blank_picture_has_no_features_and_is_no_error() -> None:
     found = extract(np.full((300, 400, 3), 200, np.uint8))
     assert len(found.sift) == 0
     assert from_bytes(found.to_bytes()).width == 400
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+def test_a_full_disk_is_told_not_a_crash(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """faiss tells of a disk that fails by a RuntimeError alone."""
+    real = segments.faiss.write_index_binary
+    monkeypatch.setattr(segments.faiss, "write_index_binary", lambda lists, _: real(lists, "/dev/full"))
+    index = retrieval.Index(tmp_path)
+    with pytest.raises(CatalogueError, match="cannot be written"):
+        add(index, [entry(1, noise(1))])
+    assert len(retrieval.Index(tmp_path)) == 0

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from catalogue.errors import CatalogueError, Damaged, Refused
 from catalogue.reading.model import Picture, Reading
 from catalogue.records import editions, events, likenesses, orders, pieces, scans, stores
-from catalogue.records.connection import Connection, packed_row
+from catalogue.records.connection import Connection, packed_row, spoken
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.orders import NewLine
 from catalogue.records.replay import differences, logged_changes, replay, undo
@@ -245,3 +245,19 @@ def test_the_connection_says_in_which_program_a_fault_lies(db: Database) -> None
     assert isinstance(db.conn, Connection)
     with pytest.raises(CatalogueError, match="could not keep"), transaction(db):
         db.conn.rollback()
+
+
+@pytest.mark.parametrize(("name", "uncertain"), [("SQLITE_IOERR_FSYNC", True), ("SQLITE_FULL", False)])
+def test_a_commit_that_the_disk_fails_claims_nothing(db: Database, monkeypatch: pytest.MonkeyPatch, name: str,
+                                                     uncertain: bool) -> None:
+    """What was written before the flush failed may be read back after a crash (sqlite.org, "Write-Ahead Logging")."""
+    def failing(self: Connection) -> None:
+        error = sqlite3.OperationalError("disk I/O error")
+        error.sqlite_errorname = name
+        raise spoken(error) from error
+
+    monkeypatch.setattr(Connection, "commit", failing)
+    with pytest.raises(CatalogueError) as told:
+        _order(db, "1")
+    assert ("before you do it again" in told.value.hint) is uncertain
+    assert not db.conn.in_transaction

@@ -1,11 +1,13 @@
 """Open folders: no link leads out of one, and no swap between two looks leads elsewhere."""
 
+import errno
 import os
 from pathlib import Path
 
 import pytest
 
 from catalogue.errors import CatalogueError, NotFound, Refused, StoreAway
+from catalogue.storage import atomic
 from catalogue.storage.atomic import write_atomically, write_new
 from catalogue.storage.folders import MARKER, open_below, open_entry, open_folder, open_root, read_small, still_at
 
@@ -111,3 +113,18 @@ def test_what_cannot_even_be_cleared_up_is_said(tmp_path: Path, monkeypatch: pyt
             write_atomically(tmp_path / "a", b"new")
     assert ".catalogue-part-" in told.value.hint
     assert "could not be removed" in told.value.hint
+
+
+def test_write_new_takes_its_own_earlier_file_for_done(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A write that the disk did not confirm left the whole file: the next call confirms it and refuses nothing."""
+    def failing(_: int) -> None:
+        raise OSError(errno.EIO, "Input/output error")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(atomic, "sync", failing)
+        with pytest.raises(CatalogueError, match="in its place"):
+            write_new(tmp_path / "a", b"bytes")
+    write_new(tmp_path / "a", b"bytes")
+    assert [(p.name, p.read_bytes()) for p in tmp_path.iterdir()] == [("a", b"bytes")]
+    with pytest.raises(Refused, match="already there"):
+        write_new(tmp_path / "a", b"byte")
