@@ -16,8 +16,9 @@ from catalogue.fixity.bag_check import check_bag
 from catalogue.progress import never, unheard
 from catalogue.records import events, journal
 from catalogue.records.backup import condition
-from catalogue.records.database import Database, open_database, recovered_path, transaction
+from catalogue.records.database import Database, open_database
 from catalogue.records.replay import differences
+from catalogue.records.transactions import recovered_path, transaction
 from catalogue.storage.atomic import PART_PREFIX
 from catalogue.storage.folders import MARKER
 

@@ -154,7 +154,7 @@ WORKS = (
          rows("SELECT name FROM store", ("main",)), "Added", may_repeat=True, stores=True),
     Work("store move", states.on_another_mount, ("store", "move", "nas", "@/nas"), nas_here, "lies at",
          may_repeat=True),
-    Work("store forget", states.copied, ("store", "forget", "nas", "--yes"),
+    Work("store retire", states.copied, ("store", "retire", "nas", "--yes"),
          rows("SELECT forgotten IS NULL FROM store WHERE name = 'nas'", (0,)), "left out", may_repeat=True),
     Work("index", states.added, ("index",), rows("SELECT count(*) FROM file", (2,)), codes=(0, 1), stores=True),
     Work("copy", states.indexed, ("copy", "--to", "nas", "--yes"), same_stores, "up to date", stores=True),

@@ -1,5 +1,6 @@
 """Transactions on the catalogue: the write lock taken at once, every statement logged, derived rows recomputed."""
 
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
