@@ -75,10 +75,17 @@ def touch_short_name(db: Database, key: str) -> None:
     """An artist of this folded name came or went: have what is guessed by the last word of it alone looked at again."""
     first, _, word = key.rpartition(" ")
     if first:
-        db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', scan_id FROM scan_guess
-                      WHERE artist_key = ?""", [word])
-        db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'piece', piece_id FROM piece_stated
-                      WHERE artist_id IS NULL AND known_artist_key = ?""", [word])
+        _touch_called(db, {word})
+
+
+def _touch_called(db: Database, artist_keys: set[str]) -> None:
+    """These folded names may mean another artist now: have looked at again what is guessed by them, the pieces known
+    under them, and all guessed under a title of such a piece, which may be that one, or what it was joined into."""
+    marks, keys = ", ".join("?" * len(artist_keys)), list(artist_keys)
+    db.execute(f"""INSERT OR IGNORE INTO unsettled SELECT 'scan', scan_id FROM scan_guess WHERE artist_key IN ({marks})
+                   UNION SELECT 'scan', g.scan_id FROM piece_stated s JOIN scan_guess g ON g.title_key = s.known_key
+                   WHERE s.known_artist_key IN ({marks})
+                   UNION SELECT 'piece', piece_id FROM piece_stated WHERE known_artist_key IN ({marks})""", keys * 3)
 
 
 def artist_for(db: Database, name: str) -> int:
@@ -178,11 +185,9 @@ def _settle_artist(db: Database, done: _Pass, artist_id: int) -> None:
         keys.add(_write_stated_artist(db, artist_id, stated))
     elif held is not None and not stated:
         db.execute("UPDATE artist SET contact = '', terms = '', notes = '' WHERE id = ?", [artist_id])
-    marks = ", ".join("?" * len(keys))
-    db.execute(f"INSERT OR IGNORE INTO unsettled SELECT 'scan', scan_id FROM scan_guess WHERE artist_key IN ({marks})",
-               list(keys))
-    db.execute(f"""INSERT OR IGNORE INTO unsettled SELECT 'piece', piece_id FROM piece_stated
-                   WHERE known_artist_key IN ({marks}) OR artist_id = ?""", [*keys, artist_id])
+    _touch_called(db, keys)
+    db.execute("INSERT OR IGNORE INTO unsettled SELECT 'piece', piece_id FROM piece_stated WHERE artist_id = ?",
+               [artist_id])
     touch(db, "piece", [int(row[0]) for row in db.execute("SELECT id FROM piece WHERE artist_id = ?", [artist_id])])
     db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', g.scan_id FROM piece p
                   JOIN scan_guess g ON g.piece_id = p.id WHERE p.artist_id = ?""", [artist_id])

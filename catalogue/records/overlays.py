@@ -93,10 +93,9 @@ def _pinned_artist(db: Database, artist_id: int) -> Row:
 
 
 def _pinned_piece(db: Database, piece_id: int) -> Row:
-    known = db.execute("SELECT a.name, a.key, p.title, p.key FROM piece p JOIN artist a ON a.id = p.artist_id"
-                       " WHERE p.id = ?", [piece_id]).fetchone()
-    return {"piece_id": piece_id, **dict.fromkeys(PIECE_FACTS), "known_artist": known[0], "known_artist_key": known[1],
-            "known_title": known[2], "known_key": known[3]}
+    known = db.execute("SELECT * FROM piece_known_as WHERE piece_id = ?", [piece_id]).fetchone()
+    return {"piece_id": piece_id, **dict.fromkeys(PIECE_FACTS), "known_artist": known["artist"],
+            "known_artist_key": known["artist_key"], "known_title": known["title"], "known_key": known["title_key"]}
 
 
 def state_new_artist(db: Database, artist_id: int, name: str) -> None:

@@ -180,6 +180,7 @@ def _ensure_artist(db: Database, artist_id: int, sources: Iterable[Path], names:
     if db.execute("SELECT 1 FROM artist WHERE key = ?", [key]).fetchone():
         key = f"{key} {artist_id}"
     db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [artist_id, name, key])
+    touch(db, "artist", [artist_id])  # one joined into another since goes again
 
 
 def _artist_named(db: Database, name: str) -> int:
@@ -187,6 +188,7 @@ def _artist_named(db: Database, name: str) -> int:
     if row is None:
         db.execute("INSERT INTO artist (name, key) VALUES (?, ?)", [name, folded(name)])
         row = db.execute("SELECT id FROM artist WHERE key = ?", [folded(name)]).fetchone()
+        touch(db, "artist", [int(row[0])])
     return int(row[0])
 
 

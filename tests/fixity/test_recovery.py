@@ -176,6 +176,25 @@ def test_an_artist_known_from_a_folder_alone_keeps_the_name_in_the_log(ordered: 
     db.close()
 
 
+def test_an_artist_merged_away_does_not_come_back_without_a_piece(ordered: Shop, scan: Scan) -> None:
+    scan("main/Ada Quill/Quay/0.tif", seed=2)
+    ordered.index()
+    corrections.set_piece(ordered.db, 1, {}, artist="Bo Rand")
+    ada, bo = (pieces.artist_named(ordered.db, name) for name in ("Ada Quill", "Bo Rand"))
+    assert ada is not None and bo is not None
+    corrections.merge_artists(ordered.db, ada.id, bo.id)
+    corrections.set_piece(ordered.db, 1, {"year": "1998"})
+    ordered.db.close()
+    _wreck(ordered.home)
+    shutil.rmtree(ordered.home.backups)
+    rebuild(ordered.home, [ordered.folder / "main"], executors=threads)
+    db = open_database(ordered.home.database)
+    assert [artist.name for artist in pieces.artists_whole(db)] == ["Ada Quill"]
+    assert {(p.artist, p.title, p.year) for p in pieces.every(db)} == {("Ada Quill", "Harbour", "1998"),
+                                                                       ("Ada Quill", "Quay", "")}
+    db.close()
+
+
 def test_going_back_to_a_backup_keeps_what_was_stated_since(ordered: Shop) -> None:
     made = next(ordered.home.backups.iterdir())
     ordered.db.close()

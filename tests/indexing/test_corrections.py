@@ -341,6 +341,51 @@ def test_artists_merged_stay_one(ruled_shop: Shop) -> None:
     assert shop.filed()["J Smithy/Dunes/master.tif"] == "Jan Smithy: Dunes", "later runs follow"
 
 
+def test_pieces_spoken_of_stay_with_an_artist_renamed_again(ruled_shop: Shop) -> None:
+    shop = ruled_shop
+    shop.add("J Quill/Harbour/master.tif", "J Quill/Meadow/master.tif")
+    artist = shop.piece("J Quill", "Harbour").artist_id
+    renamed = corrections.rename_artist(shop.db, artist, "Jo Quil")
+    shop.order(shop.piece("Jo Quil", "Harbour").id)
+    merging.merge(shop.db, shop.piece("Jo Quil", "Harbour").id, shop.piece("Jo Quil", "Meadow").id)
+    again = corrections.rename_artist(shop.db, artist, "Jo Quill")
+    shop.add("J Quill/Meadow/re-scan.tif")
+    assert set(shop.filed().values()) == {"Jo Quill: Harbour"}
+    assert [a.name for a in pieces.artists_whole(shop.db)] == ["Jo Quill"]
+    corrections.undo(shop.db, again.id)
+    corrections.undo(shop.db, renamed.id)
+    assert set(shop.filed().values()) == {"J Quill: Harbour"}
+    assert [a.name for a in pieces.artists_whole(shop.db)] == ["J Quill"]
+
+
+def test_a_piece_spoken_of_under_a_merged_artist_goes_back_with_its_scans(ruled_shop: Shop) -> None:
+    shop = ruled_shop
+    shop.add("J Smithy/Harbour/master.tif", "Jan Smithy/Meadow/master.tif")
+    merged = corrections.merge_artists(shop.db, shop.piece("Jan Smithy", "Meadow").artist_id,
+                                       shop.piece("J Smithy", "Harbour").artist_id)
+    piece = shop.piece("Jan Smithy", "Harbour")
+    shop.order(piece.id)
+    corrections.undo(shop.db, merged.id)
+    assert shop.filed()["J Smithy/Harbour/master.tif"] == "J Smithy: Harbour"
+    assert shop.piece("J Smithy", "Harbour").id == piece.id, "the order is still of the piece that the scan shows"
+
+
+def test_a_merge_of_pieces_holds_for_whatever_a_merge_of_artists_brings_under_the_title(ruled_shop: Shop) -> None:
+    """What is on record is what computing all anew would give."""
+    shop = ruled_shop
+    shop.add("J Smithy/Harbour/master.tif", "J Smithy/Meadow/master.tif", "Jan Smithy/Meadow/master.tif")
+    merging.merge(shop.db, shop.piece("J Smithy", "Harbour").id, shop.piece("J Smithy", "Meadow").id)
+    pieces.describe_artist(shop.db, shop.piece("Jan Smithy", "Meadow").artist_id, contact="12 Quay Lane", terms="",
+                           notes="")
+    corrections.merge_artists(shop.db, shop.piece("Jan Smithy", "Meadow").artist_id,
+                              shop.piece("J Smithy", "Harbour").artist_id)
+    filed = shop.filed()
+    with transaction(shop.db):
+        for kind in ("artist", "piece", "scan"):
+            effective.touch(shop.db, kind, [row[0] for row in shop.db.execute(f"SELECT id FROM {kind}").fetchall()])
+    assert shop.filed() == filed
+
+
 def test_a_piece_moved_to_another_artist(ruled_shop: Shop) -> None:
     shop = ruled_shop
     shop.add("2021/Harbour/master.tif")

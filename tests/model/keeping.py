@@ -93,8 +93,10 @@ class KeepingRules(LedgerRules):
         model = self.reference.stores["main"]
         with self.refusing():
             plan = tidy.plan_tidying(self.db, self.home.settings, stores.by_name(self.db, "main"), level)
-            done = moving.apply_tidying(self.db, self.home, tidy.only(
-                plan, [m.file_id for m in plan.moves if fits(m.target, NAMES[m.sha256])]))
+            # a name by the rule says the role too, from which a later run would guess it: masters alone get one
+            done = moving.apply_tidying(self.db, self.home, tidy.only(plan, [
+                m.file_id for m in plan.moves if fits(m.target, NAMES[m.sha256])
+                and (level is not tidy.Level.RULE or self.said.role(NAMES[m.sha256]) == "master")]))
         for move in done.moved:
             assert model.disk[move.source].content == model.known[move.source].content == NAMES[move.sha256]
             assert move.target not in model.disk
@@ -135,7 +137,7 @@ class KeepingRules(LedgerRules):
                 if label is None:
                     said.put("artist", owner, name=artist, known=artist)
                 said.keep_artist(owner, known[0])
-                said.put("piece", new, known=known, artist=owner, title=title)
+                said.put("piece", new, known=(said.known_artist(known[0]), title), artist=owner, title=title)
             said.put("scan", content, role=plan.proposals[0].items[0].role, piece=new if is_new else before)
 
         def service() -> None:

@@ -163,7 +163,16 @@ class Stated:
 
     def keep_piece(self, number: int, names: Names) -> None:
         if self.get("piece", number, "known") is None:
-            self.put("piece", number, known=names)
+            led = [(self.get("artist", a, "joined") is not None, nth, a) for nth, guess in enumerate(
+                self.guesses.values()) if guess and self.guessed_piece(guess) == names
+                for a in self.ids("artist") if self.get("artist", a, "known") == guess[0]]
+            known = self.get("artist", min(led)[2], "known") if led else self.known_artist(names[0])
+            self.put("piece", number, known=(known, names[1]))
+
+    def known_artist(self, name: str) -> str:
+        """By what name guesses find the artist of a name."""
+        number = self._bearing(name)
+        return name if number is None else str(self.get("artist", number, "known"))
 
     def names(self, piece: int) -> Names:
         """Of a piece that a person has spoken of."""

@@ -141,7 +141,7 @@ class StatementRules(FileRules):
             if (names[0], title) in said.pieces():
                 raise RefusedByModel("there is such a piece")
             said.keep_artist(owner, names[0])
-            said.put("piece", new, known=(names[0], title), artist=owner, title=title)
+            said.put("piece", new, known=(said.known_artist(names[0]), title), artist=owner, title=title)
             said.put("scan", content, piece=new)
 
         self.state(model, lambda: merging.split(self.db, piece, [self.scan_id(content)], title),

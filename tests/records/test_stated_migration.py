@@ -7,9 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from catalogue.indexing import corrections
 from catalogue.likeness import merging
 from catalogue.records import overlays, pieces, replay, scans
 from catalogue.records.database import Database, migrations, open_database, transaction
+from catalogue.records.folding import folded
 
 T = "2026-01-02T03:04:05.000Z"
 FACTS = """SELECT p.id, a.name, p.title, p.year, p.series, p.inventory_number, p.width_mm, p.height_mm, p.relief_mm,
@@ -116,3 +118,28 @@ def test_a_merge_of_an_older_version_is_still_undone(place: Path) -> None:
             "Meadow", "2003", "Fields", 300, "heavy frame")
         assert {s.id for s in scans.of_piece(opened, 2)} >= {2, 3} and back.current_scan_id == 3
         assert {s.id for s in scans.of_piece(opened, 1)} == {1}
+
+
+def test_a_piece_pinned_under_a_corrected_name_is_found_by_the_name_in_its_path_again(tmp_path: Path) -> None:
+    """Until schema 18 it was noted under what the artist was called at that moment: renamed again, they lost it."""
+    path = tmp_path / "catalogue.sqlite"
+    with closing(sqlite3.connect(path)) as made:
+        made.create_function("folded", 1, folded)
+        for number, script in migrations():
+            if number < 18:
+                made.executescript(script)
+        made.execute("PRAGMA user_version = 17")
+        made.executescript("""
+            INSERT INTO artist (id, name, key) VALUES (1, 'Jo Quil', 'jo quil'), (2, 'Bo Rand', 'bo rand');
+            INSERT INTO piece (id, artist_id, title, key) VALUES (1, 1, 'Harbour', 'harbour'), (2, 2, 'Mill', 'mill');
+            INSERT INTO artist_stated (artist_id, name, known_name, known_key) VALUES (1, 'Jo Quil', 'J Q', 'j q');
+            INSERT INTO piece_stated (piece_id, notes, known_artist, known_artist_key, known_title, known_key)
+                VALUES (1, 'large', 'Jo Quil', 'jo quil', 'Harbour', 'harbour'),
+                       (2, 'small', 'Bo Rand', 'bo rand', 'Mill', 'mill');""")
+        made.commit()
+    db = open_database(path)
+    corrections.rename_artist(db, 1, "Jo Quill")
+    assert {(p.artist, p.title, p.notes) for p in pieces.every(db)} == {("Jo Quill", "Harbour", "large"),
+                                                                       ("Bo Rand", "Mill", "small")}
+    assert not replay.differences(db)
+    db.close()
