@@ -28,7 +28,8 @@ KEYS = {"up": "\x1b[A", "down": "\x1b[B", "right": "\x1b[C", "left": "\x1b[D", "
         "enter": "\r", "escape": "\x1b", "backspace": "\x7f", "tab": "\t", "space": " ", "pagedown": "\x1b[6~",
         "ctrl+t": "\x14", "shift+tab": "\x1b[Z"}
 WORDS = ("harbour", "kites", "low wat", "tarnvik", "umberlow", "A-103", "tile 2", "harbuor", "marche", "50x70")
-HANG = 120.0        # seconds; only a hang takes longer
+HANG = 60.0         # seconds of processor time that a program may spend on a burst; only a hang takes more
+SILENT = 600.0      # seconds without a word from it, however little of the processor it gets
 GAPS = (0.0, 0.0, 0.001, 0.004, 0.015, 0.04, 0.1)
 
 
@@ -63,21 +64,33 @@ def run_screens(home: Path, ask: int, reply: int) -> None:
 
     def counted(gate: Gate, event: Any) -> bool:
         nonlocal came
-        if type(event).__name__ in ("Key", "Paste") and event is not gate._admitted:
+        let_in = admits(gate, event)
+        if type(event).__name__ in ("Key", "Paste") and not let_in:
             came += 1
-        return admits(gate, event)
+        return let_in
 
     Gate.admits = counted  # type: ignore[method-assign]
     app = CatalogueApp(Home(home), ahead=False)
 
+    def waits_for() -> list[str]:
+        """What is still under way."""
+        if not app.is_running or not app.screen_stack:
+            return ["the first page"]
+        return [*(() if app.gate.idle else ("keys",)), *(() if is_laid_out(app.screen) else ("layout",)),
+                *(f"work {worker.group}" for worker in app.workers
+                  if not worker.is_finished and worker.group != "drawing"),
+                *(f"messages of {node}" for node in (app, *app.screen.walk_children(with_self=True))
+                  if has_messages(node))]
+
     def answer() -> None:
         os.read(ask, 1)
-        working = any(not worker.is_finished and worker.group != "drawing" for worker in app.workers)
-        ready = app.is_running and bool(app.screen_stack) and app.gate.idle and not working \
-            and is_laid_out(app.screen) and not any(
-                has_messages(node) for node in (app, *app.screen.walk_children(with_self=True)))
-        state = told(app) if ready else {}
-        os.write(reply, (json.dumps({"came": came, "ready": ready, "state": state}) + "\n").encode())
+        try:
+            waits = waits_for()
+            state = {} if waits else told(app)
+        except Exception as error:  # else nothing would be answered, and the other side would wait in vain
+            waits, state = [f"{type(error).__name__}: {error}"], {}
+        said = {"came": came, "waits": waits, "state": state, "spent": time.process_time()}
+        os.write(reply, (json.dumps(said) + "\n").encode())
 
     class Telling(CatalogueApp):
         """The app that answers."""
@@ -94,7 +107,7 @@ class Program:
     """One program in a pseudo-terminal."""
 
     def __init__(self, home: Path) -> None:
-        self._sent = 0
+        self.sent = 0
         ask, self._ask = os.pipe()
         self._reply, reply = os.pipe()
         for end in (ask, reply):
@@ -119,27 +132,41 @@ class Program:
     def send(self, keys: list[str], gaps: list[float]) -> None:
         for key, gap in zip(keys, gaps, strict=True):
             os.write(self._terminal, KEYS.get(key, key).encode())
-            self._sent += 1
+            self.sent += 1
             if gap:
                 time.sleep(gap)
 
+    def tell(self) -> dict[str, Any]:
+        """How many keys have come, what is still under way, where it stands, the processor time it has spent."""
+        os.write(self._ask, b"?")
+        if not select.select([self._reply], [], [], SILENT)[0]:
+            raise TimeoutError(f"no word from the program for {SILENT:.0f} s")
+        return dict(json.loads(self._lines.readline()))
+
     def state(self) -> dict[str, Any]:
-        """Where it stands once every key sent is answered."""
-        end = time.monotonic() + HANG
+        """Where it stands once every key sent is answered.
+
+        Raises:
+            TimeoutError: with what was still under way when it had spent ``HANG`` seconds of processor time. By the
+                clock a sound program can take any time beside others.
+        """
+        begun: float | None = None
         twice: dict[str, Any] | None = None
-        while time.monotonic() < end:
-            os.write(self._ask, b"?")
-            if not select.select([self._reply], [], [], HANG)[0]:
-                break
-            told = json.loads(self._lines.readline())
-            if told["ready"] and told["came"] >= self._sent:
+        gap = 0.004
+        while True:
+            told = self.tell()
+            begun = told["spent"] if begun is None else begun
+            if not told["waits"] and told["came"] >= self.sent:
                 if twice == told["state"]:
                     return twice
                 twice = told["state"]
             else:
                 twice = None
-            time.sleep(0.004)
-        raise TimeoutError(f"{self._sent} keys were sent, and never all answered")
+                gap = min(2 * gap, 0.064)   # asking, too, takes its time
+            if told["spent"] - begun > HANG:
+                raise TimeoutError(f"{self.sent} keys were sent, {told['came']} came, and there was no end to: "
+                                   + (", ".join(told["waits"]) or "changes"))
+            time.sleep(gap)
 
     def close(self) -> None:
         os.kill(self.pid, signal.SIGKILL)

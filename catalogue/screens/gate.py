@@ -12,7 +12,6 @@ An answer read from the catalogue is shown between two keys, never while one is 
 
 import asyncio
 from collections import deque
-from contextlib import suppress
 from dataclasses import dataclass
 from time import monotonic
 from typing import TYPE_CHECKING
@@ -76,7 +75,7 @@ class Gate:
     def __init__(self, app: "CatalogueApp") -> None:
         self._app = app
         self._waiting: deque[events.Event] = deque()
-        self._admitted: events.Event | None = None
+        self._admitted: list[events.Event] = []     # let in, and not yet seen by the app
         self._holds: list[Hold] = []
         self._came, self._free, self._ended = asyncio.Event(), asyncio.Event(), asyncio.Event()
         self._free.set()
@@ -112,7 +111,10 @@ class Gate:
         """Whether the app may handle ``event`` now. If not, it is posted to the app again when its turn has come."""
         if not self._app.screen_stack:
             return False    # the app is closing
-        if event is self._admitted or isinstance(event, events.MouseMove):
+        if isinstance(event, events.MouseMove):
+            return True
+        if any(event is admitted for admitted in self._admitted):
+            self._admitted = [admitted for admitted in self._admitted if admitted is not event]
             return True
         if isinstance(event, events.Key) and event.key.startswith("alt+") and event.is_printable:
             # Esc and a letter at once look like that to some terminals; see also pace.LoneEscapes
@@ -142,10 +144,19 @@ class Gate:
             await self._free.wait()
 
     async def _run(self) -> None:
+        failing = False
         while True:
-            with suppress(ScreenStackError):    # the app is closing, or has not begun
+            try:
                 await self._let_in()
+                failing = False
                 continue
+            except ScreenStackError:    # the app is closing, or has not begun
+                pass
+            except Exception as error:  # a fault of ours in judging what keys wait for must not lock the keyboard
+                self._holds.clear()
+                if not failing:
+                    self._app.failed(error)
+                failing = True
             await asyncio.sleep(LOOK)
 
     async def _let_in(self) -> None:
@@ -157,11 +168,10 @@ class Gate:
         event = self._waiting.popleft()
         self._free.clear()
         try:
-            self._admitted = event
+            self._admitted.append(event)
             self._app.post_message(event)
             await self._handled()
         finally:
-            self._admitted = None
             self._free.set()
         await asyncio.sleep(0)  # answers that wait are shown first
 

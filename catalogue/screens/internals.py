@@ -24,8 +24,10 @@ _LONE = re.compile(rf"\x1b(?=[^{re.escape(_SEQUENCE)}])")
 
 
 def has_messages(node: MessagePump) -> bool:
-    """Whether messages wait to be handled by ``node``. One that is being handled just now does not count."""
-    return not node._message_queue.empty() or node._pending_message is not None or bool(node._next_callbacks)
+    """Whether messages wait to be handled by ``node``. One that is being handled just now does not count, nor do those
+    of a node that is going: it takes none any more, and some may be left over."""
+    return not node._closing and not node._closed and (
+        not node._message_queue.empty() or node._pending_message is not None or bool(node._next_callbacks))
 
 
 def is_laid_out(screen: Screen[object]) -> bool:

@@ -469,6 +469,40 @@ async def test_a_form_filled_at_once_is_filled_as_by_a_slow_typist(busy: Home, f
         assert form == {"quantity": "10", "size": "40x30", "medium": "canvas", "border": "5", "wrap": "40"}
 
 
+async def test_keys_keep_their_order_where_the_gate_gives_up_waiting_for_the_one_before(
+        busy: Home, monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a machine that gives the program no time: a key that was let in goes its way, and is not queued again."""
+    async with running(busy) as pilot:
+        app = pilot.app
+        await burst(pilot, "slash")
+        await settled(pilot)
+        monkeypatch.setattr("catalogue.screens.gate.LONGEST", 0.0)
+        await burst(pilot, *"canvas 40")
+        await settled(pilot)
+        assert app.screen.query_one("#words", Input).value == "canvas 40"
+
+
+async def test_a_fault_in_judging_what_keys_wait_for_is_told_and_locks_no_key(
+        busy: Home, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: object) -> bool:
+        raise RuntimeError("nobody thought of this")
+
+    async with running(busy) as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        with held_up(app):
+            with monkeypatch.context() as patch:
+                patch.setattr(app.gate, "_concerns", broken)
+                await burst(pilot, "enter", "slash")
+                await until(pilot, lambda: isinstance(app.screen, SearchDialog))
+            await until(pilot, lambda: app.gate.idle)
+        await settled(pilot)
+        assert ["nobody thought of this" in text for text in said(pilot)] == [True]
+        await burst(pilot, *"kites")
+        await settled(pilot)
+        assert app.screen.query_one("#words", Input).value == "kites"
+
+
 async def test_pasted_text_keeps_its_place_among_keys(busy: Home) -> None:
     async with running(busy) as pilot:
         app = pilot.app
@@ -549,7 +583,8 @@ async def test_keys_after_the_one_that_leaves_end_in_nothing(busy: Home) -> None
         assert isinstance(app, CatalogueApp)
         await burst(pilot, "q", "down", "2", "enter")
     assert not app.screen_stack
-    late = app.gate._admitted = events.Key("down", None)    # it was on its way when the screens went
+    late = events.Key("down", None)     # it was on its way when the screens went
+    app.gate._admitted.append(late)
     await app.on_event(late)
 
 

@@ -36,6 +36,9 @@ async def test_messages_that_wait_and_a_layout_that_is_due_are_seen() -> None:
         widget.styles.height = 5
         await pilot.pause()
         assert internals.is_laid_out(app.screen) and not internals.has_messages(widget)
+        await widget.remove()
+        widget.call_next(lambda: None)
+        assert not internals.has_messages(widget), "it will never handle them"
 
 
 async def test_a_screen_is_mounted_and_drawn_before_it_is_seen() -> None:
