@@ -85,5 +85,5 @@ def _check_log(context: click.Context, session: Session) -> None:
 
     checked = check_log(session.existing(), session.home)
     session.emit(checked, lambda out: out.lines(summarize_log(checked)))
-    if not checked.sound:
+    if not checked.sound or checked.passed_over:
         context.exit(1)

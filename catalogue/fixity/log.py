@@ -36,7 +36,7 @@ class LogCheck:
     ``backwards`` counts events whose time lies before their predecessor's: a clock that was set back, no tampering.
     Only :func:`review` looks for these, both in words: ``differences`` are stated rows that are not what the log says
     of them, ``journal`` what is wrong with the journal beside the catalogue; ``journal_damaged``: lines of it cannot be
-    used.
+    used. ``passed_over`` are manifests that might have known another head and could not be read, in words.
     """
 
     events: int
@@ -47,6 +47,7 @@ class LogCheck:
     differences: tuple[str, ...] = ()
     journal: tuple[str, ...] = ()
     journal_damaged: bool = False
+    passed_over: tuple[str, ...] = ()
 
     @property
     def sound(self) -> bool:

@@ -16,7 +16,7 @@ from catalogue.errors import CatalogueError, Refused
 from catalogue.fixity import log
 from catalogue.fixity.log import Head
 from catalogue.indexing.stores import opened_store, where
-from catalogue.records import events, fixity, stores
+from catalogue.records import events, findings, fixity, stores
 from catalogue.records.database import Database, now, transaction
 from catalogue.records.paths import kept, native, unsafe_kept
 from catalogue.records.stores import Store
@@ -26,6 +26,7 @@ from catalogue.storage.folders import Entry, read_small
 from catalogue.untrusted import LIST_BYTES, read_regular, unsafe_path
 
 NAME = "scan-store.sha256"
+UNUSABLE = "unusable manifest"  # the kind of finding
 # GNU coreutils: a line whose name needs escaping starts with a backslash
 _LINE = re.compile(rb"(\\?)([0-9a-fA-F]{64}) [ *](.+)", re.DOTALL)
 _ESCAPES = {b"\\": b"\\\\", b"\n": b"\\n", b"\r": b"\\r"}
@@ -45,7 +46,8 @@ class Written:
 class Manifest:
     """A manifest as read. ``digests`` maps kept paths to SHA-256; ``faults`` are lines that say nothing.
 
-    ``store``, ``kind`` and ``head`` come from its comments, empty or None where it has none.
+    ``store``, ``kind`` and ``head`` come from its comments, empty or None where it has none. ``unreadable`` says why
+    nothing of it could be read, "" where it could.
     """
 
     digests: dict[str, str]
@@ -53,6 +55,7 @@ class Manifest:
     store: str = ""
     kind: str = ""
     head: Head | None = None
+    unreadable: str = ""
 
 
 def line(sha256: str, name: bytes) -> bytes:
@@ -106,6 +109,39 @@ def read(path: Path) -> Manifest:
                 digests[name] = found[0]
     return Manifest(digests, tuple(faults), facts.get("store", ""), facts.get("kind", ""),
                     _head(facts.get("event log", "")))
+
+
+def read_if_there(path: Path) -> Manifest | None:
+    """A manifest that others may have written to; None where there is none.
+
+    One that cannot be read, such as a link, which is never followed, lists nothing and says why in ``unreadable``.
+    """
+    if not os.path.lexists(path):
+        return None
+    try:
+        return read(path)
+    except CatalogueError as error:
+        return Manifest({}, (), unreadable=error.message)
+
+
+def of_store(root: Path) -> Manifest | None:
+    """The manifest at a store's root, as :func:`read_if_there`."""
+    return read_if_there(root / NAME)
+
+
+def note_unreadable(db: Database, store: Store, found: Manifest | None) -> str:
+    """Record as a finding that a store's manifest cannot be read, or close that; gives words for it, "" where it can.
+
+    Within a transaction.
+    """
+    if found is None or not found.unreadable:
+        if found is None or not found.faults:
+            findings.resolve(db, "not so any more", store_id=store.id, path=NAME, kinds=(UNUSABLE,))
+        return ""
+    findings.record(db, UNUSABLE, found.unreadable, store_id=store.id, path=NAME,
+                    hint="Look at it; who may write to this disk? Then write it anew: catalogue export manifest"
+                    " --into-store.")
+    return f"The checksum manifest of {store.name} was passed over. {found.unreadable}"
 
 
 def _head(text: str) -> Head | None:
@@ -167,14 +203,19 @@ def refresh(db: Database, home: Home) -> list[Written]:
     return done
 
 
-def heads(db: Database) -> Iterator[Head]:
-    """The event log's heads kept in the manifests of online stores."""
+def in_stores(db: Database) -> Iterator[tuple[Store, Manifest | None]]:
+    """Online stores, each with the manifest at its root."""
     for store in stores.listed(db):
         root = where(db, store)
-        if root is not None and (root / NAME).is_file():
-            head = read(root / NAME).head
-            if head is not None:
-                yield head
+        if root is not None:
+            yield store, of_store(root)
+
+
+def heads(db: Database) -> Iterator[Head]:
+    """The event log's heads kept in the manifests of online stores; one that cannot be read knows none."""
+    for _, found in in_stores(db):
+        if found is not None and found.head is not None:
+            yield found.head
 
 
 def _safe(name: str) -> str:

@@ -39,11 +39,13 @@ class RebuiltStore:
 @dataclass(frozen=True, slots=True)
 class Rebuilt:
     """What a rebuild did; ``aside`` is where the former catalogue lies, None where there was none. ``put_back`` is what
-    the journal and the former file gave of orders, editions and all else that was stated."""
+    the journal and the former file gave of orders, editions and all else that was stated. ``passed_over``: manifests
+    that could not be read, in words."""
 
     stores: tuple[RebuiltStore, ...]
     aside: Path | None
     put_back: PutBack
+    passed_over: tuple[str, ...] = ()
 
 
 def rebuild(home: Home, roots: Sequence[Path], *, report: Report = unheard, cancelled: Cancelled = never,
@@ -78,19 +80,22 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = unheard, canc
         known = [(store, _manifest_of(home, store, Path(store.root))) for store in _stores(db, home, roots)]
         index(db, home, [store for store, _ in known], report=report, cancelled=cancelled, executors=executors)
         done = tuple(_compared(db, store, found) for store, found in known)
+        with transaction(db):
+            passed_over = [words for store, _ in known if (words := manifest.note_unreadable(
+                db, store, manifest.of_store(Path(store.root))))]
         _note(db, len(done), [before, *(found.head for _, found in known if found)])
         copies.review(db, home.settings)
         log.keep_head(db, home, anew=True)
     finally:
         db.close()
-    return Rebuilt(done, aside, put_back)
+    return Rebuilt(done, aside, put_back, (*passed_over, *_unreadable_beside(home)))
 
 
 def _stores(db: Database, home: Home, roots: Sequence[Path]) -> list[Store]:
     found = []
     for root in roots:
-        listed = root / manifest.NAME
-        kind = manifest.read(listed).kind if listed.is_file() else ""
+        listed = manifest.of_store(root)
+        kind = listed.kind if listed else ""
         if not kind:
             beside = _beside(home, _marked_name(root) or root.name)
             kind = beside.kind if beside else ""
@@ -112,19 +117,22 @@ def _marked_name(root: Path) -> str:
 
 def _manifest_of(home: Home, store: Store, root: Path) -> Manifest | None:
     """The store's own manifest, else the one kept beside the catalogue; the one of more events where there are both."""
-    found = [manifest.read(root / manifest.NAME)] if (root / manifest.NAME).is_file() else []
-    beside = _beside(home, store.name)
-    if beside:
-        found.append(beside)
+    found = [one for one in (manifest.of_store(root), _beside(home, store.name)) if one and not one.unreadable]
     return max(found, key=lambda m: m.head.id if m.head else 0, default=None)
 
 
 def _beside(home: Home, name: str) -> Manifest | None:
     for path in sorted((home.folder / "manifests").glob("*.sha256")):
-        found = manifest.read(path)
-        if found.store == name:
+        found = manifest.read_if_there(path)
+        if found and found.store == name:
             return found
     return None
+
+
+def _unreadable_beside(home: Home) -> list[str]:
+    return [f"{path.name} beside the catalogue was passed over. {found.unreadable}"
+            for path in sorted((home.folder / "manifests").glob("*.sha256"))
+            if (found := manifest.read_if_there(path)) and found.unreadable]
 
 
 def _compared(db: Database, store: Store, listed: Manifest | None) -> RebuiltStore:
@@ -132,7 +140,7 @@ def _compared(db: Database, store: Store, listed: Manifest | None) -> RebuiltSto
     if listed and listed.faults:
         count = len(listed.faults)
         with transaction(db):
-            findings.record(db, "unusable manifest", f"{count} {'line' if count == 1 else 'lines'} of the checksum "
+            findings.record(db, manifest.UNUSABLE, f"{count} {'line' if count == 1 else 'lines'} of the checksum "
                             f"manifest cannot be used: {'; '.join(listed.faults[:5])}", store_id=store.id,
                             path=manifest.NAME, hint="Look at it; who may write to this disk?")
     if listed is None:

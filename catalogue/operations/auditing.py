@@ -1,7 +1,7 @@
 """Audit: read files, compare their bytes with what is on record, back the catalogue up once a day."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from catalogue.fixity import audit, log, manifest
 from catalogue.fixity.audit import Budget, StoreAudit
@@ -12,7 +12,7 @@ from catalogue.operations.upkeep import back_up_once_a_day
 from catalogue.operations.wording import counted, kind_counts, number
 from catalogue.progress import Cancelled, Report, data_size, never, unheard
 from catalogue.records import findings
-from catalogue.records.database import Database
+from catalogue.records.database import Database, transaction
 from catalogue.settings import Home
 
 NO_LIMIT = Budget()
@@ -76,8 +76,14 @@ def summarize(done: Audited) -> list[str]:
 
 
 def check_log(db: Database, home: Home) -> LogCheck:
-    """Check the event log's chain, and what was stated against it; that someone looked is noted in the log."""
-    return log.review(db, home, tuple(manifest.heads(db)))
+    """Check the event log's chain, and what was stated against it; that someone looked is noted in the log.
+
+    A store's manifest that cannot be read is a finding, and passed over.
+    """
+    with transaction(db):
+        passed_over = tuple(words for store, found in manifest.in_stores(db)
+                            if (words := manifest.note_unreadable(db, store, found)))
+    return replace(log.review(db, home, tuple(manifest.heads(db))), passed_over=passed_over)
 
 
 def summarize_log(checked: LogCheck) -> list[str]:
@@ -101,4 +107,4 @@ def summarize_log(checked: LogCheck) -> list[str]:
         lines += [f"  {words}" for words in checked.journal[:MOST_SHOWN]]
     if checked.unbroken and not checked.differences:
         lines.append("Orders, editions and everything else that was stated are as the log says.")
-    return lines
+    return [*lines, *checked.passed_over]

@@ -67,11 +67,12 @@ def summarize_rebuilt(done: RebuiltCatalogue) -> list[str]:
     for one in done.rebuilt.stores:
         words = f"{one.store}: {counted(one.files, 'file')}"
         if one.listed is None:
-            words += "; no checksum manifest was found, so earlier damage cannot be told"
+            words += "; no checksum manifest could be read, so earlier damage cannot be told"
         else:
             words += (f"; the manifest lists {number(one.listed)}: {number(one.differ)} differ from it, "
                       f"{number(one.missing)} are missing, {number(one.unlisted)} are new")
         lines.append(words)
+    lines += done.rebuilt.passed_over
     if done.rebuilt.aside:
         lines.append(f"The former file: {done.rebuilt.aside}")
     lines += _put_back(done.rebuilt.put_back)

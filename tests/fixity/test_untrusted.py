@@ -29,6 +29,7 @@ from catalogue.intake.packets import Description
 from catalogue.intake.sidecars import files_to_describe, write_sidecars
 from catalogue.intake.tidy import plan_tidying
 from catalogue.ledger.taking import take_in
+from catalogue.operations.auditing import check_log, summarize_log
 from catalogue.records import files, findings
 from catalogue.records.database import open_database, transaction
 from catalogue.records.paths import kept, native, unsafe_kept
@@ -105,6 +106,35 @@ def test_a_manifest_that_leads_out_of_its_store_is_not_followed(shop: Shop, scan
     (told,) = findings.open_ones(db, kind="unusable manifest")
     assert "4 lines" in told.detail and "line 3" in told.detail
     db.close()
+
+
+@pytest.mark.parametrize("kind", ["link", "dangling link", "pipe", "folder"])
+def test_a_manifest_that_is_no_file_is_passed_over_and_said(shop: Shop, scan: Scan, tmp_path: Path, kind: str) -> None:
+    """It stopped `recover --rebuild`, `recover` and `audit --log` altogether."""
+    root = scan("main/Ada Quill/Harbour/0.tif", seed=1).parents[2]
+    shop.index()
+    place = root / manifest.NAME
+    if kind == "pipe":
+        os.mkfifo(place)
+    elif kind == "folder":
+        place.mkdir()
+    else:
+        if kind == "link":
+            _listing(tmp_path, [])
+        place.symlink_to(tmp_path / manifest.NAME)
+    checked = check_log(shop.db, shop.home)
+    assert checked.sound and "main was passed over" in checked.passed_over[0]
+    assert checked.passed_over[0] in summarize_log(checked)
+    assert shop.finding(manifest.UNUSABLE).path == manifest.NAME
+    home = Home(tmp_path / "new home")
+    rebuilt = rebuild(home, [root], executors=threads)
+    assert [one.files for one in rebuilt.stores] == [1] and "main was passed over" in rebuilt.passed_over[0]
+    db = open_database(home.database)
+    assert len(findings.open_ones(db, kind=manifest.UNUSABLE)) == 1
+    db.close()
+    place.rmdir() if kind == "folder" else place.unlink()
+    assert not check_log(shop.db, shop.home).passed_over
+    assert not findings.open_ones(shop.db, kind=manifest.UNUSABLE)
 
 
 @pytest.mark.parametrize("path", ["../evil.tif", "nul\0.tif", "//41.tif"])
