@@ -25,12 +25,12 @@ def command() -> None:
 
 @command.command("list")
 @click.argument("words", nargs=-1)
-@click.option("--year", default="", help="Only orders of this year.")
+@click.option("--year", type=click.IntRange(1000, 9999), metavar="YEAR", help="Only orders of this year, as 2026.")
 @click.option("--status", type=click.Choice(STATUSES), help="Only orders so far along.")
 @click.option("--limit", default=50, show_default=True, type=click.IntRange(1), help="How many lines at most.")
 @json_option
 @click.pass_obj
-def list_(session: Session, words: tuple[str, ...], year: str, status: str | None, limit: int) -> None:
+def list_(session: Session, words: tuple[str, ...], year: int | None, status: str | None, limit: int) -> None:
     """Order lines, newest first; with WORDS only orders they fit."""
     from catalogue.commands.order_text import print_lines
     from catalogue.records import orders
@@ -39,17 +39,17 @@ def list_(session: Session, words: tuple[str, ...], year: str, status: str | Non
     if words:
         lines = _lines_that_fit(db, " ".join(words), year, status, limit)
     else:
-        lines = orders.lines(db, year=year, status=status or "", limit=limit)
+        lines = orders.lines(db, year=str(year or ""), status=status or "", limit=limit)
     session.emit(lines, lambda out: print_lines(out, lines, session.home.settings.dates))
 
 
-def _lines_that_fit(db: "Database", words: str, year: str, status: str | None, limit: int) -> "list[Line]":
+def _lines_that_fit(db: "Database", words: str, year: int | None, status: str | None, limit: int) -> "list[Line]":
     """The newest lines of the orders that words find; all of them are looked at: hits come in no order of age."""
     from catalogue.records import orders
     from catalogue.records.search import search
 
     lines = [line for hit in search(db, words, MOST_HITS).orders for line in orders.lines_of(db, hit.id)
-             if line.placed.startswith(year) and status in (None, line.status)]
+             if year in (None, int(line.placed[:4])) and status in (None, line.status)]
     return sorted(lines, key=lambda line: (line.placed, line.id), reverse=True)[:limit]
 
 

@@ -159,10 +159,10 @@ def lines_of_piece(db: Database, piece_id: int) -> list[Line]:
 
 def lines(db: Database, *, before: tuple[str, int] = ("9999", 0), limit: int = 200, artist_id: int | None = None,
           year: str = "", status: str = "") -> list[Line]:
-    """Lines newest first, from ``before`` = ``(placed, line id)`` on: a page at a time."""
+    """Lines newest first, from ``before`` = ``(placed, line id)`` on: a page at a time. ``year`` has four digits."""
     return _lines(db, f"""
         WHERE (o.placed, l.id) < (?1, ?2) AND (?3 IS NULL OR p.artist_id = ?3)
-              AND (?4 = '' OR o.placed LIKE ?4 || '%') AND (?5 = '' OR {_STATUS} = ?5)
+              AND (?4 = '' OR substr(o.placed, 1, 4) = ?4) AND (?5 = '' OR {_STATUS} = ?5)
         ORDER BY o.placed DESC, l.id DESC LIMIT ?6""", [*before, artist_id, year, status, limit])
 
 
@@ -179,9 +179,11 @@ def lines_like(db: Database, order_id: int, new: NewLine) -> list[Line]:
 def next_number(db: Database, year: str) -> str:
     """A free order number of our own form, ``2026-0042``."""
     highest = 0
-    for (number,) in db.execute("""SELECT number FROM orders WHERE number GLOB ?1 || '-[0-9]*' UNION
-                                   SELECT number FROM order_number_known WHERE number GLOB ?1 || '-[0-9]*'""", [year]):
-        digits = number[len(year) + 1 :]
+    own = f"{year}-"
+    for (number,) in db.execute("""SELECT number FROM (SELECT number FROM orders UNION
+                                                       SELECT number FROM order_number_known)
+                                   WHERE substr(number, 1, length(?1)) = ?1""", [own]):
+        digits = number.removeprefix(own)
         if digits.isascii() and digits.isdecimal() and len(digits) <= OWN_DIGITS:
             highest = max(highest, int(digits))
     return f"{year}-{highest + 1:04d}"

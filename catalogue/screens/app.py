@@ -299,13 +299,18 @@ class CatalogueApp(App[None]):
             holds=self)
 
     def repeat(self, *, line_id: int | None = None, piece_id: int | None = None) -> None:
-        """Offer to repeat a line, or a piece's last one."""
+        """Offer to repeat a line, or a piece's last one; told where another seat has just removed it."""
         from catalogue.screens.kept import kept
         from catalogue.screens.repeat import RepeatDialog
+        from catalogue.screens.view import must_be_there
 
-        dialog = kept(self, RepeatDialog)
-        dialog.begin(line_id=line_id, piece_id=piece_id)
-        self.push_screen(dialog, self._repeated)
+        def offer(_: None) -> None:
+            dialog = kept(self, RepeatDialog)
+            dialog.begin(line_id=line_id, piece_id=piece_id)
+            self.push_screen(dialog, self._repeated)
+
+        ask(self.screen, self.lanes["read"], lambda db: must_be_there(db, line_id=line_id, piece_id=piece_id), offer,
+            group="open", holds=self)
 
     def _repeated(self, line: Line | None) -> None:
         if line is not None:

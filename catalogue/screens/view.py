@@ -62,6 +62,19 @@ class PieceView:
         return "scan not here"
 
 
+def _gone(what: str) -> NotFound:
+    return NotFound(f"This {what} is not in the catalogue any more.",
+                    hint="It was merged, or taken back, a moment ago. Nothing was done.")
+
+
+def must_be_there(db: Database, *, line_id: int | None = None, piece_id: int | None = None) -> None:
+    """Raises NotFound where a row that is still drawn names a line, or a piece, that has gone."""
+    if line_id is not None and orders.line(db, line_id) is None:
+        raise _gone("order")
+    if piece_id is not None and pieces.by_id(db, piece_id) is None:
+        raise _gone("piece")
+
+
 def piece_view(db: Database, piece_id: int, online: Mapping[int, bool]) -> PieceView:
     """Gather a piece. ``online``: store id to whether it is connected, as last looked.
 
@@ -70,7 +83,7 @@ def piece_view(db: Database, piece_id: int, online: Mapping[int, bool]) -> Piece
     """
     piece = pieces.by_id(db, piece_id)
     if piece is None:
-        raise NotFound("This piece is not in the catalogue any more.")
+        raise _gone("piece")
     kept: dict[int, list[Kept]] = {}
     for scan_id, file in files.of_piece(db, piece_id):
         kept.setdefault(scan_id, []).append(Kept(file, online.get(file.store_id, True)))

@@ -66,6 +66,10 @@ def test_list_show_and_search_of_orders(books: Call) -> None:
     assert [line["number"] for line in books("order", "list", "--json")] == ["R-102", "R-102", "R-101"]
     assert [line["number"] for line in books("order", "list", "window", "seat", "--json")] == ["R-101"]
     assert [line["number"] for line in books("order", "list", "--year", "2021", "--json")] == ["R-101"]
+    for words in ((), ("marwood",)):
+        for no_year in ("%", "2%", "____", "202", "*", ""):  # SQLite's wildcards, and the beginning of a year
+            with pytest.raises(click.BadParameter):
+                books("order", "list", *words, "--year", no_year)
     assert "numbers 1–2" in books("order", "list", "marwod") and "No orders fit" in books("order", "list", "zzzz")
     assert "numbers: 3" in books("order", "show", "R-102")
     with pytest.raises(NotFound):

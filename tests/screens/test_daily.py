@@ -6,8 +6,10 @@ from pathlib import Path
 import pytest
 from textual.widgets import Button, Input, Select, Static
 
+from catalogue.operations.correcting import merge_pieces, undo_statement
 from catalogue.records import editions, orders, pieces, scans
 from catalogue.records.database import open_database, transaction
+from catalogue.records.orders import NewLine
 from catalogue.screens import filing, opening
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs import Question, Words
@@ -417,6 +419,33 @@ async def test_a_piece_that_goes_while_it_is_listed(shop: Shop) -> None:
         await pilot.press("enter")
         await settled(pilot)
         assert any("not in the catalogue any more" in text for text in said(pilot))
+
+
+@pytest.mark.parametrize("place", ["browse", "piece", "orders"])
+async def test_what_is_gone_is_not_repeated(shop: Shop, place: str) -> None:
+    """Merged away, or taken back, by another seat a moment ago: the list shows it still."""
+    db = open_database(shop.database)
+    if place == "orders":
+        with transaction(db):
+            orders.add_line(db, orders.save(db, "Z-999", "2031-01-01"), NewLine(1, 300, 200, 1))
+    async with running(shop, place="orders" if place == "orders" else "browse") as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        table = app.screen.query_one("#lines" if place == "orders" else "#pieces", RowTable)
+        if place == "piece":
+            await pilot.press("enter")
+            await settled(pilot)
+        if place == "orders":
+            assert table.pointed.number == "Z-999"
+            undo_statement(db)
+        else:
+            merge_pieces(db, table.rows_held[1].id, table.pointed.id)
+        shown = app.screen
+        await pilot.press("r")
+        await settled(pilot)
+        assert app.screen is shown
+        assert ["not in the catalogue any more" in text for text in said(pilot)] == [True]
+    db.close()
 
 
 def test_commands_that_open_files() -> None:
