@@ -347,9 +347,6 @@ def main() -> int:
     except (ValueError, KeyError, TypeError) as error:
         print(f"The table cannot be read: {error}")
         return 2
-    if old := stale(every):
-        print(*old, sep="\n")
-        return 2
     if arguments.table:
         known = remembered()
         print(table({one: known.get(one.key, {}).get("state", "not run") for one in every}))
@@ -358,6 +355,9 @@ def main() -> int:
     if arguments.list:
         print(*(f"{one.topic:12} {one.file}: {one.words}" for one in breaks), sep="\n")
         return 0
+    if old := stale(breaks):
+        print(*old, sep="\n")
+        return 2
     outcomes: dict[Break, Outcome] = {}
     if not breaks:
         print("No break is left to try.")
