@@ -299,18 +299,22 @@ class CatalogueApp(App[None]):
             holds=self)
 
     def repeat(self, *, line_id: int | None = None, piece_id: int | None = None) -> None:
-        """Offer to repeat a line, or a piece's last one; told where another seat has just removed it."""
+        """Offer to repeat a line, or a piece's last one. Told where another seat has just removed it."""
         from catalogue.screens.kept import kept
         from catalogue.screens.repeat import RepeatDialog
-        from catalogue.screens.view import must_be_there
+        from catalogue.screens.view import why_gone
 
-        def offer(_: None) -> None:
-            dialog = kept(self, RepeatDialog)
-            dialog.begin(line_id=line_id, piece_id=piece_id)
-            self.push_screen(dialog, self._repeated)
+        dialog = kept(self, RepeatDialog)
 
-        ask(self.screen, self.lanes["read"], lambda db: must_be_there(db, line_id=line_id, piece_id=piece_id), offer,
-            group="open", holds=self)
+        def close_if_gone(reason: CatalogueError | None) -> None:
+            if reason is not None and self.screen is dialog:
+                dialog.dismiss(None)
+                self.failed(reason)
+
+        ask(self.screen, self.lanes["read"], lambda db: why_gone(db, line_id=line_id, piece_id=piece_id), close_if_gone,
+            group="still there", holds=self)
+        dialog.begin(line_id=line_id, piece_id=piece_id)
+        self.push_screen(dialog, self._repeated)
 
     def _repeated(self, line: Line | None) -> None:
         if line is not None:

@@ -67,12 +67,13 @@ def _gone(what: str) -> NotFound:
                     hint="It was merged, or taken back, a moment ago. Nothing was done.")
 
 
-def must_be_there(db: Database, *, line_id: int | None = None, piece_id: int | None = None) -> None:
-    """Raises NotFound where a row that is still drawn names a line, or a piece, that has gone."""
+def why_gone(db: Database, *, line_id: int | None = None, piece_id: int | None = None) -> NotFound | None:
+    """What to say of a row that is still drawn where its line, or its piece, has gone; None where it is there."""
     if line_id is not None and orders.line(db, line_id) is None:
-        raise _gone("order")
+        return _gone("order")
     if piece_id is not None and pieces.by_id(db, piece_id) is None:
-        raise _gone("piece")
+        return _gone("piece")
+    return None
 
 
 def piece_view(db: Database, piece_id: int, online: Mapping[int, bool]) -> PieceView:

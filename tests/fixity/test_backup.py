@@ -3,6 +3,7 @@
 SQLite's integrity check and its online backup are SQLite's own.
 """
 
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -46,6 +47,21 @@ def test_a_backup_is_a_sound_catalogue_of_its_own(archive: Shop) -> None:
         assert other.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
         assert other.execute("SELECT count(*) FROM file").fetchone()[0] == 4
     assert [p.name for p in archive.home.backups.iterdir()] == [made.path.name]
+
+
+def test_a_backup_whose_index_does_not_fit_its_rows_is_not_sound(archive: Shop) -> None:
+    """Every row can be read and every reference holds: only SQLite's integrity check sees it."""
+    path = back_up(archive.db, archive.home).path
+    data = bytearray(path.read_bytes())
+    size, name = int.from_bytes(data[16:18], "big"), b"ada quill"
+    leaves = [at for at in range(size, len(data), size) if data[at] == 10 and name in data[at:at + size]]
+    assert leaves, "an index holds the name; 10 is a leaf of one (SQLite's file format, 1.6)"
+    for at in leaves:
+        found = data.index(name, at)
+        data[found:found + len(name)] = b"ada quilt"
+    path.write_bytes(data)
+    faults = condition(path).faults
+    assert faults and "index" in " ".join(faults)
 
 
 def test_it_is_taken_while_another_connection_writes(archive: Shop) -> None:
@@ -215,7 +231,9 @@ def hook(event, args):
 sys.addaudithook(hook)
 backup.back_up(db, home)
 """
-    subprocess.run([sys.executable, "-c", child, str(archive.home.folder), step], check=False)
+    killed = subprocess.run([sys.executable, "-c", child, str(archive.home.folder), step], check=False)
+    assert killed.returncode == -signal.SIGKILL
+    assert generations(archive.home)
     assert all(condition(g.path).faults == () for g in generations(archive.home))
     made = back_up(archive.db, archive.home)
     assert made.path.exists()

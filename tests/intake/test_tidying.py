@@ -323,6 +323,7 @@ def test_an_old_name_that_cannot_be_removed_is_told_and_the_next_run_removes_it(
     with monkeypatch.context() as patch:
         patch.setattr(moving, "_drop", refusing)
         done = apply_tidying(db, home, plan)
+    assert len(done.left) == len(plan.moves)
     assert all("old one cannot be removed" in left.why for left in done.left)
     assert done.undo is not None
     assert '"end"' not in done.undo.read_text(), "files stand under two names: nothing has come to its end"

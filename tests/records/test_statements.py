@@ -185,6 +185,23 @@ def test_a_verdict_outlives_the_likeness_it_was_given_on(db: Database) -> None:
     assert [(row.verdict, row.judged) for row in likenesses.listed(db)] == [("", None)] and not differences(db)
 
 
+def test_undo_is_refused_where_what_was_taken_back_was_stated_again(db: Database) -> None:
+    with transaction(db):
+        picture = Picture(900, 600, 16, "uint", 3, "RGB", "none", "strips")
+        one, two = (scans.save(db, Reading("x.tif", 1, 1, digest * 64, picture=picture), role="master", piece_id=None)
+                    for digest in "ba")
+        likenesses.keep(db, one, two, "re-scan", .9, "{}")
+        likenesses.set_verdict(db, 1, "rejected")
+    with transaction(db):
+        likenesses.set_verdict(db, 1, "")
+    taken_back = _last_change(db)
+    with transaction(db):
+        likenesses.set_verdict(db, 1, "confirmed")
+    with pytest.raises(Refused, match="was changed since"):
+        undo(db, taken_back)
+    assert likenesses.listed(db)[0].verdict == "confirmed"
+
+
 def test_a_commit_that_fails_is_not_left_open(db: Database) -> None:
     """A foreign key checked at the commit only: the refused write must not take the next one with it."""
     with pytest.raises(sqlite3.IntegrityError), transaction(db):

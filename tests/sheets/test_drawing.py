@@ -46,4 +46,4 @@ def test_the_picture_lies_within_its_border_or_over_its_wrap(given_: dict[str, o
 
 def test_whatever_is_passed_as_a_picture_cannot_leave_its_attribute() -> None:
     svg = str(drawing(500, 700, picture='"><script>alert(1)</script>'))
-    assert "<script" not in svg and fromstring(svg) is not None
+    assert "<script" not in svg and fromstring(svg).tag == f"{SVG}svg"
