@@ -207,7 +207,7 @@ def main() -> int:
         states = States(Path(folder), Archive(Path(folder) / "now"), {})
         read_one_here(states)
         for work in chosen:
-            due = {name: kind for name, kind in kinds.items() if known.get((work.name, name), -1) != asked.points}
+            due = {name: kind for name, kind in kinds.items() if known.get((work.name, name)) != asked.points}
             if not due:
                 continue
             calls, trouble = calls_of(work, states)

@@ -109,7 +109,7 @@ FIND = {"artists": [{"id": int, "name": str, "pieces": int}],
 AUDIT = {"stores": [{"store": str, "outcome": str, "checked": int, "bytes": int, "intact": int, "left": int,
                      "carried_on": int, "findings": Words(int), "seconds": float}], "copies": Words(str)}
 LOG = {"events": int, "head": {"id": int, "at": str, "chain": str}, "broken": list, "lost": str, "backwards": int,
-       "differences": list, "journal": list, "journal_damaged": bool}
+       "differences": list, "journal": list, "journal_damaged": bool, "passed_over": list}
 CERTIFICATE = {"number": str, "artist": str, "title": str, "year": str, "size": str, "medium": str, "order": str,
                "date": str, "shown_date": str, "buyer": str, "sha256": str, "remarks": str, "lost": bool}
 IMPORT = {"kind": str, "counts": Words(int), "matched": Words(str), "unused": [str], "encoding": str, "dry_run": bool,
