@@ -54,7 +54,6 @@ class ScanFacts:
     profile: str = ""
     format: str = ""
     captured: str = ""
-    modified: str = ""
     role: str = "unsorted"
     upscaled: bool = False
 

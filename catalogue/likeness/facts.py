@@ -24,7 +24,6 @@ def facts_of(scan: ComparedScan) -> ScanFacts:
         scan.profile_name,
         scan.format,
         scan.captured,
-        "",
         scan.role,
         any(note["kind"] == "upscaled" for note in json.loads(scan.notes)),
     )
@@ -45,6 +44,6 @@ def facts_of_reading(reading: Reading, role: str = "unsorted") -> ScanFacts:
     p = reading.picture
     return ScanFacts(
         reading.sha256, p.width if p else 1, p.height if p else 1, reading.pixel_digest, p.bits if p else 8,
-        p.ppi_x if p else None, p.profile_name if p else "", reading.format, reading.metadata.captured, "", role,
+        p.ppi_x if p else None, p.profile_name if p else "", reading.format, reading.metadata.captured, role,
         any(note.kind == "upscaled" for note in reading.notes),
     )

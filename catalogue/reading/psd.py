@@ -45,7 +45,6 @@ class Composite:
     inverted: bool
     lab: bool
     offset: int = 0
-    compression: int = 0
     row_starts: NDArray[np.int64] | None = None   # channels × height + 1, from the packed rows' byte counts
     cut: bool = False
     bad_rows: int = 0
@@ -177,7 +176,7 @@ def _open(source: Source, fd: int, size: int, limits: Limits, deadline: Deadline
         source.faults.append(FaultFound(Fault.UNDECODED, f"composite in {source.picture.compression}, {meaning}"))
         return
     composite = Composite(fd, width, height, channels, depth, mode == 4 and depth < 32, mode == 9)
-    composite.offset, composite.compression = layers_end + 2, packing
+    composite.offset = layers_end + 2
     if packing == 1:
         _row_table(composite, size, big)
     source.samples = Samples(

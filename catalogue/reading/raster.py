@@ -41,7 +41,6 @@ class Raster:
         tif.filehandle.seek(image.ifd.offset)
         self.page = tifffile.TiffPage(tif, index=0)
         self.dtype = self._dtype()
-        self.samples = image.samples
         self.page.decode(None, 0)   # raises where tifffile has no codec, predictor or unpacking for such an image
 
     def _dtype(self) -> np.dtype[Any]:

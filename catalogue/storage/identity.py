@@ -8,7 +8,6 @@ mounts :func:`filesystem_id` and the inode are compared.
 import os
 import stat
 import sys
-from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import lru_cache
@@ -100,11 +99,6 @@ def _filesystem(device: int, fsid: int, mounts: bytes) -> str:
             if link.stat().st_rdev == device:
                 return f"volume {link.name}"
     return f"id {fsid & (1 << 64) - 1:x}"
-
-
-def distinct_files(places: Iterable[Path | str | int]) -> list[FileId]:
-    """The files that paths lead to, each once; what is not there is left out."""
-    return list(dict.fromkeys(found for place in places if (found := identity(place)) is not None))
 
 
 def is_regular(found: os.stat_result) -> bool:
