@@ -95,6 +95,12 @@ def write_amount(amount: Decimal, currency: str) -> str:
     return f"{round_amount(amount, currency):f}"
 
 
+def exact_amount(amount: Decimal, currency: str) -> str:
+    """As :func:`write_amount`, but finer where an older record is finer than the coin: nothing is rounded."""
+    rounded = round_amount(amount, currency)
+    return f"{rounded if rounded == amount else amount:f}"
+
+
 def _below_limit(amount: Decimal, text: str) -> Decimal:
     if amount >= LIMIT:
         raise ValueError(f"{text} is more than a price can be (below {LIMIT:,})")
@@ -120,7 +126,4 @@ def show_amount(amount: str, currency: str) -> str:
     """``"1234.50"`` → ``"1,234.50 EUR"``; empty for none. What an older record has beyond the coin is shown too."""
     if not amount:
         return ""
-    number = Decimal(amount)
-    if number == round_amount(number, currency):
-        number = round_amount(number, currency)
-    return f"{number:,f} {currency}".strip()
+    return f"{Decimal(exact_amount(Decimal(amount), currency)):,f} {currency}".strip()

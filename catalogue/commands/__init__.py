@@ -25,6 +25,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "show": ("show", "Everything about a piece: scans, sizes, orders."),
     "alike": ("alike", "Scans that show the same artwork, with evidence; verdicts, tiles, merges."),
     "order": ("order", "Orders: add, list, show, repeat, job sheets."),
+    "buyer": ("buyer", "Buyers: contact, notes, their orders; spellings joined."),
     "edition": ("edition", "Editions: numbers out and left, losses, certificates."),
     "artist": ("artist", "Artists: contact, terms, notes; spellings put right."),
     "piece": ("piece", "Pieces: what a person says of the original; merged and split."),

@@ -12,10 +12,10 @@ from catalogue.commands.show import find_piece
 if TYPE_CHECKING:
     from catalogue.ledger.proposal import Proposal
     from catalogue.records.database import Database
-    from catalogue.records.orders import Line
+    from catalogue.records.order_list import OrderFilter
 
-MOST_HITS = 1_000_000  # orders of a shop in a lifetime, and more
 STATUSES = ("asked", "approved", "printed", "collected", "cancelled")
+SORTS = ("date", "number", "artist", "piece", "buyer", "medium", "quantity", "price", "status")
 
 
 @click.group("order")
@@ -25,32 +25,69 @@ def command() -> None:
 
 @command.command("list")
 @click.argument("words", nargs=-1)
+@click.option("--month", default="", help="Only orders of this month, such as 2025-11.")
+@click.option("--from", "first", default="", help="Only orders from this day on.")
+@click.option("--to", "last", default="", help="Only orders up to this day.")
 @click.option("--year", type=click.IntRange(1000, 9999), metavar="YEAR", help="Only orders of this year, as 2026.")
-@click.option("--status", type=click.Choice(STATUSES), help="Only orders so far along.")
+@click.option("--artist", default="", help="Only prints of this artist's works.")
+@click.option("--buyer", default="", help="Only orders of this buyer, however spelt.")
+@click.option("--state", "--status", "statuses", type=click.Choice(STATUSES), multiple=True,
+              help="Only orders so far along; may be given twice.")
+@click.option("--medium", default="", help="Only prints on this paper or canvas.")
+@click.option("--sort", default="date", show_default=True, type=click.Choice(SORTS))
+@click.option("--reverse", is_flag=True, help="The other way round.")
 @click.option("--limit", default=50, show_default=True, type=click.IntRange(1), help="How many lines at most.")
 @json_option
 @click.pass_obj
-def list_(session: Session, words: tuple[str, ...], year: int | None, status: str | None, limit: int) -> None:
-    """Order lines, newest first; with WORDS only orders they fit."""
-    from catalogue.commands.order_text import print_lines
-    from catalogue.records import orders
+def list_(session: Session, /, words: tuple[str, ...], sort: str, reverse: bool, limit: int, **given: Any) -> None:
+    """Order lines, newest first, and what they amount to.
+
+    WORDS may hold a month or year, states, and words of artist, title, buyer, medium, size or notes, such as:
+    2025-11 quill canvas printed. Sums are of all lines that fit, also of those beyond --limit.
+    """
+    from dataclasses import replace
+
+    from catalogue.commands.order_text import print_list
+    from catalogue.records import order_list
 
     db = session.looking()
-    if words:
-        lines = _lines_that_fit(db, " ".join(words), year, status, limit)
-    else:
-        lines = orders.lines(db, year=str(year or ""), status=status or "", limit=limit)
-    session.emit(lines, lambda out: print_lines(out, lines, session.home.settings.dates))
+    wanted = _filter(session, db, " ".join(words), given)
+    descending = (sort in order_list.DESCENDING) != reverse
+    lines = [replace(one.line, buyer=one.buyer)
+             for one in order_list.page(db, wanted, sort=sort, descending=descending, limit=limit)]
+    sums = order_list.sums(db, wanted)
+    session.emit({"lines": lines, "sums": sums},
+                 lambda out: print_list(out, lines, sums, session.home.settings.dates, grouped=sort == "date"))
 
 
-def _lines_that_fit(db: "Database", words: str, year: int | None, status: str | None, limit: int) -> "list[Line]":
-    """The newest lines of the orders that words find; all of them are looked at: hits come in no order of age."""
-    from catalogue.records import orders
-    from catalogue.records.search import search
+def _filter(session: Session, db: "Database", words: str, given: dict[str, Any]) -> "OrderFilter":
+    """What words and options ask for; an option comes before what the words say of the same."""
+    from dataclasses import replace
+    from datetime import date
 
-    lines = [line for hit in search(db, words, MOST_HITS).orders for line in orders.lines_of(db, hit.id)
-             if year in (None, int(line.placed[:4])) and status in (None, line.status)]
-    return sorted(lines, key=lambda line: (line.placed, line.id), reverse=True)[:limit]
+    from catalogue.commands.artist import find_artist
+    from catalogue.ledger import periods
+    from catalogue.ledger.buyers import find_buyer
+    from catalogue.ledger.order_filter import read_filter
+    from catalogue.ledger.values import day
+
+    wanted = read_filter(words, date.today())
+    try:
+        if given["month"]:
+            month = periods.month(given["month"])
+            wanted = replace(wanted, first=month.first, last=month.last)
+        elif given["year"]:
+            wanted = replace(wanted, first=f"{given['year']}-01-01", last=f"{given['year']}-12-31")
+        dates = session.home.settings.dates
+        first, last = (day(given[name], dates) if given[name] else "" for name in ("first", "last"))
+        wanted = replace(wanted, first=first or wanted.first, last=last or wanted.last)
+        if wanted.first and wanted.last:
+            periods.between(wanted.first, wanted.last)
+    except ValueError as error:
+        raise click.UsageError(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
+    return replace(wanted, artist_id=find_artist(db, given["artist"]).id if given["artist"] else None,
+                   buyer=find_buyer(db, given["buyer"]).key if given["buyer"] else "", medium=given["medium"],
+                   statuses=given["statuses"] or wanted.statuses)
 
 
 @command.command("show")
@@ -240,6 +277,32 @@ def status_(session: Session, number: str, status: str, line_id: int | None) -> 
         return
     order = set_order_status(db, number, status)
     session.emit(order, lambda out: out.lines(summarize(order)))
+
+
+@command.command("change")
+@click.argument("numbers", nargs=-1, required=True)
+@click.option("--state", "--status", "status", type=click.Choice(STATUSES), help="Move them on, or cancel them.")
+@click.option("--notes", help="Notes on the orders.")
+@click.option("--buyer")
+@click.option("--date", "placed")
+@click.option("--unit-price", help="Of one print, for every line of them.")
+@json_option
+@click.pass_obj
+def change(session: Session, /, numbers: tuple[str, ...], unit_price: str | None, placed: str | None,
+           **given: str | None) -> None:
+    """Change several orders at once, all or none; what is not given stays. `catalogue undo` takes all of it back."""
+    from catalogue.commands.order_text import print_changed
+    from catalogue.errors import Refused
+    from catalogue.ledger.values import day
+    from catalogue.operations.orders import change_orders
+
+    db = session.existing()
+    try:
+        said = day(placed, session.home.settings.dates) if placed else None
+    except ValueError as error:
+        raise Refused(f"Nothing was changed: {error}.") from error
+    done = change_orders(db, numbers, placed=said, unit_price=unit_price, **given)
+    session.emit(done, lambda out: print_changed(out, done))
 
 
 @command.command("correct")

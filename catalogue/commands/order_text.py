@@ -7,11 +7,14 @@ from typing import TYPE_CHECKING
 from catalogue.ledger.editions import label
 from catalogue.ledger.values import shown_day, shown_size
 from catalogue.money import show_amount
+from catalogue.operations.wording import counted, number
 from catalogue.records.orders import Line, NewLine, Order
 
 if TYPE_CHECKING:
     from catalogue.commands.printing import Printer
     from catalogue.ledger.proposal import Proposal
+    from catalogue.operations.orders import OrdersChanged
+    from catalogue.records.order_list import OrderSums
 
 
 def made(line: Line | NewLine) -> str:
@@ -25,8 +28,8 @@ def print_lines(out: "Printer", lines: Sequence[Line], dates: str) -> None:
     """Order lines under a heading for each order."""
     if not lines:
         out.print("No orders fit.")
-    for (number, placed, status, buyer), its in groupby(lines, key=_heading):
-        out.print("  ".join(filter(None, (shown_day(placed, dates), number, status, buyer))))
+    for (order, placed, status, buyer), its in groupby(lines, key=_heading):
+        out.print("  ".join(filter(None, (shown_day(placed, dates), order, status, buyer))))
         for line in its:
             facts = (f"{line.artist}: {line.title}", f"{line.quantity} × {size_of(line)}", made(line),
                      f"numbers {line.numbers}" if line.numbers else "", price_of(line))
@@ -35,6 +38,39 @@ def print_lines(out: "Printer", lines: Sequence[Line], dates: str) -> None:
 
 def _heading(line: Line) -> tuple[str, str, str, str]:
     return line.number, line.placed, line.status, line.buyer
+
+
+def print_list(out: "Printer", lines: Sequence[Line], sums: "OrderSums", dates: str, *, grouped: bool) -> None:
+    """Order lines, and the sums of all that fit below them."""
+    if grouped or not lines:
+        print_lines(out, lines, dates)
+    else:
+        out.table(["Date", "Order", "State", "Buyer", "Artist", "Piece", "Prints", "Size", "Medium", "Price"], (
+            (shown_day(line.placed, dates), line.number, line.status, line.buyer, line.artist, line.title,
+             line.quantity, size_of(line), line.medium, show_amount(line.price, line.currency)) for line in lines))
+    print_sums(out, sums, shown=len(lines))
+
+
+def print_sums(out: "Printer", sums: "OrderSums", *, shown: int) -> None:
+    """What all lines that fit amount to, and how many of them are not shown."""
+    if not sums.lines and not sums.cancelled:
+        return
+    money = ", ".join(show_amount(one.amount, one.currency) for one in sums.money) or "no prices"
+    out.print(f"{counted(sums.orders, 'order')}, {counted(sums.prints, 'print')}: {money}")
+    if sums.unpriced and sums.money:
+        out.print(f"{counted(sums.unpriced, 'line')} without a price.")
+    if sums.cancelled:
+        out.print(f"{counted(sums.cancelled, 'cancelled line')} not counted.")
+    if shown < sums.lines + sums.cancelled:
+        out.print(f"{number(shown)} of {counted(sums.lines + sums.cancelled, 'line')} shown; --limit shows more.")
+
+
+def print_changed(out: "Printer", done: "OrdersChanged") -> None:
+    """How far the changed orders are, and how to take it back."""
+    from catalogue.operations.orders import summarize
+
+    out.lines(f"Order {order.number} is {order.status}." for order in done.orders)
+    out.print(" ".join([*summarize(done), *([f"Undo: catalogue undo {done.event}"] if done.event else [])]))
 
 
 def print_order(out: "Printer", order: Order, lines: Sequence[Line], dates: str) -> None:

@@ -23,7 +23,7 @@ from catalogue.ledger.rows import (
     statuses_of,
 )
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
-from catalogue.records import files, numbers, orders
+from catalogue.records import buyers, files, numbers, orders
 from catalogue.records.database import Database, transaction
 from catalogue.records.orders import NewLine, Order
 from catalogue.settings import Settings
@@ -186,7 +186,8 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
     line = replace(line, unit_price=prices.unit_price, price=prices.price)
     alone = status == "cancelled" != order.status
     if not fresh:
-        remarks += _disagreements(order, placed, row.get("buyer"),
+        same_buyer = buyers.key_of(db, row.get("buyer")) == buyers.key_of(db, order.buyer)
+        remarks += _disagreements(order, placed, order.buyer if same_buyer else row.get("buyer"),
                                   status if row.get("status") and not alone else order.status)
     same = next((like.id for like in orders.lines_like(db, order.id, line) if like.id not in rules.claimed
                  and (not said.any or like.numbers == numbers.written([*said.taken, *said.replacing]))), None)

@@ -15,7 +15,7 @@ from catalogue.ledger.fit import fit_of
 from catalogue.ledger.health import Health, health
 from catalogue.ledger.prices import Prices, stated_prices
 from catalogue.ledger.proposal import Caution, Proposal
-from catalogue.records import orders, pieces, scans
+from catalogue.records import buyers, orders, pieces, scans
 from catalogue.records.database import Database, transaction
 from catalogue.records.numbers import MOST, Number
 from catalogue.records.orders import Line, NewLine
@@ -229,6 +229,8 @@ def _order(db: Database, number: str, placed: str, buyer: str, status: str, curr
         raise Refused(f"The order {number!r} was cancelled.", hint="Use another number.")
     said = {"date": (placed, known.placed), "buyer": (buyer, known.buyer), "status": (status, known.status),
             "currency": (currency, known.currency), "notes": (notes, known.notes)}
+    if buyers.key_of(db, buyer) == buyers.key_of(db, known.buyer):
+        del said["buyer"]   # another spelling
     other = [f"its {name} is {ours or 'empty'!r}, not {given!r}" for name, (given, ours) in said.items()
              if given and given != ours]
     if other:

@@ -7,13 +7,23 @@ from catalogue.errors import NotFound, Refused
 from catalogue.ledger import repeat, statuses
 from catalogue.ledger.health import check_now
 from catalogue.ledger.proposal import Proposal
+from catalogue.operations.wording import counted
 from catalogue.records import orders
-from catalogue.records.database import Database, transaction
+from catalogue.records.database import Database, last_statement, transaction
 from catalogue.records.numbers import Number
 from catalogue.records.orders import Line, Order
 
-__all__ = ["LineCancelled", "cancel_line", "check_now", "correct_order", "record_order", "set_order_status",
-           "summarize"]
+__all__ = ["LineCancelled", "OrdersChanged", "cancel_line", "change_lines", "change_orders", "check_now",
+           "correct_order", "record_order", "set_order_status", "summarize"]
+
+
+@dataclass(frozen=True, slots=True)
+class OrdersChanged:
+    """Several orders, or lines of orders, changed at once. ``event`` undoes all of it; None where nothing changed."""
+
+    orders: tuple[Order, ...]
+    lines: tuple[Line, ...]
+    event: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,12 +79,73 @@ def correct_order(db: Database, number: str, order: Mapping[str, object], *, lin
     return statuses.correct(db, number, order, line_id=line_id, line=line)
 
 
-def summarize(done: Line | Order | LineCancelled) -> list[str]:
+def change_orders(db: Database, numbers: Sequence[str], *, status: str | None = None, notes: str | None = None,
+                  buyer: str | None = None, placed: str | None = None,
+                  unit_price: str | None = None) -> OrdersChanged:
+    """Change several orders at once, all of them or none; None leaves what is. One statement, undone as one.
+
+    ``unit_price`` is as typed and holds for every line of theirs that is not cancelled.
+
+    Raises NotFound, Refused as :func:`set_order_status` and :func:`correct_order`.
+    """
+    said = {name: value for name, value in (("notes", notes), ("buyer", buyer), ("placed", placed))
+            if value is not None}
+    before = last_statement(db)
+    with transaction(db, f"{counted(len(set(numbers)), 'order')} changed"):
+        for number in dict.fromkeys(numbers):
+            if said:
+                statuses.correct(db, number, said)
+            for line in _priced_anew(db, number, unit_price):
+                statuses.correct(db, number, {}, line_id=line.id, line={"unit_price": unit_price})
+            if status is not None and status != orders.by_number(db, number).status:
+                statuses.set_status(db, number, status)
+        changed = tuple(orders.by_number(db, number) for number in dict.fromkeys(numbers))
+    return OrdersChanged(changed, (), _new_statement(db, before))
+
+
+def change_lines(db: Database, line_ids: Sequence[int], *, unit_price: str | None = None, price: str | None = None,
+                 notes: str | None = None) -> OrdersChanged:
+    """Change prices (as typed) or notes of several lines at once, all or none; None leaves what is. One statement.
+
+    Raises NotFound, Refused as :func:`correct_order`.
+    """
+    said = {name: value for name, value in (("unit_price", unit_price), ("price", price), ("notes", notes))
+            if value is not None}
+    before = last_statement(db)
+    with transaction(db, f"{counted(len(set(line_ids)), 'order line')} changed"):
+        for line_id in dict.fromkeys(line_ids):
+            statuses.correct(db, _line(db, line_id).number, {}, line_id=line_id, line=said)
+        changed = tuple(_line(db, line_id) for line_id in dict.fromkeys(line_ids))
+    return OrdersChanged((), changed, _new_statement(db, before))
+
+
+def _priced_anew(db: Database, number: str, unit_price: str | None) -> list[Line]:
+    if unit_price is None:
+        return []
+    return [line for line in orders.lines_of(db, orders.by_number(db, number).id) if line.status != "cancelled"]
+
+
+def _line(db: Database, line_id: int) -> Line:
+    line = orders.line(db, line_id)
+    if line is None:
+        raise NotFound(f"There is no order line number {line_id}.")
+    return line
+
+
+def _new_statement(db: Database, before: int | None) -> int | None:
+    event = last_statement(db)
+    return event if event != before else None
+
+
+def summarize(done: Line | Order | LineCancelled | OrdersChanged) -> list[str]:
     """What was recorded, or how far the order is."""
     match done:
         case LineCancelled(line):
             return [f"Line {line.id} of order {line.number} is {line.status}."]
         case Order():
             return [f"Order {done.number} is {done.status}."]
+        case OrdersChanged():
+            what = counted(len(done.orders), "order") if done.orders else counted(len(done.lines), "order line")
+            return [f"Changed {what}." if done.event else "Nothing to change: it is so already."]
     numbers = f", numbers {done.numbers}" if done.numbers else ""
     return [f"Recorded as order {done.number}, line {done.id}{numbers}."]

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from catalogue.errors import NotFound, Refused
 from catalogue.records.numbers import written
@@ -86,8 +87,9 @@ class Line:
     unit_price: str = ""
 
 
-_STATUS = "CASE WHEN l.cancelled THEN 'cancelled' ELSE o.status END"
-_LINE = f"""SELECT l.*, o.number, o.placed, o.buyer, {_STATUS} AS status, o.currency, a.name AS artist, p.title,
+LINE_STATUS = "CASE WHEN l.cancelled THEN 'cancelled' ELSE o.status END"
+SELECT_LINE = f"""SELECT l.*, o.number, o.placed, o.buyer, {LINE_STATUS} AS status, o.currency, a.name AS artist,
+                  p.title,
                   coalesce((SELECT group_concat(series || ' ' || number) FROM (
                       SELECT DISTINCT series, number FROM edition_print WHERE line_id = l.id)), '') AS numbers
            FROM order_line l JOIN orders o ON o.id = l.order_id
@@ -95,8 +97,13 @@ _LINE = f"""SELECT l.*, o.number, o.placed, o.buyer, {_STATUS} AS status, o.curr
 
 
 def _lines(db: Database, where: str, values: list[object]) -> list[Line]:
-    return [replace(line, numbers=_written(line.numbers)) if line.numbers else line
-            for line in fetch(db, Line, _LINE + where, values)]
+    return [line_of(row) for row in db.execute(SELECT_LINE + where, values)]
+
+
+def line_of(row: Mapping[str, Any]) -> Line:
+    """A row of ``SELECT_LINE`` as a line."""
+    line = Line(**dict(row))
+    return replace(line, numbers=_written(line.numbers)) if line.numbers else line
 
 
 def _written(packed: str) -> str:
@@ -162,7 +169,7 @@ def lines(db: Database, *, before: tuple[str, int] = ("9999", 0), limit: int = 2
     """Lines newest first, from ``before`` = ``(placed, line id)`` on: a page at a time. ``year`` has four digits."""
     return _lines(db, f"""
         WHERE (o.placed, l.id) < (?1, ?2) AND (?3 IS NULL OR p.artist_id = ?3)
-              AND (?4 = '' OR substr(o.placed, 1, 4) = ?4) AND (?5 = '' OR {_STATUS} = ?5)
+              AND (?4 = '' OR substr(o.placed, 1, 4) = ?4) AND (?5 = '' OR {LINE_STATUS} = ?5)
         ORDER BY o.placed DESC, l.id DESC LIMIT ?6""", [*before, artist_id, year, status, limit])
 
 

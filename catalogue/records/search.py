@@ -125,9 +125,23 @@ def load_vocabulary(db: Database) -> Vocabulary:
 
 def search(db: Database, text: str, limit: int = 20, vocabulary: Vocabulary | None = None) -> Found:
     """What fits all the words, at most ``limit`` of each kind."""
-    choices = _terms(text)
+    choices, corrected = _corrected(db, text, vocabulary)
     if not choices:
         return Found([], [], [], [])
+    ids = {index: _matching(db, index, choices, limit) for index in _INDEXES}
+    return Found(_artists(db, ids["artist_words"]), _pieces(db, ids["piece_words"]), _orders(db, ids["order_words"]),
+                 _files(db, ids["file_words"]), tuple(corrected))
+
+
+def corrected_terms(db: Database, text: str) -> list[tuple[str, ...]]:
+    """The words of a query, slips corrected: of each term one of the alternatives is to be found."""
+    return _corrected(db, text, None)[0]
+
+
+def _corrected(db: Database, text: str, vocabulary: Vocabulary | None) -> tuple[
+        list[tuple[str, ...]], list[tuple[str, tuple[str, ...]]]]:
+    """The terms to seek, and which words were taken for others."""
+    choices = _terms(text)
     corrected = []
     for at, term in enumerate(choices):
         if not any(_begins_something(db, word) for word in term):
@@ -138,9 +152,7 @@ def search(db: Database, text: str, limit: int = 20, vocabulary: Vocabulary | No
             if near:
                 choices[at] = near
                 corrected.append((word, near))
-    ids = {index: _matching(db, index, choices, limit) for index in _INDEXES}
-    return Found(_artists(db, ids["artist_words"]), _pieces(db, ids["piece_words"]), _orders(db, ids["order_words"]),
-                 _files(db, ids["file_words"]), tuple(corrected))
+    return choices, corrected
 
 
 def nearest(word: str, vocabulary: Vocabulary, most: int = 4) -> tuple[str, ...]:
@@ -171,6 +183,11 @@ def _phrase(words_: str, ending: str) -> str:
     return '"' + words_.replace('"', '""') + '"' + ending
 
 
+def match_query(terms: Sequence[tuple[str, ...]], ending: str) -> str:
+    """All the terms, of each one of its alternatives, for FTS5; ``ending`` as for :func:`_phrase`."""
+    return " AND ".join("(" + " OR ".join(_phrase(word, ending) for word in term) + ")" for term in terms)
+
+
 def _in_use(db: Database, index: str) -> str:
     """Files of retired stores are not sought, lest they fill the list with what is not shown."""
     if index != "file_words":
@@ -184,7 +201,7 @@ def _in_use(db: Database, index: str) -> str:
 def _matching(db: Database, index: str, choices: Sequence[tuple[str, ...]], limit: int) -> list[int]:
     found: list[int] = []
     for ending in ("", "*"):
-        query = " AND ".join("(" + " OR ".join(_phrase(word, ending) for word in term) + ")" for term in choices)
+        query = match_query(choices, ending)
         newest = "ORDER BY rowid DESC" if index == "order_words" else ""  # last time's order before all others
         for (row,) in db.execute(f"SELECT rowid FROM {index} WHERE {index} MATCH ? {_in_use(db, index)} {newest}"
                                  " LIMIT ?", [query, limit + len(found)]):

@@ -45,6 +45,10 @@ STATED_TABLES = (
     StatedTable("orders"),
     StatedTable("order_line"),
     StatedTable("edition_print"),
+    StatedTable("print_move"),
+    StatedTable("buyer_stated"),
+    StatedTable("artist_terms"),
+    StatedTable("artist_statement"),
     StatedTable("imported_row"),
     StatedTable("order_number_known"),
 )

@@ -55,6 +55,9 @@ ASKED = {"piece_id": int, "width_mm": float, "height_mm": float, "medium": str, 
          "profile": str, "settings": str, "price": str, "unit_price": str, "notes": str, "repeat_of": (int, NONE)}
 LINE = ASKED | {"id": int, "order_id": int, "cancelled": int, "number": str, "placed": str, "buyer": str,
                 "status": str, "currency": str, "artist": str, "title": str, "numbers": str}
+SUMS = {"orders": int, "lines": int, "prints": int, "money": [{"currency": str, "amount": str}], "unpriced": int,
+        "cancelled": int}
+BUYER = {"key": str, "name": str, "contact": str, "notes": str, "orders": int, "last_order": str}
 EDITION = {"id": int, "piece_id": int, "size_limit": (int, NONE), "proofs": int, "scope": str,
            "width_mm": (float, NONE), "height_mm": (float, NONE), "medium": str, "opened": str, "closed": str,
            "notes": str}
@@ -136,8 +139,14 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["edition", "set", "{dunes}", "--limit", "5", "--medium", "rag"], 0, STATE),
     (["order", "add", "{dunes}", "--size", "20x30", "--medium", "rag", "--number", "N1", "--buyer", "Ann", "--yes"], 0,
      LINE),
-    (["order", "list"], 0, [LINE]), (["find", "Ann"], 0, FIND),
+    (["order", "list"], 0, {"lines": [LINE], "sums": SUMS}), (["find", "Ann"], 0, FIND),
     (["order", "show", "N1"], 0, ORDER | {"lines": [LINE]}),
+    (["order", "change", "N1", "--notes", "x", "--unit-price", "12"], 0,
+     {"orders": [ORDER], "lines": [LINE], "event": (int, NONE)}),
+    (["buyer", "list"], 0, [BUYER]), (["buyer", "show", "ann"], 0, BUYER | {"spellings": [str], "lines": [LINE],
+                                                                           "sums": SUMS}),
+    (["buyer", "set", "ann", "--notes", "x"], 0, {"buyer": BUYER, "event": (int, NONE)}),
+    (["buyer", "merge", "ann", "--into", "ann"], 2, FAULT), (["order", "list", "--month", "2025"], 2, FAULT),
     (["show", "{dunes}"], 0, SHOW),
     (["order", "repeat", "N1", "--yes"], 0, LINE),
     (["order", "status", "N1", "approved"], 0, ORDER),

@@ -25,6 +25,7 @@ Scan = Callable[..., Path]
 READING = [
     ["find", "harbour"], ["findings"], ["show", "harbour"], ["artist", "list"], ["artist", "show", "ada"],
     ["order", "list"], ["order", "list", "ada"], ["order", "show", "7"], ["order", "sheet", "7", "--text"],
+    ["buyer", "list"], ["buyer", "show", "ann"],
     ["order", "repeat", "7", "--dry-run"], ["edition", "list"], ["edition", "show", "harbour"],
     ["edition", "certificates", "1"], ["rescan"], ["rescan", "harbour"], ["levels"], ["store", "list"],
     ["alike", "--as-is"], ["alike", "changes"], ["alike", "tiles", "harbour"], ["export", "csv", "orders", "{to}"],
@@ -39,6 +40,8 @@ WRITING = [
     ["alike", "undo", "1"],
     ["order", "add", "harbour", "--size", "20x30", "--yes"], ["order", "repeat", "7", "--yes"],
     ["order", "repeat", "7", "--check", "--dry-run"], ["order", "status", "7", "printed"],
+    ["order", "change", "7", "--notes", "x"], ["buyer", "set", "ann", "--notes", "x"],
+    ["buyer", "merge", "ann", "--into", "ben"],
     ["order", "correct", "7", "--buyer", "x"], ["order", "sheet", "7", "--check"], ["order", "sheet", "7", "--copy"],
     ["edition", "set", "harbour", "--limit", "9"], ["edition", "close", "1"],
     ["edition", "destroy", "1", "1", "--reason", "x"], ["artist", "set", "ada", "--notes", "x"],
@@ -59,7 +62,8 @@ def shop(db: Database, home: Home, scan: Scan, tmp_path: Path, monkeypatch: pyte
     index(db, home, [add_store(db, "main", tmp_path / "main", "primary", consent=True)], executors=ThreadPoolExecutor)
     monkeypatch.setattr(sys, "stdin", io.StringIO())
     for words in (["edition", "set", "harbour", "--limit", "5"],
-                  ["order", "add", "harbour", "--size", "20x30", "--medium", "rag", "--number", "7", "--yes"]):
+                  ["order", "add", "harbour", "--size", "20x30", "--medium", "rag", "--number", "7", "--buyer",
+                   "Ann", "--yes"]):
         monkeypatch.setattr(sys, "argv", ["catalogue", "--catalogue", str(home.folder), *words])
         with pytest.raises(SystemExit) as ended:
             main()

@@ -63,14 +63,23 @@ def test_import_shows_every_fate_first_and_exits_by_what_was_left_out(call: Call
 
 
 def test_list_show_and_search_of_orders(books: Call) -> None:
-    assert [line["number"] for line in books("order", "list", "--json")] == ["R-102", "R-102", "R-101"]
-    assert [line["number"] for line in books("order", "list", "window", "seat", "--json")] == ["R-101"]
-    assert [line["number"] for line in books("order", "list", "--year", "2021", "--json")] == ["R-101"]
+    assert [line["number"] for line in books("order", "list", "--json")["lines"]] == ["R-102", "R-102", "R-101"]
+    assert [line["number"] for line in books("order", "list", "window", "seat", "--json")["lines"]] == ["R-101"]
+    assert [line["number"] for line in books("order", "list", "--year", "2021", "--json")["lines"]] == ["R-101"]
     for words in ((), ("marwood",)):
         for no_year in ("%", "2%", "____", "202", "*", ""):  # SQLite's wildcards, and the beginning of a year
             with pytest.raises(click.BadParameter):
                 books("order", "list", *words, "--year", no_year)
     assert "numbers 1–2" in books("order", "list", "marwod") and "No orders fit" in books("order", "list", "zzzz")
+    month = books("order", "list", "--month", "2021-03", "--json")
+    assert [line["number"] for line in month["lines"]] == ["R-101"]
+    assert "No orders fit" in books("order", "list", "--month", "2021-04")
+    for wrong in (["--month", "2021"], ["--month", "2021-13"], ["--from", "2021-02-01", "--to", "2021-01-31"],
+                  ["--year", "21"], ["--from", "soon"]):
+        with pytest.raises(click.UsageError):
+            books("order", "list", *wrong)
+    text = books("order", "list", "--sort", "price", "--artist", "quill")
+    assert "Salt Field" in text and text.rstrip().endswith("1 order, 1 print: 1,234.50 EUR")
     assert "numbers: 3" in books("order", "show", "R-102")
     with pytest.raises(NotFound):
         books("order", "show", "R-999")
@@ -111,12 +120,13 @@ def test_add_status_and_cancel(books: Call, shop: Shop) -> None:
 def test_a_slip_is_mended_but_not_under_its_edition_numbers(books: Call) -> None:
     mended = books("order", "correct", "R-101", "--buyer", "bay window", "--price", "99", "--notes", "rolled", "--json")
     assert mended["order"]["buyer"] == "bay window" and mended["lines"][0]["price"] == "99.00"
-    assert books("order", "list", "bay", "rolled", "--json")[0]["numbers"] == "1–2"
+    assert books("order", "list", "bay", "rolled", "--json")["lines"][0]["numbers"] == "1–2"
     with pytest.raises(Refused, match="numbers 1–2"):
         books("order", "correct", "R-101", "--quantity", "3")
     with pytest.raises(Ambiguous):
         books("order", "correct", "R-102", "--price", "1")
-    salt = next(line["id"] for line in books("order", "list", "salt", "--json") if line["title"] == "Salt Field")
+    salt = next(line["id"] for line in books("order", "list", "salt", "--json")["lines"]
+                if line["title"] == "Salt Field")
     assert books("order", "correct", "R-102", "--line", salt, "--quantity", "3", "--json")["lines"][1]["quantity"] == 3
     with pytest.raises(NotFound):
         books("order", "correct", "R-101", "--line", salt, "--price", "1")
@@ -167,7 +177,7 @@ def test_what_a_person_says_of_an_original(books: Call, shop: Shop) -> None:
     assert (noted["width_mm"], noted["height_mm"], noted["year"], noted["relief_mm"]) == (610, 605, "2018", 2.5)
     assert "series: Fields" in books("piece", "set", "salt", "field", "--series", "Fields")
     assert books("piece", "set", "salt", "field", "--title", "Salt Fields", "--json")["year"] == "2018"
-    assert books("order", "list", "salt", "fields", "--json")
+    assert books("order", "list", "salt", "fields", "--json")["lines"]
     shop.piece("Tomas Quill", "Other")
     for wrong in (("--title", "OTHER"), ("--title", " "), ("--size", "big")):
         with pytest.raises(Refused):
@@ -189,3 +199,27 @@ def test_sheets_tables_and_holdings(books: Call, shop: Shop, tmp_path: Path) -> 
     books("export", "holdings", "marwood", "--to", tmp_path / "h.html")
     with pytest.raises(Refused):
         books("export", "holdings", "marwood", "--to", tmp_path / "h.html")
+
+
+def test_several_orders_are_changed_at_once_and_undone_at_once(books: Call) -> None:
+    done = books("order", "change", "R-101", "R-102", "--state", "printed", "--notes", "fair", "--json")
+    assert [(one["status"], one["notes"]) for one in done["orders"]] == [("printed", "fair")] * 2
+    assert "Undo: catalogue undo" in books("order", "change", "R-101", "--unit-price", "95")
+    assert books("order", "show", "R-101", "--json")["lines"][0]["price"] == "190.00"
+    with pytest.raises(NotFound):
+        books("order", "change", "R-101", "R-999", "--state", "collected")
+    assert books("order", "show", "R-101", "--json")["status"] == "printed", "all or none"
+    books("undo", done["event"])
+    assert {books("order", "show", number, "--json")["status"] for number in ("R-101", "R-102")} == {"collected"}
+    assert "so already" in books("order", "change", "R-101", "--state", "collected")
+
+
+def test_buyers_from_the_command_line(books: Call) -> None:
+    name = books("buyer", "list", "--json")[0]["name"]
+    assert name in books("buyer", "set", name, "--contact", "1 Quay Lane")
+    text = books("buyer", "show", name)
+    assert "1 Quay Lane" in text and "order" in text.splitlines()[-1]
+    books("order", "add", "Salt", "Field", "--size", "30x30", "--number", "N-7", "--buyer", "Dr Oakhanger", "--yes")
+    assert "Undo" in books("buyer", "merge", "oakhanger", "--into", name)
+    assert books("order", "list", "--buyer", name, "--month", books("order", "show", "N-7", "--json")["placed"][:7],
+                 "--json")["lines"][0]["buyer"] == name

@@ -1,0 +1,111 @@
+"""``catalogue buyer``: who orders; two spellings joined."""
+
+from typing import TYPE_CHECKING
+
+import click
+
+from catalogue.commands.session import Session, json_option
+
+if TYPE_CHECKING:
+    from catalogue.commands.printing import Printer
+    from catalogue.operations.buyers import BuyerChanged
+    from catalogue.records.buyers import Buyer
+
+
+@click.group("buyer")
+def command() -> None:
+    """Buyers: contact, notes, their orders; spellings joined."""
+
+
+@command.command("list")
+@json_option
+@click.pass_obj
+def list_(session: Session) -> None:
+    """Buyers by name, with how many orders."""
+    from catalogue.ledger.values import shown_day
+    from catalogue.records import buyers
+
+    rows, page = [], buyers.listed(db := session.looking())
+    while page:
+        rows += page
+        page = buyers.listed(db, after=page[-1].key)
+    dates = session.home.settings.dates
+    session.emit(rows, lambda out: out.table(["Buyer", "Orders", "Last order", "Contact"], (
+        (one.name, one.orders, shown_day(one.last_order, dates), one.contact) for one in rows))
+        if rows else out.print("No buyers yet."))
+
+
+@command.command("show")
+@click.argument("name", nargs=-1, required=True)
+@json_option
+@click.pass_obj
+def show(session: Session, name: tuple[str, ...]) -> None:
+    """How to reach the buyer NAME, how orders spell the name, and what was ordered."""
+    from dataclasses import asdict
+
+    from catalogue.commands.order_text import print_lines, print_sums
+    from catalogue.ledger.buyers import find_buyer
+    from catalogue.records import buyers, order_list
+    from catalogue.records.order_list import OrderFilter
+
+    db = session.looking()
+    buyer = find_buyer(db, " ".join(name))
+    theirs = OrderFilter(buyer=buyer.key)
+    lines = [one.line for one in order_list.page(db, theirs, limit=50)]
+    sums = order_list.sums(db, theirs)
+    spellings = buyers.spellings(db, buyer.key)
+
+    def text(out: "Printer") -> None:
+        _print(out, buyer)
+        if spellings != [buyer.name]:
+            out.field("on orders", ", ".join(spellings))
+        print_lines(out, lines, session.home.settings.dates)
+        print_sums(out, sums, shown=len(lines))
+
+    session.emit(asdict(buyer) | {"spellings": spellings, "lines": lines, "sums": sums}, text)
+
+
+@command.command("set")
+@click.argument("name", nargs=-1, required=True)
+@click.option("--name", "new_name", help="Spell the name so; orders that spell it otherwise are still theirs.")
+@click.option("--contact", help="Address, telephone, e-mail: as you write it.")
+@click.option("--notes")
+@json_option
+@click.pass_obj
+def set_(session: Session, name: tuple[str, ...], new_name: str | None, contact: str | None,
+         notes: str | None) -> None:
+    """Note name, contact or notes of the buyer NAME; what is not given stays."""
+    from catalogue.ledger.buyers import find_buyer
+    from catalogue.operations.buyers import describe_buyer
+
+    db = session.existing()
+    done = describe_buyer(db, find_buyer(db, " ".join(name)).key, name=new_name, contact=contact, notes=notes)
+    session.emit(done, lambda out: _print(out, done.buyer))
+
+
+@command.command("merge")
+@click.argument("name")
+@click.option("--into", "keep", required=True, help="The buyer who stays.")
+@json_option
+@click.pass_obj
+def merge(session: Session, name: str, keep: str) -> None:
+    """NAME and the buyer --into are one: all orders are theirs, also those recorded later."""
+    from catalogue.ledger.buyers import find_buyer
+    from catalogue.operations.buyers import merge_buyers
+
+    db = session.existing()
+    done = merge_buyers(db, find_buyer(db, keep).key, find_buyer(db, name).key)
+    session.emit(done, lambda out: _print_changed(out, done))
+
+
+def _print_changed(out: "Printer", done: "BuyerChanged") -> None:
+    from catalogue.operations.buyers import summarize
+
+    out.print(" ".join([*summarize(done), *([f"Undo: catalogue undo {done.event}"] if done.event else [])]))
+
+
+def _print(out: "Printer", buyer: "Buyer") -> None:
+    out.print(buyer.name)
+    for heading, text in (("contact", buyer.contact), ("notes", buyer.notes)):
+        if text:
+            out.field(heading, text)

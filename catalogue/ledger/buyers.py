@@ -1,0 +1,72 @@
+"""What a person says of buyers: name, contact, notes, and which two spellings are one buyer."""
+
+from collections.abc import Mapping
+
+from catalogue.errors import Ambiguous, NotFound, Refused
+from catalogue.records import buyers
+from catalogue.records.buyers import Buyer
+from catalogue.records.database import Database, transaction
+from catalogue.records.folding import folded
+
+
+def buyer_of(db: Database, key: str) -> Buyer:
+    """The buyer of that key. Raises NotFound."""
+    buyer = buyers.by_key(db, key)
+    if buyer is None:
+        raise NotFound(f"There is no buyer {key!r}.", hint="List them with: catalogue buyer list.")
+    return buyer
+
+
+def find_buyer(db: Database, words: str) -> Buyer:
+    """The one buyer meant; raises NotFound, or Ambiguous with those who fit."""
+    fitting = buyers.matching(db, words)
+    if not fitting:
+        raise NotFound(f"No buyer fits {words!r}.", hint="List them with: catalogue buyer list.")
+    if len(fitting) > 1:
+        raise Ambiguous(f"{len(fitting)} buyers fit {words!r}.", hint="; ".join(b.name for b in fitting[:8]) + ".")
+    return fitting[0]
+
+
+def describe(db: Database, key: str, said: Mapping[str, str]) -> Buyer:
+    """State any of name, contact and notes of a buyer; what is not named stays.
+
+    Under a new name the buyer is found as well, by orders recorded later too; those that stand keep what is written on
+    them. Raises NotFound; Refused where the name is empty or another buyer's.
+    """
+    with transaction(db):
+        buyer = buyer_of(db, key)
+        values = {name: value.strip() for name, value in said.items()}
+        if "name" in values:
+            spelling = folded(values["name"])
+            if not spelling:
+                raise Refused("A buyer needs a name.")
+            other = buyers.by_key(db, buyers.key_of(db, values["name"]))
+            if other is not None and other.key != key:
+                raise Refused(f"There is another buyer {other.name!r}.",
+                              hint="If both are one, merge them: catalogue buyer merge.")
+            if spelling != key:
+                buyers.state(db, spelling, {"joined_into": key})
+        changed = {name: value for name, value in values.items() if value != getattr(buyer, name)}
+        if changed:
+            buyers.state(db, key, changed)
+        return buyer_of(db, key)
+
+
+def merge(db: Database, keep_key: str, gone_key: str) -> Buyer:
+    """Two spellings are one buyer: all orders of ``gone_key`` are the other's, also those recorded later.
+
+    Contact and notes are carried over; where both have some, the other's are added to the notes. Raises NotFound;
+    Refused for a buyer with themselves.
+    """
+    with transaction(db):
+        keep, gone = buyer_of(db, keep_key), buyer_of(db, gone_key)
+        if keep.key == gone.key:
+            raise Refused("A buyer cannot be merged with themselves.")
+        contact = keep.contact or gone.contact
+        notes = [keep.notes, gone.notes if gone.notes != keep.notes else "",
+                 f"{gone.name}: {gone.contact}" if gone.contact not in ("", contact) else ""]
+        buyers.state(db, keep.key, {"name": keep.name, "contact": contact, "notes": "\n".join(filter(None, notes))})
+        for spelling in buyers.joined(db, gone.key):
+            buyers.state(db, spelling, {"joined_into": keep.key})
+        buyers.state(db, gone.key, {"joined_into": keep.key})
+        return buyer_of(db, keep.key)

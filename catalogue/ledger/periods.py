@@ -1,0 +1,96 @@
+"""Periods of days as people write them: ``2025-11``, ``November 2025``, ``2025``, ``last month``. Pure."""
+
+import re
+from calendar import monthrange
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+MONTHS = ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
+          "december")
+_MONTH = re.compile(r"(?P<year>[0-9]{4})-(?P<month>[0-9]{2})")
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_YEAR = re.compile(r"(19|20)[0-9]{2}")
+
+
+@dataclass(frozen=True, slots=True)
+class Period:
+    """From one day to another, both within, as ISO dates."""
+
+    first: str
+    last: str
+
+    def __str__(self) -> str:
+        """``November 2025``, ``2025``, else ``2025-11-03 to 2025-11-09``."""
+        first, last = date.fromisoformat(self.first), date.fromisoformat(self.last)
+        if (first.day, last) == (1, _last_of(first)):
+            return f"{MONTHS[first.month - 1].capitalize()} {first.year:04d}"
+        if (first.month, first.day, last.month, last.day) == (1, 1, 12, 31) and first.year == last.year:
+            return f"{first.year:04d}"
+        return self.first if first == last else f"{self.first} to {self.last}"
+
+
+def _last_of(day: date) -> date:
+    return day.replace(day=monthrange(day.year, day.month)[1])
+
+
+def _month_of(day: date) -> Period:
+    return Period(day.replace(day=1).isoformat(), _last_of(day).isoformat())
+
+
+def month(text: str) -> Period:
+    """``"2025-11"`` is November 2025 and nothing else. Raises ValueError."""
+    match = _MONTH.fullmatch(text.strip())
+    if match is None or not 1 <= int(match["month"]) <= 12 or int(match["year"]) < 1:
+        raise ValueError(f"{text!r} is no month such as 2025-11")
+    return _month_of(date(int(match["year"]), int(match["month"]), 1))
+
+
+def between(first: str, last: str) -> Period:
+    """From one ISO date to another. Raises ValueError where the second is before the first."""
+    if last < first:
+        raise ValueError(f"the period ends on {last}, before it begins on {first}")
+    return Period(first, last)
+
+
+def take_period(words: list[str], today: date) -> tuple[Period | None, list[str]]:
+    """The first period among words, and the words without it.
+
+    A period is ``2025-11``, ``2025-11-03``, ``2025``, ``november 2025``, ``nov 2025``, ``this month``, ``last month``,
+    ``this year``, ``last year``, or two of the first three joined by ``..``. A month's name without a year is a word.
+    """
+    for at, word in enumerate(words):
+        after = words[at + 1] if at + 1 < len(words) else ""
+        two = _two_words(word.casefold(), after.casefold(), today)
+        if two is not None:
+            return two, words[:at] + words[at + 2:]
+        one = _one_word(word)
+        if one is not None:
+            return one, words[:at] + words[at + 1:]
+    return None, words
+
+
+def _one_word(word: str) -> Period | None:
+    if ".." in word:
+        first, _, last = word.partition("..")
+        start, end = _one_word(first), _one_word(last)
+        return Period(start.first, end.last) if start and end and start.first <= end.last else None
+    try:
+        if _DAY.fullmatch(word):
+            return Period(date.fromisoformat(word).isoformat(), word)
+        if _YEAR.fullmatch(word):
+            return Period(f"{word}-01-01", f"{word}-12-31")
+        return month(word)
+    except ValueError:
+        return None
+
+
+def _two_words(word: str, after: str, today: date) -> Period | None:
+    named = next((n for n, name in enumerate(MONTHS, 1) if len(word) >= 3 and name.startswith(word)), None)
+    if named is not None and _YEAR.fullmatch(after):
+        return _month_of(date(int(after), named, 1))
+    if word not in ("this", "last") or after not in ("month", "year"):
+        return None
+    if after == "year":
+        year = today.year - (word == "last")
+        return Period(f"{year:04d}-01-01", f"{year:04d}-12-31")
+    return _month_of(today if word == "this" else today.replace(day=1) - timedelta(days=1))

@@ -1,0 +1,105 @@
+"""Buyers: one for every name on an order, however it is spelt; name, contact and notes as a person said.
+
+A buyer's key is a name as :func:`catalogue.records.folding.folded` gives it. What was said lies in ``buyer_stated``,
+also which other spellings lead to a buyer; ``order_buyer`` follows from it and from the orders by triggers.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from catalogue.records.database import Database, fetch, fetch_one
+from catalogue.records.folding import folded
+
+FACTS = ("name", "contact", "notes", "joined_into")
+
+
+@dataclass(frozen=True, slots=True)
+class Buyer:
+    """``orders`` counts those that were not cancelled; ``last_order`` is the newest one's ISO date, or empty."""
+
+    key: str
+    name: str
+    contact: str
+    notes: str
+    orders: int
+    last_order: str
+
+
+_KEYS = """SELECT buyer AS key FROM order_buyer WHERE buyer <> ''
+           UNION SELECT key FROM buyer_stated WHERE joined_into IS NULL"""
+_BUYER = """
+    SELECT k.key, coalesce(s.name, (
+               SELECT o.buyer FROM order_buyer b JOIN orders o ON o.id = b.order_id WHERE b.spelling = k.key
+               ORDER BY o.placed DESC, o.id DESC LIMIT 1), k.key) AS name,
+           coalesce(s.contact, '') AS contact, coalesce(s.notes, '') AS notes,
+           (SELECT count(*) FROM order_buyer b JOIN orders o ON o.id = b.order_id
+            WHERE b.buyer = k.key AND o.status <> 'cancelled') AS orders,
+           coalesce((SELECT max(o.placed) FROM order_buyer b JOIN orders o ON o.id = b.order_id
+                     WHERE b.buyer = k.key), '') AS last_order
+    FROM ({keys}) k LEFT JOIN buyer_stated s ON s.key = k.key"""
+
+
+def listed(db: Database, after: str = "", limit: int = 500) -> list[Buyer]:
+    """Buyers by key, from ``after`` (a key, exclusive) on: a page at a time."""
+    keys = f"SELECT key FROM ({_KEYS}) WHERE key > ? ORDER BY key LIMIT ?"
+    return fetch(db, Buyer, _BUYER.format(keys=keys) + " ORDER BY k.key", [after, limit])
+
+
+def matching(db: Database, words: str, limit: int = 20) -> list[Buyer]:
+    """Buyers of whom a spelling or the name is exactly these words, else contains them."""
+    key = folded(words)
+    if not key:
+        return []
+    spellings = """SELECT spelling, buyer FROM order_buyer WHERE spelling <> '' UNION
+                   SELECT key, coalesce(joined_into, key) FROM buyer_stated UNION
+                   SELECT folded(name), key FROM buyer_stated WHERE name IS NOT NULL"""
+    for test in ("spelling = ?", "instr(spelling, ?)"):
+        found = [str(row[0]) for row in db.execute(
+            f"SELECT DISTINCT buyer FROM ({spellings}) WHERE {test} ORDER BY buyer LIMIT ?", [key, limit])]
+        if found:
+            return [buyer for one in found if (buyer := by_key(db, one))]
+    return []
+
+
+def by_key(db: Database, key: str) -> Buyer | None:
+    """The buyer of that very key; None where no order and no statement knows one, or it is a spelling of another."""
+    return fetch_one(db, Buyer, _BUYER.format(keys=f"SELECT key FROM ({_KEYS}) WHERE key = ?"), [key])
+
+
+def key_of(db: Database, name: str) -> str:
+    """The key of the buyer whom a name on an order means, known or not; empty for no name."""
+    spelling = folded(name)
+    row = db.execute("SELECT joined_into FROM buyer_stated WHERE key = ?", [spelling]).fetchone()
+    return str(row[0]) if row and row[0] else spelling
+
+
+def spellings(db: Database, key: str) -> list[str]:
+    """How the orders of a buyer spell the name, as written, most used first."""
+    return [str(row[0]) for row in db.execute(
+        """SELECT o.buyer FROM order_buyer b JOIN orders o ON o.id = b.order_id WHERE b.buyer = ?
+           GROUP BY o.buyer ORDER BY count(*) DESC, o.buyer""", [key])]
+
+
+def stated(db: Database, key: str) -> dict[str, object] | None:
+    """The row of what a person said of a spelling."""
+    row = db.execute("SELECT * FROM buyer_stated WHERE key = ?", [key]).fetchone()
+    return None if row is None else dict(row)
+
+
+def state(db: Database, key: str, values: Mapping[str, object]) -> None:
+    """Keep what a person says: any of ``FACTS``. Call within a transaction."""
+    row = stated(db, key)
+    if row is None:
+        said = {"key": key, "name": None, "contact": "", "notes": "", "joined_into": None} | dict(values)
+        db.execute(f"INSERT INTO buyer_stated ({', '.join(said)}) VALUES ({', '.join('?' * len(said))})",
+                   list(said.values()))
+        return
+    changed = {name: value for name, value in values.items() if row[name] != value}
+    if changed:
+        db.execute(f"UPDATE buyer_stated SET {', '.join(f'{name} = ?' for name in changed)} WHERE key = ?",
+                   [*changed.values(), key])
+
+
+def joined(db: Database, key: str) -> list[str]:
+    """Keys of the spellings that a person joined into a buyer."""
+    return [str(row[0]) for row in db.execute("SELECT key FROM buyer_stated WHERE joined_into = ? ORDER BY key", [key])]

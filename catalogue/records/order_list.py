@@ -1,0 +1,162 @@
+"""The list of order lines: filtered, sorted, a page at a time, and what all that fit amount to."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from catalogue.money import exact_amount
+from catalogue.records import search
+from catalogue.records.database import Database
+from catalogue.records.orders import LINE_STATUS, SELECT_LINE, Line, line_of
+
+Value = str | float
+
+
+@dataclass(frozen=True, slots=True)
+class OrderFilter:
+    """Which order lines: all that is given must hold. ``first`` and ``last`` are ISO dates, both within.
+
+    ``buyer`` is a buyer's key (:mod:`catalogue.records.buyers`), ``medium`` stands anywhere in the line's medium, and
+    each of the ``words`` begins a word of its artist, title, buyer, medium, size, number or notes.
+    """
+
+    first: str = ""
+    last: str = ""
+    artist_id: int | None = None
+    piece_id: int | None = None
+    buyer: str = ""
+    statuses: tuple[str, ...] = ()
+    medium: str = ""
+    words: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ListedLine:
+    """A line with its buyer's key and name. ``place`` is where it stands in the list, for the page beyond it."""
+
+    line: Line
+    buyer_key: str
+    buyer: str
+    place: tuple[Value, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Money:
+    """Decimal text in one currency."""
+
+    currency: str
+    amount: str
+
+
+@dataclass(frozen=True, slots=True)
+class OrderSums:
+    """Of all lines that fit, cancelled ones left out: orders, lines, prints, and money by currency.
+
+    ``unpriced`` of the lines have no price; ``cancelled`` lines fit too and are not counted in anything else.
+    """
+
+    orders: int
+    lines: int
+    prints: int
+    money: tuple[Money, ...]
+    unpriced: int
+    cancelled: int
+
+
+# What a list can be sorted by. Within equals the line's id decides.
+SORTS = {
+    "date": "o.placed", "number": "o.number", "artist": "a.key", "piece": "p.key", "buyer": "b.buyer",
+    "medium": "l.medium", "quantity": "l.quantity", "price": "CAST(l.price AS REAL)",
+    "status": f"""CASE {LINE_STATUS} WHEN 'asked' THEN 0 WHEN 'approved' THEN 1 WHEN 'printed' THEN 2
+                  WHEN 'collected' THEN 3 ELSE 4 END"""}
+DESCENDING = frozenset({"date", "number", "quantity", "price"})     # their usual direction
+_WORDS = f"""folded(o.number || ' ' || o.placed || ' ' || o.buyer || ' ' || o.notes || ' ' || a.name || ' ' || p.title
+    || ' ' || l.medium || ' ' || l.notes || ' ' || {"|| 'x' ||".join(
+        f"CAST(round(l.{side}_mm / 10) AS INTEGER)" for side in ("width", "height"))} || ' ' || {"|| 'x' ||".join(
+        f"CAST(round(l.{side}_mm / 10) AS INTEGER)" for side in ("height", "width"))})"""
+
+_HAS_WORD = f"instr(' ' || {_WORDS}, ?)"
+
+
+def page(db: Database, wanted: OrderFilter, *, sort: str = "date", descending: bool | None = None,
+         beyond: tuple[Value, int] | None = None, limit: int = 200, forward: bool = True) -> list[ListedLine]:
+    """Lines that fit, from beyond a line's ``place`` on; with ``forward`` false those before it, in the same order.
+
+    ``descending`` None is the sort's usual direction.
+    """
+    by = SORTS[sort]
+    down = (sort in DESCENDING if descending is None else descending) == forward
+    where, values = _where(db, wanted)
+    if beyond is not None:
+        where, values = f"{where} AND ({by}, l.id) {'<' if down else '>'} (?, ?)", [*values, *beyond]
+    direction = "DESC" if down else "ASC"
+    rows = db.execute(f"""
+        SELECT l.id, {by}, b.buyer, coalesce((SELECT name FROM buyer_stated s WHERE s.key = b.buyer), o.buyer)
+        FROM {_source(wanted, sort)} WHERE {where} ORDER BY {by} {direction}, l.id {direction} LIMIT ?""",
+                      [*values, limit]).fetchall()
+    ids = ", ".join(str(row[0]) for row in rows) or "NULL"
+    lines = {row["id"]: line_of(row) for row in db.execute(f"{SELECT_LINE} WHERE l.id IN ({ids})")}
+    listed = [ListedLine(lines[row[0]], row[2], row[3], (row[1], row[0])) for row in rows]
+    return listed if forward else listed[::-1]
+
+
+def sums(db: Database, wanted: OrderFilter) -> OrderSums:
+    """What all lines that fit amount to. Money is added exactly, as decimals."""
+    where, values = _where(db, wanted)
+    source = _source(wanted, "date")
+    money: dict[str, list[Decimal]] = {}
+    lines = prints = unpriced = cancelled = 0
+    for currency, price, status, count, quantity in db.execute(f"""
+            SELECT o.currency, l.price, {LINE_STATUS} = 'cancelled', count(*), sum(l.quantity)
+            FROM {source} WHERE {where} GROUP BY 1, 2, 3""", values):
+        if status:
+            cancelled += count
+            continue
+        lines, prints = lines + count, prints + quantity
+        if price:
+            money.setdefault(currency, []).append(count * Decimal(price))
+        else:
+            unpriced += count
+    orders = db.execute(f"""SELECT count(DISTINCT o.id) FROM {source} WHERE {where}
+                            AND {LINE_STATUS} <> 'cancelled'""", values).fetchone()[0]
+    return OrderSums(orders, lines, prints, tuple(Money(currency, exact_amount(sum(amounts, Decimal(0)), currency))
+                                                  for currency, amounts in sorted(money.items())), unpriced, cancelled)
+
+
+def _source(wanted: OrderFilter, sort: str) -> str:
+    """The tables; along the orders' dates where that is the list's order and no narrower way in is known."""
+    along = sort == "date" and not (wanted.buyer or wanted.artist_id or wanted.piece_id)
+    return f"""orders o {'CROSS ' if along else ''}JOIN order_line l ON l.order_id = o.id
+               JOIN order_buyer b ON b.order_id = o.id JOIN piece p ON p.id = l.piece_id
+               JOIN artist a ON a.id = p.artist_id"""
+
+
+def _where(db: Database, wanted: OrderFilter) -> tuple[str, list[object]]:
+    tests: list[str] = ["1"]
+    values: list[object] = []
+
+    def add(test: str, *given: object) -> None:
+        tests.append(test)
+        values.extend(given)
+
+    if wanted.first:
+        add("o.placed >= ?", wanted.first)
+    if wanted.last:
+        add("o.placed < ? || 'U'", wanted.last)     # a time of the day, which an older record may have, sorts before it
+    if wanted.artist_id is not None:
+        add("p.artist_id = ?", wanted.artist_id)
+    if wanted.piece_id is not None:
+        add("p.id = ?", wanted.piece_id)
+    if wanted.buyer:
+        add("b.buyer = ?", wanted.buyer)
+    if wanted.statuses:
+        add(f"{LINE_STATUS} IN ({', '.join('?' * len(wanted.statuses))})", *wanted.statuses)
+    if wanted.medium:
+        add("instr(folded(l.medium), folded(?))", wanted.medium)
+    if wanted.words:
+        terms = search.corrected_terms(db, wanted.words)
+        add("+o.id IN (SELECT rowid FROM order_words WHERE order_words MATCH ?)", search.match_query(terms, "*"))
+        # the index is of whole orders: where one has several lines, each line is looked at
+        alone = "NOT EXISTS (SELECT 1 FROM order_line other WHERE other.order_id = o.id AND other.id <> l.id)"
+        for term in terms:
+            add(f"({alone} OR {' OR '.join([_HAS_WORD] * len(term))})", *(f" {word}" for word in term))
+    return " AND ".join(tests), values
