@@ -139,6 +139,13 @@ def ordered(place: Archive) -> None:
 
 
 @after(ordered)
+def with_buyers(place: Archive) -> None:
+    do(place, "order", "correct", "K-1", "--buyer", "Ann Tarn")
+    do(place, "order", "add", "Harbour", "--size", "20x30", "--number", "K-2", "--buyer", "A. Tarn", "--yes",
+       codes=(0, 1))
+
+
+@after(ordered)
 def printed(place: Archive) -> None:
     do(place, "order", "status", "K-1", "printed")
 

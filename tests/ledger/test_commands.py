@@ -145,6 +145,7 @@ def test_editions_from_setting_to_certificates(books: Call, shop: Shop, tmp_path
     assert "destroyed" in shown and "printed anew in N-2" in shown
     books("edition", "certificates", edition, "--csv", tmp_path / "c.csv", "--html", tmp_path / "c.html")
     assert "1/8" in (tmp_path / "c.csv").read_text() and "1/8" in (tmp_path / "c.html").read_text()
+    (tmp_path / "c.csv").write_text("somebody's own")
     with pytest.raises(Refused):
         books("edition", "certificates", edition, "--csv", tmp_path / "c.csv")
     assert "closed 2026-02-03" in books("edition", "close", edition, "--date", "2026-02-03")
@@ -197,6 +198,7 @@ def test_sheets_tables_and_holdings(books: Call, shop: Shop, tmp_path: Path) -> 
     page = Path(books("export", "holdings", "marwood", "--json")["written"])
     assert page.parent == shop.home.sheets and "Harbour at Low Water" in page.read_text(encoding="utf-8")
     books("export", "holdings", "marwood", "--to", tmp_path / "h.html")
+    (tmp_path / "h.html").write_text("somebody's own")
     with pytest.raises(Refused):
         books("export", "holdings", "marwood", "--to", tmp_path / "h.html")
 
