@@ -4,10 +4,10 @@ Every list function takes ``beyond``, the row the page starts beyond (None: from
 gives at most ``limit`` rows in the list's own order, whichever way it looked.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
-from catalogue.records import stores
+from catalogue.records import current, stores
 from catalogue.records.copies import HELD
 from catalogue.records.findings import DAMAGE_KINDS, Finding
 from catalogue.records.fixity import last_audit
@@ -71,7 +71,7 @@ class Glance:
     """What stands under a piece's picture.
 
     ``present`` counts files of the current master that are there, ``stores`` its sound copies; ``checked_at`` is the
-    latest check of one (:mod:`catalogue.records.copies`).
+    latest check of one (:mod:`catalogue.records.copies`). ``caution`` says why the current master is doubtful.
     """
 
     piece_id: int
@@ -97,6 +97,7 @@ class Glance:
     damaged: int
     lines: int
     last_order: str | None
+    caution: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +138,15 @@ def pieces(db: Database, artist_id: int | None, beyond: PieceItem | None, limit:
     return _page(fetch(db, PieceItem, f"""
         WITH page AS (SELECT * FROM piece WHERE (key, id) {sign} (?1, ?2) {chosen}
                       ORDER BY key {order}, id {order} LIMIT ?3)
+        {_PIECE_ITEM} ORDER BY p.key {order}, p.id {order}""", values), forward)
+
+
+def piece(db: Database, piece_id: int) -> PieceItem | None:
+    """One piece as the list shows it."""
+    return fetch_one(db, PieceItem, f"WITH page AS (SELECT * FROM piece WHERE id = ?) {_PIECE_ITEM}", [piece_id])
+
+
+_PIECE_ITEM = f"""
         SELECT p.id, p.key, p.artist_id, a.name AS artist, p.title, p.year,
                (SELECT count(*) FROM scan c WHERE c.piece_id = p.id) AS scans,
                (SELECT max(o.placed) FROM order_line l JOIN orders o ON o.id = l.order_id
@@ -146,7 +156,7 @@ def pieces(db: Database, artist_id: int | None, beyond: PieceItem | None, limit:
                (SELECT count(*) FROM scan c JOIN finding f ON f.scan_id = c.id
                 WHERE c.piece_id = p.id AND f.resolved IS NULL AND {_IS_DAMAGE}) AS damaged,
                (SELECT sha256 FROM scan c WHERE c.id = p.current_scan_id) AS sha256
-        FROM page p JOIN artist a ON a.id = p.artist_id ORDER BY p.key {order}, p.id {order}""", values), forward)
+        FROM page p JOIN artist a ON a.id = p.artist_id"""
 
 
 def lines(db: Database, status: str, beyond: LineItem | None, limit: int, *, forward: bool = True) -> list[LineItem]:
@@ -166,7 +176,7 @@ def lines(db: Database, status: str, beyond: LineItem | None, limit: int, *, for
 
 def glance(db: Database, piece_id: int) -> Glance | None:
     """One piece for the panel under its picture; None where it has gone."""
-    return fetch_one(db, Glance, f"""
+    found = fetch_one(db, Glance, f"""
         SELECT p.id AS piece_id, a.name AS artist, p.title, p.year, p.series, p.width_mm, p.height_mm,
                c.id AS scan_id, c.sha256, c.width, c.height, c.bits, c.ppi_x, c.ppi_y, c.profile_name, c.has_preview,
                (SELECT count(*) FROM {HELD} h WHERE h.scan_id = c.id AND h.present) AS present,
@@ -181,6 +191,7 @@ def glance(db: Database, piece_id: int) -> Glance | None:
                 WHERE l.piece_id = p.id) AS last_order
         FROM piece p JOIN artist a ON a.id = p.artist_id LEFT JOIN scan c ON c.id = p.current_scan_id
         WHERE p.id = ?""", [piece_id])
+    return None if found is None else replace(found, caution=current.caution(db, piece_id))
 
 
 def totals(db: Database) -> Totals:

@@ -159,7 +159,7 @@ def of_scan(db: Database, sha256: str) -> dict[str, Origin]:
     rows = fetch(db, _Row, f"""
         SELECT '' AS store, '' AS path, '' AS state, {_FACTS} FROM scan c LEFT JOIN piece p ON p.id = c.piece_id
         {_BESIDE} WHERE c.sha256 = ?""", [sha256])
-    return {"role": _role(rows[0]), "piece": _filed(rows[0]) or _title(rows[0])} if rows else {}
+    return {"role": _role(rows[0]), "piece": _filed(rows[0]) or _guessed("title", rows[0].reason)} if rows else {}
 
 
 def of_artist(db: Database, artist_id: int) -> dict[str, Origin]:

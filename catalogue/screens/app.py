@@ -44,6 +44,7 @@ from catalogue.screens.writes import Writes
 from catalogue.settings import Home
 
 if TYPE_CHECKING:
+    from catalogue.indexing.corrections import Correction
     from catalogue.screens.search import Hit
 
 PATIENCE = 3.0          # seconds a stopped job may take before the program leaves without it
@@ -102,6 +103,7 @@ class CatalogueApp(App[None]):
         self.writes = Writes(self)
         self.work: Work | None = None
         self.vocabulary: Vocabulary | None = None
+        self.corrected: list[Correction] = []   # in this sitting and not taken back, the last one last
         self.register_theme(DARK)
         self.register_theme(LIGHT)
         self.theme = LIGHT.name if home.settings.theme == "light" else DARK.name

@@ -14,6 +14,7 @@ from textual.widgets import Static
 from catalogue.records import browsing
 from catalogue.records.browsing import ArtistItem, Glance, PieceItem, Totals
 from catalogue.records.database import Database
+from catalogue.screens.correcting import edit_artist, edit_pieces, merge_pieces, take_back
 from catalogue.screens.facts import glance_words
 from catalogue.screens.filing import FileActions
 from catalogue.screens.keys import bindings
@@ -55,6 +56,14 @@ class BrowsePage(FileActions, Page):
         self._load_artists()
         self.query_one("#pieces", PagedTable).focus()
 
+    @property
+    def _artists(self) -> PagedTable[ArtistItem]:
+        return self.query_one("#artists", PagedTable)
+
+    @property
+    def _pieces(self) -> PagedTable[PieceItem]:
+        return self.query_one("#pieces", PagedTable)
+
     def catalogue_changed(self) -> None:
         self._load_artists(keep=True)  # which points to its artist again, and so loads the pieces
 
@@ -66,7 +75,9 @@ class BrowsePage(FileActions, Page):
             at_start = beyond is None if forward else len(rows) < limit
             return [ALL, *rows] if at_start else rows
 
-        self.query_one("#artists", PagedTable).show(Source(page, self._artist_cells, lambda row: row.id), keep=keep)
+        self.query_one("#artists", PagedTable).show(Source(
+            page, self._artist_cells, lambda row: row.id,
+            lambda db, row: browsing.artist(db, row.id) if row.id else ALL), keep=keep)
         self.ask(browsing.totals, self._show_totals, group="totals")
 
     def _show_totals(self, totals: Totals) -> None:
@@ -96,9 +107,11 @@ class BrowsePage(FileActions, Page):
         artist = self.query_one("#artists", PagedTable).pointed
         chosen = artist.id if artist is not None and artist.id else None
         self._listed = artist.id if artist is not None else None
+        if not keep:
+            self._pieces.unmark_all()   # another list: what is marked is what can be seen there
         self.query_one("#pieces", PagedTable).show(Source(
             lambda db, beyond, limit, forward: browsing.pieces(db, chosen, beyond, limit, forward=forward),
-            self._piece_cells, lambda row: row.id), keep=keep)
+            self._piece_cells, lambda row: row.id, lambda db, row: browsing.piece(db, row.id)), keep=keep)
         self._entitle_pieces()
 
     def on_row_table_pointed(self, event: RowTable.Pointed) -> None:
@@ -140,6 +153,46 @@ class BrowsePage(FileActions, Page):
         piece = self.query_one("#pieces", PagedTable).row_to_act_on
         if piece is not None:
             self.shop.repeat(piece_id=piece.id)
+
+    def action_edit(self) -> None:
+        """Correct the artist, or the piece or pieces."""
+        artists, pieces = self._artists, self._pieces
+        if artists.has_focus:
+            artist = artists.row_to_act_on
+            if artist is None or not artist.id:
+                self.shop.say("Choose one artist first.", "warning")
+                return
+            edit_artist(self, artist.id, lambda: artists.expect_removal(artist))
+            return
+        rows = pieces.rows_to_act_on
+        if rows:
+            edit_pieces(self, [row.id for row in rows], lambda: self._dealt_with(rows))
+
+    def _dealt_with(self, rows: list[PieceItem]) -> None:
+        self._pieces.unmark_all()
+        for row in rows:
+            self._pieces.expect_removal(row)
+
+    def action_mark(self) -> None:
+        if self._artists.has_focus:
+            self.shop.say("Pieces can be marked, artists one at a time.", "warning")
+        else:
+            self._pieces.toggle_mark()
+
+    def action_merge(self) -> None:
+        """File two pieces as one: the two marked, or the one marked and the one under the cursor."""
+        pieces = self._pieces
+        rows = {row.id: row for row in pieces.marked}
+        here = pieces.row_to_act_on if len(rows) == 1 else None
+        if here is not None:
+            rows[here.id] = here
+        if len(rows) == 2:
+            merge_pieces(self, list(rows), lambda: self._dealt_with(list(rows.values())))
+        else:
+            self.shop.say("Mark one piece with Space, go to the other, and press m.", "warning")
+
+    def action_undo(self) -> None:
+        take_back(self)
 
     def go_to_artist(self, artist_id: int) -> None:
         """Put the cursor on an artist, wherever in the list."""

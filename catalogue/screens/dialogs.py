@@ -1,5 +1,6 @@
 """Small panels: a question with two answers, and words to read or select."""
 
+from collections.abc import Sequence
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -10,6 +11,8 @@ from textual.widgets import Button, Input, Static
 from catalogue.screens.bars import KeyLine
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Dialog
+from catalogue.screens.rows import Column, RowTable
+from catalogue.screens.wording import cell
 
 
 class Question(Dialog[bool]):
@@ -68,6 +71,39 @@ class Words(Dialog[None]):
 
     def on_button_pressed(self, _: Button.Pressed) -> None:
         self.dismiss(None)
+
+
+class Choice(Dialog[int]):
+    """One of a few lines, each a number, what it is and a detail; gives the number."""
+
+    PLACE = "choice"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("choice")
+
+    def __init__(self, title: str, rows: Sequence[tuple[int, str, str]], text: str = "", *, at: int = 0) -> None:
+        super().__init__()
+        self._title, self._rows, self._text, self._at = title, list(rows), text, at
+
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="panel choice"):
+            yield Static(self._title, classes="panel-title", markup=False)
+            yield RowTable[tuple[int, str, str]]([Column("", 0, weight=3), Column("", 0, weight=2)], id="choices")
+            if self._text:
+                yield Static(self._text, classes="quiet", markup=False)
+            yield KeyLine(self.PLACE, alone=True)
+
+    def on_mount(self) -> None:
+        table = self.query_one(RowTable)
+        table.styles.height = min(12, len(self._rows))
+        table.set_rows(self._rows, lambda row: [cell(row[1]), cell(row[2], "dim")], cursor=self._at)
+        table.focus()
+
+    def on_row_table_chosen(self, _: RowTable.Chosen) -> None:
+        self.action_choose()
+
+    def action_choose(self) -> None:
+        row = self.query_one(RowTable).row_to_act_on
+        if row is not None:
+            self.dismiss(row[0])
 
 
 class Reason(Dialog[str]):

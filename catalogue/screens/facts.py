@@ -36,8 +36,11 @@ def glance_words(glance: Glance, day_form: str) -> Content:
         found.append(line(("!", "$warning"), " no current master"))
     else:
         depth = f" {glance.bits} bit" if glance.bits else ""
-        found.append(line((f"{size}  {glance.width or '?'}×{glance.height or '?'} px{depth}", "$quiet")))
         found.append(state_line(glance))
+        if glance.caution:
+            found.append(line(("! ", "bold $warning"), "another scan could be master: open it"))
+        else:
+            found.insert(2, line((f"{size}  {glance.width or '?'}×{glance.height or '?'} px{depth}", "$quiet")))
     ordered = f"{counted(glance.lines, 'order')}, last {day(glance.last_order, day_form)}" if glance.lines \
         else "never ordered"
     found.append(line((ordered, "$quiet")))
@@ -66,9 +69,11 @@ def piece_words(view: PieceView) -> Content:
     """Title, who and when, and the original's size."""
     piece = view.piece
     found = [line((piece.title, "bold")), line(", ".join(filter(None, (piece.artist, piece.year))))]
-    also = "  ".join(filter(None, (piece.series, piece.inventory_number)))
+    also = "  ".join(filter(None, (piece.series, piece.inventory_number, piece.medium)))
     if also:
         found.append(line((also, "$quiet")))
+    if view.caution:
+        found.append(line(("! ", "bold $warning"), view.caution))
     scan = view.master.scan if view.master else None
     if piece.width_mm and piece.height_mm:
         found.append(line(size_cm(piece.width_mm, piece.height_mm), ("  as measured", "$quiet")))

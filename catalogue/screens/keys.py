@@ -24,7 +24,8 @@ class Key:
 
 SIGNS = {"enter": "⏎", "escape": "Esc", "slash": "/", "question_mark": "?", "tab": "Tab", "left": "←", "right": "→",
          "up": "↑", "down": "↓", "space": "Space", "colon": ":", "comma": ",", "full_stop": ".", "backspace": "⌫",
-         "plus": "+", "minus": "-", "delete": "Del", "home": "Home", "end": "End", "pagedown": "PgDn", "pageup": "PgUp"}
+         "plus": "+", "minus": "-", "delete": "Del", "f2": "F2",
+         "home": "Home", "end": "End", "pagedown": "PgDn", "pageup": "PgUp"}
 
 # The places, in the order of their digits: mode, title.
 PLACES = (("browse", "Browse"), ("orders", "Orders"), ("alike", "Alike"), ("audit", "Audit"), ("intake", "Intake"),
@@ -55,13 +56,19 @@ EVERYWHERE = (
 SCAN_KEYS = (
     Key("c", "copy_path", "path", "Show the file's full path, and offer it to the clipboard.", 3),
     Key("o", "open_file", "open", "Open the file in the system's viewer, or in the program of the settings.", 4),
-    Key("f", "reveal", "folder", "Show the file's folder in the system.", 5),
+    Key("f", "reveal", "folder", "Show the file's folder in the system.", 94),
 )
+
+UNDO = Key("u", "undo", "undo", "Take the last correction back.", 93)
 
 KEYS: dict[str, tuple[Key, ...]] = {
     "browse": (
         Key("enter", "open", "open", "Open the piece, or go from the artist to the pieces.", 1),
         Key("r", "repeat", "repeat", "Repeat the piece's last order.", 2),
+        Key("e,f2", "edit", "edit", "Correct the artist or the piece under the cursor, or all marked pieces.", 3),
+        Key("space", "mark", "mark", "Mark the piece, to act on several at once; again takes the mark away.", 91),
+        Key("m", "merge", "merge", "The marked piece and another are one: file both as one piece.", 92),
+        UNDO,
         Key("right,l", "pane_right", "pieces", "Go to the pieces."),
         Key("left,h", "pane_left", "artists", "Go back to the artists."),
         *SCAN_KEYS,
@@ -69,8 +76,12 @@ KEYS: dict[str, tuple[Key, ...]] = {
     "piece": (
         Key("r", "repeat", "repeat", "Repeat the order line under the cursor, or the last one.", 1),
         Key("escape,backspace", "back", "back", "Go back.", 2),
+        Key("e,f2", "edit", "edit", "Correct what the scan under the cursor is and shows, or all marked scans.", 2),
+        Key("m", "make_current", "make current", "Make the scan under the cursor the piece's current master.", 3),
         *SCAN_KEYS,
-        Key("m", "make_current", "make current", "Make the scan under the cursor the piece's current master.", 6),
+        Key("E", "edit_piece", "edit piece", "Correct artist, title, year and what else is known of the piece.", 5),
+        Key("space", "mark", "mark", "Mark the scan, to act on several at once; again takes the mark away.", 91),
+        UNDO,
     ),
     "orders": (
         Key("enter", "open", "open piece", "Open the piece of the line.", 1),
@@ -151,12 +162,24 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("escape,n", "back", "no", "No."),
     ),
     "words": (Key("escape,q", "back", "close", "Close."),),
+    "form": (
+        Key("ctrl+s", "save", "save", "Record what was changed; Enter does so too.", 1),
+        Key("escape", "back", "cancel", "Change nothing.", 2),
+        Key("down", "down", "next match", "Take the next of the names that match.", 3),
+        Key("up", "up", "match before", "Take the name before."),
+        Key("ctrl+g", "give_back", "as guessed", "Take back what was stated here, so that the guess holds again.", 4),
+    ),
+    "choice": (
+        Key("enter", "choose", "this one", "Take the line under the cursor.", 1),
+        Key("escape", "back", "cancel", "Change nothing.", 2),
+    ),
     "help": (Key("escape,question_mark,q", "back", "close", "Close the help.", 1),),
     "search": (
         Key("escape", "back", "close", "Close the search.", 2),
         Key("enter", "open", "open", "Open what is under the cursor.", 1),
         Key("down", "down", "next", "Go to the next line found.", 3),
         Key("up", "up", "previous", "Go to the line before.", 4),
+        Key("f2", "edit", "edit", "Correct the artist, piece or scan under the cursor.", 5),
     ),
 }
 

@@ -10,9 +10,11 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from catalogue.operations.correcting import choose_current_master
+from catalogue.records import pieces
 from catalogue.records.database import Database
 from catalogue.records.findings import DAMAGE_KINDS
 from catalogue.records.orders import Line
+from catalogue.screens.correcting import edit_pieces, edit_scans, take_back
 from catalogue.screens.dialogs import Question
 from catalogue.screens.facts import edition_words, piece_words, prints_words, scan_words
 from catalogue.screens.filing import FileActions
@@ -72,14 +74,22 @@ class PiecePage(FileActions):
     def _begin(self) -> None:
         if self._view is not None:
             self._show(self._view, keep=False)
-        scans: RowTable[ScanView] = self.query_one("#scans", RowTable)
+        scans = self._scans
+        scans.unmark_all()
         scans.focus()
         scans.cursor_row = next((at for at, row in enumerate(scans.rows_held) if row.scan.sha256 == self._asked), 0)
 
     def _load(self) -> None:
         piece_id, online = self.piece_id, self.shop.changes.online
-        self.ask(lambda db: piece_view(db, piece_id, online), lambda view: self._show(view, keep=True),
+        self.ask(lambda db: piece_view(db, piece_id, online) if pieces.by_id(db, piece_id) else None, self._show_again,
                  group="view", holds=self)
+
+    def _show_again(self, view: PieceView | None) -> None:
+        if view is not None:
+            self._show(view, keep=True)
+        elif self.is_current:
+            self.shop.say("This piece is not in the catalogue any more: its scans are filed elsewhere now.")
+            self.action_back()
 
     def _show(self, view: PieceView, *, keep: bool) -> None:
         self._view = view
@@ -127,8 +137,12 @@ class PiecePage(FileActions):
             self.query_one("#order-words", Static).update("\n".join(words))
 
     @property
+    def _scans(self) -> RowTable[ScanView]:
+        return self.query_one("#scans", RowTable)
+
+    @property
     def _scan(self) -> ScanView | None:
-        return self.query_one("#scans", RowTable).row_to_act_on
+        return self._scans.row_to_act_on
 
     def scan_meant(self) -> str | None:
         return self._scan.scan.sha256 if self._scan else None
@@ -140,6 +154,30 @@ class PiecePage(FileActions):
             self.shop.repeat(line_id=line.id)
         else:
             self.shop.repeat(piece_id=self.piece_id)
+
+    def action_edit(self) -> None:
+        """Correct the scan or the marked scans; the piece where it has none."""
+        scans = self._scans
+        rows = scans.rows_to_act_on
+        if not rows:
+            self.action_edit_piece()
+            return
+        name = file_name(rows[0].kept[0].file.path) if rows[0].kept else rows[0].scan.sha256[:12]
+        edit_scans(self, [row.scan.sha256 for row in rows], name, lambda: self._dealt_with(rows))
+
+    def _dealt_with(self, rows: list[ScanView]) -> None:
+        self._scans.unmark_all()
+        for row in rows:
+            self._scans.expect_removal(row)
+
+    def action_edit_piece(self) -> None:
+        edit_pieces(self, [self.piece_id], lambda: None)
+
+    def action_mark(self) -> None:
+        self._scans.toggle_mark()
+
+    def action_undo(self) -> None:
+        take_back(self)
 
     def action_make_current(self) -> None:
         row = self._scan

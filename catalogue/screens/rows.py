@@ -27,6 +27,7 @@ from catalogue.screens.wording import number, safe
 R = TypeVar("R")
 HERE = object()
 DEPARTED = Style(dim=True, strike=True)
+MARK = "▪"      # before a marked row
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,9 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
 
     A row that leaves the list while the cursor is on it, because another seat or a job has changed it, stays there
     struck through until the cursor leaves it, so that no key meant for it acts on its neighbour.
+
+    Rows can be marked, to act on several at once. A mark belongs to what the row is, so it outlasts paging and reading
+    the list again.
     """
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"rows--header", "rows--row", "rows--cursor", "rows--hover"}
@@ -86,6 +90,8 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         self._told: object = HERE
         self._departed: R | None = None     # the row under the cursor, if the list does not hold it any more
         self._removed: set[object] = set()  # identities that leave the list because the person said so
+        self._marks: dict[object, R] = {}   # by identity, in the order they were made
+        self._title = ""
         self.rows_held: list[R] = []
 
     @property
@@ -110,6 +116,38 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
                           hint="Nothing was done. Choose a row again.")
         return self.pointed
 
+    @property
+    def rows_to_act_on(self) -> list[R]:
+        """The marked rows, else the one under the cursor. Raises: as :attr:`row_to_act_on`."""
+        row = None if self._marks else self.row_to_act_on
+        return list(self._marks.values()) if self._marks else [] if row is None else [row]
+
+    @property
+    def marked(self) -> list[R]:
+        """The marked rows, those paged away included."""
+        return list(self._marks.values())
+
+    def toggle_mark(self) -> None:
+        """Mark the row under the cursor, or take its mark away, and go on to the next. Raises Refused."""
+        row = self.row_to_act_on
+        if row is None:
+            return
+        identity = self._identity(row)
+        if self._marks.pop(identity, None) is None:
+            self._marks[identity] = row
+        self._marks_changed()
+        self.cursor_row += 1
+
+    def unmark_all(self) -> None:
+        if self._marks:
+            self._marks.clear()
+            self._marks_changed()
+
+    def _marks_changed(self) -> None:
+        self._strips.clear()
+        self._show_title()
+        self.refresh()
+
     def expect_removal(self, row: R) -> None:
         """The person has dealt with this row: when it leaves the list the cursor goes on to the next."""
         self._removed.add(self._identity(row))
@@ -125,7 +163,11 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
 
     def entitle(self, title: str, count: int | None = None) -> None:
         """Name the list, with how many rows it has in all."""
-        self.border_title = safe(title if count is None else f"{title}  {number(count)}")
+        self._title = safe(title if count is None else f"{title}  {number(count)}")
+        self._show_title()
+
+    def _show_title(self) -> None:
+        self.border_title = self._title + (f"  {MARK} {number(len(self._marks))} marked" if self._marks else "")
 
     def set_rows(self, rows: Sequence[R], cells: Callable[[R], Sequence[Text]],
                  identity: Callable[[R], object] | None = None, *, cursor: int = 0, scroll: int | None = None,
@@ -139,6 +181,8 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         self._identity = identity or id_of
         if not any(row is self._departed for row in self.rows_held):
             self._departed = None
+        if self._marks:
+            self._marks |= {mark: row for row in self.rows_held if (mark := self._identity(row)) in self._marks}
         held = {id(row) for row in self.rows_held}
         self._strips = {key: strip for key, strip in self._strips.items() if key[0] in held and keep_drawn}
         self._resize()
@@ -243,6 +287,8 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
             segments.append(Segment(fitted, base + (cell.style if isinstance(cell.style, Style) else
                                                     Style.parse(cell.style))))
         segments.append(Segment(text, base))
+        if self._marks and self._identity(row) in self._marks and segments and segments[0].text:
+            segments[0] = Segment(MARK + segments[0].text[1:], segments[0].style)
         if row is self._departed:
             segments = [Segment(text, (style or base) + DEPARTED) for text, style, _ in segments]
         return Strip(segments).adjust_cell_length(width, base)

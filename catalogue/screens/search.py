@@ -14,6 +14,7 @@ from catalogue.records.paths import shown
 from catalogue.records.search import Found, Vocabulary, load_vocabulary, search
 from catalogue.screens.asking import ask
 from catalogue.screens.bars import KeyLine
+from catalogue.screens.correcting import edit_artist, edit_pieces, edit_scans
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Dialog
 from catalogue.screens.picture import Picture
@@ -96,8 +97,9 @@ class SearchDialog(Dialog[Hit]):
             self.query_one(Input).value = ""
 
     def on_input_changed(self, event: Input.Changed) -> None:
-        words = event.value
+        self._look_up(event.value)
 
+    def _look_up(self, words: str) -> None:
         def look(db: Database) -> Found:
             if self.shop.vocabulary is None and len(words) > 2:
                 self.shop.vocabulary = load_vocabulary(db)
@@ -145,6 +147,23 @@ class SearchDialog(Dialog[Hit]):
     def action_open(self) -> None:
         if self._words == self.query_one(Input).value:  # else what is listed was found for other words
             self._open(self._hit)
+
+    def action_edit(self) -> None:
+        """Correct what is under the cursor: an artist, a piece, the piece of an order, a scan."""
+        hit = self._hit if self._words == self.query_one(Input).value else None
+        if hit is None:
+            return
+        if hit.artist_id is not None:
+            edit_artist(self, hit.artist_id, self._look_again)
+        elif hit.kind not in ("piece", "order") and hit.sha256 is not None:
+            edit_scans(self, [hit.sha256], hit.name, self._look_again)
+        elif hit.piece_id is not None:
+            edit_pieces(self, [hit.piece_id], self._look_again)
+        else:
+            self.shop.say("Nothing was read of this file yet.", "warning")
+
+    def _look_again(self) -> None:
+        self._look_up(self._words)
 
     def _open(self, hit: Hit | None) -> None:
         if hit is not None:

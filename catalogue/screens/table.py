@@ -22,11 +22,15 @@ NEAR = 60       # rows from the edge at which the next page is asked for
 
 @dataclass(frozen=True, slots=True)
 class Source(Generic[R]):
-    """A list as pages: ``page(db, beyond, limit, forward)`` in the list's order, ``cells`` one for each column."""
+    """A list as pages: ``page(db, beyond, limit, forward)`` in the list's order, ``cells`` one for each column.
+
+    ``again`` reads one row anew, None where it has gone: the cursor goes along with a row that another name has moved.
+    """
 
     page: Callable[[Database, R | None, int, bool], list[R]]
     cells: Callable[[R], Sequence[Text]]
     identity: Callable[[R], object]
+    again: Callable[[Database, R], R | None] | None = None
 
 
 class PagedTable(RowTable[R]):
@@ -61,21 +65,24 @@ class PagedTable(RowTable[R]):
         source = self._source
         assert source is not None
 
-        def around(db: Database) -> tuple[list[R], list[R]]:
-            before = source.page(db, here, min(row, HELD), False)
-            return before, source.page(db, before[-1] if before else None, HELD - len(before), True)
+        def around(db: Database) -> tuple[list[R], list[R], int, bool]:
+            now = source.again(db, here) if keep and source.again is not None else None
+            moved = now is not None and now != here
+            wanted = min(max(row, PAGE) if moved else row, HELD)
+            before = source.page(db, here if now is None else now, wanted, False)
+            return before, source.page(db, before[-1] if before else None, HELD - len(before), True), wanted, moved
 
-        def show(found: tuple[list[R], list[R]]) -> None:
-            before, after = found
+        def show(found: tuple[list[R], list[R], int, bool]) -> None:
+            before, after, wanted, moved = found
             rows = before + after
             found_at = next((i for i, r in enumerate(rows) if source.identity(r) == source.identity(here)), None)
             at = len(before) if found_at is None else found_at
             if keep and found_at is None:
                 rows = self.with_departed(rows, at, here, source.identity)
             self._removed.clear()
-            self.begins, self.ends = len(before) < row or row == 0, len(after) < HELD - len(before)
+            self.begins, self.ends = len(before) < wanted or wanted == 0, len(after) < HELD - len(before)
             self.tell_again()
-            self._fill(rows, at, scroll)
+            self._fill(rows, at, None if moved else scroll)
 
         self._ask(around, show)
 

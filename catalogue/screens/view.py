@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from catalogue.errors import NotFound
 from catalogue.ledger import editions as ledger_editions
 from catalogue.ledger.editions import State
-from catalogue.records import editions, files, findings, orders, pieces, scans
+from catalogue.records import current, editions, files, findings, orders, pieces, scans
 from catalogue.records.database import Database
 from catalogue.records.files import Located
 from catalogue.records.findings import Finding
@@ -46,6 +46,7 @@ class PieceView:
     scans: tuple[ScanView, ...]
     lines: tuple[Line, ...]
     editions: tuple[State, ...]
+    caution: str = ""   # why the current master is doubtful
 
     @property
     def master(self) -> ScanView | None:
@@ -97,4 +98,5 @@ def piece_view(db: Database, piece_id: int, online: Mapping[int, bool]) -> Piece
         tuple(ScanView(scan, scan.id == piece.current_scan_id, tuple(kept.get(scan.id, ())),
                        tuple(wrong.get(scan.id, ()))) for scan in scans.of_piece(db, piece_id)),
         tuple(orders.lines_of_piece(db, piece_id)),
-        tuple(ledger_editions.state(db, edition) for edition in editions.of_piece(db, piece_id)))
+        tuple(ledger_editions.state(db, edition) for edition in editions.of_piece(db, piece_id)),
+        current.caution(db, piece_id))

@@ -34,8 +34,8 @@ LANES = ("read", "disks", "alike", "health", "search")
 LISTS = {"browse": "#pieces", "piece": "#scans", "orders": "#lines", "alike": "#pairs", "audit": "#findings",
          "intake": "#proposals", "stores": "#stores-table", "health": "#criteria"}
 # Keys that act on the row under the cursor; all others of a place do the same wherever it stands.
-ON_ROWS = {"browse": {"open", "repeat", "copy_path", "open_file", "reveal"},
-           "piece": {"copy_path", "open_file", "reveal", "make_current"},
+ON_ROWS = {"browse": {"open", "repeat", "edit", "mark", "copy_path", "open_file", "reveal"},
+           "piece": {"edit", "mark", "copy_path", "open_file", "reveal", "make_current"},
            "orders": {"open", "repeat", "sheet", "sheet_and_copy", "move_on"},
            "alike": {"confirm", "reject", "merge", "open"},
            "stores": {"index", "audit", "bring_up_to_date", "retire"},
@@ -135,6 +135,7 @@ async def test_every_key_acts_on_the_row_that_the_keys_before_have_led_to(
                 for way in ("first", "slow", "burst"):
                     table.focus()
                     table.cursor_row = 0
+                    table.unmark_all()
                     app.clear_notifications()
                     await settled(pilot)
                     if way == "burst":
@@ -147,7 +148,8 @@ async def test_every_key_acts_on_the_row_that_the_keys_before_have_led_to(
                     else:
                         await burst(pilot, name)
                     await settled(pilot)
-                    seen.append((trace.take(), said(pilot), [getattr(row, "take", None) for row in table.rows_held]))
+                    seen.append((trace.take(), said(pilot), [getattr(row, "take", None) for row in table.rows_held],
+                                 [table._identity(row) for row in table.marked]))
                     if place == "intake":
                         app.screen._show(tiles_proposed(tmp_path))  # type: ignore[attr-defined]
                 first, slow, fast = seen

@@ -11,11 +11,13 @@ from rich.console import Console
 from textual.screen import Screen
 from textual.widgets import Button, Input, Static
 
+from catalogue.indexing.corrections import Correction
 from catalogue.screens.adding import AddStorePage
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.audit import AuditDialog
 from catalogue.screens.bars import KeyLine
-from catalogue.screens.dialogs import Question, Reason, Words
+from catalogue.screens.dialogs import Choice, Question, Reason, Words
+from catalogue.screens.form import Field, FormDialog
 from catalogue.screens.help import HelpDialog
 from catalogue.screens.keys import EVERYWHERE, KEYS, LISTS, PLACES, Key
 from catalogue.screens.repeat import RepeatDialog
@@ -29,6 +31,8 @@ MODES = [mode for mode, _ in PLACES]
 DIALOGS: dict[str, Callable[[], Screen[Any]]] = {
     "help": HelpDialog, "search": SearchDialog, "repeat": RepeatDialog,
     "question": lambda: Question("Really?", "", yes="Yes"), "words": lambda: Words("Words", "text"),
+    "form": lambda: FormDialog("Piece", [Field("title", "Title", "Pier")], lambda _: lambda _: Correction(0, "")),
+    "choice": lambda: Choice("Which?", [(1, "this", ""), (2, "that", "")]),
     "reason": lambda: Reason("Why?", ""), "auditing": lambda: AuditDialog([]), "adding": AddStorePage,
 }
 
