@@ -145,6 +145,13 @@ def with_buyers(place: Archive) -> None:
        codes=(0, 1))
 
 
+@after(copied)
+def with_terms(place: Archive) -> None:
+    do(place, "artist", "terms", "Ada Quill", "--percent", "40")
+    do(place, "order", "add", "Harbour", "--size", "20x30", "--number", "K-1", "--date", "2026-01-02", "--unit-price",
+       "50", "--status", "printed", "--yes", codes=(0, 1))
+
+
 @after(ordered)
 def printed(place: Archive) -> None:
     do(place, "order", "status", "K-1", "printed")

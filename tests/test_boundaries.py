@@ -123,6 +123,7 @@ READ_ONLY = {
     "intake.removing": {"places_wanted"},
     "intake.sidecars": {"description_of", "files_to_describe"},
     "intake.tidy": {"plan_tidying"},
+    "ledger.artist_terms": {"in_words"},
     "ledger.buyers": {"find_buyer"},
     "ledger.editions": {"label", "state"},
     "ledger.order_filter": {"read_filter"},

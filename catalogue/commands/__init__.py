@@ -28,6 +28,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "buyer": ("buyer", "Buyers: contact, notes, their orders; spellings joined."),
     "edition": ("edition", "Editions: numbers out and left, losses, certificates."),
     "artist": ("artist", "Artists: contact, terms, notes; spellings put right."),
+    "statement": ("statement", "What an artist is owed for a period: shown, issued, written to a file."),
     "piece": ("piece", "Pieces: what a person says of the original; merged and split."),
     "scan": ("scan", "Scans: their role, and the piece they show."),
     "refile": ("refile", "File guessed scans anew after the place rules changed; shown first."),

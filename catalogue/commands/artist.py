@@ -59,6 +59,50 @@ def set_(session: Session, name: tuple[str, ...], contact: str | None, terms: st
     session.emit(artist, lambda out: _print(out, artist))
 
 
+@command.command("terms")
+@click.argument("name", nargs=-1, required=True)
+@click.option("--percent", help="Of the price of each print, such as 40 or 33.3333.")
+@click.option("--per-print", help="An amount for each print, such as 12.50.")
+@click.option("--currency", default="", help="Of --per-print; else the settings' currency.")
+@click.option("--nothing", is_flag=True, help="Nothing is owed for prints.")
+@click.option("--since", help="For orders from this day on, or: start. Needed where terms are on record already.")
+@click.option("--destroyed/--not-destroyed", default=True, show_default=True,
+              help="Whether prints destroyed since count.")
+@click.option("--replaced/--not-replaced", default=False, show_default=True,
+              help="Whether prints made in place of destroyed ones count.")
+@click.option("--proofs/--not-proofs", default=False, show_default=True, help="Whether artist's proofs count.")
+@json_option
+@click.pass_obj
+def terms_(session: Session, /, name: tuple[str, ...], percent: str | None, per_print: str | None, currency: str,
+           nothing: bool, since: str | None, destroyed: bool, replaced: bool, proofs: bool) -> None:
+    """What is agreed with the artist NAME, for statements; shown where nothing is said."""
+    from catalogue.errors import Refused
+    from catalogue.ledger.artist_terms import in_words
+    from catalogue.ledger.values import day
+    from catalogue.operations.artist_statements import set_terms
+    from catalogue.records import artist_statements
+
+    dates = session.home.settings.dates
+    said = [basis for basis, given in (("percentage", percent is not None), ("fixed", per_print is not None),
+                                       ("none", nothing)) if given]
+    if len(said) > 1:
+        raise click.UsageError("Say one of --percent, --per-print and --nothing.")
+    if not said and since:
+        raise click.UsageError("Say what is agreed: --percent, --per-print or --nothing.")
+    db = session.existing() if said else session.looking()
+    artist = find_artist(db, " ".join(name))
+    if said:
+        try:
+            start = None if since is None else "" if since == "start" else day(since, dates)
+        except ValueError as error:
+            raise Refused(f"Nothing was changed: {error}.") from error
+        set_terms(db, artist.id, said[0], percent or per_print or "", currency or session.home.settings.currency,
+                  since=start, destroyed=destroyed, replaced=replaced, proofs=proofs)
+    terms = artist_statements.terms_of(db, artist.id)
+    session.emit(terms, lambda out: out.lines([artist.name, *(f"  {in_words(one, dates)}" for one in terms)] if terms
+                                              else [f"Nothing is agreed with {artist.name} on record."]))
+
+
 @command.command("rename")
 @click.argument("name")
 @click.argument("new_name")

@@ -18,10 +18,15 @@ def write_new(path: Path, text: str) -> Path:
 
     Raises Refused where something is there already, CatalogueError where the folder is not there or cannot be written.
     """
+    return write_new_bytes(path, text.encode())
+
+
+def write_new_bytes(path: Path, data: bytes) -> Path:
+    """Write a file where none stands yet, whole or not at all. Raises as :func:`write_new`."""
     place = path.expanduser().absolute()
     if not place.parent.is_dir():
         raise CatalogueError("There is no such folder to write to.", path=place.parent)
-    write_new_file(place, text.encode())
+    write_new_file(place, data)
     return place
 
 

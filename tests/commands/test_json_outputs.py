@@ -75,6 +75,13 @@ FACTS = {"sha256": str, "width": int, "height": int, "pixel_digest": str, "bits"
          "profile": str, "format": str, "captured": str, "modified": str, "role": str, "upscaled": bool}
 MEMBER = {"scan_id": int, "sha256": str, "role": str, "piece_id": (int, NONE), "facts": FACTS}
 GROUP = {"members": [MEMBER], "pairs": [PAIR], "pieces": [int], "proposed": str, "reasons": [str]}
+TERMS = {"artist_id": int, "since": str, "basis": str, "rate": str, "currency": str, "destroyed": int, "replaced": int,
+         "proofs": int}
+OWED = {"line_id": int, "order": str, "date": str, "title": str, "size": str, "medium": str, "numbers": str,
+        "prints": int, "price": str, "currency": str, "each": str, "amount": str, "owed_in": str, "note": str}
+TO_ARTIST = {"statement": {"artist_id": int, "artist": str, "first": str, "last": str, "issued": str, "terms": [str],
+                           "rows": [OWED], "corrections": [OWED], "totals": [{"currency": str, "amount": str}]},
+             "files": [str]}
 STATEMENT = {"id": int, "detail": str}
 ADVICE = {"piece_id": int, "artist": str, "title": str, "prints": int, "last": str, "master_ppi": float,
           "scan_ppi": (float, NONE),
@@ -143,6 +150,11 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["order", "show", "N1"], 0, ORDER | {"lines": [LINE]}),
     (["order", "change", "N1", "--notes", "x", "--unit-price", "12"], 0,
      {"orders": [ORDER], "lines": [LINE], "event": (int, NONE)}),
+    (["order", "status", "N1", "approved"], 0, ORDER),
+    (["artist", "terms", "quill", "--percent", "40"], 0, [TERMS]), (["artist", "terms", "quill"], 0, [TERMS]),
+    (["statement", "quill", "--from", "2020-01-01", "--to", "2099-12-31"], 0, TO_ARTIST),
+    (["statement", "quill", "--month", "2020-01", "--issue"], 0, TO_ARTIST),
+    (["statement", "quill", "--month", "2020"], 2, FAULT),
     (["buyer", "list"], 0, [BUYER]), (["buyer", "show", "ann"], 0, BUYER | {"spellings": [str], "lines": [LINE],
                                                                            "sums": SUMS}),
     (["buyer", "set", "ann", "--notes", "x"], 0, {"buyer": BUYER, "event": (int, NONE)}),

@@ -25,7 +25,8 @@ Scan = Callable[..., Path]
 READING = [
     ["find", "harbour"], ["findings"], ["show", "harbour"], ["artist", "list"], ["artist", "show", "ada"],
     ["order", "list"], ["order", "list", "ada"], ["order", "show", "7"], ["order", "sheet", "7", "--text"],
-    ["buyer", "list"], ["buyer", "show", "ann"],
+    ["buyer", "list"], ["buyer", "show", "ann"], ["artist", "terms", "ada"],
+    ["statement", "ada", "--from", "2020-01-01", "--to", "2020-01-31"],
     ["order", "repeat", "7", "--dry-run"], ["edition", "list"], ["edition", "show", "harbour"],
     ["edition", "certificates", "1"], ["rescan"], ["rescan", "harbour"], ["levels"], ["store", "list"],
     ["alike", "--as-is"], ["alike", "changes"], ["alike", "tiles", "harbour"], ["export", "csv", "orders", "{to}"],
@@ -45,6 +46,9 @@ WRITING = [
     ["order", "correct", "7", "--buyer", "x"], ["order", "sheet", "7", "--check"], ["order", "sheet", "7", "--copy"],
     ["edition", "set", "harbour", "--limit", "9"], ["edition", "close", "1"],
     ["edition", "destroy", "1", "1", "--reason", "x"], ["artist", "set", "ada", "--notes", "x"],
+    ["artist", "terms", "ada", "--percent", "30", "--since", "start"],
+    ["statement", "ada", "--month", "2020-01", "--issue"],
+    ["statement", "ada", "--month", "2020-01", "--to-file", "{to}"],
     ["artist", "rename", "ada", "Ada Quay"], ["artist", "merge", "ada", "--into", "ben"],
     ["piece", "set", "harbour", "--notes", "x"], ["piece", "merge", "harbour", "--into", "quay"],
     ["piece", "split", "harbour", "--scan", "{digest}", "--title", "x"], ["scan", "set", "{digest}", "--role", "tile"],
@@ -61,7 +65,7 @@ def shop(db: Database, home: Home, scan: Scan, tmp_path: Path, monkeypatch: pyte
     scan("main/Ada Quill/Harbour/master.tif", seed=1)
     index(db, home, [add_store(db, "main", tmp_path / "main", "primary", consent=True)], executors=ThreadPoolExecutor)
     monkeypatch.setattr(sys, "stdin", io.StringIO())
-    for words in (["edition", "set", "harbour", "--limit", "5"],
+    for words in (["edition", "set", "harbour", "--limit", "5"], ["artist", "terms", "ada", "--percent", "40"],
                   ["order", "add", "harbour", "--size", "20x30", "--medium", "rag", "--number", "7", "--buyer",
                    "Ann", "--yes"]):
         monkeypatch.setattr(sys, "argv", ["catalogue", "--catalogue", str(home.folder), *words])

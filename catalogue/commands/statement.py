@@ -1,0 +1,93 @@
+"""``catalogue statement``: what an artist is owed for a period."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from catalogue.commands.session import Session, json_option
+
+if TYPE_CHECKING:
+    from catalogue.commands.printing import Printer
+    from catalogue.ledger.artist_statement import Row, Statement
+    from catalogue.ledger.periods import Period
+
+
+@click.command("statement")
+@click.argument("artist", nargs=-1, required=True)
+@click.option("--month", default="", help="Such as 2025-11.")
+@click.option("--from", "first", default="", help="First day of the period.")
+@click.option("--to", "last", default="", help="Last day of the period.")
+@click.option("--to-file", "files", multiple=True, type=click.Path(path_type=Path, dir_okay=False),
+              help="Issue it and write it to this new file: .html, .pdf or .csv. May be given several times.")
+@click.option("--issue", "issued", is_flag=True, help="Issue it: it is kept as it is, and corrected by the next one.")
+@click.option("--draft", is_flag=True, help="With --to-file: write it as a draft, and issue nothing.")
+@json_option
+@click.pass_obj
+def command(session: Session, artist: tuple[str, ...], month: str, first: str, last: str, files: tuple[Path, ...],
+            issued: bool, draft: bool) -> None:
+    """What ARTIST is owed for a period: every print, and corrections of earlier statements.
+
+    Shown as a draft until it is issued; afterwards the same period shows the same statement. Terms are stated with:
+    catalogue artist terms.
+    """
+    from dataclasses import asdict
+
+    from catalogue.commands.artist import find_artist
+    from catalogue.operations.artist_statements import look_at_statement, make_statement, summarize
+
+    if draft and issued:
+        raise click.UsageError("A draft is not issued: say --draft or --issue.")
+    period = _period(session, month, first, last)
+    records = issued or (files and not draft)
+    db = session.existing() if records else session.looking()
+    artist_id = find_artist(db, " ".join(artist)).id
+    done = (make_statement(db, session.home, artist_id, period, files, draft=not records) if records or files else
+            look_at_statement(db, session.home, artist_id, period))
+
+    def text(out: "Printer") -> None:
+        if not files:
+            _print(out, done.statement, session.home.settings.dates)
+        out.lines(summarize(done))
+
+    session.emit({"statement": asdict(done.statement), "files": done.files}, text)
+
+
+def _period(session: Session, month: str, first: str, last: str) -> "Period":
+    """The days meant. Raises UsageError."""
+    from catalogue.ledger import periods
+    from catalogue.ledger.values import day
+
+    if bool(month) == bool(first or last) or bool(first) != bool(last):
+        raise click.UsageError("Say the period: --month 2025-11, or --from and --to.")
+    try:
+        if month:
+            return periods.month(month)
+        dates = session.home.settings.dates
+        return periods.between(day(first, dates), day(last, dates))
+    except ValueError as error:
+        raise click.UsageError(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
+
+
+def _print(out: "Printer", made: "Statement", dates: str) -> None:
+    from catalogue.sheets.statement import ROUNDING, TAX
+
+    out.print(f"{made.artist}: statement for {made.period}", bold=True)
+    out.lines(made.terms)
+    _table(out, made.rows, dates)
+    if made.corrections:
+        out.print("Corrections of earlier statements", bold=True)
+        _table(out, made.corrections, dates)
+    out.print(f"{ROUNDING} {TAX}")
+
+
+def _table(out: "Printer", rows: "tuple[Row, ...]", dates: str) -> None:
+    from catalogue.ledger.values import shown_day
+    from catalogue.money import show_amount
+
+    if not rows:
+        out.print("No prints in this period.")
+        return
+    out.table(["Date", "Order", "Work", "Size", "Medium", "Number", "Prints", "Price", "Owed", "Remarks"], (
+        (shown_day(row.date, dates), row.order, row.title, row.size, row.medium, row.numbers, row.prints,
+         show_amount(row.price, row.currency), show_amount(row.amount, row.owed_in), row.note) for row in rows))

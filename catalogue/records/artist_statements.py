@@ -1,0 +1,126 @@
+"""What statements to artists rest on: terms as agreed, prints of a period, and statements as they were issued."""
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+
+from catalogue.records.database import Database, fetch, fetch_one, inserted
+from catalogue.records.orders import LINE_STATUS
+
+BASES = ("percentage", "fixed", "none")
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """What is agreed with an artist for orders from ``since`` (ISO date, empty: from the beginning) on.
+
+    ``rate`` is decimal text: per cent of a print's price with basis ``percentage``, an amount in ``currency`` for each
+    print with ``fixed``. ``destroyed``, ``replaced`` and ``proofs`` are 1 where something is owed for prints destroyed
+    since, for prints made in place of destroyed ones, and for artist's proofs.
+    """
+
+    artist_id: int
+    since: str
+    basis: str
+    rate: str
+    currency: str
+    destroyed: int
+    replaced: int
+    proofs: int
+
+
+@dataclass(frozen=True, slots=True)
+class Issued:
+    """A statement as it was issued: ``content`` is JSON, the period both days within."""
+
+    id: int
+    artist_id: int
+    first: str
+    last: str
+    issued: str
+    content: str
+
+
+@dataclass(frozen=True, slots=True)
+class SoldLine:
+    """An order line as a statement looks at it. ``made``: it is printed or collected, and not cancelled."""
+
+    id: int
+    artist_id: int
+    order: str
+    placed: str
+    title: str
+    width_mm: float
+    height_mm: float
+    medium: str
+    quantity: int
+    unit_price: str
+    price: str
+    currency: str
+    made: int
+
+
+@dataclass(frozen=True, slots=True)
+class SoldPrint:
+    """A print under an edition number that a line took. ``destroyed`` is an ISO date, or empty."""
+
+    line_id: int
+    series: str
+    number: int
+    nth: int
+    destroyed: str
+    size_limit: int
+
+
+_IDS = """WITH RECURSIVE same (id) AS (VALUES (?1) UNION
+          SELECT s.artist_id FROM artist_stated s JOIN same ON s.joined_into = same.id)"""
+_LINE = f"""SELECT l.id, p.artist_id, o.number AS "order", substr(o.placed, 1, 10) AS placed, p.title, l.width_mm,
+                   l.height_mm, l.medium, l.quantity, l.unit_price, l.price, o.currency,
+                   {LINE_STATUS} IN ('printed', 'collected') AS made
+            FROM order_line l JOIN orders o ON o.id = l.order_id JOIN piece p ON p.id = l.piece_id"""
+
+
+def terms_of(db: Database, artist_id: int) -> list[Terms]:
+    """An artist's terms, the earliest first; those of an artist joined into this one where there are no own."""
+    found = fetch(db, Terms, f"""{_IDS} SELECT * FROM artist_terms WHERE artist_id IN same
+                                 ORDER BY artist_id <> ?1, artist_id, since""", [artist_id])
+    return [terms for terms in found if terms.artist_id == found[0].artist_id]
+
+
+def state_terms(db: Database, terms: Terms) -> None:
+    """Keep terms; those of the same day are corrected."""
+    row = asdict(terms)
+    names = [name for name in row if name not in ("artist_id", "since")]
+    db.execute(f"""INSERT INTO artist_terms ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})
+                   ON CONFLICT (artist_id, since) DO UPDATE SET {', '.join(f'{n} = excluded.{n}' for n in names)}""",
+               list(row.values()))
+
+
+def sold(db: Database, artist_id: int, first: str, last: str) -> list[SoldLine]:
+    """Lines of an artist's works ordered in a period and made, oldest first."""
+    return fetch(db, SoldLine, f"""{_LINE} WHERE p.artist_id = ? AND o.placed >= ? AND o.placed < ? || 'U' AND
+        {LINE_STATUS} IN ('printed', 'collected') ORDER BY o.placed, o.id, l.id""", [artist_id, first, last])
+
+
+def sold_line(db: Database, line_id: int) -> SoldLine | None:
+    """One line as it is now."""
+    return fetch_one(db, SoldLine, f"{_LINE} WHERE l.id = ?", [line_id])
+
+
+def numbered_prints(db: Database, line_id: int) -> list[SoldPrint]:
+    """Prints of a line that have an edition number: numbers first, then proofs."""
+    return fetch(db, SoldPrint, """
+        SELECT n.line_id, n.series, n.number, n.nth, n.destroyed,
+               CASE n.series WHEN 'number' THEN e.size_limit ELSE e.proofs END AS size_limit
+        FROM edition_print n JOIN edition e ON e.id = n.edition_id WHERE n.line_id = ? AND n.state <> 'reserved'
+        ORDER BY n.series, n.number, n.nth""", [line_id])
+
+
+def issued(db: Database, artist_id: int) -> list[Issued]:
+    """Statements issued to an artist, and to those joined into them, in the order of issue."""
+    return fetch(db, Issued, f"{_IDS} SELECT * FROM artist_statement WHERE artist_id IN same ORDER BY id", [artist_id])
+
+
+def keep_issued(db: Database, statement: Mapping[str, object]) -> int:
+    """Keep a statement as issued, by the names of ``Issued`` but for its id; gives that."""
+    return inserted(db, f"""INSERT INTO artist_statement ({', '.join(statement)})
+                            VALUES ({', '.join('?' * len(statement))})""", list(statement.values()))

@@ -1,0 +1,37 @@
+"""A statement to an artist as a page, as text and as a CSV table."""
+
+import csv
+from dataclasses import fields
+from io import StringIO
+
+from catalogue.ledger import values
+from catalogue.ledger.artist_statement import Row, Statement
+from catalogue.money import show_amount
+from catalogue.sheets.page import render
+from catalogue.spreadsheets import csv_cell
+
+ROUNDING = ("What is owed for a print is its price times the rate, rounded to the smallest coin, half up; totals are "
+            "sums of the rounded amounts.")
+TAX = "Prices are as recorded by the shop. Tax is not computed."
+
+
+def statement_page(made: Statement, dates: str) -> str:
+    """The page, as HTML: whole in itself, the same whenever it is made again."""
+    period = f"{values.shown_day(made.first, dates)} to {values.shown_day(made.last, dates)}"
+    return render("statement.html", made=made, period=period, issued=values.shown_day(made.issued, dates), dates=dates,
+                  rounding=ROUNDING, tax=TAX, money=show_amount)
+
+
+def statement_csv(made: Statement) -> str:
+    """A row for each group of prints and each correction, then the totals, amounts as plain decimals."""
+    names = [field.name for field in fields(Row) if field.name != "line_id"]
+    out = StringIO(newline="")
+    writer = csv.writer(out)
+    writer.writerow(["kind", "artist", *names])
+    for kind, rows in (("print", made.rows), ("correction", made.corrections)):
+        writer.writerows([kind, csv_cell(made.artist), *(csv_cell(getattr(row, name)) for name in names)]
+                         for row in rows)
+    for total in made.totals:
+        facts = {"amount": total.amount, "owed_in": total.currency, "prints": made.prints}
+        writer.writerow(["total", csv_cell(made.artist), *(csv_cell(facts.get(name, "")) for name in names)])
+    return out.getvalue()
