@@ -56,7 +56,8 @@ def fit_of(scan: Scan, line: NewLine, print_ppi: tuple[int, ...] = (300, 240, 20
     if not scan.width or not scan.height:
         return None
     wrap = line.wrap_mm if picture_wraps(line.edge) else 0.0
-    across = (scan.width > scan.height) != (line.width_mm > line.height_mm) and scan.width != scan.height
+    across = ((scan.width > scan.height) != (line.width_mm > line.height_mm)
+              and scan.width != scan.height and line.width_mm != line.height_mm)
     width, height = (line.height_mm, line.width_mm) if across else (line.width_mm, line.height_mm)
     if 2 * line.border_mm >= min(width, height):
         raise Refused(f"A border of {line.border_mm:g} mm leaves no room for the picture.")

@@ -14,6 +14,11 @@ from rich.color import Color
 from rich.segment import Segment
 from rich.style import Style
 
+from catalogue.screens.print_drawing import RED, WHITE, drawn_print
+from catalogue.sheets.layout import PrintLayout
+from catalogue.sheets.layout import height as layout_height
+from catalogue.sheets.layout import width as layout_width
+
 if TYPE_CHECKING:
     from PIL.Image import Image
 
@@ -93,21 +98,22 @@ class Drawing:
     rows: tuple[Cells, ...] | tuple[str, ...]
 
 
-def fitted(width: int, height: int, columns: int, rows: int) -> tuple[int, int]:
+def fitted(width: float, height: float, columns: int, rows: int) -> tuple[int, int]:
     """Largest size in half-block pixels, ``(columns, 2 × rows)`` at most, with the picture's proportions."""
     scale = min(columns / width, rows * 2 / height)
     return max(1, round(width * scale)), max(1, round(height * scale))
 
 
-def draw(source: Path | bytes, columns: int, rows: int, *, ink: str, marks: tuple[Mark, ...] = ()) -> Drawing:
+def draw(source: Path | bytes, columns: int, rows: int, *, ink: str, marks: tuple[Mark, ...] = (),
+         layout: PrintLayout | None = None) -> Drawing:
     """The picture at (or in) ``source`` drawn into at most ``columns`` × ``rows`` cells, with ``marks`` outlined.
 
-    ``ink`` is one of INKS.
+    ``ink`` is one of INKS. ``layout``: draw the print that is made of it.
 
     Raises:
         OSError: it cannot be read or is no picture.
     """
-    return drawn(opened(source), columns, rows, ink=ink, marks=marks)
+    return drawn(opened(source), columns, rows, ink=ink, marks=marks, layout=layout)
 
 
 def opened(source: Path | bytes) -> "Image":
@@ -122,17 +128,24 @@ def opened(source: Path | bytes) -> "Image":
         return picture.convert("RGB")
 
 
-def drawn(picture: "Image", columns: int, rows: int, *, ink: str, marks: tuple[Mark, ...] = ()) -> Drawing:
+def drawn(picture: "Image", columns: int, rows: int, *, ink: str, marks: tuple[Mark, ...] = (),
+          layout: PrintLayout | None = None) -> Drawing:
     """A picture in memory drawn into at most ``columns`` × ``rows`` cells."""
     from PIL import Image
 
-    width, height = fitted(*picture.size, columns, rows)
+    if layout is not None:
+        width, height = fitted(layout_width(layout.extent), layout_height(layout.extent), columns, rows)
+    else:
+        width, height = fitted(*picture.size, columns, rows)
     if ink != "colours":
-        small = picture.convert("L").resize((width, max(1, round(height / 2))), Image.Resampling.BOX)
+        size = (width, max(1, round(height / 2)))
+        small = (drawn_print(picture, layout, size, WHITE).convert("L") if layout is not None else
+                 picture.convert("L").resize(size, Image.Resampling.BOX))
         _outline(small, marks, 255)
         return Drawing(width, tuple(_shades(small, RAMP if ink == "light on dark" else RAMP[::-1])))
-    small = picture.resize((width, height), Image.Resampling.LANCZOS)
-    _outline(small, marks, (255, 60, 40))
+    small = (drawn_print(picture, layout, (width, height)) if layout is not None else
+             picture.resize((width, height), Image.Resampling.LANCZOS))
+    _outline(small, marks, RED)
     return Drawing(width, tuple(_half_blocks(small)))
 
 

@@ -15,15 +15,23 @@ from textual.widget import Widget
 from catalogue.screens.asking import run
 from catalogue.screens.cells import PictureStrip
 from catalogue.screens.drawing import Cells, Drawing, Mark, draw, fitted, opened
+from catalogue.screens.print_drawing import drawn_print
 from catalogue.screens.wording import safe
+from catalogue.sheets.layout import PrintLayout
+from catalogue.sheets.layout import height as layout_height
+from catalogue.sheets.layout import width as layout_width
 
 if TYPE_CHECKING:
+    from PIL.Image import Image
+
     from catalogue.screens.app import CatalogueApp
 
 Source = Path | bytes   # a stored preview, or one just made
-Wanted = tuple[Source, int, int, str, tuple[Mark, ...]]   # picture, columns, rows, ink, marks
+# picture, columns, rows, ink, marks, layout
+Wanted = tuple[Source, int, int, str, tuple[Mark, ...], PrintLayout | None]
 BLUR = 6       # cells in one colour while a panel lies over the picture
 SETTLE = 0.06  # seconds the cursor must rest before a picture is decoded
+SHARP = 1200   # pixels along the long side of a print drawn for sharp graphics
 KEPT = 48      # drawings kept, a fifth of a megabyte each on a large screen
 
 
@@ -60,20 +68,24 @@ class Picture(Widget):
         self._path: Source | None = None
         self._words = ""
         self._marks: tuple[Mark, ...] = ()
+        self._layout: PrintLayout | None = None
         self._drawing: Drawing | None = None
         self._sharp: Widget | None = None
         self._strips: list[Strip] | None = None
         self._strips_shown = True
 
     def show(self, path: Source | None, words: str = "No preview", shape: tuple[int | None, int | None] | None = None,
-             marks: tuple[Mark, ...] = ()) -> None:
+             marks: tuple[Mark, ...] = (), layout: PrintLayout | None = None) -> None:
         """Show the picture at ``path``, of proportions ``shape`` (width, height); ``words`` where there is none.
 
-        ``marks`` are rectangles to outline, as fractions of the picture.
+        ``marks`` are rectangles to outline, as fractions of the picture. ``layout``: show the print made of it.
         """
-        if path is not None and (path, marks) == (self._path, self._marks) and self._drawing is not None:
+        if path is not None and (path, marks, layout) == (self._path, self._marks, self._layout) \
+                and self._drawing is not None:
             return
-        self._marks = marks
+        self._marks, self._layout = marks, layout
+        if layout is not None:
+            shape = (round(layout_width(layout.extent)), round(layout_height(layout.extent)))
         self._path, self._words = path, words if path is None else ""
         known = (shape[0] or 0, shape[1] or 0) if shape else (0, 0)
         before = self._shape
@@ -103,10 +115,10 @@ class Picture(Widget):
             return
         app = cast("CatalogueApp", self.app)
         if app.sharp is not None and not self._marks:
-            source, columns, rows = self._path, self.size.width, self.size.height
-            run(self, lambda: self._sharpen(source, columns, rows), group="drawing")
+            source, layout, columns, rows = self._path, self._layout, self.size.width, self.size.height
+            run(self, lambda: self._sharpen(source, layout, columns, rows), group="drawing")
             return
-        key = (self._path, self.size.width, self.size.height, app.ink, self._marks)
+        key = (self._path, self.size.width, self.size.height, app.ink, self._marks, self._layout)
         ready = app.drawings.get(key)
         if ready is not None:
             self.workers.cancel_group(self, "drawing")
@@ -118,10 +130,10 @@ class Picture(Widget):
     async def _decode(self, key: Wanted) -> None:
         app = cast("CatalogueApp", self.app)
         await sleep(SETTLE)
-        path, columns, rows, ink, marks = key
+        path, columns, rows, ink, marks, layout = key
         try:
             drawing = await wrap_future(app.plain_lanes["pictures"].ask(
-                lambda _: draw(path, columns, rows, ink=ink, marks=marks)))
+                lambda _: draw(path, columns, rows, ink=ink, marks=marks, layout=layout)))
         except OSError:
             self._drawing, self._words = None, "The preview is not there: index this scan again"
         else:
@@ -129,12 +141,12 @@ class Picture(Widget):
             self._drawing = drawing
         self._changed()
 
-    async def _sharpen(self, source: Source, columns: int, rows: int) -> None:
+    async def _sharpen(self, source: Source, layout: PrintLayout | None, columns: int, rows: int) -> None:
         """Hand the decoded picture to the terminal's own graphics, in a widget over this one."""
         app = cast("CatalogueApp", self.app)
         await sleep(SETTLE)
         try:
-            picture = await wrap_future(app.plain_lanes["pictures"].ask(lambda _: opened(source)))
+            picture = await wrap_future(app.plain_lanes["pictures"].ask(lambda _: _sharp_picture(source, layout)))
         except OSError:
             self._clear_sharp()
             self._drawing, self._words = None, "The preview is not there: index this scan again"
@@ -189,3 +201,13 @@ class Picture(Widget):
         return [Strip([Segment(row, style)]).crop_extend(0, width, style) if isinstance(row, str)
                 else PictureStrip(row if len(row) <= width else row.part(0, width), width, style) if shown
                 else Strip(row.blurred(BLUR)).crop_extend(0, width, style) for row in self._drawing.rows]
+
+
+def _sharp_picture(source: Source, layout: PrintLayout | None) -> "Image":
+    """The picture for the terminal's own graphics. Raises OSError."""
+    picture = opened(source)
+    if layout is None:
+        return picture
+    across, down = layout_width(layout.extent), layout_height(layout.extent)
+    scale = SHARP / max(across, down)
+    return drawn_print(picture, layout, (max(1, round(across * scale)), max(1, round(down * scale))))

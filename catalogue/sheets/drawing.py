@@ -2,8 +2,8 @@
 
 from typing import TYPE_CHECKING
 
-from catalogue.ledger.fit import picture_wraps
 from catalogue.ledger.values import shown_mm
+from catalogue.sheets.layout import Rect, height, print_layout, width
 
 if TYPE_CHECKING:
     from markupsafe import Markup
@@ -25,29 +25,32 @@ def drawing(width_mm: float, height_mm: float, *, border_mm: float = 0.0, wrap_m
     """
     from markupsafe import Markup
 
-    across, down = width_mm + 2 * wrap_mm, height_mm + 2 * wrap_mm
-    scale = scale_for(across, down, room_mm)
-    w, h, wrap, border = width_mm / scale, height_mm / scale, wrap_mm / scale, border_mm / scale
+    layout = print_layout(width_mm, height_mm, border_mm=border_mm, wrap_mm=wrap_mm, edge=edge)
+    scale = scale_for(width(layout.sheet), height(layout.sheet), room_mm)
+    w, h, wrap = width_mm / scale, height_mm / scale, wrap_mm / scale
     left, top = 9.0 + wrap, 1.0 + wrap
     total = (max(left + w + wrap + 1.0, 52.0), top + h + wrap + 11.0)
-    inset = border if border else (-wrap if wrap and picture_wraps(edge) else 0.0)
+
+    def drawn(rect: Rect) -> Rect:
+        """Left, top, width and height on the page, in mm."""
+        return left + rect[0] / scale, top + rect[1] / scale, width(rect) / scale, height(rect) / scale
+
     parts = [Markup('<svg xmlns="http://www.w3.org/2000/svg" width="{0:.2f}mm" height="{1:.2f}mm" '
                     'viewBox="0 0 {0:.2f} {1:.2f}" role="img" aria-label="{2}">').format(
                         *total, f"the print to scale 1:{scale}")]
-    frame = (left + inset, top + inset, w - 2 * inset, h - 2 * inset)
     if wrap:
-        parts.append(_rect(left - wrap, top - wrap, w + 2 * wrap, h + 2 * wrap, 'fill="#f2f2f2" stroke="none"'))
-    if border:
-        parts.append(_rect(left, top, w, h, 'fill="#fff" stroke="none"'))
+        parts.append(_rect(*drawn(layout.sheet), 'fill="#f2f2f2" stroke="none"'))
+    if border_mm:
+        parts.append(_rect(*drawn(layout.finished), 'fill="#fff" stroke="none"'))
     if picture:
         parts.append(Markup('<image href="{}" x="{:.2f}" y="{:.2f}" width="{:.2f}" height="{:.2f}" '
-                            'preserveAspectRatio="xMidYMid slice"/>').format(picture, *frame))
+                            'preserveAspectRatio="xMidYMid slice"/>').format(picture, *drawn(layout.picture)))
     else:
-        parts.append(_rect(*frame, 'fill="#ddd" stroke="none"'))
+        parts.append(_rect(*drawn(layout.picture), 'fill="#ddd" stroke="none"'))
     if wrap:
-        parts.append(_rect(left - wrap, top - wrap, w + 2 * wrap, h + 2 * wrap,
+        parts.append(_rect(*drawn(layout.sheet),
                            'fill="none" stroke="#000" stroke-width="0.2" stroke-dasharray="1.2 0.8"'))
-    parts.append(_rect(left, top, w, h, 'fill="none" stroke="#000" stroke-width="0.3"'))
+    parts.append(_rect(*drawn(layout.finished), 'fill="none" stroke="#000" stroke-width="0.3"'))
     parts += _measure(left, top + h + wrap + 3.0, left + w, None, f"{shown_mm(width_mm)} cm")
     parts += _measure(6.0, top, None, top + h, f"{shown_mm(height_mm)} cm")
     note = f"scale 1:{scale}" + (f", wrap {wrap_mm:g} mm" if wrap_mm else "") + (

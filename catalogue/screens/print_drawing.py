@@ -1,0 +1,70 @@
+"""A print as it will be, drawn over its scan: what is cropped dimmed, white border, wrap and folds.
+
+Pure: knows no widget and no catalogue. The places are those of the job sheet, :mod:`catalogue.sheets.layout`.
+"""
+
+from typing import TYPE_CHECKING
+
+from catalogue.sheets.layout import PrintLayout, Rect, height, width
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+    from PIL.ImageDraw import ImageDraw as Pen
+
+Colour = tuple[int, int, int]
+Box = tuple[int, int, int, int]     # left, top, right, bottom in pixels, right and bottom not in it
+
+RED: Colour = (255, 60, 40)
+WHITE: Colour = (255, 255, 255)
+BARE: Colour = (242, 242, 242)      # canvas without picture, as on the job sheet
+AROUND: Colour = (96, 96, 96)
+CROPPED = 0.65                      # how far what is cropped fades into AROUND
+
+
+def drawn_print(picture: "Image", layout: PrintLayout, size: tuple[int, int], line: Colour = RED) -> "Image":
+    """``picture`` (RGB, the whole scan) laid out and marked, ``size`` pixels across and down.
+
+    The edge of the finished print is a solid line where it is a fold or a cut through the picture; the edge of a
+    wrap is a broken one.
+    """
+    from PIL import Image, ImageDraw
+
+    extent = layout.extent
+
+    def box(rect: Rect) -> Box:
+        across, down = size[0] / width(extent), size[1] / height(extent)
+        left, top = round((rect[0] - extent[0]) * across), round((rect[1] - extent[1]) * down)
+        return (left, top, max(left + 1, round((rect[2] - extent[0]) * across)),
+                max(top + 1, round((rect[3] - extent[1]) * down)))
+
+    scan, seen = box(layout.scan), box(layout.picture)
+    whole = picture.resize((scan[2] - scan[0], scan[3] - scan[1]), Image.Resampling.LANCZOS)
+    made = Image.new("RGB", size, AROUND)
+    made.paste(Image.blend(whole, Image.new("RGB", whole.size, AROUND), CROPPED), scan[:2])
+    if layout.wrapped:
+        made.paste(BARE, box(layout.sheet))
+    if layout.bordered:
+        made.paste(WHITE, box(layout.finished))
+    made.paste(whole.crop((seen[0] - scan[0], seen[1] - scan[1], seen[2] - scan[0], seen[3] - scan[1])), seen[:2])
+    thick = max(1, size[0] // 300)
+    pen = ImageDraw.Draw(made)
+    if layout.wrapped:
+        _broken(pen, box(layout.sheet), line, thick)
+    if layout.wrapped or (layout.cropped and not layout.bordered):
+        left, top, right, bottom = box(layout.finished)
+        pen.rectangle((left, top, right - 1, bottom - 1), outline=line, width=thick)
+    return made
+
+
+def _broken(pen: "Pen", box: Box, line: Colour, thick: int) -> None:
+    """A rectangle's outline in dashes of three thicknesses and gaps of two."""
+    left, top, right, bottom = box[0], box[1], box[2] - 1, box[3] - 1
+    dash, step = 3 * thick - 1, 5 * thick
+    for x in range(left, right + 1, step):
+        end = min(x + dash, right)
+        pen.rectangle((x, top, end, top + thick - 1), fill=line)
+        pen.rectangle((x, bottom - thick + 1, end, bottom), fill=line)
+    for y in range(top, bottom + 1, step):
+        end = min(y + dash, bottom)
+        pen.rectangle((left, y, left + thick - 1, end), fill=line)
+        pen.rectangle((right - thick + 1, y, right, end), fill=line)

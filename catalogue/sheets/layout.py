@@ -1,0 +1,76 @@
+"""Where everything lies on a print: the finished size, the border or the wrap, the picture, what is cropped. Pure."""
+
+from dataclasses import dataclass
+
+from catalogue.ledger.fit import picture_wraps
+
+Rect = tuple[float, float, float, float]    # left, top, right, bottom
+
+
+@dataclass(frozen=True, slots=True)
+class PrintLayout:
+    """Rectangles in mm, right and down from the top left corner of the finished print.
+
+    ``sheet`` is the paper or canvas with what wraps round the edges; ``picture`` is where the picture is printed;
+    ``scan`` is where the whole scan would lie: what reaches beyond ``picture`` is cropped. Folds, where there is a
+    wrap, run along ``finished``.
+    """
+
+    finished: Rect
+    sheet: Rect
+    picture: Rect
+    scan: Rect
+
+    @property
+    def wrapped(self) -> bool:
+        """Whether the edges are folded over."""
+        return self.sheet != self.finished
+
+    @property
+    def bordered(self) -> bool:
+        """Whether a white border lies round the picture."""
+        return self.picture[0] > self.finished[0]
+
+    @property
+    def cropped(self) -> bool:
+        """Whether a strip of the scan as wide as half a percent of it, or wider, is left out."""
+        across, down = width(self.scan), height(self.scan)
+        return across - width(self.picture) > 0.005 * across or down - height(self.picture) > 0.005 * down
+
+    @property
+    def extent(self) -> Rect:
+        """What a drawing of all of it needs: sheet and scan."""
+        return (min(self.sheet[0], self.scan[0]), min(self.sheet[1], self.scan[1]),
+                max(self.sheet[2], self.scan[2]), max(self.sheet[3], self.scan[3]))
+
+
+def width(rect: Rect) -> float:
+    return rect[2] - rect[0]
+
+
+def height(rect: Rect) -> float:
+    return rect[3] - rect[1]
+
+
+def grown(rect: Rect, margin: float) -> Rect:
+    """``rect`` with ``margin`` more on every side; less where it is negative."""
+    return rect[0] - margin, rect[1] - margin, rect[2] + margin, rect[3] + margin
+
+
+def print_layout(width_mm: float, height_mm: float, *, border_mm: float = 0.0, wrap_mm: float = 0.0, edge: str = "",
+                 scan_size: tuple[float, float] | None = None) -> PrintLayout:
+    """The layout of a print of finished size ``width_mm`` × ``height_mm``, as it hangs.
+
+    A border lies within the finished size, a wrap beyond it. The picture fills what the border leaves, or runs over
+    the wrap unless ``edge`` is mirrored or plain. A scan of other proportions is centred and cropped; ``scan_size``
+    is its width and height in any unit, and without it nothing is cropped.
+    """
+    finished = (0.0, 0.0, width_mm, height_mm)
+    picture = grown(finished, -border_mm if border_mm else wrap_mm if picture_wraps(edge) else 0.0)
+    scan = picture
+    if scan_size is not None:
+        across, down = width(picture), height(picture)
+        scale = max(across / scan_size[0], down / scan_size[1])
+        beside, above = (scan_size[0] * scale - across) / 2, (scan_size[1] * scale - down) / 2
+        scan = (picture[0] - beside, picture[1] - above, picture[2] + beside, picture[3] + above)
+    return PrintLayout(finished, grown(finished, wrap_mm), picture, scan)
