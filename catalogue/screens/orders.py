@@ -15,11 +15,12 @@ from catalogue.records.browsing import LineItem
 from catalogue.records.database import Database
 from catalogue.records.orders import STATUSES
 from catalogue.screens.browse import Sight
-from catalogue.screens.dialogs import Question, Words
+from catalogue.screens.dialogs import Question
 from catalogue.screens.jobs import panel_text, start_job_sheet
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.rows import Column, RowTable
+from catalogue.screens.sheet import SheetPanel, job_sheet_panel, read_sheet
 from catalogue.screens.table import PagedTable, Source
 from catalogue.screens.wording import cell, day, safe, size_cm
 
@@ -93,20 +94,25 @@ class OrdersPage(Page):
             self.shop.repeat(line_id=self._line.id)
 
     def action_sheet(self) -> None:
-        self._write_sheet(copy=False)
+        row = self._line
+        if row is not None:
+            self.app.push_screen(job_sheet_panel(self.shop.home, row.id, f"{row.number}, {row.title}"))
 
     def action_sheet_and_copy(self) -> None:
-        self._write_sheet(copy=True)
+        row = self._line
+        if row is None:
+            return
 
-    def _write_sheet(self, *, copy: bool) -> None:
         def show(done: "Sequence[Written]") -> None:
-            from catalogue.operations.job_sheets import summarize
-
             if self.is_current:  # else the person has gone on; what is typed there goes there
-                self.app.push_screen(Words("The job sheet is written", panel_text(summarize(done))))
+                self.app.push_screen(SheetPanel(f"Job sheet: {row.number}, {row.title}",
+                                                lambda _: read_sheet(done[0].files)))
+            else:
+                from catalogue.operations.job_sheets import summarize
 
-        if self._line is not None:
-            start_job_sheet(self.shop, self._line.id, copy, show)
+                self.shop.say(f"The job sheet is written:\n{panel_text(summarize(done))}")
+
+        start_job_sheet(self.shop, row.id, True, show)
 
     def action_move_on(self) -> None:
         """To the next state of the order, after a yes."""

@@ -5,6 +5,15 @@ from pathlib import Path
 from catalogue.errors import CatalogueError
 
 
+def pdf_available() -> bool:
+    """Whether the library, and the text library of the system it needs, can be loaded."""
+    try:
+        import weasyprint  # noqa: F401 - whether it loads is the question
+    except (ImportError, OSError):
+        return False
+    return True
+
+
 def as_pdf(html: str, target: Path) -> Path:
     """Write a page as PDF; nothing is fetched from anywhere.
 
