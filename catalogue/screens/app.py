@@ -319,13 +319,16 @@ class CatalogueApp(App[None]):
         self.push_screen(dialog, self._repeated)
 
     def _repeated(self, line: Line | None) -> None:
+        """An order was recorded: its job sheet comes up."""
         if line is not None:
             from catalogue.operations.orders import summarize
             from catalogue.screens.jobs import notice
+            from catalogue.screens.sheet import job_sheet_panel
 
             self.say(notice(summarize(line)))
             self.vocabulary = None
             self.changed()
+            self.push_screen(job_sheet_panel(self.home, line.id, f"{line.number}, {line.title}"))
 
     def action_help(self) -> None:
         from catalogue.screens.help import HelpDialog

@@ -62,6 +62,7 @@ class KeyLine(Widget):
     def __init__(self, place: str, *, alone: bool = False) -> None:
         super().__init__()
         self._keys = (*KEYS.get(place, ()), *(() if alone else EVERYWHERE))
+        self._left_out: frozenset[str] = frozenset()
 
     def on_mount(self) -> None:
         self.watch(self.screen, "focused", self._focus_moved, init=False)
@@ -69,12 +70,18 @@ class KeyLine(Widget):
     def _focus_moved(self) -> None:
         self.refresh()
 
+    def leave_out(self, actions: frozenset[str]) -> None:
+        """Name no key of these actions: they have nothing to act on at present."""
+        self._left_out = actions
+        self.refresh()
+
     def fitting(self, width: int, *, typing: bool = False) -> list[Key]:
         """Keys in order of rank that fit into ``width`` cells; help has its room reserved.
 
         ``typing``: in a field of text, where letters are letters and Enter is the field's: those keys are left out.
         """
-        ranked = sorted((key for key in self._keys if key.rank and not (typing and is_typed(key.keys.split(",")[0]))),
+        named = (key for key in self._keys if key.rank and key.action not in self._left_out)
+        ranked = sorted((key for key in named if not (typing and is_typed(key.keys.split(",")[0]))),
                         key=lambda key: key.rank)
         always = [key for key in ranked if key.action == "app.help"]
         room = width - sum(_room(key) for key in always) - 1

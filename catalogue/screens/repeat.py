@@ -1,65 +1,30 @@
 """Repeat an order: last time's line ready to record, all of it open to change, with what should be seen before."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable
 from functools import partial
 from typing import ClassVar
 
-from textual import events
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Grid, Horizontal, Vertical, VerticalScroll
-from textual.content import Content
 from textual.widgets import Button, Input, Label, Static
 
-from catalogue.errors import CatalogueError
+from catalogue.errors import CatalogueError, NotFound
 from catalogue.ledger import repeat as ledger
 from catalogue.ledger import values
-from catalogue.ledger.proposal import Caution, Proposal
-from catalogue.money import read_amount
+from catalogue.ledger.proposal import Proposal
+from catalogue.money import show_amount
 from catalogue.operations.orders import record_order
 from catalogue.records.database import Database
 from catalogue.records.orders import Line
 from catalogue.screens.bars import KeyLine
-from catalogue.screens.facts import line, lines
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Dialog
 from catalogue.screens.picture import Picture
-from catalogue.screens.wording import counted, day, size_cm
+from catalogue.screens.repeat_form import FIELDS, SHAPING, Asked, Doubt, asked, doubts, question, shown_length, total
+from catalogue.screens.repeat_words import layout_of, proposal_words
+from catalogue.screens.wording import safe
 from catalogue.settings import Home
-
-# id, label
-FIELDS = (("quantity", "Prints"), ("size", "Size, cm"), ("medium", "On"), ("border", "Border, mm"),
-          ("wrap", "Wrap, mm"), ("edge", "Edge"), ("buyer", "Buyer"), ("price", "Price"),
-          ("profile", "Profile"), ("settings", "Settings"), ("notes", "Notes"))
-SHAPING = ("quantity", "size", "medium", "border", "wrap", "edge")  # what the proposal depends on
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """The shaping fields as numbers; None where the person has not typed yet."""
-
-    quantity: int | None = None
-    width_mm: float | None = None
-    height_mm: float | None = None
-    medium: str | None = None
-    border_mm: float | None = None
-    wrap_mm: float | None = None
-    edge: str | None = None
-
-
-def asked(typed: dict[str, str]) -> Asked:
-    """What was typed, as numbers.
-
-    Raises:
-        ValueError: with words for the person.
-    """
-    count = typed["quantity"].strip()
-    if not count.isdecimal() or int(count) < 1:
-        raise ValueError(f"{typed['quantity']!r} is no number of prints")
-    width, height = values.size_mm(typed["size"])
-    return Asked(int(count), width, height, typed["medium"].strip(), values.margin_mm(typed["border"]),
-                 values.margin_mm(typed["wrap"]), typed["edge"].strip())
 
 
 def proposed(db: Database, home: Home, subject: dict[str, int | None], want: Asked, as_last_time: bool) -> Proposal:
@@ -70,7 +35,11 @@ def proposed(db: Database, home: Home, subject: dict[str, int | None], want: Ask
 
 
 class RepeatDialog(Dialog[Line]):
-    """Opens with the cursor on Record, so that Enter is all it takes; not where something grave is to be seen."""
+    """Opens with the cursor on the number of prints, selected: the number and Enter are all it takes.
+
+    Enter records from any field. What is unusual is asked about once before, in the line below the form; where
+    something grave is to be seen, with the cursor on Cancel.
+    """
 
     PLACE = "repeat"
     BINDINGS: ClassVar[list[BindingType]] = bindings("repeat")
@@ -82,6 +51,9 @@ class RepeatDialog(Dialog[Line]):
         self._as_last_time = False
         self._filled = False
         self._recording = False
+        self._kept_price = ""
+        self._confirmed: set[Doubt] = set()     # what was asked about and may be recorded so
+        self._grave_seen: set[str] = set()      # grave cautions that were asked about
 
     def compose(self) -> ComposeResult:
         with Vertical(classes="panel repeating"):
@@ -91,6 +63,9 @@ class RepeatDialog(Dialog[Line]):
                     for name, label in FIELDS:
                         yield Label(label)
                         yield Input(id=f"repeat-{name}", compact=True)
+                        if name == "price":
+                            yield Label("Total")
+                            yield Static("", id="repeat-total", markup=False)
                 with Vertical(id="repeat-side"):
                     yield Picture(below=7, id="repeat-picture")
                     with VerticalScroll(can_focus=False, id="repeat-scroll"):
@@ -99,7 +74,7 @@ class RepeatDialog(Dialog[Line]):
             with Horizontal(classes="buttons"):
                 yield Button("Record", id="record", variant="primary", compact=True)
                 yield Button("Other scan", id="switch", compact=True)
-                yield Button("Leave it", id="leave", compact=True)
+                yield Button("Cancel", id="leave", compact=True)
             yield KeyLine(self.PLACE, alone=True)
 
     def on_mount(self) -> None:
@@ -114,14 +89,15 @@ class RepeatDialog(Dialog[Line]):
 
     def _begin(self) -> None:
         self._proposal, self._as_last_time, self._filled = None, False, False
+        self._confirmed, self._grave_seen, self._kept_price = set(), set(), ""
         self.query_one("#repeat-body").visible = False  # until every field is put anew
-        for place, words in (("title", "Repeat this order"), ("words", ""), ("wrong", "")):
+        for place, words in (("title", "Repeat this order"), ("words", ""), ("wrong", ""), ("total", "")):
             self.query_one(f"#repeat-{place}", Static).update(words)
         self.query_one("#repeat-scroll").scroll_home(animate=False)
         self.query_one(Picture).show(None, "")
         record = self.query_one("#record", Button)
         record.disabled, record.label = False, "Record"
-        self.query_one("#switch", Button).display = False
+        self._offer_other_scan(False)
         self.set_focus(None)
         self._propose(Asked())
 
@@ -138,52 +114,74 @@ class RepeatDialog(Dialog[Line]):
             return error
 
     def _show(self, found: "Proposal | CatalogueError") -> None:
-        wrong = self.query_one("#repeat-wrong", Static)
         record = self.query_one("#record", Button)
         if isinstance(found, CatalogueError):
-            if self._proposal is None and self._subject["line_id"] is None and not self._filled:
+            never_ordered = not isinstance(found, NotFound)     # what has gone is told by the app, which closes this
+            if never_ordered and self._proposal is None and self._subject["line_id"] is None and not self._filled:
                 self._first_order()
-            wrong.update(str(found))
+            self._tell(str(found))
             record.disabled = True
             return
-        wrong.update("")
+        self._tell("")
         record.disabled = self._recording
         self._proposal = found
         if not self._filled:
             self._fill(found)
         record.label = "Record all the same" if found.grave else "Record"
-        title = "Repeat" if found.last else "First order"
-        self.query_one("#repeat-title", Static).update(f"{title}: {found.piece.title}, {found.piece.artist}")
+        title = f"{'Repeat' if found.last else 'First order'}: {found.piece.title}, {found.piece.artist}"
+        self.query_one("#repeat-title", Static).update(safe(title))
         self.query_one("#repeat-words", Static).update(proposal_words(found, self.shop.day_form))
-        self.query_one("#switch", Button).display = found.used is not None and not found.same_bytes
+        self._offer_other_scan(self._other_scan)
+        self._show_total()
         printing = found.printing.scan if found.printing else None
         self.query_one(Picture).show(self.shop.preview(printing.sha256) if printing and printing.has_preview else None,
-                                     "No picture to show", (printing.width, printing.height) if printing else None)
+                                     "No picture to show", (printing.width, printing.height) if printing else None,
+                                     layout=layout_of(found))
+
+    def _tell(self, text: str) -> None:
+        """A fault in the form, or a question, below it."""
+        self.query_one("#repeat-wrong", Static).update(safe(text))
+
+    @property
+    def _other_scan(self) -> bool:
+        """Whether last time's scan is known and another than the current master."""
+        found = self._proposal
+        return found is not None and found.used is not None and not found.same_bytes
+
+    def _offer_other_scan(self, offered: bool) -> None:
+        self.query_one("#switch", Button).display = offered
+        self.query_one(KeyLine).leave_out(frozenset() if offered else frozenset(("switch_scan",)))
+
+    def _show_total(self) -> None:
+        """What all the prints cost, as typed so far."""
+        currency = self._proposal.currency if self._proposal is not None else self.shop.home.settings.currency
+        amount = total(self._typed, currency)
+        self.query_one("#repeat-total", Static).update(show_amount(amount, currency) or "–")
 
     def _first_order(self) -> None:
         """Nothing to repeat: the form opens empty."""
         self._filled = True
         self.query_one("#repeat-title", Static).update("First order of this piece")
-        self.query_one("#switch", Button).display = False
         self._put({"quantity": "1"})
         self.query_one("#repeat-size", Input).focus()
 
     def _fill(self, found: Proposal) -> None:
         self._filled = True
         new, last = found.line, found.last
+        self._kept_price = new.unit_price
         self._put({
-            "quantity": str(new.quantity),
-            "size": f"{values.shown_mm(new.width_mm)} x {values.shown_mm(new.height_mm)}",  # read again: exact
-            "medium": new.medium, "border": f"{new.border_mm:g}", "wrap": f"{new.wrap_mm:g}", "edge": new.edge,
-            "buyer": last.buyer if last else "", "price": last.price if last else "", "profile": new.profile,
-            "settings": new.settings})
-        self.query_one("#leave" if found.grave else "#record").focus()
+            "quantity": str(new.quantity), "size": values.shown_size(new.width_mm, new.height_mm),  # read again: exact
+            "medium": new.medium, "border": shown_length(new.border_mm), "wrap": shown_length(new.wrap_mm),
+            "edge": new.edge, "price": new.unit_price, "profile": new.profile, "settings": new.settings})
+        self.query_one("#repeat-buyer", Input).placeholder = safe(f"^l: {last.buyer}") if last and last.buyer else ""
+        self.query_one("#repeat-quantity", Input).focus()
 
     def _put(self, texts: dict[str, str]) -> None:
         """Show the form with these texts, and nothing in the other fields."""
         with self.prevent(Input.Changed):
             for name, _ in FIELDS:
-                self.query_one(f"#repeat-{name}", Input).value = texts.get(name, "")
+                field = self.query_one(f"#repeat-{name}", Input)
+                field.value, field.placeholder = texts.get(name, ""), ""
         self.query_one("#repeat-body").visible = True
 
     @property
@@ -191,37 +189,29 @@ class RepeatDialog(Dialog[Line]):
         return {name: self.query_one(f"#repeat-{name}", Input).value for name, _ in FIELDS}
 
     def on_input_changed(self, event: Input.Changed) -> None:
-        if self._filled and not self._recording and (event.input.id or "").removeprefix("repeat-") in SHAPING:
+        name = (event.input.id or "").removeprefix("repeat-")
+        if not self._filled or self._recording:
+            return
+        if name in ("quantity", "price"):
+            self._show_total()
+        if name in SHAPING:
             self._propose_typed()
 
     def _propose_typed(self) -> None:
         try:
             want = asked(self._typed)
         except ValueError as error:
-            self.query_one("#repeat-wrong", Static).update(f"{error}.")
+            self._tell(f"{error}.")
             self.query_one("#record", Button).disabled = True
             return
         self._propose(want)
 
-    def on_key(self, event: events.Key) -> None:
-        """A digit that no field takes is the beginning of another number of prints."""
-        if self._filled and not self._recording and event.character and event.character in "0123456789" \
-                and not isinstance(self.focused, Input):
-            event.stop()
-            quantity, digit = self.query_one("#repeat-quantity", Input), event.character
-
-            def begin() -> None:
-                quantity.value, quantity.cursor_position = digit, 1
-
-            self.set_focus(quantity)
-            quantity.call_later(begin)  # after it has the focus, which selects what stands there
-
     def on_input_submitted(self, _: Input.Submitted) -> None:
-        self.query_one("#record", Button).focus()
+        self.action_record()
 
     def on_button_pressed(self, event: Button.Pressed) -> None:
         if event.button.id == "record":
-            self.action_record()
+            self._record_unless_asked(grave_seen=True)  # it says so itself
         elif event.button.id == "switch":
             self.action_switch_scan()
         else:
@@ -241,39 +231,78 @@ class RepeatDialog(Dialog[Line]):
 
     def action_switch_scan(self) -> None:
         """Between the current master and the very scan of last time."""
-        if self._recording:
+        if self._recording or not self._filled:
             return
         if self._proposal is None or self._proposal.used is None:
             self.shop.say("Last time's scan is not known.", "warning")
-            return
-        self._as_last_time = not self._as_last_time
-        self._propose_typed()
+        elif not self._other_scan:
+            self.shop.say("The current master is the scan that was printed last time.")
+        else:
+            self._as_last_time = not self._as_last_time
+            self._propose_typed()
+
+    def action_last_buyer(self) -> None:
+        """For the buyer of last time."""
+        last = self._proposal.last if self._proposal else None
+        if last is None or not last.buyer:
+            self.shop.say("No buyer is on record from last time.", "warning")
+        else:
+            self._set_buyer(last.buyer)
+
+    def action_artist_buys(self) -> None:
+        """For the artist."""
+        if self._proposal is not None:
+            self._set_buyer(self._proposal.piece.artist)
+
+    def _set_buyer(self, name: str) -> None:
+        if not self._recording and self._filled:
+            field = self.query_one("#repeat-buyer", Input)
+            field.value, field.cursor_position = name, len(name)
 
     def action_record(self) -> None:
+        self._record_unless_asked()
+
+    def _record_unless_asked(self, *, grave_seen: bool = False) -> None:
+        """Record, unless there is something to ask about that was not asked before."""
         if self._recording or not self._filled:
             return
-        typed = self._typed
+        typed, found = self._typed, self._proposal
         try:
             want = asked(typed)
-            price = read_amount(typed["price"])
         except ValueError as error:
-            self.query_one("#repeat-wrong", Static).update(f"{error}.")
+            self._tell(f"{error}.")
+            return
+        if found is None:
+            return  # what is wrong stands below the form
+        grave = {caution.text for caution in found.grave}
+        if grave_seen:
+            self._grave_seen |= grave
+        if grave - self._grave_seen:
+            self._grave_seen |= grave
+            self._tell("Look at what is marked ✗ first. Then record all the same, or cancel.")
+            self.query_one("#leave").focus()
+            return
+        odd = [doubt for doubt in doubts(typed, want, found, self._kept_price) if doubt not in self._confirmed]
+        if odd:
+            self._confirmed.update(odd)
+            self._tell(question(odd))
+            self.query_one(f"#repeat-{odd[0].field}", Input).focus()
             return
         self.query_one("#record", Button).disabled = self._recording = True
         # All of it by value: what the panel says when the thread comes to it is not what was agreed to.
-        job = partial(self._record, home=self.shop.home, subject=dict(self._subject), seen=_printing(self._proposal),
-                      as_last_time=self._as_last_time, typed=typed, want=want, price=price)
+        job = partial(self._record, home=self.shop.home, subject=dict(self._subject), seen=_printing(found),
+                      as_last_time=self._as_last_time, typed=typed, want=want)
         self.shop.writes.add("the order", job, self._recorded, holds=self)
 
     @staticmethod
     def _record(db: Database, *, home: Home, subject: dict[str, int | None], seen: str | None, as_last_time: bool,
-                typed: dict[str, str], want: Asked, price: str) -> "Line | Exception | None":
+                typed: dict[str, str], want: Asked) -> "Line | Exception | None":
         """None where another scan would be printed now than ``seen``, the one that was shown."""
         try:
             proposal = proposed(db, home, subject, want, as_last_time)
             if seen is not None and _printing(proposal) != seen:
                 return None
-            return record_order(db, proposal, buyer=typed["buyer"].strip(), price=price,
+            return record_order(db, proposal, buyer=typed["buyer"].strip(), unit_price=typed["price"].strip(),
                                 profile=typed["profile"].strip(), settings=typed["settings"].strip(),
                                 notes=typed["notes"].strip())
         except Exception as error:  # a worker's edge: whatever it is, the panel must not stay shut
@@ -289,7 +318,7 @@ class RepeatDialog(Dialog[Line]):
             self._propose_typed()
             self.shop.say("Another scan would be printed now than was shown. Look again, then record.", "warning")
         elif isinstance(order, CatalogueError):
-            self.query_one("#repeat-wrong", Static).update(str(order))
+            self._tell(str(order))
         else:
             self.shop.failed(order)
 
@@ -297,46 +326,3 @@ class RepeatDialog(Dialog[Line]):
 def _printing(found: Proposal | None) -> str | None:
     """SHA-256 of the scan that would be printed."""
     return found.printing.scan.sha256 if found is not None and found.printing is not None else None
-
-
-def proposal_words(found: Proposal, day_form: str) -> Content:
-    """The ppi; what is grave; last time, what it would be printed from now, edition; the rest."""
-    said: list[Content] = []
-    if found.fit is not None:
-        sign = ("✓ ", "$success") if found.fit.enough else ("! ", "bold $warning")
-        turned = ", turned" if found.fit.turned else ""
-        cut = f", {found.fit.cropped:.0%} cut away" if found.fit.cropped else ""
-        said.append(line(sign, f"{found.fit.ppi:.0f} ppi at this size{turned}{cut}"))
-    said += caution_words([caution for caution in found.cautions if caution.grave])
-    last = found.last
-    if last is not None:
-        said.append(line(("Last time ", "bold"), f"{day(last.placed, day_form)}, {last.quantity} × "
-                         f"{size_cm(last.width_mm, last.height_mm)}" + (f" on {last.medium}" if last.medium else "")))
-    if found.printing is not None:
-        scan = found.printing.scan
-        if found.same_bytes:
-            said.append(line(("✓ ", "$success"), "the same scan as last time, bit for bit"))
-        elif found.used is not None and scan.id == found.used.scan.id:
-            said.append(line(("= ", "bold"), "from last time's scan, not the current master"))
-        else:
-            said.append(line(("From ", "bold"), "the current master"))
-    if found.edition is not None:
-        state = found.edition
-        said.append(line(("Edition ", "bold"), f"{counted(state.numbers_left, 'number')} of "
-                         f"{state.edition.size_limit} left" + (f", next {state.next_number}"
-                                                                if state.next_number else "")))
-    said += caution_words([caution for caution in found.cautions if not caution.grave])
-    if found.printing is not None:
-        said.append(line((f"{found.line.scan_name}  {found.printing.scan.sha256[:12]}…", "$quiet")))
-    return lines(said)
-
-
-def caution_words(cautions: Sequence[Caution]) -> list[Content]:
-    """What to see before recording, and what to do about it."""
-    said = []
-    for caution in cautions:
-        said.append(line(("✗ " if caution.grave else "! ", "bold $error" if caution.grave else "bold $warning"),
-                         caution.text))
-        if caution.hint:
-            said.append(line((f"  {caution.hint}", "$quiet")))
-    return said

@@ -17,6 +17,7 @@ from catalogue.screens.piece import PiecePage
 from catalogue.screens.repeat import RepeatDialog
 from catalogue.screens.rows import RowTable
 from catalogue.screens.search import SearchDialog
+from catalogue.screens.sheet import SheetPanel
 from catalogue.settings import Home, Settings
 from tests.screens.shop import older_scan_current, running, said, settled, sha, typed, until, words
 
@@ -156,24 +157,25 @@ async def test_the_search_is_kept_but_begins_anew_and_draws_all_that_changed(sho
         assert app.focused is app.screen.query_one(Input)
 
 
-async def test_a_repeat_is_two_keystrokes_and_linked_to_the_very_scan(shop: Shop) -> None:
+async def test_a_repeat_is_the_number_and_enter_and_linked_to_the_very_scan(shop: Shop) -> None:
     async with running(shop) as pilot:
         await _open(pilot, "low")
         await pilot.press("r")
         await settled(pilot)
-        await until(pilot, lambda: isinstance(pilot.app.focused, Button))
-        assert pilot.app.focused.id == "record"  # type: ignore[union-attr]
+        assert pilot.app.focused is pilot.app.screen.query_one("#repeat-quantity", Input)
         assert "the same scan as last time, bit for bit" in words(pilot)
-        await pilot.press("enter")
+        await pilot.press("ctrl+l", "3", "enter")
         await settled(pilot)
+        await pilot.press("escape")     # the job sheet
         assert "Orders  3" in words(pilot)
     db = open_database(shop.database)
     newest = orders.lines_of_piece(db, 1)[0]
     last = next(line for line in orders.lines_of_piece(db, 1) if line.number == "A-102")
     assert newest.repeat_of == last.id
+    # last time two prints cost 240.00, so three are 360.00
     assert (newest.scan_sha256, newest.quantity, newest.medium, newest.buyer, newest.price, newest.status) == (
-        sha(1), 2, "cotton rag 310 g", "Ms Colquhane", "240.00", "asked")
-    assert [n.number for n in editions.of_line(db, newest.id)] == [7, 8]
+        sha(1), 3, "cotton rag 310 g", "Ms Colquhane", "360.00", "asked")
+    assert [n.number for n in editions.of_line(db, newest.id)] == [7, 8, 9]
     db.close()
 
 
@@ -186,9 +188,10 @@ async def test_a_repeat_can_be_changed_and_is_refused_with_the_reason(shop: Shop
         wrong = dialog.query_one("#repeat-wrong", Static)
         dialog.query_one("#repeat-quantity", Input).value = "twenty"
         await settled(pilot)
-        assert "no number of prints" in str(wrong.content)
+        assert "not a number of prints" in str(wrong.content)
         assert dialog.query_one("#record", Button).disabled
         dialog.query_one("#repeat-quantity", Input).value = "20"
+        dialog.query_one("#repeat-buyer", Input).value = "[b]New[/] buyer"
         await settled(pilot)
         assert "19 numbers of 25 left" in words(pilot)
         dialog.query_one("#record", Button).press()
@@ -196,14 +199,14 @@ async def test_a_repeat_can_be_changed_and_is_refused_with_the_reason(shop: Shop
         assert "19 numbers left, not 20" in str(wrong.content)
         dialog.query_one("#repeat-quantity", Input).value = "1"
         dialog.query_one("#repeat-size", Input).value = "30 x 22.5"
-        dialog.query_one("#repeat-buyer", Input).value = "[b]New[/] buyer"
+        dialog.query_one("#repeat-price", Input).value = "80"
         await settled(pilot)
         dialog.query_one("#record", Button).press()
         await settled(pilot)
         assert not isinstance(pilot.app.screen, RepeatDialog)
     db = open_database(shop.database)
     newest = orders.lines_of_piece(db, 1)[0]
-    assert (newest.width_mm, newest.height_mm, newest.buyer) == (300, 225, "[b]New[/] buyer")
+    assert (newest.width_mm, newest.height_mm, newest.buyer, newest.price) == (300, 225, "[b]New[/] buyer", "80.00")
     db.close()
 
 
@@ -214,15 +217,21 @@ async def test_a_grave_caution_moves_the_cursor_off_record(shop: Shop) -> None:
         await _open(pilot, "low")
         await pilot.press("r")
         await settled(pilot)
+        dialog = pilot.app.screen
+        assert "✗" in words(pilot)
+        await pilot.press("ctrl+l", "enter")
+        await settled(pilot)
+        assert pilot.app.screen is dialog
         assert pilot.app.focused.id == "leave"  # type: ignore[union-attr]
         told = str(pilot.app.screen.query_one("#repeat-words", Static).content)
         assert "is not last time's" in next(line for line in told.splitlines() if line.startswith("✗"))
+        assert "marked ✗" in str(dialog.query_one("#repeat-wrong", Static).content)
         await pilot.press("ctrl+t")
         await settled(pilot)
         assert "from last time's scan" in words(pilot)
-        dialog = pilot.app.screen
         dialog.query_one("#record", Button).press()
         await settled(pilot)
+        assert pilot.app.screen is not dialog
     db = open_database(shop.database)
     assert orders.lines_of_piece(db, 1)[0].scan_sha256 == sha(1)
     db.close()
@@ -275,6 +284,10 @@ async def test_a_first_order_opens_an_empty_form(shop: Shop) -> None:
         assert "First order" in words(pilot)
         dialog.query_one("#record", Button).press()
         await settled(pilot)
+        # there is no scan, which is grave and said, and no buyer and no price, which is asked
+        assert "No buyer and no price?" in str(dialog.query_one("#repeat-wrong", Static).content)
+        await pilot.press("enter")
+        await settled(pilot)
     db = open_database(shop.database)
     assert [(line.width_mm, line.medium) for line in orders.lines_of_piece(db, new)] == [(400, "baryta")]
     db.close()
@@ -294,7 +307,7 @@ async def test_orders_are_listed_filtered_opened_and_repeated(shop: Shop) -> Non
         await pilot.press("down", "r")
         await settled(pilot)
         assert isinstance(pilot.app.screen, RepeatDialog)
-        assert pilot.app.screen.query_one("#repeat-buyer", Input).value == "Dr Oakhanger"
+        assert pilot.app.screen.query_one("#repeat-buyer", Input).placeholder == "^l: Dr Oakhanger"
         await pilot.press("escape", "enter")
         await settled(pilot)
         assert isinstance(pilot.app.screen, PiecePage)
@@ -319,12 +332,11 @@ async def test_an_order_moves_on_and_gets_its_job_sheet(shop: Shop) -> None:
         await pilot.press("m")
         assert any("goes no further" in text for text in said(pilot))
         await pilot.press("down", "p")
-        await until(pilot, lambda: isinstance(app.screen, Words) or app.work is None)
         await settled(pilot)
-        assert isinstance(app.screen, Words)
-        written = str(app.screen.query_one("#text", Static).content).splitlines()
-    assert all(Path(name).exists() for name in written)
-    assert any("Harbour, Blue Hour" in Path(name).read_text() for name in written if name.endswith((".html", ".txt")))
+        assert isinstance(app.screen, SheetPanel)
+        assert "JOB SHEET  order A-104" in words(pilot)
+        written = Path(str(app.screen.query_one("#sheet-path", Static).content))
+    assert "Harbour, Blue Hour" in written.read_text()
 
 
 async def test_the_path_is_shown_and_never_said_to_be_copied(shop: Shop) -> None:
@@ -393,6 +405,7 @@ async def test_a_locked_catalogue_is_said_and_the_screen_lives(shop: Shop, monke
         await _open(pilot, "low")
         await pilot.press("r")
         await settled(pilot)
+        await pilot.press("ctrl+l")
         with transaction(other):
             pilot.app.screen.query_one("#record", Button).press()
             await settled(pilot)

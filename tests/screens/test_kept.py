@@ -80,12 +80,13 @@ async def test_a_repeat_starts_from_what_is_proposed_not_from_the_one_before(sho
         await settled(pilot)
         assert app.screen is first
         shown = {name: first.query_one(f"#repeat-{name}", Input).value for name in ("quantity", "buyer", "notes")}
-        assert shown == {"quantity": "1", "buyer": "Café Lumbrel", "notes": ""}
+        assert shown == {"quantity": "1", "buyer": "", "notes": ""}
+        assert first.query_one("#repeat-buyer", Input).placeholder == "^l: Café Lumbrel"
         assert "Three Kites" in words(pilot) and "Harbour" not in words(pilot)
         assert first.query_one(Picture)._path == app.preview(sha(3)) != picture
         assert str(first.query_one("#repeat-wrong", Static).content) == ""
-        assert first.query_one("#record", Button).has_focus
-        await pilot.press("enter")
+        assert first.query_one("#repeat-quantity", Input).has_focus
+        await pilot.press("ctrl+l", "enter")
         await settled(pilot)
     db = open_database(shop.database)
     assert [line.buyer for line in orders.lines_of_piece(db, 3)] == ["Café Lumbrel", "Café Lumbrel"]
@@ -99,6 +100,7 @@ async def test_a_panel_that_records_waits_for_its_answer(shop: Home) -> None:
         app = _app(pilot)
         app.repeat(piece_id=3)
         await settled(pilot)
+        await pilot.press("ctrl+l")
         with transaction(other):
             app.screen.query_one("#record", Button).press()
             await until(pilot, lambda: bool(app.writes.open))
@@ -259,6 +261,8 @@ async def test_what_is_recorded_is_what_was_shown_once_and_from_that_scan(shop: 
         await settled(pilot)
         dialog = app.screen
         assert isinstance(dialog, RepeatDialog)
+        await pilot.press("ctrl+l", "enter")    # which asks about the other scan
+        await settled(pilot)
         with held_up(app):
             dialog.action_record()
             dialog.action_switch_scan()
@@ -281,7 +285,7 @@ async def test_another_scan_than_was_shown_is_not_recorded(shop: Home) -> None:
         app.repeat(piece_id=1)
         await settled(pilot)
         older_scan_current(shop)
-        await pilot.press("enter")
+        await pilot.press("ctrl+l", "enter")
         await settled(pilot)
         assert any("Another scan would be printed now" in text for text in said(pilot))
         assert len(orders.lines_of_piece(db, 1)) == before
@@ -298,7 +302,7 @@ async def test_a_fault_of_ours_does_not_lock_the_panel(shop: Home, monkeypatch: 
         app = _app(pilot)
         app.repeat(piece_id=1)
         await settled(pilot)
-        await pilot.press("enter")
+        await pilot.press("ctrl+l", "enter")
         await settled(pilot)
         assert any("nobody thought of this" in text for text in said(pilot))
         await pilot.press("escape")
@@ -331,7 +335,7 @@ async def test_while_nothing_is_proposed_nothing_is_shown(shop: Home) -> None:
             await pilot.pause()
             assert isinstance(app.screen, RepeatDialog)
             assert "Café Lumbrel" not in words(pilot) and "Three Kites" not in words(pilot).split("╭")[1]
-            await pilot.press("enter")
+            await pilot.press("ctrl+l", "enter")
             assert isinstance(app.screen, RepeatDialog), "there is nothing to record yet"
         await settled(pilot)
         assert not isinstance(app.screen, RepeatDialog), "Enter waited for what it records"

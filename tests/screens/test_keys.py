@@ -4,6 +4,7 @@ import asyncio
 import io
 import time
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -23,6 +24,7 @@ from catalogue.screens.keys import EVERYWHERE, KEYS, LISTS, PLACES, Key
 from catalogue.screens.repeat import RepeatDialog
 from catalogue.screens.rows import RowTable
 from catalogue.screens.search import SearchDialog
+from catalogue.screens.sheet import Sheet, SheetPanel
 from catalogue.settings import Home
 from tests.screens.shop import older_scan_current, running, settled
 from tests.waiting import HANG_SECONDS
@@ -34,6 +36,7 @@ DIALOGS: dict[str, Callable[[], Screen[Any]]] = {
     "form": lambda: FormDialog("Piece", [Field("title", "Title", "Pier")], lambda _: lambda _: Correction(0, "")),
     "choice": lambda: Choice("Which?", [(1, "this", ""), (2, "that", "")]),
     "reason": lambda: Reason("Why?", ""), "auditing": lambda: AuditDialog([]), "adding": AddStorePage,
+    "sheet": lambda: SheetPanel("Sheet", lambda _: Sheet(Path("sheet.html"), "words")),
 }
 
 
@@ -43,7 +46,7 @@ async def _press_all(pilot: Any, keys: tuple[Key, ...], monkeypatch: pytest.Monk
 
     async def note(action: Any, default_namespace: Any = None, namespaces: Any = None) -> bool:
         name = action if isinstance(action, str) else action[1]
-        if name.startswith("scroll_") and namespaces is None and isinstance(default_namespace, Input):
+        if name.startswith(("scroll_", "page_")) and namespaces is None and isinstance(default_namespace, Input):
             return False  # as an input does, which is one line high: the key goes on to the screen
         ran.append(name)
         return True

@@ -1,0 +1,218 @@
+"""The repeat panel: a number and Enter, nothing odd recorded unasked, the print drawn as the job sheet draws it."""
+
+import pytest
+from PIL import Image
+from textual.widgets import Input, Static
+
+from catalogue.records import orders
+from catalogue.records.database import open_database
+from catalogue.records.orders import Line
+from catalogue.screens.app import CatalogueApp
+from catalogue.screens.bars import KeyLine
+from catalogue.screens.drawing import Cells, drawn
+from catalogue.screens.picture import Picture
+from catalogue.screens.print_drawing import AROUND, BARE, RED, WHITE, drawn_print
+from catalogue.screens.repeat import RepeatDialog
+from catalogue.screens.sheet import SheetPanel
+from catalogue.settings import Home
+from catalogue.sheets.layout import print_layout
+from tests.screens.shop import burst, held_up, older_scan_current, running, said, settled, until, words
+
+
+def newest(home: Home, piece_id: int = 1) -> Line:
+    db = open_database(home.database)
+    try:
+        return orders.lines_of_piece(db, piece_id)[0]
+    finally:
+        db.close()
+
+
+def told(app: CatalogueApp) -> str:
+    return str(app.screen.query_one("#repeat-wrong", Static).content)
+
+
+def app_of(pilot: object) -> CatalogueApp:
+    app = pilot.app  # type: ignore[attr-defined]
+    assert isinstance(app, CatalogueApp)
+    return app
+
+
+async def test_from_launch_to_the_sheet_in_at_most_fourteen_keys(shop: Home) -> None:
+    """Typed at once, before the first list is read: another ten of Three Kites, as last time, for last time's buyer."""
+    keys = ["slash", *"kite", "enter", "r", "1", "0", "ctrl+l", "enter"]
+    assert len(keys) <= 14
+    app = CatalogueApp(shop, colours=True)
+    async with app.run_test(size=(120, 40)) as pilot:
+        await burst(pilot, *keys)
+        await until(pilot, lambda: isinstance(app.screen, SheetPanel))
+        await settled(pilot)
+        assert "JOB SHEET  order 2026-" in words(pilot) and "10 prints" in words(pilot)
+        assert len(app.screen_stack) == 3, "two screens: the piece with its panel, and the sheet over it"
+    app.close_lanes()
+    line = newest(shop, 3)
+    assert (line.quantity, line.unit_price, line.price, line.buyer) == (10, "240.00", "2400.00", "Café Lumbrel")
+
+
+async def test_ten_and_enter_twice_records_without_a_buyer(shop: Home) -> None:
+    async with running(shop) as pilot:
+        app = app_of(pilot)
+        app.repeat(piece_id=3)
+        await settled(pilot)
+        with held_up(app):
+            await burst(pilot, "1", "0", "enter")
+        await settled(pilot)
+        assert told(app) == "No buyer? Enter again records it so."
+        assert app.screen.query_one("#repeat-buyer", Input).has_focus
+        await pilot.press("enter")
+        await settled(pilot)
+        assert isinstance(app.screen, SheetPanel)
+    assert (newest(shop, 3).quantity, newest(shop, 3).buyer) == (10, "")
+
+
+async def test_the_total_follows_what_is_typed(shop: Home) -> None:
+    async with running(shop) as pilot:
+        app = app_of(pilot)
+        app.repeat(piece_id=1)
+        await settled(pilot)
+        total = app.screen.query_one("#repeat-total", Static)
+        assert app.screen.query_one("#repeat-price", Input).value == "120.00", "two prints cost 240.00"
+        assert str(total.content) == "240.00 EUR"
+        await pilot.press("1", "0")
+        assert str(total.content) == "1,200.00 EUR"
+        app.screen.query_one("#repeat-price", Input).value = "99.50"
+        await settled(pilot)
+        assert str(total.content) == "995.00 EUR"
+        app.screen.query_one("#repeat-price", Input).value = "nothing"
+        await settled(pilot)
+        assert str(total.content) == "–"
+
+
+async def test_the_buyer_is_the_artist_or_the_last_one_by_a_key(shop: Home) -> None:
+    async with running(shop) as pilot:
+        app = app_of(pilot)
+        app.repeat(piece_id=1)
+        await settled(pilot)
+        buyer = app.screen.query_one("#repeat-buyer", Input)
+        assert (buyer.value, buyer.placeholder) == ("", "^l: Ms Colquhane")
+        await pilot.press("ctrl+l")
+        assert buyer.value == "Ms Colquhane"
+        await pilot.press("ctrl+o")
+        assert buyer.value == "Maren Tarnvik"
+
+
+async def test_an_odd_wrap_and_a_price_of_another_size_are_asked_about_once(shop: Home) -> None:
+    async with running(shop) as pilot:
+        app = app_of(pilot)
+        app.repeat(piece_id=3)
+        await settled(pilot)
+        app.screen.query_one("#repeat-size", Input).value = "40 x 30"
+        app.screen.query_one("#repeat-border", Input).value = ""
+        app.screen.query_one("#repeat-wrap", Input).value = "4"
+        await settled(pilot)
+        await pilot.press("ctrl+o", "enter")
+        assert told(app) == ("A wrap of 4 mm (15 to 100 mm is usual) and 240.00 each, as for last time's size and"
+                             " medium? Enter again records it so.")
+        assert app.screen.query_one("#repeat-wrap", Input).has_focus
+        app.screen.query_one("#repeat-wrap", Input).value = "4 cm"
+        await settled(pilot)
+        await pilot.press("enter")
+        await settled(pilot)
+        assert isinstance(app.screen, SheetPanel)
+    assert (newest(shop, 3).wrap_mm, newest(shop, 3).price) == (40, "240.00")
+
+
+@pytest.mark.parametrize(("size", "width"), [("24 x 18 in", 609.6), ("600x450mm", 600), ("60 × 45", 600),
+                                             ("0.6 x 0.45 m", 600)])
+async def test_a_size_in_any_unit_is_said_in_centimetres(shop: Home, size: str, width: float) -> None:
+    async with running(shop) as pilot:
+        app = app_of(pilot)
+        app.repeat(piece_id=3)
+        await settled(pilot)
+        assert app.screen.query_one("#repeat-size", Input).value == "60 × 45 cm"
+        app.screen.query_one("#repeat-size", Input).value = size
+        await settled(pilot)
+        assert f"ppi at {width / 10:g} × " in words(pilot)
+
+
+async def test_the_other_scan_is_offered_only_where_there_is_one(shop: Home) -> None:
+    async with running(shop) as pilot:
+        app = app_of(pilot)
+        app.repeat(piece_id=1)
+        await settled(pilot)
+        line = app.screen.query_one(KeyLine)
+        assert not app.screen.query_one("#switch").display
+        assert "switch_scan" not in {key.action for key in line.fitting(200)}
+        await pilot.press("ctrl+t")
+        assert any("is the scan that was printed last time" in text for text in said(pilot))
+        await pilot.press("escape")
+        older_scan_current(shop)
+        app.repeat(piece_id=1)
+        await settled(pilot)
+        assert app.screen.query_one("#switch").display
+        assert "switch_scan" in {key.action for key in app.screen.query_one(KeyLine).fitting(200)}
+
+
+async def test_a_piece_that_has_gone_is_refused(shop: Home) -> None:
+    async with running(shop) as pilot:
+        app = app_of(pilot)
+        app.repeat(piece_id=999)
+        await settled(pilot)
+        assert not isinstance(app.screen, RepeatDialog)
+        assert any("not in the catalogue any more" in text for text in said(pilot))
+
+
+async def test_a_faulty_number_is_no_fault_of_the_program(shop: Home) -> None:
+    async with running(shop) as pilot:
+        app = app_of(pilot)
+        app.repeat(piece_id=1)
+        await settled(pilot)
+        for text in ("0", "²", "-1", "1.5", "9" * 30):
+            app.screen.query_one("#repeat-quantity", Input).value = text
+            await settled(pilot)
+            assert told(app), text
+            await pilot.press("enter")
+            await settled(pilot)
+            assert isinstance(app.screen, RepeatDialog)
+    assert newest(shop).number == "A-102"
+
+
+async def test_the_picture_is_the_print_that_is_asked_for(shop: Home) -> None:
+    async with running(shop) as pilot:
+        app = app_of(pilot)
+        app.repeat(piece_id=1)
+        await settled(pilot)
+        picture = app.screen.query_one(Picture)
+        assert picture._layout == print_layout(600, 450, border_mm=30, scan_size=(9000, 6750))
+        app.screen.query_one("#repeat-size", Input).value = "40 x 40"
+        app.screen.query_one("#repeat-border", Input).value = ""
+        app.screen.query_one("#repeat-wrap", Input).value = "38"
+        await settled(pilot)
+        assert picture._layout == print_layout(400, 400, wrap_mm=38, scan_size=(9000, 6750))
+        assert "─ folds, ┄ edge of the wrap; dimmed: cropped" in words(pilot)
+        assert picture._drawing is not None and isinstance(picture._drawing.rows[0], Cells)
+
+
+def test_a_drawn_print_has_its_border_its_wrap_and_its_crop_where_the_layout_says() -> None:
+    """Looked up pixel by pixel in a drawing of 1 pixel a centimetre times ten."""
+    scan = Image.new("RGB", (200, 100), (0, 0, 200))
+    bordered = drawn_print(scan, print_layout(600, 400, border_mm=50, scan_size=(200, 100)), (600, 400))
+    assert bordered.size == (600, 400)
+    assert bordered.getpixel((300, 200)) == (0, 0, 200)
+    assert bordered.getpixel((25, 200)) == WHITE
+    wrapped = print_layout(600, 400, wrap_mm=40, edge="mirrored", scan_size=(300, 200))
+    drawn_so = drawn_print(Image.new("RGB", (300, 200), (0, 0, 200)), wrapped, (680, 480))
+    assert drawn_so.getpixel((20, 20)) == BARE
+    assert drawn_so.getpixel((40, 240)) == drawn_so.getpixel((340, 40)) == RED   # the folds
+    assert {drawn_so.getpixel((0, y)) for y in range(60)} == {RED, BARE}           # a broken line
+    square = print_layout(400, 400, scan_size=(200, 100))
+    cropped = drawn_print(scan, square, (800, 400))
+    assert cropped.getpixel((400, 200)) == (0, 0, 200)
+    dim = cropped.getpixel((100, 200))
+    assert dim not in ((0, 0, 200), AROUND)
+    assert cropped.getpixel((200, 200)) == RED                                     # where it is cut
+
+
+def test_a_print_in_few_colours_shows_its_folds() -> None:
+    layout = print_layout(600, 400, wrap_mm=60, scan_size=(300, 200))
+    rows = drawn(Image.new("RGB", (300, 200), (20, 20, 20)), 60, 20, ink="light on dark", layout=layout).rows
+    assert any("@" in row for row in rows if isinstance(row, str))
