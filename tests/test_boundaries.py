@@ -130,11 +130,12 @@ READ_ONLY = {
     "ledger.periods": {"between", "month"},
     "ledger.repeat": {"propose"},
     "ledger.rescans": {"advice", "captures", "notes_to_offer"},
-    "ledger.values": {"day", "margin_mm", "measured_size", "shown_day", "shown_mm", "shown_size", "size_mm"},
+    "ledger.values": {"day", "margin_mm", "measured_size", "shown_day", "shown_size", "size_mm"},
     "likeness.finding": {"find_picture"},
     "likeness.service": {"groups"},
     "likeness.tiling": {"tiling"},
     "sheets.job": {"job_sheet"},
+    "sheets.layout": {"print_layout"},
 }
 
 

@@ -16,8 +16,6 @@ from rich.style import Style
 
 from catalogue.screens.print_drawing import RED, WHITE, drawn_print
 from catalogue.sheets.layout import PrintLayout
-from catalogue.sheets.layout import height as layout_height
-from catalogue.sheets.layout import width as layout_width
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -133,10 +131,8 @@ def drawn(picture: "Image", columns: int, rows: int, *, ink: str, marks: tuple[M
     """A picture in memory drawn into at most ``columns`` × ``rows`` cells."""
     from PIL import Image
 
-    if layout is not None:
-        width, height = fitted(layout_width(layout.extent), layout_height(layout.extent), columns, rows)
-    else:
-        width, height = fitted(*picture.size, columns, rows)
+    shape: tuple[float, float] = picture.size if layout is None else layout.extent_size
+    width, height = fitted(shape[0], shape[1], columns, rows)
     if ink != "colours":
         size = (width, max(1, round(height / 2)))
         small = (drawn_print(picture, layout, size, WHITE).convert("L") if layout is not None else

@@ -18,8 +18,6 @@ from catalogue.screens.drawing import Cells, Drawing, Mark, draw, fitted, opened
 from catalogue.screens.print_drawing import drawn_print
 from catalogue.screens.wording import safe
 from catalogue.sheets.layout import PrintLayout
-from catalogue.sheets.layout import height as layout_height
-from catalogue.sheets.layout import width as layout_width
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -85,7 +83,7 @@ class Picture(Widget):
             return
         self._marks, self._layout = marks, layout
         if layout is not None:
-            shape = (round(layout_width(layout.extent)), round(layout_height(layout.extent)))
+            shape = (round(layout.extent_size[0]), round(layout.extent_size[1]))
         self._path, self._words = path, words if path is None else ""
         known = (shape[0] or 0, shape[1] or 0) if shape else (0, 0)
         before = self._shape
@@ -208,6 +206,6 @@ def _sharp_picture(source: Source, layout: PrintLayout | None) -> "Image":
     picture = opened(source)
     if layout is None:
         return picture
-    across, down = layout_width(layout.extent), layout_height(layout.extent)
+    across, down = layout.extent_size
     scale = SHARP / max(across, down)
     return drawn_print(picture, layout, (max(1, round(across * scale)), max(1, round(down * scale))))

@@ -5,7 +5,7 @@ Pure: knows no widget and no catalogue. The places are those of the job sheet, :
 
 from typing import TYPE_CHECKING
 
-from catalogue.sheets.layout import PrintLayout, Rect, height, width
+from catalogue.sheets.layout import PrintLayout, Rect
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -30,9 +30,9 @@ def drawn_print(picture: "Image", layout: PrintLayout, size: tuple[int, int], li
     from PIL import Image, ImageDraw
 
     extent = layout.extent
+    across, down = size[0] / layout.extent_size[0], size[1] / layout.extent_size[1]
 
     def box(rect: Rect) -> Box:
-        across, down = size[0] / width(extent), size[1] / height(extent)
         left, top = round((rect[0] - extent[0]) * across), round((rect[1] - extent[1]) * down)
         return (left, top, max(left + 1, round((rect[2] - extent[0]) * across)),
                 max(top + 1, round((rect[3] - extent[1]) * down)))

@@ -43,6 +43,11 @@ class PrintLayout:
         return (min(self.sheet[0], self.scan[0]), min(self.sheet[1], self.scan[1]),
                 max(self.sheet[2], self.scan[2]), max(self.sheet[3], self.scan[3]))
 
+    @property
+    def extent_size(self) -> tuple[float, float]:
+        """Width and height of the extent in mm."""
+        return width(self.extent), height(self.extent)
+
 
 def width(rect: Rect) -> float:
     return rect[2] - rect[0]
