@@ -28,7 +28,7 @@ from tests.records.older_facts import facts  # noqa: E402
 
 # The last commit of each schema that was ever the newest on the main branch.
 COMMITS = {6: "cd2b8de", 7: "ae93fd1", 8: "b13f207", 10: "93c62d7", 11: "c8fec8f", 12: "4d30ca1", 13: "57abbd3",
-           14: "8e2b4d2", 15: "8ce75d0"}
+           14: "8e2b4d2"}
 
 
 def paint(folder: Path) -> None:
@@ -69,7 +69,7 @@ def make(schema: int, commit: str) -> None:
                 ("store", "add", "main", str(main), "--marker"),
                 ("store", "add", "copy", str(copy), "--kind", "copy", "--marker"),
                 ("store", "add", "old disk", str(program), "--kind", "off-site", "--no-marker"),
-                ("store", "forget" if schema < 15 else "retire", "old disk", "--yes"),
+                ("store", "forget" if schema < 17 else "retire", "old disk", "--yes"),
                 ("index", "main"), ("copy", "--to", "copy", "--yes"),
                 ("artist", "set", "Ada Quill", "--contact", "12 Quay Lane", "--terms", "half and half"),
                 ("piece", "set", "Harbour", "--year", "1998", "--series", "Tides", "--size", "600.5x400.2mm",

@@ -131,6 +131,7 @@ READ_ONLY = {
     "ledger.repeat": {"propose"},
     "ledger.rescans": {"advice", "captures", "notes_to_offer"},
     "ledger.values": {"day", "margin_mm", "measured_size", "shown_day", "shown_size", "size_mm"},
+    "ledger.whereabouts": {"place_in_words", "whereabouts"},
     "likeness.finding": {"find_picture"},
     "likeness.service": {"groups"},
     "likeness.tiling": {"tiling"},

@@ -145,6 +145,54 @@ def destroy(session: Session, edition: int, numbers: str, reason: str, day: str)
     session.emit({"edition": edition, "destroyed": text}, lambda out: out.print(f"Recorded: {text} destroyed."))
 
 
+@command.command("move")
+@click.argument("edition", type=int)
+@click.argument("numbers")
+@click.option("--to", "place", required=True, type=click.Choice(["shop", "artist", "buyer", "consigned"]))
+@click.option("--holder", default="", help="Who has them: needed with consigned; else only where it is somebody else.")
+@click.option("--date", "day", default="", help="Else today.")
+@click.option("--notes", default="")
+@json_option
+@click.pass_obj
+def move(session: Session, edition: int, numbers: str, place: str, holder: str, day: str, notes: str) -> None:
+    """Note that prints NUMBERS (such as 3-4, or AP II) of EDITION went to a place."""
+    from catalogue.errors import Refused
+    from catalogue.ledger import values
+    from catalogue.operations.editions import move_prints, summarize_moved
+    from catalogue.records import numbers as written
+
+    db = session.existing()
+    try:
+        done = move_prints(db, edition, written.read(numbers)[0], place, holder=holder, notes=notes,
+                           day=values.day(day, session.home.settings.dates) if day else "")
+    except ValueError as error:
+        raise Refused(f"Nothing was recorded: {error}.") from error
+    session.emit(done, lambda out: out.lines([*summarize_moved(done), f"Undo: catalogue undo {done.event}"]))
+
+
+@command.command("where")
+@click.argument("edition", type=int, required=False)
+@click.option("--place", default="", type=click.Choice(["", "shop", "artist", "buyer", "consigned", "destroyed",
+                                                        "not printed", "unknown"]), help="Only prints that are there.")
+@json_option
+@click.pass_obj
+def where(session: Session, edition: int | None, place: str) -> None:
+    """Where each numbered print of EDITION is, or of all editions; such as all that is on consignment."""
+    from catalogue.ledger.values import shown_day
+    from catalogue.ledger.whereabouts import place_in_words, whereabouts
+    from catalogue.records.numbers import written
+
+    found = whereabouts(session.looking(), edition, place=place)
+    dates = session.home.settings.dates
+    session.emit([{"edition": one.edition_id, "artist": one.artist, "title": one.title, "number": written([one.number]),
+                   "place": one.place, "holder": one.holder, "since": one.since, "notes": one.notes,
+                   "stated": one.stated} for one in found],
+                 lambda out: out.table(["Work", "Number", "Where", "Since", "Notes"], (
+                     (f"{one.artist}: {one.title}", written([one.number]), place_in_words(one),
+                      shown_day(one.since, dates), one.notes) for one in found)) if found
+                 else out.print("No such prints."))
+
+
 @command.command("certificates")
 @click.argument("edition", type=int)
 @click.option("--csv", "as_csv", type=click.Path(path_type=Path), help="Write this CSV file.")

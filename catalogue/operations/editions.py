@@ -1,12 +1,14 @@
 """Editions: open or correct one, close one, record prints as destroyed."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
-from catalogue.ledger import editions
+from catalogue.ledger import editions, whereabouts
 from catalogue.ledger.editions import State, label
+from catalogue.ledger.whereabouts import Whereabouts, place_in_words
 from catalogue.operations.wording import number
-from catalogue.records.database import Database
-from catalogue.records.numbers import Number
+from catalogue.records.database import Database, last_statement
+from catalogue.records.numbers import Number, written
 
 
 def define_edition(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, width_mm: float | None = None,
@@ -32,6 +34,26 @@ def destroy_prints(db: Database, edition_id: int, numbers: Sequence[Number], rea
     """Record that prints were destroyed; their numbers stay out. Raises NotFound, Refused."""
     editions.destroy(db, edition_id, numbers, reason, day=day)
     return editions.state(db, editions.wanted(db, edition_id))
+
+
+@dataclass(frozen=True, slots=True)
+class PrintsMoved:
+    """Where prints are after a move. ``event`` undoes it."""
+
+    prints: tuple[Whereabouts, ...]
+    event: int | None
+
+
+def move_prints(db: Database, edition_id: int, numbers: Sequence[Number], place: str, *, holder: str = "",
+                day: str = "", notes: str = "") -> PrintsMoved:
+    """State where prints went. Raises: as :func:`catalogue.ledger.whereabouts.move`."""
+    moved = whereabouts.move(db, edition_id, numbers, place, holder=holder, day=day, notes=notes)
+    return PrintsMoved(tuple(moved), last_statement(db))
+
+
+def summarize_moved(done: PrintsMoved) -> list[str]:
+    """Each print and where it is."""
+    return [f"{written([one.number])} is {place_in_words(one)}." for one in done.prints]
 
 
 def summarize(state: State) -> list[str]:

@@ -1,17 +1,19 @@
 """The numbered list of an edition: for certificates, and for whoever asks where number seven went."""
 
 import csv
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, replace
 from datetime import date
 from io import StringIO
 
 from catalogue.errors import NotFound
 from catalogue.ledger import editions, values
+from catalogue.ledger.whereabouts import Whereabouts, place_in_words, whereabouts
 from catalogue.records import editions as recorded
 from catalogue.records import pieces
 from catalogue.records.database import Database
 from catalogue.records.editions import Issued
-from catalogue.records.numbers import roman
+from catalogue.records.numbers import Number, roman
 from catalogue.settings import Settings
 from catalogue.sheets.page import render
 from catalogue.spreadsheets import csv_cell
@@ -34,6 +36,7 @@ class Row:
     sha256: str
     remarks: str
     lost: bool
+    where: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,16 +52,20 @@ def certificates(db: Database, settings: Settings, edition_id: int) -> Certifica
     piece = pieces.by_id(db, edition.piece_id)
     if piece is None:
         raise NotFound(f"There is no piece number {edition.piece_id}.")
-    rows = tuple(_row(print_, piece, edition.size_limit, edition.proofs, settings)
+    prints = whereabouts(db, edition_id)
+    places = {one.number: place_in_words(one) for one in prints}
+    rows = tuple(_row(print_, piece, edition.size_limit, edition.proofs, settings,
+                      places.get(Number(print_.series, print_.number), ""))
                  for print_ in recorded.issued(db, edition_id))
     opened, closed = (values.shown_day(text, settings.dates) for text in (edition.opened, edition.closed))
     page = render("certificates.html", piece=piece, state=editions.state(db, edition), label=editions.label(edition),
-                  rows=rows, remarked=any(row.remarks for row in rows), opened=opened, closed=closed,
+                  rows=rows, counts=_counts(prints), remarked=any(row.remarks for row in rows), opened=opened,
+                  closed=closed,
                   today=values.shown_day(date.today().isoformat(), settings.dates))
     return Certificates(rows, _csv(rows), page)
 
 
-def _row(print_: Issued, piece: pieces.Piece, limit: int, proofs: int, settings: Settings) -> Row:
+def _row(print_: Issued, piece: pieces.Piece, limit: int, proofs: int, settings: Settings, where: str) -> Row:
     number = (f"AP {roman(print_.number)}/{roman(proofs)}" if print_.series == "proof"
               else f"{print_.number}/{limit}")
     remarks = []
@@ -69,11 +76,18 @@ def _row(print_: Issued, piece: pieces.Piece, limit: int, proofs: int, settings:
     size = values.shown_size(print_.width_mm, print_.height_mm) if print_.width_mm and print_.height_mm else ""
     return Row(number, piece.artist, piece.title, piece.year, size, print_.medium, print_.order_number, print_.placed,
                values.shown_day(print_.placed, settings.dates), print_.buyer, print_.scan_sha256, "; ".join(remarks),
-               print_.lost)
+               print_.lost, where)
+
+
+def _counts(prints: list[Whereabouts]) -> str:
+    """``"2 with the buyer, 1 on consignment"``."""
+    found = Counter(place_in_words(replace(one, holder="")) for one in prints)
+    return ", ".join(f"{count} {place}" for place, count in found.items())
 
 
 def _csv(rows: tuple[Row, ...]) -> str:
-    names = ("number", "artist", "title", "year", "size", "medium", "order", "date", "buyer", "sha256", "remarks")
+    names = ("number", "artist", "title", "year", "size", "medium", "order", "date", "buyer", "sha256", "where",
+             "remarks")
     out = StringIO(newline="")
     writer = csv.writer(out)
     writer.writerow(names)

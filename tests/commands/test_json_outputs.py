@@ -121,7 +121,7 @@ AUDIT = {"stores": [{"store": str, "outcome": str, "checked": int, "bytes": int,
 LOG = {"events": int, "head": {"id": int, "at": str, "chain": str}, "broken": list, "lost": str, "backwards": int,
        "differences": list, "journal": list, "journal_damaged": bool, "passed_over": list}
 CERTIFICATE = {"number": str, "artist": str, "title": str, "year": str, "size": str, "medium": str, "order": str,
-               "date": str, "shown_date": str, "buyer": str, "sha256": str, "remarks": str, "lost": bool}
+               "date": str, "shown_date": str, "buyer": str, "sha256": str, "remarks": str, "lost": bool, "where": str}
 IMPORT = {"kind": str, "counts": Words(int), "matched": Words(str), "unused": [str], "encoding": str, "dry_run": bool,
           "fates": [{"row": int, "fate": str, "text": str, "detail": str, "remarks": [str], "line_id": (int, NONE)}]}
 SIGHT = {"key": str, "sure": NUMBER, "inliers": int, "agreement": NUMBER, "shown": NUMBER, "corners": [[NUMBER]]}
@@ -167,6 +167,9 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["edition", "list"], 0, [{"artist": str, "title": str, "state": STATE}]),
     (["edition", "show", "{dunes}"], 0, [{"state": STATE, "prints": list}]),
     (["edition", "certificates", "1"], 0, {"rows": [CERTIFICATE], "written": [str]}),
+    (["edition", "where"], 0, [{"edition": int, "artist": str, "title": str, "number": str, "place": str, "holder": str,
+                                "since": str, "notes": str, "stated": bool}]),
+    (["edition", "move", "1", "1", "--to", "consigned"], 2, FAULT),
     (["edition", "destroy", "1", "1", "--reason", "torn"], 0, {"edition": int, "destroyed": str}),
     (["edition", "close", "1"], 0, STATE),
     (["artist", "list"], 0, [{"id": int, "name": str, "pieces": int, "scans": int, "orders": int}]),

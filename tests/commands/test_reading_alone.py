@@ -28,7 +28,8 @@ READING = [
     ["buyer", "list"], ["buyer", "show", "ann"], ["artist", "terms", "ada"],
     ["statement", "ada", "--from", "2020-01-01", "--to", "2020-01-31"],
     ["order", "repeat", "7", "--dry-run"], ["edition", "list"], ["edition", "show", "harbour"],
-    ["edition", "certificates", "1"], ["rescan"], ["rescan", "harbour"], ["levels"], ["store", "list"],
+    ["edition", "certificates", "1"],
+    ["edition", "where"], ["rescan"], ["rescan", "harbour"], ["levels"], ["store", "list"],
     ["alike", "--as-is"], ["alike", "changes"], ["alike", "tiles", "harbour"], ["export", "csv", "orders", "{to}"],
     ["export", "holdings", "ada", "--to", "{to}"], ["doctor"], ["history"],
 ]
@@ -45,6 +46,7 @@ WRITING = [
     ["buyer", "merge", "ann", "--into", "ben"],
     ["order", "correct", "7", "--buyer", "x"], ["order", "sheet", "7", "--check"], ["order", "sheet", "7", "--copy"],
     ["edition", "set", "harbour", "--limit", "9"], ["edition", "close", "1"],
+    ["edition", "move", "1", "1", "--to", "shop"],
     ["edition", "destroy", "1", "1", "--reason", "x"], ["artist", "set", "ada", "--notes", "x"],
     ["artist", "terms", "ada", "--percent", "30", "--since", "start"],
     ["statement", "ada", "--month", "2020-01", "--issue"],

@@ -1,0 +1,77 @@
+"""Where the prints of an edition are: moves as a person stated them, and what follows where nobody stated one."""
+
+from dataclasses import asdict, dataclass
+
+from catalogue.records.database import Database, fetch, inserted
+
+PLACES = ("shop", "artist", "buyer", "consigned")
+
+
+@dataclass(frozen=True, slots=True)
+class PrintMove:
+    """A print that went to a place on an ISO day. ``holder`` says who has it, where the place alone does not."""
+
+    edition_id: int
+    series: str
+    number: int
+    nth: int
+    day: str
+    place: str
+    holder: str = ""
+    notes: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LivingPrint:
+    """The newest print of an edition's number, the order it was made for, and its last move, empty where none is."""
+
+    edition_id: int
+    artist: str
+    title: str
+    series: str
+    number: int
+    nth: int
+    state: str          # reserved, printed or destroyed
+    destroyed: str
+    order_number: str
+    placed: str
+    status: str
+    buyer: str
+    place: str
+    holder: str
+    day: str
+    notes: str
+
+
+def add(db: Database, move: PrintMove) -> int:
+    """Keep a move; gives its id. Call within a transaction."""
+    row = asdict(move)
+    return inserted(db, f"INSERT INTO print_move ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
+                    list(row.values()))
+
+
+def moves(db: Database, edition_id: int) -> list[PrintMove]:
+    """Every move of an edition's prints, oldest first."""
+    return fetch(db, PrintMove, """SELECT edition_id, series, number, nth, day, place, holder, notes FROM print_move
+                                   WHERE edition_id = ? ORDER BY day, id""", [edition_id])
+
+
+def prints(db: Database, edition_id: int | None = None) -> list[LivingPrint]:
+    """The newest print of each number of an edition, or of all of them, by artist, title and number."""
+    return fetch(db, LivingPrint, """
+        SELECT n.edition_id, a.name AS artist, p.title, n.series, n.number, n.nth, n.state, n.destroyed,
+               coalesce(o.number, '') AS order_number, coalesce(o.placed, '') AS placed,
+               CASE WHEN l.cancelled THEN 'cancelled' ELSE coalesce(o.status, '') END AS status,
+               coalesce(s.name, o.buyer, '') AS buyer, coalesce(m.place, '') AS place,
+               coalesce(m.holder, '') AS holder, coalesce(m.day, '') AS day, coalesce(m.notes, '') AS notes
+        FROM edition_print n JOIN edition e ON e.id = n.edition_id JOIN piece p ON p.id = e.piece_id
+        JOIN artist a ON a.id = p.artist_id
+        LEFT JOIN order_line l ON l.id = n.line_id LEFT JOIN orders o ON o.id = l.order_id
+        LEFT JOIN order_buyer b ON b.order_id = o.id LEFT JOIN buyer_stated s ON s.key = b.buyer
+        LEFT JOIN print_move m ON m.id = (
+            SELECT x.id FROM print_move x WHERE x.edition_id = n.edition_id AND x.series = n.series
+                   AND x.number = n.number AND x.nth = n.nth ORDER BY x.day DESC, x.id DESC LIMIT 1)
+        WHERE (?1 IS NULL OR n.edition_id = ?1) AND NOT EXISTS (
+            SELECT 1 FROM edition_print y WHERE y.edition_id = n.edition_id AND y.series = n.series
+                   AND y.number = n.number AND y.nth > n.nth)
+        ORDER BY a.key, p.key, n.edition_id, n.series, n.number""", [edition_id])
