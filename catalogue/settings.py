@@ -44,7 +44,7 @@ class Settings:
     tile_overlap: float = 0.25            # share of a tile that overlaps its neighbour; from memory, 20 to 30 %
     backups_kept: int = 14
     copies_wanted: int = 2
-    copies_on_one_disk: bool = False      # true: stores on one disk are different places when sources are removed
+    copies_on_one_disk: bool = False      # true: stores on one disk count as different places
     read_only: bool = False               # a second seat on a copied catalogue: look, change nothing
     theme: str = "dark"                   # of the screens: dark or light
     graphics: str = "half blocks"         # or "sharp": ask the terminal at start whether it draws real pictures

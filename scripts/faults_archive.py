@@ -7,7 +7,7 @@ import re
 import shutil
 import sqlite3
 from collections.abc import Callable
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from xml.etree import ElementTree
@@ -122,6 +122,8 @@ class Archive:
                     sum(sha in now.get(store, ()) for store in STORES) == 2 for sha in gone))]
         if not self.database.exists() or recovered_path(self.database).exists():
             return lost  # a recovery cut short says by itself that it must be finished
+        with closing(sqlite3.connect(self.database)) as connection, suppress(sqlite3.DatabaseError):
+            connection.execute("SELECT 1 FROM sqlite_schema")  # what a kill left half written is taken back
         faults = condition(self.database).faults
         if faults == ("it holds no catalogue",) and (self.folder / NO_CATALOGUE_YET).exists():
             return lost  # the first command was cut short before it had made one

@@ -69,6 +69,12 @@ def on_another_mount(place: Archive) -> None:
 
 
 @after(added)
+def backed_up_today(place: Archive) -> None:
+    """So that an index run makes no backup, which is struck by itself."""
+    do(place, "backup")
+
+
+@after(added)
 def indexed(place: Archive) -> None:
     do(place, "index", codes=(0, 1))
 

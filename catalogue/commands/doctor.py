@@ -48,7 +48,7 @@ def command(context: click.Context, session: Session) -> None:
 
     Names of artists, pieces, stores and people are left out, so that the text can be pasted into a report.
     """
-    parts = [_program(), _libraries(), _codecs(), _terminal(), _catalogue(session), *_stores(session)]
+    parts = [_program(), _guards(), _libraries(), _codecs(), _terminal(), _catalogue(session), *_stores(session)]
 
     def text(out: "Printer") -> None:
         for part in parts:
@@ -72,6 +72,18 @@ def _program() -> Part:
         "master-scan-catalogue": __version__, "Python": platform.python_version(), "SQLite": sqlite_version(),
         "system": f"{platform.system()} {platform.release()} {platform.machine()}",
         "processors": str(os.cpu_count() or "unknown"), "file names": sys.getfilesystemencoding()})
+
+
+def _guards() -> Part:
+    """What the system must give so that neither a link nor a disk that goes away leads a write elsewhere."""
+    from catalogue.storage.folders import missing_calls
+
+    lacking = missing_calls()
+    part = Part("Guards", {"files reached from open folders": "no" if lacking else "yes"})
+    if lacking:
+        part.troubles.append(f"this system lacks {', '.join(lacking)}: a link put in the way, or a disk that goes away,"
+                             " could lead a write or a removal elsewhere, so nothing is written below a store here")
+    return part
 
 
 def _libraries() -> Part:
@@ -156,7 +168,7 @@ def _catalogue(session: Session) -> Part:
 
 
 def _stores(session: Session) -> list[Part]:
-    from catalogue.indexing.stores import is_at
+    from catalogue.indexing.stores import is_at, on_one_disk
     from catalogue.records import stores
     from catalogue.records.database import read_only_database
 
@@ -165,8 +177,10 @@ def _stores(session: Session) -> list[Part]:
     try:
         with closing(read_only_database(session.home.database)) as db:
             held = [(store, stores.holding(db, store.id)) for store in stores.listed(db)]
+            shared = on_one_disk(db)
     except CatalogueError:
         return []  # the catalogue's own part has said why
+    numbers = {store.name: number for number, (store, _) in enumerate(held, 1)}
     parts = []
     for number, (store, holding) in enumerate(held, 1):
         root = Path(store.root)
@@ -177,6 +191,9 @@ def _stores(session: Session) -> list[Part]:
             _room(part, root)
         else:
             part.facts["state"] = "offline"
+        together = sorted(numbers[two if one == store.name else one] for one, two in shared if store.name in (one, two))
+        if together:
+            part.facts["on one disk with"] = ", ".join(f"store {one}" for one in together) + ": lost together with it"
         parts.append(part)
     return parts
 

@@ -48,11 +48,11 @@ def add(session: Session, name: str, folder: Path, kind: str, marker: bool | Non
 @click.pass_obj
 def list_stores(session: Session) -> None:
     """Stores with what they hold and whether they are connected."""
-    from catalogue.indexing.stores import marked_elsewhere, where
-    from catalogue.records import places, stores
+    from catalogue.indexing.stores import marked_elsewhere, on_one_disk, where
+    from catalogue.records import stores
 
     db = session.looking()
-    shared = places.shared_disks(db)
+    shared = on_one_disk(db)
     rows: list[dict[str, Any]] = []
     for store in stores.listed(db):
         place = where(db, store)

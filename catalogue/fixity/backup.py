@@ -6,6 +6,7 @@ newest of each month, so that damage noticed late still finds a backup from befo
 
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -62,20 +63,24 @@ def back_up(db: Database, home: Home, *, also: Path | None = None, report: Repor
     """
     with alone(home, "backup"):
         home.backups.mkdir(parents=True, exist_ok=True)
-        for leftover in home.backups.glob(f"{PART_PREFIX}*"):  # of a backup that was killed, journals included
-            leftover.unlink(missing_ok=True)
+        _sweep(home)
         known = generations(home)
         number = known[-1].number + 1 if known else 1
         made = "".join(c for c in now()[:19] if c.isalnum())
         target = home.backups / f"catalogue-{number:06}-{made}Z.sqlite"
         report(Progress("Backup", note="copying the catalogue"))
-        with staged_file(target) as part:
-            copy_database(db, part)
-            report(Progress("Backup", note="checking the copy"))
-            found = condition(part)
-            if found.faults:
-                raise Damaged(f"The catalogue fails its integrity check: {found.faults[0]}.",
-                              hint="Run `catalogue recover`. The earlier backups are untouched.", path=home.database)
+        try:
+            with staged_file(target) as part:
+                copy_database(db, part)
+                report(Progress("Backup", note="checking the copy"))
+                found = condition(part)
+                if found.faults:
+                    raise Damaged(f"The catalogue fails its integrity check: {found.faults[0]}.",
+                                  hint="Run `catalogue recover`. The earlier backups are untouched.",
+                                  path=home.database)
+        finally:
+            with suppress(OSError):  # the next backup tries again
+                _sweep(home)
         generation = Generation(number, made, target)
         keep = to_keep([*known, generation], home.settings.backups_kept)
         for old in known:
@@ -89,6 +94,12 @@ def back_up(db: Database, home: Home, *, also: Path | None = None, report: Repor
                           + (f", and a copy in {also}" if also else ""))
         log.keep_head(db, home)
     return generation
+
+
+def _sweep(home: Home) -> None:
+    """Remove what a backup that did not come to its end has left, SQLite's logs of it included."""
+    for leftover in home.backups.glob(f"{PART_PREFIX}*"):
+        leftover.unlink(missing_ok=True)
 
 
 def _copy_journal(home: Home, folder: Path) -> None:

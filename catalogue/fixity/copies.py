@@ -67,14 +67,16 @@ class _Tally:
 def review(db: Database, settings: Settings) -> dict[str, int]:
     """Bring ``single copy`` and ``no off-site copy`` up to date for every master; gives how many masters have each.
 
-    A copy is a sound file in a store of its own; two files in one store are lost together. Where no store could hold
-    what is missing, one finding says so for all masters.
+    A copy is a sound file in a store of its own; two files in one store are lost together, and so are all on one disk:
+    where the stores lie on several, the copies must too, unless the setting ``copies_on_one_disk`` says otherwise.
+    Where no store could hold what is missing, one finding says so for all masters. That all stores lie on one disk is
+    no finding, but told with the levels, by ``store list`` and by ``doctor``.
     """
     counted = {SINGLE: 0, NO_OFF_SITE: 0}
     with transaction(db):
-        masters = copy_rows.of_masters(db)
+        masters, disks = copy_rows.of_masters(db), places.disks_in_use(db)
         for kind, possible, lack, hint in _kinds(db):
-            lacking = _lacking(masters, kind, settings)
+            lacking = _lacking(masters, kind, settings, disks)
             counted[kind] = len(lacking)
             _settle(db, kind, lacking if possible else {}, fixity.open_scan_findings(db, kind))
             if lacking and not possible:
@@ -86,10 +88,10 @@ def review(db: Database, settings: Settings) -> dict[str, int]:
 
 def review_scans(db: Database, settings: Settings, scan_ids: Collection[int]) -> None:
     """As :func:`review`, for the scans of which something has just been learned. Within a transaction."""
-    masters = copy_rows.of_masters(db, list(scan_ids))
+    masters, disks = copy_rows.of_masters(db, list(scan_ids)), places.disks_in_use(db)
     for kind, possible, _, _ in _kinds(db):
         known = fixity.open_scan_findings(db, kind)
-        _settle(db, kind, _lacking(masters, kind, settings) if possible else {},
+        _settle(db, kind, _lacking(masters, kind, settings, disks) if possible else {},
                 {scan_id: known[scan_id] for scan_id in scan_ids if scan_id in known})
 
 
@@ -102,17 +104,21 @@ def _kinds(db: Database) -> Iterator[tuple[str, bool, str, str]]:
            "Add a disk that is kept elsewhere: catalogue store add NAME FOLDER --kind off-site.")
 
 
-def _lacking(masters: Sequence[Copies], kind: str, settings: Settings) -> dict[int, tuple[str, str]]:
-    """Scan id to ``(what is lacking, path)``."""
+def _lacking(masters: Sequence[Copies], kind: str, settings: Settings, disks: int) -> dict[int, tuple[str, str]]:
+    """Scan id to ``(what is lacking, path)``; the stores lie on so many ``disks``."""
     if kind == NO_OFF_SITE:
         return {c.scan_id: ("no sound copy off site", c.path) for c in masters if not c.off_site}
-    return {c.scan_id: (_held(c.stores, settings.copies_wanted), c.path)
-            for c in masters if c.stores < settings.copies_wanted}
+    wanted = settings.copies_wanted
+    apart = 1 if settings.copies_on_one_disk else min(wanted, disks)
+    return {c.scan_id: (_held(c, wanted, apart), c.path) for c in masters if c.stores < wanted or c.disks < apart}
 
 
-def _held(count: int, wanted: int) -> str:
-    held = {0: "no sound copy", 1: "one sound copy"}.get(count, f"{count} sound copies")
-    return f"{held}, {wanted} wanted"
+def _held(held: Copies, wanted: int, apart: int) -> str:
+    count = {0: "no sound copy", 1: "one sound copy"}.get(held.stores, f"{held.stores} sound copies")
+    if held.stores < 2 or held.disks >= apart:
+        return f"{count}, {wanted} wanted"
+    where = "all on one disk" if held.disks == 1 else f"on {held.disks} disks"
+    return f"{count}, {where}; {wanted} wanted, on {apart} disks"
 
 
 def _settle(db: Database, kind: str, lacking: dict[int, tuple[str, str]], known: dict[int, tuple[str, int]]) -> None:

@@ -123,8 +123,10 @@ def _of(count: int, total: int, what: str) -> str:
 def _storage(p: _Page) -> list[Criterion]:
     f = p.facts
     a = "Storage"
+    together = 0 if p.home.settings.copies_on_one_disk else f.on_one_disk
     return [
-        p.fact(a, 1, "two full copies", 0 < f.masters == f.in_two, _of(f.in_two, f.masters, "in two stores")),
+        p.fact(a, 1, "two full copies", 0 < f.masters == f.in_two and not together,
+               _of(f.in_two, f.masters, "in two stores") + (f", {together} of them on one disk" if together else "")),
         p.ask(a, 1, "in separate places", "places"),
         p.fact(a, 1, "media listed", f.stores > 0, f"{f.stores} stores are on record"),
         p.fact(a, 2, "three full copies", 0 < f.masters == f.in_three, _of(f.in_three, f.masters, "in three stores")),

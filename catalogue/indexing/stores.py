@@ -5,6 +5,7 @@ import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from itertools import combinations
 from pathlib import Path
 from uuid import uuid4
 
@@ -12,14 +13,22 @@ from catalogue.errors import CatalogueError, Refused, StoreAway
 from catalogue.records import events, findings, places, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.stores import Store
-from catalogue.storage.atomic import write_atomically, write_new
+from catalogue.storage.atomic import opened, remove_leftover, write_atomically, write_new
 from catalogue.storage.folders import MARKER, OpenFolder, marker_facts_in, open_folder, open_root
-from catalogue.storage.identity import FileId, filesystem_id, identity, inside, overlapping, same_file
+from catalogue.storage.identity import (
+    FileId,
+    filesystem_id,
+    identity,
+    inside,
+    overlapping,
+    physical_disks,
+    same_file,
+)
 
 UNMARKED = "unmarked:"
 __all__ = ["MARKER", "UNMARKED", "add_store", "is_at", "marked_elsewhere", "marker_facts", "move_store",
-           "note_file_place", "note_place", "offline", "opened_store", "overlapping_store", "read_marker",
-           "retire_store", "store_holding", "where"]
+           "note_file_place", "note_place", "offline", "on_one_disk", "opened_store", "overlapping_store",
+           "read_marker", "retire_store", "store_holding", "where"]
 
 
 def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool) -> Store:
@@ -45,6 +54,9 @@ def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool
         raise Refused(f"This folder has the marker of the store {other.name!r}, which was last seen at {other.root}.",
                       hint=f"If it is that disk at a new place: catalogue store move {other.name} {root}. If it is a"
                       f" clone, to be a store of its own: remove {MARKER} from it first.", path=root)
+    if marker and consent:
+        with suppress(CatalogueError), opened(root / MARKER) as place:
+            remove_leftover(place)  # of a program that was killed once the marker stood
     marker = marker or (_write_marker(root, name) if consent else f"{UNMARKED}{uuid4()}")
     with transaction(db):
         store = stores.add(db, name, str(root), kind, marker)
@@ -193,6 +205,19 @@ def note_place(db: Database, store: Store, root: Path) -> None:
     found = identity(root)
     if found is not None:
         places.note_store(db, store.id, filesystem_id(root), found.inode)
+
+
+def on_one_disk(db: Database) -> list[tuple[str, str]]:
+    """Names of stores in use, two and two, that are lost together when a disk fails.
+
+    They lie on one file system, as last seen, or now on partitions of one disk.
+    """
+    listed = stores.listed(db)
+    disks = {store.id: physical_disks(store.root) if is_at(store, Path(store.root)) else frozenset[str]()
+             for store in listed}
+    now = {(one.name, two.name) for one, two in combinations(sorted(listed, key=lambda s: s.name), 2)
+           if disks[one.id] & disks[two.id]}
+    return sorted({*places.shared_disks(db), *now})
 
 
 def note_file_place(db: Database, file_id: int, path: str) -> None:

@@ -6,7 +6,7 @@ A source goes only when every one of these holds; each is looked at just before,
 - the source lies in no store, and is no store's own file under another name;
 - its bytes are still those that were taken in, and it is a file, not a link;
 - as many places as the shop wants, two at least, hold other files with the same bytes. Two places differ in store, in
-  file, and in disk (the last unless the setting ``copies_on_one_disk`` says that one disk is enough).
+  file, and in disk: two partitions of one are one (the last unless ``copies_on_one_disk`` says that it is enough).
 """
 
 import os
@@ -26,7 +26,7 @@ from catalogue.records.database import Database, transaction
 from catalogue.records.paths import kept, native
 from catalogue.settings import Home, Settings
 from catalogue.storage.folders import Entry, open_entry, open_folder, sync
-from catalogue.storage.identity import FileId, filesystem_id, is_regular
+from catalogue.storage.identity import FileId, filesystem_id, is_regular, physical_disks
 
 FEWEST_PLACES = 2
 
@@ -52,11 +52,12 @@ class Left:
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """One verified copy: in which store, which file, on which disk."""
+    """One verified copy: in which store, which file, on which file system, and on which whole disks that lies."""
 
     store_id: int
     file: FileId
     disk: str
+    devices: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +139,7 @@ def why_not_safe(db: Database, settings: Settings, source: FileId, sha256: str) 
             if held.id == source:
                 return f"it is the store {store.name!r}'s own file, reached by another path"
             if held.sha256 == sha256:
-                found.append(Place(store.id, held.id, filesystem_id(held.fd)))
+                found.append(Place(store.id, held.id, filesystem_id(held.fd), physical_disks(held.fd)))
     wanted = places_wanted(settings)
     good = different_places(found, one_disk=settings.copies_on_one_disk)
     if len(good) >= wanted:
@@ -153,8 +154,8 @@ def different_places(found: Sequence[Place], *, one_disk: bool) -> list[Place]:
     """Copies of which no two share a store, a file, or (unless ``one_disk``) a disk. Rather too few than too many."""
     good: list[Place] = []
     for place in found:
-        if not any(place.store_id == g.store_id or place.file == g.file or (place.disk == g.disk and not one_disk)
-                   for g in good):
+        if not any(place.store_id == g.store_id or place.file == g.file or (not one_disk and (
+                   place.disk == g.disk or place.devices & g.devices)) for g in good):
             good.append(place)
     return good
 

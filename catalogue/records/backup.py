@@ -38,16 +38,29 @@ def copy_database(db: Database, target: Path) -> None:
     try:
         with closing(sqlite3.connect(target)) as copy:
             db.conn.backup(copy, pages=PAGES_A_STEP)
-            # a file of its own: no -wal beside it that could be left behind
-            copy.execute("PRAGMA journal_mode = DELETE").close()
+            _leave_wal(copy)  # a file of its own: no -wal beside it that could be left behind
     except sqlite3.Error as error:
         raise CatalogueError(f"The backup cannot be written: {error}.", path=target) from error
 
 
 def make_one_file(db: Database) -> None:
-    """Bring all of a catalogue into its one file, which then needs nothing beside it."""
+    """Bring all of a catalogue into its one file, which then needs nothing beside it.
+
+    Raises :class:`CatalogueError` where that cannot be done.
+    """
     db.execute("PRAGMA wal_checkpoint(TRUNCATE)").close()
-    db.execute("PRAGMA journal_mode = DELETE").close()
+    try:
+        _leave_wal(db.conn)
+    except sqlite3.Error as error:
+        raise CatalogueError(f"The catalogue cannot be brought into one file: {error}.",
+                             hint="Is there room on its disk?") from error
+
+
+def _leave_wal(connection: sqlite3.Connection) -> None:
+    """Bring what the write-ahead log holds into the file. Where that fails SQLite says so by the mode it stays in."""
+    mode = connection.execute("PRAGMA journal_mode = DELETE").fetchone()[0]
+    if mode != "delete":
+        raise sqlite3.OperationalError("part of it stays in the log beside it")
 
 
 def condition(path: Path) -> Condition:

@@ -32,10 +32,16 @@ def note_file(db: Database, file_id: int, filesystem: str, inode: int) -> None:
     db.execute("INSERT OR REPLACE INTO file_place VALUES (?, ?, ?)", [file_id, filesystem, inode])
 
 
+def disks_in_use(db: Database) -> int:
+    """How many file systems the stores in use lie on, as last seen; one never looked at is taken for one of its own."""
+    return int(db.execute("""SELECT count(DISTINCT coalesce(p.filesystem, 'store ' || s.id)) FROM store s
+                             LEFT JOIN store_place p ON p.store_id = s.id WHERE s.forgotten IS NULL""").fetchone()[0])
+
+
 def shared_disks(db: Database) -> list[tuple[str, str]]:
     """Names of stores in use, two and two, whose roots lie on one file system, as last seen."""
     return [(str(row[0]), str(row[1])) for row in db.execute("""
         SELECT a.name, b.name FROM store_place p JOIN store_place q
-             ON q.filesystem = p.filesystem AND q.store_id > p.store_id
+             ON q.filesystem = p.filesystem AND q.store_id <> p.store_id
         JOIN store a ON a.id = p.store_id JOIN store b ON b.id = q.store_id
-        WHERE a.forgotten IS NULL AND b.forgotten IS NULL ORDER BY a.name, b.name""")]
+        WHERE a.forgotten IS NULL AND b.forgotten IS NULL AND a.name < b.name ORDER BY a.name, b.name""")]

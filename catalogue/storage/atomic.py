@@ -134,6 +134,7 @@ def write_new(target: Path | Entry, data: bytes) -> None:
     """
     with opened(target) as entry:
         if read_small(entry, len(data)) == data:
+            remove_leftover(entry)  # a kill between the two names leaves both
             _confirm(entry)
             return
         with part_of(entry) as (part, out):

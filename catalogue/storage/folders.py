@@ -2,7 +2,7 @@
 
 A path is looked up anew at every call, so a link put in its way, or a disk unmounted between two calls, leads the
 second one elsewhere. A handle stays with the folder that was opened. ``dir_fd`` is POSIX (openat, linkat, renameat,
-unlinkat), as is all this program runs on.
+unlinkat); a system without is told by :func:`missing_calls`, and no store is opened there.
 """
 
 import errno
@@ -79,6 +79,18 @@ class Entry:
     def rename_to(self, other: "Entry") -> None:
         """Give the file another name, whatever stands there."""
         os.replace(self.name, other.name, src_dir_fd=self.folder.fd, dst_dir_fd=other.folder.fd)
+
+
+def missing_calls() -> list[str]:
+    """What this system lacks of the calls by which names are looked up in an open folder and links are not followed.
+
+    POSIX.1-2008 has all of them. Without, a link put in the way between two calls, or a disk unmounted there, leads the
+    second one elsewhere: :func:`open_root` then refuses, so that nothing below a store is written or removed.
+    """
+    wanted = {"openat": os.open, "fstatat": os.stat, "linkat": os.link, "renameat": os.rename, "unlinkat": os.unlink,
+              "mkdirat": os.mkdir}
+    return [*(name for name, call in wanted.items() if call not in os.supports_dir_fd),
+            *(name for name in ("O_NOFOLLOW", "O_DIRECTORY") if not hasattr(os, name))]
 
 
 @contextmanager
@@ -170,8 +182,13 @@ def open_root(path: Path, marker: str | None, *, known: FileId | None = None, na
     work began.
 
     Raises:
-        StoreAway: it is not there any more, or another folder stands in its place.
+        StoreAway: it is not there any more, or another folder stands in its place. Refused: this system cannot look
+        names up in an open folder.
     """
+    lacking = missing_calls()
+    if lacking:
+        raise Refused(f"Nothing is written below a store here, for this system lacks {', '.join(lacking)}.",
+                      hint="A link put in the way could lead the write elsewhere. Use Linux or macOS.", path=path)
     called = f"The store {name!r}" if name else "The store"
     try:
         fd = os.open(path, _FOLDER)

@@ -8,6 +8,7 @@ mounts :func:`filesystem_id` and the inode are compared.
 import os
 import stat
 import sys
+from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import lru_cache
@@ -16,6 +17,7 @@ from typing import NamedTuple
 
 _MOUNTS = Path("/proc/self/mountinfo")
 _UUIDS = Path("/dev/disk/by-uuid")
+_BLOCKS = Path("/sys/dev/block")
 # file systems whose source names the share itself, whatever the mount point
 _SHARES = ("nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "fuse.sshfs", "afpfs", "webdav", "davfs")
 
@@ -85,6 +87,30 @@ def filesystem_id(place: Path | str | int) -> str:
     except OSError:
         return ""
     return _filesystem(found.st_dev, volume.f_fsid, _mount_table())
+
+
+def physical_disks(place: Path | str | int) -> frozenset[str]:
+    """The whole disks under a file system, as the system names them now: behind partitions, LVM and RAID.
+
+    Empty where it does not tell: shares, memory, pools that span devices, other systems than Linux. Layout of sysfs:
+    Documentation/ABI/stable/sysfs-block and Documentation/ABI/testing/sysfs-block-device of the Linux kernel.
+    """
+    try:
+        device = os.stat(place).st_dev  # noqa: PTH116 - a handle too
+        return frozenset(_whole_disks(_BLOCKS / f"{os.major(device)}:{os.minor(device)}"))
+    except OSError:
+        return frozenset()
+
+
+def _whole_disks(block: Path) -> Iterator[str]:
+    if not block.exists():
+        return
+    real = block.resolve()
+    below = sorted((real / "slaves").iterdir()) if (real / "slaves").is_dir() else []
+    for one in below:
+        yield from _whole_disks(one)
+    if not below:
+        yield real.parent.name if (real / "partition").exists() else real.name
 
 
 @lru_cache(maxsize=64)

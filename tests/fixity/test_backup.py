@@ -16,12 +16,13 @@ from fixity_shop import Shop, rot, spoil, threads
 from hypothesis import given
 from hypothesis import strategies as st
 
-from catalogue.errors import Damaged, NotFound, Refused
+from catalogue.errors import CatalogueError, Damaged, NotFound, Refused
 from catalogue.fixity import backup, copies, log, manifest
 from catalogue.fixity.backup import Generation, back_up, back_up_if_due, generations, to_keep
 from catalogue.fixity.rebuild import rebuild
 from catalogue.fixity.recovery import recover
 from catalogue.fixity.restore import plan, restore
+from catalogue.records import backup as copying
 from catalogue.records import events, files, findings, scans, stores
 from catalogue.records.backup import condition
 from catalogue.records.connection import Connection
@@ -304,3 +305,19 @@ def test_a_rebuild_uses_the_manifest_kept_beside_the_catalogue(archive: Shop) ->
     file = files.by_id(db, one.file_id or 0)
     assert file is not None and scans.by_id(db, file.scan_id or 0) is not None
     db.close()
+
+
+def test_a_backup_whose_log_stays_beside_it_is_none(archive: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the disk fails as the log is brought into the file, SQLite names the mode it stays in and raises nothing
+    (sqlite.org, PRAGMA journal_mode: "if the journal mode could not be changed, the original journal mode")."""
+    class Staying(sqlite3.Connection):
+        def execute(self, sql: str, *given: object) -> sqlite3.Cursor:  # type: ignore[override]
+            return super().execute("SELECT 'wal'" if "journal_mode" in sql else sql, *given)  # type: ignore[arg-type]
+
+    real = sqlite3.connect
+    with monkeypatch.context() as patch:
+        patch.setattr(copying.sqlite3, "connect", lambda place, **more: real(place, factory=Staying, **more))
+        with pytest.raises(CatalogueError, match="stays in the log"):
+            back_up(archive.db, archive.home)
+    assert list(archive.home.backups.iterdir()) == []
+    assert back_up(archive.db, archive.home).path.exists()

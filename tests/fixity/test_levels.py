@@ -4,6 +4,7 @@ The table is the reference sheet's, from a secondary copy of the published matri
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from catalogue.fixity.backup import back_up
 from catalogue.fixity.copies import copy_to, plan
 from catalogue.fixity.levels import AREAS, QUESTIONS, Area, answer, levels
 from catalogue.records import scans
+from catalogue.settings import Home
 
 Scan = Callable[..., Path]
 MASTER = "Ada Quill/Harbour/master.tif"
@@ -27,6 +29,11 @@ def archive(shop: Shop, scan: Scan) -> Shop:
     with shop.db.conn:
         scans.set_role(shop.db, shop.due(MASTER).scan_id, "master")
     return shop
+
+
+def one_disk_will_do(shop: Shop) -> Home:
+    """All stores of a test lie on one disk."""
+    return replace(shop.home, settings=replace(shop.home.settings, copies_on_one_disk=True))
 
 
 def page(shop: Shop) -> dict[str, Area]:
@@ -59,7 +66,17 @@ def test_a_question_is_lacking_until_answered_and_no_is_no(archive: Shop) -> Non
         answer(archive.db, "places", "perhaps")
 
 
+def test_two_copies_on_one_disk_are_not_two_full_copies(archive: Shop) -> None:
+    nas = archive.add("nas", "copy")
+    copy_to(archive.db, archive.home, nas, plan(archive.db, nas))
+    (told,) = (c for c in page(archive)["Storage"].criteria if c.text == "two full copies")
+    assert (told.met, told.evidence) == (False, "1 of 1 masters in two stores, 1 of them on one disk")
+    archive.home = one_disk_will_do(archive)
+    assert next(c for c in page(archive)["Storage"].criteria if c.text == "two full copies").met
+
+
 def test_storage_follows_the_copies(archive: Shop) -> None:
+    archive.home = one_disk_will_do(archive)
     for question in ("places", "storage documented", "disaster", "media", "obsolescence of media"):
         answer(archive.db, question, "yes")
     assert page(archive)["Storage"].level == 0
@@ -73,6 +90,7 @@ def test_storage_follows_the_copies(archive: Shop) -> None:
 
 
 def test_one_master_without_its_copies_keeps_the_archive_down(archive: Shop, scan: Scan) -> None:
+    archive.home = one_disk_will_do(archive)
     answer(archive.db, "places", "yes")
     nas = archive.add("nas", "copy")
     copy_to(archive.db, archive.home, nas, plan(archive.db, nas))

@@ -433,3 +433,22 @@ def test_fewer_than_one_copy_cannot_be_wished_for(home: Home, count: int) -> Non
     with pytest.raises(CatalogueError, match="copies_wanted"):
         read_settings(home.folder / "settings.toml")
     assert Settings().copies_wanted == 2
+
+
+def test_two_copies_on_one_disk_are_lacking_one_where_there_is_another(
+        shop: Shop, scan: Scan, mount: Callable[[Path, str], None]) -> None:
+    """Where all stores lie on one disk nothing is said master by master: the levels and the list of stores tell it."""
+    scan("main/Ada/Harbour/0.tif", seed=1)
+    shop.add("nas", "copy")
+    shop.index()
+    with shop.db.conn:
+        scans.set_role(shop.db, shop.due("Ada/Harbour/0.tif").scan_id, "master")
+    copy(shop, "nas")
+    assert review(shop.db, Settings())["single copy"] == 0
+    mount(shop.folder / "away", "tmpfs")
+    shop.add("away", "copy")
+    assert review(shop.db, Settings())["single copy"] == 1
+    assert shop.finding("single copy").detail == "2 sound copies, all on one disk; 2 wanted, on 2 disks"
+    assert review(shop.db, Settings(copies_on_one_disk=True))["single copy"] == 0
+    copy(shop, "away")
+    assert review(shop.db, Settings())["single copy"] == 0

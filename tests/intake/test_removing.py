@@ -256,6 +256,13 @@ def test_different_places(places: list[tuple[int, int, str]], one_disk: bool, co
     assert len(different_places(found, one_disk=one_disk)) == count
 
 
+def test_two_partitions_of_one_disk_are_one_place() -> None:
+    found = [Place(1, FileId(0, 1), "a", frozenset({"sda"})), Place(2, FileId(1, 1), "b", frozenset({"sda", "sdb"})),
+             Place(3, FileId(2, 1), "c", frozenset({"sdc"})), Place(4, FileId(3, 1), "d")]
+    assert [place.disk for place in different_places(found, one_disk=False)] == ["a", "c", "d"]
+    assert len(different_places(found, one_disk=True)) == 4
+
+
 def test_an_end_that_cannot_be_recorded_hides_nothing_and_removes_nothing(desk: Desk, monkeypatch: pytest.MonkeyPatch
                                                                           ) -> None:
     def failing(*_: object) -> None:

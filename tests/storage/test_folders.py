@@ -9,7 +9,16 @@ import pytest
 from catalogue.errors import CatalogueError, NotFound, Refused, StoreAway
 from catalogue.storage import atomic
 from catalogue.storage.atomic import write_atomically, write_new
-from catalogue.storage.folders import MARKER, open_below, open_entry, open_folder, open_root, read_small, still_at
+from catalogue.storage.folders import (
+    MARKER,
+    missing_calls,
+    open_below,
+    open_entry,
+    open_folder,
+    open_root,
+    read_small,
+    still_at,
+)
 
 
 def test_a_linked_folder_is_not_entered(tmp_path: Path) -> None:
@@ -128,3 +137,12 @@ def test_write_new_takes_its_own_earlier_file_for_done(tmp_path: Path, monkeypat
     assert [(p.name, p.read_bytes()) for p in tmp_path.iterdir()] == [("a", b"bytes")]
     with pytest.raises(Refused, match="already there"):
         write_new(tmp_path / "a", b"byte")
+
+
+def test_without_names_looked_up_in_open_folders_no_store_is_opened(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+                                                                     ) -> None:
+    assert missing_calls() == []
+    monkeypatch.setattr(os, "supports_dir_fd", os.supports_dir_fd - {os.unlink})
+    assert missing_calls() == ["unlinkat"]
+    with pytest.raises(Refused, match="unlinkat"), open_root(tmp_path, None):
+        pass

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from catalogue.storage import identity as places
 from catalogue.storage.identity import filesystem_id, identity, inside, overlapping, same_file
 
 
@@ -73,3 +74,25 @@ def test_two_file_systems_have_two_ids(archive: Path) -> None:
     assert filesystem_id(archive)
     assert filesystem_id(other) != filesystem_id(archive)
     assert filesystem_id(archive / "gone") == ""
+
+
+def test_partitions_and_volumes_lead_to_the_whole_disks_below(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A tree as Linux shows it in sysfs (Documentation/ABI/stable/sysfs-block: a folder a device, partitions within
+    that of their disk, "slaves" of a device made of others)."""
+    device = tmp_path.stat().st_dev
+    blocks, devices = tmp_path / "block", tmp_path / "devices"
+    monkeypatch.setattr(places, "_BLOCKS", blocks)
+    number = f"{os.major(device)}:{os.minor(device)}"
+    assert places.physical_disks(tmp_path) == frozenset(), "the system does not tell"
+    for disk in ("sda", "sdb"):
+        (devices / disk / f"{disk}1").mkdir(parents=True)
+        (devices / disk / f"{disk}1" / "partition").write_text("1\n")
+    (devices / "dm-0" / "slaves").mkdir(parents=True)
+    for disk in ("sda", "sdb"):
+        (devices / "dm-0" / "slaves" / f"{disk}1").symlink_to(devices / disk / f"{disk}1")
+    blocks.mkdir()
+    for leads_to, disks in (("sda", {"sda"}), ("sda/sda1", {"sda"}), ("dm-0", {"sda", "sdb"})):
+        (blocks / number).unlink(missing_ok=True)
+        (blocks / number).symlink_to(devices / leads_to)
+        assert places.physical_disks(tmp_path) == disks
+    assert places.physical_disks(tmp_path / "gone") == frozenset()
