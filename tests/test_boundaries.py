@@ -114,7 +114,7 @@ READ_ONLY = {
     "indexing.crawl": {"crawl"},
     "indexing.guessing": {"guess_paths"},
     "indexing.corrections": {"piece_of"},
-    "indexing.stores": {"is_at", "marked_elsewhere", "read_marker", "where"},
+    "indexing.stores": {"is_at", "marked_elsewhere", "read_marker", "where", "on_one_disk"},
     "indexing.workers": {"processes"},
     "intake.apart": {"read_apart"},
     "intake.capture": {"parsed"},
