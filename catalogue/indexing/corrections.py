@@ -269,10 +269,9 @@ def undo(db: Database, event_id: int | None = None) -> Correction:
     Raises NotFound, or Refused where what it stated was changed since.
     """
     if event_id is None:
-        standing = [s for s in history.statements(db) if s.undone_by is None and s.undoes is None]
-        if not standing:
+        event_id = history.last_standing(db)
+        if event_id is None:
             raise NotFound("There is nothing to undo.")
-        event_id = standing[0].id
     event = events.by_id(db, event_id)
     if event is not None and event.type == "migration":
         raise Refused(f"Event {event_id} is the upgrade of the catalogue; it is not undone.")

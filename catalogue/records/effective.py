@@ -27,10 +27,12 @@ _ROUNDS = 50  # each settles what the one before touched; more than a handful me
 
 @dataclass(slots=True)
 class _Pass:
-    """One settling: names already resolved, scans of likeness alone that must wait for all others."""
+    """One settling: names already resolved, scans of likeness alone that must wait for all others, artists to be
+    removed at the end if no piece is theirs then."""
 
     artists: dict[tuple[str, str], int] = field(default_factory=dict)
     soft: set[int] = field(default_factory=set)
+    left: set[int] = field(default_factory=set)
 
 
 class _Names(NamedTuple):
@@ -61,6 +63,7 @@ def settle(db: Database) -> None:
         if not _waiting(db, ("artist", "scan", "piece")):
             for piece_id in _take(db, "current"):
                 settle_current(db, piece_id)
+            _remove_idle_artists(db, done)
             if not _waiting(db, ("artist", "scan", "piece", "current")):
                 return
     raise CatalogueError("The catalogue's statements contradict one another.", hint="Run `catalogue doctor`.")
@@ -110,6 +113,22 @@ def next_id(db: Database, kind: str) -> int:
                                         coalesce((SELECT max({kind}_id) FROM {kind}_stated), 0),
                                         coalesce((SELECT last FROM issued_id WHERE kind = ?), 0))""", [kind]).fetchone()
     return int(row[0])
+
+
+def make_again(db: Database, table: str, said: overlays.Row) -> None:
+    """An artist or piece of whom nobody speaks any more, under the number and the names they had: ``said`` is the row
+    that went. They go again when all is settled if no scan is guessed so."""
+    if table == "artist_stated":
+        db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
+                   [said["artist_id"], said["known_name"], said["known_key"]])
+        touch(db, "artist", [said["artist_id"]])
+    elif table == "piece_stated":
+        artist_id = _artist_known(db, said["known_artist_key"])
+        if artist_id is not None:
+            db.execute("""INSERT INTO piece (id, artist_id, title, key) SELECT ?, id, ?, ? FROM artist WHERE id = ?
+                          ON CONFLICT DO NOTHING""",
+                       [said["piece_id"], said["known_title"], said["known_key"], artist_id])
+        touch(db, "piece", [said["piece_id"]])
 
 
 # --- the list ------------------------------------------------------------------------------------------
@@ -191,7 +210,7 @@ def _settle_artist(db: Database, done: _Pass, artist_id: int) -> None:
     touch(db, "piece", [int(row[0]) for row in db.execute("SELECT id FROM piece WHERE artist_id = ?", [artist_id])])
     db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', g.scan_id FROM piece p
                   JOIN scan_guess g ON g.piece_id = p.id WHERE p.artist_id = ?""", [artist_id])
-    _remove_artist_if_idle(db, done, artist_id)
+    done.left.add(artist_id)
 
 
 def _write_stated_artist(db: Database, artist_id: int, stated: overlays.Row) -> str:
@@ -223,14 +242,17 @@ def _free_artist_key(db: Database, artist_id: int, key: str) -> None:
     db.execute("INSERT OR IGNORE INTO unsettled SELECT 'piece', id FROM piece WHERE artist_id = ?", [other[0]])
 
 
-def _remove_artist_if_idle(db: Database, done: _Pass, artist_id: int) -> None:
-    gone = db.execute("""DELETE FROM artist WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM piece WHERE artist_id = ?1)
-                         AND NOT EXISTS (SELECT 1 FROM artist_stated WHERE artist_id = ?1 AND joined_into IS NULL)
-                         RETURNING key""",
-                      [artist_id]).fetchone()
-    if gone is not None:
-        done.artists.clear()
-        touch_short_name(db, str(gone[0]))
+def _remove_idle_artists(db: Database, done: _Pass) -> None:
+    """Those of the pass who have neither piece nor statement. Not before all is settled: a piece may come back."""
+    for artist_id in sorted(done.left):
+        gone = db.execute("""DELETE FROM artist WHERE id = ?1
+                             AND NOT EXISTS (SELECT 1 FROM piece WHERE artist_id = ?1)
+                             AND NOT EXISTS (SELECT 1 FROM artist_stated WHERE artist_id = ?1 AND joined_into IS NULL)
+                             RETURNING key""", [artist_id]).fetchone()
+        if gone is not None:
+            done.artists.clear()
+            touch_short_name(db, str(gone[0]))
+    done.left.clear()
 
 
 # --- scans ---------------------------------------------------------------------------------------------
@@ -394,7 +416,7 @@ def _new_piece(db: Database, done: _Pass, names: _Names, former: int | None) -> 
             db.execute("UPDATE piece SET artist_id = ?, title = ?, key = ? WHERE id = ?",
                        [artist_id, title, names.title_key, former])
             touch(db, "piece", [former])
-            _remove_artist_if_idle(db, done, int(held[0]))
+            done.left.add(int(held[0]))
             return former
     made = next_id(db, "piece")
     db.execute("INSERT INTO piece (id, artist_id, title, key) VALUES (?, ?, ?, ?)",
@@ -419,7 +441,7 @@ def _existing(db: Database, done: _Pass, piece_id: int) -> int:
 def _settle_piece(db: Database, done: _Pass, piece_id: int) -> None:
     held = db.execute("SELECT * FROM piece WHERE id = ?", [piece_id]).fetchone()
     stated = overlays.row_of(db, "piece_stated", piece_id)
-    if stated is None and held is not None and is_referred_to(db, piece_id):
+    if stated is None and held is not None and overlays.is_referred_to(db, piece_id):
         overlays.state_piece(db, piece_id, {})  # pinned: a statement names it
         stated = overlays.row_of(db, "piece_stated", piece_id)
     if stated is None:
@@ -448,7 +470,7 @@ def _settle_piece(db: Database, done: _Pass, piece_id: int) -> None:
         if (held["artist_id"], held["key"]) != (artist_id, key):
             _touch_scans_of(db, piece_id, artist_id, key, stated)
             _touch_scans_of(db, piece_id, int(held["artist_id"]), str(held["key"]), stated)
-            _remove_artist_if_idle(db, done, int(held["artist_id"]))
+            done.left.add(int(held["artist_id"]))
     for row in db.execute("SELECT piece_id FROM piece_stated WHERE joined_into = ?", [piece_id]).fetchall():
         if db.execute("SELECT 1 FROM piece WHERE id = ?", [row[0]]).fetchone():
             touch(db, "piece", [int(row[0])])
@@ -483,19 +505,10 @@ def _former_artist(db: Database, done: _Pass, artist_id: int, stated: overlays.R
     return artist_id
 
 
-def is_referred_to(db: Database, piece_id: int) -> bool:
-    """Whether a statement names the piece."""
-    return bool(db.execute("""SELECT EXISTS (SELECT 1 FROM order_line WHERE piece_id = ?1)
-                             OR EXISTS (SELECT 1 FROM edition WHERE piece_id = ?1)
-                             OR EXISTS (SELECT 1 FROM scan_stated WHERE piece_id = ?1)
-                             OR EXISTS (SELECT 1 FROM piece_stated WHERE joined_into = ?1)""",
-                      [piece_id]).fetchone()[0])
-
-
 def _settle_guessed_piece(db: Database, done: _Pass, piece_id: int, artist_id: int) -> None:
     if db.execute("SELECT 1 FROM scan WHERE piece_id = ? LIMIT 1", [piece_id]).fetchone() is None:
         db.execute("DELETE FROM piece WHERE id = ?", [piece_id])
-        _remove_artist_if_idle(db, done, artist_id)
+        done.left.add(artist_id)
         return
     key = db.execute("SELECT key FROM piece WHERE id = ?", [piece_id]).fetchone()[0]
     guessed = _guessed_facts(db, piece_id, key)
@@ -531,7 +544,7 @@ def _free_piece_key(db: Database, piece_id: int, artist_id: int, key: str, state
     if other is None:
         return artist_id
     if db.execute("SELECT 1 FROM piece_stated WHERE piece_id = ?", [other[0]]).fetchone() is None and (
-            not is_referred_to(db, int(other[0]))):
+            not overlays.is_referred_to(db, int(other[0]))):
         db.execute("UPDATE piece SET key = ? WHERE id = ?", [f"{key}\n{other[0]}", other[0]])
         db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', id FROM scan WHERE piece_id = ?1
                       UNION SELECT 'scan', scan_id FROM scan_guess WHERE piece_id = ?1""", [other[0]])
@@ -570,4 +583,4 @@ def _dissolve(db: Database, done: _Pass, piece_id: int) -> None:
     for scan_id in _tied(db, done.soft):
         _settle_soft(db, scan_id)
     db.execute("DELETE FROM piece WHERE id = ?", [piece_id])
-    _remove_artist_if_idle(db, done, int(held[0]))
+    done.left.add(int(held[0]))

@@ -29,8 +29,13 @@ class _Logged:
     detail: str
 
 
+def last_standing(db: Database) -> int | None:
+    """The newest statement that was not undone and undoes none; None where there is none."""
+    return next((s.id for s in statements(db, -1) if s.undone_by is None and s.undoes is None), None)
+
+
 def statements(db: Database, limit: int = 30) -> list[Statement]:
-    """Statements, newest first."""
+    """Statements, newest first; all of them with a ``limit`` of -1."""
     rows = fetch(db, _Logged, """SELECT id, at, agent, detail FROM event
                                  WHERE change <> '' AND type <> 'migration' ORDER BY id DESC LIMIT ?""", [limit])
     undone: dict[int, int] = {}

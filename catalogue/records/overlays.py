@@ -104,16 +104,52 @@ def state_new_artist(db: Database, artist_id: int, name: str) -> None:
                                "known_name": name, "known_key": folded(name)})
 
 
-def unstate(db: Database, table: str, said: Row) -> None:
-    """Take back what a new row of one of ``TABLES`` said. The row goes with it unless more was said in it since, or,
-    of an artist renamed, the name as known before would be lost."""
-    key, facts = said[TABLES[table]], _FACTS[table]
+def is_referred_to(db: Database, piece_id: int) -> bool:
+    """Whether a statement names the piece."""
+    return bool(db.execute("""SELECT EXISTS (SELECT 1 FROM order_line WHERE piece_id = ?1)
+                             OR EXISTS (SELECT 1 FROM edition WHERE piece_id = ?1)
+                             OR EXISTS (SELECT 1 FROM scan_stated WHERE piece_id = ?1)
+                             OR EXISTS (SELECT 1 FROM piece_stated WHERE joined_into = ?1)""",
+                      [piece_id]).fetchone()[0])
+
+
+def put_back(db: Database, table: str, before: Row | None, after: Row | None) -> Row | None:
+    """Undo what a statement made of a row of one of ``TABLES``; ``before`` or ``after`` it there may have been none.
+
+    A row says no more than its facts, so one that is not there and one that says nothing are the same, and what the
+    statement did not change stays. A row that it made goes again unless more was said in it since or a statement
+    refers to it; gives that row. What by name an artist or piece is known goes with the row.
+
+    Raises KeyError with the names of the facts that were changed since.
+    """
+    former, later, facts = before or {}, after or {}, _FACTS[table]
+    known = {name: value for name, value in former.items() if name.startswith("known_")}
+    changed = [name for name in (*facts, *(known if after else ())) if former.get(name) != later.get(name)]
+    key = (former or later)[TABLES[table]]
     row = row_of(db, table, key)
+    since = [name for name in changed if (row or {}).get(name) != later.get(name)]
+    if since:
+        raise KeyError(*since)
     if row is None:
-        return
-    row |= {name: None for name in facts if said[name] is not None}
-    renamed = table == "artist_stated" and said["name"] not in (None, said["known_name"])
-    if renamed or any(row[name] is not None for name in facts):
-        _put(db, table, row)
-    else:
+        if before is not None:
+            _put(db, table, {TABLES[table]: key, **known,
+                             **{name: former.get(name) if name in changed else None for name in facts}})
+        return None
+    row |= {name: former.get(name) for name in changed}
+    if before is None and not _says_anything(db, table, row, later):
         db.execute(f"DELETE FROM {table} WHERE {TABLES[table]} = ?", [key])
+        return row
+    _put(db, table, row)
+    return None
+
+
+def _says_anything(db: Database, table: str, row: Row, former: Row) -> bool:
+    if any(row[name] is not None for name in _FACTS[table]):
+        return True
+    if table == "piece_stated":
+        return is_referred_to(db, row["piece_id"])
+    if table == "artist_stated":
+        renamed = former.get("name") not in (None, former.get("known_name"))  # else the name before would be lost
+        return renamed or db.execute("SELECT 1 FROM piece_stated WHERE artist_id = ? LIMIT 1",
+                                     [row["artist_id"]]).fetchone() is not None
+    return False

@@ -56,7 +56,7 @@ def undo(db: Database, change: PieceChange) -> None:
             for rowid in moved["rowids"]:
                 _move_back(db, moved, rowid)
         made = before.get("made")
-        if made is not None and not effective.is_referred_to(db, int(made)):
+        if made is not None and not overlays.is_referred_to(db, int(made)):
             db.execute("DELETE FROM piece_stated WHERE piece_id = ?", [made])
         effective.settle(db)
         db.execute("UPDATE piece_change SET undone = ? WHERE id = ?", [now(), change.id])

@@ -7,7 +7,7 @@ from typing import Any
 
 from catalogue.errors import NotFound, Refused
 from catalogue.records import events, overlays
-from catalogue.records.effective import settle
+from catalogue.records.effective import make_again, settle
 from catalogue.records.overlays import TABLES as OVERLAYS
 from catalogue.records.rows import Database
 from catalogue.records.statements import (
@@ -25,6 +25,8 @@ from catalogue.records.transactions import replaying, transaction
 Key = tuple[Any, ...]
 State = dict[str, dict[Key, Row]]
 CHUNK = 500
+JOINED = ("artist_stated", "piece_stated")  # tables of which one row may be joined into another; owners first
+_REFERRED = ("scan_stated", "piece_stated", "artist_stated")    # each refers to the next
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,28 +116,56 @@ def undo(db: Database, event_id: int) -> None:
             raise NotFound(f"There is no event {event_id}.")
         if not event.change:
             raise Refused(f"Event {event_id} states nothing that can be undone.")
-        changes = list(reversed(unpacked(event.change)))
-        # a piece merged away must be there again before a line can refer to it
-        of_pieces = [c for c in changes if c.table in OVERLAYS and c.before is not None]
-        _put_all_back(db, of_pieces)
+        changes = list(reversed(net(unpacked(event.change))))
+        # an artist or piece must be there again before a line can refer to it, and goes when none does any more
+        returning = [c for c in changes if _returns(c)]
+        _put_all_back(db, sorted(returning, key=lambda c: -_REFERRED.index(c.table)))
         settle(db)
-        _put_all_back(db, [c for c in changes if c not in of_pieces])
+        _put_all_back(db, sorted((c for c in changes if c not in returning), key=lambda c: (
+            _REFERRED.index(c.table) if c.table in OVERLAYS else -1)))
+
+
+def _returns(change: Change) -> bool:
+    """Whether undoing it brings a row of an artist or piece back, or takes it out of another."""
+    joined_before, joined = ((row or {}).get("joined_into") is not None for row in (change.before, change.after))
+    return change.table in JOINED and not joined_before and (joined or change.after is None)
+
+
+def net(changes: Iterable[Change]) -> list[Change]:
+    """One change of each row: from what it was before the first to what it is after the last, in the order of the last.
+    A row that was taken away and put back as it was did not change."""
+    found: dict[tuple[str, Key], Change] = {}
+    for change in changes:
+        first = found.pop((change.table, change.key), change)
+        found[change.table, change.key] = Change(change.table, change.key, first.before, change.after)
+    return [change for change in found.values() if change.before != change.after]
 
 
 def _put_all_back(db: Database, changes: Iterable[Change]) -> None:
+    gone = []
     for change in changes:
         try:
             with replaying(db):
-                _put_back(db, change)
+                gone += _put_back(db, change)
         except sqlite3.IntegrityError as error:
             raise Refused(f"{_named(change)} cannot be put back: {error}.",
                           hint="Undo what was recorded on it since first.") from error
+    for table in JOINED:
+        for row in (row for name, row in gone if name == table):
+            make_again(db, table, row)
 
 
-def _put_back(db: Database, change: Change) -> None:
+def _put_back(db: Database, change: Change) -> list[tuple[str, Row]]:
+    """Undo one row's change; gives the row of an overlay that went, with its table."""
     table = next((t for t in STATED_TABLES if t.name == change.table), None)
     if table is None:
         raise Refused(f"{_named(change)} is of a former version of the program and cannot be undone.")
+    if change.table in OVERLAYS:
+        try:
+            gone = overlays.put_back(db, change.table, change.before, change.after)
+        except KeyError as error:
+            raise _changed_since(change, error.args) from error
+        return [] if gone is None else [(change.table, gone)]
     where = " AND ".join(f"{name} = ?" for name in key_columns(db, table.name))
     found = db.execute(f"SELECT * FROM {table.name} WHERE {where}", list(change.key)).fetchone()
     present = None if found is None else dict(found)
@@ -145,20 +175,17 @@ def _put_back(db: Database, change: Change) -> None:
         row = change.before or {}
         db.execute(f"INSERT INTO {table.name} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
                    list(row.values()))
-        return
+        return []
     columns = [name for name in table.columns or change.after if name in change.changed]
-    if change.before is None and change.table in OVERLAYS:  # what was said in other columns later may stay
-        columns = [name for name in columns if change.after[name] is not None]
     since = [name for name in columns if present is None or present.get(name) != change.after[name]]
     if since:
         raise _changed_since(change, since)
-    if change.before is None and change.table in OVERLAYS:
-        overlays.unstate(db, change.table, change.after)
-    elif change.before is None:
+    if change.before is None:
         db.execute(f"DELETE FROM {table.name} WHERE {where}", list(change.key))
     elif columns := [name for name in columns if name in change.before]:
         db.execute(f"UPDATE {table.name} SET {', '.join(f'{name} = ?' for name in columns)} WHERE {where}",
                    [*(change.before[name] for name in columns), *change.key])
+    return []
 
 
 def _named(change: Change) -> str:

@@ -70,6 +70,14 @@ class Shop:
                 tuple(row) for row in self.db.execute(
                     "SELECT id, role, role_source, piece_id, piece_source, capture FROM scan ORDER BY id")]
 
+    def facts(self) -> list[tuple[object, ...]]:
+        """What everything else reads, with all numbers; not the rows that only say by which names a piece is known."""
+        return [tuple(row) for sql in (
+            "SELECT * FROM artist ORDER BY id", "SELECT * FROM piece ORDER BY id",
+            "SELECT * FROM order_line ORDER BY id",
+            "SELECT id, role, role_source, piece_id, piece_source, capture FROM scan ORDER BY id")
+            for row in self.db.execute(sql)]
+
     def order(self, piece_id: int) -> None:
         with transaction(self.db):
             number = orders.save(self.db, f"A{piece_id}", "2024-01-01")
@@ -411,6 +419,89 @@ def test_undoing_twice_and_what_was_changed_since_is_refused(shop: Shop) -> None
     with pytest.raises(Refused):
         corrections.undo(shop.db, second.id)
     corrections.undo(shop.db)
+    assert shop.piece("Ada Quill", "Harbour").year == ""
+
+
+def test_a_piece_that_was_merged_away_is_under_its_number_again_when_that_is_undone(shop: Shop) -> None:
+    shop.add("Ada Quill/Harbour/master.tif", "Ada Quill/Quay/master.tif")
+    one, other = shop.piece("Ada Quill", "Harbour"), shop.piece("Ada Quill", "Quay")
+    before = shop.everything()
+    for keep, gone in ((one, other), (other, one)):
+        done = merging.merge(shop.db, keep.id, gone.id)
+        merged = shop.everything()
+        undone = corrections.undo(shop.db, done.id)
+        assert shop.everything() == before
+        again = corrections.undo(shop.db, undone.id)
+        assert shop.everything() == merged
+        corrections.undo(shop.db, again.id)
+        assert shop.everything() == before
+
+
+def test_artists_merged_are_under_their_numbers_again_when_that_is_undone(ruled_shop: Shop) -> None:
+    shop = ruled_shop
+    shop.add("J Smithy/Harbour/master.tif", "Jan Smithy/Harbour/master.tif", "J Smithy/Meadow/master.tif")
+    short, full = shop.piece("J Smithy", "Harbour"), shop.piece("Jan Smithy", "Harbour")
+    before = shop.everything()
+    done = corrections.merge_artists(shop.db, full.artist_id, short.artist_id)
+    merged = shop.everything()
+    undone = corrections.undo(shop.db, done.id)
+    assert shop.everything() == before
+    corrections.undo(shop.db, undone.id)
+    assert shop.everything() == merged
+
+
+@pytest.mark.parametrize("ordered", [False, True])
+def test_every_correction_of_a_piece_is_undone_and_its_undoing_too(ruled_shop: Shop, ordered: bool) -> None:
+    """A row was removed and pinned anew by the first undoing, which was then refused to be undone in turn."""
+    shop = ruled_shop
+    shop.add("Ada Quill/Harbour/master.tif", "Ada Quill/Quay/master.tif", "Bo Rand/Mill/master.tif")
+    harbour, quay, mill = (shop.piece(*names) for names in (
+        ("Ada Quill", "Harbour"), ("Ada Quill", "Quay"), ("Bo Rand", "Mill")))
+    scan = shop.scan_at("Ada Quill/Quay/master.tif")
+    if ordered:
+        for piece in (harbour, quay, mill):
+            shop.order(piece.id)
+    for work in (
+            lambda: corrections.set_piece(shop.db, quay.id, {"title": "Weir", "notes": "on linen"}),
+            lambda: corrections.set_piece(shop.db, quay.id, {"year": "1999"}, artist="Cy Ruhl"),
+            lambda: corrections.set_piece(shop.db, quay.id, {}, artist="Bo Rand"),
+            lambda: corrections.set_scan(shop.db, scan.id, role="reference", piece_id=harbour.id),
+            lambda: corrections.move_to_new_piece(shop.db, scan.id, "Cy Ruhl", "Weir"),
+            lambda: merging.split(shop.db, quay.id, [scan.id], "Weir"),
+            lambda: merging.merge(shop.db, harbour.id, quay.id),
+            lambda: merging.merge(shop.db, mill.id, quay.id),
+            lambda: corrections.rename_artist(shop.db, mill.artist_id, "Bo Randall"),
+            lambda: corrections.merge_artists(shop.db, mill.artist_id, quay.artist_id)):
+        before = shop.facts()
+        done = work()
+        made = shop.facts()
+        for _ in range(2):
+            undone = corrections.undo(shop.db, done.id)
+            assert shop.facts() == before
+            done = corrections.undo(shop.db, undone.id)
+            assert shop.facts() == made
+        corrections.undo(shop.db, done.id)
+        assert shop.facts() == before
+
+
+def test_what_was_ordered_since_does_not_keep_an_undoing_from_being_undone(shop: Shop) -> None:
+    shop.add("Ada Quill/Harbour/master.tif")
+    piece = shop.piece("Ada Quill", "Harbour")
+    done = corrections.set_piece(shop.db, piece.id, {"year": "1999", "title": "Weir"})
+    undone = corrections.undo(shop.db, done.id)
+    shop.order(piece.id)
+    corrections.undo(shop.db, undone.id)
+    assert (shop.piece("Ada Quill", "Weir").id, shop.piece("Ada Quill", "Weir").year) == (piece.id, "1999")
+
+
+def test_nothing_left_to_undo_is_said_only_where_it_is_so(shop: Shop) -> None:
+    """The last one that stands was looked for among the thirty newest statements alone."""
+    shop.add("Ada Quill/Harbour/master.tif")
+    piece = shop.piece("Ada Quill", "Harbour").id
+    for year in range(1980, 1998):
+        corrections.set_piece(shop.db, piece, {"year": str(year)})
+    for _ in range(18):
+        corrections.undo(shop.db)
     assert shop.piece("Ada Quill", "Harbour").year == ""
 
 

@@ -76,17 +76,20 @@ class Stated:
 
     def undo(self, event: int) -> None:
         changes = self.log[event]
-        if any(self.facts.get(key) != after for key, (_, after) in changes.items()):
+        said = {key: change for key, change in changes.items() if key[2] != "known"}
+        if any(self.facts.get(key) != after for key, (_, after) in said.items()):
             raise RefusedByModel("changed since")
-        for (kind, key, name), (before, _) in changes.items():
+        for (kind, key, name), (before, _) in said.items():
             self.put(kind, key, **{name: before})
-        for (kind, key, name), (before, after) in changes.items():
-            if name == "known" and before is None and self._still_known(kind, key, changes):
-                self.put(kind, key, known=after)
+        for (kind, key, _), (before, _) in sorted(changes.items() - said.items(), key=lambda c: c[0][0], reverse=True):
+            if before is None and not self._still_known(kind, key, changes):  # pieces first: they refer to artists
+                self.put(kind, key, known=None)
+            elif before is not None and self.get(kind, key, "known") is None:
+                self.put(kind, key, known=before)
         self._ground()
 
     def _still_known(self, kind: str, key: Any, changes: dict[Key, tuple[Any, Any]]) -> bool:
-        if self.row(kind, key):
+        if set(self.row(kind, key)) != {"known"}:
             return True
         if kind == "piece":
             return self.referred(key)

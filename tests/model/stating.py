@@ -34,7 +34,9 @@ class StatementRules(FileRules):
     def begin(self) -> None:
         super().begin()
         self.said = Stated(guesses=self.reference.guesses)
-        self.undoings: set[int] = set()  # events that undo; whether these are undone in turn is not asked
+        self.undoings: set[int] = set()  # events that undo
+        self.steps = 0
+        self.last: tuple[int | None, int, object] = (None, 0, None)  # the last statement, its step, what was before it
 
     def state(self, model: Callable[[Stated, int], None], service: Callable[[], Any],
               new: Callable[[], int] = lambda: 0) -> bool:
@@ -47,7 +49,7 @@ class StatementRules(FileRules):
             refused = str(error)
         if not refused and trial.contradicts():
             return False  # which of two gives way is no matter of the rules
-        before = last_statement(self.db)
+        before, rows = last_statement(self.db), self.derived_rows()
         try:
             service()
         except CatalogueError as error:
@@ -57,7 +59,15 @@ class StatementRules(FileRules):
         trial, event = self.said.trial(), last_statement(self.db)
         model(trial, new())
         self.said.take(trial, event if event != before else None)
+        self.last = event if event != before else None, self.steps, rows
         return True
+
+    def derived_rows(self) -> list[tuple[object, ...]]:
+        """Artists, pieces and what scans are, with all numbers."""
+        return [tuple(row) for sql in (
+            "SELECT * FROM artist ORDER BY id", "SELECT * FROM piece ORDER BY id",
+            "SELECT id, role, role_source, piece_id, piece_source, capture FROM scan ORDER BY id")
+            for row in self.db.execute(sql)]
 
     def one_of(self, number: int, given: Any) -> Any:
         """The ``number``-th of a collection so to speak; None of an empty one."""
@@ -271,13 +281,16 @@ class StatementRules(FileRules):
         self.state(lambda said, new: said.put("pair", pair, verdict=verdict or None),
                    lambda: judge(self.db, row.id, verdict))
 
-    @rule(number=a_number, newest=st.booleans())
+    @rule(number=a_number, newest=st.sampled_from([True, True, False]))
     def undo(self, number: int, newest: bool) -> None:
         standing = [event for event in self.said.log if event not in self.undoings]
-        event = max(standing, default=None) if newest else self.one_of(number, standing)
+        event = max(standing, default=None) if newest else self.one_of(number, self.said.log)
         if event is not None:
+            last, step, rows = self.last
             if self.state(lambda said, new: said.undo(event), lambda: corrections.undo(self.db, event)):
                 self.undoings.add(last_statement(self.db) or 0)
+                if (last, step) == (event, self.steps - 1):
+                    assert self.derived_rows() == rows, "undone at once, all is as it was, numbers too"
             self.heed_stores()
 
     def heed_stores(self) -> None:
@@ -328,6 +341,7 @@ class StatementRules(FileRules):
     def log_agrees(self) -> None:
         """What ``audit --log`` looks at."""
         if hasattr(self, "said"):
+            self.steps += 1
             assert not replay.differences(self.db)
             assert not journal.check(self.db, self.home.database)
             assert verify(self.db, self.home).unbroken
