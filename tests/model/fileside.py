@@ -326,9 +326,9 @@ class FileRules(RuleBasedStateMachine):
     def copies_agree(self) -> None:
         if not hasattr(self, "db"):
             return
+        known = {NAMES[row[0]]: row[1] for row in self.db.execute("SELECT sha256, id FROM scan")}
         for content in CONTENTS:
-            scan = scans.by_digest(self.db, hashlib.sha256(CONTENTS[content]).hexdigest())
-            counted = copies.of_scan(self.db, scan.id).stores if scan else 0
+            counted = copies.of_scan(self.db, known[content]).stores if content in known else 0
             assert counted == self.reference.copies(content), (content, counted)
 
 
