@@ -15,6 +15,7 @@ from catalogue.progress import Cancelled, Progress, Report, never, unheard
 
 WINDOW = 14         # tiles of one original lie at most so many captures apart; 9 to 12 for an A1, common practice
 THIN = 0.5          # of the overlap the shop wishes: below it a stitch is at risk
+TILTED = 0.7        # degrees from which a tile lies askew; rotation is measured to .06° on overlaps of a sixth
 DETAIL = 120        # features of a picture in which an overlap would have been seen; of 900 kept at most
 SEEN, NAMED = 0.97, 0.7
 
@@ -105,27 +106,46 @@ def advice(names: list[str], laid: dict[tuple[int, int], Overlap], wished_overla
     """What is wrong with a tile set, while it can still be scanned again. ``laid`` is keyed by places in ``names``."""
     told = []
     strips: dict[int, list[float]] = {}
-    odd = {i: sum(1 if found.turn % 180 else -1 for pair, found in laid.items() if i in pair)
-           for i in range(len(names))}
-    turned: dict[int, list[tuple[int, int]]] = {}  # tile: against which, by how much
+    # half a turn does no harm, and a large original asks for it
+    turned = _odd_ones({pair: float(found.turn) if found.turn % 180 else 0.0 for pair, found in laid.items()})
+    tilted = _odd_ones({pair: tilt if abs(tilt := found.tilt) >= TILTED else 0.0 for pair, found in laid.items()
+                        if found.lie in (Lie.BESIDE, Lie.CORNER)})
     for (i, j), found in laid.items():
-        if found.turn % 180:  # half a turn does no harm, and a large original asks for it
-            one, other = (i, j) if odd[i] > odd[j] else (j, i)
-            turned.setdefault(one, []).append((other, found.turn if one == i else 360 - found.turn))
         if found.lie is Lie.SAME:
             told.append(f"{names[i]} and {names[j]} show the same part: keep the better one.")
         if found.lie is Lie.BESIDE:
             strips.setdefault(i, []).append(found.strip)
             strips.setdefault(j, []).append(found.strip)
     for i, against in turned.items():
-        others = f" and {len(against) - 1} more" if len(against) > 1 else ""
-        told.append(f"{names[i]} is turned {against[0][1]}° against {names[against[0][0]]}{others}: the weave will not"
-                    " join. Scan it again, turned as the others.")
+        told.append(f"{names[i]} is turned {against[0][1] % 360:.0f}° against {_others(names, against)}: the weave will"
+                    " not join. Scan it again, turned as the others.")
+    for i, against in tilted.items():
+        told.append(f"{names[i]} lies askew, {abs(against[0][1]):.1f}° against {_others(names, against)}: the seam will"
+                    " blur. Lay it straight against the edge of the bed and scan it again.")
     for i, found_strips in sorted(strips.items()):
         if max(found_strips) < wished_overlap * THIN:
             told.append(f"{names[i]} overlaps its neighbours by {max(found_strips):.0%} at most;"
                         f" {wished_overlap:.0%} is wished. Scan it again, further over.")
     return told
+
+
+def _odd_ones(angles: dict[tuple[int, int], float]) -> dict[int, list[tuple[int, float]]]:
+    """Of pairs at an angle that is not 0, the tile that is at odds with more of its neighbours, else the later one:
+    against which others, and by how much."""
+    votes: dict[int, int] = {}
+    for (i, j), angle in angles.items():
+        for tile in (i, j):
+            votes[tile] = votes.get(tile, 0) + (1 if angle else -1)
+    found: dict[int, list[tuple[int, float]]] = {}
+    for (i, j), angle in angles.items():
+        if angle:
+            one, other = (i, j) if votes[i] > votes[j] else (j, i)
+            found.setdefault(one, []).append((other, angle if one == i else -angle))
+    return found
+
+
+def _others(names: list[str], against: list[tuple[int, float]]) -> str:
+    return names[against[0][0]] + (f" and {len(against) - 1} more" if len(against) > 1 else "")
 
 
 def _renumbered(laid: dict[tuple[int, int], Overlap], members: list[int]) -> dict[tuple[int, int], Overlap]:

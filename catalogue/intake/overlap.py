@@ -46,6 +46,11 @@ class Overlap:
     place: tuple[tuple[float, float], ...]
     evidence: str
 
+    @property
+    def tilt(self) -> float:
+        """Degrees beyond a quarter turn, −45 to 45."""
+        return (self.rotation + 45.0) % 90.0 - 45.0
+
 
 @dataclass(frozen=True, slots=True)
 class View:

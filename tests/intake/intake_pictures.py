@@ -29,3 +29,11 @@ def scene(seed: int, width: int = 900, height: int = 700) -> Pixels:
             cv2.line(ground, (x, y), (x + int(dice.integers(-60, 60)), y + int(dice.integers(-60, 60))), colour,
                      int(dice.integers(1, 6)))
     return np.asarray(cv2.GaussianBlur(ground, (0, 0), 0.7), np.uint8)
+
+
+def askew(whole: Pixels, left: int, top: int, width: int, height: int, angle: float) -> Pixels:
+    """A tile cut out of a picture that lies turned by some degrees about the tile's middle."""
+    turn = cv2.getRotationMatrix2D((left + width / 2, top + height / 2), angle, 1.0)
+    turn[:, 2] -= (left, top)
+    return np.asarray(cv2.warpAffine(whole, turn, (width, height), flags=cv2.INTER_CUBIC,
+                                     borderMode=cv2.BORDER_REFLECT), np.uint8)

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from intake_pictures import Write, scene
+from intake_pictures import Write, askew, scene
 
 from catalogue.errors import CatalogueError
 from catalogue.intake import arrivals
@@ -75,6 +75,17 @@ def test_a_turned_tile_and_a_thin_overlap_are_told(write: Write, tmp_path: Path)
     assert all(w.startswith("t2.tif is turned 90°") for w in turned)
     assert any(w.startswith("t3.tif overlaps its neighbours by 1") for w in group.warnings)
     assert not any(w.startswith("t1.tif overlaps") for w in group.warnings)
+
+
+def test_the_one_tile_that_lies_askew_is_named_not_its_neighbours(write: Write, tmp_path: Path) -> None:
+    whole = scene(5, 1100, 420)
+    for number, (left, angle) in enumerate(((0, 0.0), (230, 2.0), (460, 0.0))):
+        write(f"t{number}.tif", askew(whole, left, 30, 400, 360, angle), at=f"2026-03-01T10:0{number}:00")
+    write("t3.tif", np.rot90(askew(whole, 690, 30, 400, 360, 0.0), 2).copy(), at="2026-03-01T10:03:00")
+    (group,) = groups_of(tmp_path / "key")
+    askew_ones = [w for w in group.warnings if "askew" in w]
+    assert len(askew_ones) == 1 and askew_ones[0].startswith("t1.tif lies askew, 2.0° against t"), group.warnings
+    assert "and 1 more" in askew_ones[0], "half a turn is no tilt"
 
 
 def test_how_two_scans_lie_is_measured(write: Write, tmp_path: Path) -> None:

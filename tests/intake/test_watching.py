@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from intake_pictures import Write, scene
+from intake_pictures import Write, askew, scene
 
 from catalogue.intake import apart, arrivals
 from catalogue.intake.apart import read_apart
@@ -57,6 +57,22 @@ def test_a_turned_and_a_thin_tile_are_told_as_they_come(write: Write, tmp_path: 
     write("t4.tif", scene(6, 400, 360), at="2026-03-01T10:06:00")
     (alone,) = look(watch, clock)
     assert "too thin to see" in alone.text
+
+
+@pytest.mark.parametrize("angle", [-3.0, -1.0, 1.0, 2.0, 3.0])
+def test_a_tile_that_lies_askew_is_told_as_it_comes(write: Write, tmp_path: Path, angle: float) -> None:
+    """The yardstick is the angle at which the tile was cut."""
+    whole, clock = scene(5, 1100, 420), Clock()
+    watch = Watch(tmp_path / "key", (), 0.25, clock=clock)
+    told = []
+    for number, (left, turned) in enumerate(((0, 0.0), (260, 0.3), (520, angle))):
+        write(f"t{number}.tif", askew(whole, left, 30, 400, 360, turned), at=f"2026-03-01T10:0{number}:00")
+        told.append([n.text for n in look(watch, clock) if n.kind == "warning"])
+    assert told[:2] == [[], []], "a third of a degree joins"
+    (text,) = told[2]
+    between = abs(angle - 0.3)
+    assert text.startswith("t2.tif lies askew, ") and "against t1.tif:" in text
+    assert float(text.split("askew, ")[1].split("°")[0]) == pytest.approx(between, abs=0.1)
 
 
 def test_a_file_still_being_written_waits_and_one_that_never_ends_is_told(write: Write, tmp_path: Path) -> None:
