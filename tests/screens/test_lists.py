@@ -136,7 +136,9 @@ def test_no_list_is_sorted_or_scanned_whole(long_db: Database) -> None:
     browsing.pieces(long_db, row.artist_id, row, 50, forward=False)
     browsing.artists(long_db, None, 50)
     browsing.lines(long_db, "", browsing.lines(long_db, "", None, 1)[0], 50)
+    assert sum(plan.startswith("SEARCH piece USING INDEX") for plan in plans) == 2
     assert [plan for plan in plans if "SCAN piece" in plan and "USING INDEX" not in plan] == []
+    assert plans.count("USE TEMP B-TREE FOR ORDER BY") <= sum("page" in plan for plan in plans), "the page's rows alone"
     assert [plan for plan in plans if plan.startswith(("SCAN o", "SCAN a")) and "USING INDEX" not in plan] == []
 
 
