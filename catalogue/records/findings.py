@@ -82,7 +82,7 @@ def record(db: Database, kind: str, detail: str, *, store_id: int | None = None,
 
 
 def resolve(db: Database, resolution: str, *, store_id: int | None = None, path: str | None = None,
-            scan_id: int | None = None, kinds: tuple[str, ...] = (), except_kinds: tuple[str, ...] = ()) -> int:
+            scan_id: int | None = None, kinds: tuple[str, ...] = ()) -> int:
     """Close open findings of one place (or scan), of some kinds or all; gives how many."""
     where, values = ["resolved IS NULL"], list[object]()
     for column, value in (("store_id", store_id), ("path", path), ("scan_id", scan_id)):
@@ -92,9 +92,6 @@ def resolve(db: Database, resolution: str, *, store_id: int | None = None, path:
     if kinds:
         where.append(f"kind IN ({', '.join('?' * len(kinds))})")
         values.extend(kinds)
-    if except_kinds:
-        where.append(f"kind NOT IN ({', '.join('?' * len(except_kinds))})")
-        values.extend(except_kinds)
     done = db.execute(f"UPDATE finding SET resolved = ?, resolution = ? WHERE {' AND '.join(where)}",
                       [now(), resolution, *values])
     return int(done.rowcount)

@@ -3,10 +3,13 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
+from rich.cells import cell_len
 from rich.text import Text
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical
+from textual.geometry import Size
+from textual.reactive import Reactive
 from textual.widgets import Input, Static
 
 from catalogue.records.database import Database
@@ -54,6 +57,22 @@ def hit_cells(hit: Hit) -> list[Text]:
     return [cell(hit.kind, "dim"), cell(hit.name, "bold"), cell(hit.detail)]
 
 
+class SearchInput(Input):
+    """A field as wide as its place, whatever is typed. Textual lays the whole screen out anew when the text of its own
+    grows, for each letter."""
+
+    virtual_size = Reactive(Size(0, 0))
+
+
+class CountLine(Static):
+    """How much was found. It lays the screen out anew only where it takes another number of lines than before."""
+
+    def say(self, words: str) -> None:
+        """Show these words, on two lines at most."""
+        height = min(2, 1 + cell_len(words) // max(1, self.size.width)) if words else 0
+        self.update(words, layout=height != self.size.height)
+
+
 class SearchDialog(Dialog[Hit]):
     """The box, what was found, and its picture."""
 
@@ -66,15 +85,15 @@ class SearchDialog(Dialog[Hit]):
 
     def compose(self) -> ComposeResult:
         with Vertical(classes="panel searching"):
-            yield Input(placeholder="Artist, title, year, size such as 50x70, order, buyer, file name", id="words",
-                        compact=True)
+            yield SearchInput(placeholder="Artist, title, year, size such as 50x70, order, buyer, file name",
+                              id="words", compact=True)
             with Horizontal():
                 table: RowTable[Hit] = RowTable([Column("", 10), Column("", 0, weight=2), Column("", 0, weight=3)],
                                                 id="found")
                 table.can_focus = False
                 yield table
                 yield Picture(id="found-picture")
-            yield Static("", id="found-count", classes="quiet", markup=False)
+            yield CountLine("", id="found-count", classes="quiet", markup=False)
             yield KeyLine(self.PLACE, alone=True)
 
     def on_mount(self) -> None:
@@ -123,7 +142,7 @@ class SearchDialog(Dialog[Hit]):
             said += f"{counted(found.total, 'line')} found" if found.total else "Nothing fits these words."
             if any(len(kind) == EACH for kind in (found.artists, found.pieces, found.orders, found.files)):
                 said += f", at most {EACH} of a kind shown"
-        self.query_one("#found-count", Static).update(safe(said))
+        self.query_one(CountLine).say(safe(said))
 
     @property
     def _hit(self) -> Hit | None:

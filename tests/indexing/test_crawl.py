@@ -42,8 +42,9 @@ def test_crawl_runs_in_the_order_the_database_sorts(paths: set[tuple[str, ...]])
 
 
 def test_hidden_and_system_names_are_passed_over(tmp_path: Path) -> None:
-    for name in (".hidden.tif", "._master.tif", "@eaDir/thumb.tif", "#recycle/old.tif", "notes.txt", "keep.TIF"):
-        (tmp_path / name).parent.mkdir(exist_ok=True)
+    for name in (".hidden.tif", "._master.tif", ".Trash-1000/files/thrown away.tif", "@eaDir/thumb.tif",
+                 "#recycle/old.tif", "notes.txt", "keep.TIF"):
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / name).touch()
     assert [path for path, _, _ in crawl(tmp_path, IGNORE, lambda _: None)] == ["keep.TIF"]
 

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,8 +14,9 @@ from catalogue.commands.session import Session
 from catalogue.errors import NotFound
 from catalogue.indexing import corrections, refiling
 from catalogue.indexing.naming import FORMER_RULES
+from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store
-from catalogue.records import guesses, orders, pieces
+from catalogue.records import guesses, orders, pieces, stores
 from catalogue.records.database import Database, transaction
 from catalogue.settings import Home
 from tests.indexing.test_corrections import Shop
@@ -52,6 +54,17 @@ def test_what_would_move_is_shown_then_done_then_taken_back(shop: Shop) -> None:
     assert shop.filed() == filed
     with pytest.raises(NotFound):
         refiling.undo(shop.db)
+
+
+def test_reading_a_file_again_files_nothing_anew_by_changed_rules(shop: Shop) -> None:
+    """That is for a person to ask for, who is shown first what would move."""
+    shop.add("Ada Quill/JOBS/Harbour/master.tif")
+    filed, guessed = shop.filed(), guesses.of_scan(shop.db, 1)
+    index(shop.db, with_rules(shop), stores.listed(shop.db), again=True, executors=ThreadPoolExecutor)
+    assert shop.filed() == filed == {"Ada Quill/JOBS/Harbour/master.tif": "Ada Quill: JOBS"}
+    assert guesses.of_scan(shop.db, 1) == guessed
+    assert refiling.refile(shop.db, with_rules(shop), apply=False).counts == {
+        ("Ada Quill: JOBS", "Ada Quill: Harbour"): 1}
 
 
 def test_what_was_stated_stays_and_a_piece_with_orders_goes_along(shop: Shop) -> None:

@@ -2,8 +2,10 @@
 
 import os
 from pathlib import Path
+from typing import Any
 
 import pytest
+from textual._compositor import Compositor
 from textual.widgets import Button, Input, Select, Static
 
 from catalogue.operations.correcting import merge_pieces, undo_statement
@@ -126,6 +128,33 @@ async def test_search_finds_over_everything_and_drops_stale_answers(shop: Shop) 
         await settled(pilot)
         assert isinstance(pilot.app.screen, SearchDialog)
         assert "Nothing fits these words." in words(pilot)
+
+
+async def test_a_letter_lays_the_screen_out_anew_only_where_a_line_comes_or_goes(
+        shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    laid: list[object] = []
+    reflow = Compositor.reflow
+
+    def counted(compositor: Compositor, *given: Any) -> Any:
+        laid.append(compositor)
+        return reflow(compositor, *given)
+
+    async with running(shop, size=(80, 24)) as pilot:
+        await pilot.press("slash", *"harbo")
+        await settled(pilot)
+        monkeypatch.setattr(Compositor, "reflow", counted)
+        await pilot.press(*"ur")
+        await settled(pilot)
+        assert laid == []
+        line = pilot.app.screen.query_one("#found-count", Static)
+        assert (line.size.height, "found" in words(pilot)) == (1, True)
+        await typed(pilot, "harbuor bleu huor lwo")     # what it was read as takes a second line
+        await settled(pilot)
+        assert (line.size.height, len(laid) > 0) == (2, True)
+        await typed(pilot, "what nobody ever called a picture of his, nor a buyer, at the end")
+        await settled(pilot)
+        assert "at the end" in words(pilot), "the box shows where one types"
+        assert (line.size.height, "Nothing fits these words." in words(pilot)) == (1, True)
 
 
 async def test_the_search_is_kept_but_begins_anew_and_draws_all_that_changed(shop: Shop) -> None:
