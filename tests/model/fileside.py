@@ -193,8 +193,9 @@ class FileRules(RuleBasedStateMachine):
 
             return opening
 
-        with mock.patch.object(builtins, "open", guarded(builtins.open)), \
-                mock.patch.object(os, "open", guarded(os.open)):
+        descriptors = guarded(os.open)
+        with mock.patch.object(builtins, "open", guarded(builtins.open)), mock.patch.object(os, "open", descriptors), \
+                mock.patch.object(os, "supports_dir_fd", os.supports_dir_fd | {descriptors}):
             yield
 
     @staticmethod
