@@ -22,6 +22,7 @@ from catalogue.records import copies, scans
 from catalogue.records import stores as store_rows
 from catalogue.settings import Home, Settings, read_settings
 from catalogue.sheets.writing import write_sheet
+from catalogue.storage.atomic import part_path
 from catalogue.storage.folders import Entry
 
 Scan = Callable[..., Path]
@@ -452,3 +453,13 @@ def test_two_copies_on_one_disk_are_lacking_one_where_there_is_another(
     assert review(shop.db, Settings(copies_on_one_disk=True))["single copy"] == 0
     copy(shop, "away")
     assert review(shop.db, Settings())["single copy"] == 0
+
+
+def test_what_a_kill_left_beside_the_marker_goes_when_the_store_is_added_again(shop: Shop) -> None:
+    """Killed between giving the marker its name and dropping the temporary one."""
+    root = shop.folder / "nas"
+    on_disk.retire_store(shop.db, shop.add("nas", "copy"))
+    marker = on_disk.read_marker(root)
+    os.link(root / MARKER, part_path(root / MARKER))
+    add_store(shop.db, "nas", root, "copy", consent=True)
+    assert on_disk.read_marker(root) == marker and [p.name for p in root.iterdir()] == [MARKER]
