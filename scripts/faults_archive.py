@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from xml.etree import ElementTree
 
+from catalogue.errors import CatalogueError
 from catalogue.fixity.bag_check import check_bag
 from catalogue.progress import never, unheard
 from catalogue.records import events, journal
@@ -27,6 +28,8 @@ NO_CATALOGUE_YET = "no catalogue yet"
 KNOWN = "known contents"
 # what a store may hold besides pictures
 OURS = re.compile(r"\.scan-store\.json|scan-store\.sha256|.*\.xmp|\.catalogue-part-.*")
+# what is derived, is made anew when it is wanted next, and its temporary file removed then
+SWEPT_LATER = re.compile(r"/home/(features|previews)/")
 
 
 @dataclass(frozen=True)
@@ -135,11 +138,13 @@ class Archive:
             if same_log and before.last_event and events.by_id(db, before.last_event) is None:
                 lost.append(f"event {before.last_event} is gone")
             if ended:
+                with suppress(CatalogueError):  # as the next statement does; one killed just before its line is behind
+                    journal.append_new(db, self.database)
                 lost += journal.check(db, self.database)
         finally:
             db.close()
         return [*lost, *(f"{path.relative_to(self.folder)} is left over" for path in self.folder.rglob("*")
-                         if ended and path.name.startswith(PART_PREFIX))]
+                         if ended and path.name.startswith(PART_PREFIX) and not SWEPT_LATER.search(str(path)))]
 
     def _ledger(self, db: Database) -> list[str]:
         lost = ["the event log's chain is broken"] if list(events.broken_links(db)) else []

@@ -104,7 +104,7 @@ def taken_in(place: Archive) -> str:
         counts = [sum(sha == s for path, s in now.items() if path.startswith(top)) for sha in key]
         if any(count != 1 for count in counts):
             return f"in {top} the new scans lie {counts} times"
-    return rows("SELECT count(*) FROM file", (6,))(place)
+    return rows("SELECT count(*) FROM file", (8,))(place)
 
 
 def cleared(place: Archive) -> str:
@@ -166,7 +166,7 @@ WORKS = (
          may_repeat=True),
     Work("restore", states.damaged, ("restore", "main:Ada Quill/Harbour/0 master.tif", "--yes"), restored, "Restored",
          may_repeat=True, then=(("audit",),), stores=True),
-    Work("intake", states.indexed, INTAKE, taken_in, codes=(0, 1), then=COPY_AGAIN, stores=True),
+    Work("intake", states.copied, INTAKE, taken_in, codes=(0, 1), then=COPY_AGAIN, stores=True),
     Work("intake clearing the key", states.copied, (*INTAKE, "--remove-sources"), cleared, codes=(0, 1),
          may_repeat=True, then=(*COPY_AGAIN, (*INTAKE, "--remove-sources")), stores=True),
     Work("tidy", states.copied, ("tidy", "main", "--yes"), tidied, codes=(0, 1), stores=True),

@@ -19,7 +19,7 @@ from catalogue.records.database import Database, transaction
 from catalogue.records.paths import kept, native, shown
 from catalogue.records.stores import Store
 from catalogue.settings import Home
-from catalogue.storage.atomic import writing
+from catalogue.storage.atomic import remove_leftover, writing
 from catalogue.storage.folders import OpenFolder, open_entry, still_at
 from catalogue.storage.identity import FileId, filesystem_id
 
@@ -158,6 +158,7 @@ def _copied(db: Database, store: Store, root: OpenFolder, source: Path, item: It
                 copy_verified(source, place, sha256=sha256, report=report, cancelled=cancelled)
                 return target, "copied", place.stat(), filesystem_id(place.folder.fd)
             if digest_of(place, cancelled) == sha256:
+                remove_leftover(place)  # a kill between the two names of a whole copy leaves both
                 return target, "already there", place.stat(), filesystem_id(place.folder.fd)
             names = {same_name(kept(name)) for name in place.folder.names()}
         target = free(target, lambda path: same_name(path.rpartition("/")[2]) in names)  # noqa: B023 - used at once

@@ -8,7 +8,6 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
-from typing import IO
 
 from catalogue.errors import CatalogueError, NotFound, Refused, StoreAway
 from catalogue.fixity.copying import copy_verified
@@ -23,7 +22,7 @@ from catalogue.records.database import Database, now, transaction
 from catalogue.records.paths import kept, native, shown, unsafe_kept
 from catalogue.records.stores import Store
 from catalogue.settings import Home
-from catalogue.storage.atomic import sync_folder, writing
+from catalogue.storage.atomic import sync_folder, write_all, writing
 from catalogue.storage.folders import Entry, OpenFolder, open_below, open_entry, parts_of, sync
 from catalogue.storage.identity import FileId
 from catalogue.untrusted import LIST_BYTES, read_regular
@@ -67,7 +66,7 @@ def apply_tidying(db: Database, home: Home, plan: Tidying, *, report: Report = u
             return Tidied((), tuple(passed_over), None)
         path = _new_undo_file(home, store)
         run = _Run(db, store, known, path)
-        with writing(path), path.open("x", encoding="utf-8") as undo:
+        with writing(path), _appending(path, os.O_CREAT | os.O_EXCL) as undo:
             _write(undo, {"store": store.marker, "name": store.name, "at": now()})
             sync_folder(path.parent)
             _move_all(run, plan.moves, undo, report, cancelled)
@@ -167,8 +166,8 @@ def finish_cut_short(db: Database, home: Home, store: Store) -> list[Left]:
         with opened_store(db, store) as root:
             for entry in entries:
                 _finish(db, store, root, entry)
-        with writing(path), path.open("a", encoding="utf-8") as undo:
-            undo.write("\n")  # the last line may have been cut short
+        with writing(path), _appending(path) as undo:
+            write_all(undo, memoryview(b"\n"))  # the last line may have been cut short
             _write(undo, {"end": now()})
     return passed_over
 
@@ -194,10 +193,20 @@ def _new_undo_file(home: Home, store: Store) -> Path:
     return folder / f"tidy-{store.id}-{moment}.jsonl"
 
 
-def _write(undo: IO[str], entry: dict[str, str]) -> None:
-    undo.write(json.dumps(entry, ensure_ascii=True) + "\n")
-    undo.flush()
-    os.fsync(undo.fileno())
+@contextmanager
+def _appending(path: Path, flags: int = 0) -> Iterator[int]:
+    """An undo file held open for lines at its end. Nothing of it waits to be written when it is closed."""
+    fd = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CLOEXEC | flags, 0o666)
+    try:
+        yield fd
+    finally:
+        with suppress(OSError):  # each line was flushed, and that was asked about
+            os.close(fd)
+
+
+def _write(undo: int, entry: dict[str, str]) -> None:
+    write_all(undo, memoryview((json.dumps(entry, ensure_ascii=True) + "\n").encode()))
+    os.fsync(undo)
 
 
 class _Stems:
@@ -245,7 +254,7 @@ class _Run:
     stems: _Stems = field(default_factory=_Stems)
 
 
-def _move_all(run: _Run, moves: tuple[Move, ...], undo: IO[str], report: Report, cancelled: Cancelled) -> None:
+def _move_all(run: _Run, moves: tuple[Move, ...], undo: int, report: Report, cancelled: Cancelled) -> None:
     total, done = sum(m.size for m in moves), 0
     for number, move in enumerate(moves):
         if cancelled():
@@ -271,7 +280,7 @@ def _move_all(run: _Run, moves: tuple[Move, ...], undo: IO[str], report: Report,
     report(Progress("Tidying", len(moves), len(moves), done, total))
 
 
-def _move(run: _Run, move: Move, undo: IO[str]) -> None:
+def _move(run: _Run, move: Move, undo: int) -> None:
     with (opened_store(run.db, run.store, known=run.known) as root,
           open_entry(root, native(move.source)) as old, open_entry(root, native(move.target), create=True) as new):
         if digest_of(old) != move.sha256:

@@ -87,9 +87,10 @@ def missing_calls() -> list[str]:
     POSIX.1-2008 has all of them. Without, a link put in the way between two calls, or a disk unmounted there, leads the
     second one elsewhere: :func:`open_root` then refuses, so that nothing below a store is written or removed.
     """
-    wanted = {"openat": os.open, "fstatat": os.stat, "linkat": os.link, "renameat": os.rename, "unlinkat": os.unlink,
-              "mkdirat": os.mkdir}
-    return [*(name for name, call in wanted.items() if call not in os.supports_dir_fd),
+    wanted = {"openat": "open", "fstatat": "stat", "linkat": "link", "renameat": "rename", "unlinkat": "unlink",
+              "mkdirat": "mkdir"}
+    there = {call.__name__ for call in os.supports_dir_fd}
+    return [*(name for name, call in wanted.items() if call not in there),
             *(name for name in ("O_NOFOLLOW", "O_DIRECTORY") if not hasattr(os, name))]
 
 

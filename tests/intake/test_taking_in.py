@@ -28,6 +28,7 @@ from catalogue.records import events, files, intake, pieces, runs, scans
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
+from catalogue.storage.atomic import part_path
 
 
 def tree(folder: Path) -> dict[str, str]:
@@ -264,8 +265,12 @@ applying.apply(db, home, plan)
     assert killed.returncode == -signal.SIGKILL
     assert len(tree(tmp_path / "masters")) == 2
     assert runs.recent(db, "intake")[0].outcome == "running"
+    (name,) = tree(tmp_path / "masters").keys() - {placed.path for placed in intake.placed(db, store.id)}
+    # as if killed a moment earlier still, before the temporary name went
+    os.link(tmp_path / "masters" / name, part_path(tmp_path / "masters" / name))
     outcome = apply(db, home, said(db, home, propose(db, home, tmp_path / "key", store)))
     assert [t.outcome for t in outcome.taken] == ["already there", "copied"]
+    assert not list((tmp_path / "masters").rglob(".catalogue-part-*"))
     assert sorted(tree(tmp_path / "masters").values()) == sorted(tree(tmp_path / "key").values())
     assert len(list(intake.placed(db, store.id))) == 3
     assert [r.outcome for r in runs.recent(db, "intake")] == ["finished", "failed"]

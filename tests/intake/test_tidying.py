@@ -313,6 +313,25 @@ def test_where_nothing_can_be_written_down_no_file_is_left_under_two_names(
     assert {p.path for p in intake.placed(db, store.id)} == set(tree(untidy))
 
 
+def test_an_end_that_cannot_be_written_down_does_not_hide_what_was_moved(
+        db: Database, home: Home, store: Store, untidy: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """From the last line on the disk of the catalogue stays full."""
+    plan, real = plan_tidying(db, home.settings, store), moving.write_all
+
+    def full(out: int, data: memoryview) -> None:
+        if b'"end"' in bytes(data):
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        real(out, data)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(moving, "write_all", full)
+        done = apply_tidying(db, home, plan)
+    assert len(done.moved) == len(plan.moves) and not done.left
+    assert moving.cut_short(home, store)
+    assert not apply_tidying(db, home, plan_tidying(db, home.settings, store)).left
+    assert not moving.cut_short(home, store)
+
+
 def test_an_old_name_that_cannot_be_removed_is_told_and_the_next_run_removes_it(
         db: Database, home: Home, store: Store, untidy: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     before, plan = tree(untidy), plan_tidying(db, home.settings, store)
