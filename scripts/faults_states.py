@@ -85,6 +85,19 @@ def copied(place: Archive) -> None:
 
 
 @after(copied)
+def doubled(place: Archive) -> None:
+    """One master stands in its store a second time."""
+    shutil.copy2(place.folder / MASTERS / "0 master.tif", place.folder / "main" / "0 again.tif")
+    place.keep_contents()
+    do(place, "index", codes=(0, 1))
+
+
+@after(doubled)
+def freed(place: Archive) -> None:
+    do(place, "doubles", "main", "--free", "--yes")
+
+
+@after(copied)
 def damaged(place: Archive) -> None:
     bad = place.folder / MASTERS / "0 master.tif"
     stat, data = bad.stat(), bytearray(bad.read_bytes())

@@ -112,6 +112,15 @@ def cleared(place: Archive) -> str:
         rows("SELECT count(*) FROM file", (8,))(place)
 
 
+def doubles(count: int) -> Check:
+    def wrong(place: Archive) -> str:
+        found = [path for path in place.pictures() if path.endswith(("/0 again.tif", "/0 master.tif"))
+                 and path.startswith("main")]
+        listed = place.ask("SELECT count(*) FROM file WHERE store_id = 1 AND path LIKE '%0 %'")[0][0]
+        return "" if len(found) == listed == count else f"there are {found}, {listed} on record"
+    return wrong
+
+
 def names_as_on_record(place: Archive, fitting: Callable[[str], bool]) -> str:
     names = [path for path in place.pictures() if path.startswith("main")]
     if len(names) != 2 or not all(map(fitting, names)):
@@ -169,6 +178,10 @@ WORKS = (
     Work("intake", states.copied, INTAKE, taken_in, codes=(0, 1), then=COPY_AGAIN, stores=True),
     Work("intake clearing the key", states.copied, (*INTAKE, "--remove-sources"), cleared, codes=(0, 1),
          may_repeat=True, then=(*COPY_AGAIN, (*INTAKE, "--remove-sources")), stores=True),
+    Work("doubles --free", states.doubled, ("doubles", "main", "--free", "--yes"), doubles(1), codes=(0, 1),
+         may_repeat=True, stores=True),
+    Work("doubles --undo", states.freed, ("doubles", "--undo", "@/home/undo/*.jsonl"), doubles(2), codes=(0, 1),
+         may_repeat=True, stores=True),
     Work("tidy", states.copied, ("tidy", "main", "--yes"), tidied, codes=(0, 1), stores=True),
     Work("tidy, cut short before", states.tidied_by_halves, ("tidy", "main", "--yes"), tidied, codes=(0, 1),
          stores=True),
@@ -296,7 +309,7 @@ ONLY_READ = {
 # Options that make another thing of a command, each to be struck in a work of its own.
 MORE_WAYS = ("audit --log", "backup --also", "findings --accept", "intake --remove-sources", "levels --answer",
              "recover --from", "recover --rebuild", "refile --undo", "rescan --note", "sidecar --into-copy",
-             "tidy --undo")
+             "doubles --undo", "tidy --undo")
 
 
 def command_of(call: Sequence[str], known: Sequence[str]) -> str:

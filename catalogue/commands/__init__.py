@@ -37,6 +37,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "rescan": ("rescan", "Pieces that want a new scan, and how their like was captured before."),
     "import": ("importing", "Take in orders, editions, artists or pieces from a CSV file."),
     "intake": ("intake", "Bring new scans from a key or folder into a store, checked and named."),
+    "doubles": ("doubles", "List byte-identical files within a store, and free them where enough copies stay."),
     "tidy": ("tidy", "Names and places by the shop's rule: shown first, checked, undone if regretted."),
     "audit": ("audit", "Are the bytes still what they were? Oldest check first, within a budget."),
     "restore": ("restore", "Put a good copy back: copy, verify, then switch; keeps the bad one aside."),

@@ -129,17 +129,10 @@ def _removed(db: Database, settings: Settings, source: Path, sha256: str) -> str
 
 def why_not_safe(db: Database, settings: Settings, source: FileId, sha256: str) -> str:
     """Why a file with these bytes may not be removed yet; empty where it may."""
-    found: list[Place] = []
-    for copy in intake.copies(db, sha256):
-        store = stores.by_id(db, copy.store_id)
-        with (suppress(OSError, CatalogueError),  # offline, gone, or a link: no copy that can be counted on now
-              opened_store(db, store) as root, open_entry(root, native(copy.path)) as entry, _held(entry) as held):
-            if held is None:
-                continue
-            if held.id == source:
-                return f"it is the store {store.name!r}'s own file, reached by another path"
-            if held.sha256 == sha256:
-                found.append(Place(store.id, held.id, filesystem_id(held.fd), physical_disks(held.fd)))
+    found = [place for _, place in verified_places(db, sha256)]
+    own = next((place for place in found if place.file == source), None)
+    if own is not None:
+        return f"it is the store {stores.by_id(db, own.store_id).name!r}'s own file, reached by another path"
     wanted = places_wanted(settings)
     good = different_places(found, one_disk=settings.copies_on_one_disk)
     if len(good) >= wanted:
@@ -148,6 +141,20 @@ def why_not_safe(db: Database, settings: Settings, source: FileId, sha256: str) 
         return (f"its copies are on one disk; {wanted} disks must hold a verified copy"
                 " (or set copies_on_one_disk = true)")
     return f"{len(good)} of the {wanted} stores that are wanted hold a verified copy"
+
+
+def verified_places(db: Database, sha256: str) -> list[tuple[str, Place]]:
+    """``(path as kept, place)`` of every file on record that holds these bytes, read now; what is offline, gone, a
+    link or something else by now is left out."""
+    found: list[tuple[str, Place]] = []
+    for copy in intake.copies(db, sha256):
+        store = stores.by_id(db, copy.store_id)
+        with (suppress(OSError, CatalogueError),  # no copy that can be counted on now
+              opened_store(db, store) as root, open_entry(root, native(copy.path)) as entry, _held(entry) as held):
+            if held is not None and held.sha256 == sha256:
+                found.append((copy.path, Place(store.id, held.id, filesystem_id(held.fd),
+                                               physical_disks(held.fd))))
+    return found
 
 
 def different_places(found: Sequence[Place], *, one_disk: bool) -> list[Place]:

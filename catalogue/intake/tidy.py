@@ -66,7 +66,7 @@ def plan_tidying(db: Database, settings: Settings, store: Store, level: Level = 
                 remarks.append(("no piece" if file.piece_id is None else "unsorted", file.path,
                                 "assign it to a piece, then tidy again" if file.piece_id is None else
                                 "say what it is: master, tile, print file or reference"))
-            if wish == file.path or _numbered_twin(file.path) == wish:
+            if wish == file.path or numbered_twin(file.path) == wish:
                 in_order += 1
                 continue
             own = same_name(wish) == same_name(file.path) and not names.given(wish)  # the name it has, put right
@@ -144,7 +144,7 @@ def _parts(path: str) -> list[str]:
     return [part.replace("\0", "//") for part in path.replace("//", "\0").split("/")]
 
 
-def _numbered_twin(path: str) -> str:
+def numbered_twin(path: str) -> str:
     """The path without the `` (2)`` that told it from another of the same name."""
     pure = PurePosixPath(path)
     stem, bracket, rest = pure.stem.rpartition(" (")

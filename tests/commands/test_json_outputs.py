@@ -72,7 +72,7 @@ EVIDENCE = {"relation": str, "sure": NUMBER, "reasons": [str], "inliers": int, "
             "matrix": [NUMBER]}
 PAIR = {"id": int, "a_scan_id": int, "b_scan_id": int, "evidence": EVIDENCE, "verdict": str}
 FACTS = {"sha256": str, "width": int, "height": int, "pixel_digest": str, "bits": int, "ppi": (float, NONE),
-         "profile": str, "format": str, "captured": str, "modified": str, "role": str, "upscaled": bool}
+         "profile": str, "format": str, "captured": str, "role": str, "upscaled": bool}
 MEMBER = {"scan_id": int, "sha256": str, "role": str, "piece_id": (int, NONE), "facts": FACTS}
 GROUP = {"members": [MEMBER], "pairs": [PAIR], "pieces": [int], "proposed": str, "reasons": [str]}
 TERMS = {"artist_id": int, "since": str, "basis": str, "rate": str, "currency": str, "destroyed": int, "replaced": int,
@@ -180,6 +180,8 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["import", "{table}", "--make-pieces", "--dates", "%d.%m.%Y"], 1, IMPORT),
     (["intake", "{key}", "--into", "main", "--dry-run"], 1, INTAKE),
     (["intake", "{key}", "--into", "main", "--yes", "--artist", "Ada Quill", "--piece", "Pier"], 0, INTAKE),
+    (["doubles"], None, [{"store": STORE, "groups": list}]),
+    (["doubles", "main", "--free", "--yes"], 0, {"removed": list, "left": list, "undo": (str, NONE), "stopped": bool}),
     (["tidy", "main"], 1, TIDY), (["tidy", "main", "--yes"], 1, TIDY),
     (["audit"], 1, AUDIT), (["audit", "--log"], 0, LOG),
     (["copy", "--to", "copy", "--yes"], 1, COPY),

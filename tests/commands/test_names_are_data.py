@@ -114,6 +114,7 @@ CALLS: dict[str, list[list[str]]] = {
     "intake": [["intake", "{key}", "--into", "main" + HOSTILE, "--dry-run"],
                ["intake", "{key}", "--into", "main" + HOSTILE, "--yes"],
                ["intake", "{none}", "--into", "main" + HOSTILE]],
+    "doubles": [["doubles"], ["doubles", "main" + HOSTILE, "--free", "--yes"], ["doubles", "--undo", "{table}"]],
     "tidy": [["tidy", "main" + HOSTILE], ["tidy", "--undo", "{table}"]],
     "audit": [["audit"], ["audit", HOSTILE], ["audit", "--time", HOSTILE], ["audit", "--log"]],
     "restore": [["restore", HOSTILE], ["restore", "{master}", "--yes"], ["restore", "{master}"]],

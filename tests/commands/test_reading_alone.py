@@ -31,7 +31,7 @@ READING = [
     ["edition", "certificates", "1"],
     ["edition", "where"], ["rescan"], ["rescan", "harbour"], ["levels"], ["store", "list"],
     ["alike", "--as-is"], ["alike", "changes"], ["alike", "tiles", "harbour"], ["export", "csv", "orders", "{to}"],
-    ["export", "holdings", "ada", "--to", "{to}"], ["doctor"], ["history"],
+    ["export", "holdings", "ada", "--to", "{to}"], ["doctor"], ["history"], ["doubles"],
 ]
 # Every other command, with words that would make it write: into the catalogue, into a store, or beside them.
 WRITING = [
@@ -55,7 +55,8 @@ WRITING = [
     ["piece", "set", "harbour", "--notes", "x"], ["piece", "merge", "harbour", "--into", "quay"],
     ["piece", "split", "harbour", "--scan", "{digest}", "--title", "x"], ["scan", "set", "{digest}", "--role", "tile"],
     ["refile", "--yes"], ["undo", "1"], ["rescan", "harbour", "--relief", "2"], ["import", "{table}"],
-    ["intake", "{key}", "--yes"], ["tidy", "main", "--yes"], ["audit"], ["audit", "--log"],
+    ["intake", "{key}", "--yes"], ["tidy", "main", "--yes"],
+    ["doubles", "main", "--free", "--yes"], ["audit"], ["audit", "--log"],
     ["restore", "Ada Quill/Harbour/master.tif", "--yes"], ["copy", "--to", "nas", "--yes"],
     ["levels", "--answer", "off_site", "yes"], ["backup"], ["recover", "--yes"], ["export", "manifest"],
     ["export", "manifest", "--into-store", "--yes"], ["export", "bag", "{to}/bag"], ["sidecar", "harbour", "--yes"],

@@ -1,0 +1,80 @@
+"""``catalogue doubles``: byte-identical files within a store, listed, and freed where enough copies stay."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from catalogue.commands.printing import Printer, ask
+from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.progress import data_size
+
+if TYPE_CHECKING:
+    from catalogue.operations.doubles import StoreDoubles
+
+KEPT = "What was removed can be brought back; run it again for the rest."
+
+
+@click.command("doubles")
+@click.argument("store", required=False)
+@click.option("--free", is_flag=True, help="Remove all but one of each group in STORE, where that is safe.")
+@click.option("--yes", is_flag=True, help="Do not ask.")
+@click.option("--undo", "undo_file", type=click.Path(path_type=Path), metavar="FILE",
+              help="Copy back what an earlier --free removed.")
+@json_option
+@click.pass_obj
+@click.pass_context
+def command(context: click.Context, session: Session, store: str | None, free: bool, yes: bool,
+            undo_file: Path | None) -> None:
+    """List byte-identical files within a store. Exit 1 when there are any.
+
+    With --free all but one of each group are removed, after you agree. A file goes only if the one that is kept, and
+    as many copies in different places as the shop wants, hold the same bytes, read and compared at that moment.
+    """
+    from catalogue.operations.doubles import (
+        bring_back_doubles,
+        free_doubles,
+        list_doubles,
+        summarize,
+        summarize_brought_back,
+        total,
+    )
+    from catalogue.operations.wording import counted
+
+    db = session.database() if free or undo_file else session.looking()
+    if undo_file:
+        with interruptible(KEPT) as cancelled, bar() as report:
+            done = bring_back_doubles(db, session.home, undo_file, report=report, cancelled=cancelled)
+        session.emit(done, lambda out: out.lines(summarize_brought_back(done)))
+        context.exit(1 if done.left else 0)
+    listed = list_doubles(db, store or "")
+    if not free:
+        session.emit(listed, lambda out: _print(out, listed))
+        context.exit(1 if any(one.groups for one in listed) else 0)
+    if not store:
+        raise click.UsageError("Name the store to free doubles in.")
+    count, size = total(listed[0].groups)
+    if count and not yes:
+        if not session.as_json:
+            _print(Printer(), listed)
+        ask(f"Remove {counted(count, 'double')} ({data_size(size)}) from {listed[0].store.root}?",
+            otherwise="Nothing was removed.")
+    with interruptible(KEPT) as cancelled, bar() as report:
+        freed = free_doubles(db, session.home, listed[0].store, listed[0].groups, report=report, cancelled=cancelled)
+    session.emit(freed, lambda out: out.lines(summarize(freed)))
+    context.exit(1 if freed.left else 0)
+
+
+def _print(out: "Printer", listed: "list[StoreDoubles]") -> None:
+    from catalogue.operations.doubles import total
+    from catalogue.operations.wording import counted
+    from catalogue.records.paths import shown
+
+    for one in listed:
+        count, size = total(one.groups)
+        for group in one.groups:
+            out.print(f"{one.store.name}: {data_size(group.size)} each")
+            out.print(f"  keep    {shown(group.keep.path)}")
+            out.lines(f"  double  {shown(file.path)}" for file in group.others)
+        out.print(f"{one.store.name}: {counted(count, 'double')}, {data_size(size)} could be freed."
+                  + (f" To do it: catalogue doubles {one.store.name} --free" if count else ""))

@@ -1,0 +1,241 @@
+"""Byte-identical files within one store: which of them to keep, and the others freed where that is safe.
+
+A double goes only when each of these holds, looked at just before through open handles: it is still the file and the
+bytes on record; the file that is kept in its store holds the same bytes, read then; and as many different places as
+the shop wants copies in hold them, this file not counted. What was freed, and from which file it can be had back, is
+written down first.
+"""
+
+import json
+import os
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from itertools import groupby
+from pathlib import Path, PurePosixPath
+from typing import IO
+
+from catalogue.errors import CatalogueError
+from catalogue.fixity.copying import copy_verified
+from catalogue.indexing.alone import alone
+from catalogue.indexing.stores import opened_store
+from catalogue.intake.moving import read_undo
+from catalogue.intake.removing import Left, Place, different_places, digest_of, places_wanted, verified_places
+from catalogue.intake.tidy import numbered_twin, undo_folder
+from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.records import doubles, events, files, stores
+from catalogue.records.database import Database, now, transaction
+from catalogue.records.doubles import DoubledFile
+from catalogue.records.paths import native, stored_mtime
+from catalogue.records.stores import Store
+from catalogue.settings import Home, Settings
+from catalogue.storage.atomic import sync_folder, writing
+from catalogue.storage.folders import Entry, OpenFolder, open_entry, sync
+
+GONE = "it is no longer there"
+
+
+@dataclass(frozen=True, slots=True)
+class Doubles:
+    """Files of one store with the same bytes: the one to keep, and the others."""
+
+    sha256: str
+    size: int
+    keep: DoubledFile
+    others: tuple[DoubledFile, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Freed:
+    """What was removed, what was left and why, and the list by which it is brought back."""
+
+    removed: tuple[DoubledFile, ...]
+    left: tuple[Left, ...]
+    undo: Path | None
+    stopped: bool = False
+
+    @property
+    def bytes(self) -> int:
+        """How much room it gave."""
+        return sum(file.size for file in self.removed)
+
+
+def find_doubles(db: Database, store: Store) -> list[Doubles]:
+    """The doubles of a store, largest first. Kept is a sound file whose name is no " (2)" of another's, and which lies
+    highest; between equals the oldest."""
+    found = []
+    for _, group in groupby(doubles.in_store(db, store.id), key=lambda file: file.scan_id):
+        keep, *others = sorted(group, key=_preference)
+        found.append(Doubles(keep.sha256, keep.size, keep, tuple(others)))
+    return sorted(found, key=lambda d: (-d.size * len(d.others), d.keep.path))
+
+
+def _preference(file: DoubledFile) -> tuple[bool, bool, int, int, str]:
+    return (not file.sound, numbered_twin(file.path) != file.path, len(PurePosixPath(file.path).parts), file.mtime_ns,
+            file.path)
+
+
+def free_doubles(db: Database, home: Home, store: Store, found: Sequence[Doubles], *, report: Report = unheard,
+                 cancelled: Cancelled = never) -> Freed:
+    """Remove the others of each group where that is safe.
+
+    Raises:
+        StoreAway: the store is offline. Busy: an index run is under way. CatalogueError: the list of what is freed
+        cannot be written; nothing is removed then.
+    """
+    others = [(group, file) for group in found for file in group.others]
+    if not others:
+        return Freed((), (), None)
+    removed: list[DoubledFile] = []
+    left: list[Left] = []
+    stopped = False
+    cut_short = _listed_before(home, store)
+    with alone(home, "index"), _list_of_freed(home, store) as (path, written), opened_store(db, store) as root:
+        for number, (group, file) in enumerate(others):
+            report(Progress("freeing", number, len(others), note=file.path))
+            if cancelled():
+                stopped = True
+                break
+            try:
+                why = _free(db, home.settings, store, root, group.keep, file, written)
+                if why == GONE and (file.path, file.sha256) in cut_short:
+                    _record(db, home.settings, store, group.keep, file)
+                    why = ""
+            except OSError as error:
+                why = f"the system refused: {error.strerror}"
+            except CatalogueError as error:
+                why = str(error)
+            if why:
+                left.append(Left(root.path / native(file.path), why))
+            else:
+                removed.append(file)
+    if not removed:
+        path.unlink()
+    return Freed(tuple(removed), tuple(left), path if removed else None, stopped)
+
+
+def _free(db: Database, settings: Settings, store: Store, root: OpenFolder, keep: DoubledFile, file: DoubledFile,
+          written: IO[str]) -> str:
+    """Remove one double if that is safe; gives why it was not, empty where it was."""
+    with open_entry(root, native(file.path)) as entry:
+        try:
+            before = entry.stat()
+        except FileNotFoundError:
+            return GONE
+        if (before.st_size, stored_mtime(before.st_mtime_ns)) != (file.size, file.mtime_ns):
+            return "it has changed since it was indexed"
+        if _has_sidecar(entry):
+            return "a sidecar stands beside it"
+        places = [(path, place) for path, place in verified_places(db, file.sha256)
+                  if (place.file.device, place.file.inode) != (before.st_dev, before.st_ino)]
+        if not any(place.store_id == store.id and path == keep.path for path, place in places):
+            return "the file that was to be kept is not what it was"
+        good = different_places([place for _, place in places], one_disk=settings.copies_on_one_disk)
+        if len(good) < places_wanted(settings):
+            return _lacking(good, places_wanted(settings))
+        _write(written, {"from": file.path, "to": keep.path, "sha256": file.sha256})
+        after = entry.stat()
+        if (after.st_dev, after.st_ino, after.st_size, after.st_mtime_ns) != (
+                before.st_dev, before.st_ino, before.st_size, before.st_mtime_ns):
+            return "it has changed since it was indexed"
+        entry.unlink()
+        with suppress(OSError):  # a removal that a power cut undoes loses nothing
+            sync(entry.folder.fd)
+    _record(db, settings, store, keep, file)
+    return ""
+
+
+def _record(db: Database, settings: Settings, store: Store, keep: DoubledFile, file: DoubledFile) -> None:
+    with transaction(db):
+        events.append(db, "deletion", "success", store=store.name, path=file.path, sha256=file.sha256,
+                      detail=f"a double of {keep.path} freed, after copies in {places_wanted(settings)} places were"
+                             " read and compared")
+        files.forget(db, file.file_id)
+
+
+def _listed_before(home: Home, store: Store) -> set[tuple[str, str]]:
+    """``(path, SHA-256)`` of what earlier lists of this store name: one that is gone but on record was removed by a run
+    that was killed before it could say so."""
+    listed: set[tuple[str, str]] = set()
+    for path in undo_folder(home.folder).glob(f"doubles-{store.id}-*.jsonl"):
+        with suppress(CatalogueError):  # not a list of ours
+            listed |= {(entry["from"], entry["sha256"]) for entry in read_undo(path)[1]}
+    return listed
+
+
+def _lacking(good: Sequence[Place], wanted: int) -> str:
+    return f"{len(good)} of the {wanted} places that are wanted hold a verified copy besides it"
+
+
+def _has_sidecar(entry: Entry) -> bool:
+    stem = PurePosixPath(entry.name).stem
+    return any(entry.folder.entry(name).exists() for name in (f"{entry.name}.xmp", f"{stem}.xmp"))
+
+
+def bring_back(db: Database, home: Home, path: Path, *, report: Report = unheard, cancelled: Cancelled = never
+               ) -> Freed:
+    """Copy every file of a list of freed doubles back from the one that was kept, verified.
+
+    Raises:
+        CatalogueError: no list of ours, or its store is not known. StoreAway: the store is offline.
+    """
+    header, entries, _ = read_undo(path)
+    store = next((s for s in stores.listed(db) if s.marker == header.get("store")), None)
+    if store is None or header.get("kind") != "doubles":
+        raise CatalogueError("This is not a list of freed doubles of a store known here.", path=path)
+    done: list[DoubledFile] = []
+    left: list[Left] = []
+    with alone(home, "index"), opened_store(db, store) as root:
+        for number, entry in enumerate(entries):
+            report(Progress("copying back", number, len(entries), note=entry["from"]))
+            if cancelled():
+                return Freed(tuple(done), tuple(left), None, stopped=True)
+            try:
+                done.append(_copied_back(db, store, root, entry, report, cancelled))
+            except CatalogueError as error:
+                left.append(Left(root.path / native(entry["from"]), str(error)))
+    return Freed(tuple(done), tuple(left), None)
+
+
+def _copied_back(db: Database, store: Store, root: OpenFolder, entry: dict[str, str], report: Report,
+                 cancelled: Cancelled) -> DoubledFile:
+    """One file copied back; raises as :func:`catalogue.fixity.copying.copy_verified`."""
+    kept_file = files.by_path(db, store.id, entry["to"])
+    with (open_entry(root, native(entry["to"])) as source,
+          open_entry(root, native(entry["from"]), create=True) as target):
+        if digest_of(target, cancelled) != entry["sha256"]:  # else there already: copied back, but not yet recorded
+            copy_verified(source, target, sha256=entry["sha256"], report=report, cancelled=cancelled)
+        stat = target.stat()
+    scan_id = kept_file.scan_id if kept_file else None
+    with transaction(db):
+        file_id = files.save(db, store.id, entry["from"], stat.st_size, stat.st_mtime_ns, scan_id, verified=True)
+        events.append(db, "replication", "success", store=store.name, path=entry["from"], sha256=entry["sha256"],
+                      detail=f"copied back from {entry['to']}")
+    return DoubledFile(file_id, scan_id or 0, entry["sha256"], entry["from"], stat.st_size,
+                       stored_mtime(stat.st_mtime_ns), 1)
+
+
+@contextmanager
+def _list_of_freed(home: Home, store: Store) -> Iterator[tuple[Path, IO[str]]]:
+    """A new list, on the disk with its first line before anything is removed."""
+    folder = undo_folder(home.folder)
+    with writing(folder):
+        folder.mkdir(parents=True, exist_ok=True)
+    moment = "".join(c for c in now()[:23] if c.isalnum())
+    path = folder / f"doubles-{store.id}-{moment}.jsonl"
+    with writing(path), path.open("x", encoding="utf-8") as written:
+        _write(written, {"store": store.marker, "name": store.name, "at": now(), "kind": "doubles"})
+        sync_folder(path.parent)
+        yield path, written
+
+
+def _write(written: IO[str], entry: dict[str, str]) -> None:
+    written.write(json.dumps(entry, ensure_ascii=True) + "\n")
+    written.flush()
+    os.fsync(written.fileno())
+
+
+def total(found: Iterable[Doubles]) -> tuple[int, int]:
+    """``(files, bytes)`` that could be freed at most."""
+    groups = list(found)
+    return sum(len(d.others) for d in groups), sum(d.size * len(d.others) for d in groups)

@@ -1,0 +1,71 @@
+"""Doubles: files of one store with the same bytes, freed where enough copies stay, and brought back."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from catalogue.fixity.copies import review_scans
+from catalogue.intake.doubles import Doubles, Freed, find_doubles, total
+from catalogue.intake.doubles import bring_back as _bring_back
+from catalogue.intake.doubles import free_doubles as _free_doubles
+from catalogue.operations.wording import counted
+from catalogue.progress import Cancelled, Report, data_size, never, unheard
+from catalogue.records import stores
+from catalogue.records.database import Database, transaction
+from catalogue.records.paths import kept, shown
+from catalogue.records.stores import Store
+from catalogue.settings import Home
+
+__all__ = ["Doubles", "Freed", "StoreDoubles", "bring_back_doubles", "free_doubles", "list_doubles", "summarize",
+           "summarize_brought_back", "total"]
+
+
+@dataclass(frozen=True, slots=True)
+class StoreDoubles:
+    """The doubles of one store, as last seen."""
+
+    store: Store
+    groups: tuple[Doubles, ...]
+
+
+def list_doubles(db: Database, name: str = "") -> list[StoreDoubles]:
+    """Doubles in one store, or in each. Raises NotFound for an unknown store."""
+    chosen = [stores.by_name(db, name)] if name else stores.listed(db)
+    return [StoreDoubles(store, tuple(find_doubles(db, store))) for store in chosen]
+
+
+def free_doubles(db: Database, home: Home, store: Store, groups: Sequence[Doubles], *, report: Report = unheard,
+                 cancelled: Cancelled = never) -> Freed:
+    """Remove doubles where that is safe; copies are counted anew.
+
+    Raises:
+        StoreAway: the store is offline. Busy: an index run is under way. CatalogueError: the list cannot be written.
+    """
+    done = _free_doubles(db, home, store, groups, report=report, cancelled=cancelled)
+    with transaction(db):
+        review_scans(db, home.settings, {file.scan_id for file in done.removed})
+    return done
+
+
+def bring_back_doubles(db: Database, home: Home, path: Path, *, report: Report = unheard, cancelled: Cancelled = never
+                       ) -> Freed:
+    """Copy freed doubles back from the files that were kept, by the list that was written then."""
+    done = _bring_back(db, home, path, report=report, cancelled=cancelled)
+    with transaction(db):
+        review_scans(db, home.settings, {file.scan_id for file in done.removed if file.scan_id})
+    return done
+
+
+def summarize(done: Freed) -> list[str]:
+    """What was freed, what was left and why, and how to bring it back."""
+    lines = [f"{counted(len(done.removed), 'double')} removed, {data_size(done.bytes)} freed.", *_left(done)]
+    return [*lines, f"To bring them back: catalogue doubles --undo {done.undo}"] if done.undo else lines
+
+
+def summarize_brought_back(done: Freed) -> list[str]:
+    """What was copied back, and what was not and why."""
+    return [f"{counted(len(done.removed), 'file')} copied back and verified.", *_left(done)]
+
+
+def _left(done: Freed) -> list[str]:
+    return [f"  left: {shown(kept(str(left.path)))}: {left.why}" for left in done.left]

@@ -1,0 +1,152 @@
+"""Doubles within a store are freed only where nothing can be lost by it: one test for each guard."""
+
+import os
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from intake_pictures import TakeUp, Write
+
+from catalogue.errors import CatalogueError
+from catalogue.indexing.stores import add_store
+from catalogue.intake import doubles
+from catalogue.operations.doubles import bring_back_doubles, free_doubles, list_doubles, summarize
+from catalogue.operations.indexing import index_stores
+from catalogue.records import events, files
+from catalogue.records.database import Database
+from catalogue.records.stores import Store
+from catalogue.settings import Home, Settings
+
+
+@dataclass
+class Desk:
+    """A store with one scan under three names, and a copy of it in a second store on the same disk."""
+
+    db: Database
+    home: Home
+    store: Store
+    second: Store
+
+    def path(self, name: str) -> Path:
+        return Path(self.store.root) / name
+
+    def names(self) -> list[str]:
+        return sorted(str(p.relative_to(self.store.root)) for p in Path(self.store.root).rglob("*.tif"))
+
+    def free(self) -> list[str]:
+        groups = list_doubles(self.db, "masters")[0].groups
+        done = free_doubles(self.db, self.home, self.store, groups)
+        return [left.why for left in done.left]
+
+
+ALL = ["Ada Quill/Harbour (2).tif", "Ada Quill/Harbour.tif", "backup/old/Harbour.tif"]
+
+
+@pytest.fixture
+def desk(db: Database, home: Home, store: Store, write: Write, take_up: TakeUp, tmp_path: Path) -> Desk:
+    (tmp_path / "nas").mkdir()
+    second = add_store(db, "nas", tmp_path / "nas", "copy", consent=True)
+    source = write("Harbour.tif", np.random.default_rng(1).integers(0, 255, (60, 80, 3), dtype=np.uint8),
+                   folder="masters/Ada Quill")
+    for name in ALL[:1] + ALL[2:]:
+        target = Path(store.root) / name
+        target.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copy2(source, target)
+    shutil.copy2(source, tmp_path / "nas" / "Harbour.tif")
+    take_up(store)
+    take_up(second)
+    return Desk(db, replace(home, settings=Settings(copies_on_one_disk=True)), store, second)
+
+
+def test_listed_are_the_one_to_keep_and_the_others(desk: Desk) -> None:
+    group, = list_doubles(desk.db, "masters")[0].groups
+    assert group.keep.path == "Ada Quill/Harbour.tif"
+    assert [file.path for file in group.others] == ["backup/old/Harbour.tif", "Ada Quill/Harbour (2).tif"]
+    assert list_doubles(desk.db, "nas")[0].groups == ()
+
+
+def test_freed_doubles_are_gone_on_record_and_brought_back_byte_for_byte(desk: Desk) -> None:
+    before = {name: desk.path(name).read_bytes() for name in ALL}
+    done = free_doubles(desk.db, desk.home, desk.store, list_doubles(desk.db, "masters")[0].groups)
+    assert desk.names() == ["Ada Quill/Harbour.tif"] and not done.left and done.undo is not None
+    assert files.by_path(desk.db, desk.store.id, ALL[0]) is None
+    assert [e.path for e in events.listed(desk.db) if e.type == "deletion"] == [ALL[2], ALL[0]]
+    assert str(done.undo) in summarize(done)[-1]
+    back = bring_back_doubles(desk.db, desk.home, done.undo)
+    assert not back.left and {name: desk.path(name).read_bytes() for name in ALL} == before
+    assert len(list_doubles(desk.db, "masters")[0].groups[0].others) == 2
+
+
+def changed(desk: Desk) -> None:
+    """Same size, other bytes, another time."""
+    path = desk.path(ALL[2])
+    path.write_bytes(bytes(path.stat().st_size))
+
+
+def altered_in_silence(desk: Desk) -> None:
+    """As a failing disk does it: bytes differ, size and time do not."""
+    path = desk.path("Ada Quill/Harbour.tif")
+    stat, data = path.stat(), bytearray(path.read_bytes())
+    data[-1] ^= 1
+    path.write_bytes(data)
+    os.utime(path, ns=(stat.st_atime_ns, stat.st_mtime_ns))
+
+
+def no_other_store(desk: Desk) -> None:
+    (Path(desk.second.root) / "Harbour.tif").unlink()
+
+
+def with_a_sidecar(desk: Desk) -> None:
+    desk.path(ALL[2]).with_suffix(".xmp").write_text("<x/>")
+
+
+@pytest.mark.parametrize(("harm", "why", "left"), [
+    (changed, "it has changed since it was indexed", [ALL[1], ALL[2]]),
+    (altered_in_silence, "the file that was to be kept is not what it was", ALL),
+    (no_other_store, "1 of the 2 places that are wanted", ALL),
+    (with_a_sidecar, "a sidecar stands beside it", [ALL[1], ALL[2]])])
+def test_what_is_not_safe_stays_and_is_told(desk: Desk, harm: Callable[[Desk], None], why: str, left: list[str]
+                                            ) -> None:
+    groups = list_doubles(desk.db, "masters")[0].groups
+    harm(desk)
+    done = free_doubles(desk.db, desk.home, desk.store, groups)
+    assert any(why in one.why for one in done.left)
+    assert desk.names() == left
+
+
+def test_a_run_killed_after_a_removal_is_completed_by_the_next(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(doubles, "_record", killed)
+    with pytest.raises(KeyboardInterrupt):
+        desk.free()
+    monkeypatch.undo()
+    assert desk.names() == ALL[:2] and files.by_path(desk.db, desk.store.id, ALL[2]) is not None
+    assert desk.free() == []
+    assert desk.names() == ALL[1:2] and files.by_path(desk.db, desk.store.id, ALL[2]) is None
+
+
+def killed(*_: object) -> None:
+    raise KeyboardInterrupt
+
+
+def test_copies_on_one_disk_are_no_two_places_unless_the_shop_says_so(desk: Desk) -> None:
+    desk.home = replace(desk.home, settings=Settings())
+    assert any("1 of the 2 places" in why for why in desk.free())
+    assert desk.names() == ALL
+
+
+def test_a_second_name_of_one_file_is_no_double(desk: Desk) -> None:
+    """A hard link: removing it would free nothing, and it is no copy either."""
+    desk.free()
+    os.link(desk.path("Ada Quill/Harbour.tif"), desk.path("Ada Quill/also.tif"))
+    index_stores(desk.db, desk.home, ["masters"])
+    assert list_doubles(desk.db, "masters")[0].groups == ()
+
+
+def test_a_list_of_a_tidying_brings_no_doubles_back(desk: Desk, tmp_path: Path) -> None:
+    path = tmp_path / "other.jsonl"
+    path.write_text('{"store": "' + desk.store.marker + '"}\n')
+    with pytest.raises(CatalogueError, match="not a list of freed doubles"):
+        bring_back_doubles(desk.db, desk.home, path)
