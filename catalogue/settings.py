@@ -10,15 +10,23 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from catalogue.errors import CatalogueError
 from catalogue.money import CURRENCIES
 from catalogue.untrusted import read_regular, unsafe_path
 
 ENVIRONMENT = "CATALOGUE_HOME"
+_BED = re.compile(r"(?P<name>\S.*?)\s+(?P<one>[0-9]{1,6})\s*[x×]\s*(?P<other>[0-9]{1,6})(?:\s*mm)?")
 FILE_BYTES = 1 << 20
 RENAMED = {"minimum_copies": "copies_wanted"}   # the name that settings files of earlier versions give it
+
+
+class Bed(NamedTuple):
+    """A scanner's bed: its sides in mm, in no order."""
+
+    name: str
+    size_mm: tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +49,7 @@ class Settings:
     open_with: str = ""                   # "" : what the system opens pictures with
     naming_rule: str = "{artist}/{piece}/{artist} - {piece} - {role}{number} - {date}{suffix}"
     bed_mm: tuple[int, int] = (297, 420)  # the scanner's bed
+    beds: tuple[str, ...] = ()            # further beds, such as "A2 bed 420x594": name and sides in mm
     tile_overlap: float = 0.25            # share of a tile that overlaps its neighbour; from memory, 20 to 30 %
     backups_kept: int = 14
     copies_wanted: int = 2
@@ -49,6 +58,12 @@ class Settings:
     theme: str = "dark"                   # of the screens: dark or light
     graphics: str = "half blocks"         # or "sharp": ask the terminal at start whether it draws real pictures
     audit_days: int = 180                 # every file is to be audited once in so many days
+
+    @property
+    def all_beds(self) -> tuple[Bed, ...]:
+        """The usual bed first."""
+        found = [match for match in map(_BED.fullmatch, self.beds) if match]
+        return (Bed("usual bed", self.bed_mm), *(Bed(m["name"], (int(m["one"]), int(m["other"]))) for m in found))
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,6 +188,11 @@ def _wholes(least: int, most: int, count: int | None = None) -> Callable[[object
         len(value) == count if count else bool(value))
 
 
+def _is_bed(text: str) -> bool:
+    match = _BED.fullmatch(text)
+    return match is not None and all(10 <= int(match[side]) <= 100_000 for side in ("one", "other"))
+
+
 def _one_of(*words: str) -> Allowed:
     return Allowed(" or ".join(_written(word) for word in words), lambda value: value in words)
 
@@ -228,6 +248,8 @@ ALLOWED: dict[str, Allowed] = {
     "naming_rule": Allowed("a path within the store that ends in {suffix}; fields are "
                            + ", ".join(f"{{{name}}}" for name in NAMING_FIELDS), _is_naming_rule),
     "bed_mm": Allowed("two whole numbers from 10 to 100000, such as [297, 420]", _wholes(10, 100_000, count=2)),
+    "beds": Allowed("a list of names with two sides in mm from 10 to 100000, such as [\"A2 bed 420x594\"]",
+                    _texts(_is_bed, some=False)),
     "tile_overlap": Allowed("a number from 0 to 0.9", _number(0, 0.9)),
     "backups_kept": Allowed("a whole number from 1 to 100000", _whole(1, 100_000)),
     "copies_wanted": Allowed("a whole number from 1 to 100: in how many places every scan is to be", _whole(1, 100)),

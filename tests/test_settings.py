@@ -19,6 +19,7 @@ WRONG = [
     ("place_rules = ['{piece}/{piece}.*']", "place_rules"), ("place_rules = ['{title}/{piece}']", "place_rules"),
     ("place_rules = '{artist}/{piece}.*'", "place_rules"),
     ("bed_mm = []", "bed_mm is []; allowed is two whole numbers"), ("bed_mm = [297]", "bed_mm"),
+    ('beds = ["A2 420"]', "allowed is a list of names with two sides in mm"),
     ("bed_mm = [0, 420]", "bed_mm"), ("bed_mm = [297, 420, 5]", "bed_mm"), ("print_ppi = [0]", "print_ppi is [0]"),
     ("print_ppi = []", "print_ppi is []"), ("print_ppi = [true]", "print_ppi is [true]"),
     ("print_ppi = 300", "print_ppi is 300"), ("backups_kept = 0", "backups_kept is 0"),

@@ -18,14 +18,27 @@ if TYPE_CHECKING:
 @click.option("--note", "noted", multiple=True, metavar="NAME=VALUE",
               help="Note how PIECE's current master was captured, such as light=left or 'tiles=9'.")
 @click.option("--relief", type=click.FloatRange(0, 500), help="Relief of PIECE's original in mm.")
+@click.option("--size", default="",
+              help="Plan the captures of an original of this size, such as 90x90 (cm) or 36x24in.")
+@click.option("--bed", default="", help="On this bed of the settings alone.")
+@click.option("--overlap", type=click.FloatRange(0, 90),
+              help="Per cent of a capture that repeats its neighbour, at least.")
 @json_option
 @click.pass_obj
-def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], relief: float | None) -> None:
+def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], relief: float | None, size: str, bed: str,
+            overlap: float | None) -> None:
     """Pieces whose master cannot serve the sizes asked of it, most wanted first.
 
-    With PIECE: its shortfall, and the capture notes of the same artist's scans, the likest relief first.
+    With PIECE: its shortfall, and the capture notes of the same artist's scans, the likest relief first. With --size: a
+    plan of captures on each of the shop's beds.
     """
     from catalogue.ledger.rescans import advice, captures, notes_to_offer
+
+    if size:
+        if piece or noted or relief is not None:
+            raise click.UsageError("A plan is made for a size or for a piece, not both.")
+        _print_plans(session, size, bed, overlap)
+        return
 
     db = session.existing() if noted or relief is not None else session.looking()
     if not piece:
@@ -44,6 +57,20 @@ def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], re
     expected = captures(db, session.home.settings, chosen.id)
     session.emit({"piece": chosen.id, "advice": ours, "captures": expected, "captured before": offered},
                  lambda out: _piece(out, ours, expected, offered))
+
+
+def _print_plans(session: Session, size: str, bed: str, overlap: float | None) -> None:
+    from catalogue.errors import Refused
+    from catalogue.ledger.values import size_mm
+    from catalogue.operations.capturing import capture_plans, summarize
+
+    try:
+        width, height = size_mm(size)
+    except ValueError as error:
+        raise Refused(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
+    plans = capture_plans(session.home.settings, width, height, bed=bed,
+                          overlap=None if overlap is None else overlap / 100)
+    session.emit(plans, lambda out: out.lines(line for plan in plans for line in summarize(plan)))
 
 
 def _pairs(noted: tuple[str, ...]) -> dict[str, str]:

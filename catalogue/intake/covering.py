@@ -53,9 +53,11 @@ def count_warning(db: Database, settings: Settings, piece_id: int | None, taken:
     if piece is None or not piece.width_mm or not piece.height_mm:
         return ""
     width, height = piece.width_mm, piece.height_mm
-    bed = (float(settings.bed_mm[0]), float(settings.bed_mm[1]))
-    across, down = tiles.expected((width, height), bed, settings.tile_overlap)
+    fewest = min(((*tiles.expected((width, height), (float(bed.size_mm[0]), float(bed.size_mm[1])),
+                                   settings.tile_overlap), bed) for bed in settings.all_beds),
+                 key=lambda one: one[0] * one[1])
+    across, down, bed = fewest
     if taken >= across * down:
         return ""
     return (f"{taken} tiles came; {across} × {down} are expected for {width:g} × {height:g} mm on a bed of"
-            f" {bed[0]:g} × {bed[1]:g} mm with {settings.tile_overlap:.0%} overlap")
+            f" {bed.size_mm[0]} × {bed.size_mm[1]} mm with {settings.tile_overlap:.0%} overlap")

@@ -127,6 +127,8 @@ IMPORT = {"kind": str, "counts": Words(int), "matched": Words(str), "unused": [s
 SIGHT = {"key": str, "sure": NUMBER, "inliers": int, "agreement": NUMBER, "shown": NUMBER, "corners": [[NUMBER]]}
 STORES = [{"name": str, "kind": str, "folder": str, "online": bool, "files": int, "bytes": int, "missing": int,
            "oldest check": (str, NONE), "on one disk with": [str], "marker also at": [str]}]
+PLAN = {"bed": str, "bed_mm": [NUMBER], "width_mm": float, "height_mm": float, "across": int, "down": int,
+        "overlap_across": (float, NONE), "overlap_down": (float, NONE), "lefts": [NUMBER], "tops": [NUMBER]}
 WISH = {"across": int, "down": int, "width_mm": float, "height_mm": float, "bed_mm": [NUMBER], "overlap": float}
 
 # In this order; words, exit code (None where it hangs on the machine), schema. {…} are places of the archive below.
@@ -175,6 +177,7 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["artist", "list"], 0, [{"id": int, "name": str, "pieces": int, "scans": int, "orders": int}]),
     (["artist", "show", "quill"], 0, ARTIST), (["artist", "set", "quill", "--contact", "x"], 0, ARTIST),
     (["piece", "set", "{dunes}", "--notes", "n"], 0, PIECE),
+    (["rescan", "--size", "90x90"], 0, [PLAN]), (["rescan", "--size", "big"], 2, FAULT),
     (["rescan"], 0, [ADVICE]),
     (["rescan", "{dunes}"], 0, {"piece": int, "advice": [ADVICE], "captures": (WISH, NONE), "captured before": list}),
     (["import", "{table}", "--make-pieces", "--dates", "%d.%m.%Y"], 1, IMPORT),

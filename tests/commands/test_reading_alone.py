@@ -29,7 +29,8 @@ READING = [
     ["statement", "ada", "--from", "2020-01-01", "--to", "2020-01-31"],
     ["order", "repeat", "7", "--dry-run"], ["edition", "list"], ["edition", "show", "harbour"],
     ["edition", "certificates", "1"],
-    ["edition", "where"], ["rescan"], ["rescan", "harbour"], ["levels"], ["store", "list"],
+    ["edition", "where"], ["rescan"], ["rescan", "harbour"],
+    ["rescan", "--size", "90x90"], ["levels"], ["store", "list"],
     ["alike", "--as-is"], ["alike", "changes"], ["alike", "tiles", "harbour"], ["export", "csv", "orders", "{to}"],
     ["export", "holdings", "ada", "--to", "{to}"], ["doctor"], ["history"], ["doubles"],
 ]
