@@ -70,10 +70,12 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
         plan = _asked(db, home, plan, session)
     taking = [p for p in plan.proposals if p.ready]
     count, size = sum(len(p.items) for p in taking), sum(p.size for p in taking)
+    held = sum(len(p.items) for p in plan.proposals if p.kind.value == "already held") if remove_sources else 0
+    asked = f"Take {_files(count)} ({data_size(size)}) into {', '.join([store.name, *also])}?" if count else \
+        f"Remove {_files(held)} from {folder}, once every copy was read back and compared?"
     done: TakenIn | None = None
-    if not dry_run and (yes or interactive) and count and (yes or yes_or_no(
-            f"Take {_files(count)} ({data_size(size)}) into {', '.join([store.name, *also])}?",
-            default=True, otherwise=NOTHING)):
+    if not dry_run and (yes or interactive) and (count or held) and (yes or yes_or_no(
+            asked, default=bool(count), otherwise=NOTHING if count else "Nothing was removed.")):
         with interruptible("What was taken in is kept; run it again for the rest.") as cancelled, bar() as report:
             done = take_in(db, home, plan, also=also, remove_sources=remove_sources, report=report,
                            cancelled=cancelled)

@@ -11,7 +11,7 @@ from catalogue.indexing.previews import keep_preview
 from catalogue.indexing.recording import record
 from catalogue.indexing.stores import opened_store, overlapping_store
 from catalogue.intake.naming import free, same_name
-from catalogue.intake.proposals import Item, Plan, Proposal, apart_from_stores
+from catalogue.intake.proposals import Item, Kind, Plan, Proposal, apart_from_stores
 from catalogue.intake.removing import Left, Taken, digest_of, remove_sources
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import events, files, intake, pieces, places, runs, scans, stores
@@ -48,7 +48,7 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
     places = _places(db, plan, also)
     ready = [p for p in plan.proposals if p.ready]
     left = [Left(i.arrival.path, "; ".join(p.questions or p.reasons) or "not chosen")
-            for p in plan.proposals if not p.ready for i in p.items]
+            for p in plan.proposals if not (p.ready or p.kind is Kind.HELD) for i in p.items]
     with transaction(db):
         intake.close_left_open(db)
         run_id = runs.start(db, "intake", plan.store_id)

@@ -79,7 +79,8 @@ def take_in(db: Database, home: Home, plan: Plan, *, also: Sequence[str] = (), r
 def summarize(done: TakenIn) -> list[str]:
     """What was taken in and what was not, what was removed from the folder and what stayed, each with the reason."""
     outcome, folder = done.outcome, shown(kept(str(done.folder)))
-    lines = [f"{counted(len({one.source for one in outcome.taken}), 'file')} taken in, each read back and compared."]
+    lines = [] if done.removing and not outcome.taken else [
+        f"{counted(len({one.source for one in outcome.taken}), 'file')} taken in, each read back and compared."]
     lines += [f"  not taken in: {_why(one)}" for one in outcome.left]
     if done.likenesses is None:
         lines.append("Many scans wait to be compared.")

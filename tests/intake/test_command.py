@@ -56,6 +56,20 @@ def test_yes_takes_what_is_sure_and_leaves_the_rest_with_its_question(home: Home
     assert "Ada Quill" in shown.output
 
 
+def test_a_key_whose_files_are_all_held_is_cleared_by_running_it_again(home: Home, key: Path, tmp_path: Path) -> None:
+    """As after a kill between the last copy and the first removal: nothing was to be taken in, so nothing was done."""
+    (home.folder / "settings.toml").write_text("copies_on_one_disk = true\n")
+    (tmp_path / "nas").mkdir()
+    assert run(home, "store", "add", "nas", str(tmp_path / "nas"), "--kind", "copy", "--marker").exit_code == 0
+    words = ("intake", str(key), "--also", "nas", "--yes", "--artist", "Ada Quill", "--piece", "Harbour")
+    assert run(home, *words).exit_code == 0
+    assert run(home, *words).exit_code == 0 and len(list(key.iterdir())) == 2, "removed only when that is asked for"
+    result = run(home, *words, "--remove-sources")
+    assert result.exit_code == 0, result.output
+    assert "2 files removed" in result.output and "taken in" not in result.output
+    assert list(key.iterdir()) == []
+
+
 def test_watching_tells_what_comes_until_ctrl_c_then_shows_the_plan(
         home: Home, key: Path, write: Write, monkeypatch: pytest.MonkeyPatch) -> None:
     (key / "two.tif").unlink()
