@@ -1,17 +1,20 @@
 """How often the names guessed from paths alone are right, over invented shops.
 
-    python -m scripts.bench_names [--half tune|held-out|all] [--wrong 10]
+    python -m scripts.bench_names [--half tune|held-out|all] [--made 0-19] [--wrong 10]
 
-A guess is *right* when it says the truth (case, accents and spaces apart), *unsorted* when it is empty though the truth
-is known, *wrong* otherwise; an unsorted one counts neither way. A *wrong join* is two pieces filed as one.
+``--made`` takes shops of :mod:`scripts.names_generator` by seed instead of the written ones. A guess is *right* when it
+says the truth (case, accents and spaces apart), *unsorted* when it is empty though the truth is known, *wrong*
+otherwise; an unsorted one counts neither way. A *wrong join* is two pieces filed as one.
 """
 
 import argparse
 from collections import Counter, defaultdict
+from collections.abc import Iterator
 
 from catalogue.filing.guess import FileFacts, Guess, guess_all
 from catalogue.filing.people import fold
 from catalogue.filing.titles import title_key
+from scripts import names_generator
 from scripts.names_shops import SHOPS, Truth
 
 
@@ -23,7 +26,7 @@ def judged(kind: str, truth: Truth, guess: Guess) -> str:
         return "right" if not guess.artist.value else "wrong"  # filed under nobody: seen among the unsorted
     if said == true:
         return "right"
-    return "unsorted" if not said else "wrong"
+    return "unsorted" if not said or said == "unsorted" else "wrong"
 
 
 def wrong_joins(truths: list[Truth], guesses: list[Guess]) -> int:
@@ -38,14 +41,14 @@ def wrong_joins(truths: list[Truth], guesses: list[Guess]) -> int:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--half", choices=("tune", "held-out", "all"), default="tune")
+    parser.add_argument("--made", metavar="FIRST-LAST", help="generated shops, by seed")
     parser.add_argument("--wrong", type=int, default=0, metavar="N", help="show N wrong guesses a shop")
+    parser.add_argument("--total", action="store_true", help="show the last line only")
     asked = parser.parse_args()
-    shops = [s for s in SHOPS if asked.half == "all" or s.held_out == (asked.half == "held-out")]
     print("| shop | files | artist | piece | role | unsorted | wrong joins |\n|---|---|---|---|---|---|---|")
     total: Counter[tuple[str, str]] = Counter()
     joins = files = 0
-    for shop in shops:
-        truths = shop.archive()
+    for name, truths in _shops(asked.half, asked.made):
         guesses = guess_all([FileFacts(t.path, format=t.format, width=t.width, height=t.height) for t in truths])
         counts: Counter[tuple[str, str]] = Counter()
         wrong = []
@@ -56,11 +59,23 @@ def main() -> None:
                 wrong.append(f"    {truth.path}: {guess.artist.value} | {guess.piece.value} | {guess.role.value}"
                              f"  (is {truth.artist} | {truth.piece} | {truth.role})")
         bad = wrong_joins(truths, guesses)
-        print(row(shop.name + (" (held out)" if shop.held_out else ""), len(truths), counts, bad))
-        print("\n".join(wrong[:asked.wrong]) + "\n" if asked.wrong and wrong else "", end="")
+        if not asked.total:
+            print(row(name, len(truths), counts, bad))
+            print("\n".join(wrong[:asked.wrong]) + "\n" if asked.wrong and wrong else "", end="")
         total += counts
         joins, files = joins + bad, files + len(truths)
     print(row("all", files, total, joins))
+
+
+def _shops(half: str, made: str | None) -> Iterator[tuple[str, list[Truth]]]:
+    if made:
+        first, _, last = made.partition("-")
+        for seed in range(int(first), int(last or first) + 1):
+            yield f"made {seed}", names_generator.shop(seed)
+        return
+    for shop in SHOPS:
+        if half == "all" or shop.held_out == (half == "held-out"):
+            yield shop.name + (" (held out)" if shop.held_out else ""), shop.archive()
 
 
 def row(name: str, files: int, counts: Counter[tuple[str, str]], joins: int) -> str:
