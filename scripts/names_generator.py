@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from scripts.names_kinds import Truth
-from scripts.names_languages import LANGUAGES, Language
+from scripts.names_languages import LANGUAGES
 
 # Folders and stem; {A} artist, {T} title, {Y} year, {D} day, {J} job number, {R} root of artists, {O} root of orders,
 # {G} gallery, {S} series, {L} initial letter, {N} month, {X} a running number. {P} before the artist: files by purpose.
@@ -140,7 +140,7 @@ class _Shop:
         made: list[tuple[str, ...]] = [(noun,) for noun in nouns[:9]]
         gap = "" if self.japanese else " "
         made += [(f"{a}{gap}{n}",) for a, n in zip(language.adjectives * 3, nouns[3:] + nouns, strict=False)][:11]
-        for i in range(8):
+        for _ in range(8):
             a, b = r.sample(nouns, 2)
             link = r.choice(language.links)
             made.append((f"{a}{gap}{link}{gap}{b if self.japanese else b.lower() if r.random() < .5 else b}",))
@@ -243,7 +243,8 @@ class _Shop:
             "A": self._named(artist, epoch.folder_form) if "{A}" in epoch.folders else "", "T": in_folder, "Y": year,
             "D": date, "J": r.choice((f"{year}-{r.randrange(400):03d}", f"{r.randrange(1000, 9999)}")),
             "R": self.language.roots[0], "O": self.language.jobs[0], "G": r.choice(self.language.galleries),
-            "S": r.choice(self.series[artist]), "L": artist.family[0], "N": f"{month:02d}", "X": f"{r.randrange(99):02d}",
+            "S": r.choice(self.series[artist]), "L": artist.family[0], "N": f"{month:02d}",
+            "X": f"{r.randrange(99):02d}",
         }
         in_stem = {**values, "T": low, "A": self._named(artist, epoch.stem_form) if "{A}" in epoch.stem else ""}
         stem = epoch.joint.join(part.format(**in_stem) for part in epoch.stem.split("|")) if epoch.stem else ""
@@ -269,8 +270,8 @@ class _Shop:
         master = place(epoch.master, "master", end, size=(14200, 11000))
         yield master
         if r.random() < 0.06:
-            yield replace(master, path=r.choice(("{s} copy", "{s} (2)", "{s}_v2")).format(s=master.path.rsplit(".", 1)[0])
-                          + ".tif")
+            copied = r.choice(("{} copy.tif", "{} (2).tif", "{}_v2.tif")).format(master.path.rsplit(".", 1)[0])
+            yield replace(master, path=copied)
         number = r.choice((0, 0, 2, 3, 4, 6))
         counter = epoch.counter
         if not epoch.tile.folder and not epoch.tile.word and counter in ("{i}", "({i})", "{letter}", "{i}-{n}"):
