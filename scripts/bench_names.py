@@ -19,7 +19,7 @@ from scripts.names_shops import SHOPS, Truth
 
 
 def judged(kind: str, truth: Truth, guess: Guess) -> str:
-    said, true = {"artist": (fold(guess.artist.value), fold(truth.artist)),
+    said, true = {"artist": (fold(guess.artist.value).replace(" ", ""), fold(truth.artist).replace(" ", "")),
                   "piece": (title_key(guess.piece.value), title_key(truth.piece)),
                   "role": (guess.role.value, truth.role)}[kind]
     if kind == "piece" and said and not true:

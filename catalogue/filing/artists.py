@@ -1,38 +1,42 @@
 """Which phrases of an archive's paths are artists, told from the tree as a whole.
 
-A person's name can look like a title and a title like a name ("Grey Harbour"). What tells them apart is what varies
-beside them: an artist stands with many titles, a title with one artist.
+Every phrase that could be a person is a candidate of its place. A place's candidates are weighed by what the phrase is
+(its form, the titles it stands with, the other ways in which it is written) and by where it stands: in paths of one
+shape the artist stands in one slot ("the first field of the name", "the second folder"), learned in rounds from the
+likeliest candidates, as in expectation maximisation.
 """
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from catalogue.filing.names import WORDS, Name, Phrase, fold, is_device_name, is_shelf, phrases, read_name
-from catalogue.filing.people import Person, compatible, fuller, read_person, turned
-from catalogue.filing.tokens import Kind
+from catalogue.filing.endings import is_count
+from catalogue.filing.joining import Key, join_people
+from catalogue.filing.names import WORDS, Phrase, phrases, read_name
+from catalogue.filing.people import Person, compatible, fuller, has_east_asian, read_person, split_east_asian, turned
+from catalogue.filing.places import SURELY, Place, find_containers, inverted_shares, rest_of, shape_of, title_beside
 
-ENOUGH = 0.45  # evidence below which a phrase is not taken for an artist
-MANY = 3  # titles that show a phrase to be an artist
-OUTERMOST = 0.25
-CUSTOM = 0.3  # what standing where the archive's artists stand is worth
+ENOUGH = 0.5  # weight below which a phrase is not taken for an artist
+PROMISING = 0.3  # weight from which a phrase helps to find out where artists stand
+ROUNDS = 3
+CAP = 12  # titles counted for one artist
+
+Slot = tuple[str, int, str]
 
 
 @dataclass(slots=True)
-class _Evidence:
-    person: Person
-    beside: set[str] = field(default_factory=set)  # what varies beside it in file names
-    below: set[str] = field(default_factory=set)  # what varies below it as a folder
-    parents: set[str] = field(default_factory=set)
-    echoed: int = 0  # files below the folder that repeat its name and add nothing
-    files: int = 0
-    stated: bool = False  # a file's own tags name this creator
-    people: set[str] = field(default_factory=set)  # families of people named below it as a folder
-    bounded: bool = False
+class Evidence:
+    """What the archive says of one written name."""
 
-    @property
-    def variety(self) -> int:
-        return len(self.below | self.beside)
+    person: Person
+    titles: set[str] = field(default_factory=set)
+    places: int = 0
+    echoed: int = 0  # places below its folder that only repeat its name
+    whole: int = 0  # times it fills a field
+    stems: int = 0  # times it fills a field of a file's name
+    folders: int = 0  # times it fills a folder's name, family first, among folders mostly written so
+    stated: bool = False
+    below: set[str] = field(default_factory=set)  # families of people in folders below it
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,242 +52,277 @@ class Found:
     either: tuple[str, ...] = ()  # where the written name may mean several artists: their names
 
 
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    part: int
+    phrase: Phrase
+    key: Key
+    slot: Slot
+    outermost: bool
+
+
 class Artists:
     """The artists of one archive."""
 
-    def __init__(self, paths: Sequence[tuple[str, ...]], creators: Iterable[str], known: Iterable[str] = ()) -> None:
-        self._evidence: dict[tuple[str, tuple[str, ...]], _Evidence] = {}
+    def __init__(self, places: Sequence[Place], creators: Iterable[str], known: Iterable[str] = ()) -> None:
+        self._evidence: dict[Key, Evidence] = {}
         for creator in {*creators, *known}:
             person = person_of(creator)
             if person:
                 self._of(person).stated = True
-        self._turned = _family_first(paths)
-        self._gather(paths)
-        self._meanings: dict[tuple[str, tuple[str, ...]], tuple[str, ...]] = {}
-        self._canonical = self._join()
-        self._varieties: Counter[tuple[str, tuple[str, ...]]] = Counter()
-        for key, evidence in self._evidence.items():
-            self._varieties[self._canonical[key]] += evidence.variety
-        self._scores = {key: self._score(e) for key, e in self._evidence.items()}
-        for key, canonical in self._canonical.items():  # one name is as good as the other
-            if canonical != key:
-                best = min(0.9, max(self._scores[key], self._scores[canonical]))
-                self._scores[key], self._scores[canonical] = (
-                    max(self._scores[key], best),
-                    max(self._scores[canonical], best),
-                )
-        self._customs: frozenset[tuple[str, int, bool]] = frozenset()
-        self._customs = self._find_customs(paths)
-
-    def find(self, path: tuple[str, ...]) -> Found | None:
-        """The likeliest artist that a path names, or None."""
-        best: tuple[float, int, int] | None = None
-        chosen: Found | None = None
-        for part, text in enumerate(path):
-            if part < len(path) - 1 and is_shelf(read_name(text)):
-                continue
-            for phrase, score in self._likely(text, _spot(path, part), outermost=_is_outermost(path, part)):
-                if part == len(path) - 1 and not _rest(read_name(text), phrase):
-                    continue  # a file's whole name is its title
-                rank = (round(score, 2), phrase.last - phrase.first, -part)
-                if best is None or rank > best:
-                    best = rank
-                    person = self._read(phrase.person)
-                    chosen = Found(
-                        self.name(person),
-                        part,
-                        phrase.first,
-                        phrase.last,
-                        min(score, 0.97),
-                        self._reason(person, part == len(path) - 1),
-                        self._meanings.get(person.key, ()),
-                    )
-        return chosen or self._outer_of_two(path)
-
-    @staticmethod
-    def _outer_of_two(path: tuple[str, ...]) -> Found | None:
-        """Where folders lie in one another and no name tells: the outer one, as most shops have it."""
-        telling = [part for part, text in enumerate(path[:-1]) if not is_shelf(read_name(text))]
-        if len(telling) < 2 or telling[0] > 0 or not _is_outermost(path, telling[0]):
-            return None
-        name = read_name(path[telling[0]])
-        spoken = [i for i, token in enumerate(name.tokens) if token.kind in WORDS]
-        text = name.between(spoken[0], spoken[-1])
-        return Found(text, telling[0], spoken[0], spoken[-1], 0.4, "the outer of two folders")
-
-    def _find_customs(self, paths: Sequence[tuple[str, ...]]) -> frozenset[tuple[str, int, bool]]:
-        """Where artists mostly stand in paths of one layout: in which folder, or first or last in a name."""
-        spots: dict[str, Counter[tuple[str, int, bool]]] = defaultdict(Counter)
-        for path in paths:
-            found = self.find(path)
-            if found:
-                layout, part = _spot(path, found.part)
-                spots[layout][layout, part, found.first == 0] += 1
-        return frozenset(
-            spot
-            for counter in spots.values()
-            for spot, count in counter.items()
-            if count >= 3 and count >= 0.6 * counter.total()
-        )
-
-    def _likely(self, text: str, spot: tuple[str, int], *, outermost: bool) -> list[tuple[Phrase, float]]:
-        """Phrases of one name with enough evidence; none that is but the end of a longer name ("Mary Anna Lee").
-
-        ``outermost``: it is the outermost of several folders and names that say something, where most shops put the
-        artist (common practice, no source).
-        """
-        likely = []
-        for phrase in phrases(text):
-            score = self._scores.get(self._read(phrase.person).key, 0.0) + 0.1 * phrase.bounded + 0.05 * phrase.whole
-            if phrase.bounded and phrase.person.form >= 0.1 and (*spot, phrase.first == 0) in self._customs:
-                score += CUSTOM
-            if outermost and phrase.whole and phrase.person.form >= 0.1:
-                score += OUTERMOST
-            if score >= ENOUGH:
-                likely.append((phrase, score))
-        return [
-            (phrase, score) for phrase, score in likely if not any(self._yields(phrase, other) for other, _ in likely)
-        ]
-
-    def _yields(self, phrase: Phrase, other: Phrase) -> bool:
-        """Whether one of two nested phrases is not the name: the end of a longer name ("Anna Lee" in "Mary Anna Lee"),
-        or a name with a title's first words ("Ada Quill Two" in "Ada Quill Two Boats")."""
-        inside = other.first <= phrase.first and phrase.last <= other.last and phrase != other
-        around = other.first >= phrase.first and other.last <= phrase.last and phrase != other
-        if around and phrase.person.form < ENOUGH and self._is_known(other) and not self._is_known(phrase):
-            return True
-        if inside and other.person.form < ENOUGH and self._is_known(phrase) and not self._is_known(other):
-            return False
-        if inside and phrase.first == other.first:
-            return other.person.form >= ENOUGH and (
-                other.bounded or 2 * self._variety(other) >= self._variety(phrase)
-            )
-        return (inside and other.person.form >= ENOUGH) or (
-            phrase.first == other.first
-            and phrase.last > other.last
-            and not phrase.bounded
-            and self._variety(other) > 2 * self._variety(phrase)
-        )
-
-    def _is_known(self, phrase: Phrase) -> bool:
-        """Whether a phrase stands for an artist who is written elsewhere in a form that only names of people have."""
-        key = self._read(phrase.person).key
-        evidence = self._evidence[self._canonical.get(key, key)]
-        return evidence.stated or evidence.person.form >= ENOUGH or key in self._meanings
-
-    def _variety(self, phrase: Phrase) -> int:
-        key = self._read(phrase.person).key
-        return self._varieties[self._canonical.get(key, key)]
+        self._rewritten = _rewritings(places)
+        self._inverted = inverted_shares(places)
+        self._containers = find_containers(places)
+        self._candidates = [self._read_place(place) for place in places]
+        for place, candidates in zip(places, self._candidates, strict=True):
+            self._gather(place, candidates)
+        self._trust_inverted()
+        self._names = join_people(self._evidence)
+        self._weights = {key: self._weigh(key) for key in self._evidence}
+        self._ways = Counter(self._names.of(key) for key, e in self._evidence.items() if e.whole)
+        self._slots: dict[Slot, float] = {}
+        self._shapes = [shape_of(place) for place in places]
+        self._chosen: list[tuple[_Candidate, float] | None] = []
+        for _ in range(ROUNDS):
+            self._chosen = [self._choose(candidates, PROMISING) for candidates in self._candidates]
+            self._learn_slots(places)
+        self._chosen = [self._choose(candidates, ENOUGH) for candidates in self._candidates]
+        self.found = {
+            place: self._as_found(chosen, len(place.folders)) or self._outer_of_two(place)
+            for place, chosen in zip(places, self._chosen, strict=True)
+        }
 
     def name(self, person: Person) -> str:
         """The fullest way in which this person is written in the archive."""
-        return self._evidence[self._canonical.get(person.key, person.key)].person.text
+        return self._evidence[self._names.of(person.key)].person.text
 
     def canonical(self, name: str) -> str:
         """A creator as stated, in the form under which the archive files them."""
         person = person_of(name)
-        if person is None or person.key not in self._canonical:
+        if person is None or person.key not in self._evidence:
             return name.strip()
         return self.name(person)
 
-    def _read(self, person: Person) -> Person:
-        """The person, with the family name first where this archive writes it so."""
-        return (turned(person) or person) if person.key in self._turned else person
-
-    def _of(self, person: Person) -> _Evidence:
-        evidence = self._evidence.setdefault(person.key, _Evidence(person))
+    def _of(self, person: Person) -> Evidence:
+        evidence = self._evidence.setdefault(person.key, Evidence(person))
         if (person.form, fuller(person)) > (evidence.person.form, fuller(evidence.person)):
             evidence.person = person
         return evidence
 
-    def _gather(self, paths: Sequence[tuple[str, ...]]) -> None:
-        for path in paths:
-            stem = read_name(path[-1])
-            for phrase in phrases(path[-1]):
-                evidence = self._of(self._read(phrase.person))
-                rest = _rest(stem, phrase)
-                if rest:
-                    evidence.beside.add(rest)
-                    evidence.files += 1
-                evidence.bounded |= phrase.bounded
-            for part, text in enumerate(path[:-1]):
-                folder = read_name(text)
-                if is_shelf(folder):
-                    continue
-                for phrase in phrases(text):
-                    evidence = self._of(self._read(phrase.person))
-                    evidence.bounded |= phrase.bounded
-                    evidence.parents.add("/".join(path[:part]))
-                    rest = _rest(folder, phrase)
-                    if rest:
-                        evidence.beside.add(rest)
-                        continue
-                    evidence.files += 1
-                    if len(evidence.people) <= MANY:
-                        evidence.people |= _people_below(path, part)
-                    own = fold(folder.between(phrase.first, phrase.last))
-                    said = _said(path, part + 1, own)
-                    if said:
-                        evidence.below.add(said)
-                    else:
-                        evidence.echoed += 1
+    def _read_place(self, place: Place) -> list[_Candidate]:
+        shape = shape_of(place)
+        content = [part for part, kind in enumerate(place.kinds)
+                   if kind == "c" and place.folders[: part + 1] not in self._containers]
+        found = []
+        for part in content:
+            for written in phrases(place.folders[part]):
+                phrase = self._rewrite(written)
+                slot = shape, part, _slot(phrase)
+                found.append(_Candidate(part, phrase, phrase.person.key, slot, part == content[0]))
+        if place.first <= place.last:
+            part = len(place.folders)
+            for written in phrases(place.stem, place.first, place.last):
+                if not rest_of(read_name(place.stem), place.first, place.last, written):
+                    continue  # a file's whole name is its title
+                phrase = self._rewrite(written)
+                if phrase.spot == "W" and phrase.whole:  # "Smith 1974": the title is a number
+                    phrase = replace(phrase, spot="F" if phrase.first == place.first else "L", whole=False)
+                found.append(_Candidate(part, phrase, phrase.person.key, (shape, part, _slot(phrase)), False))
+        return found
 
-    def _score(self, e: _Evidence) -> float:
-        if e.stated:
-            return 1.0
-        if len(e.people - {e.person.family}) >= 2:
+    def _rewrite(self, phrase: Phrase) -> Phrase:
+        person = self._rewritten.get(phrase.person.key)
+        return replace(phrase, person=person) if person else phrase
+
+    def _gather(self, place: Place, candidates: Sequence[_Candidate]) -> None:
+        for candidate in candidates:
+            evidence = self._of(candidate.phrase.person)
+            evidence.places += 1
+            evidence.whole += candidate.phrase.spot.isupper()
+            evidence.stems += candidate.phrase.spot.isupper() and candidate.part == len(place.folders)
+            evidence.folders += (
+                candidate.phrase.whole
+                and candidate.part < len(place.folders)
+                and candidate.phrase.person.family_first
+                and self._inverted[place.folders[: candidate.part]] >= 0.5
+            )
+            if len(evidence.titles) < CAP:
+                said = title_beside(place, candidate.part, candidate.phrase)
+                if said:
+                    evidence.titles.add(said)
+                else:
+                    evidence.echoed += 1
+            if candidate.phrase.person.form >= SURELY and candidate.phrase.spot.isupper():
+                for other in candidates:
+                    if other.part < candidate.part and other.phrase.whole:
+                        below = self._of(other.phrase.person).below
+                        if len(below) < 3:
+                            below.add(candidate.phrase.person.family)
+
+    def _trust_inverted(self) -> None:
+        """Whether "Quill, Ada - Boats" names a person and not a title behind a comma: most families have one given."""
+        given: dict[str, set[str]] = defaultdict(set)
+        titles: dict[str, set[str]] = defaultdict(set)
+        inverted = [e for e in self._evidence.values() if e.person.family_first and e.person.form < SURELY and e.stems]
+        for evidence in inverted:
+            given[evidence.person.family].add(" ".join(evidence.person.given))
+            titles[evidence.person.family] |= evidence.titles
+        many = [family for family in given if len(titles[family]) > 1]
+        if len(many) > 2 and sum(len(given[family]) == 1 for family in many) >= 0.6 * len(many):
+            for evidence in inverted:
+                evidence.folders += evidence.whole
+
+    def _weigh(self, key: Key) -> float:
+        """How much a written name looks like an artist, wherever it stands."""
+        evidence = self._evidence[key]
+        canonical = self._evidence[self._names.of(key)]
+        own = self._weigh_alone(evidence)
+        return max(own, 0.9 * self._weigh_alone(canonical)) if canonical is not evidence else own
+
+    @staticmethod
+    def _weigh_alone(evidence: Evidence) -> float:
+        if evidence.stated:
+            return 1.2
+        if len(evidence.below - {evidence.person.family}) >= 2:
             return 0.0  # a folder of several people's work is no person's
-        spread = 0.4 if e.variety >= MANY else 0.25 if e.variety == 2 else 0.0
-        if e.beside and not e.below and not e.bounded:
-            spread *= 0.5  # a first word that many titles share ("The", "Blue") is no artist
-        score = e.person.form + spread + (0.1 if len(e.parents) > 1 else 0.0)
-        if e.echoed > len(e.below):
-            score -= 0.4  # its files repeat it and add nothing: a piece's folder
-        if e.person.form < 0.15 and not e.below:
-            score -= 0.1
-        return max(0.0, score)
+        variety = len(evidence.titles)
+        if variety and all(is_count(title) for title in evidence.titles):
+            return evidence.person.form - 0.4  # a series: "Untitled" stands with 3, 4 and 7
+        weight = evidence.person.form + (0.0, 0.0, 0.15, 0.25, 0.3, 0.35)[min(variety, 5)]
+        if evidence.echoed > 2 * variety and evidence.echoed >= 1 and evidence.person.form < SURELY:
+            weight -= 0.4  # its files repeat it and add nothing: a piece's folder
+        return weight
 
-    def _join(self) -> dict[tuple[str, tuple[str, ...]], tuple[str, tuple[str, ...]]]:
-        """For each written name the fullest one it can only mean."""
-        families: dict[str, list[_Evidence]] = defaultdict(list)
-        for evidence in self._evidence.values():
-            families[evidence.person.family].append(evidence)
-        joined = {}
-        for members in families.values():
-            sure = [m for m in members if m.stated or m.person.form >= 0.45 or self._score(m) >= ENOUGH]
-            trusted = [
-                m
-                for m in members
-                if m.person.given
-                and (m in sure or any(s.person.given and compatible(s.person, m.person) for s in sure))
-            ]
-            for member in members:
-                fitting = [
-                    t
-                    for t in trusted
-                    if t is not member
-                    and compatible(member.person, t.person)
-                    and fuller(t.person) > fuller(member.person)
-                ]
-                tops = [
-                    t
-                    for t in fitting
-                    if not any(
-                        o is not t and compatible(o.person, t.person) and fuller(o.person) > fuller(t.person)
-                        for o in fitting
-                    )
-                ]
-                joined[member.person.key] = tops[0].person.key if len(tops) == 1 else member.person.key
-                if len(tops) > 1:
-                    self._meanings[member.person.key] = tuple(sorted(t.person.text for t in tops))
-        return joined
+    def _weight_of(self, candidate: _Candidate) -> float:
+        phrase = candidate.phrase
+        weight = self._weights[candidate.key] + 0.05 * phrase.bounded + 0.05 * phrase.whole
+        evidence = self._evidence[candidate.key]
+        if not evidence.titles and not self._is_known(candidate):
+            return 0.0  # nothing is filed under it
+        if not phrase.spot.isupper() and not self._is_known(candidate):
+            weight -= 0.15
+        return weight + self._slots.get(candidate.slot, 0.0) + (0.15 if candidate.outermost and phrase.whole else 0.0)
 
-    def _reason(self, person: Person, in_file: bool) -> str:
-        e = self._evidence[person.key]
-        where = "the file's name" if in_file else "the folder"
-        if e.stated:
-            return f"{where} names an artist stated in the files"
-        return f"{where} says {person.text!r}" + (f", which stands with {e.variety} titles" if e.variety > 1 else "")
+    def _choose(self, candidates: Sequence[_Candidate], enough: float) -> tuple[_Candidate, float] | None:
+        best: tuple[_Candidate, float] | None = None
+        likely = [(c, w) for c in candidates if (w := self._weight_of(c)) >= enough]
+        for candidate, weight in likely:
+            if any(self._yields(candidate, other) for other, _ in likely):
+                continue
+            if best is None or (round(weight, 3), len(candidate.phrase.person.text), -candidate.part) > (
+                round(best[1], 3), len(best[0].phrase.person.text), -best[0].part
+            ):
+                best = candidate, weight
+        return best
+
+    def _variety(self, candidate: _Candidate) -> int:
+        return max(len(self._evidence[candidate.key].titles), len(self._evidence[self._names.of(candidate.key)].titles))
+
+    def _is_known(self, candidate: _Candidate) -> bool:
+        """Whether it is an artist who is written elsewhere in a form that only names of people have."""
+        canonical = self._names.of(candidate.key)
+        return canonical in self._names.sure or self._evidence[canonical].stated
+
+    def _support(self, candidate: _Candidate) -> int:
+        """In how many ways it is written, and with how many titles it stands, up to three."""
+        canonical = self._names.of(candidate.key)
+        return self._ways[canonical] + min(3, self._variety(candidate))
+
+    def _yields(self, candidate: _Candidate, other: _Candidate) -> bool:
+        """Whether of two nested phrases of one part the first is not the name: but a piece of a longer one ("Lee" in
+        "Mary Lee"), or one with words of a title ("Ada Quill Two" in "Ada Quill Two Boats")."""
+        a, b = candidate.phrase, other.phrase
+        if candidate.part != other.part or a is b:
+            return False
+        inside = b.first <= a.first and a.last <= b.last
+        around = a.first <= b.first and b.last <= a.last
+        if inside:
+            if not b.person.given and not a.person.given:
+                return False
+            if b.person.key in self._names.sure and compatible(a.person, b.person):
+                return True
+            if self._is_known(candidate) and not self._is_known(other):
+                return False
+            if a.person.family == b.person.family and self._is_known(other):
+                return True
+            if self._is_known(candidate) and self._support(candidate) > self._support(other):
+                return False
+            known = self._is_known(other) and not self._is_known(candidate)
+            return known or b.spot.isupper() or (
+                self._variety(other) >= 2 and self._variety(other) >= 0.8 * self._variety(candidate))
+        if around:
+            if a.spot.isupper() and (not self._is_known(other) or self._is_known(candidate)):
+                return False
+            if self._is_known(other) and not self._is_known(candidate):
+                return True
+            if self._is_known(other) and self._support(other) > self._support(candidate) and (
+                a.person.family != b.person.family
+            ):
+                return True
+            return self._variety(candidate) < 0.5 * self._variety(other)
+        return False
+
+    def _learn_slots(self, places: Sequence[Place]) -> None:
+        """What each slot is worth: how often the likeliest artist of paths of that shape stands there, and whether
+        what stands there behaves as artists do: several of them, each with several titles."""
+        shapes: Counter[str] = Counter()
+        chosen: Counter[Slot] = Counter()
+        values: dict[Slot, dict[Key, set[str]]] = defaultdict(lambda: defaultdict(set))
+        for place, shape, best in zip(places, self._shapes, self._chosen, strict=True):
+            shapes[shape] += 1
+            if best:
+                candidate = best[0]
+                chosen[candidate.slot] += 1
+                title = title_beside(place, candidate.part, candidate.phrase)
+                values[candidate.slot][self._names.of(candidate.key)].add(title)
+        self._slots = {}
+        for slot, count in chosen.items():
+            share = count / shapes[slot[0]]
+            people = values[slot]
+            titles = sum(len(said) for said in people.values()) / len(people)
+            worth = 0.6 * share * min(1.0, count / 4)
+            if len(people) >= 3 and titles >= 1.5:
+                worth += 0.2
+            elif len(people) >= 4 and titles < 1.15:
+                worth -= 0.2
+            elif len(people) == 1 and count > 8 and slot[2] == "W":
+                worth = -0.3
+            self._slots[slot] = worth
+
+    def _outer_of_two(self, place: Place) -> Found | None:
+        """Where folders lie in one another and no name tells: the outer one, as most shops have it."""
+        content = [part for part, kind in enumerate(place.kinds)
+                   if kind == "c" and place.folders[: part + 1] not in self._containers]
+        if len(content) < 2:
+            return None
+        name = read_name(place.folders[content[0]])
+        spoken = [i for i, token in enumerate(name.tokens) if token.kind in WORDS]
+        if not spoken:
+            return None
+        text = name.between(spoken[0], spoken[-1])
+        return Found(text, content[0], spoken[0], spoken[-1], 0.4, "the outer of two folders")
+
+    def _as_found(self, chosen: tuple[_Candidate, float] | None, depth: int) -> Found | None:
+        if chosen is None:
+            return None
+        candidate, weight = chosen
+        person = candidate.phrase.person
+        evidence = self._evidence[self._names.of(person.key)]
+        where = "the file's name" if candidate.part == depth else "the folder"
+        if evidence.stated:
+            reason = f"{where} names an artist stated in the files"
+        else:
+            reason = f"{where} says {person.text!r}"
+            if len(evidence.titles) > 1:
+                reason += f", which stands with {len(evidence.titles)} titles"
+        return Found(
+            self.name(person), candidate.part, candidate.phrase.first, candidate.phrase.last,
+            min(0.97, 0.5 + 0.35 * weight), reason, self._names.either.get(person.key, ()))
+
+
+def _slot(phrase: Phrase) -> str:
+    """Where a phrase stands; "smith_low_tide" begins with a field as "Smith_Low Tide" does."""
+    return phrase.spot.upper() if phrase.bounded and phrase.spot in "fl" else phrase.spot
 
 
 def person_of(name: str) -> Person | None:
@@ -295,63 +334,35 @@ def person_of(name: str) -> Person | None:
     return read_person(text.split())
 
 
-def _people_below(path: tuple[str, ...], part: int) -> set[str]:
-    """Families of those whom the folders right below name in a form that only names of people have."""
-    if part + 1 >= len(path):
-        return set()
-    return {
-        phrase.person.family for phrase in phrases(path[part + 1]) if phrase.whole and phrase.person.form >= ENOUGH
-    }
-
-
-def _is_outermost(path: tuple[str, ...], part: int) -> bool:
-    """Whether a folder is the outermost that says something, and something below it says more than its name again."""
-    if part == len(path) - 1 or any(not is_shelf(read_name(folder)) for folder in path[:part]):
-        return False
-    return bool(_said(path, part + 1, fold(path[part])))
-
-
-def _family_first(paths: Sequence[tuple[str, ...]]) -> frozenset[tuple[str, tuple[str, ...]]]:
-    """Names of two words that tell nothing of their order, in folders where the others have the family name first."""
+def _rewritings(places: Sequence[Place]) -> dict[Key, Person]:
+    """Names that this archive's other names show to be written with the family first, by what they look like."""
     orders: dict[tuple[str, int], Counter[bool]] = defaultdict(Counter)
-    open_: dict[tuple[str, int], set[tuple[str, tuple[str, ...]]]] = defaultdict(set)
-    for text, spot in {(text, _spot(path, part)) for path in paths for part, text in enumerate(path[:-1])}:
-        for phrase in phrases(text):
-            if phrase.whole and phrase.person.form >= ENOUGH and len(phrase.person.given) == 1:
-                orders[spot][phrase.person.family_first] += 1
-            elif phrase.whole and turned(phrase.person):
-                open_[spot].add(phrase.person.key)
-    return frozenset(key for spot, keys in open_.items() if orders[spot][True] > orders[spot][False] for key in keys)
-
-
-def _spot(path: tuple[str, ...], part: int) -> tuple[str, int]:
-    """The layout of a path (which folders are shelves, which say something) and the part."""
-    return "".join("s" if is_shelf(read_name(folder)) else "n" for folder in path[:-1]), part
-
-
-def _rest(name: Name, phrase: Phrase) -> str:
-    """What a name says besides the phrase, folded; only words count."""
-    return fold(
-        " ".join(
-            u.text
-            for u in name.units
-            if not phrase.first <= u.first <= phrase.last and name.tokens[u.first].kind is Kind.WORD
-        )
-    )
-
-
-def _said(path: tuple[str, ...], part: int, own: str) -> str:
-    """The first thing below a folder that says something other than the folder's own name."""
-    for i in range(part, len(path)):
-        name = read_name(path[i])
-        if i < len(path) - 1:
-            if is_shelf(name):
+    either: dict[tuple[str, int], list[Person]] = defaultdict(list)
+    eastern: dict[Key, Person] = {}
+    seen = set()
+    for place in places:
+        shape = shape_of(place)
+        for part, text in enumerate((*place.folders, place.stem)):
+            if (shape, part, text) in seen or place.kinds[part : part + 1] in ("s", "p"):
                 continue
-        elif is_device_name(name):
-            return ""
-        said = fold(" ".join(t.text for t in name.tokens if t.kind.value == "word"))
-        if said.startswith(own):
-            said = said[len(own) :].strip()
-        if said:
-            return said
-    return ""
+            seen.add((shape, part, text))
+            stem = part == len(place.folders)
+            for phrase in phrases(text, place.first, place.last) if stem else phrases(text):
+                if phrase.spot.isupper():
+                    if has_east_asian(phrase.person.text):
+                        eastern[phrase.person.key] = phrase.person
+                    elif phrase.whole and phrase.person.form >= SURELY and len(phrase.person.given) == 1:
+                        orders[shape, part][phrase.person.family_first] += 1
+                    elif phrase.whole and turned(phrase.person):
+                        either[shape, part].append(phrase.person)
+    written: dict[Key, Person] = {}
+    for spot, people in either.items():
+        if orders[spot][True] > orders[spot][False]:
+            written |= {person.key: turned(person) or person for person in people}
+    families = frozenset(p.family for p in eastern.values() if p.given or p.form >= SURELY)
+    for key, person in eastern.items():
+        if split := split_east_asian(person, families):
+            written[key] = split
+    return written
+
+

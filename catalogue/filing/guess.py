@@ -8,10 +8,14 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 
 from catalogue.filing.artists import Artists
+from catalogue.filing.counting import skip_running_numbers, take_off_counters
+from catalogue.filing.endings import Endings
+from catalogue.filing.folders import bare_stems, folder_kinds, folder_titles, purpose_key
 from catalogue.filing.model import NOTHING, FileFacts, Guess, Guessed, Work
-from catalogue.filing.names import Name, is_shelf
+from catalogue.filing.names import Name, is_device_name, is_shelf, read_name
 from catalogue.filing.passes import (
     begin,
+    beside_artist,
     choose_pieces,
     find_artists_by_title,
     follow_likeness,
@@ -21,9 +25,12 @@ from catalogue.filing.passes import (
     split_path,
     tell_pieces_apart,
 )
+from catalogue.filing.people import fold
+from catalogue.filing.places import Place
+from catalogue.filing.purposes import Purposes, learn_purposes
 from catalogue.filing.roles import LOSSY, SMALL, judge, own_role
 from catalogue.filing.titles import title_key
-from catalogue.filing.tokens import Kind
+from catalogue.filing.tokens import SURE, Kind
 
 __all__ = ["FileFacts", "Guess", "Guessed", "guess_all"]
 
@@ -31,10 +38,17 @@ __all__ = ["FileFacts", "Guess", "Guessed", "guess_all"]
 def guess_all(files: Sequence[FileFacts], known_artists: Iterable[str] = ()) -> list[Guess]:
     """One guess a file, in the order given. ``known_artists`` are names that a person has stated."""
     paths = [split_path(f.path) for f in files]
-    artists = Artists(paths, (f.creator for f in files if f.creator), known_artists)
-    works = [begin(f, parts, artists) for f, parts in zip(files, paths, strict=True)]
+    endings = learn_endings(paths)
+    places = find_places(paths, endings)
+    artists = Artists(sorted(set(places), key=_order), (f.creator for f in files if f.creator), known_artists)
+    works = [
+        begin(facts, parts, place, artists) for facts, parts, place in zip(files, paths, places, strict=True)
+    ]
+    end_behind_artists(works, endings)
     settle_ambiguous_artists(works)
+    skip_running_numbers(works)
     read_titles(works)
+    take_off_counters(works)
     choose_pieces(works)
     find_artists_by_title(works)
     tell_pieces_apart(works)
@@ -43,17 +57,92 @@ def guess_all(files: Sequence[FileFacts], known_artists: Iterable[str] = ()) -> 
     return _finished(works)
 
 
+def learn_endings(paths: Sequence[tuple[str, ...]]) -> Endings:
+    """Where titles end in this archive's names."""
+    return Endings(
+        (read_name(text) for text in sorted({path[-1] for path in paths})),
+        (read_name(text) for text in folder_titles(path[:-1] for path in paths)))
+
+
+def find_places(paths: Sequence[tuple[str, ...]], endings: Endings) -> list[Place]:
+    """Where each file stands, and what of its name may be artist and title."""
+    stems = {path[-1]: read_name(path[-1]) for path in paths}
+    bare = bare_stems(paths)
+    spans = {text: (0, -1, False) if text in bare else _span(name, endings) for text, name in stems.items()}
+    titles = {text: _words(stems[text], *span[:2]) for text, span in spans.items()}
+    kinds = folder_kinds([path[:-1] for path in paths], [titles[path[-1]] for path in paths])
+    found = []
+    for path in paths:
+        first, last, proved = spans[path[-1]]
+        kind = "".join(kinds[path[:depth]] for depth in range(1, len(path)))
+        name = stems[path[-1]]
+        text = name.text[: name.tokens[last].end] if last >= first else ""
+        if read_name(text).tokens != name.tokens[: last + 1]:
+            text = name.text  # what follows says how the last token is read
+        found.append(Place(path[:-1], kind, text, first, last, proved))
+    return found
+
+
+def _span(name: Name, endings: Endings) -> tuple[int, int, bool]:
+    """The tokens of a stem, first and last, without the archive's beginnings and endings, and whether other names prove
+    where they are; none of a scanner's name."""
+    if name.tokens and name.tokens[0].kind is Kind.YEAR and name.tokens[0].text < "2000" and not any(
+            t.kind is Kind.WORD for t in name.tokens):
+        return 0, 0, True  # "1988-(1)"
+    if is_device_name(name):
+        return 0, -1, False
+    first = endings.start(name)
+    behind, proved = endings.cut(name, first)
+    if not proved:
+        behind = endings.strip(name, first, behind - 1)
+    last = behind - 1
+    while last >= first and (name.tokens[last].kind is Kind.BREAK or name.tokens[last].kind in SURE):
+        last -= 1
+    if not proved and not any(
+        t.kind is Kind.YEAR or (t.kind is Kind.WORD and (len(t.text) > 1 or not t.text.isascii()))
+        for t in name.tokens[first : last + 1]
+    ):
+        return 0, -1, False  # "re-scan 2" says nothing of what it shows
+    return first, last, proved
+
+
+def end_behind_artists(works: Sequence[Work], endings: Endings) -> None:
+    """Names that seemed to end with their artist are read anew from there: "Ada Quill - Final Web - tile"."""
+    for work in works:
+        name = work.names[-1]
+        first, last, away = beside_artist(work)
+        if not away or first <= last or all(t.kind is Kind.BREAK for t in name.tokens[away.stop :]):
+            continue
+        behind, proved = endings.cut(name, away.stop)
+        if not proved:
+            behind = endings.strip(name, away.stop, behind - 1)
+        while behind > away.stop and (name.tokens[behind - 1].kind is Kind.BREAK or
+                                      name.tokens[behind - 1].kind in SURE):
+            behind -= 1
+        if behind > away.stop + (name.tokens[away.stop].kind is Kind.BREAK):
+            work.last, work.proved = behind - 1, proved
+
+
+def _words(name: Name, first: int, last: int) -> str:
+    return title_key(" ".join(t.text for t in name.tokens[first : last + 1] if t.kind not in SURE)) if last >= 0 else ""
+
+
+def _order(place: Place) -> tuple[tuple[str, ...], str, int]:
+    return place.folders, place.stem, place.last
+
+
 def _finished(works: Sequence[Work]) -> list[Guess]:
     pieces: dict[tuple[str, str], list[Work]] = defaultdict(list)
     for work in works:
         if work.piece.value:
             pieces[work.artist_key, title_key(work.piece.value)].append(work)
     guesses = []
+    purposes = learn_purposes(works)
     for work in works:
         own = work.title
         assert own is not None
         mates = pieces.get((work.artist_key, title_key(work.piece.value)), [work]) if work.piece.value else [work]
-        role = _role(work, mates)
+        role = _role(work, mates, purposes)
         guesses.append(
             Guess(
                 work.artist,
@@ -76,7 +165,7 @@ def _folder_year(work: Work) -> str:
     return ""
 
 
-def _role(work: Work, mates: Sequence[Work]) -> Guessed:
+def _role(work: Work, mates: Sequence[Work], purposes: Purposes) -> Guessed:
     assert work.title is not None
     facts = work.facts
     siblings = [m for m in mates if m.parts[:-1] == work.parts[:-1]]
@@ -108,12 +197,27 @@ def _role(work: Work, mates: Sequence[Work]) -> Guessed:
         small=small,
         tile_set=tile_set,
         has_master=bool(whole),
+        learned=_learned(work, purposes),
     )
     return Guessed(judged.role, judged.certainty, judged.reason)
 
 
+def _learned(work: Work, purposes: Purposes) -> tuple[str, str]:
+    """The role, and the word that says so, by the archive's own words: in the name, else of the nearest folder."""
+    assert work.title is not None
+    for token in work.title.stripped:
+        if token.kind is Kind.WORD and (role := purposes.words.get(fold(token.text), "")):
+            return role, token.text
+    for text in reversed(work.parts[:-1]):
+        if role := purposes.folders.get(purpose_key(text), ""):
+            return role, text
+    return "", ""
+
+
 def _counter(work: Work) -> str:
     """The number with which a file's name ends, if it ends in one that is no year and no size."""
+    if work.counter:
+        return work.counter
     tokens = [t for t in work.names[-1].tokens if t.kind is not Kind.BREAK]
     last = tokens[-1] if tokens else None
     if last is None:

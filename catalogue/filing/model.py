@@ -60,3 +60,10 @@ class Work:
     folder: int | None = None  # the part that may be the piece's folder
     piece: Guessed = NOTHING
     artist_key: str = ""
+    kinds: str = ""  # of its folders, see :mod:`catalogue.filing.folders`
+    first: int = 0  # tokens of its stem that are neither purpose nor version, first and last
+    last: int = -1
+    proved: bool = False  # words for purposes among them belong to the title
+    skip: int = 0  # 1 where its folder's name begins with a running number
+    folder_title: str = ""  # key of the title that its folder's name holds
+    counter: str = ""  # the number that counts it among captures

@@ -1,12 +1,13 @@
 """A file's stem or a folder's name as words: the joints between them, and phrases that may name a person."""
 
+import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
 from catalogue.filing import vocabulary as words
-from catalogue.filing.people import Person, fold, read_person
+from catalogue.filing.people import Person, fold, has_east_asian, is_given, read_person
 from catalogue.filing.tokens import SURE, Kind, Token, tokens
 
 WORDS = frozenset({Kind.WORD, Kind.ROLE, Kind.VERSION, Kind.MATERIAL})
@@ -33,6 +34,7 @@ class Phrase:
     person: Person
     whole: bool  # nothing else is there but what is surely no title
     bounded: bool  # set off from the rest by more than a space
+    spot: str = "W"  # W the whole, F the first field, L the last, M between; in small letters a part of it
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,12 +59,13 @@ class Name:
 @lru_cache(maxsize=200_000)
 def read_name(text: str) -> Name:
     """Take a stem or a folder's name apart."""
+    text = unicodedata.normalize("NFC", text)
     found = tuple(tokens(text))
     return Name(text, found, tuple(_units(found)))
 
 
 def _units(found: tuple[Token, ...]) -> Iterator[Unit]:
-    open_air = any(t.spaced or (t.kind is Kind.BREAK and "_" in t.text) for t in found)
+    open_air = any(t.spaced or (t.kind is Kind.BREAK and t.text != "-") for t in found)
     joint, i = 3, 0
     while i < len(found):
         token = found[i]
@@ -99,7 +102,10 @@ def is_shelf(name: Name) -> bool:
 def _is_shelf(text: str) -> bool:
     name = read_name(text)
     return all(
-        t.kind is not Kind.WORD or t.text.casefold() in words.SHELF or (len(t.text) == 1 and not t.text.isalpha())
+        t.kind is not Kind.WORD
+        or t.text.casefold() in words.SHELF
+        or (len(t.text) == 1 and t.text.isascii())
+        or not any(c.isalpha() for c in t.text)
         for t in name.tokens
     )
 
@@ -118,7 +124,7 @@ def is_device_name(name: Name) -> bool:
     said = False
     for token in name.tokens:
         folded = token.text.casefold()
-        if token.kind in (Kind.WORD, Kind.ROLE, Kind.VERSION):
+        if token.kind in (Kind.WORD, Kind.ROLE) or (token.kind is Kind.VERSION and token.text.isalpha()):
             if folded in words.DEVICE:
                 said = True
             elif not folded.isdigit() and not (folded.startswith("p") and folded[1:].isdigit()):
@@ -129,42 +135,76 @@ def is_device_name(name: Name) -> bool:
 
 
 @lru_cache(maxsize=200_000)
-def phrases(text: str) -> tuple[Phrase, ...]:
-    """Every beginning and end of a name's runs of words that could be written for a person."""
+def phrases(text: str, first: int = 0, last: int = -1) -> tuple[Phrase, ...]:
+    """Every beginning and end of the fields of a name, or of its tokens ``first`` to ``last``, that may be a person."""
     name = read_name(text)
     found: dict[tuple[int, int], Phrase] = {}
-    for run in _runs(name):
+    runs = fields(name, first, last)
+    for number, run in enumerate(runs):
         for length in range(1, min(4, len(run)) + 1):
             for start in {0, len(run) - length}:
-                _add(found, name, run[start : start + length], run)
-    runs = list(_runs(name))
-    for before, after in pairwise(runs):
+                spot = _spot(number, len(runs), start, length, len(run))
+                _add(found, name, run[start : start + length], run, spot)
+    for length in (2, 3):  # "Anna_Lee_Low Tide": names written with underscores, titles with spaces
+        for start in {0, len(runs) - length}:
+            part = runs[start : start + length] if start >= 0 and len(runs) > length else []
+            if part and all(len(run) == 1 for run in part) and all(run[0].joint == 2 for run in part[1:]):
+                spot = "F" if start == 0 else "L"
+                _add(found, name, [run[0] for run in part], part[0], spot)
+    for number, (before, after) in enumerate(pairwise(runs)):
         gap = name.text[name.tokens[before[-1].last].end : name.tokens[after[0].first].start]
         bracket = gap.strip() in ("(", "（") and name.text[name.tokens[after[-1].last].end :].strip() in (")", "）")
         if (gap.strip() == "," or bracket) and len(before) <= 2:
-            for length in (1, 2):
+            rest = len(runs) - 1
+            alone = read_person([u.text for u in after[:3]])
+            if alone and len(after) > 1 and alone.form >= 0.45 and not is_given(alone.family):
+                continue  # "Harbour (SMITH Anna)" names her behind a title
+            for length in (1, 2, 3, 4):
                 if len(after) >= length:
-                    _add(found, name, [*before, *after[:length]], [*before, *after], comma=len(before))
+                    spot = _spot(min(number, rest - 1), rest, 0, length, len(after))
+                    _add(found, name, [*before, *after[:length]], [*before, *after], spot, comma=len(before))
     return tuple(found.values())
 
 
-def _runs(name: Name) -> Iterator[list[Unit]]:
-    """Units between strong joints."""
+def _spot(number: int, count: int, start: int, length: int, whole: int) -> str:
+    """Where in a name a phrase stands: capital letters for whole fields, small ones for parts of one."""
+    if length == whole:
+        return "W" if count == 1 else "F" if number == 0 else "L" if number == count - 1 else "M"
+    if start == 0:
+        return "f" if number == 0 else "m"
+    return "l" if number == count - 1 else "m"
+
+
+def fields(name: Name, first: int = 0, last: int = -1) -> list[list[Unit]]:
+    """The words of a name in runs between joints stronger than the space between words.
+
+    What stands for that space differs from name to name: in "anna_lee_low_tide" it is the underscore, in "Anna Lee_Low
+    Tide" the underscore is a joint.
+    """
+    last = len(name.tokens) - 1 if last < 0 else last
+    units = [u for u in name.units if first <= u.first and u.last <= last]
+    joints = {u.joint for u in units[1:]}
+    strong = 1 if joints == {0, 1} else 2 if joints & {0, 1} or " " in name.text or has_east_asian(name.text) else 3
+    runs: list[list[Unit]] = []
     run: list[Unit] = []
-    for unit in name.units:
-        word = name.tokens[unit.first].kind is Kind.WORD  # no person is called "print"
-        if run and (unit.joint == 3 or not word):
-            yield run
+    for unit in units:
+        word = name.tokens[unit.first].kind is Kind.WORD
+        if run and (unit.joint >= strong or (word and name.tokens[run[-1].first].kind is not Kind.WORD
+                                             and all(name.tokens[u.first].kind is not Kind.WORD for u in run))):
+            runs.append(run)  # at a joint, or behind purposes that begin it ("print Anna Lee")
             run = []
-        if word and not (not run and unit.text.strip(".").casefold() in words.HONORIFIC):
+        if run or unit.text.strip(".").casefold() not in words.HONORIFIC:
             run.append(unit)
     if run:
-        yield run
+        runs.append(run)
+    return runs
 
 
 def _add(
-    found: dict[tuple[int, int], Phrase], name: Name, units: list[Unit], run: list[Unit], comma: int = 0
+    found: dict[tuple[int, int], Phrase], name: Name, units: list[Unit], run: list[Unit], spot: str, comma: int = 0
 ) -> None:
+    if any(t.kind is not Kind.WORD for u in units for t in name.tokens[u.first : u.last + 1] if t.text != "-"):
+        return  # no person is called "print"
     parts = [u.text for u in units]
     if comma == 2:
         parts = [" ".join(parts[:2]), *parts[2:]]
@@ -177,7 +217,7 @@ def _add(
     whole = all(t.kind in SURE or t.kind in (Kind.BREAK, Kind.YEAR, Kind.NUMBER) for t in rest)
     begins = units[0] is run[0] or units[0].joint >= 2
     ends = after is None or (after.kind is Kind.BREAK and after.text != "-") or after.kind in SURE
-    found[first, last] = Phrase(first, last, person, whole, whole or (begins and ends))
+    found[first, last] = Phrase(first, last, person, whole, whole or (begins and ends), spot)
 
 
-__all__ = ["Name", "Phrase", "Unit", "fold", "is_device_name", "is_shelf", "phrases", "read_name"]
+__all__ = ["Name", "Phrase", "Unit", "fields", "fold", "is_device_name", "is_shelf", "phrases", "read_name"]

@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from catalogue.filing.artists import Artists, Found, person_of
-from catalogue.filing.habits import Rest, Stem, find_marks
+from catalogue.filing.endings import is_roman
 from catalogue.filing.model import NOTHING, STATED_IN_FILE, FileFacts, Guessed, Work
-from catalogue.filing.names import Name, fold, is_device_name, is_shelf, phrases, read_name
+from catalogue.filing.names import Name, fold, is_device_name, phrases, read_name
 from catalogue.filing.people import compatible
+from catalogue.filing.places import Place
 from catalogue.filing.roles import LOSSY, SMALL, own_role
 from catalogue.filing.titles import Title, read_title, title_key
-from catalogue.filing.tokens import Kind, role_word
-from catalogue.filing.vocabulary import VERSION
+from catalogue.filing.tokens import Kind
 
 _COUNTED = re.compile(r"(?<!\d)0\d+$")  # "Harbour 01" may be a title, but vouches for none
 
@@ -24,16 +24,17 @@ def split_path(path: str) -> tuple[str, ...]:
     return (*folders, stem if dot and stem and len(suffix) <= 5 and suffix.isalnum() else name)
 
 
-def begin(facts: FileFacts, parts: tuple[str, ...], artists: Artists) -> Work:
+def begin(facts: FileFacts, parts: tuple[str, ...], place: Place, artists: Artists) -> Work:
     names = tuple(read_name(part) for part in parts)
-    found = artists.find(parts)
+    found = artists.found[place]
     if facts.creator.strip():
         artist = Guessed(artists.canonical(facts.creator), 0.97, STATED_IN_FILE)
     elif found:
         artist = Guessed(found.artist, found.certainty, found.reason)
     else:
         artist = NOTHING
-    work = Work(facts, parts, names, found, artist)
+    work = Work(facts, parts, names, found, artist, kinds=place.kinds, first=place.first, last=place.last,
+                proved=place.proved)
     work.artist_key = fold(artist.value)
     work.folder = _piece_folder(work)
     return work
@@ -43,8 +44,7 @@ def _piece_folder(work: Work) -> int | None:
     """The deepest folder that may name a piece: below the artist's, and more than a shelf."""
     start = work.found.part + 1 if work.found and work.found.part < len(work.parts) - 1 else 0
     for part in range(len(work.parts) - 2, start - 1, -1):
-        name = work.names[part]
-        if not is_shelf(name) and not is_device_name(name):
+        if work.kinds[part] == "c" and not is_device_name(work.names[part]):
             return part
     if work.found and work.found.part < len(work.parts) - 1:  # "Smith - Harbour/scan1.tif"
         folder = work.names[work.found.part]
@@ -106,56 +106,33 @@ def find_artists_by_title(works: Sequence[Work]) -> None:
 
 
 def read_titles(works: Sequence[Work]) -> None:
-    """Titles of the files' own names: what surely is one, then the archive's marks, then all in the light of both."""
-    folders: dict[str, set[str]] = defaultdict(set)
+    """Titles of the files' own names: what surely is one, then all in the light of that."""
+    known: dict[str, set[str]] = defaultdict(set)
     for work in works:
         folder = _folder_title(work)
         if folder and folder.key:
-            folders[work.artist_key].add(folder.key)
-    marks: frozenset[Rest] = frozenset()
-    known = _surely_titles(works, folders, marks)
-    marks = find_marks((Stem(w.artist_key, w.names[-1], *_beside_artist(w)[:2]) for w in works), known)
-    known = _surely_titles(works, folders, marks)
+            work.folder_title = folder.key
+            known[work.artist_key].add(folder.key)
+    for work in works:
+        title = _own_title(work, frozenset())
+        if title.key and title.clean and not _COUNTED.search(title.text):
+            known[work.artist_key].add(title.key)
     everyone = frozenset().union(*known.values())
+    near = {artist: frozenset(keys) for artist, keys in known.items()}
     for work in works:
-        near = frozenset(known.get(work.artist_key, ())) if work.artist_key else everyone
-        work.title = _own_title(work, near, marks)
+        work.title = _own_title(work, near.get(work.artist_key, frozenset()) if work.artist_key else everyone)
 
 
-def _surely_titles(
-    works: Sequence[Work], folders: dict[str, set[str]], marks: frozenset[Rest]
-) -> dict[str, set[str]]:
-    """Keys of titles, by artist: of folders, and of files whose names need no judging. "Low Tide copy" vouches for
-    nothing where there is a "Low Tide"; without ``marks`` it does nowhere, for they are still to be found."""
-    known = {artist: set(keys) for artist, keys in folders.items()}
-    doubtful: list[tuple[Work, str]] = []
-    for work in works:
-        title = _own_title(work, frozenset(), marks)
-        if not title.key or not title.clean or _COUNTED.search(title.text):
-            continue
-        known.setdefault(work.artist_key, set()).add(title.key)
-        if len(title.text.split()) > 1 or "-" in title.text:
-            doubtful.append((work, title.key))
-    for work, key in doubtful:
-        near = known[work.artist_key]
-        if key in folders.get(work.artist_key, ()) or key not in near:
-            continue
-        shorter = _own_title(work, frozenset(near - {key}), marks).key
-        last = re.split(r"[\s-]+", work.names[-1].text)[-1]
-        if (shorter != key and shorter in near) or (not marks and (role_word(last) or last.casefold() in VERSION)):
-            near.discard(key)
-    return known
-
-
-def _own_title(work: Work, near: frozenset[str], marks: frozenset[Rest]) -> Title:
+def _own_title(work: Work, near: frozenset[str]) -> Title:
     name = work.names[-1]
-    if is_device_name(name) and not any(
-        title_key(name.between(0, i)) in near for i in range(len(name.tokens) - 1, 0, -1)
-    ):
+    if work.last < work.first:
         return Title("", True, tuple(t for t in name.tokens if t.kind is not Kind.ROLE or len(name.tokens) == 1))
-    first, last, away = _beside_artist(work)
+    first, last, away = beside_artist(work)
+    proved = work.proved
+    if behind := _folder_title_behind(work, first, last):
+        last, proved = behind - 1, True
     small = work.facts.format in LOSSY or 0 < max(work.facts.width, work.facts.height) < SMALL // 2
-    title = read_title(name, first, last, is_title=near.__contains__, small=small, marks=marks)
+    title = read_title(name, first, last, is_title=near.__contains__, small=small, proved=proved)
     outside = tuple(t for i, t in enumerate(name.tokens) if not first <= i <= last and i not in away)
     if not outside:
         return title
@@ -175,25 +152,40 @@ def _own_title(work: Work, near: frozenset[str], marks: frozenset[Rest]) -> Titl
     )
 
 
-def _beside_artist(work: Work) -> tuple[int, int, range]:
+def _folder_title_behind(work: Work, first: int, last: int) -> int:
+    """The token behind the title of its folder, where the file's name begins with that and no number follows; or 0."""
+    name = work.names[-1]
+    if not work.folder_title:
+        return 0
+    for at in range(first, last):
+        if title_key(name.between(first, at)) == work.folder_title:
+            after = next((t for t in name.tokens[at + 1 : last + 1] if t.kind is not Kind.BREAK), None)
+            counts = after is None or after.kind is Kind.NUMBER or is_roman(after.text)
+            another = after is not None and after.kind is Kind.WORD and name.tokens[at + 1].spaced
+            return 0 if counts or another else at + 1
+    return 0
+
+
+def beside_artist(work: Work) -> tuple[int, int, range]:
     """The tokens of a file's name, first and last, that stand beside its artist's name; and those of the artist's."""
     name = work.names[-1]
-    last = len(name.tokens) - 1
+    start, last = work.first, work.last
     away = range(0)
     if work.found and work.found.part == len(work.parts) - 1:
         away = range(work.found.first, work.found.last + 1)
     elif artist := person_of(work.artist.value):  # the folder names the artist; the file may do so again
-        again = [p for p in phrases(work.parts[-1]) if compatible(p.person, artist) and (p.bounded or p.person.given)]
+        again = [p for p in phrases(work.parts[-1], start, last)
+                 if compatible(p.person, artist) and not p.whole and (p.bounded or p.person.given)]
         if again:
             longest = max(again, key=lambda p: p.last - p.first)
             away = range(longest.first, longest.last + 1)
     if not away:
-        return 0, last, away
-    behind = any(t.kind is Kind.WORD for t in name.tokens[away.stop :])
-    before = any(t.kind is Kind.WORD for t in name.tokens[: away.start])
-    if before and not (behind and away.start == 0):
-        return (away.stop, last, away) if behind and not before else (0, away.start - 1, away)
-    return (away.stop, last, away) if behind or away.start == 0 else (0, last, away)
+        return start, last, away
+    behind = any(t.kind is not Kind.BREAK for t in name.tokens[away.stop : last + 1])
+    before = any(t.kind in (Kind.WORD, Kind.ROLE, Kind.YEAR) for t in name.tokens[start : away.start])
+    if before and not (behind and away.start == start):
+        return start, away.start - 1, away
+    return (away.stop, last, away) if behind or away.start == start else (start, last, away)
 
 
 def _folder_title(work: Work) -> Title | None:
@@ -201,6 +193,8 @@ def _folder_title(work: Work) -> Title | None:
         return None
     name = work.names[work.folder]
     first, last = 0, len(name.tokens) - 1
+    if work.skip:
+        first = next(i for i, t in enumerate(name.tokens) if t.kind is Kind.NUMBER) + 1
     if work.found and work.found.part == work.folder:
         first, last = _without(name, work.found)
     return read_title(name, first, last)
@@ -220,7 +214,7 @@ def choose_pieces(works: Sequence[Work]) -> None:
             work.piece = Guessed(work.facts.title.strip(), 0.95, STATED_IN_FILE)
             continue
         folder = _folder_title(work)
-        if folder and folder.text:
+        if folder and folder.text and work.artist.value:
             place = work.parts[: work.folder + 1] if work.folder is not None else ()
             if not own.key:
                 work.piece = Guessed(folder.text, 0.85, "its folder's name; its own says nothing")
@@ -240,6 +234,9 @@ def _single_piece_folders(inside: dict[tuple[str, ...], list[Work]]) -> set[tupl
     for place, works in inside.items():
         folder = _folder_title(works[0])
         if folder is None or not folder.key:
+            continue
+        proved = {w.title.key for w in works if w.title and w.proved and w.title.key and not _continues(w, folder)}
+        if len(proved) > 1:
             continue
         others = Counter(w.title.key for w in works if w.title and w.title.key and not _continues(w, folder))
         own = sum(1 for w in works if w.title and (not w.title.key or _continues(w, folder)))
@@ -280,6 +277,7 @@ def tell_pieces_apart(works: Sequence[Work]) -> None:
         own = work.title
         if (
             own
+            and not work.counter
             and _tail(own)
             and own.key == title_key(work.piece.value)
             and own_role(own.stripped)[0] in ("", "master")

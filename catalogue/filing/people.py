@@ -13,7 +13,11 @@ from catalogue.filing import vocabulary as words
 
 _WORDS = re.compile(r"[^\W_]+")
 _CJK = re.compile(r"[\u3040-\u30ff\u3400-\u9fff]+")
-_CAMEL_INITIAL = re.compile(r"([A-ZÀ-ÖØ-Þ])([A-ZÀ-ÖØ-Þ][a-zà-öø-ÿ]{2,}(?:-[A-ZÀ-ÖØ-Þ][a-zà-öø-ÿ]+)*)")
+_PLAIN = str.maketrans({"ı": "i", "ł": "l", "ø": "o", "đ": "d", "ð": "d", "æ": "ae", "œ": "oe"})
+_LETTERS = re.compile(r"[^\W\d_]+(?:-[^\W\d_]+)*")
+_PLAIN_GIVEN = frozenset(
+    "".join(c for c in unicodedata.normalize("NFKD", name) if not unicodedata.combining(c)) for name in words.GIVEN)
+_ROMAN = frozenset("ii iii iv vi vii viii ix xi xii xiii xiv xv xvi xx".split())
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +32,7 @@ class Person:
     text: str
     form: float
     family_first: bool = False  # so it was written
+    initials: bool = False  # "MH": the family is all that is written, as initials
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "family", without_umlauts(self.family))
@@ -47,7 +52,7 @@ def fold(text: str) -> str:
     """A name as compared: composed, casefolded, without accents on Latin letters, one space between words."""
     if text.isascii():
         return " ".join(_WORDS.findall(text.casefold()))
-    decomposed = unicodedata.normalize("NFKD", text.casefold())
+    decomposed = unicodedata.normalize("NFKD", text.casefold().translate(_PLAIN))
     plain = "".join(
         c
         for i, c in enumerate(decomposed)
@@ -61,40 +66,61 @@ def read_person(phrase: Sequence[str], *, comma: bool = False) -> Person | None:
 
     ``comma`` says that a comma followed the first part: the family name comes first ("Smith, John").
     """
-    parts = [_titled(_without_honorific(part.strip(".,"))) for part in phrase]
+    stripped = [part.strip(".,") for part in phrase]
+    if len(stripped) > 1 and stripped[-1] in words.HONORIFIC_AFTER:
+        stripped.pop()
+    parts = [_titled(_without_honorific(part)) for part in stripped]
     if not 1 <= len(parts) <= 4 or not all(parts) or any(c.isdigit() for part in parts for c in part):
         return None
     if any(_CJK.fullmatch(part) for part in parts):
-        return _east_asian(parts)
+        return _east_asian(parts, addressed=parts[-1] != stripped[-1])
     folded = [fold(part) for part in parts]
-    if not all(folded) or any(f in words.FUNCTION and f not in words.PARTICLES for f in folded):
+    if not all(folded) or any(
+        f in words.FUNCTION and f not in words.PARTICLES and not (len(p) == 1 and p.isupper())
+        for p, f in zip(parts, folded, strict=True)
+    ):
         return None
     if len(parts) == 1:
-        return _single(parts[0], folded[0])
+        return _single(parts[0], folded[0], stripped[0])
     if folded[0] in words.FUNCTION and folded[0] in words.PARTICLES and not parts[0][0].isupper():
         return None
-    if all(f in words.PARTICLES for f in folded[1:]) or folded[-1] in words.PARTICLES:
+    if all(f in words.PARTICLES for f in folded[1:]) or (folded[-1] in words.PARTICLES and not comma):
         return None
     capital = all(
         p[0].isupper() or f in words.PARTICLES or not p[0].isalpha() for p, f in zip(parts, folded, strict=True)
     )
+    loud = [part.isupper() and len(part) > 1 for part in stripped]
+    loud[0] = loud[0] and any(len(part) > 2 for part, upper in zip(stripped, loud, strict=True) if upper)
+    if not comma and loud[0] and not all(loud):  # "DUBOIS Claire", "VAN DAM Jan"
+        at = loud.index(False)
+        comma = True
+        parts = [" ".join(parts[:at]), *parts[at:]]
+        folded = [" ".join(folded[:at]), *folded[at:]]
     if comma:
+        while len(parts) > 2 and folded[-1] in words.PARTICLES:  # "Eikelaar, Joost van den"
+            parts = [f"{parts[-1]} {parts[0]}", *parts[1:-1]]
+            folded = [f"{folded[-1]} {folded[0]}", *folded[1:-1]]
         given, family, text = folded[1:], folded[0], " ".join([*parts[1:], parts[0]])
-    elif folded[-1] in words.GIVEN and folded[0] not in words.GIVEN and len(parts) == 2:
+    elif is_given(folded[-1]) and not is_given(folded[0]) and len(parts) == 2:
         given, family, text = [folded[1]], folded[0], f"{parts[1]} {parts[0]}"  # "Tanaka Hanako", "Smith John"
     elif len(parts[-1]) == 1 and len(parts[0]) > 1 and len(parts) == 2:
         given, family, text = [folded[1]], folded[0], f"{parts[1]} {parts[0]}"  # "Smith J"
     else:
         at = next((i for i, f in enumerate(folded) if i and f in words.PARTICLES), len(parts) - 1)
         given, family, text = folded[:at], " ".join(folded[at:]), " ".join(parts)
-    if given[0] in words.GIVEN or given[0].split(" ")[0] in words.GIVEN:
+    if is_given(given[0]) or is_given(given[0].split(" ")[0]):
         form = 0.75 if comma or capital else 0.45
     elif len(given[0]) == 1:
-        form = 0.5 if capital else 0.2
+        counted = len(parts[-1]) == 1 and parts[-1] in "IVX"  # "Tide I" is a title of a series
+        form = 0.5 if capital and not counted else 0.1
     else:
-        form = (0.3 if comma else 0.2) if capital else 0.0
-    if len(parts) == 4 and form < 0.45 and not any(f in words.PARTICLES for f in folded):
-        return None
+        form = (0.3 if comma else 0.2) if capital else 0.1
+    if len(parts) > 2 and not any(f in words.PARTICLES for f in folded):
+        if len(parts) == 4 and form < 0.45:
+            return None
+        form -= 0.05 * (len(parts) - 2)
+    if loud[0] and not all(loud):
+        form = max(form, 0.5)
     return Person(tuple(given), family, text, form, text != " ".join(parts))
 
 
@@ -123,29 +149,56 @@ def turned(person: Person) -> Person | None:
     return Person((person.family,), person.given[0], f"{words_[1]} {words_[0]}", person.form, True)
 
 
-def _single(part: str, folded: str) -> Person | None:
-    if initial := _CAMEL_INITIAL.fullmatch(part):
-        return Person((fold(initial[1]),), fold(initial[2]), f"{initial[1]}. {initial[2]}", 0.45)
+def _single(part: str, folded: str, written: str) -> Person | None:
+    if len(part) > 3 and part[:2].isupper() and part[2:4].islower() and _LETTERS.fullmatch(part):  # "CDubois"
+        return Person((fold(part[0]),), fold(part[1:]), f"{part[0]}. {part[1:]}", 0.45)
+    if 2 <= len(written) <= 4 and written.isalpha() and written.isupper() and folded not in words.SHELF | _ROMAN:
+        return Person((), folded, written, 0.1, initials=True)
     if len(part) < 3 or not part[0].isalpha() or folded in words.DEVICE or folded in words.SHELF:
         return None
     return Person((), folded, part, 0.1 if part[0].isupper() else 0.05)
 
 
-def _east_asian(parts: list[str]) -> Person | None:
-    """Family name first, with or without a space; the commonest family names tell a person from a title."""
+def _east_asian(parts: list[str], *, addressed: bool) -> Person | None:
+    """Family name first, with or without a space; the commonest family names tell a person from a title, and so does
+    being ``addressed`` as 様 or 先生."""
     if not all(_CJK.fullmatch(part) for part in parts) or len(parts) > 2:
         return None
     whole = "".join(parts)
     family = next((f for f in words.KANJI_FAMILY if whole.startswith(f)), parts[0] if len(parts) == 2 else "")
     if not family:
-        return Person((), whole, whole, 0.05) if 2 <= len(whole) <= 5 else None
+        return Person((), whole, whole, 0.6 if addressed else 0.05) if 2 <= len(whole) <= 6 else None
     given = whole[len(family) :]
     known = family in words.KANJI_FAMILY
     if not given:
-        return Person((), family, family, 0.3 if known else 0.05)
+        return Person((), family, family, 0.6 if addressed else 0.3 if known else 0.05)
     if len(given) > 3:
         return None
-    return Person((given,), family, whole, 0.7 if known else 0.2)
+    return Person((given,), family, whole, 0.7 if known or addressed else 0.2)
+
+
+def split_east_asian(person: Person, families: frozenset[str]) -> Person | None:
+    """A name written in one word, with a family name taken off its beginning that the archive writes elsewhere."""
+    if person.given or not _CJK.fullmatch(person.text):
+        return None
+    text = person.text
+    fitting = [f for n in range(1, len(text)) if (f := text[:n]) in families and len(text) - n <= 4]
+    return Person((text[len(fitting[-1]) :],), fitting[-1], text, max(person.form, 0.5)) if fitting else None
+
+
+def has_east_asian(text: str) -> bool:
+    """Whether a text holds Chinese or Japanese characters, which are written without spaces."""
+    return not text.isascii() and bool(_CJK.search(text))
+
+
+def is_given(name: str) -> bool:
+    """Whether a folded word is known as a given name."""
+    return name in words.GIVEN or name in _PLAIN_GIVEN
+
+
+def initials_of(person: Person) -> str:
+    """ "mh" for Margaret Harrow, "jvdb" for Jan van den Berg."""
+    return "".join(part[0] for part in fold(person.text).split())
 
 
 def compatible(a: Person, b: Person) -> bool:
@@ -153,14 +206,15 @@ def compatible(a: Person, b: Person) -> bool:
 
     "Anna Lee" and "Mary Anna Lee" are two people; "J Smith" and "John Smith" may be one.
     """
-    if a.family != b.family:
-        return False
+    if a.family != b.family and not (f"{a.family} ".startswith(f"{b.family} ") or f"{b.family} ".startswith(
+            f"{a.family} ")):
+        return False  # of two family names the second may be left out
     return all(
-        x == y or (len(x) == 1 and y.startswith(x)) or (len(y) == 1 and x.startswith(y))
+        x == y or (len(x) <= 2 and y.startswith(x)) or (len(y) <= 2 and x.startswith(y))
         for x, y in zip(a.given, b.given, strict=False)
     )
 
 
-def fuller(a: Person) -> tuple[int, int, int]:
+def fuller(a: Person) -> tuple[int, int, int, int]:
     """Sorts fuller names behind abbreviated ones."""
-    return sum(len(g) > 1 for g in a.given), len(a.given), int(not a.text.isupper())
+    return sum(len(g) > 2 for g in a.given), len(a.given), len(a.family.split()), int(not a.text.isupper())

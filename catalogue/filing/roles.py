@@ -64,9 +64,10 @@ def judge(
     small: bool,
     tile_set: bool,
     has_master: bool,
+    learned: tuple[str, str] = ("", ""),
 ) -> Role:
-    """The role. ``tile_set``: it is one of a numbered set of equal captures; ``has_master``: another file of its piece
-    is a master by its name."""
+    """The role. ``learned``: what the archive's own words say, and which; ``tile_set``: it is one of a numbered set of
+    equal captures; ``has_master``: another file of its piece is a master by its name."""
     if not picture:
         return Role("unsorted", 0.5, "no picture could be read")
     own, word = own_role(stripped)
@@ -75,6 +76,8 @@ def judge(
         return Role(own, 0.95, f"its name says {word!r}")
     if around in ("print file", "reference", "tile"):
         return Role(around, 0.9, "its folder holds such files")
+    if learned[0] and own != "raw":
+        return Role(learned[0], 0.8, f"files with {learned[1]!r} are so in this archive")
     if around == "raw" or own == "raw":
         if tile_set:
             return Role("tile", 0.85, "one of several raw captures")

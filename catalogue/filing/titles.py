@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from catalogue.filing import vocabulary as words
-from catalogue.filing.habits import Rest, is_soft, rest_of
+from catalogue.filing.endings import is_roman
 from catalogue.filing.names import Name, fold
 from catalogue.filing.people import without_umlauts
 from catalogue.filing.tokens import SURE, Kind, Token
@@ -59,12 +59,12 @@ def read_title(
     *,
     is_title: Callable[[str], bool] = frozenset[str]().__contains__,
     small: bool = False,
-    marks: frozenset[Rest] = frozenset(),
+    proved: bool = False,
 ) -> Title:
     """The title in tokens ``first`` to ``last`` inclusive of a name.
 
     ``is_title(key)`` says whether a key is known as a title nearby, ``small`` whether the picture is one for the web,
-    ``marks`` with what the archive's names end besides titles, see :mod:`catalogue.filing.habits`.
+    ``proved`` that words for purposes among the tokens belong to the title.
     """
     while first <= last and name.tokens[last].kind is Kind.BREAK:
         last -= 1
@@ -73,11 +73,7 @@ def read_title(
     clean = True
     year = size = number = ""
     tail: list[str] = []
-    at = _known_beginning(name, held, is_title)
-    marked = False
-    if at is None:
-        at = _marked_end(name, held, marks, is_title)
-        marked = at is not None
+    at = None if proved else _known_beginning(name, held, is_title)
     if at is not None:
         stripped = [name.tokens[i] for i in held[at:]]
         held = held[:at]
@@ -85,7 +81,9 @@ def read_title(
     while changed and held:
         changed = False
         token = name.tokens[held[-1]]
-        if (at is None or marked) and _ends(token, name, held, stripped, is_title, small):
+        if at is None and (not proved or token.kind in SURE or token.kind in (Kind.BREAK, Kind.YEAR)) and _ends(
+            token, name, held, stripped, is_title, small
+        ):
             clean = clean and (token.kind in SURE or token.kind in (Kind.BREAK, Kind.YEAR))
             if token.kind in (Kind.YEAR, Kind.NUMBER):
                 tail.insert(0, token.text)
@@ -94,7 +92,7 @@ def read_title(
             changed = True
             continue
         token = name.tokens[held[0]]
-        if _begins(token, name, held):
+        if (not proved or token.kind not in (Kind.ROLE, Kind.VERSION, Kind.MATERIAL)) and _begins(token, name, held):
             clean = clean and (token.kind in SURE or token.kind in (Kind.BREAK, Kind.YEAR))
             held.pop(0)
             stripped.append(token)
@@ -106,7 +104,11 @@ def read_title(
             size = size or token.text
         elif token.kind is Kind.INVENTORY:
             number = number or re.sub(r"^\D*?[\s._#-]+", "", token.text)
-    text = name.between(held[0], held[-1]) if held and _says_something(name, held) else ""
+    text = name.between(held[0], held[-1]) if held and _says_something(name, held, proved) else ""
+    if not text and not any(t.kind is Kind.WORD for t in stripped):
+        years = [t.text for t in (*stripped, *(name.tokens[i] for i in held)) if t.kind is Kind.YEAR]
+        text = next((y for y in years if y < "2000" or (proved and len(held) == 1)), "")  # "1974 - master"
+        year = "" if text == year else year
     return Title(_balanced(text), clean, tuple(stripped), " ".join(tail), year, size, number)
 
 
@@ -118,15 +120,17 @@ def _known_beginning(name: Name, held: list[int], is_title: Callable[[str], bool
         following = name.tokens[held[at]]
         if name.tokens[held[at - 1]].kind is Kind.BREAK:
             continue
+        if following.text.casefold() in words.FUNCTION and following.text.casefold() not in words.PURPOSE_LINKS:
+            continue  # "Fyr vid Tryck" beside "Fyr"
         if following.kind in (Kind.WORD, Kind.NUMBER, Kind.YEAR) and not all(
-            is_soft(name.tokens[i]) for i in held[at:]
+            _is_soft(name.tokens[i]) for i in held[at:]
         ):
             continue
         if following.kind is Kind.NUMBER:
             continue
         if (
             following.kind is Kind.BREAK
-            and not all(name.tokens[i].kind is Kind.NUMBER or is_soft(name.tokens[i]) for i in held[at:])
+            and not all(name.tokens[i].kind is Kind.NUMBER or _is_soft(name.tokens[i]) for i in held[at:])
             and not any(
                 name.tokens[i].kind in (Kind.ROLE, Kind.VERSION) or name.tokens[i].kind in SURE
                 for i in held[at : at + 2]
@@ -138,27 +142,24 @@ def _known_beginning(name: Name, held: list[int], is_title: Callable[[str], bool
     return None
 
 
+def _is_soft(token: Token) -> bool:
+    """Whether a word by its meaning may say what a file is for, or where a capture lies."""
+    folded = token.text.casefold()
+    return (
+        token.kind is not Kind.WORD
+        or folded in words.POSITION
+        or (folded in words.FUNCTION and not (token.text.isupper() and is_roman(token.text)))
+    )
+
+
+def _is_own(token: Token) -> bool:
+    """A word that can be a title by itself, other than "II"."""
+    return token.kind is Kind.WORD and len(token.text) > 1 and not is_roman(token.text)
+
+
 def _joins(text: str) -> bool:
     """Whether no title ends in this word, as in "Ombre et"; a Roman numeral may."""
     return text.casefold() in words.FUNCTION and not (text.isupper() and set(text) <= set("IVX"))
-
-
-def _marked_end(name: Name, held: list[int], marks: frozenset[Rest], is_title: Callable[[str], bool]) -> int | None:
-    """Where one of the archive's marks begins, the longest first, if a title is left before it.
-
-    "Spider web" keeps its "web" though the shop marks files so, unless there is a "Spider".
-    """
-    for at in range(1, len(held)):
-        if name.tokens[held[at]].kind is Kind.BREAK or rest_of(name, held[at], held[-1]) not in marks:
-            continue
-        before = [i for i in held[:at] if name.tokens[i].kind is not Kind.BREAK]
-        if not _says_something(name, before) or _joins(name.tokens[before[-1]].text):
-            continue
-        set_off = before[-1] != held[at - 1]
-        lone = at == len(held) - 1 and name.tokens[held[at]].kind is not Kind.WORD and not set_off
-        if not lone or is_title(title_key(name.between(before[0], before[-1]))):
-            return held.index(before[-1]) + 1
-    return None
 
 
 def _ends(
@@ -224,23 +225,24 @@ def _begins(token: Token, name: Name, held: list[int]) -> bool:
         return (
             joint != "-"
             and not spaces
+            and any(_is_own(name.tokens[i]) for i in held[at:])
             and _says_something(name, held[at:])
             and not any(name.tokens[i].kind in (Kind.WORD, Kind.NUMBER) for i in held[:at])
         )
     return (
-        token.text.casefold() in words.DEVICE
+        token.text.casefold() in words.DEVICE - words.UNTITLED
         and token.kind is Kind.WORD
         and after.kind is Kind.BREAK
         and "_" in after.text
     )
 
 
-def _says_something(name: Name, held: list[int]) -> bool:
+def _says_something(name: Name, held: list[int], proved: bool = False) -> bool:
     """Whether there is a word of its own, and not one letter or joining words alone: "The Print Room" has one."""
     said = [
         t for t in (name.tokens[i] for i in held) if t.kind is not Kind.BREAK and any(c.isalnum() for c in t.text)
     ]
-    if not any(t.kind is Kind.WORD for t in said):
+    if not any(t.kind is Kind.WORD for t in said) and not proved:
         return False
     if any(t.text.casefold() in words.NUMERO for t in said) and any(t.kind is Kind.NUMBER for t in said):
         return True  # "No 7"

@@ -57,6 +57,7 @@ _TILE_WORD = (
     r"(?:tile|teil|teilscan|kachel|tuile|ruta|del|delskanning|tesela|trozo|parte|partie|part|deel|toma|aufnahme|opname|capture|タイル|分割)"
 )
 _OF = r"(?:of|von|van|de|di|af|av|sur|aus|/)"
+_OF_FEW = "|".join(rf"{i}[-/]{n}" for n in range(9, 1, -1) for i in range(n, 0, -1))  # "2-4"
 _PATTERNS: tuple[tuple[Kind, re.Pattern[str]], ...] = tuple(
     (kind, re.compile(pattern, re.IGNORECASE))
     for kind, pattern in (
@@ -87,6 +88,7 @@ _PATTERNS: tuple[tuple[Kind, re.Pattern[str]], ...] = tuple(
         (Kind.COUNTER, rf"{_TILE_WORD}[\s._#-]*\d{{1,3}}(?:\s*{_OF}\s*\d{{1,3}})?{_END}"),
         (Kind.COUNTER, rf"t\d{{2,3}}{_END}"),
         (Kind.COUNTER, rf"\(?\d{{1,3}}\s*[-_ ]?(?:of|von|van|di|af|av|sur|aus)[-_ ]?\s*\d{{1,3}}\)?{_END}"),
+        (Kind.COUNTER, rf"(?:{_OF_FEW})(?![-/\d]){_END}"),
         (Kind.COUNTER, r"\(\s*(?:of|von|av|sur|de|/)\s*\d{1,3}\s*\)"),
         (Kind.VERSION, rf"(?:v|ver|version|rev)[._ ]?\d{{1,2}}{_END}"),
         (Kind.VERSION, r"\(\d{1,2}\)"),
@@ -94,12 +96,11 @@ _PATTERNS: tuple[tuple[Kind, re.Pattern[str]], ...] = tuple(
         (Kind.NUMBER, rf"\d+{_END}"),
     )
 )
-_BREAK = re.compile(r"\s+[-–—]+\s+|__+|[_,;()\[\]{}+&]+|\s+[-–—]|[-–—]\s+")
+_BREAK = re.compile(r"\s+[-–—]+\s+|__+|[_,;()\[\]{}+&（）【】「」『』、・〔〕［］]+|\s+[-–—]|[-–—]\s+")
 _JOINT = re.compile(r"[-–—.]+")
 _SPACE = re.compile(r"\s+")
 _WORD = re.compile(r"[^\W\d_]+(?:['’.][^\W\d_]+)*\.?|[^\W_]+|\S")
 _WEIGHT = re.compile(r"\d{2,3}(?:g|gsm|gr)")
-_CAMEL = re.compile(r"(?<=[a-zà-öø-ÿ])(?=[A-ZÀ-ÖØ-Þ])")
 _BY_WORD = tuple(
     (role, vocabulary)
     for role, vocabulary in (
@@ -172,10 +173,21 @@ def _match(text: str, at: int) -> tuple[Kind, int] | None:
 
 
 def _words(text: str, start: int, spaced: bool) -> Iterator[Token]:
-    for part in _CAMEL.split(text):
+    for part in _camel_parts(text):
         role = role_word(part)
         yield Token(Kind.ROLE if role else _kind_of(part.casefold()), part, start, role, spaced)
         start, spaced = start + len(part), False
+
+
+def _camel_parts(text: str) -> Iterator[str]:
+    """ "LowTide" as "Low", "Tide"."""
+    start = 0
+    if not (text.islower() or text.isupper() or text.istitle()):
+        for at in range(1, len(text)):
+            if text[at].isupper() and text[at - 1].islower():
+                yield text[start:at]
+                start = at
+    yield text[start:]
 
 
 def _kind_of(word: str) -> Kind:
@@ -199,7 +211,8 @@ def _merged(found: Iterator[Token]) -> Iterator[Token]:
         while len(pending) >= 3:
             pair = "".join(t.text.casefold() for t in pending[:3] if t.kind is not Kind.BREAK)
             plain = pending[1].kind is Kind.BREAK and pending[1].text == "-"
-            if plain and (role := role_word(pair)):
+            role = next((role for role, vocabulary in _BY_WORD if pair in vocabulary), "")
+            if plain and role:
                 pending[:3] = [
                     Token(
                         Kind.ROLE, f"{pending[0].text}-{pending[2].text}", pending[0].start, role, pending[0].spaced

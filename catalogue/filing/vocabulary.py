@@ -132,6 +132,22 @@ FUNCTION = frozenset(
 """.split()
 )
 
+# Houses that bring artists' work to a shop; common names of them.
+INSTITUTIONS = frozenset(
+    """
+    gallery galleries galerie galerien galleria gallerie galeria galería galerías galeri galleri galleriet galéria
+    galerija galerie галерея museum museo musée musee muzeum múzeum müze museet kunsthaus kunsthalle konsthall kunsthal
+    kunstverein kunstforening konstförening atelier ateliers ateliér atelje ateljé ateljee studio pracownia műhely
+    atölyesi atölye мастерская bottega taller oficina werkstatt workshop framing framers framer frames rahmen cadre
+    encadrement encadreur arts artspace foundation stiftung fondation fundación fundacja nadace säätiö alapítvány vakfı
+    fondazione academy akademie verlag publishing publishers éditions ediciones edizioni förlag sala paja salon
+    """.split()
+)
+INSTITUTION_ENDS = ("画廊", "工房", "美術館", "ギャラリー", "画材店", "財団")
+
+# Words that lead from a title to a purpose: "Harbour for print", "Port pour client".
+PURPOSE_LINKS = frozenset("for to für zum zur an pour à voor para per för till til til dla do pro pre na la".split())
+
 # Small words inside a person's name.
 PARTICLES = frozenset(
     """
@@ -208,7 +224,7 @@ COMPOUNDS = {
 # Chinese characters are written without spaces: what a longer word contains.
 CONTAINED = {
     "print file": ("印刷", "出力", "入稿", "プリント"),
-    "tile": ("分割", "タイル"),
+    "tile": ("分割", "タイル", "部分スキャン"),
     "raw": ("元データ", "生データ"),
     "reference": ("ウェブ", "参考", "縮小"),
     "master": ("原本", "合成", "スキャン"),

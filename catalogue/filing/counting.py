@@ -1,0 +1,92 @@
+"""Numbers that count files or folders and belong to no title: "41 Barques" among numbered folders, "raw/Harbour_3"."""
+
+import re
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from catalogue.filing.model import Work
+from catalogue.filing.names import Name
+from catalogue.filing.titles import title_key
+from catalogue.filing.tokens import Kind
+
+MOSTLY = 0.8  # share of sibling folders that must begin with a number
+_COUNTER = re.compile(r"^(?P<base>.*?\w.*?)[\s_.(\-]+(?P<sign>[A-Za-z]{0,4} ?)?(?P<number>\d{1,3}|[a-h]|[A-H])\)?$")
+
+
+def skip_running_numbers(works: Sequence[Work]) -> None:
+    """Where the folders beside a piece's folder all begin with a number, the number is no part of their titles."""
+    siblings: dict[tuple[str, ...], dict[str, bool]] = defaultdict(dict)
+    for work in works:
+        if work.folder is not None:
+            name = work.names[work.folder]
+            siblings[work.parts[: work.folder]][name.text] = _is_numbered(name)
+    cousins: dict[tuple[str, ...], list[bool]] = defaultdict(list)
+    for shelf, names in siblings.items():
+        cousins[shelf[:-1]] += names.values()
+    for work in works:
+        if work.folder is not None:
+            beside = siblings[work.parts[: work.folder]]
+            if work.names[work.folder].text in beside and _is_numbered(work.names[work.folder]):
+                level = list(beside.values()) if len(beside) >= 3 else cousins[work.parts[: work.folder][:-1]]
+                if len(level) >= 3 and sum(level) >= MOSTLY * len(level):
+                    work.skip = 1
+
+
+def _is_numbered(name: Name) -> bool:
+    kinds = [t.kind for t in name.tokens if t.kind is not Kind.BREAK]
+    return len(kinds) > 1 and kinds[0] is Kind.NUMBER and Kind.WORD in kinds
+
+
+def take_off_counters(works: Sequence[Work]) -> None:
+    """Captures counted behind their title ("bits/Harbour 3") are of the piece without the number, where that piece is
+    known or they count from one."""
+    known: dict[str, dict[str, set[tuple[str, ...]]]] = defaultdict(lambda: defaultdict(set))
+    counted: dict[tuple[tuple[str, ...], str, str], list[tuple[Work, str, str]]] = defaultdict(list)
+    for work in works:
+        title = work.title
+        if title is None or not title.text:
+            continue
+        match = _COUNTER.match(title.text)
+        if match and title.key != work.folder_title and _is_last(work):
+            code = (match["sign"] or "").strip() + match["number"]
+            counted[work.parts[:-1], work.artist_key, title_key(match["base"])].append((work, match["base"], code))
+        known[work.artist_key][title.key].add(work.parts[:-1])
+        if work.folder_title:
+            known[work.artist_key][work.folder_title].add(())
+    for (folder, artist, base), members in counted.items():
+        places = known[artist][base]
+        codes = {code for _, _, code in members}
+        apart = members[0][0].kinds[-1:] == "p" or _says_captures(members[0][0])
+        if (apart and (places or _count_from_one(codes))) or (
+            folder in places and _are_marked(codes) and _count_from_one(codes)
+        ):
+            for work, text, code in members:
+                assert work.title is not None
+                work.title = replace(work.title, text=text, tail=code)
+                work.counter = code
+
+
+def _are_marked(codes: Iterable[str]) -> bool:
+    """Whether codes look like counters and not like the numbers of a series: "T1", "01", "a"."""
+    return all(not code.isdigit() for code in codes) or any(len(c) > 1 and c.startswith("0") for c in codes)
+
+
+def _count_from_one(codes: Iterable[str]) -> bool:
+    """Whether codes count captures: from one on, or as rows and columns ("A1", "B2")."""
+    given = list(codes)
+    values = sorted({int(digits) if (digits := c.lstrip(_LETTERS)) else ord(c[-1].lower()) - ord("a") + 1
+                     for c in given})
+    return len(given) > 1 and values[0] in (0, 1) and values[-1] - values[0] < 2 * len(given)
+
+
+_LETTERS = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+
+def _is_last(work: Work) -> bool:
+    """Whether nothing stands behind the title in the file's name."""
+    return all(t.kind is Kind.BREAK for t in work.names[-1].tokens[work.last + 1 :])
+
+
+def _says_captures(work: Work) -> bool:
+    return bool(work.names[:-1]) and any(t.role in ("raw", "tile") for t in work.names[-2].tokens)

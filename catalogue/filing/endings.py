@@ -1,0 +1,347 @@
+"""Where titles end in an archive's file names, learned from the names themselves, whatever their language.
+
+As stems and suffixes of a language are told apart by how freely they combine: a title is followed by several endings
+("oryginał", "część 2", "do druku"), and the same endings follow many titles. All names are kept in one trie of words; a
+node behind which several such endings stand is a title. (The idea of stems and their signatures is that of unsupervised
+morphology, as in Goldsmith, Computational Linguistics 27, 2001.)
+"""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator
+
+from catalogue.filing import vocabulary as words
+from catalogue.filing.names import Name
+from catalogue.filing.people import fold
+from catalogue.filing.tokens import SURE, Kind, Token
+
+MANY = 3  # titles that an ending must follow
+MOSTLY = 0.6  # share of them that must have other endings too
+STRONG = 5  # titles behind which an ending must stand to end a title wherever it stands
+SHARE = 0.5  # share of a title's files that must go on with endings
+END = "."
+_LATE = frozenset({Kind.SIZE.value, Kind.RESOLUTION.value})  # what stands behind a title, never before it
+
+Symbol = tuple[str, str]  # text with its class: w word, k known for endings, n number, y year, s no title, e end
+_KNOWN = frozenset({Kind.ROLE, Kind.VERSION, Kind.MATERIAL, Kind.COLOUR})
+
+
+def symbol_of(token: Token) -> Symbol:
+    """How a token is compared."""
+    if token.kind in SURE and token.kind is not Kind.COLOUR:
+        return "s", token.kind.value
+    if token.kind is Kind.YEAR:
+        return "y", token.text
+    if token.kind is Kind.NUMBER:
+        return "n", token.text
+    folded = fold(token.text) or token.text
+    if folded.isdigit() or (len(folded) == 1 and folded.isascii() and token.text.isupper()) or is_roman(token.text):
+        return "n", folded
+    if token.kind in _KNOWN or folded in words.POSITION:
+        return "k", folded
+    return "w", folded
+
+
+def is_roman(text: str) -> bool:
+    """Whether a word is a Roman numeral as series are counted."""
+    return bool(text) and set(text.upper()) <= set("IVX") and (text.isupper() or text.islower())
+
+
+def is_count(text: str) -> bool:
+    """Whether a folded text is but a number as series have: "4", "iv", "no 4"."""
+    bare = text.split()
+    return bool(bare) and (bare[-1].isdigit() or is_roman(bare[-1])) and (
+        len(bare) == 1 or (len(bare) == 2 and bare[0] in words.NUMERO))
+
+
+class Endings:
+    """The endings of one archive, learned from the distinct names of its files and folders."""
+
+    def __init__(self, stems: Iterable[Name], folders: Iterable[Name]) -> None:
+        self._stems, self._folders = list(stems), list(folders)
+        self.marks: frozenset[str] = frozenset()
+        self.beginnings: frozenset[str] = frozenset()
+        self._build()
+        self.beginnings = self._find_beginnings()
+        if self.beginnings:
+            self._build()
+
+    def start(self, name: Name) -> int:
+        """The token behind what a name begins with besides its title, as "tirage - "."""
+        return max((at for at, text, _ in _first_fields(name) if text in self.beginnings), default=0)
+
+    def cut(self, name: Name, first: int = 0) -> tuple[int, bool]:
+        """The token at which the endings of a name begin, all tokens where it has none; and whether other names prove
+        that no word before it is one."""
+        spoken = self._read(name)
+        tail = len(spoken)  # the first of the words at the end that may all be endings
+        while tail and self._may_end(spoken, tail - 1):
+            tail -= 1
+        if spoken and not tail and self._starts(spoken, 0) and spoken[0][0] > first:
+            if any(t.kind is Kind.YEAR for t in name.tokens[first : spoken[0][0]]):
+                return spoken[0][0], True  # "1974 do druku": the year is the title
+            return len(name.tokens), False
+        node = 0
+        for at, (index, symbol) in enumerate(spoken):
+            if at and at >= tail and index > first:
+                if symbol[0] == "y":
+                    return index + 1, False
+                if symbol[0] == "s" and symbol[1] in _LATE:
+                    return index, False
+                if self._starts(spoken, at) and self._is_title(node):
+                    return index, True
+            node = self._children[node].get(symbol, -1)
+            if node < 0:
+                break
+        return len(name.tokens), False
+
+    def strip(self, name: Name, first: int, last: int) -> int:
+        """The token behind the title of one file, where no other file of it tells: learned endings are taken off."""
+        spoken = [(i, s) for i, s in self._read(name) if first <= i <= last]
+        tail = len(spoken)
+        while tail > 1 and self._may_end(spoken, tail - 1):
+            tail -= 1
+        strong = (at for at in range(max(1, len(spoken) - 4), len(spoken)) if spoken[at][1][1] in self._strong)
+        marks = (at for at in range(max(1, tail), len(spoken)) if spoken[at][1][1] in self.marks)
+        start = next((at for at in sorted({*strong, *marks}) if not self._is_constant(spoken, at)), len(spoken))
+        if start == len(spoken) or not any(s[0] == "w" for _, s in spoken[:start]):
+            return last + 1
+        if start > 1 and spoken[start - 1][1][0] == "w" and spoken[start - 1][1][1] in words.FUNCTION and start > tail:
+            start -= 1
+        index, (_, text) = spoken[start]
+        joints = self._joints[text]
+        return index if joints[_joint(name, index)] >= 0.2 * joints.total() else last + 1
+
+    def _is_constant(self, spoken: list[tuple[int, Symbol]], at: int) -> bool:
+        """Whether all names that begin as this one go on with the same word: "Spider" with "web"."""
+        node = 0
+        for _, symbol in spoken[:at]:
+            node = self._children[node].get(symbol, 0)
+            if not node:
+                return False
+        return self._weight[node] > 1 and len(self._children[node]) == 1
+
+    def is_title(self, name: Name) -> bool:
+        """Whether a whole name is known as a title with several endings."""
+        node = 0
+        for _, symbol in self._read(name):
+            node = self._children[node].get(symbol, -1)
+            if node < 0:
+                return False
+        return bool(node) and self._is_title(node)
+
+    def _read(self, name: Name) -> list[tuple[int, Symbol]]:
+        spoken = self._symbols.get(name.text)
+        if spoken is None:
+            begin = self.start(name) if self.beginnings else 0
+            spoken = [(i, symbol_of(t)) for i, t in enumerate(name.tokens) if t.kind is not Kind.BREAK and i >= begin]
+            at = next((at for at, (_, s) in enumerate(spoken) if s[0] in "wk"), 0)
+            if any(s[0] == "w" for _, s in spoken[at:]):
+                spoken = spoken[at:]
+            self._symbols[name.text] = spoken
+        return spoken
+
+    def _build(self) -> None:
+        self._children: list[dict[Symbol, int]] = [{}]
+        self._weight: list[int] = [0]
+        self._last: list[str] = [""]
+        self._symbols: dict[str, list[tuple[int, Symbol]]] = {}
+        self._joints: dict[str, Counter[str]] = defaultdict(Counter)  # what stands before a word
+        for name in self._stems:
+            self._insert(name, 1)
+        for name in self._folders:
+            self._insert(name, 0)
+        self._learn()
+
+    def _insert(self, name: Name, weight: int) -> None:
+        node = 0
+        spoken = self._read(name)
+        for index, (kind, text) in spoken[1:] if weight else ():
+            if kind in "wk":
+                self._joints[text][_joint(name, index)] += 1
+        for symbol in [s for _, s in spoken] + [("e", END)]:
+            child = self._children[node].get(symbol)
+            if child is None:
+                child = len(self._children)
+                self._children[node][symbol] = child
+                self._children.append({})
+                self._weight.append(0)
+                self._last.append(symbol[1])
+            node = child
+            self._weight[node] += weight
+
+    def _learn(self) -> None:
+        parents: dict[str, list[tuple[int, int]]] = defaultdict(list)  # of a word: node before it and its own
+        known = set()
+        for node in range(1, len(self._children)):
+            for (kind, text), child in self._children[node].items():
+                if kind in "wk" and self._weight[child]:
+                    parents[text].append((node, child))
+                    if kind == "k":
+                        known.add(text)
+        candidates = frozenset(w for w, nodes in parents.items() if len(nodes) >= MANY)
+        behind: dict[str, Counter[str]] = defaultdict(Counter)
+        for word in candidates:
+            for _, child in parents[word]:
+                behind[word].update(text for kind, text in self._children[child] if kind in "wk")
+        own = {word: frozenset(t for t, n in found.items() if n >= 0.5 * len(parents[t]))
+               for word, found in behind.items()}
+        self.marks = candidates | known
+        for _ in range(3):
+            self._titles: dict[int, bool] = {}
+            marks = frozenset(word for word in candidates if self._is_mark(parents[word], own.get(word, frozenset())))
+            if marks == self.marks:
+                break
+            self.marks = marks
+        self._titles = {}
+        self._pairs = Counter(
+            (text, behind)
+            for children in self._children[1:]
+            for (kind, text), child in children.items()
+            if text in words.FUNCTION and self._weight[child]
+            for _, behind in self._children[child]
+        )
+        self._strong = frozenset(
+            word for word in self.marks
+            if sum(self._is_title(node) for node, _ in parents[word]) >= STRONG
+            and not any(self._is_title_without(child, own[word]) for _, child in parents[word])
+        )
+        self._mates = self._find_mates({text: len(nodes) for text, nodes in parents.items()})
+
+    def _is_mark(self, met: list[tuple[int, int]], own: frozenset[str]) -> bool:
+        """Whether a word ends titles: most nodes it stands behind are titles, and few are once it is added. A node
+        with nothing else behind it tells little either way, and so do words that hardly stand elsewhere (``own``: the
+        "v2" of "edit v2")."""
+        titles = sum(self._is_title(node) for node, _ in met)
+        lone = sum(len(self._children[node]) == 1 for node, _ in met)
+        weighed = titles + 0.15 * lone + (len(met) - titles - lone)
+        return (
+            titles >= 2
+            and titles >= MOSTLY * weighed
+            and sum(self._is_title_without(child, own) for _, child in met) < 0.3 * (len(met) - 0.5 * lone)
+        )
+
+    def _is_title_without(self, node: int, own: frozenset[str]) -> bool:
+        return self._is_title(node) and any(
+            (text in self.marks or kind == "k") and text not in own
+            for kind, text in self._children[node] if kind in "wk")
+
+    def _find_mates(self, met: dict[str, int]) -> frozenset[str]:
+        """Words that stand behind endings and sizes alone, as "druku" in "do druku"."""
+        behind: dict[str, int] = defaultdict(int)
+        below = []
+        for node in range(1, len(self._children)):
+            for (kind, text), child in self._children[node].items():
+                late = kind == "y" or (kind == "s" and text in _LATE)
+                if late or (kind in "wk" and text in self.marks and self._is_title(node)):
+                    below.append(child)
+        seen = set()
+        while below:
+            node = below.pop()
+            if node in seen:
+                continue
+            seen.add(node)
+            for (kind, text), child in self._children[node].items():
+                behind[text] += kind in "wk"
+                below.append(child)
+        return frozenset(
+            t for t, count in behind.items() if count >= 2 and count >= 0.8 * met.get(t, 0) and t not in words.FUNCTION
+        )
+
+    def _find_beginnings(self) -> frozenset[str]:
+        """First words, up to a break, behind which stand titles that stand elsewhere without them."""
+        good: dict[str, set[int]] = defaultdict(set)
+        bad: dict[str, int] = defaultdict(int)
+        for name in self._stems:
+            for at, text, broken in _first_fields(name):
+                node = self._title_behind(name, at, broken)
+                if node:
+                    good[text].add(node)
+                else:
+                    bad[text] += 1
+        return frozenset(
+            t for t, nodes in good.items()
+            if len(nodes) >= MANY and bad[t] <= 0.5 * len(nodes)
+            and not self._ends_here(self._node_of(t))
+            and (t.split()[-1] not in words.FUNCTION or t.split()[-1] in words.PURPOSE_LINKS))
+
+    def _node_of(self, text: str) -> int:
+        node = 0
+        for word in text.split():
+            node = next((self._children[node][kind, word] for kind in "wk" if (kind, word) in self._children[node]), 0)
+            if not node:
+                break
+        return node
+
+    def _title_behind(self, name: Name, at: int, broken: bool) -> int:
+        """The node of the title that stands behind token ``at``, or 0; where no break is before it, something surely
+        no title must follow."""
+        node = 0
+        spoken = [(i, symbol_of(t)) for i, t in enumerate(name.tokens) if t.kind is not Kind.BREAK and i >= at]
+        if not spoken or spoken[0][1][0] != "w" or spoken[0][1][1] in self.marks:
+            return 0
+        for place, (_, symbol) in enumerate(spoken):
+            if node and place and (symbol[0] in "ks" or symbol[1] in self.marks) and self._ends_here(node):
+                return node
+            node = self._children[node].get(symbol, -1)
+            if node < 0:
+                return 0
+        return node if node and broken and self._ends_here(node) else 0
+
+    def _ends_here(self, node: int) -> bool:
+        return self._is_title(node) or ("e", END) in self._children[node]
+
+    def _is_title(self, node: int) -> bool:
+        known = self._titles.get(node)
+        if known is None and self._last[node] in words.FUNCTION and len(self._last[node]) > 1:
+            known = self._titles[node] = False  # no title ends so
+        if known is None:
+            kinds, share, worded, others = 0, 0, False, False
+            for (kind, text), child in self._children[node].items():
+                if kind in "wk":
+                    if kind == "k" or text in self.marks:
+                        worded, kinds, share = True, kinds + 1, share + self._weight[child]
+                elif kind in "se" or (kind in "ny" and len(self._children[child]) == 1 and (
+                        ("e", END) in self._children[child])):  # a counter
+                    others, share = True, share + self._weight[child]
+            known = worded and kinds + others >= 2 and share >= SHARE * self._weight[node]
+            self._titles[node] = known
+        return known
+
+    def _starts(self, spoken: list[tuple[int, Symbol]], at: int) -> bool:
+        kind, text = spoken[at][1]
+        if text in words.FUNCTION and at + 1 < len(spoken):
+            behind = spoken[at + 1][1]
+            if self._pairs[text, behind[1]] < 2 or (behind[0] == "w" and text not in words.PURPOSE_LINKS):
+                return False  # "Barques du Tirage" is a title; "pour client" recurs
+            kind, text = behind
+        return kind in "wk" and (kind == "k" or text in self.marks)
+
+    def _may_end(self, spoken: list[tuple[int, Symbol]], at: int) -> bool:
+        kind, text = spoken[at][1]
+        if kind in "snyk" or text in self.marks or text in self._mates:
+            return True
+        return text in words.FUNCTION and at + 1 < len(spoken)
+
+
+def _joint(name: Name, index: int) -> str:
+    gap = name.text[name.tokens[index - 1].end : name.tokens[index].start]
+    before = name.tokens[index - 1]
+    return (before.text.strip() if before.kind is Kind.BREAK else "") or ("~" if not gap else " ")
+
+
+def _first_fields(name: Name) -> Iterator[tuple[int, str, bool]]:
+    """The first one, two words of a name, and its words up to a break, folded; with the token behind them and whether
+    a break is between."""
+    said: list[str] = []
+    for i, token in enumerate(name.tokens[:6]):
+        if token.kind is Kind.BREAK:
+            if said and i + 1 < len(name.tokens):
+                yield i + 1, " ".join(said), True
+        elif token.kind in SURE or token.kind in (Kind.NUMBER, Kind.YEAR):
+            return
+        else:
+            if said and name.tokens[i - 1].kind is not Kind.BREAK:
+                yield i, " ".join(said), False
+            said.append(fold(token.text))
+            if len(said) > 3 or len(said[0]) < 2:
+                return

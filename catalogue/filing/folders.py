@@ -1,0 +1,124 @@
+"""What the folders of an archive are for: shelves (when, where), purposes ("druk", "bits") or content (whose, what).
+
+Some are told by their words. Others are learned: a folder whose files show the same titles as the files around it holds
+another version of them, whatever its name; so does one whose name recurs under many titles.
+"""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
+
+from catalogue.filing.names import WORDS, is_shelf, read_name
+from catalogue.filing.people import fold, read_person
+from catalogue.filing.tokens import Kind
+
+MANY = 3  # places in which a folder's name must be met
+SHARED = 0.5  # share of its titles that must be met around it
+
+Path = tuple[str, ...]
+
+
+def folder_kinds(folders: Sequence[Path], titles: Sequence[str]) -> dict[Path, str]:
+    """For each folder of the archive: s, p or c. ``folders`` and ``titles`` have one entry a file; a title is empty
+    where the file's own name holds none."""
+    held: dict[Path, set[str]] = defaultdict(set)
+    entries: dict[Path, Counter[str]] = defaultdict(Counter)  # in how many of a folder's entries a title is met
+    direct: dict[Path, set[str]] = defaultdict(set)
+    for folder, title in set(zip(folders, titles, strict=True)):
+        direct[folder].add(title)
+        for depth in range(1, len(folder) + 1):
+            held[folder[:depth]].add(title)
+    for folder, found in held.items():
+        entries[folder[:-1]].update(found)
+    for folder, found in direct.items():
+        entries[folder].update(found)
+    met, shared, bare = Counter[str](), Counter[str](), Counter[str]()
+    parents: dict[str, set[Path]] = defaultdict(set)
+    children: Counter[Path] = Counter()
+    for folder, found in held.items():
+        name = purpose_key(folder[-1])
+        parents[name].add(folder[:-1])
+        children[folder[:-1]] += 1
+        around = entries[folder[:-1]]
+        plain = {t: t.rstrip("0123456789") or t for t in found if t}  # captures counted are one title
+        met[name] += len(set(plain.values()))
+        shared[name] += len({p for t, p in plain.items() if _is_around(t, found, around)})
+        bare[name] += found == {""} and len(folder) > 1 and not is_shelf(read_name(folder[-2]))
+    years: Counter[Path] = Counter()
+    for folder in held:
+        years[folder[:-1]] += folder[-1].isdigit()
+    titled = {parent for parent in children if len(parent) > 0 and years[parent] <= 0.25 * children[parent]}
+    spread = {name for name, found in parents.items() if _is_spread(found, children)}
+    purposes = spread | {name for name in parents if _is_purpose(name, met, shared, bare)}
+    kinds = {}
+    for folder in held:
+        text = folder[-1]
+        if text.isdigit() and len(text) == 4 and folder[:-1] in titled:
+            kinds[folder] = "c"
+        elif is_shelf(read_name(text)):
+            kinds[folder] = "s"
+        else:
+            kinds[folder] = "p" if purpose_key(text) in purposes and not _is_named(text) else "c"
+    return kinds
+
+
+def _is_spread(parents: set[Path], children: Counter[Path]) -> bool:
+    """Whether a folder's name recurs under many content folders that hold few others: "bits" in piece after piece.
+    Where artists recur under purposes, each purpose holds many of them."""
+    within = [p for p in parents if p and not is_shelf(read_name(p[-1]))]
+    return len(within) >= MANY and len(within) > sum(children[p] for p in within) / len(within)
+
+
+def _is_named(text: str) -> bool:
+    """Whether a folder's name holds a job's number, a date or a person, as no purpose does."""
+    if any(t.kind in (Kind.JOB, Kind.DATE, Kind.INVENTORY) for t in read_name(text).tokens):
+        return True
+    person = read_person(text.replace(",", " ").split())
+    return person is not None and person.form >= 0.45
+
+
+def _is_purpose(name: str, met: Counter[str], shared: Counter[str], bare: Counter[str]) -> bool:
+    return (shared[name] >= MANY and shared[name] >= SHARED * met[name]) or (bare[name] >= MANY and not met[name])
+
+
+def _is_around(title: str, found: set[str], around: Counter[str]) -> bool:
+    """Whether files beside a folder show a title of it too; "harbour3" in it is "harbour" around it."""
+    if around[title] > 1:
+        return True
+    plain = title.rstrip("0123456789")
+    return plain != title and plain not in found and around[plain] > 0
+
+
+def purpose_key(text: str) -> str:
+    """A folder's name as purposes are compared: "01_captures" and "02 captures" alike."""
+    return "".join(c for c in fold(text) if not c.isdigit()).strip()
+
+
+def folder_titles(folders: Iterable[Path]) -> list[str]:
+    """Names of folders that may hold one piece each: those that do not recur in many places."""
+    parents: dict[str, set[Path]] = defaultdict(set)
+    for folder in set(folders):
+        for depth in range(len(folder)):
+            parents[folder[depth]].add(folder[:depth])
+    return sorted(name for name, found in parents.items() if len(found) < MANY)
+
+
+def bare_stems(paths: Sequence[Path]) -> frozenset[str]:
+    """Stems that say what a file is for and nothing else ("uscita_A3" in one folder after another): words that recur in
+    many folders which have no other."""
+    words = {path[-1]: _spoken(path[-1]) for path in set(paths)}
+    folders: dict[str, set[Path]] = defaultdict(set)
+    said: dict[Path, set[str]] = defaultdict(set)
+    for path in paths:
+        key = words[path[-1]]
+        folders[key].add(path[:-1])
+        said[path[:-1]].add(key)
+    often = {key for key, found in folders.items() if key and len(found) >= MANY}
+    bare = {
+        key for key in often
+        if sum(said[folder] <= often for folder in folders[key]) >= 0.7 * len(folders[key])
+    }
+    return frozenset(stem for stem, key in words.items() if key in bare)
+
+
+def _spoken(stem: str) -> str:
+    return " ".join(fold(t.text) for t in read_name(stem).tokens if t.kind in WORDS or t.kind is Kind.NUMBER)

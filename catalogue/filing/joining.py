@@ -1,0 +1,165 @@
+"""Which written names are one person: "J Smith", "Smith", "JS", "Simth" and "John Smith"."""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+from catalogue.filing.people import Person, compatible, fold, fuller, initials_of
+
+Key = tuple[str, tuple[str, ...]]
+SLIP = 6  # letters of a family name from which one wrong letter is taken for a slip
+OFTEN = 2  # how many times more often the right spelling is met
+
+
+class Named(Protocol):
+    """What is known of a written name: in how many places it is met, and whether a file states it."""
+
+    person: Person
+    places: int
+    whole: int  # in how many it fills a field
+    folders: int  # in how many it fills a folder's name
+    stated: bool
+
+    @property
+    def titles(self) -> set[str]: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """``canonical`` leads from a written name to the fullest one it can only mean; ``either`` to the several that it
+    may mean, in words; ``sure`` are names of people for certain."""
+
+    canonical: dict[Key, Key]
+    either: dict[Key, tuple[str, ...]]
+    sure: frozenset[Key]
+
+    def of(self, key: Key) -> Key:
+        """The key of the fullest name."""
+        return self.canonical.get(key, key)
+
+
+def join_people(evidence: Mapping[Key, Named]) -> Names:
+    """For each written name the fullest one it can only mean."""
+    families: dict[str, list[Named]] = defaultdict(list)
+    for named in evidence.values():
+        families[named.person.family.split(" ")[0]].append(named)
+    joined: dict[Key, Key] = {}
+    either: dict[Key, tuple[str, ...]] = {}
+    sure: set[Key] = set()
+    for members in families.values():
+        alone = max((len(m.titles) for m in members if not m.person.given), default=0)
+        trusted = [m for m in members if m.person.given and _is_sure(m, alone)]
+        trusted = [m for m in trusted if m.whole or m.stated or (
+            len(m.titles) > 1 and not any(_ends_in(t.person, m.person) for t in trusted))]
+        known = {m.person.family for m in trusted}
+        trusted += [m for m in members if m not in trusted and m.person.given and m.person.family in known and m.whole
+                    and not m.person.family_first and len(m.person.given) == 1 and m.person.form >= 0.2]
+        trusted += [m for m in members if m.person.given and m not in trusted and len(m.person.given[0]) > 1
+                    and (not m.person.family_first or len(m.titles) >= 0.4 * alone)
+                    and any(len(t.person.given[0]) == 1 and compatible(t.person, m.person) for t in trusted)]
+        sure.update(m.person.key for m in trusted)
+        for member in members:
+            tops = _fullest(member, trusted)
+            if len(tops) == 1:
+                joined[member.person.key] = tops[0].person.key
+            elif len(tops) > 1:
+                either[member.person.key] = tuple(sorted(t.person.text for t in tops))
+    joined |= _join_letters(evidence, joined)
+    joined |= _join_slips(evidence, joined)
+    joined |= _join_initials(evidence, joined)
+    return Names(joined, either, frozenset(sure))
+
+
+def _ends_in(longer: Person, shorter: Person) -> bool:
+    """ "Mary Anna Lee" ends in "Anna Lee"."""
+    return (
+        longer.family == shorter.family
+        and len(longer.given) > len(shorter.given)
+        and longer.given[-len(shorter.given):] == shorter.given
+    )
+
+
+def _is_sure(named: Named, alone: int = 0) -> bool:
+    """Whether a full name is one. "Granhed, Low Tide" is none where "Granhed" stands with many other titles; ``alone``
+    says with how many."""
+    if named.stated or named.person.form >= 0.45:
+        return True
+    if named.person.form < 0.2 or not named.whole:
+        return False
+    return len(named.titles) >= (1 if named.folders else max(2, 0.4 * alone))
+
+
+def _join_letters(evidence: Mapping[Key, Named], joined: Mapping[Key, Key]) -> dict[Key, Key]:
+    """Names of the same letters, where hyphens hide which is the family: "hester-dray-marlow", "Hester Dray-Marlow"."""
+    same: dict[str, list[Named]] = defaultdict(list)
+    for named in evidence.values():
+        if named.person.given:
+            written = fold(named.person.text)
+            same[written.replace(" ", "")].append(named)
+            same[" ".join(sorted(written.split()))].append(named)  # "Kurehashi Sayo", "Sayo Kurehashi"
+    families = Counter(named.person.family for named in evidence.values() if named.whole or len(named.titles) > 1)
+    found: dict[Key, Key] = {}
+    for members in same.values():
+        if len(members) > 1:
+            best = max(members, key=lambda m: (
+                round(m.person.form, 1), m.person.text.count("-"), families[m.person.family], m.whole, m.person.text))
+            for member in members:
+                if member is not best and member.person.key not in joined and member.person.key not in found:
+                    found[member.person.key] = joined.get(best.person.key, best.person.key)
+    return found
+
+
+def _fullest(member: Named, trusted: list[Named]) -> list[Named]:
+    fitting = [t for t in trusted if t is not member and compatible(member.person, t.person)
+               and fuller(t.person) > fuller(member.person)
+               and (t.person.family == member.person.family or t.person.family_first or len(t.titles) > 2 or t.stated)]
+    return [t for t in fitting if not any(
+        o is not t and compatible(o.person, t.person) and fuller(o.person) > fuller(t.person) for o in fitting)]
+
+
+def _join_slips(evidence: Mapping[Key, Named], joined: Mapping[Key, Key]) -> dict[Key, Key]:
+    """Names whose family is one letter off that of an artist met much more often."""
+    right: dict[str, list[Named]] = defaultdict(list)
+    often: dict[str, int] = defaultdict(int)
+    for named in evidence.values():
+        often[named.person.family] = max(often[named.person.family], named.places)
+        if _is_sure(named) and len(named.person.family) >= SLIP:
+            for shorter in _shortened(named.person.family):
+                right[shorter].append(named)
+    found = {}
+    for key, named in evidence.items():
+        family = named.person.family
+        if len(family) < SLIP - 1 or named.stated or key in joined:
+            continue
+        near = {
+            joined.get(o.person.key, o.person.key)
+            for shorter in _shortened(family)
+            for o in right.get(shorter, ())
+            if o.person.family != family
+            and often[o.person.family] >= OFTEN * often[family]
+            and len(o.person.family) - len(family) in (-1, 0, 1)
+            and compatible(Person(named.person.given, o.person.family, "", 0.0), o.person)
+        }
+        if len(near) == 1:
+            found[key] = near.pop()
+    return found
+
+
+def _shortened(word: str) -> Iterator[str]:
+    """The word, and it without each of its letters: two words one slip apart share one of these."""
+    yield word
+    for at in range(len(word)):
+        yield word[:at] + word[at + 1:]
+
+
+def _join_initials(evidence: Mapping[Key, Named], joined: Mapping[Key, Key]) -> dict[Key, Key]:
+    owners: dict[str, set[Key]] = defaultdict(set)
+    for key, named in evidence.items():
+        if named.person.given and _is_sure(named) and all(len(g) > 1 for g in named.person.given[:1]):
+            owners[initials_of(named.person)].add(joined.get(key, key))
+    return {
+        key: next(iter(owners[named.person.family]))
+        for key, named in evidence.items()
+        if named.person.initials and len(owners.get(named.person.family, ())) == 1
+    }

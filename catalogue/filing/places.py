@@ -1,0 +1,142 @@
+"""Places of files: what of their paths may name artist and title, how the paths are built, which folders hold several
+artists."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from catalogue.filing import vocabulary as words
+from catalogue.filing.folders import purpose_key
+from catalogue.filing.names import WORDS, Name, Phrase, fields, fold, phrases, read_name
+from catalogue.filing.tokens import Kind
+
+SURELY = 0.45  # a form that only names of people have
+FEW = 6  # folders beside one another that may each hold artists' folders
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Files of one folder whose names begin alike: the folders with their kinds (s shelf, p purpose, c content), the
+    stem, and the first and last token of it that are neither purpose nor version."""
+
+    folders: tuple[str, ...]
+    kinds: str
+    stem: str
+    first: int
+    last: int
+    proved: bool = False  # other names show that the title ends there
+
+
+def shape_of(place: Place) -> str:
+    """How a path is built: which folders say something, and of how many fields and kinds of number."""
+    parts = []
+    for text, kind in zip(place.folders, place.kinds, strict=True):
+        parts.append(_built(read_name(text), 0, -1) if kind == "c" else kind)
+    stem = read_name(place.stem)
+    return "/".join((*parts, _built(stem, place.first, place.last)))
+
+
+def _built(name: Name, first: int, last: int) -> str:
+    last = len(name.tokens) - 1 if last < 0 else last
+    signs: list[str] = []
+    for token in name.tokens[first : last + 1]:
+        sign = "w" if token.kind in WORDS else "|" if token.kind is Kind.BREAK and token.text.strip() not in ".-" else \
+            "" if token.kind is Kind.BREAK else "#"
+        if sign and (not signs or signs[-1] != sign):
+            signs.append(sign)
+    return "".join(signs).strip("|")
+
+
+def rest_of(name: Name, first: int, last: int, phrase: Phrase) -> str:
+    """What a stretch of a name says besides the phrase, folded; numbers count, sizes and the like do not."""
+    return fold(" ".join(
+        t.text for i, t in enumerate(name.tokens)
+        if first <= i <= last and not phrase.first <= i <= phrase.last
+        and t.kind in (Kind.WORD, Kind.ROLE, Kind.VERSION, Kind.MATERIAL, Kind.NUMBER, Kind.YEAR)))
+
+
+def title_beside(place: Place, part: int, phrase: Phrase) -> str:
+    """The title that stands with a phrase: beside it, or the first thing below its folder that is not its own name."""
+    if part == len(place.folders):
+        return rest_of(read_name(place.stem), place.first, place.last, phrase)
+    folder = read_name(place.folders[part])
+    beside = fold(" ".join(t.text for i, t in enumerate(folder.tokens)
+                           if not phrase.first <= i <= phrase.last and t.kind in WORDS))
+    if beside:
+        return beside
+    own = fold(folder.between(phrase.first, phrase.last))
+    for below in range(part + 1, len(place.folders)):
+        if place.kinds[below] == "c":
+            return _without(fold(place.folders[below]), own)
+    if place.first > place.last:
+        return ""
+    return _without(fold(read_name(place.stem).between(place.first, place.last)), own)
+
+
+def _without(said: str, own: str) -> str:
+    return said[len(own):].strip() if said.startswith(own) else said
+
+
+def find_containers(places: Sequence[Place]) -> set[tuple[str, ...]]:
+    """Folders that hold artists' folders, told by three or more of the folders in them that each hold several titles;
+    there are few of them, and no person's name is among them."""
+    titles: dict[tuple[str, ...], set[str]] = defaultdict(set)
+    children: dict[tuple[str, ...], set[tuple[str, ...]]] = defaultdict(set)
+    siblings: dict[tuple[str, ...], set[str]] = defaultdict(set)
+    for place in places:
+        content = [part for part, kind in enumerate(place.kinds) if kind == "c"]
+        base = fold(read_name(place.stem).between(place.first, place.last)) if place.first <= place.last else ""
+        for number, part in enumerate(content):
+            below = fold(place.folders[content[number + 1]]) if number + 1 < len(content) else base
+            own = fold(place.folders[part])
+            below = _without(below, own)
+            if below and not own.startswith(below):
+                titles[place.folders[: part + 1]].add(below)
+            siblings[place.folders[:part]].add(place.folders[part])
+            if number + 1 < len(content):
+                children[place.folders[: part + 1]].add(place.folders[: content[number + 1] + 1])
+    found: dict[tuple[str, ...], set[tuple[str, ...]]] = defaultdict(set)
+    for folder, inside in children.items():
+        several = sum(len(titles[child]) > 1 for child in inside)
+        if len(siblings[folder[:-1]]) <= FEW and several >= 3 and (several >= 0.4 * len(inside) or len(folder) == 1):
+            named = any(p.whole and (p.person.form >= SURELY or p.person.family_first) for p in phrases(folder[-1]))
+            if not named:
+                found[folder[:-1]].add(folder)
+    found_flat = _flat_containers(places)
+    houses = {folder for folder in titles if any(
+        word in words.INSTITUTIONS for word in fold(folder[-1]).split()) or folder[-1].endswith(words.INSTITUTION_ENDS)}
+    return houses | found_flat | {folder for folders in found.values() for folder in folders}
+
+
+def _flat_containers(places: Sequence[Place]) -> set[tuple[str, ...]]:
+    """Folders whose files' names begin with one of several artists, each with several titles."""
+    firsts: dict[str, dict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
+    paths: dict[str, set[tuple[str, ...]]] = defaultdict(set)
+    for place in places:
+        part = place.kinds.rfind("c")
+        if part < 0 or place.first > place.last:
+            continue
+        name = read_name(place.stem)
+        runs = fields(name, place.first, place.last)
+        if len(runs) > 1:
+            key = purpose_key(place.folders[part])
+            own = fold(name.between(runs[0][0].first, runs[0][-1].last))
+            firsts[key][own].add(fold(name.between(runs[1][0].first, place.last)))
+            paths[key].add(place.folders[: part + 1])
+    return {
+        path for key, found in firsts.items()
+        if sum(len(titles) > 1 for titles in found.values()) >= 3
+        and not any(p.whole and p.person.form >= SURELY for path in paths[key] for p in phrases(path[-1]))
+        for path in paths[key]
+    }
+
+
+def inverted_shares(places: Sequence[Place]) -> dict[tuple[str, ...], float]:
+    """The share of each folder's content folders that are written "Family, Given" or "Family (Given)"."""
+    children: dict[tuple[str, ...], dict[str, bool]] = defaultdict(dict)
+    for place in places:
+        for part, text in enumerate(place.folders):
+            if place.kinds[part] == "c":
+                children[place.folders[:part]][text] = any(
+                    p.whole and p.person.family_first for p in phrases(text))
+    return defaultdict(float, {parent: sum(found.values()) / len(found) for parent, found in children.items()})

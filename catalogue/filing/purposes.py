@@ -1,0 +1,87 @@
+"""What an archive's own words for purposes mean, told from the files that bear them.
+
+"Wydruk" says print to whoever knows Polish; to others it is enough that its files have sizes and papers in their names.
+"""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from catalogue.filing.folders import purpose_key
+from catalogue.filing.model import Work
+from catalogue.filing.people import fold
+from catalogue.filing.roles import LOSSY, own_role
+from catalogue.filing.titles import title_key
+from catalogue.filing.tokens import Kind
+
+SEEN = 2  # files from which a word's meaning is learned
+MOSTLY = 0.7
+
+
+@dataclass(frozen=True, slots=True)
+class Purposes:
+    """Roles by an archive's own words, in names and as folders."""
+
+    words: dict[str, str]
+    folders: dict[str, str]
+
+
+@dataclass(slots=True)
+class _Met:
+    files: int = 0
+    lossy: int = 0
+    counted: int = 0
+    sized: int = 0
+    pieces: dict[tuple[str, str], int] | None = None
+    told: dict[str, int] | None = None  # by roles that other words of the same files state
+
+
+def learn_purposes(works: Sequence[Work]) -> Purposes:
+    """Roles of words that the vocabulary does not know."""
+    words: dict[str, _Met] = defaultdict(lambda: _Met(pieces=defaultdict(int), told=defaultdict(int)))
+    folders: dict[str, _Met] = defaultdict(lambda: _Met(pieces=defaultdict(int), told=defaultdict(int)))
+    for work in works:
+        if work.title is None or not work.piece.value:
+            continue
+        stripped = work.title.stripped
+        own, _ = own_role(stripped)
+        counted = bool(work.counter) or any(t.kind is Kind.COUNTER for t in stripped) or _ends_in_number(work)
+        sized = any(t.kind in (Kind.SIZE, Kind.MATERIAL) for t in stripped)
+        met = [words[fold(t.text)] for t in stripped if t.kind is Kind.WORD and len(t.text) > 1]
+        met += [folders[purpose_key(text)] for text, kind, name in zip(work.parts, work.kinds, work.names, strict=False)
+                if kind == "p" and not any(t.role for t in name.tokens)]
+        for one in met:
+            one.files += 1
+            one.lossy += work.facts.format in LOSSY
+            one.counted += counted
+            one.sized += sized
+            if one.pieces is not None and one.told is not None:
+                one.pieces[work.artist_key, title_key(work.piece.value)] += 1
+                one.told[own] += 1
+    return Purposes({w: role for w, m in words.items() if (role := _role_of(m))},
+                    {w: role for w, m in folders.items() if (role := _role_of(m))})
+
+
+def _role_of(met: _Met) -> str:
+    if met.files < SEEN or met.pieces is None or met.told is None:
+        return ""
+    if met.lossy >= MOSTLY * met.files:
+        return "reference"
+    if met.counted >= MOSTLY * met.files and met.files >= 2 * len(met.pieces):
+        return "tile"
+    if met.sized >= MOSTLY * met.files:
+        return "print file"
+    role, count = max(met.told.items(), key=lambda item: (item[1], item[0]))
+    return role if role and count >= MOSTLY * met.files and len(met.told) <= 2 else ""
+
+
+def _ends_in_number(work: Work) -> bool:
+    tokens = [t for t in work.names[-1].tokens if t.kind is not Kind.BREAK]
+    if not tokens:
+        return False
+    last = tokens[-1]
+    return (
+        last.kind is Kind.NUMBER
+        or (last.kind is Kind.VERSION and last.text.startswith("("))
+        or (len(last.text) == 1 and last.text.casefold() in "abcdefgh" and len(tokens) > 1)
+    )
