@@ -96,6 +96,14 @@ class Artists:
         """The fullest way in which this person is written in the archive."""
         return self._evidence[self._names.of(person.key)].person.text
 
+    def are_one(self, person: Person, name: str) -> bool:
+        """Whether a written name can be the artist who is filed as ``name``."""
+        person = self._rewritten.get(person.key, person)
+        if person.key in self._evidence and self.name(person) == name:
+            return True
+        known = person_of(name)
+        return known is not None and compatible(person, known)
+
     def canonical(self, name: str) -> str:
         """A creator as stated, in the form under which the archive files them."""
         person = person_of(name)
@@ -186,7 +194,7 @@ class Artists:
         if len(evidence.below - {evidence.person.family}) >= 2:
             return 0.0  # a folder of several people's work is no person's
         variety = len(evidence.titles)
-        if variety and all(is_count(title) for title in evidence.titles):
+        if sum(is_count(title) for title in evidence.titles) > 0.5 * variety:
             return evidence.person.form - 0.4  # a series: "Untitled" stands with 3, 4 and 7
         weight = evidence.person.form + (0.0, 0.0, 0.15, 0.25, 0.3, 0.35)[min(variety, 5)]
         if evidence.echoed > 2 * variety and evidence.echoed >= 1 and evidence.person.form < SURELY:
@@ -280,6 +288,8 @@ class Artists:
             share = count / shapes[slot[0]]
             people = values[slot]
             titles = sum(len(said) for said in people.values()) / len(people)
+            if slot[2] == "m":
+                continue  # a word from inside a field
             worth = 0.6 * share * min(1.0, count / 4)
             if len(people) >= 3 and titles >= 1.5:
                 worth += 0.2

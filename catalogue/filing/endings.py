@@ -77,7 +77,7 @@ class Endings:
         while tail and self._may_end(spoken, tail - 1):
             tail -= 1
         if spoken and not tail and self._starts(spoken, 0) and spoken[0][0] > first:
-            if any(t.kind is Kind.YEAR for t in name.tokens[first : spoken[0][0]]):
+            if any(t.kind is Kind.YEAR and t.text < "2000" for t in name.tokens[first : spoken[0][0]]):
                 return spoken[0][0], True  # "1974 do druku": the year is the title
             return len(name.tokens), False
         node = 0

@@ -6,6 +6,7 @@ with certainty 0 says honestly that nothing tells. The pass is pure: paths and t
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 from catalogue.filing.artists import Artists
 from catalogue.filing.counting import skip_running_numbers, take_off_counters
@@ -89,7 +90,8 @@ def _span(name: Name, endings: Endings) -> tuple[int, int, bool]:
     if name.tokens and name.tokens[0].kind is Kind.YEAR and name.tokens[0].text < "2000" and not any(
             t.kind is Kind.WORD for t in name.tokens):
         return 0, 0, True  # "1988-(1)"
-    if is_device_name(name):
+    begins = next((t.kind for t in name.tokens if t.kind is not Kind.BREAK), Kind.NUMBER)
+    if is_device_name(name) or begins in (Kind.SIZE, Kind.RESOLUTION):
         return 0, -1, False
     first = endings.start(name)
     behind, proved = endings.cut(name, first)
@@ -136,13 +138,14 @@ def _finished(works: Sequence[Work]) -> list[Guess]:
     for work in works:
         if work.piece.value:
             pieces[work.artist_key, title_key(work.piece.value)].append(work)
-    guesses = []
     purposes = learn_purposes(works)
+    mates = {key: _mates(found) for key, found in pieces.items()}
+    guesses = []
     for work in works:
         own = work.title
         assert own is not None
-        mates = pieces.get((work.artist_key, title_key(work.piece.value)), [work]) if work.piece.value else [work]
-        role = _role(work, mates, purposes)
+        key = work.artist_key, title_key(work.piece.value)
+        role = _role(work, mates.get(key) or _mates([work]), purposes)
         guesses.append(
             Guess(
                 work.artist,
@@ -165,38 +168,51 @@ def _folder_year(work: Work) -> str:
     return ""
 
 
-def _role(work: Work, mates: Sequence[Work], purposes: Purposes) -> Guessed:
+@dataclass(frozen=True, slots=True)
+class _Mates:
+    """What the files of one piece say of each other: counters by folder, and how many look like whole pictures."""
+
+    counters: dict[tuple[str, ...], list[str]]
+    whole: int
+
+    def is_tile_set(self, work: Work) -> bool:
+        """Whether a file is one of several equal captures, each with a number of its own."""
+        counters = self.counters[work.parts[:-1]]
+        if not _counter(work) or len(counters) < 2 or len(set(counters)) < len(counters):
+            return False
+        return self.whole > 0 or any(t.role in ("raw", "tile") for name in work.names[:-1] for t in name.tokens)
+
+
+def _mates(works: Sequence[Work]) -> _Mates:
+    counters: dict[tuple[str, ...], list[str]] = defaultdict(list)
+    for work in works:
+        if counter := _counter(work):
+            counters[work.parts[:-1]].append(counter)
+    return _Mates(counters, sum(_is_whole(w) for w in works))
+
+
+def _is_whole(work: Work) -> bool:
+    return (
+        not _counter(work)
+        and work.facts.picture
+        and work.facts.format not in LOSSY
+        and work.title is not None
+        and own_role(work.title.stripped)[0] in ("", "master")
+    )
+
+
+def _role(work: Work, mates: _Mates, purposes: Purposes) -> Guessed:
     assert work.title is not None
     facts = work.facts
-    siblings = [m for m in mates if m.parts[:-1] == work.parts[:-1]]
-    counted = [m for m in siblings if _counter(m)]
-    whole = [
-        m
-        for m in mates
-        if m is not work
-        and not _counter(m)
-        and m.facts.picture
-        and m.facts.format not in LOSSY
-        and m.title is not None
-        and own_role(m.title.stripped)[0] in ("", "master")
-    ]
-    tile_set = (
-        bool(_counter(work))
-        and len(counted) >= 2
-        and len({_counter(m) for m in counted}) == len(counted)
-        and (bool(whole) or any(_raw(name) for name in work.names[:-1]))
-    )
     first = work.found.part + 1 if work.found else 0
-    folders = [n for i, n in enumerate(work.names[:-1]) if i >= first or is_shelf(n)]
-    small = 0 < max(facts.width, facts.height) < SMALL
     judged = judge(
         work.title.stripped,
-        folders,
+        [n for i, n in enumerate(work.names[:-1]) if i >= first or is_shelf(n)],
         picture=facts.picture,
         lossy=facts.format in LOSSY,
-        small=small,
-        tile_set=tile_set,
-        has_master=bool(whole),
+        small=0 < max(facts.width, facts.height) < SMALL,
+        tile_set=mates.is_tile_set(work),
+        has_master=mates.whole > _is_whole(work),
         learned=_learned(work, purposes),
     )
     return Guessed(judged.role, judged.certainty, judged.reason)
@@ -228,7 +244,3 @@ def _counter(work: Work) -> str:
         return last.text
     digits = last.text.lstrip("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ")
     return digits if digits.isdecimal() else ""
-
-
-def _raw(name: Name) -> bool:
-    return any(t.role in ("raw", "tile") for t in name.tokens)

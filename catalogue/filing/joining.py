@@ -158,8 +158,16 @@ def _join_initials(evidence: Mapping[Key, Named], joined: Mapping[Key, Key]) -> 
     for key, named in evidence.items():
         if named.person.given and _is_sure(named) and all(len(g) > 1 for g in named.person.given[:1]):
             owners[initials_of(named.person)].add(joined.get(key, key))
-    return {
-        key: next(iter(owners[named.person.family]))
-        for key, named in evidence.items()
-        if named.person.initials and len(owners.get(named.person.family, ())) == 1
-    }
+    for key, named in evidence.items():  # where only the family is known, its letter must do
+        if not named.person.given and not named.person.initials and key not in joined and len(named.titles) > 2 and (
+            named.whole > 2
+        ):
+            owners[named.person.family[0]].add(key)
+    found = {}
+    for key, named in evidence.items():
+        if named.person.initials:
+            letters = named.person.family
+            near = owners.get(letters, set()) or (owners.get(letters[-1], set()) if len(letters) == 2 else set())
+            if len(near) == 1:
+                found[key] = next(iter(near))
+    return found

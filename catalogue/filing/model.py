@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from catalogue.filing.artists import Found
+from catalogue.filing.artists import Artists, Found
 from catalogue.filing.names import Name
 from catalogue.filing.titles import Title
 
@@ -56,6 +56,7 @@ class Work:
     names: tuple[Name, ...]
     found: Found | None
     artist: Guessed
+    artists: Artists  # of the archive
     title: Title | None = None  # of the file's own name
     folder: int | None = None  # the part that may be the piece's folder
     piece: Guessed = NOTHING

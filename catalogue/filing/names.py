@@ -147,17 +147,18 @@ def phrases(text: str, first: int = 0, last: int = -1) -> tuple[Phrase, ...]:
                 _add(found, name, run[start : start + length], run, spot)
     for length in (2, 3):  # "Anna_Lee_Low Tide": names written with underscores, titles with spaces
         for start in {0, len(runs) - length}:
-            part = runs[start : start + length] if start >= 0 and len(runs) > length else []
+            part = runs[start : start + length] if start >= 0 and len(runs) >= length else []
             if part and all(len(run) == 1 for run in part) and all(run[0].joint == 2 for run in part[1:]):
-                spot = "F" if start == 0 else "L"
-                _add(found, name, [run[0] for run in part], part[0], spot)
+                person = read_person([run[0].text for run in part])
+                if person and (person.form >= 0.45 or len(runs) > length) and not has_east_asian(person.text):
+                    _add(found, name, [run[0] for run in part], part[0], "F" if start == 0 else "L")
     for number, (before, after) in enumerate(pairwise(runs)):
         gap = name.text[name.tokens[before[-1].last].end : name.tokens[after[0].first].start]
         bracket = gap.strip() in ("(", "（") and name.text[name.tokens[after[-1].last].end :].strip() in (")", "）")
         if (gap.strip() == "," or bracket) and len(before) <= 2:
             rest = len(runs) - 1
             alone = read_person([u.text for u in after[:3]])
-            if alone and len(after) > 1 and alone.form >= 0.45 and not is_given(alone.family):
+            if alone and len(after) > 1 and not is_given(alone.family) and (bracket or alone.form >= 0.45):
                 continue  # "Harbour (SMITH Anna)" names her behind a title
             for length in (1, 2, 3, 4):
                 if len(after) >= length:

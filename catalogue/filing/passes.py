@@ -4,6 +4,7 @@ import re
 from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 from catalogue.filing.artists import Artists, Found, person_of
 from catalogue.filing.endings import is_roman
@@ -33,7 +34,7 @@ def begin(facts: FileFacts, parts: tuple[str, ...], place: Place, artists: Artis
         artist = Guessed(found.artist, found.certainty, found.reason)
     else:
         artist = NOTHING
-    work = Work(facts, parts, names, found, artist, kinds=place.kinds, first=place.first, last=place.last,
+    work = Work(facts, parts, names, found, artist, artists, kinds=place.kinds, first=place.first, last=place.last,
                 proved=place.proved)
     work.artist_key = fold(artist.value)
     work.folder = _piece_folder(work)
@@ -64,10 +65,15 @@ def _without(name: Name, found: Found) -> tuple[int, int]:
 
 def settle_ambiguous_artists(works: Sequence[Work]) -> None:
     """Where a written name may mean several artists ("Leith"), files of the same folder may say which."""
+    ambiguous = [w for w in works if w.found and w.found.either and not w.facts.creator.strip()]
+    if not ambiguous:
+        return
+    near: dict[tuple[str, ...], set[str]] = defaultdict(set)
     for work in works:
-        if not work.found or not work.found.either or work.facts.creator.strip():
-            continue
-        place = work.parts[: work.found.part + 1]
+        for depth in range(1, len(work.parts)):
+            near[work.parts[:depth]].add(work.artist.value)
+    for work in ambiguous:
+        assert work.found is not None
         own = {
             name
             for phrase in phrases(work.parts[-1])
@@ -75,17 +81,10 @@ def settle_ambiguous_artists(works: Sequence[Work]) -> None:
             for name in work.found.either
             if (person := person_of(name)) and compatible(phrase.person, person)
         }
-        near = (
-            own
-            if len(own) == 1
-            else {
-                w.artist.value
-                for w in works
-                if w.parts[: len(place)] == place and w.artist.value in work.found.either
-            }
-        )
-        if len(near) == 1:
-            work.artist = Guessed(near.pop(), 0.7, "its folder's other files name this artist")
+        beside = near[work.parts[: work.found.part + 1]] & set(work.found.either)
+        meant = own if len(own) == 1 else beside
+        if len(meant) == 1:
+            work.artist = Guessed(next(iter(meant)), 0.7, "its folder's other files name this artist")
         else:
             work.artist = Guessed("", 0.0, f"{work.found.artist} may be {' or '.join(work.found.either)}")
         work.artist_key = fold(work.artist.value)
@@ -173,9 +172,9 @@ def beside_artist(work: Work) -> tuple[int, int, range]:
     away = range(0)
     if work.found and work.found.part == len(work.parts) - 1:
         away = range(work.found.first, work.found.last + 1)
-    elif artist := person_of(work.artist.value):  # the folder names the artist; the file may do so again
+    elif work.artist.value:  # the folder names the artist; the file may do so again
         again = [p for p in phrases(work.parts[-1], start, last)
-                 if compatible(p.person, artist) and not p.whole and (p.bounded or p.person.given)]
+                 if not p.whole and (p.bounded or p.person.given) and work.artists.are_one(p.person, work.artist.value)]
         if again:
             longest = max(again, key=lambda p: p.last - p.first)
             away = range(longest.first, longest.last + 1)
@@ -197,7 +196,12 @@ def _folder_title(work: Work) -> Title | None:
         first = next(i for i, t in enumerate(name.tokens) if t.kind is Kind.NUMBER) + 1
     if work.found and work.found.part == work.folder:
         first, last = _without(name, work.found)
-    return read_title(name, first, last)
+    return _read_folder(name.text, first, last)
+
+
+@lru_cache(maxsize=50_000)
+def _read_folder(text: str, first: int, last: int) -> Title:
+    return read_title(read_name(text), first, last)
 
 
 def choose_pieces(works: Sequence[Work]) -> None:

@@ -66,6 +66,11 @@ def read_person(phrase: Sequence[str], *, comma: bool = False) -> Person | None:
 
     ``comma`` says that a comma followed the first part: the family name comes first ("Smith, John").
     """
+    return _read_person(tuple(phrase), comma)
+
+
+@lru_cache(maxsize=200_000)
+def _read_person(phrase: tuple[str, ...], comma: bool) -> Person | None:
     stripped = [part.strip(".,") for part in phrase]
     if len(stripped) > 1 and stripped[-1] in words.HONORIFIC_AFTER:
         stripped.pop()

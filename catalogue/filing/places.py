@@ -58,8 +58,10 @@ def rest_of(name: Name, first: int, last: int, phrase: Phrase) -> str:
 def title_beside(place: Place, part: int, phrase: Phrase) -> str:
     """The title that stands with a phrase: beside it, or the first thing below its folder that is not its own name."""
     if part == len(place.folders):
-        return rest_of(read_name(place.stem), place.first, place.last, phrase)
+        return _uncounted(place, rest_of(read_name(place.stem), place.first, place.last, phrase))
     folder = read_name(place.folders[part])
+    if any(t.kind is Kind.NUMBER for t in folder.tokens[phrase.last + 1 :]):
+        return next(t.text for t in folder.tokens[phrase.last + 1 :] if t.kind is Kind.NUMBER)  # of a series
     beside = fold(" ".join(t.text for i, t in enumerate(folder.tokens)
                            if not phrase.first <= i <= phrase.last and t.kind in WORDS))
     if beside:
@@ -70,7 +72,13 @@ def title_beside(place: Place, part: int, phrase: Phrase) -> str:
             return _without(fold(place.folders[below]), own)
     if place.first > place.last:
         return ""
-    return _without(fold(read_name(place.stem).between(place.first, place.last)), own)
+    return _uncounted(place, _without(fold(read_name(place.stem).between(place.first, place.last)), own))
+
+
+def _uncounted(place: Place, said: str) -> str:
+    """A title without the number that may count captures of it: "harbour 3" as "harbour"."""
+    title, _, number = said.rpartition(" ")
+    return title if title and number.isdigit() and not place.proved else said
 
 
 def _without(said: str, own: str) -> str:

@@ -58,48 +58,50 @@ _TILE_WORD = (
 )
 _OF = r"(?:of|von|van|de|di|af|av|sur|aus|/)"
 _OF_FEW = "|".join(rf"{i}[-/]{n}" for n in range(9, 1, -1) for i in range(n, 0, -1))  # "2-4"
-_PATTERNS: tuple[tuple[Kind, re.Pattern[str]], ...] = tuple(
-    (kind, re.compile(pattern, re.IGNORECASE))
-    for kind, pattern in (
-        (
-            Kind.INVENTORY,
-            rf"(?:inv(?:entar|\.-?nr|entory)?(?:\s?(?:no|nr|n°|nº|num)\.?)?|n° inv)[\s._#-]*[a-z]*\d[\w-]*{_END}",
-        ),
-        (
-            Kind.JOB,
-            rf"(?:job|order|auftrag|auftr|bestellung|commande|cde|pedido|beställning|best|ordernr|rechnung|rg|facture|"
-            rf"fact|faktura|factura|invoice|kundennr|注文)[\s._#-]*(?:no|nr|n°|nº)?[\s._#-]*\d[\d/-]*{_END}",
-        ),
-        (Kind.DATE, rf"(?:19|20)\d\d([-_. ]?)(?:0[1-9]|1[0-2])\1(?:0[1-9]|[12]\d|3[01]){_END}"),
-        (Kind.DATE, rf"(?:0?[1-9]|[12]\d|3[01])([-.])(?:0?[1-9]|1[0-2])\1(?:(?:19|20)\d\d|\d\d){_END}"),
-        (Kind.DATE, rf"(?:19|20)\d\d[-_.](?:0[1-9]|1[0-2])(?!-?\d){_END}"),
-        (Kind.DATE, r"(?:19|20)\d\d年(?:\d{1,2}月)?(?:\d{1,2}日)?"),
-        (Kind.JOB, rf"[a-z]{{0,3}}(?:19|20)?\d\d[-_]\d{{2,5}}(?!\s?{_UNIT}?\s?[x×]){_END}"),
-        (Kind.SIZE, rf"{_LENGTH}\s?[x×*]\s?{_LENGTH}(?:\s?[x×*]\s?{_LENGTH})?{_END}"),
-        (Kind.SIZE, rf"\d{{1,4}}(?:[.,]\d{{1,2}})?\s?(?:mm|cm|inch|inches|zoll|tum){_END}"),
-        (Kind.SIZE, rf"\d{{1,3}}(?:in|\"|″){_END}"),
-        (Kind.SIZE, rf"(?:din[\s-]?)?a[0-6](?:\+|\s?(?:quer|hoch|landscape|portrait))?{_END}"),
-        (Kind.SIZE, rf"\d{{3,5}}\s?(?:px|pix|pixels?){_END}"),
-        (Kind.RESOLUTION, rf"\d{{2,4}}\s?(?:dpi|ppi|ppp){_END}"),
-        (Kind.COLOUR, rf"(?:8|16|32)[\s-]?bits?{_END}"),
-        (Kind.COLOUR, rf"(?:adobe\s?rgb(?:\s?\(?1998\)?)?|prophoto(?:\s?rgb)?|eci\s?rgb(?:\s?v2)?|srgb|cmyk){_END}"),
-        (Kind.MATERIAL, rf"\d{{2,3}}\s?(?:g|gsm|gr|g/m2|g/m²){_END}"),
-        (Kind.COUNTER, rf"r\d{{1,2}}[\s_-]?c\d{{1,2}}{_END}"),
-        (Kind.COUNTER, rf"{_TILE_WORD}[\s._#-]*\d{{1,3}}(?:\s*{_OF}\s*\d{{1,3}})?{_END}"),
-        (Kind.COUNTER, rf"t\d{{2,3}}{_END}"),
-        (Kind.COUNTER, rf"\(?\d{{1,3}}\s*[-_ ]?(?:of|von|van|di|af|av|sur|aus)[-_ ]?\s*\d{{1,3}}\)?{_END}"),
-        (Kind.COUNTER, rf"(?:{_OF_FEW})(?![-/\d]){_END}"),
-        (Kind.COUNTER, r"\(\s*(?:of|von|av|sur|de|/)\s*\d{1,3}\s*\)"),
-        (Kind.VERSION, rf"(?:v|ver|version|rev)[._ ]?\d{{1,2}}{_END}"),
-        (Kind.VERSION, r"\(\d{1,2}\)"),
-        (Kind.YEAR, rf"(?:18|19|20)\d\d{_END}"),
-        (Kind.NUMBER, rf"\d+{_END}"),
-    )
+_PATTERNS = (
+    (
+        Kind.INVENTORY,
+        rf"(?:inv(?:entar|\.-?nr|entory)?(?:\s?(?:no|nr|n°|nº|num)\.?)?|n° inv)[\s._#-]*[a-z]*\d[\w-]*{_END}",
+    ),
+    (
+        Kind.JOB,
+        rf"(?:job|order|auftrag|auftr|bestellung|commande|cde|pedido|beställning|best|ordernr|rechnung|rg|facture|"
+        rf"fact|faktura|factura|invoice|kundennr|注文)[\s._#-]*(?:no|nr|n°|nº)?[\s._#-]*\d[\d/-]*{_END}",
+    ),
+    (Kind.DATE, rf"(?:19|20)\d\d(?P<ymd>[-_. ]?)(?:0[1-9]|1[0-2])(?P=ymd)(?:0[1-9]|[12]\d|3[01]){_END}"),
+    (Kind.DATE, rf"(?:0?[1-9]|[12]\d|3[01])(?P<dmy>[-.])(?:0?[1-9]|1[0-2])(?P=dmy)(?:(?:19|20)\d\d|\d\d){_END}"),
+    (Kind.DATE, rf"(?:19|20)\d\d[-_.](?:0[1-9]|1[0-2])(?!-?\d){_END}"),
+    (Kind.DATE, r"(?:19|20)\d\d年(?:\d{1,2}月)?(?:\d{1,2}日)?"),
+    (Kind.JOB, rf"[a-z]{{0,3}}(?:19|20)?\d\d[-_]\d{{2,5}}(?!\s?{_UNIT}?\s?[x×]){_END}"),
+    (Kind.SIZE, rf"{_LENGTH}\s?[x×*]\s?{_LENGTH}(?:\s?[x×*]\s?{_LENGTH})?{_END}"),
+    (Kind.SIZE, rf"\d{{1,4}}(?:[.,]\d{{1,2}})?\s?(?:mm|cm|inch|inches|zoll|tum){_END}"),
+    (Kind.SIZE, rf"\d{{1,3}}(?:in|\"|″){_END}"),
+    (Kind.SIZE, rf"(?:din[\s-]?)?a[0-6](?:\+|\s?(?:quer|hoch|landscape|portrait))?{_END}"),
+    (Kind.SIZE, rf"\d{{3,5}}\s?(?:px|pix|pixels?){_END}"),
+    (Kind.RESOLUTION, rf"\d{{2,4}}\s?(?:dpi|ppi|ppp){_END}"),
+    (Kind.COLOUR, rf"(?:8|16|32)[\s-]?bits?{_END}"),
+    (Kind.COLOUR, rf"(?:adobe\s?rgb(?:\s?\(?1998\)?)?|prophoto(?:\s?rgb)?|eci\s?rgb(?:\s?v2)?|srgb|cmyk){_END}"),
+    (Kind.MATERIAL, rf"\d{{2,3}}\s?(?:g|gsm|gr|g/m2|g/m²){_END}"),
+    (Kind.COUNTER, rf"r\d{{1,2}}[\s_-]?c\d{{1,2}}{_END}"),
+    (Kind.COUNTER, rf"{_TILE_WORD}[\s._#-]*\d{{1,3}}(?:(?:\s*{_OF}\s*|-)\d{{1,3}})?{_END}"),
+    (Kind.COUNTER, rf"t\d{{2,3}}{_END}"),
+    (Kind.COUNTER, rf"\(?\d{{1,3}}\s*[-_ ]?(?:of|von|van|di|af|av|sur|aus)[-_ ]?\s*\d{{1,3}}\)?{_END}"),
+    (Kind.COUNTER, rf"(?:{_OF_FEW})(?![-/\d]){_END}"),
+    (Kind.COUNTER, r"\(\s*(?:of|von|av|sur|de|/)\s*\d{1,3}\s*\)"),
+    (Kind.VERSION, rf"(?:v|ver|version|rev)[._ ]?\d{{1,2}}{_END}"),
+    (Kind.VERSION, r"\(\d{1,2}\)"),
+    (Kind.YEAR, rf"(?:18|19|20)\d\d{_END}"),
+    (Kind.NUMBER, rf"\d+{_END}"),
 )
+# All in one, in their order: the name of the group that matched tells which. Back references are named.
+_ANY = re.compile("|".join(f"(?P<k{n}>{pattern})" for n, (_, pattern) in enumerate(_PATTERNS)), re.IGNORECASE)
+_NO_DIGIT = frozenset({"ado", "pro", "eci", "srg", "cmy"})  # how those begin that need no digit
+REACH = 24  # characters from a pattern's first letter to its first digit, at most
 _BREAK = re.compile(r"\s+[-–—]+\s+|__+|[_,;()\[\]{}+&（）【】「」『』、・〔〕［］]+|\s+[-–—]|[-–—]\s+")
 _JOINT = re.compile(r"[-–—.]+")
 _SPACE = re.compile(r"\s+")
 _WORD = re.compile(r"[^\W\d_]+(?:['’.][^\W\d_]+)*\.?|[^\W_]+|\S")
+_DIGIT = re.compile(r"\d")
 _WEIGHT = re.compile(r"\d{2,3}(?:g|gsm|gr)")
 _BY_WORD = tuple(
     (role, vocabulary)
@@ -165,11 +167,12 @@ def _scan(text: str) -> Iterator[Token]:
 
 
 def _match(text: str, at: int) -> tuple[Kind, int] | None:
-    for kind, pattern in _PATTERNS:
-        match = pattern.match(text, at)
-        if match and match.end() > at:
-            return kind, match.end()
-    return None
+    if text[at].isalpha() and not _DIGIT.search(text, at, at + REACH) and text[at : at + 3].casefold() not in _NO_DIGIT:
+        return None
+    match = _ANY.match(text, at)
+    if match is None or match.end() == at or match.lastgroup is None:
+        return None
+    return _PATTERNS[int(match.lastgroup[1:])][0], match.end()
 
 
 def _words(text: str, start: int, spaced: bool) -> Iterator[Token]:

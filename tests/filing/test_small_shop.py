@@ -1,0 +1,90 @@
+"""A small shop's 46 scans, named as shops name them and without tags: what every new user's first hour looks like.
+
+The habits of naming are common practice, no source.
+"""
+
+import random
+
+import pytest
+
+from catalogue.filing.guess import FileFacts, Guess, guess_all
+
+JOHN, CLAIRE, ANNA, MARY = "John Wetherlam", "Claire Dubrelle", "Anna Leith", "Mary Anna Leith"
+SHOP = {
+    # orders: a number and a name, prints apart, captures in raw
+    "JOBS/2021/2021-034 Dubrelle/Citrons.tif": (CLAIRE, "Citrons", "master"),
+    "JOBS/2021/2021-034 Dubrelle/FOR PRINT/CDubrelle Citrons 30x24 300dpi.tif": (CLAIRE, "Citrons", "print file"),
+    "JOBS/2021/2021-034 Dubrelle/FOR PRINT/CDubrelle Citrons 50x40 300dpi.tif": (CLAIRE, "Citrons", "print file"),
+    "JOBS/2021/2021-034 Dubrelle/raw/Citrons_01.tif": (CLAIRE, "Citrons", "tile"),
+    "JOBS/2021/2021-034 Dubrelle/raw/Citrons_02.tif": (CLAIRE, "Citrons", "tile"),
+    "JOBS/2021/2021-034 Dubrelle/raw/Citrons_03.tif": (CLAIRE, "Citrons", "tile"),
+    "JOBS/2021/2021-034 Dubrelle/raw/Citrons_04.tif": (CLAIRE, "Citrons", "tile"),
+    "JOBS/2021/2021-051 Wetherlam, John/Slack Water.tif": (JOHN, "Slack Water", "master"),
+    "JOBS/2021/2021-051 Wetherlam, John/FOR PRINT/JWetherlam Slack Water A2 300dpi.tif": (
+        JOHN, "Slack Water", "print file"),
+    "JOBS/2021/2021-051 Wetherlam, John/raw/Slack_Water_01.tif": (JOHN, "Slack Water", "tile"),
+    "JOBS/2021/2021-051 Wetherlam, John/raw/Slack_Water_02.tif": (JOHN, "Slack Water", "tile"),
+    "JOBS/2022/2022-007 Claire Dubrelle/Figs and Knife.tif": (CLAIRE, "Figs and Knife", "master"),
+    "JOBS/2022/2022-007 Claire Dubrelle/FOR PRINT/CDubrelle Figs and Knife 30x24 300dpi.tif": (
+        CLAIRE, "Figs and Knife", "print file"),
+    "JOBS/2022/2022-007 Claire Dubrelle/raw/Figs_and_Knife_01.tif": (CLAIRE, "Figs and Knife", "tile"),
+    "JOBS/2022/2022-007 Claire Dubrelle/raw/Figs_and_Knife_02.tif": (CLAIRE, "Figs and Knife", "tile"),
+    "JOBS/2022/2022-031 J Wetherlam/Ropewalk.tif": (JOHN, "Ropewalk", "master"),
+    "JOBS/2022/2022-031 J Wetherlam/FOR PRINT/JWetherlam Ropewalk 50x70 300dpi.tif": (JOHN, "Ropewalk", "print file"),
+    "JOBS/2022/2022-031 J Wetherlam/raw/Ropewalk_01.tif": (JOHN, "Ropewalk", "tile"),
+    "JOBS/2022/2022-031 J Wetherlam/raw/Ropewalk_02.tif": (JOHN, "Ropewalk", "tile"),
+    # a folder a year, an artist written three ways
+    "2021/Wetherlam, John/Low Tide.tif": (JOHN, "Low Tide", "master"),
+    "2021/Wetherlam, John/Low Tide copy.tif": (JOHN, "Low Tide", "master"),
+    "2021/Wetherlam, John/Low Tide FINAL v2.tif": (JOHN, "Low Tide", "master"),
+    "2021/Wetherlam, John/Low Tide web.jpg": (JOHN, "Low Tide", "reference"),
+    "2022/J Wetherlam/Spider web.tif": (JOHN, "Spider web", "master"),
+    "2022/J Wetherlam/Spider web 30x40cm canvas.tif": (JOHN, "Spider web", "print file"),
+    "2022/John Wetherlam/The Final Harvest.tif": (JOHN, "The Final Harvest", "master"),
+    "2022/John Wetherlam/The Final Harvest print 40x50.tif": (JOHN, "The Final Harvest", "print file"),
+    "2022/John Wetherlam/The Print Room.tif": (JOHN, "The Print Room", "master"),
+    "2022/John Wetherlam/The Print Room web.jpg": (JOHN, "The Print Room", "reference"),
+    # two of one family, and series
+    "2020/Mary Anna Leith/Tides I.tif": (MARY, "Tides I", "master"),
+    "2020/Mary Anna Leith/Tides II.tif": (MARY, "Tides II", "master"),
+    "2020/Mary Anna Leith/Tides III.tif": (MARY, "Tides III", "master"),
+    "2020/Mary Anna Leith/Triptych I (of 3).tif": (MARY, "Triptych I", "master"),
+    "2020/Mary Anna Leith/Triptych II (of 3).tif": (MARY, "Triptych II", "master"),
+    "2020/Anna Leith/Blue Door.tif": (ANNA, "Blue Door", "master"),
+    "2020/Anna Leith/Blue Door (2).tif": (ANNA, "Blue Door", "master"),
+    "2020/Anna Leith/Blue Door 600ppi AdobeRGB.tif": (ANNA, "Blue Door", "master"),
+    "2020/Anna Leith/Red Sky 2019.tif": (ANNA, "Red Sky", "master"),
+    "2020/Anna Leith/Number 17.tif": (ANNA, "Number 17", "master"),
+    "2020/Anna Leith/Number 19.tif": (ANNA, "Number 19", "master"),
+    # what nobody filed
+    "to sort/scan0001.tif": ("", "", "master"),
+    "to sort/scan0002.tif": ("", "", "master"),
+    "to sort/IMG_2231.jpg": ("", "", "reference"),
+    "to sort/Untitled-1.tif": ("", "", "master"),
+    "to sort/Ropewalk.tif": (JOHN, "Ropewalk", "master"),
+    "to sort/Image (7).tif": ("", "", "master"),
+}
+
+
+def guess(paths: list[str]) -> dict[str, Guess]:
+    facts = [FileFacts(p, format="JPEG" if p.endswith("jpg") else "TIFF", width=8000, height=6000) for p in paths]
+    return dict(zip(paths, guess_all(facts), strict=True))
+
+
+def told(guessed: Guess) -> tuple[str, str, str]:
+    return guessed.artist.value, guessed.piece.value, guessed.role.value
+
+
+@pytest.mark.parametrize("path", SHOP)
+def test_every_scan_of_a_small_shop_is_filed_as_a_person_would(path: str) -> None:
+    assert told(guess(list(SHOP))[path]) == SHOP[path]
+
+
+def test_no_folder_of_years_or_orders_is_an_artist_and_three_spellings_are_one() -> None:
+    assert {g.artist.value for g in guess(list(SHOP)).values()} == {JOHN, CLAIRE, ANNA, MARY, ""}
+
+
+def test_the_order_in_which_files_are_met_changes_nothing() -> None:
+    paths = list(SHOP)
+    random.Random(11).shuffle(paths)
+    assert {p: told(g) for p, g in guess(paths).items()} == SHOP
