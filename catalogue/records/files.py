@@ -80,14 +80,15 @@ def by_id(db: Database, file_id: int) -> File | None:
 
 def save(db: Database, store_id: int, path: str, size: int, mtime_ns: int, scan_id: int | None, *,
          verified: bool) -> int:
-    """Record the content just read at ``path``; gives the file's id. ``verified``: its digest was taken now."""
+    """Record the content of the file at ``path``; gives its id. ``verified``: its digest was taken now. If not, that
+    content was never checked there, whatever was before."""
     moment = now()
     row = db.execute("""
         INSERT INTO file (store_id, path, size, mtime_ns, scan_id, state, first_seen, read_at, checked_at)
         VALUES (?, ?, ?, ?, ?, 'present', ?, ?, ?)
         ON CONFLICT (store_id, path) DO UPDATE SET size = excluded.size, mtime_ns = excluded.mtime_ns,
             scan_id = excluded.scan_id, state = 'present', read_at = excluded.read_at, failed_at = NULL, failure = '',
-            checked_at = coalesce(excluded.checked_at, checked_at)
+            checked_at = excluded.checked_at
         RETURNING id""",
         [store_id, path, size, stored_mtime(mtime_ns), scan_id, moment, moment,
          moment if verified else None]).fetchone()

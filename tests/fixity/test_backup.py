@@ -266,6 +266,7 @@ def test_a_lost_catalogue_comes_back_from_stores_and_manifests(archive: Shop, sc
     again = Shop(db, home, archive.folder)
     assert [s.kind for s in stores.listed(db)] == ["primary", "copy"]
     assert again.kinds("Ada Quill/Harbour/0.tif") >= {"changed"}
+    assert again.due("Ada Quill/Harbour/0.tif").checked_at is None, "what was read there just now is other content"
     assert again.kinds("Ada Quill/Harbour/1.tif") >= {"missing"}
     gone = files.by_path(db, again.store("main").id, "Ada Quill/Harbour/1.tif")
     assert gone is not None and gone.state == "missing"
