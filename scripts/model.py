@@ -12,6 +12,7 @@ spares the disk.
 
 import argparse
 import sys
+import traceback
 from datetime import date
 from pathlib import Path
 from random import randrange
@@ -27,6 +28,7 @@ def main() -> int:
     parser.add_argument("--steps", type=int, default=20_000, help="how many steps in all")
     parser.add_argument("--length", type=int, default=50, help="steps from one empty archive on")
     parser.add_argument("--seed", type=int, default=None, help="to have the same run again")
+    parser.add_argument("--as-it-came", action="store_true", help="do not cut a difference down to its steps")
     parser.add_argument("--table", type=Path, help="a file to which a line about this run is added")
     chosen = parser.parse_args()
 
@@ -54,10 +56,13 @@ def main() -> int:
             run_state_machine_as_test(seed(start)(Counted), settings=wanted)
         except Exception as error:
             differences = 1
-            print(f"A difference in seed {start}: {type(error).__name__}: {error}", flush=True)
-            steps = shortened(steps_in("\n".join(getattr(error, "__notes__", ()))))
-            again = difference_of(steps)
-            print(*(f"  {step}" for step in steps), again.told if again else "It did not come again.", sep="\n")
+            where = next((frame.name for frame in traceback.extract_tb(error.__traceback__)
+                          if "/tests/model/" in frame.filename), "?")
+            print(f"A difference in seed {start}, in {where}: {type(error).__name__}: {error}", flush=True)
+            if not chosen.as_it_came:
+                steps = shortened(steps_in("\n".join(getattr(error, "__notes__", ()))))
+                again = difference_of(steps)
+                print(*(f"  {step}" for step in steps), again.told if again else "It did not come again.", sep="\n")
         start += 1
         print(f"{taken:,} steps, {process_time() - begun:,.0f} s of processor time", flush=True)
     print(f"{taken:,} steps, seeds {first} to {start - 1}, differences: {differences}", flush=True)

@@ -21,7 +21,7 @@ from catalogue.fixity.recovery import recover
 from catalogue.indexing.stores import add_store, retire_store
 from catalogue.intake import moving, proposals, tidy
 from catalogue.intake.applying import apply
-from catalogue.records import events, stores
+from catalogue.records import events, journal, stores
 from catalogue.records.backup import condition
 from catalogue.records.database import open_database
 
@@ -44,7 +44,6 @@ class KeepingRules(LedgerRules):
     @initialize()
     def begin(self) -> None:
         super().begin()
-        self.other = open_database(self.home.database)
         self.snapshot: Snapshot | None = None
         self.retired = 0
 
@@ -162,6 +161,14 @@ class KeepingRules(LedgerRules):
             deepcopy({n: s.places for n, s in self.reference.stores.items()}), dict(self.reference.guesses),
             set(self.said.pairs), set(self.said.sure))
 
+    @precondition(lambda self: not self.journal_lost and self.db.execute(
+        "SELECT 1 FROM event WHERE change <> '' LIMIT 1").fetchone() is not None)
+    @rule()
+    def lose_the_journal(self) -> None:
+        """``audit --log`` says so, and the next statement writes it anew, whole."""
+        journal.path_of(self.home.database).unlink()
+        self.journal_lost, self.looked_at = True, None
+
     def close_all(self) -> None:
         self.db.close()
         self.other.close()
@@ -174,11 +181,14 @@ class KeepingRules(LedgerRules):
     def recover(self, damage: str) -> None:
         """The catalogue's file is damaged, and comes back with everything that was stated."""
         assert self.snapshot is not None
+        if self.journal_lost and damage != "none":
+            return  # what was stated since the backup may be gone: a recovery says so
         self.close_all()
         wreck(self.home.database, damage)
         source = None if condition(self.home.database).faults else generations(self.home)[-1].path
         done = recover(self.home, source)
         assert done.put_back is not None
+        self.journal_lost = False
         self.open_all()
         self.said.log = {event: change for event, change in self.said.log.items() if event <= self.snapshot.event}
         for name, store in self.reference.stores.items():
@@ -187,7 +197,7 @@ class KeepingRules(LedgerRules):
         self.reference.guesses.update(self.snapshot.guesses)
         self.said.pairs, self.said.sure = set(self.snapshot.pairs), set(self.snapshot.sure)
 
-    @precondition(lambda self: self.usable("main") and self.usable("nas"))
+    @precondition(lambda self: self.usable("main") and self.usable("nas") and not self.journal_lost)
     @rule()
     def rebuild(self) -> None:
         """The catalogue and its backups are lost, and made anew from stores and journal."""

@@ -2,10 +2,11 @@
 
 from hypothesis import strategies as st
 from hypothesis.stateful import invariant, rule
-from stated import RefusedByModel, Stated
+from stated import Names, RefusedByModel, Stated
 from stating import StatementRules, a_number
 
 from catalogue.ledger import editions, repeat, statuses
+from catalogue.ledger.proposal import Proposal
 from catalogue.records import editions as edition_rows
 from catalogue.records import orders
 from catalogue.records.numbers import Number, written
@@ -56,6 +57,22 @@ class LedgerRules(StatementRules):
         if names is None:
             return
         piece = self.piece_id(names)
+        self.record(repeat.propose(self.db, self.home, line_id=last, piece_id=piece, width_mm=300, height_mm=400,
+                                   afresh=last is None), names, last, count, proofs, status)
+
+    @rule(number=a_number, count=st.integers(1, 3), status=a_status)
+    def order_from_both_seats(self, number: int, count: int, status: str) -> None:
+        """The other seat has a question open; this one orders the same meanwhile; then the other records."""
+        names = self.one_of(number, self.said.pieces())
+        if names is not None:
+            asked = repeat.propose(self.other, self.home, piece_id=self.piece_id(names), width_mm=300, height_mm=400,
+                                   afresh=True)
+            self.order(number, 1, False, "asked", False)
+            self.db, self.other = self.other, self.db
+            self.record(asked, names, None, count, False, status)
+
+    def record(self, proposal: Proposal, names: Names, last: int | None, count: int, proofs: bool, status: str) -> None:
+        piece = self.piece_id(names)
         edition = min(self.said.editions_of(piece), default=None)
         proofs = proofs and edition is not None
         line, order = 1 + max(self.said.ids("line"), default=0), self.said.next_order()
@@ -69,8 +86,6 @@ class LedgerRules(StatementRules):
                 said.issue(edition, "proof" if proofs else "number", count, line, status in ("printed", "collected"))
 
         def service() -> None:
-            proposal = repeat.propose(self.db, self.home, line_id=last, piece_id=piece, width_mm=300, height_mm=400,
-                                      afresh=last is None)
             made = repeat.record(self.db, proposal, quantity=count, proofs=proofs, status=status, placed="2026-01-02")
             assert made == line
 

@@ -8,14 +8,14 @@ from hypothesis import strategies as st
 from hypothesis.stateful import initialize, invariant, rule
 from stated import Names, RefusedByModel, Stated
 
-from catalogue.errors import CatalogueError
+from catalogue.errors import Busy, CatalogueError
 from catalogue.fixity.log import verify
 from catalogue.indexing import corrections
 from catalogue.likeness import merging
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.service import judge
 from catalogue.records import journal, likenesses, pieces, replay, scans
-from catalogue.records.database import last_statement, others_writes, transaction
+from catalogue.records.database import BUSY_SECONDS, last_statement, open_database, others_writes, transaction
 
 EVIDENCE = Evidence(Relation.RESCAN, 0.99).to_json()
 ARTISTS = ("Ada", "Ben", "Eve Moss", "Cy Ruhl")
@@ -33,6 +33,8 @@ class StatementRules(FileRules):
     @initialize()
     def begin(self) -> None:
         super().begin()
+        self.other = open_database(self.home.database)
+        self.journal_lost = False
         self.said = Stated(guesses=self.reference.guesses)
         self.undoings: set[int] = set()  # events that undo
         self.steps = 0
@@ -58,6 +60,7 @@ class StatementRules(FileRules):
             return False
         assert not refused, f"should have been refused: {refused}"
         trial, event = self.said.trial(), last_statement(self.db)
+        self.journal_lost &= event == before
         model(trial, new())
         self.said.take(trial, event if event != before else None)
         self.last = event if event != before else None, self.steps, rows
@@ -123,8 +126,11 @@ class StatementRules(FileRules):
         self.state(model, lambda: corrections.set_piece(self.db, piece, facts, artist=artist),
                    lambda: self.artist_id(artist) if artist else 0)
 
-    @rule(one=a_number, other=a_number)
-    def merge_pieces(self, one: int, other: int) -> None:
+    @rule(one=a_number, other=a_number, described=st.none() | some_facts)
+    def merge_pieces(self, one: int, other: int, described: dict[str, int] | None = None) -> None:
+        """Two pieces, of the second of which something may have been said just before."""
+        if described:
+            self.say_of_piece(other, described, None, None)
         keep, gone = self.one_of(one, self.said.pieces()), self.one_of(other, self.said.pieces())
         if keep is None or keep == gone:
             return
@@ -173,6 +179,34 @@ class StatementRules(FileRules):
             said.put("piece", piece, current=DIGESTS[content])
 
         self.state(model, lambda: pieces.set_current(self.db, piece, self.scan_id(content), "person"))
+
+    @rule(number=a_number, notes=st.sampled_from(["on linen", "framed", "at the framer's"]))
+    def say_while_the_other_seat_tries_too(self, number: int, notes: str) -> None:
+        """The other seat sees nothing of it before it is whole, can write nothing meanwhile, and everything after."""
+        names = self.one_of(number, self.said.pieces())
+        if names is None or self.said.fact(names, "notes") == notes:
+            return
+        piece = self.piece_id(names)
+        before = pieces.by_id(self.other, piece)
+        self.other.execute("PRAGMA busy_timeout = 0").close()
+
+        def model(said: Stated, new: int) -> None:
+            said.keep_piece(piece, names)
+            said.put("piece", piece, notes=notes)
+
+        def service() -> None:
+            with transaction(self.db):
+                pieces.state(self.db, piece, {"notes": notes})
+                assert pieces.by_id(self.other, piece) == before
+                try:
+                    corrections.set_piece(self.other, piece, {"notes": "from the other seat"})
+                except Busy:
+                    return
+                raise AssertionError("two wrote at once")
+
+        self.state(model, service)
+        self.other.execute(f"PRAGMA busy_timeout = {BUSY_SECONDS * 1000:.0f}").close()
+        assert pieces.by_id(self.other, piece) == pieces.by_id(self.db, piece)
 
     # -- artists -------------------------------------------------------------------------------------------------
 
@@ -348,5 +382,6 @@ class StatementRules(FileRules):
         if written != self.looked_at:  # else nobody has written since
             self.looked_at = written
             assert not replay.differences(self.db)
-            assert not journal.check(self.db, self.home.database)
+            faults = journal.check(self.db, self.home.database)
+            assert faults == ([f"{journal.path_of(self.home.database).name} is gone"] if self.journal_lost else [])
             assert verify(self.db, self.home).unbroken
