@@ -22,10 +22,13 @@ CURRENCIES: dict[str, int] = dict.fromkeys(_TWO.split(), 2) | {
 UNKNOWN_MINOR_UNITS = 2     # of a currency that an older catalogue has under a name that is no code
 LIMIT = Decimal(10) ** 12   # amounts are below it
 LONGEST = 40                # characters of an amount as typed
+_MEANT = {"€": {"EUR"}, "EURO": {"EUR"}, "£": {"GBP", "EGP", "FKP", "GIP", "LBP", "SDG", "SHP", "SSP", "SYP"},
+          "¥": {"JPY", "CNY"}}   # what a sign beside an amount can mean
+_NO_DOLLARS = frozenset(["EUR", "GBP", "CHF", "JPY", "CNY", "SEK", "NOK", "DKK", "PLN", "CZK", "HUF"])
 _AMOUNT = re.compile(  # a currency sign or word may stand before or after; ".-" and ",-" say no cents
-    r"(?P<minus>[-−–])?\s*(?:[^\w.,\s-]|[A-Za-z]{1,4}\.?)?\s*(?P<minus2>[-−])?"
+    r"(?P<minus>[-−–])?\s*(?P<before>[^\w.,\s-]|[A-Za-z]{1,4}\.?)?\s*(?P<minus2>[-−])?"
     r"(?P<whole>[1-9][0-9]{0,2}(?:[.,'’ \u00a0\u202f][0-9]{3})+|[0-9]+)"
-    r"(?:(?P<sign>[.,])(?P<cents>[0-9]{1,4})|[.,][-–])?\s*(?:[^\w.,\s-]|[A-Za-z]{1,4}\.?)?")
+    r"(?:(?P<sign>[.,])(?P<cents>[0-9]{1,4})|[.,][-–])?\s*(?P<after>[^\w.,\s-]|[A-Za-z]{1,4}\.?)?")
 
 
 def currency_code(text: str) -> str:
@@ -54,7 +57,7 @@ def read_amount(text: str, currency: str = "") -> str:
 
     A lone sign before three digits parts thousands. In a currency of three decimals a lone point before three digits
     is the decimal point, as :func:`write_amount` has it; a comma there could be either and is refused.
-    Raises ValueError: no amount, below zero, finer than the smallest coin, or not below ``LIMIT``.
+    Raises ValueError: no amount, one of another currency, below zero, finer than the coin, or not below ``LIMIT``.
     """
     typed = text.strip()
     if not typed:
@@ -67,6 +70,9 @@ def read_amount(text: str, currency: str = "") -> str:
         raise ValueError(f"{text!r} is no price")
     if match["minus"] or match["minus2"]:
         raise ValueError(f"{text!r} is no price: it is below zero")
+    for word in (match["before"], match["after"]):
+        if word and currency and not _can_mean(word.upper(), currency):
+            raise ValueError(f"{text!r} is no price in {currency}")
     whole, cents = match["whole"], match["cents"] or ""
     if digits == 3 and not cents:
         whole, cents = _three_decimals(whole)
@@ -77,6 +83,13 @@ def read_amount(text: str, currency: str = "") -> str:
         raise ValueError(f"{text!r} is no price in {currency or 'this currency'}: it has {unit}")
     amount = Decimal(f"{re.sub(r'[^0-9]', '', whole)}.{cents or '0'}")
     return write_amount(_below_limit(amount, text), currency)
+
+
+def _can_mean(word: str, currency: str) -> bool:
+    """Whether a sign or word beside an amount may stand for a currency; what is no known one says nothing of it."""
+    if word in CURRENCIES:
+        return word == currency
+    return currency in _MEANT.get(word, {currency}) and not (word == "$" and currency in _NO_DOLLARS)
 
 
 def _three_decimals(whole: str) -> tuple[str, str]:

@@ -54,6 +54,19 @@ def test_a_refusal_says_why(text: str, currency: str, why: str) -> None:
         money.read_amount(text, currency)
 
 
+@pytest.mark.parametrize(("text", "currency"), [("CHF 90", "EUR"), ("90 EUR", "CHF"), ("£ 7", "EUR"), ("$7", "EUR"),
+                                                ("7 €", "USD"), ("¥700", "USD")])
+def test_an_amount_of_another_currency_is_none(text: str, currency: str) -> None:
+    with pytest.raises(ValueError, match=f"no price in {currency}"):
+        money.read_amount(text, currency)
+
+
+@pytest.mark.parametrize(("text", "currency"), [("CHF 90", "CHF"), ("Fr. 90", "CHF"), ("$90", "USD"), ("90 kr", "SEK"),
+                                                ("$ 90", "AUD"), ("£90", "GBP"), ("90 eur", "EUR"), ("€ 90", "EUR")])
+def test_an_amount_may_name_its_currency(text: str, currency: str) -> None:
+    assert money.read_amount(text, currency) == "90.00"
+
+
 @given(st.decimals(0, 10**7, places=2))
 def test_either_habit_reads_back(amount: object) -> None:
     english = f"{amount:,.2f}"

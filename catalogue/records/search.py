@@ -74,8 +74,8 @@ class Vocabulary:
 
 
 _INDEXES = ("artist_words", "piece_words", "order_words", "file_words")
-_SIZE = re.compile(r"(?<![0-9.,])([0-9]+(?:[.,][0-9]+)?)\s*(?:cm|mm)?\s*[x×]\s*([0-9]+(?:[.,][0-9]+)?)"
-                   r"(?:\s*(cm|mm)\b)?",
+_SIZE = re.compile(r"(?<![0-9.,])([0-9]+(?:[.,][0-9]+)?)\s*(?:cm|mm|inch(?:es)?|in|\"|″|′′)?\s*[x×]\s*"
+                   r"([0-9]+(?:[.,][0-9]+)?)(?:\s*(cm\b|mm\b|inch(?:es)?\b|in\b|\"|″|′′))?",
                    re.IGNORECASE)
 _FIGURES = str.maketrans("oil", "011")  # letters read as figures, as in an invoice number copied by hand
 _LARGEST_CM = 250  # a print's side beyond this is surely meant in millimetres
@@ -109,7 +109,10 @@ def _words(text: str) -> list[str]:
 def _size_word(found: re.Match[str]) -> str:
     """``50 × 70 cm``, ``50.2x70`` and ``500x700mm`` as orders are indexed: whole centimetres."""
     sides = [float(side.replace(",", ".")) for side in found.group(1, 2)]
-    if found[3] == "mm" or (found[3] is None and min(sides) > _LARGEST_CM):
+    unit = (found[3] or "").lower()
+    if unit.startswith("in") or unit in ('"', "″", "′′"):  # folding takes a double prime apart
+        sides = [side * 2.54 for side in sides]
+    elif unit == "mm" or (not unit and min(sides) > _LARGEST_CM):
         sides = [side / 10 for side in sides]
     return "{}x{}".format(*(int(side + 0.5) for side in sides))
 

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -23,11 +24,17 @@ from catalogue.fixity.recovery import recover
 from catalogue.indexing import corrections
 from catalogue.ledger import editions as numbering
 from catalogue.ledger import repeat
+from catalogue.ledger.artist_statement import issue
+from catalogue.ledger.artist_terms import set_terms
 from catalogue.ledger.importing import import_orders
+from catalogue.ledger.periods import month
 from catalogue.likeness import merging
+from catalogue.operations.buyers import merge_buyers
+from catalogue.operations.editions import move_prints
+from catalogue.operations.orders import change_orders
 from catalogue.records import editions, events, journal, orders, pieces
 from catalogue.records.backup import condition
-from catalogue.records.database import open_database, recovered_path
+from catalogue.records.database import Database, open_database, recovered_path
 from catalogue.records.numbers import Number
 from catalogue.records.replay import differences
 from catalogue.settings import Home
@@ -83,6 +90,30 @@ def test_orders_recorded_after_the_backup_come_back(ordered: Shop) -> None:
     assert done.exit_code == 0, done.output
     assert "Orders recorded after the backup, all here: 2026-0002, 2026-0003." in done.output
     _nothing_lost(ordered.home)
+
+
+def test_buyers_terms_statements_and_places_of_prints_come_back(ordered: Shop) -> None:
+    _order(ordered, 1)
+    change_orders(ordered.db, ["2026-0001", "2026-0002"], status="printed", buyer="Ann Tarn")
+    change_orders(ordered.db, ["2026-0003"], buyer="Ada Tarn")
+    merge_buyers(ordered.db, "ann tarn", "ada tarn")
+    set_terms(ordered.db, 1, "percentage", "40")
+    issue(ordered.db, 1, month("2026-02"), "%Y", date(2026, 3, 1))
+    move_prints(ordered.db, 1, [Number("number", 3)], "consigned", holder="Gallery Umberlow")
+    change_orders(ordered.db, ["2026-0002"], unit_price="31.50")
+
+    def told(db: Database) -> list[list[tuple[object, ...]]]:
+        return [[tuple(row) for row in db.execute(f"SELECT * FROM {table} ORDER BY 1, 2")] for table in (
+            "buyer_stated", "order_buyer", "artist_terms", "artist_statement", "print_move", "order_line")]
+
+    before = told(ordered.db)
+    assert all(before)
+    ordered.db.close()
+    _wreck(ordered.home)
+    assert recover(ordered.home).lost == 0
+    db = open_database(ordered.home.database)
+    assert told(db) == before and not differences(db)
+    db.close()
 
 
 def test_orders_come_back_from_the_damaged_file_when_the_journal_is_gone(ordered: Shop) -> None:

@@ -155,6 +155,12 @@ def test_the_word_itself_comes_before_words_known_longer(db: Database) -> None:
     assert [hit.title for hit in search(db, "harbour").pieces] == ["Harbour Lights", "Harbour", "Harbourside"]
 
 
+@pytest.mark.parametrize("text", ["20x30in", '20 × 30"', "20in x 30 in", "20 x 30 inches", "20″ x 30″", "508x762mm"])
+def test_a_size_in_inches_is_sought_in_centimetres(text: str) -> None:
+    """20 × 2.54 = 50.8; 30 × 2.54 = 76.2."""
+    assert words_of(text) == ["51x76"]
+
+
 @pytest.mark.parametrize("text", ["500x700mm", "500 × 700 mm", "50x70", "50 x 70 cm", "500x700", "50,2 x 70"])
 def test_a_size_is_sought_in_whole_centimetres(text: str) -> None:
     assert words_of(text) == ["50x70"]
