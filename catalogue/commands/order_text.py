@@ -53,14 +53,9 @@ def print_list(out: "Printer", lines: Sequence[Line], sums: "OrderSums", dates: 
 
 def print_sums(out: "Printer", sums: "OrderSums", *, shown: int) -> None:
     """What all lines that fit amount to, and how many of them are not shown."""
-    if not sums.lines and not sums.cancelled:
-        return
-    money = ", ".join(show_amount(one.amount, one.currency) for one in sums.money) or "no prices"
-    out.print(f"{counted(sums.orders, 'order')}, {counted(sums.prints, 'print')}: {money}")
-    if sums.unpriced and sums.money:
-        out.print(f"{counted(sums.unpriced, 'line')} without a price.")
-    if sums.cancelled:
-        out.print(f"{counted(sums.cancelled, 'cancelled line')} not counted.")
+    from catalogue.operations.orders import summarize_sums
+
+    out.lines(summarize_sums(sums))
     if shown < sums.lines + sums.cancelled:
         out.print(f"{number(shown)} of {counted(sums.lines + sums.cancelled, 'line')} shown; --limit shows more.")
 

@@ -7,14 +7,16 @@ from catalogue.errors import NotFound, Refused
 from catalogue.ledger import repeat, statuses
 from catalogue.ledger.health import check_now
 from catalogue.ledger.proposal import Proposal
+from catalogue.money import show_amount
 from catalogue.operations.wording import counted
 from catalogue.records import orders
 from catalogue.records.database import Database, last_statement, transaction
 from catalogue.records.numbers import Number
+from catalogue.records.order_list import OrderSums
 from catalogue.records.orders import Line, Order
 
-__all__ = ["LineCancelled", "OrdersChanged", "cancel_line", "change_lines", "change_orders", "check_now",
-           "correct_order", "record_order", "set_order_status", "summarize"]
+__all__ = ["LineCancelled", "OrdersChanged", "cancel_line", "change_lines", "change_listed", "change_orders",
+           "check_now", "correct_order", "record_order", "set_order_status", "summarize", "summarize_sums"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +121,31 @@ def change_lines(db: Database, line_ids: Sequence[int], *, unit_price: str | Non
     return OrdersChanged((), changed, _new_statement(db, before))
 
 
+def change_listed(db: Database, line_ids: Sequence[int], *, status: str | None = None,
+                  seen: Mapping[str, str] | None = None, unit_price: str | None = None, notes: str | None = None,
+                  buyer: str | None = None, placed: str | None = None) -> OrdersChanged:
+    """Change lines as a list shows them, all or none; None leaves what is. One statement, undone as one.
+
+    Price of one print (as typed) and notes are the lines' own; status, buyer and date are those of their orders.
+    ``seen``: the status that was shown, by order number. Raises NotFound, Refused as :func:`set_order_status` and
+    :func:`correct_order`.
+    """
+    of_order = {name: value for name, value in (("buyer", buyer), ("placed", placed)) if value is not None}
+    of_line = {name: value for name, value in (("unit_price", unit_price), ("notes", notes)) if value is not None}
+    before = last_statement(db)
+    with transaction(db, f"{counted(len(set(line_ids)), 'order line')} changed"):
+        lines = [_line(db, line_id) for line_id in dict.fromkeys(line_ids)]
+        for number in dict.fromkeys(line.number for line in lines):
+            if of_order:
+                statuses.correct(db, number, of_order)
+            if status is not None and status != orders.by_number(db, number).status:
+                set_order_status(db, number, status, seen=(seen or {}).get(number, ""))
+        for line in lines if of_line else ():
+            statuses.correct(db, line.number, {}, line_id=line.id, line=of_line)
+        changed = tuple(_line(db, line.id) for line in lines)
+    return OrdersChanged((), changed, _new_statement(db, before))
+
+
 def _priced_anew(db: Database, number: str, unit_price: str | None) -> list[Line]:
     if unit_price is None:
         return []
@@ -149,3 +176,16 @@ def summarize(done: Line | Order | LineCancelled | OrdersChanged) -> list[str]:
             return [f"Changed {what}." if done.event else "Nothing to change: it is so already."]
     numbers = f", numbers {done.numbers}" if done.numbers else ""
     return [f"Recorded as order {done.number}, line {done.id}{numbers}."]
+
+
+def summarize_sums(sums: OrderSums) -> list[str]:
+    """What all lines of a list amount to, and what of them is not counted; nothing where there are none."""
+    if not sums.lines and not sums.cancelled:
+        return []
+    amounts = ", ".join(show_amount(one.amount, one.currency) for one in sums.money) or "no prices"
+    said = [f"{counted(sums.orders, 'order')}, {counted(sums.prints, 'print')}: {amounts}"]
+    if sums.unpriced and sums.money:
+        said.append(f"{counted(sums.unpriced, 'line')} without a price.")
+    if sums.cancelled:
+        said.append(f"{counted(sums.cancelled, 'cancelled line')} not counted.")
+    return said

@@ -1,35 +1,44 @@
-"""Orders: every line, newest first, with the picture it was printed from."""
+"""Orders: every line, filtered by one line of plain words, with what those that fit amount to."""
 
 from collections.abc import Iterable, Sequence
+from datetime import date
 from itertools import pairwise
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.text import Text
 from textual.binding import BindingType
-from textual.containers import Container
+from textual.containers import Container, Vertical
 from textual.widget import Widget
+from textual.widgets import Input, Static
 
-from catalogue.operations.orders import set_order_status
-from catalogue.records import browsing
-from catalogue.records.browsing import LineItem
+from catalogue.ledger.order_filter import read_filter
+from catalogue.money import show_amount
+from catalogue.operations import orders as operations
+from catalogue.records import browsing, order_list
 from catalogue.records.database import Database
+from catalogue.records.order_list import DESCENDING, SORTS, ListedLine, OrderFilter, OrderSums
 from catalogue.records.orders import STATUSES
 from catalogue.screens.browse import Sight
+from catalogue.screens.correcting import take_back, tell_correction
 from catalogue.screens.dialogs import Question
 from catalogue.screens.jobs import panel_text, start_job_sheet
 from catalogue.screens.keys import bindings
+from catalogue.screens.order_form import change_form, corrected
 from catalogue.screens.page import Page
 from catalogue.screens.rows import Column, RowTable
 from catalogue.screens.sheet import SheetPanel, job_sheet_panel, read_sheet
 from catalogue.screens.table import PagedTable, Source
-from catalogue.screens.wording import cell, day, safe, size_cm
+from catalogue.screens.wording import cell, counted, day, safe, size_cm
 
 if TYPE_CHECKING:
+    from catalogue.indexing.corrections import Correction
     from catalogue.sheets.job import Written
+
+FILTER_HINT = "f: a month, artist, buyer, state or medium, such as 2025-11 canvas printed"
 
 
 class OrdersPage(Page):
-    """The ledger as a list."""
+    """The ledger as a list, its filter above and its sums below."""
 
     PLACE = "orders"
     MODE = "orders"
@@ -37,66 +46,122 @@ class OrdersPage(Page):
 
     def __init__(self) -> None:
         super().__init__()
-        self._status = ""
+        self._sort, self._reversed = "date", False
 
     def body(self) -> Iterable[Widget]:
         yield Container(
-            PagedTable[LineItem]([
-                Column("Placed", 11), Column("Order", 10, least=96), Column("Title", 0, weight=3),
-                Column("Artist", 0, least=110, weight=2), Column("Buyer", 0, least=76, weight=2),
-                Column("Size", 14, least=50), Column("No", 3, right=True), Column("Medium", 0, least=120, weight=2),
-                Column("State", 9)], id="lines"),
+            Vertical(
+                Input(placeholder=FILTER_HINT, id="orders-filter", compact=True),
+                PagedTable[ListedLine]([
+                    Column("Placed", 11), Column("Order", 10, least=128), Column("Title", 0, weight=3),
+                    Column("Artist", 0, least=118, weight=2), Column("Buyer", 0, weight=2),
+                    Column("Size", 14, least=104), Column("Qty", 4, right=True),
+                    Column("Medium", 0, least=84, weight=2), Column("Price", 12, right=True),
+                    Column("State", 9)], id="lines"),
+                Static("", id="orders-sums", markup=False),
+                id="orders-list"),
             Sight(),
             id="orders")
 
     def on_mount(self) -> None:
         self._load()
-        self.query_one("#lines", PagedTable).focus()
+        self._table.focus()
 
     def catalogue_changed(self) -> None:
         self._load(keep=True)
 
-    def _load(self, *, keep: bool = False) -> None:
-        status = self._status
-        table = self.query_one("#lines", PagedTable)
-        title = f"Order lines: {status}" if status else "Order lines"
-        table.entitle(title)
-        table.show(Source(lambda db, beyond, limit, forward: browsing.lines(db, status, beyond, limit, forward=forward),
-                          self._cells, lambda row: row.id), keep=keep)
-        if not status:
-            self.ask(browsing.totals, lambda totals: table.entitle(title, totals.lines), group="totals")
-
-    def _cells(self, row: LineItem) -> list[Text]:
-        return [cell(day(row.placed, self.shop.day_form)), cell(row.number), cell(row.title), cell(row.artist),
-                cell(row.buyer), cell(size_cm(row.width_mm, row.height_mm)), cell(row.quantity, right=True),
-                cell(row.medium), cell(row.status)]
+    @property
+    def _table(self) -> PagedTable[ListedLine]:
+        return self.query_one("#lines", PagedTable)
 
     @property
-    def _line(self) -> LineItem | None:
-        return self.query_one("#lines", PagedTable).row_to_act_on
+    def _filter(self) -> OrderFilter:
+        return read_filter(self.query_one("#orders-filter", Input).value, date.today())
+
+    def _load(self, *, keep: bool = False) -> None:
+        wanted, sort = self._filter, self._sort
+        descending = (sort in DESCENDING) != self._reversed
+
+        def page(db: Database, beyond: ListedLine | None, limit: int, forward: bool) -> list[ListedLine]:
+            return order_list.page(db, wanted, sort=sort, descending=descending,
+                                   beyond=beyond.place if beyond else None, limit=limit, forward=forward)
+
+        self._table.show(Source(page, self._cells, lambda row: row.line.id), keep=keep)
+        self.ask(lambda db: order_list.sums(db, wanted), self._show_sums, group="sums")
+
+    def _show_sums(self, sums: OrderSums) -> None:
+        order = f", by {self._sort}" if self._sort != "date" or self._reversed else ""
+        self._table.entitle(f"Order lines{order}{', reversed' if self._reversed else ''}", sums.lines + sums.cancelled)
+        self.query_one("#orders-sums", Static).update(safe("  ".join(operations.summarize_sums(sums))))
+
+    def _cells(self, row: ListedLine) -> list[Text]:
+        line = row.line
+        return [cell(day(line.placed, self.shop.day_form)), cell(line.number), cell(line.title), cell(line.artist),
+                cell(row.buyer), cell(size_cm(line.width_mm, line.height_mm)), cell(line.quantity, right=True),
+                cell(line.medium), cell(show_amount(line.price, line.currency) or "–", right=True), cell(line.status)]
+
+    @property
+    def _line(self) -> ListedLine | None:
+        return self._table.row_to_act_on
 
     def on_row_table_pointed(self, event: RowTable.Pointed) -> None:
         row = event.row
         if row is None:
             self.query_one(Sight).show(None)
         else:
-            self.ask(lambda db: browsing.glance(db, row.piece_id), self.query_one(Sight).show, group="glance")
+            self.ask(lambda db: browsing.glance(db, row.line.piece_id), self.query_one(Sight).show, group="glance")
 
     def on_row_table_chosen(self, event: RowTable.Chosen) -> None:
-        self.shop.open_piece(event.row.piece_id)
+        self.shop.open_piece(event.row.line.piece_id)
+
+    # The filter and the order of the list
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        if event.input.id == "orders-filter":
+            self._table.unmark_all()    # what is marked is what can be seen in the list
+            self._load()
+
+    def on_input_submitted(self, _: Input.Submitted) -> None:
+        self._table.focus()
+
+    def action_filter(self) -> None:
+        self.query_one("#orders-filter", Input).focus()
+
+    def action_leave_filter(self) -> None:
+        """From the filter to the list; from the list, every line again."""
+        box = self.query_one("#orders-filter", Input)
+        if box.has_focus:
+            self._table.focus()
+        elif box.value:
+            box.value = ""
+
+    def action_sort(self) -> None:
+        """By the next column."""
+        sorts = list(SORTS)
+        self._sort, self._reversed = sorts[(sorts.index(self._sort) + 1) % len(sorts)], False
+        self._load()
+
+    def action_reverse(self) -> None:
+        """The same order the other way round."""
+        self._reversed = not self._reversed
+        self._load()
+
+    # One line
 
     def action_open(self) -> None:
-        if self._line is not None:
-            self.shop.open_piece(self._line.piece_id)
+        row = self._line
+        if row is not None:
+            self.shop.open_piece(row.line.piece_id)
 
     def action_repeat(self) -> None:
-        if self._line is not None:
-            self.shop.repeat(line_id=self._line.id)
+        row = self._line
+        if row is not None:
+            self.shop.repeat(line_id=row.line.id)
 
     def action_sheet(self) -> None:
         row = self._line
         if row is not None:
-            self.app.push_screen(job_sheet_panel(self.shop.home, row.id, f"{row.number}, {row.title}"))
+            self.app.push_screen(job_sheet_panel(self.shop.home, row.line.id, _name(row)))
 
     def action_sheet_and_copy(self) -> None:
         row = self._line
@@ -105,38 +170,62 @@ class OrdersPage(Page):
 
         def show(done: "Sequence[Written]") -> None:
             if self.is_current:  # else the person has gone on; what is typed there goes there
-                self.app.push_screen(SheetPanel(f"Job sheet: {row.number}, {row.title}",
-                                                lambda _: read_sheet(done[0].files)))
+                self.app.push_screen(SheetPanel(f"Job sheet: {_name(row)}", lambda _: read_sheet(done[0].files)))
             else:
                 from catalogue.operations.job_sheets import summarize
 
                 self.shop.say(f"The job sheet is written:\n{panel_text(summarize(done))}")
 
-        start_job_sheet(self.shop, row.id, True, show)
+        start_job_sheet(self.shop, row.line.id, True, show)
+
+    # One line or several
+
+    def action_mark(self) -> None:
+        self._table.toggle_mark()
 
     def action_move_on(self) -> None:
-        """To the next state of the order, after a yes."""
-        row = self._line
-        following = dict(pairwise(STATUSES[:-1])).get(row.status) if row else None
-        if row is None or following is None:
-            self.shop.say("This order goes no further.")
+        """To the next state of the order or orders, after a yes."""
+        rows = self._table.rows_to_act_on
+        if not rows:
             return
+        states = {row.line.status for row in rows}
+        following = dict(pairwise(STATUSES[:-1])).get(states.pop()) if len(states) == 1 else None
+        if following is None:
+            self.shop.say("This order goes no further." if len(rows) == 1 else
+                          "These orders are not all in one state from which they can go on.", "warning")
+            return
+        numbers = list(dict.fromkeys(row.line.number for row in rows))
+        ids = [row.line.id for row in rows]
+        seen = {row.line.number: row.line.status for row in rows}
+        which = f"Order {safe(numbers[0])}" if len(numbers) == 1 else counted(len(numbers), "order")
 
         def answered(yes: bool | None) -> None:
             if yes:
-                self.shop.writes.add(f"order {safe(row.number)} {following}", change, moved, holds=self)
+                self.shop.writes.add(f"{which} {following}",
+                                     lambda db: corrected(operations.change_listed(
+                                         db, ids, status=following, seen=seen)),
+                                     lambda done: self._changed(rows, done), holds=self)
 
-        def moved(_: object) -> None:
-            self.query_one("#lines", PagedTable).expect_removal(row)  # it may list lines of the former state only
-            self.shop.changed()
+        self.app.push_screen(Question(f"{which}: {rows[0].line.status} → {following}?",
+                                      "The whole order moves on." if len(numbers) == 1 else "The whole orders move on.",
+                                      yes=following.capitalize()), answered)
 
-        def change(db: Database) -> None:
-            set_order_status(db, row.number, following, seen=row.status)
+    def action_edit(self) -> None:
+        """State, price, notes, buyer and date of the line under the cursor, or of all marked ones."""
+        rows = self._table.rows_to_act_on
+        if rows:
+            self.app.push_screen(change_form([row.line for row in rows], self.shop.day_form),
+                                 lambda done: self._changed(rows, done) if done else None)
 
-        self.app.push_screen(Question(f"Order {safe(row.number)}: {row.status} → {following}?",
-                                      "The whole order moves on.", yes=following.capitalize()), answered)
+    def _changed(self, rows: Sequence[ListedLine], done: "Correction") -> None:
+        self._table.unmark_all()
+        for row in rows:
+            self._table.expect_removal(row)     # it may fit the filter no more
+        tell_correction(self.shop, done)
 
-    def action_next_status(self) -> None:
-        states = ("", *STATUSES)
-        self._status = states[(states.index(self._status) + 1) % len(states)]
-        self._load()
+    def action_undo(self) -> None:
+        take_back(self)
+
+
+def _name(row: ListedLine) -> str:
+    return f"{row.line.number}, {row.line.title}"

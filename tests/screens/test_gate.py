@@ -36,7 +36,7 @@ LISTS = {"browse": "#pieces", "piece": "#scans", "orders": "#lines", "alike": "#
 # Keys that act on the row under the cursor; all others of a place do the same wherever it stands.
 ON_ROWS = {"browse": {"open", "repeat", "edit", "mark", "copy_path", "open_file", "reveal"},
            "piece": {"edit", "mark", "copy_path", "open_file", "reveal", "make_current"},
-           "orders": {"open", "repeat", "sheet", "sheet_and_copy", "move_on"},
+           "orders": {"open", "repeat", "sheet", "sheet_and_copy", "move_on", "edit", "mark"},
            "alike": {"confirm", "reject", "merge", "open"},
            "stores": {"index", "audit", "bring_up_to_date", "retire"},
            "audit": {"next_step", "accept", "piece"},
@@ -551,7 +551,7 @@ async def test_esc_and_a_letter_sent_at_once_are_two_keys(busy: Home) -> None:
     async with running(busy, place="orders") as pilot:
         await burst(pilot, "question_mark", "alt+s")
         await settled(pilot)
-        assert "Order lines: asked" in words(pilot)
+        assert "Order lines, by number" in words(pilot)
 
 
 async def test_the_place_pressed_again_leaves_what_was_opened_over_it(busy: Home) -> None:

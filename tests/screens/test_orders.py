@@ -1,0 +1,204 @@
+"""Orders: found by plain words, summed, sorted, changed where they stand, several at once and undone as one."""
+
+import pytest
+from textual.widgets import Input, Static
+
+from catalogue.records import orders
+from catalogue.records.database import open_database, transaction
+from catalogue.screens.app import CatalogueApp
+from catalogue.screens.dialogs import Question
+from catalogue.screens.form import FormDialog
+from catalogue.screens.rows import RowTable
+from catalogue.settings import Home
+from tests.screens.shop import burst, held_up, running, said, settled, words
+
+
+def numbers(app: CatalogueApp) -> list[str]:
+    return [row.line.number for row in app.screen.query_one("#lines", RowTable).rows_held]
+
+
+def sums(app: CatalogueApp) -> str:
+    return str(app.screen.query_one("#orders-sums", Static).content)
+
+
+def app_of(pilot: object) -> CatalogueApp:
+    app = pilot.app  # type: ignore[attr-defined]
+    assert isinstance(app, CatalogueApp)
+    return app
+
+
+@pytest.fixture
+def book(shop: Home) -> Home:
+    """The shop, with an order in pounds, one without a price, and one cancelled."""
+    db = open_database(shop.database)
+    with transaction(db):
+        for number, placed, currency, price, status in (
+                ("A-106", "2025-03-02", "GBP", "80.00", "asked"), ("A-107", "2025-03-31", "EUR", "", "asked"),
+                ("A-108", "2025-04-01", "EUR", "10.00", "cancelled")):
+            order = orders.save(db, number, placed, buyer="Dr Oakhanger", status=status, currency=currency)
+            orders.add_line(db, order, orders.NewLine(3, 400, 300, 2, "canvas satin", price=price))
+    db.close()
+    return shop
+
+
+def line_of(home: Home, number: str) -> orders.Line:
+    db = open_database(home.database)
+    try:
+        return orders.lines_of(db, orders.by_number(db, number).id)[0]
+    finally:
+        db.close()
+
+
+async def test_who_what_and_how_much_is_seen(book: Home) -> None:
+    async with running(book, size=(200, 60), place="orders") as pilot:
+        text = words(pilot)
+        for fact in ("Buyer", "Medium", "Qty", "Price", "Dr Oakhanger", "canvas satin", "80.00 GBP", "240.00 EUR"):
+            assert fact in text, fact
+        # by hand: 5 orders of 240 euros and 4 + 2 + 1 + 1 + 3 prints, one of 2 prints in pounds, 2 without a price
+        assert sums(app_of(pilot)) == ("7 orders, 15 prints: 1,200.00 EUR, 80.00 GBP  1 line without a price."
+                                       "  1 cancelled line not counted.")
+
+
+@pytest.mark.parametrize(("typed", "found"), [
+    ("2025-03", ["A-107", "A-105", "A-106"]), ("tarnvik", ["A-104", "A-102", "A-101"]),
+    ("umberlow", ["A-105", "A-101"]), ("canvas", ["A-108", "A-107", "A-106"]),
+    ("2025-03 canvas asked", ["A-107", "A-106"]), ("cancelled", ["A-108"]), ("nothing like it", [])])
+async def test_one_line_of_plain_words_filters(book: Home, typed: str, found: list[str]) -> None:
+    async with running(book, place="orders") as pilot:
+        await pilot.press("f")
+        pilot.app.screen.query_one("#orders-filter", Input).value = typed
+        await settled(pilot)
+        assert numbers(app_of(pilot)) == found
+        assert f"Order lines  {len(found)}" in words(pilot)
+
+
+async def test_letters_typed_at_once_into_the_filter_are_all_there_and_escape_leads_back(book: Home) -> None:
+    async with running(book, place="orders") as pilot:
+        app = app_of(pilot)
+        with held_up(app):
+            await burst(pilot, "f", *"quarrel", "enter", "r")
+        await settled(pilot)
+        assert type(app.screen).__name__ == "RepeatDialog"
+        assert "Three Kites" in words(pilot), "r waited for the filtered list"
+        await pilot.press("escape")
+        assert app.screen.query_one("#orders-filter", Input).value == "quarrel"
+        await pilot.press("escape")
+        await settled(pilot)
+        assert len(numbers(app)) == 8
+
+
+async def test_the_list_is_sorted_by_any_column_either_way(book: Home) -> None:
+    async with running(book, place="orders") as pilot:
+        app = app_of(pilot)
+        seen = {}
+        for _ in range(9):
+            title = str(app.screen.query_one("#lines", RowTable).border_title)
+            seen[title.partition("by ")[2].partition(" ")[0]] = numbers(app)
+            await pilot.press("s")
+            await settled(pilot)
+        assert seen["price"][-1] == "A-107" and seen["price"][-2:-3:-1] == ["A-108"]
+        assert [line_of(book, number).quantity for number in seen["quantity"]] == [4, 3, 2, 2, 2, 2, 1, 1]
+        await pilot.press("S")
+        await settled(pilot)
+        assert "Order lines, by date, reversed" in words(pilot)
+        assert numbers(app) == list(reversed(seen[""]))
+
+
+async def test_state_price_and_notes_change_where_the_order_stands_and_are_taken_back(book: Home) -> None:
+    async with running(book, place="orders") as pilot:
+        app = app_of(pilot)
+        await pilot.press("f", *"A-106", "enter")
+        await settled(pilot)
+        await pilot.press("e")
+        await settled(pilot)
+        form = app.screen
+        assert isinstance(form, FormDialog)
+        assert form.query_one("#form-unit_price", Input).placeholder == "80.00 GBP for all 2"
+        for name, value in (("status", "approved"), ("unit_price", "45"), ("notes", "rush"), ("buyer", "Café Lumbrel"),
+                            ("placed", "04 Mar 2025")):
+            form.query_one(f"#form-{name}", Input).focus()
+            form.query_one(f"#form-{name}", Input).value = value
+            await settled(pilot)
+        await pilot.press("enter")
+        await settled(pilot)
+        assert app.screen is not form
+        line = line_of(book, "A-106")
+        assert (line.status, line.unit_price, line.price, line.notes, line.buyer, line.placed) == (
+            "approved", "45.00", "90.00", "rush", "Café Lumbrel", "2025-03-04")
+        await pilot.press("u")
+        await settled(pilot)
+        line = line_of(book, "A-106")
+        assert (line.status, line.unit_price, line.price, line.notes, line.buyer, line.placed) == (
+            "asked", "", "80.00", "", "Dr Oakhanger", "2025-03-02")
+
+
+async def test_marked_lines_change_all_at_once_and_are_one_undo(book: Home) -> None:
+    async with running(book, place="orders") as pilot:
+        app = app_of(pilot)
+        await pilot.press("f", *"canvas asked", "enter")
+        await settled(pilot)
+        await pilot.press("space", "space", "e")
+        await settled(pilot)
+        form = app.screen
+        assert "2 order lines" in words(pilot)
+        assert form.query_one("#form-unit_price", Input).placeholder == ""
+        form.query_one("#form-notes", Input).focus()
+        form.query_one("#form-notes", Input).value = "together"
+        await settled(pilot)
+        await pilot.press("ctrl+s")
+        await settled(pilot)
+        assert [line_of(book, number).notes for number in ("A-106", "A-107", "A-108")] == ["together", "together", ""]
+        await pilot.press("home", "space", "space", "m")
+        await settled(pilot)
+        assert isinstance(app.screen, Question) and "2 orders: asked → approved?" in words(pilot)
+        await pilot.press("enter")
+        await settled(pilot)
+        assert [line_of(book, number).status for number in ("A-106", "A-107")] == ["approved"] * 2
+        assert numbers(app) == [], "they are asked no more"
+        await pilot.press("u")
+        await settled(pilot)
+        assert [line_of(book, number).status for number in ("A-106", "A-107")] == ["asked"] * 2
+        await pilot.press("u")
+        await settled(pilot)
+        assert [line_of(book, number).notes for number in ("A-106", "A-107")] == ["", ""]
+
+
+async def test_orders_in_different_states_do_not_move_on_together(book: Home) -> None:
+    async with running(book, place="orders") as pilot:
+        await pilot.press("space", "space", "m")
+        await settled(pilot)
+        assert not isinstance(pilot.app.screen, Question)
+        assert any("not all in one state" in text for text in said(pilot))
+
+
+async def test_a_price_that_is_none_is_refused_in_the_form_and_nothing_changes(book: Home) -> None:
+    async with running(book, place="orders") as pilot:
+        app = app_of(pilot)
+        await pilot.press("f", *"A-106", "enter", "e")
+        await settled(pilot)
+        form = app.screen
+        form.query_one("#form-unit_price", Input).focus()
+        form.query_one("#form-unit_price", Input).value = "-5"
+        await settled(pilot)
+        await pilot.press("ctrl+s")
+        await settled(pilot)
+        assert app.screen is form
+        assert "below zero" in str(form.query_one("#form-wrong", Static).content)
+    assert line_of(book, "A-106").price == "80.00"
+
+
+async def test_a_state_another_seat_has_changed_is_not_written_over(book: Home) -> None:
+    async with running(book, place="orders") as pilot:
+        app = app_of(pilot)
+        await pilot.press("f", *"A-106", "enter", "e")
+        await settled(pilot)
+        db = open_database(book.database)
+        with transaction(db):
+            orders.set_status(db, orders.by_number(db, "A-106").id, "printed")
+        db.close()
+        app.screen.query_one("#form-status", Input).value = "approved"
+        await settled(pilot)
+        await pilot.press("ctrl+s")
+        await settled(pilot)
+        assert "It is printed by now, no longer asked" in str(app.screen.query_one("#form-wrong", Static).content)
+    assert line_of(book, "A-106").status == "printed"
