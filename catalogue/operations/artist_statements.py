@@ -18,9 +18,9 @@ from catalogue.records.database import Database
 from catalogue.settings import Home
 from catalogue.sheets.pdf import as_pdf
 from catalogue.sheets.statement import statement_csv, statement_page
-from catalogue.sheets.writing import outside, write_new_bytes
+from catalogue.sheets.writing import outside, safe_name, write_again, write_new_bytes
 
-__all__ = ["StatementMade", "look_at_statement", "make_statement", "set_terms", "summarize"]
+__all__ = ["StatementMade", "look_at_statement", "make_statement", "set_terms", "summarize", "write_statement"]
 
 SUFFIXES = (".html", ".pdf", ".csv")
 
@@ -55,6 +55,20 @@ def make_statement(db: Database, home: Home, artist_id: int, period: Period, fil
     made = (artist_statement.statement(db, artist_id, period, dates) if draft else
             artist_statement.issue(db, artist_id, period, dates, today or date.today()))
     return StatementMade(made, tuple(write_new_bytes(file, _as_file(made, file, dates)) for file in files))
+
+
+def write_statement(db: Database, home: Home, artist_id: int, period: Period, *, issue: bool = False,
+                    today: date | None = None) -> StatementMade:
+    """Write the statement of a period, issued or as a draft, as page and table into the sheets' folder, in place of an
+    earlier one. Raises: as :func:`make_statement`.
+    """
+    dates = home.settings.dates
+    made = (artist_statement.issue(db, artist_id, period, dates, today or date.today()) if issue else
+            artist_statement.statement(db, artist_id, period, dates))
+    name = safe_name(f"{made.artist} {made.first} to {made.last}")
+    place = outside(home.sheets / "statements", stores.listed(db))
+    return StatementMade(made, (write_again(place / f"{name}.html", statement_page(made, dates)),
+                                write_again(place / f"{name}.csv", statement_csv(made))))
 
 
 def _as_file(made: Statement, file: Path, dates: str) -> bytes:

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping, Sequence
 
+from catalogue.errors import Refused
 from catalogue.indexing import corrections
 from catalogue.indexing.corrections import Correction, correction
 from catalogue.ledger import editions
@@ -53,6 +54,22 @@ def describe_pieces(db: Database, piece_ids: Sequence[int], said: Mapping[str, o
             made.say(f"edition of {edition[0]}" + (f" and {edition[1]} proofs" if edition[1] else ""))
     done = made.done()
     return Correction(done.id, "; ".join(filter(None, (words, done.detail))))
+
+
+def add_piece(db: Database, artist: str, title: str, said: Mapping[str, object], *,
+              edition: tuple[int, int] | None = None) -> Correction:
+    """State that there is a piece that no scan shows yet, with what is known of it and its edition of all sizes.
+
+    Raises Refused where the artist has a piece called so; as :func:`describe_pieces` otherwise.
+    """
+    with correction(db) as made:
+        if pieces.known_piece(db, artist, title) is not None:
+            raise Refused(f"{artist} has a piece called {title!r} already.", hint="Open it and correct it.")
+        piece_id = pieces.piece_called(db, pieces.artist_called(db, artist).id, title)
+        made.say(f"a new piece, {artist}: {title} ({piece_id})")
+        words = describe_pieces(db, [piece_id], said, edition=edition).detail if said or edition else ""
+    done = made.done()
+    return Correction(done.id, "; ".join(filter(None, (done.detail, words))))
 
 
 def describe_scans(db: Database, digests: Sequence[str], *, role: str | None = None, piece_id: int | None = None,

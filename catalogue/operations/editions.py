@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from catalogue.indexing.corrections import Correction
 from catalogue.ledger import editions, whereabouts
 from catalogue.ledger.editions import State, label
 from catalogue.ledger.whereabouts import Whereabouts, place_in_words
@@ -22,6 +23,16 @@ def define_edition(db: Database, piece_id: int, size_limit: int, *, proofs: int 
                                  scope="one size" if width_mm and height_mm else "all sizes", width_mm=width_mm,
                                  height_mm=height_mm, medium=medium, opened=opened, closed=closed, notes=notes)
     return editions.state(db, editions.wanted(db, edition_id))
+
+
+def open_edition(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, width_mm: float | None = None,
+                 height_mm: float | None = None, medium: str = "") -> Correction:
+    """:func:`define_edition`, with what takes it back. Raises as that."""
+    before = last_statement(db)
+    state = define_edition(db, piece_id, size_limit, proofs=proofs, width_mm=width_mm, height_mm=height_mm,
+                           medium=medium)
+    event = last_statement(db)
+    return Correction(event if event is not None and event != before else 0, summarize(state)[0])
 
 
 def close_edition(db: Database, edition_id: int, day: str = "") -> State:

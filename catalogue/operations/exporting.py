@@ -8,16 +8,17 @@ from catalogue.fixity.bags import Bag, write_bag
 from catalogue.fixity.manifest import Written
 from catalogue.operations.wording import counted
 from catalogue.progress import Report, data_size, unheard
+from catalogue.records import stores as known_stores
 from catalogue.records.database import Database
 from catalogue.records.pieces import Artist
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 from catalogue.sheets import certificates, holdings, tables
 from catalogue.sheets.certificates import Certificates
-from catalogue.sheets.writing import safe_name, write_again, write_sheet
+from catalogue.sheets.writing import outside, safe_name, write_again, write_sheet
 
 __all__ = ["export_certificates", "export_holdings", "export_manifests", "export_table", "summarize_bag",
-           "summarize_manifests", "write_bag"]
+           "summarize_manifests", "write_bag", "write_edition_page"]
 
 
 def export_manifests(db: Database, home: Home, stores: Sequence[Store], *, into_store: bool = False) -> list[Written]:
@@ -63,3 +64,10 @@ def export_certificates(db: Database, home: Home, edition_id: int, *, as_csv: Pa
     made = certificates.certificates(db, home.settings, edition_id)
     return made, [write_sheet(db, path, text) for path, text in ((as_csv, made.as_csv), (as_html, made.as_html))
                   if path is not None]
+
+
+def write_edition_page(db: Database, home: Home, edition_id: int) -> Path:
+    """An edition's numbered list as a page in the sheets' folder, in place of an earlier one. Raises NotFound."""
+    made = certificates.certificates(db, home.settings, edition_id)
+    place = outside(home.sheets / "editions", known_stores.listed(db))
+    return write_again(place / f"edition {edition_id}.html", made.as_html)

@@ -14,13 +14,15 @@ from textual.widgets import Static
 from catalogue.records import browsing
 from catalogue.records.browsing import ArtistItem, Glance, PieceItem, Totals
 from catalogue.records.database import Database
-from catalogue.screens.correcting import edit_artist, edit_pieces, merge_pieces, take_back
+from catalogue.screens.correcting import edit_artist, edit_pieces, merge_pieces, take_back, tell_correction
 from catalogue.screens.facts import glance_words
 from catalogue.screens.filing import FileActions
 from catalogue.screens.keys import bindings
+from catalogue.screens.new_forms import new_piece_form
 from catalogue.screens.page import Page, shop_of
 from catalogue.screens.picture import Picture
 from catalogue.screens.rows import Column, RowTable
+from catalogue.screens.statement import ask_statement
 from catalogue.screens.table import PagedTable, Source
 from catalogue.screens.wording import cell, day, number
 
@@ -193,6 +195,20 @@ class BrowsePage(FileActions, Page):
 
     def action_undo(self) -> None:
         take_back(self)
+
+    def action_new_piece(self) -> None:
+        """By the artist under the cursor, unless another is named."""
+        artist = self._artists.pointed
+        self.app.push_screen(new_piece_form(artist.name if artist is not None and artist.id else ""),
+                             lambda done: tell_correction(self.shop, done) if done else None)
+
+    def action_statement(self) -> None:
+        """To the artist under the cursor."""
+        artist = self._artists.row_to_act_on
+        if artist is None or not artist.id:
+            self.shop.say("Choose one artist on the left first.", "warning")
+        else:
+            ask_statement(self, artist)
 
     def go_to_artist(self, artist_id: int) -> None:
         """Put the cursor on an artist, wherever in the list."""

@@ -133,3 +133,32 @@ class Reason(Dialog[str]):
         text = self.query_one(Input).value.strip()
         if text:
             self.dismiss(text)
+
+
+class TextQuestion(Dialog[str]):
+    """A question answered with one line of text."""
+
+    PLACE = "line"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("line")
+
+    def __init__(self, title: str, text: str, *, value: str = "", hint: str = "") -> None:
+        super().__init__()
+        self._title, self._text, self._value, self._hint = title, text, value, hint
+
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="panel"):
+            yield Static(self._title, classes="panel-title", markup=False)
+            yield Static(self._text, markup=False)
+            yield Input(self._value, placeholder=self._hint, id="line", compact=True)
+            yield KeyLine(self.PLACE, alone=True)
+
+    def on_mount(self) -> None:
+        self.query_one(Input).focus()
+
+    def on_input_submitted(self, _: Input.Submitted) -> None:
+        self.action_answer()
+
+    def action_answer(self) -> None:
+        text = self.query_one(Input).value.strip()
+        if text:
+            self.dismiss(text)

@@ -22,6 +22,7 @@ from catalogue.records.database import Database
 from catalogue.records.paths import kept, shown
 from catalogue.records.stores import Store
 from catalogue.screens.answering import AnswerDialog, Answers
+from catalogue.screens.capture import CapturePlanDialog
 from catalogue.screens.dialogs import Question, Words
 from catalogue.screens.jobs import after_taking_in, panel_text, start_proposing, start_taking_in
 from catalogue.screens.keys import bindings
@@ -135,6 +136,10 @@ class IntakePage(Page):
 
     def on_input_submitted(self, _: Input.Submitted) -> None:
         self.action_look()
+
+    def action_plan(self) -> None:
+        """How to capture an original."""
+        self.app.push_screen(CapturePlanDialog())
 
     def action_leave_box(self) -> None:
         self._list.focus()

@@ -59,6 +59,13 @@ SCAN_KEYS = (
     Key("f", "reveal", "folder", "Show the file's folder in the system.", 94),
 )
 
+SHEET_KEYS = (
+    Key("o", "open_page", "open", "Open the page in the system's viewer.", 1),
+    Key("p", "print_page", "print", "Print the page on the system's printer.", 2),
+    Key("s", "save_pdf", "save as PDF", "Save the page as PDF beside it.", 3),
+    Key("c", "copy_path", "path", "Offer the page's path to the clipboard.", 5),
+    Key("escape,q", "back", "close", "Close the panel; the page stays where it is.", 6),
+)
 UNDO = Key("u", "undo", "undo", "Take the last correction back.", 93)
 
 KEYS: dict[str, tuple[Key, ...]] = {
@@ -69,6 +76,8 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("space", "mark", "mark", "Mark the piece, to act on several at once; again takes the mark away.", 91),
         Key("m", "merge", "merge", "The marked piece and another are one: file both as one piece.", 92),
         UNDO,
+        Key("n", "new_piece", "new piece", "Begin a piece that no scan shows yet.", 93),
+        Key("S", "statement", "statement", "A statement to the artist for a period, as a page.", 94),
         Key("right,l", "pane_right", "pieces", "Go to the pieces."),
         Key("left,h", "pane_left", "artists", "Go back to the artists."),
         *SCAN_KEYS,
@@ -82,6 +91,9 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("E", "edit_piece", "edit piece", "Correct artist, title, year and what else is known of the piece.", 5),
         Key("space", "mark", "mark", "Mark the scan, to act on several at once; again takes the mark away.", 91),
         UNDO,
+        Key("n", "new_edition", "new edition", "Begin an edition of the piece, of all sizes or of one.", 92),
+        Key("w", "numbers", "numbers", "Where each numbered print of an edition is, as a page.", 93),
+        Key("p", "plan", "plan", "How to capture the original in tiles on the bed.", 94),
     ),
     "orders": (
         Key("enter", "open", "open piece", "Open the piece of the line.", 1),
@@ -95,6 +107,7 @@ KEYS: dict[str, tuple[Key, ...]] = {
         UNDO,
         Key("s", "sort", "sort", "Sort by the next column.", 8),
         Key("S", "reverse", "reverse", "The same order the other way round."),
+        Key("b", "buyers", "buyers", "The buyers: contact, notes, their orders; two spellings made one.", 93),
         Key("escape", "leave_filter", "all lines", "From the filter to the list; from the list, every line again."),
     ),
     "alike": (
@@ -138,6 +151,7 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("w", "watch", "watch", "Watch the folder while you scan and hear of bad tiles at once; again ends it.", 4),
         Key("d", "clear_after", "remove after", "Whether to remove from the folder what is held safely; at first no."),
         Key("ctrl+r", "look", "look again", "Read the folder and propose anew.", 4),
+        Key("p", "plan", "plan", "How to capture an original in tiles on the bed."),
         Key("escape", "leave_box", "list", "From the box to the list, so that keys are keys again.", 5),
     ),
     "answering": (
@@ -165,12 +179,22 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("pagedown", "words_down", "read on", "Read on in what is said of the order.", 6),
         Key("pageup", "words_up", "read back", "Back in what is said of the order."),
     ),
-    "sheet": (
-        Key("o", "open_page", "open", "Open the page in the system's viewer.", 1),
-        Key("p", "print_page", "print", "Print the page on the system's printer.", 2),
-        Key("s", "save_pdf", "save as PDF", "Save the page as PDF beside it.", 3),
-        Key("c", "copy_path", "path", "Offer the page's path to the clipboard.", 4),
-        Key("escape,q", "back", "close", "Close the panel; the page stays where it is.", 5),
+    "sheet": (*SHEET_KEYS,),
+    "statement": (*SHEET_KEYS, Key("i", "issue", "issue", "Issue the statement: it stays as it is from then on.", 4)),
+    "buyers": (
+        Key("enter", "orders", "their orders", "Show the orders of the buyer.", 1),
+        Key("escape,backspace", "back", "back", "Go back to the orders.", 2),
+        Key("e,f2", "edit", "edit", "Correct name, contact or notes of the buyer.", 3),
+        Key("space", "mark", "mark", "Mark the buyer; again takes the mark away.", 4),
+        Key("m", "merge", "merge", "The marked buyer and another are one: two spellings of one name.", 5),
+        UNDO,
+    ),
+    "plan": (
+        Key("escape,enter", "back", "close", "Close the panel.", 1),
+    ),
+    "line": (
+        Key("enter", "answer", "go on", "Go on with what is typed.", 1),
+        Key("escape", "back", "cancel", "Go no further.", 2),
     ),
     "question": (
         Key("y", "yes", "yes", "Yes."),

@@ -1,6 +1,7 @@
 """Orders: every line, filtered by one line of plain words, with what those that fit amount to."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import date
 from itertools import pairwise
 from typing import TYPE_CHECKING, ClassVar
@@ -15,10 +16,12 @@ from catalogue.ledger.order_filter import read_filter
 from catalogue.money import show_amount
 from catalogue.operations import orders as operations
 from catalogue.records import browsing, order_list
+from catalogue.records.buyers import Buyer
 from catalogue.records.database import Database
 from catalogue.records.order_list import DESCENDING, SORTS, ListedLine, OrderFilter, OrderSums
 from catalogue.records.orders import STATUSES
 from catalogue.screens.browse import Sight
+from catalogue.screens.buyers import BuyersPage
 from catalogue.screens.correcting import take_back, tell_correction
 from catalogue.screens.dialogs import Question
 from catalogue.screens.jobs import panel_text, start_job_sheet
@@ -47,6 +50,7 @@ class OrdersPage(Page):
     def __init__(self) -> None:
         super().__init__()
         self._sort, self._reversed = "date", False
+        self._buyer: Buyer | None = None    # whose orders alone are listed
 
     def body(self) -> Iterable[Widget]:
         yield Container(
@@ -76,7 +80,8 @@ class OrdersPage(Page):
 
     @property
     def _filter(self) -> OrderFilter:
-        return read_filter(self.query_one("#orders-filter", Input).value, date.today())
+        wanted = read_filter(self.query_one("#orders-filter", Input).value, date.today())
+        return replace(wanted, buyer=self._buyer.key) if self._buyer is not None else wanted
 
     def _load(self, *, keep: bool = False) -> None:
         wanted, sort = self._filter, self._sort
@@ -91,7 +96,9 @@ class OrdersPage(Page):
 
     def _show_sums(self, sums: OrderSums) -> None:
         order = f", by {self._sort}" if self._sort != "date" or self._reversed else ""
-        self._table.entitle(f"Order lines{order}{', reversed' if self._reversed else ''}", sums.lines + sums.cancelled)
+        order += ", reversed" if self._reversed else ""
+        whose = f" of {self._buyer.name}" if self._buyer is not None else ""
+        self._table.entitle(f"Order lines{whose}{order}", sums.lines + sums.cancelled)
         self.query_one("#orders-sums", Static).update(safe("  ".join(operations.summarize_sums(sums))))
 
     def _cells(self, row: ListedLine) -> list[Text]:
@@ -132,8 +139,21 @@ class OrdersPage(Page):
         box = self.query_one("#orders-filter", Input)
         if box.has_focus:
             self._table.focus()
-        elif box.value:
-            box.value = ""
+        elif box.value or self._buyer is not None:
+            self._buyer, box.value = None, ""
+            self._load()
+
+    def action_buyers(self) -> None:
+        self.app.push_screen(BuyersPage(self._show_buyer))
+
+    def _show_buyer(self, buyer: Buyer) -> None:
+        """List the orders of one buyer, however they are spelt."""
+        self._buyer = buyer
+        with self.prevent(Input.Changed):
+            self.query_one("#orders-filter", Input).value = ""
+        self._table.unmark_all()
+        self._load()
+        self._table.focus()
 
     def action_sort(self) -> None:
         """By the next column."""

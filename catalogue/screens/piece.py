@@ -14,11 +14,14 @@ from catalogue.records import pieces
 from catalogue.records.database import Database
 from catalogue.records.findings import DAMAGE_KINDS
 from catalogue.records.orders import Line
-from catalogue.screens.correcting import edit_pieces, edit_scans, take_back
+from catalogue.screens.capture import CapturePlanDialog
+from catalogue.screens.correcting import edit_pieces, edit_scans, take_back, tell_correction
 from catalogue.screens.dialogs import Question
 from catalogue.screens.facts import edition_words, piece_words, prints_words, scan_words
 from catalogue.screens.filing import FileActions
 from catalogue.screens.keys import bindings
+from catalogue.screens.new_forms import new_edition_form
+from catalogue.screens.numbers import show_numbers
 from catalogue.screens.picture import Picture
 from catalogue.screens.rows import Column, RowTable
 from catalogue.screens.view import PieceView, ScanView, piece_view
@@ -178,6 +181,22 @@ class PiecePage(FileActions):
 
     def action_undo(self) -> None:
         take_back(self)
+
+    def action_new_edition(self) -> None:
+        if self._view is not None:
+            self.app.push_screen(new_edition_form(self._view.piece),
+                                 lambda done: tell_correction(self.shop, done) if done else None)
+
+    def action_numbers(self) -> None:
+        """Where each numbered print is."""
+        if self._view is not None:
+            show_numbers(self, self._view.piece.title, self._view.editions)
+
+    def action_plan(self) -> None:
+        """How to capture the original."""
+        piece = self._view.piece if self._view is not None else None
+        size = (piece.width_mm, piece.height_mm) if piece and piece.width_mm and piece.height_mm else None
+        self.app.push_screen(CapturePlanDialog(size))
 
     def action_make_current(self) -> None:
         row = self._scan

@@ -478,7 +478,7 @@ async def test_what_is_gone_is_not_repeated(shop: Shop, place: str) -> None:
             await pilot.press("enter")
             await settled(pilot)
         if place == "orders":
-            assert table.pointed.number == "Z-999"
+            assert table.pointed.line.number == "Z-999"
             undo_statement(db)
         else:
             merge_pieces(db, table.rows_held[1].id, table.pointed.id)

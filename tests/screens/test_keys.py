@@ -17,7 +17,9 @@ from catalogue.screens.adding import AddStorePage
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.audit import AuditDialog
 from catalogue.screens.bars import KeyLine
-from catalogue.screens.dialogs import Choice, Question, Reason, Words
+from catalogue.screens.buyers import BuyersPage
+from catalogue.screens.capture import CapturePlanDialog
+from catalogue.screens.dialogs import Choice, Question, Reason, TextQuestion, Words
 from catalogue.screens.form import Field, FormDialog
 from catalogue.screens.help import HelpDialog
 from catalogue.screens.keys import EVERYWHERE, KEYS, LISTS, PLACES, Key
@@ -36,6 +38,8 @@ DIALOGS: dict[str, Callable[[], Screen[Any]]] = {
     "form": lambda: FormDialog("Piece", [Field("title", "Title", "Pier")], lambda _: lambda _: Correction(0, "")),
     "choice": lambda: Choice("Which?", [(1, "this", ""), (2, "that", "")]),
     "reason": lambda: Reason("Why?", ""), "auditing": lambda: AuditDialog([]), "adding": AddStorePage,
+    "line": lambda: TextQuestion("What?", "Say it."), "plan": CapturePlanDialog,
+    "buyers": lambda: BuyersPage(lambda _: None),
     "sheet": lambda: SheetPanel("Sheet", lambda _: Sheet(Path("sheet.html"), "words")),
 }
 
@@ -134,7 +138,7 @@ async def test_the_keys_of_every_panel_are_seen(shop: Home, size: tuple[int, int
 
 
 # Where Enter belongs to the focused button, field or list, and is tried with the action itself elsewhere.
-BY_FOCUS = ("repeat", "auditing", "reason", "adding", "search")
+BY_FOCUS = ("repeat", "auditing", "reason", "adding", "search", "line", "plan", "buyers")
 
 
 def test_no_screen_uses_a_key_twice() -> None:
