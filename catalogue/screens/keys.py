@@ -190,7 +190,7 @@ KEYS: dict[str, tuple[Key, ...]] = {
         UNDO,
     ),
     "plan": (
-        Key("escape,enter", "back", "close", "Close the panel.", 1),
+        Key("escape", "back", "close", "Close the panel.", 1),
     ),
     "line": (
         Key("enter", "answer", "go on", "Go on with what is typed.", 1),
