@@ -134,7 +134,6 @@ READ_ONLY = {
     "ledger.whereabouts": {"place_in_words", "whereabouts"},
     "likeness.finding": {"find_picture"},
     "likeness.service": {"groups"},
-    "likeness.tiles": {"expected"},
     "likeness.tiling": {"tiling"},
     "sheets.job": {"job_sheet"},
     "sheets.layout": {"print_layout"},

@@ -19,7 +19,7 @@ from catalogue.screens.form import FormDialog
 from catalogue.screens.rows import RowTable
 from catalogue.screens.sheet import SheetPanel
 from catalogue.screens.statement import StatementPanel
-from catalogue.settings import Home
+from catalogue.settings import Home, Settings
 from tests.screens.shop import running, said, settled, words
 
 
@@ -90,22 +90,28 @@ async def test_an_edition_of_one_size_is_begun(shop: Home) -> None:
         assert "is no edition" in words(pilot)
 
 
-@pytest.mark.parametrize(("size", "bed", "overlap", "first"), [
-    # by hand: 900 on 420 with a quarter repeated: 420 + 2 × 315 ≥ 900, and on 297: 297 + 3 × 222.75 ≥ 900
-    ("90 x 90 cm", "29.7 x 42 cm", "25%", "3 × 4: 12 captures, the bed's long side across the original."),
-    ("20 x 30 cm", "29.7 x 42 cm", "25%", "One capture: it lies on the bed whole."),
-    ("", "29.7 x 42 cm", "25%", "Say how large the original is."),
-    ("90", "29.7 x 42 cm", "25%", "'90' is no size; write it as 50x70 or 500x700mm."),
-    ("90 x 90 cm", "29.7 x 42 cm", "much", "'much' is not an overlap such as 25%."),
-    ("90 x 90 cm", "29.7 x 42 cm", "95%", "An overlap is from 0 to 90%.")])
-def test_a_capture_plan(size: str, bed: str, overlap: str, first: str) -> None:
-    found = plan_words(size, bed, overlap)
-    assert found[0] in (first, first.replace("3 × 4", "4 × 3").replace("side across", "side down"))
-    if "captures" in first:
-        # three captures of 42 cm across 90 cm: moved by 24 cm, overlapping by 18 cm; four of 29.7 cm: by 20.1, 9.6 cm
-        text = "\n".join(found[1:])
-        assert "by 24 cm each time; neighbours overlap by 18 cm (43%)" in text
-        assert "by 20.1 cm each time; neighbours overlap by 9.6 cm (32%)" in text
+@pytest.mark.parametrize(("size", "overlap", "words"), [
+    # by hand, on a bed of 29.7 × 42 cm: three captures of 42 cm across 90 cm are moved by 24 cm and overlap by 18 cm,
+    # four of 29.7 cm are moved by 20.1 cm and overlap by 9.6 cm
+    ("90 x 90 cm", "25%", ("12 captures", "43%", "32%", "0, 24, 48 cm", "0, 20.1, 40.2, 60.3 cm")),
+    ("900 x 900 mm", "0.25", ("12 captures",)), ("20 x 30 cm", "25%", ("one capture",)),
+    ("", "25%", ("Say how large the original is.",)),
+    ("90", "25%", ("'90' is no size; write it as 50x70 or 500x700mm.",)),
+    ("90 x 90 cm", "much", ("'much' is not an overlap such as 25%.",)),
+    ("90 x 90 cm", "95%", ("An overlap is from 0 to 90%.",))])
+def test_a_capture_plan(size: str, overlap: str, words: tuple[str, ...]) -> None:
+    found = "\n".join(plan_words(Settings(), size, overlap))
+    assert [word for word in words if word not in found] == [], found
+
+
+async def test_every_bed_of_the_settings_has_its_plan(shop: Home) -> None:
+    several = Home(shop.folder, Settings(beds=("copy stand 600x900",)))
+    async with running(several, place="intake") as pilot:
+        await pilot.press("escape", "p")
+        await settled(pilot)
+        pilot.app.screen.query_one("#plan-size", Input).value = "90 x 60 cm"
+        await settled(pilot)
+        assert "copy stand" in words(pilot) and "usual bed" in words(pilot)
 
 
 async def test_a_capture_is_planned_from_the_intake_and_from_a_piece(shop: Home) -> None:
