@@ -41,6 +41,7 @@ class Before:
     last_event: int
     last_chain: str
     statements: int
+    sound: bool
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,8 @@ class Archive:
         count = self.ask("SELECT count(*) FROM event WHERE change <> ''")
         readable = bool(last) and len(last[0]) == 2
         return Before(self.contents(), self.pictures(), int(str(last[0][0])) if readable else 0,
-                      str(last[0][1]) if readable else "", _number(count))
+                      str(last[0][1]) if readable else "", _number(count),
+                      not self.database.exists() or not condition(self.database).faults)
 
     def statements(self) -> int:
         """How many statements the event log has."""
@@ -130,6 +132,8 @@ class Archive:
         faults = condition(self.database).faults
         if faults == ("it holds no catalogue",) and (self.folder / NO_CATALOGUE_YET).exists():
             return lost  # the first command was cut short before it had made one
+        if faults and not (before.sound or ended):
+            return lost  # as damaged as it was; a recovery that failed has left it alone
         if faults:
             return [*lost, *(f"catalogue: {fault}" for fault in faults)]
         db = open_database(self.database)

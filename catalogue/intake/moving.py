@@ -293,8 +293,14 @@ def _move(run: _Run, move: Move, undo: int) -> None:
                            hint="Make room, then tidy again.", path=run.path) from error
         with _given_back(run) as given:
             for one, other, sha256 in pairs:
-                if rename(one, other, sha256):
-                    given.append((one, other, sha256))
+                had = other.exists()
+                try:
+                    if rename(one, other, sha256):
+                        given.append((one, other, sha256))
+                except (OSError, CatalogueError) as error:
+                    if not (had or isinstance(error, Refused)):  # the disk failed, perhaps once it had its name
+                        given.append((one, other, sha256))
+                    raise
             try:
                 _record(run.db, run.store, move.source, move.target, move.sha256)
             except CatalogueError as error:

@@ -313,6 +313,26 @@ def test_where_nothing_can_be_written_down_no_file_is_left_under_two_names(
     assert {p.path for p in intake.placed(db, store.id)} == set(tree(untidy))
 
 
+def test_a_name_the_disk_did_not_confirm_is_taken_back(
+        db: Database, home: Home, store: Store, untidy: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The second name stayed, on no record, and the next run gave the file yet another one."""
+    before, plan, real, calls = tree(untidy), plan_tidying(db, home.settings, store), moving.sync, [0]
+
+    def failing(fd: int) -> None:
+        calls[0] += 1
+        if calls[0] == 1:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        real(fd)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(moving, "sync", failing)
+        done = apply_tidying(db, home, plan)
+    assert [left.why for left in done.left] == ["the system refused: Input/output error"]
+    assert sorted(tree(untidy).values()) == sorted(before.values()), "every file stands under one name"
+    assert not apply_tidying(db, home, plan_tidying(db, home.settings, store)).left
+    assert {p.path for p in intake.placed(db, store.id)} == set(tree(untidy))
+
+
 def test_an_end_that_cannot_be_written_down_does_not_hide_what_was_moved(
         db: Database, home: Home, store: Store, untidy: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """From the last line on the disk of the catalogue stays full."""
