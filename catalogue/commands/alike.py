@@ -50,7 +50,7 @@ def command(context: click.Context, session: Session, unreviewed: bool, as_is: b
 @json_option
 @click.pass_obj
 def confirm(session: Session, ids: tuple[int, ...]) -> None:
-    """Both show one piece: keep that verdict for the pairs IDS."""
+    """Both show one piece: keep that verdict for the pairs IDS. One that was rejected must be reopened first."""
     _judge(session, ids, "confirmed")
 
 
@@ -59,7 +59,7 @@ def confirm(session: Session, ids: tuple[int, ...]) -> None:
 @json_option
 @click.pass_obj
 def reject(session: Session, ids: tuple[int, ...]) -> None:
-    """They are not the same: the pairs IDS never come back."""
+    """They are not the same: the pairs IDS never come back. One that was confirmed must be reopened first."""
     _judge(session, ids, "rejected")
 
 
