@@ -51,7 +51,7 @@ WRITING = [
     ["edition", "destroy", "1", "1", "--reason", "x"], ["artist", "set", "ada", "--notes", "x"],
     ["artist", "terms", "ada", "--percent", "30", "--since", "start"],
     ["statement", "ada", "--month", "2020-01", "--issue"],
-    ["statement", "ada", "--month", "2020-01", "--to-file", "{to}"],
+    ["statement", "ada", "--month", "2020-01", "--to-file", "{to}/statement.html"],
     ["artist", "rename", "ada", "Ada Quay"], ["artist", "merge", "ada", "--into", "ben"],
     ["piece", "set", "harbour", "--notes", "x"], ["piece", "merge", "harbour", "--into", "quay"],
     ["piece", "split", "harbour", "--scan", "{digest}", "--title", "x"], ["scan", "set", "{digest}", "--role", "tile"],
