@@ -210,11 +210,17 @@ def catalogue_gone(place: Archive) -> None:
 
 
 @after(copied)
+def confirmed(place: Archive) -> None:
+    """A person has said that artist and title are what was guessed."""
+    do(place, "piece", "confirm", "Harbour")
+
+
+@after(confirmed)
 def tidied(place: Archive) -> None:
     do(place, "tidy", "main", "--yes")
 
 
-@after(copied)
+@after(confirmed)
 def tidied_by_halves(place: Archive) -> None:
     """A tidying killed at the first moment at which a file stands under two names."""
     with tempfile.TemporaryDirectory(prefix="faults-state-") as folder:

@@ -62,6 +62,24 @@ def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: 
     session.emit(noted, text)
 
 
+@command.command("confirm")
+@click.argument("piece", nargs=-1)
+@click.option("--artist", help="Every piece of this artist.")
+@json_option
+@click.pass_obj
+def confirm(session: Session, piece: tuple[str, ...], artist: str | None) -> None:
+    """Confirm that artist and title of PIECE are right as guessed. Files can be renamed by them from then on."""
+    from catalogue.commands.artist import find_artist
+    from catalogue.operations.correcting import confirm_artist, confirm_pieces
+
+    if bool(piece) == bool(artist):
+        raise click.UsageError("Name a piece, or an artist with --artist.")
+    db = session.database()
+    done = (confirm_artist(db, find_artist(db, artist).id) if artist else
+            confirm_pieces(db, [find_piece(db, " ".join(piece)).id]))
+    session.emit(done, lambda out: print_correction(out, done))
+
+
 @command.command("merge")
 @click.argument("piece", nargs=-1, required=True)
 @click.option("--into", "keep", required=True, help="The piece that stays: its number, title, or artist and title.")

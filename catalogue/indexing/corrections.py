@@ -167,6 +167,25 @@ def set_pieces(db: Database, piece_ids: Sequence[int], said: Mapping[str, object
     return made.done()
 
 
+def confirm_pieces(db: Database, piece_ids: Sequence[int]) -> Correction:
+    """State artist and title of pieces as they are, so that no later guess changes them and files may be named by them.
+    What was stated already is left; all at once or not at all. Raises NotFound."""
+    with correction(db) as made:
+        confirmed = []
+        for piece_id in piece_ids:
+            piece = piece_of(db, piece_id)
+            stated = overlays.row_of(db, "piece_stated", piece.id) or {}
+            facts = {name: value for name, value in (("artist_id", piece.artist_id), ("title", piece.title))
+                     if stated.get(name) is None}
+            if facts:
+                pieces.state(db, piece.id, facts)
+                confirmed.append(piece)
+        if confirmed:
+            made.say(f"{confirmed[0].artist}: {confirmed[0].title} ({confirmed[0].id}) confirmed" if len(confirmed) == 1
+                     else f"{len(confirmed)} pieces confirmed")
+    return made.done()
+
+
 def _changed(db: Database, piece: Piece, facts: Mapping[str, object], artist: str | None) -> dict[str, object]:
     """What of ``facts`` is not so yet. Raises Refused where the artist has another piece of that title."""
     stated = overlays.row_of(db, "piece_stated", piece.id) or {}

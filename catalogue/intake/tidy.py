@@ -4,6 +4,8 @@ Applied, every file is checked against its digest, given its new name without ev
 down in an undo file before it moves.
 """
 
+import re
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -14,7 +16,7 @@ from pathlib import Path, PurePosixPath
 from catalogue.indexing.stores import where
 from catalogue.intake.naming import Facts, numbers_used, portable, problems, same_name, shortened
 from catalogue.intake.targets import Names
-from catalogue.records import intake
+from catalogue.records import intake, provenance
 from catalogue.records.database import Database
 from catalogue.records.intake import Placed
 from catalogue.records.paths import is_text, native, shown
@@ -59,13 +61,18 @@ def plan_tidying(db: Database, settings: Settings, store: Store, level: Level = 
     moves: list[Move] = []
     remarks: list[tuple[str, str, str]] = []
     in_order, names = 0, Names(db, store.id, root)
+    guessed = set() if level is Level.PORTABLE else _guessed_names(db, store)
     for batch in _pieces(intake.placed(db, store.id)):
-        for file, facts in _facts(batch):
-            wish = _wish(settings.naming_rule, file, facts, level)
-            if facts is None and level is not Level.PORTABLE:
+        for file, known in _facts(batch):
+            facts = None if file.path in guessed else known
+            if file.path in guessed:
+                remarks.append(("guessed", file.path, f"{file.artist}, {file.title} is a guess: confirm it (catalogue"
+                                " piece confirm), or correct it, then tidy again"))
+            elif facts is None and level is not Level.PORTABLE:
                 remarks.append(("no piece" if file.piece_id is None else "unsorted", file.path,
                                 "assign it to a piece, then tidy again" if file.piece_id is None else
                                 "say what it is: master, tile, print file or reference"))
+            wish = _wish(settings.naming_rule, file, facts, level)
             if wish == file.path or numbered_twin(file.path) == wish:
                 in_order += 1
                 continue
@@ -77,6 +84,13 @@ def plan_tidying(db: Database, settings: Settings, store: Store, level: Level = 
         remarks.extend((kind, path, f"{artist or 'no artist'}, {title or 'no piece'}: no master is held")
                        for artist, title, name, path in intake.pieces_without_master(db, role) if name == store.name)
     return Tidying(store.id, store.name, tuple(moves), in_order, tuple(remarks))
+
+
+def _guessed_names(db: Database, store: Store) -> set[str]:
+    """Paths of files whose artist or title nobody stated and no tag gives: a name made from a guess would hide what
+    the old name said."""
+    return {fact.path for fact in provenance.of_files(db, store.id)
+            if provenance.GUESSED in (fact.origins["artist"].source, fact.origins["title"].source)}
 
 
 def _pieces(files: Iterator[Placed]) -> Iterator[list[Placed]]:
@@ -91,11 +105,13 @@ def _pieces(files: Iterator[Placed]) -> Iterator[list[Placed]]:
 
 
 def _facts(batch: Sequence[Placed]) -> Iterator[tuple[Placed, Facts | None]]:
-    """What the rule may say of one piece's files. Tiles keep the number in their name; the others follow on."""
+    """What the rule may say of one piece's files. Tiles keep the counter in their name, where no two of a day share
+    one; the others follow on."""
+    counters = _own_counters(batch)
     used: dict[str, set[int]] = {}
     for file in batch:
         if file.role == "tile":
-            used.setdefault(_date(file), set()).update(numbers_used([file.path]))
+            used.setdefault(_date(file), set()).update(counters[file.file_id])
     seen: dict[str, set[int]] = {}
     upwards: dict[str, Iterator[int]] = {}
     for file in batch:
@@ -104,12 +120,24 @@ def _facts(batch: Sequence[Placed]) -> Iterator[tuple[Placed, Facts | None]]:
             continue
         date, number = _date(file), 0
         if file.role == "tile":
-            own = numbers_used([file.path]) - seen.setdefault(date, set())
+            own = counters[file.file_id] - seen.setdefault(date, set())
             number = min(own) if own else next(
                 n for n in upwards.setdefault(date, count(1)) if n not in used[date] and n not in seen[date])
             seen[date].add(number)
         yield file, Facts(file.artist, file.title, file.role, PurePosixPath(file.path).suffix.lower(), date,
                           file.year or date[:4], number)
+
+
+def _own_counters(batch: Sequence[Placed]) -> dict[int, set[int]]:
+    """The counter in each tile's own name, by file: as our rule writes it, else the last number of at most three
+    figures, if no other tile of that day ends in the same."""
+    tiles = [file for file in batch if file.role == "tile"]
+    last = {file.file_id: int(numbers[-1]) for file in tiles
+            if (numbers := re.findall(r"(?<![0-9])[0-9]{1,3}(?![0-9])", PurePosixPath(file.path).stem))}
+    shared = Counter((_date(file), last[file.file_id]) for file in tiles if file.file_id in last)
+    return {file.file_id: numbers_used([file.path]) or (
+        {last[file.file_id]} if last.get(file.file_id) and shared[_date(file), last[file.file_id]] == 1 else set())
+        for file in tiles}
 
 
 def _date(file: Placed) -> str:

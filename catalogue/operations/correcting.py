@@ -40,6 +40,16 @@ def describe_piece(db: Database, piece_id: int, said: Mapping[str, object], *,
     return done, corrections.piece_of(db, piece_id)
 
 
+def confirm_pieces(db: Database, piece_ids: Sequence[int]) -> Correction:
+    """State artist and title of pieces as they are guessed. Raises NotFound."""
+    return corrections.confirm_pieces(db, piece_ids)
+
+
+def confirm_artist(db: Database, artist_id: int) -> Correction:
+    """As :func:`confirm_pieces`, for every piece of an artist."""
+    return corrections.confirm_pieces(db, [piece.id for piece in pieces.every(db) if piece.artist_id == artist_id])
+
+
 def describe_pieces(db: Database, piece_ids: Sequence[int], said: Mapping[str, object], *, artist: str | None = None,
                     edition: tuple[int, int] | None = None) -> Correction:
     """State facts of pieces, and the limit and proofs of their edition of all sizes; all at once or not at all.

@@ -118,13 +118,13 @@ _BESIDE = """
     LEFT JOIN artist_stated n ON n.artist_id = a.id LEFT JOIN scan_guess g ON g.scan_id = c.id"""
 
 
-def of_files(db: Database) -> Iterator[FileFact]:
-    """Every file of the stores in use, by store and path."""
+def of_files(db: Database, store_id: int | None = None) -> Iterator[FileFact]:
+    """Every file of the stores in use, or of one, by store and path."""
     for row in fetch(db, _Row, f"""
             SELECT s.name AS store, f.path, f.state, {_FACTS}
             FROM file f JOIN store s ON s.id = f.store_id LEFT JOIN scan c ON c.id = f.scan_id
             LEFT JOIN piece p ON p.id = c.piece_id {_BESIDE}
-            WHERE s.forgotten IS NULL ORDER BY s.name, f.path"""):
+            WHERE s.forgotten IS NULL AND (?1 IS NULL OR s.id = ?1) ORDER BY s.name, f.path""", [store_id]):
         yield FileFact(row.store, row.path, row.state, row.sha256 or "", row.role or "", row.artist or "",
                        row.title or "", row.year or "", {
                            "role": _role(row), "artist": _filed(row) or _artist(row),

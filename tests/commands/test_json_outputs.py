@@ -202,6 +202,7 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["doctor"], None, [{"name": str, "facts": dict, "troubles": [str]}]),
     (["piece", "split", "{harbour}", "--scan", "{digest}", "--title", "New"], 0, STATEMENT), (["undo"], 0, STATEMENT),
     (["alike", "split", "{harbour}", "{digest}", "--title", "Newer"], 0, STATEMENT), (["undo"], 0, STATEMENT),
+    (["piece", "confirm", "{harbour}"], 0, STATEMENT), (["undo"], 0, STATEMENT),
     (["piece", "merge", "{dunes}", "--into", "{dunes}"], 2, FAULT),
     (["alike", "merge", "{dunes}", "{harbour}"], 0, STATEMENT), (["undo"], 0, STATEMENT),
     (["artist", "rename", "quill", "Ada Quilling"], 0, STATEMENT),

@@ -93,6 +93,7 @@ CALLS: dict[str, list[list[str]]] = {
     "piece set": [["piece", "set", "1", "--notes", HOSTILE, "--series", HOSTILE, "--year", HOSTILE,
                    "--inventory", HOSTILE],
                   ["piece", "set", "1", "--size", HOSTILE]],
+    "piece confirm": [["piece", "confirm", "1"], ["piece", "confirm", "--artist", HOSTILE]],
     "piece merge": [["piece", "merge", "1", "--into", HOSTILE], ["piece", "merge", "1", "--into", "1"]],
     "piece split": [["piece", "split", "1", "--scan", HOSTILE, "--title", HOSTILE],
                     ["piece", "split", "1", "--scan", "{digest}", "--title", "Newer" + HOSTILE]],

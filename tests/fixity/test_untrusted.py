@@ -30,7 +30,8 @@ from catalogue.intake.sidecars import files_to_describe, write_sidecars
 from catalogue.intake.tidy import plan_tidying
 from catalogue.ledger.taking import take_in
 from catalogue.operations.auditing import check_log, summarize_log
-from catalogue.records import files, findings
+from catalogue.operations.correcting import confirm_pieces
+from catalogue.records import files, findings, pieces
 from catalogue.records.database import open_database, transaction
 from catalogue.records.paths import kept, native, unsafe_kept
 from catalogue.settings import Home
@@ -269,6 +270,7 @@ def test_one_useless_undo_file_does_not_block_all_tidying(shop: Shop, scan: Scan
     """An empty one is what a kill between making and writing it leaves."""
     scan("main/Ada Quill/Harbour/0.tif", seed=1)
     shop.index()
+    confirm_pieces(shop.db, [piece.id for piece in pieces.every(shop.db)])
     useless = shop.home.folder / "undo" / "tidy-1-20260101T000000000.jsonl"
     useless.parent.mkdir(parents=True)
     useless.write_text(text)

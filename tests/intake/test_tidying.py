@@ -18,6 +18,7 @@ from catalogue.indexing.service import index
 from catalogue.intake import moving
 from catalogue.intake.moving import apply_tidying, undo_tidying
 from catalogue.intake.tidy import Level, Move, Tidying, plan_tidying, undo_folder
+from catalogue.operations.correcting import confirm_pieces
 from catalogue.records import copies, events, files, findings, intake, pieces, scans
 from catalogue.records.database import Database, transaction
 from catalogue.records.stores import Store
@@ -39,6 +40,7 @@ def untidy(db: Database, store: Store, write: Write, take_up: TakeUp, tmp_path: 
                               "Ben Ashe/Noon: two/master?.tif"]):
         write(name, dice.integers(0, 255, (40, 50, 3), dtype=np.uint8), at=f"2026-03-01T10:0{n}:00", folder="masters")
     take_up(store)
+    confirm(db)
     with transaction(db):
         for path, role in (("Ada Quill/Harbour/scan0001.tif", "master"), ("Ada Quill/Harbour/tiles/t_a.tif", "tile"),
                            ("Ada Quill/Harbour/tiles/tile 7.tif", "tile"), ("Ada Quill/Lost/print.tif", "print file")):
@@ -46,6 +48,11 @@ def untidy(db: Database, store: Store, write: Write, take_up: TakeUp, tmp_path: 
             assert file and file.scan_id
             scans.set_role(db, file.scan_id, role)
     return tmp_path / "masters"
+
+
+def confirm(db: Database) -> None:
+    """A person says of every piece that it is what was guessed."""
+    confirm_pieces(db, [piece.id for piece in pieces.every(db)])
 
 
 def targets(plan: Tidying) -> dict[str, str]:
@@ -69,6 +76,39 @@ def test_the_plan_says_from_where_to_where_and_why_and_changes_nothing(
         "Ben Ashe/Noon: two/master?.tif": "Ben Ashe/Noon- two/master-.tif"}
     assert targets(plan_tidying(db, home.settings, store, Level.PLACE))["Ada Quill/Harbour/tiles/tile 7.tif"] == \
         "Ada Quill/Harbour/tile 7.tif"
+
+
+def test_nothing_is_renamed_after_a_guess_that_nobody_confirmed(
+        db: Database, home: Home, store: Store, write: Write, take_up: TakeUp) -> None:
+    """The old name may be all that tells the title; names that some system refuses are still put right."""
+    dice = np.random.default_rng(5)
+    for name in ("Ada Quill/Low Tide 30x24 final.tif", "Ben Ashe/Noon: two.tif"):
+        write(name, dice.integers(0, 255, (40, 50, 3), dtype=np.uint8), folder="masters")
+    take_up(store)
+    plan = plan_tidying(db, home.settings, store)
+    assert [kind for kind, _, _ in plan.remarks] == ["guessed", "guessed"]
+    assert targets(plan) == {"Ben Ashe/Noon: two.tif": "Ben Ashe/Noon- two.tif"}
+    confirm(db)
+    plan = plan_tidying(db, home.settings, store)
+    assert not plan.remarks and len(plan.moves) == 2
+
+
+def test_tiles_keep_the_counter_of_their_own_names(
+        db: Database, home: Home, store: Store, write: Write, take_up: TakeUp) -> None:
+    dice = np.random.default_rng(6)
+    names = ["Ada Quill/Harbour/scan_009.tif", "Ada Quill/Harbour/scan_003.tif", "Ada Quill/Harbour/scan_004.tif"]
+    for n, name in enumerate(names):
+        write(name, dice.integers(0, 255, (40, 50, 3), dtype=np.uint8), at=f"2026-03-01T10:0{n}:00", folder="masters")
+    take_up(store)
+    confirm(db)
+    with transaction(db):
+        for name in names:
+            file = files.by_path(db, store.id, name)
+            assert file and file.scan_id
+            scans.set_role(db, file.scan_id, "tile")
+    assert {source[-7:-4]: target.rpartition("tile ")[2][:2]
+            for source, target in targets(plan_tidying(db, home.settings, store)).items()} == {
+                "009": "09", "003": "03", "004": "04"}
 
 
 def test_what_was_found_of_a_file_goes_along_with_it(db: Database, home: Home, store: Store, untidy: Path) -> None:
@@ -384,6 +424,7 @@ def test_many_files_that_want_one_name_are_named_and_moved_in_linear_time(
         write(f"Ada Quill/Harbour/x {n:02}.tif", dice.integers(0, 255, (9, 9, 3), dtype=np.uint8), folder="masters")
         (tmp_path / "masters" / "Ada Quill" / "Harbour" / f"x {n:02}.xmp").write_text("sidecar")
     take_up(store)
+    confirm(db)
     with transaction(db):
         for n in range(count):
             file = files.by_path(db, store.id, f"Ada Quill/Harbour/x {n:02}.tif")
