@@ -5,7 +5,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from catalogue.errors import NotFound, Refused
-from catalogue.records import effective, events, history, overlays, pieces, replay, scans
+from catalogue.records import effective, events, history, overlays, pieces, refilings, replay, scans
 from catalogue.records.database import Database, last_statement, transaction
 from catalogue.records.folding import folded
 from catalogue.records.pieces import Artist, Piece
@@ -294,6 +294,10 @@ def undo(db: Database, event_id: int | None = None) -> Correction:
     event = events.by_id(db, event_id)
     if event is not None and event.type == "migration":
         raise Refused(f"Event {event_id} is the upgrade of the catalogue; it is not undone.")
+    if event is not None and event.detail in (refilings.DONE, refilings.UNDONE):
+        # its statements say by which names pieces are known, which is right only beside the guesses of that time
+        raise Refused(f"Event {event_id} is a refiling by the place rules.",
+                      hint="Take the last one back with: catalogue refile --undo.")
     before = last_statement(db)
     replay.undo(db, event_id)
     made = last_statement(db)

@@ -59,7 +59,7 @@ def refile(db: Database, home: Home, *, apply: bool, report: Report = unheard, c
     Raises CatalogueError when cancelled; then nothing is changed.
     """
     done = Refiled(0, ())
-    with suppress(_Shown), transaction(db, "refiled by the place rules"):
+    with suppress(_Shown), transaction(db, refilings.DONE):
         listed = list(guesses.listed(db))
         fresh = guess_scans(home, guesses.located(db), report=report, cancelled=cancelled)
         if cancelled():
@@ -84,7 +84,7 @@ def undo(db: Database) -> int:
 
     Raises NotFound where there is none.
     """
-    with transaction(db, "refiling undone"):
+    with transaction(db, refilings.UNDONE):
         done = refilings.put_back_last(db)
         if done is None:
             raise NotFound("There is no refiling to take back.")

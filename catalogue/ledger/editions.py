@@ -43,10 +43,8 @@ def define(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, sco
            closed: str = "", notes: str = "") -> int:
     """Open an edition, or correct the one of the same scope and size; gives its id.
 
-    Raises Refused where numbers already out forbid it, or two editions would claim the same print.
+    Raises NotFound; Refused where numbers already out forbid it, or two editions would claim the same print.
     """
-    if pieces.by_id(db, piece_id) is None:
-        raise NotFound(f"There is no piece number {piece_id}.")
     if not 1 <= size_limit <= MOST or not 0 <= proofs <= MOST:
         raise Refused(f"An edition has 1 to {MOST:,} prints, and at most as many proofs.")
     if scope not in editions.SCOPES:
@@ -54,6 +52,8 @@ def define(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, sco
     if (scope == "one size") != (width_mm is not None and height_mm is not None):
         raise Refused("An edition of one size needs that size, and one of all sizes has none.")
     with transaction(db):
+        if pieces.by_id(db, piece_id) is None:
+            raise NotFound(f"There is no piece number {piece_id}.")
         for known in editions.of_piece(db, piece_id):
             if known.scope == scope and pieces.folded(known.medium) == pieces.folded(medium) and (
                     scope == "all sizes" or _same_size(known, width_mm or 0, height_mm or 0)):

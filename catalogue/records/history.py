@@ -3,6 +3,7 @@
 import re
 from dataclasses import dataclass
 
+from catalogue.records import refilings
 from catalogue.records.rows import Database, fetch
 
 _UNDOING = re.compile(r"event (\d+) undone")
@@ -38,12 +39,26 @@ def statements(db: Database, limit: int = 30) -> list[Statement]:
     """Statements, newest first; all of them with a ``limit`` of -1."""
     rows = fetch(db, _Logged, """SELECT id, at, agent, detail FROM event
                                  WHERE change <> '' AND type <> 'migration' ORDER BY id DESC LIMIT ?""", [limit])
+    refiled = _refilings_undone(rows)
     undone: dict[int, int] = {}
     found = []
     for row in rows:
         match = _UNDOING.match(row.detail)
-        undoes = int(match[1]) if match else None
+        undoes = int(match[1]) if match else refiled.get(row.id)
         if undoes is not None and row.id not in undone:
             undone[undoes] = row.id
         found.append(Statement(row.id, row.at, row.agent, row.detail, undone.get(row.id), undoes))
+    return found
+
+
+def _refilings_undone(rows: list[_Logged]) -> dict[int, int | None]:
+    """For each event that took a refiling back the one it took back; None where that lies before these rows."""
+    waiting: list[int] = []
+    found: dict[int, int | None] = {}
+    for row in rows:
+        if row.detail == refilings.UNDONE:
+            waiting.append(row.id)
+            found[row.id] = None
+        elif row.detail == refilings.DONE and waiting:
+            found[waiting.pop()] = row.id
     return found

@@ -1,5 +1,6 @@
 """Orders and their lines: who had what printed, when, how large, on what, and from which very bytes."""
 
+import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -130,10 +131,20 @@ def save(db: Database, number: str, placed: str, *, buyer: str = "", status: str
 
 
 def add_line(db: Database, order_id: int, line: NewLine) -> int:
-    """Record one line; gives its id."""
+    """Record one line; gives its id.
+
+    Raises Refused where the piece, the edition or the earlier line it names is on record no more, as when another seat
+    merged the piece while the question was open.
+    """
     names = tuple(NewLine.__dataclass_fields__)
-    return inserted(db, f"INSERT INTO order_line (order_id, {', '.join(names)}) VALUES (?{', ?' * len(names)})",
-                    [order_id, *(getattr(line, name) for name in names)])
+    try:
+        return inserted(db, f"INSERT INTO order_line (order_id, {', '.join(names)}) VALUES (?{', ?' * len(names)})",
+                        [order_id, *(getattr(line, name) for name in names)])
+    except sqlite3.IntegrityError as error:
+        if "FOREIGN KEY" not in str(error):
+            raise
+        raise Refused("The piece, its edition or the earlier order was merged or taken back meanwhile; nothing was"
+                      " recorded.", hint="Look the piece up again and begin anew.") from error
 
 
 def by_number(db: Database, number: str) -> Order:

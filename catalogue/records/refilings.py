@@ -10,6 +10,7 @@ from catalogue.records.rows import Database, inserted, now
 
 _GUESS = ("scan_id", "artist", "artist_key", "title", "title_key", "year", "number", "role", "reason", "upgraded",
           "series")
+DONE, UNDONE = "refiled by the place rules", "refiling undone"  # what events say of it
 Kept = dict[str, list[dict[str, Any]]]
 
 

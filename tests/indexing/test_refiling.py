@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from catalogue.commands import command
 from catalogue.commands.session import Session
-from catalogue.errors import NotFound
+from catalogue.errors import NotFound, Refused
 from catalogue.indexing import corrections, refiling
 from catalogue.indexing.naming import FORMER_RULES
 from catalogue.indexing.service import index
@@ -54,6 +54,26 @@ def test_what_would_move_is_shown_then_done_then_taken_back(shop: Shop) -> None:
     assert shop.filed() == filed
     with pytest.raises(NotFound):
         refiling.undo(shop.db)
+
+
+def test_a_refiling_is_taken_back_as_one_and_not_by_its_statements_alone(shop: Shop) -> None:
+    """``undo`` put only the names back by which an ordered piece is known: the order was left without its scan."""
+    shop.add("Ada Quill/JOBS/Harbour/master.tif", "Ben Ashe/Pier/master.tif")
+    described = corrections.set_piece(shop.db, shop.piece("Ben Ashe", "Pier").id, {"notes": "framed"})
+    shop.order(shop.piece("Ada Quill", "JOBS").id)
+    before = shop.everything()
+    refiling.refile(shop.db, with_rules(shop), apply=True)
+    refiled = shop.everything()
+    assert [line.title for line in orders.all_lines(shop.db)] == ["Harbour"]
+    with pytest.raises(Refused, match="refiling") as refused:
+        corrections.undo(shop.db)
+    assert "refile --undo" in refused.value.hint and shop.everything() == refiled
+    refiling.undo(shop.db)
+    assert shop.everything() == before
+    corrections.undo(shop.db)
+    assert not orders.all_lines(shop.db), "what was stated before it is the next to be undone"
+    corrections.undo(shop.db, described.id)
+    assert shop.piece("Ben Ashe", "Pier").notes == ""
 
 
 def test_reading_a_file_again_files_nothing_anew_by_changed_rules(shop: Shop) -> None:

@@ -12,7 +12,7 @@ from skimage import color, data
 from catalogue.errors import Damaged, NotFound, Refused
 from catalogue.ledger import editions, health, repeat, statuses, values
 from catalogue.ledger.importing import import_orders
-from catalogue.likeness import service, updating
+from catalogue.likeness import merging, service, updating
 from catalogue.progress import never, unheard
 from catalogue.records import events, files, findings, orders, pieces, scans
 from catalogue.records.database import transaction
@@ -371,3 +371,14 @@ def test_one_medium_however_it_is_written_is_one_edition(shop: Shop) -> None:
     first = editions.define(shop.db, piece, 25, medium="Cotton rag")
     assert editions.define(shop.db, piece, 25, medium="cotton  RAG") == first
     assert editions.wanted(shop.db, first).medium == "Cotton rag"
+
+
+def test_a_piece_merged_while_the_question_was_open_is_said_so_and_nothing_is_recorded(shop: Shop) -> None:
+    """From another seat: the order met a database error and a traceback."""
+    keep, gone = shop.piece("Ada Quill", "Harbour"), shop.piece("Ada Quill", "Harbor")
+    shop.scan("Ada Quill/Harbor.tif", gone)
+    asked = repeat.propose(shop.db, shop.home, piece_id=gone, width_mm=300, height_mm=420, afresh=True)
+    merging.merge(shop.db, keep, gone)
+    with pytest.raises(Refused, match="merged"):
+        repeat.record(shop.db, asked, quantity=1, placed="2026-02-03")
+    assert not orders.all_lines(shop.db) and not list(orders.every(shop.db))
