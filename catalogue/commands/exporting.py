@@ -93,7 +93,7 @@ def _write(session: Session, folder: Path, piece: str | None, artist: str | None
 
 
 @command.command("csv")
-@click.argument("what", type=click.Choice(["orders", "editions", "artists", "pieces", "files"]))
+@click.argument("what", type=click.Choice(["orders", "editions", "artists", "pieces", "buyers", "files"]))
 @click.argument("file", type=click.Path(path_type=Path))
 @json_option
 @click.pass_obj

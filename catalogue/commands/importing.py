@@ -9,7 +9,7 @@ from catalogue.commands.session import Session, bar, interruptible, json_option
 
 @click.command("import")
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
-@click.option("--as", "kind", type=click.Choice(["orders", "editions", "artists", "pieces"]),
+@click.option("--as", "kind", type=click.Choice(["orders", "editions", "artists", "pieces", "buyers"]),
               help="What the file holds; else told by its columns.")
 @click.option("--map", "pairs", multiple=True, metavar="OURS=THEIRS", help="Our column and its heading in the file.")
 @click.option("--dates", default="", metavar="FORM", help="How dates are written, such as %d/%m/%Y; ISO is read too.")

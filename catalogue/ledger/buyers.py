@@ -1,6 +1,6 @@
 """What a person says of buyers: name, contact, notes, and which two spellings are one buyer."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from catalogue.errors import Ambiguous, NotFound, Refused
 from catalogue.records import buyers
@@ -70,3 +70,26 @@ def merge(db: Database, keep_key: str, gone_key: str) -> Buyer:
             buyers.state(db, spelling, {"joined_into": keep.key})
         buyers.state(db, gone.key, {"joined_into": keep.key})
         return buyer_of(db, keep.key)
+
+
+def take_in(db: Database, name: str, contact: str, notes: str, spellings: Sequence[str]) -> bool:
+    """State what a list says of a buyer, known or new; gives whether any of it was new. What is empty stays as it is.
+
+    Raises Refused where a spelling is another buyer's.
+    """
+    with transaction(db):
+        key = buyers.key_of(db, name)
+        before = buyers.by_key(db, key), buyers.joined(db, key)
+        said = {fact: value for fact, value in (("contact", contact), ("notes", notes)) if value}
+        if before[0] is None or said or buyers.stated(db, key) is not None:
+            buyers.state(db, key, said | ({"name": name.strip()} if before[0] is None else {}))
+        for spelling in filter(None, map(folded, spellings)):
+            meant = buyers.key_of(db, spelling)
+            if meant == key:
+                continue
+            if buyers.stated(db, meant) is not None:
+                raise Refused(f"{spelling!r} is another buyer, of whom more is on record.",
+                              hint="If both are one, merge them: catalogue buyer merge.")
+            buyers.state(db, key, {"name": buyer_of(db, key).name})
+            buyers.state(db, meant, {"joined_into": key})
+        return (buyers.by_key(db, key), buyers.joined(db, key)) != before

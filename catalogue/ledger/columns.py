@@ -64,6 +64,12 @@ ARTISTS: dict[str, tuple[str, ...]] = {
     "terms": ("agreement", "conditions"),
     "notes": ORDERS["notes"],
 }
+BUYERS: dict[str, tuple[str, ...]] = {
+    "buyer": ("customer", "client", "buyer name"),
+    "contact": ARTISTS["contact"],
+    "notes": ORDERS["notes"],
+    "spellings": ("also written",),     # parted by |
+}
 PIECES: dict[str, tuple[str, ...]] = {
     "artist": ORDERS["artist"],
     "piece": ORDERS["piece"],
@@ -77,7 +83,7 @@ PIECES: dict[str, tuple[str, ...]] = {
     "relief": ("relief depth",),
     "notes": ORDERS["notes"],
 }
-KINDS = {"orders": ORDERS, "editions": EDITIONS, "artists": ARTISTS, "pieces": PIECES}
+KINDS = {"orders": ORDERS, "editions": EDITIONS, "artists": ARTISTS, "pieces": PIECES, "buyers": BUYERS}
 UNITS = ("mm", "cm", "in")
 
 
@@ -141,6 +147,8 @@ def kind_of(path: Path, mapping: Mapping[str, str]) -> str:
     """
     found = {kind: set(read_table(path, ours, {k: v for k, v in mapping.items() if k in ours}).matched)
              for kind, ours in KINDS.items()}
+    if "buyer" in found["buyers"] and not {"date", "piece", "number", "quantity"} & found["orders"]:
+        return "buyers"
     if {"number", "buyer", "quantity", "numbers", "price"} & found["orders"]:
         return "orders"
     if "limit" in found["editions"]:

@@ -1,11 +1,11 @@
-"""Artists and pieces from a CSV file, under the same rules as orders: a fate for every row, nothing twice."""
+"""Artists, buyers and pieces from a CSV file, under the same rules as orders: a fate for every row, nothing twice."""
 
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from pathlib import Path
 
 from catalogue.errors import CatalogueError
-from catalogue.ledger import columns, values
+from catalogue.ledger import buyers, columns, values
 from catalogue.ledger.columns import Row
 from catalogue.ledger.importing import Fate, Outcome, Undo, taken
 from catalogue.ledger.rows import NoPiece, piece_of
@@ -30,6 +30,22 @@ def import_artists(db: Database, path: Path, *, mapping: Mapping[str, str] | Non
         return known != pieces.artist_by_id(db, known.id) or pieces.counts(db)["artist"] > count
 
     return _imported(db, path, columns.ARTISTS, ("artist",), mapping, take, dry_run, report, cancelled)
+
+
+def import_buyers(db: Database, path: Path, *, mapping: Mapping[str, str] | None = None, dry_run: bool = False,
+                  report: Report = unheard, cancelled: Cancelled = never) -> Outcome:
+    """Take in buyers with contact, notes and other spellings; an empty cell leaves what is known.
+
+    A spelling that is another buyer's already leaves the row out.
+    """
+
+    def take(row: Row) -> bool:
+        if not pieces.folded(row.get("buyer")):
+            raise ValueError("the row names no buyer")
+        return buyers.take_in(db, row.get("buyer"), row.get("contact"), row.get("notes"),
+                              [name.strip() for name in row.get("spellings").split("|") if name.strip()])
+
+    return _imported(db, path, columns.BUYERS, ("buyer",), mapping, take, dry_run, report, cancelled)
 
 
 def import_pieces(db: Database, path: Path, *, mapping: Mapping[str, str] | None = None, make_pieces: bool = False,

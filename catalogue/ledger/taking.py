@@ -6,13 +6,13 @@ from pathlib import Path
 from catalogue.ledger.columns import KINDS, kind_of
 from catalogue.ledger.importing import Outcome, import_orders
 from catalogue.ledger.importing_editions import import_editions
-from catalogue.ledger.importing_names import import_artists, import_pieces
+from catalogue.ledger.importing_names import import_artists, import_buyers, import_pieces
 from catalogue.progress import Cancelled, Report, never, unheard
 from catalogue.records.database import Database
 from catalogue.settings import Settings
 
 # As a rebuilt catalogue takes them in: orders name pieces, and their numbers count in editions.
-ORDER = ("artists", "pieces", "editions", "orders")
+ORDER = ("artists", "pieces", "editions", "orders", "buyers")
 
 
 def take_in(db: Database, settings: Settings, path: Path, *, kind: str = "", mapping: Mapping[str, str] | None = None,
@@ -27,6 +27,8 @@ def take_in(db: Database, settings: Settings, path: Path, *, kind: str = "", map
         raise ValueError(f"{chosen!r} is no kind of table")
     if chosen == "artists":
         return chosen, import_artists(db, path, mapping=mapping, dry_run=dry_run, report=report, cancelled=cancelled)
+    if chosen == "buyers":
+        return chosen, import_buyers(db, path, mapping=mapping, dry_run=dry_run, report=report, cancelled=cancelled)
     if chosen == "pieces":
         return chosen, import_pieces(db, path, mapping=mapping, make_pieces=make_pieces, dry_run=dry_run,
                                      report=report, cancelled=cancelled)

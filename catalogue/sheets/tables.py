@@ -7,8 +7,9 @@ from pathlib import Path
 
 from catalogue.ledger.editions import label
 from catalogue.ledger.row_numbers import AFTER_PRINTING, Loss, loss_text
-from catalogue.records import editions, orders, pieces, provenance
+from catalogue.records import buyers, editions, orders, pieces, provenance
 from catalogue.records.database import Database
+from catalogue.records.folding import folded
 from catalogue.records.numbers import written
 from catalogue.records.paths import shown
 from catalogue.spreadsheets import csv_cell
@@ -18,6 +19,7 @@ ORDERS = ("number", "date", "artist", "piece", "buyer", "width_mm", "height_mm",
           "edge", "quantity", "numbers", "price", "unit_price", "currency", "status", "notes", "file", "sha256",
           "profile", "settings", "order_notes", "edition", "replacing", "lost")
 ARTISTS = ("artist", "contact", "terms", "notes")
+BUYERS = ("buyer", "contact", "notes", "spellings")
 PIECES = ("artist", "piece", "year", "series", "inventory", "medium", "width_mm", "height_mm", "relief_mm",
           "notes")
 EDITIONS = ("artist", "piece", "limit", "proofs", "scope", "width_mm", "height_mm", "medium", "opened", "closed",
@@ -57,13 +59,19 @@ def files_csv(db: Database) -> str:
         for one in provenance.of_files(db)))
 
 
+def buyers_csv(db: Database) -> str:
+    """Every buyer with contact, notes, and the other spellings that lead to them."""
+    return _table(BUYERS, _buyer_rows(db))
+
+
 def write_tables(db: Database, folder: Path) -> None:
-    """Artists, pieces, editions and orders into ``folder``, as ``catalogue import`` reads them."""
+    """Artists, pieces, editions, orders and buyers into ``folder``, as ``catalogue import`` reads them."""
     for name, table in TABLES.items():
         write_atomically(folder / f"{name}.csv", table(db).encode())
 
 
-TABLES = {"artists": artists_csv, "pieces": pieces_csv, "editions": editions_csv, "orders": orders_csv}
+TABLES = {"artists": artists_csv, "pieces": pieces_csv, "editions": editions_csv, "orders": orders_csv,
+          "buyers": buyers_csv}
 EXPORTS = TABLES | {"files": files_csv}
 
 
@@ -80,6 +88,15 @@ def _order_rows(db: Database) -> Iterator[tuple[object, ...]]:
                line.settings,
                notes[line.number], label(edition) if edition else "", written(anew.get(line.id, [])),
                loss_text([Loss(*one) for one in lost.get(line.id, [])]))
+
+
+def _buyer_rows(db: Database) -> Iterator[tuple[object, ...]]:
+    page = buyers.listed(db)
+    while page:
+        for one in page:
+            others = [key for key in (one.key, *buyers.joined(db, one.key)) if key != folded(one.name)]
+            yield one.name, one.contact, one.notes, " | ".join(others)
+        page = buyers.listed(db, after=page[-1].key)
 
 
 def _edition_rows(db: Database) -> Iterator[tuple[object, ...]]:

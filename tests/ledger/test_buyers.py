@@ -1,15 +1,19 @@
 """Buyers: one for every spelling, joined, named, undone."""
 
 import sqlite3
+from pathlib import Path
 
 import pytest
 
 from catalogue.errors import Ambiguous, NotFound, Refused
 from catalogue.ledger.buyers import find_buyer
+from catalogue.ledger.columns import kind_of
+from catalogue.ledger.importing_names import import_buyers
 from catalogue.operations.buyers import describe_buyer, merge_buyers, summarize
 from catalogue.records import buyers, orders
-from catalogue.records.database import Database, transaction
+from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.replay import differences, undo
+from catalogue.sheets.tables import buyers_csv
 
 from .conftest import Shop
 
@@ -99,3 +103,32 @@ def test_the_table_refuses_a_chain(db: Database) -> None:
     for key, into in (("umblow", "the umberlow"), ("hotel umberlow", "ms colquhane")):
         with pytest.raises(sqlite3.IntegrityError, match="third"), transaction(db):
             buyers.state(db, key, {"joined_into": into})
+
+
+def test_buyers_go_into_a_table_and_come_back_from_it(db: Database, tmp_path: Path) -> None:
+    describe_buyer(db, "ms colquhane", name="Dr Colquhane", contact="1 Quay Lane", notes="rings at noon")
+    merge_buyers(db, "hotel umberlow", "the umberlow")
+    table = tmp_path / "customers.csv"
+    table.write_text(buyers_csv(db), encoding="utf-8")
+    assert kind_of(table, {}) == "buyers"
+    fresh = open_database(tmp_path / "fresh.sqlite")
+    with transaction(fresh):
+        orders.add(fresh, "3", "2025-03-05", buyer="The Umberlow")
+    assert import_buyers(fresh, table).counts == {"recorded": 3}
+    assert [(one.key, one.name, one.contact, one.notes) for one in buyers.listed(fresh)] == [
+        ("dr colquhane", "Dr Colquhane", "1 Quay Lane", "rings at noon"), ("hotel umberlow", "hotel  UMBERLOW", "", ""),
+        ("umblow", "Umblow", "", "")]
+    assert find_buyer(fresh, "the umberlow").orders == 1 and find_buyer(fresh, "ms colquhane").key == "dr colquhane"
+    assert import_buyers(fresh, table).counts == {"known already": 3} and not differences(fresh)
+    fresh.close()
+
+
+def test_each_row_of_a_list_of_customers_has_its_own_fate(db: Database, tmp_path: Path) -> None:
+    describe_buyer(db, "the umberlow", contact="by post")
+    table = tmp_path / "customers.csv"
+    table.write_text("customer,e-mail,also written\nHotel Umberlow,a@b.example,The Umberlow\n,x,\n"
+                     "New One,c@d.example,\n")
+    done = import_buyers(db, table)
+    assert [fate.fate for fate in done.fates] == ["refused", "not understood", "recorded"]
+    assert "another buyer" in done.fates[0].detail
+    assert (find_buyer(db, "hotel umberlow").contact, find_buyer(db, "new one").contact) == ("", "c@d.example")

@@ -179,7 +179,7 @@ def test_a_backup_from_the_screens_makes_ledger_tables_and_manifests(twins: tupl
     archive, _ = twins
     by_screen(jobs.start_backup)(archive)
     assert {path.stem for path in (archive.home.folder / "ledger").glob("*.csv")} == {
-        "artists", "pieces", "editions", "orders"}
+        "artists", "pieces", "editions", "orders", "buyers"}
     assert HARBOUR in (archive.home.folder / "manifests" / "main.sha256").read_text()
 
 
