@@ -59,6 +59,7 @@ class IntakePage(Page):
         self._plan: Plan | None = None
         self._stores: list[Store] = []
         self._watcher: Watcher | None = None
+        self._watched: Watcher | None = None    # whose plan waits for the end of other long work
         self._to_tell = ""  # what became of the last intake, while another page is shown
 
     def body(self) -> Iterable[Widget]:
@@ -122,6 +123,9 @@ class IntakePage(Page):
         return max(20, size.width - 1), min(max(8, size.height - 1), MAP_ROWS)
 
     def catalogue_changed(self) -> None:
+        if self._watched is not None and self.shop.work is None:
+            self._open_watched()
+
         def show(found: list[Store]) -> None:
             if [store.name for store in found] == [store.name for store in self._stores]:
                 return
@@ -181,7 +185,7 @@ class IntakePage(Page):
             self.ask(lambda db: apart_from_stores(db, folder), lambda _: self._begin_watch(folder), group="watch")
 
     def _begin_watch(self, folder: Path) -> None:
-        self._plan = None
+        self._plan, self._watched = None, None
         self._watcher = Watcher(folder, self.shop.home.settings, self.post_message)
         self._turn(watching=True)
         self.query_one(WatchedTable).begin(folder)
@@ -222,6 +226,18 @@ class IntakePage(Page):
             self._say(Content(BEFORE))
             self.shop.say("Watching has ended; nothing came.")
             return
+        self._watched = watcher
+        self._open_watched()
+
+    def _open_watched(self) -> None:
+        """Open the plan of what was watched, at once or when the long work that runs has ended."""
+        watcher, work = self._watched, self.shop.work
+        if watcher is None:
+            return
+        if work is not None:
+            self._say(Content(f"Watching has ended. The plan opens when this has finished: {work.name}."))
+            return
+        self._watched = None
         self._say(Content("Watching has ended. Ctrl-R looks at the folder."))
         if asked := self._asked:
             start_proposing(self.shop, watcher.folder, asked[1], watcher.watch.readings, self._show)

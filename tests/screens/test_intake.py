@@ -147,6 +147,25 @@ async def test_tiles_are_told_as_they_come_and_the_plan_follows(
         assert "1 t1.tif   2 t2.tif" in details(pilot)
 
 
+async def test_the_plan_of_a_watch_opens_once_other_long_work_has_ended(
+        shop: Home, tmp_path: Path, read: list[str]) -> None:
+    key = tmp_path / "key"
+    scanned(key / "a.tif", scene(1, 300, 200))
+    go = threading.Event()
+    async with running(shop, place="intake") as pilot:
+        app, page = app_of(pilot), page_of(pilot)
+        table = await watching_begun(pilot, key)
+        await until(pilot, lambda: len(table.scans) == 1)
+        app.begin("Indexing", lambda *_: go.wait(HANG_SECONDS), lambda _: "")
+        await pilot.press("w")
+        await until(pilot, lambda: "The plan opens when this has finished: Indexing" in details(pilot))
+        go.set()
+        proposals = page.query_one("#proposals", RowTable)
+        await until(pilot, lambda: proposals.row_count == 1)
+        await settled(pilot)
+    assert read
+
+
 async def test_a_watch_by_the_mouse_goes_on_elsewhere_and_ends_when_left(
         shop: Home, tmp_path: Path, read: list[str]) -> None:
     key = tmp_path / "key"
