@@ -36,7 +36,8 @@ class Settings:
     ``place_rules`` are tried in order on a file's path relative to its store; the first that fits names artist and
     piece where the metadata does not; what fits none is guessed from the whole tree of folders. ``{artist}``,
     ``{piece}``, ``{year}`` and ``{number}`` (an inventory number) match one path part or a stretch of one, ``*`` any
-    stretch within a part, ``**`` any number of whole parts.
+    stretch within a part, ``**`` any number of whole parts. ``{series}`` names a series; ``{job}`` and ``{ignore}``
+    are folders that name neither. ``{artist=Ada Quill}`` matches that very name. What a rule does not name is guessed.
     """
 
     place_rules: tuple[str, ...] = ()     # none: names are guessed from the whole tree of folders
@@ -198,8 +199,9 @@ def _one_of(*words: str) -> Allowed:
 
 
 def _is_place_rule(rule: str) -> bool:
-    named = re.findall(r"\{([^{}]*)\}", rule)
-    return "piece" in named and len(named) == len(set(named)) and set(named) <= set(PLACE_FIELDS)
+    named = [name for name in re.findall(r"\{(\w*)(?:=[^{}/]*)?\}", rule) if name not in IDLE_FIELDS]
+    braces = len(re.findall(r"[{}]", rule)) == 2 * len(re.findall(r"\{\w+(?:=[^{}/]*)?\}", rule))
+    return bool(named or "{" in rule) and braces and len(named) == len(set(named)) and set(named) <= set(PLACE_FIELDS)
 
 
 def _is_naming_rule(rule: object) -> bool:
@@ -231,11 +233,13 @@ def _is_date_form(form: object) -> bool:
         return False
 
 
-PLACE_FIELDS = ("artist", "piece", "year", "number")
+PLACE_FIELDS = ("artist", "piece", "year", "number", "series")
+IDLE_FIELDS = ("job", "ignore")
 NAMING_FIELDS = ("artist", "piece", "year", "role", "number", "date", "suffix")
 _YES_OR_NO = Allowed("true or false", lambda value: isinstance(value, bool))
 ALLOWED: dict[str, Allowed] = {
-    "place_rules": Allowed("a list of paths, each with {piece} once, and {artist}, {year}, {number} at most once",
+    "place_rules": Allowed("a list of paths, each with some of {artist}, {piece}, {year}, {number}, {series}, "
+                           "once each, or {job}, {ignore}",
                            _texts(_is_place_rule, some=False)),
     "ignore": Allowed("a list of names or patterns without /", _texts(lambda name: bool(name) and "/" not in name,
                                                                      some=False)),

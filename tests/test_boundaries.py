@@ -112,7 +112,6 @@ READ_ONLY = {
     "fixity.restore": {"file_called"},
     "indexing.cluster": {"connected"},
     "indexing.crawl": {"crawl"},
-    "indexing.guessing": {"guess_paths"},
     "indexing.corrections": {"piece_of"},
     "indexing.stores": {"is_at", "marked_elsewhere", "read_marker", "where", "on_one_disk"},
     "indexing.workers": {"processes"},

@@ -5,13 +5,14 @@ neighbours by :mod:`catalogue.filing`. Guesses are derived facts: kept in ``scan
 set above what a person stated.
 """
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from catalogue.filing.guess import FileFacts, guess_all
 from catalogue.filing.guess import Guess as TreeGuess
 from catalogue.filing.model import STATED_IN_FILE
 from catalogue.indexing import naming
+from catalogue.indexing.naming import Place
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import guesses
 from catalogue.records.database import Database, transaction
@@ -61,42 +62,54 @@ def _keep(db: Database, scan_id: int, guess: Guess) -> bool:
 def guess_scans(home: Home, listed: Sequence[Located], known_artists: Iterable[str] = (), *, report: Report = unheard,
                 cancelled: Cancelled = never) -> dict[int, Guess]:
     """What rules, tags and the tree of paths suggest of each scan, by id."""
-    stated = [naming.stated_names(one.metadata) for one in listed]
-    by_tree = guess_all([FileFacts(shown(one.path), title, creator, one.format, one.width or 0, one.height or 0,
-                                   bool(one.width), one.group)
-                         for one, (title, creator) in zip(listed, stated, strict=True)], known_artists)
     found = {}
-    for number, (one, tree) in enumerate(zip(listed, by_tree, strict=True)):
+    made = _guessed(listed, home.settings.place_rules, known_artists)
+    for number, (one, guess) in enumerate(zip(listed, made, strict=True)):
         if number % BATCH == 0:
             report(Progress("Guessing names", number, len(listed)))
             if cancelled():
                 break
-        found[one.scan_id] = _by_rule(home, one) or _of_tree(one, tree)
+        found[one.scan_id] = guess
     return found
 
 
 def guess_paths(paths: Iterable[str], rules: Sequence[str], known_artists: Iterable[str] = ()) -> list[Guess]:
     """What rules and the tree suggest of files that were only seen, not read; paths as kept."""
-    listed = [Located(0, path, "", None, None, naming.NO_TAGS, None) for path in paths]
-    by_tree = guess_all([FileFacts(shown(one.path), format=naming.format_of(one.path)) for one in listed],
-                        known_artists)
-    return [naming.guess_by_rule(one.path, one.format, None, one.metadata, rules) or _of_tree(one, tree)
-            for one, tree in zip(listed, by_tree, strict=True)]
+    listed = [Located(0, path, naming.format_of(path), None, None, naming.NO_TAGS, None) for path in paths]
+    return list(_guessed(listed, rules, known_artists, seen_only=True))
 
 
-def _by_rule(home: Home, one: Located) -> Guess | None:
-    return naming.guess_by_rule(one.path, one.format, (one.width or 0) * (one.height or 0), one.metadata,
-                                home.settings.place_rules)
+def _guessed(listed: Sequence[Located], rules: Sequence[str], known_artists: Iterable[str], *,
+             seen_only: bool = False) -> Iterator[Guess]:
+    """One guess a scan. What a place rule reads of a path holds, and the folders it reads are left out of the tree, so
+    that the rest is judged as if they were not there. ``seen_only``: that there is a picture is taken for granted."""
+    places = [naming.place_of(one.path, rules) for one in listed]
+    facts = []
+    for one, place in zip(listed, places, strict=True):
+        title, creator = naming.stated_names(one.metadata)
+        facts.append(FileFacts(place.rest or shown(one.path), title, creator or place.artist, one.format,
+                               one.width or 0, one.height or 0, seen_only or bool(one.width), one.group))
+    for one, place, tree in zip(listed, places, guess_all(facts, known_artists), strict=True):
+        pixels = None if seen_only else (one.width or 0) * (one.height or 0)
+        by_rule = naming.guess_by_rule(one.path, one.format, pixels, one.metadata, rules) if place.whole else None
+        yield by_rule or _of_tree(one, place, tree)
 
 
-def _of_tree(one: Located, tree: TreeGuess) -> Guess:
+def _of_tree(one: Located, place: Place, tree: TreeGuess) -> Guess:
     origins = {name: Origin(READ, TAGS) if value.reason == STATED_IN_FILE else Origin(GUESSED, value.reason)
                for name, value in (("artist", tree.artist), ("title", tree.piece), ("year", tree.year),
                                    ("number", tree.number), ("role", tree.role)) if value.reason}
-    title = tree.piece.value
+    title, number = tree.piece.value, tree.number.value
     if not title and (title := naming.document_name(one.metadata)):
         origins["title"] = Origin(READ, TAGS)
+    by_rule = Origin(GUESSED, f"the place rule {place.rule}")
+    if place.artist and not one.metadata.creator.strip():
+        origins["artist"] = by_rule
+    if place.piece and not naming.stated_names(one.metadata)[0]:
+        title, origins["title"] = place.piece, by_rule
+    origins |= {name: by_rule for name in ("year", "number", "series") if getattr(place, name)}
     if one.metadata.inventory_number:
         origins["number"] = Origin(READ, TAGS)
-    return Guess(tree.artist.value, title, tree.year.value, one.metadata.inventory_number or tree.number.value,
-                 tree.role.value, reasons_text(origins))
+    return Guess(tree.artist.value, title, place.year or tree.year.value,
+                 one.metadata.inventory_number or place.number or number, tree.role.value, reasons_text(origins),
+                 place.series)

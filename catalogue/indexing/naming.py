@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 from catalogue.reading.model import Metadata, Picture
@@ -13,33 +13,51 @@ from catalogue.records.provenance import GUESSED, READ, TAGS, Origin, reasons_te
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """What the path says; empty where it says nothing."""
+    """What a rule reads in a path; empty where it reads nothing. ``rest``: the path without the folders it has read, so
+    that they are not taken for anything else."""
 
     artist: str = ""
     piece: str = ""
     year: str = ""
     number: str = ""
+    series: str = ""
+    rule: str = field(default="", compare=False)
+    rest: str = field(default="", compare=False)
+
+    @property
+    def whole(self) -> bool:
+        """Whether nothing is left to guess: the rule names artist and piece."""
+        return bool(self.piece) and "{artist" in self.rule
 
 
-_FIELDS = {"{year}": "[0-9]{4}", "{number}": r"[^\s/]*\d[^\s/]*", "{artist}": "[^/]+?", "{piece}": "[^/]+?"}
+_FIELDS = {"year": "[0-9]{4}", "number": r"[^\s/]*\d[^\s/]*", "artist": "[^/]+?", "piece": "[^/]+?",
+           "series": "[^/]+?", "job": "[^/]+?", "ignore": "[^/]+?"}
+IDLE = ("job", "ignore")    # fields that say nothing of the piece and may occur several times
+_TOKEN = re.compile(r"\{(" + "|".join(_FIELDS) + r")(?:=([^{}/]*))?\}|(\*\*/|\*)")
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=256)
 def _compiled(rule: str) -> re.Pattern[str]:
-    pattern, named = "", set[str]()
-    for token in re.split(r"(\{artist\}|\{piece\}|\{year\}|\{number\}|\*\*/|\*)", rule):
-        if token in _FIELDS and token in named:
-            pattern += f"(?P={token[1:-1]})"  # a name given twice is the same both times
-        elif token in _FIELDS:
-            named.add(token)
-            pattern += f"(?P<{token[1:-1]}>{_FIELDS[token]})"
-        elif token == "**/":
+    pattern, named, end, idle = "", set[str](), 0, 0
+    for token in _TOKEN.finditer(rule):
+        pattern += re.escape(rule[end:token.start()])
+        end = token.end()
+        name, literal, wild = token.groups()
+        if wild is None:
+            wanted = _FIELDS[name] if literal is None else re.escape(literal)
+            if name in IDLE:
+                idle += 1
+                pattern += f"(?P<idle{idle}>{wanted})"
+            elif name in named:
+                pattern += f"(?P={name})"  # a name given twice is the same both times
+            else:
+                named.add(name)
+                pattern += f"(?P<{name}>{wanted})"
+        elif wild == "**/":
             pattern += "(?:[^/]+/)*"
-        elif token == "*":
-            pattern += "[^/]*"
         else:
-            pattern += re.escape(token)
-    return re.compile(pattern)
+            pattern += "[^/]*"
+    return re.compile(pattern + re.escape(rule[end:]))
 
 
 # The place rules that were the default until names came to be guessed from the whole tree.
@@ -57,9 +75,9 @@ NO_TAGS = Metadata()
 
 def guess_by_rule(path: str, file_format: str, pixels: int | None, metadata: Metadata,
                   rules: Sequence[str]) -> Guess | None:
-    """As :func:`guess`, or None where the path fits none of the rules."""
+    """As :func:`guess`, or None where no rule fits the path, or the one that does leaves something to guess."""
     place = place_of(path, rules)
-    return _guess(place, path, file_format, pixels, metadata) if place.artist or place.piece else None
+    return _guess(place, path, file_format, pixels, metadata) if place.whole else None
 
 
 def stated_names(metadata: Metadata) -> tuple[str, str]:
@@ -100,12 +118,14 @@ def _guess(place: Place, path: str, file_format: str, pixels: int | None, metada
     if source == "TIFF" and place.piece:
         title = ""
     creator = metadata.creator.strip()
-    by_path, by_tags = Origin(GUESSED, "its path"), Origin(READ, TAGS)
+    by_path = Origin(GUESSED, f"the place rule {place.rule}" if place.rule else "its path")
+    by_tags = Origin(READ, TAGS)
     return Guess(shown(creator or place.artist), shown(title or ("" if is_default_name(place.piece) else place.piece)),
                  place.year, metadata.inventory_number or place.number, _role_of(path, file_format, pixels),
                  reasons_text({"artist": by_tags if creator else by_path, "title": by_tags if title else by_path,
-                               "year": by_path, "number": by_tags if metadata.inventory_number else by_path,
-                               "role": Origin(GUESSED, "its name, folder and format")}))
+                               "year": by_path, "series": by_path,
+                               "number": by_tags if metadata.inventory_number else by_path,
+                               "role": Origin(GUESSED, "its name, folder and format")}), place.series)
 
 
 def _stated_title(metadata: Metadata) -> tuple[str, str]:
@@ -130,7 +150,8 @@ _IMAGE_SUFFIX = re.compile(r"\.(?:tiff?|jpe?g|png|psd|psb|webp|bmp|dng)$", re.IG
 
 
 def place_of(path: str, rules: Sequence[str]) -> Place:
-    """Artist, piece and year by the first rule the whole path fits."""
+    """What the first rule reads that the whole path fits; the path as kept."""
+    path = shown(path)
     for rule in rules:
         found = _compiled(rule).fullmatch(path)
         if found:
@@ -141,8 +162,20 @@ def place_of(path: str, rules: Sequence[str]) -> Place:
             elif piece:
                 piece = _one_of_series(piece, path[path.rfind("/") + 1:]) or piece
             return Place(_tidied(parts.get("artist") or ""), _tidied(piece), parts.get("year") or "",
-                         parts.get("number") or "")
+                         parts.get("number") or "", _tidied(parts.get("series") or ""), rule, _rest(path, found))
     return Place()
+
+
+def _rest(path: str, found: re.Match[str]) -> str:
+    """A path without the folders that a rule has read whole, but for the piece's."""
+    read = {found.span(name) for name in found.re.groupindex if name != "piece"}
+    rest, start = [], 0
+    for part in path.split("/"):
+        end = start + len(part)
+        if (start, end) not in read or end == len(path):
+            rest.append(part)
+        start = end + 1
+    return "/".join(rest)
 
 
 def _one_of_series(folder: str, name: str) -> str:

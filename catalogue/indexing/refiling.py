@@ -5,7 +5,7 @@ name, with its orders, where all scans guessed under it are guessed alike now.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
@@ -53,8 +53,10 @@ class _Shown(Exception):
     """Only a preview was asked for: everything is rolled back."""
 
 
-def refile(db: Database, home: Home, *, apply: bool, report: Report = unheard, cancelled: Cancelled = never) -> Refiled:
+def refile(db: Database, home: Home, *, apply: bool, former_rules: Sequence[str] | None = None,
+           report: Report = unheard, cancelled: Cancelled = never) -> Refiled:
     """Guess every scan anew by the present place rules; without ``apply`` only tell what would be filed otherwise.
+    ``former_rules`` are kept, to be put back with the guesses.
 
     Raises CatalogueError when cancelled; then nothing is changed.
     """
@@ -66,14 +68,15 @@ def refile(db: Database, home: Home, *, apply: bool, report: Report = unheard, c
             raise CatalogueError("Refiling was stopped; nothing was changed.")
         changed = [one for one in listed if fresh[one.scan_id] != one.guess]
         before = refilings.filed(db, fresh)
-        kept = refilings.remember(db, (one.scan_id for one in changed))
+        kept = refilings.remember(db, (one.scan_id for one in changed), former_rules)
         for piece_id, names in _followed(listed, fresh).items():
             _follow(db, piece_id, *names)
         for one in changed:
             guesses.save(db, one.scan_id, fresh[one.scan_id])
         settle(db)
         moves = _moves(listed, before, refilings.filed(db, fresh))
-        done = Refiled(len(listed), moves, refilings.keep(db, kept) if apply and changed else 0)
+        kept_as = refilings.keep(db, kept) if apply and (changed or former_rules is not None) else 0
+        done = Refiled(len(listed), moves, kept_as)
         if not apply:
             raise _Shown
     return done

@@ -9,6 +9,7 @@ from catalogue.ledger import editions
 from catalogue.likeness import merging
 from catalogue.records import pieces
 from catalogue.records.database import Database, transaction
+from catalogue.records.folding import folded
 from catalogue.records.piecechanges import PieceChange
 from catalogue.records.pieces import Artist, Piece
 
@@ -143,6 +144,20 @@ def describe_artist(db: Database, artist_id: int, *, contact: str | None = None,
 def rename_artist(db: Database, artist_id: int, name: str) -> Correction:
     """Spell an artist's name otherwise. Raises NotFound, Refused."""
     return corrections.rename_artist(db, artist_id, name)
+
+
+def join_names(db: Database, names: Mapping[str, str]) -> Correction:
+    """State of names as folders and tags spell them which artist each means, by name; also before there is a scan of
+    either. Raises Refused for an empty name."""
+    said: list[str] = []
+    with correction(db) as made:
+        for name, meant in names.items():
+            if not folded(name) or not folded(meant):
+                raise Refused("An artist has a name.")
+            one, other = pieces.artist_called(db, name), pieces.artist_called(db, meant)
+            said.append((corrections.rename_artist(db, one.id, meant) if one.id == other.id
+                         else corrections.merge_artists(db, other.id, one.id)).detail)
+    return Correction(made.done().id, "; ".join(filter(None, said)))
 
 
 def merge_artists(db: Database, keep_id: int, gone_id: int) -> Correction:

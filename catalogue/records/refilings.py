@@ -1,7 +1,7 @@
 """Guesses set aside when scans are guessed anew, so that a refiling can be taken back."""
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,7 +11,7 @@ from catalogue.records.rows import Database, inserted, now
 _GUESS = ("scan_id", "artist", "artist_key", "title", "title_key", "year", "number", "role", "reason", "upgraded",
           "series")
 DONE, UNDONE = "refiled by the place rules", "refiling undone"  # what events say of it
-Kept = dict[str, list[dict[str, Any]]]
+Kept = dict[str, Any]    # lists of rows, and of the place rules in force before
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,10 +30,11 @@ def filed(db: Database, scan_ids: Iterable[int]) -> dict[int, Filed]:
         LEFT JOIN piece p ON p.id = c.piece_id LEFT JOIN artist a ON a.id = p.artist_id""") if row[0] in wanted}
 
 
-def remember(db: Database, scan_ids: Iterable[int]) -> Kept:
-    """The guesses of scans, and the names by which pieces are known, as they are."""
+def remember(db: Database, scan_ids: Iterable[int], rules: Sequence[str] | None = None) -> Kept:
+    """The guesses of scans, and the names by which pieces are known, as they are; with the ``rules`` that gave them."""
     wanted = set(scan_ids)
     return {
+        "rules": rules,
         "guesses": [dict(row) for row in db.execute(f"SELECT {', '.join(_GUESS)} FROM scan_guess")
                     if row["scan_id"] in wanted],
         "known": [dict(row) for row in db.execute("SELECT piece_id, known_artist, known_title FROM piece_stated")]}
@@ -42,6 +43,12 @@ def remember(db: Database, scan_ids: Iterable[int]) -> Kept:
 def keep(db: Database, kept: Kept) -> int:
     """Keep what was remembered; gives the refiling's id."""
     return inserted(db, "INSERT INTO refiling (at, before) VALUES (?, ?)", [now(), json.dumps(kept)])
+
+
+def rules_before_last(db: Database) -> list[str] | None:
+    """The place rules before the last refiling that still stands; None where they were not changed with it."""
+    row = db.execute("SELECT before FROM refiling WHERE undone IS NULL ORDER BY id DESC LIMIT 1").fetchone()
+    return None if row is None else json.loads(row[0]).get("rules")
 
 
 def put_back_last(db: Database) -> int | None:

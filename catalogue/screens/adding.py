@@ -4,7 +4,7 @@ The same page is the first thing seen where there is no catalogue yet.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from threading import Event
@@ -18,9 +18,10 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Button, Input, Label, Select, Static
 
+from catalogue.errors import CatalogueError
 from catalogue.indexing.crawl import crawl
-from catalogue.indexing.guessing import guess_paths
 from catalogue.indexing.stores import read_marker
+from catalogue.operations.place_rules import PREVIEWED, Named, adopt_names, named_by_path
 from catalogue.operations.stores import StoreAdded, add_store, summarize
 from catalogue.progress import Cancelled, data_size, never
 from catalogue.records.database import Database
@@ -28,31 +29,39 @@ from catalogue.records.paths import shown
 from catalogue.records.stores import KINDS
 from catalogue.screens.asking import ask
 from catalogue.screens.facts import line, lines
+from catalogue.screens.filed_names import filed_rows, under_names
 from catalogue.screens.filing import DISK_PATIENCE
 from catalogue.screens.jobs import notice, start_index
 from catalogue.screens.keys import bindings
+from catalogue.screens.names import NamesPage, Reading, reading_of
 from catalogue.screens.page import Page
 from catalogue.screens.rows import Column, RowTable
 from catalogue.screens.tick import Tick
 from catalogue.screens.wording import cell, counted, number, safe
-from catalogue.settings import Settings
+from catalogue.settings import Home, Settings
 
 LOOK_SECONDS = 4.0   # a first look; indexing counts to the end
-SAMPLES = 2000      # names that are guessed together
+MOST_PATHS = 20_000     # paths that are kept
 
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """What a first look at a folder found. ``whole``: it came to the end within its time."""
+    """What a first look at a folder found. ``whole``: it came to the end within its time. ``paths``: of the files, as
+    many as are kept."""
 
     folder: Path
     kinds: tuple[tuple[str, int], ...]
     files: int
     bytes: int
     whole: bool
-    samples: tuple[str, ...]
+    paths: tuple[str, ...]
     obstacles: int
     marked: bool
+
+    @property
+    def previewed(self) -> tuple[str, ...]:
+        """Paths spread evenly over all that are kept."""
+        return self.paths[::-(-len(self.paths) // PREVIEWED) or 1]
 
 
 def folders_in(folder: Path) -> list[Path]:
@@ -65,11 +74,10 @@ def folders_in(folder: Path) -> list[Path]:
 
 
 def look(folder: Path, settings: Settings, cancelled: Cancelled = never) -> Look:
-    """Count pictures by suffix, for a few seconds at most, and keep some names spread over the folder."""
+    """Count pictures by suffix, for a few seconds at most, and keep their paths."""
     kinds: Counter[str] = Counter()
     size = obstacles = 0
-    samples: list[str] = []
-    last = ""
+    paths: list[str] = []
     whole = True
     begun = monotonic()
 
@@ -80,14 +88,12 @@ def look(folder: Path, settings: Settings, cancelled: Cancelled = never) -> Look
     for path, length, _ in crawl(folder, settings.ignore, stumble):
         kinds[Path(shown(path)).suffix.lower() or "no suffix"] += 1
         size += length
-        parent = path.rpartition("/")[0]
-        if parent != last and len(samples) < SAMPLES:
-            samples.append(path)
-            last = parent
+        if len(paths) < MOST_PATHS:
+            paths.append(path)
         if cancelled() or monotonic() - begun > LOOK_SECONDS:
             whole = False
             break
-    return Look(folder, tuple(kinds.most_common()), sum(kinds.values()), size, whole, tuple(samples), obstacles,
+    return Look(folder, tuple(kinds.most_common()), sum(kinds.values()), size, whole, tuple(paths), obstacles,
                 read_marker(folder) is not None)
 
 
@@ -112,6 +118,7 @@ class AddStorePage(Page):
         self._first = first
         self._look: Look | None = None
         self._named = False
+        self._reading = Reading()
         self._stale = Event()
 
     def body(self) -> Iterable[Widget]:
@@ -138,6 +145,7 @@ class AddStorePage(Page):
                     yield Button("Take this folder and read it", id="take", compact=True, disabled=True)
 
     def on_mount(self) -> None:
+        self._reading = reading_of(self.shop.home.settings.place_rules)
         self._offer(None)
         self.query_one("#folder", Input).focus()
 
@@ -189,10 +197,43 @@ class AddStorePage(Page):
             self.query_one("#found", Static).update("There is no such folder.")
             return
         self._look = seen
+        self._read_names(seen)
         if not self._named:
             self.query_one("#name", Input).value = safe(folder.name) or "scans"
         self.query_one("#take", Button).disabled = False
-        self.query_one("#found", Static).update(look_words(seen, self.shop.home.settings))
+
+    def _read_names(self, seen: Look) -> None:
+        """Say how the names of what was seen would be read."""
+        reading = self._reading
+        rules, names = reading.rules, dict(reading.names)
+
+        def show(named: Named) -> None:
+            if self._look is seen:
+                self.query_one("#found", Static).update(look_words(seen, under_names(named, names)))
+
+        self.query_one("#found", Static).update(look_words(seen, None))
+        if seen.files:
+            ask(self, self.shop.plain_lanes["names"], lambda _: named_by_path(seen.previewed, rules), show,
+                group="named")
+
+    def action_names(self) -> None:
+        """Show how all the names are read, and let that be corrected."""
+        seen = self._look
+        if seen is None or not seen.files:
+            self.shop.say("Point to a folder with pictures first.", "warning")
+            return
+        paths = seen.previewed
+        title = f"How {counted(len(paths), 'file')} would be filed by their names alone. Nothing is changed yet."
+
+        def use(reading: Reading) -> None:
+            self._reading = reading
+            self.app.pop_screen()
+            self._read_names(seen)
+
+        def source(rules: Sequence[str]) -> Callable[[object], Named]:
+            return lambda _: named_by_path(paths, rules)
+
+        self.app.push_screen(NamesPage(title, source, self.shop.plain_lanes["names"], self._reading, use))
 
     def on_row_table_chosen(self, _: RowTable.Chosen) -> None:
         self.action_enter_folder()
@@ -225,22 +266,27 @@ class AddStorePage(Page):
             self.shop.say("Give the store a name.", "warning")
             return
 
-        home = self.shop.home
+        home, reading = self.shop.home, self._reading
 
-        def job(db: Database) -> StoreAdded:
-            return add_store(db, home, name, seen.folder, kind, consent=consent)
+        def job(db: Database) -> tuple[StoreAdded, Home, str]:
+            done = add_store(db, home, name, seen.folder, kind, consent=consent)
+            try:
+                return done, adopt_names(db, home, reading.rules, dict(reading.names)), ""
+            except CatalogueError as error:     # the store is there all the same
+                return done, home, f"The names are read as before: {error}"
 
         self.shop.writes.add(f"the store {safe(name)}", job, self._taken, holds=self)
 
-    def _taken(self, done: StoreAdded) -> None:
-        self.shop.say(notice(summarize(done)))
+    def _taken(self, done: tuple[StoreAdded, Home, str]) -> None:
+        added, self.shop.home, trouble = done
+        self.shop.say(notice([*summarize(added), *filter(None, [trouble])]), "warning" if trouble else "information")
         self.shop.changes.look_at_disks()
-        start_index(self.shop, [done.store.name])
+        start_index(self.shop, [added.store.name])
         self.shop.store_added()
 
 
-def look_words(seen: Look, settings: Settings) -> Content:
-    """What is in the folder, and how the first names would be read."""
+def look_words(seen: Look, named: Named | None) -> Content:
+    """What is in the folder, and how its names would be read, once that is known."""
     more = "" if seen.whole else "at least "
     if not seen.files:
         return line(f"No pictures found{'' if seen.whole else ' yet; it is a large folder'}.")
@@ -253,13 +299,17 @@ def look_words(seen: Look, settings: Settings) -> Content:
     if seen.marked:
         found.append(line(("= ", "bold"), "this disk has a marker already and will be known by it"))
     found += [Content(""), line(("How names are read", "bold"), (" where the files themselves say nothing", "$quiet"))]
-    named = [(path, guess) for path, guess in zip(seen.samples, guess_paths(seen.samples, settings.place_rules),
-                                                  strict=True) if guess.artist or guess.title]
-    for path, guess in named[:14]:
-        found.append(line(shown(path).rpartition("/")[2], ("  →  ", "$quiet"),
-                          (", ".join(filter(None, (guess.artist, guess.title, guess.year))), "$primary")))
-    unread = len(seen.samples) - len(named)
+    if named is None:
+        return lines([*found, line(("Reading the names …", "$quiet"))])
+    rows = filed_rows(named)
+    artists, pieces = sum(not row.is_piece for row in rows), sum(row.is_piece and bool(row.title) for row in rows)
+    part = "" if len(named) == seen.files else f", of {counted(len(named), 'file')} looked at"
+    found.append(line((f"{counted(artists, 'artist')}, {counted(pieces, 'piece')}", "bold"), f"{part}. ",
+                      ("^n shows and corrects them.", "$quiet")))
+    shown_rows = [row for row in rows if row.title][:9]
+    found += [line(row.title, ("  by ", "$quiet"), (", ".join(filter(None, (row.artist, row.year))), "$primary"))
+              for row in shown_rows]
+    unread = sum(len(row.paths) for row in rows if row.is_piece and not row.title)
     if unread:
-        found.append(line(("? ", "bold"), f"{unread} of {len(seen.samples)} names say neither artist nor piece; they "
-                          "are found as unsorted. To read them your way: place_rules in settings.toml."))
+        found.append(line(("? ", "bold"), f"{counted(unread, 'file')} would be unsorted."))
     return lines(found)

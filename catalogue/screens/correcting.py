@@ -80,7 +80,9 @@ def tell_correction(shop: "CatalogueApp", done: Correction) -> None:
     """Say what was corrected and how to take it back, and show it everywhere."""
     if done.id:
         shop.corrected.append(done)
-    shop.say(" ".join(summarize(done)) + (" u takes it back." if done.id else ""))
+    seen = shop.changes.seen()
+    where = "" if seen is not None and seen.PLACE in ("browse", "piece") else " in Browse"
+    shop.say(" ".join(summarize(done)) + (f" u{where} takes it back." if done.id else ""))
     shop.vocabulary = None
     shop.changed()
 

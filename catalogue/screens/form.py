@@ -132,9 +132,9 @@ class FormDialog(Dialog[Correction]):
         if given_back:
             why = f"{here.label}: what was stated is taken back; it will be guessed again."
         elif here.origin.source == STATED:
-            why = f"{here.label}: {here.origin}. ^g lets it be guessed again."
+            why = f"{here.label}, {here.origin}. ^g lets it be guessed again."
         else:
-            why = f"{here.label}: {here.origin}" if here.origin.source else ""
+            why = f"{here.label}, {here.origin}" if here.origin.source else ""
         self.query_one("#form-why", Static).update(safe(why))
 
     def on_input_changed(self, event: Input.Changed) -> None:

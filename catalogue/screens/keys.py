@@ -130,8 +130,18 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("c", "audit", "check", "Check this store's files against their digests.", 3),
         Key("b", "bring_up_to_date", "bring up to date", "Copy what this store lacks to it, verified.", 4),
         Key("f", "retire", "retire", "Retire this store; nothing on the disk is touched.", 5),
+        Key("n", "names", "names", "See how names are read in all stores, change the rules, and file anew by them.", 6),
+    ),
+    "names": (
+        Key("enter", "meaning", "meaning", "Say what folders at this level are: artists, titles, years, jobs.", 1),
+        Key("e", "rename", "who it is", "The artist under the cursor is another one, or is spelt otherwise.", 2),
+        Key("ctrl+s", "use", "use these", "Use these names from now on.", 3),
+        Key("u", "undo", "undo", "Take the last choice back.", 4),
+        Key("escape", "back", "cancel", "Go back and change nothing.", 5),
+        Key("r", "take_back", "former rules", "File as before the last change of the rules."),
     ),
     "adding": (
+        Key("ctrl+n", "names", "names", "See how the names are read, and correct that.", 2),
         Key("ctrl+s", "take", "take this folder", "Take the folder as a store and read it.", 1),
         Key("enter", "enter_folder", "go in", "Go into the folder under the cursor.", 3),
         Key("escape", "back", "leave it", "Go back without adding anything.", 2),

@@ -25,6 +25,7 @@ from catalogue.screens.facts import line, lines
 from catalogue.screens.jobs import notice, start_copy, start_index
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
+from catalogue.screens.refiling import open_names
 from catalogue.screens.rows import Column, RowTable
 from catalogue.screens.wording import ago, cell, counted, number, safe
 
@@ -113,6 +114,10 @@ class StoresPage(Page):
     @property
     def _view(self) -> StoreView | None:
         return self.query_one(RowTable).row_to_act_on
+
+    def action_names(self) -> None:
+        """How names are read in all stores; other rules are previewed before anything is filed by them."""
+        open_names(self.shop)
 
     def action_add(self) -> None:
         from catalogue.screens.adding import AddStorePage

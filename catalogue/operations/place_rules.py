@@ -1,0 +1,134 @@
+"""The shop's place rules: previewed on real paths, kept in the settings, changed with what they file."""
+
+import json
+import tomllib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from catalogue.errors import CatalogueError, Refused
+from catalogue.indexing.guessing import guess_paths, guess_scans
+from catalogue.indexing.refiling import Refiled, refile
+from catalogue.indexing.refiling import undo as undo_refiling
+from catalogue.operations.correcting import join_names
+from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.records import guesses, pieces, refilings
+from catalogue.records.database import Database
+from catalogue.records.guesses import Guess
+from catalogue.settings import Home, read_settings, setting_fault
+from catalogue.storage.atomic import write_atomically
+
+PREVIEWED = 3000    # files whose names are guessed together for a preview: 1 ms each
+Named = list[tuple[str, Guess]]     # paths as kept, each with what its names suggest
+
+
+@dataclass(frozen=True, slots=True)
+class RulesChanged:
+    """The catalogue's home under its new place rules, and what was filed otherwise."""
+
+    home: Home
+    refiled: Refiled
+
+
+def named_by_path(paths: Sequence[str], rules: Sequence[str]) -> Named:
+    """What rules and names suggest of files that were only seen."""
+    return list(zip(paths, guess_paths(paths, rules), strict=True))
+
+
+def named_on_record(db: Database, home: Home, rules: Sequence[str]) -> Named:
+    """What rules, names and tags suggest of the scans on record, of a large archive ``PREVIEWED`` spread over it;
+    artists under the names they have now."""
+    listed = guesses.located(db)
+    listed = listed[::-(-len(listed) // PREVIEWED) or 1]
+    found = guess_scans(_under(home, rules), listed)
+    called = {guess.artist: artist.name for guess in found.values()
+              if guess.artist and (artist := pieces.artist_named(db, guess.artist)) is not None}
+    return [(one.path, replace(found[one.scan_id], artist=called.get(found[one.scan_id].artist,
+                                                                     found[one.scan_id].artist))) for one in listed]
+
+
+def preview_refiling(db: Database, home: Home, rules: Sequence[str], *, report: Report = unheard,
+                     cancelled: Cancelled = never) -> Refiled:
+    """What would be filed otherwise by other rules. Changes nothing."""
+    return refile(db, _under(home, rules), apply=False, report=report, cancelled=cancelled)
+
+
+def change_place_rules(db: Database, home: Home, rules: Sequence[str], *, report: Report = unheard,
+                       cancelled: Cancelled = never) -> RulesChanged:
+    """Keep other rules in the settings and file by them what was guessed; what a person stated stays.
+
+    Raises CatalogueError where the settings cannot be written or it was cancelled: then nothing is changed.
+    """
+    new = keep_place_rules(home, rules)
+    try:
+        done = refile(db, new, apply=True, former_rules=home.settings.place_rules, report=report, cancelled=cancelled)
+    except BaseException:
+        keep_place_rules(new, home.settings.place_rules)
+        raise
+    return RulesChanged(new, done)
+
+
+def adopt_names(db: Database, home: Home, rules: Sequence[str], names: Mapping[str, str]) -> Home:
+    """Keep the rules by which a new store's names are to be read, if they are others, and state which artists its
+    ``names`` mean. Nothing on record is filed otherwise by it but through these artists. Raises CatalogueError."""
+    if names:
+        join_names(db, names)
+    return home if tuple(rules) == home.settings.place_rules else keep_place_rules(home, rules)
+
+
+def undo_place_rules(db: Database, home: Home) -> tuple[Home, int]:
+    """Put back the guesses from before the last refiling, of how many scans is told, and the rules changed with it.
+
+    Raises NotFound where there is none.
+    """
+    rules = refilings.rules_before_last(db)
+    count = undo_refiling(db)
+    return (home if rules is None else keep_place_rules(home, rules)), count
+
+
+def keep_place_rules(home: Home, rules: Sequence[str]) -> Home:
+    """Write the rules into ``settings.toml`` and leave all else in it as it is; gives the home with them.
+
+    Raises Refused for a rule that cannot be, CatalogueError where the file cannot be read or written.
+    """
+    fault = setting_fault("place_rules", list(rules))
+    if fault:
+        raise Refused(fault)
+    place = (home.folder / "settings.toml").resolve()
+    before = read_settings(place)
+    try:
+        text = place.read_text(encoding="utf-8") if place.exists() else ""
+    except OSError as error:
+        raise CatalogueError(f"The settings cannot be read: {error.strerror}.", path=place) from error
+    text = with_place_rules(text, rules)
+    write_atomically(place, text.encode())
+    if read_settings(place) != replace(before, place_rules=tuple(rules)):
+        raise CatalogueError("The settings are not what was written: another program has changed them.", path=place)
+    return _under(home, rules)
+
+
+def with_place_rules(text: str, rules: Sequence[str]) -> str:
+    """The text of a settings file with these rules, all other lines as they were."""
+    lines = text.splitlines(keepends=True)
+    new = "place_rules = [" + "".join(f"\n    {_quoted(rule)}," for rule in rules) + ("\n]\n" if rules else "]\n")
+    for start, line in enumerate(lines):
+        if line.partition("=")[0].strip() != "place_rules":
+            continue
+        for end in range(start + 1, len(lines) + 1):
+            if _parses("".join(lines[start:end])):
+                return "".join([*lines[:start], new, *lines[end:]])
+    return text + ("\n" if text and not text.endswith("\n") else "") + new
+
+
+def _parses(text: str) -> bool:
+    try:
+        return "place_rules" in tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        return False
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _under(home: Home, rules: Iterable[str]) -> Home:
+    return replace(home, settings=replace(home.settings, place_rules=tuple(rules)))

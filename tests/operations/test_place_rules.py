@@ -1,0 +1,98 @@
+"""The shop's place rules: kept in the settings, which stay as they are else; changed with what they file."""
+
+import tomllib
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from catalogue.errors import CatalogueError, NotFound, Refused
+from catalogue.filing.levels import Choice, rules_of
+from catalogue.indexing.stores import add_store
+from catalogue.operations import correcting, place_rules
+from catalogue.operations.place_rules import with_place_rules
+from catalogue.records.database import Database
+from catalogue.settings import Home, read_settings
+from tests.indexing.test_corrections import Shop
+
+RULES = rules_of((Choice((), 0, "job"), Choice((), 1, "artist")))
+
+
+@pytest.fixture
+def shop(db: Database, home: Home, scan: Callable[..., Path], tmp_path: Path) -> Shop:
+    (tmp_path / "main").mkdir()
+    add_store(db, "main", tmp_path / "main", "primary", consent=True)
+    shop = Shop(db, home, scan)
+    shop.add("Umberlow/Harbour/Harbour master.tif", "Umberlow/Meadow/Meadow master.tif",
+             "Umberlow/Pier/Pier master.tif")
+    return shop
+
+
+@pytest.mark.parametrize("text", [
+    "", "dates = \"%Y-%m-%d\"", "# mine\nplace_rules = [\"{artist}/{piece}/*\"]  # old\ntheme = \"light\"\n",
+    "theme = \"light\"\nplace_rules = [\n  \"{artist}/{piece}/*\", # ]\n  \"{piece}/*\"\n]\n# end\nworkers = 2\n"])
+def test_the_settings_keep_all_else(text: str) -> None:
+    """Read back with Python's own TOML reader."""
+    made = with_place_rules(text, RULES)
+    assert tomllib.loads(made) == tomllib.loads(text) | {"place_rules": list(RULES)}
+    assert [line for line in text.splitlines() if line.startswith("#")] == [
+        line for line in made.splitlines() if line.startswith("#")]
+    assert with_place_rules(made, RULES) == made
+
+
+@given(st.lists(st.text(st.characters(exclude_categories=("Cs",)), max_size=12)))
+def test_any_rule_is_written_as_it_is(rules: list[str]) -> None:
+    assert tomllib.loads(with_place_rules("theme = \"dark\"\n", rules))["place_rules"] == rules
+
+
+def test_rules_are_previewed_changed_and_taken_back(shop: Shop) -> None:
+    before = shop.filed()
+    shown = place_rules.preview_refiling(shop.db, shop.home, RULES)
+    assert shown.counts and shop.filed() == before
+    assert not (shop.home.folder / "settings.toml").exists()
+    done = place_rules.change_place_rules(shop.db, shop.home, RULES)
+    assert done.refiled.moves == shown.moves
+    assert read_settings(shop.home.folder / "settings.toml").place_rules == RULES == done.home.settings.place_rules
+    assert set(shop.filed().values()) == {"Harbour: Harbour", "Meadow: Meadow", "Pier: Pier"} != set(before.values())
+    home, count = place_rules.undo_place_rules(shop.db, done.home)
+    assert count == 3 and shop.filed() == before and home.settings.place_rules == ()
+    assert read_settings(shop.home.folder / "settings.toml").place_rules == ()
+    with pytest.raises(NotFound):
+        place_rules.undo_place_rules(shop.db, home)
+
+
+def test_what_a_person_stated_stays(shop: Shop) -> None:
+    scan = shop.scan_at("Umberlow/Pier/Pier master.tif")
+    correcting.describe_scans(shop.db, [scan.sha256], new_piece=("Ada Quill", "Jetty"))
+    place_rules.change_place_rules(shop.db, shop.home, RULES)
+    assert shop.filed()["Umberlow/Pier/Pier master.tif"] == "Ada Quill: Jetty"
+
+
+def test_a_change_that_is_stopped_leaves_the_settings_alone(shop: Shop) -> None:
+    before = shop.filed()
+    with pytest.raises(CatalogueError, match="stopped"):
+        place_rules.change_place_rules(shop.db, shop.home, RULES, cancelled=lambda: True)
+    assert read_settings(shop.home.folder / "settings.toml").place_rules == () and shop.filed() == before
+    with pytest.raises(Refused, match="place_rules"):
+        place_rules.keep_place_rules(shop.home, ["*/*"])
+
+
+def test_names_are_joined_before_there_is_a_scan_of_either(shop: Shop) -> None:
+    done = correcting.join_names(shop.db, {"J Quill": "Jan Quill", "CASHE": "Cy Ashe"})
+    for path in ("J Quill/Gate", "Jan Quill/Barn", "Jan Quill/Mill", "J Quill/Weir"):
+        shop.add(f"{path}/master.tif")
+    found = [name for path, name in shop.filed().items() if "Quill" in path]
+    assert len(found) == 4 and all(name.startswith("Jan Quill: ") for name in found)
+    correcting.undo_statement(shop.db, done.id)
+    with pytest.raises(Refused):
+        correcting.join_names(shop.db, {"J Quill": " "})
+
+
+def test_the_preview_of_what_is_on_record_names_artists_as_they_are_called_now(shop: Shop) -> None:
+    artist = shop.piece(*shop.filed()["Umberlow/Pier/Pier master.tif"].split(": ")).artist_id
+    correcting.rename_artist(shop.db, artist, "Una Umberlow")
+    named = place_rules.named_on_record(shop.db, replace(shop.home), ())
+    assert {guess.artist for _, guess in named} == {"Una Umberlow"}
