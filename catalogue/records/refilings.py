@@ -47,21 +47,27 @@ def keep(db: Database, kept: Kept) -> int:
 
 def rules_before_last(db: Database) -> list[str] | None:
     """The place rules before the last refiling that still stands; None where they were not changed with it."""
-    row = db.execute("SELECT before FROM refiling WHERE undone IS NULL ORDER BY id DESC LIMIT 1").fetchone()
-    return None if row is None else json.loads(row[0]).get("rules")
+    last = _last_standing(db)
+    return None if last is None else last[1].get("rules")
 
 
 def put_back_last(db: Database) -> int | None:
     """Put the guesses of the last refiling back; gives of how many scans, None where there is none to take back."""
-    row = db.execute("SELECT id, before FROM refiling WHERE undone IS NULL ORDER BY id DESC LIMIT 1").fetchone()
-    if row is None:
+    last = _last_standing(db)
+    if last is None:
         return None
-    kept: Kept = json.loads(row["before"])
+    refiling_id, kept = last
     for known in kept["known"]:
         overlays.know_piece_as(db, known["piece_id"], known["known_artist"], known["known_title"])
     names = ", ".join(f"{name} = :{name}" for name in _GUESS[1:])
     for guess in kept["guesses"]:
         guess.setdefault("series", "")  # kept before there were guessed series
         db.execute(f"UPDATE scan_guess SET {names} WHERE scan_id = :scan_id", guess)
-    db.execute("UPDATE refiling SET undone = ? WHERE id = ?", [now(), row["id"]])
+    db.execute("UPDATE refiling SET undone = ? WHERE id = ?", [now(), refiling_id])
     return len(kept["guesses"])
+
+
+def _last_standing(db: Database) -> tuple[int, Kept] | None:
+    """Id of the last refiling that was not taken back, and what was kept for it."""
+    row = db.execute("SELECT id, before FROM refiling WHERE undone IS NULL ORDER BY id DESC LIMIT 1").fetchone()
+    return None if row is None else (int(row[0]), json.loads(row[1]))
