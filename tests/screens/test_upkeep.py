@@ -58,7 +58,7 @@ async def test_first_run_from_nothing_to_browsing(tmp_path: Path) -> None:
         pilot.app.screen.query_one("#folder", Input).value = str(disk)
         await settled(pilot)
         text = words(pilot)
-        for fact in ("4 pictures", "4 .tif", "Ada Tarn, Quay", "disk [of scans]"):
+        for fact in ("4 pictures", "4 .tif", "1 artist, 2 pieces", "Quay  by Ada Tarn", "disk [of scans]"):
             assert fact in text, fact
         assert not home.database.exists()          # looking writes nothing
         assert not list(disk.glob(".*"))
