@@ -26,8 +26,8 @@ def shop(db: Database, home: Home, scan: Callable[..., Path], tmp_path: Path) ->
     (tmp_path / "main").mkdir()
     add_store(db, "main", tmp_path / "main", "primary", consent=True)
     shop = Shop(db, home, scan)
-    shop.add("Umberlow/Harbour/Harbour master.tif", "Umberlow/Meadow/Meadow master.tif",
-             "Umberlow/Pier/Pier master.tif")
+    shop.add("Umberlow/Harbour/Weir master.tif", "Umberlow/Meadow/Gate master.tif",
+             "Umberlow/Pier/Shed master.tif")
     return shop
 
 
@@ -56,7 +56,7 @@ def test_rules_are_previewed_changed_and_taken_back(shop: Shop) -> None:
     done = place_rules.change_place_rules(shop.db, shop.home, RULES)
     assert done.refiled.moves == shown.moves
     assert read_settings(shop.home.folder / "settings.toml").place_rules == RULES == done.home.settings.place_rules
-    assert set(shop.filed().values()) == {"Harbour: Harbour", "Meadow: Meadow", "Pier: Pier"} != set(before.values())
+    assert set(shop.filed().values()) == {"Harbour: Weir", "Meadow: Gate", "Pier: Shed"} != set(before.values())
     home, count = place_rules.undo_place_rules(shop.db, done.home)
     assert count == 3 and shop.filed() == before and home.settings.place_rules == ()
     assert read_settings(shop.home.folder / "settings.toml").place_rules == ()
@@ -65,10 +65,10 @@ def test_rules_are_previewed_changed_and_taken_back(shop: Shop) -> None:
 
 
 def test_what_a_person_stated_stays(shop: Shop) -> None:
-    scan = shop.scan_at("Umberlow/Pier/Pier master.tif")
+    scan = shop.scan_at("Umberlow/Pier/Shed master.tif")
     correcting.describe_scans(shop.db, [scan.sha256], new_piece=("Ada Quill", "Jetty"))
     place_rules.change_place_rules(shop.db, shop.home, RULES)
-    assert shop.filed()["Umberlow/Pier/Pier master.tif"] == "Ada Quill: Jetty"
+    assert shop.filed()["Umberlow/Pier/Shed master.tif"] == "Ada Quill: Jetty"
 
 
 def test_a_change_that_is_stopped_leaves_the_settings_alone(shop: Shop) -> None:
@@ -92,7 +92,7 @@ def test_names_are_joined_before_there_is_a_scan_of_either(shop: Shop) -> None:
 
 
 def test_the_preview_of_what_is_on_record_names_artists_as_they_are_called_now(shop: Shop) -> None:
-    artist = shop.piece(*shop.filed()["Umberlow/Pier/Pier master.tif"].split(": ")).artist_id
+    artist = shop.piece(*shop.filed()["Umberlow/Pier/Shed master.tif"].split(": ")).artist_id
     correcting.rename_artist(shop.db, artist, "Una Umberlow")
     named = place_rules.named_on_record(shop.db, replace(shop.home), ())
     assert {guess.artist for _, guess in named} == {"Una Umberlow"}
