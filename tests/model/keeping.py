@@ -4,7 +4,7 @@ recovery from a damaged file, a rebuild from the stores, and two seats that take
 import os
 import shutil
 from copy import deepcopy
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from fileside import CONTENTS, LOOSE_PICTURE, NAMES, SECOND, a_picture, a_store, fits, threads
@@ -15,15 +15,17 @@ from reference import Known, OnDisk, Place
 from stated import Names, Stated
 from stating import a_title, an_artist
 
+from catalogue.errors import Refused
 from catalogue.fixity.backup import back_up, generations
 from catalogue.fixity.rebuild import rebuild
 from catalogue.fixity.recovery import recover
+from catalogue.indexing import refiling
 from catalogue.indexing.stores import add_store, retire_store
 from catalogue.intake import moving, proposals, tidy
 from catalogue.intake.applying import apply
 from catalogue.records import events, journal, stores
 from catalogue.records.backup import condition
-from catalogue.records.database import open_database
+from catalogue.records.database import last_statement, open_database
 
 
 @dataclass(frozen=True)
@@ -102,6 +104,19 @@ class KeepingRules(LedgerRules):
             model.disk[move.target] = model.disk.pop(move.source)
             model.known[move.target] = model.known.pop(move.source)
             model.places[move.target] = model.places.pop(move.source, Place())
+
+    @rule(rules=st.sampled_from([("{piece}/{artist}/**/*",), ("{artist}/{year}/**/*",), ("{artist}/**/*",), ()]))
+    def refile_and_take_back(self, rules: tuple[str, ...]) -> None:
+        """By other place rules, and back: everything is filed as before."""
+        before = last_statement(self.db)
+        other = replace(self.home, settings=replace(self.home.settings, place_rules=rules))
+        try:
+            done = refiling.refile(self.db, other, apply=True)
+        except Refused:
+            return
+        if done.id:
+            assert refiling.undo(self.db) > 0
+        self.journal_lost &= last_statement(self.db) == before
 
     @precondition(lambda self: self.usable("main"))
     @rule(content=a_picture.filter(lambda name: name != LOOSE_PICTURE), artist=an_artist, title=a_title)

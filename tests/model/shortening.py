@@ -6,7 +6,7 @@ import traceback
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from hypothesis.stateful import PRECONDITIONS_MARKER
+from hypothesis.stateful import RULE_MARKER
 from machine import ArchiveMachine
 
 from catalogue.intake.tidy import Level
@@ -38,8 +38,8 @@ def difference_of(steps: Sequence[str]) -> Difference | None:
         machine.begin()
         for step in steps:
             number += 1
-            rule = getattr(type(machine), step.split("(")[0])
-            if all(holds(machine) for holds in getattr(rule, PRECONDITIONS_MARKER, ())):
+            rule = getattr(getattr(type(machine), step.split("(")[0]), RULE_MARKER)
+            if all(holds(machine) for holds in rule.preconditions):
                 eval(f"machine.{step}", {"machine": machine, "Level": Level})
                 for name in INVARIANTS:
                     getattr(machine, name)()
