@@ -8,6 +8,7 @@ from collections.abc import Iterator
 
 from scripts.names_kinds import SIZES, Shop, Truth, Work, camel, initial, joined, last_first, surname
 from scripts.names_shops_fresh import FRESH
+from scripts.names_shops_last import LAST
 
 # -- habits ------------------------------------------------------------------------------------------------------------
 
@@ -569,4 +570,5 @@ SHOPS = (
     Shop("arkiv", SV2_ARTISTS, SV_TITLES, _mixed_nordic, held_out=False),
     Shop("様", JA2_ARTISTS, JA_TITLES, _mixed_japanese, held_out=False),
     *FRESH,
+    *LAST,
 )

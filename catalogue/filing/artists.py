@@ -147,7 +147,8 @@ class Artists:
             evidence = self._of(candidate.phrase.person)
             evidence.places += 1
             evidence.whole += candidate.phrase.spot.isupper()
-            evidence.stems += candidate.phrase.spot.isupper() and candidate.part == len(place.folders)
+            evidence.stems += candidate.phrase.spot.isupper() and (
+                candidate.part == len(place.folders) or not candidate.phrase.whole)
             evidence.folders += (
                 candidate.phrase.whole
                 and candidate.part < len(place.folders)

@@ -21,8 +21,8 @@ SHARE = 0.5  # share of a title's files that must go on with endings
 END = "."
 _LATE = frozenset({Kind.SIZE.value, Kind.RESOLUTION.value})  # what stands behind a title, never before it
 
-Symbol = tuple[str, str]  # text with its class: w word, k known for endings, n number, y year, s no title, e end
-_KNOWN = frozenset({Kind.ROLE, Kind.VERSION, Kind.MATERIAL, Kind.COLOUR})
+Symbol = tuple[str, str]  # text with its class: w word, k known, v version, n number, y year, s no title, e end
+_KNOWN = frozenset({Kind.ROLE, Kind.MATERIAL, Kind.COLOUR})
 
 
 def symbol_of(token: Token) -> Symbol:
@@ -36,6 +36,8 @@ def symbol_of(token: Token) -> Symbol:
     folded = fold(token.text) or token.text
     if folded.isdigit() or (len(folded) == 1 and folded.isascii() and token.text.isupper()) or is_roman(token.text):
         return "n", folded
+    if token.kind is Kind.VERSION:
+        return "v", folded
     if token.kind in _KNOWN or folded in words.POSITION:
         return "k", folded
     return "w", folded
@@ -156,7 +158,7 @@ class Endings:
         node = 0
         spoken = self._read(name)
         for index, (kind, text) in spoken[1:] if weight else ():
-            if kind in "wk":
+            if kind in "wkv":
                 self._joints[text][_joint(name, index)] += 1
         for symbol in [s for _, s in spoken] + [("e", END)]:
             child = self._children[node].get(symbol)
@@ -174,9 +176,9 @@ class Endings:
         known = set()
         for node in range(1, len(self._children)):
             for (kind, text), child in self._children[node].items():
-                if kind in "wk" and self._weight[child]:
+                if kind in "wkv" and self._weight[child]:
                     parents[text].append((node, child))
-                    if kind == "k":
+                    if kind in "kv":
                         known.add(text)
         candidates = frozenset(w for w, nodes in parents.items() if len(nodes) >= MANY)
         behind: dict[str, Counter[str]] = defaultdict(Counter)
@@ -297,8 +299,8 @@ class Endings:
         if known is None:
             kinds, share, worded, others = 0, 0, False, False
             for (kind, text), child in self._children[node].items():
-                if kind in "wk":
-                    if kind == "k" or text in self.marks:
+                if kind in "wkv":
+                    if kind in "kv" or text in self.marks:
                         worded, kinds, share = True, kinds + 1, share + self._weight[child]
                 elif kind in "se" or (kind in "ny" and len(self._children[child]) == 1 and (
                         ("e", END) in self._children[child])):  # a counter
@@ -314,11 +316,11 @@ class Endings:
             if self._pairs[text, behind[1]] < 2 or (behind[0] == "w" and text not in words.PURPOSE_LINKS):
                 return False  # "Barques du Tirage" is a title; "pour client" recurs
             kind, text = behind
-        return kind in "wk" and (kind == "k" or text in self.marks)
+        return kind in "kv" or (kind == "w" and text in self.marks)
 
     def _may_end(self, spoken: list[tuple[int, Symbol]], at: int) -> bool:
         kind, text = spoken[at][1]
-        if kind in "snyk" or text in self.marks or text in self._mates:
+        if kind in "snykv" or text in self.marks or text in self._mates:
             return True
         return text in words.FUNCTION and at + 1 < len(spoken)
 

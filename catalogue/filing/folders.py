@@ -77,7 +77,9 @@ def _is_named(text: str) -> bool:
 
 
 def _is_purpose(name: str, met: Counter[str], shared: Counter[str], bare: Counter[str]) -> bool:
-    return (shared[name] >= MANY and shared[name] >= SHARED * met[name]) or (bare[name] >= MANY and not met[name])
+    all_shared = shared[name] >= 2 and shared[name] == met[name]
+    mostly = shared[name] >= MANY and shared[name] >= SHARED * met[name]
+    return all_shared or mostly or (bare[name] >= MANY and not met[name])
 
 
 def _is_around(title: str, found: set[str], around: Counter[str]) -> bool:

@@ -78,7 +78,8 @@ def find_places(paths: Sequence[tuple[str, ...]], endings: Endings) -> list[Plac
         kind = "".join(kinds[path[:depth]] for depth in range(1, len(path)))
         name = stems[path[-1]]
         text = name.text[: name.tokens[last].end] if last >= first else ""
-        if read_name(text).tokens != name.tokens[: last + 1]:
+        cut = read_name(text)
+        if cut.tokens != name.tokens[: last + 1] or cut.units != tuple(u for u in name.units if u.last <= last):
             text = name.text  # what follows says how the last token is read
         found.append(Place(path[:-1], kind, text, first, last, proved))
     return found

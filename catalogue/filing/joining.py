@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
-from catalogue.filing.people import Person, compatible, fold, fuller, initials_of
+from catalogue.filing.people import Person, compatible, core_of, fold, fuller, initials_of
 
 Key = tuple[str, tuple[str, ...]]
 SLIP = 6  # letters of a family name from which one wrong letter is taken for a slip
@@ -43,7 +43,7 @@ def join_people(evidence: Mapping[Key, Named]) -> Names:
     """For each written name the fullest one it can only mean."""
     families: dict[str, list[Named]] = defaultdict(list)
     for named in evidence.values():
-        families[named.person.family.split(" ")[0]].append(named)
+        families[core_of(named.person.family).split(" ")[0]].append(named)
     joined: dict[Key, Key] = {}
     either: dict[Key, tuple[str, ...]] = {}
     sure: set[Key] = set()
@@ -113,7 +113,8 @@ def _join_letters(evidence: Mapping[Key, Named], joined: Mapping[Key, Key]) -> d
 def _fullest(member: Named, trusted: list[Named]) -> list[Named]:
     fitting = [t for t in trusted if t is not member and compatible(member.person, t.person)
                and fuller(t.person) > fuller(member.person)
-               and (t.person.family == member.person.family or t.person.family_first or len(t.titles) > 2 or t.stated)]
+               and (core_of(t.person.family) == core_of(member.person.family)
+                    or t.person.family_first or len(t.titles) > 2 or t.stated)]
     return [t for t in fitting if not any(
         o is not t and compatible(o.person, t.person) and fuller(o.person) > fuller(t.person) for o in fitting)]
 

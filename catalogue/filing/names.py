@@ -194,7 +194,7 @@ def fields(name: Name, first: int = 0, last: int = -1) -> list[list[Unit]]:
                                              and all(name.tokens[u.first].kind is not Kind.WORD for u in run))):
             runs.append(run)  # at a joint, or behind purposes that begin it ("print Anna Lee")
             run = []
-        if run or unit.text.strip(".").casefold() not in words.HONORIFIC:
+        if run or unit.text.strip(".").casefold() not in words.HONORIFIC | words.CALLED:
             run.append(unit)
     if run:
         runs.append(run)
@@ -217,7 +217,8 @@ def _add(
     rest = [t for i, t in enumerate(name.tokens) if not first <= i <= last]
     whole = all(t.kind in SURE or t.kind in (Kind.BREAK, Kind.YEAR, Kind.NUMBER) for t in rest)
     begins = units[0] is run[0] or units[0].joint >= 2
-    ends = after is None or (after.kind is Kind.BREAK and after.text != "-") or after.kind in SURE
+    hyphens = not any(t.spaced or (t.kind is Kind.BREAK and t.text != "-") for t in name.tokens)  # no other joints
+    ends = after is None or (after.kind is Kind.BREAK and (hyphens or after.text != "-")) or after.kind in SURE
     found[first, last] = Phrase(first, last, person, whole, whole or (begins and ends), spot)
 
 

@@ -12,7 +12,8 @@ from functools import lru_cache
 from catalogue.filing import vocabulary as words
 
 _WORDS = re.compile(r"[^\W_]+")
-_CJK = re.compile(r"[\u3040-\u30ff\u3400-\u9fff]+")
+_CJK = re.compile(r"[\u3040-\u30ff\u3400-\u9fff\uac00-\ud7af]+")
+_HANGUL = re.compile(r"[\uac00-\ud7af]+")
 _PLAIN = str.maketrans({"ı": "i", "ł": "l", "ø": "o", "đ": "d", "ð": "d", "æ": "ae", "œ": "oe"})
 _LETTERS = re.compile(r"[^\W\d_]+(?:-[^\W\d_]+)*")
 _PLAIN_GIVEN = frozenset(
@@ -92,7 +93,7 @@ def _read_person(phrase: tuple[str, ...], comma: bool) -> Person | None:
     if all(f in words.PARTICLES for f in folded[1:]) or (folded[-1] in words.PARTICLES and not comma):
         return None
     capital = all(
-        p[0].isupper() or f in words.PARTICLES or not p[0].isalpha() for p, f in zip(parts, folded, strict=True)
+        not p[0].islower() or f in words.PARTICLES for p, f in zip(parts, folded, strict=True)
     )
     loud = [part.isupper() and len(part) > 1 for part in stripped]
     loud[0] = loud[0] and any(len(part) > 2 for part, upper in zip(stripped, loud, strict=True) if upper)
@@ -125,7 +126,7 @@ def _read_person(phrase: tuple[str, ...], comma: bool) -> Person | None:
             return None
         form -= 0.05 * (len(parts) - 2)
     if loud[0] and not all(loud):
-        form = max(form, 0.5)
+        form = max(form, 0.3)
     return Person(tuple(given), family, text, form, text != " ".join(parts))
 
 
@@ -170,6 +171,14 @@ def _east_asian(parts: list[str], *, addressed: bool) -> Person | None:
     if not all(_CJK.fullmatch(part) for part in parts) or len(parts) > 2:
         return None
     whole = "".join(parts)
+    if _HANGUL.fullmatch(whole):
+        if len(parts) > 1 or not 2 <= len(whole) <= 4:
+            return None
+        cut = 2 if len(whole) == 4 else 1
+        known = whole[0] in words.HANGUL_FAMILY or whole[:2] in words.HANGUL_FAMILY
+        form = 0.7 if addressed else 0.3 if known and len(whole) == 3 else 0.1
+        full = len(whole) > 2
+        return Person((whole[cut:],) if full else (), whole[:cut] if full else whole, whole, form if full else form / 2)
     family = next((f for f in words.KANJI_FAMILY if whole.startswith(f)), parts[0] if len(parts) == 2 else "")
     if not family:
         return Person((), whole, whole, 0.6 if addressed else 0.05) if 2 <= len(whole) <= 6 else None
@@ -189,6 +198,14 @@ def split_east_asian(person: Person, families: frozenset[str]) -> Person | None:
     text = person.text
     fitting = [f for n in range(1, len(text)) if (f := text[:n]) in families and len(text) - n <= 4]
     return Person((text[len(fitting[-1]) :],), fitting[-1], text, max(person.form, 0.5)) if fitting else None
+
+
+def core_of(family: str) -> str:
+    """ "van den Berg" as "Berg"."""
+    parts = family.split(" ")
+    while len(parts) > 1 and parts[0] in words.PARTICLES:
+        parts.pop(0)
+    return " ".join(parts)
 
 
 def has_east_asian(text: str) -> bool:
@@ -211,9 +228,10 @@ def compatible(a: Person, b: Person) -> bool:
 
     "Anna Lee" and "Mary Anna Lee" are two people; "J Smith" and "John Smith" may be one.
     """
-    if a.family != b.family and not (f"{a.family} ".startswith(f"{b.family} ") or f"{b.family} ".startswith(
-            f"{a.family} ")):
-        return False  # of two family names the second may be left out
+    if a.family != b.family:
+        one, other = core_of(a.family), core_of(b.family)
+        if not (f"{one} ".startswith(f"{other} ") or f"{other} ".startswith(f"{one} ")):
+            return False  # of two family names the second may be left out, and small words before them
     return all(
         x == y or (len(x) <= 2 and y.startswith(x)) or (len(y) <= 2 and x.startswith(y))
         for x, y in zip(a.given, b.given, strict=False)

@@ -117,20 +117,23 @@ def find_containers(places: Sequence[Place]) -> set[tuple[str, ...]]:
 
 
 def _flat_containers(places: Sequence[Place]) -> set[tuple[str, ...]]:
-    """Folders whose files' names begin with one of several artists, each with several titles."""
+    """Folders of files, or of folders, whose names begin with one of several artists, each with several titles."""
     firsts: dict[str, dict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
     paths: dict[str, set[tuple[str, ...]]] = defaultdict(set)
     for place in places:
-        part = place.kinds.rfind("c")
-        if part < 0 or place.first > place.last:
-            continue
-        name = read_name(place.stem)
-        runs = fields(name, place.first, place.last)
-        if len(runs) > 1:
-            key = purpose_key(place.folders[part])
-            own = fold(name.between(runs[0][0].first, runs[0][-1].last))
-            firsts[key][own].add(fold(name.between(runs[1][0].first, place.last)))
-            paths[key].add(place.folders[: part + 1])
+        content = [part for part, kind in enumerate(place.kinds) if kind == "c"]
+        for number, part in enumerate(content):
+            if number + 1 < len(content):
+                name = read_name(place.folders[content[number + 1]])
+                first, last = 0, len(name.tokens) - 1
+            else:
+                name, first, last = read_name(place.stem), place.first, place.last
+            runs = fields(name, first, last) if first <= last else []
+            if len(runs) > 1:
+                key = purpose_key(place.folders[part])
+                own = fold(name.between(runs[0][0].first, runs[0][-1].last))
+                firsts[key][own].add(fold(name.between(runs[1][0].first, last)))
+                paths[key].add(place.folders[: part + 1])
     return {
         path for key, found in firsts.items()
         if sum(len(titles) > 1 for titles in found.values()) >= 3

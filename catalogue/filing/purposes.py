@@ -83,5 +83,6 @@ def _ends_in_number(work: Work) -> bool:
     return (
         last.kind is Kind.NUMBER
         or (last.kind is Kind.VERSION and last.text.startswith("("))
+        or (len(last.text) in (2, 3) and last.text[0].isalpha() and last.text[1:].isdigit())
         or (len(last.text) == 1 and last.text.casefold() in "abcdefgh" and len(tokens) > 1)
     )

@@ -57,6 +57,7 @@ _TILE_WORD = (
     r"(?:tile|teil|teilscan|kachel|tuile|ruta|del|delskanning|tesela|trozo|parte|partie|part|deel|toma|aufnahme|opname|capture|タイル|分割)"
 )
 _OF = r"(?:of|von|van|de|di|af|av|sur|aus|/)"
+_NO_CODE = r"(?:img|dsc[fn]?|scan|scn|pict?|foto|bild|file|page|tile|raw|cci|ccf|pano|test|copy|part|teil|del|osa)"
 _OF_FEW = "|".join(rf"{i}[-/]{n}" for n in range(9, 1, -1) for i in range(n, 0, -1))  # "2-4"
 _PATTERNS = (
     (
@@ -73,6 +74,7 @@ _PATTERNS = (
     (Kind.DATE, rf"(?:19|20)\d\d[-_.](?:0[1-9]|1[0-2])(?!-?\d){_END}"),
     (Kind.DATE, r"(?:19|20)\d\d年(?:\d{1,2}月)?(?:\d{1,2}日)?"),
     (Kind.JOB, rf"[a-z]{{0,3}}(?:19|20)?\d\d[-_]\d{{2,5}}(?!\s?{_UNIT}?\s?[x×]){_END}"),
+    (Kind.INVENTORY, rf"(?!{_NO_CODE})(?-i:[A-ZÀ-Þ])[^\W\d_]{{0,3}}\d{{3,6}}{_END}"),  # "BC0322"
     (Kind.SIZE, rf"{_LENGTH}\s?[x×*]\s?{_LENGTH}(?:\s?[x×*]\s?{_LENGTH})?{_END}"),
     (Kind.SIZE, rf"\d{{1,4}}(?:[.,]\d{{1,2}})?\s?(?:mm|cm|inch|inches|zoll|tum){_END}"),
     (Kind.SIZE, rf"\d{{1,3}}(?:in|\"|″){_END}"),

@@ -12,6 +12,8 @@ PRINT = frozenset(
     印刷用 入稿 出力
     drukbestand drukbestanden drukwerk andruck stampa afdrukken impressão imprimir impresiones trykfil
     trykfiler tryk trykkefil prueba prova
+    ausdruck ausdrucke giclee giclée prints druk wydruk wydruki tisk výtisk tuloste tulostus vedos nyomat nyomtatás
+    baskı çıktı печать отпечаток вывод impressao 출력 출력용 인쇄 인쇄용 utskrift trykk trykkfil
 """.split()
 )
 REFERENCE = frozenset(
@@ -22,6 +24,9 @@ REFERENCE = frozenset(
     detaljer ausschnitt email mail small klein petit pequeño liten 参考 ウェブ 詳細 部分図 縮小
     klant kunde client kundin kundenansicht voorbeeld ansicht website móvil telefoon mobiel dettaglio
     dettagli uitsnit telemóvel pormenor
+    catalog catalogue consultation handyfoto handybild hemsida kundvisning anteprima podgląd náhled esikatselu előnézet
+    önizleme превью деталь szczegół zbliżenie výřez yksityiskohta részlet ayrıntı dos signature firma 웹용 확인용 휴대폰
+    スマホ 確認用 bilde nettside
 """.split()
 )
 TILE = frozenset(
@@ -91,6 +96,12 @@ SHELF = frozenset(
     januar februar märz mai juni juli oktober dezember janvier février mars avril juin juillet août septembre
     octobre novembre décembre enero febrero marzo abril mayo junio julio agosto septiembre octubre noviembre
     diciembre januari februari maj augusti jan feb mar apr jun jul aug sep sept oct okt nov dec dez ok
+    nieuw nuovo nuovi nowe nové uudet új új yeni новое vari diversen různé różne sekalaiset vegyes çeşitli разное
+    blandat diverse unsortiert uitzoeken nieposortowane nezařazené lajittelematta rendezetlen düzenlenecek разобрать
+    desktop server alt mrt mei okt maa avr juil aoû déc ene abr ago dic gen mag giu lug set ott januari tammi helmi
+    kunden clienti clientes klienci zákazníci asiakkaat ügyfelek müşteriler заказчики artysty artyści umělci taiteilijat
+    művészek sanatçılar художники archiwum arkisto archívum arşiv архив skany skeny skannaukset szkennek taramalar сканы
+    zlecenia zakázky tilaukset megrendelések siparişler заказы commesse encargos 작가별 작가 주문 보관 미정리
     kunstenaars kunstenaar kunstnere kunstner opdrachten opdracht encomendas encomenda fonds fondo numérisé
     archivio lavori artisti pittori malere bestillinger år clienti ordini 作家別 別 年度 künstlerinnen künstlerin
     prints printer printed januar jan mei maart juni juli augustus oktober maj marts
@@ -116,7 +127,15 @@ POSITION = frozenset(
 """.split()
 )
 HONORIFIC = frozenset("herr frau mr mrs ms miss dr prof mme mlle monsieur madame señor señora sr sra herrn".split())
-HONORIFIC_AFTER = ("様", "さん", "先生", "氏")
+HONORIFIC_AFTER = ("様", "さん", "先生", "氏", "님", "씨", "작가")
+
+# What stands before a person's name in a folder's: "Kund M. Overbeck".
+CALLED = frozenset(
+    """
+    kund kunde kundin client cliente clienta customer klant klient zákazník asiakas ügyfél müşteri заказчик artist
+    artiste artista künstler künstlerin konstnär kunstenaar artysta umělec taiteilija művész sanatçı художник
+    """.split()
+)
 
 NUMERO = frozenset("no no. nr nr. nº n° number nummer numéro numero número 第".split())
 UNTITLED = frozenset("untitled unbenannt sans sin namnlös ohne utan 無題".split())
@@ -211,6 +230,14 @@ KANJI_FAMILY = tuple(
     今井 河野 藤本 村田 武田 上野 杉山 増田 平野 大塚 千葉 久保 松井 小島 岩崎 桜井 野口
     松尾 木下 野村 菊地 佐野 大西 杉本 新井 浜田 菅原 市川 水野 島田
 """.split()
+)
+
+# Korean family names, the commonest; from memory.
+HANGUL_FAMILY = frozenset(
+    """
+    김 이 박 최 정 강 조 윤 장 임 한 오 서 신 권 황 안 송 류 전 홍 고 문 양 손 배 백 허 유 남 심 노 하 곽 성 차 주 우
+    구 민 남궁 황보
+    """.split()
 )
 
 # Beginnings of compounds, where a language writes them as one word: "Druckdaten", "Tryckfiler".
