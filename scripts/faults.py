@@ -162,7 +162,8 @@ def table(found: list[Tally], works: "list[Work]") -> str:  # noqa: F821
         counts = {name: sum(getattr(one, name) for one in own) for name in columns}
         sums = {name: sums[name] + counts[name] for name in columns}
         calls += own[-1].calls
-        struck = {0: "every one", STRETCHES: "own"}.get(max(one.points for one in own), "a sample")
+        all_own = [one.fault for one in own if one.points <= 0]
+        struck = f"own: {', '.join(all_own)}" if all_own else "a sample"
         lines.append(f"| {work.name} | {own[-1].calls:,} | {struck} | "
                      + " | ".join(f"{counts[name]:,}" for name in columns) + " |")
     return "\n".join([*lines, f"| all | {calls:,} | | " + " | ".join(f"{sums[name]:,}" for name in columns) + " |"])

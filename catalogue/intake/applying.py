@@ -31,6 +31,7 @@ class Outcome:
     removed: tuple[Path, ...] = ()
     kept: tuple[Left, ...] = ()
     stopped: bool = False
+    trouble: str = ""   # what was done and could not be recorded
 
 
 def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), delete_sources: bool = False,
@@ -53,6 +54,7 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
         intake.close_left_open(db)
         run_id = runs.start(db, "intake", plan.store_id)
     taken: list[Taken] = []
+    unrecorded: list[str] = []
     stopped = finished = trouble = False
     counted = _Counted(report, sum(p.size for p in ready) * len(places), sum(len(p.items) for p in ready) * len(places))
     try:
@@ -77,16 +79,17 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
                 _propose_masters(db, taken)
                 runs.end(db, run_id, outcome, {"taken": len(taken), "left": len(left)})
         except CatalogueError as error:  # it must not hide what was taken in
-            left.append(Left(plan.folder, f"the end of this intake could not be recorded: {error}"))
+            unrecorded.append(f"The end of this intake could not be recorded. {error}")
             trouble = True
     removed: list[Path] = []
     kept_back: list[Left] = []
     if delete_sources and finished and not trouble:
-        remove_sources(db, home, plan, taken, removed, kept_back)
+        unrecorded += remove_sources(db, home, plan, taken, removed, kept_back)
     elif delete_sources:
         kept_back += [Left(source, "the intake did not come to its end, so nothing was removed")
                       for source in sorted({t.source for t in taken})]
-    return Outcome(tuple(taken), tuple(left), tuple(removed), tuple(kept_back), stopped)
+    return Outcome(tuple(taken), tuple(left), tuple(removed), tuple(kept_back), stopped,
+                   " ".join(unrecorded))
 
 
 def _places(db: Database, plan: Plan, also: Sequence[Store]) -> list[tuple[Store, FileId]]:

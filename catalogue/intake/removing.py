@@ -74,8 +74,12 @@ class _Held:
 
 
 def remove_sources(db: Database, home: Home, plan: Plan, taken: Sequence[Taken], removed: list[Path],
-                   kept_back: list[Left]) -> None:
-    """Remove what was taken in now, and what was held before, where it is safe; says of every other why not."""
+                   kept_back: list[Left]) -> list[str]:
+    """Remove what was taken in now, and what was held before, where it is safe; says of every other why not.
+
+    Gives, in words, removals that the catalogue could not record.
+    """
+    unrecorded = []
     sources = {t.source: t.sha256 for t in taken}
     sources |= {i.arrival.path: i.arrival.reading.sha256 for p in plan.proposals if p.kind is Kind.HELD
                 for i in p.items}
@@ -90,14 +94,18 @@ def remove_sources(db: Database, home: Home, plan: Plan, taken: Sequence[Taken],
             kept_back.append(Left(source, why))
             continue
         removed.append(source)
-        with transaction(db):
-            events.append(db, "deletion", "success", path=kept(str(source)), sha256=sha256,
-                          detail=f"source of an intake, after copies in {places_wanted(home.settings)} places were read"
-                                 " and compared")
-            for t in taken:
-                if t.source == source:
-                    store = stores.by_name(db, t.store)
-                    intake.settle(db, store.id, t.target, sha256, "source removed")
+        try:
+            with transaction(db):
+                events.append(db, "deletion", "success", path=kept(str(source)), sha256=sha256,
+                              detail=f"source of an intake, after copies in {places_wanted(home.settings)} places were"
+                                     " read and compared")
+                for t in taken:
+                    if t.source == source:
+                        store = stores.by_name(db, t.store)
+                        intake.settle(db, store.id, t.target, sha256, "source removed")
+        except CatalogueError as error:  # it must not hide what was taken in and removed
+            unrecorded.append(f"That {source.name} was removed could not be recorded. {error}")
+    return unrecorded
 
 
 def places_wanted(settings: Settings) -> int:

@@ -27,7 +27,7 @@ class TakenIn:
 
     ``likenesses``: how many were found with what is held; None where many scans wait to be compared. ``removing``:
     whether the folder's files were to go. ``lacking``: masters without enough copies now, by kind of finding.
-    ``trouble``: what failed afterwards (comparing, counting copies, today's backup), or "".
+    ``trouble``: what failed besides (recording, comparing, counting copies, today's backup), or "".
     """
 
     folder: Path
@@ -66,11 +66,11 @@ def take_in(db: Database, home: Home, plan: Plan, *, also: Sequence[str] = (), r
     """
     outcome = applying.apply(db, home, plan, also=[stores.by_name(db, name) for name in also],
                              delete_sources=remove_sources, report=report, cancelled=cancelled)
-    likenesses, trouble = None, ""
+    likenesses, trouble = None, outcome.trouble
     try:
         likenesses = keep_links(db, home, outcome.taken, report, cancelled)
     except (CatalogueError, OSError) as error:  # it must not hide what was taken in
-        trouble = f"The new scans could not be compared with what is held. {error}"
+        trouble = f"{trouble} The new scans could not be compared with what is held. {error}".strip()
     after = count_and_back_up(db, home, report=report, cancelled=cancelled) if outcome.taken else Upkeep({})
     return TakenIn(plan.folder, outcome, likenesses, remove_sources, after.lacking,
                    " ".join(filter(None, (trouble, after.trouble))))

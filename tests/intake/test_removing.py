@@ -271,4 +271,16 @@ def test_an_end_that_cannot_be_recorded_hides_nothing_and_removes_nothing(desk: 
     monkeypatch.setattr(applying.runs, "end", failing)
     outcome = apply(desk.db, desk.home, desk.plan(), also=[desk.second], delete_sources=True)
     assert len(outcome.taken) == 2 and desk.source.exists()
-    assert "disk I/O error" in outcome.left[0].why and "did not come to its end" in why(outcome)
+    assert "disk I/O error" in outcome.trouble and "did not come to its end" in why(outcome)
+
+
+def test_a_removal_that_cannot_be_recorded_is_told_with_all_that_was_done(desk: Desk, monkeypatch: pytest.MonkeyPatch
+                                                                           ) -> None:
+    def failing(db: Database, kind: str, *given: object, **more: object) -> None:
+        if kind == "deletion":
+            raise CatalogueError("The disk of the catalogue is full.", hint="Make room, then run this again.")
+
+    monkeypatch.setattr(removing.events, "append", failing)
+    outcome = apply(desk.db, desk.home, desk.plan(), also=[desk.second], delete_sources=True)
+    assert len(outcome.taken) == 2 and outcome.removed == (desk.source,) and not desk.source.exists()
+    assert "was removed could not be recorded. The disk of the catalogue is full." in outcome.trouble
