@@ -47,26 +47,6 @@ class PieceItem:
 
 
 @dataclass(frozen=True, slots=True)
-class LineItem:
-    """One order line in a list; ``sha256`` is what it was printed from."""
-
-    id: int
-    order_id: int
-    number: str
-    placed: str
-    buyer: str
-    status: str
-    artist: str
-    title: str
-    piece_id: int
-    width_mm: float
-    height_mm: float
-    quantity: int
-    medium: str
-    sha256: str
-
-
-@dataclass(frozen=True, slots=True)
 class Glance:
     """What stands under a piece's picture.
 
@@ -157,21 +137,6 @@ _PIECE_ITEM = f"""
                 WHERE c.piece_id = p.id AND f.resolved IS NULL AND {_IS_DAMAGE}) AS damaged,
                (SELECT sha256 FROM scan c WHERE c.id = p.current_scan_id) AS sha256
         FROM page p JOIN artist a ON a.id = p.artist_id"""
-
-
-def lines(db: Database, status: str, beyond: LineItem | None, limit: int, *, forward: bool = True) -> list[LineItem]:
-    """Order lines, newest first; of one status, or of all with ``""``."""
-    sign, order = ("<", "DESC") if forward else (">", "ASC")
-    start = (beyond.placed, beyond.order_id, beyond.id) if beyond else (_LAST, 0, 0) if forward else ("", 0, 0)
-    return _page(fetch(db, LineItem, f"""
-        SELECT l.id, o.id AS order_id, o.number, o.placed, o.buyer,
-               CASE WHEN l.cancelled THEN 'cancelled' ELSE o.status END AS status, a.name AS artist, p.title,
-               p.id AS piece_id, l.width_mm, l.height_mm, l.quantity, l.medium, l.scan_sha256 AS sha256
-        FROM orders o CROSS JOIN order_line l ON l.order_id = o.id JOIN piece p ON p.id = l.piece_id
-             JOIN artist a ON a.id = p.artist_id
-        WHERE (o.placed, o.id) {sign}= (?1, ?2) AND (o.placed, o.id, l.id) {sign} (?1, ?2, ?3)
-              AND (?4 = '' OR CASE WHEN l.cancelled THEN 'cancelled' ELSE o.status END = ?4)
-        ORDER BY o.placed {order}, o.id {order}, l.id {order} LIMIT ?5""", [*start, status, limit]), forward)
 
 
 def glance(db: Database, piece_id: int) -> Glance | None:

@@ -20,6 +20,7 @@ from catalogue.records.buyers import Buyer
 from catalogue.records.database import Database
 from catalogue.records.order_list import DESCENDING, SORTS, ListedLine, OrderFilter, OrderSums
 from catalogue.records.orders import STATUSES
+from catalogue.screens.asking import ask
 from catalogue.screens.browse import Sight
 from catalogue.screens.buyers import BuyersPage
 from catalogue.screens.correcting import take_back, tell_correction
@@ -92,7 +93,8 @@ class OrdersPage(Page):
                                    beyond=beyond.place if beyond else None, limit=limit, forward=forward)
 
         self._table.show(Source(page, self._cells, lambda row: row.line.id), keep=keep)
-        self.ask(lambda db: order_list.sums(db, wanted), self._show_sums, group="sums")
+        # all lines are added up: on a lane of its own, so that the next page of the list does not wait for it
+        ask(self, self.shop.lanes["sums"], lambda db: order_list.sums(db, wanted), self._show_sums, group="sums")
 
     def _show_sums(self, sums: OrderSums) -> None:
         order = f", by {self._sort}" if self._sort != "date" or self._reversed else ""

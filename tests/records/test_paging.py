@@ -8,8 +8,9 @@ from typing import Any
 
 import pytest
 
-from catalogue.records import browsing, findings, orders, pieces
+from catalogue.records import browsing, findings, order_list, orders, pieces
 from catalogue.records.database import Database, transaction
+from catalogue.records.order_list import ListedLine, OrderFilter
 from catalogue.records.orders import NewLine
 
 SIZES = (1, 2, 3, 5, 100)
@@ -46,6 +47,11 @@ def backward(page: Callable[[Any, int], list[Any]], size: int) -> list[Any]:
     return rows
 
 
+def listed_lines(db: Database, wanted: OrderFilter, beyond: ListedLine | None, limit: int,
+                 ahead: bool) -> list[ListedLine]:
+    return order_list.page(db, wanted, beyond=beyond.place if beyond else None, limit=limit, forward=ahead)
+
+
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize("artist_id", [None, 2])
 def test_pieces_of_equal_titles(equal: Database, size: int, artist_id: int | None) -> None:
@@ -65,8 +71,8 @@ def test_lines_of_one_order_and_of_one_day(equal: Database, size: int) -> None:
     newest_first = sorted(rows, reverse=True)
     assert len(newest_first) == 12
     for way, ahead in ((forward, True), (backward, False)):
-        got = way(lambda beyond, limit, ahead=ahead: browsing.lines(equal, "", beyond, limit, forward=ahead), size)
-        assert [(row.placed, row.id) for row in got] == newest_first
+        got = way(lambda beyond, limit, ahead=ahead: listed_lines(equal, OrderFilter(), beyond, limit, ahead), size)
+        assert [(row.line.placed, row.line.id) for row in got] == newest_first
     listed: list[orders.Line] = []
     while page := orders.lines(equal, before=(listed[-1].placed, listed[-1].id) if listed else ("9999", 0), limit=size):
         listed += page
@@ -96,9 +102,10 @@ def test_lines_and_findings_of_one_status_or_kind(equal: Database, size: int) ->
         for n in range(3):
             findings.record(equal, "truncated", "cut", path=f"{n}.tif")
     for way, ahead in ((forward, True), (backward, False)):
-        lines = way(lambda beyond, limit, ahead=ahead: browsing.lines(equal, "asked", beyond, limit, forward=ahead),
+        asked = OrderFilter(statuses=("asked",))
+        lines = way(lambda beyond, limit, ahead=ahead, asked=asked: listed_lines(equal, asked, beyond, limit, ahead),
                     size)
-        assert [(line.number, line.status) for line in lines] == [("2026-0002", "asked")] * 4 + [
+        assert [(row.line.number, row.line.status) for row in lines] == [("2026-0002", "asked")] * 4 + [
             ("2026-0000", "asked")] * 4
         cut = way(lambda beyond, limit, ahead=ahead: browsing.findings(equal, "truncated", beyond, limit,
                                                                        forward=ahead), size)

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from rich.cells import cell_len
 from textual.app import App, ComposeResult
 
-from catalogue.records import browsing, findings, orders, pieces
+from catalogue.records import browsing, findings, order_list, orders, pieces
 from catalogue.records.database import Database, open_database, transaction
+from catalogue.records.order_list import OrderFilter
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.rows import Column, RowTable, _fitted
 from catalogue.screens.table import HELD, PAGE, PagedTable
@@ -63,16 +64,6 @@ def test_pages_forward_and_back_give_the_whole_list(long_db: Database, limit: in
     assert [r.id for r in back] == [r.id for r in whole[:-1]]
 
 
-def test_lines_of_orders_page_both_ways(long_db: Database) -> None:
-    whole = browsing.lines(long_db, "", None, 5000)
-    assert len(whole) == COUNT
-    assert whole == sorted(whole, key=lambda r: (r.placed, r.order_id, r.id), reverse=True)
-    middle = whole[400]
-    assert browsing.lines(long_db, "", middle, 50) == whole[401:451]
-    assert browsing.lines(long_db, "", middle, 50, forward=False) == whole[350:400]
-    assert browsing.lines(long_db, "", None, 10, forward=False) == whole[-10:]
-
-
 def paged(page: Callable[[Any, int, bool], list[Any]], limit: int) -> tuple[list[Any], list[Any]]:
     """Ids of a whole list, asked for page by page from its start, and from its end."""
     there, back, row = [], [], None
@@ -88,17 +79,12 @@ def paged(page: Callable[[Any, int, bool], list[Any]], limit: int) -> tuple[list
 
 @pytest.mark.parametrize("limit", [1, 2, 3, 5, 50])
 def test_pages_skip_nothing_among_equals(tmp_path: Path, limit: int) -> None:
-    """Pieces of one title, and lines of one order on one day: nothing but their ids tells them apart."""
+    """Pieces of one title: nothing but their ids tells them apart."""
     db = open_database(tmp_path / "catalogue.sqlite")
     with transaction(db):
         wanted = [pieces.piece_called(db, pieces.artist_called(db, f"Artist {n}").id, "Untitled") for n in range(7)]
-        numbers = [orders.save(db, f"N{n}", "2025-01-01") for n in range(3)]
-        lines = [orders.add_line(db, number, orders.NewLine(wanted[0], 100, 100, 1)) for number in numbers
-                 for _ in range(5)]
     one, other = paged(lambda row, n, way: browsing.pieces(db, None, row, n, forward=way), limit)
     assert one == other == wanted
-    one, other = paged(lambda row, n, way: browsing.lines(db, "", row, n, forward=way), limit)
-    assert one == other == lines[::-1]
     db.close()
 
 
@@ -135,7 +121,7 @@ def test_no_list_is_sorted_or_scanned_whole(long_db: Database) -> None:
     browsing.pieces(long_db, None, row, 50)
     browsing.pieces(long_db, row.artist_id, row, 50, forward=False)
     browsing.artists(long_db, None, 50)
-    browsing.lines(long_db, "", browsing.lines(long_db, "", None, 1)[0], 50)
+    order_list.page(long_db, OrderFilter(), beyond=order_list.page(long_db, OrderFilter(), limit=1)[0].place, limit=50)
     assert sum(plan.startswith("SEARCH piece USING INDEX") for plan in plans) == 2
     assert [plan for plan in plans if "SCAN piece" in plan and "USING INDEX" not in plan] == []
     assert plans.count("USE TEMP B-TREE FOR ORDER BY") <= sum("page" in plan for plan in plans), "the page's rows alone"
