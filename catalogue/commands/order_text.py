@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from catalogue.ledger.editions import label
 from catalogue.ledger.values import shown_day, shown_size
 from catalogue.money import show_amount
 from catalogue.operations.wording import counted, number
@@ -53,7 +52,7 @@ def print_list(out: "Printer", lines: Sequence[Line], sums: "OrderSums", dates: 
 
 def print_sums(out: "Printer", sums: "OrderSums", *, shown: int) -> None:
     """What all lines that fit amount to, and how many of them are not shown."""
-    from catalogue.operations.orders import summarize_sums
+    from catalogue.operations.order_list import summarize_sums
 
     out.lines(summarize_sums(sums))
     if shown < sums.lines + sums.cancelled:
@@ -87,6 +86,8 @@ def print_order(out: "Printer", order: Order, lines: Sequence[Line], dates: str)
 
 def print_proposal(out: "Printer", proposal: "Proposal", dates: str) -> None:
     """Last time, now, the file, the edition, and the cautions: grave ones marked with two signs."""
+    from catalogue.ledger.editions import label
+
     line, last, printing = proposal.line, proposal.last, proposal.printing
     out.print(f"{proposal.piece.artist}: {proposal.piece.title}")
     if last:

@@ -7,16 +7,14 @@ from catalogue.errors import NotFound, Refused
 from catalogue.ledger import repeat, statuses
 from catalogue.ledger.health import check_now
 from catalogue.ledger.proposal import Proposal
-from catalogue.money import show_amount
 from catalogue.operations.wording import counted
 from catalogue.records import orders
 from catalogue.records.database import Database, last_statement, transaction
 from catalogue.records.numbers import Number
-from catalogue.records.order_list import OrderSums
 from catalogue.records.orders import Line, Order
 
 __all__ = ["LineCancelled", "OrdersChanged", "cancel_line", "change_lines", "change_listed", "change_orders",
-           "check_now", "correct_order", "record_order", "set_order_status", "summarize", "summarize_sums"]
+           "check_now", "correct_order", "record_order", "set_order_status", "summarize"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,16 +174,3 @@ def summarize(done: Line | Order | LineCancelled | OrdersChanged) -> list[str]:
             return [f"Changed {what}." if done.event else "Nothing to change: it is so already."]
     numbers = f", numbers {done.numbers}" if done.numbers else ""
     return [f"Recorded as order {done.number}, line {done.id}{numbers}."]
-
-
-def summarize_sums(sums: OrderSums) -> list[str]:
-    """What all lines of a list amount to, and what of them is not counted; nothing where there are none."""
-    if not sums.lines and not sums.cancelled:
-        return []
-    amounts = ", ".join(show_amount(one.amount, one.currency) for one in sums.money) or "no prices"
-    said = [f"{counted(sums.orders, 'order')}, {counted(sums.prints, 'print')}: {amounts}"]
-    if sums.unpriced and sums.money:
-        said.append(f"{counted(sums.unpriced, 'line')} without a price.")
-    if sums.cancelled:
-        said.append(f"{counted(sums.cancelled, 'cancelled line')} not counted.")
-    return said

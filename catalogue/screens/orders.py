@@ -15,6 +15,7 @@ from textual.widgets import Input, Static
 from catalogue.ledger.order_filter import read_filter
 from catalogue.money import show_amount
 from catalogue.operations import orders as operations
+from catalogue.operations.order_list import summarize_sums
 from catalogue.records import browsing, order_list
 from catalogue.records.buyers import Buyer
 from catalogue.records.database import Database
@@ -101,7 +102,7 @@ class OrdersPage(Page):
         order += ", reversed" if self._reversed else ""
         whose = f" of {self._buyer.name}" if self._buyer is not None else ""
         self._table.entitle(f"Order lines{whose}{order}", sums.lines + sums.cancelled)
-        self.query_one("#orders-sums", Static).update(safe("  ".join(operations.summarize_sums(sums))))
+        self.query_one("#orders-sums", Static).update(safe("  ".join(summarize_sums(sums))))
 
     def _cells(self, row: ListedLine) -> list[Text]:
         line = row.line
