@@ -137,10 +137,13 @@ class CatalogueApp(App[None]):
         self.gate.end()
 
     async def on_event(self, event: events.Event) -> None:
-        if isinstance(event, events.InputEvent | events.Paste) and not event.is_forwarded:
-            self.touched = monotonic()
-            if not self.gate.admits(event):
-                return
+        if isinstance(event, events.InputEvent | events.Paste):
+            if not self.screen_stack:
+                return      # the screens went while it was on its way
+            if not event.is_forwarded:
+                self.touched = monotonic()
+                if not self.gate.admits(event):
+                    return
         await super().on_event(event)
 
     def make_ahead(self) -> None:

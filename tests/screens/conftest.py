@@ -11,7 +11,7 @@ from catalogue.records.database import open_database, transaction
 from catalogue.screens import wording
 from catalogue.screens.memory import calm_memory
 from catalogue.settings import Home
-from tests.screens.shop import build
+from tests.screens.shop import build, idle
 
 
 @pytest.fixture(scope="session")
@@ -45,3 +45,10 @@ def still_clock(monkeypatch: pytest.MonkeyPatch) -> None:
     """"Ago" counts from one moment, and nothing is animated."""
     monkeypatch.setattr(wording, "present", lambda: datetime(2026, 2, 1, 12, tzinfo=UTC))
     monkeypatch.setenv("TEXTUAL_ANIMATIONS", "none")
+
+
+@pytest.fixture(autouse=True)
+def wait_on_conditions(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pilot waits for what a key causes, and no longer."""
+    for module in ("app", "pilot"):
+        monkeypatch.setattr(f"textual.{module}.wait_for_idle", idle)

@@ -12,6 +12,7 @@ from weakref import WeakKeyDictionary
 
 from PIL import Image, ImageDraw
 from textual import events as terminal
+from textual._context import active_app
 from textual.app import App
 from textual.pilot import Pilot
 from textual.widgets import Input
@@ -23,6 +24,7 @@ from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.numbers import Number
 from catalogue.records.stores import listed as stores_held
 from catalogue.screens.app import CatalogueApp
+from catalogue.screens.internals import has_messages
 from catalogue.settings import Home
 from tests.waiting import HANG_SECONDS
 
@@ -173,20 +175,51 @@ async def until(pilot: Pilot[None], met: Callable[[], Any], seconds: float = HAN
     end = time.monotonic() + seconds
     while not met():
         assert time.monotonic() < end, "what was waited for did not come"
-        await asyncio.sleep(0.02)
-    await pilot.pause()
+        await asyncio.sleep(0.002)
+    await handled(pilot.app)
 
 
 async def settled(pilot: Pilot[None]) -> None:
-    """Until nobody works: questions answered, pictures drawn."""
-    def idle() -> bool:
-        gate = getattr(pilot.app, "gate", None)
-        return (gate is None or gate.idle) and not any(not worker.is_finished for worker in pilot.app.workers)
+    """Until nobody works: questions answered, pictures drawn, all of it shown."""
+    await handled(pilot.app)
+    while works(pilot.app):
+        await until(pilot, lambda: not works(pilot.app))
 
-    await pilot.pause()
-    await until(pilot, idle)
-    await pilot.pause()
-    await until(pilot, idle)
+
+def works(app: App[Any]) -> bool:
+    """Whether a key waits or is on its way, or something is asked, written or drawn off the screen's thread."""
+    gate = getattr(app, "gate", None)
+    return (gate is not None and not gate.idle) or any(not worker.is_finished for worker in app.workers)
+
+
+async def handled(app: App[Any]) -> None:
+    """Until every message in the present screen is handled, and it is laid out and drawn. Who works may work on."""
+    while app.is_running and app.screen_stack:
+        await Pilot(app)._wait_for_screen(HANG_SECONDS)     # also what is being handled just now
+        for _ in range(3):
+            await asyncio.sleep(0)
+            if not app.screen_stack:
+                return
+            screen = app.screen
+            if screen._layout_required or screen._repaint_required or screen._scroll_required \
+                    or screen._dirty_widgets or screen._callbacks:
+                screen._on_timer_update()   # what is due within a sixtieth of a second
+                break
+            if any(has_messages(node) for node in (app, *screen.walk_children(with_self=True))):
+                break
+        else:
+            return
+
+
+async def idle(*_: float) -> None:
+    """In place of Textual's ``wait_for_idle``, which waits until the processor has little to do: until all is handled
+    and, unless a test holds up a thread, nobody works."""
+    app = active_app.get()
+    end = time.monotonic() + 1.0
+    await handled(app)
+    while works(app) and time.monotonic() < end:
+        await asyncio.sleep(0.002)
+        await handled(app)
 
 
 @contextmanager

@@ -585,9 +585,12 @@ async def test_keys_after_the_one_that_leaves_end_in_nothing(busy: Home) -> None
         assert isinstance(app, CatalogueApp)
         await burst(pilot, "q", "down", "2", "enter")
     assert not app.screen_stack
-    late = events.Key("down", None)     # it was on its way when the screens went
-    app.gate._admitted.append(late)
-    await app.on_event(late)
+    for forwarded in (False, True):     # on its way to a widget, or from it, when the screens went
+        late = events.Key("down", None)
+        app.gate._admitted.append(late)
+        if forwarded:
+            late._set_forwarded()
+        await app.on_event(late)
 
 
 async def test_a_disk_that_never_answers_holds_keys_up_for_a_moment_only(busy: Home,
