@@ -2,7 +2,8 @@
 """Run the suite again and again under different circumstances, and print a table of the runs.
 
     python3 scripts/soak.py                         eight whole runs
-    python3 scripts/soak.py --runs 2-4              some of them
+    python3 scripts/soak.py --runs 2-4              some of them; one after another, if need be, on different days
+    python3 scripts/soak.py --table                 only print what the runs so far have given
     python3 scripts/soak.py --rooms records,ledger  only these folders of tests
     python3 scripts/soak.py --search                new Hypothesis examples, and many
 
@@ -13,7 +14,8 @@ reach). Languages the system has not are compiled by localedef for these runs; w
 the same.
 
 Everything lies in --place (default: catalogue-soak in the folder for temporary files); environments are kept there
-for the next time, and what each run printed. Needs Linux or macOS. Exit 0 when no test failed.
+for the next time, what each run printed, and its row of the table, until that run is made again. Needs Linux or
+macOS. Exit 0 when no test failed.
 """
 
 import argparse
@@ -169,6 +171,7 @@ def run_suite(number: int, run: Run, place: Path, rooms: list[str], search: bool
     if search:
         words += ["--hypothesis-profile", "search"]
     log = place / f"run-{number}.txt"
+    (place / f"row-{number}.txt").unlink(missing_ok=True)
     begun = time.monotonic()
     with log.open("wb") as out, burning((os.cpu_count() or 1) if run.burning else 0):
         identity = {"user": NOBODY, "group": NOBODY, "extra_groups": []} if as_nobody else {}
@@ -187,7 +190,15 @@ def run_suite(number: int, run: Run, place: Path, rooms: list[str], search: bool
              f"{seconds:.0f}")
     if done.returncode:
         print(*re.findall(r"^(?:FAILED|ERROR) .*$", said, re.M), f"exit {done.returncode}, see {log}", sep="\n")
-    return f"| {' | '.join(map(str, cells))} |", done.returncode == 0
+    row = f"| {' | '.join(map(str, cells))} |"
+    if not rooms:
+        (place / f"row-{number}.txt").write_text(row, encoding="utf-8")
+    return row, done.returncode == 0
+
+
+def table(rows: list[str]) -> str:
+    """Rows of runs as a table in Markdown."""
+    return "\n".join([f"| {' | '.join(COLUMNS)} |", f"|{'---|' * len(COLUMNS)}", *rows])
 
 
 def chosen(text: str) -> list[int]:
@@ -203,12 +214,16 @@ def main() -> int:
     parser.add_argument("--rooms", default="", help="some folders of tests, else all")
     parser.add_argument("--pythons", default="", help="some versions, such as 3.12,3.13; else every one there is")
     parser.add_argument("--place", type=Path, default=Path(tempfile.gettempdir()) / "catalogue-soak")
+    parser.add_argument("--table", action="store_true", help="only print the rows of the whole runs so far")
     parser.add_argument("--search", action="store_true", help="new Hypothesis examples, and many")
     asked = parser.parse_args()
     rooms = [f"tests/{room}" for room in asked.rooms.split(",") if room]
     os.umask(0o022)  # what is installed here must be read by another user
     place = asked.place.absolute()
     place.mkdir(parents=True, exist_ok=True)
+    if asked.table:
+        print(table([path.read_text(encoding="utf-8") for path in sorted(place.glob("row-*.txt"))]))
+        return 0
     wanted = tuple(asked.pythons.split(",")) if asked.pythons else ("",)
     usable = [reachable(python, place) for python in pythons() if version_of(python).startswith(wanted)]
     if not usable:
@@ -221,11 +236,10 @@ def main() -> int:
         except Failed as failure:
             print(failure, file=sys.stderr)
             return 2
-        print(row)
+        print(row, flush=True)
         rows.append(row)
         sound = sound and passed
-    print("", f"| {' | '.join(COLUMNS)} |", f"|{'---|' * len(COLUMNS)}", *rows, "",
-          "No test failed." if sound else "Tests failed.", sep="\n")
+    print("", table(rows), "", "No test failed." if sound else "Tests failed.", sep="\n")
     return 0 if sound else 1
 
 
