@@ -8,6 +8,8 @@ Needs Python 3.11 or newer and nothing else. Everything lies in .demo/ beside th
 folder to be rid of it. The demo archive is copied there first, so nothing in demo_archive/ is touched.
 """
 
+import argparse
+import os
 import subprocess
 import sys
 
@@ -21,17 +23,25 @@ PLACE = ROOT / ".demo"
 
 def main() -> int:
     speak_anywhere()
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter,
+                                     allow_abbrev=False)
+    parser.add_argument("--screens", action=argparse.BooleanOptionalAction, default=True,
+                        help="open the screens, or print what was found and exit")
+    parser.add_argument("--json", action="store_true", help="print what was found as JSON and exit")
+    asked = parser.parse_args()
+    screens = asked.screens and not asked.json
+    # told before a minute is spent on installing
+    if screens and (not sys.stdin.isatty() or not sys.stdout.isatty() or os.environ.get("TERM") in ("dumb", "unknown")):
+        parser.error("the screens need a terminal; --no-screens prints what was found")
     try:
         programs = install(PLACE, dev=False)
     except Failed as failure:
         print(failure, file=sys.stderr)
         return 2
+    words = ["--no-screens"] * (not screens) + ["--json"] * asked.json
     return subprocess.run([programs / "catalogue", "--catalogue", PLACE / "catalogue", "demo",
-                           "--archive", ROOT / "demo_archive", *sys.argv[1:]], check=False).returncode
+                           "--archive", ROOT / "demo_archive", *words], check=False).returncode
 
 
 if __name__ == "__main__":
-    if {"-h", "--help"} & set(sys.argv[1:]):
-        print(__doc__)
-        sys.exit(0)
     sys.exit(main())

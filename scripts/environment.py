@@ -52,9 +52,9 @@ def install(place: Path, *, dev: bool, fresh: bool = False, python: str = sys.ex
         shutil.rmtree(venv)
     stamp.unlink(missing_ok=True)
     if not venv.exists():
-        print(f"Making an environment in {venv} …", flush=True)
+        print(f"Making an environment in {venv} …", file=sys.stderr, flush=True)
         _quietly([python, "-m", "venv", str(venv)], "The environment could not be made.")
-    print("Installing (a minute or two the first time) …", flush=True)
+    print("Installing (a minute or two the first time) …", file=sys.stderr, flush=True)
     extra = tomllib.loads(wanted.decode())["dependency-groups"]["dev"] if dev else []
     # "." and not the folder's name: pip takes [1] at the end of a path for extras
     _quietly([str(programs / "python"), "-m", "pip", "install", "--quiet", "--disable-pip-version-check",

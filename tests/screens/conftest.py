@@ -48,6 +48,14 @@ def still_clock(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture(autouse=True)
+def no_clock_tells_of_changes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What others write, and stores that come and go, are looked at where a test says so, not every few seconds: how
+    much a test does within that time is up to the machine."""
+    for name in ("WRITTEN_SECONDS", "DISK_SECONDS"):
+        monkeypatch.setattr(f"catalogue.screens.changes.{name}", 1e6)
+
+
+@pytest.fixture(autouse=True)
 def wait_on_conditions(monkeypatch: pytest.MonkeyPatch) -> None:
     """Pilot waits for what a key causes, and no longer."""
     for module in ("app", "pilot"):
