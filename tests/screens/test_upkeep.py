@@ -425,6 +425,7 @@ async def test_a_second_seat_only_looks(shop: Home) -> None:
     async with running(Home(shop.folder, Settings(read_only=True))) as pilot:
         await pilot.press("r")
         await settled(pilot)
+        pilot.app.screen.query_one("#repeat-buyer", Input).value = "Dr Oakhanger"
         pilot.app.screen.query_one("#record", Button).press()
         await settled(pilot)
         assert "can only be looked at" in words(pilot)
