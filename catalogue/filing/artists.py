@@ -66,7 +66,7 @@ class Artists:
 
     def __init__(self, places: Sequence[Place], creators: Iterable[str], known: Iterable[str] = ()) -> None:
         self._evidence: dict[Key, Evidence] = {}
-        for creator in {*creators, *known}:
+        for creator in sorted({*creators, *known}):
             person = person_of(creator)
             if person:
                 self._of(person).stated = True

@@ -4,10 +4,12 @@ The habits of naming are common practice, no source.
 """
 
 import random
+import unicodedata
 
 import pytest
 
 from catalogue.filing.guess import FileFacts, Guess, guess_all
+from catalogue.filing.titles import title_key
 
 JOHN, CLAIRE, ANNA, MARY = "John Wetherlam", "Claire Dubrelle", "Anna Leith", "Mary Anna Leith"
 SHOP = {
@@ -88,3 +90,18 @@ def test_the_order_in_which_files_are_met_changes_nothing() -> None:
     paths = list(SHOP)
     random.Random(11).shuffle(paths)
     assert {p: told(g) for p, g in guess(paths).items()} == SHOP
+
+
+@pytest.mark.parametrize("stem", [
+    "é" * 127 + "x", "[master] (2) {x}", "שלום עולם", "a\u202eb", "Low\x07Tide", "- - -", "()", "1", "___", "第", "님",
+])
+def test_odd_names_among_others_are_guessed_without_error(stem: str) -> None:
+    guessed = guess([*SHOP, f"2021/Wetherlam, John/{stem}.tif", f"{stem}/{stem}/{stem}.tif"])
+    assert {p: told(g) for p, g in guessed.items() if p in SHOP} == SHOP
+
+
+def test_files_that_differ_in_case_or_unicode_form_only_are_one_piece() -> None:
+    names = ("Débâcle", unicodedata.normalize("NFD", "Débâcle"), "DÉBÂCLE")
+    guessed = guess([*SHOP, *(f"2022/John Wetherlam/{name}.tif" for name in names)])
+    assert {title_key(guessed[f"2022/John Wetherlam/{name}.tif"].piece.value) for name in names} == {"debacle"}
+    assert len({guessed[f"2022/John Wetherlam/{name}.tif"].piece.value for name in names}) == 1
