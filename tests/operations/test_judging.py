@@ -79,3 +79,17 @@ def test_the_number_of_a_pair_never_names_another(twins: tuple[Archive, Archive]
     with pytest.raises(NotFound):
         judge_pairs(db, [known.id], "rejected", seen="")
     db.close()
+
+
+def test_a_judged_pair_stays_as_it_was_judged(twins: tuple[Archive, Archive]) -> None:
+    """What is found later is no reason to show other evidence than the verdict was given on."""
+    db = open_database(twins[0].home.database)
+    with transaction(db):
+        likenesses.keep(db, 1, 2, "re-scan", 0.9, Evidence(Relation.RESCAN, 0.9).to_json())
+    (known,) = likenesses.listed(db)
+    judge_pairs(db, [known.id], "confirmed", seen="")
+    judged = likenesses.listed(db)
+    with transaction(db):
+        likenesses.keep(db, 2, 1, "look-alike", 0.3, Evidence(Relation.LOOK_ALIKE, 0.3).to_json())
+    assert likenesses.listed(db) == judged
+    db.close()
