@@ -8,7 +8,7 @@ import pytest
 
 from catalogue.errors import CatalogueError, NotFound, Refused, StoreAway
 from catalogue.storage import atomic
-from catalogue.storage.atomic import write_atomically, write_new
+from catalogue.storage.atomic import part_folder, write_atomically, write_new
 from catalogue.storage.folders import (
     MARKER,
     missing_calls,
@@ -146,3 +146,13 @@ def test_without_names_looked_up_in_open_folders_no_store_is_opened(tmp_path: Pa
     assert missing_calls() == ["unlinkat"]
     with pytest.raises(Refused, match="unlinkat"), open_root(tmp_path, None):
         pass
+
+
+def test_a_new_folder_is_put_over_none_that_came_meanwhile(tmp_path: Path) -> None:
+    """rename(2) replaces an empty folder without a word."""
+    target = tmp_path / "bag"
+    with pytest.raises(Refused, match="already something of this name"), part_folder(target):
+        target.mkdir()
+        others = target.stat().st_ino
+    assert target.stat().st_ino == others
+    assert [path.name for path in tmp_path.iterdir()] == ["bag"], "nothing is left of the new one"

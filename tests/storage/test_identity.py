@@ -51,6 +51,15 @@ def test_inside_is_seen_through_links_and_spellings(archive: Path, path: str) ->
     assert inside(archive / path, archive / "link")
 
 
+def test_inside_is_seen_without_a_table_of_mounts(archive: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Device and inode of the folders above tell it, where the system does not say what is mounted where."""
+    monkeypatch.setattr("catalogue.storage.identity._within_filesystem", lambda _: None)
+    (archive / "link").symlink_to(archive / "scans")
+    assert inside(archive / "link" / "Ada", archive / "scans")
+    assert inside(archive / "scans" / "Ada", archive / "link")
+    assert not inside(archive / "other", archive / "scans")
+
+
 def test_beside_is_not_inside(archive: Path) -> None:
     (archive / "scans 2").mkdir()
     assert not inside(archive / "scans 2" / "x", archive / "scans")
