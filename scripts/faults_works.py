@@ -223,7 +223,7 @@ WORKS = (
     Work("edition close", states.numbered, ("edition", "close", "1"), rows("SELECT closed = '' FROM edition", (0,)),
          may_repeat=True),
     Work("edition move", states.printed, ("edition", "move", "1", "1", "--to", "consigned", "--holder", "Umberlow"),
-         rows("SELECT place, holder FROM print_move", ("consigned", "Umberlow"))),
+         rows("SELECT place, holder FROM print_move", ("consigned", "Umberlow")), may_repeat=True),
     Work("edition destroy", states.printed, ("edition", "destroy", "1", "1", "--reason", "torn"),
          rows("SELECT count(*) FROM edition_print WHERE destroyed <> ''", (1,)), "Recorded", may_repeat=True),
     Work("edition certificates", states.ordered,

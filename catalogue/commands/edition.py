@@ -167,7 +167,8 @@ def move(session: Session, edition: int, numbers: str, place: str, holder: str, 
                            day=values.day(day, session.home.settings.dates) if day else "")
     except ValueError as error:
         raise Refused(f"Nothing was recorded: {error}.") from error
-    session.emit(done, lambda out: out.lines([*summarize_moved(done), f"Undo: catalogue undo {done.event}"]))
+    session.emit(done, lambda out: out.lines(
+        [*summarize_moved(done), *([f"Undo: catalogue undo {done.event}"] if done.event else [])]))
 
 
 @command.command("where")

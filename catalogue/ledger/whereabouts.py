@@ -78,8 +78,9 @@ def move(db: Database, edition_id: int, numbers: Sequence[Number], place: str, *
                 why = "was never given out" if one is None else {
                     "reserved": "is not printed yet", "destroyed": f"was destroyed {one.destroyed}"}[one.state]
                 raise Refused(f"Number {written([number])} {why}.", hint="Nothing was recorded.")
-            print_moves.add(db, PrintMove(edition_id, number.series, number.number, one.nth,
-                                          day or date.today().isoformat(), place, holder.strip(), notes.strip()))
+            said = (place, holder.strip(), notes.strip(), day or date.today().isoformat())
+            if said != (one.place, one.holder, one.notes, one.day):     # told once is told
+                print_moves.add(db, PrintMove(edition_id, number.series, number.number, one.nth, said[3], *said[:3]))
     return [one for one in whereabouts(db, edition_id) if one.number in numbers]
 
 

@@ -49,7 +49,7 @@ def destroy_prints(db: Database, edition_id: int, numbers: Sequence[Number], rea
 
 @dataclass(frozen=True, slots=True)
 class PrintsMoved:
-    """Where prints are after a move. ``event`` undoes it."""
+    """Where prints are after a move. ``event`` undoes it; None where all of it was on record."""
 
     prints: tuple[Whereabouts, ...]
     event: int | None
@@ -58,8 +58,10 @@ class PrintsMoved:
 def move_prints(db: Database, edition_id: int, numbers: Sequence[Number], place: str, *, holder: str = "",
                 day: str = "", notes: str = "") -> PrintsMoved:
     """State where prints went. Raises: as :func:`catalogue.ledger.whereabouts.move`."""
+    before = last_statement(db)
     moved = whereabouts.move(db, edition_id, numbers, place, holder=holder, day=day, notes=notes)
-    return PrintsMoved(tuple(moved), last_statement(db))
+    event = last_statement(db)
+    return PrintsMoved(tuple(moved), event if event != before else None)
 
 
 def summarize_moved(done: PrintsMoved) -> list[str]:

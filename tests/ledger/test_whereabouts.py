@@ -88,6 +88,15 @@ def test_what_cannot_be_moved_is_refused_and_nothing_recorded(db: Database) -> N
         print_moves.add(db, PrintMove(1, "number", 9, 1, "2026-01-01", "shop"))
 
 
+def test_a_move_told_twice_is_one(db: Database) -> None:
+    first = move_prints(db, 1, numbers(1), "consigned", holder="Umberlow", day="2026-03-02")
+    again = move_prints(db, 1, numbers(1), "consigned", holder="Umberlow ", day="2026-03-02")
+    assert first.event is not None and (again.event, again.prints) == (None, first.prints)
+    assert len(print_moves.moves(db, 1)) == 1
+    move_prints(db, 1, numbers(1), "consigned", holder="Umberlow", day="2026-03-03")
+    assert len(print_moves.moves(db, 1)) == 2, "another day is another move"
+
+
 def test_a_move_is_undone(db: Database) -> None:
     before = told(db)
     done = move_prints(db, 1, numbers(1, 2), "artist", day="2026-03-02")
