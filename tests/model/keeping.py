@@ -25,7 +25,7 @@ from catalogue.intake import moving, proposals, tidy
 from catalogue.intake.applying import apply
 from catalogue.records import events, journal, stores
 from catalogue.records.backup import condition
-from catalogue.records.database import last_statement, open_database
+from catalogue.records.database import open_database
 
 
 @dataclass(frozen=True)
@@ -108,7 +108,6 @@ class KeepingRules(LedgerRules):
     @rule(rules=st.sampled_from([("{piece}/{artist}/**/*",), ("{artist}/{year}/**/*",), ("{artist}/**/*",), ()]))
     def refile_and_take_back(self, rules: tuple[str, ...]) -> None:
         """By other place rules, and back: everything is filed as before."""
-        before = last_statement(self.db)
         other = replace(self.home, settings=replace(self.home.settings, place_rules=rules))
         try:
             done = refiling.refile(self.db, other, apply=True)
@@ -116,7 +115,6 @@ class KeepingRules(LedgerRules):
             return
         if done.id:
             assert refiling.undo(self.db) > 0
-        self.journal_lost &= last_statement(self.db) == before
 
     @precondition(lambda self: self.usable("main"))
     @rule(content=a_picture.filter(lambda name: name != LOOSE_PICTURE), artist=an_artist, title=a_title)
@@ -176,13 +174,12 @@ class KeepingRules(LedgerRules):
             deepcopy({n: s.places for n, s in self.reference.stores.items()}), dict(self.reference.guesses),
             set(self.said.pairs), set(self.said.sure))
 
-    @precondition(lambda self: not self.journal_lost and self.db.execute(
-        "SELECT 1 FROM event WHERE change <> '' LIMIT 1").fetchone() is not None)
+    @precondition(lambda self: not self.journal_lost and self.newest_statement() > 0)
     @rule()
     def lose_the_journal(self) -> None:
         """``audit --log`` says so, and the next statement writes it anew, whole."""
         journal.path_of(self.home.database).unlink()
-        self.journal_lost, self.looked_at = True, None
+        self.lost_after, self.looked_at = self.newest_statement(), None
 
     def close_all(self) -> None:
         self.db.close()
@@ -203,7 +200,7 @@ class KeepingRules(LedgerRules):
         source = None if condition(self.home.database).faults else generations(self.home)[-1].path
         done = recover(self.home, source)
         assert done.put_back is not None
-        self.journal_lost = False
+        self.lost_after = 0
         self.open_all()
         self.said.log = {event: change for event, change in self.said.log.items() if event <= self.snapshot.event}
         for name, store in self.reference.stores.items():

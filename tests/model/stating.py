@@ -34,7 +34,7 @@ class StatementRules(FileRules):
     def begin(self) -> None:
         super().begin()
         self.other = open_database(self.home.database)
-        self.journal_lost = False
+        self.lost_after = 0  # the newest statement when the journal was lost
         self.said = Stated(guesses=self.reference.guesses)
         self.undoings: set[int] = set()  # events that undo
         self.steps = 0
@@ -60,7 +60,6 @@ class StatementRules(FileRules):
             return False
         assert not refused, f"should have been refused: {refused}"
         trial, event = self.said.trial(), last_statement(self.db)
-        self.journal_lost &= event == before
         model(trial, new())
         self.said.take(trial, event if event != before else None)
         self.last = event if event != before else None, self.steps, rows
@@ -72,6 +71,14 @@ class StatementRules(FileRules):
             "SELECT * FROM artist ORDER BY id", "SELECT * FROM piece ORDER BY id",
             "SELECT id, role, role_source, piece_id, piece_source, capture FROM scan ORDER BY id")
             for row in self.db.execute(sql)]
+
+    def newest_statement(self) -> int:
+        return int(self.db.execute("SELECT coalesce(max(id), 0) FROM event WHERE change <> ''").fetchone()[0])
+
+    @property
+    def journal_lost(self) -> bool:
+        """Until the next statement, which writes it anew."""
+        return self.lost_after == self.newest_statement() > 0
 
     def one_of(self, number: int, given: Any) -> Any:
         """The ``number``-th of a collection so to speak; None of an empty one."""
