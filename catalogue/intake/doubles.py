@@ -60,6 +60,10 @@ class Freed:
         return sum(file.size for file in self.removed)
 
 
+class _Unrecorded(CatalogueError):
+    """A file was removed, and the catalogue could not be written."""
+
+
 def find_doubles(db: Database, store: Store) -> list[Doubles]:
     """The doubles of a store, largest first. Kept is a sound file whose name is no " (2)" of another's, and which lies
     highest; between equals the oldest."""
@@ -88,7 +92,7 @@ def free_doubles(db: Database, home: Home, store: Store, found: Sequence[Doubles
         return Freed((), (), None)
     removed: list[DoubledFile] = []
     left: list[Left] = []
-    stopped = False
+    stopped = unrecorded = False
     cut_short = _listed_before(home, store)
     with alone(home, "index"), _list_of_freed(home, store) as (path, written), opened_store(db, store) as root:
         for number, (group, file) in enumerate(others):
@@ -103,15 +107,18 @@ def free_doubles(db: Database, home: Home, store: Store, found: Sequence[Doubles
                     why = ""
             except OSError as error:
                 why = f"the system refused: {error.strerror}"
+            except _Unrecorded as error:
+                why, unrecorded = str(error), True
             except CatalogueError as error:
                 why = str(error)
             if why:
                 left.append(Left(root.path / native(file.path), why))
             else:
                 removed.append(file)
-    if not removed:
+    needed = bool(removed) or unrecorded  # it brings back, and tells the next run what this one could not record
+    if not needed:
         path.unlink()
-    return Freed(tuple(removed), tuple(left), path if removed else None, stopped)
+    return Freed(tuple(removed), tuple(left), path if needed else None, stopped)
 
 
 def _free(db: Database, settings: Settings, store: Store, root: OpenFolder, keep: DoubledFile, file: DoubledFile,
@@ -141,7 +148,11 @@ def _free(db: Database, settings: Settings, store: Store, root: OpenFolder, keep
         entry.unlink()
         with suppress(OSError):  # a removal that a power cut undoes loses nothing
             sync(entry.folder.fd)
-    _record(db, settings, store, keep, file)
+    try:
+        _record(db, settings, store, keep, file)
+    except CatalogueError as error:
+        raise _Unrecorded(f"It was removed, but the catalogue could not record that: {error.message}",
+                          hint="Free doubles again: that records it.") from error
     return ""
 
 

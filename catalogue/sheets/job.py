@@ -22,6 +22,7 @@ from catalogue.sheets.drawing import drawing
 from catalogue.sheets.page import picture_uri, render
 from catalogue.sheets.pdf import as_pdf
 from catalogue.sheets.writing import outside, safe_name, write_again
+from catalogue.storage.atomic import opened, remove_leftover
 from catalogue.untrusted import visible
 
 NOTE_LENGTH = 240  # longer notes would push the page over its end; the whole is in the catalogue
@@ -206,6 +207,8 @@ def _copied(source: Path, target: Path, sha256: str, report: Report, cancelled: 
     if target.exists():
         if sha256_of(target, report=report, cancelled=cancelled) != sha256:
             raise Refused("Another file of the master's name is in the job folder; it is not overwritten.", path=target)
+        with opened(target) as entry:
+            remove_leftover(entry)  # a kill between the two names of a whole copy leaves both
         return target
     copy_verified(source, target, sha256=sha256, report=report, cancelled=cancelled)
     return target

@@ -131,6 +131,21 @@ def killed(*_: object) -> None:
     raise KeyboardInterrupt
 
 
+def test_a_removal_that_cannot_be_recorded_is_told_and_recorded_by_the_next_run(
+        desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The list went with the run, and the file stayed on record for good."""
+    def full(*_: object) -> None:
+        raise CatalogueError("The disk of the catalogue is full.")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(doubles, "_record", full)
+        whys = desk.free()
+    assert len(whys) == 2 and all("It was removed, but the catalogue could not record that" in why for why in whys)
+    assert desk.names() == ["Ada Quill/Harbour.tif"]
+    assert desk.free() == []
+    assert [path for path in ALL if files.by_path(desk.db, desk.store.id, path)] == ["Ada Quill/Harbour.tif"]
+
+
 def test_copies_on_one_disk_are_no_two_places_unless_the_shop_says_so(desk: Desk) -> None:
     desk.home = replace(desk.home, settings=Settings())
     assert any("1 of the 2 places" in why for why in desk.free())

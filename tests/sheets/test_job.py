@@ -1,6 +1,7 @@
 """The job sheet: one page, everything on it, nothing outside it, and a copy that is proven."""
 
 import hashlib
+import os
 from collections.abc import Callable
 
 import pytest
@@ -11,6 +12,7 @@ from catalogue.records import files, findings, orders, scans
 from catalogue.records.database import transaction
 from catalogue.records.orders import NewLine
 from catalogue.sheets.job import job_sheet, write_job
+from catalogue.storage.atomic import part_path
 
 from .conftest import Reader, Shop, preview
 
@@ -115,7 +117,9 @@ def test_a_job_folder_holds_the_sheets_and_a_proven_copy(job: tuple[Shop, int, s
     copy = written.files[-1]
     assert copy.name == "har[b]our – low.tif" and hashlib.sha256(copy.read_bytes()).hexdigest() == sha256
     assert "just now: intact" in written.files[1].read_text(encoding="utf-8")
+    os.link(written.files[-1], part_path(written.files[-1]))  # as a kill between the two names leaves it
     assert write_job(shop.db, shop.home, line, copy_master=True).files == written.files  # once more does no harm
+    assert not part_path(written.files[-1]).exists()
 
 
 def test_a_damaged_master_is_not_copied_and_becomes_a_finding(job: tuple[Shop, int, str]) -> None:
