@@ -35,7 +35,7 @@ from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parent.parent)]
 
-from faults_archive import Archive, States  # noqa: E402
+from faults_archive import NOT_THERE, Archive, States  # noqa: E402
 from faults_run import CRASHED, LIBRARY, Strike, build, run, warm_up  # noqa: E402
 
 FAULTS = {**{name: (getattr(errno, name), 0) for name in ("ENOSPC", "EIO", "ESTALE", "EROFS", "EFBIG")},
@@ -106,7 +106,8 @@ def try_fault(work: "Work", states: States, tally: Tally, strike: Strike) -> Non
     where = f"{work.name}, {tally.fault} at call {strike.point} of {tally.calls} ({done.struck or done.code})"
     crashed = ["a traceback"] if done.code == CRASHED or "Traceback" in done.told else []
     same_log = not work.recovers
-    for kind, texts in (("lost", place.lost(before, same_log=same_log)), ("half", place.half()),
+    lost = [text for text in place.lost(before, same_log=same_log) if not (work.frees and text.endswith(NOT_THERE))]
+    for kind, texts in (("lost", lost), ("half", place.half()),
                         ("false", work.untrue(place, before, done)), ("tracebacks", crashed)):
         setattr(tally, kind, getattr(tally, kind) + bool(texts))
         tally.told += [f"{where}: {kind}: {text}" for text in texts]

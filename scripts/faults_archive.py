@@ -24,6 +24,7 @@ from catalogue.storage.atomic import PART_PREFIX
 from catalogue.storage.folders import MARKER
 
 STORES = ("main", "nas")
+NOT_THERE = " is on record and not there"
 NO_CATALOGUE_YET = "no catalogue yet"
 KNOWN = "known contents"
 # what a store may hold besides pictures
@@ -159,7 +160,7 @@ class Archive:
             lost.append("an order without its lines")
         present = db.execute("""SELECT s.root, f.path FROM file f JOIN store s ON s.id = f.store_id
                                 WHERE f.state = 'present'""").fetchall()
-        return [*lost, *(f"{path} is on record and not there" for root, path in present
+        return [*lost, *(f"{path}{NOT_THERE}" for root, path in present
                          if not (Path(root) / path).is_file())]
 
     def half(self) -> list[str]:

@@ -27,6 +27,7 @@ class Work:
 
     ``success`` matches words that must not be said where the exit code is 2. ``may_repeat``: what was done already
     may be found done, and is not done again. ``then`` is what the messages of a failed run advise besides.
+    ``frees``: it removes doubles; one removed may be on record until the next run, which then says so.
     ``stores``: it writes into a store or the ledger, so every one of its calls is to fail, not a sample.
     """
 
@@ -40,6 +41,7 @@ class Work:
     then: tuple[tuple[str, ...], ...] = ()
     stores: bool = False
     recovers: bool = False
+    frees: bool = False
 
     def arguments(self, place: Archive) -> list[str]:
         return arguments(self.call, place)
@@ -179,7 +181,7 @@ WORKS = (
     Work("intake clearing the key", states.copied, (*INTAKE, "--remove-sources"), cleared, codes=(0, 1),
          may_repeat=True, then=(*COPY_AGAIN, (*INTAKE, "--remove-sources")), stores=True),
     Work("doubles --free", states.doubled, ("doubles", "main", "--free", "--yes"), doubles(1), codes=(0, 1),
-         may_repeat=True, stores=True),
+         may_repeat=True, stores=True, frees=True),
     Work("doubles --undo", states.freed, ("doubles", "--undo", "@/home/undo/*.jsonl"), doubles(2), codes=(0, 1),
          may_repeat=True, stores=True),
     Work("tidy", states.confirmed, ("tidy", "main", "--yes"), tidied, codes=(0, 1), stores=True),
