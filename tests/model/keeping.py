@@ -158,6 +158,7 @@ class KeepingRules(LedgerRules):
             taken.append(outcome.taken[0].target)
 
         self.state(say, service, lambda: self.piece_id(known))
+        self.last = None, 0, None  # a scan was met too, which no undoing takes back
         for path in taken:
             lying = model.disk.setdefault(path, OnDisk(content, self.stamp))
             assert lying.content == content
