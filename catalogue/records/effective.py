@@ -198,7 +198,9 @@ def _settle_artist(db: Database, done: _Pass, artist_id: int) -> None:
             "SELECT 1 FROM piece_stated WHERE artist_id = ? LIMIT 1", [artist_id]).fetchone():
         overlays.state_artist(db, artist_id, {})  # pinned: a statement names them, and the log must know whom it means
         stated = overlays.row_of(db, "artist_stated", artist_id)
-    keys = {stated["known_key"]} if stated else set()
+    keys = {str(row[0]) for row in db.execute("""
+        WITH RECURSIVE part (id) AS (SELECT ?1 UNION SELECT artist_id FROM artist_stated JOIN part ON joined_into = id)
+        SELECT known_key FROM artist_stated JOIN part ON artist_id = id""", [artist_id])}  # with all joined into them
     keys |= {str(held[1])} if held else set()
     if stated and stated["joined_into"] is None:
         keys.add(_write_stated_artist(db, artist_id, stated))
@@ -471,6 +473,8 @@ def _settle_piece(db: Database, done: _Pass, piece_id: int) -> None:
             _touch_scans_of(db, piece_id, artist_id, key, stated)
             _touch_scans_of(db, piece_id, int(held["artist_id"]), str(held["key"]), stated)
             done.left.add(int(held["artist_id"]))
+    if held is None:
+        _touch_scans_of_joined(db, piece_id)
     for row in db.execute("SELECT piece_id FROM piece_stated WHERE joined_into = ?", [piece_id]).fetchall():
         if db.execute("SELECT 1 FROM piece WHERE id = ?", [row[0]]).fetchone():
             touch(db, "piece", [int(row[0])])
@@ -567,6 +571,17 @@ def _touch_scans_of(db: Database, piece_id: int, artist_id: int, key: str, state
                   WHERE s.piece_id = ?1""", [piece_id, key, stated["known_key"]])
     touch(db, "piece", [int(row[0]) for row in db.execute(
         "SELECT id FROM piece WHERE artist_id = ? AND key = ? AND id <> ?", [artist_id, key, piece_id])])
+
+
+def _touch_scans_of_joined(db: Database, piece_id: int) -> None:
+    """Look again at the scans guessed or filed under what was joined into a piece, that came back or goes."""
+    db.execute("""WITH RECURSIVE part (id, title_key) AS (
+                      SELECT piece_id, known_key FROM piece_stated WHERE piece_id = ?
+                      UNION SELECT s.piece_id, s.known_key FROM piece_stated s JOIN part ON s.joined_into = part.id)
+                  INSERT OR IGNORE INTO unsettled
+                  SELECT 'scan', g.scan_id FROM part JOIN scan_guess g ON g.title_key = part.title_key
+                  UNION SELECT 'scan', c.id FROM part JOIN scan_stated s ON s.piece_id = part.id
+                  JOIN scan c ON c.sha256 = s.sha256""", [piece_id])
 
 
 def _dissolve(db: Database, done: _Pass, piece_id: int) -> None:

@@ -394,6 +394,28 @@ def test_a_merge_of_pieces_holds_for_whatever_a_merge_of_artists_brings_under_th
     assert shop.filed() == filed
 
 
+def test_the_last_of_two_merges_in_a_row_is_undone_for_all_that_was_merged_before(ruled_shop: Shop) -> None:
+    """What was guessed under the first name stayed with the artist merged into last."""
+    shop = ruled_shop
+    shop.add("J Smithy/Harbour/master.tif", "Jan Smithy/Meadow/master.tif", "Bo Rand/Mill/master.tif",
+             "Bo Rand/Pier/master.tif", "Bo Rand/Quay/master.tif")
+    first, second, third = (shop.piece(*names).artist_id for names in (
+        ("J Smithy", "Harbour"), ("Jan Smithy", "Meadow"), ("Bo Rand", "Mill")))
+    pieces.describe_artist(shop.db, third, contact="12 Quay Lane", terms="", notes="")
+    corrections.merge_artists(shop.db, second, first)
+    before = shop.facts()
+    done = corrections.merge_artists(shop.db, third, second)
+    assert {name.split(":")[0] for name in shop.filed().values()} == {"Bo Rand"}
+    corrections.undo(shop.db, done.id)
+    assert shop.facts() == before
+    mill, pier, quay = (shop.piece("Bo Rand", title).id for title in ("Mill", "Pier", "Quay"))
+    merging.merge(shop.db, pier, quay)
+    before = shop.facts()
+    done = merging.merge(shop.db, mill, pier)
+    corrections.undo(shop.db, done.id)
+    assert shop.facts() == before
+
+
 def test_a_piece_moved_to_another_artist(ruled_shop: Shop) -> None:
     shop = ruled_shop
     shop.add("2021/Harbour/master.tif")
