@@ -198,17 +198,19 @@ def _settle_artist(db: Database, done: _Pass, artist_id: int) -> None:
             "SELECT 1 FROM piece_stated WHERE artist_id = ? LIMIT 1", [artist_id]).fetchone():
         overlays.state_artist(db, artist_id, {})  # pinned: a statement names them, and the log must know whom it means
         stated = overlays.row_of(db, "artist_stated", artist_id)
-    keys = {str(row[0]) for row in db.execute("""
+    parts = dict(db.execute("""
         WITH RECURSIVE part (id) AS (SELECT ?1 UNION SELECT artist_id FROM artist_stated JOIN part ON joined_into = id)
-        SELECT known_key FROM artist_stated JOIN part ON artist_id = id""", [artist_id])}  # with all joined into them
+        SELECT artist_id, known_key FROM artist_stated JOIN part ON artist_id = id""", [artist_id]).fetchall())
+    keys = {str(key) for key in parts.values()}  # with all joined into them
     keys |= {str(held[1])} if held else set()
     if stated and stated["joined_into"] is None:
         keys.add(_write_stated_artist(db, artist_id, stated))
     elif held is not None and not stated:
         db.execute("UPDATE artist SET contact = '', terms = '', notes = '' WHERE id = ?", [artist_id])
     _touch_called(db, keys)
-    db.execute("INSERT OR IGNORE INTO unsettled SELECT 'piece', piece_id FROM piece_stated WHERE artist_id = ?",
-               [artist_id])
+    ids = [artist_id, *parts]
+    db.execute(f"""INSERT OR IGNORE INTO unsettled SELECT 'piece', piece_id FROM piece_stated
+                   WHERE artist_id IN ({', '.join('?' * len(ids))})""", ids)
     touch(db, "piece", [int(row[0]) for row in db.execute("SELECT id FROM piece WHERE artist_id = ?", [artist_id])])
     db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', g.scan_id FROM piece p
                   JOIN scan_guess g ON g.piece_id = p.id WHERE p.artist_id = ?""", [artist_id])
