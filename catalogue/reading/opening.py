@@ -5,6 +5,7 @@ from typing import Any, BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
+from PIL import ImageFile
 
 from .jp2 import open_jpeg_2000
 from .jpeg import open_jpeg
@@ -19,6 +20,7 @@ from .webp import open_webp
 
 def open_source(file: BinaryIO, kind: str, size: int, limits: Limits, deadline: Deadline) -> Source:
     """The reader for a format as ``kinds.format_of`` names it. Raises what codecs raise."""
+    ImageFile.LOAD_TRUNCATED_IMAGES = False  # of the whole process: another library may have set it
     if kind in ("TIFF", "BigTIFF"):
         return open_tiff(file, size, limits, deadline)
     if kind in ("PSD", "PSB"):

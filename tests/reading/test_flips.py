@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import tifffile
-from PIL import Image
+from PIL import Image, ImageFile
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "scripts"))
 from fuzz_flips import Coded, kinds, measure
@@ -17,6 +17,7 @@ from fuzz_flips import Coded, kinds, measure
 from catalogue.reading.file import read_file
 from catalogue.reading.limits import Limits
 from catalogue.reading.model import Fault, Reading
+from catalogue.sheets.pdf import as_pdf, pdf_available
 
 KINDS = kinds()
 
@@ -106,6 +107,23 @@ def test_a_jpeg_cut_before_its_pixels_shows_nothing(painting: np.ndarray, folder
     path.write_bytes(data[: data.index(b"\xff\xda") + 14])
     reading = read_file(path)
     assert faults(reading) == {Fault.TRUNCATED} and reading.preview is None and reading.hashes == ()
+
+
+@pytest.mark.parametrize("tolerant", [False, True])
+def test_what_another_library_told_pillow_does_not_hide_damage(
+        painting: np.ndarray, folder: Path, tolerant: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    """WeasyPrint, for one, has Pillow pass over missing data in the whole process."""
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", tolerant)
+    path = folder / "short.jpg"
+    Image.fromarray(painting).save(path)
+    path.write_bytes(path.read_bytes()[:-2000])
+    assert faults(read_file(path)) == {Fault.TRUNCATED}
+
+
+def test_pillow_stays_strict_where_a_page_becomes_a_pdf(tmp_path: Path) -> None:
+    if pdf_available():
+        as_pdf("<p>one</p>", tmp_path / "one.pdf")
+    assert ImageFile.LOAD_TRUNCATED_IMAGES is False
 
 
 def test_the_measure_itself_notices(folder: Path) -> None:

@@ -321,7 +321,7 @@ async def test_health_answers_and_plots(shop: Home) -> None:
         await until(pilot, lambda: any("Backup finished" in text for text in said(pilot)))
     assert list(shop.backups.glob("*"))
     assert {path.name for path in (shop.folder / "ledger").iterdir()} == {
-        "artists.csv", "pieces.csv", "editions.csv", "orders.csv"}
+        "artists.csv", "buyers.csv", "pieces.csv", "editions.csv", "orders.csv"}
     assert list((shop.folder / "manifests").iterdir())
 
 
