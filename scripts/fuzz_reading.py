@@ -51,7 +51,9 @@ def written_seeds() -> dict[str, bytes]:
             data = deep if wide else picture
             data = np.moveaxis(data, 2, 0) if layout.get("planarconfig") == "separate" else data
             out = io.BytesIO()
-            with tifffile.TiffWriter(out, bigtiff=number % 3 == 1, byteorder=">" if number % 2 else "<") as tif:
+            # imagecodecs of 2026 encodes no big-endian samples as JPEG 2000
+            big = number % 2 and layout.get("compression") != "jpeg2000"
+            with tifffile.TiffWriter(out, bigtiff=number % 3 == 1, byteorder=">" if big else "<") as tif:
                 tif.write(data, photometric="rgb", metadata=None, **layout)  # type: ignore[arg-type]
             seeds[f"layout {number} {'16' if wide else '8'} bit.tif"] = out.getvalue()
     for suffix, options in {"jpg": {}, "png": {}, "webp": {}, "jp2": {}, "tif": {"compression": "group4"}}.items():

@@ -1,5 +1,6 @@
 """Lists of any length: pages by keyset, the cursor kept, names of any kind, and what the records give for them."""
 
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -183,16 +184,17 @@ async def test_the_cursor_stays_on_its_row_when_a_page_comes(long_shop: Home, wa
         assert moved > 1, "no page came, or none was dropped"
 
 
-async def test_a_reload_keeps_the_cursor_on_its_row(long_shop: Home) -> None:
+async def test_a_reload_keeps_the_cursor_on_its_row(long_shop: Home, tmp_path: Path) -> None:
     """The catalogue grows under the screen: what one looks at stays where it is."""
-    async with running(long_shop, size=(80, 24)) as pilot:
+    shop = Home(shutil.copytree(long_shop.folder, tmp_path / "own"))     # it is written to
+    async with running(shop, size=(80, 24)) as pilot:
         table = pilot.app.screen.query_one("#pieces", PagedTable)
         for _ in range(20):
             table.action_page_down()
             await settled(pilot)
         here = table.pointed
         line = table.cursor_row - table.scroll_offset.y
-        db = open_database(long_shop.database)
+        db = open_database(shop.database)
         with transaction(db):
             new = pieces.piece_called(db, 1, here.title[:-1] + "!")
         db.close()
