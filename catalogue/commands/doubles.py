@@ -1,6 +1,7 @@
 """``catalogue doubles``: byte-identical files within a store, listed, and freed where enough copies stay."""
 
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING
 
 import click
@@ -77,4 +78,4 @@ def _print(out: "Printer", listed: "list[StoreDoubles]") -> None:
             out.print(f"  keep    {shown(group.keep.path)}")
             out.lines(f"  double  {shown(file.path)}" for file in group.others)
         out.print(f"{one.store.name}: {counted(count, 'double')}, {data_size(size)} could be freed."
-                  + (f" To do it: catalogue doubles {one.store.name} --free" if count else ""))
+                  + (f" To do it: catalogue doubles {quote(one.store.name)} --free" if count else ""))

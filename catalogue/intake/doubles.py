@@ -26,6 +26,7 @@ from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import doubles, events, files, stores
 from catalogue.records.database import Database, now, transaction
 from catalogue.records.doubles import DoubledFile
+from catalogue.records.folding import folded
 from catalogue.records.paths import native, stored_mtime
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
@@ -65,8 +66,8 @@ class _Unrecorded(CatalogueError):
 
 
 def find_doubles(db: Database, store: Store) -> list[Doubles]:
-    """The doubles of a store, largest first. Kept is a sound file whose name is no " (2)" of another's, and which lies
-    highest; between equals the oldest."""
+    """The doubles of a store, largest first. Kept is a sound file whose path names its artist and piece, whose name is
+    no " (2)" of another's, and which lies highest; between equals the oldest."""
     found = []
     for _, group in groupby(doubles.in_store(db, store.id), key=lambda file: file.scan_id):
         keep, *others = sorted(group, key=_preference)
@@ -74,9 +75,11 @@ def find_doubles(db: Database, store: Store) -> list[Doubles]:
     return sorted(found, key=lambda d: (-d.size * len(d.others), d.keep.path))
 
 
-def _preference(file: DoubledFile) -> tuple[bool, bool, int, int, str]:
-    return (not file.sound, numbered_twin(file.path) != file.path, len(PurePosixPath(file.path).parts), file.mtime_ns,
-            file.path)
+def _preference(file: DoubledFile) -> tuple[bool, int, bool, int, int, str]:
+    path = folded(file.path)
+    named = sum(bool(name) and folded(name) in path for name in (file.artist, file.title))
+    return (not file.sound, -named, numbered_twin(file.path) != file.path, len(PurePosixPath(file.path).parts),
+            file.mtime_ns, file.path)
 
 
 def free_doubles(db: Database, home: Home, store: Store, found: Sequence[Doubles], *, report: Report = unheard,

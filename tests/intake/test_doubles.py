@@ -64,8 +64,17 @@ def desk(db: Database, home: Home, store: Store, write: Write, take_up: TakeUp, 
 def test_listed_are_the_one_to_keep_and_the_others(desk: Desk) -> None:
     group, = list_doubles(desk.db, "masters")[0].groups
     assert group.keep.path == "Ada Quill/Harbour.tif"
-    assert [file.path for file in group.others] == ["backup/old/Harbour.tif", "Ada Quill/Harbour (2).tif"]
+    assert [file.path for file in group.others] == ["Ada Quill/Harbour (2).tif", "backup/old/Harbour.tif"]
     assert list_doubles(desk.db, "nas")[0].groups == ()
+
+
+def test_kept_is_the_file_whose_path_names_artist_and_piece(desk: Desk, take_up: TakeUp) -> None:
+    """Not the one that lies highest: "scan0034.tif" says nothing of what it shows."""
+    desk.free()
+    shutil.copy2(desk.path(ALL[1]), desk.path("scan0034.tif"))
+    take_up(desk.store)
+    group, = list_doubles(desk.db, "masters")[0].groups
+    assert (group.keep.path, group.others[0].path) == (ALL[1], "scan0034.tif")
 
 
 def test_freed_doubles_are_gone_on_record_and_brought_back_byte_for_byte(desk: Desk) -> None:
@@ -73,7 +82,7 @@ def test_freed_doubles_are_gone_on_record_and_brought_back_byte_for_byte(desk: D
     done = free_doubles(desk.db, desk.home, desk.store, list_doubles(desk.db, "masters")[0].groups)
     assert desk.names() == ["Ada Quill/Harbour.tif"] and not done.left and done.undo is not None
     assert files.by_path(desk.db, desk.store.id, ALL[0]) is None
-    assert [e.path for e in events.listed(desk.db) if e.type == "deletion"] == [ALL[2], ALL[0]]
+    assert [e.path for e in events.listed(desk.db) if e.type == "deletion"] == [ALL[0], ALL[2]]
     assert str(done.undo) in summarize(done)[-1]
     back = bring_back_doubles(desk.db, desk.home, done.undo)
     assert not back.left and {name: desk.path(name).read_bytes() for name in ALL} == before
@@ -122,9 +131,9 @@ def test_a_run_killed_after_a_removal_is_completed_by_the_next(desk: Desk, monke
     with pytest.raises(KeyboardInterrupt):
         desk.free()
     monkeypatch.undo()
-    assert desk.names() == ALL[:2] and files.by_path(desk.db, desk.store.id, ALL[2]) is not None
+    assert desk.names() == ALL[1:] and files.by_path(desk.db, desk.store.id, ALL[0]) is not None
     assert desk.free() == []
-    assert desk.names() == ALL[1:2] and files.by_path(desk.db, desk.store.id, ALL[2]) is None
+    assert desk.names() == ALL[1:2] and files.by_path(desk.db, desk.store.id, ALL[0]) is None
 
 
 def killed(*_: object) -> None:
