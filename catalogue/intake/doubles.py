@@ -6,32 +6,37 @@ the shop wants copies in hold them, this file not counted. What was freed, and f
 written down first.
 """
 
-import json
-import os
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from itertools import groupby
 from pathlib import Path, PurePosixPath
-from typing import IO
 
 from catalogue.errors import CatalogueError
 from catalogue.fixity.copying import copy_verified
 from catalogue.indexing.alone import alone
 from catalogue.indexing.stores import opened_store
-from catalogue.intake.moving import read_undo
-from catalogue.intake.removing import Left, Place, different_places, digest_of, places_wanted, verified_places
-from catalogue.intake.tidy import numbered_twin, undo_folder
+from catalogue.intake.removing import (
+    Left,
+    Place,
+    different_places,
+    digest_of,
+    places_wanted,
+    state_of,
+    verified_places,
+)
+from catalogue.intake.tidy import numbered_twin
+from catalogue.intake.undo_lists import DOUBLES, new_list, read_list, store_of, undo_folder, write_line
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
-from catalogue.records import doubles, events, files, stores
-from catalogue.records.database import Database, now, transaction
+from catalogue.records import doubles, events, files
+from catalogue.records.database import Database, transaction
 from catalogue.records.doubles import DoubledFile
 from catalogue.records.folding import folded
 from catalogue.records.paths import native, stored_mtime
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
-from catalogue.storage.atomic import sync_folder, writing
 from catalogue.storage.folders import Entry, OpenFolder, open_entry, sync
+from catalogue.storage.identity import FileId
 
 GONE = "it is no longer there"
 
@@ -97,7 +102,7 @@ def free_doubles(db: Database, home: Home, store: Store, found: Sequence[Doubles
     left: list[Left] = []
     stopped = unrecorded = False
     cut_short = _listed_before(home, store)
-    with alone(home, "index"), _list_of_freed(home, store) as (path, written), opened_store(db, store) as root:
+    with alone(home, "index"), new_list(home, store, DOUBLES) as (path, written), opened_store(db, store) as root:
         for number, (group, file) in enumerate(others):
             report(Progress("freeing", number, len(others), note=file.path))
             if cancelled():
@@ -125,7 +130,7 @@ def free_doubles(db: Database, home: Home, store: Store, found: Sequence[Doubles
 
 
 def _free(db: Database, settings: Settings, store: Store, root: OpenFolder, keep: DoubledFile, file: DoubledFile,
-          written: IO[str]) -> str:
+          written: int) -> str:
     """Remove one double if that is safe; gives why it was not, empty where it was."""
     with open_entry(root, native(file.path)) as entry:
         try:
@@ -137,16 +142,14 @@ def _free(db: Database, settings: Settings, store: Store, root: OpenFolder, keep
         if _has_sidecar(entry):
             return "a sidecar stands beside it"
         places = [(path, place) for path, place in verified_places(db, file.sha256)
-                  if (place.file.device, place.file.inode) != (before.st_dev, before.st_ino)]
+                  if place.file != FileId(before.st_dev, before.st_ino)]
         if not any(place.store_id == store.id and path == keep.path for path, place in places):
             return "the file that was to be kept is not what it was"
         good = different_places([place for _, place in places], one_disk=settings.copies_on_one_disk)
         if len(good) < places_wanted(settings):
             return _lacking(good, places_wanted(settings))
-        _write(written, {"from": file.path, "to": keep.path, "sha256": file.sha256})
-        after = entry.stat()
-        if (after.st_dev, after.st_ino, after.st_size, after.st_mtime_ns) != (
-                before.st_dev, before.st_ino, before.st_size, before.st_mtime_ns):
+        write_line(written, {"from": file.path, "to": keep.path, "sha256": file.sha256})
+        if state_of(entry.stat()) != state_of(before):
             return "it has changed since it was indexed"
         entry.unlink()
         with suppress(OSError):  # a removal that a power cut undoes loses nothing
@@ -171,9 +174,9 @@ def _listed_before(home: Home, store: Store) -> set[tuple[str, str]]:
     """``(path, SHA-256)`` of what earlier lists of this store name: one that is gone but on record was removed by a run
     that was killed before it could say so."""
     listed: set[tuple[str, str]] = set()
-    for path in undo_folder(home.folder).glob(f"doubles-{store.id}-*.jsonl"):
+    for path in undo_folder(home.folder).glob(f"{DOUBLES}-{store.id}-*.jsonl"):
         with suppress(CatalogueError):  # not a list of ours
-            listed |= {(entry["from"], entry["sha256"]) for entry in read_undo(path)[1]}
+            listed |= {(entry["from"], entry["sha256"]) for entry in read_list(path).entries}
     return listed
 
 
@@ -193,15 +196,15 @@ def bring_back(db: Database, home: Home, path: Path, *, report: Report = unheard
     Raises:
         CatalogueError: no list of ours, or its store is not known. StoreAway: the store is offline.
     """
-    header, entries, _ = read_undo(path)
-    store = next((s for s in stores.listed(db) if s.marker == header.get("store")), None)
-    if store is None or header.get("kind") != "doubles":
+    undo = read_list(path)
+    store = store_of(db, undo)
+    if store is None or undo.kind != DOUBLES:
         raise CatalogueError("This is not a list of freed doubles of a store known here.", path=path)
     done: list[DoubledFile] = []
     left: list[Left] = []
     with alone(home, "index"), opened_store(db, store) as root:
-        for number, entry in enumerate(entries):
-            report(Progress("copying back", number, len(entries), note=entry["from"]))
+        for number, entry in enumerate(undo.entries):
+            report(Progress("copying back", number, len(undo.entries), note=entry["from"]))
             if cancelled():
                 return Freed(tuple(done), tuple(left), None, stopped=True)
             try:
@@ -227,26 +230,6 @@ def _copied_back(db: Database, store: Store, root: OpenFolder, entry: dict[str, 
                       detail=f"copied back from {entry['to']}")
     return DoubledFile(file_id, scan_id or 0, entry["sha256"], entry["from"], stat.st_size,
                        stored_mtime(stat.st_mtime_ns), 1)
-
-
-@contextmanager
-def _list_of_freed(home: Home, store: Store) -> Iterator[tuple[Path, IO[str]]]:
-    """A new list, on the disk with its first line before anything is removed."""
-    folder = undo_folder(home.folder)
-    with writing(folder):
-        folder.mkdir(parents=True, exist_ok=True)
-    moment = "".join(c for c in now()[:23] if c.isalnum())
-    path = folder / f"doubles-{store.id}-{moment}.jsonl"
-    with writing(path), path.open("x", encoding="utf-8") as written:
-        _write(written, {"store": store.marker, "name": store.name, "at": now(), "kind": "doubles"})
-        sync_folder(path.parent)
-        yield path, written
-
-
-def _write(written: IO[str], entry: dict[str, str]) -> None:
-    written.write(json.dumps(entry, ensure_ascii=True) + "\n")
-    written.flush()
-    os.fsync(written.fileno())
 
 
 def total(found: Iterable[Doubles]) -> tuple[int, int]:

@@ -1,7 +1,6 @@
 """Renaming files within a store: checked, never over another file, written down first, and undone the same way."""
 
 import errno
-import json
 import os
 from collections import Counter, OrderedDict
 from collections.abc import Iterator
@@ -15,17 +14,26 @@ from catalogue.indexing.alone import alone
 from catalogue.indexing.stores import opened_store
 from catalogue.intake.naming import same_name
 from catalogue.intake.removing import Left, digest_of
-from catalogue.intake.tidy import Move, Tidying, undo_folder
+from catalogue.intake.tidy import Move, Tidying
+from catalogue.intake.undo_lists import (
+    TIDYING,
+    UndoList,
+    appending,
+    new_list,
+    read_list,
+    store_of,
+    undo_folder,
+    write_line,
+)
 from catalogue.progress import Cancelled, Progress, Report, never, unheard
 from catalogue.records import events, files, findings, intake, stores
 from catalogue.records.database import Database, now, transaction
-from catalogue.records.paths import kept, native, shown, unsafe_kept
+from catalogue.records.paths import kept, native, shown
 from catalogue.records.stores import Store
 from catalogue.settings import Home
-from catalogue.storage.atomic import sync_folder, write_all, writing
+from catalogue.storage.atomic import write_all, writing
 from catalogue.storage.folders import Entry, OpenFolder, open_below, open_entry, parts_of, sync
 from catalogue.storage.identity import FileId
-from catalogue.untrusted import LIST_BYTES, read_regular
 
 _NO_LINKS = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK, errno.EINVAL}
 FOLDERS_KEPT = 500
@@ -64,15 +72,12 @@ def apply_tidying(db: Database, home: Home, plan: Tidying, *, report: Report = u
         passed_over = finish_cut_short(db, home, store)
         if not plan.moves:
             return Tidied((), tuple(passed_over), None)
-        path = _new_undo_file(home, store)
-        run = _Run(db, store, known, path)
-        with writing(path), _appending(path, os.O_CREAT | os.O_EXCL) as undo:
-            _write(undo, {"store": store.marker, "name": store.name, "at": now()})
-            sync_folder(path.parent)
+        with new_list(home, store, TIDYING) as (path, undo):
+            run = _Run(db, store, known, path)
             _move_all(run, plan.moves, undo, report, cancelled)
             if not run.unsettled:
                 with suppress(OSError):  # without it the next run looks, and finds all settled
-                    _write(undo, {"end": now()})
+                    write_line(undo, {"end": now()})
     return Tidied(tuple(run.moved), (*passed_over, *run.left), path, run.stopped)
 
 
@@ -83,12 +88,14 @@ def undo_tidying(db: Database, home: Home, path: Path, *, report: Report = unhea
     Raises:
         CatalogueError: no undo file of ours, or its store is not known or offline.
     """
-    header, entries, _ = read_undo(path)
-    store = next((s for s in stores.listed(db) if s.marker == header.get("store")), None)
+    undo = read_list(path)
+    if undo.kind != TIDYING:
+        raise CatalogueError("This is no list of a tidying.", hint="See: catalogue doubles --undo.", path=path)
+    store = store_of(db, undo)
     if store is None:
         raise CatalogueError("The store of this undo file is not known here.", path=path)
     moves, gone = [], []
-    for entry in reversed(entries):
+    for entry in reversed(undo.entries):
         file = files.by_path(db, store.id, entry["to"])
         if file:
             moves.append(Move(file.id, entry["to"], entry["from"], entry["sha256"], file.size, "undone"))
@@ -99,52 +106,17 @@ def undo_tidying(db: Database, home: Home, path: Path, *, report: Report = unhea
     return Tidied(done.moved, (*done.left, *gone), done.undo, done.stopped)
 
 
-def read_undo(path: Path) -> tuple[dict[str, str], list[dict[str, str]], bool]:
-    """Header, moves and whether the tidying came to its end. A last line cut short is left out.
-
-    Raises:
-        CatalogueError: it cannot be read, or is no undo file.
-    """
-    try:
-        lines = read_regular(path, LIST_BYTES, follow=True).decode("utf-8").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
-        raise CatalogueError("The undo file cannot be read.", path=path) from error
-    entries = []
-    for number, line in enumerate(lines, 1):
-        try:
-            entries.append((number, json.loads(line)))
-        except (ValueError, RecursionError):  # killed while it wrote this line: nothing was moved for it
-            continue
-    header = entries[0][1] if entries else None
-    if not isinstance(header, dict) or not isinstance(header.get("store"), str):
-        raise CatalogueError("This is no undo file.", path=path)
-    moves = [entry for number, entry in entries[1:] if _is_move(number, entry, path)]
-    return header, moves, any("end" in entry for _, entry in entries[1:])
-
-
-def _is_move(number: int, entry: object, path: Path) -> bool:
-    """Whether a line of an undo file is a move. Raises Refused for one that leads out of the store."""
-    if not isinstance(entry, dict):
-        raise CatalogueError("This is no undo file.", path=path)
-    if "to" not in entry:
-        return False
-    values = [entry.get(key) for key in ("from", "to", "sha256")]
-    if not all(isinstance(value, str) for value in values):
-        raise Refused(f"Nothing was moved: line {number} of the undo file is no move.", path=path)
-    for place in values[:2]:
-        if reason := unsafe_kept(str(place)):
-            raise Refused(f"Nothing was moved: line {number} of the undo file is refused: {reason}.", path=path)
-    return True
-
-
 def cut_short(home: Home, store: Store) -> bool:
     """Whether an earlier tidying of the store did not come to its end."""
     for path in undo_folder(home.folder).glob("*.jsonl"):
         with suppress(CatalogueError):  # not one that can be finished
-            header, _, ended = read_undo(path)
-            if not ended and header["store"] == store.marker:
+            if _is_cut_short(read_list(path), store):
                 return True
     return False
+
+
+def _is_cut_short(listed: UndoList, store: Store) -> bool:
+    return listed.kind == TIDYING and not listed.ended and listed.store == store.marker
 
 
 def finish_cut_short(db: Database, home: Home, store: Store) -> list[Left]:
@@ -157,18 +129,18 @@ def finish_cut_short(db: Database, home: Home, store: Store) -> list[Left]:
         try:
             if path.stat().st_size == 0:
                 continue
-            header, entries, ended = read_undo(path)
+            listed = read_list(path)
         except (CatalogueError, OSError) as error:
             passed_over.append(Left(path, f"passed over: {error}"))
             continue
-        if ended or header["store"] != store.marker:
+        if not _is_cut_short(listed, store):
             continue
         with opened_store(db, store) as root:
-            for entry in entries:
+            for entry in listed.entries:
                 _finish(db, store, root, entry)
-        with writing(path), _appending(path) as undo:
+        with writing(path), appending(path) as undo:
             write_all(undo, memoryview(b"\n"))  # the last line may have been cut short
-            _write(undo, {"end": now()})
+            write_line(undo, {"end": now()})
     return passed_over
 
 
@@ -183,30 +155,6 @@ def _finish(db: Database, store: Store, root: OpenFolder, entry: dict[str, str])
             if _two_names(old, new, entry["sha256"]):
                 _record(db, store, entry["from"], entry["to"], entry["sha256"])
                 _drop(old, new, entry["sha256"])
-
-
-def _new_undo_file(home: Home, store: Store) -> Path:
-    folder = undo_folder(home.folder)
-    with writing(folder):
-        folder.mkdir(parents=True, exist_ok=True)
-    moment = "".join(c for c in now()[:23] if c.isalnum())
-    return folder / f"tidy-{store.id}-{moment}.jsonl"
-
-
-@contextmanager
-def _appending(path: Path, flags: int = 0) -> Iterator[int]:
-    """An undo file held open for lines at its end. Nothing of it waits to be written when it is closed."""
-    fd = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CLOEXEC | flags, 0o666)
-    try:
-        yield fd
-    finally:
-        with suppress(OSError):  # each line was flushed, and that was asked about
-            os.close(fd)
-
-
-def _write(undo: int, entry: dict[str, str]) -> None:
-    write_all(undo, memoryview((json.dumps(entry, ensure_ascii=True) + "\n").encode()))
-    os.fsync(undo)
 
 
 class _Stems:
@@ -287,7 +235,7 @@ def _move(run: _Run, move: Move, undo: int) -> None:
             raise Refused("Its bytes are not the recorded ones.", hint="Audit the store first.", path=old.path)
         pairs = [(old, new, move.sha256), *_sidecars(run.stems, old, new)]
         try:
-            _write(undo, {"from": move.source, "to": move.target, "sha256": move.sha256})
+            write_line(undo, {"from": move.source, "to": move.target, "sha256": move.sha256})
         except OSError as error:
             raise _Stopped(f"The undo file cannot be written: {error.strerror}. This file was not moved.",
                            hint="Make room, then tidy again.", path=run.path) from error

@@ -127,7 +127,7 @@ def _removed(db: Database, settings: Settings, source: Path, sha256: str) -> str
         if why:
             return why
         entry = folder.entry(source.name)
-        if _state(entry.stat()) != _state(held.stat):
+        if state_of(entry.stat()) != state_of(held.stat):
             return "it has changed since it was taken in"
         entry.unlink()
         with suppress(OSError):  # a removal that a power cut undoes loses nothing
@@ -190,7 +190,8 @@ def _held(entry: Entry) -> Iterator[_Held | None]:
         os.close(fd)
 
 
-def _state(found: os.stat_result) -> tuple[int, int, int, int]:
+def state_of(found: os.stat_result) -> tuple[int, int, int, int]:
+    """What tells that a file is still the one that was looked at: device, inode, size, time."""
     return found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns
 
 

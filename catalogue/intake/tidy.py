@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from enum import StrEnum
 from itertools import count
-from pathlib import Path, PurePosixPath
+from pathlib import PurePosixPath
 
 from catalogue.indexing.stores import where
 from catalogue.intake.naming import Facts, numbers_used, portable, problems, same_name, shortened
@@ -194,8 +194,3 @@ def only(plan: Tidying, file_ids: Sequence[int]) -> Tidying:
     """The plan for some of its files alone."""
     chosen = set(file_ids)
     return replace(plan, moves=tuple(m for m in plan.moves if m.file_id in chosen))
-
-
-def undo_folder(home_folder: Path) -> Path:
-    """Where undo files are kept."""
-    return home_folder / "undo"

@@ -13,6 +13,7 @@ from intake_pictures import TakeUp, Write
 from catalogue.errors import CatalogueError
 from catalogue.indexing.stores import add_store
 from catalogue.intake import doubles
+from catalogue.intake.moving import cut_short, finish_cut_short, undo_tidying
 from catalogue.operations.doubles import bring_back_doubles, free_doubles, list_doubles, summarize
 from catalogue.operations.indexing import index_stores
 from catalogue.records import events, files
@@ -167,6 +168,18 @@ def test_a_second_name_of_one_file_is_no_double(desk: Desk) -> None:
     os.link(desk.path("Ada Quill/Harbour.tif"), desk.path("Ada Quill/also.tif"))
     index_stores(desk.db, desk.home, ["masters"])
     assert list_doubles(desk.db, "masters")[0].groups == ()
+
+
+def test_doubles_that_were_brought_back_are_no_tidying_cut_short(desk: Desk) -> None:
+    """The list of freed doubles lies beside those of tidyings: completing one would drop the files brought back."""
+    done = free_doubles(desk.db, desk.home, desk.store, list_doubles(desk.db, "masters")[0].groups)
+    assert done.undo is not None
+    bring_back_doubles(desk.db, desk.home, done.undo)
+    assert not cut_short(desk.home, desk.store)
+    assert finish_cut_short(desk.db, desk.home, desk.store) == []
+    assert desk.names() == ALL
+    with pytest.raises(CatalogueError, match="no list of a tidying"):
+        undo_tidying(desk.db, desk.home, done.undo)
 
 
 def test_a_list_of_a_tidying_brings_no_doubles_back(desk: Desk, tmp_path: Path) -> None:

@@ -15,9 +15,10 @@ from intake_pictures import TakeUp, Write
 
 from catalogue.errors import CatalogueError
 from catalogue.indexing.service import index
-from catalogue.intake import moving
+from catalogue.intake import moving, undo_lists
 from catalogue.intake.moving import apply_tidying, undo_tidying
-from catalogue.intake.tidy import Level, Move, Tidying, plan_tidying, undo_folder
+from catalogue.intake.tidy import Level, Move, Tidying, plan_tidying
+from catalogue.intake.undo_lists import undo_folder
 from catalogue.operations.correcting import confirm_pieces
 from catalogue.records import copies, events, files, findings, intake, pieces, scans
 from catalogue.records.database import Database, transaction
@@ -331,7 +332,8 @@ def test_where_nothing_can_be_written_down_no_file_is_left_under_two_names(
         db: Database, home: Home, store: Store, untidy: Path, monkeypatch: pytest.MonkeyPatch, failing: str) -> None:
     """The disk of the catalogue is full: what was not moved is said, and nothing is half moved."""
     before, plan = tree(untidy), plan_tidying(db, home.settings, store)
-    real, calls = (moving._record if failing == "catalogue" else moving._write), [0]
+    where, name = (moving, "_record") if failing == "catalogue" else (undo_lists, "write_all")
+    real, calls = getattr(where, name), [0]
 
     def full(*given: object) -> None:
         calls[0] += 1
@@ -342,7 +344,7 @@ def test_where_nothing_can_be_written_down_no_file_is_left_under_two_names(
         real(*given)  # type: ignore[arg-type]
 
     with monkeypatch.context() as patch:
-        patch.setattr(moving, "_record" if failing == "catalogue" else "_write", full)
+        patch.setattr(where, name, full)
         done = apply_tidying(db, home, plan)
     assert len(done.moved) == (2 if failing == "catalogue" else 1)
     assert len(done.moved) + len(done.left) == len(plan.moves)
@@ -376,7 +378,7 @@ def test_a_name_the_disk_did_not_confirm_is_taken_back(
 def test_an_end_that_cannot_be_written_down_does_not_hide_what_was_moved(
         db: Database, home: Home, store: Store, untidy: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """From the last line on the disk of the catalogue stays full."""
-    plan, real = plan_tidying(db, home.settings, store), moving.write_all
+    plan, real = plan_tidying(db, home.settings, store), undo_lists.write_all
 
     def full(out: int, data: memoryview) -> None:
         if b'"end"' in bytes(data):
@@ -384,7 +386,7 @@ def test_an_end_that_cannot_be_written_down_does_not_hide_what_was_moved(
         real(out, data)
 
     with monkeypatch.context() as patch:
-        patch.setattr(moving, "write_all", full)
+        patch.setattr(undo_lists, "write_all", full)
         done = apply_tidying(db, home, plan)
     assert len(done.moved) == len(plan.moves) and not done.left
     assert moving.cut_short(home, store)
