@@ -106,35 +106,6 @@ class Choice(Dialog[int]):
             self.dismiss(row[0])
 
 
-class Reason(Dialog[str]):
-    """A question that wants a reason in words."""
-
-    PLACE = "reason"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("reason")
-
-    def __init__(self, title: str, text: str) -> None:
-        super().__init__()
-        self._title, self._text = title, text
-
-    def compose(self) -> ComposeResult:
-        with Vertical(classes="panel"):
-            yield Static(self._title, classes="panel-title", markup=False)
-            yield Static(self._text, markup=False)
-            yield Input(id="reason", compact=True)
-            yield KeyLine(self.PLACE, alone=True)
-
-    def on_mount(self) -> None:
-        self.query_one(Input).focus()
-
-    def on_input_submitted(self, _: Input.Submitted) -> None:
-        self.action_answer()
-
-    def action_answer(self) -> None:
-        text = self.query_one(Input).value.strip()
-        if text:
-            self.dismiss(text)
-
-
 class TextQuestion(Dialog[str]):
     """A question answered with one line of text."""
 
@@ -149,7 +120,7 @@ class TextQuestion(Dialog[str]):
         with Vertical(classes="panel"):
             yield Static(self._title, classes="panel-title", markup=False)
             yield Static(self._text, markup=False)
-            yield Input(self._value, placeholder=self._hint, id="line", compact=True)
+            yield Input(self._value, placeholder=self._hint, id=self.PLACE, compact=True)
             yield KeyLine(self.PLACE, alone=True)
 
     def on_mount(self) -> None:
@@ -162,3 +133,10 @@ class TextQuestion(Dialog[str]):
         text = self.query_one(Input).value.strip()
         if text:
             self.dismiss(text)
+
+
+class Reason(TextQuestion):
+    """A question that wants a reason in words."""
+
+    PLACE = "reason"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("reason")
