@@ -1,0 +1,101 @@
+"""The rows of a print file from those of its picture: white, the edge over wrap and bleed, marks."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from catalogue.print_files.channels import LABS
+from catalogue.print_files.layout import Box, Layout
+from catalogue.reading.reduce import rows_at_a_time, spans
+
+Pixels = NDArray[np.uint16]
+BAND_BYTES = 4 << 20
+
+
+class Rows(Protocol):
+    """Where the picture's rows come from."""
+
+    def rows(self, start: int, stop: int) -> Pixels:
+        """Rows ``start`` to ``stop`` of the picture."""
+
+
+@dataclass(frozen=True, slots=True)
+class Colours:
+    """White, black and the edge's colour, each one pixel of the file's channels."""
+
+    white: Pixels
+    black: Pixels
+    edge: Pixels
+
+
+def level_colour(levels: tuple[int, ...], space: str, bits: int) -> Pixels:
+    """Levels of 0–255 as channels. Lab's axes begin at nought: 128 is neutral."""
+    wide = np.array([257] * len(levels))
+    if space in LABS and bits == 16:
+        wide[0 if space == "ICCLAB" else 1 :] = 256
+    return np.asarray(np.array(levels) * wide, np.uint16)
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """Along one side: where each pixel of the filled area is taken from: between ``low`` and ``high``, ``share`` of the
+    latter."""
+
+    low: NDArray[np.int64]
+    high: NDArray[np.int64]
+    share: NDArray[np.float32]
+
+
+def edge_of(size: int, beyond: int, strip: int) -> Edge:
+    """``size`` pixels of picture with ``beyond`` on either end, in which the outermost ``strip`` pixels lie mirrored,
+    stretched to ``beyond``; where both are equal each is the mirror's very pixel."""
+    inside = np.maximum((np.arange(beyond) + 0.5) * strip / max(1, beyond) - 0.5, 0.0)     # from the edge inwards
+    places = np.concatenate([inside[::-1], np.arange(size, dtype=np.float64), size - 1 - inside])
+    low = np.floor(places).astype(np.int64)
+    return Edge(low, np.minimum(low + 1, size - 1), (places - low).astype(np.float32))
+
+
+def blended(one: Pixels, other: Pixels, share: NDArray[np.float32]) -> Pixels:
+    """Between two pixels, to the nearest level; products and sums in single precision."""
+    if not share.any():
+        return one
+    return np.asarray(np.rint(one * (np.float32(1) - share) + other * share), np.uint16)
+
+
+def sheet_bands(layout: Layout, picture: Rows, colours: Colours) -> Iterator[Pixels]:
+    """The whole file from the top down, rows × width × channels, white where nothing else is."""
+    channels = len(colours.white)
+    edges = None
+    if layout.filled != layout.picture:
+        beyond = layout.picture.left - layout.filled.left
+        edges = (edge_of(layout.picture.height, beyond, layout.strip), edge_of(layout.picture.width, beyond,
+                                                                               layout.strip))
+    for start, stop in spans(layout.height, rows_at_a_time(layout.width * channels * 2, BAND_BYTES)):
+        band = np.empty((stop - start, layout.width, channels), np.uint16)
+        band[:] = colours.white
+        if layout.colour:
+            _fill(band, start, layout.colour, colours.edge)
+        top, bottom = max(start, layout.filled.top), min(stop, layout.filled.bottom)
+        if top < bottom:
+            at, to = top - layout.filled.top, bottom - layout.filled.top
+            rows = picture.rows(at, to) if edges is None else _edged(picture, at, to, *edges)
+            band[top - start : bottom - start, layout.filled.left : layout.filled.right] = rows
+        for mark in layout.marks:
+            _fill(band, start, mark, colours.black)
+        yield band
+
+
+def _fill(band: Pixels, start: int, box: Box, colour: Pixels) -> None:
+    band[max(0, box.top - start) : max(0, box.bottom - start), box.left : box.right] = colour
+
+
+def _edged(picture: Rows, start: int, stop: int, down: Edge, across: Edge) -> Pixels:
+    low, high, share = down.low[start:stop], down.high[start:stop], down.share[start:stop]
+    first, last = int(low.min()), int(high.max() if share.any() else low.max())
+    block = picture.rows(first, last + 1)
+    rows = blended(block[low - first], block[np.minimum(high, last) - first], share[:, None, None])
+    return blended(rows[:, across.low], rows[:, across.high] if across.share.any() else rows,
+                   across.share[:, None]) if across.share.any() else rows[:, across.low]

@@ -1,0 +1,88 @@
+"""From one ICC profile to another through littleCMS at 16 bits, without its shortcut tables."""
+
+from collections.abc import Callable
+from functools import lru_cache
+
+import imagecodecs
+import numpy as np
+from numpy.typing import NDArray
+
+from catalogue.errors import Refused
+from catalogue.print_files.channels import FULL, LABS
+from catalogue.reading.profile import describe
+
+Pixels = NDArray[np.uint16]
+INTENTS = {"perceptual": 0, "relative": 1, "saturation": 2, "absolute": 3}   # ICC.1:2022, 7.2.15
+SPACES = {"GRAY": ("grey", "gray"), "RGB ": ("RGB", "rgb"), "CMYK": ("CMYK", "cmyk")}
+PRINTING = (b"prtr", b"mntr", b"spac")     # device classes that colours can be converted to; ICC.1:2022, 7.2.5
+
+
+def profile_space(icc: bytes) -> str:
+    """The colour space of a profile that can be converted to: "grey", "RGB" or "CMYK".
+
+    Raises Refused for bytes that are no profile, and for one of another kind (a scanner's, a device link, …).
+    """
+    about = describe(icc) if len(icc) >= 132 and icc[36:40] == b"acsp" else None
+    if about is None:
+        raise Refused("This file is no ICC profile.", hint="Choose the .icc or .icm file of printer and paper.")
+    if icc[12:16] not in PRINTING or about.space not in SPACES:
+        raise Refused(f"The profile {about.name!r} is not one to print with: it is of the class"
+                      f" {icc[12:16].decode('ascii', 'replace')!r} for {about.space.strip() or 'nothing known'}.",
+                      hint="Choose the profile of printer and paper.")
+    return SPACES[about.space][0]
+
+
+def converter(space: str, bits: int, icc: bytes, to: bytes, intent: str, black_point: bool
+              ) -> Callable[[Pixels], Pixels]:
+    """What takes channels of a master (see ``channels``) to those of the profile ``to``.
+
+    Raises Refused where either profile is missing, of the wrong kind, or refused by littleCMS.
+    """
+    target = next(name for kind, name in SPACES.values() if kind == profile_space(to))
+    if space in LABS:
+        source, name = _lab_profile(), "lab"
+    else:
+        name = next(name for kind, name in SPACES.values() if kind == space)
+        if not icc:
+            raise Refused("The master has no profile, so its colours cannot be converted.",
+                          hint="Assign the right profile to a new version of the master, or print without converting.")
+        if SPACES.get(describe(icc).space, ("", ""))[0] != space:
+            raise Refused(f"The master's embedded profile is not one for {space}, so its colours cannot be converted.",
+                          hint="Assign the right profile to a new version of the master.")
+        source = icc
+    flags = imagecodecs.CMS.FLAGS.NOOPTIMIZE | imagecodecs.CMS.FLAGS.NOCACHE
+    if black_point:
+        flags |= imagecodecs.CMS.FLAGS.BLACKPOINTCOMPENSATION
+
+    def convert(channels: Pixels) -> Pixels:
+        if name == "lab":
+            channels = _version_4(channels, space, bits)
+        flat = channels[..., 0] if channels.shape[2] == 1 else channels
+        done = imagecodecs.cms_transform(np.ascontiguousarray(flat), source, to, colorspace=name, outcolorspace=target,
+                                         intent=INTENTS[intent], flags=int(flags))
+        return np.asarray(done, np.uint16).reshape(*channels.shape[:2], -1)
+
+    try:
+        convert(np.zeros((1, 1, {"gray": 1, "cmyk": 4}.get(name, 3)), np.uint16))
+    except (imagecodecs.CmsError, ValueError) as error:
+        raise Refused(f"The colours cannot be converted: littleCMS refuses one of the profiles ({error}).",
+                      hint="Look at the profile in another program.") from error
+    return convert
+
+
+def _version_4(lab: Pixels, space: str, bits: int) -> Pixels:
+    """TIFF's 16-bit Lab (256 steps a unit; ICCLab's white 65280) in ICC version 4's encoding (257 steps, 65535)."""
+    if bits == 8:
+        return lab      # 8 bits spread over 16 are that encoding
+    wide = lab.astype(np.uint32)
+    wide = np.minimum((wide * 257 + 128) // 256, FULL)
+    if space == "CIELAB":
+        wide[..., 0] = lab[..., 0]
+    return wide.astype(np.uint16)
+
+
+@lru_cache(maxsize=1)
+def _lab_profile() -> bytes:
+    from PIL import ImageCms
+
+    return ImageCms.ImageCmsProfile(ImageCms.createProfile("LAB")).tobytes()    # D50

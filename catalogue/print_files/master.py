@@ -1,0 +1,101 @@
+"""A picture file open for one pass: its rows, and the digest of its bytes made beside them in the same run."""
+
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from io import RawIOBase
+from pathlib import Path
+from threading import Event, Thread
+
+from catalogue.errors import CatalogueError, Damaged
+from catalogue.reading.digests import BytesDigest, Stopped, digest_stretches
+from catalogue.reading.kinds import HEAD_BYTES, format_of
+from catalogue.reading.limits import Deadline, Limits
+from catalogue.reading.opening import open_source
+from catalogue.reading.source import Source
+
+LIMITS = Limits(seconds=7 * 86_400.0)
+HINT = "Do not print from it. Restore a good copy: catalogue restore."
+
+
+class _Hashing(Thread):
+    """SHA-256 of an open file beside its decoding: both walk it together, so the disk is read once."""
+
+    def __init__(self, file: RawIOBase) -> None:
+        super().__init__(name="sha-256", daemon=True)
+        self.file, self.stop, self.digest = file, Event(), BytesDigest("", ())
+        self.error: Exception | None = None
+
+    def run(self) -> None:
+        def go_on() -> None:
+            if self.stop.is_set():
+                raise Stopped
+        try:
+            self.digest = digest_stretches(self.file, (), go_on)
+            self.error = self.digest.error
+        except Stopped:
+            return
+        except Exception as error:  # the thread's edge: told to whoever asks for the digest
+            self.error = error
+
+
+@dataclass(frozen=True, slots=True)
+class OpenPicture:
+    """``finish`` waits for the digest, and gives it once the file proved whole and unchanged."""
+
+    path: Path
+    source: Source
+    finish: Callable[[], str]
+
+
+@contextmanager
+def opened_picture(path: Path) -> Iterator[OpenPicture]:
+    """Open a picture file; both of its handles are of one file, which must stay what it is until ``finish``.
+
+    Raises CatalogueError where it cannot be opened or is no picture; ``finish`` raises Damaged or CatalogueError.
+    """
+    try:
+        with open(path, "rb", opener=_without_waiting) as file, open(path, "rb", 0, opener=_without_waiting) as raw:
+            before = _state(file.fileno())
+            kind = format_of(file.read(HEAD_BYTES))
+            if not kind or _state(raw.fileno()) != before:
+                raise Damaged("The file is no picture, or was replaced just now.", path=path)
+            source = open_source(file, kind, before[2], LIMITS, Deadline.after(LIMITS.seconds))
+            hashing = _Hashing(raw)
+
+            def finish() -> str:
+                hashing.join()
+                if hashing.error is not None:
+                    raise _unreadable(path, hashing.error) from hashing.error
+                faults = [*source.faults, *(source.samples.settle() if source.samples else ())]
+                if faults:
+                    raise Damaged(f"The picture could not be read whole: {faults[0].detail}.", hint=HINT, path=path)
+                if _state(raw.fileno()) != before or _state(file.fileno()) != before:
+                    raise Damaged("The file was changed while it was read.", hint="Try again when it is at rest.",
+                                  path=path)
+                return hashing.digest.sha256
+
+            hashing.start()
+            try:
+                yield OpenPicture(path, source, finish)
+            finally:
+                hashing.stop.set()
+                hashing.join()
+    except OSError as error:
+        raise _unreadable(path, error) from error
+
+
+def _unreadable(path: Path, error: Exception) -> CatalogueError:
+    reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+    return CatalogueError(f"The file cannot be read: {reason}.", hint="Is its disk still connected?", path=path)
+
+
+def _without_waiting(path: str, flags: int) -> int:
+    return os.open(path, flags | os.O_NONBLOCK)  # should a pipe have taken its place: never wait for a writer
+
+
+def _state(fd: int) -> tuple[int, ...]:
+    """What changes when a file is written to or replaced by another."""
+    found = os.fstat(fd)
+    return found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns

@@ -1,0 +1,115 @@
+"""A print file on the disk: an ordinary TIFF with its profile and resolution, and its recipe in the XMP packet."""
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from xml.sax.saxutils import escape
+
+import numpy as np
+import tifffile
+from defusedxml.ElementTree import fromstring
+from numpy.typing import NDArray
+
+from catalogue import __version__
+from catalogue.errors import CatalogueError
+from catalogue.print_files.recipe import Recipe, from_json
+from catalogue.reading.reduce import rows_at_a_time, spans
+
+Rows = NDArray[Any]
+NAMESPACE = "urn:master-scan-catalogue:print-file:1"
+XMP_TAG, BYTE = 700, 1
+STRIP_BYTES = 1 << 20
+CLASSIC_BYTES = 0xF000_0000     # beyond it a classic TIFF's offsets may not reach
+PHOTOMETRICS = {"grey": "minisblack", "RGB": "rgb", "CMYK": "separated", "CIELAB": "cielab", "ICCLAB": "icclab"}
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """How a file's samples are stored. ``space`` as in ``channels.SPACES``."""
+
+    width: int
+    height: int
+    channels: int
+    space: str
+    bits: int
+    ppi: int
+    icc: bytes
+    compression: str
+
+    @property
+    def dtype(self) -> np.dtype[Any]:
+        return np.dtype(np.uint8 if self.bits == 8 else np.uint16)
+
+    @property
+    def pixel_bytes(self) -> int:
+        """Bytes of all samples, uncompressed."""
+        return self.width * self.height * self.channels * self.dtype.itemsize
+
+    @property
+    def big(self) -> bool:
+        """Whether it must be a BigTIFF."""
+        return self.pixel_bytes + len(self.icc) > CLASSIC_BYTES
+
+
+def packet(recipe: Recipe, versions: str) -> bytes:
+    """The XMP packet that holds a recipe and what it was made with (JSON both)."""
+    return (f'<?xpacket begin="\N{ZERO WIDTH NO-BREAK SPACE}" id="W5M0MpCehiHzreSzNTczkc9d"?>'
+            '<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">'
+            f'<rdf:Description rdf:about="" xmlns:print="{NAMESPACE}">'
+            f"<print:recipe>{escape(recipe.to_json())}</print:recipe><print:madeWith>{escape(versions)}</print:madeWith>"
+            '</rdf:Description></rdf:RDF></x:xmpmeta><?xpacket end="r"?>').encode()
+
+
+def write_tiff(path: Path, bands: Iterable[Rows], form: Form, xmp: bytes) -> None:
+    """Write rows in strips of about 1 MiB, little-endian. Nothing in it depends on the time or the machine's name.
+
+    Raises ``OSError``, and what ``bands`` raises.
+    """
+    rows = rows_at_a_time(form.width * form.channels * form.dtype.itemsize, STRIP_BYTES)
+    compression: Any = None if form.compression == "none" else form.compression
+    shape = (form.height, form.width, form.channels) if form.channels > 1 else (form.height, form.width)
+    with tifffile.TiffWriter(path, bigtiff=form.big, byteorder="<") as file:
+        file.write(
+            _strips(bands, rows, form.height), shape=shape, dtype=form.dtype,
+            photometric=PHOTOMETRICS[form.space], planarconfig="contig" if form.channels > 1 else None,
+            rowsperstrip=rows, compression=compression, predictor=compression is not None, maxworkers=1, metadata=None,
+            resolution=(form.ppi, form.ppi), resolutionunit=2, iccprofile=form.icc or None,
+            software=f"master-scan-catalogue {__version__}", extratags=[(XMP_TAG, BYTE, len(xmp), xmp, True)])
+
+
+def _strips(bands: Iterable[Rows], rows: int, height: int) -> Iterator[Rows]:
+    """Bands cut anew into strips of ``rows`` rows."""
+    held: list[Rows] = []
+    count = at = 0
+    strips = spans(height, rows)
+    for band in bands:
+        held.append(band)
+        count += len(band)
+        if at < len(strips) and count < strips[at][1] - strips[at][0]:
+            continue
+        block = held[0] if len(held) == 1 else np.concatenate(held)
+        while at < len(strips) and len(block) >= strips[at][1] - strips[at][0]:
+            size = strips[at][1] - strips[at][0]
+            yield np.ascontiguousarray(block[:size])
+            block, at = block[size:], at + 1
+        held, count = ([block], len(block)) if len(block) else ([], 0)
+
+
+def recipe_in(path: Path) -> tuple[Recipe, str] | None:
+    """The recipe that a print file carries, and what it was made with; None where it carries none that can be read."""
+    try:
+        with tifffile.TiffFile(path) as file:
+            xmp = file.pages[0].tags.get(XMP_TAG)
+            data = bytes(xmp.value) if xmp is not None else b""
+    except (OSError, tifffile.TiffFileError, ValueError, IndexError):
+        return None
+    text = re.sub(r"<\?xpacket.*?\?>", "", data.decode("utf-8", "replace"))
+    try:
+        root = fromstring(text) if NAMESPACE in text else None
+        found = [root.findtext(f".//{{{NAMESPACE}}}{name}") if root is not None else None
+                 for name in ("recipe", "madeWith")]
+        return (from_json(found[0]), found[1] or "") if found[0] else None
+    except (CatalogueError, ValueError, SyntaxError):
+        return None
