@@ -33,10 +33,10 @@ Report = Callable[[Progress], None]
 Cancelled = Callable[[], bool]
 
 
-def unheard(_: Progress) -> None:
+def ignore_progress(_: Progress) -> None:
     """A listener for callers that want none."""
 
 
-def never() -> bool:
+def never_cancelled() -> bool:
     """A cancel check for work that is not cancelled."""
     return False

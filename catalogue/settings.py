@@ -180,12 +180,12 @@ def _number(least: float, most: float) -> Callable[[object], bool]:
 
 def _texts(holds: Callable[[str], bool], *, some: bool) -> Callable[[object], bool]:
     return lambda value: isinstance(value, list) and (bool(value) or not some) and all(
-        isinstance(one, str) and holds(one) for one in value)
+        isinstance(item, str) and holds(item) for item in value)
 
 
 def _wholes(least: int, most: int, count: int | None = None) -> Callable[[object], bool]:
-    one = _whole(least, most)
-    return lambda value: isinstance(value, list) and all(map(one, value)) and (
+    is_whole = _whole(least, most)
+    return lambda value: isinstance(value, list) and all(map(is_whole, value)) and (
         len(value) == count if count else bool(value))
 
 

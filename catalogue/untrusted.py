@@ -87,7 +87,7 @@ def visible_json(text: str) -> str:
 
     Line breaks between values stay: within strings JSON has none.
     """
-    return _HARMFUL_IN_JSON.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+    return _HARMFUL_IN_JSON.sub(lambda match: f"\\u{ord(match[0]):04x}", text)
 
 
 # C0, DEL and C1; soft hyphen's kin that change how neighbours are read: UAX 9's embeddings, overrides, isolates and
@@ -98,8 +98,8 @@ _HARMFUL_IN_JSON = re.compile(f"[{_CONTROLS}]")
 _SHORT = {"\n": "\\n", "\r": "\\r", "\t": "\\t"}
 
 
-def _escape(found: re.Match[str]) -> str:
-    sign = found[0]
+def _escape(match: re.Match[str]) -> str:
+    sign = match[0]
     code = ord(sign)
     if 0xDC80 <= code <= 0xDCFF:  # an undecodable byte of a file name
         return f"\\x{code - 0xDC00:02x}"

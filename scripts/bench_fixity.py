@@ -106,7 +106,7 @@ def bare_sha256(paths: Sequence[Path], from_disk: bool) -> None:
 def audits(db: "Database", home: "Home", store: "Store", root: Path, paths: Sequence[Path], rounds: int) -> list[Row]:
     from catalogue.fixity.audit import audit
     from catalogue.fixity.checking import Expected, Result, check
-    from catalogue.progress import never
+    from catalogue.progress import never_cancelled
     from catalogue.records import fixity, stores
     from catalogue.records.database import transaction
 
@@ -117,7 +117,7 @@ def audits(db: "Database", home: "Home", store: "Store", root: Path, paths: Sequ
         for due in dues:
             assert due is not None
             found = check(str(root / due.path), Expected(due.size, due.mtime_ns, due.sha256), tell=lambda _: None,
-                          cancelled=never, from_disk=from_disk)
+                          cancelled=never_cancelled, from_disk=from_disk)
             assert found.result is Result.INTACT
 
     def whole() -> None:
@@ -151,12 +151,12 @@ def _speed(what: str, size: int, ours: float, bare: float, ratio: float) -> Row:
 def copying(paths: Sequence[Path], folder: Path, rounds: int) -> Row:
     """A verified copy against what it must do at least: write, flush, and digest the source and the copy."""
     from catalogue.fixity.copying import copy_verified, drop_cache
-    from catalogue.progress import never, unheard
+    from catalogue.progress import ignore_progress, never_cancelled
 
     source, target = paths[0], folder / "copy.tif"
 
     def ours() -> None:
-        copy_verified(source, target, sha256=None, report=unheard, cancelled=never)
+        copy_verified(source, target, sha256=None, report=ignore_progress, cancelled=never_cancelled)
         target.unlink()
 
     def bare() -> None:

@@ -29,12 +29,12 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image as Pillow
 
-from catalogue.likeness import geometry, retrieval, segments
+from catalogue.likeness import geometry, retrieval, shards
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Evidence, Relation, ScanFacts
 from catalogue.likeness.examine import Side, against
 from catalogue.likeness.features import Features, extract
-from catalogue.likeness.picture import ranked, sight
+from catalogue.likeness.photo import match_photo, rank_matches
 from scripts import likeness_captures as captures
 from scripts.likeness_pictures import Base, collect
 
@@ -127,11 +127,11 @@ def cached(place: Path, name: str, make: Any) -> Any:
     return pickle.loads(path.read_bytes())
 
 
-def distractors(bases: list[Base], count: int, place: Path) -> Iterator[segments.Entry]:
+def distractors(bases: list[Base], count: int, place: Path) -> Iterator[shards.Entry]:
     """Crops of pictures that are not measured, made into other pictures; in parts, kept between runs."""
     per, parts = 250, -(-count // 250)
     for part in range(parts):
-        def make(part: int = part) -> list[segments.Entry]:
+        def make(part: int = part) -> list[shards.Entry]:
             rng = np.random.default_rng(1000 + part)
             made = []
             loaded = [bases[i].load() for i in rng.choice(len(bases), 10, replace=False)]
@@ -145,7 +145,7 @@ def distractors(bases: list[Base], count: int, place: Path) -> Iterator[segments
                 crop = np.ascontiguousarray(crop[:, ::-1]) if rng.random() < 0.5 else crop
                 crop = captures.toned(crop, rng, 2.0)
                 key = sha256(f"distractor {part} {number}".encode()).hexdigest()
-                made.append(segments.Entry(key, hashes(crop, 1)[0], extract(crop, limits.INDEXED)))
+                made.append(shards.Entry(key, hashes(crop, 1)[0], extract(crop, limits.INDEXED)))
             return made
 
         yield from cached(place, f"distractors-{part}", make)
@@ -185,16 +185,16 @@ def main() -> None:
         report(taken, others, given.place / "index", given.half)
 
 
-def report(taken: list[Shot], others: list[segments.Entry], folder: Path, half: str) -> None:
+def report(taken: list[Shot], others: list[shards.Entry], folder: Path, half: str) -> None:
     """All figures."""
     masters = {s.base: s for s in taken if s.kind == "master"}
     # a grey picture has no other colourway
     taken = [s for s in taken if s.kind != "colourway" or _coloured(masters[s.base])]
     shutil.rmtree(folder, ignore_errors=True)
     index = retrieval.Index(folder)
-    entries = [*others, *(segments.Entry(m.facts.sha256, m.hashes[0], m.features) for m in masters.values())]
+    entries = [*others, *(shards.Entry(m.facts.sha256, m.hashes[0], m.features) for m in masters.values())]
     for at in range(0, len(entries), limits.SEGMENT_MOST):
-        index.join([segments.gathered(entries[at : at + limits.SEGMENT_MOST])])
+        index.join([shards.gather_entries(entries[at : at + limits.SEGMENT_MOST])])
     by_key = {m.facts.sha256: m for m in masters.values()}
     size = sum(p.stat().st_size for p in folder.rglob("*") if p.is_file())
     print(f"{half}: {len(masters)} pieces, {len(taken) - len(masters)} captures, {len(index)} scans in the index, "
@@ -335,8 +335,9 @@ def _photos(taken: list[Shot], index: retrieval.Index, by_key: dict[str, Shot]) 
     for one in (s for s in taken if s.kind == "phone"):
         began = time.process_time()
         near = [by_key[c.key] for c in index.candidates(one.features, one.hashes, limits.CANDIDATES) if c.key in by_key]
-        seen = ranked(
-            [s for m in near if (s := sight(one.picture, one.features, m.base, m.features, lambda m=m: m.picture))]
+        seen = rank_matches(
+            [s for m in near if (s := match_photo(one.picture, one.features, m.base, m.features,
+                                                  lambda m=m: m.picture))]
         )
         seconds.append(time.process_time() - began)
         results.setdefault(one.group, []).append(bool(seen) and seen[0].key == one.base)

@@ -62,10 +62,10 @@ def write(path: Path, shape: tuple[int, int], kind: type, layout: dict[str, Any]
 
 def sha_alone(path: str) -> Callable[[], object]:
     """(a) hashlib, 2 MiB at a time."""
-    from catalogue.progress import never, unheard
+    from catalogue.progress import ignore_progress, never_cancelled
     from catalogue.reading.digests import sha256_of
 
-    return lambda: sha256_of(path, report=unheard, cancelled=never)
+    return lambda: sha256_of(path, report=ignore_progress, cancelled=never_cancelled)
 
 
 def tifffile_and_opencv(path: str) -> Callable[[], object]:

@@ -72,10 +72,10 @@ def measured(folder: Path) -> tuple[dict[str, float], dict[str, tuple[float, flo
     """Milliseconds by name: single figures, and keys through Pilot."""
     begun = time.perf_counter()
     from catalogue.screens.app import CatalogueApp
-    from catalogue.screens.memory import calm_memory
+    from catalogue.screens.background.garbage import configure_gc
     from catalogue.settings import Home
 
-    calm_memory()
+    configure_gc()
     single = {"imports": (time.perf_counter() - begun) * 1000}
     starts = [asyncio.run(first_row(Home(folder))) for _ in range(5)]
     single["start to first row after imports, median of 5"] = statistics.median(starts)
@@ -96,7 +96,7 @@ async def until(pilot: "Pilot[None]", met: Callable[[], bool], seconds: float = 
 async def first_row(home: "Home") -> float:
     """From starting the app to the first piece listed."""
     from catalogue.screens.app import CatalogueApp
-    from catalogue.screens.table import PagedTable
+    from catalogue.screens.widgets.paged_table import PagedTable
 
     begun = time.perf_counter()
     app = CatalogueApp(home, colours=True)
@@ -104,13 +104,13 @@ async def first_row(home: "Home") -> float:
         while not (found := app.screen.query("#pieces")) or not found.first(PagedTable).row_count:
             await asyncio.sleep(0.001)
         spent = time.perf_counter() - begun
-    app.close_lanes()
+    app.close_threads()
     return spent * 1000
 
 
 async def keys(app: "CatalogueApp") -> dict[str, tuple[float, float, float]]:
     """Processor time, median and p95, and time by the clock, p95."""
-    from catalogue.screens.table import PagedTable
+    from catalogue.screens.widgets.paged_table import PagedTable
 
     figures: dict[str, tuple[float, float, float]] = {}
 
@@ -135,7 +135,7 @@ async def keys(app: "CatalogueApp") -> dict[str, tuple[float, float, float]]:
         await pressed("to the orders and back", ["2", "1"] * 30)
         await pressed("down through orders", ["2", *["down"] * 100])
         await pressed("search, each letter", ["slash", *"harbour evening 12", *["backspace"] * 18, *"quarrel 50x70"])
-    app.close_lanes()
+    app.close_threads()
     return figures
 
 

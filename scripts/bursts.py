@@ -37,13 +37,13 @@ def told(app: Any) -> dict[str, Any]:
     """Where the screens stand."""
     from textual.widgets import Input
 
-    from catalogue.screens.rows import RowTable
+    from catalogue.screens.widgets.row_table import RowTable
 
     screen = app.screen
     return {"mode": app.current_mode, "stack": [type(s).__name__ for s in app.screen_stack],
             "focus": app.focused.id if app.focused is not None else None,
             "fields": {field.id: field.value for field in screen.query(Input)},
-            "rows": {table.id: str(table._identity(table.pointed)) if table.pointed is not None else None
+            "rows": {table.id: str(table._identity(table.highlighted)) if table.highlighted is not None else None
                      for table in screen.query(RowTable)}}
 
 
@@ -55,21 +55,21 @@ def run_screens(home: Path, ask: int, reply: int) -> None:
 
     set_textual_defaults()
     from catalogue.screens.app import CatalogueApp
-    from catalogue.screens.gate import Gate
-    from catalogue.screens.internals import has_messages, is_laid_out, tell_lone_escapes_apart
+    from catalogue.screens.key_gate import KeyGate
+    from catalogue.screens.textual_internals import has_messages, is_laid_out, tell_lone_escapes_apart
     from catalogue.settings import Home
 
     came = 0
-    admits = Gate.admits
+    admits = KeyGate.admits
 
-    def counted(gate: Gate, event: Any) -> bool:
+    def counted(gate: KeyGate, event: Any) -> bool:
         nonlocal came
         let_in = admits(gate, event)
         if type(event).__name__ in ("Key", "Paste") and not let_in:
             came += 1
         return let_in
 
-    Gate.admits = counted  # type: ignore[method-assign]
+    KeyGate.admits = counted  # type: ignore[method-assign]
     app = CatalogueApp(Home(home), ahead=False)
 
     def waits_for() -> list[str]:

@@ -88,7 +88,7 @@ async def drawn(home: "Home", mode: str, keys: Sequence[str]) -> str:
             await pilot.press({"/": "slash", " ": "space"}.get(key, key))
         await still(pilot)
         picture = app.export_screenshot(title="catalogue")
-    app.close_lanes()
+    app.close_threads()
     return plain(picture)
 
 

@@ -14,7 +14,7 @@ from xml.etree import ElementTree
 
 from catalogue.errors import CatalogueError
 from catalogue.fixity.bag_check import check_bag
-from catalogue.progress import never, unheard
+from catalogue.progress import ignore_progress, never_cancelled
 from catalogue.records import events, journal
 from catalogue.records.backup import condition
 from catalogue.records.database import Database, open_database
@@ -176,7 +176,7 @@ class Archive:
                      and ".damaged-" not in path.name and not OURS.fullmatch(path.name)]
         bag = self.folder / "bag"
         if bag.is_dir():
-            half += [f"bag: {problem}" for problem in check_bag(bag, report=unheard, cancelled=never)]
+            half += [f"bag: {problem}" for problem in check_bag(bag, report=ignore_progress, cancelled=never_cancelled)]
         return half
 
 

@@ -24,7 +24,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from catalogue.likeness import retrieval, segments, store
+from catalogue.likeness import feature_cache, retrieval, shards
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.features import Features, extract
 from catalogue.records.database import Database, open_database, transaction
@@ -94,7 +94,7 @@ def build(place: Path, built: int) -> dict[str, float]:
     shas = [str(row[0]) for row in db.execute("SELECT sha256 FROM scan ORDER BY id")]
     if len(shas) > built and len(shas) % built:
         raise SystemExit(f"{len(shas)} scans are no multiple of the {built} to be built.")
-    folder = store.index_folder(home)
+    folder = feature_cache.index_folder(home)
     shutil.rmtree(folder, ignore_errors=True)
     given = pool()
     with transaction(db):  # as if all had been compared
@@ -103,11 +103,11 @@ def build(place: Path, built: int) -> dict[str, float]:
     own, whole = shas[:built], time.perf_counter()
     forget_peak()
     spent = 0.0
-    parts: list[segments.Part] = []
+    parts: list[shards.ShardData] = []
     for start in range(0, len(own), limits.BATCH):
         entries = list(_entries(given, own, start))
         began = time.perf_counter()
-        parts.append(segments.gathered(entries))
+        parts.append(shards.gather_entries(entries))
         if start + limits.BATCH >= len(own) or sum(len(p.keys) for p in parts) + limits.BATCH > limits.SEGMENT_MOST:
             retrieval.Index(folder).join(parts)
             parts = []
@@ -122,13 +122,13 @@ def build(place: Path, built: int) -> dict[str, float]:
             whole, "index, bytes a scan": taken / len(shas), "features beside it, bytes a scan": kept}
 
 
-def _entries(given: Pool, shas: list[str], start: int) -> Iterator[segments.Entry]:
+def _entries(given: Pool, shas: list[str], start: int) -> Iterator[shards.Entry]:
     for first in range(start, min(len(shas), start + limits.BATCH), CHUNK):
         for sha, features in zip(shas[first:first + CHUNK], invented(given, first), strict=False):
-            yield segments.Entry(sha, int(sha[:16], 16), features)
+            yield shards.Entry(sha, int(sha[:16], 16), features)
 
 
-def _copied(folder: Path, models: list[segments.Segment], own: list[str], shas: list[str]) -> None:
+def _copied(folder: Path, models: list[shards.Shard], own: list[str], shas: list[str]) -> None:
     """The parts again, under the keys of other scans."""
     manifest = folder / retrieval.MANIFEST
     told = json.loads(manifest.read_text(encoding="utf-8"))
@@ -150,7 +150,7 @@ def another(place: Path, built: int) -> dict[str, float]:
 
     home = Home(place / "home")
     db = open_database(home.database)
-    folder, given = store.index_folder(home), pool()
+    folder, given = feature_cache.index_folder(home), pool()
     dice = np.random.default_rng(11)
     chosen = [int(n) for n in dice.integers(min(len(retrieval.Index(folder)), built), size=SEARCHES)]
     asked = [captured_anew(invented(given, n // CHUNK * CHUNK)[n % CHUNK], dice) for n in chosen]
@@ -231,8 +231,9 @@ def _updates(db: Database, home: Home, given: Pool) -> tuple[list[float], float]
         preview = given.previews[number % len(given.previews)]
         _new_scan(db, home, preview, number)
         seen = extract(pixels(preview))
-        for n, near in enumerate(retrieval.Index(store.index_folder(home)).candidates(seen, [0], limits.CANDIDATES)):
-            _put(store.features_path(home, near.key), others[n].to_bytes())
+        for n, near in enumerate(retrieval.Index(feature_cache.index_folder(home)).candidates(seen, [0],
+                                                                                              limits.CANDIDATES)):
+            _put(feature_cache.features_path(home, near.key), others[n].to_bytes())
             _put(home.preview(near.key), given.previews[n % len(given.previews)])
         with held_memory() as most:
             began = time.perf_counter()
@@ -258,10 +259,10 @@ def _photos(db: Database, home: Home, given: Pool) -> list[float]:
             path = Path(folder) / f"{number}.jpg"
             cv2.imwrite(str(path), made.picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 80])
             seen = extract(made.picture, limits.SIFT_PHOTO)
-            index = retrieval.Index(store.index_folder(home))
+            index = retrieval.Index(feature_cache.index_folder(home))
             for n, near in enumerate(index.candidates(seen, [0], limits.CANDIDATES)):
                 features = others[n] if n else extract(pixels(preview))
-                _put(store.features_path(home, near.key), features.to_bytes())
+                _put(feature_cache.features_path(home, near.key), features.to_bytes())
                 _put(home.preview(near.key), preview)
             began = time.perf_counter()
             find_picture(db, home, path)

@@ -164,7 +164,7 @@ def do_restore(place: Place) -> None:
 def do_order(place: Place) -> None:
     """What a person does: look whether the order is there, and enter it where it is not."""
     with place.database() as db:
-        order = orders.maybe(db, "K-1")
+        order = orders.find_by_number(db, "K-1")
         if order is None or not orders.lines_of(db, order.id):
             proposal = propose(db, place.home, piece_id=pieces.titled(db, "Harbour")[0], width_mm=500, height_mm=700,
                                quantity=3)
@@ -180,7 +180,7 @@ def do_intake(place: Place) -> None:
     with place.database() as db:
         plan = proposals.propose(db, place.home, place.folder / "key", stores.by_name(db, "main"))
         for number in range(len(plan.proposals)):
-            plan = proposals.answered(db, place.home, plan, number, artist="Bo Ek", piece="Quarry", role="master")
+            plan = proposals.with_answers(db, place.home, plan, number, artist="Bo Ek", piece="Quarry", role="master")
         applying.apply(db, place.home, plan)
 
 
@@ -228,7 +228,7 @@ def restore_done(place: Place) -> Iterator[str]:
 
 def order_halfway(place: Place) -> Iterator[str]:
     with place.database() as db:
-        order = orders.maybe(db, "K-1")
+        order = orders.find_by_number(db, "K-1")
         lines = orders.lines_of(db, order.id) if order else []
         issued = [row[0] for row in db.execute("SELECT number FROM edition_print ORDER BY number")]
         if (len(lines), issued) not in ((0, []), (1, [1, 2, 3])):
@@ -240,7 +240,7 @@ def order_halfway(place: Place) -> Iterator[str]:
 def order_done(place: Place) -> Iterator[str]:
     yield from order_halfway(place)
     with place.database() as db:
-        if orders.maybe(db, "K-1") is None:
+        if orders.find_by_number(db, "K-1") is None:
             yield "the order is not there"
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from catalogue.errors import CatalogueError
-from catalogue.indexing.naming import place_of
+from catalogue.indexing.naming import names_in_path
 from catalogue.intake.naming import checked_rule
 from catalogue.settings import ALLOWED, Settings, read_settings, setting_fault
 
@@ -78,7 +78,7 @@ def test_a_setting_under_its_former_name_is_still_read(tmp_path: Path) -> None:
 
 
 def test_rules_that_are_allowed_can_be_used() -> None:
-    assert place_of("Ada Quill/Harbour.tif", ["{artist}/{piece}.*"]).piece == "Harbour"
+    assert names_in_path("Ada Quill/Harbour.tif", ["{artist}/{piece}.*"]).piece == "Harbour"
     assert checked_rule(Settings().naming_rule)
 
 

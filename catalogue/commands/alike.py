@@ -37,11 +37,11 @@ def command(context: click.Context, session: Session, unreviewed: bool, as_is: b
     db = session.looking() if as_is else session.existing()
     if not as_is:
         _update(db, session, again)
-    found = groups(db)
-    shown = _unreviewed(found) if unreviewed else found
+    listed = groups(db)
+    shown = _unreviewed(listed) if unreviewed else listed
     names = _names(db, (p for g in shown.groups for p in g.pieces))
     session.emit(shown, lambda out: _print(out, shown, names))
-    if any(group.unreviewed for group in found.groups) or found.doubtful or found.refused:
+    if any(group.unreviewed for group in listed.groups) or listed.doubtful or listed.refused:
         context.exit(1)
 
 
@@ -88,11 +88,11 @@ def tiles(context: click.Context, session: Session, piece: tuple[str, ...]) -> N
 
     db = session.looking()
     chosen = find_piece(db, " ".join(piece))
-    found = tiling(db, session.home, chosen)
-    if found is None:
+    result = tiling(db, session.home, chosen)
+    if result is None:
         raise NotFound(f"No tiles of {chosen.title} are known.", hint="Compare new scans first: catalogue alike.")
-    session.emit(found, lambda out: out.lines(found.text().split("\n")))
-    if found.coverage.missing or found.turned:
+    session.emit(result, lambda out: out.lines(result.text().split("\n")))
+    if result.coverage.missing or result.turned:
         context.exit(1)
 
 
@@ -143,7 +143,7 @@ def undo(session: Session, change: int) -> None:
 @click.pass_obj
 def changes(session: Session) -> None:
     """Merges and splits that an earlier version of this program made, newest first; newer ones: catalogue history."""
-    from catalogue.records.piecechanges import recent
+    from catalogue.records.piece_changes import recent
 
     made = recent(session.looking())
     lines = [f"{c.id:>5}  {c.at[:10]}  {c.kind}  {c.detail}" + ("  (undone)" if c.undone else "") for c in made]
@@ -169,12 +169,12 @@ def _print_matches(out: "Printer", matches: "Sequence[Match]", names: dict[int, 
     pieces: dict[object, list[Match]] = {}
     for match in matches:
         pieces.setdefault(match.piece_id or match.sha256, []).append(match)
-    for found in pieces.values():
-        best, more = found[0], len(found) - 1
+    for group in pieces.values():
+        best, more = group[0], len(group) - 1
         name = names.get(best.piece_id or 0, "no piece")
         others = f", and {more} more of its scans" if more else ""
-        out.print(f"{best.sight.sure:4.0%} sure  {name}  [{best.role} {best.sha256[:12]}]  "
-                  f"{best.sight.inliers} features agree, {best.sight.agreement:.0%} alike{others}")
+        out.print(f"{best.photo_match.sure:4.0%} sure  {name}  [{best.role} {best.sha256[:12]}]  "
+                  f"{best.photo_match.inliers} features agree, {best.photo_match.agreement:.0%} alike{others}")
     if not matches:
         out.print("Nothing held is seen in this picture.")
 
@@ -207,18 +207,19 @@ def _scan(db: "Database", digits: str) -> int:
     from catalogue.errors import Ambiguous, NotFound
     from catalogue.records.scans import starting_with
 
-    found = starting_with(db, digits.lower())
-    if not found:
+    matches = starting_with(db, digits.lower())
+    if not matches:
         raise NotFound(f"No scan's SHA-256 begins with {digits}.")
-    if len(found) > 1:
-        raise Ambiguous(f"{len(found)} scans begin with {digits}.", hint="Give more digits.")
-    return found[0].id
+    if len(matches) > 1:
+        raise Ambiguous(f"{len(matches)} scans begin with {digits}.", hint="Give more digits.")
+    return matches[0].id
 
 
-def _unreviewed(found: "Groups") -> "Groups":
+def _unreviewed(similar_groups: "Groups") -> "Groups":
     from dataclasses import replace
 
-    return replace(found, groups=tuple(g for g in found.groups if g.unreviewed), apart=found.doubtful)
+    return replace(similar_groups, groups=tuple(g for g in similar_groups.groups if g.unreviewed),
+                   apart=similar_groups.doubtful)
 
 
 def _names(db: "Database", ids: Iterable[int | None]) -> dict[int, str]:
@@ -227,16 +228,17 @@ def _names(db: "Database", ids: Iterable[int | None]) -> dict[int, str]:
     return piece_titles(db, {i for i in ids if i is not None})
 
 
-def _print(out: "Printer", found: "Groups", names: dict[int, str]) -> None:
-    for group in found.groups:
+def _print(out: "Printer", similar_groups: "Groups", names: dict[int, str]) -> None:
+    for group in similar_groups.groups:
         _print_group(out, group, names)
-    for heading, pairs in (("Alike, but kept apart:", [(p, "; ".join(p.evidence.reasons)) for p in found.apart]),
-                           ("Contradict a group:", list(found.refused))):
+    for heading, pairs in (("Alike, but kept apart:",
+                            [(p, "; ".join(p.evidence.reasons)) for p in similar_groups.apart]),
+                           ("Contradict a group:", list(similar_groups.refused))):
         if pairs:
             out.print(heading)
         for pair, reason in pairs:
             out.print(f"  {_line(pair)}  {reason}")
-    if not (found.groups or found.apart or found.refused):
+    if not (similar_groups.groups or similar_groups.apart or similar_groups.refused):
         out.print("Nothing is alike.")
 
 

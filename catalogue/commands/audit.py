@@ -25,18 +25,18 @@ def duration(text: str) -> float:
 
 def size(text: str) -> int:
     """``500G``, ``1.5TB``, ``20 MB`` as bytes, decimal units."""
-    found = re.fullmatch(r"([0-9]+(?:\.[0-9]+)?)\s*([KMGT]?)B?", text.strip().upper())
-    if not found:
+    match = re.fullmatch(r"([0-9]+(?:\.[0-9]+)?)\s*([KMGT]?)B?", text.strip().upper())
+    if not match:
         raise click.BadParameter(f"{text!r} is no size; write 500G or 20MB.")
-    return int(float(found[1]) * _UNITS[found[2]])
+    return int(float(match[1]) * _UNITS[match[2]])
 
 
 def share(text: str) -> float:
     """``5%`` as a share of 1."""
-    found = re.fullmatch(r"([0-9]+(?:\.[0-9]+)?)\s*%", text.strip())
-    if not found or not 0 < float(found[1]) <= 100:
+    match = re.fullmatch(r"([0-9]+(?:\.[0-9]+)?)\s*%", text.strip())
+    if not match or not 0 < float(match[1]) <= 100:
         raise click.BadParameter(f"{text!r} is no share; write 5%.")
-    return float(found[1]) / 100
+    return float(match[1]) / 100
 
 
 @click.command("audit")

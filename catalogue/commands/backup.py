@@ -31,8 +31,8 @@ def command(session: Session, also: Path | None, only_list: bool) -> None:
         known = generations(session.home)
 
         def table(out: "Printer") -> None:
-            for one in known:
-                out.print(f"{one.number:>6}  {one.made}  {one.path}")
+            for generation in known:
+                out.print(f"{generation.number:>6}  {generation.made}  {generation.path}")
             if not known:
                 out.print("There is no backup yet.")
 

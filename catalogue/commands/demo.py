@@ -115,7 +115,7 @@ def _print_call(out: "Printer", folder: Path, *words: str) -> None:
 def program_words() -> list[str]:
     """How a shell calls this very program from any folder: by name only if that name leads here."""
     script = Path(sys.executable).with_name("catalogue")
-    found = shutil.which("catalogue")
-    if found is not None and script.exists() and Path(found).samefile(script):
+    on_path = shutil.which("catalogue")
+    if on_path is not None and script.exists() and Path(on_path).samefile(script):
         return ["catalogue"]
     return [str(script)] if script.exists() else [sys.executable, "-m", "catalogue"]

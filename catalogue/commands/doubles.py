@@ -69,13 +69,13 @@ def command(context: click.Context, session: Session, store: str | None, free: b
 def _print(out: "Printer", listed: "list[StoreDoubles]") -> None:
     from catalogue.operations.doubles import total
     from catalogue.operations.wording import counted
-    from catalogue.records.paths import shown
+    from catalogue.records.paths import display_path
 
     for one in listed:
         count, size = total(one.groups)
         for group in one.groups:
             out.print(f"{one.store.name}: {data_size(group.size)} each")
-            out.print(f"  keep    {shown(group.keep.path)}")
-            out.lines(f"  double  {shown(file.path)}" for file in group.others)
+            out.print(f"  keep    {display_path(group.keep.path)}")
+            out.lines(f"  double  {display_path(file.path)}" for file in group.others)
         out.print(f"{one.store.name}: {counted(count, 'double')}, {data_size(size)} could be freed."
                   + (f" To do it: catalogue doubles {quote(one.store.name)} --free" if count else ""))

@@ -62,15 +62,15 @@ def list_(session: Session, artist: tuple[str, ...]) -> None:
     rows = [(state(db, edition), pieces.by_id(db, edition.piece_id)) for edition in editions.listed(db, chosen)]
 
     def text(out: "Printer") -> None:
-        for one, piece in rows:
+        for item, piece in rows:
             who = f"{piece.artist}: {piece.title}" if piece else ""
-            out.print(f"edition {one.edition.id}  {who}, {label(one.edition)}: {one.numbers_left} left"
-                      + (f", closed {one.edition.closed}" if one.edition.closed else ""))
+            out.print(f"edition {item.edition.id}  {who}, {label(item.edition)}: {item.numbers_left} left"
+                      + (f", closed {item.edition.closed}" if item.edition.closed else ""))
         if not rows:
             out.print("No editions yet. Set one with: catalogue edition set PIECE --limit N.")
 
-    session.emit([{"artist": piece and piece.artist, "title": piece and piece.title, "state": one}
-                  for one, piece in rows], text)
+    session.emit([{"artist": piece and piece.artist, "title": piece and piece.title, "state": item}
+                  for item, piece in rows], text)
 
 
 @command.command("show")
@@ -84,19 +84,19 @@ def show(session: Session, piece: tuple[str, ...]) -> None:
     from catalogue.records import editions
 
     db = session.looking()
-    found = find_piece(db, " ".join(piece))
-    rows = [(state(db, edition), editions.issued(db, edition.id)) for edition in editions.of_piece(db, found.id)]
+    chosen = find_piece(db, " ".join(piece))
+    rows = [(state(db, edition), editions.issued(db, edition.id)) for edition in editions.of_piece(db, chosen.id)]
 
     def text(out: "Printer") -> None:
-        out.print(f"{found.artist}: {found.title}")
-        for one, prints in rows:
-            out.lines(summarize(one))
+        out.print(f"{chosen.artist}: {chosen.title}")
+        for edition_state, prints in rows:
+            out.lines(summarize(edition_state))
             for print_ in prints:
                 out.print(f"  {_print(print_)}")
         if not rows:
             out.print("No edition: its prints are not numbered.")
 
-    session.emit([{"state": one, "prints": prints} for one, prints in rows], text)
+    session.emit([{"state": edition_state, "prints": prints} for edition_state, prints in rows], text)
 
 
 @command.command("close")
@@ -133,15 +133,15 @@ def destroy(session: Session, edition: int, numbers: str, reason: str, day: str)
     from catalogue.errors import Refused
     from catalogue.ledger import values
     from catalogue.operations.editions import destroy_prints
-    from catalogue.records import numbers as written
+    from catalogue.records.numbers import numbers_text, parse_numbers
 
     db = session.existing()
     try:
-        chosen = written.read(numbers)[0]
+        chosen = parse_numbers(numbers)[0]
         destroy_prints(db, edition, chosen, reason, day=values.day(day, session.home.settings.dates) if day else "")
     except ValueError as error:
         raise Refused(f"Nothing was recorded: {error}.") from error
-    text = written.written(chosen)
+    text = numbers_text(chosen)
     session.emit({"edition": edition, "destroyed": text}, lambda out: out.print(f"Recorded: {text} destroyed."))
 
 
@@ -159,11 +159,11 @@ def move(session: Session, edition: int, numbers: str, place: str, holder: str, 
     from catalogue.errors import Refused
     from catalogue.ledger import values
     from catalogue.operations.editions import move_prints, summarize_moved
-    from catalogue.records import numbers as written
+    from catalogue.records.numbers import parse_numbers
 
     db = session.existing()
     try:
-        done = move_prints(db, edition, written.read(numbers)[0], place, holder=holder, notes=notes,
+        done = move_prints(db, edition, parse_numbers(numbers)[0], place, holder=holder, notes=notes,
                            day=values.day(day, session.home.settings.dates) if day else "")
     except ValueError as error:
         raise Refused(f"Nothing was recorded: {error}.") from error
@@ -181,15 +181,16 @@ def where(session: Session, edition: int | None, place: str) -> None:
     """Where each numbered print of EDITION is, or of all editions; such as all that is on consignment."""
     from catalogue.ledger.values import shown_day
     from catalogue.ledger.whereabouts import place_in_words, whereabouts
-    from catalogue.records.numbers import written
+    from catalogue.records.numbers import numbers_text
 
     found = whereabouts(session.looking(), edition, place=place)
     dates = session.home.settings.dates
-    session.emit([{"edition": one.edition_id, "artist": one.artist, "title": one.title, "number": written([one.number]),
+    session.emit([{"edition": one.edition_id, "artist": one.artist, "title": one.title,
+                   "number": numbers_text([one.number]),
                    "place": one.place, "holder": one.holder, "since": one.since, "notes": one.notes,
                    "stated": one.stated} for one in found],
                  lambda out: out.table(["Work", "Number", "Where", "Since", "Notes"], (
-                     (f"{one.artist}: {one.title}", written([one.number]), place_in_words(one),
+                     (f"{one.artist}: {one.title}", numbers_text([one.number]), place_in_words(one),
                       shown_day(one.since, dates), one.notes) for one in found)) if found
                  else out.print("No such prints."))
 
@@ -211,10 +212,11 @@ def certificates(session: Session, edition: int, as_csv: Path | None, as_html: P
 
 def _print(print_: "Issued") -> str:
     from catalogue.ledger.values import shown_size
-    from catalogue.records.numbers import written
+    from catalogue.records.numbers import numbers_text
 
     size = shown_size(print_.width_mm, print_.height_mm) if print_.width_mm and print_.height_mm else ""
     fate = f"destroyed {print_.destroyed}: {print_.reason}" if print_.destroyed else ""
     again = f"printed anew in {print_.replaced_in}" if print_.replaced_in else ""
-    return "  ".join(filter(None, (written([(print_.series, print_.number)]), print_.order_number, print_.placed, size,
+    return "  ".join(filter(None,
+                            (numbers_text([(print_.series, print_.number)]), print_.order_number, print_.placed, size,
                                    print_.buyer, fate, again)))

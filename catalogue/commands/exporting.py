@@ -76,12 +76,12 @@ def _write(session: Session, folder: Path, piece: str | None, artist: str | None
     db = session.existing()
     artist_id = None
     if artist is not None:
-        found = pieces.artists_matching(db, artist)
-        if not found:
+        matches = pieces.artists_matching(db, artist)
+        if not matches:
             raise NotFound(f"There is no artist called {artist!r}.")
-        if len(found) > 1:
-            raise Ambiguous(f"{artist!r} fits several artists.", hint=", ".join(a.name for a in found[:5]) + ".")
-        artist_id = found[0].id
+        if len(matches) > 1:
+            raise Ambiguous(f"{artist!r} fits several artists.", hint=", ".join(a.name for a in matches[:5]) + ".")
+        artist_id = matches[0].id
     wanted = baggable(db, artist_id=artist_id, piece_id=find_piece(db, piece).id if piece else None,
                       masters_only=masters)
     with interruptible("No bag was written.") as cancelled, bar() as report:
@@ -123,9 +123,9 @@ def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> No
     from catalogue.operations.exporting import export_holdings
 
     db = session.looking()
-    found = find_artist(db, " ".join(artist))
+    chosen = find_artist(db, " ".join(artist))
     with bar() as report:
-        made = export_holdings(db, session.home, found, file, report=report)
+        made = export_holdings(db, session.home, chosen, file, report=report)
 
     def text(out: "Printer") -> None:
         out.print(f"Wrote {made} ({data_size(made.stat().st_size)}). Look at it before you send it.")
@@ -140,8 +140,8 @@ def _check(context: click.Context, session: Session, folder: Path) -> None:
         problems = check_bag(folder, report=report, cancelled=cancelled)
 
     def text(out: "Printer") -> None:
-        for one in problems:
-            out.print(f"{one.path or folder}: {one.text}")
+        for problem in problems:
+            out.print(f"{problem.path or folder}: {problem.text}")
         if not problems:
             out.print("The bag is complete and every checksum holds.")
 

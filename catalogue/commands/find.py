@@ -30,25 +30,25 @@ def command(context: click.Context, session: Session, words: tuple[str, ...], pi
         raise click.UsageError("Give some words, or --picture FILE.")
     from catalogue.records.search import search
 
-    found = search(session.looking(), " ".join(words), limit)
-    session.emit(found, lambda out: _print(out, found))
-    if not found.total:
+    result = search(session.looking(), " ".join(words), limit)
+    session.emit(result, lambda out: _print(out, result))
+    if not result.total:
         context.exit(1)
 
 
-def _print(out: "Printer", found: "Found") -> None:
-    from catalogue.records.paths import shown
+def _print(out: "Printer", result: "Found") -> None:
+    from catalogue.records.paths import display_path
 
-    for word, taken in found.corrected:
+    for word, taken in result.corrected:
         out.print(f"(no {word!r} here; taken for {', '.join(taken)})")
-    for artist in found.artists:
+    for artist in result.artists:
         out.print(f"artist  {artist.name}  ({artist.pieces} pieces)")
-    for piece in found.pieces:
+    for piece in result.pieces:
         out.print(f"piece   {piece.id:>5}  {piece.artist}: {piece.title}  {piece.year}".rstrip())
-    for order in found.orders:
+    for order in result.orders:
         out.print(f"order   {order.number}  {order.placed}  {order.buyer}  {order.summary}  [{order.status}]")
-    for file in found.files:
+    for file in result.files:
         state = "" if file.state == "present" else f"  ({file.state})"
-        out.print(f"file    {file.store}:{shown(file.path)}  {file.role or 'no scan'}{state}")
-    if not found.total:
+        out.print(f"file    {file.store}:{display_path(file.path)}  {file.role or 'no scan'}{state}")
+    if not result.total:
         out.print("Nothing fits.")

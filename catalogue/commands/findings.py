@@ -25,7 +25,7 @@ def command(context: click.Context, session: Session, kind: str | None, store_na
             why: str) -> None:
     """Open findings, file by file. Exit 1 when there are any."""
     from catalogue.records import findings, stores
-    from catalogue.records.paths import shown
+    from catalogue.records.paths import display_path
 
     if accepted is not None:
         _accept(session, accepted, why.strip())
@@ -40,7 +40,7 @@ def command(context: click.Context, session: Session, kind: str | None, store_na
     store_id = stores.by_name(db, store_name).id if store_name else None
     rows = []
     after = 0
-    while page := findings.open_ones(db, kind=kind, store_id=store_id, after=after):
+    while page := findings.list_open(db, kind=kind, store_id=store_id, after=after):
         rows.extend(page)
         after = page[-1].id
     names = {store.id: store.name for store in stores.listed(db)}
@@ -50,7 +50,7 @@ def command(context: click.Context, session: Session, kind: str | None, store_na
         for (kind_, hint), alike in groupby(ordered, key=lambda r: (r.kind, r.hint)):
             out.print(f"{kind_}: {hint}" if hint else kind_, bold=True)
             for row in alike:
-                place = f"{names.get(row.store_id or 0, '')}:{shown(row.path)}".strip(":")
+                place = f"{names.get(row.store_id or 0, '')}:{display_path(row.path)}".strip(":")
                 if place:  # none: it concerns the whole archive
                     out.print(f"  {place}  #{row.id}".rstrip())
                 out.print(f"    {row.detail}")

@@ -44,7 +44,7 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], wo
 
     def text(out: "Printer") -> None:
         out.lines(summarize(done))
-        if any(one.findings for one in done.stores) or any(done.lacking.values()):
+        if any(summary.findings for summary in done.stores) or any(done.lacking.values()):
             out.print("See them all: catalogue findings")
 
     session.emit(done.stores, text)

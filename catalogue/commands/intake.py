@@ -13,7 +13,7 @@ from catalogue.progress import data_size
 if TYPE_CHECKING:
 
     from catalogue.intake.proposals import Plan, Proposal
-    from catalogue.operations.taking_in import TakenIn
+    from catalogue.operations.intake import ImportedScans
     from catalogue.progress import Cancelled
     from catalogue.reading.model import Reading
     from catalogue.records.database import Database
@@ -48,8 +48,8 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
     Tiles are put together, artist and piece proposed, names made by the shop's rule; nothing is copied before you
     agree, and every copy is read back and compared. FOLDER itself is left as it is.
     """
-    from catalogue.operations.taking_in import look_at_folder, take_in
-    from catalogue.progress import never
+    from catalogue.operations.intake import import_scans, look_at_folder
+    from catalogue.progress import never_cancelled
     from catalogue.records import stores
 
     db, home = session.database(), session.home
@@ -59,7 +59,7 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
     with interruptible(NOTHING) as cancelled, bar() as report:
         known = _watch(db, home, folder, cancelled) if watch else {}
         plan = look_at_folder(db, home, folder, store.name, known=known, report=report,
-                              cancelled=never if watch else cancelled)
+                              cancelled=never_cancelled if watch else cancelled)
     if watch:
         session.stopped = ""  # Ctrl-C is how watching ends
     plan = _told(db, home, plan, artist, piece, notes)
@@ -73,11 +73,11 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
     held = sum(len(p.items) for p in plan.proposals if p.kind.value == "already held") if remove_sources else 0
     asked = f"Take {_files(count)} ({data_size(size)}) into {', '.join([store.name, *also])}?" if count else \
         f"Remove {_files(held)} from {folder}, once every copy was read back and compared?"
-    done: TakenIn | None = None
+    done: ImportedScans | None = None
     if not dry_run and (yes or interactive) and (count or held) and (yes or yes_or_no(
             asked, default=bool(count), otherwise=NOTHING if count else "Nothing was removed.")):
         with interruptible("What was taken in is kept; run it again for the rest.") as cancelled, bar() as report:
-            done = take_in(db, home, plan, also=also, remove_sources=remove_sources, report=report,
+            done = import_scans(db, home, plan, also=also, remove_sources=remove_sources, report=report,
                            cancelled=cancelled)
     session.emit({"plan": as_data(plan), "outcome": done.outcome if done else None,
                   "likenesses": done.likenesses if done else 0}, lambda out: _show_outcome(out, plan, done))
@@ -94,13 +94,14 @@ def _watch(db: "Database", home: "Home", folder: Path, cancelled: "Cancelled") -
     from time import sleep
 
     from catalogue.intake import watching
-    from catalogue.intake.apart import read_apart
     from catalogue.intake.proposals import apart_from_stores
+    from catalogue.intake.subprocess_reading import read_in_subprocess
 
     folder = folder.expanduser().absolute()
     apart_from_stores(db, folder)
     watch = watching.Watch(folder, home.settings.ignore, home.settings.tile_overlap,
-                           settle=watching.SETTLE, read=partial(read_apart, cancelled=cancelled), cancelled=cancelled)
+                           settle=watching.SETTLE, read=partial(read_in_subprocess, cancelled=cancelled),
+                           cancelled=cancelled)
     note(f"Watching {folder}. Ctrl-C when all is scanned.")
     while not cancelled():
         for news in watch.look():
@@ -128,20 +129,20 @@ def _store(db: "Database", name: str | None) -> "Store":
 def _told(db: "Database", home: "Home", plan: "Plan", artist: str | None, piece: str | None, notes: tuple[str, ...]
           ) -> "Plan":
     """What the options say, for every proposal."""
-    from catalogue.intake.capture import parsed
-    from catalogue.intake.proposals import answered
+    from catalogue.intake.capture import parse_notes
+    from catalogue.intake.proposals import with_answers
 
     for index, proposal in enumerate(plan.proposals):
         if proposal.take and (artist or piece):
-            plan = answered(db, home, plan, index, artist=artist, piece=piece)
+            plan = with_answers(db, home, plan, index, artist=artist, piece=piece)
         if proposal.take and notes:
-            plan = answered(db, home, plan, index, capture=dict(plan.proposals[index].capture) | parsed(notes))
+            plan = with_answers(db, home, plan, index, capture=dict(plan.proposals[index].capture) | parse_notes(notes))
     return plan
 
 
 def _asked(db: "Database", home: "Home", plan: "Plan", session: Session) -> "Plan":
     """Every open question put to the person; only what cannot be known is asked."""
-    from catalogue.intake.proposals import answered
+    from catalogue.intake.proposals import with_answers
 
     for index, proposal in enumerate(plan.proposals):
         if not proposal.questions:
@@ -152,10 +153,10 @@ def _asked(db: "Database", home: "Home", plan: "Plan", session: Session) -> "Pla
             note(f"  {question}")
         artist = answer("  Artist (- to leave out)", default=proposal.artist.value, otherwise=NOTHING)
         if artist.strip() == "-":
-            plan = answered(db, home, plan, index, take=False)
+            plan = with_answers(db, home, plan, index, take=False)
             continue
         piece = answer("  Piece", default=proposal.piece.value, otherwise=NOTHING)
-        plan = answered(db, home, plan, index, artist=artist, piece=piece)
+        plan = with_answers(db, home, plan, index, artist=artist, piece=piece)
         show_proposal(plan.proposals[index], session, index + 1)
     return plan
 
@@ -173,7 +174,7 @@ def show_plan(plan: "Plan", session: Session) -> None:
 
 def show_proposal(proposal: "Proposal", session: Session, number: int) -> None:
     """One proposal: what, whose, from where to where, warnings, questions."""
-    from catalogue.records.paths import kept, shown
+    from catalogue.records.paths import display_path, escape_path
 
     out = Printer(to_errors=session.as_json)
     whose = " – ".join(filter(None, (proposal.artist.value, proposal.piece.value)))
@@ -183,8 +184,8 @@ def show_proposal(proposal: "Proposal", session: Session, number: int) -> None:
     for reason in proposal.reasons:
         out.print(f"   {reason}")
     for item in proposal.items:
-        name = shown(kept(item.arrival.inside))
-        out.print(f"   {name} → {shown(item.target)}" if item.target else f"   {name}")
+        name = display_path(escape_path(item.arrival.inside))
+        out.print(f"   {name} → {display_path(item.target)}" if item.target else f"   {name}")
     if proposal.take and proposal.capture:
         out.print("   capture notes: " + ", ".join(f"{name} {value}" for name, value in proposal.capture))
     for row in proposal.map.splitlines():
@@ -195,8 +196,8 @@ def show_proposal(proposal: "Proposal", session: Session, number: int) -> None:
         out.print(f"   ? {question}")
 
 
-def _show_outcome(out: "Printer", plan: "Plan", done: "TakenIn | None") -> None:
-    from catalogue.operations.taking_in import summarize
+def _show_outcome(out: "Printer", plan: "Plan", done: "ImportedScans | None") -> None:
+    from catalogue.operations.intake import summarize
 
     if done is not None:
         out.lines(summarize(done))

@@ -31,10 +31,10 @@ def command(session: Session, answer: tuple[str, str] | None, everything: bool) 
     def text(out: "Printer") -> None:
         for area in areas:
             out.print(f"{area.name}: {area.level} {NAMES[area.level]}" if area.level else f"{area.name}: not yet 1")
-            for one in area.criteria if everything else area.lacking:
-                sign = "+" if one.met else ("-" if one.answered else "?")
-                asked = f" [{one.asks}]" if one.asks else ""
-                out.print(f"  {sign} {one.level} {one.text}{asked}: {one.evidence}")
+            for criterion in area.criteria if everything else area.lacking:
+                sign = "+" if criterion.met else ("-" if criterion.answered else "?")
+                asked = f" [{criterion.asks}]" if criterion.asks else ""
+                out.print(f"  {sign} {criterion.level} {criterion.text}{asked}: {criterion.evidence}")
 
     session.emit([{"area": a.name, "level": a.level, "criteria": a.criteria, "lacking": a.lacking} for a in areas],
                  text)

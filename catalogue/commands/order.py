@@ -197,7 +197,7 @@ def _subject(db: "Database", what: str, line_id: int | None) -> tuple[int | None
     if line_id is not None:
         return line_id, None
     number = what.removeprefix("order:")
-    order = orders.maybe(db, number)
+    order = orders.find_by_number(db, number)
     if order is None:
         return None, find_piece(db, what).id
     if number == what and (called := pieces.titled(db, what)):
@@ -251,7 +251,7 @@ def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[
             placed=values.day(given["placed"], session.home.settings.dates) if given["placed"] else "",
             currency=given["currency"], price=given["price"], unit_price=given["unit_price"],
             profile=given["profile"], settings=given["print_notes"], notes=given["notes"], proofs=given["proofs"],
-            numbers=numbers.read(given["numbers"])[0], replacing=numbers.read(given["replacing"])[0],
+            numbers=numbers.parse_numbers(given["numbers"])[0], replacing=numbers.parse_numbers(given["replacing"])[0],
             unnumbered=given["unnumbered"])
     except ValueError as error:
         raise Refused(f"Nothing was recorded: {error}.") from error
@@ -380,9 +380,9 @@ def sheet(session: Session, number: str, line_id: int | None, folder: Path | Non
     if not lines:
         raise NotFound(f"The order {number!r} has no line {line_id}." if line_id else f"{number!r} has no lines.")
     if as_text:
-        sheets = [job_sheet(db, session.home, one) for one in lines]
-        session.emit([one.text for one in sheets],
-                     lambda out: out.lines(line for one in sheets for line in one.text.split("\n")))
+        sheets = [job_sheet(db, session.home, line_id) for line_id in lines]
+        session.emit([line_id.text for line_id in sheets],
+                     lambda out: out.lines(line for line_id in sheets for line in line_id.text.split("\n")))
         return
     with interruptible("Not all sheets were written.") as cancelled, bar() as report:
         written = write_job_sheets(db, session.home, lines, folder=folder, copy_master=copy_master, pdf=pdf,

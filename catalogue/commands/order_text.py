@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from catalogue.records.order_list import OrderSums
 
 
-def made(line: Line | NewLine) -> str:
+def print_details(line: Line | NewLine) -> str:
     """Medium, border, wrap and edge in a few words."""
     return ", ".join(filter(None, (
         line.medium, f"{line.border_mm:g} mm border" if line.border_mm else "",
@@ -30,7 +30,7 @@ def print_lines(out: "Printer", lines: Sequence[Line], dates: str) -> None:
     for (order, placed, status, buyer), its in groupby(lines, key=_heading):
         out.print("  ".join(filter(None, (shown_day(placed, dates), order, status, buyer))))
         for line in its:
-            facts = (f"{line.artist}: {line.title}", f"{line.quantity} × {size_of(line)}", made(line),
+            facts = (f"{line.artist}: {line.title}", f"{line.quantity} × {size_of(line)}", print_details(line),
                      f"numbers {line.numbers}" if line.numbers else "", price_of(line))
             out.print(f"    {', '.join(filter(None, facts))}")
 
@@ -76,7 +76,7 @@ def print_order(out: "Printer", order: Order, lines: Sequence[Line], dates: str)
     for line in lines:
         out.print()
         out.print(f"line {line.id}: {line.artist}: {line.title}")
-        out.print(f"  {line.quantity} × {size_of(line)}, {made(line)}".rstrip(", "))
+        out.print(f"  {line.quantity} × {size_of(line)}, {print_details(line)}".rstrip(", "))
         for name, text in (("numbers", line.numbers), ("price", price_of(line)),
                            ("scan", line.scan_name), ("SHA-256", line.scan_sha256), ("profile", line.profile),
                            ("print notes", line.settings), ("notes", line.notes)):
@@ -93,11 +93,11 @@ def print_proposal(out: "Printer", proposal: "Proposal", dates: str) -> None:
     if last:
         numbers = f", numbers {last.numbers}" if last.numbers else ""
         out.print(f"  last time   {shown_day(last.placed, dates)}, order {last.number}: "
-                  f"{last.quantity} × {size_of(last)}, {made(last)}{numbers}")
+                  f"{last.quantity} × {size_of(last)}, {print_details(last)}{numbers}")
         out.print(f"  from        {last.scan_name or 'unknown scan'} {last.scan_sha256[:12]}")
         if last.notes:
             out.print(f"  noted       {last.notes}")
-    out.print(f"  now         {line.quantity} × {size_of(line)}, {made(line)}".rstrip(", "))
+    out.print(f"  now         {line.quantity} × {size_of(line)}, {print_details(line)}".rstrip(", "))
     if printing:
         place = printing.best.name if printing.best else "no sound copy within reach"
         same = last is not None and last.scan_sha256 == printing.scan.sha256

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from catalogue.errors import CatalogueError
-from catalogue.records.paths import kept
+from catalogue.records.paths import escape_path
 from catalogue.untrusted import visible, visible_json
 
 if TYPE_CHECKING:
@@ -87,8 +87,8 @@ def plain(value: object) -> Any:
     """
     if is_dataclass(value) and not isinstance(value, type):
         # not asdict: it makes a Counter of the pairs of a Counter
-        return {one.name: plain(getattr(value, one.name)) for one in fields(value)
-                if not isinstance(getattr(value, one.name), bytes)}
+        return {field.name: plain(getattr(value, field.name)) for field in fields(value)
+                if not isinstance(getattr(value, field.name), bytes)}
     if isinstance(value, dict):
         return {plain(str(k)): plain(v) for k, v in value.items() if not isinstance(v, bytes)}
     if isinstance(value, list | tuple | set | frozenset):
@@ -100,7 +100,7 @@ def plain(value: object) -> Any:
     if isinstance(value, float):
         return value if isfinite(value) else None  # JSON knows neither NaN nor infinity
     if isinstance(value, str):
-        return kept(value).encode("utf-8", "replace").decode()
+        return escape_path(value).encode("utf-8", "replace").decode()
     return value
 
 

@@ -44,15 +44,15 @@ def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], re
     if not piece:
         if noted or relief is not None:
             raise click.UsageError("Notes belong to a piece: say which.")
-        found = advice(db, session.home.settings)
-        session.emit(found, lambda out: _advice(out, found))
+        advised = advice(db, session.home.settings)
+        session.emit(advised, lambda out: _advice(out, advised))
         return
     chosen = find_piece(db, " ".join(piece))
     if noted or relief is not None:
         from catalogue.operations.capturing import note_capture
 
         note_capture(db, chosen.id, _pairs(noted), relief_mm=relief)
-    ours = [one for one in advice(db, session.home.settings) if one.piece_id == chosen.id]
+    ours = [rescan for rescan in advice(db, session.home.settings) if rescan.piece_id == chosen.id]
     offered = notes_to_offer(db, chosen.id)
     expected = captures(db, session.home.settings, chosen.id)
     session.emit({"piece": chosen.id, "advice": ours, "captures": expected, "captured before": offered},
@@ -83,20 +83,21 @@ def _pairs(noted: tuple[str, ...]) -> dict[str, str]:
     return pairs
 
 
-def _advice(out: "Printer", found: list["Rescan"]) -> None:
+def _advice(out: "Printer", advised: list["Rescan"]) -> None:
     from catalogue.ledger.values import measured_size
 
-    for one in found:
-        prints = f"{one.prints} {'print' if one.prints == 1 else 'prints'}"
-        out.print(f"{one.artist}: {one.title}  (piece {one.piece_id})  {prints} asked, last {one.last}")
-        if not one.sizes:
+    for rescan in advised:
+        prints = f"{rescan.prints} {'print' if rescan.prints == 1 else 'prints'}"
+        out.print(f"{rescan.artist}: {rescan.title}  (piece {rescan.piece_id})  {prints} asked, last {rescan.last}")
+        if not rescan.sizes:
             out.print("    no master is chosen")
-        for size in one.sizes:
+        for size in rescan.sizes:
             out.print(f"    {measured_size(size.width_mm, size.height_mm)}: {size.ppi:.0f} ppi, "
                       f"{size.least_ppi} is the least; {size.prints} asked")
-        if one.scan_ppi and one.master_ppi:
-            out.print(f"    scanned at {one.master_ppi:.0f} ppi; {one.scan_ppi:.0f} on the original would serve all")
-    if not found:
+        if rescan.scan_ppi and rescan.master_ppi:
+            out.print(f"    scanned at {rescan.master_ppi:.0f} ppi; "
+                      f"{rescan.scan_ppi:.0f} on the original would serve all")
+    if not advised:
         out.print("Every master serves the sizes asked of it.")
 
 
@@ -114,10 +115,10 @@ def _piece(out: "Printer", ours: list["Rescan"], expected: "Captures | None", of
         if count > 1:
             out.print(WEAVE)
     out.lines(ORIGINALS)
-    for one in offered:
-        relief = f", relief {one.relief_mm:g} mm" if one.relief_mm is not None else ""
-        out.print(f"captured {one.captured[:10]}: {one.title}{relief}")
-        for name, value in one.notes.items():
+    for capture in offered:
+        relief = f", relief {capture.relief_mm:g} mm" if capture.relief_mm is not None else ""
+        out.print(f"captured {capture.captured[:10]}: {capture.title}{relief}")
+        for name, value in capture.notes.items():
             out.print(f"    {name}: {value}")
     if not offered:
         out.print("No capture notes of this artist's work yet; give them with --note.")

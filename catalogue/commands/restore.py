@@ -24,11 +24,11 @@ def command(session: Session, file: str, source: str | None, digest: str | None,
     The copy is made beside it and verified first; only then the names are switched. The former file stays beside it
     with a name ending in .damaged and the time.
     """
-    from catalogue.fixity.restore import file_called
+    from catalogue.fixity.restore import find_file
     from catalogue.operations.restoring import plan_restore, restore_file, summarize
 
     db = session.existing()
-    located = file_called(db, file)
+    located = find_file(db, file)
     planned = plan_restore(db, located.id, source or "", _whole(db, digest) if digest else "")
     if not yes:
         note(f"Restore   {planned.target}")
@@ -45,9 +45,9 @@ def _whole(db: "Database", digits: str) -> str:
     from catalogue.errors import Ambiguous, NotFound
     from catalogue.records import scans
 
-    found = scans.starting_with(db, digits.lower())
-    if not found:
+    matches = scans.starting_with(db, digits.lower())
+    if not matches:
         raise NotFound(f"No scan on record has a digest beginning with {digits}.")
-    if len(found) > 1:
+    if len(matches) > 1:
         raise Ambiguous(f"Several scans have a digest beginning with {digits}.", hint="Give more of its digits.")
-    return found[0].sha256
+    return matches[0].sha256

@@ -64,11 +64,11 @@ def find_scan(db: "Database", words: str) -> "Scan":
     fitting = scans.starting_with(db, words.lower()) if len(words) >= 4 and not set(words.lower()) - set(
         "0123456789abcdef") else []
     by_file = scans.in_files_called(db, words)
-    found = {scan.id: scan for scan in (*fitting, *(scan for _, scan in by_file))}
-    if not found:
+    matches = {scan.id: scan for scan in (*fitting, *(scan for _, scan in by_file))}
+    if not matches:
         raise NotFound(f"No scan fits {words!r}.", hint="Give a file's path as `catalogue show` tells it, or the first "
                        "digits of its SHA-256.")
-    if len(found) > 1:
+    if len(matches) > 1:
         named = [path for path, _ in by_file[:6]] or [scan.sha256[:16] for scan in fitting]
-        raise Ambiguous(f"{len(found)} scans fit {words!r}.", hint="; ".join(named) + ".")
-    return next(iter(found.values()))
+        raise Ambiguous(f"{len(matches)} scans fit {words!r}.", hint="; ".join(named) + ".")
+    return next(iter(matches.values()))

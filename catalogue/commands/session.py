@@ -44,9 +44,9 @@ class Session:
 
     def looking(self) -> "Database":
         """The catalogue, which must exist, to read alone: works where it cannot be written."""
-        from catalogue.records.database import looked_at
+        from catalogue.records.database import open_for_reading
 
-        return looked_at(self.home.database)
+        return open_for_reading(self.home.database)
 
     def existing(self) -> "Database":
         """The catalogue, which must exist, for reading and writing. Refused on a seat that only looks."""

@@ -24,8 +24,8 @@ ID_DIGITS = 18  # SQLite's integers have 64 bits
 def command(session: Session, piece: tuple[str, ...]) -> None:
     """Everything about PIECE (its number, its title, or artist and title)."""
     db = session.looking()
-    found = find_piece(db, " ".join(piece))
-    data = everything(db, session, found)
+    chosen = find_piece(db, " ".join(piece))
+    data = everything(db, session, chosen)
     session.emit(data, lambda out: _print(out, data))
 
 
@@ -76,12 +76,12 @@ def everything(db: "Database", session: Session, piece: "Piece") -> dict[str, An
     """A piece with its scans and their files, sizes, findings and orders, as plain values."""
     from dataclasses import asdict
 
-    from catalogue.indexing.stores import where
+    from catalogue.indexing.stores import locate_store
     from catalogue.reading.printsize import prints_up_to
     from catalogue.records import files, findings, orders, scans, stores
     from catalogue.records.current import caution
 
-    online = {store.id: where(db, store) is not None for store in stores.listed(db)}
+    online = {store.id: locate_store(db, store) is not None for store in stores.listed(db)}
     lying: dict[int, list[dict[str, Any]]] = {}
     for scan_id, file in files.of_piece(db, piece.id):
         state = file.state if online.get(file.store_id) else "offline"
@@ -104,7 +104,7 @@ def everything(db: "Database", session: Session, piece: "Piece") -> dict[str, An
 
 
 def _print(out: "Printer", data: dict[str, Any]) -> None:
-    from catalogue.records.paths import shown
+    from catalogue.records.paths import display_path
 
     out.print(f"{data['artist']}: {data['title']}  {data['year']}  (piece {data['id']})".replace("   ", " "))
     if data["caution"]:
@@ -119,7 +119,7 @@ def _print(out: "Printer", data: dict[str, Any]) -> None:
                   f"{scan['profile_name'] or 'no profile'}, {data_size(scan['bytes'])}")
         out.print(f"  SHA-256 {scan['sha256']}")
         for file in scan["files"]:
-            out.print(f"  {file['store']}:{shown(file['path'])}  {file['state']}, "
+            out.print(f"  {file['store']}:{display_path(file['path'])}  {file['state']}, "
                       f"checked {(file['checked'] or 'never')[:10]}")
         for note in scan["notes"] if scan["role"] == "master" else ():
             out.print(f"  note: {note['kind']}: {note['detail']}")
@@ -130,7 +130,8 @@ def _print(out: "Printer", data: dict[str, Any]) -> None:
             out.print(f"  {size['ppi']:>4} ppi  {size['width_mm'] / 10:.1f} × {size['height_mm'] / 10:.1f} cm")
     for finding in data["findings"]:
         out.print()
-        out.print(f"finding: {finding['kind']}: {shown(finding['path'])}: {finding['detail']}. {finding['hint']}")
+        out.print(f"finding: {finding['kind']}: {display_path(finding['path'])}: "
+                  f"{finding['detail']}. {finding['hint']}")
     if data["orders"]:
         out.print()
         out.print("orders")

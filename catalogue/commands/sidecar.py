@@ -32,18 +32,18 @@ def command(context: click.Context, session: Session, piece: tuple[str, ...], ri
     from catalogue.operations.sidecars import summarize, write_descriptions
 
     db = session.existing()
-    found = find_piece(db, " ".join(piece))
-    description = description_of(db, found.id, rights)
-    targets = files_to_describe(db, found.id, roles)
+    chosen = find_piece(db, " ".join(piece))
+    description = description_of(db, chosen.id, rights)
+    targets = files_to_describe(db, chosen.id, roles)
     if not targets:
-        raise NotFound(f"{found.title!r} has no {' or '.join(roles)} that is present.", hint="Try --role.")
+        raise NotFound(f"{chosen.title!r} has no {' or '.join(roles)} that is present.", hint="Try --role.")
     what = f"{len(targets)} copies into {folder}" if folder else f"{len(targets)} sidecars beside the scans"
     if not yes:
         if session.as_json or not sys.stdin.isatty():
             raise click.UsageError("Say --yes where no one can be asked.")
-        ask(f"{found.artist}, {found.title}: write {what}?", otherwise="Nothing was written.", default=True)
+        ask(f"{chosen.artist}, {chosen.title}: write {what}?", otherwise="Nothing was written.", default=True)
     with interruptible("What was written is kept.") as cancelled, bar() as report:
         written = write_descriptions(db, targets, description, folder, report=report, cancelled=cancelled)
     session.emit(written, lambda out: out.lines(summarize(written)))
-    if any(one.trouble for one in written):
+    if any(sidecar.trouble for sidecar in written):
         context.exit(1)

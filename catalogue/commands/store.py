@@ -48,14 +48,14 @@ def add(session: Session, name: str, folder: Path, kind: str, marker: bool | Non
 @click.pass_obj
 def list_stores(session: Session) -> None:
     """Stores with what they hold and whether they are connected."""
-    from catalogue.indexing.stores import marked_elsewhere, on_one_disk, where
+    from catalogue.indexing.stores import locate_store, marked_elsewhere, on_one_disk
     from catalogue.records import stores
 
     db = session.looking()
     shared = on_one_disk(db)
     rows: list[dict[str, Any]] = []
     for store in stores.listed(db):
-        place = where(db, store)
+        place = locate_store(db, store)
         holding = stores.holding(db, store.id)
         rows.append({"name": store.name, "kind": store.kind, "folder": str(place or store.root),
                      "online": place is not None, "files": holding.files, "bytes": holding.bytes,
@@ -70,8 +70,8 @@ def list_stores(session: Session) -> None:
         out.table(("store", "kind", "state", "files", "size", "missing", "folder"), [
             (row["name"], row["kind"], "online" if row["online"] else "OFFLINE", row["files"], data_size(row["bytes"]),
              row["missing"], row["folder"]) for row in rows])
-        for one, two in shared:
-            out.print(f"{one} and {two} are on one disk: when it fails, both are lost.")
+        for first, second in shared:
+            out.print(f"{first} and {second} are on one disk: when it fails, both are lost.")
         for row in rows:
             for other in row["marker also at"]:
                 out.print(f"{other} has the marker of {row['name']}: a clone, or the disk at a new place."

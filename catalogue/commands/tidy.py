@@ -67,10 +67,10 @@ def command(context: click.Context, session: Session, store_name: str | None, le
 
 
 def _show_plan(out: "Printer", plan: "Tidying") -> None:
-    from catalogue.records.paths import shown
+    from catalogue.records.paths import display_path
 
     for move in plan.moves:
-        out.lines((shown(move.source), f"  → {shown(move.target)}", f"  {move.why}"))
+        out.lines((display_path(move.source), f"  → {display_path(move.target)}", f"  {move.why}"))
     for kind, path, detail in plan.remarks:
-        out.print(f"{kind}: {shown(path)}: {detail}")
+        out.print(f"{kind}: {display_path(path)}: {detail}")
     out.print(f"{plan.store}: {len(plan.moves)} to rename, {plan.in_order} in order, {len(plan.remarks)} remarks.")

@@ -60,15 +60,15 @@ class Name:
 def read_name(text: str) -> Name:
     """Take a stem or a folder's name apart."""
     text = unicodedata.normalize("NFC", text)
-    found = tuple(tokens(text))
-    return Name(text, found, tuple(_units(found)))
+    name_tokens = tuple(tokens(text))
+    return Name(text, name_tokens, tuple(_units(name_tokens)))
 
 
-def _units(found: tuple[Token, ...]) -> Iterator[Unit]:
-    open_air = any(t.spaced or (t.kind is Kind.BREAK and t.text != "-") for t in found)
+def _units(name_tokens: tuple[Token, ...]) -> Iterator[Unit]:
+    open_air = any(t.spaced or (t.kind is Kind.BREAK and t.text != "-") for t in name_tokens)
     joint, i = 3, 0
-    while i < len(found):
-        token = found[i]
+    while i < len(name_tokens):
+        token = name_tokens[i]
         if token.kind is Kind.BREAK:
             joint = max(
                 joint, 1 if token.text == "-" else 2 if set(token.text) == {"_"} and len(token.text) == 1 else 3
@@ -79,17 +79,17 @@ def _units(found: tuple[Token, ...]) -> Iterator[Unit]:
             joint, i = 3, i + 1
             continue
         last = i
-        alone = len(found) == 3  # "Ambrose-Nyx", nothing else
+        alone = len(name_tokens) == 3  # "Ambrose-Nyx", nothing else
         while (
             (open_air or alone)
-            and last + 2 < len(found)
-            and found[last + 1].text == "-"
-            and found[last + 2].kind in WORDS
-            and found[last].text[0].isupper()
-            and found[last + 2].text[0].isupper()
+            and last + 2 < len(name_tokens)
+            and name_tokens[last + 1].text == "-"
+            and name_tokens[last + 2].kind in WORDS
+            and name_tokens[last].text[0].isupper()
+            and name_tokens[last + 2].text[0].isupper()
         ):
             last += 2
-        yield Unit(i, last, "".join(t.text for t in found[i : last + 1]), joint)
+        yield Unit(i, last, "".join(t.text for t in name_tokens[i : last + 1]), joint)
         joint, i = 0, last + 1
 
 
@@ -138,20 +138,20 @@ def is_device_name(name: Name) -> bool:
 def phrases(text: str, first: int = 0, last: int = -1) -> tuple[Phrase, ...]:
     """Every beginning and end of the fields of a name, or of its tokens ``first`` to ``last``, that may be a person."""
     name = read_name(text)
-    found: dict[tuple[int, int], Phrase] = {}
+    known_phrases: dict[tuple[int, int], Phrase] = {}
     runs = fields(name, first, last)
     for number, run in enumerate(runs):
         for length in range(1, min(4, len(run)) + 1):
             for start in {0, len(run) - length}:
                 spot = _spot(number, len(runs), start, length, len(run))
-                _add(found, name, run[start : start + length], run, spot)
+                _add(known_phrases, name, run[start : start + length], run, spot)
     for length in (2, 3):  # "Anna_Lee_Low Tide": names written with underscores, titles with spaces
         for start in {0, len(runs) - length}:
             part = runs[start : start + length] if start >= 0 and len(runs) >= length else []
             if part and all(len(run) == 1 for run in part) and all(run[0].joint == 2 for run in part[1:]):
                 person = read_person([run[0].text for run in part])
                 if person and (person.form >= 0.45 or len(runs) > length) and not has_east_asian(person.text):
-                    _add(found, name, [run[0] for run in part], part[0], "F" if start == 0 else "L")
+                    _add(known_phrases, name, [run[0] for run in part], part[0], "F" if start == 0 else "L")
     for number, (before, after) in enumerate(pairwise(runs)):
         gap = name.text[name.tokens[before[-1].last].end : name.tokens[after[0].first].start]
         bracket = gap.strip() in ("(", "（") and name.text[name.tokens[after[-1].last].end :].strip() in (")", "）")
@@ -163,8 +163,8 @@ def phrases(text: str, first: int = 0, last: int = -1) -> tuple[Phrase, ...]:
             for length in (1, 2, 3, 4):
                 if len(after) >= length:
                     spot = _spot(min(number, rest - 1), rest, 0, length, len(after))
-                    _add(found, name, [*before, *after[:length]], [*before, *after], spot, comma=len(before))
-    return tuple(found.values())
+                    _add(known_phrases, name, [*before, *after[:length]], [*before, *after], spot, comma=len(before))
+    return tuple(known_phrases.values())
 
 
 def _spot(number: int, count: int, start: int, length: int, whole: int) -> str:
@@ -202,7 +202,8 @@ def fields(name: Name, first: int = 0, last: int = -1) -> list[list[Unit]]:
 
 
 def _add(
-    found: dict[tuple[int, int], Phrase], name: Name, units: list[Unit], run: list[Unit], spot: str, comma: int = 0
+    known_phrases: dict[tuple[int, int], Phrase], name: Name, units: list[Unit], run: list[Unit], spot: str,
+    comma: int = 0
 ) -> None:
     if any(t.kind is not Kind.WORD for u in units for t in name.tokens[u.first : u.last + 1] if t.text != "-"):
         return  # no person is called "print"
@@ -219,7 +220,7 @@ def _add(
     begins = units[0] is run[0] or units[0].joint >= 2
     hyphens = not any(t.spaced or (t.kind is Kind.BREAK and t.text != "-") for t in name.tokens)  # no other joints
     ends = after is None or (after.kind is Kind.BREAK and (hyphens or after.text != "-")) or after.kind in SURE
-    found[first, last] = Phrase(first, last, person, whole, whole or (begins and ends), spot)
+    known_phrases[first, last] = Phrase(first, last, person, whole, whole or (begins and ends), spot)
 
 
 __all__ = ["Name", "Phrase", "Unit", "fields", "fold", "is_device_name", "is_shelf", "phrases", "read_name"]

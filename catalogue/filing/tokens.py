@@ -208,10 +208,10 @@ def _kind_of(word: str) -> Kind:
     return Kind.WORD
 
 
-def _merged(found: Iterator[Token]) -> Iterator[Token]:
+def _merged(name_tokens: Iterator[Token]) -> Iterator[Token]:
     """Words of two parts that mean one thing: "re-scan", "for print", "low res", "fine art"."""
     pending: list[Token] = []
-    for token in found:
+    for token in name_tokens:
         pending.append(token)
         while len(pending) >= 3:
             pair = "".join(t.text.casefold() for t in pending[:3] if t.kind is not Kind.BREAK)

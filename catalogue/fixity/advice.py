@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from catalogue.errors import NotFound, Refused
 from catalogue.fixity.copies import review_scans
-from catalogue.fixity.placing import Damage, from_text
+from catalogue.fixity.damage_regions import Damage, from_text
 from catalogue.fixity.restore import sources
 from catalogue.indexing.recording import ACCEPTED_EDIT
 from catalogue.records import copies as copy_rows
@@ -12,7 +12,7 @@ from catalogue.records import events, files, findings, fixity, pieces, scans
 from catalogue.records import stores as store_rows
 from catalogue.records.database import Database, transaction
 from catalogue.records.findings import Finding
-from catalogue.records.paths import shown
+from catalogue.records.paths import display_path
 from catalogue.records.scans import Scan
 from catalogue.settings import Settings
 
@@ -110,7 +110,7 @@ def _repair(db: Database, finding: Finding, store: str) -> NextStep:
     if scan is not None and former is None and scans.content_fault(db, scan.id) == finding.kind:
         scan = None  # a copy of these very bytes is no better
     good = sources(db, scan.sha256, finding.file_id or 0) if scan else []
-    place = _quoted(f"{store}:{shown(finding.path)}") + (f" --digest {former.sha256[:12]}" if former else "")
+    place = _quoted(f"{store}:{display_path(finding.path)}") + (f" --digest {former.sha256[:12]}" if former else "")
     if good:
         best = good[0]
         checked = f", checked {best.checked_at[:10]}" if best.checked_at else ", not checked since it was read"
@@ -159,9 +159,9 @@ def accept(db: Database, settings: Settings, finding_id: int, why: str) -> None:
         events.append(db, "deletion" if gone else "validation", "warning", store=store, path=finding.path,
                       sha256=scan.sha256 if scan else "", detail=f"{finding.kind} accepted: {why}")
         former = _former(db, finding)
-        for piece_id in {one.piece_id for one in (scan, former) if one is not None and one.piece_id is not None}:
+        for piece_id in {each.piece_id for each in (scan, former) if each is not None and each.piece_id is not None}:
             pieces.propose_current(db, piece_id)
-        review_scans(db, settings, {one.id for one in (scan, former) if one is not None})
+        review_scans(db, settings, {each.id for each in (scan, former) if each is not None})
 
 
 def _quoted(word: str) -> str:

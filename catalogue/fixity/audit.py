@@ -19,9 +19,9 @@ from time import monotonic
 from catalogue.fixity import copies, log, verdicts
 from catalogue.fixity.checking import Checked, Expected, Result
 from catalogue.fixity.copying import Stopped
-from catalogue.indexing.alone import alone
-from catalogue.indexing.stores import is_at, where
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.indexing.exclusive_lock import exclusive_lock
+from catalogue.indexing.stores import is_at, locate_store
+from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import events, findings, fixity, runs
 from catalogue.records.database import Database, transaction
 from catalogue.records.fixity import Due
@@ -65,7 +65,7 @@ class StoreAudit:
 
 
 @dataclass(slots=True)
-class _Part:
+class _StoreRun:
     """One store's share of a running audit."""
 
     store: Store
@@ -101,8 +101,9 @@ class _Meter:
             self.bytes += count
 
 
-def audit(db: Database, home: Home, stores: Sequence[Store], *, budget: Budget = Budget(), report: Report = unheard,
-          cancelled: Cancelled = never) -> list[StoreAudit]:
+def audit(db: Database, home: Home, stores: Sequence[Store], *, budget: Budget = Budget(),
+          report: Report = ignore_progress,
+          cancelled: Cancelled = never_cancelled) -> list[StoreAudit]:
     """Check the stores' files, all stores at once, one reader each on spinning disks.
 
     Findings are opened and closed as the files show, events appended, and ``single copy`` and ``no off-site copy``
@@ -111,12 +112,12 @@ def audit(db: Database, home: Home, stores: Sequence[Store], *, budget: Budget =
     Raises:
         Busy: another audit is under way on this catalogue.
     """
-    with alone(home, "audit"):
+    with exclusive_lock(home, "audit"):
         done: list[StoreAudit] = []
         with ExitStack() as stack:
-            parts: list[_Part] = []
+            parts: list[_StoreRun] = []
             for store in stores:
-                root = where(db, store)
+                root = locate_store(db, store)
                 if root is None:
                     done.append(_offline(db, home, store))
                 else:
@@ -142,7 +143,7 @@ def _offline(db: Database, home: Home, store: Store) -> StoreAudit:
     return StoreAudit(store.name, "offline", findings={"offline": 1})
 
 
-def _started(db: Database, store: Store, root: Path, budget: Budget, stack: ExitStack) -> _Part:
+def _started(db: Database, store: Store, root: Path, budget: Budget, stack: ExitStack) -> _StoreRun:
     with transaction(db):
         findings.resolve(db, "seen again", store_id=store.id, path="", kinds=("offline",))
         run_id = runs.start(db, "audit" if budget.share is None else "spot check", store.id)
@@ -152,10 +153,10 @@ def _started(db: Database, store: Store, root: Path, budget: Budget, stack: Exit
         carried_on = fixity.checkable(db, store.id) - len(ids) if turn < run_id else 0
     readers = 1 if store.one_reader else READERS
     pool = stack.enter_context(ThreadPoolExecutor(readers, thread_name_prefix=f"audit {store.name}"))
-    return _Part(store, root, run_id, turn, iter(ids), len(ids), size, carried_on, pool, readers, monotonic())
+    return _StoreRun(store, root, run_id, turn, iter(ids), len(ids), size, carried_on, pool, readers, monotonic())
 
 
-def _run(db: Database, parts: list[_Part], budget: Budget, report: Report, cancelled: Cancelled) -> None:
+def _run(db: Database, parts: list[_StoreRun], budget: Budget, report: Report, cancelled: Cancelled) -> None:
     meter, abandon, begun, committed = _Meter(), Flag(), monotonic(), monotonic()
     promised = 0
     total = sum(part.due for part in parts)
@@ -178,13 +179,13 @@ def _run(db: Database, parts: list[_Part], budget: Budget, report: Report, cance
                 committed = monotonic()
             report(Progress("Audit", sum(p.checked for p in parts), total, meter.bytes, total_bytes,
                             _time_left(meter.bytes, total_bytes, monotonic() - begun, budget)))
-        _commit(db, parts, never)
+        _commit(db, parts, never_cancelled)
     finally:
         abandon.set()
         _commit(db, parts, abandon.is_set)
 
 
-def _fed(db: Database, part: _Part, budget: Budget, promised: int, meter: _Meter, abandon: Flag) -> int:
+def _fed(db: Database, part: _StoreRun, budget: Budget, promised: int, meter: _Meter, abandon: Flag) -> int:
     """Hand out files until every reader has one waiting; gives the bytes promised so far by all stores."""
     while not part.outcome and len(part.pending) < 2 * part.readers:
         file_id = next(part.ids, None)
@@ -207,7 +208,7 @@ def _fed(db: Database, part: _Part, budget: Budget, promised: int, meter: _Meter
     return promised
 
 
-def _gather(part: _Part, finished: "set[Future[Checked]]") -> None:
+def _gather(part: _StoreRun, finished: "set[Future[Checked]]") -> None:
     for future in [f for f in part.pending if f in finished]:
         due = part.pending.pop(future)
         try:
@@ -222,12 +223,12 @@ def _gather(part: _Part, finished: "set[Future[Checked]]") -> None:
         part.results.append((due, checked))
 
 
-def _commit(db: Database, parts: list[_Part], cancelled: Cancelled) -> None:
+def _commit(db: Database, parts: list[_StoreRun], cancelled: Cancelled) -> None:
     for part in parts:
         results, part.results = part.results, []
         if not results:
             continue
-        judged = [verdicts.judged(db, part.root, due, checked, cancelled) for due, checked in results]
+        judged = [verdicts.judge(db, part.root, due, checked, cancelled) for due, checked in results]
         with transaction(db):
             for verdict in judged:
                 verdicts.record(db, part.store, verdict)
@@ -241,27 +242,28 @@ def _commit(db: Database, parts: list[_Part], cancelled: Cancelled) -> None:
                 part.missing.append(verdict.due)
 
 
-def _ended(db: Database, home: Home, part: _Part, report: Report, cancelled: Cancelled) -> StoreAudit:
+def _ended(db: Database, home: Home, part: _StoreRun, report: Report, cancelled: Cancelled) -> StoreAudit:
     if part.missing and part.outcome in ("finished", "budget"):
         moved = verdicts.find_moved(db, home, part.store, part.root, part.missing, report, cancelled)
         part.findings["missing"] -= moved
         part.findings["moved"] += moved
-    found = {kind: count for kind, count in part.findings.items() if count}
+    open_counts = {kind: count for kind, count in part.findings.items() if count}
     left = part.due - part.checked
     with transaction(db):
         if part.outcome == "failed":
             findings.record(db, "offline", "the store went away during an audit", store_id=part.store.id,
                             hint="Connect it, then audit it again.")
-            found["offline"] = 1
+            open_counts["offline"] = 1
         counts = {"checked": part.checked, "intact": part.intact, "bytes": part.bytes, "left": left,
-                  "findings": sum(found.values())}
+                  "findings": sum(open_counts.values())}
         outcome = "finished" if part.outcome == "budget" else part.outcome
         runs.end(db, part.run_id, outcome, counts)
-        events.append(db, "validation", "success" if not found and outcome == "finished" else "warning",
+        events.append(db, "validation", "success" if not open_counts and outcome == "finished" else "warning",
                       store=part.store.name, detail=f"audit {part.outcome}: {part.checked} files checked,"
-                      f" {part.intact} intact, {left} left" + "".join(f", {n} {k}" for k, n in sorted(found.items())))
+                      f" {part.intact} intact, {left} left"
+                      + "".join(f", {n} {k}" for k, n in sorted(open_counts.items())))
     return StoreAudit(part.store.name, part.outcome, part.checked, part.bytes, part.intact, left, part.carried_on,
-                      found, monotonic() - part.begun)
+                      open_counts, monotonic() - part.begun)
 
 
 def _time_left(done: int, total: int, spent: float, budget: Budget) -> str:

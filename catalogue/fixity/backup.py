@@ -13,8 +13,8 @@ from pathlib import Path
 from catalogue.errors import Damaged, NotFound
 from catalogue.fixity import log
 from catalogue.fixity.copying import copy_verified
-from catalogue.indexing.alone import alone
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.indexing.exclusive_lock import exclusive_lock
+from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import events, journal
 from catalogue.records.backup import Condition, condition, copy_database
 from catalogue.records.database import Database, now, transaction
@@ -40,8 +40,8 @@ def generations(home: Home) -> list[Generation]:
         entries = list(home.backups.iterdir())
     except FileNotFoundError:
         return []
-    found = [(_NAME.fullmatch(entry.name), entry) for entry in entries]
-    return sorted((Generation(int(m[1]), m[2], entry) for m, entry in found if m), key=lambda g: g.number)
+    matches = [(_NAME.fullmatch(entry.name), entry) for entry in entries]
+    return sorted((Generation(int(m[1]), m[2], entry) for m, entry in matches if m), key=lambda g: g.number)
 
 
 def to_keep(known: Sequence[Generation], newest: int, months: int = MONTHS_KEPT) -> set[int]:
@@ -52,8 +52,8 @@ def to_keep(known: Sequence[Generation], newest: int, months: int = MONTHS_KEPT)
     return kept | {number for _, number in sorted(last_of_month.items())[-months:]}
 
 
-def back_up(db: Database, home: Home, *, also: Path | None = None, report: Report = unheard,
-            cancelled: Cancelled = never) -> Generation:
+def back_up(db: Database, home: Home, *, also: Path | None = None, report: Report = ignore_progress,
+            cancelled: Cancelled = never_cancelled) -> Generation:
     """Make a backup, check it, and drop generations that are no longer needed.
 
     ``also`` is a folder, best on another disk, that gets a verified copy of it.
@@ -61,7 +61,7 @@ def back_up(db: Database, home: Home, *, also: Path | None = None, report: Repor
     Raises:
         Damaged: the catalogue fails its integrity check; its backups are left as they are. NoRoom, CatalogueError.
     """
-    with alone(home, "backup"):
+    with exclusive_lock(home, "backup"):
         home.backups.mkdir(parents=True, exist_ok=True)
         _sweep(home)
         known = generations(home)
@@ -73,9 +73,9 @@ def back_up(db: Database, home: Home, *, also: Path | None = None, report: Repor
             with staged_file(target) as part:
                 copy_database(db, part)
                 report(Progress("Backup", note="checking the copy"))
-                found = condition(part)
-                if found.faults:
-                    raise Damaged(f"The catalogue fails its integrity check: {found.faults[0]}.",
+                state = condition(part)
+                if state.faults:
+                    raise Damaged(f"The catalogue fails its integrity check: {state.faults[0]}.",
                                   hint="Run `catalogue recover`. The earlier backups are untouched.",
                                   path=home.database)
         finally:
@@ -106,10 +106,11 @@ def _copy_journal(home: Home, folder: Path) -> None:
     """A copy of the journal beside the backups; a damaged one takes no good one's place."""
     source = journal.path_of(home.database)
     if source.exists() and not journal.read(source).faults:
-        copy_verified(source, folder / source.name, sha256=None, report=unheard, cancelled=never, replace=True)
+        copy_verified(source, folder / source.name, sha256=None, report=ignore_progress, cancelled=never_cancelled,
+                      replace=True)
 
 
-def back_up_if_due(db: Database, home: Home, *, report: Report = unheard) -> Generation | None:
+def back_up_if_due(db: Database, home: Home, *, report: Report = ignore_progress) -> Generation | None:
     """Make a backup unless the newest one was made today."""
     known = generations(home)
     today = now()[:10].replace("-", "")
@@ -118,12 +119,12 @@ def back_up_if_due(db: Database, home: Home, *, report: Report = unheard) -> Gen
     return back_up(db, home, report=report)
 
 
-def newest_sound(home: Home, report: Report = unheard) -> tuple[Generation, Condition]:
+def newest_sound(home: Home, report: Report = ignore_progress) -> tuple[Generation, Condition]:
     """The newest backup that passes its checks. Raises :class:`NotFound` when there is none."""
     for generation in reversed(generations(home)):
         report(Progress("Recover", note=f"checking {generation.path.name}"))
-        found = condition(generation.path)
-        if not found.faults:
-            return generation, found
+        state = condition(generation.path)
+        if not state.faults:
+            return generation, state
     raise NotFound("There is no sound backup.", hint="Rebuild the catalogue from the stores: catalogue recover"
                    " --rebuild.", path=home.backups)

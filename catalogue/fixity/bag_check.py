@@ -10,7 +10,7 @@ from unicodedata import normalize
 from urllib.parse import urlsplit
 
 from catalogue.fixity.bag_names import unescaped, unsafe
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.reading.digests import Stopped
 from catalogue.untrusted import LIST_BYTES, open_regular, read_regular
 
@@ -40,7 +40,8 @@ class _Bag:
         self.problems.append(Problem(path, text))
 
 
-def check_bag(folder: Path, *, report: Report = unheard, cancelled: Cancelled = never) -> list[Problem]:
+def check_bag(folder: Path, *, report: Report = ignore_progress,
+              cancelled: Cancelled = never_cancelled) -> list[Problem]:
     """All that is wrong with a bag; empty when it is valid. Changes nothing and fetches nothing.
 
     Raises :class:`Stopped` when told to.
@@ -67,14 +68,14 @@ def _check_declaration(bag: _Bag) -> None:
         return
     if text.startswith("\ufeff"):
         bag.blame("bagit.txt", "it begins with a byte-order mark")
-    found = re.fullmatch(r"BagIt-Version: ([0-9]+\.[0-9]+)(?:\r\n|\n|\r)Tag-File-Character-Encoding: (\S+)\s*",
+    match = re.fullmatch(r"BagIt-Version: ([0-9]+\.[0-9]+)(?:\r\n|\n|\r)Tag-File-Character-Encoding: (\S+)\s*",
                          text.removeprefix("\ufeff"))
-    if not found:
+    if not match:
         bag.blame("bagit.txt", "it must be two lines: BagIt-Version and Tag-File-Character-Encoding")
-    elif found[1] not in _VERSIONS:
-        bag.blame("bagit.txt", f"version {found[1]} is not known here")
-    elif found[2].upper() != "UTF-8":
-        bag.blame("bagit.txt", f"the encoding {found[2]} is not UTF-8")
+    elif match[1] not in _VERSIONS:
+        bag.blame("bagit.txt", f"version {match[1]} is not known here")
+    elif match[2].upper() != "UTF-8":
+        bag.blame("bagit.txt", f"the encoding {match[2]} is not UTF-8")
 
 
 def _walk_payload(bag: _Bag) -> None:
@@ -101,10 +102,10 @@ def _read_manifests(bag: _Bag) -> dict[str, set[str]]:
     names = sorted(entry.name for entry in bag.folder.iterdir())
     payload_manifests = [n for n in names if re.fullmatch(r"manifest-[a-z0-9]+\.txt", n)]
     for name in names:
-        found = _MANIFEST.fullmatch(name)
-        if not found:
+        match = _MANIFEST.fullmatch(name)
+        if not match:
             continue
-        algorithm, is_tag = found[2], bool(found[1])
+        algorithm, is_tag = match[2], bool(match[1])
         if algorithm not in hashlib.algorithms_available or algorithm.startswith("shake"):
             bag.blame(name, f"the algorithm {algorithm} is not known here")
             continue
@@ -137,16 +138,16 @@ def _entries(bag: _Bag, name: str) -> Iterator[tuple[str, str]]:
     for number, line in enumerate(re.split(r"\r\n|\n|\r", text.removeprefix("\ufeff")), 1):
         if not line.strip():
             continue
-        found = _LINE.fullmatch(line)
-        if not found:
+        match = _LINE.fullmatch(line)
+        if not match:
             bag.blame(name, f"line {number} is not a checksum and a path")
             continue
-        path = unescaped(found[2]).removeprefix("./")
+        path = unescaped(match[2]).removeprefix("./")
         reason = unsafe(path)
         if reason:
             bag.blame(path, f"the path in {name} is refused: {reason}")
         else:
-            yield path, found[1].lower()
+            yield path, match[1].lower()
 
 
 def _check_info(bag: _Bag) -> None:
@@ -163,10 +164,10 @@ def _check_info(bag: _Bag) -> None:
         elif label.strip().lower() == "payload-oxum":
             oxums.append(value.strip())
     for oxum in oxums:
-        found = re.fullmatch(r"([0-9]+)\.([0-9]+)", oxum)
-        if not found:
+        match = re.fullmatch(r"([0-9]+)\.([0-9]+)", oxum)
+        if not match:
             bag.blame("bag-info.txt", f"Payload-Oxum is malformed: {oxum}")
-        elif (int(found[1]), int(found[2])) != (bag.sizes, len(bag.payload)):
+        elif (int(match[1]), int(match[2])) != (bag.sizes, len(bag.payload)):
             bag.blame("bag-info.txt", f"Payload-Oxum says {oxum}, there are {bag.sizes}.{len(bag.payload)}")
     if len(oxums) > 1:
         bag.blame("bag-info.txt", "Payload-Oxum is given more than once")
@@ -212,12 +213,12 @@ def _check_digests(bag: _Bag, report: Report, cancelled: Cancelled) -> None:
             continue
         report(Progress("Checking the bag", number, len(bag.wanted), note=path))
         try:
-            found = _digests(place, list(digests), cancelled)
+            computed = _digests(place, list(digests), cancelled)
         except OSError as error:
             bag.blame(path, f"it cannot be read: {error.strerror}")
             continue
         for algorithm, digest in digests.items():
-            if found[algorithm] != digest:
+            if computed[algorithm] != digest:
                 bag.blame(path, f"its {algorithm} checksum does not hold")
 
 
@@ -228,9 +229,9 @@ def _digests(place: Path, algorithms: list[str], cancelled: Cancelled) -> dict[s
         while count := os.readv(file.fileno(), [buffer]):
             if cancelled():
                 raise Stopped
-            for one in hashes.values():
-                one.update(buffer[:count])
-    return {name: one.hexdigest() for name, one in hashes.items()}
+            for digest in hashes.values():
+                digest.update(buffer[:count])
+    return {name: digest.hexdigest() for name, digest in hashes.items()}
 
 
 def _text(bag: _Bag, name: str) -> str | None:

@@ -3,7 +3,7 @@
 import re
 from unicodedata import category, normalize
 
-from catalogue.records.paths import shown
+from catalogue.records.paths import display_path
 from catalogue.untrusted import unsafe_path
 
 _ESCAPED = {"\n": "%0A", "\r": "%0D", "%": "%25"}
@@ -35,7 +35,7 @@ def portable(path: str) -> str:
 
     Composed accents, no control signs, no space at either end of a part, no reserved name, no part over 200 bytes.
     """
-    return "/".join(_part(part) for part in normalize("NFC", shown(path)).split("/"))
+    return "/".join(_part(part) for part in normalize("NFC", display_path(path)).split("/"))
 
 
 def _part(name: str) -> str:

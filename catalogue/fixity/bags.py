@@ -14,12 +14,12 @@ from catalogue.errors import NotFound, Refused
 from catalogue.fixity.bag_names import distinct, escaped, portable
 from catalogue.fixity.copying import copy_verified
 from catalogue.fixity.restore import sources
-from catalogue.indexing.stores import opened_store, store_holding, where
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.indexing.stores import locate_store, opened_store, store_holding
+from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import events, fixity, stores
 from catalogue.records.database import Database, now, transaction
 from catalogue.records.fixity import Baggable
-from catalogue.records.paths import native, shown
+from catalogue.records.paths import display_path, native_path
 from catalogue.spreadsheets import csv_cell
 from catalogue.storage.atomic import part_folder, write_new, writing
 from catalogue.storage.folders import Entry, OpenFolder, open_entry, sync
@@ -39,7 +39,7 @@ class Bag:
 
 
 def write_bag(db: Database, target: Path, wanted: Sequence[Baggable], *, description: str = "",
-              organisation: str = "", report: Report = unheard, cancelled: Cancelled = never) -> Bag:
+              organisation: str = "", report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> Bag:
     """Write scans into a new bag: every file copied, verified and listed; the folder gets its name when all is done.
 
     Payload names are made portable (see ``bag_names.portable``); ``scans.csv`` keeps the original ones.
@@ -60,8 +60,8 @@ def write_bag(db: Database, target: Path, wanted: Sequence[Baggable], *, descrip
     with part_folder(target) as part:
         bag = _filled(db, part, wanted, description, organisation, report, cancelled)
     with transaction(db):
-        for one in wanted:
-            events.append(db, "transfer", "success", path=one.path, sha256=one.sha256, detail=f"into a bag: {target}")
+        for item in wanted:
+            events.append(db, "transfer", "success", path=item.path, sha256=item.sha256, detail=f"into a bag: {target}")
     return Bag(target, bag.files, bag.bytes)
 
 
@@ -70,17 +70,17 @@ def _filled(db: Database, folder: OpenFolder, wanted: Sequence[Baggable], descri
     taken: set[str] = set()
     listed: list[tuple[str, Baggable]] = []
     total, done = sum(w.bytes for w in wanted), 0
-    for number, one in enumerate(wanted):
-        name = distinct("data/" + portable(one.path), taken)
+    for number, item in enumerate(wanted):
+        name = distinct("data/" + portable(item.path), taken)
 
         def tell(progress: Progress, number: int = number, before: int = done) -> None:
             report(Progress("Bag", number, len(wanted), before + progress.bytes_done, total))
 
-        with _source(db, one) as source, writing(folder.path), open_entry(folder, name, create=True) as place:
-            copy_verified(source, place, sha256=one.sha256, report=tell, cancelled=cancelled)
-        listed.append((name, one))
-        done += one.bytes
-    manifest = "".join(f"{one.sha256}  {escaped(name)}\n" for name, one in listed)
+        with _source(db, item) as source, writing(folder.path), open_entry(folder, name, create=True) as place:
+            copy_verified(source, place, sha256=item.sha256, report=tell, cancelled=cancelled)
+        listed.append((name, item))
+        done += item.bytes
+    manifest = "".join(f"{item.sha256}  {escaped(name)}\n" for name, item in listed)
     info = {"Source-Organization": organisation, "External-Description": description, "Bagging-Date": now()[:10],
             "Bag-Size": f"{done / 1e6:.1f} MB", "Payload-Oxum": f"{done}.{len(listed)}",
             "Bag-Software-Agent": f"master-scan-catalogue {__version__}"}
@@ -97,26 +97,26 @@ def _filled(db: Database, folder: OpenFolder, wanted: Sequence[Baggable], descri
 
 
 @contextmanager
-def _source(db: Database, one: Baggable) -> Iterator[Entry]:
+def _source(db: Database, item: Baggable) -> Iterator[Entry]:
     """A sound file of the scan, its folder held open."""
-    for holder in sources(db, one.sha256, 0):
+    for holder in sources(db, item.sha256, 0):
         store = stores.by_id(db, holder.store_id)
-        if where(db, store) is not None:
-            with opened_store(db, store) as root, open_entry(root, native(holder.path)) as entry:
+        if locate_store(db, store) is not None:
+            with opened_store(db, store) as root, open_entry(root, native_path(holder.path)) as entry:
                 yield entry
             return
     raise NotFound("No sound file of this scan is at hand.", hint="Connect the store that holds it.",
-                   path=shown(one.path))
+                   path=display_path(item.path))
 
 
 def _list_of(listed: Sequence[tuple[str, Baggable]]) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(_COLUMNS)
-    for name, one in listed:
+    for name, item in listed:
         writer.writerow(csv_cell(value) for value in (
-            name, one.sha256, one.bytes, one.artist, one.title, one.year, one.role, one.width, one.height,
-            one.ppi_x or "", one.bits, one.profile_name, one.captured, shown(one.path)))
+            name, item.sha256, item.bytes, item.artist, item.title, item.year, item.role, item.width, item.height,
+            item.ppi_x or "", item.bits, item.profile_name, item.captured, display_path(item.path)))
     return out.getvalue()
 
 

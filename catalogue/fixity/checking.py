@@ -68,13 +68,13 @@ def check(path: str, expected: Expected, *, tell: Callable[[int], None], cancell
     except OSError as error:
         return _refused(error)
     try:
-        found = check_open(fd, expected, tell=tell, cancelled=cancelled, from_disk=from_disk)
+        checked = check_open(fd, expected, tell=tell, cancelled=cancelled, from_disk=from_disk)
         before, named = identity(fd), identity(path)
     finally:
         os.close(fd)
-    if found.sha256 and named != before:
-        return Checked(Result.CHANGING, found.size, found.mtime_ns, detail="it was replaced while being read")
-    return found
+    if checked.sha256 and named != before:
+        return Checked(Result.CHANGING, checked.size, checked.mtime_ns, detail="it was replaced while being read")
+    return checked
 
 
 def check_open(fd: int, expected: Expected, *, tell: Callable[[int], None], cancelled: Cancelled,

@@ -8,16 +8,16 @@ from dataclasses import dataclass, field
 from catalogue.errors import CatalogueError, Damaged, NotFound, Refused, StoreAway
 from catalogue.fixity.checking import Expected, check_open
 from catalogue.fixity.copying import NoRoom, Stopped, copy_verified
-from catalogue.indexing.alone import alone
+from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.stores import opened_store, overlapping_store
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import copies as copy_rows
-from catalogue.records import events, files, findings, fixity, places, runs
+from catalogue.records import events, files, findings, fixity, locations, runs
 from catalogue.records import stores as store_rows
 from catalogue.records.copies import DOUBTS, Copies, Holder
 from catalogue.records.database import Database, transaction
 from catalogue.records.fixity import Wanted
-from catalogue.records.paths import UnusablePath, native
+from catalogue.records.paths import UnusablePath, native_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
 from catalogue.storage.atomic import remove_leftover, writing
@@ -74,11 +74,11 @@ def review(db: Database, settings: Settings) -> dict[str, int]:
     """
     counted = {SINGLE: 0, NO_OFF_SITE: 0}
     with transaction(db):
-        masters, disks = copy_rows.of_masters(db), places.disks_in_use(db)
+        masters, disks = copy_rows.of_masters(db), locations.disks_in_use(db)
         for kind, possible, lack, hint in _kinds(db):
             lacking = _lacking(masters, kind, settings, disks)
             counted[kind] = len(lacking)
-            _settle(db, kind, lacking if possible else {}, fixity.open_scan_findings(db, kind))
+            _update_findings(db, kind, lacking if possible else {}, fixity.open_scan_findings(db, kind))
             if lacking and not possible:
                 findings.record(db, kind, f"{lack}: this holds for {len(lacking)} of {len(masters)} masters", hint=hint)
             else:
@@ -88,10 +88,10 @@ def review(db: Database, settings: Settings) -> dict[str, int]:
 
 def review_scans(db: Database, settings: Settings, scan_ids: Collection[int]) -> None:
     """As :func:`review`, for the scans of which something has just been learned. Within a transaction."""
-    masters, disks = copy_rows.of_masters(db, list(scan_ids)), places.disks_in_use(db)
+    masters, disks = copy_rows.of_masters(db, list(scan_ids)), locations.disks_in_use(db)
     for kind, possible, _, _ in _kinds(db):
         known = fixity.open_scan_findings(db, kind)
-        _settle(db, kind, _lacking(masters, kind, settings, disks) if possible else {},
+        _update_findings(db, kind, _lacking(masters, kind, settings, disks) if possible else {},
                 {scan_id: known[scan_id] for scan_id in scan_ids if scan_id in known})
 
 
@@ -121,7 +121,8 @@ def _held(held: Copies, wanted: int, apart: int) -> str:
     return f"{count}, {where}; {wanted} wanted, on {apart} disks"
 
 
-def _settle(db: Database, kind: str, lacking: dict[int, tuple[str, str]], known: dict[int, tuple[str, int]]) -> None:
+def _update_findings(db: Database, kind: str, lacking: dict[int, tuple[str, str]],
+                     known: dict[int, tuple[str, int]]) -> None:
     """Open a finding for every scan that lacks a copy, close those of the others; ``known`` are the open ones."""
     for scan_id in known.keys() - lacking.keys():
         findings.resolve_by_id(db, known[scan_id][1], "its copies changed")
@@ -130,7 +131,7 @@ def _settle(db: Database, kind: str, lacking: dict[int, tuple[str, str]], known:
             findings.record(db, kind, detail, path=path, scan_id=scan_id,
                             hint="Bring another store up to date: catalogue copy --to STORE.")
         elif known[scan_id][0] != detail:  # one copy less or more: the finding stays the same one
-            findings.retell(db, known[scan_id][1], detail)
+            findings.update_detail(db, known[scan_id][1], detail)
 
 
 def plan(db: Database, target: Store, source: Store | None = None, *, masters_only: bool = False) -> list[Wanted]:
@@ -145,8 +146,8 @@ def not_copyable(db: Database, target: Store, source: Store | None = None, *,
             for path, readable in fixity.without_source(db, target.id, source.id if source else None, masters_only)]
 
 
-def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *, report: Report = unheard,
-            cancelled: Cancelled = never) -> CopySummary:
+def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *, report: Report = ignore_progress,
+            cancelled: Cancelled = never_cancelled) -> CopySummary:
     """Bring scans to a store: each copied, verified and recorded before the next. Call it again to carry on.
 
     Nothing that stands in the store is overwritten or removed. The store is looked for anew before every file, and
@@ -155,7 +156,7 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
     Raises:
         StoreAway: the store is offline. Refused: it is another store too. Busy: another copy run is under way.
     """
-    with alone(home, "copy"):
+    with exclusive_lock(home, "copy"):
         with opened_store(db, target) as root:
             known = root.id
         other = overlapping_store(db, root.path, but=target.id)
@@ -166,29 +167,29 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
             run_id = runs.start(db, "copy", target.id)
         tally, outcome, trouble = _Tally(), "finished", ""
         total = sum(w.size for w in wanted)
-        for number, one in enumerate(wanted):
+        for number, item in enumerate(wanted):
             if cancelled():
                 outcome = "cancelled"
                 break
 
             def tell(progress: Progress, number: int = number) -> None:
-                part = progress.bytes_done if progress.stage == "copy" else one.size  # noqa: B023 - used at once
+                part = progress.bytes_done if progress.stage == "copy" else item.size  # noqa: B023 - used at once
                 report(Progress(f"Copying to {target.name}", number, len(wanted), tally.bytes + part, total))
 
             try:
-                _bring(db, target, known, one, tally, tell, cancelled)
+                _copy_item(db, target, known, item, tally, tell, cancelled)
             except Stopped:
                 outcome = "cancelled"
                 break
             except NoRoom as error:
-                tally.not_copied.append(NotCopied(one.path, error.message))
+                tally.not_copied.append(NotCopied(item.path, error.message))
                 outcome = "full"
                 break
             except StoreAway as error:
                 outcome, trouble = "failed", str(error)
                 break
             except CatalogueError as error:
-                tally.not_copied.append(NotCopied(one.path, str(error)))
+                tally.not_copied.append(NotCopied(item.path, str(error)))
         try:
             with transaction(db):
                 runs.end(db, run_id, outcome if outcome in ("finished", "cancelled") else "failed",
@@ -201,38 +202,38 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
                        tuple(tally.not_copied), trouble)
 
 
-def _bring(db: Database, target: Store, known: FileId, one: Wanted, tally: _Tally,
+def _copy_item(db: Database, target: Store, known: FileId, item: Wanted, tally: _Tally,
            report: Report, cancelled: Cancelled) -> None:
     """Copy one scan from the first store that gives it soundly. Raises :class:`StoreAway` for the target alone."""
     with opened_store(db, target, known=known) as root:
-        for path in _names_for(one):
-            with writing(root.path), open_entry(root, native(path), create=True) as destination:
-                held = _held_there(db, target, destination, path, one)
+        for path in _names_for(item):
+            with writing(root.path), open_entry(root, native_path(path), create=True) as destination:
+                held = _held_there(db, target, destination, path, item)
                 if held is False:
                     continue  # another picture has the name
                 if held is True:
                     remove_leftover(destination)  # a kill between the two names of a whole copy leaves both
-                    _note(db, target, path, root, destination, one, "found in place")
+                    _note(db, target, path, root, destination, item, "found in place")
                     tally.adopted += 1
                 else:
-                    holder = _copied(db, target, destination, one, report, cancelled)
-                    _note(db, target, path, root, destination, one, f"copied from {holder.store}")
+                    holder = _copied(db, target, destination, item, report, cancelled)
+                    _note(db, target, path, root, destination, item, f"copied from {holder.store}")
                     tally.copied += 1
-                    tally.renamed += path != one.path
-                tally.bytes += one.size
+                    tally.renamed += path != item.path
+                tally.bytes += item.size
                 return
-    raise Refused("Other files stand under both names it could have.", path=one.path)
+    raise Refused("Other files stand under both names it could have.", path=item.path)
 
 
-def _names_for(one: Wanted) -> tuple[str, str]:
+def _names_for(item: Wanted) -> tuple[str, str]:
     """Where in a store a scan may go: its own path, or one with digits of its digest."""
-    stem, dot, suffix = one.path.rpartition(".")
+    stem, dot, suffix = item.path.rpartition(".")
     if not dot or "/" in suffix:
-        stem, suffix = one.path, ""
-    return one.path, f"{stem}.{one.sha256[:8]}{dot if suffix else ''}{suffix}"
+        stem, suffix = item.path, ""
+    return item.path, f"{stem}.{item.sha256[:8]}{dot if suffix else ''}{suffix}"
 
 
-def _held_there(db: Database, target: Store, place: Entry, path: str, one: Wanted) -> bool | None:
+def _held_there(db: Database, target: Store, place: Entry, path: str, item: Wanted) -> bool | None:
     """Whether the scan lies under a name already: True it does, False something else does, None nothing does."""
     if not place.exists():
         return None
@@ -241,22 +242,22 @@ def _held_there(db: Database, target: Store, place: Entry, path: str, one: Wante
     except OSError:
         return False  # a link, or nothing that can be read: it keeps its name
     try:
-        found = check_open(fd, Expected(one.size, 0, one.sha256), tell=lambda _: None, cancelled=never)
+        checked = check_open(fd, Expected(item.size, 0, item.sha256), tell=lambda _: None, cancelled=never_cancelled)
     finally:
         os.close(fd)
-    if found.sha256 == one.sha256:
+    if checked.sha256 == item.sha256:
         return True
     row = files.by_path(db, target.id, path)
-    if row is not None and row.scan_id == one.scan_id:
+    if row is not None and row.scan_id == item.scan_id:
         raise Refused("The copy there is damaged.", hint="Restore it: catalogue restore.", path=place.path)
     return False
 
 
-def _copied(db: Database, target: Store, destination: Entry, one: Wanted, report: Report,
+def _copied(db: Database, target: Store, destination: Entry, item: Wanted, report: Report,
             cancelled: Cancelled) -> Holder:
     """Copy from the first store that gives the scan soundly; gives that file. Raises :class:`NotFound`."""
     reasons = []
-    for holder in copy_rows.holders(db, one.sha256):
+    for holder in copy_rows.holders(db, item.sha256):
         if holder.store_id == target.id or not holder.intact:
             continue
         with ExitStack() as held:
@@ -266,7 +267,7 @@ def _copied(db: Database, target: Store, destination: Entry, one: Wanted, report
                 reasons.append(f"{holder.store} is offline")
                 continue
             try:
-                copy_verified(held.enter_context(_source(origin, holder)), destination, sha256=one.sha256,
+                copy_verified(held.enter_context(_source(origin, holder)), destination, sha256=item.sha256,
                               report=report, cancelled=cancelled)
             except (Damaged, NotFound, UnusablePath) as error:
                 reasons.append(f"{holder.store}: {error.message}")
@@ -275,7 +276,7 @@ def _copied(db: Database, target: Store, destination: Entry, one: Wanted, report
                 continue
         return holder
     raise NotFound("No store gives a sound copy" + (": " + "; ".join(reasons) if reasons else "") + ".",
-                   path=one.path)
+                   path=item.path)
 
 
 @contextmanager
@@ -283,7 +284,7 @@ def _source(origin: OpenFolder, holder: Holder) -> Iterator[Entry]:
     """A file to copy, its folder held open. Raises NotFound, Damaged."""
     with ExitStack() as held:
         try:
-            entry = held.enter_context(open_entry(origin, native(holder.path)))
+            entry = held.enter_context(open_entry(origin, native_path(holder.path)))
         except UnusablePath:
             raise
         except Refused as error:
@@ -293,17 +294,17 @@ def _source(origin: OpenFolder, holder: Holder) -> Iterator[Entry]:
         yield entry
 
 
-def _note(db: Database, target: Store, path: str, root: OpenFolder, place: Entry, one: Wanted, how: str) -> None:
+def _note(db: Database, target: Store, path: str, root: OpenFolder, place: Entry, item: Wanted, how: str) -> None:
     """Record the copy, unless the store went away meanwhile: then it lies where nobody will look for it."""
     if not still_at(root):
         raise StoreAway(f"The store {target.name!r} went away while a file was copied to it.",
                         hint="Connect it, then run this again.", path=root.path)
     stat = place.stat()
     with transaction(db):
-        file_id = files.save(db, target.id, path, stat.st_size, stat.st_mtime_ns, one.scan_id, verified=True)
-        places.note_file(db, file_id, filesystem_id(place.folder.fd), stat.st_ino)
+        file_id = files.save(db, target.id, path, stat.st_size, stat.st_mtime_ns, item.scan_id, verified=True)
+        locations.note_file(db, file_id, filesystem_id(place.folder.fd), stat.st_ino)
         findings.resolve(db, how, store_id=target.id, path=path, kinds=DOUBTS)
-        events.append(db, "replication", "success", store=target.name, path=path, sha256=one.sha256, detail=how)
+        events.append(db, "replication", "success", store=target.name, path=path, sha256=item.sha256, detail=how)
 
 
 def distrust(db: Database, file_id: int, store: str, path: str, error: CatalogueError) -> None:

@@ -119,8 +119,8 @@ def _opened(source: Path | Entry) -> tuple[int, Path]:
         raise Damaged(f"The file to copy cannot be opened: {error.strerror}.", path=path) from error
 
 
-def _id(found: os.stat_result) -> FileId:
-    return FileId(found.st_dev, found.st_ino)
+def _id(status: os.stat_result) -> FileId:
+    return FileId(status.st_dev, status.st_ino)
 
 
 def drop_cache(fd: int) -> None:

@@ -15,10 +15,10 @@ from catalogue import __version__
 from catalogue.errors import CatalogueError, Refused
 from catalogue.fixity import log
 from catalogue.fixity.log import Head
-from catalogue.indexing.stores import opened_store, where
+from catalogue.indexing.stores import locate_store, opened_store
 from catalogue.records import events, findings, fixity, stores
 from catalogue.records.database import Database, now, transaction
-from catalogue.records.paths import kept, native, unsafe_kept
+from catalogue.records.paths import escape_path, native_path, unsafe_escaped_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 from catalogue.storage.atomic import write_atomically, writing
@@ -66,23 +66,23 @@ def line(sha256: str, name: bytes) -> bytes:
 
 def parsed(text: bytes) -> tuple[str, bytes] | None:
     """``(sha256, name)`` of one line without its newline; None where it is no manifest line."""
-    found = _LINE.fullmatch(text)
-    if not found:
+    match = _LINE.fullmatch(text)
+    if not match:
         return None
-    name = found[3]
-    if found[1]:
+    name = match[3]
+    if match[1]:
         if re.search(rb"\\(?![\\nr])", re.sub(rb"\\\\", b"", name)):
             return None
         name = re.sub(rb"\\([\\nr])", lambda m: _PLAIN[m[1]], name)
-    return found[2].decode().lower(), name
+    return match[2].decode().lower(), name
 
 
 def text_of(rows: Iterable[tuple[str, str, int]], comments: Iterable[str] = ()) -> bytes:
     """A whole manifest: ``(kept path, sha256, size)`` rows, and comments, which ``sha256sum -c`` passes over."""
     head = b"".join(b"# " + re.sub(r"\s+", " ", comment).encode("utf-8", "surrogateescape") + b"\n"
                     for comment in comments)
-    return head + b"".join(line(sha256, os.fsencode(native(path))) for path, sha256, _ in rows
-                           if not unsafe_kept(path))
+    return head + b"".join(line(sha256, os.fsencode(native_path(path))) for path, sha256, _ in rows
+                           if not unsafe_escaped_path(path))
 
 
 def read(path: Path) -> Manifest:
@@ -99,14 +99,14 @@ def read(path: Path) -> Manifest:
             key, _, value = text[1:].decode("utf-8", "replace").strip().partition(": ")
             facts[key] = value
         elif text:
-            found = parsed(text)
-            plain = os.fsdecode(found[1]).removeprefix("./") if found else ""
-            reason = unsafe_path(plain) if found else "not a checksum and a name"
-            name = "" if reason else kept(plain)
-            if not found or reason or name in digests:
+            entry = parsed(text)
+            plain = os.fsdecode(entry[1]).removeprefix("./") if entry else ""
+            reason = unsafe_path(plain) if entry else "not a checksum and a name"
+            name = "" if reason else escape_path(plain)
+            if not entry or reason or name in digests:
                 faults.append(f"line {number}: {reason or 'listed twice'}")
             else:
-                digests[name] = found[0]
+                digests[name] = entry[0]
     return Manifest(digests, tuple(faults), facts.get("store", ""), facts.get("kind", ""),
                     _head(facts.get("event log", "")))
 
@@ -145,8 +145,8 @@ def note_unreadable(db: Database, store: Store, found: Manifest | None) -> str:
 
 
 def _head(text: str) -> Head | None:
-    found = re.fullmatch(r"([0-9]+) events, chain ([0-9a-f]{64})", text)
-    return Head(int(found[1]), "", found[2]) if found else None
+    match = re.fullmatch(r"([0-9]+) events, chain ([0-9a-f]{64})", text)
+    return Head(int(match[1]), "", match[2]) if match else None
 
 
 def export(db: Database, home: Home, store: Store) -> Written:
@@ -198,7 +198,7 @@ def refresh(db: Database, home: Home) -> list[Written]:
     done = []
     for store in stores.listed(db):
         done.append(export(db, home, store))
-        if fixity.consented(db, store.id) and where(db, store) is not None:
+        if fixity.consented(db, store.id) and locate_store(db, store) is not None:
             done.append(export_into(db, store, consent=False))
     return done
 
@@ -206,7 +206,7 @@ def refresh(db: Database, home: Home) -> list[Written]:
 def in_stores(db: Database) -> Iterator[tuple[Store, Manifest | None]]:
     """Online stores, each with the manifest at its root."""
     for store in stores.listed(db):
-        root = where(db, store)
+        root = locate_store(db, store)
         if root is not None:
             yield store, of_store(root)
 

@@ -16,7 +16,7 @@ from catalogue.fixity.recovery import PutBack, finish, prepare, remove_staged, s
 from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store, marker_facts, read_marker
 from catalogue.indexing.workers import Executors, processes
-from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records import events, files, findings, fixity, pieces, runs, scans, stores
 from catalogue.records.backup import condition, hold
 from catalogue.records.database import Database, open_database, recovered_path, transaction
@@ -48,7 +48,8 @@ class Rebuilt:
     passed_over: tuple[str, ...] = ()
 
 
-def rebuild(home: Home, roots: Sequence[Path], *, report: Report = unheard, cancelled: Cancelled = never,
+def rebuild(home: Home, roots: Sequence[Path], *, report: Report = ignore_progress,
+            cancelled: Cancelled = never_cancelled,
             executors: Executors = processes) -> Rebuilt:
     """Make the catalogue anew from the stores at ``roots``. Writes into no store.
 
@@ -79,11 +80,11 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = unheard, canc
     try:
         known = [(store, _manifest_of(home, store, Path(store.root))) for store in _stores(db, home, roots)]
         index(db, home, [store for store, _ in known], report=report, cancelled=cancelled, executors=executors)
-        done = tuple(_compared(db, store, found) for store, found in known)
+        done = tuple(_compared(db, store, stored_manifest) for store, stored_manifest in known)
         with transaction(db):
             passed_over = [words for store, _ in known if (words := manifest.note_unreadable(
                 db, store, manifest.of_store(Path(store.root))))]
-        _note(db, len(done), [before, *(found.head for _, found in known if found)])
+        _note(db, len(done), [before, *(stored_manifest.head for _, stored_manifest in known if stored_manifest)])
         copies.review(db, home.settings)
         log.keep_head(db, home, anew=True)
     finally:
@@ -92,7 +93,7 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = unheard, canc
 
 
 def _stores(db: Database, home: Home, roots: Sequence[Path]) -> list[Store]:
-    found = []
+    manifests = []
     for root in roots:
         listed = manifest.of_store(root)
         kind = listed.kind if listed else ""
@@ -105,10 +106,10 @@ def _stores(db: Database, home: Home, roots: Sequence[Path]) -> list[Store]:
         if stated is not None:
             with transaction(db):
                 stores.move(db, stated.id, str(root))
-            found.append(stores.by_id(db, stated.id))
+            manifests.append(stores.by_id(db, stated.id))
             continue
-        found.append(add_store(db, name, root, kind if kind in stores.KINDS else "primary", consent=False))
-    return found
+        manifests.append(add_store(db, name, root, kind if kind in stores.KINDS else "primary", consent=False))
+    return manifests
 
 
 def _marked_name(root: Path) -> str:
@@ -117,15 +118,15 @@ def _marked_name(root: Path) -> str:
 
 def _manifest_of(home: Home, store: Store, root: Path) -> Manifest | None:
     """The store's own manifest, else the one kept beside the catalogue; the one of more events where there are both."""
-    found = [one for one in (manifest.of_store(root), _beside(home, store.name)) if one and not one.unreadable]
-    return max(found, key=lambda m: m.head.id if m.head else 0, default=None)
+    candidates = [one for one in (manifest.of_store(root), _beside(home, store.name)) if one and not one.unreadable]
+    return max(candidates, key=lambda m: m.head.id if m.head else 0, default=None)
 
 
 def _beside(home: Home, name: str) -> Manifest | None:
     for path in sorted((home.folder / "manifests").glob("*.sha256")):
-        found = manifest.read_if_there(path)
-        if found and found.store == name:
-            return found
+        stored_manifest = manifest.read_if_there(path)
+        if stored_manifest and stored_manifest.store == name:
+            return stored_manifest
     return None
 
 

@@ -17,8 +17,8 @@ from catalogue.fixity.backup import generations, newest_sound
 from catalogue.fixity.copying import copy_verified
 from catalogue.fixity.job_sheets import SheetFacts, read_sheets
 from catalogue.fixity.log import Head
-from catalogue.indexing.alone import alone
-from catalogue.progress import Progress, Report, never, unheard
+from catalogue.indexing.exclusive_lock import exclusive_lock
+from catalogue.progress import Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import editions, events, journal, orders, pieces, salvage
 from catalogue.records.backup import Condition, condition, foreign_parts, hold, make_one_file
 from catalogue.records.database import (
@@ -31,8 +31,8 @@ from catalogue.records.database import (
     unlogged_transaction,
 )
 from catalogue.records.events import Event
-from catalogue.records.numbers import read as read_numbers
-from catalogue.records.numbers import written
+from catalogue.records.numbers import numbers_text
+from catalogue.records.numbers import parse_numbers as read_numbers
 from catalogue.records.statements import staged_count, unpacked
 from catalogue.settings import Home
 from catalogue.storage.atomic import aside_name, opened, sync_folder
@@ -72,7 +72,7 @@ class Recovered:
         return self.put_back.lost if self.put_back else 0
 
 
-def recover(home: Home, source: Path | None = None, *, report: Report = unheard) -> Recovered:
+def recover(home: Home, source: Path | None = None, *, report: Report = ignore_progress) -> Recovered:
     """Put a backup in the catalogue's place, with everything stated since; the present file is kept aside.
 
     Raises:
@@ -80,7 +80,8 @@ def recover(home: Home, source: Path | None = None, *, report: Report = unheard)
         fails its checks. Busy: an index, audit or copy is under way, or another program writes. CatalogueError: the
         disk is full; nothing was changed.
     """
-    with alone(home, "index"), alone(home, "audit"), alone(home, "copy"), alone(home, "backup"):
+    with (exclusive_lock(home, "index"), exclusive_lock(home, "audit"), exclusive_lock(home, "copy"),
+          exclusive_lock(home, "backup")):
         if recovered_path(home.database).exists():
             return finish(home)
         generation = None
@@ -92,15 +93,15 @@ def recover(home: Home, source: Path | None = None, *, report: Report = unheard)
             generation, _ = newest_sound(home, report)
             source = generation.path
         else:
-            found = condition(source)
-            faults = found.faults or foreign_parts(source)
+            state = condition(source)
+            faults = state.faults or foreign_parts(source)
             if faults:
                 raise Damaged(f"This backup fails its checks: {faults[0]}.", hint="Choose another.", path=source)
         with hold(home.database):
             part = staging_path(home)
             remove_staged(part)
             try:
-                copy_verified(source, part, sha256=None, report=report, cancelled=never)
+                copy_verified(source, part, sha256=None, report=report, cancelled=never_cancelled)
                 put_back = prepare(home, part, source.name, report, beside=source.parent)
                 part.replace(recovered_path(home.database))
                 sync_folder(home.folder)
@@ -131,7 +132,7 @@ def remove_staged(part: Path) -> None:
         path.unlink(missing_ok=True)
 
 
-def prepare(home: Home, part: Path, source: str, report: Report = unheard, *,
+def prepare(home: Home, part: Path, source: str, report: Report = ignore_progress, *,
             beside: Path | None = None) -> PutBack:
     """Put everything stated since into a catalogue that is not in place yet, and make it one file, flushed.
 
@@ -147,18 +148,20 @@ def prepare(home: Home, part: Path, source: str, report: Report = unheard, *,
         own = journal.path_of(home.database)
         copies = [beside / own.name] if beside and beside != own.parent else []
         journals = [journal.read(path) for path in (own, *copies, *journal.set_aside_ones(home.database))]
-        entries = {entry.event.chain: entry.event for found in journals for entry in found.entries}
+        entries = {entry.event.chain: entry.event for own_journal in journals for entry in own_journal.entries}
         highest = max([0, *(h.id for h in heads), *(event.id for event in entries.values())])
         damaged = [path for path in (home.database, *(g.path for g in reversed(generations(home)))) if path.exists()]
-        put_back = _put_back(db, before, entries, highest, damaged, [f for found in journals for f in found.faults],
-                             source, any(found.entries and not found.faults for found in journals[: 1 + len(copies)]))
+        put_back = _put_back(db, before, entries, highest, damaged,
+                             [f for own_journal in journals for f in own_journal.faults],
+                             source,
+                             any(each.entries and not each.faults for each in journals[: 1 + len(copies)]))
         put_back = _with_sheets(db, home, put_back)
         make_one_file(db)
     finally:
         db.close()
-    found = condition(part)
-    if found.faults:
-        raise Damaged(f"The recovered catalogue fails its checks: {found.faults[0]}.",
+    own_journal = condition(part)
+    if own_journal.faults:
+        raise Damaged(f"The recovered catalogue fails its checks: {own_journal.faults[0]}.",
                       hint="Nothing was changed. Try an older backup with --from.", path=part)
     flush_file(part)
     return put_back
@@ -240,7 +243,7 @@ def _with_sheets(db: Database, home: Home, put_back: PutBack) -> PutBack:
 
     doubts = []
     for sheet in read_sheets(home.sheets):
-        if orders.maybe(db, sheet.number) is not None:
+        if orders.find_by_number(db, sheet.number) is not None:
             continue
         with transaction(db, f"known from the job sheet {sheet.path.name}"):
             orders.note_known(db, sheet.number, sheet.path.name)
@@ -260,8 +263,9 @@ def _hold_numbers(db: Database, sheet: SheetFacts) -> bool:
         numbers, _ = read_numbers(sheet.numbers)
     except ValueError:
         return False
-    out = {written([(series, n)]) for series in ("number", "proof") for n in editions.taken(db, known[0].id, series)}
-    free = [number for number in numbers if written([number]) not in out]
+    out = {numbers_text([(series, n)]) for series in ("number", "proof")
+           for n in editions.taken(db, known[0].id, series)}
+    free = [number for number in numbers if numbers_text([number]) not in out]
     try:
         editions.take(db, known[0].id, free, None)
     except Refused:
@@ -301,6 +305,7 @@ def _link_aside(database: Path) -> Path | None:
         try:
             os.link(path, aside.with_name(aside.name + tail))
         except OSError:  # a file system without second names
-            copy_verified(path, aside.with_name(aside.name + tail), sha256=None, report=unheard, cancelled=never)
+            copy_verified(path, aside.with_name(aside.name + tail), sha256=None, report=ignore_progress,
+                          cancelled=never_cancelled)
     sync_folder(database.parent)
     return aside

@@ -10,14 +10,14 @@ from catalogue.fixity.checking import Expected, Result, check
 from catalogue.fixity.copies import distrust, review_scans
 from catalogue.fixity.copying import staged_copy
 from catalogue.indexing.recording import real_path
-from catalogue.indexing.stores import offline, opened_store, where
-from catalogue.progress import Cancelled, Report, never, unheard
-from catalogue.records import copies, events, files, findings, fixity, pieces, places, runs, scans, stores
+from catalogue.indexing.stores import locate_store, offline, opened_store
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
+from catalogue.records import copies, events, files, findings, fixity, locations, pieces, runs, scans, stores
 from catalogue.records.copies import DOUBTS, Holder
 from catalogue.records.database import Database, now, transaction
 from catalogue.records.files import Located
 from catalogue.records.fixity import Due
-from catalogue.records.paths import kept, native, shown
+from catalogue.records.paths import display_path, escape_path, native_path
 from catalogue.records.stores import Store
 from catalogue.settings import Settings
 from catalogue.storage.atomic import NO_LINKS, aside_name, writing
@@ -49,7 +49,7 @@ class Restored:
     source: Path
 
 
-def file_called(db: Database, words: str) -> Located:
+def find_file(db: Database, words: str) -> Located:
     """The file a person means: a path on disk, ``STORE:path``, a path within a store, or its last parts.
 
     Of several that are called so, the one that is damaged or lost is meant.
@@ -59,24 +59,24 @@ def file_called(db: Database, words: str) -> Located:
     """
     for store in stores.listed(db):
         with suppress(ValueError):
-            inside = kept(Path(words).expanduser().absolute().relative_to(store.root).as_posix())
+            inside = escape_path(Path(words).expanduser().absolute().relative_to(store.root).as_posix())
             file = files.by_path(db, store.id, inside)
             if file is not None:
                 return _located(db, file.id)
         if words.startswith(f"{store.name}:"):
-            file = files.by_path(db, store.id, kept(words[len(store.name) + 1:]))
+            file = files.by_path(db, store.id, escape_path(words[len(store.name) + 1:]))
             if file is not None:
                 return _located(db, file.id)
-    found = fixity.ending_with(db, kept(words))
-    if not found:
+    matches = fixity.ending_with(db, escape_path(words))
+    if not matches:
         raise NotFound("No file on record is called so.", hint="Give its path, or STORE:path.", path=words)
-    broken = [f for f in found if not copies.is_sound(db, f.id)]
+    broken = [f for f in matches if not copies.is_sound(db, f.id)]
     if len(broken) == 1:
         return broken[0]
-    if len(found) > 1:
+    if len(matches) > 1:
         raise Ambiguous("Several files are called so.",
-                        hint="Say which: " + ", ".join(f"{f.store}:{shown(f.path)}" for f in found[:5]) + ".")
-    return found[0]
+                        hint="Say which: " + ", ".join(f"{f.store}:{display_path(f.path)}" for f in matches[:5]) + ".")
+    return matches[0]
 
 
 def _located(db: Database, file_id: int) -> Located:
@@ -100,12 +100,12 @@ def plan(db: Database, file_id: int, source_store: Store | None = None, *, sha25
         raise NotFound("There is no digest on record for this file.", hint="It never could be read.")
     wanted = sha256 or due.sha256
     store = stores.by_id(db, due.store_id)
-    root = where(db, store)
+    root = locate_store(db, store)
     if root is None:
         raise offline(store)
     target = Path(real_path(root, due.path))
     if check(str(target), Expected(target.stat().st_size if target.is_file() else -1, due.mtime_ns, wanted),
-             tell=lambda _: None, cancelled=never).result is Result.INTACT:
+             tell=lambda _: None, cancelled=never_cancelled).result is Result.INTACT:
         raise Refused("The file is sound: there is nothing to restore.", hint="Audit it to close its findings.",
                       path=target)
     origin_store, source, path = _source(db, wanted, due, source_store, target)
@@ -119,7 +119,7 @@ def _source(db: Database, sha256: str, due: Due, asked: Store | None, target: Pa
         if asked is not None and holder.store_id != asked.id:
             continue
         store = stores.by_id(db, holder.store_id)
-        root = where(db, store)
+        root = locate_store(db, store)
         if root is None:
             offline.append(store.name)
         elif not same_file(source := Path(real_path(root, holder.path)), target):
@@ -134,8 +134,8 @@ def sources(db: Database, sha256: str, file_id: int) -> list[Holder]:
     return [h for h in copies.holders(db, sha256) if h.intact and h.file_id != file_id]
 
 
-def restore(db: Database, settings: Settings, planned: Plan, *, report: Report = unheard,
-            cancelled: Cancelled = never) -> Restored:
+def restore(db: Database, settings: Settings, planned: Plan, *, report: Report = ignore_progress,
+            cancelled: Cancelled = never_cancelled) -> Restored:
     """Carry a plan out. Until the verified copy stands ready nothing at the target changes.
 
     Both stores are opened anew, and everything happens through handles on their folders: a disk that went away since
@@ -150,9 +150,9 @@ def restore(db: Database, settings: Settings, planned: Plan, *, report: Report =
         root = held.enter_context(opened_store(db, planned.store))
         origin = held.enter_context(opened_store(db, planned.source_store))
         with writing(planned.source):
-            source = held.enter_context(open_entry(origin, native(planned.source_path)))
+            source = held.enter_context(open_entry(origin, native_path(planned.source_path)))
         with writing(planned.target):
-            target = held.enter_context(open_entry(root, native(due.path), create=True))
+            target = held.enter_context(open_entry(root, native_path(due.path), create=True))
         try:
             aside = _switched(db, planned, source, target, report, cancelled)
         except (Damaged, NotFound) as error:
@@ -189,7 +189,7 @@ def _switched(db: Database, planned: Plan, source: Entry, target: Entry, report:
             if aside is not None:
                 with transaction(db):  # before the switch: a kill after it must not leave the aside file unexplained
                     events.append(db, "quarantine", "success", store=planned.store.name, path=due.path,
-                                  sha256=due.sha256, detail=f"kept aside as {shown(kept(aside.name))}")
+                                  sha256=due.sha256, detail=f"kept aside as {display_path(escape_path(aside.name))}")
             staged.put(replace=True)
         except CatalogueError as error:
             if aside is not None and not target.exists():
@@ -207,12 +207,13 @@ def _note(db: Database, settings: Settings, planned: Plan, stat: os.stat_result,
         run_id = runs.start(db, "restore", planned.store.id)
         file_id = files.save(db, planned.store.id, due.path, stat.st_size, stat.st_mtime_ns,
                              scan.id if scan else due.scan_id, verified=True)
-        places.note_file(db, file_id, filesystem, stat.st_ino)
+        locations.note_file(db, file_id, filesystem, stat.st_ino)
         fixity.clear_damage(db, due.id)
         findings.resolve(db, f"restored from {planned.source_store.name}", store_id=planned.store.id, path=due.path,
                          kinds=DOUBTS)
         events.append(db, "recovery", "success", store=planned.store.name, path=due.path, sha256=planned.sha256,
-                      detail=f"restored from {planned.source_store.name}: {shown(kept(str(planned.source)))}")
+                      detail=f"restored from {planned.source_store.name}: "
+                             f"{display_path(escape_path(str(planned.source)))}")
         runs.end(db, run_id, "finished", {"bytes": stat.st_size})
         if scan is not None and scan.piece_id is not None:
             pieces.propose_current(db, scan.piece_id)

@@ -5,10 +5,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from unicodedata import normalize
 
-from catalogue.fixity import placing
+from catalogue.fixity import damage_regions
 from catalogue.fixity.checking import Checked, Expected, Result, check
 from catalogue.fixity.copying import Stopped
-from catalogue.fixity.placing import Damage
+from catalogue.fixity.damage_regions import Damage
 from catalogue.indexing.crawl import crawl
 from catalogue.indexing.recording import real_path
 from catalogue.indexing.stores import note_file_place
@@ -18,7 +18,7 @@ from catalogue.records.copies import DOUBTS
 from catalogue.records.database import Database, now, transaction
 from catalogue.records.findings import Observed
 from catalogue.records.fixity import Due
-from catalogue.records.paths import UnusablePath, shown, stored_mtime
+from catalogue.records.paths import UnusablePath, display_path, stored_mtime
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
@@ -62,20 +62,20 @@ def check_below(root: Path, path: str, expected: Expected, *, tell: Callable[[in
     return check(place, expected, tell=tell, cancelled=cancelled)
 
 
-def judged(db: Database, root: Path, due: Due, checked: Checked, cancelled: Cancelled) -> Verdict:
+def judge(db: Database, root: Path, due: Due, checked: Checked, cancelled: Cancelled) -> Verdict:
     """Tell truncated from edited, and place damage in the picture. Reads the file again where bytes differ."""
     verdict = Verdict(due, checked, checked.result, checked.detail)
     if checked.result not in (Result.CHANGED, Result.TRUNCATED, Result.UNREADABLE):
         return verdict if checked.detail else replace(verdict, detail=_plain(checked))
     segments = scans.segments(db, due.scan_id)
     try:
-        bad = placing.bad_stretches(real_path(root, due.path), segments, cancelled)
+        bad = damage_regions.bad_stretches(real_path(root, due.path), segments, cancelled)
     except (OSError, Stopped):
         return verdict if checked.detail else replace(verdict, detail=_plain(checked))
-    if checked.result is Result.TRUNCATED and not placing.cut_cleanly(bad, segments, checked.size) \
+    if checked.result is Result.TRUNCATED and not damage_regions.cut_cleanly(bad, segments, checked.size) \
             and stored_mtime(checked.mtime_ns) != due.mtime_ns:
         return replace(verdict, result=Result.EDITED)
-    damage = placing.placed(bad, scans.picture(db, due.scan_id))
+    damage = damage_regions.locate_damage(bad, scans.picture(db, due.scan_id))
     return replace(verdict, damage=damage, detail=" ".join(filter(None, (verdict.detail or _plain(checked),
                                                                          _described(damage)))))
 
@@ -130,7 +130,7 @@ def record(db: Database, store: Store, verdict: Verdict) -> None:
         if verdict.damage is None:
             fixity.clear_damage(db, due.id)
         else:
-            fixity.save_damage(db, due.id, placing.as_text(verdict.damage))
+            fixity.save_damage(db, due.id, damage_regions.as_text(verdict.damage))
     offset = checked.offset if checked.offset is not None else (verdict.damage.offset if verdict.damage else None)
     _observe(db, store, verdict, offset, settled)
     _follow(db, due)
@@ -183,11 +183,11 @@ def find_moved(db: Database, home: Home, store: Store, root: Path, missing: Sequ
             continue
         if files.by_path(db, store.id, path) is not None:
             continue  # on record under this name: a second copy that was there before, not this one moved
-        report(Progress("Looking for moved files", moved, len(missing), note=shown(path)))
+        report(Progress("Looking for moved files", moved, len(missing), note=display_path(path)))
         for due in list(lost):
-            found = check(real_path(root, path), Expected(size, mtime_ns, due.sha256), tell=lambda _: None,
+            checked = check(real_path(root, path), Expected(size, mtime_ns, due.sha256), tell=lambda _: None,
                           cancelled=cancelled)
-            if found.result is Result.INTACT:
+            if checked.result is Result.INTACT:
                 _record_move(db, store, due, path)
                 lost.remove(due)
                 moved += 1
@@ -214,10 +214,10 @@ def _record_move(db: Database, store: Store, due: Due, path: str) -> None:
     elif normalize("NFC", path).casefold() == normalize("NFC", due.path).casefold():
         how = "the same name in other capitals"
     else:
-        how = f"now at {shown(path)}"
+        how = f"now at {display_path(path)}"
     with transaction(db):
         findings.resolve(db, "found moved", store_id=store.id, path=due.path, kinds=("missing",))
         findings.record(db, "moved", how, store_id=store.id, path=due.path, file_id=due.id, scan_id=due.scan_id,
                         hint="Index the store, and the catalogue follows.")
         events.append(db, "filename change", "warning", store=store.name, path=path, sha256=due.sha256,
-                      detail=f"was {shown(due.path)}; found by an audit")
+                      detail=f"was {display_path(due.path)}; found by an audit")

@@ -43,7 +43,7 @@ def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tu
     """
     result = Comparison()
     batch: list[Seen] = []
-    pending.start(db)
+    pending.create(db)
     rows = files.known(reader, store.id)  # in the order of the crawl: both are merged in one pass
     row = next(rows, None)
     for path, size, mtime_ns in crawl(root, ignore, result.obstacles.append):
@@ -65,7 +65,7 @@ def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tu
                 result.altered.append(row[4])
             batch.append((path, size, mtime_ns))
             if len(batch) >= BATCH:
-                pending.put(db, batch)
+                pending.add(db, batch)
                 batch.clear()
         if held:
             row = next(rows, None)
@@ -74,7 +74,7 @@ def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tu
             result.absent.append((row[4], row[0]))
             row = next(rows, None)
         result.complete = True
-    pending.put(db, batch)
+    pending.add(db, batch)
     return result
 
 

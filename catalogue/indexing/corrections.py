@@ -5,9 +5,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from catalogue.errors import NotFound, Refused
-from catalogue.records import effective, events, history, overlays, pieces, refilings, replay, scans
+from catalogue.records import effective, events, history, pieces, refilings, replay, scans, stated_facts
 from catalogue.records.database import Database, last_statement, transaction
-from catalogue.records.folding import folded
+from catalogue.records.folding import fold_name
 from catalogue.records.pieces import Artist, Piece
 from catalogue.records.scans import Scan
 
@@ -48,7 +48,7 @@ def correction(db: Database) -> Iterator[Making]:
     making = Making(db, last_statement(db))
     with transaction(db):
         yield making
-        effective.settle(db)
+        effective.recompute(db)
         if making.words:
             with transaction(db, "; ".join(making.words)):
                 pass
@@ -83,7 +83,7 @@ def rename_artist(db: Database, artist_id: int, name: str) -> Correction:
     with correction(db) as made:
         artist = artist_of(db, artist_id)
         name = " ".join(name.split())
-        if not folded(name):
+        if not fold_name(name):
             raise Refused("An artist has a name.")
         other = pieces.artist_named(db, name)
         if other is not None and other.id != artist.id:
@@ -91,7 +91,7 @@ def rename_artist(db: Database, artist_id: int, name: str) -> Correction:
                           hint=f"If the two are one: catalogue artist merge {artist.name!r} --into {other.name!r}.")
         if name != artist.name:
             made.say(f"artist renamed: {artist.name} to {name}")
-            overlays.state_artist(db, artist.id, {"name": name})
+            stated_facts.state_artist(db, artist.id, {"name": name})
     return made.done()
 
 
@@ -99,10 +99,10 @@ def unname_artist(db: Database, artist_id: int) -> Correction:
     """Give an artist's spelling back to what the files say."""
     with correction(db) as made:
         artist = artist_of(db, artist_id)
-        stated = overlays.row_of(db, "artist_stated", artist.id)
+        stated = stated_facts.stated_row(db, "artist_stated", artist.id)
         if stated is not None and stated["name"] is not None:
             made.say(f"artist {artist.name}: spelt as in the files again")
-            overlays.state_artist(db, artist.id, {"name": None})
+            stated_facts.state_artist(db, artist.id, {"name": None})
     return made.done()
 
 
@@ -119,7 +119,7 @@ def merge_artists(db: Database, keep_id: int, gone_id: int) -> Correction:
         if keep.id == gone.id:
             raise Refused("An artist cannot be merged with themselves.")
         made.say(f"artists merged: {gone.name} ({gone.id}) into {keep.name} ({keep.id})")
-        overlays.state_artist(db, gone.id, {})  # spoken of now: stays known though all pieces leave
+        stated_facts.state_artist(db, gone.id, {})  # spoken of now: stays known though all pieces leave
         for own, other in pieces.of_one_title(db, keep.id, gone.id):
             if editions.of_piece(db, own.id) and editions.of_piece(db, other.id):
                 raise Refused(f"Both have a piece {own.title!r} with an edition.",
@@ -127,8 +127,8 @@ def merge_artists(db: Database, keep_id: int, gone_id: int) -> Correction:
             pieces.join(db, own, other)
         said = pieces.joined_facts({name: getattr(keep, name) for name in ("contact", "terms", "notes")},
                                    {name: getattr(gone, name) for name in ("contact", "terms", "notes")}, gone.name)
-        overlays.state_artist(db, keep.id, said)
-        overlays.state_artist(db, gone.id, {"joined_into": keep.id})
+        stated_facts.state_artist(db, keep.id, said)
+        stated_facts.state_artist(db, gone.id, {"joined_into": keep.id})
     return made.done()
 
 
@@ -147,9 +147,9 @@ def set_pieces(db: Database, piece_ids: Sequence[int], said: Mapping[str, object
     """:func:`set_piece` for several pieces, all or none of them."""
     facts = {name: value.strip() if isinstance(value, str) else value for name, value in said.items()}
     with correction(db) as made:
-        if facts.get("title") is not None and not folded(str(facts["title"])):
+        if facts.get("title") is not None and not fold_name(str(facts["title"])):
             raise Refused("A piece has a title.")
-        if artist is not None and not folded(artist):
+        if artist is not None and not fold_name(artist):
             raise Refused("An artist has a name.")
         named: dict[str, list[Piece]] = {}
         for piece_id in piece_ids:
@@ -174,7 +174,7 @@ def confirm_pieces(db: Database, piece_ids: Sequence[int]) -> Correction:
         confirmed = []
         for piece_id in piece_ids:
             piece = piece_of(db, piece_id)
-            stated = overlays.row_of(db, "piece_stated", piece.id) or {}
+            stated = stated_facts.stated_row(db, "piece_stated", piece.id) or {}
             facts = {name: value for name, value in (("artist_id", piece.artist_id), ("title", piece.title))
                      if stated.get(name) is None}
             if facts:
@@ -188,7 +188,7 @@ def confirm_pieces(db: Database, piece_ids: Sequence[int]) -> Correction:
 
 def _changed(db: Database, piece: Piece, facts: Mapping[str, object], artist: str | None) -> dict[str, object]:
     """What of ``facts`` is not so yet. Raises Refused where the artist has another piece of that title."""
-    stated = overlays.row_of(db, "piece_stated", piece.id) or {}
+    stated = stated_facts.stated_row(db, "piece_stated", piece.id) or {}
     changed = {name: value for name, value in facts.items()
                if (stated.get(name) is not None if value is None else getattr(piece, name) != value)}
     if artist is not None:
@@ -256,7 +256,7 @@ def _scan_with(db: Database, sha256: str) -> Scan:
 
 
 def _new_piece(db: Database, artist: str, title: str) -> int:
-    if not folded(artist) or not folded(title):
+    if not fold_name(artist) or not fold_name(title):
         raise Refused("A new piece needs an artist and a title.")
     if pieces.known_piece(db, artist, title) is not None:
         raise Refused(f"{artist} has a piece called {title!r} already.",
@@ -266,7 +266,7 @@ def _new_piece(db: Database, artist: str, title: str) -> int:
 
 def _same_title_of(db: Database, scan: Scan, artist: str) -> int:
     """The artist's piece of the title that a scan has now, made if new."""
-    if not folded(artist):
+    if not fold_name(artist):
         raise Refused("An artist has a name.")
     if scan.piece_id is None:
         raise Refused(f"The scan {scan.sha256[:12]}… has no title yet, so an artist alone does not file it.",

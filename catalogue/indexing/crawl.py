@@ -12,7 +12,7 @@ from fnmatch import translate
 from pathlib import Path
 
 from catalogue.reading.kinds import looks_like_picture
-from catalogue.records.paths import kept, stored_mtime
+from catalogue.records.paths import escape_path, stored_mtime
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,9 +28,9 @@ class Obstacle:
 Seen = tuple[str, int, int]  # path as kept, size, mtime in ns
 
 
-def crawl(root: Path, ignore: tuple[str, ...], stumble: Callable[[Obstacle], None]) -> Iterator[Seen]:
+def crawl(root: Path, ignore: tuple[str, ...], on_error: Callable[[Obstacle], None]) -> Iterator[Seen]:
     """Every picture file below ``root``, in binary order of its kept path."""
-    return _walk(os.fspath(root), "", _matcher(ignore), stumble)
+    return _walk(os.fspath(root), "", _matcher(ignore), on_error)
 
 
 def _matcher(patterns: tuple[str, ...]) -> Callable[[str], bool]:
@@ -46,27 +46,27 @@ def _matcher(patterns: tuple[str, ...]) -> Callable[[str], bool]:
 
 
 def _walk(folder: str, prefix: str, skipped: Callable[[str], bool],
-          stumble: Callable[[Obstacle], None]) -> Iterator[Seen]:
+          on_error: Callable[[Obstacle], None]) -> Iterator[Seen]:
     # a stack of half-read folders: nested generators would pass every file up through every level
-    stack = [(prefix, iter(_listed(folder, prefix, skipped, stumble)))]
+    stack = [(prefix, iter(_list_folder(folder, prefix, skipped, on_error)))]
     while stack:
         prefix, entries = stack[-1]
         for name, path, size, mtime in entries:
             if size < 0:
                 inner = prefix + name
-                stack.append((inner, iter(_listed(path, inner, skipped, stumble))))
+                stack.append((inner, iter(_list_folder(path, inner, skipped, on_error))))
                 break
             yield prefix + name, size, mtime
         else:
             stack.pop()
 
 
-def _listed(folder: str, prefix: str, skipped: Callable[[str], bool],
-            stumble: Callable[[Obstacle], None]) -> list[tuple[str, str, int, int]]:
+def _list_folder(folder: str, prefix: str, skipped: Callable[[str], bool],
+            on_error: Callable[[Obstacle], None]) -> list[tuple[str, str, int, int]]:
     """One folder's own entries in order: kept name (folders end in "/"), a folder's real path, size (-1: a folder),
     mtime. This runs once a file on every index run, so it asks the cheap questions first.
     """
-    found: list[tuple[str, str, int, int]] = []
+    files: list[tuple[str, str, int, int]] = []
     try:
         with os.scandir(folder) as entries:
             for entry in entries:
@@ -76,21 +76,21 @@ def _listed(folder: str, prefix: str, skipped: Callable[[str], bool],
                 try:
                     if entry.is_symlink():
                         if looks_like_picture(name) or _leads_to_folder(entry):
-                            stumble(Obstacle("link", prefix + kept(name), "a link, not a file: not followed",
+                            on_error(Obstacle("link", prefix + escape_path(name), "a link, not a file: not followed",
                                              "Add what it points to as a store of its own, if it should count."))
                     elif entry.is_dir(follow_symlinks=False):
-                        found.append((kept(name) + "/", entry.path, -1, 0))
+                        files.append((escape_path(name) + "/", entry.path, -1, 0))
                     elif looks_like_picture(name) and entry.is_file(follow_symlinks=False):
                         stat = entry.stat(follow_symlinks=False)
-                        found.append((kept(name), "", stat.st_size, stored_mtime(stat.st_mtime_ns)))
+                        files.append((escape_path(name), "", stat.st_size, stored_mtime(stat.st_mtime_ns)))
                 except FileNotFoundError:  # gone between listing and asking: not there
                     continue
                 except OSError as error:  # this entry alone: the others of its folder can be looked at
-                    stumble(_unreadable(prefix + kept(name), error))
+                    on_error(_unreadable(prefix + escape_path(name), error))
     except OSError as error:
-        stumble(_unreadable(prefix.rstrip("/"), error))
-    found.sort()
-    return found
+        on_error(_unreadable(prefix.rstrip("/"), error))
+    files.sort()
+    return files
 
 
 def _unreadable(path: str, error: OSError) -> Obstacle:

@@ -12,12 +12,12 @@ from catalogue.filing.guess import FileFacts, guess_all
 from catalogue.filing.guess import Guess as TreeGuess
 from catalogue.filing.model import STATED_IN_FILE
 from catalogue.indexing import naming
-from catalogue.indexing.naming import Place
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.indexing.naming import PathNames
+from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import guesses
 from catalogue.records.database import Database, transaction
 from catalogue.records.guesses import Guess, Located
-from catalogue.records.paths import shown
+from catalogue.records.paths import display_path
 from catalogue.records.provenance import GUESSED, READ, TAGS, Origin, reasons_text
 from catalogue.settings import Home
 
@@ -25,13 +25,13 @@ WHOLE_TREE = 20_000  # scans up to which new ones are judged beside all others, 
 BATCH = 500
 
 
-def guess_new(db: Database, home: Home, read: Collection[int], *, report: Report = unheard) -> int:
+def guess_new(db: Database, home: Home, read: Collection[int], *, report: Report = ignore_progress) -> int:
     """Guess scans that have no guess yet, and those just ``read``; gives how many were given another guess.
 
     Names guessed before stay: they change only when somebody refiles, who is shown the change first. Another role is
     taken, as of a tile renamed to master.
     """
-    wanted = set(guesses.without(db)).union(read)
+    wanted = set(guesses.scans_without_guess(db)).union(read)
     if not wanted:
         return 0
     whole = guesses.count(db) <= WHOLE_TREE
@@ -39,11 +39,11 @@ def guess_new(db: Database, home: Home, read: Collection[int], *, report: Report
     report(Progress("Filing", 0, len(wanted)))
     fresh = guess_scans(home, listed, () if whole else guesses.artists(db))
     changed = 0
-    todo = [one for one in listed if one.scan_id in wanted]
+    todo = [scan for scan in listed if scan.scan_id in wanted]
     for start in range(0, len(todo), BATCH):
         with transaction(db):
-            for one in todo[start:start + BATCH]:
-                changed += _keep(db, one.scan_id, fresh[one.scan_id])
+            for scan in todo[start:start + BATCH]:
+                changed += _keep(db, scan.scan_id, fresh[scan.scan_id])
         report(Progress("Filing", min(start + BATCH, len(todo)), len(todo)))
     return changed
 
@@ -59,18 +59,19 @@ def _keep(db: Database, scan_id: int, guess: Guess) -> bool:
     return True
 
 
-def guess_scans(home: Home, listed: Sequence[Located], known_artists: Iterable[str] = (), *, report: Report = unheard,
-                cancelled: Cancelled = never) -> dict[int, Guess]:
+def guess_scans(home: Home, listed: Sequence[Located], known_artists: Iterable[str] = (), *,
+                report: Report = ignore_progress,
+                cancelled: Cancelled = never_cancelled) -> dict[int, Guess]:
     """What rules, tags and the tree of paths suggest of each scan, by id."""
-    found = {}
+    guessed = {}
     made = _guessed(listed, home.settings.place_rules, known_artists)
-    for number, (one, guess) in enumerate(zip(listed, made, strict=True)):
+    for number, (scan, guess) in enumerate(zip(listed, made, strict=True)):
         if number % BATCH == 0:
             report(Progress("Guessing names", number, len(listed)))
             if cancelled():
                 break
-        found[one.scan_id] = guess
-    return found
+        guessed[scan.scan_id] = guess
+    return guessed
 
 
 def guess_paths(paths: Iterable[str], rules: Sequence[str], known_artists: Iterable[str] = ()) -> list[Guess]:
@@ -83,11 +84,11 @@ def _guessed(listed: Sequence[Located], rules: Sequence[str], known_artists: Ite
              seen_only: bool = False) -> Iterator[Guess]:
     """One guess a scan. What a place rule reads of a path holds, and the folders it reads are left out of the tree, so
     that the rest is judged as if they were not there. ``seen_only``: that there is a picture is taken for granted."""
-    places = [naming.place_of(one.path, rules) for one in listed]
+    places = [naming.names_in_path(one.path, rules) for one in listed]
     facts = []
     for one, place in zip(listed, places, strict=True):
         title, creator = naming.stated_names(one.metadata)
-        facts.append(FileFacts(place.rest or shown(one.path), title, creator or place.artist, one.format,
+        facts.append(FileFacts(place.rest or display_path(one.path), title, creator or place.artist, one.format,
                                one.width or 0, one.height or 0, seen_only or bool(one.width), one.group))
     for one, place, tree in zip(listed, places, guess_all(facts, known_artists), strict=True):
         pixels = None if seen_only else (one.width or 0) * (one.height or 0)
@@ -95,21 +96,21 @@ def _guessed(listed: Sequence[Located], rules: Sequence[str], known_artists: Ite
         yield by_rule or _of_tree(one, place, tree)
 
 
-def _of_tree(one: Located, place: Place, tree: TreeGuess) -> Guess:
+def _of_tree(scan: Located, place: PathNames, tree: TreeGuess) -> Guess:
     origins = {name: Origin(READ, TAGS) if value.reason == STATED_IN_FILE else Origin(GUESSED, value.reason)
                for name, value in (("artist", tree.artist), ("title", tree.piece), ("year", tree.year),
                                    ("number", tree.number), ("role", tree.role)) if value.reason}
     title, number = tree.piece.value, tree.number.value
-    if not title and (title := naming.document_name(one.metadata)):
+    if not title and (title := naming.document_name(scan.metadata)):
         origins["title"] = Origin(READ, TAGS)
     by_rule = Origin(GUESSED, f"the place rule {place.rule}")
-    if place.artist and not one.metadata.creator.strip():
+    if place.artist and not scan.metadata.creator.strip():
         origins["artist"] = by_rule
-    if place.piece and not naming.stated_names(one.metadata)[0]:
+    if place.piece and not naming.stated_names(scan.metadata)[0]:
         title, origins["title"] = place.piece, by_rule
     origins |= {name: by_rule for name in ("year", "number", "series") if getattr(place, name)}
-    if one.metadata.inventory_number:
+    if scan.metadata.inventory_number:
         origins["number"] = Origin(READ, TAGS)
     return Guess(tree.artist.value, title, place.year or tree.year.value,
-                 one.metadata.inventory_number or place.number or number, tree.role.value, reasons_text(origins),
+                 scan.metadata.inventory_number or place.number or number, tree.role.value, reasons_text(origins),
                  place.series)

@@ -7,12 +7,12 @@ from functools import lru_cache
 
 from catalogue.reading.model import Metadata, Picture
 from catalogue.records.guesses import Guess
-from catalogue.records.paths import shown
+from catalogue.records.paths import display_path
 from catalogue.records.provenance import GUESSED, READ, TAGS, Origin, reasons_text
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class PathNames:
     """What a rule reads in a path; empty where it reads nothing. ``rest``: the path without the folders it has read, so
     that they are not taken for anything else."""
 
@@ -76,7 +76,7 @@ NO_TAGS = Metadata()
 def guess_by_rule(path: str, file_format: str, pixels: int | None, metadata: Metadata,
                   rules: Sequence[str]) -> Guess | None:
     """As :func:`guess`, or None where no rule fits the path, or the one that does leaves something to guess."""
-    place = place_of(path, rules)
+    place = names_in_path(path, rules)
     return _guess(place, path, file_format, pixels, metadata) if place.whole else None
 
 
@@ -84,13 +84,13 @@ def stated_names(metadata: Metadata) -> tuple[str, str]:
     """Title and creator that the tags state and that can be believed; TIFF's DocumentName, which scanner programs
     fill with a file name, is not."""
     title, source = _stated_title(metadata)
-    return "" if source == "TIFF" else shown(title), shown(metadata.creator.strip())
+    return "" if source == "TIFF" else display_path(title), display_path(metadata.creator.strip())
 
 
 def document_name(metadata: Metadata) -> str:
     """TIFF's DocumentName, where it is the only title stated; for want of a better one."""
     title, source = _stated_title(metadata)
-    return shown(title) if source == "TIFF" else ""
+    return display_path(title) if source == "TIFF" else ""
 
 
 def format_of(path: str) -> str:
@@ -105,7 +105,7 @@ def guess(path: str, file_format: str, picture: Picture | None, metadata: Metada
     Tags outrank the path, but for TIFF's DocumentName, which scanner programs fill with a file name: that is taken
     only where the path names no piece. A name that scanners and cameras give by themselves is never a title.
     """
-    return _guess(place_of(path, rules), path, file_format, pixels_of(picture), metadata)
+    return _guess(names_in_path(path, rules), path, file_format, pixels_of(picture), metadata)
 
 
 def pixels_of(picture: Picture | None) -> int | None:
@@ -113,14 +113,15 @@ def pixels_of(picture: Picture | None) -> int | None:
     return None if picture is None else picture.width * picture.height
 
 
-def _guess(place: Place, path: str, file_format: str, pixels: int | None, metadata: Metadata) -> Guess:
+def _guess(place: PathNames, path: str, file_format: str, pixels: int | None, metadata: Metadata) -> Guess:
     title, source = _stated_title(metadata)
     if source == "TIFF" and place.piece:
         title = ""
     creator = metadata.creator.strip()
     by_path = Origin(GUESSED, f"the place rule {place.rule}" if place.rule else "its path")
     by_tags = Origin(READ, TAGS)
-    return Guess(shown(creator or place.artist), shown(title or ("" if is_default_name(place.piece) else place.piece)),
+    return Guess(display_path(creator or place.artist),
+                 display_path(title or ("" if is_default_name(place.piece) else place.piece)),
                  place.year, metadata.inventory_number or place.number, _role_of(path, file_format, pixels),
                  reasons_text({"artist": by_tags if creator else by_path, "title": by_tags if title else by_path,
                                "year": by_path, "series": by_path,
@@ -149,21 +150,21 @@ _DEFAULT_NAME = re.compile(
 _IMAGE_SUFFIX = re.compile(r"\.(?:tiff?|jpe?g|png|psd|psb|webp|bmp|dng)$", re.IGNORECASE)
 
 
-def place_of(path: str, rules: Sequence[str]) -> Place:
+def names_in_path(path: str, rules: Sequence[str]) -> PathNames:
     """What the first rule reads that the whole path fits; the path as kept."""
-    path = shown(path)
+    path = display_path(path)
     for rule in rules:
-        found = _compiled(rule).fullmatch(path)
-        if found:
-            parts = found.groupdict()
+        match = _compiled(rule).fullmatch(path)
+        if match:
+            parts = match.groupdict()
             piece = parts.get("piece") or ""
-            if piece and found.end("piece") > path.rfind("/"):  # of the file's own name: what follows is no title
+            if piece and match.end("piece") > path.rfind("/"):  # of the file's own name: what follows is no title
                 piece = _SUFFIX.sub("", piece) or piece
             elif piece:
                 piece = _one_of_series(piece, path[path.rfind("/") + 1:]) or piece
-            return Place(_tidied(parts.get("artist") or ""), _tidied(piece), parts.get("year") or "",
-                         parts.get("number") or "", _tidied(parts.get("series") or ""), rule, _rest(path, found))
-    return Place()
+            return PathNames(_tidied(parts.get("artist") or ""), _tidied(piece), parts.get("year") or "",
+                         parts.get("number") or "", _tidied(parts.get("series") or ""), rule, _rest(path, match))
+    return PathNames()
 
 
 def _rest(path: str, found: re.Match[str]) -> str:

@@ -7,11 +7,11 @@ from pathlib import Path
 from catalogue.indexing import naming
 from catalogue.indexing.stores import note_file_place
 from catalogue.reading.model import Fault, Reading
-from catalogue.records import effective, events, files, findings, fixity, guesses, overlays, scans
+from catalogue.records import effective, events, files, findings, fixity, guesses, scans, stated_facts
 from catalogue.records.database import Database
 from catalogue.records.files import File
 from catalogue.records.findings import Finding, Observed
-from catalogue.records.paths import is_text, native, shown, stored_mtime
+from catalogue.records.paths import display_path, is_text, native_path, stored_mtime
 from catalogue.records.scans import Scan
 from catalogue.records.stores import Store
 from catalogue.settings import Home
@@ -65,7 +65,7 @@ def _record_content(db: Database, home: Home, store: Store, path: str, reading: 
         scan_id = scans.save_reading(db, reading)
         said = {name: value for name, value in (("role", role), ("piece_id", piece_id)) if value}
         if said:
-            overlays.state_scan(db, reading.sha256, said)
+            stated_facts.state_scan(db, reading.sha256, said)
         _guess_by_rule(db, home, scan_id, path, reading)
         scans.set_content_fault(db, scan_id, next((f.value for f in _CONTENT_FAULTS if f in faults), ""))
     file_id = files.save(db, store.id, path, reading.size, reading.mtime_ns, scan_id, verified=True)
@@ -116,8 +116,8 @@ def _record_loss(db: Database, store: Store, reading: Reading, before: File, hel
                          "Silent damage. Audit the store to see where, and restore it from a good copy.",
                          scan_id=held.id)]
     else:
-        seen = [one for one in _seen(before.path, reading, held.id, _last_known(before, held))
-                if one.kind in _LOSSES or one.kind == "name not UTF-8"]
+        seen = [observed for observed in _seen(before.path, reading, held.id, _last_known(before, held))
+                if observed.kind in _LOSSES or observed.kind == "name not UTF-8"]
     findings.observe(db, store.id, before.path, seen, file_id=before.id, settled=(*_SIGHT_KINDS, "unreadable"),
                      resolution="read again")
     events.append(db, "fixity check", "fail", store=store.name, path=before.path, sha256=held.sha256,
@@ -163,12 +163,12 @@ def _note_edit(db: Database, store: Store, path: str, held: Scan, before: File, 
             findings.resolve_by_id(db, edit.id, "it holds again what it held before")
     else:
         for edit in edits[:1]:
-            findings.pass_on(db, edit.id, scan_id, former)
+            findings.transfer(db, edit.id, scan_id, former)
         findings.record(db, "edited", f"was {former[:12]}…, its bytes and its time have changed", store_id=store.id,
                         path=path, file_id=file_id, scan_id=scan_id, former_sha256=former,
                         hint="If nobody meant to change it, restore it from a copy.")
     if held.piece_id is not None:
-        effective.touch(db, "current", [held.piece_id])
+        effective.mark_stale(db, "current", [held.piece_id])
 
 
 def _note_move(db: Database, store: Store, path: str, scan_id: int) -> None:
@@ -177,12 +177,12 @@ def _note_move(db: Database, store: Store, path: str, scan_id: int) -> None:
     if twin is None:
         return
     scan = scans.by_id(db, scan_id)
-    findings.resolve(db, f"moved to {shown(path)}", store_id=store.id, path=twin.path)
+    findings.resolve(db, f"moved to {display_path(path)}", store_id=store.id, path=twin.path)
     files.forget(db, twin.id)
     events.append(db, "filename change", "success", store=store.name, path=path, sha256=scan.sha256 if scan else "",
-                  detail=f"was {shown(twin.path)}")
+                  detail=f"was {display_path(twin.path)}")
 
 
 def real_path(root: Path, path: str) -> str:
     """A kept path as the system wants it."""
-    return os.path.join(root, native(path))  # noqa: PTH118 - Path would normalise what must stay exact
+    return os.path.join(root, native_path(path))  # noqa: PTH118 - Path would normalise what must stay exact

@@ -12,14 +12,14 @@ from dataclasses import dataclass, replace
 from catalogue.errors import CatalogueError, NotFound
 from catalogue.indexing import naming
 from catalogue.indexing.guessing import guess_scans
-from catalogue.progress import Cancelled, Report, never, unheard
-from catalogue.records import guesses, overlays, pieces, refilings, scans
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
+from catalogue.records import guesses, pieces, refilings, scans, stated_facts
 from catalogue.records.database import Database, transaction
-from catalogue.records.effective import settle
-from catalogue.records.folding import folded
+from catalogue.records.effective import recompute
+from catalogue.records.folding import fold_name
 from catalogue.records.guesses import Guess, Guessed
-from catalogue.records.paths import shown
-from catalogue.records.refilings import Filed
+from catalogue.records.paths import display_path
+from catalogue.records.refilings import Filing
 from catalogue.settings import Home
 
 
@@ -45,8 +45,8 @@ class Refiled:
     @property
     def counts(self) -> dict[tuple[str, str], int]:
         """How many scans go from one name to another, most first."""
-        found = Counter((m.before, m.after) for m in self.moves if m.before != m.after)
-        return dict(sorted(found.items(), key=lambda item: (-item[1], item[0])))
+        counts = Counter((m.before, m.after) for m in self.moves if m.before != m.after)
+        return dict(sorted(counts.items(), key=lambda item: (-item[1], item[0])))
 
 
 class _Shown(Exception):
@@ -54,7 +54,7 @@ class _Shown(Exception):
 
 
 def refile(db: Database, home: Home, *, apply: bool, former_rules: Sequence[str] | None = None,
-           report: Report = unheard, cancelled: Cancelled = never) -> Refiled:
+           report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> Refiled:
     """Guess every scan anew by the present place rules; without ``apply`` only tell what would be filed otherwise.
     ``former_rules`` are kept, to be put back with the guesses.
 
@@ -66,16 +66,16 @@ def refile(db: Database, home: Home, *, apply: bool, former_rules: Sequence[str]
         fresh = guess_scans(home, guesses.located(db), report=report, cancelled=cancelled)
         if cancelled():
             raise CatalogueError("Refiling was stopped; nothing was changed.")
-        changed = [one for one in listed if fresh[one.scan_id] != one.guess]
-        before = refilings.filed(db, fresh)
-        kept = refilings.remember(db, (one.scan_id for one in changed), former_rules)
+        changed = [scan for scan in listed if fresh[scan.scan_id] != scan.guess]
+        before = refilings.filings_of(db, fresh)
+        kept = refilings.snapshot(db, (scan.scan_id for scan in changed), former_rules)
         for piece_id, names in _followed(listed, fresh).items():
             _follow(db, piece_id, *names)
-        for one in changed:
-            guesses.save(db, one.scan_id, fresh[one.scan_id])
-        settle(db)
-        moves = _moves(listed, before, refilings.filed(db, fresh))
-        kept_as = refilings.keep(db, kept) if apply and (changed or former_rules is not None) else 0
+        for scan in changed:
+            guesses.save(db, scan.scan_id, fresh[scan.scan_id])
+        recompute(db)
+        moves = _moves(listed, before, refilings.filings_of(db, fresh))
+        kept_as = refilings.save(db, kept) if apply and (changed or former_rules is not None) else 0
         done = Refiled(len(listed), moves, kept_as)
         if not apply:
             raise _Shown
@@ -88,15 +88,15 @@ def undo(db: Database) -> int:
     Raises NotFound where there is none.
     """
     with transaction(db, refilings.UNDONE):
-        done = refilings.put_back_last(db)
+        done = refilings.undo_last(db)
         if done is None:
             raise NotFound("There is no refiling to take back.")
     return done
 
 
-def former_guess_of(db: Database, home: Home, one: Guessed) -> Guess:
+def former_guess_of(db: Database, home: Home, scan: Guessed) -> Guess:
     """What the rules of an older program suggested of a scan on record, each path for itself."""
-    return naming.guess(one.path, one.format, scans.picture(db, one.scan_id), scans.metadata(db, one.scan_id),
+    return naming.guess(scan.path, scan.format, scans.picture(db, scan.scan_id), scans.metadata(db, scan.scan_id),
                         home.settings.place_rules or naming.FORMER_RULES)
 
 
@@ -106,18 +106,18 @@ def adopt_upgraded(db: Database, home: Home) -> None:
     while waiting := guesses.upgraded(db, 500):
         with transaction(db, "facts from an earlier version that no rule explains"):
             by_piece: dict[int, list[Guessed]] = defaultdict(list)
-            for one in waiting:
-                if one.piece_id is None:
-                    guesses.accept_upgraded(db, one.scan_id)
-                elif one.piece_id not in by_piece:
-                    by_piece[one.piece_id] = guesses.upgraded_of_piece(db, one.piece_id)
+            for scan in waiting:
+                if scan.piece_id is None:
+                    guesses.accept_upgraded(db, scan.scan_id)
+                elif scan.piece_id not in by_piece:
+                    by_piece[scan.piece_id] = guesses.upgraded_of_piece(db, scan.piece_id)
             for piece_id, of_piece in by_piece.items():
                 _adopt(db, home, piece_id, of_piece)
 
 
 def _adopt(db: Database, home: Home, piece_id: int, of_piece: list[Guessed]) -> None:
     piece = pieces.by_id(db, piece_id)
-    fresh = {one.scan_id: former_guess_of(db, home, one) for one in of_piece}
+    fresh = {scan.scan_id: former_guess_of(db, home, scan) for scan in of_piece}
     if piece is not None:
         said: dict[str, object] = {
             name: value for name, value, guessed in (
@@ -126,40 +126,40 @@ def _adopt(db: Database, home: Home, piece_id: int, of_piece: list[Guessed]) -> 
             if value and value not in guessed}
         if not any(_same(piece.title, g.title) for g in fresh.values()):
             said["title"] = piece.title
-        if not any(_same(piece.artist, g.artist) or folded(piece.artist).endswith(" " + folded(g.artist))
+        if not any(_same(piece.artist, g.artist) or fold_name(piece.artist).endswith(" " + fold_name(g.artist))
                    for g in fresh.values() if g.artist):
             said["artist_id"] = piece.artist_id
         if said:
-            overlays.state_piece(db, piece_id, said)
-    for one in of_piece:
-        guess = fresh[one.scan_id]
-        if piece is not None and _same(one.title, guess.title) and _same(one.artist, guess.artist):
-            guesses.save(db, one.scan_id, replace(guess, role=one.role))
-        guesses.accept_upgraded(db, one.scan_id)
+            stated_facts.state_piece(db, piece_id, said)
+    for scan in of_piece:
+        guess = fresh[scan.scan_id]
+        if piece is not None and _same(scan.title, guess.title) and _same(scan.artist, guess.artist):
+            guesses.save(db, scan.scan_id, replace(guess, role=scan.role))
+        guesses.accept_upgraded(db, scan.scan_id)
 
 
-def _same(one: str, other: str) -> bool:
-    return folded(one) == folded(other)
+def _same(first: str, other: str) -> bool:
+    return fold_name(first) == fold_name(other)
 
 
 def _followed(listed: Iterable[Guessed], fresh: dict[int, Guess]) -> dict[int, tuple[str, str]]:
     """Pieces whose scans are all guessed alike now, under other names than before."""
     names: dict[int, set[tuple[str, str]]] = defaultdict(set)
     spelt: dict[int, tuple[str, str]] = {}
-    for one in listed:
-        if one.piece_id is not None:
-            guess = fresh[one.scan_id]
-            names[one.piece_id].add((folded(guess.artist), folded(guess.title)))
-            spelt[one.piece_id] = (guess.artist, guess.title)
+    for scan in listed:
+        if scan.piece_id is not None:
+            guess = fresh[scan.scan_id]
+            names[scan.piece_id].add((fold_name(guess.artist), fold_name(guess.title)))
+            spelt[scan.piece_id] = (guess.artist, guess.title)
     return {piece_id: spelt[piece_id] for piece_id, all_ in names.items() if len(all_) == 1 and all(next(iter(all_)))}
 
 
 def _follow(db: Database, piece_id: int, artist: str, title: str) -> None:
     if pieces.known_piece(db, artist, title) in (None, piece_id):
-        overlays.know_piece_as(db, piece_id, artist, title)
+        stated_facts.set_known_names(db, piece_id, artist, title)
 
 
-def _moves(listed: list[Guessed], before: dict[int, Filed], after: dict[int, Filed]) -> tuple[Move, ...]:
+def _moves(listed: list[Guessed], before: dict[int, Filing], after: dict[int, Filing]) -> tuple[Move, ...]:
     return tuple(
-        Move(shown(one.path), was.name, now.name, was.role, now.role) for one in listed
-        if (was := before[one.scan_id]) != (now := after[one.scan_id]))
+        Move(display_path(scan.path), was.name, now.name, was.role, now.role) for scan in listed
+        if (was := before[scan.scan_id]) != (now := after[scan.scan_id]))

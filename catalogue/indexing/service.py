@@ -7,19 +7,19 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from time import monotonic
 
-from catalogue.indexing.alone import alone
 from catalogue.indexing.comparing import Comparison, compare, within
+from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.guessing import guess_new
 from catalogue.indexing.previews import keep_preview
 from catalogue.indexing.recording import real_path, record
 from catalogue.indexing.refiling import adopt_upgraded
-from catalogue.indexing.stores import is_at, marked_elsewhere, note_place, offline, where
+from catalogue.indexing.stores import is_at, locate_store, marked_elsewhere, note_place, offline
 from catalogue.indexing.workers import Executors, Job, processes, read_all, worker_count
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.reading.model import Reading
 from catalogue.records import files, findings, pending, runs
 from catalogue.records.database import Database, now, read_only_database, transaction
-from catalogue.records.paths import shown
+from catalogue.records.paths import display_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
@@ -47,14 +47,14 @@ class StoreSummary:
 
 
 def index(db: Database, home: Home, stores: Sequence[Store], *, workers: int = 0, again: bool = False,
-          report: Report = unheard, cancelled: Cancelled = never,
+          report: Report = ignore_progress, cancelled: Cancelled = never_cancelled,
           executors: Executors = processes) -> list[StoreSummary]:
     """Bring the catalogue up to date with the stores.
 
     Files whose size and time are unchanged are not opened unless ``again``. An offline store is left as it was, with
     a finding. Raises Busy when another index run is under way on this catalogue.
     """
-    with alone(home, "index"):
+    with exclusive_lock(home, "index"):
         adopt_upgraded(db, home)
         read: set[int] = set()
         done = [_index_store(db, home, store, workers, again, report, cancelled, executors, read) for store in stores]
@@ -66,7 +66,7 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
                  cancelled: Cancelled, executors: Executors, read: set[int]) -> StoreSummary:
     summary = StoreSummary(store.name)
     begun = monotonic()
-    root = where(db, store)
+    root = locate_store(db, store)
     if root is None:
         summary.outcome = "offline"
         clones = bool(marked_elsewhere(store))
@@ -138,7 +138,7 @@ def _note_whereabouts(db: Database, store: Store, comparison: Comparison, summar
             if finding.kind in _CRAWL_KINDS:
                 if (finding.kind, finding.path) not in met:
                     findings.resolve_by_id(db, finding.id, "not so any more")
-            elif finding.path in gone or not (finding.file_id or pending.holds(db, finding.path)):
+            elif finding.path in gone or not (finding.file_id or pending.contains(db, finding.path)):
                 findings.resolve_by_id(db, finding.id, "it is not there")
         summary.gone = files.mark_missing(db, (file_id for file_id, _ in absent))
         files.mark_present(db, (file_id for file_id, _ in comparison.back))
@@ -172,7 +172,7 @@ def _read_pending(db: Database, home: Home, store: Store, root: Path, summary: S
         if len(batch) >= COMMIT_FILES or monotonic() - last > COMMIT_SECONDS:
             _commit(db, home, store, batch, read)
             last = monotonic()
-        report(Progress(f"Reading {store.name}", summary.read, total, summary.bytes, total_bytes, shown(path)))
+        report(Progress(f"Reading {store.name}", summary.read, total, summary.bytes, total_bytes, display_path(path)))
     _commit(db, home, store, batch, read)
     if lost:
         summary.outcome = "failed"

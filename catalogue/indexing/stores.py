@@ -10,7 +10,7 @@ from pathlib import Path
 from uuid import uuid4
 
 from catalogue.errors import CatalogueError, Refused, StoreAway
-from catalogue.records import events, findings, places, stores
+from catalogue.records import events, findings, locations, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.stores import Store
 from catalogue.storage.atomic import opened, remove_leftover, write_atomically, write_new
@@ -26,9 +26,25 @@ from catalogue.storage.identity import (
 )
 
 UNMARKED = "unmarked:"
-__all__ = ["MARKER", "UNMARKED", "add_store", "is_at", "marked_elsewhere", "marker_facts", "move_store",
-           "note_file_place", "note_place", "offline", "on_one_disk", "opened_store", "overlapping_store",
-           "read_marker", "retire_store", "store_holding", "where"]
+__all__ = [
+    "MARKER",
+    "UNMARKED",
+    "add_store",
+    "is_at",
+    "locate_store",
+    "marked_elsewhere",
+    "marker_facts",
+    "move_store",
+    "note_file_place",
+    "note_place",
+    "offline",
+    "on_one_disk",
+    "opened_store",
+    "overlapping_store",
+    "read_marker",
+    "retire_store",
+    "store_holding",
+]
 
 
 def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool) -> Store:
@@ -68,12 +84,12 @@ def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool
 def _refuse_overlap(db: Database, root: Path, marker: str | None) -> None:
     for other in stores.listed(db):
         theirs = Path(other.root)
-        one = same_file(root, theirs)
-        if one and (marker != other.marker or root != theirs):
+        same = same_file(root, theirs)
+        if same and (marker != other.marker or root != theirs):
             raise Refused(f"This folder is the store {other.name!r} already, reached by another path."
                           if root != theirs else f"This folder is already the store {other.name!r}.", path=root)
         spelt = root.is_relative_to(theirs) or theirs.is_relative_to(root)  # all there is to go by while it is offline
-        if root != theirs and not one and (spelt or overlapping(root, theirs)):
+        if root != theirs and not same and (spelt or overlapping(root, theirs)):
             raise Refused(f"This folder and the store {other.name!r} lie within each other.",
                           hint="Every file belongs to one store.", path=root)
 
@@ -135,7 +151,7 @@ def _write_marker(root: Path, name: str) -> str:
     return marker
 
 
-def where(db: Database, store: Store) -> Path | None:
+def locate_store(db: Database, store: Store) -> Path | None:
     """The store's root as mounted now, or None while it is offline. A new mount point of the same disk is noted.
 
     A disk with the store's marker that is not the one last seen there, as a clone is, is never taken for it: see
@@ -155,24 +171,24 @@ def where(db: Database, store: Store) -> Path | None:
 
 def _same_disk(db: Database, store: Store, root: Path) -> bool:
     """Whether a folder is the one that was noted as the store's root; yes where none was noted."""
-    noted, found = places.store_place(db, store.id), identity(root)
-    if noted is None or found is None:
-        return found is not None
+    noted, present = locations.store_location(db, store.id), identity(root)
+    if noted is None or present is None:
+        return present is not None
     if store.marker.startswith(UNMARKED):
-        return found.inode == noted.inode  # the folder under an unmounted disk has another
-    return (filesystem_id(root), found.inode) == (noted.filesystem, noted.inode)
+        return present.inode == noted.inode  # the folder under an unmounted disk has another
+    return (filesystem_id(root), present.inode) == (noted.filesystem, noted.inode)
 
 
 def marked_elsewhere(store: Store) -> list[Path]:
     """Folders other than the store's root that have its marker: the disk at a new place, or clones of it."""
     if store.marker.startswith(UNMARKED):
         return []
-    seen, found = {identity(Path(store.root))}, []
+    seen, folders = {identity(Path(store.root))}, []
     for candidate in _mounted(Path(store.root)):
         if read_marker(candidate) == store.marker and (here := identity(candidate)) not in seen:
             seen.add(here)
-            found.append(candidate)
-    return found
+            folders.append(candidate)
+    return folders
 
 
 def move_store(db: Database, store: Store, folder: Path) -> None:
@@ -202,9 +218,9 @@ def retire_store(db: Database, store: Store) -> None:
 
 def note_place(db: Database, store: Store, root: Path) -> None:
     """Note which folder of which file system the store's root is now. Within a transaction."""
-    found = identity(root)
-    if found is not None:
-        places.note_store(db, store.id, filesystem_id(root), found.inode)
+    file_id = identity(root)
+    if file_id is not None:
+        locations.note_store(db, store.id, filesystem_id(root), file_id.inode)
 
 
 def on_one_disk(db: Database) -> list[tuple[str, str]]:
@@ -217,14 +233,14 @@ def on_one_disk(db: Database) -> list[tuple[str, str]]:
              for store in listed}
     now = {(one.name, two.name) for one, two in combinations(sorted(listed, key=lambda s: s.name), 2)
            if disks[one.id] & disks[two.id]}
-    return sorted({*places.shared_disks(db), *now})
+    return sorted({*locations.shared_disks(db), *now})
 
 
 def note_file_place(db: Database, file_id: int, path: str) -> None:
     """Note which file of which file system stands at a path now. Within a transaction."""
     found = identity(path)
     if found is not None:
-        places.note_file(db, file_id, filesystem_id(path), found.inode)
+        locations.note_file(db, file_id, filesystem_id(path), found.inode)
 
 
 def offline(store: Store) -> StoreAway:
@@ -246,7 +262,7 @@ def opened_store(db: Database, store: Store, *, known: FileId | None = None) -> 
     Raises:
         StoreAway: the store is offline, or another folder stands in its place.
     """
-    root = where(db, store)
+    root = locate_store(db, store)
     if root is None and known is not None:
         raise StoreAway(f"The store {store.name!r} went away.", hint="Connect it, then run this again.",
                         path=store.root)

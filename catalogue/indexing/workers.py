@@ -8,7 +8,7 @@ from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExe
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 
-from catalogue.indexing.lifetimes import end_with_parent
+from catalogue.indexing.worker_lifetime import end_with_parent
 from catalogue.progress import Cancelled
 from catalogue.reading.model import Fault, FaultFound, Reading
 
@@ -70,7 +70,7 @@ def read_all(jobs: Iterable[Job], workers: int, cancelled: Cancelled, *,
                 if not under_way:
                     break
                 done, _ = wait(under_way, return_when=FIRST_COMPLETED, timeout=0.5)
-                for future in [one for one in under_way if one in done]:  # as given out: with one worker, their order
+                for future in [each for each in under_way if each in done]:  # in the order given out
                     job = under_way.pop(future)
                     try:
                         yield job[0], future.result()

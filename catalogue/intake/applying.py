@@ -10,13 +10,13 @@ from catalogue.fixity.copying import Stopped, copy_verified
 from catalogue.indexing.previews import keep_preview
 from catalogue.indexing.recording import record
 from catalogue.indexing.stores import opened_store, overlapping_store
-from catalogue.intake.naming import free, same_name
+from catalogue.intake.naming import free_path, same_name
 from catalogue.intake.proposals import Item, Kind, Plan, Proposal, apart_from_stores
 from catalogue.intake.removing import Left, Taken, digest_of, remove_sources
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
-from catalogue.records import events, files, intake, pieces, places, runs, scans, stores
+from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
+from catalogue.records import events, files, intake, locations, pieces, runs, scans, stores
 from catalogue.records.database import Database, transaction
-from catalogue.records.paths import kept, native, shown
+from catalogue.records.paths import display_path, escape_path, native_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 from catalogue.storage.atomic import remove_leftover, writing
@@ -35,7 +35,7 @@ class Outcome:
 
 
 def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), delete_sources: bool = False,
-          report: Report = unheard, cancelled: Cancelled = never) -> Outcome:
+          report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> Outcome:
     """Take in every proposal that is ready; the others are left with their questions.
 
     ``also`` names further stores that get a copy under the same path. Sources are never touched unless
@@ -130,18 +130,18 @@ def _take(db: Database, home: Home, store: Store, known: FileId, proposal: Propo
             raise StoreAway(f"The store {store.name!r} went away while a file was copied to it.",
                             hint="Connect it, then take in the rest.", path=root.path)
     keep_preview(home, reading)
-    own = replace(reading, path=str(root.path / native(target)), size=stat.st_size, mtime_ns=stat.st_mtime_ns)
+    own = replace(reading, path=str(root.path / native_path(target)), size=stat.st_size, mtime_ns=stat.st_mtime_ns)
     with transaction(db):
         piece_id = _piece(db, proposal)
         record(db, home, store, target, own, role=item.role, piece_id=piece_id)
         file = files.by_path(db, store.id, target)
         if file:
-            places.note_file(db, file.id, filesystem, stat.st_ino)
+            locations.note_file(db, file.id, filesystem, stat.st_ino)
         scan = scans.by_digest(db, reading.sha256)
         if scan:
             _describe(db, proposal, item, scan.id, piece_id)
         events.append(db, "ingestion", "success", store=store.name, path=target, sha256=reading.sha256,
-                      detail=f"from {shown(kept(str(source)))}, read back and compared")
+                      detail=f"from {display_path(escape_path(str(source)))}, read back and compared")
         intake.settle(db, store.id, target, reading.sha256, "recorded")
     return Taken(source, store.name, target, reading.sha256, outcome)
 
@@ -152,19 +152,20 @@ def _copied(db: Database, store: Store, root: OpenFolder, source: Path, item: It
 
     A file that somebody has put there since the plan was shown is stepped aside from, never written over.
     """
-    sha256, target = item.arrival.reading.sha256, kept(item.target)
+    sha256, target = item.arrival.reading.sha256, escape_path(item.target)
     while True:
         with transaction(db):
-            intake.plan(db, run_id, store.id, kept(str(source)), item.arrival.reading.size, sha256, target)
-        with writing(root.path / native(target)), open_entry(root, native(target), create=True) as place:
+            intake.plan(db, run_id, store.id, escape_path(str(source)), item.arrival.reading.size, sha256, target)
+        with writing(root.path / native_path(target)), open_entry(root, native_path(target), create=True) as place:
             if not place.exists():
                 copy_verified(source, place, sha256=sha256, report=report, cancelled=cancelled)
                 return target, "copied", place.stat(), filesystem_id(place.folder.fd)
             if digest_of(place, cancelled) == sha256:
                 remove_leftover(place)  # a kill between the two names of a whole copy leaves both
                 return target, "already there", place.stat(), filesystem_id(place.folder.fd)
-            names = {same_name(kept(name)) for name in place.folder.names()}
-        target = free(target, lambda path: same_name(path.rpartition("/")[2]) in names)  # noqa: B023 - used at once
+            names = {same_name(escape_path(name)) for name in place.folder.names()}
+        target = free_path(target,
+                           lambda path: same_name(path.rpartition("/")[2]) in names)  # noqa: B023 - used at once
 
 
 def _piece(db: Database, proposal: Proposal) -> int:

@@ -10,9 +10,9 @@ from pathlib import Path
 from catalogue.errors import CatalogueError
 from catalogue.indexing.crawl import Obstacle, crawl
 from catalogue.indexing.workers import read_all, read_one, worker_count
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.reading.model import Fault, Reading
-from catalogue.records.paths import native
+from catalogue.records.paths import native_path
 from catalogue.records.pieces import folded
 
 GAP = timedelta(minutes=45)  # a pause after which the next original lies on the bed; common practice, no source
@@ -38,7 +38,7 @@ class Arrival:
         return [f.detail for f in self.reading.faults if f.kind in UNFIT]
 
 
-def found_in(folder: Path, ignore: tuple[str, ...]) -> tuple[list[tuple[Path, str]], list[Obstacle]]:
+def find_files(folder: Path, ignore: tuple[str, ...]) -> tuple[list[tuple[Path, str]], list[Obstacle]]:
     """Picture files below ``folder`` with their relative names, and what was in the way.
 
     Raises:
@@ -47,11 +47,12 @@ def found_in(folder: Path, ignore: tuple[str, ...]) -> tuple[list[tuple[Path, st
     if not folder.is_dir():
         raise CatalogueError("There is no such folder.", hint="Is the card or key connected?", path=folder)
     obstacles: list[Obstacle] = []
-    files = [(folder / native(path), path) for path, _, _ in crawl(folder, ignore, obstacles.append)]
+    files = [(folder / native_path(path), path) for path, _, _ in crawl(folder, ignore, obstacles.append)]
     return files, obstacles
 
 
-def arrive(files: Iterable[tuple[Path, str]], report: Report = unheard, cancelled: Cancelled = never, *,
+def read_arrivals(files: Iterable[tuple[Path, str]], report: Report = ignore_progress,
+                  cancelled: Cancelled = never_cancelled, *,
            known: Mapping[Path, Reading] | None = None, here: int = HERE_BYTES) -> list[Arrival]:
     """Every file read, in the order of scanning. A file that cannot be read is there with its faults.
 
@@ -114,10 +115,10 @@ def moment_of(reading: Reading) -> datetime:
 
 def in_order(arrivals: Iterable[Arrival]) -> list[Arrival]:
     """By time of scanning, then by name as people count: ``scan 2`` before ``scan 10``."""
-    return sorted(arrivals, key=lambda a: (a.moment, counted(a.inside)))
+    return sorted(arrivals, key=lambda a: (a.moment, name_counters(a.inside)))
 
 
-def counted(name: str) -> list[tuple[int, int, str]]:
+def name_counters(name: str) -> list[tuple[int, int, str]]:
     """A sort key in which numbers within a name count as numbers."""
     parts = re.split(r"(\d+)", name.casefold())
     return [(1, int(p), "") if p.isdecimal() and p.isascii() else (0, 0, p) for p in parts]

@@ -13,7 +13,7 @@ FIELDS = ("device", "bed mm", "ppi", "light", "scanner settings", "relief mm", "
 _FROM_LAST = frozenset({"light", "scanner settings", "bed mm", "device"})
 
 
-def prefilled(db: Database, settings: Settings, readings: Sequence[Reading], artist: str, piece_id: int | None
+def initial_notes(db: Database, settings: Settings, readings: Sequence[Reading], artist: str, piece_id: int | None
               ) -> dict[str, str]:
     """Notes to start from: settings of the artist's last scan of like relief, facts from the files over them."""
     piece = pieces.by_id(db, piece_id) if piece_id is not None else None
@@ -43,7 +43,7 @@ def _from_files(readings: Sequence[Reading]) -> dict[str, str]:
     return notes
 
 
-def parsed(texts: Sequence[str]) -> dict[str, str]:
+def parse_notes(texts: Sequence[str]) -> dict[str, str]:
     """``name=value`` as typed on the command line; an empty value strikes the note out."""
     notes = {}
     for text in texts:

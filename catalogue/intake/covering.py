@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from catalogue.intake.grouping import Group
 from catalogue.intake.mosaic import TileMap
-from catalogue.intake.overlap import Lie, Views, overlap
+from catalogue.intake.overlap import Arrangement, Views, overlap
 from catalogue.likeness import tiles
 from catalogue.records import pieces
 from catalogue.records.database import Database
@@ -33,17 +33,17 @@ def cover_of(group: Group, views: Views) -> Cover:
     for tile in group.members:
         part = views(tile)
         laid = overlap(part, whole) if part else None
-        if laid is None or laid.lie not in (Lie.WITHIN, Lie.SAME):
+        if laid is None or laid.arrangement not in (Arrangement.WITHIN, Arrangement.SAME):
             astray.append(tile.path.name)
         else:
-            places.append(tiles.Place(tile.path.name, laid.place, laid.rotation))
+            places.append(tiles.TilePosition(tile.path.name, laid.place, laid.rotation))
     aspect = picture.width / picture.height
-    found = tiles.coverage(places, aspect)
+    coverage = tiles.coverage(places, aspect)
     warnings = [f"{name} could not be found in {master.path.name}" for name in astray]
-    if 1 - found.covered > BARE:
+    if 1 - coverage.covered > BARE:
         spots = "; ".join(f"{left:.0%}–{right:.0%} across, {top:.0%}–{bottom:.0%} down"
-                          for left, top, right, bottom in found.missing[:4])
-        warnings.append(f"{1 - found.covered:.0%} of {master.path.name} lies under no tile here ({spots})")
+                          for left, top, right, bottom in coverage.missing[:4])
+        warnings.append(f"{1 - coverage.covered:.0%} of {master.path.name} lies under no tile here ({spots})")
     return Cover(TileMap(tuple(places), aspect) if places else None, tuple(warnings))
 
 

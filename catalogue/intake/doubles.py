@@ -14,11 +14,11 @@ from pathlib import Path, PurePosixPath
 
 from catalogue.errors import CatalogueError
 from catalogue.fixity.copying import copy_verified
-from catalogue.indexing.alone import alone
+from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.stores import opened_store
 from catalogue.intake.removing import (
+    CopyLocation,
     Left,
-    Place,
     different_places,
     digest_of,
     places_wanted,
@@ -27,12 +27,12 @@ from catalogue.intake.removing import (
 )
 from catalogue.intake.tidy import numbered_twin
 from catalogue.intake.undo_lists import DOUBLES, new_list, read_list, store_of, undo_folder, write_line
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import doubles, events, files
 from catalogue.records.database import Database, transaction
 from catalogue.records.doubles import DoubledFile
-from catalogue.records.folding import folded
-from catalogue.records.paths import native, stored_mtime
+from catalogue.records.folding import fold_name
+from catalogue.records.paths import native_path, stored_mtime
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
 from catalogue.storage.folders import Entry, OpenFolder, open_entry, sync
@@ -81,14 +81,14 @@ def find_doubles(db: Database, store: Store) -> list[Doubles]:
 
 
 def _preference(file: DoubledFile) -> tuple[bool, int, bool, int, int, str]:
-    path = folded(file.path)
-    named = sum(bool(name) and folded(name) in path for name in (file.artist, file.title))
+    path = fold_name(file.path)
+    named = sum(bool(name) and fold_name(name) in path for name in (file.artist, file.title))
     return (not file.sound, -named, numbered_twin(file.path) != file.path, len(PurePosixPath(file.path).parts),
             file.mtime_ns, file.path)
 
 
-def free_doubles(db: Database, home: Home, store: Store, found: Sequence[Doubles], *, report: Report = unheard,
-                 cancelled: Cancelled = never) -> Freed:
+def free_doubles(db: Database, home: Home, store: Store, found: Sequence[Doubles], *, report: Report = ignore_progress,
+                 cancelled: Cancelled = never_cancelled) -> Freed:
     """Remove the others of each group where that is safe.
 
     Raises:
@@ -102,7 +102,8 @@ def free_doubles(db: Database, home: Home, store: Store, found: Sequence[Doubles
     left: list[Left] = []
     stopped = unrecorded = False
     cut_short = _listed_before(home, store)
-    with alone(home, "index"), new_list(home, store, DOUBLES) as (path, written), opened_store(db, store) as root:
+    with (exclusive_lock(home, "index"), new_list(home, store, DOUBLES) as (path, written),
+          opened_store(db, store) as root):
         for number, (group, file) in enumerate(others):
             report(Progress("freeing", number, len(others), note=file.path))
             if cancelled():
@@ -120,7 +121,7 @@ def free_doubles(db: Database, home: Home, store: Store, found: Sequence[Doubles
             except CatalogueError as error:
                 why = str(error)
             if why:
-                left.append(Left(root.path / native(file.path), why))
+                left.append(Left(root.path / native_path(file.path), why))
             else:
                 removed.append(file)
     needed = bool(removed) or unrecorded  # it brings back, and tells the next run what this one could not record
@@ -132,7 +133,7 @@ def free_doubles(db: Database, home: Home, store: Store, found: Sequence[Doubles
 def _free(db: Database, settings: Settings, store: Store, root: OpenFolder, keep: DoubledFile, file: DoubledFile,
           written: int) -> str:
     """Remove one double if that is safe; gives why it was not, empty where it was."""
-    with open_entry(root, native(file.path)) as entry:
+    with open_entry(root, native_path(file.path)) as entry:
         try:
             before = entry.stat()
         except FileNotFoundError:
@@ -180,7 +181,7 @@ def _listed_before(home: Home, store: Store) -> set[tuple[str, str]]:
     return listed
 
 
-def _lacking(good: Sequence[Place], wanted: int) -> str:
+def _lacking(good: Sequence[CopyLocation], wanted: int) -> str:
     return f"{len(good)} of the {wanted} places that are wanted hold a verified copy besides it"
 
 
@@ -189,7 +190,8 @@ def _has_sidecar(entry: Entry) -> bool:
     return any(entry.folder.entry(name).exists() for name in (f"{entry.name}.xmp", f"{stem}.xmp"))
 
 
-def bring_back(db: Database, home: Home, path: Path, *, report: Report = unheard, cancelled: Cancelled = never
+def bring_back(db: Database, home: Home, path: Path, *, report: Report = ignore_progress,
+               cancelled: Cancelled = never_cancelled
                ) -> Freed:
     """Copy every file of a list of freed doubles back from the one that was kept, verified.
 
@@ -202,7 +204,7 @@ def bring_back(db: Database, home: Home, path: Path, *, report: Report = unheard
         raise CatalogueError("This is not a list of freed doubles of a store known here.", path=path)
     done: list[DoubledFile] = []
     left: list[Left] = []
-    with alone(home, "index"), opened_store(db, store) as root:
+    with exclusive_lock(home, "index"), opened_store(db, store) as root:
         for number, entry in enumerate(undo.entries):
             report(Progress("copying back", number, len(undo.entries), note=entry["from"]))
             if cancelled():
@@ -210,7 +212,7 @@ def bring_back(db: Database, home: Home, path: Path, *, report: Report = unheard
             try:
                 done.append(_copied_back(db, store, root, entry, report, cancelled))
             except CatalogueError as error:
-                left.append(Left(root.path / native(entry["from"]), str(error)))
+                left.append(Left(root.path / native_path(entry["from"]), str(error)))
     return Freed(tuple(done), tuple(left), None)
 
 
@@ -218,8 +220,8 @@ def _copied_back(db: Database, store: Store, root: OpenFolder, entry: dict[str, 
                  cancelled: Cancelled) -> DoubledFile:
     """One file copied back; raises as :func:`catalogue.fixity.copying.copy_verified`."""
     kept_file = files.by_path(db, store.id, entry["to"])
-    with (open_entry(root, native(entry["to"])) as source,
-          open_entry(root, native(entry["from"]), create=True) as target):
+    with (open_entry(root, native_path(entry["to"])) as source,
+          open_entry(root, native_path(entry["from"]), create=True) as target):
         if digest_of(target, cancelled) != entry["sha256"]:  # else there already: copied back, but not yet recorded
             copy_verified(source, target, sha256=entry["sha256"], report=report, cancelled=cancelled)
         stat = target.stat()

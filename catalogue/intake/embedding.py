@@ -13,7 +13,7 @@ from typing import BinaryIO
 from catalogue.errors import Damaged, Refused
 from catalogue.fixity.copying import staged_copy
 from catalogue.intake.packets import Description, packet
-from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.reading.file import read_file
 from catalogue.storage.atomic import writing
 
@@ -51,7 +51,7 @@ class _Form:
 
 
 def described_copy(source: Path, target: Path, description: Description, *, sha256: str,
-                   report: Report = unheard, cancelled: Cancelled = never) -> str:
+                   report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> str:
     """A copy of a TIFF with the description in it; gives the copy's SHA-256. The source is only read.
 
     Raises:

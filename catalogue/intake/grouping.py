@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 from catalogue.indexing.naming import role_of
 from catalogue.intake.arrivals import Arrival, in_order, runs
 from catalogue.intake.mosaic import TileMap, mosaic
-from catalogue.intake.overlap import Lie, Overlap, View, Views, links, overlap
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.intake.overlap import Arrangement, Overlap, View, Views, links, overlap
+from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 
 WINDOW = 14         # tiles of one original lie at most so many captures apart; 9 to 12 for an A1, common practice
 THIN = 0.5          # of the overlap the shop wishes: below it a stitch is at risk
@@ -41,7 +41,8 @@ class Group:
         return self.members + self.stitched
 
 
-def grouped(arrivals: list[Arrival], wished_overlap: float, report: Report = unheard, cancelled: Cancelled = never,
+def grouped(arrivals: list[Arrival], wished_overlap: float, report: Report = ignore_progress,
+            cancelled: Cancelled = never_cancelled,
             views: Views | None = None) -> list[Group]:
     """Sound arrivals as groups, in order of scanning; unsound ones are left out (see ``Arrival.faults``)."""
     views = views or Views()
@@ -87,8 +88,9 @@ def _of_run(run: list[Arrival], wished_overlap: float, views: Views, cancelled: 
 
 def _set(run: list[Arrival], members: list[int], whole: set[int], laid: dict[tuple[int, int], Overlap],
          wished_overlap: float, certainty: float, warnings: tuple[str, ...]) -> Group:
-    inner = {pair: found for pair, found in laid.items() if pair[0] in members and pair[1] in members}
-    beside = any(found.lie in (Lie.BESIDE, Lie.CORNER) for found in inner.values())
+    inner = {pair: pair_overlap for pair, pair_overlap in laid.items() if pair[0] in members and pair[1] in members}
+    beside = any(pair_overlap.arrangement in (Arrangement.BESIDE,
+                                              Arrangement.CORNER) for pair_overlap in inner.values())
     reasons = (f"{len(inner)} overlap{'' if len(inner) == 1 else 's'} seen", f"scanned within {_span(run, members)}")
     told = (*warnings, *advice([run[i].path.name for i in members], _renumbered(inner, members), wished_overlap))
     woven = mosaic([run[i].path.name for i in members], [sides(run[i]) for i in members], _renumbered(inner, members))
@@ -107,15 +109,17 @@ def advice(names: list[str], laid: dict[tuple[int, int], Overlap], wished_overla
     told = []
     strips: dict[int, list[float]] = {}
     # half a turn does no harm, and a large original asks for it
-    turned = _odd_ones({pair: float(found.turn) if found.turn % 180 else 0.0 for pair, found in laid.items()})
-    tilted = _odd_ones({pair: tilt if abs(tilt := found.tilt) >= TILTED else 0.0 for pair, found in laid.items()
-                        if found.lie in (Lie.BESIDE, Lie.CORNER)})
-    for (i, j), found in laid.items():
-        if found.lie is Lie.SAME:
+    turned = _odd_ones({pair: float(pair_overlap.turn) if pair_overlap.turn % 180 else 0.0 for pair,
+                        pair_overlap in laid.items()})
+    tilted = _odd_ones({pair: tilt if abs(tilt := pair_overlap.tilt) >= TILTED else 0.0 for pair,
+                        pair_overlap in laid.items()
+                        if pair_overlap.arrangement in (Arrangement.BESIDE, Arrangement.CORNER)})
+    for (i, j), pair_overlap in laid.items():
+        if pair_overlap.arrangement is Arrangement.SAME:
             told.append(f"{names[i]} and {names[j]} show the same part: keep the better one.")
-        if found.lie is Lie.BESIDE:
-            strips.setdefault(i, []).append(found.strip)
-            strips.setdefault(j, []).append(found.strip)
+        if pair_overlap.arrangement is Arrangement.BESIDE:
+            strips.setdefault(i, []).append(pair_overlap.strip)
+            strips.setdefault(j, []).append(pair_overlap.strip)
     for i, against in turned.items():
         told.append(f"{names[i]} is turned {against[0][1] % 360:.0f}° against {_others(names, against)}: the weave will"
                     " not join. Scan it again, turned as the others.")
@@ -150,16 +154,16 @@ def _others(names: list[str], against: list[tuple[int, float]]) -> str:
 
 def _renumbered(laid: dict[tuple[int, int], Overlap], members: list[int]) -> dict[tuple[int, int], Overlap]:
     place = {member: number for number, member in enumerate(members)}
-    return {(place[i], place[j]): found for (i, j), found in laid.items()}
+    return {(place[i], place[j]): pair_overlap for (i, j), pair_overlap in laid.items()}
 
 
 def _wholes(laid: dict[tuple[int, int], Overlap]) -> set[int]:
     """Those of which at least two others are parts."""
     parts: dict[int, int] = {}
-    for (i, j), found in laid.items():
-        if found.lie is Lie.WITHIN:
+    for (i, j), pair_overlap in laid.items():
+        if pair_overlap.arrangement is Arrangement.WITHIN:
             parts[j] = parts.get(j, 0) + 1
-        elif found.lie is Lie.AROUND:
+        elif pair_overlap.arrangement is Arrangement.AROUND:
             parts[i] = parts.get(i, 0) + 1
     return {i for i, count in parts.items() if count >= 2}
 
@@ -173,8 +177,9 @@ def _joined(parts: list[int], laid: dict[tuple[int, int], Overlap]) -> list[list
             i = of[i]
         return i
 
-    for (i, j), found in laid.items():
-        if i in of and j in of and found.lie in (Lie.BESIDE, Lie.CORNER, Lie.SAME):
+    for (i, j), pair_overlap in laid.items():
+        if i in of and j in of and pair_overlap.arrangement in (
+                Arrangement.BESIDE, Arrangement.CORNER, Arrangement.SAME):
             of[root(j)] = root(i)
     sets: dict[int, list[int]] = {}
     for i in parts:
@@ -227,13 +232,13 @@ def _with_stitched(groups: list[Group], views: Views, cancelled: Cancelled) -> l
 
 def _holds(arrival: Arrival, whole: View, tiles: Group, views: Views) -> bool:
     """Whether at least two of a set's tiles lie within this picture; it is no smaller than they."""
-    picture, one = arrival.reading.picture, tiles.members[0].reading.picture
-    if not picture or not one or picture.width * picture.height < one.width * one.height:
+    picture, tile_picture = arrival.reading.picture, tiles.members[0].reading.picture
+    if not picture or not tile_picture or picture.width * picture.height < tile_picture.width * tile_picture.height:
         return False
     within = 0
     for tile in tiles.members[:6]:
         part = views(tile)
-        if part and (found := overlap(part, whole)) and found.lie is Lie.WITHIN:
+        if part and (pair_overlap := overlap(part, whole)) and pair_overlap.arrangement is Arrangement.WITHIN:
             within += 1
             if within == 2:
                 return True

@@ -10,7 +10,7 @@ from catalogue.intake.arrivals import Arrival
 from catalogue.reading.model import Reading
 from catalogue.records import intake, pieces, scans
 from catalogue.records.database import Database
-from catalogue.records.paths import shown
+from catalogue.records.paths import display_path
 from catalogue.records.pieces import folded
 from catalogue.records.search import search, words_of
 from catalogue.settings import Home
@@ -34,7 +34,7 @@ class Guess:
 
 
 @dataclass(frozen=True, slots=True)
-class Kin:
+class SimilarScan:
     """A held scan that a new one resembles. ``relation`` reads from the new one: "re-scan", "tile of", "has tile", …"""
 
     scan_id: int
@@ -44,27 +44,27 @@ class Kin:
     evidence: str
 
 
-Likeness = Callable[[Reading], Sequence[Kin]]
+Likeness = Callable[[Reading], Sequence[SimilarScan]]
 
 
-def kin_of(db: Database, arrivals: Sequence[Arrival], likeness: Likeness | None) -> list[Kin]:
+def similar_held(db: Database, arrivals: Sequence[Arrival], likeness: Likeness | None) -> list[SimilarScan]:
     """Held scans the arrivals resemble, surest first; one entry a held scan."""
-    found: dict[int, Kin] = {}
+    similar: dict[int, SimilarScan] = {}
     for arrival in arrivals:
         same = scans.by_digest(db, arrival.reading.sha256)
         if same:
-            found[same.id] = Kin(same.id, same.piece_id, "same bytes", 1.0, "known, but not in this store")
+            similar[same.id] = SimilarScan(same.id, same.piece_id, "same bytes", 1.0, "known, but not in this store")
         for scan in intake.of_pixels(db, arrival.reading.pixel_digest):
             if scan.sha256 != arrival.reading.sha256:
-                found[scan.id] = Kin(scan.id, scan.piece_id, "same pixels", 1.0,
+                similar[scan.id] = SimilarScan(scan.id, scan.piece_id, "same pixels", 1.0,
                                      f"{scan.sha256[:12]}… has the same pixels")
         for kin in likeness(arrival.reading) if likeness else ():
-            if kin.scan_id not in found or found[kin.scan_id].certainty < kin.certainty:
-                found[kin.scan_id] = kin
-    return sorted(found.values(), key=lambda k: (-k.certainty, k.scan_id))
+            if kin.scan_id not in similar or similar[kin.scan_id].certainty < kin.certainty:
+                similar[kin.scan_id] = kin
+    return sorted(similar.values(), key=lambda k: (-k.certainty, k.scan_id))
 
 
-def names(db: Database, home: Home, folder: Path, arrivals: Sequence[Arrival], kin: Sequence[Kin]
+def guess_names(db: Database, home: Home, folder: Path, arrivals: Sequence[Arrival], kin: Sequence[SimilarScan]
           ) -> tuple[Guess, Guess]:
     """Artist and piece, each the surest that any clue gives."""
     guesses = [pair for pair in (_by_kin(db, kin), _by_metadata(db, arrivals), _by_place(db, home, folder, arrivals),
@@ -85,20 +85,20 @@ def year_of(db: Database, piece_id: int | None) -> str:
     return piece.year if piece else ""
 
 
-def _by_kin(db: Database, kin: Sequence[Kin]) -> tuple[Guess, Guess] | None:
-    for one in kin:
-        piece = pieces.by_id(db, one.piece_id) if one.piece_id is not None else None
+def _by_kin(db: Database, kin: Sequence[SimilarScan]) -> tuple[Guess, Guess] | None:
+    for held in kin:
+        piece = pieces.by_id(db, held.piece_id) if held.piece_id is not None else None
         if piece:
-            why = f"{one.relation}: {one.evidence}"
-            return Guess(piece.artist, one.certainty, why), Guess(piece.title, one.certainty, why)
+            why = f"{held.relation}: {held.evidence}"
+            return Guess(piece.artist, held.certainty, why), Guess(piece.title, held.certainty, why)
     return None
 
 
 def _by_metadata(db: Database, arrivals: Sequence[Arrival]) -> tuple[Guess, Guess] | None:
     creators = {a.reading.metadata.creator.strip() for a in arrivals} - {""}
     titles = {a.reading.metadata.title.strip() for a in arrivals} - {""}
-    creator = shown(creators.pop()) if len(creators) == 1 else ""
-    title = shown(titles.pop()) if len(titles) == 1 else ""
+    creator = display_path(creators.pop()) if len(creators) == 1 else ""
+    title = display_path(titles.pop()) if len(titles) == 1 else ""
     if not creator and not title:
         return None
     return (_artist(db, creator, "stated in the file", 0.95, 0.8),
@@ -123,8 +123,8 @@ def _by_place(db: Database, home: Home, folder: Path, arrivals: Sequence[Arrival
 
 def _by_words(db: Database, folder: Path, arrivals: Sequence[Arrival]) -> tuple[Guess, Guess] | None:
     """Words of the file's name, then of its folders', looked up among held pieces; typing slips allowed."""
-    stem = re.sub(r"\d+", " ", Path(shown(arrivals[0].inside)).stem)
-    around = " ".join((*Path(shown(arrivals[0].inside)).parts[:-1], folder.name))
+    stem = re.sub(r"\d+", " ", Path(display_path(arrivals[0].inside)).stem)
+    around = " ".join((*Path(display_path(arrivals[0].inside)).parts[:-1], folder.name))
     words = [w for w in words_of(stem) if len(w) > 2 and w not in _IDLE]
     if not words:
         return None

@@ -7,9 +7,9 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from catalogue.intake.overlap import Lie, Overlap
+from catalogue.intake.overlap import Arrangement, Overlap
 from catalogue.likeness import tiles
-from catalogue.likeness.tiles import Place
+from catalogue.likeness.tiles import TilePosition
 
 CELL = 2.1      # a character cell is about so many times as high as wide, as the drawing has it
 COLUMNS = 48
@@ -21,7 +21,7 @@ Affine = npt.NDArray[np.float64]  # 3×3
 class TileMap:
     """Where tiles lie: in their stitched master, or on each other. ``aspect``: width over height of the frame."""
 
-    places: tuple[Place, ...]
+    places: tuple[TilePosition, ...]
     aspect: float
 
     def drawn(self, columns: int = COLUMNS, rows: int = 0) -> str:
@@ -32,15 +32,15 @@ class TileMap:
 
 
 @lru_cache(64)  # the cursor goes up and down the same few
-def _drawn(found: TileMap, inner: int, width: int) -> str:
+def _drawn(tile_map: TileMap, inner: int, width: int) -> str:
     legend, line = [], ""
-    for number, place in enumerate(found.places, 1):
+    for number, place in enumerate(tile_map.places, 1):
         entry = f"{number} {place.tile}"
         if line and len(line) + 3 + len(entry) > width:
             legend.append(line)
             line = ""
         line = f"{line}   {entry}" if line else entry
-    return "\n".join([tiles.draw(found.places, found.aspect, inner), *legend, line])
+    return "\n".join([tiles.draw(tile_map.places, tile_map.aspect, inner), *legend, line])
 
 
 def mosaic(names: Sequence[str], sizes: Sequence[tuple[float, float]], laid: Mapping[tuple[int, int], Overlap],
@@ -51,15 +51,16 @@ def mosaic(names: Sequence[str], sizes: Sequence[tuple[float, float]], laid: Map
     """
     width, height = sizes[start]
     frames: dict[int, Affine] = {start: np.diag([width, height, 1.0])}  # a tile's own unit square into the frame
-    links = sorted(((i, j, found) for (i, j), found in laid.items()
-                    if found.lie in (Lie.BESIDE, Lie.CORNER, Lie.SAME) and abs(np.linalg.det(_on(found))) > 1e-6),
+    links = sorted(((i, j, overlap) for (i, j), overlap in laid.items()
+                    if overlap.arrangement in (Arrangement.BESIDE, Arrangement.CORNER,
+                                               Arrangement.SAME) and abs(np.linalg.det(_on(overlap))) > 1e-6),
                    key=lambda link: -link[2].strip)
     while step := next((link for link in links if (link[0] in frames) != (link[1] in frames)), None):
-        i, j, found = step
+        i, j, overlap = step
         if i in frames:
-            frames[j] = frames[i] @ np.linalg.inv(_on(found))
+            frames[j] = frames[i] @ np.linalg.inv(_on(overlap))
         else:
-            frames[i] = frames[j] @ _on(found)
+            frames[i] = frames[j] @ _on(overlap)
     if len(frames) < 2:
         return None
     first = min(frames)  # all as the first one was laid, so that the map does not turn with a turned tile
@@ -69,13 +70,13 @@ def mosaic(names: Sequence[str], sizes: Sequence[tuple[float, float]], laid: Map
     corners = {number: (frame @ square)[:2].T for number, frame in frames.items()}
     every = np.concatenate(list(corners.values()))
     low, span = every.min(axis=0), np.ptp(every, axis=0)
-    places = tuple(Place(names[n], tuple((float(x), float(y)) for x, y in (corners[n] - low) / span), 0.0)
+    places = tuple(TilePosition(names[n], tuple((float(x), float(y)) for x, y in (corners[n] - low) / span), 0.0)
                    for n in sorted(corners))
     return TileMap(places, float(span[0] / span[1]))
 
 
-def _on(found: Overlap) -> Affine:
+def _on(overlap: Overlap) -> Affine:
     """a's unit square into b's."""
-    origin, right, _, down = (np.array(corner) for corner in found.place)
+    origin, right, _, down = (np.array(corner) for corner in overlap.place)
     return np.array([[right[0] - origin[0], down[0] - origin[0], origin[0]],
                      [right[1] - origin[1], down[1] - origin[1], origin[1]], [0.0, 0.0, 1.0]])

@@ -10,7 +10,7 @@ from pathlib import Path, PurePosixPath
 
 from catalogue.errors import CatalogueError, NotFound, Refused, StoreAway
 from catalogue.fixity.copying import copy_verified
-from catalogue.indexing.alone import alone
+from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.stores import opened_store
 from catalogue.intake.naming import same_name
 from catalogue.intake.removing import Left, digest_of
@@ -25,10 +25,10 @@ from catalogue.intake.undo_lists import (
     undo_folder,
     write_line,
 )
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import events, files, findings, intake, stores
 from catalogue.records.database import Database, now, transaction
-from catalogue.records.paths import kept, native, shown
+from catalogue.records.paths import display_path, escape_path, native_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 from catalogue.storage.atomic import write_all, writing
@@ -53,7 +53,8 @@ class Tidied:
     stopped: bool = False
 
 
-def apply_tidying(db: Database, home: Home, plan: Tidying, *, report: Report = unheard, cancelled: Cancelled = never
+def apply_tidying(db: Database, home: Home, plan: Tidying, *, report: Report = ignore_progress,
+                  cancelled: Cancelled = never_cancelled
                   ) -> Tidied:
     """Move what the plan says. A file whose bytes are not the recorded ones stays where it is.
 
@@ -66,7 +67,7 @@ def apply_tidying(db: Database, home: Home, plan: Tidying, *, report: Report = u
     store = stores.by_id(db, plan.store_id)
     if not plan.moves and not cut_short(home, store):
         return Tidied((), (), None)
-    with alone(home, "index"):
+    with exclusive_lock(home, "index"):
         with opened_store(db, store) as root:
             known = root.id
         passed_over = finish_cut_short(db, home, store)
@@ -81,7 +82,8 @@ def apply_tidying(db: Database, home: Home, plan: Tidying, *, report: Report = u
     return Tidied(tuple(run.moved), (*passed_over, *run.left), path, run.stopped)
 
 
-def undo_tidying(db: Database, home: Home, path: Path, *, report: Report = unheard, cancelled: Cancelled = never
+def undo_tidying(db: Database, home: Home, path: Path, *, report: Report = ignore_progress,
+                 cancelled: Cancelled = never_cancelled
                  ) -> Tidied:
     """Bring back what an undo file lists, last first, checked and written down like any move.
 
@@ -100,7 +102,7 @@ def undo_tidying(db: Database, home: Home, path: Path, *, report: Report = unhea
         if file:
             moves.append(Move(file.id, entry["to"], entry["from"], entry["sha256"], file.size, "undone"))
         elif files.by_path(db, store.id, entry["from"]) is None:
-            gone.append(Left(Path(store.root) / native(entry["to"]), "it is not there any more"))
+            gone.append(Left(Path(store.root) / native_path(entry["to"]), "it is not there any more"))
     done = apply_tidying(db, home, Tidying(store.id, store.name, tuple(moves), 0, ()), report=report,
                          cancelled=cancelled)
     return Tidied(done.moved, (*done.left, *gone), done.undo, done.stopped)
@@ -147,8 +149,8 @@ def finish_cut_short(db: Database, home: Home, store: Store) -> list[Left]:
 def _finish(db: Database, store: Store, root: OpenFolder, entry: dict[str, str]) -> None:
     with ExitStack() as held:
         try:
-            old = held.enter_context(open_entry(root, native(entry["from"])))
-            new = held.enter_context(open_entry(root, native(entry["to"])))
+            old = held.enter_context(open_entry(root, native_path(entry["from"])))
+            new = held.enter_context(open_entry(root, native_path(entry["to"])))
         except (NotFound, Refused):
             return  # a folder of one of the names is gone: there are no two names
         with writing(new.path):
@@ -208,16 +210,16 @@ def _move_all(run: _Run, moves: tuple[Move, ...], undo: int, report: Report, can
         if cancelled():
             run.stopped = True
             return
-        report(Progress("Tidying", number, len(moves), done, total, shown(move.source)))
+        report(Progress("Tidying", number, len(moves), done, total, display_path(move.source)))
         file = files.by_id(run.db, move.file_id)
         if file is None or file.path != move.source:
             continue  # the end of a tidying cut short has moved it already
-        place = Path(run.store.root) / native(move.source)
+        place = Path(run.store.root) / native_path(move.source)
         try:
             _move(run, move, undo)
         except (_Stopped, StoreAway) as error:
             run.left.append(Left(place, str(error)))
-            run.left += [Left(Path(run.store.root) / native(m.source), "not tried any more")
+            run.left += [Left(Path(run.store.root) / native_path(m.source), "not tried any more")
                          for m in moves[number + 1:]]
             return
         except CatalogueError as error:
@@ -230,7 +232,8 @@ def _move_all(run: _Run, moves: tuple[Move, ...], undo: int, report: Report, can
 
 def _move(run: _Run, move: Move, undo: int) -> None:
     with (opened_store(run.db, run.store, known=run.known) as root,
-          open_entry(root, native(move.source)) as old, open_entry(root, native(move.target), create=True) as new):
+          open_entry(root, native_path(move.source)) as old,
+          open_entry(root, native_path(move.target), create=True) as new):
         if digest_of(old) != move.sha256:
             raise Refused("Its bytes are not the recorded ones.", hint="Audit the store first.", path=old.path)
         pairs = [(old, new, move.sha256), *_sidecars(run.stems, old, new)]
@@ -240,14 +243,14 @@ def _move(run: _Run, move: Move, undo: int) -> None:
             raise _Stopped(f"The undo file cannot be written: {error.strerror}. This file was not moved.",
                            hint="Make room, then tidy again.", path=run.path) from error
         with _given_back(run) as given:
-            for one, other, sha256 in pairs:
-                had = other.exists()
+            for source_entry, target_entry, sha256 in pairs:
+                had = target_entry.exists()
                 try:
-                    if rename(one, other, sha256):
-                        given.append((one, other, sha256))
+                    if rename(source_entry, target_entry, sha256):
+                        given.append((source_entry, target_entry, sha256))
                 except (OSError, CatalogueError) as error:
                     if not (had or isinstance(error, Refused)):  # the disk failed, perhaps once it had its name
-                        given.append((one, other, sha256))
+                        given.append((source_entry, target_entry, sha256))
                     raise
             try:
                 _record(run.db, run.store, move.source, move.target, move.sha256)
@@ -257,11 +260,11 @@ def _move(run: _Run, move: Move, undo: int) -> None:
         run.moved.append(move)
         run.stems.moved(old, new)
         try:
-            for one, other, sha256 in pairs:
-                _drop(one, other, sha256)
+            for source_entry, target_entry, sha256 in pairs:
+                _drop(source_entry, target_entry, sha256)
         except OSError as error:
             run.unsettled = True
-            raise CatalogueError(f"It has its new name, {shown(move.target)}, but the old one cannot be removed:"
+            raise CatalogueError(f"It has its new name, {display_path(move.target)}, but the old one cannot be removed:"
                                  f" {error.strerror}.", hint="Tidy again; that removes it.", path=old.path) from error
         _drop_empty(root, move.source)
 
@@ -303,7 +306,7 @@ def rename(old: Entry, new: Entry, sha256: str) -> bool:
         except OSError as error:
             if error.errno not in _NO_LINKS:
                 raise
-            copy_verified(old, new, sha256=sha256, report=unheard, cancelled=never)
+            copy_verified(old, new, sha256=sha256, report=ignore_progress, cancelled=never_cancelled)
     sync(new.folder.fd)
     return True
 
@@ -333,8 +336,8 @@ def _drop(old: Entry, new: Entry, sha256: str) -> None:
 
 
 def _id(entry: Entry) -> FileId:
-    found = entry.stat()
-    return FileId(found.st_dev, found.st_ino)
+    status = entry.stat()
+    return FileId(status.st_dev, status.st_ino)
 
 
 def _sidecars(stems: _Stems, old: Entry, new: Entry) -> list[tuple[Entry, Entry, str]]:
@@ -357,12 +360,12 @@ def _record(db: Database, store: Store, source: str, target: str, sha256: str) -
             intake.moved(db, file.id, target)
             findings.rename(db, store.id, source, target)
         events.append(db, "filename change", "success", store=store.name, path=target, sha256=sha256,
-                      detail=f"was {shown(kept(source))}")
+                      detail=f"was {display_path(escape_path(source))}")
 
 
 def _drop_empty(root: OpenFolder, source: str) -> None:
     """Folders that a move has emptied go; one that still holds anything stays."""
-    *above, _ = parts_of(native(source))
+    *above, _ = parts_of(native_path(source))
     while above:
         *above, leaf = above
         try:

@@ -53,7 +53,7 @@ def _hint(rule: str) -> str:
     return f"It is {rule!r}; fields are {names}. See naming_rule in settings.toml."
 
 
-def named(rule: str, facts: Facts) -> str:
+def apply_rule(rule: str, facts: Facts) -> str:
     """The path, relative to the store, that the rule gives; every part is portable.
 
     >>> named("{artist}/{piece} - {role}{number} - {date}{suffix}",
@@ -90,7 +90,7 @@ def portable(name: str, suffix: str = "") -> str:
     """One path part that Windows, macOS and Linux all hold, with ``suffix`` kept whole; never empty, never hidden."""
     stem = portable_text(name)
     while True:
-        trimmed = cut(stem.lstrip(" .\t~"), PART_BYTES - len(suffix.encode())).rstrip(" .\t")
+        trimmed = cut_bytes(stem.lstrip(" .\t~"), PART_BYTES - len(suffix.encode())).rstrip(" .\t")
         if _DEVICE.match(trimmed + suffix):
             trimmed = f"_{trimmed}"
         if trimmed == stem:
@@ -99,7 +99,7 @@ def portable(name: str, suffix: str = "") -> str:
     return (stem or "unnamed") + suffix
 
 
-def cut(text: str, size: int) -> str:
+def cut_bytes(text: str, size: int) -> str:
     """``text`` cut to at most ``size`` bytes of UTF-8, never within a character or between it and its accents."""
     if len(text.encode()) <= size:
         return text
@@ -111,28 +111,28 @@ def cut(text: str, size: int) -> str:
 
 def problems(path: str) -> list[str]:
     """Why a relative path does not travel well between systems; empty where it does."""
-    found = []
+    faults = []
     for part in path.split("/"):
         if _FORBIDDEN.search(part):
-            found.append(f"{part!r} has a character that some systems refuse")
+            faults.append(f"{part!r} has a character that some systems refuse")
         if part != part.rstrip(" ."):
-            found.append(f"{part!r} ends in a dot or a space")
+            faults.append(f"{part!r} ends in a dot or a space")
         if part != part.lstrip(" "):
-            found.append(f"{part!r} begins with a space")
+            faults.append(f"{part!r} begins with a space")
         if _DEVICE.match(part):
-            found.append(f"{part!r} is a device name on some systems")
+            faults.append(f"{part!r} is a device name on some systems")
         if any(0xD800 <= ord(c) <= 0xDFFF for c in part):
-            found.append(f"{part!r} is not UTF-8")
+            faults.append(f"{part!r} is not UTF-8")
         elif unicodedata.normalize("NFC", part) != part:
-            found.append(f"{part!r} is decomposed Unicode, which looks the same as another name and is not")
+            faults.append(f"{part!r} is decomposed Unicode, which looks the same as another name and is not")
         elif len(part.encode()) > 255:
-            found.append(f"{part[:20]!r}… is longer than 255 bytes")
+            faults.append(f"{part[:20]!r}… is longer than 255 bytes")
     if len(path.encode("utf-16-le", "surrogatepass")) // 2 > PATH_UNITS:
-        found.append(f"the path is longer than {PATH_UNITS} characters")
-    return found
+        faults.append(f"the path is longer than {PATH_UNITS} characters")
+    return faults
 
 
-def free(path: str, taken: Callable[[str], bool], *, tried: int = 1) -> str:
+def free_path(path: str, taken: Callable[[str], bool], *, tried: int = 1) -> str:
     """``path``, or with `` (2)``, `` (3)``, … before its suffix until ``taken`` says no.
 
     ``tried`` is the highest number already known to be taken.
@@ -143,7 +143,7 @@ def free(path: str, taken: Callable[[str], bool], *, tried: int = 1) -> str:
     candidate, number = path, tried
     while taken(candidate):
         number += 1
-        numbered = portable(cut(stem, PART_BYTES - 8 - len(suffix.encode())), f" ({number}){suffix}")
+        numbered = portable(cut_bytes(stem, PART_BYTES - 8 - len(suffix.encode())), f" ({number}){suffix}")
         candidate = f"{folder}/{numbered}" if folder else numbered
     return candidate
 
@@ -155,15 +155,16 @@ def same_name(path: str) -> str:
 
 def shortened(rule: str, facts: Facts) -> str:
     """:func:`named`, with artist and piece cut until the whole path is at most ``PATH_UNITS`` long."""
-    path, length = named(rule, facts), PATH_UNITS
+    path, length = apply_rule(rule, facts), PATH_UNITS
     while len(path.encode("utf-16-le")) // 2 > PATH_UNITS and length > 8:
         length = length * 2 // 3
-        facts = Facts(cut(facts.artist, length), cut(facts.piece, length), facts.role, facts.suffix, facts.date,
+        facts = Facts(cut_bytes(facts.artist, length), cut_bytes(facts.piece, length), facts.role, facts.suffix,
+                      facts.date,
                       facts.year, facts.number)
-        path = named(rule, facts)
+        path = apply_rule(rule, facts)
     return path
 
 
 def numbers_used(paths: Iterable[str]) -> set[int]:
     """Tile numbers that occur before the date or the end of existing names, so that a set goes on where it stopped."""
-    return {int(found[1]) for path in paths if (found := re.search(r"\btile ([0-9]{1,3})\b", path.rpartition("/")[2]))}
+    return {int(match[1]) for path in paths if (match := re.search(r"\btile ([0-9]{1,3})\b", path.rpartition("/")[2]))}

@@ -23,7 +23,7 @@ VIEWS_KEPT = 40
 SCALE_SLACK = 0.06  # neighbours come from one scanner at one setting
 
 
-class Lie(StrEnum):
+class Arrangement(StrEnum):
     """How ``a`` lies to ``b``."""
 
     BESIDE = "beside"
@@ -39,7 +39,7 @@ class Overlap:
     ``strip`` the overlap across the common edge as a share of the tile, ``place`` the corners of a on b, 4×2 in
     fractions of b's sides."""
 
-    lie: Lie
+    arrangement: Arrangement
     turn: int
     rotation: float
     strip: float
@@ -96,33 +96,33 @@ def overlap(a: View, b: View) -> Overlap | None:
     fit = fit_features(a.features, b.features)
     if fit is None:
         return None
-    found = compare(a.preview, b.preview, fit.matrix)
-    if found is None or found.zncc_median < AGREES:
+    comparison = compare(a.preview, b.preview, fit.matrix)
+    if comparison is None or comparison.zncc_median < AGREES:
         return None
     sizes = _size(a.preview), _size(b.preview)
-    quad = geometry.place(found.matrix, *sizes)
-    rotation = geometry.rotation_of(found.matrix)
+    quad = geometry.place(comparison.matrix, *sizes)
+    rotation = geometry.rotation_of(comparison.matrix)
     turn = round(rotation / 90.0) % 4 * 90
-    strip, along = _common(found.matrix, *sizes)
-    scale = geometry.scale_of(found.matrix)
+    strip, along = _common(comparison.matrix, *sizes)
+    scale = geometry.scale_of(comparison.matrix)
     physical = scale * a.density / b.density if a.density and b.density else 1.0
-    lie = _lie(found.overlap_a, found.overlap_b, along)
-    if lie in (Lie.BESIDE, Lie.CORNER) and abs(physical - 1.0) > SCALE_SLACK:
+    lie = _arrangement(comparison.overlap_a, comparison.overlap_b, along)
+    if lie in (Arrangement.BESIDE, Arrangement.CORNER) and abs(physical - 1.0) > SCALE_SLACK:
         return None
     place = tuple((float(x), float(y)) for x, y in quad)
     return Overlap(lie, turn, rotation, strip, place,
-                   f"{fit.inliers} features agree, {found.zncc_median:.0%} alike where they overlap"
-                   f" ({found.overlap_a:.0%} of the one, {found.overlap_b:.0%} of the other)")
+                   f"{fit.inliers} features agree, {comparison.zncc_median:.0%} alike where they overlap"
+                   f" ({comparison.overlap_a:.0%} of the one, {comparison.overlap_b:.0%} of the other)")
 
 
-def _lie(share_a: float, share_b: float, along: float) -> Lie:
+def _arrangement(share_a: float, share_b: float, along: float) -> Arrangement:
     if share_a >= SAME and share_b >= SAME:
-        return Lie.SAME
+        return Arrangement.SAME
     if share_a >= WITHIN:
-        return Lie.WITHIN
+        return Arrangement.WITHIN
     if share_b >= WITHIN:
-        return Lie.AROUND
-    return Lie.BESIDE if along >= SIDE_BY_SIDE else Lie.CORNER
+        return Arrangement.AROUND
+    return Arrangement.BESIDE if along >= SIDE_BY_SIDE else Arrangement.CORNER
 
 
 def _common(matrix: geometry.Matrix, a: geometry.Size, b: geometry.Size) -> tuple[float, float]:
@@ -139,12 +139,12 @@ def _size(preview: Bytes) -> geometry.Size:
 
 def links(views: list[View | None], window: int, step: Callable[[], bool]) -> dict[tuple[int, int], Overlap]:
     """Overlaps of every two at most ``window`` apart in the order of scanning; stops early when ``step`` says so."""
-    found: dict[tuple[int, int], Overlap] = {}
-    for i, one in enumerate(views):
+    overlaps: dict[tuple[int, int], Overlap] = {}
+    for i, tile_view in enumerate(views):
         for j in range(i + 1, min(len(views), i + window + 1)):
             two = views[j]
             if step():
-                return found
-            if one is not None and two is not None and (lies := overlap(one, two)):
-                found[i, j] = lies
-    return found
+                return overlaps
+            if tile_view is not None and two is not None and (lies := overlap(tile_view, two)):
+                overlaps[i, j] = lies
+    return overlaps

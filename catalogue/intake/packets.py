@@ -85,27 +85,27 @@ def _find_rdf(root: tree.Element) -> tree.Element | None:
 
 
 def _rdf(root: tree.Element) -> tree.Element:
-    found = _find_rdf(root)
-    return tree.SubElement(root, _name("rdf", "RDF")) if found is None else found
+    element = _find_rdf(root)
+    return tree.SubElement(root, _name("rdf", "RDF")) if element is None else element
 
 
 def _prefixes(existing: bytes) -> dict[str, str]:
     """Prefixes as the present packet has them, so that it comes back as its author wrote it."""
     if not existing.strip(b"\0 \r\n\t"):
         return {}
-    found = {}
+    prefixes = {}
     for _, (prefix, uri) in iterparse(io.BytesIO(existing.strip(b"\0 \r\n\t")), events=("start-ns",), forbid_dtd=True):
         if prefix and not re.fullmatch(r"ns\d+|xml", prefix):
-            found[prefix] = uri
-    return found
+            prefixes[prefix] = uri
+    return prefixes
 
 
 def _property(descriptions: list[tree.Element], first: tree.Element, name: str) -> tree.Element:
     """The property's element, made if it is not there; its short form as an attribute goes."""
-    for one in descriptions:
-        one.attrib.pop(name, None)
-    found = next((element for one in descriptions if (element := one.find(name)) is not None), None)
-    return tree.SubElement(first, name) if found is None else found
+    for node in descriptions:
+        node.attrib.pop(name, None)
+    existing = next((element for node in descriptions if (element := node.find(name)) is not None), None)
+    return tree.SubElement(first, name) if existing is None else existing
 
 
 def _legal(text: str) -> str:
@@ -141,7 +141,7 @@ def _artwork(descriptions: list[tree.Element], first: tree.Element, description:
     if not fields:
         return
     bag_name = _name("Iptc4xmpExt", "ArtworkOrObject")
-    holder = next((found for one in descriptions if (found := one.find(bag_name)) is not None), None)
+    holder = next((existing for node in descriptions if (existing := node.find(bag_name)) is not None), None)
     if holder is None:
         holder = tree.SubElement(first, bag_name)
     bag = holder.find(_name("rdf", "Bag"))

@@ -8,21 +8,21 @@ from pathlib import Path
 
 from catalogue.errors import CatalogueError
 from catalogue.indexing.naming import role_of
-from catalogue.indexing.stores import where
+from catalogue.indexing.stores import locate_store
 from catalogue.intake import guessing
-from catalogue.intake.arrivals import HERE_BYTES, Arrival, arrive, found_in
-from catalogue.intake.capture import prefilled
+from catalogue.intake.arrivals import HERE_BYTES, Arrival, find_files, read_arrivals
+from catalogue.intake.capture import initial_notes
 from catalogue.intake.covering import count_warning, cover_of
 from catalogue.intake.grouping import Group, grouped
-from catalogue.intake.guessing import Guess, Kin, Likeness
+from catalogue.intake.guessing import Guess, Likeness, SimilarScan
 from catalogue.intake.mosaic import TileMap
 from catalogue.intake.overlap import Views
-from catalogue.intake.targets import Wanted, placed
-from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.intake.targets import FileNaming, choose_targets
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.reading.model import Reading
 from catalogue.records import intake, scans, stores
 from catalogue.records.database import Database
-from catalogue.records.paths import shown
+from catalogue.records.paths import display_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 from catalogue.storage.identity import inside
@@ -122,24 +122,24 @@ class Plan:
 
 
 def propose(db: Database, home: Home, folder: Path, store: Store, *, likeness: Likeness | None = None,
-            known: Mapping[Path, Reading] | None = None, here: int = HERE_BYTES, report: Report = unheard,
-            cancelled: Cancelled = never) -> Plan:
+            known: Mapping[Path, Reading] | None = None, here: int = HERE_BYTES, report: Report = ignore_progress,
+            cancelled: Cancelled = never_cancelled) -> Plan:
     """Look at a folder of new scans and say what to do with them. Writes nothing anywhere.
 
-    ``known`` and ``here``: see :func:`catalogue.intake.arrivals.arrive`.
+    ``known`` and ``here``: see :func:`catalogue.intake.arrivals.read_arrivals`.
 
     Raises:
         CatalogueError: no such folder, the store is offline, or the folder lies in a store already.
     """
-    root = where(db, store)
+    root = locate_store(db, store)
     if root is None:
         raise CatalogueError(f"The store {store.name!r} is offline.", hint=f"Connect it; it was at {store.root}.")
     folder = folder.expanduser().absolute()
     apart_from_stores(db, folder)
-    files, obstacles = found_in(folder, home.settings.ignore)
-    arrivals = arrive(files, report, cancelled, known=known, here=here)
+    files, obstacles = find_files(folder, home.settings.ignore)
+    arrivals = read_arrivals(files, report, cancelled, known=known, here=here)
     return plan_for(db, home, folder, store, root, arrivals, likeness=likeness, report=report, cancelled=cancelled,
-                    obstacles=tuple(f"{shown(o.path)}: {o.detail}" for o in obstacles))
+                    obstacles=tuple(f"{display_path(o.path)}: {o.detail}" for o in obstacles))
 
 
 def apart_from_stores(db: Database, folder: Path) -> None:
@@ -155,7 +155,7 @@ def apart_from_stores(db: Database, folder: Path) -> None:
 
 
 def plan_for(db: Database, home: Home, folder: Path, store: Store, root: Path, arrivals: Sequence[Arrival], *,
-             likeness: Likeness | None = None, report: Report = unheard, cancelled: Cancelled = never,
+             likeness: Likeness | None = None, report: Report = ignore_progress, cancelled: Cancelled = never_cancelled,
              obstacles: tuple[str, ...] = ()) -> Plan:
     """The plan for arrivals already read; what is held is passed over, the rest grouped and guessed."""
     proposals = [Proposal(Kind.UNFIT, (Item(a, "unsorted"),), Guess(), Guess(), take=False, reasons=tuple(a.faults))
@@ -175,15 +175,16 @@ def plan_for(db: Database, home: Home, folder: Path, store: Store, root: Path, a
     return with_targets(db, home, Plan(folder, store.id, store.name, root, tuple(proposals), obstacles))
 
 
-def answered(db: Database, home: Home, plan: Plan, index: int, *, artist: str | None = None, piece: str | None = None,
+def with_answers(db: Database, home: Home, plan: Plan, index: int, *, artist: str | None = None,
+                 piece: str | None = None,
              role: str | None = None, take: bool | None = None, capture: dict[str, str] | None = None,
              confirmed: bool | None = None) -> Plan:
     """The plan with a person's answer for one proposal; naming artist or piece confirms both."""
     old = plan.proposals[index]
     new = old
     if artist is not None or piece is not None:
-        new = replace(new, artist=Guess(shown(artist).strip(), 1.0, "as you said") if artist is not None else
-                      replace(new.artist, certainty=1.0), piece=Guess(shown(piece).strip(), 1.0, "as you said")
+        new = replace(new, artist=Guess(display_path(artist).strip(), 1.0, "as you said") if artist is not None else
+                      replace(new.artist, certainty=1.0), piece=Guess(display_path(piece).strip(), 1.0, "as you said")
                       if piece is not None else replace(new.piece, certainty=1.0), confirmed=True)
         known = guessing.known_piece(db, new.artist.value, new.piece.value)
         new = replace(new, piece_id=known, year=guessing.year_of(db, known))
@@ -204,11 +205,12 @@ def answered(db: Database, home: Home, plan: Plan, index: int, *, artist: str | 
 
 def with_targets(db: Database, home: Home, plan: Plan) -> Plan:
     """Names worked out by the rule for everything that is taken and has a name, no two alike."""
-    wanted: list[Wanted] = []
+    wanted: list[FileNaming] = []
     for p in plan.proposals:
         if p.take and p.artist.value and p.piece.value:
-            wanted.extend(Wanted(i.arrival, p.artist.value, p.piece.value, p.year, i.role, i.number) for i in p.items)
-    names = placed(db, home.settings.naming_rule, plan.store_id, plan.root, wanted)
+            wanted.extend(FileNaming(i.arrival, p.artist.value, p.piece.value, p.year, i.role,
+                                     i.number) for i in p.items)
+    names = choose_targets(db, home.settings.naming_rule, plan.store_id, plan.root, wanted)
     return replace(plan, proposals=tuple(
         replace(p, items=tuple(replace(i, target=names.get(i.arrival.path, "")) for i in p.items))
         for p in plan.proposals))
@@ -217,20 +219,20 @@ def with_targets(db: Database, home: Home, plan: Plan) -> Plan:
 def _held(db: Database, store: Store, arrival: Arrival, seen: dict[str, str]) -> Proposal | None:
     sha256 = arrival.reading.sha256
     if sha256 in seen:
-        why = f"the same bytes as {shown(seen[sha256])}"
+        why = f"the same bytes as {display_path(seen[sha256])}"
     else:
         copies = intake.copies(db, sha256)
         if not any(c.store_id == store.id for c in copies):
             return None
         place = next(c for c in copies if c.store_id == store.id)
-        why = f"held as {shown(place.path)} in {place.store}"
+        why = f"held as {display_path(place.path)} in {place.store}"
     return Proposal(Kind.HELD, (Item(arrival, "unsorted"),), Guess(), Guess(), take=False, reasons=(why,))
 
 
 def _proposal(db: Database, home: Home, folder: Path, group: Group, likeness: Likeness | None,
               views: Views) -> Proposal:
-    kin = guessing.kin_of(db, group.all, likeness)
-    artist, piece = guessing.names(db, home, folder, group.all, kin)
+    kin = guessing.similar_held(db, group.all, likeness)
+    artist, piece = guessing.guess_names(db, home, folder, group.all, kin)
     kind = _kind(group, kin)
     items = _numbered(tuple(
         Item(a, "master" if a in group.stitched else "tile" if group.tiles else _role(db, folder, a, kin))
@@ -259,7 +261,7 @@ def _proposal(db: Database, home: Home, folder: Path, group: Group, likeness: Li
         doubts=tuple(doubts), tiles=cover.map or group.map)
 
 
-def _kind(group: Group, kin: Sequence[Kin]) -> Kind:
+def _kind(group: Group, kin: Sequence[SimilarScan]) -> Kind:
     if group.tiles:
         return Kind.TILES_AND_MASTER if group.stitched else Kind.TILES
     if kin and kin[0].relation == "same bytes":
@@ -273,7 +275,7 @@ def _kind(group: Group, kin: Sequence[Kin]) -> Kind:
     return Kind.RESCAN if any(k.relation in ("re-scan", "reworked") for k in kin) else Kind.MASTER
 
 
-def _role(db: Database, folder: Path, arrival: Arrival, kin: Sequence[Kin]) -> str:
+def _role(db: Database, folder: Path, arrival: Arrival, kin: Sequence[SimilarScan]) -> str:
     known = scans.by_digest(db, arrival.reading.sha256)
     if known:
         return known.role
@@ -296,7 +298,7 @@ def _numbered(items: tuple[Item, ...]) -> tuple[Item, ...]:
 
 def _capture(db: Database, home: Home, items: tuple[Item, ...], artist: str, piece_id: int | None
              ) -> tuple[tuple[str, str], ...]:
-    return tuple(prefilled(db, home.settings, [i.arrival.reading for i in items if i.role == "tile"] or
+    return tuple(initial_notes(db, home.settings, [i.arrival.reading for i in items if i.role == "tile"] or
                            [i.arrival.reading for i in items], artist, piece_id).items())
 
 

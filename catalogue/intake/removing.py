@@ -20,10 +20,10 @@ from catalogue.errors import CatalogueError
 from catalogue.fixity.copying import Stopped
 from catalogue.indexing.stores import opened_store, store_holding
 from catalogue.intake.proposals import Kind, Plan
-from catalogue.progress import Cancelled, never
+from catalogue.progress import Cancelled, never_cancelled
 from catalogue.records import events, intake, stores
 from catalogue.records.database import Database, transaction
-from catalogue.records.paths import kept, native
+from catalogue.records.paths import escape_path, native_path
 from catalogue.settings import Home, Settings
 from catalogue.storage.folders import Entry, open_entry, open_folder, sync
 from catalogue.storage.identity import FileId, filesystem_id, is_regular, physical_disks
@@ -51,7 +51,7 @@ class Left:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class CopyLocation:
     """One verified copy: in which store, which file, on which file system, and on which whole disks that lies."""
 
     store_id: int
@@ -96,7 +96,7 @@ def remove_sources(db: Database, home: Home, plan: Plan, taken: Sequence[Taken],
         removed.append(source)
         try:
             with transaction(db):
-                events.append(db, "deletion", "success", path=kept(str(source)), sha256=sha256,
+                events.append(db, "deletion", "success", path=escape_path(str(source)), sha256=sha256,
                               detail=f"source of an intake, after copies in {places_wanted(home.settings)} places were"
                                      " read and compared")
                 for t in taken:
@@ -137,38 +137,38 @@ def _removed(db: Database, settings: Settings, source: Path, sha256: str) -> str
 
 def why_not_safe(db: Database, settings: Settings, source: FileId, sha256: str) -> str:
     """Why a file with these bytes may not be removed yet; empty where it may."""
-    found = [place for _, place in verified_places(db, sha256)]
-    own = next((place for place in found if place.file == source), None)
+    locations = [place for _, place in verified_places(db, sha256)]
+    own = next((place for place in locations if place.file == source), None)
     if own is not None:
         return f"it is the store {stores.by_id(db, own.store_id).name!r}'s own file, reached by another path"
     wanted = places_wanted(settings)
-    good = different_places(found, one_disk=settings.copies_on_one_disk)
+    good = different_places(locations, one_disk=settings.copies_on_one_disk)
     if len(good) >= wanted:
         return ""
-    if len(different_places(found, one_disk=True)) >= wanted:
+    if len(different_places(locations, one_disk=True)) >= wanted:
         return (f"its copies are on one disk; {wanted} disks must hold a verified copy"
                 " (or set copies_on_one_disk = true)")
     return f"{len(good)} of the {wanted} stores that are wanted hold a verified copy"
 
 
-def verified_places(db: Database, sha256: str) -> list[tuple[str, Place]]:
+def verified_places(db: Database, sha256: str) -> list[tuple[str, CopyLocation]]:
     """``(path as kept, place)`` of every file on record that holds these bytes, read now; what is offline, gone, a
     link or something else by now is left out."""
-    found: list[tuple[str, Place]] = []
+    found: list[tuple[str, CopyLocation]] = []
     for copy in intake.copies(db, sha256):
         store = stores.by_id(db, copy.store_id)
         with (suppress(OSError, CatalogueError),  # no copy that can be counted on now
-              opened_store(db, store) as root, open_entry(root, native(copy.path)) as entry, _held(entry) as held):
+              opened_store(db, store) as root, open_entry(root, native_path(copy.path)) as entry, _held(entry) as held):
             if held is not None and held.sha256 == sha256:
-                found.append((copy.path, Place(store.id, held.id, filesystem_id(held.fd),
+                found.append((copy.path, CopyLocation(store.id, held.id, filesystem_id(held.fd),
                                                physical_disks(held.fd))))
     return found
 
 
-def different_places(found: Sequence[Place], *, one_disk: bool) -> list[Place]:
+def different_places(locations: Sequence[CopyLocation], *, one_disk: bool) -> list[CopyLocation]:
     """Copies of which no two share a store, a file, or (unless ``one_disk``) a disk. Rather too few than too many."""
-    good: list[Place] = []
-    for place in found:
+    good: list[CopyLocation] = []
+    for place in locations:
         if not any(place.store_id == g.store_id or place.file == g.file or (not one_disk and (
                    place.disk == g.disk or place.devices & g.devices)) for g in good):
             good.append(place)
@@ -184,8 +184,8 @@ def _held(entry: Entry) -> Iterator[_Held | None]:
         yield None
         return
     try:
-        found = os.fstat(fd)
-        yield _Held(fd, found, _digest(fd, never)) if is_regular(found) else None
+        status = os.fstat(fd)
+        yield _Held(fd, status, _digest(fd, never_cancelled)) if is_regular(status) else None
     finally:
         os.close(fd)
 
@@ -195,7 +195,7 @@ def state_of(found: os.stat_result) -> tuple[int, int, int, int]:
     return found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns
 
 
-def digest_of(entry: Entry, cancelled: Cancelled = never) -> str:
+def digest_of(entry: Entry, cancelled: Cancelled = never_cancelled) -> str:
     """SHA-256 of a regular file's bytes, or "" where it cannot be read. Raises Stopped."""
     try:
         fd = entry.open(os.O_RDONLY)

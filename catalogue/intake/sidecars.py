@@ -6,15 +6,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from catalogue.errors import CatalogueError, Refused
-from catalogue.indexing.stores import opened_store, store_holding, where
+from catalogue.indexing.stores import locate_store, opened_store, store_holding
 from catalogue.intake.embedding import described_copy
 from catalogue.intake.packets import Description, packet
-from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.reading.kinds import looks_like_picture
 from catalogue.records import events, files, pieces, scans, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.files import Located
-from catalogue.records.paths import native, shown
+from catalogue.records.paths import display_path, native_path
 from catalogue.storage.atomic import write_atomically
 from catalogue.storage.folders import Entry, open_entry, read_small
 from catalogue.storage.identity import is_regular
@@ -73,21 +73,21 @@ def write_sidecars(db: Database, targets: Sequence[tuple[Located, str]], descrip
     written = []
     for file, sha256 in targets:
         store = stores.by_id(db, file.store_id)
-        root = where(db, store)
+        root = locate_store(db, store)
         if root is None:
-            written.append(Written(shown(file.path), "", f"the store {store.name} is offline"))
+            written.append(Written(display_path(file.path), "", f"the store {store.name} is offline"))
             continue
-        place = sidecar_path(root / native(file.path))
+        place = sidecar_path(root / native_path(file.path))
         try:
-            with opened_store(db, store) as held, open_entry(held, native(file.path)) as picture:
+            with opened_store(db, store) as held, open_entry(held, native_path(file.path)) as picture:
                 _write_sidecar(picture, picture.folder.entry(place.name), description)
         except (CatalogueError, OSError) as error:
-            written.append(Written(shown(file.path), str(place), str(error)))
+            written.append(Written(display_path(file.path), str(place), str(error)))
             continue
         with transaction(db):
             events.append(db, "metadata modification", "success", store=store.name, path=file.path, sha256=sha256,
                           detail=f"sidecar {place.name} written; the file itself is untouched")
-        written.append(Written(shown(file.path), str(place)))
+        written.append(Written(display_path(file.path), str(place)))
     return written
 
 
@@ -96,16 +96,17 @@ def _write_sidecar(picture: Entry, place: Entry, description: Description) -> No
         raise Refused("The picture is not there.", hint="Index the store.", path=picture.path)
     existing = b""
     if place.exists():
-        found = read_small(place, SIDECAR_BYTES)
-        if found is None:
+        present = read_small(place, SIDECAR_BYTES)
+        if present is None:
             raise Refused("The sidecar there cannot be read: it is a link, no file, or too large. It is left.",
                           path=place.path)
-        existing = found
+        existing = present
     write_atomically(place, packet(description, existing))
 
 
 def write_described_copies(db: Database, targets: Sequence[tuple[Located, str]], description: Description,
-                           folder: Path, *, report: Report = unheard, cancelled: Cancelled = never) -> list[Written]:
+                           folder: Path, *, report: Report = ignore_progress,
+                           cancelled: Cancelled = never_cancelled) -> list[Written]:
     """For every scan a copy in ``folder`` with the description inside, its pixels proven equal.
 
     Raises:
@@ -118,19 +119,19 @@ def write_described_copies(db: Database, targets: Sequence[tuple[Located, str]],
     done: set[str] = set()
     for file, sha256 in targets:
         store = stores.by_id(db, file.store_id)
-        root = where(db, store)
+        root = locate_store(db, store)
         if root is None or sha256 in done:
             continue
-        source = root / native(file.path)
+        source = root / native_path(file.path)
         target = folder / source.name
         try:
             digest = described_copy(source, target, description, sha256=sha256, report=report, cancelled=cancelled)
         except CatalogueError as error:
-            written.append(Written(shown(file.path), str(target), str(error)))
+            written.append(Written(display_path(file.path), str(target), str(error)))
             continue
         done.add(sha256)
         with transaction(db):
             events.append(db, "metadata modification", "success", store=store.name, path=file.path, sha256=sha256,
                           detail=f"described copy {target.name}, SHA-256 {digest}, pixels equal; the file is untouched")
-        written.append(Written(shown(file.path), str(target)))
+        written.append(Written(display_path(file.path), str(target)))
     return written

@@ -6,16 +6,16 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from catalogue.intake.arrivals import Arrival
-from catalogue.intake.naming import Facts, free, same_name, shortened
+from catalogue.intake.naming import Facts, free_path, same_name, shortened
 from catalogue.records import intake
 from catalogue.records.database import Database
-from catalogue.records.paths import kept, native
+from catalogue.records.paths import escape_path, native_path
 
 FOLDERS_KEPT = 500
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class FileNaming:
     """One file to be named."""
 
     arrival: Arrival
@@ -63,10 +63,10 @@ class Names:
             return self.taken(candidate)
 
         before = self._highest.get(wish, 1)
-        found = free(path, taken, tried=before)
+        name = free_path(path, taken, tried=before)
         if number > 1:
             self._highest[wish] = before + number - 1
-        return found
+        return name
 
     def give(self, path: str) -> None:
         """Take note that a path is given away."""
@@ -76,7 +76,7 @@ class Names:
         if folder not in self._folders:
             names = {same_name(name) for name in intake.names_in(self._db, self._store_id, folder)}
             if self._root is not None:
-                names |= {same_name(kept(name)) for name in _listed(self._root / native(folder))}
+                names |= {same_name(escape_path(name)) for name in _listed(self._root / native_path(folder))}
             self._folders[folder] = names
             if len(self._folders) > FOLDERS_KEPT:
                 self._folders.popitem(last=False)
@@ -90,14 +90,14 @@ def _listed(folder: Path) -> list[str]:
         return []
 
 
-def placed(db: Database, rule: str, store_id: int, root: Path, wanted: Sequence[Wanted]) -> dict[Path, str]:
+def choose_targets(db: Database, rule: str, store_id: int, root: Path, wanted: Sequence[FileNaming]) -> dict[Path, str]:
     """A free path in the store for each file, by its source. Where an intake was cut short its names are kept."""
-    names, found = Names(db, store_id, root), {}
-    for one in wanted:
-        before = intake.planned_target(db, store_id, one.arrival.reading.sha256)
-        ruled = shortened(rule, one.facts())
+    names, targets = Names(db, store_id, root), {}
+    for item in wanted:
+        before = intake.planned_target(db, store_id, item.arrival.reading.sha256)
+        ruled = shortened(rule, item.facts())
         own = before is not None and before.rpartition("/")[0] == ruled.rpartition("/")[0] and not names.given(before)
         target = before if own and before else names.free(ruled)
         names.give(target)
-        found[one.arrival.path] = target
-    return found
+        targets[item.arrival.path] = target
+    return targets

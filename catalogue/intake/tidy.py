@@ -13,13 +13,13 @@ from enum import StrEnum
 from itertools import count
 from pathlib import PurePosixPath
 
-from catalogue.indexing.stores import where
+from catalogue.indexing.stores import locate_store
 from catalogue.intake.naming import Facts, numbers_used, portable, problems, same_name, shortened
 from catalogue.intake.targets import Names
 from catalogue.records import intake, provenance
 from catalogue.records.database import Database
 from catalogue.records.intake import Placed
-from catalogue.records.paths import is_text, native, shown
+from catalogue.records.paths import display_path, is_text, native_path
 from catalogue.records.stores import Store
 from catalogue.settings import Settings
 
@@ -57,7 +57,7 @@ class Tidying:
 
 def plan_tidying(db: Database, settings: Settings, store: Store, level: Level = Level.RULE) -> Tidying:
     """What would be moved where. Looks only at the catalogue and at names on the disk; changes nothing."""
-    root = where(db, store)
+    root = locate_store(db, store)
     moves: list[Move] = []
     remarks: list[tuple[str, str, str]] = []
     in_order, names = 0, Names(db, store.id, root)
@@ -162,7 +162,7 @@ def _wish(rule: str, file: Placed, facts: Facts | None, level: Level) -> str:
 def _portable_path(path: str) -> str:
     if is_text(path) and not problems(path):
         return path
-    *folders, leaf = [shown(part) for part in _parts(path)]
+    *folders, leaf = [display_path(part) for part in _parts(path)]
     suffix = PurePosixPath(leaf).suffix
     return "/".join([*(portable(f) for f in folders), portable(leaf.removesuffix(suffix), suffix.strip())])
 
@@ -182,7 +182,7 @@ def numbered_twin(path: str) -> str:
 
 
 def _why(file: Placed, wish: str) -> str:
-    troubles = problems(native(file.path))
+    troubles = problems(native_path(file.path))
     if troubles:
         return troubles[0]
     if file.path.rpartition("/")[0] != wish.rpartition("/")[0]:

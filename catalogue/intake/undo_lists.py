@@ -14,7 +14,7 @@ from pathlib import Path
 from catalogue.errors import CatalogueError, Refused
 from catalogue.records import stores
 from catalogue.records.database import Database, now
-from catalogue.records.paths import unsafe_kept
+from catalogue.records.paths import unsafe_escaped_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 from catalogue.storage.atomic import sync_folder, write_all, writing
@@ -111,6 +111,6 @@ def _is_move(number: int, entry: object, path: Path) -> bool:
     if not all(isinstance(value, str) for value in values):
         raise Refused(f"Nothing was moved: line {number} of the undo file is no move.", path=path)
     for place in values[:2]:
-        if reason := unsafe_kept(str(place)):
+        if reason := unsafe_escaped_path(str(place)):
             raise Refused(f"Nothing was moved: line {number} of the undo file is refused: {reason}.", path=path)
     return True

@@ -10,15 +10,15 @@ from pathlib import Path
 from time import monotonic
 
 from catalogue.errors import CatalogueError
-from catalogue.intake.arrivals import GAP, Arrival, counted, found_in, moment_of
+from catalogue.intake.arrivals import GAP, Arrival, find_files, moment_of, name_counters
 from catalogue.intake.grouping import WINDOW, advice, sides
 from catalogue.intake.mosaic import TileMap, mosaic
-from catalogue.intake.overlap import Lie, Overlap, View, overlap, view
-from catalogue.likeness.tiles import Place
-from catalogue.progress import Cancelled, never
+from catalogue.intake.overlap import Arrangement, Overlap, View, overlap, view
+from catalogue.likeness.tiles import TilePosition
+from catalogue.progress import Cancelled, never_cancelled
 from catalogue.reading.file import read_file
 from catalogue.reading.model import Fault, Reading
-from catalogue.records.paths import shown
+from catalogue.records.paths import display_path
 
 SETTLE = 2.0   # seconds without change after which a file is taken for whole
 PATIENCE = 60  # seconds after which a file that is still not whole is told
@@ -57,7 +57,7 @@ class Watch:
     settle: float = SETTLE
     clock: Callable[[], float] = monotonic
     read: Callable[[Path], Reading | None] = read_file
-    cancelled: Cancelled = never
+    cancelled: Cancelled = never_cancelled
     arrivals: dict[str, Arrival] = field(default_factory=dict)  # sound ones, by name below the folder, as they came
     _seen: dict[str, _Seen] = field(default_factory=dict)
     _views: dict[str, View | None] = field(default_factory=dict)  # of the last WINDOW
@@ -76,7 +76,7 @@ class Watch:
     def look(self) -> Iterator[News]:
         """The same, one by one. A folder that is away for a while (a key pulled) is told once, and when it is back."""
         try:
-            files, _ = found_in(self.folder, self.ignore)
+            files, _ = find_files(self.folder, self.ignore)
             gone = sorted(set(self.arrivals) - {inside for _, inside in files})
             if gone and not files:  # a key pulled may leave an empty folder in its place
                 raise CatalogueError("The scans that were in this folder are gone.",
@@ -92,7 +92,7 @@ class Watch:
         for inside in gone:
             yield self._forgotten(inside)
         whole = [(path, inside) for path, inside in files if self._settled(path, inside)]
-        for path, inside in sorted(whole, key=lambda f: (self._seen[f[1]].mtime_ns, counted(f[1]))):
+        for path, inside in sorted(whole, key=lambda f: (self._seen[f[1]].mtime_ns, name_counters(f[1]))):
             if self.cancelled():
                 return
             yield from self._look(path, inside)
@@ -101,8 +101,8 @@ class Watch:
         arrival = self.arrivals.pop(inside)
         self._seen.pop(inside, None)
         self._views.pop(inside, None)
-        self._laid = {pair: found for pair, found in self._laid.items() if inside not in pair}
-        return News("gone", arrival.path, f"{shown(inside)}: taken out of the folder")
+        self._laid = {pair: pair_overlap for pair, pair_overlap in self._laid.items() if inside not in pair}
+        return News("gone", arrival.path, f"{display_path(inside)}: taken out of the folder")
 
     def _settled(self, path: Path, inside: str) -> bool:
         try:
@@ -128,7 +128,7 @@ class Watch:
         known.done = True
         arrival = Arrival(path, inside, reading, moment_of(reading))
         if arrival.faults:
-            yield News("unfit", path, f"{shown(inside)}: {'; '.join(arrival.faults)}", arrival)
+            yield News("unfit", path, f"{display_path(inside)}: {'; '.join(arrival.faults)}", arrival)
         else:
             yield from self._compared(arrival)
 
@@ -136,24 +136,27 @@ class Watch:
         seen, new = view(arrival), arrival.inside
         earlier = [self.arrivals[n] for n in self._views if _near(self.arrivals[n].moment, arrival.moment)]
         laid: dict[tuple[int, int], Overlap] = {}
-        for number, one in enumerate(earlier):
-            other = self._views[one.inside]
-            if seen and other and (found := overlap(other, seen)):
-                laid[number, len(earlier)] = found
-                self._laid[one.inside, new] = found
+        for number, previous in enumerate(earlier):
+            other = self._views[previous.inside]
+            if seen and other and (pair_overlap := overlap(other, seen)):
+                laid[number, len(earlier)] = pair_overlap
+                self._laid[previous.inside, new] = pair_overlap
         self.arrivals[new] = arrival
         self._views[new] = seen
         if len(self._views) > WINDOW:
             del self._views[next(iter(self._views))]
         names = [a.path.name for a in (*earlier, arrival)]
-        parts = {i: found for (i, _), found in laid.items() if found.lie is Lie.WITHIN}
+        parts = {i: pair_overlap for (i, _),
+                 pair_overlap in laid.items() if pair_overlap.arrangement is Arrangement.WITHIN}
         if len(parts) >= 2 and (picture := arrival.reading.picture):
-            places = tuple(Place(names[i], found.place, found.rotation) for i, found in parts.items())
-            yield News("complete", arrival.path, f"{shown(new)}: a stitched master of {len(parts)} of these tiles",
+            places = tuple(TilePosition(names[i], pair_overlap.place, pair_overlap.rotation) for i,
+                           pair_overlap in parts.items())
+            yield News("complete", arrival.path,
+                       f"{display_path(new)}: a stitched master of {len(parts)} of these tiles",
                        arrival, TileMap(places, picture.width / picture.height))
             return
         on = ", ".join(names[i] for i, _ in laid)
-        text = f"{shown(new)}: lies on {on or 'no earlier scan'}"
+        text = f"{display_path(new)}: lies on {on or 'no earlier scan'}"
         if earlier and not laid:
             text += "; another original, or the overlap is too thin to see"
         yield News("alone" if earlier and not laid else "arrived", arrival.path, text, arrival, self._map(new))
@@ -165,9 +168,9 @@ class Watch:
         """The tiles that hang together with this one, its number the last."""
         held = list(self.arrivals.values())
         place = {a.inside: number for number, a in enumerate(held)}
-        laid = {(place[a], place[b]): found for (a, b), found in self._laid.items()}
+        laid = {(place[a], place[b]): pair_overlap for (a, b), pair_overlap in self._laid.items()}
         return mosaic([a.path.name for a in held], [sides(a) for a in held], laid, place[new])
 
 
-def _near(one: datetime, two: datetime) -> bool:
-    return abs(two - one) <= GAP
+def _near(first: datetime, second: datetime) -> bool:
+    return abs(second - first) <= GAP

@@ -24,7 +24,7 @@ from catalogue.ledger.values import shown_size
 from catalogue.records import artist_statements, pieces
 from catalogue.records.artist_statements import SoldLine, SoldPrint, Terms
 from catalogue.records.database import Database, transaction
-from catalogue.records.numbers import roman, written
+from catalogue.records.numbers import numbers_text, roman
 
 FORMAT = 1
 
@@ -187,7 +187,7 @@ def _numbers(prints: Iterable[SoldPrint]) -> str:
     if not known:
         return ""
     limit = known[0].size_limit
-    return f"{written((one.series, one.number) for one in known)}/" + (
+    return f"{numbers_text((one.series, one.number) for one in known)}/" + (
         roman(limit) if known[0].series == "proof" else str(limit))
 
 

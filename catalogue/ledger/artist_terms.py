@@ -10,7 +10,7 @@ from decimal import Decimal, InvalidOperation
 from catalogue import money
 from catalogue.errors import NotFound, Refused
 from catalogue.ledger.values import shown_day
-from catalogue.records import artist_statements, overlays, pieces
+from catalogue.records import artist_statements, pieces, stated_facts
 from catalogue.records.artist_statements import BASES, Terms
 from catalogue.records.database import Database, transaction
 
@@ -50,7 +50,7 @@ def set_terms(db: Database, artist_id: int, basis: str, rate: str = "", currency
             raise Refused("Terms are on record for this artist already.",
                           hint="Say from which day on these hold, or that they hold from the beginning.")
         terms = Terms(artist_id, day, basis, said, code, int(destroyed), int(replaced), int(proofs))
-        overlays.state_artist(db, artist_id, {})    # spoken of now, so never taken for a mere guess
+        stated_facts.state_artist(db, artist_id, {})    # spoken of now, so never taken for a mere guess
         artist_statements.state_terms(db, terms)
     return terms
 

@@ -6,7 +6,7 @@ from catalogue.errors import Ambiguous, NotFound, Refused
 from catalogue.records import buyers
 from catalogue.records.buyers import Buyer
 from catalogue.records.database import Database, transaction
-from catalogue.records.folding import folded
+from catalogue.records.folding import fold_name
 
 
 def buyer_of(db: Database, key: str) -> Buyer:
@@ -37,7 +37,7 @@ def describe(db: Database, key: str, said: Mapping[str, str]) -> Buyer:
         buyer = buyer_of(db, key)
         values = {name: value.strip() for name, value in said.items()}
         if "name" in values:
-            spelling = folded(values["name"])
+            spelling = fold_name(values["name"])
             if not spelling:
                 raise Refused("A buyer needs a name.")
             other = buyers.by_key(db, buyers.key_of(db, values["name"]))
@@ -83,7 +83,7 @@ def take_in(db: Database, name: str, contact: str, notes: str, spellings: Sequen
         said = {fact: value for fact, value in (("contact", contact), ("notes", notes)) if value}
         if before[0] is None or said or buyers.stated(db, key) is not None:
             buyers.state(db, key, said | ({"name": name.strip()} if before[0] is None else {}))
-        for spelling in filter(None, map(folded, spellings)):
+        for spelling in filter(None, map(fold_name, spellings)):
             meant = buyers.key_of(db, spelling)
             if meant == key:
                 continue

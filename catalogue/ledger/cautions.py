@@ -15,9 +15,9 @@ CROP_WORTH_SAYING = 0.02
 
 def cautions_for(proposal: Proposal, settings: Settings) -> tuple[Caution, ...]:
     """Every caution a proposal calls for, the grave ones first."""
-    found = [*_of_last_time(proposal, settings), *_of_file(proposal, settings), *_of_size(proposal),
+    cautions = [*_of_last_time(proposal, settings), *_of_file(proposal, settings), *_of_size(proposal),
              *_of_edition(proposal)]
-    return tuple(sorted(found, key=lambda caution: not caution.grave))
+    return tuple(sorted(cautions, key=lambda caution: not caution.grave))
 
 
 def _of_last_time(proposal: Proposal, settings: Settings) -> Iterator[Caution]:

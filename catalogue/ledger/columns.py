@@ -145,17 +145,17 @@ def kind_of(path: Path, mapping: Mapping[str, str]) -> str:
 
     Raises CatalogueError as :func:`read_table`.
     """
-    found = {kind: set(read_table(path, ours, {k: v for k, v in mapping.items() if k in ours}).matched)
+    matched = {kind: set(read_table(path, ours, {k: v for k, v in mapping.items() if k in ours}).matched)
              for kind, ours in KINDS.items()}
-    if "buyer" in found["buyers"] and not {"date", "piece", "number", "quantity"} & found["orders"]:
+    if "buyer" in matched["buyers"] and not {"date", "piece", "number", "quantity"} & matched["orders"]:
         return "buyers"
-    if {"number", "buyer", "quantity", "numbers", "price"} & found["orders"]:
+    if {"number", "buyer", "quantity", "numbers", "price"} & matched["orders"]:
         return "orders"
-    if "limit" in found["editions"]:
+    if "limit" in matched["editions"]:
         return "editions"
-    if "piece" in found["pieces"]:
-        return "orders" if {"date", "medium"} <= found["orders"] else "pieces"
-    return "artists" if "artist" in found["artists"] else "orders"
+    if "piece" in matched["pieces"]:
+        return "orders" if {"date", "medium"} <= matched["orders"] else "pieces"
+    return "artists" if "artist" in matched["artists"] else "orders"
 
 
 def _plain(cell: str) -> str:

@@ -11,7 +11,7 @@ from catalogue.errors import NotFound, Refused
 from catalogue.records import editions, pieces
 from catalogue.records.database import Database, transaction
 from catalogue.records.editions import Edition
-from catalogue.records.numbers import MOST, Number, written
+from catalogue.records.numbers import MOST, Number, numbers_text
 
 SIZE_TOLERANCE_MM = 1.0  # sizes are cut and written to the millimetre
 
@@ -68,12 +68,12 @@ def define(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, sco
 def close(db: Database, edition_id: int, day: str = "") -> None:
     """No further number goes out."""
     with transaction(db):
-        known = wanted(db, edition_id)
+        known = get_edition(db, edition_id)
         editions.change(db, edition_id, size_limit=known.size_limit, proofs=known.proofs, medium=known.medium,
                         opened=known.opened, closed=day or date.today().isoformat(), notes=known.notes)
 
 
-def wanted(db: Database, edition_id: int) -> Edition:
+def get_edition(db: Database, edition_id: int) -> Edition:
     """The edition of that id; raises NotFound."""
     edition = editions.by_id(db, edition_id)
     if edition is None:
@@ -99,13 +99,13 @@ def _same_size(edition: Edition, width_mm: float, height_mm: float) -> bool:
 
 
 def _free(limit: int, out: set[int], count: int) -> list[int]:
-    found: list[int] = []
+    free: list[int] = []
     for number in range(1, limit + 1):
-        if len(found) == count:
+        if len(free) == count:
             break
         if number not in out:
-            found.append(number)
-    return found
+            free.append(number)
+    return free
 
 
 def issue(db: Database, edition_id: int, line_id: int | None, count: int, *, proofs: bool = False) -> list[Number]:
@@ -116,7 +116,7 @@ def issue(db: Database, edition_id: int, line_id: int | None, count: int, *, pro
     """
     series = "proof" if proofs else "number"
     with transaction(db):
-        edition = _open(wanted(db, edition_id))
+        edition = _open(get_edition(db, edition_id))
         limit = edition.proofs if proofs else edition.size_limit
         out = editions.taken(db, edition_id, series)
         numbers = [Number(series, n) for n in _free(limit, out, count)]
@@ -132,7 +132,7 @@ def issue_these(db: Database, edition_id: int, line_id: int | None, numbers: Seq
                 old: bool = False) -> None:
     """Give out these very numbers; all or none. ``old`` books what was printed before, in a closed edition too."""
     with transaction(db):
-        edition = wanted(db, edition_id)
+        edition = get_edition(db, edition_id)
         if not old:
             _open(edition)
         editions.take(db, edition_id, numbers, line_id)
@@ -153,7 +153,7 @@ def destroy(db: Database, edition_id: int, numbers: Sequence[Number], reason: st
     if not reason.strip():
         raise Refused("A destroyed print needs a reason on record.")
     with transaction(db):
-        wanted(db, edition_id)
+        get_edition(db, edition_id)
         for number in numbers:
             editions.destroy(db, edition_id, number, day or date.today().isoformat(), reason.strip())
 
@@ -164,7 +164,7 @@ def replace(db: Database, edition_id: int, numbers: Sequence[Number], line_id: i
     Replacement keeps the number: from memory. A closed edition allows it, since no further number goes out.
     """
     with transaction(db):
-        wanted(db, edition_id)
+        get_edition(db, edition_id)
         for number in numbers:
             editions.replace(db, edition_id, number, line_id)
 
@@ -181,5 +181,5 @@ def label(edition: Edition) -> str:
 
 def numbered(edition: Edition, numbers: Sequence[Number]) -> str:
     """``"3–12/25, AP I–II/III"``-like text for a sheet."""
-    text = written(numbers)
+    text = numbers_text(numbers)
     return f"{text} of {edition.size_limit}" if any(n.series == "number" for n in numbers) else text

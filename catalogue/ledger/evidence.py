@@ -40,8 +40,8 @@ def known(db: Database, used: Scan, other: Scan) -> Evidence | None:
     row = next((row for row in likenesses.of_scan(db, used.id) if other.id in (row.a_scan_id, row.b_scan_id)), None)
     if row is None:
         return None
-    found = json.loads(row.evidence)
-    return _evidence(row.relation, row.verdict, found["delta_e_median"], found["detail_ratio"],
+    stored = json.loads(row.evidence)
+    return _evidence(row.relation, row.verdict, stored["delta_e_median"], stored["detail_ratio"],
                      used_first=row.a_scan_id == used.id)
 
 
@@ -55,10 +55,11 @@ def measured(db: Database, home: Home, used: Scan, other: Scan) -> Evidence | No
     sides = _side(db, home, used), _side(db, home, other)
     if sides[0] is None or sides[1] is None:
         return None
-    found = examine(sides[0], sides[1])
-    if found is None:
+    evidence = examine(sides[0], sides[1])
+    if evidence is None:
         return Evidence("nothing alike found", "", None)
-    return _evidence(str(found.relation), "", found.delta_e_median, found.detail_ratio, used_first=ordered(found),
+    return _evidence(str(evidence.relation), "", evidence.delta_e_median, evidence.detail_ratio,
+                     used_first=ordered(evidence),
                      ratio_from_used=True)
 
 

@@ -5,15 +5,15 @@ from pathlib import Path
 
 from catalogue.errors import CatalogueError, Damaged
 from catalogue.fixity.checking import Expected, Result, check
-from catalogue.fixity.verdicts import judged, record
-from catalogue.indexing.stores import where
+from catalogue.fixity.verdicts import judge, record
+from catalogue.indexing.stores import locate_store
 from catalogue.progress import Cancelled, Progress, Report
 from catalogue.records import copies as copy_rows
 from catalogue.records import files, findings, fixity, scans, stores
 from catalogue.records.copies import DOUBTS, Holder
 from catalogue.records.database import Database, transaction
 from catalogue.records.files import Located
-from catalogue.records.paths import UnusablePath, native, shown
+from catalogue.records.paths import UnusablePath, display_path, native_path
 from catalogue.records.scans import Scan
 
 
@@ -29,7 +29,7 @@ class Copy:
     @property
     def name(self) -> str:
         """Store and path for people."""
-        return f"{self.file.store}: {shown(self.file.path)}"
+        return f"{self.file.store}: {display_path(self.file.path)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,7 @@ def health(db: Database, scan: Scan) -> Health:
     held = {holder.file_id: holder for holder in copy_rows.holders(db, scan.sha256)}
     faulty = scans.content_fault(db, scan.id)
     lying = files.of_scan(db, scan.id)
-    roots = {store_id: where(db, stores.by_id(db, store_id)) for store_id in {file.store_id for file in lying}}
+    roots = {store_id: locate_store(db, stores.by_id(db, store_id)) for store_id in {file.store_id for file in lying}}
     copies = [_copy(_as_mounted(file, roots[file.store_id]), roots[file.store_id],
                     _doubts(db, file, held.get(file.id), faulty)) for file in lying]
     order = ("sound", "in doubt", "offline", "missing")
@@ -82,7 +82,7 @@ def _copy(file: Located, root: Path | None, ours: tuple[str, ...]) -> Copy:
     if root is None:
         return Copy(file, "offline", None, ours)
     try:
-        place = root / native(file.path)
+        place = root / native_path(file.path)
     except UnusablePath as error:
         return Copy(file, "missing", None, (*ours, error.message))
     if not place.is_file():
@@ -110,7 +110,8 @@ def check_now(db: Database, scan: Scan, copy: Copy, *, report: Report, cancelled
         report(Progress("sha-256", bytes_done=done))
 
     checked = check(str(copy.place), Expected(due.size, due.mtime_ns, due.sha256), tell=tell, cancelled=cancelled)
-    verdict = judged(db, where(db, stores.by_id(db, due.store_id)) or Path(copy.file.root), due, checked, cancelled)
+    verdict = judge(db, locate_store(db, stores.by_id(db, due.store_id)) or Path(copy.file.root), due, checked,
+                    cancelled)
     with transaction(db):
         record(db, stores.by_id(db, due.store_id), verdict)
     if verdict.result is Result.INTACT:

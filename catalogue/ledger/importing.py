@@ -22,7 +22,7 @@ from catalogue.ledger.rows import (
     status_of,
     statuses_of,
 )
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import buyers, files, numbers, orders
 from catalogue.records.database import Database, transaction
 from catalogue.records.orders import NewLine, Order
@@ -56,8 +56,8 @@ class Outcome:
     @property
     def counts(self) -> dict[str, int]:
         """How many rows met which fate."""
-        found = Counter(f.fate for f in self.fates)
-        return {fate: found[fate] for fate in FATES if found[fate]}
+        counts = Counter(f.fate for f in self.fates)
+        return {fate: counts[fate] for fate in FATES if counts[fate]}
 
     @property
     def left_out(self) -> int:
@@ -71,7 +71,8 @@ class Undo(Exception):
 
 def import_orders(db: Database, settings: Settings, path: Path, *, mapping: Mapping[str, str] | None = None,
                   dates: str = "", status: str = "collected", make_pieces: bool = False, own: bool = False,
-                  dry_run: bool = False, report: Report = unheard, cancelled: Cancelled = never) -> Outcome:
+                  dry_run: bool = False, report: Report = ignore_progress,
+                  cancelled: Cancelled = never_cancelled) -> Outcome:
     """Take in order lines from a CSV file, all in one transaction.
 
     Args:
@@ -94,8 +95,9 @@ def import_orders(db: Database, settings: Settings, path: Path, *, mapping: Mapp
     rows = list(_told_apart(table.rows))
     fates: list[Fate] = []
     with suppress(Undo), transaction(db):
-        known = {line for _, digest, nth in rows if (line := orders.imported(db, digest, nth)) is not None}
-        rules = Rules(settings, table.units, dates or settings.dates, status, make_pieces, files.called(db, names),
+        known = {line for _, digest, nth in rows if (line := orders.imported_line(db, digest, nth)) is not None}
+        rules = Rules(settings, table.units, dates or settings.dates, status, make_pieces,
+                      files.find_by_filename(db, names),
                       known, statuses_of(table.rows, dates or settings.dates, status), {}, own)
         for done, (row, digest, nth) in enumerate(rows):
             if cancelled():
@@ -127,7 +129,7 @@ def _usable(table: Table, path: Path) -> None:
 
 def _taken(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fate:
     text = " · ".join(filter(None, (row.get("number"), row.get("date"), row.get("artist"), row.get("piece"))))
-    known = orders.imported(db, digest, nth)
+    known = orders.imported_line(db, digest, nth)
     if known is not None:
         return Fate(row.number, "known already", text, remarks=_linked_late(db, known, row, rules), line_id=known)
     return taken(db, row, text, lambda: replace(_recorded(db, row, digest, nth, rules), text=text))
@@ -190,7 +192,7 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
         remarks += _disagreements(order, placed, order.buyer if same_buyer else row.get("buyer"),
                                   status if row.get("status") and not alone else order.status)
     same = next((like.id for like in orders.lines_like(db, order.id, line) if like.id not in rules.claimed
-                 and (not said.any or like.numbers == numbers.written([*said.taken, *said.replacing]))), None)
+                 and (not said.any or like.numbers == numbers.numbers_text([*said.taken, *said.replacing]))), None)
     if same is not None:  # typed in by hand, or taken in from a file that wrote it otherwise
         rules.claimed.add(same)
         orders.note_imported(db, digest, nth, same)
@@ -209,7 +211,7 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
 
 def _order(db: Database, row: Row, placed: str, status: str, rules: Rules) -> tuple[Order, bool]:
     number = number_of(row, rules.dates)
-    known = orders.maybe(db, number)
+    known = orders.find_by_number(db, number)
     if known is not None:
         return known, False
     orders.save(db, number, placed, buyer=row.get("buyer"), status=rules.statuses.get(number, status),

@@ -9,7 +9,7 @@ from catalogue.ledger import columns, editions, values
 from catalogue.ledger.columns import Row
 from catalogue.ledger.importing import Fate, Outcome, Undo, taken
 from catalogue.ledger.rows import piece_of
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import editions as recorded
 from catalogue.records.database import Database, transaction
 from catalogue.records.pieces import folded
@@ -20,8 +20,8 @@ _ALL_SIZES = ("", "all sizes", "all", "any", "any size")
 
 
 def import_editions(db: Database, settings: Settings, path: Path, *, mapping: Mapping[str, str] | None = None,
-                    dates: str = "", make_pieces: bool = False, dry_run: bool = False, report: Report = unheard,
-                    cancelled: Cancelled = never) -> Outcome:
+                    dates: str = "", make_pieces: bool = False, dry_run: bool = False, report: Report = ignore_progress,
+                    cancelled: Cancelled = never_cancelled) -> Outcome:
     """Take in editions from a CSV file, all in one transaction; see :func:`catalogue.ledger.importing.import_orders`.
 
     A row without a scope is of one size when it gives a size, else of all sizes.

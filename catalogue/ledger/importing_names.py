@@ -9,7 +9,7 @@ from catalogue.ledger import buyers, columns, values
 from catalogue.ledger.columns import Row
 from catalogue.ledger.importing import Fate, Outcome, Undo, taken
 from catalogue.ledger.rows import NoPiece, piece_of
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import pieces
 from catalogue.records.database import Database, transaction
 
@@ -17,7 +17,7 @@ Take = Callable[[Row], bool]  # whether the row told anything new
 
 
 def import_artists(db: Database, path: Path, *, mapping: Mapping[str, str] | None = None, dry_run: bool = False,
-                   report: Report = unheard, cancelled: Cancelled = never) -> Outcome:
+                   report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> Outcome:
     """Take in artists with contact, terms and notes; an empty cell leaves what is known."""
 
     def take(row: Row) -> bool:
@@ -33,7 +33,7 @@ def import_artists(db: Database, path: Path, *, mapping: Mapping[str, str] | Non
 
 
 def import_buyers(db: Database, path: Path, *, mapping: Mapping[str, str] | None = None, dry_run: bool = False,
-                  report: Report = unheard, cancelled: Cancelled = never) -> Outcome:
+                  report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> Outcome:
     """Take in buyers with contact, notes and other spellings; an empty cell leaves what is known.
 
     A spelling that is another buyer's already leaves the row out.
@@ -49,7 +49,8 @@ def import_buyers(db: Database, path: Path, *, mapping: Mapping[str, str] | None
 
 
 def import_pieces(db: Database, path: Path, *, mapping: Mapping[str, str] | None = None, make_pieces: bool = False,
-                  dry_run: bool = False, report: Report = unheard, cancelled: Cancelled = never) -> Outcome:
+                  dry_run: bool = False, report: Report = ignore_progress,
+                  cancelled: Cancelled = never_cancelled) -> Outcome:
     """Take in what is known of originals; an empty cell leaves what is known. Sizes in cm unless the heading says."""
     units: dict[str, str] = dict(columns.read_table(path, columns.PIECES, mapping or {}).units)
     names: dict[int, str] = {}

@@ -19,7 +19,7 @@ from catalogue.records import buyers, orders, pieces, scans
 from catalogue.records.database import Database, transaction
 from catalogue.records.numbers import MOST, Number
 from catalogue.records.orders import Line, NewLine
-from catalogue.records.paths import shown
+from catalogue.records.paths import display_path
 from catalogue.records.pieces import Piece
 from catalogue.records.scans import Scan
 from catalogue.settings import Home
@@ -89,20 +89,20 @@ def as_recorded(db: Database, home: Home, line_id: int) -> Proposal:
     before = [line for line in orders.lines_of_piece(db, piece.id)
               if line.status != "cancelled" and (line.placed, line.id) < (this.placed, this.id)]
     last = (orders.line(db, this.repeat_of) if this.repeat_of else None) or next(iter(before), None)
-    found = scans.by_digest(db, this.scan_sha256) if this.scan_sha256 else None
+    used_scan = scans.by_digest(db, this.scan_sha256) if this.scan_sha256 else None
     old = scans.by_digest(db, last.scan_sha256) if last and last.scan_sha256 else None
-    printing, used = _healths(db, found, old)
+    printing, used = _healths(db, used_scan, old)
     line = NewLine(**{name: getattr(this, name) for name in NewLine.__dataclass_fields__})
     proposal = Proposal(piece, last, line, used, printing, printing,
-                        _relation(db, home, old, found, False),
+                        _relation(db, home, old, used_scan, False),
                         fit_of(printing.scan, line, home.settings.print_ppi) if printing else None, None, this.currency)
     return replace(proposal, cautions=cautions_for(proposal, home.settings))
 
 
-def _healths(db: Database, one: Scan | None, other: Scan | None) -> tuple[Health | None, Health | None]:
+def _healths(db: Database, scan_a: Scan | None, scan_b: Scan | None) -> tuple[Health | None, Health | None]:
     """Of both scans, looked up once where they are the same."""
-    first = health(db, one) if one else None
-    return first, first if one and other and one.id == other.id else health(db, other) if other else None
+    first = health(db, scan_a) if scan_a else None
+    return first, first if scan_a and scan_b and scan_a.id == scan_b.id else health(db, scan_b) if scan_b else None
 
 
 def _relation(db: Database, home: Home, used: Scan | None, other: Scan | None, measure: bool) -> Evidence | None:
@@ -143,7 +143,7 @@ def _priced_like(last: Line | None, line: NewLine) -> NewLine:
 
 def _file_name(printing: Health | None) -> str:
     copies = printing.copies if printing else ()
-    return shown(copies[0].file.path).rpartition("/")[2] if copies else ""
+    return display_path(copies[0].file.path).rpartition("/")[2] if copies else ""
 
 
 def record(db: Database, proposal: Proposal, *, quantity: int | None = None, number: str = "", placed: str = "",
@@ -220,7 +220,7 @@ def _order(db: Database, number: str, placed: str, buyer: str, status: str, curr
 
     Raises Refused where what is said of an order is not what is on record.
     """
-    known = orders.maybe(db, number) if number else None
+    known = orders.find_by_number(db, number) if number else None
     if known is None:
         day = placed or date.today().isoformat()
         return orders.add(db, number or orders.next_number(db, day[:4]), day, buyer=buyer, status=status or "asked",

@@ -49,9 +49,9 @@ class Rescan:
 
 def advice(db: Database, settings: Settings) -> list[Rescan]:
     """Pieces that were ordered and whose current master falls short, or that have none, by demand."""
-    found = [piece for _, asked in groupby(demand.asked(db), key=attrgetter("piece_id"))
+    rescans = [piece for _, asked in groupby(demand.sizes_ordered(db), key=attrgetter("piece_id"))
              if (piece := _piece(db, list(asked), settings)) is not None]
-    return sorted(found, key=lambda piece: (-piece.prints, piece.artist, piece.title))
+    return sorted(rescans, key=lambda piece: (-piece.prints, piece.artist, piece.title))
 
 
 def _piece(db: Database, asked: list[Demand], settings: Settings) -> Rescan | None:
@@ -62,15 +62,16 @@ def _piece(db: Database, asked: list[Demand], settings: Settings) -> Rescan | No
                       max(d.last for d in asked), None, None, ())
     short: dict[tuple[float, float], Short] = {}
     last = ""
-    for one in asked:
-        line = NewLine(one.piece_id, one.width_mm, one.height_mm, 1, one.medium, one.border_mm, one.wrap_mm, one.edge)
+    for demanded in asked:
+        line = NewLine(demanded.piece_id, demanded.width_mm, demanded.height_mm, 1, demanded.medium,
+                       demanded.border_mm, demanded.wrap_mm, demanded.edge)
         fit = fit_of(scan, line, settings.print_ppi)
         if fit is not None and not fit.enough:
-            size = (one.width_mm, one.height_mm)
+            size = (demanded.width_mm, demanded.height_mm)
             before = short.get(size, Short(*size, 0, fit.ppi, fit.least_ppi))
             worst = min((before.ppi, before.least_ppi), (fit.ppi, fit.least_ppi), key=lambda p: p[0] / p[1])
-            short[size] = Short(*size, before.prints + one.prints, *worst)
-            last = max(last, one.last)
+            short[size] = Short(*size, before.prints + demanded.prints, *worst)
+            last = max(last, demanded.last)
     if not short:
         return None
     need = max(size.least_ppi / size.ppi for size in short.values())

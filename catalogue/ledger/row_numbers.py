@@ -48,8 +48,8 @@ def numbers_of(row: Row, status: str, quantity: str) -> Numbers:
 
     Raises ValueError where they cannot be read; Refused where they are not as many as its prints.
     """
-    taken, stated = numbers.read(row.get("numbers"))
-    replacing, _ = numbers.read(row.get("replacing"))
+    taken, stated = numbers.parse_numbers(row.get("numbers"))
+    replacing, _ = numbers.parse_numbers(row.get("replacing"))
     losses = [_loss(text) for text in row.get("lost").split("|") if text.strip()]
     after = row.get("status").casefold() == AFTER_PRINTING
     remark = ""
@@ -65,16 +65,16 @@ def _loss(text: str) -> Loss:
     match = _LOSS.fullmatch(text.strip())
     if match is None:
         raise ValueError(f"{text.strip()!r} is no loss such as 7: 2026-03-01 creased in the post")
-    found, _ = numbers.read(match["number"])
-    if len(found) != 1:
+    parsed, _ = numbers.parse_numbers(match["number"])
+    if len(parsed) != 1:
         raise ValueError(f"{match['number']!r} is not one edition number")
-    return Loss(found[0], match["day"], match["reason"])
+    return Loss(parsed[0], match["day"], match["reason"])
 
 
 def loss_text(losses: Sequence[Loss]) -> str:
     """The inverse of reading them: ``"7: 2026-03-01 creased | AP I: …"``."""
-    return " | ".join(f"{numbers.written([loss.number])}: {loss.day} {' '.join(loss.reason.replace('|', '/').split())}"
-                      for loss in losses)
+    return " | ".join(f"{numbers.numbers_text([loss.number])}: {loss.day} "
+                      f"{' '.join(loss.reason.replace('|', '/').split())}" for loss in losses)
 
 
 def unbooked(losses: Sequence[Loss], why: str) -> str:

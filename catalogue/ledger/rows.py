@@ -12,7 +12,7 @@ from catalogue.ledger.columns import Row
 from catalogue.ledger.row_numbers import AFTER_PRINTING
 from catalogue.records import files, orders, pieces
 from catalogue.records.database import Database
-from catalogue.records.files import Called
+from catalogue.records.files import FilenameMatch
 from catalogue.records.numbers import MOST
 from catalogue.settings import Settings
 
@@ -38,7 +38,7 @@ class Rules:
     dates: str
     status: str
     make_pieces: bool
-    called: Mapping[str, list[Called]]
+    called: Mapping[str, list[FilenameMatch]]
     claimed: set[int]           # lines that a row of this file stands for already
     statuses: Mapping[str, str]  # of each order of the file, by its number; of whole orders, not of single rows
     names: dict[int, str]       # known pieces, once a guess needed them
@@ -57,13 +57,13 @@ def number_of(row: Row, dates: str) -> str:
 
 def statuses_of(rows: Iterable[Row], dates: str, otherwise: str) -> dict[str, str]:
     """Each order's status: its first row's that is not cancelled, for one row may be cancelled alone."""
-    found: dict[str, str] = {}
+    statuses: dict[str, str] = {}
     for row in rows:
         with suppress(ValueError):  # the row's own fate tells what is wrong with it
             number, status = number_of(row, dates), status_of(row.get("status"), otherwise)
-            if found.get(number, "cancelled") == "cancelled":
-                found[number] = status
-    return found
+            if statuses.get(number, "cancelled") == "cancelled":
+                statuses[number] = status
+    return statuses
 
 
 def size_of(row: Row, rules: Rules) -> tuple[float, float]:
@@ -137,16 +137,16 @@ def scan_of(row: Row, piece_id: int, rules: Rules) -> tuple[str, str]:
         return stated, ""
     if not name:
         return "", "names no file: cannot tell which scan was printed"
-    found = rules.called.get(files.bare_name(name), [])
+    matches = rules.called.get(files.bare_name(name), [])
     tail = name.replace("\\", "/").strip("/")
-    ours = [f for f in found if f.piece_id == piece_id] or found
-    by_path = [f for f in found if "/" in tail and f"/{f.path}".endswith(f"/{tail}")]
+    ours = [f for f in matches if f.piece_id == piece_id] or matches
+    by_path = [f for f in matches if "/" in tail and f"/{f.path}".endswith(f"/{tail}")]
     in_primary = [f for f in ours if f.kind == "primary"]
     for chosen, remark in ((by_path, ""), (ours, ""), (in_primary, f"copies called {name!r} differ; that of the "
                                                                    "primary store is taken")):
         if len({f.sha256 for f in chosen}) == 1:
             other = chosen[0].piece_id not in (None, piece_id)
             return chosen[0].sha256, f"the file {name!r} is filed under another piece" if other else remark
-    if not found:
+    if not matches:
         return "", f"no file called {name!r} is known"
-    return "", f"{len({f.sha256 for f in found})} different files are called {name!r}: cannot tell which was printed"
+    return "", f"{len({f.sha256 for f in matches})} different files are called {name!r}: cannot tell which was printed"

@@ -62,18 +62,19 @@ def correct(db: Database, number: str, order: Mapping[str, object], *, line_id: 
             order = {**order, "currency": _currency(str(order["currency"]))}
         orders.change(db, known.id, order)
         if "currency" in order:
-            for one in orders.lines_of(db, known.id):
-                orders.change_line(db, one.id, _after(one, currency=str(order["currency"])))
+            for candidate in orders.lines_of(db, known.id):
+                orders.change_line(db, candidate.id, _after(candidate, currency=str(order["currency"])))
         if line:
-            found = next((one for one in orders.lines_of(db, known.id) if one.id == line_id), None)
-            if found is None:
+            order_line = next((candidate for candidate in orders.lines_of(db, known.id) if candidate.id == line_id),
+                              None)
+            if order_line is None:
                 raise NotFound(f"The order {number!r} has no line {line_id}.")
-            changed = {name for name, value in line.items() if value != getattr(found, name)}
-            if found.numbers and changed & _NUMBERED:
-                raise Refused(f"The line took the edition numbers {found.numbers}, so its "
+            changed = {name for name, value in line.items() if value != getattr(order_line, name)}
+            if order_line.numbers and changed & _NUMBERED:
+                raise Refused(f"The line took the edition numbers {order_line.numbers}, so its "
                               f"{', '.join(sorted(n.removesuffix('_mm') for n in changed & _NUMBERED))} must stay.",
                               hint="Cancel the order and record it anew.")
-            orders.change_line(db, found.id, {**line, **_repriced(found, line)})
+            orders.change_line(db, order_line.id, {**line, **_repriced(order_line, line)})
         return orders.by_number(db, number)
 
 

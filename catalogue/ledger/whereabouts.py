@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from datetime import date
 
 from catalogue.errors import Refused
-from catalogue.ledger.editions import wanted
+from catalogue.ledger.editions import get_edition
 from catalogue.records import print_moves
 from catalogue.records.database import Database, transaction
-from catalogue.records.numbers import Number, written
+from catalogue.records.numbers import Number, numbers_text
 from catalogue.records.print_moves import PLACES, LivingPrint, PrintMove
 
 
@@ -37,7 +37,7 @@ def whereabouts(db: Database, edition_id: int | None = None, *, place: str = "")
     Raises NotFound.
     """
     if edition_id is not None:
-        wanted(db, edition_id)
+        get_edition(db, edition_id)
     found = [_of(one) for one in print_moves.prints(db, edition_id)]
     return [one for one in found if place in ("", one.place)]
 
@@ -69,15 +69,15 @@ def move(db: Database, edition_id: int, numbers: Sequence[Number], place: str, *
         raise Refused("Say who has the prints on consignment.")
     if not numbers:
         raise Refused("Say which numbers.")
-    with transaction(db, f"prints {written(numbers)} of edition {edition_id}: {place} {holder.strip()}".rstrip()):
-        wanted(db, edition_id)
+    with transaction(db, f"prints {numbers_text(numbers)} of edition {edition_id}: {place} {holder.strip()}".rstrip()):
+        get_edition(db, edition_id)
         known = {Number(one.series, one.number): one for one in print_moves.prints(db, edition_id)}
         for number in dict.fromkeys(numbers):
             one = known.get(number)
             if one is None or one.state != "printed":
                 why = "was never given out" if one is None else {
                     "reserved": "is not printed yet", "destroyed": f"was destroyed {one.destroyed}"}[one.state]
-                raise Refused(f"Number {written([number])} {why}.", hint="Nothing was recorded.")
+                raise Refused(f"Number {numbers_text([number])} {why}.", hint="Nothing was recorded.")
             said = (place, holder.strip(), notes.strip(), day or date.today().isoformat())
             if said != (one.place, one.holder, one.notes, one.day):     # told once is told
                 print_moves.add(db, PrintMove(edition_id, number.series, number.number, one.nth, said[3], *said[:3]))

@@ -46,9 +46,9 @@ def agreeing(a: Features, b: Features, pairs: Indices) -> tuple[Indices, float]:
     """
     if not len(pairs):
         return pairs, 1.0
-    one, two = a.spots[pairs[:, 0]], b.spots[pairs[:, 1]]
-    octaves = np.log2(np.maximum(two[:, 2], 0.1) / np.maximum(one[:, 2], 0.1))
-    turn = two[:, 3] - one[:, 3]
+    spots_a, spots_b = a.spots[pairs[:, 0]], b.spots[pairs[:, 1]]
+    octaves = np.log2(np.maximum(spots_b[:, 2], 0.1) / np.maximum(spots_a[:, 2], 0.1))
+    turn = spots_b[:, 3] - spots_a[:, 3]
     near_turn = np.abs((turn[:, None] - turn[None, :] + 180.0) % 360.0 - 180.0) < limits.TURN_BIN
     near_size = np.abs(octaves[:, None] - octaves[None, :]) < limits.OCTAVE_BIN
     support = near_turn & near_size
@@ -62,8 +62,8 @@ def fit_features(a: Features, b: Features) -> Fit | None:
 
     Reflections are not considered: an artwork is never scanned from behind.
     """
-    found = matches(a, b, limits.RATIO_AGREEING)
-    pairs, scale = agreeing(a, b, found)
+    matched = matches(a, b, limits.RATIO_AGREEING)
+    pairs, scale = agreeing(a, b, matched)
     if len(pairs) < limits.INLIERS_LEAST:
         return None
     source = np.ascontiguousarray(a.spots[pairs[:, 0], :2])
@@ -75,7 +75,7 @@ def fit_features(a: Features, b: Features) -> Fit | None:
     if matrix is None:
         return None
     kept = inside.ravel().astype(bool)
-    fit = Fit(np.asarray(matrix, np.float64), distinct(source[kept], target[kept]), len(found))
+    fit = Fit(np.asarray(matrix, np.float64), distinct(source[kept], target[kept]), len(matched))
     return fit if fit.inliers >= limits.INLIERS_LEAST and limits.sane_scale(fit.scale) else None
 
 

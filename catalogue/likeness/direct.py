@@ -12,10 +12,10 @@ import numpy.typing as npt
 
 from catalogue.likeness import geometry
 from catalogue.likeness import thresholds as limits
+from catalogue.likeness.band_pass import Floats, band_pass
 from catalogue.likeness.confirmation import polish
 from catalogue.likeness.features import Bytes
 from catalogue.likeness.geometry import Fit, Matrix
-from catalogue.likeness.surface import Floats, band
 
 
 def align(a: Bytes, b: Bytes) -> Fit | None:
@@ -91,7 +91,7 @@ def _band(picture: Bytes) -> Floats:
     grey = np.asarray(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY), np.uint8)
     height, width = grey.shape
     window = np.outer(np.hanning(height), np.hanning(width)).astype(np.float32)
-    return band(grey, 1.2, 6.0, 16.0, 0.05) * window
+    return band_pass(grey, 1.2, 6.0, 16.0, 0.05) * window
 
 
 def _best_turn(small: Bytes, ground: Bytes) -> tuple[Matrix, float]:

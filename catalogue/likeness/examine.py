@@ -13,9 +13,9 @@ from catalogue.likeness import thresholds as limits
 from catalogue.likeness.comparison import compare
 from catalogue.likeness.evidence import Evidence, Relation, ScanFacts
 from catalogue.likeness.features import Bytes, Features
-from catalogue.likeness.placing import place
+from catalogue.likeness.part_location import locate_part
 from catalogue.likeness.relation import decide, exact, reduction
-from catalogue.likeness.threads import threads
+from catalogue.likeness.thread_pool import thread_pool
 
 
 @dataclass(frozen=True)
@@ -62,20 +62,20 @@ def examine_part(a: Side, b: Side) -> Evidence | None:
     if limits.PLACE_MOST < share < 1 / limits.PLACE_MOST:
         return None  # about as large: neither is a part of the other
     if share < 1:
-        return _decided(a, b, place(a.preview, b.preview, scale))
-    fit = place(b.preview, a.preview, 1 / scale)
+        return _decided(a, b, locate_part(a.preview, b.preview, scale))
+    fit = locate_part(b.preview, a.preview, 1 / scale)
     return _decided(a, b, replace(fit, matrix=geometry.inverse(fit.matrix)) if fit else None)
 
 
 def against(side: Side, others: Sequence[Side]) -> list[Evidence | None]:
     """What one scan has to do with each of others, likeliest first: the answers in the same order. Where it is not
     found to show the same as another, the first few without an answer are tried as its whole or its part."""
-    found = examine_each(side, others)
-    if not any(e and (e.relation.whole or (e.relation is Relation.TILE and ordered(e))) for e in found):
-        tried = [n for n, e in enumerate(found) if e is None][: limits.PLACED_MOST]
+    results = examine_each(side, others)
+    if not any(e and (e.relation.whole or (e.relation is Relation.TILE and ordered(e))) for e in results):
+        tried = [n for n, e in enumerate(results) if e is None][: limits.PLACED_MOST]
         for n, e in zip(tried, place_each(side, [others[n] for n in tried]), strict=True):
-            found[n] = e
-    return found
+            results[n] = e
+    return results
 
 
 def examine_each(side: Side, others: Sequence[Side]) -> list[Evidence | None]:
@@ -97,7 +97,7 @@ def _each(
         except Damaged:
             return None  # a preview is gone: nothing can be shown of this pair, whoever gave the sides knows
 
-    with threads() as pool:
+    with thread_pool() as pool:
         return list(pool.map(tried, others))
 
 
@@ -112,8 +112,8 @@ def _decided(a: Side, b: Side, fit: geometry.Fit | None) -> Evidence | None:
         rigid = abs(math.log(fit.scale / scale)) < limits.SCALE_NEAR
         if rigid:  # few features or a soft picture give the scale less well than the two sizes do
             matrix = geometry.rescaled(matrix, scale / fit.scale, _middle(a, b, matrix))
-    found = compare(a.preview, b.preview, matrix, reach=reach, rigid=rigid)
-    return decide(a.facts, b.facts, (a.size, b.size), fit, found) if found else None
+    comparison = compare(a.preview, b.preview, matrix, reach=reach, rigid=rigid)
+    return decide(a.facts, b.facts, (a.size, b.size), fit, comparison) if comparison else None
 
 
 def _middle(a: Side, b: Side, matrix: geometry.Matrix) -> geometry.Points:
@@ -138,5 +138,5 @@ def ordered(evidence: Evidence) -> bool:
 
 def thumb_distance(a: Features, b: Features) -> float:
     """Mean difference of the colour thumbnails over cells and channels, best of four quarter turns."""
-    one, two = a.thumb.astype(np.float32), b.thumb.astype(np.float32)
-    return float(min(np.abs(np.rot90(one, k) - two).mean() for k in range(4)))
+    thumb_a, thumb_b = a.thumb.astype(np.float32), b.thumb.astype(np.float32)
+    return float(min(np.abs(np.rot90(thumb_a, k) - thumb_b).mean() for k in range(4)))

@@ -4,7 +4,7 @@ import json
 from functools import partial
 
 from catalogue.errors import Damaged
-from catalogue.likeness import store
+from catalogue.likeness import feature_cache
 from catalogue.likeness.evidence import ScanFacts
 from catalogue.likeness.examine import Side
 from catalogue.reading.model import Reading
@@ -33,10 +33,10 @@ def side_of(home: Home, scan: ComparedScan) -> Side | None:
     """``None`` where it has neither features nor a preview to make them from: nothing can be shown of it until
     `catalogue index --again` makes the preview anew."""
     try:
-        features = store.features(home, scan.sha256)
+        features = feature_cache.features(home, scan.sha256)
     except Damaged:
         return None
-    return Side(facts_of(scan), features, partial(store.preview, home, scan.sha256))
+    return Side(facts_of(scan), features, partial(feature_cache.preview, home, scan.sha256))
 
 
 def facts_of_reading(reading: Reading, role: str = "unsorted") -> ScanFacts:

@@ -118,9 +118,10 @@ def _directions() -> Floats:
 def sift_features(grey: Bytes, count: int) -> tuple[Floats, Bytes]:
     """RootSIFT (Arandjelović and Zisserman 2012: L1-normalise, square root) of about ``count`` spread spots."""
     sift = cv2.SIFT.create(nfeatures=count * 6, contrastThreshold=0.008, edgeThreshold=12)
-    found = sift.detect(grey, None)
-    kept = spread_over_scales(_table(found), np.array([p.response for p in found], np.float32), count, grey.shape)
-    points, codes = sift.compute(grey, [found[i] for i in kept])
+    keypoints = sift.detect(grey, None)
+    kept = spread_over_scales(_table(keypoints), np.array([p.response for p in keypoints], np.float32), count,
+                              grey.shape)
+    points, codes = sift.compute(grey, [keypoints[i] for i in kept])
     if codes is None or not len(points):
         return np.zeros((0, 4), np.float32), np.zeros((0, 128), np.uint8)
     rooted = np.sqrt(codes / np.maximum(codes.sum(axis=1, keepdims=True), 1e-6))

@@ -9,14 +9,14 @@ import cv2
 import numpy as np
 
 from catalogue.errors import CatalogueError, Damaged
-from catalogue.likeness import retrieval, store
+from catalogue.likeness import feature_cache, retrieval
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Evidence
 from catalogue.likeness.examine import Side, against
 from catalogue.likeness.facts import facts_of_reading, side_of
 from catalogue.likeness.features import Bytes, Features, extract
-from catalogue.likeness.picture import Sight, ranked, sight
-from catalogue.likeness.threads import threads
+from catalogue.likeness.photo import PhotoMatch, match_photo, rank_matches
+from catalogue.likeness.thread_pool import thread_pool
 from catalogue.reading.file import read_file
 from catalogue.reading.model import Reading
 from catalogue.reading.preview import hashes
@@ -34,7 +34,7 @@ class Match:
     sha256: str
     piece_id: int | None
     role: str
-    sight: Sight
+    photo_match: PhotoMatch
 
 
 def find_picture(db: Database, home: Home, path: Path, limit: int = 5) -> list[Match]:
@@ -54,31 +54,31 @@ def find_picture(db: Database, home: Home, path: Path, limit: int = 5) -> list[M
     turned = reading.hashes or hashes(photo)
     near = index.candidates(seen, [int(h.value, 16) for h in turned], limits.CANDIDATES)
     known = _known(db, near)
-    with threads() as pool:
+    with thread_pool() as pool:
         seen_in = pool.map(partial(_seen, home, photo, seen), known)
-        found = [(scan, one) for scan, one in zip(known, seen_in, strict=True) if one]
-    by_key = {one.key: scan for scan, one in found}
-    return [_match(by_key[one.key], one) for one in ranked([one for _, one in found])[:limit]]
+        matches = [(scan, match) for scan, match in zip(known, seen_in, strict=True) if match]
+    by_key = {match.key: scan for scan, match in matches}
+    return [_match(by_key[match.key], match) for match in rank_matches([match for _, match in matches])[:limit]]
 
 
-def _seen(home: Home, photo: Bytes, seen: Features, scan: ComparedScan) -> Sight | None:
+def _seen(home: Home, photo: Bytes, seen: Features, scan: ComparedScan) -> PhotoMatch | None:
     there = side_of(home, scan)
     try:
-        return sight(photo, seen, scan.sha256, there.features, there.load) if there else None
+        return match_photo(photo, seen, scan.sha256, there.features, there.load) if there else None
     except Damaged:
         return None  # its preview is gone: it cannot be shown to match
 
 
-def _match(scan: ComparedScan, one: Sight) -> Match:
-    return Match(scan.id, scan.sha256, scan.piece_id, scan.role, one)
+def _match(scan: ComparedScan, match: PhotoMatch) -> Match:
+    return Match(scan.id, scan.sha256, scan.piece_id, scan.role, match)
 
 
-def kin(db: Database, home: Home, reading: Reading) -> list[tuple[ComparedScan, Evidence]]:
+def similar_scans(db: Database, home: Home, reading: Reading) -> list[tuple[ComparedScan, Evidence]]:
     """Held scans that a file just read resembles, surest first; each evidence has the new file as side a.
 
     Empty where it has no preview or nothing has been indexed yet.
     """
-    folder = store.index_folder(home)
+    folder = feature_cache.index_folder(home)
     if reading.preview is None or not folder.is_dir():
         return []
     photo = decoded(reading.preview)
@@ -88,8 +88,8 @@ def kin(db: Database, home: Home, reading: Reading) -> list[tuple[ComparedScan, 
     )
     held = [(scan, there) for scan in _known(db, near) if (there := side_of(home, scan))]
     answers = zip(held, against(side, [there for _, there in held]), strict=True)
-    found = [(scan, evidence) for (scan, _), evidence in answers if evidence and evidence.relation.same_piece]
-    return sorted(found, key=lambda pair: -pair[1].sure)
+    similar = [(scan, evidence) for (scan, _), evidence in answers if evidence and evidence.relation.same_piece]
+    return sorted(similar, key=lambda pair: -pair[1].sure)
 
 
 def _known(db: Database, near: Sequence[retrieval.Candidate]) -> list[ComparedScan]:
@@ -108,7 +108,7 @@ def decoded(preview: bytes) -> Bytes:
 
 
 def _index(home: Home) -> retrieval.Index:
-    index = retrieval.Index(store.index_folder(home))
+    index = retrieval.Index(feature_cache.index_folder(home))
     if not len(index):
         raise CatalogueError("No scan has been compared yet.", hint="Run: catalogue alike")
     return index

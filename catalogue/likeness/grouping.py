@@ -60,23 +60,24 @@ def gather(links: Iterable[Link]) -> tuple[list[Group], list[Refusal]]:
     for link in sorted(known, key=_strength):
         if link.verdict == "rejected" or not (link.evidence.relation.same_piece or link.verdict == "confirmed"):
             continue
-        one, two = (homes.get(k) or _Growing({k: np.eye(2, 3)}) for k in (link.a, link.b))
-        if one is two:
-            one.links.append(link)
+        group_a, group_b = (homes.get(k) or _Growing({k: np.eye(2, 3)}) for k in (link.a, link.b))
+        if group_a is group_b:
+            group_a.links.append(link)
             continue
         # the frame of the first group, reached from the second: two → b → a → one
         bridge = geometry.compose(
-            geometry.compose(one.maps[link.a], geometry.inverse(link.evidence.map)), geometry.inverse(two.maps[link.b])
+            geometry.compose(group_a.maps[link.a], geometry.inverse(link.evidence.map)),
+            geometry.inverse(group_b.maps[link.b])
         )
-        reason = "" if link.verdict == "confirmed" else _objection(link, one, two, bridge, between, sizes)
+        reason = "" if link.verdict == "confirmed" else _objection(link, group_a, group_b, bridge, between, sizes)
         if reason:
             refused.append(Refusal(link, reason))
             continue
-        for key, matrix in two.maps.items():
-            one.maps[key] = geometry.compose(bridge, matrix)
-        one.links += [*two.links, link]
-        for key in one.maps:
-            homes[key] = one
+        for key, matrix in group_b.maps.items():
+            group_a.maps[key] = geometry.compose(bridge, matrix)
+        group_a.links += [*group_b.links, link]
+        for key in group_a.maps:
+            homes[key] = group_a
     distinct = {id(g): g for g in homes.values()}.values()
     return [_finished(g) for g in distinct], refused
 
@@ -106,11 +107,11 @@ def _sizes(links: list[Link]) -> dict[str, Size]:
 
 
 def _objection(
-    link: Link, one: _Growing, two: _Growing, bridge: Matrix, between: Mapping[frozenset[str], Link],
+    link: Link, group_a: _Growing, group_b: _Growing, bridge: Matrix, between: Mapping[frozenset[str], Link],
     sizes: Mapping[str, Size],
 ) -> str:
-    for p, to_one in one.maps.items():
-        for q, to_two in two.maps.items():
+    for p, to_one in group_a.maps.items():
+        for q, to_two in group_b.maps.items():
             other = between.get(frozenset((p, q)))
             if other is link:
                 continue
@@ -129,9 +130,9 @@ def _objection(
             elif other.evidence.relation is Relation.LOOK_ALIKE:
                 return f"{p[:8]} and {q[:8]} only look alike"
             elif other.evidence.relation.same_piece and q in sizes and p in sizes:
-                found = geometry.inverse(other.evidence.map) if other.a == p else other.evidence.map
+                transform = geometry.inverse(other.evidence.map) if other.a == p else other.evidence.map
                 away = np.linalg.norm(
-                    geometry.apply(found, geometry.corners(sizes[q]))
+                    geometry.apply(transform, geometry.corners(sizes[q]))
                     - geometry.apply(predicted, geometry.corners(sizes[q])),
                     axis=1,
                 ).max()

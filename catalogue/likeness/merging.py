@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from catalogue.errors import NotFound, Refused
 from catalogue.indexing import corrections
 from catalogue.indexing.corrections import Correction, correction, piece_of
-from catalogue.records import editions, piecechanges, pieces, scans
+from catalogue.records import editions, piece_changes, pieces, scans
 from catalogue.records.database import Database, transaction
-from catalogue.records.piecechanges import PieceChange
+from catalogue.records.piece_changes import PieceChange
 
 
 def merge(db: Database, keep_id: int, gone_id: int) -> Correction:
@@ -55,13 +55,13 @@ def undo_older(db: Database, change_id: int) -> PieceChange:
     """Take back a merge or split that was made before there was a log of statements. Refused while a later one of the
     same pieces stands."""
     with transaction(db):
-        change = piecechanges.by_id(db, change_id)
+        change = piece_changes.by_id(db, change_id)
         if change is None:
             raise NotFound(f"There is no change {change_id}.", hint="List them: catalogue alike changes.")
         if change.undone:
             raise Refused(f"Change {change_id} is undone already.")
-        later = piecechanges.later(db, change)
+        later = piece_changes.later(db, change)
         if later:
             raise Refused("The same pieces were changed again since.", hint=f"Undo change {later[-1].id} first.")
-        piecechanges.undo(db, change)
+        piece_changes.undo(db, change)
     return change

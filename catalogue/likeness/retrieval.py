@@ -19,9 +19,9 @@ import numpy.typing as npt
 
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.features import THUMB, VERSION, Bytes, Features, bits
-from catalogue.likeness.segments import Part, Segment, evenly, opened, read, write
-from catalogue.likeness.threads import threads
-from catalogue.progress import Cancelled, never
+from catalogue.likeness.shards import Shard, ShardData, open_shard, read, sample_evenly, write
+from catalogue.likeness.thread_pool import thread_pool
+from catalogue.progress import Cancelled, never_cancelled
 
 MANIFEST = "manifest.json"
 
@@ -41,7 +41,7 @@ class Index:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.segments: list[Segment] = [opened(folder / name) for name in _named(folder)]
+        self.segments: list[Shard] = [open_shard(folder / name) for name in _named(folder)]
 
     def __len__(self) -> int:
         return sum(len(s.keys) for s in self.segments)
@@ -51,7 +51,7 @@ class Index:
         asked = {bytes.fromhex(key) for key in keys}
         return {key.hex() for segment in self.segments for key in asked.intersection(segment.keys.tolist())}
 
-    def join(self, parts: Sequence[Part], cancelled: Cancelled = never) -> None:
+    def join(self, parts: Sequence[ShardData], cancelled: Cancelled = never_cancelled) -> None:
         """Add scans gathered before, none of them held already."""
         absorbed = self._absorbed(sum(len(p.keys) for p in parts))
         if cancelled():
@@ -59,11 +59,11 @@ class Index:
         name = write(self.folder, [*parts, *(read(s) for s in absorbed)])
         gone = {s.name for s in absorbed}
         _switch(self.folder, [s.name for s in self.segments if s.name not in gone] + [name])
-        self.segments = [s for s in self.segments if s.name not in gone] + [opened(self.folder / name)]
+        self.segments = [s for s in self.segments if s.name not in gone] + [open_shard(self.folder / name)]
         for old in gone:
             shutil.rmtree(self.folder / old, ignore_errors=True)
 
-    def _absorbed(self, count: int) -> list[Segment]:
+    def _absorbed(self, count: int) -> list[Shard]:
         """The segments to be written anew together with so many fresh scans: the small ones once they pile up, and on
         from the smallest whatever is no larger than all before it, so that a scan is rewritten a few times at most."""
         bysize = sorted(self.segments, key=lambda s: len(s.keys))
@@ -81,17 +81,17 @@ class Index:
 
     def candidates(self, features: Features, phashes: Sequence[int], most: int = 20) -> list[Candidate]:
         """The likeliest scans for a picture with these features and pHashes (its 8 orientations), best first."""
-        rows = evenly(features, limits.ASKED)
+        rows = sample_evenly(features, limits.ASKED)
         features = replace(features, spots=features.spots[rows], sift=features.sift[rows])
         codes = bits(features.sift)
-        found: dict[str, Candidate] = {}
-        with threads() as pool:
+        candidates: dict[str, Candidate] = {}
+        with thread_pool() as pool:
             for part in pool.map(lambda segment: _search(segment, features, codes, phashes, most), self.segments):
-                found |= {candidate.key: candidate for candidate in part}
-        by_votes = sorted(found.values(), key=lambda c: -c.votes)[:most]
-        near = [c for c in sorted(found.values(), key=lambda c: c.bits)[: most // 2] if c.bits <= limits.HASH_BITS]
+                candidates |= {candidate.key: candidate for candidate in part}
+        by_votes = sorted(candidates.values(), key=lambda c: -c.votes)[:most]
+        near = [c for c in sorted(candidates.values(), key=lambda c: c.bits)[: most // 2] if c.bits <= limits.HASH_BITS]
         # a root of squares runs higher than the mean that THUMB_APART is for
-        coloured = sorted(found.values(), key=lambda c: c.thumb)[: most // 2]
+        coloured = sorted(candidates.values(), key=lambda c: c.thumb)[: most // 2]
         alike = [c for c in coloured if c.thumb <= limits.THUMB_APART * 1.25]
         return list({c.key: c for c in [*by_votes, *near, *alike]}.values())
 
@@ -126,7 +126,7 @@ def _switch(folder: Path, names: list[str]) -> None:
 
 
 def _search(
-    segment: Segment, features: Features, codes: Bytes, phashes: Sequence[int], most: int
+    segment: Shard, features: Features, codes: Bytes, phashes: Sequence[int], most: int
 ) -> list[Candidate]:
     faiss.omp_set_num_threads(1)  # counts for this thread only: segments are searched side by side instead
     votes = _votes(segment, features, codes)
@@ -150,7 +150,7 @@ def _largest(values: npt.NDArray[np.floating], count: int) -> list[int]:
     return [int(i) for i in np.argpartition(values, -count)[-count:]]
 
 
-def _thumb_distances(segment: Segment, features: Features) -> npt.NDArray[np.float64]:
+def _thumb_distances(segment: Shard, features: Features) -> npt.NDArray[np.float64]:
     """Root of the mean square over cells and channels, best of four quarter turns."""
     stored = np.asarray(segment.thumbs).astype(np.float32)
     own = features.thumb.reshape(THUMB, THUMB, 3).astype(np.float32)
@@ -159,7 +159,7 @@ def _thumb_distances(segment: Segment, features: Features) -> npt.NDArray[np.flo
     return np.asarray(np.sqrt(np.maximum(square.min(axis=1), 0) / len(turned)), np.float64)
 
 
-def _votes(segment: Segment, features: Features, codes: Bytes) -> npt.NDArray[np.float64]:
+def _votes(segment: Shard, features: Features, codes: Bytes) -> npt.NDArray[np.float64]:
     """For each scan, the weight of features that agree on a turn (30° bins) and a scale (half octaves)."""
     scans = len(segment.keys)
     votes = np.zeros(scans)

@@ -97,8 +97,8 @@ def groups(db: Database) -> Groups:
     )
 
 
-def _doubtful(one: int | None, two: int | None) -> bool:
-    return one is None or two is None or one == two
+def _doubtful(piece_a: int | None, piece_b: int | None) -> bool:
+    return piece_a is None or piece_b is None or piece_a == piece_b
 
 
 def _pair(row: LikenessRow) -> Pair:
@@ -144,13 +144,13 @@ def pair(db: Database, likeness_id: int) -> Pair:
     return _pair(row)
 
 
-def tile_places(db: Database, piece_id: int) -> tuple[ComparedScan, list[tiles.Place]] | None:
+def tile_places(db: Database, piece_id: int) -> tuple[ComparedScan, list[tiles.TilePosition]] | None:
     """The piece's whole scan with most tiles placed in it, and their places; ``None`` if no tile is known.
 
     A tile is what was found to be one, and what is kept as one and lies in the whole, however much it shows of it.
     """
     members = likenesses.compared_scans(db, (s.id for s in scans.of_piece(db, piece_id)))
-    placed: dict[int, list[tiles.Place]] = {}
+    placed: dict[int, list[tiles.TilePosition]] = {}
     for scan_id, whole in members.items():
         for row in likenesses.of_scan(db, scan_id):
             evidence = Evidence.from_json(row.evidence)
@@ -159,7 +159,7 @@ def tile_places(db: Database, piece_id: int) -> tuple[ComparedScan, list[tiles.P
                 tile_id, tile, evidence = row.b_scan_id, row.b_sha256, evidence.swapped()
             kept = members.get(tile_id)
             if row.verdict != "rejected" and _tile_in(evidence, kept.role if kept else "", whole.role):
-                placed.setdefault(scan_id, []).append(tiles.place(tile, evidence))
+                placed.setdefault(scan_id, []).append(tiles.tile_position(tile, evidence))
     if not placed:
         return None
     best = max(placed, key=lambda i: (len(placed[i]), i))

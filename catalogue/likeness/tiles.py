@@ -16,7 +16,7 @@ Points = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class TilePosition:
     """Where one tile lies in its master: ``corners`` 4×2 as fractions of the master's width and height, clockwise
     from the tile's own top left; ``rotation`` in degrees, by which the tile was turned when captured."""
 
@@ -31,10 +31,10 @@ class Place:
         return min(xs), min(ys), max(xs), max(ys)
 
 
-def place(tile: str, evidence: Evidence) -> Place:
+def tile_position(tile: str, evidence: Evidence) -> TilePosition:
     """The place that evidence "tile of" gives to scan a in scan b."""
     spots = geometry.place(evidence.map, evidence.size_a, evidence.size_b)
-    return Place(tile, tuple((float(x), float(y)) for x, y in spots), evidence.rotation)
+    return TilePosition(tile, tuple((float(x), float(y)) for x, y in spots), evidence.rotation)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,7 @@ class Coverage:
     missing: tuple[tuple[float, float, float, float], ...]
 
 
-def coverage(places: Sequence[Place], aspect: float = 1.0) -> Coverage:
+def coverage(places: Sequence[TilePosition], aspect: float = 1.0) -> Coverage:
     """What of the master the tiles cover. ``aspect`` is the master's width over its height."""
     width = 600
     height = max(1, round(width / aspect))
@@ -67,7 +67,7 @@ def coverage(places: Sequence[Place], aspect: float = 1.0) -> Coverage:
     return Coverage(float(covered), tuple(sorted(boxes, key=lambda b: (b[1], b[0]))))
 
 
-def turned(places: Sequence[Place]) -> list[str]:
+def turned(places: Sequence[TilePosition]) -> list[str]:
     """Tiles a quarter turn against most of the others: there the weave will not meet. Half a turn does no harm."""
     odd = [p.tile for p in places if round(p.rotation / 90.0) % 2]
     even = [p.tile for p in places if not round(p.rotation / 90.0) % 2]
@@ -96,7 +96,7 @@ def _along(length: float, bed: float, overlap: float) -> int:
     return 1 if length <= bed else math.ceil((length - bed * overlap) / (bed * (1 - overlap)) - 1e-9)
 
 
-def draw(places: Sequence[Place], aspect: float, columns: int = 48) -> str:
+def draw(places: Sequence[TilePosition], aspect: float, columns: int = 48) -> str:
     """A map of the tiles for the terminal: the master's frame, each tile's number, ``·`` where nothing covers it and
     a letter's case or sign never alone as meaning: the legend lists every tile."""
     rows = max(3, round(columns / aspect / 2.1))  # a character cell is about twice as high as wide

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import cv2
 
 from catalogue.errors import Damaged
-from catalogue.likeness import store, tiles
+from catalogue.likeness import feature_cache, tiles
 from catalogue.likeness.service import tile_places
 from catalogue.records.database import Database
 from catalogue.records.pieces import Piece
@@ -18,7 +18,7 @@ class Tiling:
     bed; ``weave``: degrees by which the weave departs from the upright, where the master shows it."""
 
     master: str
-    places: tuple[tiles.Place, ...]
+    places: tuple[tiles.TilePosition, ...]
     coverage: tiles.Coverage
     turned: tuple[str, ...]
     aspect: float
@@ -57,10 +57,10 @@ def _share(value: float) -> str:
 
 def tiling(db: Database, home: Home, piece: Piece) -> Tiling | None:
     """The tiles of a piece; ``None`` if none is known. Sizes come from the piece, else from the master's ppi."""
-    found = tile_places(db, piece.id)
-    if found is None:
+    placed_tiles = tile_places(db, piece.id)
+    if placed_tiles is None:
         return None
-    master, places = found
+    master, places = placed_tiles
     aspect = (master.width or 1) / (master.height or 1)
     size = _size(piece, master.width, master.height, master.ppi_x)
     settings = home.settings
@@ -73,7 +73,7 @@ def tiling(db: Database, home: Home, piece: Piece) -> Tiling | None:
 
 def _weave(home: Home, sha256: str) -> tuple[float, float] | None:
     try:
-        return tiles.weave(cv2.cvtColor(store.preview(home, sha256), cv2.COLOR_RGB2GRAY))
+        return tiles.weave(cv2.cvtColor(feature_cache.preview(home, sha256), cv2.COLOR_RGB2GRAY))
     except Damaged:
         return None  # the map is worth showing without it
 

@@ -6,14 +6,14 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 from catalogue.errors import Damaged
-from catalogue.indexing.alone import alone
-from catalogue.likeness import retrieval, segments, store
+from catalogue.indexing.exclusive_lock import exclusive_lock
+from catalogue.likeness import feature_cache, retrieval, shards
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Evidence
 from catalogue.likeness.examine import Side, against, examine_each, ordered, place_each
 from catalogue.likeness.facts import side_of
 from catalogue.likeness.features import Bytes, Features
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import likenesses, scans
 from catalogue.records.database import Database, transaction
 from catalogue.records.likenesses import ComparedScan
@@ -31,18 +31,18 @@ class Updated:
     cancelled: bool = False
 
 
-def update(db: Database, home: Home, *, report: Report = unheard, cancelled: Cancelled = never,
+def update(db: Database, home: Home, *, report: Report = ignore_progress, cancelled: Cancelled = never_cancelled,
            again: bool = False) -> Updated:
     """Compare every scan not compared yet with all others. Cut off at any point, the next call carries on.
 
     ``again`` compares everything anew; verdicts stay. Raises Busy when another update is under way.
     """
-    with alone(home, "likeness"):
+    with exclusive_lock(home, "likeness"):
         return _update(db, home, report, cancelled, again)
 
 
 def _update(db: Database, home: Home, report: Report, cancelled: Cancelled, again: bool) -> Updated:
-    folder = store.index_folder(home)
+    folder = feature_cache.index_folder(home)
     with writing(folder):
         retrieval.sweep(folder)
     if again:
@@ -64,8 +64,8 @@ def _update(db: Database, home: Home, report: Report, cancelled: Cancelled, agai
             continue  # not marked: it is compared once its preview is there again
         pairs = _compare(db, home, index, own, side, lost)
         with transaction(db):
-            for one, two, evidence in pairs:
-                likenesses.keep(db, one, two, evidence.relation.value, evidence.sure, evidence.to_json(),
+            for a_id, b_id, evidence in pairs:
+                likenesses.keep(db, a_id, b_id, evidence.relation.value, evidence.sure, evidence.to_json(),
                                 files_together=evidence.relation.same_piece and evidence.sure >= limits.SURE_ENOUGH)
             likenesses.mark_compared(db, scan_id)
         compared += 1
@@ -106,9 +106,9 @@ def _add_lacking(
                     if made is None:
                         lost.add(scan.sha256)
                     else:
-                        entries.append(segments.Entry(scan.sha256, int(scan.phash or "0", 16), made))
+                        entries.append(shards.Entry(scan.sha256, int(scan.phash or "0", 16), made))
                 if entries:
-                    parts.append(segments.gathered(entries))
+                    parts.append(shards.gather_entries(entries))
             if parts:
                 with writing(index.folder):
                     index.join(parts, cancelled)
@@ -117,7 +117,7 @@ def _add_lacking(
 
 def _features(home: Home, sha256: str) -> Features | None:
     try:
-        return store.features(home, sha256)
+        return feature_cache.features(home, sha256)
     except Damaged:
         return None  # reported as unreadable
 
@@ -130,7 +130,7 @@ def _compare(
     near = index.candidates(side.features, [int(h.value, 16) for h in scans.hashes(db, own.id)], limits.CANDIDATES)
     ids = likenesses.ids_of(db, (c.key for c in near))
     done = likenesses.partners(db, own.id) | {own.id}
-    found: dict[int, Evidence] = {}
+    evidences: dict[int, Evidence] = {}
 
     def look(how: Callable[[Side, list[Side]], list[Evidence | None]], wanted: Sequence[int]) -> set[int]:
         """Examine these, and tell what the ones that show the same piece were found alike to."""
@@ -140,7 +140,7 @@ def _compare(
         done.update(sides)
         answers = zip(sides, how(side, list(sides.values())), strict=True)
         fresh = {number: evidence for number, evidence in answers if evidence}
-        found.update(fresh)
+        evidences.update(fresh)
         same = [number for number, evidence in fresh.items() if evidence.relation.same_piece]
         return {partner for number in same for partner in likenesses.partners(db, number)} - done
 
@@ -149,8 +149,8 @@ def _compare(
     follow = look(against, [i for i in dict.fromkeys(likely) if i not in done])
     while follow:
         follow = look(examine_each, sorted(follow))
-    look(place_each, [i for i in filed if i not in found])
-    return [(own.id, other, e) if ordered(e) else (other, own.id, e.swapped()) for other, e in found.items()]
+    look(place_each, [i for i in filed if i not in evidences])
+    return [(own.id, other, e) if ordered(e) else (other, own.id, e.swapped()) for other, e in evidences.items()]
 
 
 def _filed_with(db: Database, own: ComparedScan) -> list[int]:

@@ -10,7 +10,7 @@ from catalogue.fixity.log import LogCheck
 from catalogue.operations.stores import selected_stores
 from catalogue.operations.upkeep import back_up_once_a_day
 from catalogue.operations.wording import counted, kind_counts, number
-from catalogue.progress import Cancelled, Report, data_size, never, unheard
+from catalogue.progress import Cancelled, Report, data_size, ignore_progress, never_cancelled
 from catalogue.records import findings
 from catalogue.records.database import Database, transaction
 from catalogue.settings import Home
@@ -35,11 +35,11 @@ class Audited:
     @property
     def clean(self) -> bool:
         """Whether nothing was found, no master lacks a copy, and today has its backup."""
-        return not (self.copies or self.trouble) and not any(one.findings for one in self.stores)
+        return not (self.copies or self.trouble) and not any(store_audit.findings for store_audit in self.stores)
 
 
 def audit_stores(db: Database, home: Home, names: Sequence[str] = (), *, budget: Budget = NO_LIMIT,
-                 report: Report = unheard, cancelled: Cancelled = never) -> Audited:
+                 report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> Audited:
     """Check the files of the named stores, or of all, oldest check first; then back up if today has no backup yet.
 
     One that is stopped is not followed by a backup: the next audit carries on, and backs up.
@@ -55,7 +55,7 @@ def audit_stores(db: Database, home: Home, names: Sequence[str] = (), *, budget:
 
 def _open_copies(db: Database, kind: str) -> str:
     """How many masters have an open finding of a kind; where one finding speaks for all, its words."""
-    first = findings.open_ones(db, kind=kind, limit=1)
+    first = findings.list_open(db, kind=kind, limit=1)
     if not first:
         return ""
     return first[0].detail if first[0].scan_id is None else counted(findings.by_kind(db).get(kind, 0), "master")
@@ -64,14 +64,15 @@ def _open_copies(db: Database, kind: str) -> str:
 def summarize(done: Audited) -> list[str]:
     """What became of each store, what was found, and which copies are lacking."""
     lines = []
-    for one in done.stores:
-        rate = f" at {data_size(one.bytes / one.seconds)}/s" if one.seconds > 0 and one.bytes else ""
-        lines.append(f"{one.store}: {OUTCOMES[one.outcome]}; {counted(one.checked, 'file')} checked "
-                     f"({data_size(one.bytes)}{rate}), {number(one.intact)} intact, {number(one.left)} left")
-        if one.carried_on:
-            lines.append(f"  carried on from an audit that was stopped: {counted(one.carried_on, 'file')} checked then")
-        if any(one.findings.values()):
-            lines.append(f"  {kind_counts(one.findings)}")
+    for store in done.stores:
+        rate = f" at {data_size(store.bytes / store.seconds)}/s" if store.seconds > 0 and store.bytes else ""
+        lines.append(f"{store.store}: {OUTCOMES[store.outcome]}; {counted(store.checked, 'file')} checked "
+                     f"({data_size(store.bytes)}{rate}), {number(store.intact)} intact, {number(store.left)} left")
+        if store.carried_on:
+            lines.append(f"  carried on from an audit that was stopped: "
+                         f"{counted(store.carried_on, 'file')} checked then")
+        if any(store.findings.values()):
+            lines.append(f"  {kind_counts(store.findings)}")
     return [*lines, *(f"{kind}: {words}" for kind, words in done.copies.items()), *filter(None, [done.trouble])]
 
 

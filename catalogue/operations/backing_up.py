@@ -7,7 +7,7 @@ from catalogue.fixity import backup, manifest
 from catalogue.fixity.backup import Generation
 from catalogue.fixity.manifest import Written
 from catalogue.operations.wording import counted
-from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records.database import Database
 from catalogue.settings import Home
 from catalogue.sheets.tables import write_tables
@@ -23,8 +23,8 @@ class BackedUp:
     also: Path | None
 
 
-def back_up(db: Database, home: Home, *, also: Path | None = None, report: Report = unheard,
-            cancelled: Cancelled = never) -> BackedUp:
+def back_up(db: Database, home: Home, *, also: Path | None = None, report: Report = ignore_progress,
+            cancelled: Cancelled = never_cancelled) -> BackedUp:
     """Back the catalogue up, check the backup, and bring what else would bring it back up to date.
 
     Manifests go beside the catalogue and into those online stores that allow it, the ledger beside the catalogue.
@@ -37,9 +37,9 @@ def back_up(db: Database, home: Home, *, also: Path | None = None, report: Repor
     write_tables(db, home.folder / "ledger")
     if also is not None:
         write_tables(db, also / "ledger")
-        for one in manifests:
-            if one.path.parent.parent == home.folder:
-                write_atomically(also / "manifests" / one.path.name, one.path.read_bytes())
+        for stored_manifest in manifests:
+            if stored_manifest.path.parent.parent == home.folder:
+                write_atomically(also / "manifests" / stored_manifest.path.name, stored_manifest.path.read_bytes())
     return BackedUp(made, tuple(manifests), also)
 
 
@@ -48,4 +48,5 @@ def summarize(done: BackedUp) -> list[str]:
     lines = [f"Backup {done.backup.number}, checked: {done.backup.path}"]
     if done.also is not None:
         lines.append(f"and a verified copy in {done.also}, with the ledger and the checksums")
-    return [*lines, *(f"Checksums of {counted(one.files, 'file')}: {one.path}" for one in done.manifests)]
+    return [*lines,
+            *(f"Checksums of {counted(manifest.files, 'file')}: {manifest.path}" for manifest in done.manifests)]

@@ -3,15 +3,15 @@
 from catalogue.likeness import updating
 from catalogue.likeness.updating import Updated
 from catalogue.operations.wording import counted
-from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records.database import Database
 from catalogue.settings import Home
 
 MOST_NAMED = 20
 
 
-def compare_scans(db: Database, home: Home, *, again: bool = False, report: Report = unheard,
-                  cancelled: Cancelled = never) -> Updated:
+def compare_scans(db: Database, home: Home, *, again: bool = False, report: Report = ignore_progress,
+                  cancelled: Cancelled = never_cancelled) -> Updated:
     """Compare scans not compared yet with all others; ``again``: all of them anew, verdicts stay.
 
     Raises Busy when another comparison is under way.

@@ -5,11 +5,11 @@ from dataclasses import dataclass, replace
 from catalogue.fixity import copies
 from catalogue.fixity.copies import CopySummary
 from catalogue.operations.wording import counted, number
-from catalogue.progress import Cancelled, Report, data_size, never, unheard
+from catalogue.progress import Cancelled, Report, data_size, ignore_progress, never_cancelled
 from catalogue.records import stores
 from catalogue.records.database import Database
 from catalogue.records.fixity import Wanted
-from catalogue.records.paths import shown
+from catalogue.records.paths import display_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
@@ -29,7 +29,7 @@ class CopyPlan:
     @property
     def bytes(self) -> int:
         """How much is to be copied."""
-        return sum(one.size for one in self.wanted)
+        return sum(item.size for item in self.wanted)
 
 
 def plan_copy(db: Database, target: str, source: str = "", *, masters_only: bool = False) -> CopyPlan:
@@ -38,8 +38,8 @@ def plan_copy(db: Database, target: str, source: str = "", *, masters_only: bool
     return CopyPlan(into, origin, masters_only, tuple(copies.plan(db, into, origin, masters_only=masters_only)))
 
 
-def copy_to_store(db: Database, home: Home, plan: CopyPlan, *, report: Report = unheard,
-                  cancelled: Cancelled = never) -> CopySummary:
+def copy_to_store(db: Database, home: Home, plan: CopyPlan, *, report: Report = ignore_progress,
+                  cancelled: Cancelled = never_cancelled) -> CopySummary:
     """Copy what was planned, each file verified; copies are counted anew.
 
     What the store lacks and no store could give is among ``not_copied`` too.
@@ -48,9 +48,9 @@ def copy_to_store(db: Database, home: Home, plan: CopyPlan, *, report: Report = 
         StoreAway: the store is offline. Refused: it is another store too. Busy: another copy run is under way.
     """
     done = copies.copy_to(db, home, plan.target, plan.wanted, report=report, cancelled=cancelled)
-    known = {one.path for one in done.not_copied}
+    known = {item.path for item in done.not_copied}
     unavailable = copies.not_copyable(db, plan.target, plan.source, masters_only=plan.masters_only)
-    return replace(done, not_copied=(*done.not_copied, *(one for one in unavailable if one.path not in known)))
+    return replace(done, not_copied=(*done.not_copied, *(item for item in unavailable if item.path not in known)))
 
 
 def complete(done: CopySummary) -> bool:
@@ -69,4 +69,4 @@ def summarize(done: CopySummary) -> list[str]:
     if done.renamed:
         lines.append(f"  {counted(done.renamed, 'file')} under a name with digits of the digest: another file has the"
                      " name itself")
-    return [*lines, *(f"  not copied: {shown(one.path)}: {one.reason}" for one in done.not_copied)]
+    return [*lines, *(f"  not copied: {display_path(item.path)}: {item.reason}" for item in done.not_copied)]

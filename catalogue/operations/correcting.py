@@ -9,8 +9,8 @@ from catalogue.ledger import editions
 from catalogue.likeness import merging
 from catalogue.records import pieces
 from catalogue.records.database import Database, transaction
-from catalogue.records.folding import folded
-from catalogue.records.piecechanges import PieceChange
+from catalogue.records.folding import fold_name
+from catalogue.records.piece_changes import PieceChange
 from catalogue.records.pieces import Artist, Piece
 
 
@@ -152,7 +152,7 @@ def join_names(db: Database, names: Mapping[str, str]) -> Correction:
     said: list[str] = []
     with correction(db) as made:
         for name, meant in names.items():
-            if not folded(name) or not folded(meant):
+            if not fold_name(name) or not fold_name(meant):
                 raise Refused("An artist has a name.")
             one, other = pieces.artist_called(db, name), pieces.artist_called(db, meant)
             said.append((corrections.rename_artist(db, one.id, meant) if one.id == other.id

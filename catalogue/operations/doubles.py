@@ -9,10 +9,10 @@ from catalogue.intake.doubles import Doubles, Freed, find_doubles, total
 from catalogue.intake.doubles import bring_back as _bring_back
 from catalogue.intake.doubles import free_doubles as _free_doubles
 from catalogue.operations.wording import counted
-from catalogue.progress import Cancelled, Report, data_size, never, unheard
+from catalogue.progress import Cancelled, Report, data_size, ignore_progress, never_cancelled
 from catalogue.records import stores
 from catalogue.records.database import Database, transaction
-from catalogue.records.paths import kept, shown
+from catalogue.records.paths import display_path, escape_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
@@ -34,8 +34,8 @@ def list_doubles(db: Database, name: str = "") -> list[StoreDoubles]:
     return [StoreDoubles(store, tuple(find_doubles(db, store))) for store in chosen]
 
 
-def free_doubles(db: Database, home: Home, store: Store, groups: Sequence[Doubles], *, report: Report = unheard,
-                 cancelled: Cancelled = never) -> Freed:
+def free_doubles(db: Database, home: Home, store: Store, groups: Sequence[Doubles], *, report: Report = ignore_progress,
+                 cancelled: Cancelled = never_cancelled) -> Freed:
     """Remove doubles where that is safe; copies are counted anew.
 
     Raises:
@@ -47,7 +47,8 @@ def free_doubles(db: Database, home: Home, store: Store, groups: Sequence[Double
     return done
 
 
-def bring_back_doubles(db: Database, home: Home, path: Path, *, report: Report = unheard, cancelled: Cancelled = never
+def bring_back_doubles(db: Database, home: Home, path: Path, *, report: Report = ignore_progress,
+                       cancelled: Cancelled = never_cancelled
                        ) -> Freed:
     """Copy freed doubles back from the files that were kept, by the list that was written then."""
     done = _bring_back(db, home, path, report=report, cancelled=cancelled)
@@ -68,4 +69,4 @@ def summarize_brought_back(done: Freed) -> list[str]:
 
 
 def _left(done: Freed) -> list[str]:
-    return [f"  left: {shown(kept(str(left.path)))}: {left.why}" for left in done.left]
+    return [f"  left: {display_path(escape_path(str(left.path)))}: {left.why}" for left in done.left]

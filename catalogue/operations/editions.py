@@ -9,7 +9,7 @@ from catalogue.ledger.editions import State, label
 from catalogue.ledger.whereabouts import Whereabouts, place_in_words
 from catalogue.operations.wording import number
 from catalogue.records.database import Database, last_statement
-from catalogue.records.numbers import Number, written
+from catalogue.records.numbers import Number, numbers_text
 
 
 def define_edition(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, width_mm: float | None = None,
@@ -22,7 +22,7 @@ def define_edition(db: Database, piece_id: int, size_limit: int, *, proofs: int 
     edition_id = editions.define(db, piece_id, size_limit, proofs=proofs,
                                  scope="one size" if width_mm and height_mm else "all sizes", width_mm=width_mm,
                                  height_mm=height_mm, medium=medium, opened=opened, closed=closed, notes=notes)
-    return editions.state(db, editions.wanted(db, edition_id))
+    return editions.state(db, editions.get_edition(db, edition_id))
 
 
 def open_edition(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, width_mm: float | None = None,
@@ -38,13 +38,13 @@ def open_edition(db: Database, piece_id: int, size_limit: int, *, proofs: int = 
 def close_edition(db: Database, edition_id: int, day: str = "") -> State:
     """Let no further number go out from ``day`` on, else today. Raises NotFound, Refused."""
     editions.close(db, edition_id, day)
-    return editions.state(db, editions.wanted(db, edition_id))
+    return editions.state(db, editions.get_edition(db, edition_id))
 
 
 def destroy_prints(db: Database, edition_id: int, numbers: Sequence[Number], reason: str, *, day: str = "") -> State:
     """Record that prints were destroyed; their numbers stay out. Raises NotFound, Refused."""
     editions.destroy(db, edition_id, numbers, reason, day=day)
-    return editions.state(db, editions.wanted(db, edition_id))
+    return editions.state(db, editions.get_edition(db, edition_id))
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +66,7 @@ def move_prints(db: Database, edition_id: int, numbers: Sequence[Number], place:
 
 def summarize_moved(done: PrintsMoved) -> list[str]:
     """Each print and where it is."""
-    return [f"{written([one.number])} is {place_in_words(one)}." for one in done.prints]
+    return [f"{numbers_text([one.number])} is {place_in_words(one)}." for one in done.prints]
 
 
 def summarize(state: State) -> list[str]:

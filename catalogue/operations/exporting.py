@@ -7,7 +7,7 @@ from catalogue.fixity import manifest
 from catalogue.fixity.bags import Bag, write_bag
 from catalogue.fixity.manifest import Written
 from catalogue.operations.wording import counted
-from catalogue.progress import Report, data_size, unheard
+from catalogue.progress import Report, data_size, ignore_progress
 from catalogue.records import stores as known_stores
 from catalogue.records.database import Database
 from catalogue.records.pieces import Artist
@@ -36,7 +36,7 @@ def export_manifests(db: Database, home: Home, stores: Sequence[Store], *, into_
 
 def summarize_manifests(done: Sequence[Written]) -> list[str]:
     """Where each manifest lies."""
-    return [f"{one.store}: checksums of {counted(one.files, 'file')} in {one.path}" for one in done]
+    return [f"{manifest.store}: checksums of {counted(manifest.files, 'file')} in {manifest.path}" for manifest in done]
 
 
 def summarize_bag(done: Bag) -> list[str]:
@@ -50,7 +50,7 @@ def export_table(db: Database, name: str, file: Path) -> Path:
 
 
 def export_holdings(db: Database, home: Home, artist: Artist, file: Path | None = None, *,
-                    report: Report = unheard) -> Path:
+                    report: Report = ignore_progress) -> Path:
     """Write the page of an artist's holdings to a new file, or anew in the sheets folder."""
     page = holdings.holdings(db, home, artist.id, report=report)
     if file is not None:

@@ -7,7 +7,7 @@ from catalogue.fixity import advice
 from catalogue.records import browsing
 from catalogue.records.database import Database
 from catalogue.records.findings import Finding
-from catalogue.records.paths import shown
+from catalogue.records.paths import display_path
 from catalogue.settings import Home
 
 
@@ -34,5 +34,5 @@ def accept_finding(db: Database, home: Home, finding_id: int, reason: str) -> Ac
 
 def summarize(done: Accepted) -> list[str]:
     """Which finding was closed, and why."""
-    where = f" of {shown(done.finding.path)}" if done.finding.path else ""
+    where = f" of {display_path(done.finding.path)}" if done.finding.path else ""
     return [f"Closed “{done.finding.kind}”{where}: {done.reason}"]

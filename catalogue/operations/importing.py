@@ -1,7 +1,7 @@
 """Import: orders, editions, artists or pieces from a CSV file. The service does the whole of it."""
 
 from catalogue.ledger.importing import Outcome
-from catalogue.ledger.taking import take_in as import_table
+from catalogue.ledger.table_import import import_table
 from catalogue.operations.wording import number
 
 __all__ = ["Outcome", "import_table", "summarize"]

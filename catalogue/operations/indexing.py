@@ -9,7 +9,7 @@ from catalogue.indexing.workers import Executors, processes
 from catalogue.operations.stores import selected_stores
 from catalogue.operations.upkeep import count_and_back_up
 from catalogue.operations.wording import counted, kind_counts, masters_lacking, number
-from catalogue.progress import Cancelled, Report, data_size, never, unheard
+from catalogue.progress import Cancelled, Report, data_size, ignore_progress, never_cancelled
 from catalogue.records.database import Database
 from catalogue.settings import Home
 
@@ -30,11 +30,12 @@ class Indexed:
     @property
     def clean(self) -> bool:
         """Whether all was read, nothing is wrong with it, and today has its backup."""
-        return not self.trouble and all(one.outcome == "finished" and not one.findings for one in self.stores)
+        return not self.trouble and all(store.outcome == "finished" and not store.findings for store in self.stores)
 
 
 def index_stores(db: Database, home: Home, names: Sequence[str] = (), *, workers: int = 0, again: bool = False,
-                 executors: Executors = processes, report: Report = unheard, cancelled: Cancelled = never) -> Indexed:
+                 executors: Executors = processes, report: Report = ignore_progress,
+                 cancelled: Cancelled = never_cancelled) -> Indexed:
     """Bring the catalogue up to date with the named stores, or all; then do what follows every index run.
 
     Raises:
@@ -49,10 +50,10 @@ def index_stores(db: Database, home: Home, names: Sequence[str] = (), *, workers
 def summarize(done: Indexed) -> list[str]:
     """What became of each store, what was found, and which copies are lacking."""
     lines = []
-    for one in done.stores:
-        lines.append(f"{one.store}: {OUTCOMES.get(one.outcome, one.outcome)}; {counted(one.seen, 'file')} seen, "
-                     f"{number(one.read)} read ({data_size(one.bytes)}), {number(one.unchanged)} unchanged, "
-                     f"{number(one.gone)} gone; {one.seconds:.1f} s")
-        if any(one.findings.values()):
-            lines.append(f"  {kind_counts(one.findings)}")
+    for store in done.stores:
+        lines.append(f"{store.store}: {OUTCOMES.get(store.outcome, store.outcome)}; "
+                     f"{counted(store.seen, 'file')} seen, {number(store.read)} read ({data_size(store.bytes)}), "
+                     f"{number(store.unchanged)} unchanged, {number(store.gone)} gone; {store.seconds:.1f} s")
+        if any(store.findings.values()):
+            lines.append(f"  {kind_counts(store.findings)}")
     return [*lines, *masters_lacking(done.lacking), *filter(None, [done.trouble])]

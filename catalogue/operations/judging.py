@@ -44,7 +44,7 @@ def _judge(db: Database, likeness_id: int, verdict: str, seen: str | None) -> Ju
 
 def summarize(done: Sequence[Judged]) -> list[str]:
     """The verdict of each pair, and what the two have to do with each other."""
-    return [_worded(one) for one in done]
+    return [_worded(pair) for pair in done]
 
 
 def _worded(one: Judged) -> str:

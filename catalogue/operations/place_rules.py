@@ -10,7 +10,7 @@ from catalogue.indexing.guessing import guess_paths, guess_scans
 from catalogue.indexing.refiling import Refiled, refile
 from catalogue.indexing.refiling import undo as undo_refiling
 from catalogue.operations.correcting import join_names
-from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records import guesses, pieces, refilings
 from catalogue.records.database import Database
 from catalogue.records.guesses import Guess
@@ -46,14 +46,14 @@ def named_on_record(db: Database, home: Home, rules: Sequence[str]) -> Named:
                                                                      found[one.scan_id].artist))) for one in listed]
 
 
-def preview_refiling(db: Database, home: Home, rules: Sequence[str], *, report: Report = unheard,
-                     cancelled: Cancelled = never) -> Refiled:
+def preview_refiling(db: Database, home: Home, rules: Sequence[str], *, report: Report = ignore_progress,
+                     cancelled: Cancelled = never_cancelled) -> Refiled:
     """What would be filed otherwise by other rules. Changes nothing."""
     return refile(db, _under(home, rules), apply=False, report=report, cancelled=cancelled)
 
 
-def change_place_rules(db: Database, home: Home, rules: Sequence[str], *, report: Report = unheard,
-                       cancelled: Cancelled = never) -> RulesChanged:
+def change_place_rules(db: Database, home: Home, rules: Sequence[str], *, report: Report = ignore_progress,
+                       cancelled: Cancelled = never_cancelled) -> RulesChanged:
     """Keep other rules in the settings and file by them what was guessed; what a person stated stays.
 
     Raises CatalogueError where the settings cannot be written or it was cancelled: then nothing is changed.

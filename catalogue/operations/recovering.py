@@ -7,9 +7,9 @@ from pathlib import Path
 from catalogue.fixity import rebuild
 from catalogue.fixity.rebuild import Rebuilt
 from catalogue.fixity.recovery import PutBack, Recovered, recover
-from catalogue.ledger.taking import ORDER, take_in
+from catalogue.ledger.table_import import ORDER, import_table
 from catalogue.operations.wording import counted, number
-from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records.database import open_database
 from catalogue.settings import Home
 
@@ -24,8 +24,9 @@ class RebuiltCatalogue:
     ledger: dict[str, tuple[int, int]]
 
 
-def rebuild_catalogue(home: Home, folders: Sequence[Path], ledger: Path | None = None, *, report: Report = unheard,
-                      cancelled: Cancelled = never) -> RebuiltCatalogue:
+def rebuild_catalogue(home: Home, folders: Sequence[Path], ledger: Path | None = None, *,
+                      report: Report = ignore_progress,
+                      cancelled: Cancelled = never_cancelled) -> RebuiltCatalogue:
     """Make the catalogue anew from stores, and take in what was stated: from the journal, else from tables.
 
     ``ledger`` is the folder of the tables, which are then read in any case; else they lie beside the catalogue.
@@ -44,7 +45,7 @@ def _import_ledger(home: Home, folder: Path) -> dict[str, tuple[int, int]]:
         for kind in ORDER:
             path = folder / f"{kind}.csv"
             if path.is_file():
-                _, outcome = take_in(db, home.settings, path, kind=kind, make_pieces=True, own=True)
+                _, outcome = import_table(db, home.settings, path, kind=kind, make_pieces=True, own=True)
                 done[path.name] = (len(outcome.fates) - outcome.left_out, outcome.left_out)
     finally:
         db.close()
@@ -53,10 +54,10 @@ def _import_ledger(home: Home, folder: Path) -> dict[str, tuple[int, int]]:
 
 def summarize(done: Recovered) -> list[str]:
     """What the catalogue holds now, what is as new as before, and what is as old as the backup."""
-    found = done.condition
+    state = done.condition
     where = f"is back from {done.source}" if done.source else "is back: a recovery that was cut short is finished"
-    lines = [f"The catalogue {where}: {counted(found.files, 'file')}, {counted(found.scans, 'scan')}, "
-             f"{counted(found.pieces, 'piece')}, {counted(found.orders, 'order')}"]
+    lines = [f"The catalogue {where}: {counted(state.files, 'file')}, {counted(state.scans, 'scan')}, "
+             f"{counted(state.pieces, 'piece')}, {counted(state.orders, 'order')}"]
     lines += [f"{done.detail[:1].upper()}{done.detail[1:]}."] if done.put_back is None else _put_back(done.put_back)
     return [*lines, f"The former file: {done.aside}"] if done.aside else lines
 
@@ -64,13 +65,13 @@ def summarize(done: Recovered) -> list[str]:
 def summarize_rebuilt(done: RebuiltCatalogue) -> list[str]:
     """What each store holds beside its manifest, and what was stated."""
     lines = []
-    for one in done.rebuilt.stores:
-        words = f"{one.store}: {counted(one.files, 'file')}"
-        if one.listed is None:
+    for store in done.rebuilt.stores:
+        words = f"{store.store}: {counted(store.files, 'file')}"
+        if store.listed is None:
             words += "; no checksum manifest could be read, so earlier damage cannot be told"
         else:
-            words += (f"; the manifest lists {number(one.listed)}: {number(one.differ)} differ from it, "
-                      f"{number(one.missing)} are missing, {number(one.unlisted)} are new")
+            words += (f"; the manifest lists {number(store.listed)}: {number(store.differ)} differ from it, "
+                      f"{number(store.missing)} are missing, {number(store.unlisted)} are new")
         lines.append(words)
     lines += done.rebuilt.passed_over
     if done.rebuilt.aside:
@@ -83,17 +84,17 @@ def summarize_rebuilt(done: RebuiltCatalogue) -> list[str]:
     return lines
 
 
-def _put_back(found: PutBack) -> list[str]:
+def _put_back(put_back: PutBack) -> list[str]:
     lines = []
-    if found.kept:
-        lines.append(f"{counted(found.kept, 'event')} after the backup kept: the former file still gave them.")
-    if found.statements:
-        lines.append(f"{counted(len(found.statements), 'statement')} after the backup put back from the journal.")
-    if found.orders:
-        lines.append(f"Orders recorded after the backup, all here: {', '.join(found.orders)}.")
-    if found.lost:
-        lines.append(f"{counted(found.lost, 'event')} of {found.first} to {found.last} lost: checks and index runs "
-                     "since the backup. Index the stores: catalogue index.")
+    if put_back.kept:
+        lines.append(f"{counted(put_back.kept, 'event')} after the backup kept: the former file still gave them.")
+    if put_back.statements:
+        lines.append(f"{counted(len(put_back.statements), 'statement')} after the backup put back from the journal.")
+    if put_back.orders:
+        lines.append(f"Orders recorded after the backup, all here: {', '.join(put_back.orders)}.")
+    if put_back.lost:
+        lines.append(f"{counted(put_back.lost, 'event')} of {put_back.first} to {put_back.last} lost: "
+                     "checks and index runs since the backup. Index the stores: catalogue index.")
     else:
         lines.append("No event is lost. What the index saw since the backup is read again by: catalogue index.")
-    return [*lines, *found.doubts]
+    return [*lines, *put_back.doubts]

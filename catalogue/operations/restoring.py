@@ -2,7 +2,7 @@
 
 from catalogue.fixity import restore
 from catalogue.fixity.restore import Plan, Restored
-from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records import stores
 from catalogue.records.database import Database
 from catalogue.settings import Home
@@ -20,8 +20,8 @@ def plan_restore(db: Database, file_id: int, source: str = "", sha256: str = "")
     return restore.plan(db, file_id, stores.by_name(db, source) if source else None, sha256=sha256 or None)
 
 
-def restore_file(db: Database, home: Home, plan: Plan, *, report: Report = unheard,
-                 cancelled: Cancelled = never) -> Restored:
+def restore_file(db: Database, home: Home, plan: Plan, *, report: Report = ignore_progress,
+                 cancelled: Cancelled = never_cancelled) -> Restored:
     """Copy beside the file, verify, then switch; its findings are closed and its copies counted anew.
 
     Raises: as :func:`catalogue.fixity.restore.restore`.

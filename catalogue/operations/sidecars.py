@@ -6,14 +6,14 @@ from pathlib import Path
 from catalogue.intake import sidecars
 from catalogue.intake.packets import Description
 from catalogue.intake.sidecars import Written
-from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records.database import Database
 from catalogue.records.files import Located
 
 
 def write_descriptions(db: Database, targets: Sequence[tuple[Located, str]], description: Description,
-                       folder: Path | None = None, *, report: Report = unheard,
-                       cancelled: Cancelled = never) -> list[Written]:
+                       folder: Path | None = None, *, report: Report = ignore_progress,
+                       cancelled: Cancelled = never_cancelled) -> list[Written]:
     """Write sidecars beside the scans, or with ``folder`` described copies into it. The scans are never changed."""
     if folder is None:
         return sidecars.write_sidecars(db, targets, description)
@@ -22,4 +22,4 @@ def write_descriptions(db: Database, targets: Sequence[tuple[Located, str]], des
 
 def summarize(done: Sequence[Written]) -> list[str]:
     """What was written, or why a scan has no description."""
-    return [f"{one.of}: {one.trouble}" if one.trouble else str(one.path) for one in done]
+    return [f"{sidecar.of}: {sidecar.trouble}" if sidecar.trouble else str(sidecar.path) for sidecar in done]

@@ -2,7 +2,7 @@
 
 from catalogue.intake.moving import Tidied, apply_tidying, undo_tidying
 from catalogue.operations.wording import counted
-from catalogue.records.paths import kept, shown
+from catalogue.records.paths import display_path, escape_path
 
 __all__ = ["Tidied", "apply_tidying", "summarize", "undo_tidying"]
 
@@ -10,5 +10,5 @@ __all__ = ["Tidied", "apply_tidying", "summarize", "undo_tidying"]
 def summarize(done: Tidied) -> list[str]:
     """How many files were renamed, which were not and why, and the file that brings them back."""
     lines = [f"Renamed {counted(len(done.moved), 'file')}.",
-             *(f"  left: {shown(kept(str(left.path)))}: {left.why}" for left in done.left)]
+             *(f"  left: {display_path(escape_path(str(left.path)))}: {left.why}" for left in done.left)]
     return [*lines, f"To undo: catalogue tidy --undo {done.undo}"] if done.undo else lines

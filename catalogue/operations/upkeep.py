@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from catalogue.errors import CatalogueError
 from catalogue.fixity import backup, copies
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records.database import Database
 from catalogue.settings import Home
 
@@ -17,7 +17,8 @@ class Upkeep:
     trouble: str = ""
 
 
-def count_and_back_up(db: Database, home: Home, *, report: Report = unheard, cancelled: Cancelled = never) -> Upkeep:
+def count_and_back_up(db: Database, home: Home, *, report: Report = ignore_progress,
+                      cancelled: Cancelled = never_cancelled) -> Upkeep:
     """Count the copies of every master anew, then back up as :func:`back_up_once_a_day`.
 
     Trouble with either is told, not raised: it must not hide what was done before.
@@ -30,7 +31,8 @@ def count_and_back_up(db: Database, home: Home, *, report: Report = unheard, can
     return Upkeep(lacking, back_up_once_a_day(db, home, report=report, cancelled=cancelled))
 
 
-def back_up_once_a_day(db: Database, home: Home, *, report: Report = unheard, cancelled: Cancelled = never) -> str:
+def back_up_once_a_day(db: Database, home: Home, *, report: Report = ignore_progress,
+                       cancelled: Cancelled = never_cancelled) -> str:
     """Back the catalogue up unless today has a backup, or the work is to stop; gives why there is none, or "".
 
     A backup that fails must not hide what was done before it: that is on record, and its result is still to be told.

@@ -7,7 +7,7 @@ RESOLUTION, IPTC, PROFILE, EXIF, XMP, VERSION = 1005, 1028, 1039, 1058, 1060, 10
 
 def blocks_of(data: bytes) -> dict[int, bytes]:
     """Blocks by number, the first of each, IPTC's joined; stops quietly at the first one that is cut short."""
-    found: dict[int, bytes] = {}
+    blocks: dict[int, bytes] = {}
     at = 0
     while at + 12 <= len(data) and data[at : at + 4] in (b"8BIM", b"MeSa", b"AgHg", b"PHUT", b"DCSR"):
         number, name_length = struct.unpack_from(">HB", data, at + 4)
@@ -19,12 +19,12 @@ def blocks_of(data: bytes) -> dict[int, bytes]:
         if at + size > len(data):
             break
         body = data[at : at + size]
-        if number == IPTC and number in found:
-            body = found[number] + body
-            del found[number]
-        found.setdefault(number, body)
+        if number == IPTC and number in blocks:
+            body = blocks[number] + body
+            del blocks[number]
+        blocks.setdefault(number, body)
         at += size + size % 2
-    return found
+    return blocks
 
 
 def resolution_of(block: bytes) -> tuple[float | None, float | None]:

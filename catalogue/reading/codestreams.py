@@ -4,7 +4,7 @@ import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from .image import JPEG_2000, JPEGS
+from catalogue.reading.image import JPEG_2000, JPEGS
 
 START_AND_SIZE = b"\xff\x4f\xff\x51"
 FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}   # SOF0 to SOF15 without DHT, JPG, DAC

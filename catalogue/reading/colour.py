@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from PIL import Image as Pil
 from PIL import ImageCms
 
-from .profile import Doubles, Simple, describe, simple_of
+from catalogue.reading.profile import Doubles, Simple, describe, simple_of
 
 Floats = NDArray[np.float32]
 Bytes = NDArray[np.uint8]

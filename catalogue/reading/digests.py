@@ -9,8 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from catalogue.progress import Cancelled, Progress, Report
-
-from .model import SegmentDigest
+from catalogue.reading.model import SegmentDigest
 
 if TYPE_CHECKING:
     import numpy as np

@@ -3,11 +3,11 @@
 import hashlib
 from dataclasses import dataclass, field
 
-from . import exif
-from .blocks import IPTC, RESOLUTION, blocks_of, resolution_of
-from .model import Note, Picture
-from .profile import describe
-from .source import Source, Statements
+from catalogue.reading import exif
+from catalogue.reading.blocks import IPTC, RESOLUTION, blocks_of, resolution_of
+from catalogue.reading.model import Note, Picture
+from catalogue.reading.profile import describe
+from catalogue.reading.source import Source, Statements
 
 SAME_WITHIN = 0.01     # JFIF states whole pixels per centimetre: half of one is .4 % at 300 ppi
 UNKNOWN_PPI = 72.0     # CIPA DC-008, XResolution: "when the image resolution is unknown, 72 is designated"
@@ -29,12 +29,12 @@ class Embedded:
     says_srgb: bool = False
 
 
-def tell(source: Source, found: Embedded, size: tuple[int, int], bits: int, samples: int, photometric: str,
+def record_facts(source: Source, embedded: Embedded, size: tuple[int, int], bits: int, samples: int, photometric: str,
          alpha: str = "", compression: str = "") -> None:
     """Fill in the source's picture, statements and profile. ``size``: width and height as stored."""
-    block = exif.parse(found.exif)
-    resources = blocks_of(found.blocks)
-    stated = list(found.resolutions)
+    block = exif.parse(embedded.exif)
+    resources = blocks_of(embedded.blocks)
+    stated = list(embedded.resolutions)
     if block.resolution:
         stated.append(("Exif", block.resolution))
     across, down = resolution_of(resources.get(RESOLUTION, b""))
@@ -42,17 +42,17 @@ def tell(source: Source, found: Embedded, size: tuple[int, int], bits: int, samp
         stated.append(("the image resources", (across, down)))
     ppi, notes = settle_resolution(stated)
     source.notes.extend(notes)
-    source.icc = found.icc
-    source.stated_srgb = found.says_srgb or block.says_srgb
-    about = describe(found.icc)
+    source.icc = embedded.icc
+    source.stated_srgb = embedded.says_srgb or block.says_srgb
+    about = describe(embedded.icc)
     upright = block.orientation < 5
     source.picture = Picture(
         *(size if upright else size[::-1]), bits, "uint", samples, photometric, compression or source.format, "whole",
         False, alpha, block.orientation, *(ppi if upright else ppi[::-1]), about.name,
-        hashlib.sha256(found.icc).hexdigest() if found.icc else "", about.white,
+        hashlib.sha256(embedded.icc).hexdigest() if embedded.icc else "", about.white,
     )
-    iptc = found.iptc or resources.get(IPTC, b"")
-    source.statements = Statements(found.texts, block.facts(), iptc, found.xmp, source.format)
+    iptc = embedded.iptc or resources.get(IPTC, b"")
+    source.statements = Statements(embedded.texts, block.facts(), iptc, embedded.xmp, source.format)
 
 
 def settle_resolution(stated: list[tuple[str, Ppi]]) -> tuple[tuple[float | None, float | None], list[Note]]:
@@ -63,9 +63,9 @@ def settle_resolution(stated: list[tuple[str, Ppi]]) -> tuple[tuple[float | None
     sound = [(place, ppi) for place, ppi in stated if all(LEAST_PPI < v < MOST_PPI for v in ppi)]
     if not sound:
         return (None, None), []
-    told = [one for one in sound if any(abs(v - UNKNOWN_PPI) > SAME_WITHIN * UNKNOWN_PPI for v in one[1])]
-    place, ppi = (told or sound)[0]
-    others = [one for one in sound if not all(_same(a, b) for a, b in zip(one[1], ppi, strict=True))]
+    known = [each for each in sound if any(abs(v - UNKNOWN_PPI) > SAME_WITHIN * UNKNOWN_PPI for v in each[1])]
+    place, ppi = (known or sound)[0]
+    others = [statement for statement in sound if not all(_same(a, b) for a, b in zip(statement[1], ppi, strict=True))]
     if not others:
         return ppi, []
     said = "; ".join(f"{where} {_words(value)}" for where, value in [(place, ppi), *others])

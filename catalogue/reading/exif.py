@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from .structure import decode_text
+from catalogue.reading.structure import decode_text
 
 IMAGE_TEXTS = {
     0x010D: "title", 0x010E: "description", 0x010F: "make", 0x0110: "model", 0x0131: "software", 0x0132: "modified",
@@ -31,13 +31,13 @@ def iso_time(stated: str, offset: str = "") -> str:
 
 def facts(image: Mapping[int, Any], exif: Mapping[int, Any]) -> dict[str, str]:
     """Metadata fields from the image directory's and the Exif directory's values."""
-    found = {name: _text(image[code]) for code, name in IMAGE_TEXTS.items() if code in image}
-    if "modified" in found:
-        found["modified"] = iso_time(found["modified"])
+    texts = {name: _text(image[code]) for code, name in IMAGE_TEXTS.items() if code in image}
+    if "modified" in texts:
+        texts["modified"] = iso_time(texts["modified"])
     original = iso_time(_text(exif.get(ORIGINAL, "")), _text(exif.get(OFFSET_ORIGINAL, "")))
     digitized = iso_time(_text(exif.get(DIGITIZED, "")), _text(exif.get(OFFSET_DIGITIZED, "")))
-    found["captured"] = original or digitized
-    return {name: value for name, value in found.items() if value}
+    texts["captured"] = original or digitized
+    return {name: value for name, value in texts.items() if value}
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,9 +93,9 @@ def parse(data: bytes) -> Block:
 
 
 def _directory(data: bytes, order: str, at: int) -> dict[int, Any]:
-    found: dict[int, Any] = {}
+    entries: dict[int, Any] = {}
     if at + 2 > len(data):
-        return found
+        return entries
     count = struct.unpack_from(order + "H", data, at)[0]
     for entry in range(at + 2, min(at + 2 + 12 * count, len(data) - 11), 12):
         code, kind, number, place = struct.unpack_from(order + "HHII", data, entry)
@@ -105,8 +105,8 @@ def _directory(data: bytes, order: str, at: int) -> dict[int, Any]:
             continue
         value = _value(data[start : start + size], kind, order)
         if value is not None:
-            found.setdefault(code, value)
-    return found
+            entries.setdefault(code, value)
+    return entries
 
 
 def _value(raw: bytes, kind: int, order: str) -> Any:
@@ -121,8 +121,8 @@ def _value(raw: bytes, kind: int, order: str) -> Any:
 
 def _number(values: Mapping[int, Any], code: int, default: float) -> float:
     """The first number of a tag, or ``default``; NaN is none."""
-    found = values.get(code)
-    first = found[0] if isinstance(found, tuple) and found else default
+    value = values.get(code)
+    first = value[0] if isinstance(value, tuple) and value else default
     return float(first) if math.isfinite(first) else default
 
 

@@ -13,20 +13,20 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from . import metadata, notes
-from .colour import UnusableProfile, to_srgb
-from .digests import BytesDigest, PixelDigest, digest_stretches
-from .kinds import HEAD_BYTES, format_of
-from .limits import Deadline, Limits, OutOfTime
-from .model import Fault, FaultFound, Note, Reading, SegmentDigest
-from .opening import open_source
-from .preview import LONG_SIDE, encode, hashes
-from .reduce import Reducer, rows_at_a_time, spans, turned
-from .render import Rendering
-from .source import Samples, Source
-from .spectrum import Patches
-from .stretches import plain_stretches
-from .trouble import TooBig
+from catalogue.reading import metadata, notes
+from catalogue.reading.colour import UnusableProfile, to_srgb
+from catalogue.reading.digests import BytesDigest, PixelDigest, digest_stretches
+from catalogue.reading.kinds import HEAD_BYTES, format_of
+from catalogue.reading.limits import Deadline, Limits, OutOfTime
+from catalogue.reading.model import Fault, FaultFound, Note, Reading, SegmentDigest
+from catalogue.reading.opening import open_source
+from catalogue.reading.preview import LONG_SIDE, encode, hashes
+from catalogue.reading.reduce import Reducer, rows_at_a_time, spans, turned
+from catalogue.reading.render import Rendering
+from catalogue.reading.source import Samples, Source
+from catalogue.reading.spectrum import Patches
+from catalogue.reading.stretches import plain_stretches
+from catalogue.reading.trouble import TooBig
 
 SPOILS_DIGEST = (Fault.TRUNCATED, Fault.DAMAGED, Fault.UNREADABLE, Fault.UNDECODED)
 
@@ -134,7 +134,7 @@ class Work:
 
     def _tell(self, source: Source) -> None:
         """What is known before a pixel is decoded."""
-        facts, found = metadata.merge(source.statements)
+        facts, conflicts = metadata.merge(source.statements)
         judged: tuple[Note, ...] = ()
         if source.picture:
             judged = notes.judge(source.picture, source.stated_srgb)
@@ -143,7 +143,7 @@ class Work:
         self.faults.extend(source.faults)
         self.reading = replace(
             self.reading, format=source.format, picture=source.picture, metadata=facts,
-            notes=(*source.notes, *found, *judged),
+            notes=(*source.notes, *conflicts, *judged),
         )
 
     def _decode(self, source: Source) -> None:

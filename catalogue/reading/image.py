@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .limits import Limits
-from .model import Fault, FaultFound, Page
-from .structure import Ifd, Structure
+from catalogue.reading.limits import Limits
+from catalogue.reading.model import Fault, FaultFound, Page
+from catalogue.reading.structure import Ifd, Structure
 
 COMPRESSIONS = {
     1: "none", 2: "CCITT RLE", 3: "CCITT fax 3", 4: "CCITT fax 4", 5: "LZW", 6: "old JPEG", 7: "JPEG", 8: "Deflate",
@@ -101,33 +101,33 @@ class Image:
         return Page(index, self.width, self.height, max(self.bits), self.samples, self.kind, name)
 
 
-def image_of(found: Structure, ifd: Ifd) -> Image | None:
+def image_of(structure: Structure, ifd: Ifd) -> Image | None:
     """The image a directory describes, or ``None`` where it has no size."""
-    width, height = found.number(ifd, 256, 0), found.number(ifd, 257, 0)
+    width, height = structure.number(ifd, 256, 0), structure.number(ifd, 257, 0)
     if width <= 0 or height <= 0:
         return None
-    samples = max(1, found.number(ifd, 277, 1))
-    bits = tuple(int(b) for b in found.numbers(ifd, 258)[:64]) or (1,)
+    samples = max(1, structure.number(ifd, 277, 1))
+    bits = tuple(int(b) for b in structure.numbers(ifd, 258)[:64]) or (1,)
     if len(bits) < samples:
         bits += (bits[-1],) * (min(samples, 64) - len(bits))
     tiled = 322 in ifd.tags or 324 in ifd.tags
     if tiled:
-        across, down = found.number(ifd, 322, 0), found.number(ifd, 323, 0)
+        across, down = structure.number(ifd, 322, 0), structure.number(ifd, 323, 0)
     else:
-        across, down = width, min(found.number(ifd, 278, height) or height, height)
+        across, down = width, min(structure.number(ifd, 278, height) or height, height)
     codes = (324, 325) if 324 in ifd.tags else (273, 279)
-    subfile = found.number(ifd, 254, 0)
+    subfile = structure.number(ifd, 254, 0)
     kind = "reduced" if subfile & 1 else "mask" if subfile & 4 else "page" if subfile & 2 else "picture"
-    if 254 not in ifd.tags and found.number(ifd, 255, 1) == 2:
+    if 254 not in ifd.tags and structure.number(ifd, 255, 1) == 2:
         kind = "reduced"
     with np.errstate(invalid="ignore"):  # fractions for places, some of nothing: they lie nowhere, as is told later
-        places, counts = (found.numbers(ifd, code).astype(np.int64) for code in codes)
+        places, counts = (structure.numbers(ifd, code).astype(np.int64) for code in codes)
     if not len(counts) and len(places):
-        counts = estimated_counts(places, found.size)
+        counts = estimated_counts(places, structure.size)
     return Image(
-        ifd, width, height, found.number(ifd, 32997, 1), bits,
-        FORMATS.get(found.number(ifd, 339, 1), "unknown"), samples, found.number(ifd, 259, 1),
-        found.number(ifd, 262, 1 if samples == 1 else 2), found.number(ifd, 284, 1) == 2 and samples > 1, tiled,
+        ifd, width, height, structure.number(ifd, 32997, 1), bits,
+        FORMATS.get(structure.number(ifd, 339, 1), "unknown"), samples, structure.number(ifd, 259, 1),
+        structure.number(ifd, 262, 1 if samples == 1 else 2), structure.number(ifd, 284, 1) == 2 and samples > 1, tiled,
         max(1, across), max(1, down), places, counts, kind,
     )
 

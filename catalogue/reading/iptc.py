@@ -4,7 +4,7 @@ import re
 import struct
 from collections.abc import Iterator
 
-from .structure import decode_text
+from catalogue.reading.structure import decode_text
 
 FIELDS = {5: "title", 80: "creator", 116: "rights", 120: "description"}
 DATE_CREATED, TIME_CREATED = 55, 60

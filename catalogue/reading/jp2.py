@@ -11,14 +11,14 @@ import imagecodecs
 import numpy as np
 from PIL import Image as Pil
 
-from .embedded import Embedded, tell
-from .limits import Deadline, Limits
-from .model import Fault, FaultFound, Note
-from .pil import DAMAGE, WholePicture
-from .reduce import rows_at_a_time, spans
-from .source import Rows, Samples, Source
-from .structure import ANOTHER_COPY
-from .trouble import is_unsupported, read_at, reason_of
+from catalogue.reading.embedded import Embedded, record_facts
+from catalogue.reading.limits import Deadline, Limits
+from catalogue.reading.model import Fault, FaultFound, Note
+from catalogue.reading.pil import DAMAGE, WholePicture
+from catalogue.reading.reduce import rows_at_a_time, spans
+from catalogue.reading.source import Rows, Samples, Source
+from catalogue.reading.structure import ANOTHER_COPY
+from catalogue.reading.trouble import is_unsupported, read_at, reason_of
 
 CODESTREAM, END = b"\xff\x4f\xff\x51", b"\xff\xd9"
 SUPERBOXES = (b"jp2h", b"res ")
@@ -80,35 +80,35 @@ def boxes(fd: int, start: int, stop: int) -> Iterator[tuple[bytes, int, int, boo
 
 def read_boxes(fd: int, size: int, limits: Limits) -> Boxes:
     """Walk the file; a bare codestream has no boxes."""
-    found = Boxes()
+    jp2_boxes = Boxes()
     if read_at(fd, 4, 0) == CODESTREAM:
-        found.start, found.stop = 0, size
-        return found
+        jp2_boxes.start, jp2_boxes.stop = 0, size
+        return jp2_boxes
     for kind, start, stop, whole in boxes(fd, 0, size):
-        if kind == b"jp2c" and not found.stop:
-            found.start, found.stop = start, stop
+        if kind == b"jp2c" and not jp2_boxes.stop:
+            jp2_boxes.start, jp2_boxes.stop = start, stop
         elif stop - start <= limits.metadata_bytes:
-            _take(found, kind, read_at(fd, stop - start, start))
+            _take(jp2_boxes, kind, read_at(fd, stop - start, start))
         if not whole:
-            found.cut = f"a box reaches beyond the file's end ({size:,} bytes)"
-    return found
+            jp2_boxes.cut = f"a box reaches beyond the file's end ({size:,} bytes)"
+    return jp2_boxes
 
 
-def _take(found: Boxes, kind: bytes, body: bytes) -> None:
-    embedded = found.embedded
+def _take(jp2_boxes: Boxes, kind: bytes, body: bytes) -> None:
+    embedded = jp2_boxes.embedded
     if kind == b"colr" and len(body) > 3:   # the first that is understood (I.5.3.3)
-        if body[0] in (2, 3) and not embedded.icc and not found.colour:
+        if body[0] in (2, 3) and not embedded.icc and not jp2_boxes.colour:
             embedded.icc = body[3:]
-        elif body[0] == 1 and len(body) >= 7 and not embedded.icc and not found.colour:
-            found.colour = int.from_bytes(body[3:7], "big")
-            embedded.says_srgb = found.colour in (SRGB, SYCC)
+        elif body[0] == 1 and len(body) >= 7 and not embedded.icc and not jp2_boxes.colour:
+            jp2_boxes.colour = int.from_bytes(body[3:7], "big")
+            embedded.says_srgb = jp2_boxes.colour in (SRGB, SYCC)
     elif kind in (b"resc", b"resd") and len(body) >= 10:   # I.5.3.7: numerators, denominators, powers of ten; per metre
         down, down_by, across, across_by, down_ten, across_ten = struct.unpack_from(">4H2b", body)
         if down_by and across_by:
             ppi = (across / across_by * 10.0**across_ten * 0.0254, down / down_by * 10.0**down_ten * 0.0254)
             embedded.resolutions.append(("capture" if kind == b"resc" else "display", ppi))
     elif kind == b"pclr":
-        found.palette = True
+        jp2_boxes.palette = True
     elif kind == b"xml " and b"x:xmpmeta" in body:
         embedded.xmp = embedded.xmp or body
     elif kind == b"uuid" and body[:16] == XMP_UUID:
@@ -139,12 +139,12 @@ def open_jpeg_2000(file: BinaryIO, size: int, limits: Limits, deadline: Deadline
     """Describe an open JP2 or codestream; samples are decoded when asked for. Raises ``ReadFailed``."""
     source = Source("JPEG 2000")
     fd = file.fileno()
-    found = read_boxes(fd, size, limits)
-    sizes = sizes_of(read_at(fd, 1 << 16, found.start)) if found.stop else None
-    if not found.cut and found.stop - found.start > 2 and read_at(fd, 2, found.stop - 2) != END:
-        found.cut = "its codestream ends without its end marker"
-    if found.cut:
-        source.faults.append(FaultFound(Fault.TRUNCATED, found.cut, ANOTHER_COPY, size))
+    jp2_boxes = read_boxes(fd, size, limits)
+    sizes = sizes_of(read_at(fd, 1 << 16, jp2_boxes.start)) if jp2_boxes.stop else None
+    if not jp2_boxes.cut and jp2_boxes.stop - jp2_boxes.start > 2 and read_at(fd, 2, jp2_boxes.stop - 2) != END:
+        jp2_boxes.cut = "its codestream ends without its end marker"
+    if jp2_boxes.cut:
+        source.faults.append(FaultFound(Fault.TRUNCATED, jp2_boxes.cut, ANOTHER_COPY, size))
     if sizes is None:
         source.faults.append(FaultFound(Fault.DAMAGED, "its head makes no sense", ANOTHER_COPY))
         return source
@@ -154,19 +154,20 @@ def open_jpeg_2000(file: BinaryIO, size: int, limits: Limits, deadline: Deadline
     mode = image.mode if image is not None and image.mode in MODES else ""
     if bits == 8 and mode:
         photometric, channels = MODES[mode]
-    elif found.palette:
+    elif jp2_boxes.palette:
         photometric, channels = "RGB", 3
     else:
-        photometric = "grey" if channels < 3 else "CMYK" if channels == 4 and found.colour == CMYK else "RGB"
+        photometric = "grey" if channels < 3 else "CMYK" if channels == 4 and jp2_boxes.colour == CMYK else "RGB"
     alpha = "unassociated" if channels in (2, 4) and photometric != "CMYK" else ""
-    tell(source, found.embedded, (sizes.width, sizes.height), max(8, *sizes.bits), channels, photometric, alpha)
+    record_facts(source, jp2_boxes.embedded, (sizes.width, sizes.height), max(8, *sizes.bits), channels, photometric,
+                 alpha)
     if sizes.width * sizes.height > limits.pixels:
         source.faults.append(
             FaultFound(Fault.DAMAGED, f"claims {sizes.width:,} × {sizes.height:,} pixels", ANOTHER_COPY))
         return source
-    decoding = Decoding(file, found, sizes, bits, channels, mode, limits, deadline)
+    decoding = Decoding(file, jp2_boxes, sizes, bits, channels, mode, limits, deadline)
     reduction = decoding.reduction(size)
-    coded = (found.stop - found.start) // sizes.tiles   # OpenJPEG holds a tile's coded bytes while it decodes it
+    coded = (jp2_boxes.stop - jp2_boxes.start) // sizes.tiles   # OpenJPEG holds a tile's coded bytes
     if coded > 1.2 * limits.held_bytes:
         source.faults.append(FaultFound(
             Fault.UNDECODED, f"holds {coded / 2**20:,.0f} MiB of coded pixels in one tile, too many for the memory "
@@ -175,7 +176,7 @@ def open_jpeg_2000(file: BinaryIO, size: int, limits: Limits, deadline: Deadline
         source.faults.append(FaultFound(Fault.UNDECODED, "decodes only whole, and is too large for the memory allowed"))
     elif reduction:
         source.samples = decoding.reduced(reduction)
-        source.coded_digest = coded_digest(fd, found, source.icc)
+        source.coded_digest = coded_digest(fd, jp2_boxes, source.icc)
         source.notes.append(Note("decoded in part", f"too large to decode in full: seen at 1/{1 << reduction} of its "
                                  "size, so that faults in its finest detail would not be noticed"))
     else:
@@ -276,12 +277,12 @@ class Decoding:
             yield rows[start:stop].astype(kind, copy=False)
 
 
-def coded_digest(fd: int, found: Boxes, icc: bytes) -> str:
+def coded_digest(fd: int, jp2_boxes: Boxes, icc: bytes) -> str:
     """XXH3-128 of the codestream and the profile: what an edit of the other boxes leaves as it was."""
     from xxhash import xxh3_128
 
     digest = xxh3_128(b"coded JPEG 2000\0" + hashlib.sha256(icc).digest())
-    for start, stop in spans(found.stop - found.start, 1 << 20):
-        digest.update(os.pread(fd, stop - start, found.start + start))
+    for start, stop in spans(jp2_boxes.stop - jp2_boxes.start, 1 << 20):
+        digest.update(os.pread(fd, stop - start, jp2_boxes.start + start))
     return digest.hexdigest()
 

@@ -10,15 +10,15 @@ import imagecodecs
 import numpy as np
 from PIL import Image as Pil
 
-from .codestreams import Frame, frame_of
-from .embedded import Embedded, tell
-from .limits import Deadline, Limits
-from .model import Fault, FaultFound
-from .pil import DAMAGE, WholePicture, held_bytes, refusal
-from .reduce import rows_at_a_time, spans
-from .source import Rows, Samples, Source
-from .structure import ANOTHER_COPY
-from .trouble import is_unsupported, read_at, reason_of
+from catalogue.reading.codestreams import Frame, frame_of
+from catalogue.reading.embedded import Embedded, record_facts
+from catalogue.reading.limits import Deadline, Limits
+from catalogue.reading.model import Fault, FaultFound
+from catalogue.reading.pil import DAMAGE, WholePicture, held_bytes, refusal
+from catalogue.reading.reduce import rows_at_a_time, spans
+from catalogue.reading.source import Rows, Samples, Source
+from catalogue.reading.structure import ANOTHER_COPY
+from catalogue.reading.trouble import is_unsupported, read_at, reason_of
 
 SOS, EOI, APP0, APP1, APP2, APP13, COM = 0xDA, 0xD9, 0xE0, 0xE1, 0xE2, 0xED, 0xFE
 EXIF_HEAD, XMP_HEAD, ICC_HEAD = b"Exif\0\0", b"http://ns.adobe.com/xap/1.0/\0", b"ICC_PROFILE\0"
@@ -47,33 +47,33 @@ def segments(fd: int, size: int) -> Iterator[tuple[int, int, bytes]]:
 
 def embedded(fd: int, size: int) -> tuple[Embedded, Frame | None]:
     """What the segments carry, and the frame header."""
-    found, frame = Embedded(), None
+    blocks, frame = Embedded(), None
     profile: dict[int, bytes] = {}
     for marker, _, body in segments(fd, size):
         if marker == APP0 and body[:5] == b"JFIF\0" and len(body) >= 12:
             scale = {1: 1.0, 2: 2.54}.get(body[7], 0.0)   # JFIF 1.02: 0 is "no units, aspect ratio only"
             across, down = int.from_bytes(body[8:10], "big"), int.from_bytes(body[10:12], "big")
             if scale:
-                found.resolutions.append(("JFIF", (across * scale, down * scale)))
+                blocks.resolutions.append(("JFIF", (across * scale, down * scale)))
         elif marker == APP1 and body.startswith(EXIF_HEAD):
-            found.exif = found.exif or body
+            blocks.exif = blocks.exif or body
         elif marker == APP1 and body.startswith(XMP_HEAD):
-            found.xmp = found.xmp or body[len(XMP_HEAD):]
+            blocks.xmp = blocks.xmp or body[len(XMP_HEAD):]
         elif marker == APP2 and body.startswith(ICC_HEAD) and len(body) > 14:   # ICC.1:2022, B.4
             profile.setdefault(body[12], body[14:])
         elif marker == APP13 and body.startswith(RESOURCES_HEAD):   # one block may run on in the next segment
-            found.blocks += body[len(RESOURCES_HEAD):]
+            blocks.blocks += body[len(RESOURCES_HEAD):]
         frame = frame or frame_of(marker, body)
-    found.icc = b"".join(profile[number] for number in sorted(profile))
-    return found, frame
+    blocks.icc = b"".join(profile[number] for number in sorted(profile))
+    return blocks, frame
 
 
 def open_jpeg(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> Source:
     """Describe an open JPEG; samples are decoded when asked for."""
     source = Source("JPEG")
-    found, frame = embedded(file.fileno(), size)
+    blocks, frame = embedded(file.fileno(), size)
     if frame and frame.width and frame.height and (frame.bits != 8 or frame.marker in (0xC3, 0xC7)):
-        _deep(source, file, size, found, frame, limits, deadline)
+        _deep(source, file, size, blocks, frame, limits, deadline)
         return source
 
     def reopen() -> Pil.Image:
@@ -87,7 +87,7 @@ def open_jpeg(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> 
         source.faults.append(FaultFound(said.kind, f"does not open: {said.detail}", ANOTHER_COPY))
         return source
     photometric, samples = MODES.get(image.mode, ("RGB", 3))
-    tell(source, found, image.size, 8, samples, photometric)
+    record_facts(source, blocks, image.size, 8, samples, photometric)
     if image.width * image.height > limits.pixels:
         source.faults.append(FaultFound(Fault.DAMAGED, f"claims {image.width:,} × {image.height:,} pixels"))
     elif held_bytes(image) <= limits.held_bytes:
@@ -101,12 +101,12 @@ def open_jpeg(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> 
 
 
 def _deep(
-    source: Source, file: BinaryIO, size: int, found: Embedded, frame: Frame, limits: Limits, deadline: Deadline
+    source: Source, file: BinaryIO, size: int, blocks: Embedded, frame: Frame, limits: Limits, deadline: Deadline
 ) -> None:
     """12 bits a sample, and lossless coding: Pillow refuses both, imagecodecs decodes them whole."""
     samples = len(frame.sampling)
     photometric = "grey" if samples == 1 else "RGB" if samples == 3 else "CMYK"
-    tell(source, found, (frame.width, frame.height), frame.bits, samples, photometric)
+    record_facts(source, blocks, (frame.width, frame.height), frame.bits, samples, photometric)
     if frame.width * frame.height * samples * 2 + size > limits.held_bytes:
         source.faults.append(FaultFound(Fault.UNDECODED, TOO_LARGE))
         return
@@ -149,10 +149,10 @@ def fault_after_scans(fd: int, size: int) -> tuple[FaultFound, ...]:
     return ()
 
 
-def _last(found: Iterator[tuple[int, int, bytes]]) -> list[tuple[int, int, bytes]]:
+def _last(markers: Iterator[tuple[int, int, bytes]]) -> list[tuple[int, int, bytes]]:
     kept: list[tuple[int, int, bytes]] = []
-    for one in found:
-        kept = [one]
+    for segment in markers:
+        kept = [segment]
     return kept
 
 
@@ -162,8 +162,8 @@ def _next_marker(fd: int, size: int, at: int) -> tuple[int, int] | None:
         part = read_at(fd, READ_BYTES, at)
         if not part:
             return None
-        if found := MARKER.search(part):
-            return found[0][1], at + found.start()
+        if match := MARKER.search(part):
+            return match[0][1], at + match.start()
         at += max(1, len(part) - 1)   # a marker may lie across two parts
     return None
 

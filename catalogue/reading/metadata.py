@@ -1,8 +1,8 @@
 """The descriptive facts of a file, merged from every place that states them; disagreements kept, never settled."""
 
-from . import iptc, xmp
-from .model import Metadata, Note, Stated
-from .source import Statements
+from catalogue.reading import iptc, xmp
+from catalogue.reading.model import Metadata, Note, Stated
+from catalogue.reading.source import Statements
 
 # Which place is believed first. The artwork-or-object fields speak of the piece itself, the rest of the file; the
 # scanner's own facts are surest in the tags the scanner wrote. Common practice, no source.
@@ -35,11 +35,11 @@ def merge(statements: Statements) -> tuple[Metadata, tuple[Note, ...]]:
     chosen: dict[str, str] = {}
     conflicts = []
     for field, order in PREFERENCE.items():
-        found = sorted((s for s in stated if s.field == field), key=lambda s: order.index(s.source)
+        field_statements = sorted((s for s in stated if s.field == field), key=lambda s: order.index(s.source)
                        if s.source in order else len(order))
-        if found:
-            chosen[field] = found[0].value
-            if any(not _agree(field, found[0].value, other.value) for other in found[1:]):
+        if field_statements:
+            chosen[field] = field_statements[0].value
+            if any(not _agree(field, field_statements[0].value, other.value) for other in field_statements[1:]):
                 conflicts.append(field)
     return Metadata(**chosen, stated=stated, conflicts=tuple(conflicts)), notes
 
@@ -52,11 +52,11 @@ def _clean(value: str) -> str:
                    for c in lines if c.isprintable() or c.isspace()).strip()
 
 
-def _agree(field: str, one: str, other: str) -> bool:
+def _agree(field: str, first: str, second: str) -> bool:
     if field in DATES:  # to the second; a zone may be stated in one place only
-        one, other = one[:19].replace(" ", "T"), other[:19].replace(" ", "T")
-        return one.startswith(other) or other.startswith(one)
-    left, right = " ".join(one.casefold().split()), " ".join(other.casefold().split())
+        first, second = first[:19].replace(" ", "T"), second[:19].replace(" ", "T")
+        return first.startswith(second) or second.startswith(first)
+    left, right = " ".join(first.casefold().split()), " ".join(second.casefold().split())
     if left == right:
         return True
     limit = CUT_BY_IPTC.get(field)

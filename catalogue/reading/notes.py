@@ -1,7 +1,7 @@
 """Judgements useful in the shop, measured against FADGI, Technical Guidelines, September 2016 (paintings and other
 two-dimensional art, not prints)."""
 
-from .model import Fault, FaultFound, Note, Picture
+from catalogue.reading.model import Fault, FaultFound, Note, Picture
 
 FADGI = "FADGI 2016, paintings and other 2-D art"
 LONG_SIDES = {4: 12_000, 3: 10_000, 2: 5_000, 1: 3_000}   # stars → pixels; from two stars up "or 600 ppi of the object"

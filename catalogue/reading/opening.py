@@ -7,15 +7,15 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import ImageFile
 
-from .jp2 import open_jpeg_2000
-from .jpeg import open_jpeg
-from .kinds import HEAD_BYTES, format_of
-from .limits import Deadline, Limits
-from .png_file import open_png
-from .psd import open_psd
-from .source import Source
-from .tiff import open_tiff
-from .webp import open_webp
+from catalogue.reading.jp2 import open_jpeg_2000
+from catalogue.reading.jpeg import open_jpeg
+from catalogue.reading.kinds import HEAD_BYTES, format_of
+from catalogue.reading.limits import Deadline, Limits
+from catalogue.reading.png_file import open_png
+from catalogue.reading.psd import open_psd
+from catalogue.reading.source import Source
+from catalogue.reading.tiff import open_tiff
+from catalogue.reading.webp import open_webp
 
 
 def open_source(file: BinaryIO, kind: str, size: int, limits: Limits, deadline: Deadline) -> Source:

@@ -12,11 +12,11 @@ import numpy as np
 from PIL import Image as Pil
 from PIL import ImageFile, UnidentifiedImageError
 
-from .limits import Deadline, Limits
-from .model import Fault, FaultFound
-from .reduce import rows_at_a_time, spans
-from .source import Rows, Samples, Source
-from .trouble import is_unsupported
+from catalogue.reading.limits import Deadline, Limits
+from catalogue.reading.model import Fault, FaultFound
+from catalogue.reading.reduce import rows_at_a_time, spans
+from catalogue.reading.source import Rows, Samples, Source
+from catalogue.reading.trouble import is_unsupported
 
 warnings.filterwarnings("ignore", module=r"PIL\.")  # what it warns of becomes a finding, not a line on the screen
 Pil.MAX_IMAGE_PIXELS = None  # sizes are judged by Limits, before anything is decoded

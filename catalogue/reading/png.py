@@ -14,14 +14,14 @@ import imagecodecs
 import numpy as np
 from numpy.typing import NDArray
 
-from .digests import ReadFailed
-from .limits import Deadline, Limits
-from .model import Fault, FaultFound
-from .reduce import rows_at_a_time, spans
-from .source import Rows
-from .streams import READ_BYTES
-from .structure import ANOTHER_COPY
-from .trouble import read_at
+from catalogue.reading.digests import ReadFailed
+from catalogue.reading.limits import Deadline, Limits
+from catalogue.reading.model import Fault, FaultFound
+from catalogue.reading.reduce import rows_at_a_time, spans
+from catalogue.reading.source import Rows
+from catalogue.reading.streams import READ_BYTES
+from catalogue.reading.structure import ANOTHER_COPY
+from catalogue.reading.trouble import read_at
 
 GREY, RGB, PALETTE, GREY_ALPHA, RGB_ALPHA = 0, 2, 3, 4, 6
 CHANNELS = {GREY: 1, RGB: 3, PALETTE: 1, GREY_ALPHA: 2, RGB_ALPHA: 4}
@@ -70,32 +70,32 @@ class Chunks:
 
 def read_chunks(fd: int, size: int, limits: Limits) -> Chunks:
     """Walk the file to its IEND. Raises ``ReadFailed``."""
-    found = Chunks()
+    chunks = Chunks()
     at = len(SIGNATURE)
-    while at < size and not found.ended:
+    while at < size and not chunks.ended:
         head = read_at(fd, 8, at)
         length = int.from_bytes(head[:4], "big")
         kind = head[4:8]
         if at + 12 + length > size:
-            found.faults.append(_cut(f"its chunk {_name(kind)} reaches beyond the file's end ({size:,} bytes)", at))
+            chunks.faults.append(_cut(f"its chunk {_name(kind)} reaches beyond the file's end ({size:,} bytes)", at))
             if kind == b"IDAT":
-                found.coded.append((at + 8, max(0, size - at - 8)))
+                chunks.coded.append((at + 8, max(0, size - at - 8)))
             break
         if kind == b"IDAT":
-            found.coded.append((at + 8, length))
+            chunks.coded.append((at + 8, length))
         else:
-            _take(found, fd, kind, at, length, limits)
+            _take(chunks, fd, kind, at, length, limits)
         at += 12 + length
-        if len(found.coded) > limits.segments:
-            found.faults.append(FaultFound(Fault.DAMAGED, f"holds over {limits.segments:,} chunks of pixels"))
+        if len(chunks.coded) > limits.segments:
+            chunks.faults.append(FaultFound(Fault.DAMAGED, f"holds over {limits.segments:,} chunks of pixels"))
             break
-    if not found.ended and not found.faults:
-        found.faults.append(_cut("ends before its last chunk, IEND", size))
-    _judge(found)
-    return found
+    if not chunks.ended and not chunks.faults:
+        chunks.faults.append(_cut("ends before its last chunk, IEND", size))
+    _judge(chunks)
+    return chunks
 
 
-def _take(found: Chunks, fd: int, kind: bytes, at: int, length: int, limits: Limits) -> None:
+def _take(chunks: Chunks, fd: int, kind: bytes, at: int, length: int, limits: Limits) -> None:
     crc = zlib.crc32(kind)
     body = b""
     for start, stop in spans(length, READ_BYTES):
@@ -104,23 +104,23 @@ def _take(found: Chunks, fd: int, kind: bytes, at: int, length: int, limits: Lim
         if length <= limits.metadata_bytes:
             body += piece
     if crc != int.from_bytes(read_at(fd, 4, at + 8 + length), "big"):
-        found.faults.append(_wrong_sum(kind, at))
+        chunks.faults.append(_wrong_sum(kind, at))
     if length <= limits.metadata_bytes:
-        found.bodies.setdefault(kind, []).append(body)
-    found.ended = kind == b"IEND"
+        chunks.bodies.setdefault(kind, []).append(body)
+    chunks.ended = kind == b"IEND"
 
 
-def _judge(found: Chunks) -> None:
+def _judge(chunks: Chunks) -> None:
     """The header, and whether there is anything to decode."""
-    raw = found.first(b"IHDR")
+    raw = chunks.first(b"IHDR")
     if len(raw) == 13:
         width, height, depth, colour, method, filters, interlace = struct.unpack(">IIBBBBB", raw)
         if 0 < width < 1 << 31 and 0 < height < 1 << 31 and depth in DEPTHS.get(colour, ()) and not method + filters:
-            found.header = Header(width, height, depth, colour, interlace == 1)
-    if found.header is None:
-        found.faults.append(FaultFound(Fault.DAMAGED, "its header makes no sense", ANOTHER_COPY))
-    elif not found.coded and not found.faults:
-        found.faults.append(FaultFound(Fault.DAMAGED, "holds no pixels", ANOTHER_COPY))
+            chunks.header = Header(width, height, depth, colour, interlace == 1)
+    if chunks.header is None:
+        chunks.faults.append(FaultFound(Fault.DAMAGED, "its header makes no sense", ANOTHER_COPY))
+    elif not chunks.coded and not chunks.faults:
+        chunks.faults.append(FaultFound(Fault.DAMAGED, "holds no pixels", ANOTHER_COPY))
 
 
 def _cut(detail: str, offset: int) -> FaultFound:

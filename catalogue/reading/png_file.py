@@ -9,15 +9,26 @@ import imagecodecs
 import numpy as np
 from numpy.typing import NDArray
 
-from .embedded import Embedded, tell
-from .limits import Deadline, Limits
-from .model import Fault, FaultFound
-from .pil import complaints
-from .png import CHANNELS, GREY, PALETTE, RGB, Chunks, Header, PngRows, read_chunks, transparent, wrong_checksums
-from .reduce import rows_at_a_time, spans
-from .source import Rows, Samples, Source
-from .structure import ANOTHER_COPY, decode_text
-from .trouble import reason_of
+from catalogue.reading.embedded import Embedded, record_facts
+from catalogue.reading.limits import Deadline, Limits
+from catalogue.reading.model import Fault, FaultFound
+from catalogue.reading.pil import complaints
+from catalogue.reading.png import (
+    CHANNELS,
+    GREY,
+    PALETTE,
+    RGB,
+    Chunks,
+    Header,
+    PngRows,
+    read_chunks,
+    transparent,
+    wrong_checksums,
+)
+from catalogue.reading.reduce import rows_at_a_time, spans
+from catalogue.reading.source import Rows, Samples, Source
+from catalogue.reading.structure import ANOTHER_COPY, decode_text
+from catalogue.reading.trouble import reason_of
 
 KEYWORDS = {b"title": "title", b"author": "creator", b"copyright": "rights", b"description": "description",
             b"software": "software"}   # 11.3.3.2
@@ -47,7 +58,8 @@ def open_png(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> S
         samples, photometric = 4, "RGB"
     elif key:
         samples += 1
-    tell(source, _embedded(chunks, limits), (header.width, header.height), max(8, header.depth), samples, photometric,
+    record_facts(source, _embedded(chunks, limits), (header.width, header.height), max(8, header.depth), samples,
+                 photometric,
          "unassociated" if samples in (2, 4) else "")
     if header.colour == PALETTE and not key:
         source.palette = palette.astype(np.uint16) * 257
@@ -132,27 +144,27 @@ class Interlaced:
 
 
 def _embedded(chunks: Chunks, limits: Limits) -> Embedded:
-    found = Embedded(exif=chunks.first(b"eXIf"), says_srgb=b"sRGB" in chunks.bodies)
+    embedded = Embedded(exif=chunks.first(b"eXIf"), says_srgb=b"sRGB" in chunks.bodies)
     _, _, packed = chunks.first(b"iCCP").partition(b"\0")
     if packed[:1] == b"\0":
-        found.icc = _inflated(packed[1:], limits)
+        embedded.icc = _inflated(packed[1:], limits)
     physical = chunks.first(b"pHYs")
     if len(physical) == 9 and physical[8] == 1:   # 11.3.4.3: pixels per metre
-        found.resolutions.append(("pHYs", (int.from_bytes(physical[:4], "big") * 0.0254,
+        embedded.resolutions.append(("pHYs", (int.from_bytes(physical[:4], "big") * 0.0254,
                                            int.from_bytes(physical[4:8], "big") * 0.0254)))
     for keyword, value in _texts(chunks, limits):
         folded = keyword.lower()
         if folded.startswith(b"raw profile type "):
             place = RAW_PROFILES.get(folded.rpartition(b" ")[2])
-            if place and not getattr(found, place):
-                setattr(found, place, _raw_profile(value))
+            if place and not getattr(embedded, place):
+                setattr(embedded, place, _raw_profile(value))
         elif folded == b"xml:com.adobe.xmp":
-            found.xmp = found.xmp or value
+            embedded.xmp = embedded.xmp or value
         elif folded in KEYWORDS:
-            found.texts.setdefault(KEYWORDS[folded], decode_text(value))
-    if found.exif.startswith(b"http://ns.adobe.com/xap/1.0/\0"):   # APP1 holds either
-        found.exif, found.xmp = b"", found.xmp or found.exif.split(b"\0", 1)[1]
-    return found
+            embedded.texts.setdefault(KEYWORDS[folded], decode_text(value))
+    if embedded.exif.startswith(b"http://ns.adobe.com/xap/1.0/\0"):   # APP1 holds either
+        embedded.exif, embedded.xmp = b"", embedded.xmp or embedded.exif.split(b"\0", 1)[1]
+    return embedded
 
 
 def _texts(chunks: Chunks, limits: Limits) -> Iterator[tuple[bytes, bytes]]:
@@ -183,7 +195,7 @@ def _raw_profile(text: bytes) -> bytes:
     if len(words) < 3 or not words[1].isdigit():
         return b""
     try:
-        found = bytes.fromhex(b"".join(words[2:]).decode("ascii"))
+        profile = bytes.fromhex(b"".join(words[2:]).decode("ascii"))
     except ValueError:
         return b""
-    return found[: int(words[1])]
+    return profile[: int(words[1])]

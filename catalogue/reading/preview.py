@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image as Pil
 
-from .model import PictureHash
-from .reduce import turned
+from catalogue.reading.model import PictureHash
+from catalogue.reading.reduce import turned
 
 LONG_SIDE = 1024
 LIBRARY = f"imagehash {imagehash.__version__}"

@@ -12,7 +12,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from .structure import decode_text
+from catalogue.reading.structure import decode_text
 
 Doubles = NDArray[np.float64]
 

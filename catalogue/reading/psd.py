@@ -11,13 +11,13 @@ import imagecodecs
 import numpy as np
 from numpy.typing import NDArray
 
-from . import exif
-from .blocks import EXIF, IPTC, PROFILE, RESOLUTION, VERSION, XMP, blocks_of, resolution_of
-from .limits import Deadline, Limits
-from .model import Fault, FaultFound, Picture
-from .profile import describe
-from .reduce import rows_at_a_time, spans
-from .source import Rows, Samples, Source, Statements
+from catalogue.reading import exif
+from catalogue.reading.blocks import EXIF, IPTC, PROFILE, RESOLUTION, VERSION, XMP, blocks_of, resolution_of
+from catalogue.reading.limits import Deadline, Limits
+from catalogue.reading.model import Fault, FaultFound, Picture
+from catalogue.reading.profile import describe
+from catalogue.reading.reduce import rows_at_a_time, spans
+from catalogue.reading.source import Rows, Samples, Source, Statements
 
 MODES = {0: "grey", 1: "grey", 2: "palette", 3: "RGB", 4: "CMYK", 7: "multichannel", 8: "grey", 9: "CIELAB"}
 COLOURS = {"grey": 1, "palette": 1, "RGB": 3, "CMYK": 4, "CIELAB": 3}
@@ -99,14 +99,14 @@ class Composite:
 
     def faults(self) -> tuple[FaultFound, ...]:
         """What could not be had."""
-        found = []
+        problems = []
         if self.cut:
-            found.append(FaultFound(Fault.TRUNCATED, "the file ends before its picture does",
+            problems.append(FaultFound(Fault.TRUNCATED, "the file ends before its picture does",
                                     "look for another copy of this file"))
         if self.bad_rows:
-            found.append(FaultFound(Fault.DAMAGED, "rows of the picture do not unpack",
+            problems.append(FaultFound(Fault.DAMAGED, "rows of the picture do not unpack",
                                     "look for another copy of this file"))
-        return tuple(found)
+        return tuple(problems)
 
 
 def open_psd(file: BinaryIO, kind: str, size: int, limits: Limits, deadline: Deadline) -> Source:

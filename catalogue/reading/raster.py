@@ -14,14 +14,14 @@ import numpy as np
 import tifffile
 from numpy.typing import NDArray
 
-from .codestreams import refuse_contradiction
-from .digests import ReadFailed
-from .image import DEFLATE, JPEGS, Image
-from .limits import Deadline, Limits
-from .reduce import spans
-from .streams import Stream, can_stream, inflated_prefix
-from .structure import Structure
-from .trouble import TooBig, Trouble, is_unsupported, read_at, read_into, reason_of
+from catalogue.reading.codestreams import refuse_contradiction
+from catalogue.reading.digests import ReadFailed
+from catalogue.reading.image import DEFLATE, JPEGS, Image
+from catalogue.reading.limits import Deadline, Limits
+from catalogue.reading.reduce import spans
+from catalogue.reading.streams import Stream, can_stream, inflated_prefix
+from catalogue.reading.structure import Structure
+from catalogue.reading.trouble import TooBig, Trouble, is_unsupported, read_at, read_into, reason_of
 
 logging.getLogger("tifffile").setLevel(logging.CRITICAL)  # its complaints become findings here
 
@@ -32,8 +32,8 @@ YCBCR = 6
 class Raster:
     """The rows of one image of an open TIFF."""
 
-    def __init__(self, found: Structure, image: Image, file: Any, limits: Limits, deadline: Deadline) -> None:
-        self.found, self.image, self.limits, self.deadline = found, image, limits, deadline
+    def __init__(self, structure: Structure, image: Image, file: Any, limits: Limits, deadline: Deadline) -> None:
+        self.found, self.image, self.limits, self.deadline = structure, image, limits, deadline
         self.trouble = Trouble()
         self._buffers: dict[int, NDArray[np.uint8]] = {}
         file.seek(0)

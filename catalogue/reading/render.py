@@ -3,8 +3,8 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from .model import Note
-from .source import Rows, Source
+from catalogue.reading.model import Note
+from catalogue.reading.source import Rows, Source
 
 Floats = NDArray[np.float32]
 COLOUR_CHANNELS = {"grey": 1, "mask": 1, "LogL": 1, "raw mosaic": 1, "palette": 1, "CMYK": 4}

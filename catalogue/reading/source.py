@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .model import FaultFound, Note, Picture, SegmentDigest
+from catalogue.reading.model import FaultFound, Note, Picture, SegmentDigest
 
 Rows = NDArray[Any]
 

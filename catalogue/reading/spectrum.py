@@ -3,8 +3,8 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from .model import Note
-from .source import Rows
+from catalogue.reading.model import Note
+from catalogue.reading.source import Rows
 
 SIDE = 256        # of a sample patch, pixels
 GRID = 3          # patches across and down
@@ -36,9 +36,9 @@ class Patches:
 
     def notes(self) -> tuple[Note, ...]:
         """A note where most patches with enough detail have a spectrum that ends at a cliff."""
-        found = [edge for _, _, patch in self.held if (edge := spectrum_edge(patch * (255 / self.top))) is not None]
-        cliffs = [edge for edge in found if edge > 0]
-        if len(found) < 3 or 3 * len(cliffs) < 2 * len(found):
+        edges = [edge for _, _, patch in self.held if (edge := spectrum_edge(patch * (255 / self.top))) is not None]
+        cliffs = [edge for edge in edges if edge > 0]
+        if len(edges) < 3 or 3 * len(cliffs) < 2 * len(edges):
             return ()
         share = 2 * float(np.median(cliffs))
         return (Note("upscaled", f"its finest detail ends at {share:.0%} of what its pixels could carry: it was "

@@ -9,8 +9,8 @@ import imagecodecs
 import numpy as np
 from numpy.typing import NDArray
 
-from .digests import ReadFailed
-from .image import DEFLATE, LZMA, LZW
+from catalogue.reading.digests import ReadFailed
+from catalogue.reading.image import DEFLATE, LZMA, LZW
 
 READ_BYTES = 1 << 18
 LOST_BYTES = 1 << 18   # decoded at a time: zlib keeps to itself what it inflated in the call that meets a fault
@@ -40,9 +40,9 @@ class Stream:
                 self._left += piece
         except Exception as refusal:  # the codec edge
             error = refusal
-        found = bytes(self._left[:count])
+        data = bytes(self._left[:count])
         del self._left[:count]
-        return found, error
+        return data, error
 
 
 def inflated_prefix(data: bytes, wanted: int) -> tuple[bytes, Exception | None]:
@@ -50,14 +50,14 @@ def inflated_prefix(data: bytes, wanted: int) -> tuple[bytes, Exception | None]:
 
     Read to its end in pieces, however much it holds; bytes after the end do not matter (RFC 1950, 2.2).
     """
-    found = bytearray()
+    inflated = bytearray()
     slices = (data[at : at + READ_BYTES] for at in range(0, len(data), READ_BYTES))
     try:
         for piece in _inflated(slices, DEFLATE_CODE, LOST_BYTES):
-            found += piece[: wanted - len(found)]
+            inflated += piece[: wanted - len(inflated)]
     except (zlib.error, EOFError) as error:
-        return bytes(found), error
-    return bytes(found), None
+        return bytes(inflated), error
+    return bytes(inflated), None
 
 
 def _stored(fd: int, offset: int, count: int) -> Iterator[bytes]:

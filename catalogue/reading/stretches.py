@@ -5,10 +5,10 @@ Stretches follow one another from byte 0 to the end of the file, so that every b
 
 import numpy as np
 
-from .image import Image
-from .limits import MIB
-from .model import SegmentDigest
-from .reduce import spans
+from catalogue.reading.image import Image
+from catalogue.reading.limits import MIB
+from catalogue.reading.model import SegmentDigest
+from catalogue.reading.reduce import spans
 
 
 def stretch_bytes(size: int) -> int:
@@ -37,14 +37,14 @@ def placed_stretches(image: Image, size: int) -> tuple[SegmentDigest, ...]:
     if not len(index) or starts[0] < 0 or ends[-1] > size or (starts[1:] < ends[:-1]).any():
         return plain_stretches(size)
     target = stretch_bytes(size)
-    found = [SegmentDigest(a, b - a, "") for a, b in spans(int(starts[0]), target)] if starts[0] else []
+    stretches = [SegmentDigest(a, b - a, "") for a, b in spans(int(starts[0]), target)] if starts[0] else []
     first = 0
     while first < len(index):
         last = max(first + 1, int(np.searchsorted(ends, starts[first] + target, side="right")))
         stop = int(starts[last]) if last < len(index) else int(ends[-1])
-        found += _group(image, index[first:last].tolist(), int(starts[first]), stop, target)
+        stretches += _group(image, index[first:last].tolist(), int(starts[first]), stop, target)
         first = last
-    return tuple(found) + plain_stretches(size, int(ends[-1]))
+    return tuple(stretches) + plain_stretches(size, int(ends[-1]))
 
 
 def _group(image: Image, index: list[int], start: int, stop: int, target: int) -> list[SegmentDigest]:

@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from .limits import Limits
-from .model import Fault, FaultFound
+from catalogue.reading.limits import Limits
+from catalogue.reading.model import Fault, FaultFound
 
 TYPE_BYTES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8, 13: 4, 16: 8, 17: 8, 18: 8}
 WHOLE_NUMBERS = {1: "u1", 3: "u2", 4: "u4", 6: "i1", 8: "i2", 9: "i4", 13: "u4", 16: "u8", 17: "i8", 18: "u8"}
@@ -137,8 +137,8 @@ class Structure:
     def _array(self, tag: Tag, kind: str, count: int) -> NDArray[np.generic]:
         width = np.dtype(kind).itemsize
         data = os.pread(self.fd, width * min(count, self.limits.segments), tag.offset)
-        found = np.frombuffer(data[: len(data) // width * width], np.dtype(self.order + kind))
-        return found.astype(found.dtype.newbyteorder("="))
+        values = np.frombuffer(data[: len(data) // width * width], np.dtype(self.order + kind))
+        return values.astype(values.dtype.newbyteorder("="))
 
 
 def decode_text(raw: bytes) -> str:
@@ -157,40 +157,41 @@ def walk(fd: int, size: int, limits: Limits) -> Structure:
     head = os.pread(fd, 16, 0)
     order = "<" if head[:2] == b"II" else ">"
     big = head[2:4] in (b"+\0", b"\0+")
-    found = Structure(fd, size, order, big, limits)
+    structure = Structure(fd, size, order, big, limits)
     if len(head) < (16 if big else 8):
-        found.faults.append(FaultFound(Fault.TRUNCATED, "the file ends inside its header", offset=len(head)))
-        return found
+        structure.faults.append(FaultFound(Fault.TRUNCATED, "the file ends inside its header", offset=len(head)))
+        return structure
     first = struct.unpack(order + ("Q" if big else "I"), head[8:16] if big else head[4:8])[0]
     if not first:
-        found.faults.append(FaultFound(Fault.DAMAGED, "the header points to no image"))
+        structure.faults.append(FaultFound(Fault.DAMAGED, "the header points to no image"))
     seen: set[int] = set()
-    _chain(found, first, None, seen)
-    for index in range(len(found.ifds)):
-        for offset in found.numbers(found.ifds[index], SUB_IFDS)[:64]:
-            _chain(found, int(offset), index, seen)
-    return found
+    _chain(structure, first, None, seen)
+    for index in range(len(structure.ifds)):
+        for offset in structure.numbers(structure.ifds[index], SUB_IFDS)[:64]:
+            _chain(structure, int(offset), index, seen)
+    return structure
 
 
-def _chain(found: Structure, offset: int, parent: int | None, seen: set[int]) -> None:
+def _chain(structure: Structure, offset: int, parent: int | None, seen: set[int]) -> None:
     here: set[int] = set()
     while offset:
         if offset in here:
-            found.faults.append(FaultFound(Fault.DAMAGED, "the list of images runs in a circle", offset=offset))
+            structure.faults.append(FaultFound(Fault.DAMAGED, "the list of images runs in a circle", offset=offset))
             return
-        if len(found.ifds) >= found.limits.pages:
-            found.faults.append(FaultFound(Fault.DAMAGED, f"more than {found.limits.pages:,} images in one file"))
+        if len(structure.ifds) >= structure.limits.pages:
+            structure.faults.append(FaultFound(Fault.DAMAGED,
+                                               f"more than {structure.limits.pages:,} images in one file"))
             return
         if offset in seen:  # two images share a sub-image, which is allowed
             return
         seen.add(offset)
         here.add(offset)
-        offset = _directory(found, offset, parent)
+        offset = _directory(structure, offset, parent)
 
 
-def _directory(found: Structure, offset: int, parent: int | None) -> int:
+def _directory(structure: Structure, offset: int, parent: int | None) -> int:
     """Read one directory; the offset of the next, 0 at the end."""
-    tags, after = found.directory(offset)
+    tags, after = structure.directory(offset)
     if tags:
-        found.ifds.append(Ifd(offset, tags, parent))
+        structure.ifds.append(Ifd(offset, tags, parent))
     return after

@@ -6,19 +6,19 @@ from typing import Any, BinaryIO
 
 import numpy as np
 
-from . import exif
-from .blocks import IPTC, blocks_of
-from .embedded import MOST_PPI
-from .image import COMPRESSIONS, JPEG_2000, JPEGS, PHOTOMETRICS, Image, check, image_of
-from .limits import Deadline, Limits
-from .model import Fault, FaultFound, Note, Picture
-from .pil import pillow_samples
-from .profile import describe
-from .raster import Raster, Rows
-from .render import COLOUR_CHANNELS
-from .source import Samples, Source, Statements
-from .stretches import placed_stretches
-from .structure import Ifd, Structure, decode_text, walk
+from catalogue.reading import exif
+from catalogue.reading.blocks import IPTC, blocks_of
+from catalogue.reading.embedded import MOST_PPI
+from catalogue.reading.image import COMPRESSIONS, JPEG_2000, JPEGS, PHOTOMETRICS, Image, check, image_of
+from catalogue.reading.limits import Deadline, Limits
+from catalogue.reading.model import Fault, FaultFound, Note, Picture
+from catalogue.reading.pil import pillow_samples
+from catalogue.reading.profile import describe
+from catalogue.reading.raster import Raster, Rows
+from catalogue.reading.render import COLOUR_CHANNELS
+from catalogue.reading.source import Samples, Source, Statements
+from catalogue.reading.stretches import placed_stretches
+from catalogue.reading.structure import Ifd, Structure, decode_text, walk
 
 ALPHA = {1: "associated", 2: "unassociated"}
 FAXES = (2, 3, 4)
@@ -28,26 +28,26 @@ DECODED_TO_RGB = JPEGS | JPEG_2000 | {50001, 34927, 50002, 52546, 34933}
 
 def open_tiff(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> Source:
     """Describe an open TIFF; its samples come when asked for. Faults are in the Source, none is raised."""
-    found = walk(file.fileno(), size, limits)
-    source = Source("BigTIFF" if found.big else "TIFF", faults=found.faults)
-    images = [(ifd, image) for ifd in found.ifds if (image := image_of(found, ifd))]
+    structure = walk(file.fileno(), size, limits)
+    source = Source("BigTIFF" if structure.big else "TIFF", faults=structure.faults)
+    images = [(ifd, image) for ifd in structure.ifds if (image := image_of(structure, ifd))]
     if not images:
-        if not found.faults:
+        if not structure.faults:
             source.faults.append(FaultFound(Fault.DAMAGED, "holds no image"))
         return source
     ifd, image = choose(images)
     wrong, worth_decoding = check(image, size, limits)
     source.faults.extend(wrong)
-    source.icc = found.bytes_of(ifd, 34675)
-    source.picture = _picture(found, image, source.icc, images)
-    source.statements, colour_space = _statements(found, ifd)
+    source.icc = structure.bytes_of(ifd, 34675)
+    source.picture = _picture(structure, image, source.icc, images)
+    source.statements, colour_space = _statements(structure, ifd)
     source.stated_srgb = colour_space == 1
     source.white_is_zero = image.photometric == WHITE_IS_ZERO
     if image.photometric == PALETTE:
-        table = found.numbers(ifd, 320).astype(np.uint16)
+        table = structure.numbers(ifd, 320).astype(np.uint16)
         source.palette = table[: len(table) // 3 * 3].reshape(3, -1).T if len(table) >= 3 else None
     if image.photometric == YCBCR and image.compression not in DECODED_TO_RGB:
-        weights = found.numbers(ifd, 529)
+        weights = structure.numbers(ifd, 529)
         sound = len(weights) == 3 and weights[1] > 0
         source.ycbcr = (float(weights[0]), float(weights[1]), float(weights[2])) if sound else (0.299, 0.587, 0.114)
     if 279 not in ifd.tags and 325 not in ifd.tags:
@@ -55,7 +55,7 @@ def open_tiff(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> 
                                  "they lie"))
     if worth_decoding:
         source.stretches = placed_stretches(image, size)
-        source.samples = _samples(found, image, file, limits, deadline, source)
+        source.samples = _samples(structure, image, file, limits, deadline, source)
     return source
 
 
@@ -74,17 +74,17 @@ def choose(images: list[tuple[Ifd, Image]]) -> tuple[Ifd, Image]:
     return first
 
 
-def _picture(found: Structure, image: Image, icc: bytes, images: list[tuple[Ifd, Image]]) -> Picture:
+def _picture(structure: Structure, image: Image, icc: bytes, images: list[tuple[Ifd, Image]]) -> Picture:
     ifd = image.ifd
     photometric = PHOTOMETRICS.get(image.photometric, f"photometric {image.photometric}")
-    extra = [int(v) for v in found.numbers(ifd, 338)]
+    extra = [int(v) for v in structure.numbers(ifd, 338)]
     alpha = ""
     if image.samples > COLOUR_CHANNELS.get(photometric, 3):
         alpha = ALPHA.get(extra[0], "unspecified") if extra else "unspecified"
-    orientation = found.number(ifd, 274, 1)
+    orientation = structure.number(ifd, 274, 1)
     orientation = orientation if 1 <= orientation <= 8 else 1
     width, height = (image.width, image.height) if orientation < 5 else (image.height, image.width)
-    ppi = _ppi(found, ifd)
+    ppi = _ppi(structure, ifd)
     ppi_x, ppi_y = ppi if orientation < 5 else ppi[::-1]
     about = describe(icc)
     return Picture(
@@ -96,38 +96,39 @@ def _picture(found: Structure, image: Image, icc: bytes, images: list[tuple[Ifd,
     )
 
 
-def _ppi(found: Structure, ifd: Ifd) -> tuple[float | None, float | None]:
-    scale = {2: 1.0, 3: 2.54}.get(found.number(ifd, 296, 2))
-    stated = [found.numbers(ifd, code) for code in (282, 283)]
+def _ppi(structure: Structure, ifd: Ifd) -> tuple[float | None, float | None]:
+    scale = {2: 1.0, 3: 2.54}.get(structure.number(ifd, 296, 2))
+    stated = [structure.numbers(ifd, code) for code in (282, 283)]
     if scale is None:
         return None, None
     across, down = (float(v[0]) * scale if len(v) and 0 < v[0] * scale < MOST_PPI else None for v in stated)
     return across, down
 
 
-def _values(found: Structure, ifd: Ifd) -> dict[int, str]:
-    return {code: decode_text(found.raw(tag).split(b"\0", 1)[0]) for code, tag in ifd.tags.items() if tag.type == 2}
+def _values(structure: Structure, ifd: Ifd) -> dict[int, str]:
+    return {code: decode_text(structure.raw(tag).split(b"\0", 1)[0]) for code, tag in ifd.tags.items() if tag.type == 2}
 
 
-def _statements(found: Structure, ifd: Ifd) -> tuple[Statements, int]:
+def _statements(structure: Structure, ifd: Ifd) -> tuple[Statements, int]:
     """What is stated where, and Exif's ColorSpace (1 is sRGB, 0 unstated)."""
-    image_values = _values(found, ifd)
+    image_values = _values(structure, ifd)
     exif_values: dict[int, str] = {}
     colour_space = 0
-    if offset := found.number(ifd, exif.EXIF_IFD, 0):
-        inner = Ifd(offset, found.directory(offset)[0])
-        exif_values = _values(found, inner)
-        colour_space = found.number(inner, exif.COLOUR_SPACE, 0)
-    iptc = found.bytes_of(ifd, 33723) or blocks_of(found.bytes_of(ifd, 34377)).get(IPTC, b"")
-    statements = Statements(exif.facts(image_values, {}), exif.facts({}, exif_values), iptc, found.bytes_of(ifd, 700))
+    if offset := structure.number(ifd, exif.EXIF_IFD, 0):
+        inner = Ifd(offset, structure.directory(offset)[0])
+        exif_values = _values(structure, inner)
+        colour_space = structure.number(inner, exif.COLOUR_SPACE, 0)
+    iptc = structure.bytes_of(ifd, 33723) or blocks_of(structure.bytes_of(ifd, 34377)).get(IPTC, b"")
+    statements = Statements(exif.facts(image_values, {}), exif.facts({}, exif_values), iptc,
+                            structure.bytes_of(ifd, 700))
     return statements, colour_space
 
 
 def _samples(
-    found: Structure, image: Image, file: BinaryIO, limits: Limits, deadline: Deadline, source: Source
+    structure: Structure, image: Image, file: BinaryIO, limits: Limits, deadline: Deadline, source: Source
 ) -> Samples | None:
-    subsampled = image.photometric == YCBCR and [int(v) for v in found.numbers(image.ifd, 530)] != [1, 1]
-    chain = [ifd.offset for ifd in found.ifds if ifd.parent is None]
+    subsampled = image.photometric == YCBCR and [int(v) for v in structure.numbers(image.ifd, 530)] != [1, 1]
+    chain = [ifd.offset for ifd in structure.ifds if ifd.parent is None]
     page = chain.index(image.ifd.offset) if image.ifd.offset in chain else 0
     if image.compression == 6 or (subsampled and image.compression not in DECODED_TO_RGB):
         source.ycbcr = None
@@ -136,7 +137,7 @@ def _samples(
         # libtiff mends fax lines that imagecodecs gives up on without a word
         return pillow_samples(file, source, limits, deadline, page, bilevel=True)
     try:
-        raster = Raster(found, image, file, limits, deadline)
+        raster = Raster(structure, image, file, limits, deadline)
     except Exception as error:  # the codec edge: tifffile's verdict on this directory
         source.faults.append(FaultFound(Fault.UNDECODED, " ".join(str(error).split())[:200] or type(error).__name__))
         return None

@@ -4,8 +4,8 @@ import os
 import re
 from dataclasses import dataclass, field
 
-from .digests import ReadFailed
-from .model import Fault, FaultFound
+from catalogue.reading.digests import ReadFailed
+from catalogue.reading.model import Fault, FaultFound
 
 # How codecs and libraries say that they cannot, rather than that the data are wrong. libjpeg's "Unsupported marker
 # type" is its word for a byte that can be no marker.
@@ -34,25 +34,26 @@ class Trouble:
 
     def faults(self, total: int, cut_known: bool) -> tuple[FaultFound, ...]:
         """The findings they amount to. ``cut_known``: the structure check has already told of missing segments."""
-        found = []
+        problems = []
         if self.unread:
-            found.append(FaultFound(Fault.UNREADABLE, str(self.unread[0]), "the medium may be failing: copy what can "
+            problems.append(FaultFound(Fault.UNREADABLE, str(self.unread[0]),
+                                       "the medium may be failing: copy what can "
                                     "be read, then replace it", self.unread[0].offset))
         if self.missing and not cut_known:
-            found.append(FaultFound(Fault.TRUNCATED, f"{self.missing:,} of {total:,} segments are not whole",
+            problems.append(FaultFound(Fault.TRUNCATED, f"{self.missing:,} of {total:,} segments are not whole",
                                     "look for another copy of this file", self.first_missing))
         failed, reason = self.failed, self.reason
         if self.unsupported and self.had:   # the others of the same kind were decoded
             failed, reason = failed + 1, reason or self.unsupported
         elif self.unsupported:
-            found.append(FaultFound(Fault.UNDECODED, self.unsupported))
+            problems.append(FaultFound(Fault.UNDECODED, self.unsupported))
         if failed:
             share = f"{failed:,} of {total:,} segments do not" if total > 1 else "its pixel data do not"
-            found.append(FaultFound(Fault.DAMAGED, f"{share} decode: {reason}",
+            problems.append(FaultFound(Fault.DAMAGED, f"{share} decode: {reason}",
                                     "look for another copy of this file", self.first_failed))
         if self.finished and not self.had and self.clean:
-            found.append(FaultFound(Fault.DAMAGED, "all its segments are empty"))
-        return tuple(found)
+            problems.append(FaultFound(Fault.DAMAGED, "all its segments are empty"))
+        return tuple(problems)
 
 
 class TooBig(Exception):

@@ -5,12 +5,12 @@ from typing import Any, BinaryIO
 import numpy as np
 from PIL import Image as Pil
 
-from .embedded import Embedded, tell
-from .limits import Deadline, Limits
-from .model import Fault, FaultFound
-from .pil import DAMAGE, WholePicture, held_bytes, refusal
-from .source import Samples, Source
-from .structure import ANOTHER_COPY
+from catalogue.reading.embedded import Embedded, record_facts
+from catalogue.reading.limits import Deadline, Limits
+from catalogue.reading.model import Fault, FaultFound
+from catalogue.reading.pil import DAMAGE, WholePicture, held_bytes, refusal
+from catalogue.reading.source import Samples, Source
+from catalogue.reading.structure import ANOTHER_COPY
 
 
 def open_webp(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> Source:
@@ -28,9 +28,9 @@ def open_webp(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> 
         source.faults.append(FaultFound(said.kind, f"does not open: {said.detail}", ANOTHER_COPY))
         return source
     info: dict[Any, Any] = image.info
-    found = Embedded(info.get("icc_profile") or b"", info.get("exif") or b"", info.get("xmp") or b"")
+    embedded = Embedded(info.get("icc_profile") or b"", info.get("exif") or b"", info.get("xmp") or b"")
     mode = image.mode if image.mode in ("RGB", "RGBA") else "RGB"
-    tell(source, found, image.size, 8, len(mode), "RGB", "unassociated" if mode == "RGBA" else "")
+    record_facts(source, embedded, image.size, 8, len(mode), "RGB", "unassociated" if mode == "RGBA" else "")
     stated = 8 + int.from_bytes(_head(file), "little")
     if stated > size:   # RIFF's own length
         source.faults.append(FaultFound(Fault.TRUNCATED, f"promises {stated:,} bytes and has {size:,}", ANOTHER_COPY))

@@ -37,8 +37,8 @@ class UnreadableXmp(Exception):
 def facts(packet: bytes) -> tuple[dict[str, str], dict[str, str]]:
     """Metadata fields the packet states of the file, and of the artwork shown. Raises ``UnreadableXmp``."""
     try:
-        found = _unicode(packet)
-        body = found.strip("\0 \r\n\t\ufeff") if isinstance(found, str) else found.strip(b"\0 \r\n\t")
+        document = _unicode(packet)
+        body = document.strip("\0 \r\n\t\ufeff") if isinstance(document, str) else document.strip(b"\0 \r\n\t")
         if not body:
             return {}, {}
         root = fromstring(body, forbid_dtd=True)

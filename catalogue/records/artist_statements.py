@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 
-from catalogue.records.database import Database, fetch, fetch_one, inserted
+from catalogue.records.database import Database, fetch, fetch_one, insert
 from catalogue.records.orders import LINE_STATUS
 
 BASES = ("percentage", "fixed", "none")
@@ -122,5 +122,5 @@ def issued(db: Database, artist_id: int) -> list[Issued]:
 
 def keep_issued(db: Database, statement: Mapping[str, object]) -> int:
     """Keep a statement as issued, by the names of ``Issued`` but for its id; gives that."""
-    return inserted(db, f"""INSERT INTO artist_statement ({', '.join(statement)})
+    return insert(db, f"""INSERT INTO artist_statement ({', '.join(statement)})
                             VALUES ({', '.join('?' * len(statement))})""", list(statement.values()))

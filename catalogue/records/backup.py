@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from catalogue.errors import Busy, CatalogueError
-from catalogue.records.folding import teach
+from catalogue.records.folding import register_functions
 from catalogue.records.rows import Database
 from catalogue.records.schema import migrate, migrations
 
@@ -122,7 +122,7 @@ def foreign_parts(path: Path) -> list[str]:
     if not 1 <= version <= migrations()[-1][0]:
         return [f"schema version {version} is not known here"]
     with closing(sqlite3.connect(":memory:", isolation_level=None)) as made:
-        teach(made)
+        register_functions(made)
         migrate(Database(made, execute_plugins=False), upto=version)
         ours = _schema(made)
     return [*(f"the {kind} {name!r} is not ours" for (kind, name), text in sorted(theirs.items())
@@ -132,14 +132,14 @@ def foreign_parts(path: Path) -> list[str]:
 
 def _schema(connection: sqlite3.Connection) -> dict[tuple[str, str], str]:
     """``(kind, name)`` of every part of a schema, with what it must say to be the same."""
-    found = {}
+    objects = {}
     for kind, name, sql in connection.execute(
             "SELECT type, name, sql FROM sqlite_schema WHERE name NOT LIKE 'sqlite\\_%' ESCAPE '\\'").fetchall():
         quoted = '"' + name.replace('"', '""') + '"'
         if kind == "table" and not sql.upper().startswith("CREATE VIRTUAL"):
-            found[kind, name] = str([tuple(row)[1:] for row in connection.execute(f"PRAGMA table_xinfo({quoted})")])
+            objects[kind, name] = str([tuple(row)[1:] for row in connection.execute(f"PRAGMA table_xinfo({quoted})")])
         elif kind == "index":
-            found[kind, name] = str([tuple(row) for row in connection.execute(f"PRAGMA index_xinfo({quoted})")])
+            objects[kind, name] = str([tuple(row) for row in connection.execute(f"PRAGMA index_xinfo({quoted})")])
         else:
-            found[kind, name] = " ".join(sql.split())
-    return found
+            objects[kind, name] = " ".join(sql.split())
+    return objects

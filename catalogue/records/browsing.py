@@ -160,10 +160,10 @@ def glance(db: Database, piece_id: int) -> Glance | None:
 
 
 def totals(db: Database) -> Totals:
-    found = fetch_one(db, Totals, """
+    row = fetch_one(db, Totals, """
         SELECT (SELECT count(*) FROM artist) AS artists, (SELECT count(*) FROM piece) AS pieces,
                (SELECT count(*) FROM scan) AS scans, (SELECT count(*) FROM order_line) AS lines""")
-    return found or Totals(0, 0, 0, 0)
+    return row or Totals(0, 0, 0, 0)
 
 
 def findings_of_store(db: Database, store_id: int) -> int:
@@ -209,15 +209,15 @@ def damaged(db: Database) -> int:
 def findings(db: Database, kind: str, beyond: FindingItem | None, limit: int, *,
              forward: bool = True) -> list[FindingItem]:
     """Open findings, damage before all others, then newest first; of one kind, or of all with ``""``."""
-    found: list[FindingItem] = []
+    items: list[FindingItem] = []
     for damage in (True, False) if forward else (False, True):
         if beyond is not None and beyond.is_damage is not damage and beyond.is_damage is not forward:
             continue    # that part of the list lies on the other side of the row
         start = beyond if beyond is not None and beyond.is_damage is damage else None
-        found += _findings(db, kind, damage, start, limit - len(found), forward)
-        if len(found) == limit:
+        items += _findings(db, kind, damage, start, limit - len(items), forward)
+        if len(items) == limit:
             break
-    return _page(found, forward)
+    return _page(items, forward)
 
 
 def _findings(db: Database, kind: str, damage: bool, beyond: FindingItem | None, limit: int,
@@ -274,11 +274,11 @@ def growth(db: Database) -> list[Growth]:
 
 def coverage(db: Database) -> Coverage:
     """How far audits have come over the stores in use."""
-    found = fetch_one(db, Coverage, """
+    row = fetch_one(db, Coverage, """
         WITH checked AS (SELECT julianday('now') - julianday(f.checked_at) AS days FROM file f
                          JOIN store s ON s.id = f.store_id WHERE f.state = 'present' AND s.forgotten IS NULL)
         SELECT count(*) AS files, coalesce(sum(days <= 30), 0) AS month,
                coalesce(sum(days > 30 AND days <= 90), 0) AS quarter,
                coalesce(sum(days > 90 AND days <= 365), 0) AS year, coalesce(sum(days > 365), 0) AS older,
                coalesce(sum(days IS NULL), 0) AS never FROM checked""")
-    return found or Coverage(0, 0, 0, 0, 0, 0)
+    return row or Coverage(0, 0, 0, 0, 0, 0)

@@ -1,6 +1,6 @@
 """Buyers: one for every name on an order, however it is spelt; name, contact and notes as a person said.
 
-A buyer's key is a name as :func:`catalogue.records.folding.folded` gives it. What was said lies in ``buyer_stated``,
+A buyer's key is a name as :func:`catalogue.records.folding.fold_name` gives it. What was said lies in ``buyer_stated``,
 also which other spellings lead to a buyer; ``order_buyer`` follows from it and from the orders by triggers.
 """
 
@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from catalogue.records.database import Database, fetch, fetch_one
-from catalogue.records.folding import folded
+from catalogue.records.folding import fold_name
 
 FACTS = ("name", "contact", "notes", "joined_into")
 
@@ -47,7 +47,7 @@ def listed(db: Database, after: str = "", limit: int = 500) -> list[Buyer]:
 
 def matching(db: Database, words: str, limit: int = 20) -> list[Buyer]:
     """Buyers of whom a spelling or the name is exactly these words, else contains them."""
-    key = folded(words)
+    key = fold_name(words)
     if not key:
         return []
     spellings = """SELECT spelling, buyer FROM order_buyer WHERE spelling <> '' UNION
@@ -68,7 +68,7 @@ def by_key(db: Database, key: str) -> Buyer | None:
 
 def key_of(db: Database, name: str) -> str:
     """The key of the buyer whom a name on an order means, known or not; empty for no name."""
-    spelling = folded(name)
+    spelling = fold_name(name)
     row = db.execute("SELECT joined_into FROM buyer_stated WHERE key = ?", [spelling]).fetchone()
     return str(row[0]) if row and row[0] else spelling
 

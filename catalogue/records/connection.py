@@ -17,12 +17,12 @@ from typing import Any, TypeVar
 from sqlite_utils import Database
 
 from catalogue.errors import Busy, CatalogueError, Damaged, Refused
-from catalogue.records.folding import teach
+from catalogue.records.folding import register_functions
 
 T = TypeVar("T")
 
 
-def spoken(error: sqlite3.DatabaseError) -> Exception:
+def translate_sqlite_error(error: sqlite3.DatabaseError) -> Exception:
     """What a person can do about it; the error itself where that is a fault of this program."""
     name = getattr(error, "sqlite_errorname", None) or ""  # none on errors made by the driver itself
     if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
@@ -39,12 +39,12 @@ def spoken(error: sqlite3.DatabaseError) -> Exception:
     return error
 
 
-def translated(call: Callable[..., T], *given: Any) -> T:
+def call_translating_errors(call: Callable[..., T], *given: Any) -> T:
     """``call(*given)`` with SQLite's errors translated."""
     try:
         return call(*given)
     except sqlite3.DatabaseError as error:
-        raise spoken(error) from error
+        raise translate_sqlite_error(error) from error
 
 
 def packed_row(names: str, *values: Any) -> str:
@@ -75,34 +75,34 @@ class Cursor(sqlite3.Cursor):
 
     def execute(self, sql: str, values: Any = ()) -> "Cursor":
         """As ``sqlite3.Cursor.execute``."""
-        translated(super().execute, sql, numbered_parameters(sql, values))
+        call_translating_errors(super().execute, sql, numbered_parameters(sql, values))
         return self
 
     def executemany(self, sql: str, rows: Any) -> "Cursor":
         """As ``sqlite3.Cursor.executemany``."""
-        translated(super().executemany, sql, (numbered_parameters(sql, values) for values in rows))
+        call_translating_errors(super().executemany, sql, (numbered_parameters(sql, values) for values in rows))
         return self
 
     def fetchone(self) -> Any:
         """As ``sqlite3.Cursor.fetchone``."""
-        return translated(super().fetchone)
+        return call_translating_errors(super().fetchone)
 
     def fetchmany(self, *given: Any) -> list[Any]:
         """As ``sqlite3.Cursor.fetchmany``."""
-        return translated(super().fetchmany, *given)
+        return call_translating_errors(super().fetchmany, *given)
 
     def fetchall(self) -> list[Any]:
         """As ``sqlite3.Cursor.fetchall``."""
-        return translated(super().fetchall)
+        return call_translating_errors(super().fetchall)
 
     def __next__(self) -> Any:
-        return translated(super().__next__)
+        return call_translating_errors(super().__next__)
 
     def __iter__(self) -> Iterator[Any]:  # type: ignore[override]  # a loop of C calls, not one of __next__ a row
         try:
             yield from iter(super().fetchone, None)
         except sqlite3.DatabaseError as error:
-            raise spoken(error) from error
+            raise translate_sqlite_error(error) from error
 
 
 def no_derived_rows(_: Database) -> None:
@@ -146,13 +146,13 @@ class Connection(sqlite3.Connection):
             return int(connection is not None and connection.replaying)
 
         self.create_function("replaying", 0, replaying)
-        teach(self)
+        register_functions(self)
         self.create_function("in_statement", 0, in_statement)
         self.create_function("statement_row", -1, statement_row)
 
     def cursor(self, factory: Any = None) -> Any:
         """As ``sqlite3.Connection.cursor``, with :class:`Cursor` unless another is named."""
-        return translated(super().cursor, factory or Cursor)
+        return call_translating_errors(super().cursor, factory or Cursor)
 
     def execute(self, *given: Any) -> Cursor:
         """As ``sqlite3.Connection.execute``."""
@@ -166,8 +166,8 @@ class Connection(sqlite3.Connection):
 
     def commit(self) -> None:
         """As ``sqlite3.Connection.commit``."""
-        translated(super().commit)
+        call_translating_errors(super().commit)
 
     def rollback(self) -> None:
         """As ``sqlite3.Connection.rollback``."""
-        translated(super().rollback)
+        call_translating_errors(super().rollback)

@@ -12,7 +12,7 @@ file under two paths, whether by a hard link, a bind mount, a linked folder or a
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from catalogue.records.places import DISTINCT_DISK, DISTINCT_FILE
+from catalogue.records.locations import DISTINCT_DISK, DISTINCT_FILE
 from catalogue.records.rows import Database, fetch, fetch_one
 
 # Open findings that say a file's bytes are not, or may not be, those on record for it.
@@ -97,9 +97,9 @@ def of_masters(db: Database, scan_ids: Sequence[int] | None = None) -> list[Copi
 
 def of_scan(db: Database, scan_id: int) -> Copies:
     """One scan's copies; zeros where no file holds it."""
-    found = fetch_one(db, Copies, f"""{_COPIES} FROM scan s JOIN {HELD} h ON h.scan_id = s.id
+    copies = fetch_one(db, Copies, f"""{_COPIES} FROM scan s JOIN {HELD} h ON h.scan_id = s.id
                                       WHERE s.id = ? GROUP BY s.id""", [scan_id])
-    return found or Copies(scan_id, "", 0, 0, 0, 0, None, "")
+    return copies or Copies(scan_id, "", 0, 0, 0, 0, None, "")
 
 
 def holders(db: Database, sha256: str) -> list[Holder]:

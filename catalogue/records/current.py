@@ -52,8 +52,8 @@ def propose(candidates: Iterable[Candidate]) -> Proposal | None:
         return None
     most: dict[tuple[int, int, bool, int], int] = {}
     for c in known:
-        most[_class(c)] = max(most.get(_class(c), 0), c.pixels)
-    ranked = sorted(known, key=lambda c: (*_class(c), c.pixels >= 0.9 * most[_class(c)], c.bits >= 16, c.profiled,
+        most[_rank(c)] = max(most.get(_rank(c), 0), c.pixels)
+    ranked = sorted(known, key=lambda c: (*_rank(c), c.pixels >= 0.9 * most[_rank(c)], c.bits >= 16, c.profiled,
                                           c.captured), reverse=True)
     best = ranked[0]
     reasons = [f"{best.width} × {best.height} px" + ("" if best.genuine else ", though enlarged")]
@@ -61,7 +61,7 @@ def propose(candidates: Iterable[Candidate]) -> Proposal | None:
     return Proposal(best.id, best.sha256, tuple(reasons))
 
 
-def _class(c: Candidate) -> tuple[int, int, bool, int]:
+def _rank(c: Candidate) -> tuple[int, int, bool, int]:
     return c.present, c.sound, not c.part and c.role in ("master", "unsorted"), c.genuine
 
 
@@ -97,11 +97,11 @@ _CANDIDATE = f"""
 def candidates(db: Database, scan_ids: Iterable[int]) -> list[Candidate]:
     """Scans by id, as the choice sees them."""
     wanted = list(scan_ids)
-    found: list[Candidate] = []
+    rows: list[Candidate] = []
     for start in range(0, len(wanted), 500):
         part = wanted[start : start + 500]
-        found += fetch(db, Candidate, f"{_CANDIDATE} WHERE c.id IN ({', '.join('?' * len(part))})", part)
-    return found
+        rows += fetch(db, Candidate, f"{_CANDIDATE} WHERE c.id IN ({', '.join('?' * len(part))})", part)
+    return rows
 
 
 def masters(db: Database, piece_id: int) -> list[Candidate]:
@@ -109,7 +109,7 @@ def masters(db: Database, piece_id: int) -> list[Candidate]:
     return fetch(db, Candidate, _CANDIDATE + " WHERE c.piece_id = ? AND c.role = 'master'", [piece_id])
 
 
-def settle_current(db: Database, piece_id: int) -> None:
+def update_current(db: Database, piece_id: int) -> None:
     """Set a piece's current master: the one a person chose while it is a scan of this piece, else the proposal."""
     chosen = db.execute("""SELECT c.id FROM piece_stated s JOIN scan c ON c.sha256 = s.current_sha256
                            WHERE s.piece_id = ?1 AND c.piece_id = ?1 AND c.role = 'master'""", [piece_id]).fetchone()

@@ -8,8 +8,8 @@ from catalogue.errors import CatalogueError, Damaged, NotFound
 from catalogue.records import journal
 from catalogue.records.backup import condition, copy_database
 from catalogue.records.connection import Connection
-from catalogue.records.effective import settle
-from catalogue.records.rows import Database, fetch, fetch_one, inserted, now
+from catalogue.records.effective import recompute
+from catalogue.records.rows import Database, fetch, fetch_one, insert, now
 from catalogue.records.schema import migrate, migrations, schema_version
 from catalogue.records.transactions import (
     catalogue_connection,
@@ -25,7 +25,7 @@ from catalogue.records.transactions import (
 from catalogue.settings import Home
 
 BUSY_SECONDS = 20.0
-__all__ = ["Database", "fetch", "fetch_one", "inserted", "last_statement", "migrations", "now", "open_database",
+__all__ = ["Database", "fetch", "fetch_one", "insert", "last_statement", "migrations", "now", "open_database",
            "open_seat", "read_only_database", "recovered_path", "replaying", "transaction", "unlogged_transaction"]
 
 
@@ -95,7 +95,7 @@ def read_only_database(path: Path) -> Database:
         raise
 
 
-def looked_at(path: Path) -> Database:
+def open_for_reading(path: Path) -> Database:
     """The catalogue at ``path`` for a command that only reads: no right to write is needed.
 
     One of an older schema is brought to the present one first, which does need it.
@@ -153,7 +153,7 @@ def _has_unwritten(path: Path) -> bool:
 def _prepared(connection: Connection) -> Database:
     connection.row_factory = sqlite3.Row
     connection.isolation_level = None  # no transaction but those that transaction() begins
-    connection.before_commit = settle
+    connection.before_commit = recompute
     db = Database(connection, execute_plugins=False)
     db.execute("PRAGMA foreign_keys = ON")
     db.execute("PRAGMA cache_size = -32000")

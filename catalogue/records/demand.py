@@ -37,7 +37,7 @@ class Captured:
     notes: dict[str, str]
 
 
-def asked(db: Database) -> list[Demand]:
+def sizes_ordered(db: Database) -> list[Demand]:
     """Every size, finish and medium each piece was asked for, cancelled orders too: they were asked for."""
     return fetch(db, Demand, """
         SELECT p.id AS piece_id, a.name AS artist, p.title, l.width_mm, l.height_mm, l.medium, l.border_mm, l.wrap_mm,

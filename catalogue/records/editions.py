@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from catalogue.errors import Refused
-from catalogue.records.numbers import Number, written
-from catalogue.records.rows import Database, fetch, fetch_one, inserted, now
+from catalogue.records.numbers import Number, numbers_text
+from catalogue.records.rows import Database, fetch, fetch_one, insert, now
 
 SCOPES = ("all sizes", "one size")
 
@@ -60,7 +60,7 @@ class Issued:
 def add(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, scope: str = "all sizes",
         width_mm: float | None = None, height_mm: float | None = None, medium: str = "", opened: str = "",
         closed: str = "", notes: str = "") -> int:
-    return inserted(db, """INSERT INTO edition (piece_id, size_limit, proofs, scope, width_mm, height_mm, medium,
+    return insert(db, """INSERT INTO edition (piece_id, size_limit, proofs, scope, width_mm, height_mm, medium,
                                                 opened, closed, notes) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)""",
                     [piece_id, size_limit, proofs, scope, width_mm, height_mm, medium, opened, closed, notes])
 
@@ -111,7 +111,7 @@ def take(db: Database, edition_id: int, numbers: Iterable[Number], line_id: int 
         try:
             _add_print(db, edition_id, number, 1, line_id)
         except sqlite3.IntegrityError as error:
-            name = written([number])
+            name = numbers_text([number])
             if "beyond" in str(error):
                 raise Refused(f"Number {name} is beyond the edition.") from error
             raise Refused(f"Number {name} is out already.", hint="See who has it: catalogue edition show.") from error
@@ -164,7 +164,7 @@ def destroy(db: Database, edition_id: int, number: Number, destroyed: str, reaso
     What was destroyed had been made: a print whose order is still open counts as printed first.
     """
     nth, state = _newest(db, edition_id, number)
-    name = written([number])
+    name = numbers_text([number])
     if state == "free":
         raise Refused(f"Number {name} was never issued.")
     if state == "destroyed":
@@ -187,7 +187,7 @@ def replace(db: Database, edition_id: int, number: Number, line_id: int) -> None
     """Let ``line_id`` print a destroyed number anew; raises Refused unless its destruction is on record."""
     nth, state = _newest(db, edition_id, number)
     if state != "destroyed":
-        raise Refused(f"Number {written([number])} is not recorded as destroyed.",
+        raise Refused(f"Number {numbers_text([number])} is not recorded as destroyed.",
                       hint="A number is printed again only after the old print is destroyed.")
     _add_print(db, edition_id, number, nth + 1, line_id)
 
@@ -203,8 +203,8 @@ def by_line(db: Database) -> tuple[dict[int, list[Number]], dict[int, list[Numbe
     for series, number, nth, line_id, state, day, reason in db.execute(
             """SELECT series, number, nth, line_id, state, destroyed, reason FROM edition_print
                WHERE line_id IS NOT NULL ORDER BY edition_id, series, number, nth"""):
-        one = Number(series, number)
-        (held if nth == 1 else anew).setdefault(line_id, []).append(one)
+        numbered = Number(series, number)
+        (held if nth == 1 else anew).setdefault(line_id, []).append(numbered)
         if state == "destroyed":
-            lost.setdefault(line_id, []).append((one, day, reason))
+            lost.setdefault(line_id, []).append((numbered, day, reason))
     return held, anew, lost

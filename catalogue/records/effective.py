@@ -17,16 +17,16 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from catalogue.errors import CatalogueError, Refused
-from catalogue.records import overlays
-from catalogue.records.current import settle_current
-from catalogue.records.folding import folded
+from catalogue.records import stated_facts
+from catalogue.records.current import update_current
+from catalogue.records.folding import fold_name
 from catalogue.records.rows import Database
 
 _ROUNDS = 50  # each settles what the one before touched; more than a handful means that two rules contradict
 
 
 @dataclass(slots=True)
-class _Pass:
+class _Recomputation:
     """One settling: names already resolved, scans of likeness alone that must wait for all others, artists to be
     removed at the end if no piece is theirs then."""
 
@@ -44,37 +44,37 @@ class _Names(NamedTuple):
     title_key: str
 
 
-def settle(db: Database) -> None:
+def recompute(db: Database) -> None:
     """Bring artist, piece and scan rows in line with what was stated and derived. Within a transaction.
 
     Raises Refused where a statement cannot hold beside another: two pieces of one artist under one title.
     """
     if db.execute("SELECT 1 FROM unsettled LIMIT 1").fetchone() is None:
         return
-    done = _Pass()
+    done = _Recomputation()
     for _ in range(_ROUNDS):
-        for kind, work in (("artist", _settle_artist), ("scan", _settle_scan), ("piece", _settle_piece)):
-            for row_id in _take(db, kind):
+        for kind, work in (("artist", _recompute_artist), ("scan", _recompute_scan), ("piece", _recompute_piece)):
+            for row_id in _take_stale(db, kind):
                 work(db, done, row_id)
-        if not _waiting(db, ("artist", "scan", "piece")):
+        if not _any_stale(db, ("artist", "scan", "piece")):
             for scan_id in _tied(db, done.soft):
-                _settle_soft(db, scan_id)
+                _recompute_by_likeness(db, scan_id)
             done.soft.clear()
-        if not _waiting(db, ("artist", "scan", "piece")):
-            for piece_id in _take(db, "current"):
-                settle_current(db, piece_id)
+        if not _any_stale(db, ("artist", "scan", "piece")):
+            for piece_id in _take_stale(db, "current"):
+                update_current(db, piece_id)
             _remove_idle_artists(db, done)
-            if not _waiting(db, ("artist", "scan", "piece", "current")):
+            if not _any_stale(db, ("artist", "scan", "piece", "current")):
                 return
     raise CatalogueError("The catalogue's statements contradict one another.", hint="Run `catalogue doctor`.")
 
 
-def touch(db: Database, kind: str, ids: Iterable[int]) -> None:
+def mark_stale(db: Database, kind: str, ids: Iterable[int]) -> None:
     """Have rows computed anew at the next settling; ``kind`` is artist, piece, scan or current."""
     db.conn.executemany("INSERT OR IGNORE INTO unsettled VALUES (?, ?)", [(kind, i) for i in ids])
 
 
-def touch_short_name(db: Database, key: str) -> None:
+def mark_short_name_stale(db: Database, key: str) -> None:
     """An artist of this folded name came or went: have what is guessed by the last word of it alone looked at again."""
     first, _, word = key.rpartition(" ")
     if first:
@@ -94,7 +94,7 @@ def _touch_called(db: Database, artist_keys: set[str]) -> None:
 def artist_for(db: Database, name: str) -> int:
     """Id of the artist that a guessed name means, made if new. Two spellings that fold alike are one artist; one word
     means the one artist whose name ends in it, unless a person has spoken of an artist of that one word."""
-    return _artist_for(db, _Pass(), name, folded(name))
+    return _artist_for(db, _Recomputation(), name, fold_name(name))
 
 
 def root_artist(db: Database, artist_id: int) -> int:
@@ -115,33 +115,33 @@ def next_id(db: Database, kind: str) -> int:
     return int(row[0])
 
 
-def make_again(db: Database, table: str, said: overlays.Row) -> None:
+def make_again(db: Database, table: str, said: stated_facts.Row) -> None:
     """An artist or piece of whom nobody speaks any more, under the number and the names they had: ``said`` is the row
     that went. They go again when all is settled if no scan is guessed so."""
     if table == "artist_stated":
         db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
                    [said["artist_id"], said["known_name"], said["known_key"]])
-        touch(db, "artist", [said["artist_id"]])
+        mark_stale(db, "artist", [said["artist_id"]])
     elif table == "piece_stated":
         artist_id = _artist_known(db, said["known_artist_key"])
         if artist_id is not None:
             db.execute("""INSERT INTO piece (id, artist_id, title, key) SELECT ?, id, ?, ? FROM artist WHERE id = ?
                           ON CONFLICT DO NOTHING""",
                        [said["piece_id"], said["known_title"], said["known_key"], artist_id])
-        touch(db, "piece", [said["piece_id"]])
+        mark_stale(db, "piece", [said["piece_id"]])
 
 
 # --- the list ------------------------------------------------------------------------------------------
 
 
-def _take(db: Database, kind: str) -> list[int]:
+def _take_stale(db: Database, kind: str) -> list[int]:
     rows = [int(row[0]) for row in db.execute("SELECT id FROM unsettled WHERE kind = ? ORDER BY id", [kind])]
     if rows:
         db.execute("DELETE FROM unsettled WHERE kind = ?", [kind])
     return rows
 
 
-def _waiting(db: Database, kinds: tuple[str, ...]) -> bool:
+def _any_stale(db: Database, kinds: tuple[str, ...]) -> bool:
     return any(db.execute("SELECT 1 FROM unsettled WHERE kind = ? LIMIT 1", [kind]).fetchone() for kind in kinds)
 
 
@@ -158,20 +158,20 @@ def _root(db: Database, kind: str, row_id: int) -> int:
 # --- artists -------------------------------------------------------------------------------------------
 
 
-def _artist_for(db: Database, done: _Pass, name: str, key: str) -> int:
+def _artist_for(db: Database, done: _Recomputation, name: str, key: str) -> int:
     known = done.artists.get((name, key))
     if known is not None:
         return known
-    found = _artist_known(db, key)
-    if found is None:
-        found = next_id(db, "artist")
-        db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [found, name.strip(), key])
+    artist_id = _artist_known(db, key)
+    if artist_id is None:
+        artist_id = next_id(db, "artist")
+        db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [artist_id, name.strip(), key])
         done.artists.clear()  # one-word names may mean this one
-        touch_short_name(db, key)
-    elif db.execute("SELECT 1 FROM artist WHERE id = ?", [found]).fetchone() is None:
-        _write_stated_artist(db, found, overlays.row_of(db, "artist_stated", found) or {})
-    done.artists[name, key] = found
-    return found
+        mark_short_name_stale(db, key)
+    elif db.execute("SELECT 1 FROM artist WHERE id = ?", [artist_id]).fetchone() is None:
+        _write_stated_artist(db, artist_id, stated_facts.stated_row(db, "artist_stated", artist_id) or {})
+    done.artists[name, key] = artist_id
+    return artist_id
 
 
 def _artist_known(db: Database, key: str) -> int | None:
@@ -190,14 +190,15 @@ def _artist_known(db: Database, key: str) -> int | None:
     return int(own[0]) if own is not None else None
 
 
-def _settle_artist(db: Database, done: _Pass, artist_id: int) -> None:
+def _recompute_artist(db: Database, done: _Recomputation, artist_id: int) -> None:
     done.artists.clear()
-    stated = overlays.row_of(db, "artist_stated", artist_id)
+    stated = stated_facts.stated_row(db, "artist_stated", artist_id)
     held = db.execute("SELECT name, key FROM artist WHERE id = ?", [artist_id]).fetchone()
     if stated is None and held is not None and db.execute(
             "SELECT 1 FROM piece_stated WHERE artist_id = ? LIMIT 1", [artist_id]).fetchone():
-        overlays.state_artist(db, artist_id, {})  # pinned: a statement names them, and the log must know whom it means
-        stated = overlays.row_of(db, "artist_stated", artist_id)
+        stated_facts.state_artist(db, artist_id,
+                                  {})  # pinned: a statement names them, and the log must know whom it means
+        stated = stated_facts.stated_row(db, "artist_stated", artist_id)
     parts = dict(db.execute("""
         WITH RECURSIVE part (id) AS (SELECT ?1 UNION SELECT artist_id FROM artist_stated JOIN part ON joined_into = id)
         SELECT artist_id, known_key FROM artist_stated JOIN part ON artist_id = id""", [artist_id]).fetchall())
@@ -211,20 +212,21 @@ def _settle_artist(db: Database, done: _Pass, artist_id: int) -> None:
     ids = [artist_id, *parts]
     db.execute(f"""INSERT OR IGNORE INTO unsettled SELECT 'piece', piece_id FROM piece_stated
                    WHERE artist_id IN ({', '.join('?' * len(ids))})""", ids)
-    touch(db, "piece", [int(row[0]) for row in db.execute("SELECT id FROM piece WHERE artist_id = ?", [artist_id])])
+    mark_stale(db, "piece",
+               [int(row[0]) for row in db.execute("SELECT id FROM piece WHERE artist_id = ?", [artist_id])])
     db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', g.scan_id FROM piece p
                   JOIN scan_guess g ON g.piece_id = p.id WHERE p.artist_id = ?""", [artist_id])
     done.left.add(artist_id)
 
 
-def _write_stated_artist(db: Database, artist_id: int, stated: overlays.Row) -> str:
+def _write_stated_artist(db: Database, artist_id: int, stated: stated_facts.Row) -> str:
     """The row of an artist of whom a person has spoken; gives its key."""
     name = stated["name"] if stated["name"] is not None else stated["known_name"]
-    key = folded(name) or str(stated["known_key"])
+    key = fold_name(name) or str(stated["known_key"])
     held = db.execute("SELECT key FROM artist WHERE id = ?", [artist_id]).fetchone()
     if held is None or held[0] != key:
-        touch_short_name(db, key)
-        touch_short_name(db, str(held[0]) if held else "")
+        mark_short_name_stale(db, key)
+        mark_short_name_stale(db, str(held[0]) if held else "")
     _free_artist_key(db, artist_id, key)
     db.execute("""INSERT INTO artist (id, name, key, contact, terms, notes) VALUES (?, ?, ?, ?, ?, ?)
                   ON CONFLICT (id) DO UPDATE SET name = excluded.name, key = excluded.key,
@@ -246,7 +248,7 @@ def _free_artist_key(db: Database, artist_id: int, key: str) -> None:
     db.execute("INSERT OR IGNORE INTO unsettled SELECT 'piece', id FROM piece WHERE artist_id = ?", [other[0]])
 
 
-def _remove_idle_artists(db: Database, done: _Pass) -> None:
+def _remove_idle_artists(db: Database, done: _Recomputation) -> None:
     """Those of the pass who have neither piece nor statement. Not before all is settled: a piece may come back."""
     for artist_id in sorted(done.left):
         gone = db.execute("""DELETE FROM artist WHERE id = ?1
@@ -255,14 +257,14 @@ def _remove_idle_artists(db: Database, done: _Pass) -> None:
                              RETURNING key""", [artist_id]).fetchone()
         if gone is not None:
             done.artists.clear()
-            touch_short_name(db, str(gone[0]))
+            mark_short_name_stale(db, str(gone[0]))
     done.left.clear()
 
 
 # --- scans ---------------------------------------------------------------------------------------------
 
 
-def _settle_scan(db: Database, done: _Pass, scan_id: int) -> None:
+def _recompute_scan(db: Database, done: _Recomputation, scan_id: int) -> None:
     scan = db.execute("""
         SELECT c.sha256, c.role, c.role_source, c.piece_id, c.piece_source, c.capture, s.role AS stated_role,
                s.piece_id AS stated_piece, s.capture AS stated_capture, g.artist, g.artist_key, g.title, g.title_key,
@@ -287,14 +289,14 @@ def _settle_scan(db: Database, done: _Pass, scan_id: int) -> None:
         "SELECT 1 FROM piece WHERE id = ?", [scan["guessed_piece"]]).fetchone() is not None
     if guessed != scan["guessed_piece"] and (guessed is not None or leads_away):
         db.execute("UPDATE scan_guess SET piece_id = ? WHERE scan_id = ?", [guessed, scan_id])
-        touch(db, "piece", [p for p in (guessed, scan["guessed_piece"]) if p is not None])
+        mark_stale(db, "piece", [p for p in (guessed, scan["guessed_piece"]) if p is not None])
     piece_id, source = guessed, "guess"
     if scan["stated_piece"] is not None:
         piece_id, source = _root(db, "piece", int(scan["stated_piece"])), "person"
         if db.execute("SELECT 1 FROM piece WHERE id = ?", [piece_id]).fetchone() is None:
-            touch(db, "piece", [piece_id])
-            touch(db, "scan", [scan_id])
-            _settle_piece(db, done, piece_id)
+            mark_stale(db, "piece", [piece_id])
+            mark_stale(db, "scan", [scan_id])
+            _recompute_piece(db, done, piece_id)
     if piece_id is None:
         done.soft.add(scan_id)
         piece_id, source = scan["piece_id"], scan["piece_source"]  # settled when all others are
@@ -312,9 +314,10 @@ def _write_scan(db: Database, scan_id: int, role: str, role_source: str, piece_i
         return
     db.execute("UPDATE scan SET role = ?, role_source = ?, piece_id = ?, piece_source = ? WHERE id = ?",
                [role, role_source, piece_id, source, scan_id])
-    touch(db, "piece", [p for p in {piece_id, held["piece_id"]} if p is not None])
+    mark_stale(db, "piece", [p for p in {piece_id, held["piece_id"]} if p is not None])
     if piece_id != held["piece_id"]:
-        touch(db, "scan", [other for other in _neighbours(db, scan_id, confirmed=False) if _is_soft(db, other)])
+        mark_stale(db, "scan",
+                   [other for other in _neighbours(db, scan_id, confirmed=False) if _is_filed_by_likeness(db, other)])
 
 
 def _is_tile(db: Database, scan_id: int) -> bool:
@@ -322,7 +325,7 @@ def _is_tile(db: Database, scan_id: int) -> bool:
                          AND verdict <> 'rejected' LIMIT 1""", [scan_id]).fetchone() is not None
 
 
-def _is_soft(db: Database, scan_id: int) -> bool:
+def _is_filed_by_likeness(db: Database, scan_id: int) -> bool:
     """Whether neither a person nor a guess files the scan."""
     return db.execute("""SELECT 1 FROM scan c WHERE c.id = ?1 AND NOT EXISTS (
                              SELECT 1 FROM scan_stated s WHERE s.sha256 = c.sha256 AND s.piece_id IS NOT NULL)
@@ -341,16 +344,16 @@ def _neighbours(db: Database, scan_id: int, *, confirmed: bool) -> list[int]:
 
 def _tied(db: Database, scan_ids: set[int]) -> set[int]:
     """These scans and all that are filed by likeness alone and tied to them."""
-    found, open_ = set(scan_ids), list(scan_ids)
+    reached, open_ = set(scan_ids), list(scan_ids)
     while open_:
         for other in _neighbours(db, open_.pop(), confirmed=False):
-            if other not in found and _is_soft(db, other):
-                found.add(other)
+            if other not in reached and _is_filed_by_likeness(db, other):
+                reached.add(other)
                 open_.append(other)
-    return found
+    return reached
 
 
-def _settle_soft(db: Database, scan_id: int) -> None:
+def _recompute_by_likeness(db: Database, scan_id: int) -> None:
     held = db.execute("SELECT role, role_source, piece_id, piece_source FROM scan WHERE id = ?", [scan_id]).fetchone()
     near = _pieces_near(db, scan_id, confirmed=True)
     if not near:
@@ -359,7 +362,7 @@ def _settle_soft(db: Database, scan_id: int) -> None:
     piece_id, source = (near[0], "likeness") if near else (None, "guess")
     if (piece_id, source) != (held["piece_id"], held["piece_source"]):
         db.execute("UPDATE scan SET piece_id = ?, piece_source = ? WHERE id = ?", [piece_id, source, scan_id])
-        touch(db, "piece", [p for p in {piece_id, held["piece_id"]} if p is not None])
+        mark_stale(db, "piece", [p for p in {piece_id, held["piece_id"]} if p is not None])
 
 
 def _pieces_near(db: Database, scan_id: int, *, confirmed: bool) -> list[int]:
@@ -367,12 +370,12 @@ def _pieces_near(db: Database, scan_id: int, *, confirmed: bool) -> list[int]:
     seen, ring, pieces = {scan_id}, [scan_id], list[int]()
     while ring:
         following: list[int] = []
-        for one in ring:
-            for other in _neighbours(db, one, confirmed=confirmed):
+        for neighbour in ring:
+            for other in _neighbours(db, neighbour, confirmed=confirmed):
                 if other in seen:
                     continue
                 seen.add(other)
-                if _is_soft(db, other):
+                if _is_filed_by_likeness(db, other):
                     following.append(other)
                 else:
                     piece_id = db.execute("SELECT piece_id FROM scan WHERE id = ?", [other]).fetchone()[0]
@@ -385,7 +388,7 @@ def _pieces_near(db: Database, scan_id: int, *, confirmed: bool) -> list[int]:
 # --- pieces --------------------------------------------------------------------------------------------
 
 
-def _piece_named(db: Database, done: _Pass, names: _Names) -> int | None:
+def _piece_named(db: Database, done: _Recomputation, names: _Names) -> int | None:
     """Id of the piece a guess means, if there is one: the one it was known by before a person corrected it, else the
     artist's piece of that title. Of several the first: a scan does not leave it because a new piece gets its old name.
     """
@@ -404,12 +407,12 @@ def _piece_named(db: Database, done: _Pass, names: _Names) -> int | None:
     return int(row[0]) if row is not None else None
 
 
-def _new_piece(db: Database, done: _Pass, names: _Names, former: int | None) -> int:
+def _new_piece(db: Database, done: _Recomputation, names: _Names, former: int | None) -> int:
     """A piece by guess: the one this scan was guessed under before, if all others guessed under it are guessed alike
     now and no statement names it, so that it keeps its id; else a new one."""
     artist_id = _artist_for(db, done, names.artist, names.artist_key)
     title = names.title.strip()
-    if former is not None and overlays.row_of(db, "piece_stated", former) is None:
+    if former is not None and stated_facts.stated_row(db, "piece_stated", former) is None:
         held = db.execute("SELECT artist_id FROM piece WHERE id = ?", [former]).fetchone()
         if held is None:
             db.execute("INSERT INTO piece (id, artist_id, title, key) VALUES (?, ?, ?, ?)",
@@ -419,7 +422,7 @@ def _new_piece(db: Database, done: _Pass, names: _Names, former: int | None) -> 
                          LIMIT 1""", [former, names.artist_key, names.title_key]).fetchone() is None:
             db.execute("UPDATE piece SET artist_id = ?, title = ?, key = ? WHERE id = ?",
                        [artist_id, title, names.title_key, former])
-            touch(db, "piece", [former])
+            mark_stale(db, "piece", [former])
             done.left.add(int(held[0]))
             return former
     made = next_id(db, "piece")
@@ -428,7 +431,7 @@ def _new_piece(db: Database, done: _Pass, names: _Names, former: int | None) -> 
     return made
 
 
-def _artist_for_piece(db: Database, done: _Pass, name: str, key: str) -> int | None:
+def _artist_for_piece(db: Database, done: _Recomputation, name: str, key: str) -> int | None:
     known = done.artists.get((name, key))
     if known is None and (known := _artist_known(db, key)) is not None and (
             db.execute("SELECT 1 FROM artist WHERE id = ?", [known]).fetchone()):
@@ -436,29 +439,30 @@ def _artist_for_piece(db: Database, done: _Pass, name: str, key: str) -> int | N
     return known
 
 
-def _existing(db: Database, done: _Pass, piece_id: int) -> int:
+def _existing(db: Database, done: _Recomputation, piece_id: int) -> int:
     if db.execute("SELECT 1 FROM piece WHERE id = ?", [piece_id]).fetchone() is None:
-        _settle_piece(db, done, piece_id)
+        _recompute_piece(db, done, piece_id)
     return piece_id
 
 
-def _settle_piece(db: Database, done: _Pass, piece_id: int) -> None:
+def _recompute_piece(db: Database, done: _Recomputation, piece_id: int) -> None:
     held = db.execute("SELECT * FROM piece WHERE id = ?", [piece_id]).fetchone()
-    stated = overlays.row_of(db, "piece_stated", piece_id)
-    if stated is None and held is not None and overlays.is_referred_to(db, piece_id):
-        overlays.state_piece(db, piece_id, {})  # pinned: a statement names it
-        stated = overlays.row_of(db, "piece_stated", piece_id)
+    stated = stated_facts.stated_row(db, "piece_stated", piece_id)
+    if stated is None and held is not None and stated_facts.is_referred_to(db, piece_id):
+        stated_facts.state_piece(db, piece_id, {})  # pinned: a statement names it
+        stated = stated_facts.stated_row(db, "piece_stated", piece_id)
     if stated is None:
         if held is not None:
-            _settle_guessed_piece(db, done, piece_id, int(held["artist_id"]))
+            _recompute_guessed_piece(db, done, piece_id, int(held["artist_id"]))
         return
     if stated["joined_into"] is not None:
-        _dissolve(db, done, piece_id)
+        _remove_piece(db, done, piece_id)
         return
     artist_id, title = _names_of(db, done, stated)
-    if stated["artist_id"] is not None and overlays.row_of(db, "artist_stated", int(stated["artist_id"])) is None:
-        touch(db, "artist", [int(stated["artist_id"])])
-    key = folded(title) or stated["known_key"]
+    if stated["artist_id"] is not None and stated_facts.stated_row(
+            db, "artist_stated", int(stated["artist_id"])) is None:
+        mark_stale(db, "artist", [int(stated["artist_id"])])
+    key = fold_name(title) or stated["known_key"]
     artist_id = _free_piece_key(db, piece_id, artist_id, key, stated, held)
     guessed = _guessed_facts(db, piece_id, stated["known_key"])
     names = ("artist_id", "title", "key", *guessed, "medium", "width_mm", "height_mm", "relief_mm", "notes")
@@ -468,27 +472,27 @@ def _settle_piece(db: Database, done: _Pass, piece_id: int) -> None:
               stated["notes"] or ""]
     if held is None:
         db.execute(f"INSERT INTO piece (id, {', '.join(names)}) VALUES (?{', ?' * len(names)})", [piece_id, *values])
-        _touch_scans_of(db, piece_id, artist_id, key, stated)
+        _mark_scans_stale(db, piece_id, artist_id, key, stated)
     elif [held[name] for name in names] != values:
         db.execute(f"UPDATE piece SET {', '.join(f'{name} = ?' for name in names)} WHERE id = ?", [*values, piece_id])
         if (held["artist_id"], held["key"]) != (artist_id, key):
-            _touch_scans_of(db, piece_id, artist_id, key, stated)
-            _touch_scans_of(db, piece_id, int(held["artist_id"]), str(held["key"]), stated)
+            _mark_scans_stale(db, piece_id, artist_id, key, stated)
+            _mark_scans_stale(db, piece_id, int(held["artist_id"]), str(held["key"]), stated)
             done.left.add(int(held["artist_id"]))
     if held is None:
         _touch_scans_of_joined(db, piece_id)
     for row in db.execute("SELECT piece_id FROM piece_stated WHERE joined_into = ?", [piece_id]).fetchall():
         if db.execute("SELECT 1 FROM piece WHERE id = ?", [row[0]]).fetchone():
-            touch(db, "piece", [int(row[0])])
-    touch(db, "current", [piece_id])
+            mark_stale(db, "piece", [int(row[0])])
+    mark_stale(db, "current", [piece_id])
 
 
-def _names_of(db: Database, done: _Pass, stated: overlays.Row) -> tuple[int, str]:
+def _names_of(db: Database, done: _Recomputation, stated: stated_facts.Row) -> tuple[int, str]:
     """Artist and title of a piece of which a person has spoken."""
     if stated["artist_id"] is not None:
         artist_id = _root(db, "artist", int(stated["artist_id"]))
         if db.execute("SELECT 1 FROM artist WHERE id = ?", [artist_id]).fetchone() is None:
-            said = overlays.row_of(db, "artist_stated", artist_id)
+            said = stated_facts.stated_row(db, "artist_stated", artist_id)
             if said is not None:  # a row that only says by which name they were known is none to keep by itself
                 _write_stated_artist(db, artist_id, said)
                 done.artists.clear()
@@ -499,7 +503,7 @@ def _names_of(db: Database, done: _Pass, stated: overlays.Row) -> tuple[int, str
     return artist_id, stated["title"] if stated["title"] is not None else stated["known_title"]
 
 
-def _former_artist(db: Database, done: _Pass, artist_id: int, stated: overlays.Row) -> int:
+def _former_artist(db: Database, done: _Recomputation, artist_id: int, stated: stated_facts.Row) -> int:
     """A merely guessed artist who went with their last piece, back under the same id; or whoever bears the name now."""
     known = _artist_known(db, stated["known_artist_key"])
     if known is not None:
@@ -507,11 +511,11 @@ def _former_artist(db: Database, done: _Pass, artist_id: int, stated: overlays.R
     db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)",
                [artist_id, stated["known_artist"], stated["known_artist_key"]])
     done.artists.clear()
-    touch_short_name(db, stated["known_artist_key"])
+    mark_short_name_stale(db, stated["known_artist_key"])
     return artist_id
 
 
-def _settle_guessed_piece(db: Database, done: _Pass, piece_id: int, artist_id: int) -> None:
+def _recompute_guessed_piece(db: Database, done: _Recomputation, piece_id: int, artist_id: int) -> None:
     if db.execute("SELECT 1 FROM scan WHERE piece_id = ? LIMIT 1", [piece_id]).fetchone() is None:
         db.execute("DELETE FROM piece WHERE id = ?", [piece_id])
         done.left.add(artist_id)
@@ -523,7 +527,7 @@ def _settle_guessed_piece(db: Database, done: _Pass, piece_id: int, artist_id: i
                       OR inventory_number <> ?3 OR medium <> '' OR notes <> ''
                       OR coalesce(width_mm, height_mm, relief_mm) IS NOT NULL)""",
                [guessed["year"], guessed["series"], guessed["inventory_number"], piece_id])
-    touch(db, "current", [piece_id])
+    mark_stale(db, "current", [piece_id])
 
 
 def _guessed_facts(db: Database, piece_id: int, key: str) -> dict[str, str]:
@@ -538,8 +542,8 @@ def _guessed_facts(db: Database, piece_id: int, key: str) -> dict[str, str]:
     return {"year": first("year"), "series": first("series"), "inventory_number": first("number")}
 
 
-def _free_piece_key(db: Database, piece_id: int, artist_id: int, key: str, stated: overlays.Row,
-                    held: overlays.Row | None) -> int:
+def _free_piece_key(db: Database, piece_id: int, artist_id: int, key: str, stated: stated_facts.Row,
+                    held: stated_facts.Row | None) -> int:
     """Make way for a piece under its artist and title; gives the artist under whom it can be.
 
     A merely guessed piece gives way: its scans then find the one that bears the title by statement. Between two of
@@ -550,11 +554,11 @@ def _free_piece_key(db: Database, piece_id: int, artist_id: int, key: str, state
     if other is None:
         return artist_id
     if db.execute("SELECT 1 FROM piece_stated WHERE piece_id = ?", [other[0]]).fetchone() is None and (
-            not overlays.is_referred_to(db, int(other[0]))):
+            not stated_facts.is_referred_to(db, int(other[0]))):
         db.execute("UPDATE piece SET key = ? WHERE id = ?", [f"{key}\n{other[0]}", other[0]])
         db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', id FROM scan WHERE piece_id = ?1
                       UNION SELECT 'scan', scan_id FROM scan_guess WHERE piece_id = ?1""", [other[0]])
-        touch(db, "piece", [int(other[0])])
+        mark_stale(db, "piece", [int(other[0])])
         return artist_id
     if held is not None and stated["artist_id"] is None and stated["title"] is None and (
             held["artist_id"] != artist_id):
@@ -565,13 +569,13 @@ def _free_piece_key(db: Database, piece_id: int, artist_id: int, key: str, state
                   hint="Merge the two if they are one: catalogue piece merge.")
 
 
-def _touch_scans_of(db: Database, piece_id: int, artist_id: int, key: str, stated: overlays.Row) -> None:
+def _mark_scans_stale(db: Database, piece_id: int, artist_id: int, key: str, stated: stated_facts.Row) -> None:
     """Look again at the scans whose guess may lead to a piece, or no longer does."""
     db.execute("""INSERT OR IGNORE INTO unsettled
                   SELECT 'scan', scan_id FROM scan_guess WHERE piece_id = ?1 OR title_key IN (?2, ?3)
                   UNION SELECT 'scan', c.id FROM scan_stated s JOIN scan c ON c.sha256 = s.sha256
                   WHERE s.piece_id = ?1""", [piece_id, key, stated["known_key"]])
-    touch(db, "piece", [int(row[0]) for row in db.execute(
+    mark_stale(db, "piece", [int(row[0]) for row in db.execute(
         "SELECT id FROM piece WHERE artist_id = ? AND key = ? AND id <> ?", [artist_id, key, piece_id])])
 
 
@@ -586,7 +590,7 @@ def _touch_scans_of_joined(db: Database, piece_id: int) -> None:
                   JOIN scan c ON c.sha256 = s.sha256""", [piece_id])
 
 
-def _dissolve(db: Database, done: _Pass, piece_id: int) -> None:
+def _remove_piece(db: Database, done: _Recomputation, piece_id: int) -> None:
     """Take a joined piece's row away once its scans have left it."""
     held = db.execute("SELECT artist_id FROM piece WHERE id = ?", [piece_id]).fetchone()
     db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', id FROM scan WHERE piece_id = ?1
@@ -595,9 +599,9 @@ def _dissolve(db: Database, done: _Pass, piece_id: int) -> None:
                   WHERE s.piece_id = ?1""", [piece_id])
     if held is None:
         return
-    for scan_id in _take(db, "scan"):
-        _settle_scan(db, done, scan_id)
+    for scan_id in _take_stale(db, "scan"):
+        _recompute_scan(db, done, scan_id)
     for scan_id in _tied(db, done.soft):
-        _settle_soft(db, scan_id)
+        _recompute_by_likeness(db, scan_id)
     db.execute("DELETE FROM piece WHERE id = ?", [piece_id])
     done.left.add(int(held[0]))

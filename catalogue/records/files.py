@@ -149,12 +149,12 @@ def of_piece(db: Database, piece_id: int) -> list[tuple[int, Located]]:
     rows = db.execute(_LOCATED.replace("SELECT ", "SELECT f.scan_id AS scan_id, ", 1) + """
         JOIN scan c ON c.id = f.scan_id WHERE c.piece_id = ? AND s.forgotten IS NULL
         ORDER BY f.state = 'missing', s.kind <> 'primary', s.name, f.path""", [piece_id])
-    found = []
+    files = []
     for row in rows:
         values = dict(row)
         scan_id = values.pop("scan_id")
-        found.append((scan_id, Located(**values)))
-    return found
+        files.append((scan_id, Located(**values)))
+    return files
 
 
 def located(db: Database, file_id: int) -> Located | None:
@@ -162,7 +162,7 @@ def located(db: Database, file_id: int) -> Located | None:
 
 
 @dataclass(frozen=True, slots=True)
-class Called:
+class FilenameMatch:
     """A file found by its bare name, with the content it holds; ``kind`` is its store's."""
 
     path: str
@@ -177,13 +177,13 @@ def bare_name(path: str) -> str:
     return unicodedata.normalize("NFC", re.split(r"[/\\]", path)[-1]).casefold()
 
 
-def called(db: Database, names: set[str]) -> dict[str, list[Called]]:
+def find_by_filename(db: Database, names: set[str]) -> dict[str, list[FilenameMatch]]:
     """Readable files by :func:`bare_name`, one entry a content and path, for the names wanted; one pass over all."""
-    found: dict[str, list[Called]] = {}
+    matches: dict[str, list[FilenameMatch]] = {}
     for path, *facts in db.execute("""SELECT f.path, s.kind, c.sha256, c.piece_id, c.role FROM file f
                                       JOIN scan c ON c.id = f.scan_id JOIN store s ON s.id = f.store_id
                                       ORDER BY f.id"""):
         name = bare_name(path)
         if name in names:
-            found.setdefault(name, []).append(Called(path, *facts))
-    return found
+            matches.setdefault(name, []).append(FilenameMatch(path, *facts))
+    return matches

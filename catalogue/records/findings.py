@@ -54,14 +54,15 @@ def observe(db: Database, store_id: int, path: str, seen: Sequence[Observed], *,
     What is ``seen`` is opened, or seen again with its first date kept. Of the kinds that this look has ``settled``,
     open ones that were not seen are closed; other kinds stay, for the look says nothing about them.
     """
-    held = {(one.kind, one.scan_id or 0) for one in seen}
+    held = {(observed.kind, observed.scan_id or 0) for observed in seen}
     for row in db.execute("SELECT id, kind, coalesce(scan_id, 0) FROM finding WHERE store_id = ? AND path = ?"
                           " AND resolved IS NULL", [store_id, path]).fetchall():
         if row[1] in settled and (row[1], row[2]) not in held:
             resolve_by_id(db, row[0], resolution)
-    for one in seen:
-        record(db, one.kind, one.detail, store_id=store_id, path=path, file_id=file_id, scan_id=one.scan_id,
-               hint=one.hint, offset=one.offset, former_sha256=one.former_sha256)
+    for observed in seen:
+        record(db, observed.kind, observed.detail, store_id=store_id, path=path, file_id=file_id,
+               scan_id=observed.scan_id,
+               hint=observed.hint, offset=observed.offset, former_sha256=observed.former_sha256)
 
 
 def record(db: Database, kind: str, detail: str, *, store_id: int | None = None, path: str = "",
@@ -128,17 +129,17 @@ def open_of_kinds(db: Database, store_id: int, kinds: Sequence[str]) -> list[Fin
                                   AND kind IN ({', '.join('?' * len(kinds))}) ORDER BY id""", [store_id, *kinds])
 
 
-def pass_on(db: Database, finding_id: int, scan_id: int | None, former_sha256: str) -> None:
+def transfer(db: Database, finding_id: int, scan_id: int | None, former_sha256: str) -> None:
     """An open finding now speaks of another content: the edit that an audit saw has since been read."""
     db.execute("UPDATE finding SET scan_id = ?, former_sha256 = ? WHERE id = ?", [scan_id, former_sha256, finding_id])
 
 
-def retell(db: Database, finding_id: int, detail: str) -> None:
+def update_detail(db: Database, finding_id: int, detail: str) -> None:
     """An open finding, seen again in other words."""
     db.execute("UPDATE finding SET detail = ?, last_seen = ? WHERE id = ?", [detail, now(), finding_id])
 
 
-def open_ones(db: Database, *, kind: str | None = None, store_id: int | None = None, after: int = 0,
+def list_open(db: Database, *, kind: str | None = None, store_id: int | None = None, after: int = 0,
               limit: int = 500) -> list[Finding]:
     """Open findings in order of id from ``after`` on: a page at a time."""
     where, values = "resolved IS NULL AND id > ?", list[object]([after])

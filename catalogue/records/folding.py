@@ -16,7 +16,7 @@ _INVISIBLE = re.compile("[\ufe00-\ufe0f\U000e0100-\U000e01ef]")
 _PLAIN = re.compile(r"[a-z0-9 ]*")
 
 
-def folded(text: str) -> str:
+def fold_name(text: str) -> str:
     """A name as compared: words in lower case, one space between them. Empty where nothing can be seen of it.
 
     A name of signs alone, such as ``!!!``, keeps its signs, for it would have no key otherwise.
@@ -29,9 +29,9 @@ def words(text: str) -> list[str]:
     lowered = unaccented(text)
     if _PLAIN.fullmatch(lowered):
         return lowered.split()
-    found = "".join(c if unicodedata.category(c)[0] in "LNM" else " " for c in lowered).split()
-    if found:
-        return found
+    stretches = "".join(c if unicodedata.category(c)[0] in "LNM" else " " for c in lowered).split()
+    if stretches:
+        return stretches
     return "".join(" " if unicodedata.category(c)[0] in "ZC" else c for c in lowered).split()
 
 
@@ -65,10 +65,10 @@ def _composed(text: str) -> str:
     return unicodedata.normalize("NFC", "".join(kept))
 
 
-def teach(connection: sqlite3.Connection) -> None:
+def register_functions(connection: sqlite3.Connection) -> None:
     """Give a connection the SQL function ``folded``, which the triggers of the search index call."""
     connection.create_function("folded", 1, _folded_or_empty, deterministic=True)
 
 
 def _folded_or_empty(text: object) -> str:
-    return folded(text) if isinstance(text, str) else ""
+    return fold_name(text) if isinstance(text, str) else ""

@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from catalogue.reading.model import Metadata
-from catalogue.records.folding import folded
+from catalogue.records.folding import fold_name
 from catalogue.records.metadata import metadata_of
 from catalogue.records.rows import Database, fetch, fetch_one
 
@@ -81,11 +81,11 @@ def save(db: Database, scan_id: int, guess: Guess) -> None:
         ON CONFLICT (scan_id) DO UPDATE SET artist = excluded.artist, artist_key = excluded.artist_key,
             title = excluded.title, title_key = excluded.title_key, year = excluded.year, number = excluded.number,
             role = excluded.role, reason = excluded.reason, series = excluded.series, upgraded = 0""",
-               [scan_id, guess.artist, folded(guess.artist), guess.title, folded(guess.title), guess.year,
+               [scan_id, guess.artist, fold_name(guess.artist), guess.title, fold_name(guess.title), guess.year,
                 guess.number, guess.role, guess.reason, guess.series])
 
 
-def without(db: Database) -> list[int]:
+def scans_without_guess(db: Database) -> list[int]:
     """Scans in some file that were never guessed."""
     return [int(row[0]) for row in db.execute("""
         SELECT c.id FROM scan c LEFT JOIN scan_guess g ON g.scan_id = c.id WHERE g.scan_id IS NULL
@@ -113,12 +113,12 @@ def located(db: Database, *, near: Collection[int] | None = None) -> list[Locate
         folders = {_around(chosen[scan_id]) for scan_id in near if scan_id in chosen}
         chosen = {scan_id: path for scan_id, path in chosen.items() if _around(path) in folders or scan_id in near}
     groups = _confirmed_groups(db)
-    found = []
+    scans = []
     for scan_id, path in chosen.items():
         row = db.execute("SELECT format, width, height, metadata FROM scan WHERE id = ?", [scan_id]).fetchone()
-        found.append(Located(scan_id, path, str(row[0]), row[1], row[2], metadata_of(str(row[3])),
+        scans.append(Located(scan_id, path, str(row[0]), row[1], row[2], metadata_of(str(row[3])),
                              groups.get(scan_id)))
-    return found
+    return scans
 
 
 def _around(path: str) -> str:

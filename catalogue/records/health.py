@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from catalogue.records import events
-from catalogue.records.folding import teach
+from catalogue.records.folding import register_functions
 from catalogue.records.rows import Database
 from catalogue.records.schema import migrations
 
@@ -37,7 +37,7 @@ def examine(path: Path, *, most: int = 10) -> Health:
     size, newest = path.stat().st_size, migrations()[-1][0]
     with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode={'rw' if os.access(path, os.W_OK) else 'ro'}",
                                  uri=True, timeout=2.0)) as connection:
-        teach(connection)  # the search index is asked whether it holds the folded words
+        register_functions(connection)  # the search index is asked whether it holds the folded words
         try:
             return _examined(connection, size, newest, most)
         except sqlite3.DatabaseError as error:

@@ -41,14 +41,14 @@ def statements(db: Database, limit: int = 30) -> list[Statement]:
                                  WHERE change <> '' AND type <> 'migration' ORDER BY id DESC LIMIT ?""", [limit])
     refiled = _refilings_undone(rows)
     undone: dict[int, int] = {}
-    found = []
+    listed = []
     for row in rows:
         match = _UNDOING.match(row.detail)
         undoes = int(match[1]) if match else refiled.get(row.id)
         if undoes is not None and row.id not in undone:
             undone[undoes] = row.id
-        found.append(Statement(row.id, row.at, row.agent, row.detail, undone.get(row.id), undoes))
-    return found
+        listed.append(Statement(row.id, row.at, row.agent, row.detail, undone.get(row.id), undoes))
+    return listed
 
 
 def _refilings_undone(rows: list[_Logged]) -> dict[int, int | None]:

@@ -240,10 +240,10 @@ def check(db: Database, database: Path) -> list[str]:
     if in_log and not in_file and not faults:
         return [f"{path.name} is gone"]
     known = known_chains(db)
-    for one in [path, *set_aside_ones(database)]:
-        entries = journal.entries if one == path else read(one).entries
-        faults += [f"event {e.event.id} of {e.event.at} is in {one.name} and not in the event log: the catalogue has"
-                   f" lost it ({e.event.detail})" for e in entries if not is_told(e.event, known)]
+    for journal_path in [path, *set_aside_ones(database)]:
+        entries = journal.entries if journal_path == path else read(journal_path).entries
+        faults += [f"event {e.event.id} of {e.event.at} is in {journal_path.name} and not in the event log: "
+                   f"the catalogue has lost it ({e.event.detail})" for e in entries if not is_told(e.event, known)]
     if missing := [i for i, chain in in_log.items() if in_file.get(i) != chain]:
         faults.append(f"{len(missing)} of {len(in_log)} statements are not in {path.name},"
                       f" the first of them event {missing[0]}")

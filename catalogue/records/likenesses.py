@@ -78,25 +78,25 @@ def previews(db: Database) -> int:
 def compared_scans(db: Database, ids: Iterable[int]) -> dict[int, ComparedScan]:
     """Scans by id, with what comparing needs."""
     wanted = list(ids)
-    found: dict[int, ComparedScan] = {}
+    scans: dict[int, ComparedScan] = {}
     for start in range(0, len(wanted), 500):
         part = wanted[start : start + 500]
         marks = ", ".join("?" * len(part))
-        found |= {s.id: s for s in fetch(db, ComparedScan, f"{_SCAN} WHERE s.id IN ({marks})", part)}
-    return found
+        scans |= {s.id: s for s in fetch(db, ComparedScan, f"{_SCAN} WHERE s.id IN ({marks})", part)}
+    return scans
 
 
 def ids_of(db: Database, digests: Iterable[str]) -> dict[str, int]:
     """Scan ids by SHA-256; digests the catalogue does not know are left out."""
     wanted = list(digests)
-    found: dict[str, int] = {}
+    ids: dict[str, int] = {}
     for start in range(0, len(wanted), 500):
         part = wanted[start : start + 500]
         marks = ", ".join("?" * len(part))
-        found |= {
+        ids |= {
             str(r[0]): int(r[1]) for r in db.execute(f"SELECT sha256, id FROM scan WHERE sha256 IN ({marks})", part)
         }
-    return found
+    return ids
 
 
 def of_same_pixels(db: Database, scan_id: int) -> list[int]:
@@ -180,11 +180,11 @@ def set_verdict(db: Database, likeness_id: int, verdict: str) -> None:
 def piece_titles(db: Database, ids: Iterable[int]) -> dict[int, str]:
     """"Artist: title" of pieces, by id."""
     wanted = list(ids)
-    found: dict[int, str] = {}
+    titles: dict[int, str] = {}
     for start in range(0, len(wanted), 500):
         part = wanted[start : start + 500]
         marks = ", ".join("?" * len(part))
-        found |= {
+        titles |= {
             int(r[0]): f"{r[1]}: {r[2]}"
             for r in db.execute(
                 f"""SELECT p.id, a.name, p.title FROM piece p JOIN artist a ON a.id = p.artist_id
@@ -192,4 +192,4 @@ def piece_titles(db: Database, ids: Iterable[int]) -> dict[int, str]:
                 part,
             )
         }
-    return found
+    return titles

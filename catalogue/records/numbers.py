@@ -43,7 +43,7 @@ def _value(text: str) -> int:
     return total
 
 
-def written(numbers: Iterable[tuple[str, int]]) -> str:
+def numbers_text(numbers: Iterable[tuple[str, int]]) -> str:
     """Numbers in order, runs drawn together: ``"3–12, 15, AP I–II"``; empty for none."""
     parts = []
     ordered = sorted(set(numbers))  # "number" sorts before "proof"
@@ -59,12 +59,12 @@ def written(numbers: Iterable[tuple[str, int]]) -> str:
     return ", ".join(parts)
 
 
-def read(text: str) -> tuple[list[Number], int | None]:
+def parse_numbers(text: str) -> tuple[list[Number], int | None]:
     """What ``"3-12, AP II"`` or ``"4/25"`` says: the numbers in order as written, and the N it states, if any.
 
     Raises ValueError where it cannot be read, says one number twice, runs backwards, or is above ``MOST``.
     """
-    found: list[Number] = []
+    parsed: list[Number] = []
     stated: int | None = None
     for part in filter(None, (p.strip() for p in re.split(r"[,;+&]|\band\b", text))):
         match = _PART.fullmatch(part)
@@ -77,7 +77,7 @@ def read(text: str) -> tuple[list[Number], int | None]:
             raise ValueError(f"{part!r} is no run of edition numbers")
         if match["limit"] and not proof:
             stated = _value(match["limit"])
-        found += [Number("proof" if proof else "number", n) for n in range(first, last + 1)]
-    if len(set(found)) != len(found):
+        parsed += [Number("proof" if proof else "number", n) for n in range(first, last + 1)]
+    if len(set(parsed)) != len(parsed):
         raise ValueError(f"{text!r} says a number twice")
-    return found, stated
+    return parsed, stated

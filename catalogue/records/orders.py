@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from catalogue.errors import NotFound, Refused
-from catalogue.records.numbers import written
-from catalogue.records.rows import Database, fetch, fetch_one, inserted, now
+from catalogue.records.numbers import numbers_text
+from catalogue.records.rows import Database, fetch, fetch_one, insert, now
 
 OWN_DIGITS = 9      # of a number of our own form; longer ones are somebody else's way of counting
 STATUSES = ("asked", "approved", "printed", "collected", "cancelled")
@@ -109,13 +109,14 @@ def line_of(row: Mapping[str, Any]) -> Line:
 
 def _written(packed: str) -> str:
     """``"number 3,number 4,proof 1"`` as people write it."""
-    return written((series, int(number)) for series, _, number in (part.partition(" ") for part in packed.split(",")))
+    return numbers_text((series, int(number)) for series, _,
+                        number in (part.partition(" ") for part in packed.split(",")))
 
 
 def add(db: Database, number: str, placed: str, *, buyer: str = "", status: str = "asked", currency: str = "",
         notes: str = "") -> int:
     """A new order; gives its id. Raises Refused where there is one of that number."""
-    if maybe(db, number) is not None:
+    if find_by_number(db, number) is not None:
         raise Refused(f"There is an order {number!r} already.", hint="Use another number.")
     return save(db, number, placed, buyer=buyer, status=status, currency=currency, notes=notes)
 
@@ -126,7 +127,7 @@ def save(db: Database, number: str, placed: str, *, buyer: str = "", status: str
     row = db.execute("SELECT id FROM orders WHERE number = ?", [number]).fetchone()
     if row is not None:
         return int(row[0])
-    return inserted(db, "INSERT INTO orders (number, placed, buyer, status, currency, notes) VALUES (?, ?, ?, ?, ?, ?)",
+    return insert(db, "INSERT INTO orders (number, placed, buyer, status, currency, notes) VALUES (?, ?, ?, ?, ?, ?)",
                     [number, placed, buyer, status, currency, notes])
 
 
@@ -138,7 +139,7 @@ def add_line(db: Database, order_id: int, line: NewLine) -> int:
     """
     names = tuple(NewLine.__dataclass_fields__)
     try:
-        return inserted(db, f"INSERT INTO order_line (order_id, {', '.join(names)}) VALUES (?{', ?' * len(names)})",
+        return insert(db, f"INSERT INTO order_line (order_id, {', '.join(names)}) VALUES (?{', ?' * len(names)})",
                         [order_id, *(getattr(line, name) for name in names)])
     except sqlite3.IntegrityError as error:
         if "FOREIGN KEY" not in str(error):
@@ -148,13 +149,13 @@ def add_line(db: Database, order_id: int, line: NewLine) -> int:
 
 
 def by_number(db: Database, number: str) -> Order:
-    order = maybe(db, number)
+    order = find_by_number(db, number)
     if order is None:
         raise NotFound(f"There is no order {number!r}.", hint="List them with: catalogue order list.")
     return order
 
 
-def maybe(db: Database, number: str) -> Order | None:
+def find_by_number(db: Database, number: str) -> Order | None:
     return fetch_one(db, Order, "SELECT * FROM orders WHERE number = ?", [number])
 
 
@@ -227,7 +228,7 @@ def set_scan(db: Database, line_id: int, sha256: str) -> None:
     db.execute("UPDATE order_line SET scan_sha256 = ? WHERE id = ?", [sha256, line_id])
 
 
-def imported(db: Database, digest: str, nth: int) -> int | None:
+def imported_line(db: Database, digest: str, nth: int) -> int | None:
     """The line that the ``nth`` CSV row saying exactly this became, or None."""
     row = db.execute("SELECT line_id FROM imported_row WHERE digest = ? AND nth = ?", [digest, nth]).fetchone()
     return None if row is None else int(row[0])

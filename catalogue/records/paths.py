@@ -17,38 +17,38 @@ class UnusablePath(Refused):
     """A recorded path that leads out of its store, or that no file can have."""
 
 
-def kept(path: str) -> str:
+def escape_path(path: str) -> str:
     """A relative path as stored: undecodable bytes escaped."""
-    return path if path.isascii() else _SURROGATE.sub(lambda found: f"//{ord(found[0]) - 0xDC00:02x}", path)
+    return path if path.isascii() else _SURROGATE.sub(lambda match: f"//{ord(match[0]) - 0xDC00:02x}", path)
 
 
-def native(path: str) -> str:
+def native_path(path: str) -> str:
     """A stored path as the system wants it: the inverse of :func:`kept`.
 
     Raises UnusablePath for one that leads out of its folder or that no file can have, whoever recorded it; "" is the
     folder itself.
     """
-    plain = _unescaped(path)
+    plain = _unescape(path)
     reason = unsafe_path(plain) if path else ""
     if reason:
         raise UnusablePath(f"This path is not followed: {reason}.", path=path)
     return plain
 
 
-def unsafe_kept(path: str) -> str:
+def unsafe_escaped_path(path: str) -> str:
     """Why a path written down in stored form must not be followed; "" when it may."""
-    plain = _unescaped(path)
+    plain = _unescape(path)
     if reason := unsafe_path(plain):
         return reason
     name = plain.encode("utf-8", "surrogateescape").decode("utf-8", "surrogateescape")
-    return "" if kept(name) == path else "no file can have such a name"
+    return "" if escape_path(name) == path else "no file can have such a name"
 
 
-def _unescaped(path: str) -> str:
-    return _ESCAPE.sub(lambda found: chr(0xDC00 + int(found[1], 16)), path) if "//" in path else path
+def _unescape(path: str) -> str:
+    return _ESCAPE.sub(lambda match: chr(0xDC00 + int(match[1], 16)), path) if "//" in path else path
 
 
-def shown(path: str) -> str:
+def display_path(path: str) -> str:
     """A stored path for people: a replacement sign for every undecodable byte."""
     return _ESCAPE.sub("\N{REPLACEMENT CHARACTER}", path)
 

@@ -5,13 +5,13 @@ from collections.abc import Iterable
 from catalogue.records.rows import Database
 
 
-def start(db: Database) -> None:
+def create(db: Database) -> None:
     """An empty list, private to this connection and gone with it."""
     db.execute("DROP TABLE IF EXISTS temp.pending")
     db.execute("CREATE TEMP TABLE pending (id INTEGER PRIMARY KEY, path TEXT, size INTEGER, mtime_ns INTEGER)")
 
 
-def put(db: Database, rows: Iterable[tuple[str, int, int]]) -> None:
+def add(db: Database, rows: Iterable[tuple[str, int, int]]) -> None:
     with db.atomic():
         db.conn.executemany("INSERT INTO temp.pending (path, size, mtime_ns) VALUES (?, ?, ?)", rows)
 
@@ -28,5 +28,5 @@ def take(db: Database, after: int, limit: int) -> list[tuple[int, str, int, int]
         "SELECT id, path, size, mtime_ns FROM temp.pending WHERE id > ? ORDER BY id LIMIT ?", [after, limit])]
 
 
-def holds(db: Database, path: str) -> bool:
+def contains(db: Database, path: str) -> bool:
     return db.execute("SELECT 1 FROM temp.pending WHERE path = ?", [path]).fetchone() is not None

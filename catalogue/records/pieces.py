@@ -3,11 +3,11 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from catalogue.records import effective, folding, overlays
+from catalogue.records import effective, folding, stated_facts
 from catalogue.records.rows import Database, fetch, fetch_one
 from catalogue.records.transactions import transaction
 
-folded = folding.folded  # a name as compared
+folded = folding.fold_name  # a name as compared
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,26 +57,26 @@ _PIECE = """SELECT p.id, p.artist_id, a.name AS artist, p.title, p.year, p.serie
 def artist_named(db: Database, name: str) -> Artist | None:
     """The artist of that name, or of whom it is a former or other spelling; makes nothing."""
     key = folded(name)
-    found = fetch_one(db, Artist, "SELECT * FROM artist WHERE key = ?", [key])
-    if found is None:
+    artist = fetch_one(db, Artist, "SELECT * FROM artist WHERE key = ?", [key])
+    if artist is None:
         row = db.execute("SELECT artist_id FROM artist_stated WHERE known_key = ? ORDER BY artist_id LIMIT 1",
                          [key]).fetchone()
-        found = artist_by_id(db, effective.root_artist(db, int(row[0]))) if row else None
-    return found
+        artist = artist_by_id(db, effective.root_artist(db, int(row[0]))) if row else None
+    return artist
 
 
 def artist_called(db: Database, name: str) -> Artist:
     """The artist whom a person calls so, made if new. Two spellings that fold alike are one artist."""
-    found = artist_named(db, name)
-    if found is None:
+    artist = artist_named(db, name)
+    if artist is None:
         with transaction(db):
             new = effective.next_id(db, "artist")
             db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [new, name.strip(), folded(name)])
-            overlays.state_new_artist(db, new, name.strip())
-            effective.touch_short_name(db, folded(name))
-        found = artist_by_id(db, new)
-    assert found is not None
-    return found
+            stated_facts.state_new_artist(db, new, name.strip())
+            effective.mark_short_name_stale(db, folded(name))
+        artist = artist_by_id(db, new)
+    assert artist is not None
+    return artist
 
 
 def piece_called(db: Database, artist_id: int, title: str, year: str = "", inventory_number: str = "") -> int:
@@ -97,9 +97,9 @@ def piece_called(db: Database, artist_id: int, title: str, year: str = "", inven
             said["year"] = year
         if inventory_number and not (row and row["inventory_number"]):
             said["inventory_number"] = inventory_number
-        overlays.state_piece(db, piece_id, said)
+        stated_facts.state_piece(db, piece_id, said)
         if row is not None and said:
-            effective.settle(db)
+            effective.recompute(db)
         elif said:
             db.execute("UPDATE piece SET year = ?, inventory_number = ? WHERE id = ?",
                        [year, inventory_number, piece_id])
@@ -145,18 +145,18 @@ def set_current(db: Database, piece_id: int, scan_id: int | None, source: str) -
     row = db.execute("SELECT sha256 FROM scan WHERE id = ?", [scan_id]).fetchone()
     chosen = str(row[0]) if row is not None and source == "person" else None
     with transaction(db):
-        held = overlays.row_of(db, "piece_stated", piece_id)
+        held = stated_facts.stated_row(db, "piece_stated", piece_id)
         if chosen is not None or (held is not None and held["current_sha256"] is not None):
-            overlays.state_piece(db, piece_id, {"current_sha256": chosen})
-        effective.touch(db, "current", [piece_id])
-        effective.settle(db)
+            stated_facts.state_piece(db, piece_id, {"current_sha256": chosen})
+        effective.mark_stale(db, "current", [piece_id])
+        effective.recompute(db)
 
 
 def propose_current(db: Database, piece_id: int) -> None:
     """Have the current master follow the rule again (``records.current``), unless a person chose."""
     with transaction(db):
-        effective.touch(db, "current", [piece_id])
-        effective.settle(db)
+        effective.mark_stale(db, "current", [piece_id])
+        effective.recompute(db)
 
 
 def rename(db: Database, piece_id: int, title: str) -> None:
@@ -167,8 +167,8 @@ def rename(db: Database, piece_id: int, title: str) -> None:
 def state(db: Database, piece_id: int, said: Mapping[str, object]) -> None:
     """What a person says of a piece: any of ``overlays.PIECE_FACTS``."""
     with transaction(db):
-        overlays.state_piece(db, piece_id, said)
-        effective.settle(db)
+        stated_facts.state_piece(db, piece_id, said)
+        effective.recompute(db)
 
 
 def of_title(db: Database, artist_id: int, title: str) -> int | None:
@@ -177,26 +177,26 @@ def of_title(db: Database, artist_id: int, title: str) -> int | None:
     return None if row is None else int(row[0])
 
 
-def of_one_title(db: Database, one: int, other: int) -> list[tuple[Piece, Piece]]:
+def of_one_title(db: Database, first: int, second: int) -> list[tuple[Piece, Piece]]:
     """Pieces that two artists both have, by title."""
     pairs = db.execute("""SELECT p.id, q.id FROM piece p JOIN piece q ON q.key = p.key
-                          WHERE p.artist_id = ? AND q.artist_id = ? ORDER BY p.key""", [one, other]).fetchall()
+                          WHERE p.artist_id = ? AND q.artist_id = ? ORDER BY p.key""", [first, second]).fetchall()
     return [(own, its) for a, b in pairs if (own := by_id(db, a)) and (its := by_id(db, b))]
 
 
 def join(db: Database, keep: Piece, gone: Piece) -> None:
     """State that two pieces are one: what refers to ``gone`` refers to ``keep``, what was stated of it is carried over.
     Scans follow when it is settled, also those found later."""
-    kept, lost = (overlays.row_of(db, "piece_stated", p.id) or {} for p in (keep, gone))
+    kept, lost = (stated_facts.stated_row(db, "piece_stated", p.id) or {} for p in (keep, gone))
     facts = ("year", "series", "inventory_number", "medium", "width_mm", "height_mm", "relief_mm", "notes",
              "current_sha256")
     said = joined_facts({name: kept.get(name) for name in facts}, {name: lost.get(name) for name in facts},
                         f"{gone.artist}: {gone.title}")
-    overlays.state_piece(db, keep.id, said)
-    overlays.state_piece(db, gone.id, {"joined_into": keep.id})
+    stated_facts.state_piece(db, keep.id, said)
+    stated_facts.state_piece(db, gone.id, {"joined_into": keep.id})
     for table, column in _referrers(db):
         db.execute(f"UPDATE {table} SET {column} = ? WHERE {column} = ?", [keep.id, gone.id])
-    effective.settle(db)
+    effective.recompute(db)
 
 
 def joined_facts(kept: Mapping[str, object], lost: Mapping[str, object], name: str) -> dict[str, object]:
@@ -230,9 +230,9 @@ def _referrers(db: Database) -> list[tuple[str, str]]:
 def counts(db: Database) -> dict[str, int]:
     """How much the catalogue holds, by kind of row."""
     tables = ("artist", "piece", "scan", "file", "orders", "order_line", "store")
-    found = {t: int(db.execute(f"SELECT count(*) FROM {t}").fetchone()[0]) for t in tables}
-    found["finding"] = int(db.execute("SELECT count(*) FROM finding WHERE resolved IS NULL").fetchone()[0])
-    return found
+    row_counts = {t: int(db.execute(f"SELECT count(*) FROM {t}").fetchone()[0]) for t in tables}
+    row_counts["finding"] = int(db.execute("SELECT count(*) FROM finding WHERE resolved IS NULL").fetchone()[0])
+    return row_counts
 
 
 def names(db: Database) -> dict[int, str]:
@@ -266,8 +266,8 @@ def describe_artist(db: Database, artist_id: int, *, contact: str, terms: str, n
     changed = {name: value for name, value in said.items() if held is None or getattr(held, name) != value}
     if changed:
         with transaction(db):
-            overlays.state_artist(db, artist_id, changed)
-            effective.settle(db)
+            stated_facts.state_artist(db, artist_id, changed)
+            effective.recompute(db)
 
 
 def describe(db: Database, piece_id: int, *, year: str, series: str, inventory_number: str, width_mm: float | None,

@@ -2,7 +2,7 @@
 
 from dataclasses import asdict, dataclass
 
-from catalogue.records.database import Database, fetch, inserted
+from catalogue.records.database import Database, fetch, insert
 
 PLACES = ("shop", "artist", "buyer", "consigned")
 
@@ -46,7 +46,7 @@ class LivingPrint:
 def add(db: Database, move: PrintMove) -> int:
     """Keep a move; gives its id. Call within a transaction."""
     row = asdict(move)
-    return inserted(db, f"INSERT INTO print_move ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
+    return insert(db, f"INSERT INTO print_move ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
                     list(row.values()))
 
 

@@ -5,32 +5,32 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from catalogue.records import overlays
-from catalogue.records.rows import Database, inserted, now
+from catalogue.records import stated_facts
+from catalogue.records.rows import Database, insert, now
 
 _GUESS = ("scan_id", "artist", "artist_key", "title", "title_key", "year", "number", "role", "reason", "upgraded",
           "series")
 DONE, UNDONE = "refiled by the place rules", "refiling undone"  # what events say of it
-Kept = dict[str, Any]    # lists of rows, and of the place rules in force before
+Snapshot = dict[str, Any]    # lists of rows, and of the place rules in force before
 
 
 @dataclass(frozen=True, slots=True)
-class Filed:
+class Filing:
     """How a scan is filed: ``Artist: Title`` or empty, and its role."""
 
     name: str
     role: str
 
 
-def filed(db: Database, scan_ids: Iterable[int]) -> dict[int, Filed]:
+def filings_of(db: Database, scan_ids: Iterable[int]) -> dict[int, Filing]:
     """How scans are filed, by id."""
     wanted = set(scan_ids)
-    return {int(row[0]): Filed(str(row[1]), str(row[2])) for row in db.execute("""
+    return {int(row[0]): Filing(str(row[1]), str(row[2])) for row in db.execute("""
         SELECT c.id, coalesce(a.name || ': ' || p.title, ''), c.role FROM scan c
         LEFT JOIN piece p ON p.id = c.piece_id LEFT JOIN artist a ON a.id = p.artist_id""") if row[0] in wanted}
 
 
-def remember(db: Database, scan_ids: Iterable[int], rules: Sequence[str] | None = None) -> Kept:
+def snapshot(db: Database, scan_ids: Iterable[int], rules: Sequence[str] | None = None) -> Snapshot:
     """The guesses of scans, and the names by which pieces are known, as they are; with the ``rules`` that gave them."""
     wanted = set(scan_ids)
     return {
@@ -40,9 +40,9 @@ def remember(db: Database, scan_ids: Iterable[int], rules: Sequence[str] | None 
         "known": [dict(row) for row in db.execute("SELECT piece_id, known_artist, known_title FROM piece_stated")]}
 
 
-def keep(db: Database, kept: Kept) -> int:
+def save(db: Database, kept: Snapshot) -> int:
     """Keep what was remembered; gives the refiling's id."""
-    return inserted(db, "INSERT INTO refiling (at, before) VALUES (?, ?)", [now(), json.dumps(kept)])
+    return insert(db, "INSERT INTO refiling (at, before) VALUES (?, ?)", [now(), json.dumps(kept)])
 
 
 def rules_before_last(db: Database) -> list[str] | None:
@@ -51,14 +51,14 @@ def rules_before_last(db: Database) -> list[str] | None:
     return None if last is None else last[1].get("rules")
 
 
-def put_back_last(db: Database) -> int | None:
+def undo_last(db: Database) -> int | None:
     """Put the guesses of the last refiling back; gives of how many scans, None where there is none to take back."""
     last = _last_standing(db)
     if last is None:
         return None
     refiling_id, kept = last
     for known in kept["known"]:
-        overlays.know_piece_as(db, known["piece_id"], known["known_artist"], known["known_title"])
+        stated_facts.set_known_names(db, known["piece_id"], known["known_artist"], known["known_title"])
     names = ", ".join(f"{name} = :{name}" for name in _GUESS[1:])
     for guess in kept["guesses"]:
         guess.setdefault("series", "")  # kept before there were guessed series
@@ -67,7 +67,7 @@ def put_back_last(db: Database) -> int | None:
     return len(kept["guesses"])
 
 
-def _last_standing(db: Database) -> tuple[int, Kept] | None:
+def _last_standing(db: Database) -> tuple[int, Snapshot] | None:
     """Id of the last refiling that was not taken back, and what was kept for it."""
     row = db.execute("SELECT id, before FROM refiling WHERE undone IS NULL ORDER BY id DESC LIMIT 1").fetchone()
     return None if row is None else (int(row[0]), json.loads(row[1]))

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from catalogue.errors import NotFound, Refused
-from catalogue.records import events, overlays
-from catalogue.records.effective import make_again, settle
-from catalogue.records.overlays import TABLES as OVERLAYS
+from catalogue.records import events, stated_facts
+from catalogue.records.effective import make_again, recompute
 from catalogue.records.rows import Database
+from catalogue.records.stated_facts import TABLES as OVERLAYS
 from catalogue.records.statements import (
     STATED_TABLES,
     Change,
@@ -120,7 +120,7 @@ def undo(db: Database, event_id: int) -> None:
         # an artist or piece must be there again before a line can refer to it, and goes when none does any more
         returning = [c for c in changes if _returns(c)]
         _put_all_back(db, sorted(returning, key=lambda c: -_REFERRED.index(c.table)))
-        settle(db)
+        recompute(db)
         _put_all_back(db, sorted((c for c in changes if c not in returning), key=lambda c: (
             _REFERRED.index(c.table) if c.table in OVERLAYS else -1)))
 
@@ -162,7 +162,7 @@ def _put_back(db: Database, change: Change) -> list[tuple[str, Row]]:
         raise Refused(f"{_named(change)} is of a former version of the program and cannot be undone.")
     if change.table in OVERLAYS:
         try:
-            gone = overlays.put_back(db, change.table, change.before, change.after)
+            gone = stated_facts.put_back(db, change.table, change.before, change.after)
         except KeyError as error:
             raise _changed_since(change, error.args) from error
         return [] if gone is None else [(change.table, gone)]

@@ -10,7 +10,7 @@ from catalogue.errors import CatalogueError
 
 T = TypeVar("T")
 
-__all__ = ["Database", "fetch", "fetch_one", "inserted", "now"]
+__all__ = ["Database", "fetch", "fetch_one", "insert", "now"]
 
 
 def now() -> str:
@@ -30,7 +30,7 @@ def fetch_one(db: Database, shape: type[T], sql: str,
     return None if row is None else shape(**dict(row))
 
 
-def inserted(db: Database, sql: str, parameters: Sequence[Any] | dict[str, Any] = ()) -> int:
+def insert(db: Database, sql: str, parameters: Sequence[Any] | dict[str, Any] = ()) -> int:
     """Run an INSERT and give the new row's id."""
     cursor = db.execute(sql, parameters)
     if cursor.lastrowid is None:

@@ -3,7 +3,7 @@
 import json
 from dataclasses import dataclass
 
-from catalogue.records.rows import Database, fetch, inserted, now
+from catalogue.records.rows import Database, fetch, insert, now
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +18,7 @@ class Run:
 
 
 def start(db: Database, kind: str, store_id: int | None) -> int:
-    return inserted(db, "INSERT INTO run (kind, store_id, started) VALUES (?, ?, ?)", [kind, store_id, now()])
+    return insert(db, "INSERT INTO run (kind, store_id, started) VALUES (?, ?, ?)", [kind, store_id, now()])
 
 
 def end(db: Database, run_id: int, outcome: str, counts: dict[str, int]) -> None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from catalogue.records import events
-from catalogue.records.effective import touch
+from catalogue.records.effective import mark_stale
 from catalogue.records.events import Event, linked
 from catalogue.records.pieces import folded
 from catalogue.records.rows import Database, fetch
@@ -48,7 +48,7 @@ def readable_log(path: Path, after: int, chain: str, most: int) -> ReadableLog:
 
 
 def _readable_events(path: Path, after: int, most: int) -> tuple[list[Event], bool]:
-    found: dict[int, Event] = {}
+    events: dict[int, Event] = {}
     whole = False
     try:
         with closing(_opened(path)) as connection:
@@ -57,18 +57,18 @@ def _readable_events(path: Path, after: int, most: int) -> tuple[list[Event], bo
                     for row in connection.execute(f"SELECT * FROM event WHERE id > ? ORDER BY id {order}", [after]):
                         event = _event(row)
                         if event is not None:
-                            found[event.id] = event
+                            events[event.id] = event
                     whole = True
                     break
                 except sqlite3.Error:
                     continue
             else:
-                for event_id in range(after + 1, max([most, *found]) + 1):
-                    if event_id not in found and (event := _event_by_id(connection, event_id)) is not None:
-                        found[event_id] = event
+                for event_id in range(after + 1, max([most, *events]) + 1):
+                    if event_id not in events and (event := _event_by_id(connection, event_id)) is not None:
+                        events[event_id] = event
     except sqlite3.Error:
         pass  # nothing can be read: what the callers have from elsewhere is all there is
-    return [found[event_id] for event_id in sorted(found)], whole
+    return [events[event_id] for event_id in sorted(events)], whole
 
 
 def _opened(path: Path) -> sqlite3.Connection:
@@ -168,7 +168,7 @@ def _insert_piece(db: Database, piece_id: int, artist_id: int, title: str, year:
         key = f"{key} {piece_id}"
     db.execute("INSERT INTO piece (id, artist_id, title, key, year) VALUES (?, ?, ?, ?, ?)",
                [piece_id, artist_id, title, key, year])
-    touch(db, "piece", [piece_id])  # one joined into another since is none again
+    mark_stale(db, "piece", [piece_id])  # one joined into another since is none again
 
 
 def _ensure_artist(db: Database, artist_id: int, sources: Iterable[Path], names: StatedNames) -> None:
@@ -180,7 +180,7 @@ def _ensure_artist(db: Database, artist_id: int, sources: Iterable[Path], names:
     if db.execute("SELECT 1 FROM artist WHERE key = ?", [key]).fetchone():
         key = f"{key} {artist_id}"
     db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [artist_id, name, key])
-    touch(db, "artist", [artist_id])  # one joined into another since goes again
+    mark_stale(db, "artist", [artist_id])  # one joined into another since goes again
 
 
 def _artist_named(db: Database, name: str) -> int:
@@ -188,7 +188,7 @@ def _artist_named(db: Database, name: str) -> int:
     if row is None:
         db.execute("INSERT INTO artist (name, key) VALUES (?, ?)", [name, folded(name)])
         row = db.execute("SELECT id FROM artist WHERE key = ?", [folded(name)]).fetchone()
-        touch(db, "artist", [int(row[0])])
+        mark_stale(db, "artist", [int(row[0])])
     return int(row[0])
 
 
@@ -245,9 +245,9 @@ def last_recovery(db: Database) -> Event | None:
 
 def lost_ranges(db: Database) -> list[tuple[int, int]]:
     """Events that recoveries told to be lost, first and last of each."""
-    found = [re.search(r"events (\d+) to (\d+) were lost", str(row[0])) for row in db.execute(
+    matches = [re.search(r"events (\d+) to (\d+) were lost", str(row[0])) for row in db.execute(
         "SELECT detail FROM event WHERE type = 'recovery'")]
-    return [(int(m[1]), int(m[2])) for m in found if m]
+    return [(int(m[1]), int(m[2])) for m in matches if m]
 
 
 def append_recovery(db: Database, at_least: int, source: str, detail: str) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from catalogue.reading.model import Metadata, Note, Page, Picture, PictureHash, Reading, SegmentDigest
-from catalogue.records import effective, guesses, overlays
+from catalogue.records import effective, guesses, stated_facts
 from catalogue.records.metadata import metadata_of
 from catalogue.records.rows import Database, fetch, fetch_one, now
 from catalogue.records.transactions import transaction
@@ -70,7 +70,8 @@ def in_files_called(db: Database, name: str) -> list[tuple[str, Scan]]:
         WHERE s.forgotten IS NULL AND (f.path = ?1 OR s.name || ':' || f.path = ?1
                                        OR substr(f.path, -length(?1) - 1) = '/' || ?1)
         GROUP BY scan.id ORDER BY place LIMIT 50""", [tail]).fetchall()
-    return [(str(row[0]), Scan(**{key: row[key] for key in row.keys() if key != "place"})) for row in rows]  # noqa: SIM118
+    return [(str(row[0]),
+             Scan(**{key: row[key] for key in row.keys() if key != "place"})) for row in rows]  # noqa: SIM118
 
 
 def of_piece(db: Database, piece_id: int) -> list[Scan]:
@@ -91,7 +92,7 @@ def save(db: Database, reading: Reading, *, role: str, piece_id: int | None) -> 
         scan_id = save_reading(db, reading)
         guess = guesses.Guess(role=role)
         guesses.save(db, scan_id, replace(guess, artist=names[0], title=names[1]) if names else guess)
-        effective.settle(db)
+        effective.recompute(db)
     return scan_id
 
 
@@ -121,7 +122,7 @@ def save_reading(db: Database, reading: Reading) -> int:
             int(reading.preview is not None), _json(picture) if picture else "{}",
             _json(meta), _json(reading.notes), now()]).fetchone()
     scan_id = int(row[0])
-    effective.touch(db, "scan", [scan_id])  # a statement may have been made of these bytes before they came
+    effective.mark_stale(db, "scan", [scan_id])  # a statement may have been made of these bytes before they came
     db.conn.executemany("INSERT OR REPLACE INTO picture_hash VALUES (?, ?, ?, ?, ?)",
                         [(scan_id, h.algorithm, h.orientation, h.value, h.library) for h in reading.hashes])
     if reading.segments:
@@ -131,7 +132,7 @@ def save_reading(db: Database, reading: Reading) -> int:
 
 def _json(value: object) -> str:
     """Dataclasses as JSON objects; their fields are not copied first, which took a tenth of the recording."""
-    return json.dumps(value, default=lambda one: {name: getattr(one, name) for name in one.__dataclass_fields__})
+    return json.dumps(value, default=lambda item: {name: getattr(item, name) for name in item.__dataclass_fields__})
 
 
 def set_role(db: Database, scan_id: int, role: str | None) -> None:
@@ -162,8 +163,8 @@ def set_capture(db: Database, scan_id: int, notes: dict[str, str]) -> None:
 def _state(db: Database, scan_id: int, said: dict[str, object]) -> None:
     with transaction(db):
         row = db.execute("SELECT sha256 FROM scan WHERE id = ?", [scan_id]).fetchone()
-        overlays.state_scan(db, str(row[0]), said)
-        effective.settle(db)
+        stated_facts.state_scan(db, str(row[0]), said)
+        effective.recompute(db)
 
 
 def capture(db: Database, scan_id: int) -> dict[str, str]:
@@ -187,7 +188,7 @@ def metadata(db: Database, scan_id: int) -> Metadata:
 
 def notes(db: Database, scan_id: int) -> list[Note]:
     """The judgements made at reading."""
-    return [Note(**one) for one in json.loads(_field(db, scan_id, "notes"))]
+    return [Note(**fields) for fields in json.loads(_field(db, scan_id, "notes"))]
 
 
 def hashes(db: Database, scan_id: int) -> list[PictureHash]:

@@ -102,14 +102,14 @@ def _terms(text: str) -> list[tuple[str, ...]]:
 
 def _words(text: str) -> list[str]:
     """Words beside a size: signs alone are none there."""
-    found = words(text)
-    return found if any(c.isalnum() for word in found for c in word) else []
+    stretches = words(text)
+    return stretches if any(c.isalnum() for word in stretches for c in word) else []
 
 
-def _size_word(found: re.Match[str]) -> str:
+def _size_word(match: re.Match[str]) -> str:
     """``50 × 70 cm``, ``50.2x70`` and ``500x700mm`` as orders are indexed: whole centimetres."""
-    sides = [float(side.replace(",", ".")) for side in found.group(1, 2)]
-    unit = (found[3] or "").lower()
+    sides = [float(side.replace(",", ".")) for side in match.group(1, 2)]
+    unit = (match[3] or "").lower()
     if unit.startswith("in") or unit in ('"', "″", "′′"):  # folding takes a double prime apart
         sides = [side * 2.54 for side in sides]
     elif unit == "mm" or (not unit and min(sides) > _LARGEST_CM):
@@ -119,11 +119,11 @@ def _size_word(found: re.Match[str]) -> str:
 
 def load_vocabulary(db: Database) -> Vocabulary:
     """All distinct words of artists, pieces and orders; load once and keep for a sitting."""
-    found: set[str] = set()
+    vocabulary: set[str] = set()
     for index in _INDEXES[:3]:
         db.execute(f"CREATE VIRTUAL TABLE IF NOT EXISTS temp.{index}_known USING fts5vocab (main, {index}, 'row')")
-        found.update(row[0] for row in db.execute(f"SELECT term FROM temp.{index}_known"))
-    return Vocabulary(tuple(sorted(word for word in found if len(word) > 2 and not word.isdigit())))
+        vocabulary.update(row[0] for row in db.execute(f"SELECT term FROM temp.{index}_known"))
+    return Vocabulary(tuple(sorted(word for word in vocabulary if len(word) > 2 and not word.isdigit())))
 
 
 def search(db: Database, text: str, limit: int = 20, vocabulary: Vocabulary | None = None) -> Found:
@@ -202,17 +202,17 @@ def _in_use(db: Database, index: str) -> str:
 
 
 def _matching(db: Database, index: str, choices: Sequence[tuple[str, ...]], limit: int) -> list[int]:
-    found: list[int] = []
+    ids: list[int] = []
     for ending in ("", "*"):
         query = match_query(choices, ending)
         newest = "ORDER BY rowid DESC" if index == "order_words" else ""  # last time's order before all others
         for (row,) in db.execute(f"SELECT rowid FROM {index} WHERE {index} MATCH ? {_in_use(db, index)} {newest}"
-                                 " LIMIT ?", [query, limit + len(found)]):
-            if row not in found:
-                found.append(row)
-        if len(found) >= limit:
+                                 " LIMIT ?", [query, limit + len(ids)]):
+            if row not in ids:
+                ids.append(row)
+        if len(ids) >= limit:
             break
-    return found[:limit]
+    return ids[:limit]
 
 
 def _in(ids: Sequence[int]) -> str:

@@ -77,8 +77,8 @@ class Change:
 
 def key_columns(db: Database, table: str) -> tuple[str, ...]:
     """The primary key's columns in their order."""
-    found = sorted((row[5], row[1]) for row in db.execute(f"PRAGMA table_info({table})") if row[5])
-    return tuple(name for _, name in found)
+    columns = sorted((row[5], row[1]) for row in db.execute(f"PRAGMA table_info({table})") if row[5])
+    return tuple(name for _, name in columns)
 
 
 def logged_columns(db: Database, table: StatedTable) -> tuple[str, ...]:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from catalogue.errors import NotFound, Refused
-from catalogue.records.rows import Database, fetch, fetch_one, inserted, now
+from catalogue.records.rows import Database, fetch, fetch_one, insert, now
 
 KINDS = ("primary", "copy", "off-site")
 
@@ -44,7 +44,7 @@ def add(db: Database, name: str, root: str, kind: str, marker: str) -> Store:
         db.execute("UPDATE store SET name = ?, root = ?, kind = ?, forgotten = NULL WHERE id = ?",
                    [name, root, kind, known.id])
         return by_name(db, name)
-    inserted(db, "INSERT INTO store (name, root, kind, marker, added) VALUES (?, ?, ?, ?, ?)",
+    insert(db, "INSERT INTO store (name, root, kind, marker, added) VALUES (?, ?, ?, ?, ?)",
              [name, root, kind, marker, now()])
     return by_name(db, name)
 
@@ -87,8 +87,8 @@ def set_one_reader(db: Database, store_id: int, one_reader: bool) -> None:
 
 def holding(db: Database, store_id: int) -> Holding:
     """Counts over the store's files."""
-    found = fetch_one(db, Holding, """
+    row = fetch_one(db, Holding, """
         SELECT count(*) AS files, coalesce(sum(size), 0) AS bytes,
                coalesce(sum(state = 'missing'), 0) AS missing, min(coalesce(checked_at, read_at)) AS oldest_check
         FROM file WHERE store_id = ?""", [store_id])
-    return found or Holding(0, 0, 0, None)
+    return row or Holding(0, 0, 0, None)

@@ -21,31 +21,31 @@ from catalogue.errors import CatalogueError
 from catalogue.records.database import open_seat
 from catalogue.records.orders import Line
 from catalogue.records.search import Vocabulary
-from catalogue.screens.adding import AddStorePage
-from catalogue.screens.alike import AlikePage
-from catalogue.screens.asking import ask, run
-from catalogue.screens.audit import AuditPage
-from catalogue.screens.browse import BrowsePage
-from catalogue.screens.changes import Changes
-from catalogue.screens.gate import Gate
-from catalogue.screens.graphics import SharpPicture, sharp_pictures
-from catalogue.screens.health import HealthPage
-from catalogue.screens.intake import IntakePage
-from catalogue.screens.internals import tell_lone_escapes_apart
+from catalogue.screens.background.changes import ChangeWatch
+from catalogue.screens.background.garbage import EVERY, collect_when_idle, configure_gc
+from catalogue.screens.background.tasks import run_in_thread, start_worker
+from catalogue.screens.background.threads import WorkerThreads
+from catalogue.screens.background.work import Job, Work, WorkCancelled, WorkFailed, WorkFinished
+from catalogue.screens.background.write_queue import WriteQueue
+from catalogue.screens.key_gate import KeyGate
 from catalogue.screens.keys import EVERYWHERE, KEYS, everywhere
-from catalogue.screens.lanes import Lanes
-from catalogue.screens.memory import EVERY, calm_memory, tidy_memory
-from catalogue.screens.orders import OrdersPage
-from catalogue.screens.picture import Drawings
-from catalogue.screens.stores import StoresPage
+from catalogue.screens.pages.add_store import AddStorePage
+from catalogue.screens.pages.alike import AlikePage
+from catalogue.screens.pages.audit import AuditPage
+from catalogue.screens.pages.browse import BrowsePage
+from catalogue.screens.pages.health import HealthPage
+from catalogue.screens.pages.intake import IntakePage
+from catalogue.screens.pages.orders import OrdersPage
+from catalogue.screens.pages.stores import StoresPage
+from catalogue.screens.pictures.graphics import SharpPicture, sharp_pictures
+from catalogue.screens.pictures.picture import Drawings
+from catalogue.screens.textual_internals import tell_lone_escapes_apart
 from catalogue.screens.theme import DARK, LIGHT
-from catalogue.screens.work import Job, Work, WorkCancelled, WorkFailed, WorkFinished
-from catalogue.screens.writes import Writes
 from catalogue.settings import Home
 
 if TYPE_CHECKING:
     from catalogue.indexing.corrections import Correction
-    from catalogue.screens.search import Hit
+    from catalogue.screens.dialogs.search import Hit
 
 PATIENCE = 3.0          # seconds a stopped job may take before the program leaves without it
 
@@ -53,12 +53,12 @@ PATIENCE = 3.0          # seconds a stopped job may take before the program leav
 def open_screens(home: Home, *, mouse: bool = True) -> None:
     """Run the screens until the person leaves. Needs a terminal; gives nothing back."""
     app = CatalogueApp(home, sharp=sharp_pictures(home.settings), ahead=True)
-    calm_memory()
+    configure_gc()
     tell_lone_escapes_apart()
     app.run(mouse=mouse)
     for what in app.writes.open:
         print(f"Not recorded: {what}.", file=sys.stderr)
-    app.close_lanes()
+    app.close_threads()
     if app.work is not None and not app.work.wait(0):
         # What is committed is whole, as after a power cut; a slow disk shall not keep the person here.
         for child in multiprocessing.active_children():
@@ -96,11 +96,11 @@ class CatalogueApp(App[None]):
         self._ahead = ahead
         self.touched = 0.0   # when the last key came, or the mouse
         self.drawings = Drawings()
-        self.lanes = Lanes(partial(open_seat, home))
-        self.plain_lanes = Lanes(object)  # without a connection: pictures, and folders before there is a catalogue
-        self.gate = Gate(self)
-        self.changes = Changes(self)
-        self.writes = Writes(self)
+        self.threads = WorkerThreads(partial(open_seat, home))
+        self.plain_threads = WorkerThreads(object)  # without a connection: pictures, folders
+        self.gate = KeyGate(self)
+        self.changes = ChangeWatch(self)
+        self.writes = WriteQueue(self)
         self.work: Work | None = None
         self.vocabulary: Vocabulary | None = None
         self.corrected: list[Correction] = []   # in this sitting and not taken back, the last one last
@@ -109,7 +109,7 @@ class CatalogueApp(App[None]):
         self.theme = LIGHT.name if home.settings.theme == "light" else DARK.name
 
     @property
-    def ink(self) -> str:
+    def palette(self) -> str:
         """How pictures are drawn: in colours, but in signs with NO_COLOR or where there are 16 colours."""
         colours = self._colours
         if colours is None:
@@ -124,14 +124,14 @@ class CatalogueApp(App[None]):
     def on_mount(self) -> None:
         if self.home.database.exists():
             self.switch_mode("browse")
-            self.make_ahead()
+            self.build_ahead()
         else:
             self.switch_mode("first")
         self.changes.begin()
         self.gate.begin()
         # After Ctrl-Z and fg Textual opens its screen again, but draws only what changes.
         self.app_resume_signal.subscribe(self, lambda _: self.refresh(layout=True))
-        self.set_interval(EVERY, lambda: tidy_memory(monotonic() - self.touched))
+        self.set_interval(EVERY, lambda: collect_when_idle(monotonic() - self.touched))
 
     def on_unmount(self) -> None:
         self.gate.end()
@@ -146,19 +146,20 @@ class CatalogueApp(App[None]):
                     return
         await super().on_event(event)
 
-    def make_ahead(self) -> None:
+    def build_ahead(self) -> None:
         """Begin to make the screens that are sure to be wanted, if that is wished."""
         def begin(kept: Any) -> None:
-            run(self.screen, lambda: kept.make_ahead(self), group="ahead")
+            start_worker(self.screen, lambda: kept.build_ahead(self), group="ahead")
 
         if self._ahead:
-            ask(self.screen, self.plain_lanes["modules"], lambda _: import_module("catalogue.screens.kept"), begin,
+            run_in_thread(self.screen, self.plain_threads["modules"],
+                          lambda _: import_module("catalogue.screens.background.screen_cache"), begin,
                 group="modules")
 
-    def close_lanes(self) -> None:
+    def close_threads(self) -> None:
         """Let the threads end; waits for none."""
-        self.lanes.close()
-        self.plain_lanes.close()
+        self.threads.close()
+        self.plain_threads.close()
 
     def preview(self, sha256: str | None) -> Path | None:
         """Where a scan's preview lies, if it should have one."""
@@ -237,7 +238,7 @@ class CatalogueApp(App[None]):
         """Leave the page that added a store."""
         if self.current_mode == "first":
             self.switch_mode("browse")
-            self.make_ahead()
+            self.build_ahead()
         else:
             self.pop_screen()
             self.changed()
@@ -260,11 +261,11 @@ class CatalogueApp(App[None]):
         super().delay_update(delay)
 
     def action_search(self) -> None:
-        from catalogue.screens.kept import kept
-        from catalogue.screens.search import SearchDialog
+        from catalogue.screens.background.screen_cache import cached_screen
+        from catalogue.screens.dialogs.search import SearchDialog
 
         if not any(isinstance(screen, SearchDialog) for screen in self.screen_stack):
-            dialog = kept(self, SearchDialog)
+            dialog = cached_screen(self, SearchDialog)
             dialog.begin()
             self.push_screen(dialog, self._open_hit)
 
@@ -282,9 +283,9 @@ class CatalogueApp(App[None]):
 
     def open_piece(self, piece_id: int, sha256: str | None = None) -> None:
         """The piece's page, over the present one; drawn once all of it is known. The cursor on that scan, if named."""
-        from catalogue.screens.kept import kept
-        from catalogue.screens.piece import PiecePage
-        from catalogue.screens.view import PieceView, piece_view
+        from catalogue.screens.background.screen_cache import cached_screen
+        from catalogue.screens.pages.piece import PiecePage
+        from catalogue.screens.pages.piece_view import PieceView, piece_view
 
         asking = self.changes.seen()
 
@@ -295,28 +296,30 @@ class CatalogueApp(App[None]):
             if page is not None:
                 page.show(view, sha256)
                 return
-            page = kept(self, PiecePage)
+            page = cached_screen(self, PiecePage)
             page.show(view, sha256)
             self.push_screen(page)
 
         online = dict(self.changes.online)
-        ask(self.screen, self.lanes["read"], lambda db: piece_view(db, piece_id, online), show, group="open",
+        run_in_thread(self.screen, self.threads["read"], lambda db: piece_view(db, piece_id, online), show,
+                      group="open",
             holds=self)
 
     def repeat(self, *, line_id: int | None = None, piece_id: int | None = None) -> None:
         """Offer to repeat a line, or a piece's last one. Told where another seat has just removed it."""
-        from catalogue.screens.kept import kept
-        from catalogue.screens.repeat import RepeatDialog
-        from catalogue.screens.view import why_gone
+        from catalogue.screens.background.screen_cache import cached_screen
+        from catalogue.screens.dialogs.repeat import RepeatDialog
+        from catalogue.screens.pages.piece_view import why_gone
 
-        dialog = kept(self, RepeatDialog)
+        dialog = cached_screen(self, RepeatDialog)
 
         def close_if_gone(reason: CatalogueError | None) -> None:
             if reason is not None and self.screen is dialog:
                 dialog.dismiss(None)
                 self.failed(reason)
 
-        ask(self.screen, self.lanes["read"], lambda db: why_gone(db, line_id=line_id, piece_id=piece_id), close_if_gone,
+        run_in_thread(self.screen, self.threads["read"], lambda db: why_gone(db, line_id=line_id, piece_id=piece_id),
+                      close_if_gone,
             group="still there", holds=self)
         dialog.begin(line_id=line_id, piece_id=piece_id)
         self.push_screen(dialog, self._repeated)
@@ -325,8 +328,8 @@ class CatalogueApp(App[None]):
         """An order was recorded: its job sheet comes up."""
         if line is not None:
             from catalogue.operations.orders import summarize
-            from catalogue.screens.jobs import notice
-            from catalogue.screens.sheet import job_sheet_panel
+            from catalogue.screens.background.jobs import notice
+            from catalogue.screens.dialogs.sheet import job_sheet_panel
 
             self.say(notice(summarize(line)))
             self.vocabulary = None
@@ -334,10 +337,10 @@ class CatalogueApp(App[None]):
             self.push_screen(job_sheet_panel(self.home, line.id, f"{line.number}, {line.title}"))
 
     def action_help(self) -> None:
-        from catalogue.screens.help import HelpDialog
-        from catalogue.screens.kept import kept
+        from catalogue.screens.background.screen_cache import cached_screen
+        from catalogue.screens.dialogs.help import HelpDialog
 
-        dialog = kept(self, HelpDialog)
+        dialog = cached_screen(self, HelpDialog)
         dialog.begin(getattr(self.screen, "PLACE", ""))
         self.push_screen(dialog)
 
@@ -346,11 +349,12 @@ class CatalogueApp(App[None]):
 
     async def action_leave(self) -> None:
         if self.work is None:
-            run(self, self._leave, group="leave")
+            start_worker(self, self._leave, group="leave")
             return
-        from catalogue.screens.dialogs import Question
+        from catalogue.screens.dialogs.confirm import ConfirmDialog
 
-        self.push_screen(Question(f"{self.work.name} is running.", "What is done is kept; the next run carries on.",
+        self.push_screen(ConfirmDialog(f"{self.work.name} is running.",
+                                       "What is done is kept; the next run carries on.",
                                   yes="Stop it and leave", no="Stay"), self._stop_and_leave)
 
     def _stop_and_leave(self, yes: bool | None) -> None:
@@ -358,7 +362,7 @@ class CatalogueApp(App[None]):
             return
         if self.work is not None:
             self.work.stop()
-        run(self, self._leave, group="leave")
+        start_worker(self, self._leave, group="leave")
 
     async def _leave(self) -> None:
         """Leave once the work has ended, or has had its time, and all is recorded; else ask."""
@@ -370,9 +374,9 @@ class CatalogueApp(App[None]):
         if await self.writes.drain(PATIENCE):
             self.exit()
             return
-        from catalogue.screens.dialogs import Question
+        from catalogue.screens.dialogs.confirm import ConfirmDialog
 
-        self.push_screen(Question(
+        self.push_screen(ConfirmDialog(
             "Not everything is recorded yet.", "Another program is writing to the catalogue. These wait for it:\n\n"
             + "\n".join(self.writes.open), yes="Leave without them", no="Wait", careful=True), self._leave_all_the_same)
 

@@ -21,9 +21,9 @@ from textual.widget import Widget
 from textual.worker import Worker
 
 from catalogue.records.database import Database
-from catalogue.screens.asking import ask
-from catalogue.screens.bars import KeyLine, PlaceBar, WorkLine
-from catalogue.screens.internals import drawn_strips, keep_styles
+from catalogue.screens.background.tasks import run_in_thread
+from catalogue.screens.textual_internals import drawn_strips, keep_styles
+from catalogue.screens.widgets.bars import KeyLine, PlaceBar, WorkLine
 
 if TYPE_CHECKING:
     from catalogue.screens.app import CatalogueApp
@@ -32,7 +32,7 @@ R = TypeVar("R")
 T = TypeVar("T")
 
 
-def shop_of(widget: Widget | Screen[Any]) -> "CatalogueApp":
+def app_of(widget: Widget | Screen[Any]) -> "CatalogueApp":
     """The app that a widget or screen is part of."""
     return cast("CatalogueApp", widget.app)
 
@@ -49,9 +49,9 @@ class Page(Screen[None]):
     stale = False   # the catalogue has changed since it was last shown
 
     @property
-    def shop(self) -> "CatalogueApp":
+    def catalogue_app(self) -> "CatalogueApp":
         """The app this screen is part of."""
-        return shop_of(self)
+        return app_of(self)
 
     def body(self) -> Iterable[Widget]:
         """The screen's own widgets."""
@@ -66,13 +66,14 @@ class Page(Screen[None]):
     def ask(self, job: Callable[[Database], T], then: Callable[[T], object], *, group: str,
             holds: MessagePump | None = None) -> Worker[None]:
         """On the reading thread; see :func:`ask`."""
-        return ask(self, self.shop.lanes["read"], job, then, group=group, holds=holds)
+        return run_in_thread(self, self.catalogue_app.threads["read"], job, then, group=group, holds=holds)
 
     def ask_disks(self, job: Callable[[Database], T], then: Callable[[T], object], *, group: str,
                   holds: MessagePump | None = None, patience: float | None = None,
                   exclusive: bool = True) -> Worker[None]:
         """For jobs that touch the stores: a dead share holds up only this lane."""
-        return ask(self, self.shop.lanes["disks"], job, then, group=group, holds=holds, patience=patience,
+        return run_in_thread(self, self.catalogue_app.threads["disks"], job, then, group=group, holds=holds,
+                             patience=patience,
                    exclusive=exclusive)
 
     def on_screen_resume(self, event: ScreenResume) -> None:
@@ -101,27 +102,27 @@ class Dialog(ModalScreen[T]):
                                              Binding("ctrl+z", "app.suspend_process", show=False)]
 
     @property
-    def shop(self) -> "CatalogueApp":
+    def catalogue_app(self) -> "CatalogueApp":
         """The app this screen is part of."""
-        return shop_of(self)
+        return app_of(self)
 
     def ask(self, job: Callable[[Database], R], then: Callable[[R], object], *, group: str,
             holds: MessagePump | None = None) -> Worker[None]:
         """On the reading thread; see :func:`ask`."""
-        return ask(self, self.shop.lanes["read"], job, then, group=group, holds=holds)
+        return run_in_thread(self, self.catalogue_app.threads["read"], job, then, group=group, holds=holds)
 
     def on_screen_resume(self, event: ScreenResume) -> None:
         keep_styles(self, event)
 
     def render(self) -> RenderResult:  # type: ignore[override]  # whatever may be drawn, as for every widget
         behind = super().render()
-        return Behind(behind) if isinstance(behind, BackgroundScreen) else behind
+        return DimmedBackground(behind) if isinstance(behind, BackgroundScreen) else behind
 
     def action_back(self) -> None:
         self.dismiss(None)
 
 
-class Behind(Visual):
+class DimmedBackground(Visual):
     """The page behind a panel, dimmed.
 
     Textual mixes the colours of every cell anew for each drawing, which over a picture takes longer than a key may;

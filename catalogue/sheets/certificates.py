@@ -48,7 +48,7 @@ class Certificates:
 
 def certificates(db: Database, settings: Settings, edition_id: int) -> Certificates:
     """Every print of an edition that is out, numbers first, then proofs. Raises NotFound."""
-    edition = editions.wanted(db, edition_id)
+    edition = editions.get_edition(db, edition_id)
     piece = pieces.by_id(db, edition.piece_id)
     if piece is None:
         raise NotFound(f"There is no piece number {edition.piece_id}.")

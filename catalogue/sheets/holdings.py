@@ -5,7 +5,7 @@ from datetime import date
 
 from catalogue.errors import NotFound
 from catalogue.ledger import editions, values
-from catalogue.progress import Progress, Report, unheard
+from catalogue.progress import Progress, Report, ignore_progress
 from catalogue.reading.printsize import PrintSize, prints_up_to
 from catalogue.records import browsing, copies, orders, pieces, scans
 from catalogue.records import editions as recorded
@@ -39,7 +39,7 @@ class Work:
     printed: str
 
 
-def holdings(db: Database, home: Home, artist_id: int, *, report: Report = unheard) -> str:
+def holdings(db: Database, home: Home, artist_id: int, *, report: Report = ignore_progress) -> str:
     """The page, as HTML. Raises NotFound."""
     artist = pieces.artist_by_id(db, artist_id)
     if artist is None:

@@ -11,12 +11,12 @@ from catalogue.ledger import repeat, values
 from catalogue.ledger.fit import is_canvas
 from catalogue.ledger.health import Copy, check_now
 from catalogue.ledger.proposal import Proposal
-from catalogue.progress import Cancelled, Report, never, unheard
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.reading.digests import sha256_of
 from catalogue.records import orders, stores
 from catalogue.records.database import Database
 from catalogue.records.orders import Line
-from catalogue.records.paths import native, shown
+from catalogue.records.paths import display_path, native_path
 from catalogue.settings import Home
 from catalogue.sheets.drawing import drawing
 from catalogue.sheets.page import picture_uri, render
@@ -107,7 +107,7 @@ def _file_facts(line: Line, job: Proposal, home: Home, checked: bool) -> list[tu
     check = "just now: intact" if checked else (
         values.shown_day(printing.last_check, home.settings.dates) if printing.last_check else "never")
     rows = [
-        ("file", shown(first.file.path) if first else line.scan_name),
+        ("file", display_path(first.file.path) if first else line.scan_name),
         ("store", _store(first) if first else "no file is known"),
         ("SHA-256", scan.sha256),
         ("last checked", check),
@@ -139,20 +139,20 @@ def _before(job: Proposal, home: Home) -> list[tuple[str, str]]:
 
 def _cautions(line: Line, job: Proposal, checked: bool) -> list[str]:
     """What the person printing should mind; handling and finishing are common practice, no source."""
-    found = [f"{caution.text} {caution.hint}".strip() for caution in job.cautions if not (
+    texts = [f"{caution.text} {caution.hint}".strip() for caution in job.cautions if not (
         caution.kind == "never checked" and checked)]
     if not checked:
-        found.append("Check the file's SHA-256 against this sheet before printing.")
-    found.append("Open the master read-only; save whatever you change under another name, never over it.")
-    found.append("Handle prints by their edges with clean, dry hands; a fresh surface scuffs.")
+        texts.append("Check the file's SHA-256 against this sheet before printing.")
+    texts.append("Open the master read-only; save whatever you change under another name, never over it.")
+    texts.append("Handle prints by their edges with clean, dry hands; a fresh surface scuffs.")
     if line.wrap_mm:
-        found.append("Do not trim at the picture: the wrap and the fold lie beyond the finished size.")
+        texts.append("Do not trim at the picture: the wrap and the fold lie beyond the finished size.")
     elif not is_canvas(line.medium, line.wrap_mm):
-        found.append("Cut on a mat along a steel rule, the other hand behind the blade.")
+        texts.append("Cut on a mat along a steel rule, the other hand behind the blade.")
     if _SOLVENTS.search(f"{line.medium} {line.settings} {line.notes} {line.edge}"):
-        found.append("Varnish and coatings: air the room, no flame, gloves; follow the maker's safety sheet and your "
+        texts.append("Varnish and coatings: air the room, no flame, gloves; follow the maker's safety sheet and your "
                      "local rules.")
-    return found
+    return texts
 
 
 def _cut(text: str) -> str:
@@ -173,8 +173,8 @@ def _text(line: Line, placed: str, facts: list[tuple[str, str]], file_facts: lis
 
 
 def write_job(db: Database, home: Home, line_id: int, *, folder: Path | None = None, copy_master: bool = False,
-              pdf: bool = False, check: bool = False, report: Report = unheard,
-              cancelled: Cancelled = never) -> Written:
+              pdf: bool = False, check: bool = False, report: Report = ignore_progress,
+              cancelled: Cancelled = never_cancelled) -> Written:
     """Write a line's sheet into a job folder, with a verified copy of its master if asked.
 
     Without ``folder`` a folder of the catalogue's own, named after the order. Sheets of an earlier time are made
@@ -198,7 +198,7 @@ def write_job(db: Database, home: Home, line_id: int, *, folder: Path | None = N
     if pdf:
         files.append(as_pdf(sheet.html, place / f"{sheet.name}.pdf"))
     if copy_master and best is not None and best.place is not None and job.printing is not None:
-        target = place / native(best.file.path).rpartition("/")[2]
+        target = place / native_path(best.file.path).rpartition("/")[2]
         files.append(_copied(best.place, target, job.printing.scan.sha256, report, cancelled))
     return Written(place, tuple(files))
 

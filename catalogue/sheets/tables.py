@@ -9,9 +9,9 @@ from catalogue.ledger.editions import label
 from catalogue.ledger.row_numbers import AFTER_PRINTING, Loss, loss_text
 from catalogue.records import buyers, editions, orders, pieces, provenance
 from catalogue.records.database import Database
-from catalogue.records.folding import folded
-from catalogue.records.numbers import written
-from catalogue.records.paths import shown
+from catalogue.records.folding import fold_name
+from catalogue.records.numbers import numbers_text
+from catalogue.records.paths import display_path
 from catalogue.spreadsheets import csv_cell
 from catalogue.storage.atomic import write_atomically
 
@@ -40,20 +40,22 @@ def editions_csv(db: Database) -> str:
 
 def artists_csv(db: Database) -> str:
     """Every artist with contact, terms and notes."""
-    return _table(ARTISTS, ((one.name, one.contact, one.terms, one.notes) for one in pieces.artists_whole(db)))
+    return _table(ARTISTS,
+                  ((artist.name, artist.contact, artist.terms, artist.notes) for artist in pieces.artists_whole(db)))
 
 
 def pieces_csv(db: Database) -> str:
     """Every piece with what a person said of its original."""
-    return _table(PIECES, ((one.artist, one.title, one.year, one.series, one.inventory_number, one.medium,
-                            one.width_mm, one.height_mm, one.relief_mm, one.notes) for one in pieces.every(db)))
+    return _table(PIECES, ((piece.artist, piece.title, piece.year, piece.series, piece.inventory_number, piece.medium,
+                            piece.width_mm, piece.height_mm, piece.relief_mm,
+                            piece.notes) for piece in pieces.every(db)))
 
 
 def files_csv(db: Database) -> str:
     """Every file of the stores in use with what it is filed as, and for each of these whether a person stated it, the
     file's tags say it or it was guessed, and why. Not for the import: paths stand as on the disk."""
     return _table(FILES, (
-        (one.store, shown(one.path), one.state, one.sha256, one.role, one.artist, one.title, one.year,
+        (one.store, display_path(one.path), one.state, one.sha256, one.role, one.artist, one.title, one.year,
          *(text for name in ("role", "artist", "title", "year")
            for text in (one.origins[name].source, one.origins[name].why)))
         for one in provenance.of_files(db)))
@@ -83,18 +85,18 @@ def _order_rows(db: Database) -> Iterator[tuple[object, ...]]:
         mine, edition = held.get(line.id, []), known.get(line.edition_id or 0)
         status = AFTER_PRINTING if line.status == "cancelled" and mine else line.status
         yield (line.number, line.placed, line.artist, line.title, line.buyer, line.width_mm, line.height_mm,
-               line.medium, line.border_mm, line.wrap_mm, line.edge, line.quantity, written(mine), line.price,
+               line.medium, line.border_mm, line.wrap_mm, line.edge, line.quantity, numbers_text(mine), line.price,
                line.unit_price, line.currency, status, line.notes, line.scan_name, line.scan_sha256, line.profile,
                line.settings,
-               notes[line.number], label(edition) if edition else "", written(anew.get(line.id, [])),
-               loss_text([Loss(*one) for one in lost.get(line.id, [])]))
+               notes[line.number], label(edition) if edition else "", numbers_text(anew.get(line.id, [])),
+               loss_text([Loss(*loss) for loss in lost.get(line.id, [])]))
 
 
 def _buyer_rows(db: Database) -> Iterator[tuple[object, ...]]:
     page = buyers.listed(db)
     while page:
         for one in page:
-            others = [key for key in (one.key, *buyers.joined(db, one.key)) if key != folded(one.name)]
+            others = [key for key in (one.key, *buyers.joined(db, one.key)) if key != fold_name(one.name)]
             yield one.name, one.contact, one.notes, " | ".join(others)
         page = buyers.listed(db, after=page[-1].key)
 

@@ -30,8 +30,8 @@ class OpenFolder:
 
     @property
     def id(self) -> FileId:
-        found = os.fstat(self.fd)
-        return FileId(found.st_dev, found.st_ino)
+        status = os.fstat(self.fd)
+        return FileId(status.st_dev, status.st_ino)
 
     def names(self) -> list[str]:
         """Names of what lies in it."""
@@ -230,8 +230,8 @@ def read_small(entry: Entry, most: int) -> bytes | None:
     except OSError:
         return None
     try:
-        found = os.fstat(fd)
-        if not is_regular(found) or found.st_size > most:
+        status = os.fstat(fd)
+        if not is_regular(status) or status.st_size > most:
             return None
         data = b""
         while len(data) <= most and (block := os.read(fd, most + 1 - len(data))):

@@ -41,16 +41,16 @@ class _Mount:
 def identity(place: Path | str | int, *, follow: bool = True) -> FileId | None:
     """What a path or an open file is; None where nothing is there, or it cannot be looked at."""
     try:
-        found = os.stat(place, follow_symlinks=follow or isinstance(place, int))  # noqa: PTH116 - a handle too
+        status = os.stat(place, follow_symlinks=follow or isinstance(place, int))  # noqa: PTH116 - a handle too
     except (OSError, ValueError):  # ValueError: a path that holds a NUL leads nowhere
         return None
-    return FileId(found.st_dev, found.st_ino)
+    return FileId(status.st_dev, status.st_ino)
 
 
-def same_file(one: Path | str | int, two: Path | str | int) -> bool:
+def same_file(path_a: Path | str | int, path_b: Path | str | int) -> bool:
     """Whether both lead to one file or folder, now."""
-    first = identity(one)
-    return first is not None and first == identity(two)
+    first = identity(path_a)
+    return first is not None and first == identity(path_b)
 
 
 def inside(path: Path, folder: Path) -> bool:
@@ -70,9 +70,9 @@ def inside(path: Path, folder: Path) -> bool:
             and Path(here[1]).is_relative_to(there[1]))
 
 
-def overlapping(one: Path, two: Path) -> bool:
+def overlapping(first: Path, second: Path) -> bool:
     """Whether one folder is the other, or holds it."""
-    return inside(one, two) or inside(two, one)
+    return inside(first, second) or inside(second, first)
 
 
 def filesystem_id(place: Path | str | int) -> str:
@@ -82,11 +82,11 @@ def filesystem_id(place: Path | str | int) -> str:
     gives, which some file systems make from the device number.
     """
     try:
-        found = os.stat(place)  # noqa: PTH116 - a handle too
+        status = os.stat(place)  # noqa: PTH116 - a handle too
         volume = os.statvfs(place)
     except OSError:
         return ""
-    return _filesystem(found.st_dev, volume.f_fsid, _mount_table())
+    return _filesystem(status.st_dev, volume.f_fsid, _mount_table())
 
 
 def physical_disks(place: Path | str | int) -> frozenset[str]:
@@ -127,20 +127,20 @@ def _filesystem(device: int, fsid: int, mounts: bytes) -> str:
     return f"id {fsid & (1 << 64) - 1:x}"
 
 
-def is_regular(found: os.stat_result) -> bool:
+def is_regular(status: os.stat_result) -> bool:
     """Whether it is a file with bytes of its own: no folder, link, pipe or device."""
-    return stat.S_ISREG(found.st_mode)
+    return stat.S_ISREG(status.st_mode)
 
 
 def _within_filesystem(real: Path) -> tuple[int, str] | None:
     """Device and path within the file system of a path without links; None where the system does not tell."""
     covering = [m for m in _mounts(_mount_table()) if real.is_relative_to(m.point)]
-    found = identity(real)
-    if not covering or found is None:
+    file_id = identity(real)
+    if not covering or file_id is None:
         return None
     longest = max(len(m.point) for m in covering)
     mount = [m for m in covering if len(m.point) == longest][-1]  # the last one mounted lies on top
-    return found.device, os.path.normpath(os.path.join(mount.root, real.relative_to(mount.point)))  # noqa: PTH118
+    return file_id.device, os.path.normpath(os.path.join(mount.root, real.relative_to(mount.point)))  # noqa: PTH118
 
 
 def _mount_table() -> bytes:

@@ -162,7 +162,7 @@ def test_a_retired_store_leaves_no_findings_and_frees_its_name(call: Call, archi
     with transaction(db):
         findings.record(db, "missing", "gone", store_id=2, path="x.tif")
     assert call("store", "retire", "nas", "--yes").code == 0
-    assert findings.open_ones(db, store_id=2) == []
+    assert findings.list_open(db, store_id=2) == []
     (event,) = db.execute("SELECT detail FROM event WHERE store = 'nas' ORDER BY id DESC LIMIT 1").fetchone()
     assert "retired" in event
     (tmp_path / "new nas").mkdir()

@@ -18,7 +18,7 @@ from catalogue.errors import CatalogueError
 from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store
 from catalogue.records import database, stores
-from catalogue.records.database import Database, looked_at, migrate, migrations
+from catalogue.records.database import Database, migrate, migrations, open_for_reading
 from catalogue.settings import Home
 
 Scan = Callable[..., Path]
@@ -111,8 +111,8 @@ def test_an_older_catalogue_is_brought_up_to_date_first(tmp_path: Path, monkeypa
     with monkeypatch.context() as patch:
         patch.setattr(database, "open_database", lambda path, **_: (_ for _ in ()).throw(CatalogueError("No.")))
         with pytest.raises(CatalogueError, match="older version"):
-            looked_at(path)
-    assert looked_at(path).execute("PRAGMA user_version").fetchone()[0] == migrations()[-1][0]
+            open_for_reading(path)
+    assert open_for_reading(path).execute("PRAGMA user_version").fetchone()[0] == migrations()[-1][0]
 
 
 def leaves(group: click.Group, before: tuple[str, ...] = ()) -> Iterator[tuple[str, ...]]:

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from catalogue.filing.levels import MEANINGS, Choice, choices_of, meaning_of, rules_of, with_choice
 from catalogue.indexing.guessing import guess_paths
-from catalogue.indexing.naming import place_of
+from catalogue.indexing.naming import names_in_path
 from catalogue.settings import setting_fault
 
 
@@ -20,11 +20,11 @@ def test_levels_become_rules_the_most_particular_first() -> None:
 def test_what_a_level_means_holds_below_its_prefix_alone() -> None:
     choices = (Choice(("Clients",), 1, "artist"), Choice(("Clients", "Brun"), 2, "piece"))
     rules = rules_of(choices)
-    assert place_of("Clients/Brun/Citrons/x.tif", rules).piece == "Citrons"
-    assert place_of("Clients/Brun/Citrons/x.tif", rules).artist == "Brun"
-    assert place_of("Clients/Quill/Harbour/x.tif", rules).piece == ""
-    assert place_of("Clients/Quill/x.tif", rules).artist == "Quill"
-    assert place_of("Shows/Quill/x.tif", rules).artist == ""
+    assert names_in_path("Clients/Brun/Citrons/x.tif", rules).piece == "Citrons"
+    assert names_in_path("Clients/Brun/Citrons/x.tif", rules).artist == "Brun"
+    assert names_in_path("Clients/Quill/Harbour/x.tif", rules).piece == ""
+    assert names_in_path("Clients/Quill/x.tif", rules).artist == "Quill"
+    assert names_in_path("Shows/Quill/x.tif", rules).artist == ""
 
 
 def test_a_folder_that_is_no_artist_is_left_out_of_what_is_guessed() -> None:
@@ -48,8 +48,9 @@ def test_series_and_year_of_folders_are_taken_as_they_are() -> None:
 
 def test_a_year_that_is_none_is_left_to_the_guess() -> None:
     rules = rules_of((Choice((), 0, "artist"), Choice((), 1, "year")))
-    assert place_of("Ada Quill/2019/x.tif", rules).year == "2019"
-    assert (place_of("Ada Quill/Harbour/x.tif", rules).artist, place_of("Ada Quill/Harbour/x.tif", rules).year) == (
+    assert names_in_path("Ada Quill/2019/x.tif", rules).year == "2019"
+    assert (names_in_path("Ada Quill/Harbour/x.tif", rules).artist,
+            names_in_path("Ada Quill/Harbour/x.tif", rules).year) == (
         "Ada Quill", "")
 
 
@@ -85,7 +86,7 @@ def test_rules_read_a_path_as_its_folders_mean(made: list[tuple[list[str], int, 
             choices = with_choice(choices, Choice(tuple(prefix), depth, meaning))
     folders = data.draw(st.lists(NAMES, min_size=1, max_size=4))
     meanings = [meaning_of(choices, folders[:depth + 1]) for depth in range(len(folders))]
-    place = place_of("/".join([*folders, "x.tif"]), rules_of(choices))
+    place = names_in_path("/".join([*folders, "x.tif"]), rules_of(choices))
     for field, meaning in (("artist", "artist"), ("piece", "piece"), ("series", "series")):
         wanted = [name for name, one in zip(folders, meanings, strict=True) if one == meaning]
         if len(wanted) < 2:

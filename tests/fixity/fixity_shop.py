@@ -50,10 +50,10 @@ class Shop:
         return due
 
     def kinds(self, path: str, store: str = "main") -> set[str]:
-        return {f.kind for f in findings.open_ones(self.db, store_id=self.store(store).id) if f.path == path}
+        return {f.kind for f in findings.list_open(self.db, store_id=self.store(store).id) if f.path == path}
 
     def finding(self, kind: str) -> findings.Finding:
-        found = findings.open_ones(self.db, kind=kind)
+        found = findings.list_open(self.db, kind=kind)
         assert len(found) == 1, found
         return found[0]
 

@@ -19,9 +19,9 @@ from catalogue.fixity import audit as auditing
 from catalogue.fixity import checking, verdicts
 from catalogue.fixity.audit import Budget
 from catalogue.fixity.checking import Expected, Result, check
-from catalogue.fixity.placing import from_text
-from catalogue.indexing.alone import alone
-from catalogue.progress import Progress, never
+from catalogue.fixity.damage_regions import from_text
+from catalogue.indexing.exclusive_lock import exclusive_lock
+from catalogue.progress import Progress, never_cancelled
 from catalogue.reading.digests import ReadFailed
 from catalogue.records import events, files, findings, fixity, runs
 from tests.waiting import HANG_SECONDS
@@ -186,7 +186,7 @@ def test_an_offline_store_is_offline_not_missing(shop: Shop) -> None:
     assert shop.kinds(MASTER) == set()
     (shop.folder / "unplugged").rename(shop.folder / "main")
     assert shop.audit().outcome == "finished"
-    assert findings.open_ones(shop.db, kind="offline") == []
+    assert findings.list_open(shop.db, kind="offline") == []
 
 
 def test_an_off_site_disk_is_expected_elsewhere_until_its_audit_is_due(shop: Shop, scan: Scan) -> None:
@@ -221,8 +221,8 @@ def test_a_store_pulled_mid_run_says_nothing_about_its_files(shop: Shop, scan: S
     done = shop.audit(report=report)
     assert done.outcome == "failed"
     assert done.checked < 12
-    assert not findings.open_ones(shop.db, kind="missing")
-    assert len(findings.open_ones(shop.db, kind="offline")) == 1
+    assert not findings.list_open(shop.db, kind="missing")
+    assert len(findings.list_open(shop.db, kind="offline")) == 1
     (shop.folder / "pulled").rename(shop.folder / "main")
     again = shop.audit()
     assert (again.outcome, again.checked + again.carried_on) == ("finished", 12)
@@ -243,7 +243,7 @@ def test_a_read_error_is_tried_again_then_placed_to_the_sector(tmp_path: Path, m
 
     monkeypatch.setattr(os, "readv", failing)
     found = check(str(path), Expected(300_000, path.stat().st_mtime_ns, "0" * 64), tell=lambda _: None,
-                  cancelled=never)
+                  cancelled=never_cancelled)
     assert found.result is Result.UNREADABLE
     assert found.offset == bad // checking.SECTOR_BYTES * checking.SECTOR_BYTES
     assert tries.count(found.offset) >= checking.TRIES
@@ -293,7 +293,7 @@ def test_a_file_written_to_meanwhile_says_nothing(tmp_path: Path) -> None:
     def tell(_: int) -> None:
         os.utime(path, ns=(7, 7))
 
-    found = check(str(path), Expected(1000, path.stat().st_mtime_ns, "0" * 64), tell=tell, cancelled=never)
+    found = check(str(path), Expected(1000, path.stat().st_mtime_ns, "0" * 64), tell=tell, cancelled=never_cancelled)
     assert found.result is Result.CHANGING
 
 
@@ -303,7 +303,7 @@ def test_a_file_replaced_meanwhile_says_nothing(tmp_path: Path) -> None:
     for one in (path, other):
         one.write_bytes(b"x" * 1000)
     expected = Expected(1000, path.stat().st_mtime_ns, hashlib.sha256(b"x" * 1000).hexdigest())
-    found = check(str(path), expected, tell=lambda _: other.replace(path) and None, cancelled=never)
+    found = check(str(path), expected, tell=lambda _: other.replace(path) and None, cancelled=never_cancelled)
     assert (found.result, found.detail) == (Result.CHANGING, "it was replaced while being read")
 
 
@@ -330,7 +330,8 @@ def test_a_sector_is_read_three_times_before_it_is_given_up(
 
 def test_a_pipe_in_the_place_of_a_file_does_not_hang(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "f")
-    assert check(str(tmp_path / "f"), Expected(1, 1, ""), tell=lambda _: None, cancelled=never).result is Result.MISSING
+    assert check(str(tmp_path / "f"), Expected(1, 1, ""), tell=lambda _: None,
+                 cancelled=never_cancelled).result is Result.MISSING
 
 
 def test_oldest_check_first_within_a_byte_budget_then_the_rest(shop: Shop, scan: Scan) -> None:
@@ -426,7 +427,7 @@ def test_a_clock_set_back_spares_no_file(shop: Shop, scan: Scan, monkeypatch: py
 
 
 def test_two_audits_at_once_get_a_clear_word(shop: Shop) -> None:
-    with alone(shop.home, "audit"), pytest.raises(Busy, match="Another audit"):
+    with exclusive_lock(shop.home, "audit"), pytest.raises(Busy, match="Another audit"):
         shop.audit()
 
 

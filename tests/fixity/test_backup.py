@@ -302,7 +302,7 @@ def test_a_rebuild_uses_the_manifest_kept_beside_the_catalogue(archive: Shop) ->
     assert done.aside is not None
     assert done.stores[0].differ == 1
     db = open_database(archive.home.database)
-    (one,) = findings.open_ones(db, kind="changed")
+    (one,) = findings.list_open(db, kind="changed")
     file = files.by_id(db, one.file_id or 0)
     assert file is not None and scans.by_id(db, file.scan_id or 0) is not None
     db.close()

@@ -21,7 +21,7 @@ from catalogue.fixity.bag_check import check_bag
 from catalogue.fixity.bag_names import distinct, escaped, portable, unescaped, unsafe
 from catalogue.fixity.bags import Bag, baggable, write_bag
 from catalogue.fixity.copying import Stopped
-from catalogue.records.paths import kept
+from catalogue.records.paths import escape_path
 from catalogue.storage.atomic import part_folder, part_path
 
 Scan = Callable[..., Path]
@@ -71,7 +71,7 @@ def test_paths_that_lead_away_are_refused(path: str) -> None:
 @example(b"x" * 299 + b".tif")
 @example(b" .tif. ")
 def test_portable_names_are_portable(name: bytes) -> None:
-    found = portable(kept(os.fsdecode(name)))
+    found = portable(escape_path(os.fsdecode(name)))
     assert found and found == found.strip() and len(found.encode()) <= 201
     assert not set(found) & set('%\n\r<>:"|?*\\/~\x00')
     assert portable(found) == found
@@ -155,7 +155,8 @@ def _record(shop: Shop, name: bytes, data: bytes) -> None:
     reading = Reading(str(place), len(data), 0, sha256=hashlib.sha256(data).hexdigest(), format="TIFF")
     with shop.db.conn:
         scan_id = scans.save(shop.db, reading, role="master", piece_id=None)
-        files.save(shop.db, shop.store().id, kept(os.fsdecode(name)), len(data), place.stat().st_mtime_ns, scan_id,
+        files.save(shop.db, shop.store().id, escape_path(os.fsdecode(name)), len(data), place.stat().st_mtime_ns,
+                   scan_id,
                    verified=True)
 
 

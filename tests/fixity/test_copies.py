@@ -17,9 +17,9 @@ from catalogue.fixity import copies, copying
 from catalogue.fixity.advice import accept, next_step, open_findings
 from catalogue.fixity.copies import CopySummary, copy_to, plan, review
 from catalogue.fixity.copying import Stopped
-from catalogue.fixity.restore import file_called, restore
+from catalogue.fixity.restore import find_file, restore
 from catalogue.fixity.restore import plan as plan_restore
-from catalogue.indexing.alone import alone
+from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.stores import retire_store
 from catalogue.operations import copying as copying_operation
 from catalogue.progress import Progress
@@ -50,7 +50,7 @@ def copy(shop: Shop, store: str, **options: object) -> CopySummary:
 
 
 def kinds(shop: Shop) -> set[str]:
-    return {f.kind for f in findings.open_ones(shop.db) if f.kind != "no profile"}
+    return {f.kind for f in findings.list_open(shop.db) if f.kind != "no profile"}
 
 
 @pytest.mark.usefixtures("master")
@@ -110,10 +110,10 @@ def test_where_no_store_could_hold_a_copy_one_finding_says_so(shop: Shop, scan: 
     assert "--kind off-site" in shop.finding("no off-site copy").hint
     shop.add("nas", "copy")
     review(shop.db, Settings())
-    assert len(findings.open_ones(shop.db, kind="single copy")) == 4
-    assert len(findings.open_ones(shop.db, kind="no off-site copy")) == 1
+    assert len(findings.list_open(shop.db, kind="single copy")) == 4
+    assert len(findings.list_open(shop.db, kind="no off-site copy")) == 1
     copy(shop, "nas")
-    assert findings.open_ones(shop.db, kind="single copy") == []
+    assert findings.list_open(shop.db, kind="single copy") == []
 
 
 @pytest.mark.usefixtures("master")
@@ -335,7 +335,7 @@ def test_stopped_then_carried_on(shop: Shop, scan: Scan) -> None:
 
 @pytest.mark.usefixtures("master")
 def test_an_offline_target_and_a_second_copy_run_are_refused(shop: Shop) -> None:
-    with alone(shop.home, "copy"), pytest.raises(Busy):
+    with exclusive_lock(shop.home, "copy"), pytest.raises(Busy):
         copy(shop, "nas")
     (shop.folder / "nas").rename(shop.folder / "gone")
     with pytest.raises(StoreAway, match="offline"):
@@ -482,13 +482,13 @@ restore(db, again.home.settings, plan(db, int(sys.argv[2])))
 
 def test_a_file_is_found_by_what_people_call_it(shop: Shop, master: Path, scan: Scan) -> None:
     for words in (str(master), f"main:{MASTER}", MASTER, "master.tif", "Harbour/master.tif"):
-        assert file_called(shop.db, words).id == shop.due(MASTER).id
+        assert find_file(shop.db, words).id == shop.due(MASTER).id
     with pytest.raises(NotFound):
-        file_called(shop.db, "aster.tif")
+        find_file(shop.db, "aster.tif")
     scan("main/Bo Ek/Harbour/master.tif", seed=9)
     shop.index()
     with pytest.raises(Ambiguous, match="Ada Quill"):
-        file_called(shop.db, "master.tif")
+        find_file(shop.db, "master.tif")
 
 
 @pytest.mark.usefixtures("master")

@@ -14,8 +14,8 @@ from fixity_shop import Shop
 from catalogue.errors import Ambiguous, Refused
 from catalogue.fixity.copies import copy_to, plan
 from catalogue.fixity.copying import copy_verified
-from catalogue.fixity.restore import file_called
-from catalogue.progress import never, unheard
+from catalogue.fixity.restore import find_file
+from catalogue.progress import ignore_progress, never_cancelled
 from catalogue.records import events, runs
 from tests.waiting import HANG_SECONDS
 
@@ -85,7 +85,8 @@ def test_a_name_the_disk_takes_for_another_is_not_written_over(folding: Path, tm
     (folding / there).write_bytes(b"the only master")
     (tmp_path / "in.tif").write_bytes(b"new")
     with pytest.raises(Refused, match="already there"):
-        copy_verified(tmp_path / "in.tif", folding / new, sha256=None, report=unheard, cancelled=never)
+        copy_verified(tmp_path / "in.tif", folding / new, sha256=None, report=ignore_progress,
+                      cancelled=never_cancelled)
     assert (folding / there).read_bytes() == b"the only master"
 
 
@@ -152,7 +153,7 @@ def test_of_files_called_alike_the_damaged_one_is_meant(shop: Shop, scan: Scan) 
     shop.index()
     copy_to(shop.db, shop.home, nas, plan(shop.db, nas))
     with pytest.raises(Ambiguous):
-        file_called(shop.db, "master.tif")
+        find_file(shop.db, "master.tif")
     path.unlink()
     shop.audit()
-    assert file_called(shop.db, "master.tif").store == "main"
+    assert find_file(shop.db, "master.tif").store == "main"

@@ -80,7 +80,8 @@ def refusing(path: Path, number: int) -> Iterator[None]:
     real_open, real_os_open = builtins.open, os.open
 
     def refused(wanted: object) -> bool:
-        return not isinstance(wanted, int) and os.fspath(wanted) == str(path)  # type: ignore[call-overload,no-any-return]
+        return not isinstance(wanted,
+                              int) and os.fspath(wanted) == str(path)  # type: ignore[call-overload,no-any-return]
 
     def python_open(file: object, *given: object, **named: object) -> object:
         if refused(file):
@@ -334,7 +335,7 @@ def test_whatever_happened_the_known_content_can_be_restored(world: World, deed:
     restore.restore(shop.db, shop.home.settings, restore.plan(shop.db, file.id, shop.store("nas"), sha256=was))
     assert (world.content(MASTER), world.state(MASTER), shop.kinds(MASTER)) == ("A", "present", set())
     assert world.copies("A") == 2
-    assert not findings.open_ones(shop.db, kind="single copy"), "restored, it is no single copy any more"
+    assert not findings.list_open(shop.db, kind="single copy"), "restored, it is no single copy any more"
     for again in ALL:
         LOOKS[again](world)
         assert (world.content(MASTER), shop.kinds(MASTER), world.copies("A")) == ("A", set(), 2)
@@ -356,7 +357,7 @@ def test_an_accepted_edit_is_what_the_file_holds_and_its_former_content_lacks_no
     accept(shop.db, shop.home.settings, shop.finding("edited").id, "retouched")
     accept(shop.db, shop.home.settings, shop.finding("missing").id, "thinned out")
     assert (world.content(MASTER), shop.kinds(MASTER), world.copies("B")) == ("B", set(), 1)
-    lacking = {f.scan_id for f in findings.open_ones(shop.db, kind="single copy")}
+    lacking = {f.scan_id for f in findings.list_open(shop.db, kind="single copy")}
     held = shop.due(MASTER).scan_id
     assert lacking == {held}, "a content that no file should hold any more lacks copies for ever"
 
@@ -450,7 +451,7 @@ def test_a_copy_from_a_file_that_fails_is_not_made_and_the_file_counts_no_more(w
     done = copying.copy_to(shop.db, shop.home, shop.store("usb"), copying.plan(shop.db, shop.store("usb")))
     assert (done.copied, len(done.not_copied)) == (0, 1)
     assert (world.content(MASTER), world.copies("A")) == ("A", 1)
-    assert findings.open_ones(shop.db, kind="single copy")
+    assert findings.list_open(shop.db, kind="single copy")
     LOOKS["index"](world)
     assert world.shop.kinds(MASTER), "what failed as a source is read by the next run"
 
@@ -513,7 +514,7 @@ def test_copies_and_last_check_are_the_same_wherever_they_are_asked(world: World
     said = copies.of_scan(db, a.id)
     listed = {c.scan_id: c for c in copies.of_masters(db)}
     assert listed[a.id] == said
-    lacks = [f.detail for f in findings.open_ones(db, kind="single copy") if f.scan_id == a.id]
+    lacks = [f.detail for f in findings.list_open(db, kind="single copy") if f.scan_id == a.id]
     assert bool(lacks) == (said.stores < shop.home.settings.copies_wanted)
     assert fixity_facts.facts(db, "").in_two == sum(c.stores >= 2 for c in listed.values())
     one_disk = replace(shop.home, settings=replace(shop.home.settings, copies_on_one_disk=True))

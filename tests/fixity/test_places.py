@@ -16,8 +16,8 @@ from catalogue.fixity import copying, restore
 from catalogue.fixity.bags import baggable, write_bag
 from catalogue.fixity.copies import SINGLE, copy_to, plan, review
 from catalogue.indexing import stores as on_disk
-from catalogue.indexing.stores import MARKER, add_store, marked_elsewhere, move_store, where
-from catalogue.progress import Progress, never, unheard
+from catalogue.indexing.stores import MARKER, add_store, locate_store, marked_elsewhere, move_store
+from catalogue.progress import Progress, ignore_progress, never_cancelled
 from catalogue.records import copies, scans
 from catalogue.records import stores as store_rows
 from catalogue.settings import Home, Settings, read_settings
@@ -114,7 +114,7 @@ def test_an_empty_folder_is_no_store_that_has_no_marker(shop: Shop) -> None:
     """An unmarked store's mount point looks so while its disk is away."""
     (shop.folder / "plain").mkdir()
     plain = add_store(shop.db, "plain", shop.folder / "plain", "primary", consent=False)
-    assert not on_disk.is_at(plain, Path(plain.root)) and where(shop.db, plain) is None
+    assert not on_disk.is_at(plain, Path(plain.root)) and locate_store(shop.db, plain) is None
     (shop.folder / "plain" / "one.tif").touch()
     assert on_disk.is_at(plain, Path(plain.root))
 
@@ -158,7 +158,7 @@ def test_files_taken_for_copies_before_are_seen_through_by_the_next_audit(shop: 
 
 
 def test_two_stores_on_one_disk_are_told(shop: Shop, mount: Callable[[Path, str], None]) -> None:
-    from catalogue.records.places import shared_disks
+    from catalogue.records.locations import shared_disks
 
     mount(shop.folder / "other disk", "tmpfs")
     shop.add("nas", "copy")
@@ -205,7 +205,7 @@ def test_a_restore_after_an_unmount_writes_nothing_and_claims_nothing(
     with pytest.raises(StoreAway):
         restore.restore(shop.db, shop.home.settings, planned)
     assert list((shop.folder / "nas").iterdir()) == []
-    assert where(shop.db, nas) is None
+    assert locate_store(shop.db, nas) is None
 
 
 def test_a_restore_onto_a_disk_that_went_away_at_the_last_moment_is_not_recorded(
@@ -279,18 +279,18 @@ def test_a_clone_is_never_taken_for_the_disk(shop: Shop, volumes: Path) -> None:
     store = shop.add("nas", "copy")
     shutil.copytree(shop.folder / "nas", volumes / "clone")
     (shop.folder / "nas").rename(shop.folder / "unplugged")
-    assert where(shop.db, store) is None
+    assert locate_store(shop.db, store) is None
     assert shop.store("nas").root == str(shop.folder / "nas")
     with pytest.raises(StoreAway, match=r"may be a clone.*store move nas"):
         copy(shop, "nas")
     move_store(shop.db, store, volumes / "clone")
-    assert where(shop.db, shop.store("nas")) == volumes / "clone"
+    assert locate_store(shop.db, shop.store("nas")) == volumes / "clone"
 
 
 def test_the_disk_itself_is_known_at_a_new_place(shop: Shop, volumes: Path) -> None:
     store = shop.add("nas", "copy")
     (shop.folder / "nas").rename(volumes / "nas")
-    assert where(shop.db, store) == volumes / "nas"
+    assert locate_store(shop.db, store) == volumes / "nas"
     assert shop.store("nas").root == str(volumes / "nas")
 
 
@@ -298,7 +298,7 @@ def test_of_two_disks_with_one_marker_none_is_chosen(shop: Shop, volumes: Path) 
     store = shop.add("nas", "copy")
     shutil.copytree(shop.folder / "nas", volumes / "clone")
     (shop.folder / "nas").rename(volumes / "nas")
-    assert where(shop.db, store) is None
+    assert locate_store(shop.db, store) is None
     assert marked_elsewhere(store) == [volumes / "clone", volumes / "nas"]
 
 
@@ -397,7 +397,8 @@ def test_a_file_never_replaces_itself(shop: Shop, scan: Scan) -> None:
     master = scan("main/Ada/Harbour/0.tif")
     (shop.folder / "twin.tif").hardlink_to(master)
     with pytest.raises(Refused, match="one file"):
-        copying.copy_verified(master, shop.folder / "twin.tif", sha256=None, report=unheard, cancelled=never,
+        copying.copy_verified(master, shop.folder / "twin.tif", sha256=None, report=ignore_progress,
+                              cancelled=never_cancelled,
                               replace=True)
 
 

@@ -28,12 +28,12 @@ from catalogue.intake.moving import apply_tidying, undo_tidying
 from catalogue.intake.packets import Description
 from catalogue.intake.sidecars import files_to_describe, write_sidecars
 from catalogue.intake.tidy import plan_tidying
-from catalogue.ledger.taking import take_in
+from catalogue.ledger.table_import import import_table
 from catalogue.operations.auditing import check_log, summarize_log
 from catalogue.operations.correcting import confirm_pieces
 from catalogue.records import files, findings, pieces
 from catalogue.records.database import open_database, transaction
-from catalogue.records.paths import kept, native, unsafe_kept
+from catalogue.records.paths import escape_path, native_path, unsafe_escaped_path
 from catalogue.settings import Home
 from catalogue.untrusted import open_regular, read_regular, unsafe_path
 
@@ -51,15 +51,15 @@ def test_paths_that_lead_away_are_refused(path: str) -> None:
 def test_a_name_that_a_disk_can_hold_is_accepted(name: bytes) -> None:
     for path in (os.fsdecode(name), f"folder/{os.fsdecode(name)}"):
         assert unsafe_path(path) == ""
-        assert unsafe_kept(kept(path)) == ""
-        assert native(kept(path)) == path
+        assert unsafe_escaped_path(escape_path(path)) == ""
+        assert native_path(escape_path(path)) == path
 
 
 @pytest.mark.parametrize("path", ["//41", "a//2e//2e/x", "//2e./x", "a///ff/..", "../x", "x\0", "caf\udce9.tif",
                                   "caf//c3//a9.tif", "//FF"])
 def test_a_kept_path_that_no_name_gives_is_refused(path: str) -> None:
     """Bytes that are UTF-8 are kept as letters, others as escapes: a second spelling would be a second file."""
-    assert unsafe_kept(path)
+    assert unsafe_escaped_path(path)
 
 
 @pytest.fixture
@@ -104,7 +104,7 @@ def test_a_manifest_that_leads_out_of_its_store_is_not_followed(shop: Shop, scan
     again = Shop(db, home, tmp_path)
     assert {row[0] for row in db.execute("SELECT path FROM file")} == {"Ada Quill/Harbour/0.tif", "good.tif"}
     assert again.audit().findings == {"missing": 1}
-    (told,) = findings.open_ones(db, kind="unusable manifest")
+    (told,) = findings.list_open(db, kind="unusable manifest")
     assert "4 lines" in told.detail and "line 3" in told.detail
     db.close()
 
@@ -131,11 +131,11 @@ def test_a_manifest_that_is_no_file_is_passed_over_and_said(shop: Shop, scan: Sc
     rebuilt = rebuild(home, [root], executors=threads)
     assert [one.files for one in rebuilt.stores] == [1] and "main was passed over" in rebuilt.passed_over[0]
     db = open_database(home.database)
-    assert len(findings.open_ones(db, kind=manifest.UNUSABLE)) == 1
+    assert len(findings.list_open(db, kind=manifest.UNUSABLE)) == 1
     db.close()
     place.rmdir() if kind == "folder" else place.unlink()
     assert not check_log(shop.db, shop.home).passed_over
-    assert not findings.open_ones(shop.db, kind=manifest.UNUSABLE)
+    assert not findings.list_open(shop.db, kind=manifest.UNUSABLE)
 
 
 @pytest.mark.parametrize("path", ["../evil.tif", "nul\0.tif", "//41.tif"])
@@ -251,7 +251,7 @@ def test_a_backup_with_a_schema_that_is_not_ours_is_refused(shop: Shop, scan: Sc
 def test_a_table_to_take_in_is_a_file_of_sensible_size(shop: Shop, tmp_path: Path, make: str) -> None:
     _odd(tmp_path / "orders.csv", make)
     with pytest.raises(CatalogueError, match="cannot be read"):
-        take_in(shop.db, shop.home.settings, tmp_path / "orders.csv")
+        import_table(shop.db, shop.home.settings, tmp_path / "orders.csv")
 
 
 @pytest.mark.parametrize("make", ["pipe", "device", "loop", "large"])

@@ -390,7 +390,8 @@ def test_a_merge_of_pieces_holds_for_whatever_a_merge_of_artists_brings_under_th
     filed = shop.filed()
     with transaction(shop.db):
         for kind in ("artist", "piece", "scan"):
-            effective.touch(shop.db, kind, [row[0] for row in shop.db.execute(f"SELECT id FROM {kind}").fetchall()])
+            effective.mark_stale(shop.db, kind,
+                                 [row[0] for row in shop.db.execute(f"SELECT id FROM {kind}").fetchall()])
     assert shop.filed() == filed
 
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from catalogue.indexing.crawl import Obstacle, crawl
-from catalogue.records.paths import kept, native, shown
+from catalogue.records.paths import display_path, escape_path, native_path
 from catalogue.settings import Settings
 
 IGNORE = Settings().ignore
@@ -19,9 +19,9 @@ name_bytes = st.binary(min_size=1, max_size=12).filter(lambda b: not {0, ord("/"
 @given(st.lists(name_bytes, min_size=1, max_size=5))
 def test_any_name_is_kept_and_given_back(parts: list[bytes]) -> None:
     path = os.fsdecode(b"/".join(parts))
-    assert native(kept(path)) == path
-    kept(path).encode("utf-8")  # must be text SQLite can hold
-    assert "//" not in shown(kept(path))
+    assert native_path(escape_path(path)) == path
+    escape_path(path).encode("utf-8")  # must be text SQLite can hold
+    assert "//" not in display_path(escape_path(path))
 
 
 @given(st.sets(st.lists(st.sampled_from(["a", "b", "a-", "a b", "é", "Z", "a.tif", "\U0001f3a8"]), min_size=1,

@@ -91,7 +91,7 @@ def test_structure_is_as_painted(demo: Database, truth: dict[str, Any]) -> None:
 def test_faults_are_found_and_none_imagined(demo: Database, truth: dict[str, Any]) -> None:
     serious = {"empty", "not a picture", "truncated", "damaged", "unreadable", "undecoded", "vanished"}
     names = {store.id: store.name for store in stores.listed(demo)}
-    found = {(f"{names[f.store_id or 0]}/{f.path}", f.kind) for f in findings.open_ones(demo) if f.kind in serious}
+    found = {(f"{names[f.store_id or 0]}/{f.path}", f.kind) for f in findings.list_open(demo) if f.kind in serious}
     expected = {(place, FAULTS[facts["fault"]["kind"]]) for place, facts in pictures(truth).items()
                 if facts["fault"] and facts["fault"]["kind"] in FAULTS}
     assert found == expected

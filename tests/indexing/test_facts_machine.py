@@ -14,7 +14,7 @@ from catalogue.likeness import merging
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.service import judge
 from catalogue.reading.model import Picture, Reading
-from catalogue.records import effective, guesses, history, likenesses, orders, overlays, pieces, replay, scans
+from catalogue.records import effective, guesses, history, likenesses, orders, pieces, replay, scans, stated_facts
 from catalogue.records.database import open_database, transaction
 from catalogue.records.guesses import Guess
 
@@ -139,7 +139,7 @@ class Facts(RuleBasedStateMachine):
     @invariant()
     def what_was_said_holds(self) -> None:
         for row in self.db.execute("SELECT piece_id FROM piece_stated").fetchall():
-            stated = overlays.row_of(self.db, "piece_stated", row[0]) or {}
+            stated = stated_facts.stated_row(self.db, "piece_stated", row[0]) or {}
             piece = pieces.by_id(self.db, row[0])
             assert (piece is None) == (stated["joined_into"] is not None)
             if piece is not None:

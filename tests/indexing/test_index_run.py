@@ -14,7 +14,7 @@ import pytest
 from catalogue.errors import Busy, Refused
 from catalogue.indexing import service
 from catalogue.indexing.service import StoreSummary, index
-from catalogue.indexing.stores import MARKER, add_store, where
+from catalogue.indexing.stores import MARKER, add_store, locate_store
 from catalogue.records import events, files, findings, pieces, scans, stores
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
@@ -45,7 +45,7 @@ class Shop:
 
     def kinds(self) -> dict[str, set[str]]:
         found: dict[str, set[str]] = {}
-        for finding in findings.open_ones(self.db):
+        for finding in findings.list_open(self.db):
             found.setdefault(finding.path, set()).add(finding.kind)
         return found
 
@@ -336,7 +336,7 @@ def test_a_store_without_marker_is_never_written_to(db: Database, scan: Scan, tm
     scan("quiet/A/B/master.tif")
     before = listing(tmp_path / "quiet")
     store = add_store(db, "quiet", tmp_path / "quiet", "copy", consent=False)
-    assert where(db, store) == tmp_path / "quiet"
+    assert locate_store(db, store) == tmp_path / "quiet"
     assert listing(tmp_path / "quiet") == before
 
 

@@ -12,7 +12,7 @@ import pytest
 from test_index_run import Shop, shop  # noqa: F401 - the fixture
 
 from catalogue.errors import Busy, CatalogueError
-from catalogue.indexing.alone import alone
+from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.likeness.updating import update
 from catalogue.records import runs
 from catalogue.settings import Home
@@ -106,7 +106,7 @@ def test_features_that_cannot_be_written_are_told(shop: Shop) -> None:  # noqa: 
 
 def test_a_lock_that_cannot_be_written_is_told(tmp_path: Path) -> None:
     refused(tmp_path / "home")
-    with pytest.raises(CatalogueError), alone(Home(tmp_path / "home"), "index"):
+    with pytest.raises(CatalogueError), exclusive_lock(Home(tmp_path / "home"), "index"):
         raise AssertionError("there is no lock")
 
 

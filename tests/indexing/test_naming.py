@@ -2,7 +2,7 @@
 
 import pytest
 
-from catalogue.indexing.naming import FORMER_RULES, Place, guess, is_default_name, place_of, role_of
+from catalogue.indexing.naming import FORMER_RULES, PathNames, guess, is_default_name, names_in_path, role_of
 from catalogue.reading.model import Metadata, Picture, Stated
 
 RULES = FORMER_RULES
@@ -25,11 +25,12 @@ PICTURE = Picture(400, 300, 16, "uint", 3, "RGB", "none", "strips")
     ("loose.tif", "", "", ""),
 ])
 def test_place(path: str, artist: str, piece: str, year: str) -> None:
-    assert place_of(path, RULES) == Place(artist, piece, year)
+    assert names_in_path(path, RULES) == PathNames(artist, piece, year)
 
 
 def test_inventory_number() -> None:
-    assert place_of("2021/inv 0412b Quill - Harbour master.tif", RULES) == Place("Quill", "Harbour", "2021", "0412b")
+    assert names_in_path("2021/inv 0412b Quill - Harbour master.tif", RULES) == \
+        PathNames("Quill", "Harbour", "2021", "0412b")
 
 
 @pytest.mark.parametrize(("path", "role"), [
@@ -98,10 +99,10 @@ def test_a_name_that_scanners_give_is_no_title() -> None:
     ("{piece}.*", "Harbour.tif", "", "Harbour"),
 ])
 def test_a_rule_that_names_no_piece_or_one_thing_twice(rule: str, path: str, artist: str, piece: str) -> None:
-    found = place_of(path, (rule,))
+    found = names_in_path(path, (rule,))
     assert (found.artist, found.piece) == (artist, piece)
 
 
 def test_a_year_is_four_ascii_figures() -> None:
-    assert place_of("²²²²/Ada Quill/Harbour/x.tif", RULES).year == ""
-    assert place_of("٢٠٢١/Ada Quill/Harbour/x.tif", RULES).year == ""
+    assert names_in_path("²²²²/Ada Quill/Harbour/x.tif", RULES).year == ""
+    assert names_in_path("٢٠٢١/Ada Quill/Harbour/x.tif", RULES).year == ""

@@ -8,9 +8,9 @@ from intake_pictures import Write, askew, scene
 
 from catalogue.errors import CatalogueError
 from catalogue.intake import arrivals
-from catalogue.intake.arrivals import arrive, counted, found_in, stem_of
+from catalogue.intake.arrivals import find_files, name_counters, read_arrivals, stem_of
 from catalogue.intake.grouping import Group, grouped
-from catalogue.intake.overlap import Lie, overlap, view
+from catalogue.intake.overlap import Arrangement, overlap, view
 
 
 def cut(write: Write, picture: np.ndarray, *, step: tuple[int, int], size: tuple[int, int], start: int = 0,
@@ -26,7 +26,7 @@ def cut(write: Write, picture: np.ndarray, *, step: tuple[int, int], size: tuple
 
 
 def groups_of(folder: Path, wished: float = 0.25) -> list[Group]:
-    return grouped(arrive(found_in(folder, ())[0]), wished)
+    return grouped(read_arrivals(find_files(folder, ())[0]), wished)
 
 
 def names(group: Group) -> list[str]:
@@ -59,7 +59,7 @@ def test_two_works_scanned_one_after_another_are_told_apart(write: Write, tmp_pa
 def test_a_long_pause_parts_two_originals_of_one_running_number(write: Write, tmp_path: Path) -> None:
     for number, at in enumerate(("10:00", "10:40", "11:20", "12:10", "12:12")):
         write(f"scan_{number}.tif", scene(number, 80, 60), at=f"2026-03-01T{at}:00")
-    arrived = arrive(found_in(tmp_path / "key", ())[0])
+    arrived = read_arrivals(find_files(tmp_path / "key", ())[0])
     assert [[a.path.name for a in run] for run in arrivals.runs(arrived)] == [
         ["scan_0.tif", "scan_1.tif", "scan_2.tif"], ["scan_3.tif", "scan_4.tif"]]
 
@@ -93,17 +93,17 @@ def test_how_two_scans_lie_is_measured(write: Write, tmp_path: Path) -> None:
     whole = scene(6, 650, 380)
     for name, part in (("a.tif", whole[:, :400]), ("b.tif", whole[:, 250:]), ("w.tif", whole)):
         write(name, part)
-    a, b, w = (view(x) for x in sorted(arrive(found_in(tmp_path / "key", ())[0]), key=lambda x: x.inside))
+    a, b, w = (view(x) for x in sorted(read_arrivals(find_files(tmp_path / "key", ())[0]), key=lambda x: x.inside))
     assert a and b and w
     beside = overlap(a, b)
-    assert beside and beside.lie is Lie.BESIDE
+    assert beside and beside.arrangement is Arrangement.BESIDE
     assert beside.strip == pytest.approx(150 / 400, abs=0.004)
     assert beside.turn == 0
     inside = overlap(b, w)
-    assert inside and inside.lie is Lie.WITHIN
+    assert inside and inside.arrangement is Arrangement.WITHIN
     assert inside.place[0] == pytest.approx((250 / 650, 0), abs=0.004)
     around = overlap(w, b)
-    assert around and around.lie is Lie.AROUND
+    assert around and around.arrangement is Arrangement.AROUND
 
 
 def test_a_view_captured_twice_is_one_group_and_no_tile_set(write: Write, tmp_path: Path) -> None:
@@ -129,7 +129,7 @@ def test_a_file_cut_short_is_kept_out_with_its_reason(write: Write, tmp_path: Pa
     whole = write("a.tif", scene(8, 400, 300))
     short = whole.with_name("b.tif")
     short.write_bytes(whole.read_bytes()[:100_000])
-    faults = {a.path.name: a.faults for a in arrive(found_in(tmp_path / "key", ())[0])}
+    faults = {a.path.name: a.faults for a in read_arrivals(find_files(tmp_path / "key", ())[0])}
     assert not faults["a.tif"]
     assert faults["b.tif"]
     assert [names(g) for g in groups_of(tmp_path / "key")] == [["a.tif"]]
@@ -139,15 +139,16 @@ def test_many_bytes_are_read_by_processes_with_the_same_result(
         write: Write, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     for n in range(3):
         write(f"{n}.tif", scene(n, 80, 60))
-    files, _ = found_in(tmp_path / "key", ())
-    here = arrive(files)
+    files, _ = find_files(tmp_path / "key", ())
+    here = read_arrivals(files)
     monkeypatch.setattr(arrivals, "HERE_BYTES", 0)
-    assert [(a.inside, a.reading.sha256, a.moment) for a in arrive(files)] == [
+    assert [(a.inside, a.reading.sha256, a.moment) for a in read_arrivals(files)] == [
         (a.inside, a.reading.sha256, a.moment) for a in here]
 
 
 def test_numbers_in_names_count_as_numbers() -> None:
-    assert sorted(["scan 10", "scan 9", "scan 2b", "Scan 1"], key=counted) == ["Scan 1", "scan 2b", "scan 9", "scan 10"]
+    assert sorted(["scan 10", "scan 9", "scan 2b", "Scan 1"], key=name_counters) == \
+        ["Scan 1", "scan 2b", "scan 9", "scan 10"]
     assert stem_of("k/Harbour_0012.tif") == stem_of("k/harbour 3.tiff") == ("k", "harbour")
     assert stem_of("k/Quay tile 2 of 6.tif") == stem_of("k/quay_tile_11of12.tif") == ("k", "quay tile")
     assert stem_of("k/Quay r1c2.tif") == stem_of("k/Quay r10c3.tif") == ("k", "quay")
@@ -156,4 +157,4 @@ def test_numbers_in_names_count_as_numbers() -> None:
 
 def test_a_missing_folder_is_said(tmp_path: Path) -> None:
     with pytest.raises(CatalogueError, match="no such folder"):
-        found_in(tmp_path / "nowhere", ())
+        find_files(tmp_path / "nowhere", ())

@@ -9,8 +9,8 @@ import pytest
 from intake_pictures import TakeUp, Write, scene
 
 from catalogue.intake.applying import apply
-from catalogue.intake.kinship import keep_links, likeness_of, relation_of
 from catalogue.intake.proposals import Kind, propose
+from catalogue.intake.similarity import keep_links, likeness_of, relation_of
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.service import tile_places
 from catalogue.likeness.updating import update

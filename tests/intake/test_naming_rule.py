@@ -10,7 +10,17 @@ from hypothesis import strategies as st
 from pathvalidate import is_valid_filename
 
 from catalogue.errors import CatalogueError
-from catalogue.intake.naming import PATH_UNITS, Facts, checked_rule, cut, free, named, portable, problems, shortened
+from catalogue.intake.naming import (
+    PATH_UNITS,
+    Facts,
+    apply_rule,
+    checked_rule,
+    cut_bytes,
+    free_path,
+    portable,
+    problems,
+    shortened,
+)
 from catalogue.settings import Settings
 
 RULE = Settings().naming_rule
@@ -19,15 +29,15 @@ HARD = st.text(st.one_of(st.characters(), st.sampled_from("<>:\"/\\|?* .~\u0301\
 
 def test_the_default_rule_names_a_tile_and_a_master() -> None:
     tile = Facts("Ada Quill", "Harbour", "tile", ".tif", "2026-03-01", number=3)
-    assert named(RULE, tile) == "Ada Quill/Harbour/Ada Quill - Harbour - tile 03 - 2026-03-01.tif"
-    assert named(RULE, Facts("Ada Quill", "Harbour", "master", ".tif")) == \
+    assert apply_rule(RULE, tile) == "Ada Quill/Harbour/Ada Quill - Harbour - tile 03 - 2026-03-01.tif"
+    assert apply_rule(RULE, Facts("Ada Quill", "Harbour", "master", ".tif")) == \
         "Ada Quill/Harbour/Ada Quill - Harbour - master.tif"
 
 
 def test_a_field_without_a_value_takes_its_separator_and_a_folder_goes() -> None:
     facts = Facts("Ada Quill", "Harbour", "master", ".tif")
-    assert named("{year}/{artist} - {piece} - {date}{suffix}", facts) == "Ada Quill - Harbour.tif"
-    assert named("{date} {piece}{suffix}", facts) == "Harbour.tif"
+    assert apply_rule("{year}/{artist} - {piece} - {date}{suffix}", facts) == "Ada Quill - Harbour.tif"
+    assert apply_rule("{date} {piece}{suffix}", facts) == "Harbour.tif"
 
 
 @pytest.mark.parametrize("name", ["CON", "con.tif", "Lpt1", "COM¹", "nul .x", "CONIN$", "aux"])
@@ -62,24 +72,24 @@ def test_ruled_paths_have_no_problem_and_stay_in_the_store(artist: str, piece: s
 @given(st.text(max_size=80), st.integers(0, 60))
 def test_cutting_keeps_whole_letters(text: str, size: int) -> None:
     text = text.encode("utf-8", "ignore").decode()
-    short = cut(text, size)
+    short = cut_bytes(text, size)
     assert text.startswith(short)
     assert len(short.encode()) <= size
 
 
 def test_cutting_does_not_part_a_letter_from_its_accent() -> None:
-    assert cut("ae\u0301", 3) == "a"
+    assert cut_bytes("ae\u0301", 3) == "a"
 
 
 def test_a_taken_name_gets_a_number_before_its_suffix() -> None:
     taken = {"a/b.tif", "a/b (2).tif"}
-    assert free("a/b.tif", taken.__contains__) == "a/b (3).tif"
-    assert free("a/c.tif", taken.__contains__) == "a/c.tif"
+    assert free_path("a/b.tif", taken.__contains__) == "a/b (3).tif"
+    assert free_path("a/c.tif", taken.__contains__) == "a/c.tif"
 
 
 @given(st.sets(st.sampled_from([f"x{n}.tif" for n in ("", " (2)", " (3)", " (4)")])))
 def test_a_free_name_is_free(taken: set[str]) -> None:
-    assert free("x.tif", taken.__contains__) not in taken
+    assert free_path("x.tif", taken.__contains__) not in taken
 
 
 @pytest.mark.parametrize("rule", ["{artist}/{nobody}{suffix}", "{artist", "{artist}", "/{artist}{suffix}",

@@ -14,8 +14,8 @@ from catalogue.errors import CatalogueError, Refused
 from catalogue.indexing.stores import add_store, retire_store
 from catalogue.intake import applying, removing
 from catalogue.intake.applying import Outcome, apply
-from catalogue.intake.proposals import Plan, answered, propose
-from catalogue.intake.removing import Place, different_places, places_wanted
+from catalogue.intake.proposals import Plan, propose, with_answers
+from catalogue.intake.removing import CopyLocation, different_places, places_wanted
 from catalogue.records import events, intake
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
@@ -37,7 +37,8 @@ class Desk:
         plan = propose(self.db, self.home, self.source.parent, self.store)
         for number, proposal in enumerate(plan.proposals):
             if proposal.take:
-                plan = answered(self.db, self.home, plan, number, artist="Ada Quill", piece="Harbour", role="master")
+                plan = with_answers(self.db, self.home, plan, number, artist="Ada Quill", piece="Harbour",
+                                    role="master")
         return plan
 
     def take_in(self, *, remove: bool = True, second: bool = True) -> Outcome:
@@ -252,13 +253,14 @@ def test_a_source_that_lies_in_a_store_is_kept_whoever_asks(desk: Desk) -> None:
     ([], False, 0),
 ])
 def test_different_places(places: list[tuple[int, int, str]], one_disk: bool, count: int) -> None:
-    found = [Place(store, FileId(0, file), disk) for store, file, disk in places]
+    found = [CopyLocation(store, FileId(0, file), disk) for store, file, disk in places]
     assert len(different_places(found, one_disk=one_disk)) == count
 
 
 def test_two_partitions_of_one_disk_are_one_place() -> None:
-    found = [Place(1, FileId(0, 1), "a", frozenset({"sda"})), Place(2, FileId(1, 1), "b", frozenset({"sda", "sdb"})),
-             Place(3, FileId(2, 1), "c", frozenset({"sdc"})), Place(4, FileId(3, 1), "d")]
+    found = [CopyLocation(1, FileId(0, 1), "a", frozenset({"sda"})),
+             CopyLocation(2, FileId(1, 1), "b", frozenset({"sda", "sdb"})),
+             CopyLocation(3, FileId(2, 1), "c", frozenset({"sdc"})), CopyLocation(4, FileId(3, 1), "d")]
     assert [place.disk for place in different_places(found, one_disk=False)] == ["a", "c", "d"]
     assert len(different_places(found, one_disk=True)) == 4
 

@@ -20,8 +20,8 @@ from catalogue.indexing.service import index
 from catalogue.indexing.stores import MARKER, add_store
 from catalogue.intake import applying
 from catalogue.intake.applying import apply
-from catalogue.intake.guessing import Guess, Kin
-from catalogue.intake.proposals import Kind, Plan, Proposal, answered, propose
+from catalogue.intake.guessing import Guess, SimilarScan
+from catalogue.intake.proposals import Kind, Plan, Proposal, propose, with_answers
 from catalogue.progress import Progress
 from catalogue.reading.model import Reading
 from catalogue.records import events, files, intake, pieces, runs, scans
@@ -43,7 +43,7 @@ def noise(seed: int, height: int = 60, width: int = 80) -> np.ndarray:
 def said(db: Database, home: Home, plan: Plan, artist: str = "Ada Quill", piece: str = "Harbour") -> Plan:
     for number, proposal in enumerate(plan.proposals):
         if proposal.take:
-            plan = answered(db, home, plan, number, artist=artist, piece=piece)
+            plan = with_answers(db, home, plan, number, artist=artist, piece=piece)
     return plan
 
 
@@ -76,7 +76,7 @@ def test_a_piece_named_otherwise_does_not_keep_the_year_of_the_one_proposed(
         pieces.piece_called(db, pieces.artist_called(db, "Ada Quill").id, "Harbour", "1999")
     plan = said(db, home, propose(db, home, tmp_path / "key", store))
     assert plan.proposals[0].year == "1999"
-    apply(db, home, answered(db, home, plan, 0, piece="Quay"))
+    apply(db, home, with_answers(db, home, plan, 0, piece="Quay"))
     assert {p.title: p.year for p in pieces.every(db)} == {"Harbour": "1999", "Quay": ""}
 
 
@@ -118,8 +118,8 @@ def test_likeness_outweighs_a_name(db: Database, home: Home, store: Store, write
         piece_id = pieces.piece_called(db, pieces.artist_called(db, "Ada Quill").id, "Quay", "2019")
     write("harbour.tif", noise(1))
 
-    def alike(_: Reading) -> list[Kin]:
-        return [Kin(7, piece_id, "re-scan", 0.98, "88 % of the one lies on the other")]
+    def alike(_: Reading) -> list[SimilarScan]:
+        return [SimilarScan(7, piece_id, "re-scan", 0.98, "88 % of the one lies on the other")]
 
     (proposal,) = propose(db, home, tmp_path / "key", store, likeness=alike).proposals
     assert (proposal.kind, proposal.piece_id, proposal.year) == (Kind.RESCAN, piece_id, "2019")
@@ -133,11 +133,11 @@ def test_capture_notes_are_prefilled_from_the_artists_last_of_like_relief(
     write("0001.tif", noise(1), at="2026-03-01T10:00:00")
     plan = said(db, home, propose(db, home, tmp_path / "key", store))
     notes = {"light": "raking from the left", "scanner settings": "slow, 48 bit", "relief mm": "2.5", "glass": "none"}
-    apply(db, home, answered(db, home, plan, 0, capture=notes))
+    apply(db, home, with_answers(db, home, plan, 0, capture=notes))
     write("0002.tif", noise(2), at="2026-03-05T10:00:00", ppi=1200)
     plan = propose(db, home, tmp_path / "key", store)
     at = next(n for n, p in enumerate(plan.proposals) if p.take)
-    filled = dict(answered(db, home, plan, at, artist="Ada Quill", piece="Quay").proposals[at].capture)
+    filled = dict(with_answers(db, home, plan, at, artist="Ada Quill", piece="Quay").proposals[at].capture)
     assert filled["light"] == "raking from the left"
     assert filled["scanner settings"] == "slow, 48 bit"
     assert filled["glass"] == "none"
@@ -425,7 +425,7 @@ def test_a_relief_that_was_measured_stays(
     pieces.state(db, piece_id, {"relief_mm": 2.0})
     write("1.tif", noise(1))
     plan = said(db, home, propose(db, home, tmp_path / "key", store))
-    assert apply(db, home, answered(db, home, plan, 0, capture={"relief mm": "5"})).taken
+    assert apply(db, home, with_answers(db, home, plan, 0, capture={"relief mm": "5"})).taken
     piece = pieces.by_id(db, piece_id)
     assert piece is not None and piece.relief_mm == 2.0
     assert piece.current_scan_id is not None and scans.capture(db, piece.current_scan_id)["relief mm"] == "5"
@@ -438,7 +438,7 @@ def test_a_file_cut_short_is_told_and_never_taken(
     plan = said(db, home, propose(db, home, tmp_path / "key", store))
     assert [(p.kind, p.take, [i.arrival.path.name for i in p.items]) for p in plan.proposals] == [
         (Kind.UNFIT, False, ["2.tif"]), (Kind.MASTER, True, ["1.tif"])]
-    forced = answered(db, home, plan, 0, take=True, artist="Ada Quill", piece="Harbour")
+    forced = with_answers(db, home, plan, 0, take=True, artist="Ada Quill", piece="Harbour")
     assert [t.source for t in apply(db, home, forced).taken] == [whole]
 
 

@@ -121,7 +121,7 @@ def test_what_was_found_of_a_file_goes_along_with_it(db: Database, home: Home, s
         findings.record(db, "edited", "its bytes and its time have changed", store_id=store.id, path=path,
                         file_id=file.id, scan_id=file.scan_id)
     apply_tidying(db, home, plan_tidying(db, home.settings, store))
-    assert [(f.kind, f.path) for f in findings.open_ones(db, store_id=store.id, kind="edited")] == [
+    assert [(f.kind, f.path) for f in findings.list_open(db, store_id=store.id, kind="edited")] == [
         ("edited", "Ada Quill/Harbour/Ada Quill - Harbour - master - 2026-03-01.tif")]
     assert not copies.is_sound(db, file.id)
 

@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 from intake_pictures import Write, askew, scene
 
-from catalogue.intake import apart, arrivals
-from catalogue.intake.apart import read_apart
+from catalogue.intake import arrivals, subprocess_reading
 from catalogue.intake.proposals import Kind, propose
+from catalogue.intake.subprocess_reading import read_in_subprocess
 from catalogue.intake.watching import PATIENCE, SETTLE, News, Watch
-from catalogue.progress import never
+from catalogue.progress import never_cancelled
 from catalogue.reading.file import read_file
 from catalogue.reading.model import Reading
 from catalogue.records.database import Database
@@ -180,11 +180,11 @@ def _dies(_: str, out: Connection) -> None:
 def test_a_file_that_kills_its_reader_costs_one_reading(
         write: Write, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = write("a.tif", scene(1, 300, 200))
-    whole = read_apart(path, never)
+    whole = read_in_subprocess(path, never_cancelled)
     assert whole is not None and whole.sha256 == read_file(path).sha256
-    assert read_apart(path, lambda: True) is None
-    monkeypatch.setattr(apart, "_read", _dies)
+    assert read_in_subprocess(path, lambda: True) is None
+    monkeypatch.setattr(subprocess_reading, "_read", _dies)
     clock = Clock()
-    watch = Watch(tmp_path / "key", (), 0.25, clock=clock, read=partial(read_apart, cancelled=never))
+    watch = Watch(tmp_path / "key", (), 0.25, clock=clock, read=partial(read_in_subprocess, cancelled=never_cancelled))
     (told,) = look(watch, clock)
     assert told.kind == "unfit" and "died" in told.text

@@ -57,7 +57,8 @@ def test_import_shows_every_fate_first_and_exits_by_what_was_left_out(call: Call
     text = call("import", path, "--dry-run")
     assert text.count("row ") == 5 and "Perhaps 'Salt Field' by Tomas Quill?" in text
     data = call("import", path, "--json")
-    assert data["counts"] == {"recorded": 3, "no such piece": 1, "not understood": 1} and call.code == 1  # type: ignore[attr-defined]
+    assert data["counts"] == {"recorded": 3, "no such piece": 1,
+                              "not understood": 1} and call.code == 1  # type: ignore[attr-defined]
     assert call("import", path, "--json")["counts"]["known already"] == 3
     with pytest.raises(click.UsageError):
         call("import", path, "--map", "piece")
@@ -156,7 +157,7 @@ def test_editions_from_setting_to_certificates(books: Call, shop: Shop, tmp_path
     for wrong in (("destroy", edition, "x y", "--reason", "r"), ("close", edition, "--date", "?")):
         with pytest.raises(Refused):
             books("edition", *wrong)
-    assert editions.state(shop.db, editions.wanted(shop.db, edition)).numbers_out == 1
+    assert editions.state(shop.db, editions.get_edition(shop.db, edition)).numbers_out == 1
 
 
 def test_artists_terms_and_rescans(books: Call, shop: Shop) -> None:

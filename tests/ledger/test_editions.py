@@ -264,7 +264,7 @@ class Editions(RuleBasedStateMachine):
             assert len(issued) == len(model.prints)
             assert all(1 <= p.number <= model.limit[p.series] for p in issued)
             assert {Number(p.series, p.number) for p in issued if p.lost} == model.lost()
-            state = editions.state(db, editions.wanted(db, self.edition))
+            state = editions.state(db, editions.get_edition(db, self.edition))
             assert state.numbers_left == len(model.free("number")) and state.proofs_left == len(model.free("proof"))
             assert state.next_number == (model.free("number") or [None])[0]
 
@@ -303,7 +303,7 @@ def test_two_programs_at_once_never_give_out_the_same_number(shop: Shop) -> None
     for thread in threads:
         thread.join()
     assert sorted(map(int, given)) == list(range(1, 31)) and len(refused) == 15
-    assert editions.state(shop.db, editions.wanted(shop.db, edition)).numbers_left == 0
+    assert editions.state(shop.db, editions.get_edition(shop.db, edition)).numbers_left == 0
 
 
 def test_an_order_refused_for_its_numbers_leaves_nothing(shop: Shop) -> None:
@@ -312,7 +312,7 @@ def test_an_order_refused_for_its_numbers_leaves_nothing(shop: Shop) -> None:
     proposal = repeat.propose(shop.db, shop.home, piece_id=piece, width_mm=300, height_mm=400, afresh=True)
     with pytest.raises(Refused, match="3 numbers left"):
         repeat.record(shop.db, proposal, quantity=4, number="J-1")
-    assert orders.maybe(shop.db, "J-1") is None and orders.lines(shop.db) == []
+    assert orders.find_by_number(shop.db, "J-1") is None and orders.lines(shop.db) == []
 
 
 def test_proofs_are_counted_apart_from_n(shop: Shop) -> None:
@@ -360,9 +360,9 @@ def test_proofs_are_never_fewer_than_are_out(shop: Shop) -> None:
     editions.issue(shop.db, edition, None, 2, proofs=True)
     with pytest.raises(Refused, match="out already"):
         editions.define(shop.db, piece, 5, proofs=1)
-    assert editions.wanted(shop.db, edition).proofs == 3
+    assert editions.get_edition(shop.db, edition).proofs == 3
     assert editions.define(shop.db, piece, 5, proofs=2) == edition
-    assert editions.wanted(shop.db, edition).proofs == 2
+    assert editions.get_edition(shop.db, edition).proofs == 2
 
 
 def test_a_number_that_was_never_issued_is_not_destroyed(shop: Shop) -> None:

@@ -81,7 +81,7 @@ def test_numbers_without_an_edition_beyond_it_or_out_already_are_refused_whole(s
     more = import_orders(stocked.db, stocked.home.settings, written(stocked, "more.csv", "\n".join([head, *rows])))
     assert [f.fate for f in more.fates] == ["refused"] * 5 + ["recorded"]
     assert [line.numbers for line in orders.lines(stocked.db, limit=1)] == ["AP II"]
-    assert orders.maybe(stocked.db, "R-20") is None  # the refused row left no empty order behind
+    assert orders.find_by_number(stocked.db, "R-20") is None  # the refused row left no empty order behind
 
 
 def test_old_books_name_numbers_of_an_edition_that_is_closed_by_now(stocked: Shop) -> None:

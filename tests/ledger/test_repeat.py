@@ -13,7 +13,7 @@ from catalogue.errors import Damaged, NotFound, Refused
 from catalogue.ledger import editions, health, repeat, statuses, values
 from catalogue.ledger.importing import import_orders
 from catalogue.likeness import merging, service, updating
-from catalogue.progress import never, unheard
+from catalogue.progress import ignore_progress, never_cancelled
 from catalogue.records import events, files, findings, orders, pieces, scans
 from catalogue.records.database import transaction
 from catalogue.records.numbers import Number
@@ -240,7 +240,7 @@ def test_checking_now_records_its_outcome_either_way(harbour: tuple[Shop, int, i
     shop, piece, _ = harbour
     printing = repeat.propose(shop.db, shop.home, piece_id=piece).printing
     assert printing and printing.best and printing.last_check is None
-    health.check_now(shop.db, printing.scan, printing.best, report=unheard, cancelled=never)
+    health.check_now(shop.db, printing.scan, printing.best, report=ignore_progress, cancelled=never_cancelled)
     checked = repeat.propose(shop.db, shop.home, piece_id=piece)
     assert checked.printing and checked.printing.last_check and "never checked" not in kinds(checked)
     place = shop.root / "harbour.tif"
@@ -250,7 +250,7 @@ def test_checking_now_records_its_outcome_either_way(harbour: tuple[Shop, int, i
     place.write_bytes(data)
     os.utime(place, ns=(before.st_atime_ns, before.st_mtime_ns))
     with pytest.raises(Damaged):
-        health.check_now(shop.db, printing.scan, printing.best, report=unheard, cancelled=never)
+        health.check_now(shop.db, printing.scan, printing.best, report=ignore_progress, cancelled=never_cancelled)
     assert [f.kind for f in findings.of_scan(shop.db, printing.scan.id)] == ["changed"]
     assert [(e.type, e.outcome) for e in events.listed(shop.db, sha256=printing.scan.sha256)][-2:] == [
         ("fixity check", "success"), ("fixity check", "fail")]
@@ -370,7 +370,7 @@ def test_one_medium_however_it_is_written_is_one_edition(shop: Shop) -> None:
     piece = shop.piece("Ilse Marwood", "Pier")
     first = editions.define(shop.db, piece, 25, medium="Cotton rag")
     assert editions.define(shop.db, piece, 25, medium="cotton  RAG") == first
-    assert editions.wanted(shop.db, first).medium == "Cotton rag"
+    assert editions.get_edition(shop.db, first).medium == "Cotton rag"
 
 
 def test_a_piece_merged_while_the_question_was_open_is_said_so_and_nothing_is_recorded(shop: Shop) -> None:

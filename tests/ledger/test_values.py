@@ -44,7 +44,7 @@ def test_roman(number: int, text: str) -> None:
 
 @given(st.sets(st.tuples(st.sampled_from(["number", "proof"]), st.integers(1, 400)), max_size=40))
 def test_numbers_read_back_as_written(chosen: set[tuple[str, int]]) -> None:
-    assert set(numbers.read(numbers.written(chosen))[0]) == {Number(*one) for one in chosen}
+    assert set(numbers.parse_numbers(numbers.numbers_text(chosen))[0]) == {Number(*one) for one in chosen}
 
 
 @pytest.mark.parametrize(("text", "found", "limit"), [
@@ -52,15 +52,15 @@ def test_numbers_read_back_as_written(chosen: set[tuple[str, int]]) -> None:
     ("AP 1 and AP II", [("proof", 1), ("proof", 2)], None), ("A.P. i/iii", [("proof", 1)], None),
     ("1; 2", [("number", 1), ("number", 2)], None), ("", [], None), ("7 of 30", [("number", 7)], 30)])
 def test_numbers_as_written_in_old_books(text: str, found: list[tuple[str, int]], limit: int | None) -> None:
-    assert numbers.read(text) == ([Number(*one) for one in found], limit)
+    assert numbers.parse_numbers(text) == ([Number(*one) for one in found], limit)
 
 
 @pytest.mark.parametrize("text", ["II", "AP II", "ii/iv", "proof 2"])
 def test_roman_numerals_are_proofs(text: str) -> None:
-    assert numbers.read(text) == ([Number("proof", 2)], None)
+    assert numbers.parse_numbers(text) == ([Number("proof", 2)], None)
 
 
 @pytest.mark.parametrize("text", ["0", "5-3", "3, 3", "3-5, 4", "y", "IIII", "1.5", "1-9999999"])
 def test_what_is_no_edition_number_is_refused(text: str) -> None:
     with pytest.raises(ValueError):
-        numbers.read(text)
+        numbers.parse_numbers(text)

@@ -5,7 +5,7 @@ import pytest
 
 from catalogue.likeness import geometry
 from catalogue.likeness.features import extract
-from catalogue.likeness.picture import ranked, sight
+from catalogue.likeness.photo import match_photo, rank_matches
 from tests.likeness.conftest import NAMES, artwork, captures, master, master_features
 
 
@@ -18,10 +18,10 @@ def test_a_framed_print_on_a_wall(name: str) -> None:
     found = []
     for other in NAMES[:4] + ((name,) if name not in NAMES[:4] else ()):
         scan = master(other)
-        one = sight(small.picture, seen, other, master_features(other), lambda p=scan.picture: p)
+        one = match_photo(small.picture, seen, other, master_features(other), lambda p=scan.picture: p)
         if one:
             found.append(one)
-    assert [s.key for s in ranked(found)] == [name]
+    assert [s.key for s in rank_matches(found)] == [name]
     best = found[0]
     assert best.sure > 0.6
     height, width = master(name).picture.shape[:2]
@@ -33,11 +33,11 @@ def test_a_framed_print_on_a_wall(name: str) -> None:
 def test_a_wall_without_a_picture_shows_none() -> None:
     wall = np.random.default_rng(1).normal(170, 8, (866, 1155, 3)).clip(0, 255).astype(np.uint8)
     scan = master("coffee")
-    assert sight(wall, extract(wall), "coffee", master_features("coffee"), lambda: scan.picture) is None
+    assert match_photo(wall, extract(wall), "coffee", master_features("coffee"), lambda: scan.picture) is None
 
 
 def test_a_mirrored_photograph_is_refused() -> None:
     shot = captures.preview(captures.phone_photo(artwork("coffee"), np.random.default_rng(11))).picture
     mirrored = np.ascontiguousarray(shot[:, ::-1])
     scan = master("coffee")
-    assert sight(mirrored, extract(mirrored), "coffee", master_features("coffee"), lambda: scan.picture) is None
+    assert match_photo(mirrored, extract(mirrored), "coffee", master_features("coffee"), lambda: scan.picture) is None

@@ -9,7 +9,7 @@ from catalogue.likeness import geometry
 from catalogue.likeness.evidence import Relation
 from catalogue.likeness.examine import Side, against, examine_part, known_scale
 from catalogue.likeness.features import extract
-from catalogue.likeness.placing import place
+from catalogue.likeness.part_location import locate_part
 from tests.likeness.conftest import NAMES, artwork, captures, master, master_side, side_of
 
 BLANK = extract(np.full((64, 64, 3), 128, np.uint8))
@@ -60,7 +60,7 @@ def test_a_tile_of_another_work_is_placed_nowhere(name: str) -> None:
 def test_no_place_is_clearly_best_in_a_pattern_that_repeats() -> None:
     cell = artwork("coffee")[:64, :64]
     sheet = np.tile(cell, (8, 8, 1))
-    assert place(np.ascontiguousarray(sheet[100:300, 100:300]), sheet, 1.0) is None
+    assert locate_part(np.ascontiguousarray(sheet[100:300, 100:300]), sheet, 1.0) is None
 
 
 def test_ppi_of_scanners_sets_the_scale_a_screens_does_not() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from catalogue.errors import CatalogueError
-from catalogue.likeness import retrieval, segments
+from catalogue.likeness import retrieval, shards
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.features import Features, bits, extract, from_bytes
 from tests.likeness.conftest import NAMES, artwork, captures, master_features
@@ -14,12 +14,12 @@ from tests.likeness.conftest import NAMES, artwork, captures, master_features
 FAR = [0xFFFF_0000_FFFF_0000]  # a pHash near none of ours
 
 
-def entry(number: int, features: Features, phash: int = 0) -> segments.Entry:
-    return segments.Entry(f"{number:064x}", phash, features)
+def entry(number: int, features: Features, phash: int = 0) -> shards.Entry:
+    return shards.Entry(f"{number:064x}", phash, features)
 
 
-def add(index: retrieval.Index, entries: list[segments.Entry]) -> None:
-    index.join([segments.gathered(entries)])
+def add(index: retrieval.Index, entries: list[shards.Entry]) -> None:
+    index.join([shards.gather_entries(entries)])
 
 
 @pytest.fixture(scope="module")
@@ -80,7 +80,7 @@ def test_descriptors_come_back_unchanged_out_of_the_lists(tmp_path: Path, monkey
     index = retrieval.Index(tmp_path)
     made = [noise(i, 200) for i in range(30)]
     add(index, [entry(i, f) for i, f in enumerate(made)])
-    codes = segments.codes_of(index.segments[0])
+    codes = shards.codes_of(index.segments[0])
     np.testing.assert_array_equal(codes, np.concatenate([bits(f.sift) for f in made]))
 
 
@@ -96,7 +96,7 @@ def test_a_cut_off_build_leaves_the_former_index_in_force(
 
     with monkeypatch.context() as patch:
         if step == "lists":
-            patch.setattr(segments.faiss, "write_index_binary", cut)
+            patch.setattr(shards.faiss, "write_index_binary", cut)
         elif step == "switch":
             patch.setattr(retrieval, "_switch", cut)
         else:
@@ -134,8 +134,8 @@ def test_a_blank_picture_has_no_features_and_is_no_error() -> None:
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
 def test_a_full_disk_is_told_not_a_crash(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """faiss tells of a disk that fails by a RuntimeError alone."""
-    real = segments.faiss.write_index_binary
-    monkeypatch.setattr(segments.faiss, "write_index_binary", lambda lists, _: real(lists, "/dev/full"))
+    real = shards.faiss.write_index_binary
+    monkeypatch.setattr(shards.faiss, "write_index_binary", lambda lists, _: real(lists, "/dev/full"))
     index = retrieval.Index(tmp_path)
     with pytest.raises(CatalogueError, match="cannot be written"):
         add(index, [entry(1, noise(1))])

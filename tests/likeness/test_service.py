@@ -12,10 +12,10 @@ from click.testing import CliRunner
 
 from catalogue.commands import command
 from catalogue.errors import CatalogueError, Refused
-from catalogue.likeness import merging, retrieval, service, store, updating
+from catalogue.likeness import feature_cache, merging, retrieval, service, updating
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Relation
-from catalogue.likeness.finding import find_picture, kin
+from catalogue.likeness.finding import find_picture, similar_scans
 from catalogue.likeness.tiling import tiling
 from catalogue.progress import Progress
 from catalogue.reading.file import read_file
@@ -156,7 +156,7 @@ def test_the_index_is_filled_and_mended_a_part_at_a_time(
     put = [shop.put(name, works[name], name) for name in ("coffee", "cat", "rocket", "coffee again", "coffee sibling")]
     steps: list[Progress] = []
     assert updating.update(shop.db, shop.home, report=steps.append).compared == len(put)
-    folder = store.index_folder(shop.home)
+    folder = feature_cache.index_folder(shop.home)
     shas = [str(row[0]) for row in shop.db.execute("SELECT sha256 FROM scan ORDER BY id")]
     assert [p.done for p in steps if p.stage == "features"] == [1, 2, 3, 4, 5]
     assert sorted(len(s.keys) for s in retrieval.Index(folder).segments) == [1, 2, 2]
@@ -183,7 +183,7 @@ def test_a_scan_lost_from_the_index_is_found_though_others_wait_in_it(
     stopped = updating.update(shop.db, shop.home, report=steps.append,
                               cancelled=lambda: any(p.stage == "comparing" for p in steps))
     assert stopped.cancelled and stopped.compared == 0
-    manifest = store.index_folder(shop.home) / retrieval.MANIFEST
+    manifest = feature_cache.index_folder(shop.home) / retrieval.MANIFEST
     told = json.loads(manifest.read_text())
     assert len(told["segments"]) == 3
     manifest.write_text(json.dumps(told | {"segments": told["segments"][1:]}))
@@ -226,11 +226,11 @@ def test_find_picture_and_kin(shop: Shop, works: dict[str, np.ndarray]) -> None:
         find_picture(shop.db, shop.home, photo.with_name("mistyped.tif"))
     found = find_picture(shop.db, shop.home, photo)
     assert [m.scan_id for m in found] == [wanted]
-    assert found[0].sight.sure > 0.6
+    assert found[0].photo_match.sure > 0.6
 
     new = shop.folder / "new.tif"
     tifffile.imwrite(new, works["coffee again"], photometric="rgb")
-    alike = kin(shop.db, shop.home, read_file(new))
+    alike = similar_scans(shop.db, shop.home, read_file(new))
     assert [scan.id for scan, _ in alike] == [wanted]
     assert alike[0][1].relation is Relation.RESCAN
 
@@ -316,4 +316,4 @@ def test_the_command(shop: Shop, works: dict[str, np.ndarray]) -> None:
     tifffile.imwrite(photo, works["photo"], photometric="rgb")
     code, text = run(shop, "find", "--picture", str(photo))
     assert code == 0 and "Cup [large]" in text and "sure" in text
-    assert store.index_folder(shop.home).is_dir()
+    assert feature_cache.index_folder(shop.home).is_dir()

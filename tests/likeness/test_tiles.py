@@ -45,7 +45,7 @@ def test_an_overlap_of_one_is_refused() -> None:
         tiles.expected(A1, A3, 1.0)
 
 
-def grid(skip: tuple[int, int] | None = None, turn: tuple[int, int] | None = None) -> list[tiles.Place]:
+def grid(skip: tuple[int, int] | None = None, turn: tuple[int, int] | None = None) -> list[tiles.TilePosition]:
     """Nine tiles with an overlap, by name row-column."""
     places = []
     for row in range(3):
@@ -57,7 +57,7 @@ def grid(skip: tuple[int, int] | None = None, turn: tuple[int, int] | None = Non
             rotation = 0.2
             if (row, column) == turn:
                 corners, rotation = corners[1:] + corners[:1], 90.3
-            places.append(tiles.Place(f"{row}-{column}", tuple(corners), rotation))
+            places.append(tiles.TilePosition(f"{row}-{column}", tuple(corners), rotation))
     return places
 
 
@@ -74,7 +74,7 @@ def test_full_coverage_and_the_missing_tile() -> None:
 def test_a_tile_turned_by_a_quarter_is_named_a_half_turn_is_not() -> None:
     assert tiles.turned(grid()) == []
     assert tiles.turned(grid(turn=(2, 0))) == ["2-0"]
-    half = tiles.Place("x", grid()[0].corners, 180.4)
+    half = tiles.TilePosition("x", grid()[0].corners, 180.4)
     assert tiles.turned([half, *grid()]) == []
 
 
@@ -92,7 +92,7 @@ def test_place_follows_the_evidence() -> None:
     # a tile of 400×300 drawn at half size with its corner at (100, 50) of a master of 1000×800
     evidence = Evidence(Relation.TILE, 1.0, size_a=(400, 300), size_b=(1000, 800),
                         matrix=(0.5, 0.0, 100.0 - 0.25, 0.0, 0.5, 50.0 - 0.25))
-    place = tiles.place("t", evidence)
+    place = tiles.tile_position("t", evidence)
     assert place.box == pytest.approx((0.1, 0.0625, 0.3, 0.25))
 
 

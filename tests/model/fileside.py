@@ -316,7 +316,7 @@ class FileRules(RuleBasedStateMachine):
         for model in self.reference.in_use:
             store = stores.by_name(self.db, model.name)
             said: dict[str, set[str]] = {}
-            for finding in findings.open_ones(self.db, store_id=store.id):
+            for finding in findings.list_open(self.db, store_id=store.id):
                 if finding.path and finding.kind != "no profile":
                     said.setdefault(finding.path, set()).add(finding.kind)
             # which of two lost files of one content a file found is, is no matter of the rules

@@ -130,7 +130,7 @@ class KeepingRules(LedgerRules):
         plan = proposals.propose(self.db, self.home, key, store)
         if not plan.proposals or not plan.proposals[0].take:
             return
-        plan = proposals.answered(self.db, self.home, plan, 0, artist=artist, piece=title)
+        plan = proposals.with_answers(self.db, self.home, plan, 0, artist=artist, piece=title)
         if not plan.proposals[0].ready:
             return
         label = self.said.named_artist(artist)

@@ -9,7 +9,7 @@ from catalogue.ledger import editions, repeat, statuses
 from catalogue.ledger.proposal import Proposal
 from catalogue.records import editions as edition_rows
 from catalogue.records import orders
-from catalogue.records.numbers import Number, written
+from catalogue.records.numbers import Number, numbers_text
 
 DAY = "2026-02-01"
 a_status = st.sampled_from(["asked", "asked", "approved", "printed", "collected"])
@@ -162,7 +162,7 @@ class LedgerRules(StatementRules):
         assert {x.id: (x.number, (x.artist, x.title), x.quantity, x.status, x.edition_id, x.numbers)
                 for x in orders.all_lines(self.db)} == {
             x: (said.get("line", x, "order"), said.names(said.get("line", x, "piece")), said.get("line", x, "quantity"),
-                said.line_status(x), said.get("line", x, "edition"), written(numbers.get(x, ())))
+                said.line_status(x), said.get("line", x, "edition"), numbers_text(numbers.get(x, ())))
             for x in said.ids("line")}
         assert {e.id: (e.piece_id, e.size_limit, e.proofs, e.closed) for e in edition_rows.listed(self.db)} == {
             e: (said.get("edition", e, "piece"), said.get("edition", e, "limit"), said.get("edition", e, "proofs"),

@@ -10,7 +10,7 @@ from typing import Any
 from catalogue.commands import main
 from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store
-from catalogue.progress import Cancelled, never, unheard
+from catalogue.progress import Cancelled, ignore_progress, never_cancelled
 from catalogue.records.database import open_database
 from catalogue.settings import Home, Settings
 
@@ -18,7 +18,7 @@ from catalogue.settings import Home, Settings
 class Desk:
     """The screens' app as far as a long job needs it: runs the job at once, and keeps the notice."""
 
-    def __init__(self, home: Home, cancelled: Cancelled = never) -> None:
+    def __init__(self, home: Home, cancelled: Cancelled = never_cancelled) -> None:
         self.home, self.cancelled = home, cancelled
         self.notice = ""
 
@@ -26,7 +26,7 @@ class Desk:
               then: Callable[[Any], object] | None = None) -> bool:
         db = open_database(self.home.database)
         try:
-            done = job(db, unheard, self.cancelled)
+            done = job(db, ignore_progress, self.cancelled)
         finally:
             db.close()
         self.notice = told(done)

@@ -12,10 +12,10 @@ def test_the_command_line_closes_a_finding_by_its_number(twins: tuple[Archive, A
         number = findings.record(db, "no profile", "it has no profile", store_id=1, path="Ada Quill/Pier/master.tif")
     assert f"main:Ada Quill/Pier/master.tif  #{number}" in archive.call("findings")[1]
     assert archive.call("findings", "--accept", number)[0] == 2     # no reason, no record
-    assert [found.id for found in findings.open_ones(db, kind="no profile")] == [number]
+    assert [found.id for found in findings.list_open(db, kind="no profile")] == [number]
     code, out = archive.call("findings", "--accept", number, "--why", "a line drawing")
     assert (code, out) == (0, "Closed “no profile” of Ada Quill/Pier/master.tif: a line drawing\n")
-    assert findings.open_ones(db, kind="no profile") == []
+    assert findings.list_open(db, kind="no profile") == []
     assert any("accepted: a line drawing" in event.detail for event in events.listed(db))
     assert archive.call("findings", "--accept", number, "--why", "again")[0] == 2
     db.close()
@@ -27,5 +27,5 @@ def test_damage_is_not_accepted(twins: tuple[Archive, Archive]) -> None:
     with transaction(db):
         number = findings.record(db, "truncated", "it ends early", store_id=1, path="Ada Quill/Pier/master.tif")
     assert archive.call("findings", "--accept", number, "--why", "never mind")[0] == 2
-    assert [found.id for found in findings.open_ones(db, kind="truncated")] == [number]
+    assert [found.id for found in findings.list_open(db, kind="truncated")] == [number]
     db.close()

@@ -17,10 +17,10 @@ import tifffile
 
 from catalogue.fixity.audit import Budget
 from catalogue.fixity.copying import NoRoom
-from catalogue.intake.proposals import Plan, answered
+from catalogue.intake.proposals import Plan, with_answers
 from catalogue.records import files, stores
 from catalogue.records.database import open_database
-from catalogue.screens import jobs
+from catalogue.screens.background import jobs
 from tests.operations.shops import Archive, Desk
 
 HARBOUR = "Ada Quill/Harbour/master.tif"
@@ -118,7 +118,7 @@ def take_in(desk: Any) -> None:
 
     def look(plan: Plan) -> None:
         db = open_database(desk.home.database)
-        whole = answered(db, desk.home, plan, 0, **said)
+        whole = with_answers(db, desk.home, plan, 0, **said)
         db.close()
         jobs.start_taking_in(desk, whole, ["nas"], False, lambda _: None)
 

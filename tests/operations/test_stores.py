@@ -21,7 +21,7 @@ def opened(archive: Archive) -> Database:
 
 
 def of_kind(db: Database, kind: str) -> list[findings.Finding]:
-    return findings.open_ones(db, kind=kind)
+    return findings.list_open(db, kind=kind)
 
 
 def test_retiring_a_store_counts_copies_without_it(twins: tuple[Archive, Archive]) -> None:

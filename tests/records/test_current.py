@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from catalogue.reading.model import Metadata, Picture, Reading
-from catalogue.records import current, findings, overlays, pieces, scans
+from catalogue.records import current, findings, pieces, scans, stated_facts
 from catalogue.records.current import Candidate, propose
 from catalogue.records.database import Database, transaction
 
@@ -93,5 +93,5 @@ def test_a_chosen_master_stays_though_its_files_are_missing_and_this_is_said(db:
     assert "its files are missing" in current.caution(db, piece)
     pieces.set_current(db, piece, None, "proposed")
     assert current_of(db, piece) == (small, "proposed")
-    row = overlays.row_of(db, "piece_stated", piece)
+    row = stated_facts.stated_row(db, "piece_stated", piece)
     assert row is not None and row["current_sha256"] is None

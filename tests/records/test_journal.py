@@ -118,7 +118,7 @@ def test_a_file_put_in_the_catalogues_place_is_not_written_past(home: Home, db: 
     for tail in ("-wal", "-shm"):
         home.database.with_name(home.database.name + tail).unlink(missing_ok=True)
     again = open_database(home.database)
-    assert orders.maybe(again, "2") is None
+    assert orders.find_by_number(again, "2") is None
     again.close()
 
 

@@ -46,7 +46,7 @@ def test_an_older_catalogue_gets_back_what_its_log_still_knows(tmp_path: Path) -
     rows = {path: files.by_path(db, 1, path) for path in ("blanked.tif", "audited.tif", "edited.tif", "cut.tif")}
     held = {path: (row.scan_id, row.failed_at is not None) for path, row in rows.items() if row}
     assert held == {"blanked.tif": (3, True), "audited.tif": (1, True), "edited.tif": (2, False), "cut.tif": (4, False)}
-    former = {f.path: f.former_sha256 for f in findings.open_ones(db)}
+    former = {f.path: f.former_sha256 for f in findings.list_open(db)}
     assert former == {"audited.tif": "", "edited.tif": A, "cut.tif": ""}
     assert {c.sha256: c.stores for c in copies.of_masters(db)} == {A: 0, B: 0, "c3" * 32: 0, "d4" * 32: 0}
     db.execute("UPDATE finding SET resolved = last_seen")

@@ -9,7 +9,7 @@ import pytest
 
 from catalogue.records import buyers, order_list, orders, pieces
 from catalogue.records.database import Database, open_database, transaction
-from catalogue.records.folding import folded
+from catalogue.records.folding import fold_name
 from catalogue.records.order_list import Money, OrderFilter
 from catalogue.records.orders import NewLine
 
@@ -44,15 +44,15 @@ def db(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Database]:
 
 def _fits(line: orders.Line, wanted: OrderFilter) -> bool:
     """The rule in plain words."""
-    buyer = folded(line.buyer).replace("the umberlow", "hotel umberlow")
+    buyer = fold_name(line.buyer).replace("the umberlow", "hotel umberlow")
     width, height = f"{line.width_mm / 10:.0f}", f"{line.height_mm / 10:.0f}"
-    text = folded(f"{line.number} {line.placed} {line.buyer} {line.artist} {line.title} {line.medium} "
+    text = fold_name(f"{line.number} {line.placed} {line.buyer} {line.artist} {line.title} {line.medium} "
                   f"{width}x{height} {height}x{width}")
     return (wanted.first <= line.placed[:10] <= (wanted.last or "9") and (wanted.buyer in ("", buyer))
             and (not wanted.statuses or line.status in wanted.statuses)
-            and folded(wanted.medium) in folded(line.medium)
+            and fold_name(wanted.medium) in fold_name(line.medium)
             and (wanted.artist_id is None or line.artist == {1: "Ada Quill", 2: "Bo Rand"}[wanted.artist_id])
-            and all(any(word.startswith(part) for word in text.split()) for part in folded(wanted.words).split()))
+            and all(any(word.startswith(part) for word in text.split()) for part in fold_name(wanted.words).split()))
 
 
 FILTERS = [
@@ -64,9 +64,9 @@ FILTERS = [
     OrderFilter("2025-11-01", "2025-11-30", 1, buyer="hotel umberlow", statuses=("collected", "printed")),
     OrderFilter(words="2025-11"), OrderFilter(buyer="nobody")]
 KEYS = {
-    "date": lambda one: one.placed, "number": lambda one: one.number, "artist": lambda one: folded(one.artist),
-    "piece": lambda one: folded(one.title), "medium": lambda one: one.medium, "quantity": lambda one: one.quantity,
-    "buyer": lambda one: folded(one.buyer).replace("the umberlow", "hotel umberlow"),
+    "date": lambda one: one.placed, "number": lambda one: one.number, "artist": lambda one: fold_name(one.artist),
+    "piece": lambda one: fold_name(one.title), "medium": lambda one: one.medium, "quantity": lambda one: one.quantity,
+    "buyer": lambda one: fold_name(one.buyer).replace("the umberlow", "hotel umberlow"),
     "price": lambda one: float(one.price or 0), "status": lambda one: orders.STATUSES.index(one.status)}
 
 

@@ -86,7 +86,7 @@ def test_artists_and_findings(equal: Database, size: int) -> None:
         got = way(lambda beyond, limit, ahead=ahead: browsing.artists(equal, beyond, limit, forward=ahead), size)
         assert [row.key for row in got] == names
     found: list[findings.Finding] = []
-    while page := findings.open_ones(equal, after=found[-1].id if found else 0, limit=size):
+    while page := findings.list_open(equal, after=found[-1].id if found else 0, limit=size):
         found += page
     ids = sorted(row[0] for row in equal.execute("SELECT id FROM finding"))
     assert [f.id for f in found] == ids

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from catalogue.records import orders, pieces
 from catalogue.records.database import Database, open_database, transaction
-from catalogue.records.folding import folded
+from catalogue.records.folding import fold_name
 from catalogue.records.search import search, words_of
 
 
@@ -90,8 +90,8 @@ def test_a_title_finds_itself(db: Database, title: str) -> None:
 
 def test_marks_that_tell_words_apart_are_kept_and_accents_are_not(db: Database) -> None:
     """Kana with and without voicing mark, Hangul syllables, are other words; Latin accents are left out in typing."""
-    assert len({folded(t) for t in ("かき", "がき", "가", "각", "हि", "ही")}) == 6
-    assert folded("Ådélheid") == "adelheid" and folded("Йога") == folded("Иога")
+    assert len({fold_name(t) for t in ("かき", "がき", "가", "각", "हि", "ही")}) == 6
+    assert fold_name("Ådélheid") == "adelheid" and fold_name("Йога") == fold_name("Иога")
     with transaction(db):
         artist = pieces.artist_called(db, "Ada Quill").id
         assert pieces.piece_called(db, artist, "かき") != pieces.piece_called(db, artist, "がき")
@@ -113,9 +113,9 @@ def growing() -> Iterator[Database]:
 def test_every_title_that_shows_something_finds_itself(growing: Database, titles: list[str]) -> None:
     with transaction(growing):
         artist = pieces.artist_called(growing, "Ada Quill").id
-        made = [(t, pieces.piece_called(growing, artist, t)) for t in titles if folded(t)]
+        made = [(t, pieces.piece_called(growing, artist, t)) for t in titles if fold_name(t)]
     for title, number in made:
-        assert folded(folded(title)) == folded(title)
+        assert fold_name(fold_name(title)) == fold_name(title)
         assert number in [p.id for p in search(growing, title, limit=5000).pieces]
         assert pieces.known_piece(growing, "ada quill", title) == number
     for title in titles:

@@ -9,9 +9,9 @@ import pytest
 
 from catalogue.indexing import corrections
 from catalogue.likeness import merging
-from catalogue.records import overlays, pieces, replay, scans
+from catalogue.records import pieces, replay, scans, stated_facts
 from catalogue.records.database import Database, migrations, open_database, transaction
-from catalogue.records.folding import folded
+from catalogue.records.folding import fold_name
 
 T = "2026-01-02T03:04:05.000Z"
 FACTS = """SELECT p.id, a.name, p.title, p.year, p.series, p.inventory_number, p.width_mm, p.height_mm, p.relief_mm,
@@ -81,7 +81,7 @@ def test_what_a_person_said_is_told_from_what_was_guessed(place: Path) -> None:
     older(place)
     with closing(open_database(place)) as db:
         def said(table: str, key: int | str) -> dict[str, object]:
-            row = overlays.row_of(db, table, key) or {}
+            row = stated_facts.stated_row(db, table, key) or {}
             return {name: value for name, value in row.items() if value is not None and not name.startswith("known")}
 
         assert said("piece_stated", 1) == {"piece_id": 1, "width_mm": 600}, "the year may be a guess"
@@ -124,7 +124,7 @@ def test_a_piece_pinned_under_a_corrected_name_is_found_by_the_name_in_its_path_
     """Until schema 18 it was noted under what the artist was called at that moment: renamed again, they lost it."""
     path = tmp_path / "catalogue.sqlite"
     with closing(sqlite3.connect(path)) as made:
-        made.create_function("folded", 1, folded)
+        made.create_function("folded", 1, fold_name)
         for number, script in migrations():
             if number < 18:
                 made.executescript(script)

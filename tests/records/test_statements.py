@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from catalogue.errors import CatalogueError, Damaged, Refused
 from catalogue.reading.model import Picture, Reading
 from catalogue.records import editions, events, likenesses, orders, pieces, scans, stores
-from catalogue.records.connection import Connection, packed_row, spoken
+from catalogue.records.connection import Connection, packed_row, translate_sqlite_error
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.orders import NewLine
 from catalogue.records.replay import differences, logged_changes, replay, undo
@@ -272,7 +272,7 @@ def test_a_commit_that_the_disk_fails_claims_nothing(db: Database, monkeypatch: 
     def failing(self: Connection) -> None:
         error = sqlite3.OperationalError("disk I/O error")
         error.sqlite_errorname = name
-        raise spoken(error) from error
+        raise translate_sqlite_error(error) from error
 
     monkeypatch.setattr(Connection, "commit", failing)
     with pytest.raises(CatalogueError) as told:

@@ -8,8 +8,8 @@ import pytest
 
 from catalogue.records import stores
 from catalogue.records.database import open_database, transaction
-from catalogue.screens import wording
-from catalogue.screens.memory import calm_memory
+from catalogue.screens.background.garbage import configure_gc
+from catalogue.screens.texts import formats
 from catalogue.settings import Home
 from tests.screens.shop import build, idle
 
@@ -37,13 +37,13 @@ def shop(template: Path, tmp_path: Path) -> Home:
 @pytest.fixture(scope="session", autouse=True)
 def calm() -> None:
     """As the program itself does: full collections take a tenth of these tests' time."""
-    calm_memory()
+    configure_gc()
 
 
 @pytest.fixture(autouse=True)
 def still_clock(monkeypatch: pytest.MonkeyPatch) -> None:
     """"Ago" counts from one moment, and nothing is animated."""
-    monkeypatch.setattr(wording, "present", lambda: datetime(2026, 2, 1, 12, tzinfo=UTC))
+    monkeypatch.setattr(formats, "present", lambda: datetime(2026, 2, 1, 12, tzinfo=UTC))
     monkeypatch.setenv("TEXTUAL_ANIMATIONS", "none")
 
 
@@ -52,7 +52,7 @@ def no_clock_tells_of_changes(monkeypatch: pytest.MonkeyPatch) -> None:
     """What others write, and stores that come and go, are looked at where a test says so, not every few seconds: how
     much a test does within that time is up to the machine."""
     for name in ("WRITTEN_SECONDS", "DISK_SECONDS"):
-        monkeypatch.setattr(f"catalogue.screens.changes.{name}", 1e6)
+        monkeypatch.setattr(f"catalogue.screens.background.changes.{name}", 1e6)
 
 
 @pytest.fixture(autouse=True)

@@ -24,7 +24,7 @@ from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.numbers import Number
 from catalogue.records.stores import listed as stores_held
 from catalogue.screens.app import CatalogueApp
-from catalogue.screens.internals import has_messages
+from catalogue.screens.textual_internals import has_messages
 from catalogue.settings import Home
 from tests.waiting import HANG_SECONDS
 
@@ -159,7 +159,7 @@ async def running(home: Home, size: tuple[int, int] = (120, 40), place: str = "b
                 await app.action_place(place)
         await settled(pilot)
         yield pilot
-    app.close_lanes()
+    app.close_threads()
     if app.work is not None:
         app.work.stop()
         assert app.work.wait(HANG_SECONDS)
@@ -227,7 +227,7 @@ def held_up(app: CatalogueApp, *lanes: str) -> Iterator[None]:
     """Threads busy meanwhile, as with a large catalogue or a slow disk; the reading one if none is named."""
     go = threading.Event()
     for lane in lanes or ("read",):
-        app.lanes[lane].ask(lambda _: go.wait(HANG_SECONDS))
+        app.threads[lane].ask(lambda _: go.wait(HANG_SECONDS))
     try:
         yield
     finally:

@@ -15,12 +15,12 @@ from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.operations.judging import judge_pairs
 from catalogue.records import likenesses, pieces, scans
 from catalogue.records.database import open_database, transaction
-from catalogue.screens import kept
-from catalogue.screens.aligning import difference, laid
 from catalogue.screens.app import CatalogueApp
-from catalogue.screens.dialogs import Question
-from catalogue.screens.picture import Picture
-from catalogue.screens.rows import RowTable
+from catalogue.screens.background import screen_cache
+from catalogue.screens.dialogs.confirm import ConfirmDialog
+from catalogue.screens.pictures.alignment import align_pair, difference
+from catalogue.screens.pictures.picture import Picture
+from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home
 from tests.screens.shop import burst, painted, running, said, settled, sha, until, words
 
@@ -54,12 +54,12 @@ def test_a_shifted_tile_is_laid_on_its_place(tmp_path: Path) -> None:
     part = whole.crop((80, 40, 240, 160))
     for name, picture in (("whole", whole), ("part", part)):
         picture.save(tmp_path / f"{name}.webp", lossless=True)
-    found = laid(tmp_path / "part.webp", tmp_path / "whole.webp", (1, 0, 80, 0, 1, 40), (160, 120), (320, 240))
+    found = align_pair(tmp_path / "part.webp", tmp_path / "whole.webp", (1, 0, 80, 0, 1, 40), (160, 120), (320, 240))
     assert found.shape == (160, 120)
     assert found.where == pytest.approx((80 / 320, 40 / 240, 240 / 320, 160 / 240))
     apart = np.asarray(opened(found.difference), np.int16) - 128
     assert np.abs(apart).max() <= 4
-    moved = laid(tmp_path / "part.webp", tmp_path / "whole.webp", (1, 0, 90, 0, 1, 40), (160, 120), (320, 240))
+    moved = align_pair(tmp_path / "part.webp", tmp_path / "whole.webp", (1, 0, 90, 0, 1, 40), (160, 120), (320, 240))
     assert np.abs(np.asarray(opened(moved.difference), np.int16) - 128).mean() > 20
 
 
@@ -72,7 +72,7 @@ def test_a_turned_and_scaled_scan_is_laid_upright(tmp_path: Path) -> None:
     whole.save(tmp_path / "b.webp", lossless=True)
     turned.save(tmp_path / "a.webp", lossless=True)
     # a (120×160) is b turned clockwise and halved: x of b is twice y of a, y of b is 240 less twice x of a
-    found = laid(tmp_path / "a.webp", tmp_path / "b.webp", (0, 2, 0, -2, 0, 240), (120, 160), (320, 240))
+    found = align_pair(tmp_path / "a.webp", tmp_path / "b.webp", (0, 2, 0, -2, 0, 240), (120, 160), (320, 240))
     assert found.shape == (320, 240)
     assert np.abs(np.asarray(opened(found.difference), np.int16) - 128).mean() < 16
 
@@ -82,7 +82,7 @@ def test_maps_hold_for_previews_made_smaller(tmp_path: Path) -> None:
     picture = Image.open(io.BytesIO(painted((50, 90, 130), 320, 240))).convert("RGB")
     picture.save(tmp_path / "b.webp", lossless=True)
     picture.resize((160, 120), Image.Resampling.BOX).save(tmp_path / "a.webp", lossless=True)
-    found = laid(tmp_path / "a.webp", tmp_path / "b.webp", WHOLE, (320, 240), (320, 240))
+    found = align_pair(tmp_path / "a.webp", tmp_path / "b.webp", WHOLE, (320, 240), (320, 240))
     assert found.shape == (320, 240)
     assert np.abs(np.asarray(opened(found.difference), np.int16) - 128).mean() < 6
 
@@ -165,7 +165,7 @@ async def test_two_pieces_are_merged_after_a_yes_and_parted_again(pairs: Home) -
         await settled(pilot)
         await pilot.press("g")
         await settled(pilot)
-        assert isinstance(pilot.app.screen, Question)
+        assert isinstance(pilot.app.screen, ConfirmDialog)
         await pilot.press("enter")      # the cursor is on no
         await pilot.press("g")
         await settled(pilot)
@@ -188,8 +188,8 @@ async def test_two_pieces_are_merged_after_a_yes_and_parted_again(pairs: Home) -
 async def test_no_picture_is_larger_than_its_place_where_the_page_was_made_ahead(
         pairs: Home, monkeypatch: pytest.MonkeyPatch, size: tuple[int, int]) -> None:
     """What the terminal gets for each row of a picture is as wide as the picture's place, at the first drawing too."""
-    monkeypatch.setattr(kept, "LEFT_ALONE", 0.01)
-    monkeypatch.setattr(kept, "BETWEEN", 0.001)
+    monkeypatch.setattr(screen_cache, "IDLE_SECONDS", 0.01)
+    monkeypatch.setattr(screen_cache, "BETWEEN", 0.001)
     drawn: list[tuple[int, int]] = []
     render_lines = Picture.render_lines
 

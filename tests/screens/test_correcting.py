@@ -7,13 +7,13 @@ from textual.pilot import Pilot
 from textual.widgets import Input, Static
 
 from catalogue.operations import correcting
-from catalogue.records import editions, files, history, overlays, pieces, scans
+from catalogue.records import editions, files, history, pieces, scans, stated_facts
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.screens.app import CatalogueApp
-from catalogue.screens.dialogs import Choice, Question
-from catalogue.screens.form import FormDialog
-from catalogue.screens.piece import PiecePage
-from catalogue.screens.rows import MARK, RowTable
+from catalogue.screens.dialogs.confirm import Choice, ConfirmDialog
+from catalogue.screens.dialogs.form import FormDialog
+from catalogue.screens.pages.piece import PiecePage
+from catalogue.screens.widgets.row_table import MARK, RowTable
 from catalogue.settings import Home
 from tests.screens.shop import burst, held_up, running, said, settled, sha, typed, words
 from tests.screens.test_snapshots import SIZES, arrived
@@ -178,7 +178,7 @@ async def test_a_stated_fact_is_given_back_to_the_guess(shop: Home) -> None:
         await press(pilot, "ctrl+s")
     assert roles(shop, 11) == [("master", 1)]
     db = catalogue_of(shop)
-    row = overlays.row_of(db, "scan_stated", sha(11))
+    row = stated_facts.stated_row(db, "scan_stated", sha(11))
     assert row is None or row["role"] is None
     db.close()
 
@@ -195,7 +195,7 @@ async def test_a_scan_goes_to_another_piece_or_a_new_one(shop: Home) -> None:
         assert meant not in [row.scan.sha256 for row in table.rows_held]
         assert roles(shop, int(meant, 16)) == [("tile", 3)]
         await press(pilot, "down", "e")
-        meant = table.pointed.scan.sha256
+        meant = table.highlighted.scan.sha256
         await put(pilot, "piece", "Jetty")
         await press(pilot, "enter")
     filed = {v: k for k, v in titles(shop).items()}
@@ -334,7 +334,7 @@ async def test_without_a_correction_the_last_statement_is_asked_about(shop: Home
     correcting.describe_pieces(db, [3], {"title": "Two Kites"})
     async with running(shop) as pilot:
         await press(pilot, "u")
-        assert isinstance(pilot.app.screen, Question)
+        assert isinstance(pilot.app.screen, ConfirmDialog)
         assert "Three Kites" in words(pilot) and "title stated" in words(pilot)
         await press(pilot, "n")
         assert titles(shop)[3] == "Tobin Quarrel: Two Kites"

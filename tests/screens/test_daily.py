@@ -12,14 +12,15 @@ from catalogue.operations.correcting import merge_pieces, undo_statement
 from catalogue.records import editions, orders, pieces, scans
 from catalogue.records.database import open_database, transaction
 from catalogue.records.orders import NewLine
-from catalogue.screens import filing, opening
+from catalogue.screens import system_viewer
+from catalogue.screens.actions import files
 from catalogue.screens.app import CatalogueApp
-from catalogue.screens.dialogs import Question, Words
-from catalogue.screens.piece import PiecePage
-from catalogue.screens.repeat import RepeatDialog
-from catalogue.screens.rows import RowTable
-from catalogue.screens.search import SearchDialog
-from catalogue.screens.sheet import SheetPanel
+from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog
+from catalogue.screens.dialogs.repeat import RepeatDialog
+from catalogue.screens.dialogs.search import SearchDialog
+from catalogue.screens.dialogs.sheet import SheetPanel
+from catalogue.screens.pages.piece import PiecePage
+from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home, Settings
 from tests.screens.shop import older_scan_current, running, said, settled, sha, typed, until, words
 
@@ -89,7 +90,7 @@ async def test_an_older_scan_becomes_the_current_master_and_orders_say_so(shop: 
         assert isinstance(pilot.app.screen, PiecePage)  # it is current already
         await pilot.press("down", "m")
         await settled(pilot)
-        assert isinstance(pilot.app.screen, Question)
+        assert isinstance(pilot.app.screen, ConfirmDialog)
         await pilot.press("enter")
         await settled(pilot)
         assert "another master" in words(pilot)
@@ -120,7 +121,7 @@ async def test_search_finds_over_everything_and_drops_stale_answers(shop: Shop) 
         await typed(pilot, "quarrel")
         await pilot.press("down", "enter")
         await settled(pilot)
-        assert pilot.app.screen.query_one("#artists", RowTable).pointed.name == "Tobin Quarrel"
+        assert pilot.app.screen.query_one("#artists", RowTable).highlighted.name == "Tobin Quarrel"
         assert [r.title for r in pilot.app.screen.query_one("#pieces", RowTable).rows_held] == ["Three Kites"]
         await pilot.press("slash")
         await typed(pilot, "nothing fits")
@@ -274,10 +275,10 @@ async def test_a_file_found_is_the_one_under_the_cursor(shop: Shop) -> None:
         await settled(pilot)
         scans = pilot.app.screen.query_one("#scans", RowTable)
         assert scans.cursor_row > 0
-        assert scans.pointed.scan.sha256 == sha(22)
+        assert scans.highlighted.scan.sha256 == sha(22)
         await pilot.press("escape")
         await _open(pilot, "low water")
-        assert pilot.app.screen.query_one("#scans", RowTable).pointed.current
+        assert pilot.app.screen.query_one("#scans", RowTable).highlighted.current
 
 
 async def test_what_is_grave_is_seen_on_a_small_screen_and_the_rest_can_be_scrolled_to(shop: Shop) -> None:
@@ -353,7 +354,7 @@ async def test_an_order_moves_on_and_gets_its_job_sheet(shop: Shop) -> None:
         assert isinstance(app, CatalogueApp)
         await pilot.press("m")
         await settled(pilot)
-        assert isinstance(app.screen, Question)
+        assert isinstance(app.screen, ConfirmDialog)
         await pilot.press("enter")
         await settled(pilot)
         assert app.screen.query_one("#lines", RowTable).rows_held[0].line.status == "collected"
@@ -371,7 +372,7 @@ async def test_the_path_is_shown_and_never_said_to_be_copied(shop: Shop) -> None
     async with running(shop) as pilot:
         await pilot.press("c")
         await settled(pilot)
-        assert isinstance(pilot.app.screen, Words)
+        assert isinstance(pilot.app.screen, MessageDialog)
         text = str(pilot.app.screen.query_one("#text", Static).content)
         place = shop.folder.parent / "main disk" / "Maren Tarnvik/Harbour, Blue Hour/Harbour, Blue Hour master.tif"
         assert f"main disk\n{place}" in text
@@ -383,12 +384,12 @@ async def test_the_path_is_shown_and_never_said_to_be_copied(shop: Shop) -> None
 async def test_opening_a_master_asks_first_and_runs_the_command_of_the_settings(
         shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
     started: list[list[str]] = []
-    monkeypatch.setattr(filing, "start", started.append)
+    monkeypatch.setattr(files, "start_program", started.append)
     home = Home(shop.folder, Settings(open_with="viewer --new"))
     async with running(home) as pilot:
         await pilot.press("o")
         await settled(pilot)
-        assert isinstance(pilot.app.screen, Question)
+        assert isinstance(pilot.app.screen, ConfirmDialog)
         assert pilot.app.focused.id == "no"  # type: ignore[union-attr]
         await pilot.press("enter")
         assert started == []
@@ -478,10 +479,10 @@ async def test_what_is_gone_is_not_repeated(shop: Shop, place: str) -> None:
             await pilot.press("enter")
             await settled(pilot)
         if place == "orders":
-            assert table.pointed.line.number == "Z-999"
+            assert table.highlighted.line.number == "Z-999"
             undo_statement(db)
         else:
-            merge_pieces(db, table.rows_held[1].id, table.pointed.id)
+            merge_pieces(db, table.rows_held[1].id, table.highlighted.id)
         shown = app.screen
         await pilot.press("r")
         await settled(pilot)
@@ -492,23 +493,23 @@ async def test_what_is_gone_is_not_repeated(shop: Shop, place: str) -> None:
 
 def test_commands_that_open_files() -> None:
     path = Path("/stores/a b/[x].tif")
-    assert opening.viewer(path, "", "darwin") == ["open", str(path)]
-    assert opening.viewer(path, "", "linux") == ["xdg-open", str(path)]
-    assert opening.viewer(path, 'edit --title "new one"', "linux") == ["edit", "--title", "new one", str(path)]
-    assert opening.revealer(path, "darwin") == ["open", "-R", str(path)]
-    assert opening.revealer(path, "linux") == ["xdg-open", "/stores/a b"]
+    assert system_viewer.viewer(path, "", "darwin") == ["open", str(path)]
+    assert system_viewer.viewer(path, "", "linux") == ["xdg-open", str(path)]
+    assert system_viewer.viewer(path, 'edit --title "new one"', "linux") == ["edit", "--title", "new one", str(path)]
+    assert system_viewer.revealer(path, "darwin") == ["open", "-R", str(path)]
+    assert system_viewer.revealer(path, "linux") == ["xdg-open", "/stores/a b"]
 
 
 def test_a_missing_program_is_an_error_with_a_hint() -> None:
     from catalogue.errors import CatalogueError
 
     with pytest.raises(CatalogueError, match="There is no program") as caught:
-        opening.start(["surely-no-such-program-here", "x"])
+        system_viewer.start_program(["surely-no-such-program-here", "x"])
     assert "open_with" in caught.value.hint
 
 
 def test_a_path_that_is_no_text_can_be_shown() -> None:
-    assert filing.text_of(Path(os.fsdecode(b"/stores/caf\xe9.tif"))) == "/stores/caf\\xe9.tif"
+    assert files.text_of(Path(os.fsdecode(b"/stores/caf\xe9.tif"))) == "/stores/caf\\xe9.tif"
 
 
 async def test_themes_change_and_places_keep_their_digits(shop: Shop) -> None:
@@ -533,7 +534,7 @@ async def test_sharp_pictures_lie_where_the_drawn_ones_would(shop: Shop, protoco
     pytest.importorskip("textual_image")
     from textual_image.widget import TGPImage
 
-    from catalogue.screens.sixel import SixelPicture
+    from catalogue.screens.pictures.sixel import SixelPicture
 
     kind = TGPImage if protocol == "kitty's" else SixelPicture
     app = CatalogueApp(shop, colours=True, sharp=kind)
@@ -562,4 +563,4 @@ async def test_sharp_pictures_lie_where_the_drawn_ones_would(shop: Shop, protoco
         await pilot.press("1", "down")
         await settled(pilot)
         assert len(app.screen.query(kind)) == 1
-    app.close_lanes()
+    app.close_threads()

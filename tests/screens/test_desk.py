@@ -12,13 +12,13 @@ from catalogue.records import buyers, editions, orders, pieces
 from catalogue.records.database import open_database, transaction
 from catalogue.records.numbers import Number
 from catalogue.screens.app import CatalogueApp
-from catalogue.screens.buyers import BuyersPage
-from catalogue.screens.capture import plan_words
-from catalogue.screens.dialogs import Choice, Question, TextQuestion
-from catalogue.screens.form import FormDialog
-from catalogue.screens.rows import RowTable
-from catalogue.screens.sheet import SheetPanel
-from catalogue.screens.statement import StatementPanel
+from catalogue.screens.dialogs.capture_plan import plan_words
+from catalogue.screens.dialogs.confirm import Choice, ConfirmDialog, TextQuestion
+from catalogue.screens.dialogs.form import FormDialog
+from catalogue.screens.dialogs.sheet import SheetPanel
+from catalogue.screens.dialogs.statement import StatementPanel
+from catalogue.screens.pages.buyers import BuyersPage
+from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home, Settings
 from tests.screens.shop import running, said, settled, words
 
@@ -200,7 +200,7 @@ async def test_a_statement_is_drafted_from_the_artists_row_and_issued(shop: Home
         assert "96.00" in page.read_text() and page.with_suffix(".csv").exists()
         await pilot.press("i")
         await settled(pilot)
-        assert isinstance(app.screen, Question)
+        assert isinstance(app.screen, ConfirmDialog)
         await pilot.press("y")
         await settled(pilot)
         assert "Issued " in words(pilot)

@@ -18,14 +18,14 @@ from rich.style import Style
 from textual.strip import Strip
 
 from catalogue.progress import data_size
-from catalogue.screens import plots
-from catalogue.screens.cells import PictureStrip
-from catalogue.screens.drawing import RAMP, Cells, Drawing, cells, draw, drawn, fitted
-from catalogue.screens.graphics import knows_placeholders, may_ask, sharp_pictures
-from catalogue.screens.lanes import Lane
-from catalogue.screens.picture import Drawings
-from catalogue.screens.sixel import Covered, sixels
-from catalogue.screens.wording import ago, centimetres, day, number, scanned_cm
+from catalogue.screens.background.threads import WorkerThread
+from catalogue.screens.pictures.cells import RAMP, Cells, Drawing, cells, draw_file, draw_picture, fit_size
+from catalogue.screens.pictures.graphics import knows_placeholders, may_ask, sharp_pictures
+from catalogue.screens.pictures.picture import Drawings
+from catalogue.screens.pictures.sixel import Covered, sixels
+from catalogue.screens.pictures.strip import PictureStrip
+from catalogue.screens.texts.formats import ago, centimetres, day, number, scanned_cm
+from catalogue.screens.widgets import plots
 from catalogue.settings import Settings
 from tests.screens.shop import painted
 from tests.waiting import HANG_SECONDS
@@ -35,7 +35,7 @@ def test_each_cell_holds_two_pixels_above_each_other() -> None:
     """Checked against the pixels themselves: the upper in the sign's colour, the lower behind it."""
     picture = Image.new("RGB", (2, 4))
     picture.putdata([(252, 0, 0), (0, 252, 0), (0, 0, 252), (252, 252, 0), *[(8, 8, 8)] * 4])
-    rows = drawn(picture, 2, 2, ink="colours").rows
+    rows = draw_picture(picture, 2, 2, palette="colours").rows
     top = rows[0]
     assert isinstance(top, Cells)
     first, second = top.segments()
@@ -80,7 +80,7 @@ def test_a_blurred_row_keeps_its_length() -> None:
 
 @given(st.integers(1, 3000), st.integers(1, 3000), st.integers(1, 200), st.integers(1, 80))
 def test_a_picture_fits_and_keeps_its_proportions(width: int, height: int, columns: int, rows: int) -> None:
-    wide, high = fitted(width, height, columns, rows)
+    wide, high = fit_size(width, height, columns, rows)
     assert 1 <= wide <= columns and 1 <= high <= rows * 2
     assert abs(wide / width - high / height) <= max(1 / width, 1 / height)
 
@@ -89,22 +89,22 @@ def test_without_colours_lightness_is_a_sign() -> None:
     """16 colours and NO_COLOR: plain ASCII, darker is less ink on a dark ground."""
     picture = Image.new("L", (3, 2))
     picture.putdata([0, 128, 255] * 2)
-    row = drawn(picture.convert("RGB"), 3, 1, ink="light on dark").rows[0]
+    row = draw_picture(picture.convert("RGB"), 3, 1, palette="light on dark").rows[0]
     assert row == RAMP[0] + RAMP[5] + RAMP[-1]
-    light = drawn(picture.convert("RGB"), 3, 1, ink="dark on light").rows[0]
+    light = draw_picture(picture.convert("RGB"), 3, 1, palette="dark on light").rows[0]
     assert light == row[::-1].replace(RAMP[5], RAMP[4])
 
 
 def test_marks_are_outlined(tmp_path: Path) -> None:
-    plain = draw(painted((20, 20, 20)), 40, 20, ink="colours")
-    marked = draw(painted((20, 20, 20)), 40, 20, ink="colours", marks=((0.0, 0.0, 0.5, 0.5),))
+    plain = draw_file(painted((20, 20, 20)), 40, 20, palette="colours")
+    marked = draw_file(painted((20, 20, 20)), 40, 20, palette="colours", marks=((0.0, 0.0, 0.5, 0.5),))
     top, bare = marked.rows[0], plain.rows[0]
     assert isinstance(top, Cells) and isinstance(bare, Cells)
     assert min(top.above[:60:3]) > 200 > max(bare.above[:60:3])
     place = tmp_path / "broken.webp"
     place.write_bytes(b"RIFF")
     with pytest.raises(OSError):
-        draw(place, 10, 10, ink="colours")
+        draw_file(place, 10, 10, palette="colours")
 
 
 def test_drawings_forget_the_oldest() -> None:
@@ -120,10 +120,10 @@ def test_drawings_forget_the_oldest() -> None:
 def test_a_picture_in_memory_is_drawn_as_one_on_the_disk(tmp_path: Path) -> None:
     data = painted((90, 40, 20))
     (tmp_path / "p.webp").write_bytes(data)
-    assert draw(data, 30, 12, ink="colours") == draw(tmp_path / "p.webp", 30, 12, ink="colours")
+    assert draw_file(data, 30, 12, palette="colours") == draw_file(tmp_path / "p.webp", 30, 12, palette="colours")
     out = io.BytesIO()
     Image.new("CMYK", (10, 10)).save(out, "TIFF")
-    assert draw(out.getvalue(), 5, 5, ink="colours").width == 5
+    assert draw_file(out.getvalue(), 5, 5, palette="colours").width == 5
 
 
 @given(st.lists(st.floats(0, 1e12), min_size=1, max_size=60), st.integers(8, 120), st.integers(1, 12))
@@ -145,10 +145,10 @@ def test_a_bar_is_as_long_as_its_share(share: float, width: int) -> None:
 
 def test_a_lane_skips_what_nobody_waits_for_any_more() -> None:
     made, gate, ran = [], threading.Event(), []
-    lane = Lane("test", lambda: made.append(threading.current_thread().name) or "resource")
-    slow: Future[bool] = lane.ask(lambda _: gate.wait(HANG_SECONDS))
-    stale = lane.ask(lambda _: ran.append("stale"))
-    fresh = lane.ask(lambda resource: f"with {resource}")
+    lane = WorkerThread("test", lambda: made.append(threading.current_thread().name) or "resource")
+    slow: Future[bool] = lane.submit(lambda _: gate.wait(HANG_SECONDS))
+    stale = lane.submit(lambda _: ran.append("stale"))
+    fresh = lane.submit(lambda resource: f"with {resource}")
     assert stale.cancel()
     gate.set()
     assert fresh.result(HANG_SECONDS) == "with resource"
@@ -156,8 +156,8 @@ def test_a_lane_skips_what_nobody_waits_for_any_more() -> None:
     assert ran == []
     assert made == ["catalogue-test"]
     with pytest.raises(ZeroDivisionError):
-        lane.ask(lambda _: 1 // 0).result(HANG_SECONDS)
-    assert lane.ask(lambda _: "still there").result(HANG_SECONDS) == "still there"
+        lane.submit(lambda _: 1 // 0).result(HANG_SECONDS)
+    assert lane.submit(lambda _: "still there").result(HANG_SECONDS) == "still there"
     lane.close()
 
 
@@ -213,6 +213,6 @@ def test_the_terminal_is_asked_only_where_it_can_answer(monkeypatch: pytest.Monk
     assert not may_ask(kitty | {"TMUX": "/tmp/x,1,0"}, terminal=True)
     assert not may_ask(kitty | {"STY": "1.x"}, terminal=True)
     assert not may_ask({}, terminal=True)
-    monkeypatch.setattr("catalogue.screens.graphics._is_terminal", lambda: False)
+    monkeypatch.setattr("catalogue.screens.pictures.graphics._is_terminal", lambda: False)
     assert sharp_pictures(Settings()) is None
     assert sharp_pictures(Settings(graphics="sharp")) is None

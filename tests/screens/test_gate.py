@@ -16,15 +16,15 @@ from textual.widgets import Input
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.records import findings, likenesses, orders, pieces, scans
 from catalogue.records.database import open_database, transaction
-from catalogue.screens import filing
+from catalogue.screens.actions import files
 from catalogue.screens.app import CatalogueApp
-from catalogue.screens.dialogs import Question, Reason, Words
+from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog, ReasonDialog
+from catalogue.screens.dialogs.repeat import RepeatDialog
+from catalogue.screens.dialogs.search import SearchDialog
 from catalogue.screens.keys import KEYS, PLACES
-from catalogue.screens.piece import PiecePage
-from catalogue.screens.repeat import RepeatDialog
-from catalogue.screens.rows import RowTable
-from catalogue.screens.search import SearchDialog
-from catalogue.screens.table import PagedTable, Source
+from catalogue.screens.pages.piece import PiecePage
+from catalogue.screens.widgets.paged_table import PagedTable, Source
+from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home
 from tests.screens.shop import burst, held_up, running, said, settled, sha, until, words
 from tests.screens.test_snapshots import tiles_proposed
@@ -75,7 +75,7 @@ class Trace:
         patch.setattr(app, "begin", lambda name, *_: self.noted.append(("work", name)))
         patch.setattr(app, "copy_to_clipboard", lambda text: self.noted.append(("path", text)))
         patch.setattr(app, "push_screen", lambda screen, *_: self.noted.append(("panel", told_by(screen))))
-        patch.setattr(filing, "start", lambda command: self.noted.append(("start", command)))
+        patch.setattr(files, "start_program", lambda command: self.noted.append(("start", command)))
         for name in ("index", "copy", "job_sheet", "restore"):
             for module in ("orders", "stores", "audit"):
                 patch.setattr(f"catalogue.screens.{module}.start_{name}",
@@ -163,7 +163,7 @@ async def test_a_search_opens_what_was_typed_not_what_stood_there(busy: Home) ->
         assert isinstance(app, CatalogueApp)
         await burst(pilot, "slash", *"harbour", "space", *"low")
         await settled(pilot)
-        assert app.screen.query_one("#found", RowTable).pointed.name == "Harbour, Low Water"
+        assert app.screen.query_one("#found", RowTable).highlighted.name == "Harbour, Low Water"
         with held_up(app, "search"):
             await burst(pilot, *["backspace"] * 11, *"kites", "enter")
         await settled(pilot)
@@ -199,7 +199,7 @@ async def test_a_second_answer_for_the_same_words_keeps_the_cursor_on_its_line(b
         dialog = app.screen
         assert isinstance(dialog, SearchDialog)
         table = dialog.query_one("#found", RowTable)
-        meant = table.pointed
+        meant = table.highlighted
         db = open_database(busy.database)
         with transaction(db):
             order = orders.save(db, "A-200", "2026-01-20", buyer="Hotel Umberlow", status="printed", currency="EUR")
@@ -208,7 +208,7 @@ async def test_a_second_answer_for_the_same_words_keeps_the_cursor_on_its_line(b
         dialog.on_input_changed(Input.Changed(dialog.query_one("#words", Input), "umberlow"))
         await settled(pilot)
         assert table.row_count == 3
-        assert table.pointed == meant
+        assert table.highlighted == meant
 
 
 async def test_enter_then_r_repeats_the_piece_that_was_opened(busy: Home) -> None:
@@ -260,7 +260,8 @@ async def test_an_answer_about_one_original_stays_with_it(busy: Home, tmp_path: 
         page, plan = pilot.app.screen, tiles_proposed(tmp_path)
         await burst(pilot, "down", "enter")
         await settled(pilot)
-        page._show(type(plan)(plan.folder, plan.store_id, plan.store, plan.root, plan.proposals[::-1]))  # type: ignore[attr-defined]
+        page._show(type(plan)(plan.folder, plan.store_id, plan.store, plan.root,
+                              plan.proposals[::-1]))  # type: ignore[attr-defined]
         pilot.app.screen.query_one("#answer-artist", Input).value = "Nell Orrin"
         pilot.app.screen.query_one("#answer-piece", Input).value = "Stair"
         await burst(pilot, "ctrl+s")
@@ -278,13 +279,13 @@ async def test_a_finding_closed_by_another_seat_is_not_acted_on(busy: Home) -> N
         db.close()
         await burst(pilot, "down", "e")
         await settled(pilot)
-        assert not isinstance(pilot.app.screen, Reason)
+        assert not isinstance(pilot.app.screen, ReasonDialog)
         assert "closed meanwhile" in words(pilot)
 
 
 def taken_away(table: RowTable[Any]) -> None:
     """The list as it comes back after another seat has removed the row under the cursor."""
-    gone = table._identity(table.pointed)
+    gone = table._identity(table.highlighted)
     if isinstance(table, PagedTable):
         source = table._source
         assert source is not None
@@ -303,11 +304,11 @@ async def test_a_row_that_another_seat_removed_is_said_to_be_gone_and_its_neighb
         app = pilot.app
         assert isinstance(app, CatalogueApp)
         table = await at(pilot, place, tmp_path)
-        meant, count = table.pointed, table.row_count
+        meant, count = table.highlighted, table.row_count
         following = table._identity(table.rows_held[1])
         taken_away(table)
         await settled(pilot)
-        assert table.pointed is meant
+        assert table.highlighted is meant
         with monkeypatch.context() as patch:
             trace = Trace(app, patch)
             for key in KEYS[place]:
@@ -320,8 +321,8 @@ async def test_a_row_that_another_seat_removed_is_said_to_be_gone_and_its_neighb
                     assert "left the list" in said(pilot)[0], key
         await burst(pilot, "down")
         await settled(pilot)
-        assert table._identity(table.pointed) == following
-        assert table.row_to_act_on is table.pointed
+        assert table._identity(table.highlighted) == following
+        assert table.row_to_act_on is table.highlighted
         assert table.row_count == count - 1
 
 
@@ -350,13 +351,13 @@ async def test_a_finding_closed_elsewhere_stays_under_the_cursor_until_it_leaves
         await settled(pilot)
         await burst(pilot, "e")
         await settled(pilot)
-        assert not isinstance(app.screen, Reason)
+        assert not isinstance(app.screen, ReasonDialog)
         assert ["left the list" in text for text in said(pilot)] == [True]
         await burst(pilot, "down", "e", *"seen", "enter")
         await settled(pilot)
-        still_open = {row.id for row in findings.open_ones(db)}
+        still_open = {row.id for row in findings.list_open(db)}
         assert following.id not in still_open
-        assert table.pointed.id in still_open, "the person closed one, and the cursor is on the next"
+        assert table.highlighted.id in still_open, "the person closed one, and the cursor is on the next"
         db.close()
 
 
@@ -365,7 +366,7 @@ async def test_a_finding_closed_elsewhere_stays_under_the_cursor_until_it_leaves
 async def test_writes_wait_for_the_lock_say_so_and_keep_their_order(busy: Home,
                                                                     monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("catalogue.records.database.BUSY_SECONDS", 0.01)
-    monkeypatch.setattr("catalogue.screens.writes.SLOW", 0.0)
+    monkeypatch.setattr("catalogue.screens.background.write_queue.SLOW", 0.0)
     other = open_database(busy.database)
     async with running(busy, place="alike") as pilot:
         app = pilot.app
@@ -389,13 +390,13 @@ async def test_a_write_that_fails_is_told_with_what_was_not_done(busy: Home, mon
 
     async with running(busy, place="alike") as pilot:
         table = pilot.app.screen.query_one("#pairs", RowTable)
-        row = table.pointed
+        row = table.highlighted
         with monkeypatch.context() as patch:
-            patch.setattr("catalogue.screens.alike.judge_pairs", broken)
+            patch.setattr("catalogue.screens.pages.alike.judge_pairs", broken)
             await burst(pilot, "c")
             await settled(pilot)
         assert any(text.startswith(f"Not done: confirmed: {row.first} and {row.second}.") for text in said(pilot))
-        assert table.pointed == row
+        assert table.highlighted == row
         await burst(pilot, "u")
         await settled(pilot)
         assert any("Nothing to take back" in text for text in said(pilot))
@@ -410,7 +411,7 @@ async def test_leaving_waits_for_what_is_not_recorded_and_asks(busy: Home, monke
         assert isinstance(app, CatalogueApp)
         with transaction(other):
             await burst(pilot, "c", "q")
-            await until(pilot, lambda: isinstance(app.screen, Question))
+            await until(pilot, lambda: isinstance(app.screen, ConfirmDialog))
             assert "confirmed: " in words(pilot)
             assert app.focused.id == "no"  # type: ignore[union-attr]
             await burst(pilot, "enter")
@@ -427,7 +428,7 @@ async def test_leaving_waits_for_what_is_not_recorded_and_asks(busy: Home, monke
 async def settled_but_writing(pilot: Pilot[None]) -> None:
     app = pilot.app
     assert isinstance(app, CatalogueApp)
-    await until(pilot, lambda: app.gate.idle and not isinstance(app.screen, Question))
+    await until(pilot, lambda: app.gate.idle and not isinstance(app.screen, ConfirmDialog))
 
 
 # Keys and text
@@ -451,7 +452,7 @@ async def test_keys_before_the_first_page_are_kept(busy: Home) -> None:
         await until(pilot, lambda: isinstance(app.screen, PiecePage))
         await settled(pilot)
         assert "Three Kites" in words(pilot)
-    app.close_lanes()
+    app.close_threads()
 
 
 @pytest.mark.parametrize("first_showing", [True, False])
@@ -478,7 +479,7 @@ async def test_keys_keep_their_order_where_the_gate_gives_up_waiting_for_the_one
         app = pilot.app
         await burst(pilot, "slash")
         await settled(pilot)
-        monkeypatch.setattr("catalogue.screens.gate.LONGEST", 0.0)
+        monkeypatch.setattr("catalogue.screens.key_gate.LONGEST", 0.0)
         await burst(pilot, *"canvas 40")
         await settled(pilot)
         assert app.screen.query_one("#words", Input).value == "canvas 40"
@@ -568,7 +569,7 @@ async def test_the_place_pressed_again_leaves_what_was_opened_over_it(busy: Home
 
 
 async def test_ctrl_q_leaves_although_keys_wait(busy: Home, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("catalogue.screens.gate.PATIENCE", 0.0)
+    monkeypatch.setattr("catalogue.screens.key_gate.PATIENCE", 0.0)
     async with running(busy) as pilot:
         app = pilot.app
         assert isinstance(app, CatalogueApp)
@@ -595,7 +596,7 @@ async def test_keys_after_the_one_that_leaves_end_in_nothing(busy: Home) -> None
 
 async def test_a_disk_that_never_answers_holds_keys_up_for_a_moment_only(busy: Home,
                                                                          monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(filing, "DISK_PATIENCE", 0.0)
+    monkeypatch.setattr(files, "DISK_PATIENCE", 0.0)
     async with running(busy) as pilot:
         app = pilot.app
         assert isinstance(app, CatalogueApp)
@@ -610,6 +611,6 @@ async def test_a_disk_that_never_answers_holds_keys_up_for_a_moment_only(busy: H
 
 def test_the_words_of_panels_are_used() -> None:
     """What :func:`told_by` compares is what panels hold."""
-    assert told_by(Question("T", "x", yes="Y")) == ("Question", "x", "T")
-    assert told_by(Words("T", "x", "b")) == ("Words", "b", "x", "T")
+    assert told_by(ConfirmDialog("T", "x", yes="Y")) == ("Question", "x", "T")
+    assert told_by(MessageDialog("T", "x", "b")) == ("Words", "b", "x", "T")
     assert pieces is not None

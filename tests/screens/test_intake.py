@@ -23,13 +23,13 @@ from catalogue.reading.file import read_file
 from catalogue.reading.model import Reading
 from catalogue.records import pieces
 from catalogue.records.database import open_database
-from catalogue.screens import watcher
-from catalogue.screens.answering import AnswerDialog
 from catalogue.screens.app import CatalogueApp
-from catalogue.screens.dialogs import Question, Words
-from catalogue.screens.intake import IntakePage
-from catalogue.screens.rows import RowTable
-from catalogue.screens.watched import WatchedTable
+from catalogue.screens.background import folder_watch
+from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog
+from catalogue.screens.dialogs.proposal_answers import AnswerDialog
+from catalogue.screens.pages.intake import IntakePage
+from catalogue.screens.widgets.row_table import RowTable
+from catalogue.screens.widgets.watched_table import WatchedTable
 from catalogue.settings import Home, Settings
 from catalogue.storage.folders import Entry
 from tests.screens.shop import running, said, settled, until, words
@@ -68,9 +68,9 @@ def read(monkeypatch: pytest.MonkeyPatch) -> list[str]:
         names.append(path.name)
         return None if cancelled() else read_file(path)
 
-    monkeypatch.setattr(watcher, "LOOK_SECONDS", 0.02)
+    monkeypatch.setattr(folder_watch, "LOOK_SECONDS", 0.02)
     monkeypatch.setattr(watching, "SETTLE", 0.05)
-    monkeypatch.setattr(watcher, "read_apart", here)
+    monkeypatch.setattr(folder_watch, "read_in_subprocess", here)
     return names
 
 
@@ -195,7 +195,7 @@ async def test_a_watch_by_the_mouse_goes_on_elsewhere_and_ends_when_left(
 async def test_a_watch_reads_apart_and_is_left_at_once(shop: Home, tmp_path: Path,
                                                        monkeypatch: pytest.MonkeyPatch) -> None:
     """With the real reading process: its file comes; leaving during another waits for nothing."""
-    monkeypatch.setattr(watcher, "LOOK_SECONDS", 0.02)
+    monkeypatch.setattr(folder_watch, "LOOK_SECONDS", 0.02)
     monkeypatch.setattr(watching, "SETTLE", 0.05)
     key = tmp_path / "key"
     scanned(key / "a.tif", scene(1, 300, 200))
@@ -328,7 +328,7 @@ async def test_the_folder_stays_unless_removing_is_chosen_and_said_again(
         await pilot.press("enter")
         await settled(pilot)
         question = pilot.app.screen
-        assert isinstance(question, Question) and "2 files" in asked(pilot)
+        assert isinstance(question, ConfirmDialog) and "2 files" in asked(pilot)
         assert str(key) in asked(pilot) and "2 stores" in asked(pilot)
         assert isinstance(question.focused, Button) and str(question.focused.label) == "Leave the folder as it is"
         await pilot.press("enter")
@@ -339,12 +339,12 @@ async def test_the_folder_stays_unless_removing_is_chosen_and_said_again(
         await pilot.click("#intake-remove")
         await pilot.press("g")
         await settled(pilot)
-        assert isinstance(pilot.app.screen, Question)
+        assert isinstance(pilot.app.screen, ConfirmDialog)
         pilot.app.clear_notifications()
         await pilot.press("y")
         await until_taken(pilot)
         report = pilot.app.screen
-        assert isinstance(report, Words)
+        assert isinstance(report, MessageDialog)
         told = str(report.query_one("#text").render())
         assert "2 files removed from" in told and "scan [1].tif" in told and "scan [2].tif" in told
         assert list(key.iterdir()) == []
@@ -380,11 +380,11 @@ async def test_a_copy_that_fails_keeps_the_source(shop: Home, tmp_path: Path, qu
         await pilot.press("y")
         await app_of(pilot).action_place("orders")      # the person does something else meanwhile
         await until_taken(pilot)
-        assert not isinstance(pilot.app.screen, Words)
+        assert not isinstance(pilot.app.screen, MessageDialog)
         await app_of(pilot).action_place("intake")
         await settled(pilot)
         report = pilot.app.screen
-        assert isinstance(report, Words)
+        assert isinstance(report, MessageDialog)
         told = str(report.query_one("#text").render())
         assert "Nothing was removed" in told
         assert "read back differs" in told and "did not come to its end, so nothing was removed" in told

@@ -10,7 +10,7 @@ from textual.drivers import linux_driver
 from textual.screen import Screen
 from textual.widgets import Static
 
-from catalogue.screens import internals
+from catalogue.screens import textual_internals
 
 
 class Other(Screen[None]):
@@ -30,15 +30,15 @@ async def test_messages_that_wait_and_a_layout_that_is_due_are_seen() -> None:
     async with app.run_test() as pilot:
         await pilot.pause()
         widget = app.query_one(Static)
-        assert internals.is_laid_out(app.screen) and not internals.has_messages(widget)
+        assert textual_internals.is_laid_out(app.screen) and not textual_internals.has_messages(widget)
         widget.call_later(lambda: None)
-        assert internals.has_messages(widget)
+        assert textual_internals.has_messages(widget)
         widget.styles.height = 5
         await pilot.pause()
-        assert internals.is_laid_out(app.screen) and not internals.has_messages(widget)
+        assert textual_internals.is_laid_out(app.screen) and not textual_internals.has_messages(widget)
         await widget.remove()
         widget.call_next(lambda: None)
-        assert not internals.has_messages(widget), "it will never handle them"
+        assert not textual_internals.has_messages(widget), "it will never handle them"
 
 
 async def test_a_screen_is_mounted_and_drawn_before_it_is_seen() -> None:
@@ -46,14 +46,14 @@ async def test_a_screen_is_mounted_and_drawn_before_it_is_seen() -> None:
     async with app.run_test(size=(40, 4)) as pilot:
         other = Other()
         app.install_screen(other, "other")
-        await internals.mount_screen(app, other)
+        await textual_internals.mount_screen(app, other)
         await pilot.pause()
         assert other.is_running and other is not app.screen
-        internals.draw_unseen(other)
-        assert "other" in internals.drawn_strips(other)[0].text
-        page = await internals.mount_mode(app, "second")
-        assert isinstance(page, Other) and page in list(internals.open_screens_of(app))
-        assert app.screen in list(internals.open_screens_of(app))
+        textual_internals.draw_unseen(other)
+        assert "other" in textual_internals.drawn_strips(other)[0].text
+        page = await textual_internals.mount_mode(app, "second")
+        assert isinstance(page, Other) and page in list(textual_internals.open_screens_of(app))
+        assert app.screen in list(textual_internals.open_screens_of(app))
 
 
 async def test_styles_are_found_again_only_after_the_theme_changed() -> None:
@@ -61,7 +61,7 @@ async def test_styles_are_found_again_only_after_the_theme_changed() -> None:
 
     class Noted(Other):
         def on_screen_resume(self, event: Any) -> None:
-            internals.keep_styles(self, event)
+            textual_internals.keep_styles(self, event)
             seen.append(event.refresh_styles)
 
     app = Small()
@@ -83,15 +83,15 @@ async def test_styles_are_found_again_only_after_the_theme_changed() -> None:
 def test_the_driver_reads_keys_through_our_parser() -> None:
     before = linux_driver.XTermParser
     try:
-        internals.tell_lone_escapes_apart()
-        assert linux_driver.XTermParser is internals.LoneEscapes
+        textual_internals.tell_lone_escapes_apart()
+        assert linux_driver.XTermParser is textual_internals.LoneEscapes
     finally:
         linux_driver.XTermParser = before
 
 
 def test_a_sequence_that_comes_in_two_parts_is_one_key() -> None:
     """As an arrow key over a slow line, the second part later than an Esc may wait (ECMA-48, cursor up)."""
-    parser = internals.LoneEscapes()
+    parser = textual_internals.LoneEscapes()
     assert [event.key for event in parser.feed("\x1b")] == []  # type: ignore[attr-defined]
     assert [event.key for event in parser.feed("[A")] == ["up"]  # type: ignore[attr-defined]
 

@@ -12,16 +12,16 @@ from textual.widgets import Button, Input, Static
 from catalogue.errors import Damaged
 from catalogue.records import orders, pieces
 from catalogue.records.database import open_database, transaction
-from catalogue.screens import changes, kept, memory
 from catalogue.screens.app import CatalogueApp
-from catalogue.screens.help import HelpDialog
+from catalogue.screens.background import changes, garbage, screen_cache
+from catalogue.screens.dialogs.help import HelpDialog
+from catalogue.screens.dialogs.repeat import RepeatDialog
+from catalogue.screens.dialogs.search import SearchDialog
 from catalogue.screens.keys import KEYS, PLACES
-from catalogue.screens.picture import Picture
-from catalogue.screens.piece import PiecePage
-from catalogue.screens.repeat import RepeatDialog
-from catalogue.screens.rows import RowTable
-from catalogue.screens.search import SearchDialog
-from catalogue.screens.view import piece_view
+from catalogue.screens.pages.piece import PiecePage
+from catalogue.screens.pages.piece_view import piece_view
+from catalogue.screens.pictures.picture import Picture
+from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home
 from tests.screens.shop import held_up, older_scan_current, running, said, settled, sha, typed, until, words
 
@@ -32,8 +32,8 @@ def _app(pilot: Pilot[None]) -> CatalogueApp:
 
 
 async def test_what_is_made_ahead_is_what_is_shown(shop: Home, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(kept, "LEFT_ALONE", 0.01)
-    monkeypatch.setattr(kept, "BETWEEN", 0.001)
+    monkeypatch.setattr(screen_cache, "IDLE_SECONDS", 0.01)
+    monkeypatch.setattr(screen_cache, "BETWEEN", 0.001)
     async with running(shop, size=(120, 40), ahead=True) as pilot:
         app = _app(pilot)
         made = set(app._registry)
@@ -53,12 +53,12 @@ async def test_what_is_made_ahead_is_what_is_shown(shop: Home, monkeypatch: pyte
 
 
 async def test_nothing_is_made_while_keys_come(shop: Home, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(kept, "LEFT_ALONE", 60)
+    monkeypatch.setattr(screen_cache, "IDLE_SECONDS", 60)
     async with running(shop) as pilot:
         app = _app(pilot)
         await pilot.press("down")
-        worker = app.run_worker(kept.make_ahead(app))
-        await asyncio.sleep(3 * kept.BETWEEN)
+        worker = app.run_worker(screen_cache.build_ahead(app))
+        await asyncio.sleep(3 * screen_cache.BETWEEN)
         assert worker.is_running
         assert not app.is_screen_installed("PiecePage 1")
         worker.cancel()
@@ -197,13 +197,13 @@ class Ring:
         self.me = self
 
 
-@pytest.mark.parametrize(("idle", "collected"), [(0.0, False), (2 * memory.BREATH, True)])
+@pytest.mark.parametrize(("idle", "collected"), [(0.0, False), (2 * garbage.BREATH, True)])
 def test_garbage_is_collected_only_while_nobody_waits(idle: float, collected: bool) -> None:
     gc.collect()
-    rings = [Ring() for _ in range(2 * memory.PILED_UP)]
+    rings = [Ring() for _ in range(2 * garbage.PILED_UP)]
     gone = weakref.ref(rings[0])
     del rings
-    memory.tidy_memory(idle)
+    garbage.collect_when_idle(idle)
     assert (gone() is None) == collected
 
 

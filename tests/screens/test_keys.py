@@ -13,22 +13,22 @@ from textual.screen import Screen
 from textual.widgets import Button, Input, Static
 
 from catalogue.indexing.corrections import Correction
-from catalogue.screens.adding import AddStorePage
 from catalogue.screens.app import CatalogueApp
-from catalogue.screens.audit import AuditDialog
-from catalogue.screens.bars import KeyLine
-from catalogue.screens.buyers import BuyersPage
-from catalogue.screens.capture import CapturePlanDialog
-from catalogue.screens.dialogs import Choice, Question, Reason, TextQuestion, Words
-from catalogue.screens.form import Field, FormDialog
-from catalogue.screens.help import HelpDialog
+from catalogue.screens.background.threads import WorkerThread
+from catalogue.screens.dialogs.capture_plan import CapturePlanDialog
+from catalogue.screens.dialogs.confirm import Choice, ConfirmDialog, MessageDialog, ReasonDialog, TextQuestion
+from catalogue.screens.dialogs.form import Field, FormDialog
+from catalogue.screens.dialogs.help import HelpDialog
+from catalogue.screens.dialogs.repeat import RepeatDialog
+from catalogue.screens.dialogs.search import SearchDialog
+from catalogue.screens.dialogs.sheet import Sheet, SheetPanel
 from catalogue.screens.keys import EVERYWHERE, KEYS, LISTS, PLACES, Key
-from catalogue.screens.lanes import Lane
-from catalogue.screens.names import NamesPage, Reading
-from catalogue.screens.repeat import RepeatDialog
-from catalogue.screens.rows import RowTable
-from catalogue.screens.search import SearchDialog
-from catalogue.screens.sheet import Sheet, SheetPanel
+from catalogue.screens.pages.add_store import AddStorePage
+from catalogue.screens.pages.audit import AuditDialog
+from catalogue.screens.pages.buyers import BuyersPage
+from catalogue.screens.pages.names import NamesPage, Reading
+from catalogue.screens.widgets.bars import KeyLine
+from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home
 from tests.screens.shop import older_scan_current, running, settled
 from tests.waiting import HANG_SECONDS
@@ -36,11 +36,12 @@ from tests.waiting import HANG_SECONDS
 MODES = [mode for mode, _ in PLACES]
 DIALOGS: dict[str, Callable[[], Screen[Any]]] = {
     "help": HelpDialog, "search": SearchDialog, "repeat": RepeatDialog,
-    "question": lambda: Question("Really?", "", yes="Yes"), "words": lambda: Words("Words", "text"),
+    "question": lambda: ConfirmDialog("Really?", "", yes="Yes"), "words": lambda: MessageDialog("Words", "text"),
     "form": lambda: FormDialog("Piece", [Field("title", "Title", "Pier")], lambda _: lambda _: Correction(0, "")),
-    "names": lambda: NamesPage("Names", lambda _: lambda _: [], Lane("test", object), Reading(), lambda _: None),
+    "names": lambda: NamesPage("Names", lambda _: lambda _: [], WorkerThread("test", object), Reading(),
+                               lambda _: None),
     "choice": lambda: Choice("Which?", [(1, "this", ""), (2, "that", "")]),
-    "reason": lambda: Reason("Why?", ""), "auditing": lambda: AuditDialog([]), "adding": AddStorePage,
+    "reason": lambda: ReasonDialog("Why?", ""), "auditing": lambda: AuditDialog([]), "adding": AddStorePage,
     "line": lambda: TextQuestion("What?", "Say it."), "plan": CapturePlanDialog,
     "buyers": lambda: BuyersPage(lambda _: None),
     "sheet": lambda: SheetPanel("Sheet", lambda _: Sheet(Path("sheet.html"), "words")),

@@ -15,9 +15,9 @@ from catalogue.records import browsing, findings, order_list, orders, pieces
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.order_list import OrderFilter
 from catalogue.screens.app import CatalogueApp
-from catalogue.screens.rows import Column, RowTable, _fitted
-from catalogue.screens.table import HELD, PAGE, PagedTable
-from catalogue.screens.wording import cell, safe
+from catalogue.screens.texts.formats import cell, safe
+from catalogue.screens.widgets.paged_table import HELD, PAGE, PagedTable
+from catalogue.screens.widgets.row_table import Column, RowTable, _fitted
 from catalogue.settings import Home
 from tests.screens.shop import HOSTILE, held_up, running, settled, typed, until, words
 
@@ -133,31 +133,31 @@ async def test_the_table_walks_the_whole_list_and_holds_little(long_shop: Home) 
     async with running(long_shop, size=(80, 24)) as pilot:
         table = pilot.app.screen.query_one("#pieces", PagedTable)
         await until(pilot, lambda: table.row_count == PAGE)
-        seen = [table.pointed.title]
+        seen = [table.highlighted.title]
         while len(seen) < COUNT and not (table.ends and table.cursor_row == table.row_count - 1):
-            before = table.pointed
+            before = table.highlighted
             for _ in range(10):
                 table.action_page_down()
             await settled(pilot)
             assert table.row_count <= HELD
-            assert table.pointed != before
-            seen.append(table.pointed.title)
+            assert table.highlighted != before
+            seen.append(table.highlighted.title)
         assert seen == sorted(seen)
-        assert table.pointed.title == f"Work {COUNT - 1:04d}"
+        assert table.highlighted.title == f"Work {COUNT - 1:04d}"
         assert f"Work {COUNT - 1:04d}" in words(pilot)
         await pilot.press("home")
-        await until(pilot, lambda: table.pointed is not None and table.pointed.title == "Work 0000")
+        await until(pilot, lambda: table.highlighted is not None and table.highlighted.title == "Work 0000")
         await pilot.press("end")
-        await until(pilot, lambda: table.pointed is not None and table.pointed.title == f"Work {COUNT - 1:04d}")
+        await until(pilot, lambda: table.highlighted is not None and table.highlighted.title == f"Work {COUNT - 1:04d}")
         for _ in range(30):
             table.action_page_up()
             await settled(pilot)
-        assert table.pointed.title < f"Work {COUNT - 300:04d}"
+        assert table.highlighted.title < f"Work {COUNT - 300:04d}"
         assert [r.title for r in table.rows_held] == sorted(r.title for r in table.rows_held)
         for _ in range(40):   # the last rows were given up on the way, and come back
             table.action_page_down()
             await settled(pilot)
-        assert table.pointed.title == f"Work {COUNT - 1:04d}"
+        assert table.highlighted.title == f"Work {COUNT - 1:04d}"
 
 
 @pytest.mark.parametrize("way", ["down", "up"])
@@ -176,9 +176,9 @@ async def test_the_cursor_stays_on_its_row_when_a_page_comes(long_shop: Home, wa
             with held_up(app):
                 for _ in range(3):
                     (table.action_page_down if way == "down" else table.action_page_up)()
-                here, line = table.pointed, table.cursor_row - table.scroll_offset.y
+                here, line = table.highlighted, table.cursor_row - table.scroll_offset.y
             await settled(pilot)
-            assert table.pointed == here
+            assert table.highlighted == here
             assert table.cursor_row - table.scroll_offset.y == line
             moved += table.rows_held[0].id != first and table.row_count == HELD
         assert moved > 1, "no page came, or none was dropped"
@@ -192,7 +192,7 @@ async def test_a_reload_keeps_the_cursor_on_its_row(long_shop: Home, tmp_path: P
         for _ in range(20):
             table.action_page_down()
             await settled(pilot)
-        here = table.pointed
+        here = table.highlighted
         line = table.cursor_row - table.scroll_offset.y
         db = open_database(shop.database)
         with transaction(db):
@@ -200,7 +200,7 @@ async def test_a_reload_keeps_the_cursor_on_its_row(long_shop: Home, tmp_path: P
         db.close()
         pilot.app.screen.catalogue_changed()
         await settled(pilot)
-        assert table.pointed.id == here.id
+        assert table.highlighted.id == here.id
         assert abs(table.cursor_row - table.scroll_offset.y - line) <= 1
         assert any(row.id == new for row in table.rows_held)
 
@@ -231,22 +231,22 @@ async def test_mouse_and_keys_move_and_choose() -> None:
                                               lambda r: [cell(r), cell(len(r), right=True)])
             self.query_one(RowTable).focus()
 
-        def on_row_table_chosen(self, event: RowTable.Chosen) -> None:
+        def on_row_table_selected(self, event: RowTable.Selected) -> None:
             self.chosen = event.row
 
     app = Shown()
     async with app.run_test(size=(40, 12)) as pilot:
         table = app.query_one(RowTable)
         await pilot.click(RowTable, offset=(5, 4))
-        assert (table.pointed, app.chosen) == ("row 3", "")
+        assert (table.highlighted, app.chosen) == ("row 3", "")
         await pilot.click(RowTable, offset=(5, 4))
         await pilot.pause()
         assert app.chosen == "row 3"
         await pilot.press("end")
-        assert table.pointed == "row 49"
+        assert table.highlighted == "row 49"
         assert table.scroll_offset.y == 50 - 11
         await pilot.press("pageup", "up", "k", "j")
-        assert table.pointed == "row 38"
+        assert table.highlighted == "row 38"
         await pilot.press("home")
         assert table.scroll_offset.y == 0
 

@@ -12,9 +12,9 @@ from catalogue.operations import correcting
 from catalogue.records import pieces, scans
 from catalogue.records.database import open_database
 from catalogue.screens.app import CatalogueApp
-from catalogue.screens.dialogs import Choice, Question
-from catalogue.screens.names import NamesPage
-from catalogue.screens.rows import RowTable
+from catalogue.screens.dialogs.confirm import Choice, ConfirmDialog
+from catalogue.screens.pages.names import NamesPage
+from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home, read_settings
 from tests.screens.shop import burst, running, said, settled, until, words
 
@@ -188,7 +188,7 @@ async def test_other_rules_are_shown_then_done_and_taken_back(tmp_path: Path, me
         assert isinstance(app.screen, NamesPage)
         await say_level(pilot, ("JOBS",), "The artist", scope=1)
         await press(pilot, "ctrl+s")
-        await until(pilot, lambda: isinstance(app.screen, Question))
+        await until(pilot, lambda: isinstance(app.screen, ConfirmDialog))
         assert "would be filed anew" in words(pilot) and "→ JOBS: " in words(pilot)
         assert names_on_record(home) == stands
         await press(pilot, "y")

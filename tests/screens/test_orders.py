@@ -6,9 +6,9 @@ from textual.widgets import Input, Static
 from catalogue.records import orders
 from catalogue.records.database import open_database, transaction
 from catalogue.screens.app import CatalogueApp
-from catalogue.screens.dialogs import Question
-from catalogue.screens.form import FormDialog
-from catalogue.screens.rows import RowTable
+from catalogue.screens.dialogs.confirm import ConfirmDialog
+from catalogue.screens.dialogs.form import FormDialog
+from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home
 from tests.screens.shop import burst, held_up, running, said, settled, words
 
@@ -150,7 +150,7 @@ async def test_marked_lines_change_all_at_once_and_are_one_undo(book: Home) -> N
         assert [line_of(book, number).notes for number in ("A-106", "A-107", "A-108")] == ["together", "together", ""]
         await pilot.press("home", "space", "space", "m")
         await settled(pilot)
-        assert isinstance(app.screen, Question) and "2 orders: asked → approved?" in words(pilot)
+        assert isinstance(app.screen, ConfirmDialog) and "2 orders: asked → approved?" in words(pilot)
         await pilot.press("enter")
         await settled(pilot)
         assert [line_of(book, number).status for number in ("A-106", "A-107")] == ["approved"] * 2
@@ -167,7 +167,7 @@ async def test_orders_in_different_states_do_not_move_on_together(book: Home) ->
     async with running(book, place="orders") as pilot:
         await pilot.press("space", "space", "m")
         await settled(pilot)
-        assert not isinstance(pilot.app.screen, Question)
+        assert not isinstance(pilot.app.screen, ConfirmDialog)
         assert any("not all in one state" in text for text in said(pilot))
 
 

@@ -8,12 +8,12 @@ from catalogue.records import orders
 from catalogue.records.database import open_database
 from catalogue.records.orders import Line
 from catalogue.screens.app import CatalogueApp
-from catalogue.screens.bars import KeyLine
-from catalogue.screens.drawing import Cells, drawn
-from catalogue.screens.picture import Picture
-from catalogue.screens.print_drawing import AROUND, BARE, RED, WHITE, drawn_print
-from catalogue.screens.repeat import RepeatDialog
-from catalogue.screens.sheet import SheetPanel
+from catalogue.screens.dialogs.repeat import RepeatDialog
+from catalogue.screens.dialogs.sheet import SheetPanel
+from catalogue.screens.pictures.cells import Cells, draw_picture
+from catalogue.screens.pictures.picture import Picture
+from catalogue.screens.pictures.print_drawing import AROUND, BARE, RED, WHITE, drawn_print
+from catalogue.screens.widgets.bars import KeyLine
 from catalogue.settings import Home
 from catalogue.sheets.layout import print_layout
 from tests.screens.shop import burst, held_up, older_scan_current, running, said, settled, until, words
@@ -48,7 +48,7 @@ async def test_from_launch_to_the_sheet_in_at_most_fourteen_keys(shop: Home) -> 
         await settled(pilot)
         assert "JOB SHEET  order 2026-" in words(pilot) and "10 prints" in words(pilot)
         assert len(app.screen_stack) == 3, "two screens: the piece with its panel, and the sheet over it"
-    app.close_lanes()
+    app.close_threads()
     line = newest(shop, 3)
     assert (line.quantity, line.unit_price, line.price, line.buyer) == (10, "240.00", "2400.00", "Café Lumbrel")
 
@@ -214,5 +214,5 @@ def test_a_drawn_print_has_its_border_its_wrap_and_its_crop_where_the_layout_say
 
 def test_a_print_in_few_colours_shows_its_folds() -> None:
     layout = print_layout(600, 400, wrap_mm=60, scan_size=(300, 200))
-    rows = drawn(Image.new("RGB", (300, 200), (20, 20, 20)), 60, 20, ink="light on dark", layout=layout).rows
+    rows = draw_picture(Image.new("RGB", (300, 200), (20, 20, 20)), 60, 20, palette="light on dark", layout=layout).rows
     assert any("@" in row for row in rows if isinstance(row, str))

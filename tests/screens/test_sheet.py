@@ -9,9 +9,9 @@ from textual.widgets import Static
 
 from catalogue.records import orders
 from catalogue.records.database import open_database
-from catalogue.screens import sheet as sheet_module
 from catalogue.screens.app import CatalogueApp
-from catalogue.screens.sheet import Sheet, SheetPanel, job_sheet_panel
+from catalogue.screens.dialogs import sheet as sheet_module
+from catalogue.screens.dialogs.sheet import Sheet, SheetPanel, job_sheet_panel
 from catalogue.settings import Home
 from catalogue.sheets import pdf
 from tests.screens.shop import held_up, running, said, settled, until, words
@@ -118,7 +118,7 @@ async def test_the_page_is_opened_in_the_systems_viewer(shop: Home, monkeypatch:
         await pilot.press("o")
         assert "There is no program" in told(app) and "in a browser" in told(app)
         started: list[list[str]] = []
-        monkeypatch.setattr(sheet_module, "start", lambda given, _: started.append(given))
+        monkeypatch.setattr(sheet_module, "start_program", lambda given, _: started.append(given))
         await pilot.press("o")
         assert started[0][-1] == str(page_of(app)) and page_of(app).read_text().startswith("<!doctype html>")
         assert told(app) == f"Started {started[0][0]}."

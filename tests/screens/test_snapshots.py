@@ -14,11 +14,11 @@ from catalogue.intake.guessing import Guess
 from catalogue.intake.mosaic import TileMap
 from catalogue.intake.proposals import Item, Kind, Plan, Proposal
 from catalogue.intake.watching import News, Watch
-from catalogue.likeness.tiles import Place
+from catalogue.likeness.tiles import TilePosition
 from catalogue.records.browsing import Coverage
-from catalogue.screens import intake
 from catalogue.screens.app import CatalogueApp
-from catalogue.screens.watched import WatchedTable
+from catalogue.screens.pages import intake
+from catalogue.screens.widgets.watched_table import WatchedTable
 from catalogue.settings import Home
 from tests.screens.shop import listed, painted, reading, settled, until
 
@@ -68,7 +68,7 @@ def tiles_proposed(tmp: Path) -> Plan:
         return Item(Arrival(path, name, read, datetime(2026, 1, 30, 10, number)), role, number, target)
 
     tiles = [item(n, f"scan_000{n}.tif", "tile", (150, 60 + 20 * n, 50)) for n in range(1, 5)]
-    places = tuple(Place(f"scan_000{n}.tif", ((x, y), (x + .6, y), (x + .6, y + .6), (x, y + .6)), 0.0)
+    places = tuple(TilePosition(f"scan_000{n}.tif", ((x, y), (x + .6, y), (x + .6, y + .6), (x, y + .6)), 0.0)
                    for n, (x, y) in enumerate(((0, 0), (.4, 0), (0, .4), (.4, .4)), 1))
     sure = Guess("Tobin Quarrel", 0.95, "a re-scan of what is held")
     set_ = Proposal(Kind.TILES_AND_MASTER, (*tiles, item(5, "barn [all].tif", "master", (170, 70, 40))), sure,

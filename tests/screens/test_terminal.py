@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from catalogue.screens.internals import LoneEscapes
+from catalogue.screens.textual_internals import LoneEscapes
 from catalogue.settings import Home
 from tests.waiting import HANG_SECONDS
 

@@ -16,14 +16,14 @@ from catalogue.indexing.naming import FORMER_RULES
 from catalogue.progress import Progress
 from catalogue.records import events, files, findings, pieces, scans, stores
 from catalogue.records.database import open_database, transaction
-from catalogue.screens.adding import AddStorePage, look
-from catalogue.screens.answering import AnswerDialog
 from catalogue.screens.app import CatalogueApp
-from catalogue.screens.audit import AuditDialog, budget_of
-from catalogue.screens.bars import WorkLine, progress_line
-from catalogue.screens.dialogs import Question, Reason, Words
-from catalogue.screens.rows import RowTable
-from catalogue.screens.work import Work
+from catalogue.screens.background.work import Work
+from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog, ReasonDialog
+from catalogue.screens.dialogs.proposal_answers import AnswerDialog
+from catalogue.screens.pages.add_store import AddStorePage, survey_folder
+from catalogue.screens.pages.audit import AuditDialog, budget_of
+from catalogue.screens.widgets.bars import WorkLine, progress_line
+from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home, Settings
 from tests.screens.shop import running, said, settled, sha, until, words
 from tests.waiting import HANG_SECONDS
@@ -107,8 +107,8 @@ async def test_without_consent_no_marker_is_written(shop: Home, tmp_path: Path) 
 def test_a_look_at_a_folder_stops_when_told(tmp_path: Path) -> None:
     for number in range(5):
         painted_scan(tmp_path / f"{number}" / "x.tif", number)
-    assert look(tmp_path, Settings()).files == 5
-    stopped = look(tmp_path, Settings(), lambda: True)
+    assert survey_folder(tmp_path, Settings()).files == 5
+    stopped = survey_folder(tmp_path, Settings(), lambda: True)
     assert (stopped.files, stopped.whole) == (1, False)
 
 
@@ -196,7 +196,7 @@ async def test_an_audit_finds_and_the_next_step_restores(shop: Home) -> None:
         assert "Restore it from share" in words(pilot)
         await pilot.press("enter")
         await settled(pilot)
-        assert isinstance(app.screen, Question)
+        assert isinstance(app.screen, ConfirmDialog)
         asked = " ".join(str(static.content) for static in app.screen.query(Static))
         for fact in ("Restore it from share?", "Ada/Sound/Sound master.tif", "kept aside"):
             assert fact in asked
@@ -234,12 +234,12 @@ async def test_findings_are_told_accepted_and_opened(shop: Home) -> None:
         await settled(pilot)
         await pilot.press("enter")
         await settled(pilot)
-        assert isinstance(pilot.app.screen, Words)
+        assert isinstance(pilot.app.screen, MessageDialog)
         await pilot.press("escape", "e")
         await settled(pilot)
-        assert isinstance(pilot.app.screen, Reason)
+        assert isinstance(pilot.app.screen, ReasonDialog)
         await pilot.press("enter")
-        assert isinstance(pilot.app.screen, Reason)  # no reason, no record
+        assert isinstance(pilot.app.screen, ReasonDialog)  # no reason, no record
         await pilot.press(*"notes", "enter")
         await settled(pilot)
         assert "Findings  2" in words(pilot)
@@ -282,7 +282,7 @@ async def test_intake_from_a_key_to_the_store(shop: Home, tmp_path: Path) -> Non
         await settled(pilot)
         await pilot.press("g")
         await settled(pilot)
-        assert isinstance(app.screen, Question)
+        assert isinstance(app.screen, ConfirmDialog)
         await pilot.press("enter")
         await until(pilot, lambda: any("Taking in finished" in text for text in said(pilot)))
         await until(pilot, lambda: app.work is None)
@@ -312,7 +312,7 @@ async def test_health_answers_and_plots(shop: Home) -> None:
         await pilot.press(*"yes", "enter")
         await settled(pilot)
         assert next(row for row in table.rows_held if row.asks == "places").met
-        assert table.pointed.asks == "places"      # the cursor stays
+        assert table.highlighted.asks == "places"      # the cursor stays
         table.cursor_row = 0
         await settled(pilot)
         await pilot.press("enter")
@@ -380,7 +380,7 @@ async def test_leaving_while_work_runs_asks_then_stops_it(shop: Home) -> None:
         assert work is not None
         await pilot.press("q")
         await settled(pilot)
-        assert isinstance(app.screen, Question)
+        assert isinstance(app.screen, ConfirmDialog)
         await pilot.press("n")
         assert not work.ending
         await pilot.press("q")
@@ -395,7 +395,7 @@ async def test_a_hanging_disk_holds_up_nothing_else(shop: Home) -> None:
     stuck = threading.Event()
     async with running(shop) as pilot:
         app = app_of(pilot)
-        app.lanes["disks"].ask(lambda _: stuck.wait(HANG_SECONDS))
+        app.threads["disks"].submit(lambda _: stuck.wait(HANG_SECONDS))
         await pilot.press("c")                      # asks the disks, and waits for them alone
         await pilot.press("down")
         await pilot.pause()

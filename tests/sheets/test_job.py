@@ -131,7 +131,7 @@ def test_a_damaged_master_is_not_copied_and_becomes_a_finding(job: tuple[Shop, i
     with pytest.raises(Damaged):
         write_job(shop.db, shop.home, line, copy_master=True)
     assert not shop.home.sheets.exists()
-    assert [f.kind for f in findings.open_ones(shop.db)] == ["edited"]
+    assert [f.kind for f in findings.list_open(shop.db)] == ["edited"]
     place.unlink()
     with pytest.raises(CatalogueError, match="within reach"):
         write_job(shop.db, shop.home, line, copy_master=True)

@@ -1,0 +1,155 @@
+"""Where in the picture damage lies, from the digests kept of the file's stretches when it was indexed."""
+
+import json
+import os
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+
+from catalogue.fixity.checking import read_at
+from catalogue.progress import Cancelled
+from catalogue.reading.digests import ReadFailed, Stopped
+from catalogue.reading.model import Picture, SegmentDigest
+
+BUFFER_BYTES = 2 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class Region:
+    """A rectangle of the picture as shown: fractions of its width and height, from the top left."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+
+@dataclass(frozen=True, slots=True)
+class Damage:
+    """What of a file is not what it was.
+
+    ``regions`` is empty where the damage lies outside the picture (tags, profile, thumbnail) or cannot be placed.
+    ``offset`` is the first byte of a stretch that differs; ``bytes`` the length of all that differ, a stretch being
+    the smallest unit that can be told.
+    """
+
+    regions: tuple[Region, ...]
+    offset: int
+    bytes: int
+    stretches: int
+    outside_picture: bool
+
+    @property
+    def share(self) -> float:
+        """Of the picture's area, 0 to 1, at most: regions of tiled files may overlap."""
+        return min(1.0, sum((r.right - r.left) * (r.bottom - r.top) for r in self.regions))
+
+
+def bad_stretches(path: str, segments: Sequence[SegmentDigest], cancelled: Cancelled) -> list[SegmentDigest]:
+    """Those stretches whose bytes are not what they were, or can no longer be read.
+
+    Raises ``OSError`` when the file cannot be opened, ``Stopped`` when told to.
+    """
+    fd = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+    try:
+        return [segment for segment in segments if not _holds(fd, segment, cancelled)]
+    finally:
+        os.close(fd)
+
+
+def _holds(fd: int, segment: SegmentDigest, cancelled: Cancelled) -> bool:
+    from xxhash import xxh3_64
+
+    digest, done = xxh3_64(), 0
+    buffer = memoryview(bytearray(min(BUFFER_BYTES, max(segment.length, 1))))
+    while done < segment.length:
+        if cancelled():
+            raise Stopped
+        try:
+            count = read_at(fd, buffer[:segment.length - done], segment.offset + done)
+        except ReadFailed:
+            return False
+        if not count:
+            return False
+        digest.update(buffer[:count])
+        done += count
+    return digest.hexdigest() == segment.digest
+
+
+def cut_cleanly(bad: Sequence[SegmentDigest], segments: Sequence[SegmentDigest], size: int) -> bool:
+    """Whether a shorter file is the old one cut off: every stretch that still fits into ``size`` bytes holds."""
+    whole = [s for s in segments if s.offset + s.length <= size]
+    return bool(whole) and not any(s in whole for s in bad)
+
+
+def locate_damage(bad: Sequence[SegmentDigest], picture: Picture | None) -> Damage | None:
+    """Bad stretches as regions of the picture as shown; None when there are none."""
+    if not bad:
+        return None
+    pixels = [s for s in bad if s.width and s.height]
+    regions = _merged([_region(s, picture) for s in pixels]) if picture and picture.width and picture.height else []
+    return Damage(tuple(regions), min(s.offset for s in bad), sum(s.length for s in bad), len(bad),
+                  len(pixels) < len(bad))
+
+
+def _region(segment: SegmentDigest, picture: Picture) -> Region:
+    turned = picture.orientation >= 5
+    width, height = (picture.height, picture.width) if turned else (picture.width, picture.height)
+    left, right = segment.x / width, min(1.0, (segment.x + segment.width) / width)
+    top, bottom = segment.y / height, min(1.0, (segment.y + segment.height) / height)
+    return oriented(Region(left, top, right, bottom), picture.orientation)
+
+
+def oriented(region: Region, orientation: int) -> Region:
+    """A region of the stored raster as shown. ``orientation`` is TIFF 6.0's tag 274: where row and column 0 lie."""
+    left, top, right, bottom = region.left, region.top, region.right, region.bottom
+    mirrored_x, mirrored_y = (1 - right, 1 - left), (1 - bottom, 1 - top)
+    x, y = (left, right), (top, bottom)
+    match orientation:
+        case 2:
+            x = mirrored_x
+        case 3:
+            x, y = mirrored_x, mirrored_y
+        case 4:
+            y = mirrored_y
+        case 5:
+            x, y = y, x
+        case 6:
+            x, y = mirrored_y, x
+        case 7:
+            x, y = mirrored_y, mirrored_x
+        case 8:
+            x, y = y, mirrored_x
+    return Region(x[0], y[0], x[1], y[1])
+
+
+def _merged(regions: list[Region]) -> list[Region]:
+    """Regions that share a whole side joined into one: first along rows, then down columns."""
+    return _joined(_joined(sorted(set(regions), key=lambda r: (r.top, r.bottom, r.left)), across=True), across=False)
+
+
+def _joined(regions: list[Region], *, across: bool) -> list[Region]:
+    if not across:
+        regions = sorted(regions, key=lambda r: (r.left, r.right, r.top))
+    done: list[Region] = []
+    for region in regions:
+        last = done[-1] if done else None
+        if last and across and (last.top, last.bottom) == (region.top, region.bottom) and region.left <= last.right:
+            done[-1] = Region(last.left, last.top, max(last.right, region.right), last.bottom)
+        elif last and not across and (last.left, last.right) == (region.left, region.right) \
+                and region.top <= last.bottom:
+            done[-1] = Region(last.left, last.top, last.right, max(last.bottom, region.bottom))
+        else:
+            done.append(region)
+    return done
+
+
+def as_text(damage: Damage) -> str:
+    """Damage as JSON, for the catalogue."""
+    return json.dumps(asdict(damage))
+
+
+def from_text(text: str) -> Damage:
+    """The inverse of :func:`as_text`."""
+    values = json.loads(text)
+    regions = tuple(Region(**r) for r in values.pop("regions"))
+    return Damage(regions=regions, **values)

@@ -1,0 +1,42 @@
+"""One way in for every table the ledger takes."""
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from catalogue.ledger.columns import KINDS, kind_of
+from catalogue.ledger.importing import Outcome, import_orders
+from catalogue.ledger.importing_editions import import_editions
+from catalogue.ledger.importing_names import import_artists, import_buyers, import_pieces
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
+from catalogue.records.database import Database
+from catalogue.settings import Settings
+
+# As a rebuilt catalogue takes them in: orders name pieces, and their numbers count in editions.
+ORDER = ("artists", "pieces", "editions", "orders", "buyers")
+
+
+def import_table(db: Database, settings: Settings, path: Path, *, kind: str = "",
+                 mapping: Mapping[str, str] | None = None,
+            dates: str = "", status: str = "collected", make_pieces: bool = False, own: bool = False,
+            dry_run: bool = False, report: Report = ignore_progress,
+            cancelled: Cancelled = never_cancelled) -> tuple[str, Outcome]:
+    """Take in a CSV file of the ``kind`` said, or told by its headings; gives the kind with the outcome.
+
+    Raises as :func:`catalogue.ledger.importing.import_orders`, whose arguments these are.
+    """
+    chosen = kind or kind_of(path, mapping or {})
+    if chosen not in KINDS:
+        raise ValueError(f"{chosen!r} is no kind of table")
+    if chosen == "artists":
+        return chosen, import_artists(db, path, mapping=mapping, dry_run=dry_run, report=report, cancelled=cancelled)
+    if chosen == "buyers":
+        return chosen, import_buyers(db, path, mapping=mapping, dry_run=dry_run, report=report, cancelled=cancelled)
+    if chosen == "pieces":
+        return chosen, import_pieces(db, path, mapping=mapping, make_pieces=make_pieces, dry_run=dry_run,
+                                     report=report, cancelled=cancelled)
+    if chosen == "editions":
+        return chosen, import_editions(db, settings, path, mapping=mapping, dates=dates, make_pieces=make_pieces,
+                                       dry_run=dry_run, report=report, cancelled=cancelled)
+    return chosen, import_orders(db, settings, path, mapping=mapping, dates=dates, status=status,
+                                 make_pieces=make_pieces, own=own, dry_run=dry_run, report=report,
+                                 cancelled=cancelled)

@@ -1,0 +1,169 @@
+"""One immutable part of the index, in memory and on disk.
+
+A segment has a binary inverted file of features of 256 bits (faiss, memory-mapped), their positions, sizes and angles,
+and for each scan its key, pHash and colour thumbnail. It is written whole under another name and then renamed.
+"""
+
+import os
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import faiss
+import numpy as np
+import numpy.typing as npt
+
+from catalogue.errors import CatalogueError
+from catalogue.likeness import thresholds as limits
+from catalogue.likeness.features import Bytes, Features, bits
+
+SAMPLED = 40  # descriptors a list is found from: the least that faiss takes without a warning
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One scan to index: ``key`` is its SHA-256 in hex, ``phash`` its 64-bit hash as stored (orientation 1)."""
+
+    key: str
+    phash: int
+    features: Features
+
+
+@dataclass(frozen=True, slots=True)
+class ShardData:
+    """Scans as the index keeps them, in memory: about 20 kB each."""
+
+    keys: npt.NDArray[np.bytes_]
+    counts: npt.NDArray[np.int64]
+    spots: npt.NDArray[np.uint16]
+    codes: Bytes
+    phashes: npt.NDArray[np.uint64]
+    thumbs: Bytes
+
+
+@dataclass(frozen=True)
+class Shard:
+    """One immutable part of the index, its arrays memory-mapped."""
+
+    name: str
+    keys: npt.NDArray[np.bytes_]
+    starts: npt.NDArray[np.int64]      # first row of each scan, and the end
+    spots: npt.NDArray[np.uint16]      # rows × 4: x, y, log size, angle
+    phashes: npt.NDArray[np.uint64]
+    thumbs: Bytes
+    lists: Any  # faiss.IndexBinaryFlat or IndexBinaryIVF
+
+
+def gather_entries(entries: Sequence[Entry]) -> ShardData:
+    """Scans brought to the form they are indexed in; the entries may go."""
+    chosen = [sample_evenly(e.features, limits.INDEXED) for e in entries]
+    return ShardData(
+        np.array([bytes.fromhex(e.key) for e in entries], "V32"),
+        np.array([len(rows) for rows in chosen], np.int64),
+        np.concatenate([_coded(e.features.spots[rows]) for e, rows in zip(entries, chosen, strict=True)]),
+        np.concatenate([bits(e.features.sift[rows]) for e, rows in zip(entries, chosen, strict=True)]),
+        np.array([e.phash for e in entries], np.uint64),
+        np.stack([e.features.thumb for e in entries]).reshape(len(entries), -1),
+    )
+
+
+def sample_evenly(features: Features, most: int) -> npt.NDArray[np.intp]:
+    """Every so many-th feature: they are kept in order of scale, so each scale gives its share."""
+    count = min(most, len(features.sift))
+    return np.linspace(0, len(features.sift) - 1, count).round().astype(np.intp) if count else np.zeros(0, np.intp)
+
+
+def _coded(s: npt.NDArray[np.float32]) -> npt.NDArray[np.uint16]:
+    """x, y in 64ths of a pixel, size as log2 in 2048ths, angle in hundredths of a degree."""
+    coded = np.stack(
+        [
+            np.clip(s[:, 0], 0, 1023) * 64,
+            np.clip(s[:, 1], 0, 1023) * 64,
+            np.log2(np.maximum(s[:, 2], 1)) * 2048,
+            s[:, 3] * 100,
+        ],
+        axis=1,
+    )
+    return np.asarray(coded.round(), np.uint16)
+
+
+def write(folder: Path, parts: Sequence[ShardData]) -> str:
+    """One segment of all these, whole on disk before it has its name, which is given back."""
+    folder.mkdir(parents=True, exist_ok=True)
+    label = uuid.uuid4().hex
+    making, name = folder / f"making-{label}", f"segment-{label}"
+    making.mkdir()
+    codes = np.concatenate([p.codes for p in parts])
+    arrays = {
+        "keys": np.concatenate([p.keys for p in parts]),
+        "starts": np.concatenate([[0], np.cumsum(np.concatenate([p.counts for p in parts]))]).astype(np.int64),
+        "spots": np.concatenate([p.spots for p in parts]),
+        "phashes": np.concatenate([p.phashes for p in parts]),
+        "thumbs": np.concatenate([p.thumbs for p in parts]),
+    }
+    for stem, array in arrays.items():
+        np.save(making / f"{stem}.npy", array)
+    try:
+        faiss.write_index_binary(_lists(codes), str(making / "lists.faiss"))
+    except RuntimeError as error:  # faiss tells of a disk that fails in no other way
+        raise CatalogueError("The index of likenesses cannot be written.", hint="Is there room on the catalogue's disk?"
+                             " Then compare again: catalogue alike.", path=making) from error
+    for path in making.iterdir():
+        with path.open("rb") as done:
+            os.fsync(done.fileno())
+    making.replace(folder / name)
+    return name
+
+
+def _lists(codes: Bytes) -> Any:
+    """Few descriptors are searched one by one; many go into an inverted file of lists."""
+    if len(codes) < limits.FLAT_ROWS:
+        flat = faiss.IndexBinaryFlat(256)
+        if len(codes):
+            flat.add(codes)
+        return flat
+    count = int(np.clip(len(codes) // limits.LIST_ROWS, 16, limits.LISTS_MOST))
+    lists = faiss.IndexBinaryIVF(faiss.IndexBinaryFlat(256), 256, count)
+    lists.own_fields = False
+    lists.cp.niter, lists.cp.max_points_per_centroid, lists.cp.seed = 4, SAMPLED, 7
+    sample = np.random.default_rng(7).choice(len(codes), min(len(codes), count * SAMPLED), replace=False)
+    lists.train(codes[np.sort(sample)])
+    lists.add(codes)
+    return lists
+
+
+def open_shard(folder: Path) -> Shard:
+    """The segment in a folder of its own; its arrays stay on disk."""
+    def mapped(stem: str) -> Any:
+        return np.load(folder / f"{stem}.npy", mmap_mode="r")
+
+    lists = faiss.read_index_binary(str(folder / "lists.faiss"), faiss.IO_FLAG_MMAP)
+    if hasattr(lists, "nprobe"):
+        lists.nprobe = limits.PROBES
+    return Shard(
+        folder.name, mapped("keys"), mapped("starts"), mapped("spots"), mapped("phashes"), mapped("thumbs"), lists,
+    )
+
+
+def read(segment: Shard) -> ShardData:
+    """All of a segment in memory, to be written again with others."""
+    return ShardData(
+        np.array(segment.keys), np.diff(segment.starts), np.array(segment.spots), codes_of(segment),
+        np.array(segment.phashes), np.array(segment.thumbs),
+    )
+
+
+def codes_of(segment: Shard) -> Bytes:
+    """All descriptors of a segment in row order, taken back out of its lists."""
+    lists, rows = segment.lists, int(segment.starts[-1])
+    if not isinstance(lists, faiss.IndexBinaryIVF):
+        return np.array(faiss.vector_to_array(lists.xb).reshape(rows, 32), np.uint8)
+    codes = np.empty((rows, 32), np.uint8)
+    for number in range(lists.nlist):
+        size = lists.invlists.list_size(number)
+        if size:
+            ids = np.array(faiss.rev_swig_ptr(lists.invlists.get_ids(number), size))
+            codes[ids] = faiss.rev_swig_ptr(lists.invlists.get_codes(number), size * 32).reshape(size, 32)
+    return codes

@@ -1,0 +1,100 @@
+"""Intake: look at a folder of new scans, then copy, verify and record what is ready."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from catalogue.errors import CatalogueError
+from catalogue.intake import applying, proposals
+from catalogue.intake.applying import Outcome
+from catalogue.intake.arrivals import HERE_BYTES
+from catalogue.intake.proposals import Plan
+from catalogue.intake.removing import Left
+from catalogue.intake.similarity import keep_links, likeness_of
+from catalogue.operations.upkeep import Upkeep, count_and_back_up
+from catalogue.operations.wording import counted
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
+from catalogue.reading.model import Reading
+from catalogue.records import stores
+from catalogue.records.database import Database
+from catalogue.records.paths import display_path, escape_path
+from catalogue.settings import Home
+
+
+@dataclass(frozen=True, slots=True)
+class ImportedScans:
+    """What became of a folder of new scans.
+
+    ``likenesses``: how many were found with what is held; None where many scans wait to be compared. ``removing``:
+    whether the folder's files were to go. ``lacking``: masters without enough copies now, by kind of finding.
+    ``trouble``: what failed besides (recording, comparing, counting copies, today's backup), or "".
+    """
+
+    folder: Path
+    outcome: Outcome
+    likenesses: int | None
+    removing: bool
+    lacking: dict[str, int]
+    trouble: str = ""
+
+    @property
+    def complete(self) -> bool:
+        """Whether nothing was left behind, and today has its backup."""
+        return not (self.trouble or self.outcome.left or self.outcome.kept or self.outcome.stopped)
+
+
+def look_at_folder(db: Database, home: Home, folder: Path, store: str, *, known: Mapping[Path, Reading] | None = None,
+                   here: int = HERE_BYTES, report: Report = ignore_progress,
+                   cancelled: Cancelled = never_cancelled) -> Plan:
+    """Say what to do with a folder of new scans. Changes nothing.
+
+    ``known`` are readings made before; files of up to ``here`` bytes are read in this process.
+
+    Raises: as :func:`catalogue.intake.proposals.propose`; NotFound for an unknown store.
+    """
+    return proposals.propose(db, home, folder, stores.by_name(db, store), likeness=likeness_of(db, home), known=known,
+                             here=here, report=report, cancelled=cancelled)
+
+
+def import_scans(db: Database, home: Home, plan: Plan, *, also: Sequence[str] = (), remove_sources: bool = False,
+            report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> ImportedScans:
+    """Take in what is ready, compare it with what is held, count copies, back the catalogue up once a day.
+
+    ``also`` names further stores that get a copy. With ``remove_sources`` the folder's files go once enough stores
+    hold them.
+
+    Raises: as :func:`catalogue.intake.applying.apply`; NotFound for an unknown store.
+    """
+    outcome = applying.apply(db, home, plan, also=[stores.by_name(db, name) for name in also],
+                             delete_sources=remove_sources, report=report, cancelled=cancelled)
+    likenesses, trouble = None, outcome.trouble
+    try:
+        likenesses = keep_links(db, home, outcome.taken, report, cancelled)
+    except (CatalogueError, OSError) as error:  # it must not hide what was taken in
+        trouble = f"{trouble} The new scans could not be compared with what is held. {error}".strip()
+    after = count_and_back_up(db, home, report=report, cancelled=cancelled) if outcome.taken else Upkeep({})
+    return ImportedScans(plan.folder, outcome, likenesses, remove_sources, after.lacking,
+                   " ".join(filter(None, (trouble, after.trouble))))
+
+
+def summarize(done: ImportedScans) -> list[str]:
+    """What was taken in and what was not, what was removed from the folder and what stayed, each with the reason."""
+    outcome, folder = done.outcome, display_path(escape_path(str(done.folder)))
+    lines = [] if done.removing and not outcome.taken else [
+        f"{counted(len({item.source for item in outcome.taken}), 'file')} taken in, each read back and compared."]
+    lines += [f"  not taken in: {_why(item)}" for item in outcome.left]
+    if done.likenesses is None:
+        lines.append("Many scans wait to be compared.")
+    elif done.likenesses:
+        lines.append(f"{counted(done.likenesses, 'likeness', 'likenesses')} found with what is held.")
+    if outcome.removed:
+        lines.append(f"{counted(len(outcome.removed), 'file')} removed from {folder}:")
+        lines += [f"  {display_path(escape_path(path.name))}" for path in outcome.removed]
+    lines += [f"  not removed: {_why(item)}" for item in outcome.kept]
+    if not outcome.removed:
+        lines.append(f"Nothing was removed from {folder}." if done.removing else f"{folder} is unchanged.")
+    return [*lines, *filter(None, [done.trouble])]
+
+
+def _why(left: Left) -> str:
+    return f"{display_path(escape_path(left.path.name))}: {left.why}"

@@ -1,0 +1,1 @@
+"""What several pages let a person do: correct, refile, open and copy files."""

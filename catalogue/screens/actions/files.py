@@ -1,0 +1,115 @@
+"""Path, opening and folder of a scan's file: the same three actions on every page that shows scans."""
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from catalogue.errors import CatalogueError
+from catalogue.indexing.stores import locate_store
+from catalogue.records import files, scans, stores
+from catalogue.records.database import Database
+from catalogue.records.paths import native_path
+from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog
+from catalogue.screens.page import Page
+from catalogue.screens.system_viewer import revealer, start_program, viewer
+from catalogue.screens.texts.formats import safe
+
+DISK_PATIENCE = 2.0     # seconds for which keys wait until the disks have answered
+
+
+@dataclass(frozen=True, slots=True)
+class FileLocation:
+    """One file of a scan as it lies now. ``reachable``: its store is connected and the file is there."""
+
+    path: Path
+    store: str
+    role: str
+    reachable: bool
+
+
+def file_locations(db: Database, sha256: str) -> list[FileLocation]:
+    """Where a scan's files are, those within reach first."""
+    scan = scans.by_digest(db, sha256)
+    locations = []
+    for file in files.of_scan(db, scan.id) if scan else ():
+        root = locate_store(db, stores.by_id(db, file.store_id))
+        path = (root or Path(file.root)) / native_path(file.path)
+        locations.append(FileLocation(path, file.store, scan.role if scan else "", root is not None and path.is_file()))
+    return sorted(locations, key=lambda place: not place.reachable)
+
+
+def text_of(path: Path) -> str:
+    """A path as text that can be shown: undecodable bytes as backslash escapes."""
+    return safe(os.fsencode(path).decode("utf-8", "backslashreplace"))
+
+
+class FileActions(Page):
+    """The three actions, for a page that knows which scan is meant."""
+
+    def scan_meant(self) -> str | None:
+        """SHA-256 of the scan under the cursor, as it is drawn; None where there is none."""
+        raise NotImplementedError
+
+    def _with_places(self, then: Callable[[list[FileLocation]], object]) -> None:
+        sha256 = self.scan_meant()
+        if sha256 is None:
+            self.catalogue_app.say("There is no scan here.", "warning")
+            return
+        self.ask_disks(lambda db: file_locations(db, sha256), then, group="places", holds=self.catalogue_app,
+                       patience=DISK_PATIENCE)
+
+    def action_copy_path(self) -> None:
+        def show(locations: list[FileLocation]) -> None:
+            if not locations:
+                self.catalogue_app.say("No file of this scan is known any more.", "warning")
+                return
+            self.app.copy_to_clipboard(text_of(locations[0].path))
+            text = "\n\n".join(f"{safe(place.store)}{'' if place.reachable else ' (not within reach now)'}\n"
+                               f"{text_of(place.path)}" for place in locations)
+            self.app.push_screen(MessageDialog("Where the file is", text,
+                                       "The first path was offered to your terminal's clipboard. Not every terminal "
+                                       "takes it: if it does not arrive, select it here with the mouse."))
+
+        self._with_places(show)
+
+    def action_open_file(self) -> None:
+        self._with_reachable(self._open)
+
+    def action_reveal(self) -> None:
+        self._with_reachable(lambda place: self._start(revealer(place.path), place))
+
+    def _with_reachable(self, then: Callable[[FileLocation], object]) -> None:
+        def first(locations: list[FileLocation]) -> None:
+            reachable = [place for place in locations if place.reachable]
+            if reachable:
+                then(reachable[0])
+            else:
+                named = ", ".join(dict.fromkeys(place.store for place in locations))
+                self.catalogue_app.say(f"No copy is within reach now. Connect: {named}." if named else
+                              "No file of this scan is known any more.", "warning")
+
+        self._with_places(first)
+
+    def _open(self, place: FileLocation) -> None:
+        command = viewer(place.path, self.catalogue_app.home.settings.open_with)
+        if place.role not in ("master", "tile"):
+            self._start(command, place)
+            return
+
+        def answered(yes: bool | None) -> None:
+            if yes:
+                self._start(command, place)
+
+        self.app.push_screen(ConfirmDialog(
+            f"Open the {place.role} itself?",
+            f"{text_of(place.path)}\n\nA program that saves would change it. Look, but save elsewhere.",
+            yes="Open", careful=True), answered)
+
+    def _start(self, command: list[str], place: FileLocation) -> None:
+        try:
+            start_program(command)
+        except CatalogueError as error:
+            self.catalogue_app.failed(error)
+        else:
+            self.catalogue_app.say(f"Started {command[0]} for\n{text_of(place.path)}")

@@ -1,0 +1,28 @@
+"""Garbage is collected while nobody waits: looking through the objects of the screens takes longer than a key may."""
+
+import gc
+
+EVERY = 0.2         # seconds between two looks
+BREATH, REST = 0.25, 1.0    # seconds without a key: enough for what is new, and for all
+PILED_UP = 5_000    # new objects worth a look
+
+
+def configure_gc() -> None:
+    """Once, before the screens: collect seldom of itself, and never look through what is there for good."""
+    gc.set_threshold(200_000, 20, 100)
+    gc.freeze()
+
+
+def collect_when_idle(idle: float) -> None:
+    """Collect what has piled up, where there was no key for ``idle`` seconds, and that is long enough."""
+    young, middle, old = gc.get_count()
+    if idle > REST and middle > 10:
+        gc.collect(2 if old > 10 else 1)
+    elif idle > BREATH and young > PILED_UP:
+        gc.collect(0)
+
+
+def freeze_objects() -> None:
+    """All screens are made and will stay: they need not be looked through again."""
+    gc.collect()
+    gc.freeze()

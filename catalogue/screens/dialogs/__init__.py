@@ -1,0 +1,1 @@
+"""Panels over a page: forms, questions, search, help."""

@@ -1,0 +1,80 @@
+"""How an original is captured in tiles: how many on each of the shop's beds, and how far they overlap."""
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Grid, Vertical
+from textual.widgets import Input, Label, Static
+
+from catalogue.errors import CatalogueError
+from catalogue.ledger import values
+from catalogue.operations.capturing import capture_plans, summarize
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Dialog
+from catalogue.screens.texts.formats import safe
+from catalogue.screens.widgets.bars import KeyLine
+from catalogue.settings import Settings
+
+
+class CapturePlanDialog(Dialog[None]):
+    """Size of the original and overlap; the plans for all beds follow what is typed, the best bed first."""
+
+    PLACE = "plan"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("plan")
+
+    def __init__(self, size_mm: tuple[float, float] | None = None) -> None:
+        super().__init__()
+        self._original = values.shown_size(*size_mm) if size_mm else ""
+
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="panel plan"):
+            yield Static("How to capture an original", classes="panel-title", markup=False)
+            with Grid(id="plan-form"):
+                yield Label("Original")
+                yield Input(self._original, placeholder="e.g. 90 x 90 cm", id="plan-size", compact=True)
+                yield Label("Overlap")
+                yield Input(f"{self.catalogue_app.home.settings.tile_overlap:.0%}", id="plan-overlap", compact=True)
+            yield Static("", id="plan-words", markup=False)
+            yield KeyLine(self.PLACE, alone=True)
+
+    def on_mount(self) -> None:
+        self.query_one("#plan-size", Input).focus()
+        self._plan()
+
+    def on_input_changed(self, _: Input.Changed) -> None:
+        self._plan()
+
+    def on_input_submitted(self, _: Input.Submitted) -> None:
+        self.dismiss(None)
+
+    def _plan(self) -> None:
+        size, overlap = (self.query_one(f"#plan-{name}", Input).value for name in ("size", "overlap"))
+        words = plan_words(self.catalogue_app.home.settings, size, overlap)
+        self.query_one("#plan-words", Static).update("\n".join(safe(line) for line in words))
+
+
+def plan_words(settings: Settings, size: str, overlap: str) -> list[str]:
+    """The plans for what is typed, or what is wrong with it."""
+    if not size.strip():
+        return ["Say how large the original is."]
+    try:
+        width, height = values.size_mm(size)
+        share = _share(overlap)
+        return [line for plan in capture_plans(settings, width, height, overlap=share) for line in summarize(plan)]
+    except CatalogueError as error:
+        return [str(error)]
+    except ValueError as error:
+        return [f"{str(error)[:1].upper()}{str(error)[1:]}."]
+
+
+def _share(text: str) -> float:
+    """An overlap as typed: ``25 %`` or ``0.25``. Raises ValueError."""
+    try:
+        number = float(text.strip().removesuffix("%").strip().replace(",", "."))
+    except ValueError:
+        raise ValueError(f"{text!r} is not an overlap such as 25%") from None
+    share = number / 100 if "%" in text or number >= 1 else number
+    if not 0 <= share <= 0.9:
+        raise ValueError("an overlap is from 0 to 90%")
+    return share

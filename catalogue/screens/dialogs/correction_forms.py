@@ -1,0 +1,232 @@
+"""The forms of artists, pieces and scans: their fields, what completes them, and what saving them records."""
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from catalogue.indexing.corrections import Correction
+from catalogue.ledger import values
+from catalogue.operations import correcting
+from catalogue.operations.wording import counted
+from catalogue.records import pieces, search
+from catalogue.records.database import Database
+from catalogue.records.editions import Edition
+from catalogue.records.folding import fold_name
+from catalogue.records.pieces import Artist, Piece
+from catalogue.records.provenance import NONE, STATED, Origin
+from catalogue.records.scans import ROLES, Scan
+from catalogue.screens.dialogs.form import MOST_MATCHES, Field, Filled, FormDialog, Match
+
+SAID = ("title", "year", "series", "inventory_number", "medium")
+_EDITION = re.compile(r"(?P<limit>\d+)\s*(?:\+\s*(?P<proofs>\d+)\s*(?:a\.?p\.?|e\.?a\.?|proofs?)?)?", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class PieceFacts:
+    """A piece as its form shows it."""
+
+    piece: Piece
+    origins: dict[str, Origin]
+    editions: tuple[Edition, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ScanFacts:
+    """A scan as its form shows it; ``piece`` None where it is filed under none."""
+
+    scan: Scan
+    piece: Piece | None
+    origins: dict[str, Origin]
+
+
+# Matches of what is typed
+
+
+def artist_matches(db: Database, typed: str, _: Mapping[str, str]) -> list[Match]:
+    """Artists whose names fit, and before them what was typed, as a new one, where no artist is called so."""
+    found = existing_artists(db, typed, _)
+    if typed and pieces.artist_named(db, typed) is None:
+        return [Match(typed, "a new artist"), *found][:MOST_MATCHES]
+    return found
+
+
+def existing_artists(db: Database, typed: str, _: Mapping[str, str]) -> list[Match]:
+    """Artists whose names fit; one called exactly so comes first."""
+    named = pieces.artist_named(db, typed) if typed else None
+    found = [Match(hit.name, counted(hit.pieces, "piece"), hit.id)
+             for hit in search.search(db, typed, MOST_MATCHES).artists if named is None or hit.id != named.id]
+    if named is not None:
+        found.insert(0,
+                     Match(named.name, "" if fold_name(named.name) == fold_name(typed) else "also called so", named.id))
+    return found
+
+
+def piece_matches(db: Database, typed: str, texts: Mapping[str, str]) -> list[Match]:
+    """Pieces whose titles fit, those of the artist in the form first; and what was typed, as a new one of theirs, where
+    the artist has no piece called so."""
+    if not typed:
+        return []
+    artist = texts.get("artist", "").strip()
+    own = pieces.known_piece(db, artist, typed) if artist else None
+    known = [piece for piece_id in pieces.titled(db, typed)[:MOST_MATCHES] if (piece := pieces.by_id(db, piece_id))]
+    seen = {piece.id for piece in known}
+    found = [Match(p.title, ", ".join(filter(None, (p.artist, p.year))), p.id)
+             for p in sorted(known, key=lambda piece: piece.id != own)]
+    found += [Match(hit.title, ", ".join(filter(None, (hit.artist, hit.year))), hit.id)
+              for hit in search.search(db, typed, MOST_MATCHES).pieces if hit.id not in seen]
+    if own is None:
+        found.insert(0, Match(typed, f"a new piece by {artist}" if artist else "a new piece"))
+    return found[:MOST_MATCHES]
+
+
+def role_matches(_: Database, typed: str, __: Mapping[str, str]) -> list[Match]:
+    """All roles where one is named, else those that begin so."""
+    fitting = [role for role in ROLES if role.startswith(typed.casefold())]
+    return [Match(role) for role in (ROLES if typed in ROLES else fitting)]
+
+
+# The forms
+
+
+def artist_form(artist: Artist, origins: Mapping[str, Origin]) -> FormDialog:
+    """The form of one artist."""
+    def said(name: str) -> Origin:
+        return Origin(STATED) if getattr(artist, name) else NONE
+
+    fields = [Field("name", "Name", artist.name, origins.get("name", NONE)),
+              Field("join", "Join into", matches=existing_artists, only=True, hint="another spelling, who stays"),
+              *(Field(name, label, getattr(artist, name), said(name), fixed="\n" in getattr(artist, name))
+                for name, label in (("contact", "Contact"), ("terms", "Terms"), ("notes", "Notes")))]
+
+    def save(filled: Filled) -> Callable[[Database], Correction]:
+        goal = filled.chosen.get("join")
+        if goal is not None and goal.id == artist.id:
+            raise ValueError("An artist cannot be joined into themselves")
+        if "name" in filled.changed and not filled.changed["name"]:
+            raise ValueError("An artist has a name")
+        facts: dict[str, str] = {name: filled.changed.get(name, "") for name in ("contact", "terms", "notes")
+                                 if name in filled.changed or name in filled.given_back}
+        name = "" if "name" in filled.given_back else filled.changed.get("name")
+        return lambda db: correcting.correct_artist(db, artist.id, name=name, join_into=goal.id if goal else None,
+                                                    facts=facts)
+
+    return FormDialog(f"Artist: {artist.name}", fields, save,
+                      clash="If the two are one, give that name under Join into.")
+
+
+def piece_form(facts: PieceFacts) -> FormDialog:
+    """The form of one piece."""
+    piece, origins = facts.piece, facts.origins
+    size = values.shown_size(piece.width_mm, piece.height_mm) if piece.width_mm and piece.height_mm else ""
+    whole = [one for one in facts.editions if one.scope == "all sizes" and not one.medium]
+    several = len(facts.editions) > len(whole)
+    fields = [
+        Field("artist", "Artist", piece.artist, origins.get("artist", NONE), artist_matches, id=piece.artist_id),
+        *(Field(name, label, getattr(piece, name), origins.get(name, NONE)) for name, label in zip(
+            SAID, ("Title", "Year", "Series", "Inventory no", "Medium"), strict=True)),
+        Field("size", "Size", size, origins.get("width_mm", NONE), hint="e.g. 60 x 80 cm"),
+        Field("relief_mm", "Relief mm", f"{piece.relief_mm:g}" if piece.relief_mm else "",
+              origins.get("relief_mm", NONE), hint="e.g. 1.5"),
+        Field("edition", "Edition", "by size or medium, see below" if several else edition_text(whole[0]) if whole
+              else "", Origin(STATED, "changed with the command edition set" if several else "") if facts.editions
+              else NONE, fixed=several, hint="e.g. 25, or 25 + 3 with proofs")]
+
+    def save(filled: Filled) -> Callable[[Database], Correction]:
+        said: dict[str, object] = {name: filled.changed[name] for name in SAID if name in filled.changed}
+        said |= dict.fromkeys(name for name in (*SAID, "relief_mm") if name in filled.given_back)
+        if "artist" in filled.given_back:
+            said["artist_id"] = None
+        if "size" in filled.changed or "size" in filled.given_back:
+            said["width_mm"], said["height_mm"] = size_of(filled.changed.get("size", ""))
+        if "relief_mm" in filled.changed:
+            said["relief_mm"] = values.margin_mm(filled.changed["relief_mm"]) or None
+        edition = edition_of(filled.changed["edition"]) if "edition" in filled.changed else None
+        artist = named_artist(filled)
+        return lambda db: correcting.describe_pieces(db, [piece.id], said, artist=artist, edition=edition)
+
+    return FormDialog(f"Piece: {piece.title}, {piece.artist}", fields, save,
+                      clash="If the two are one, mark both in Browse with Space and press m.")
+
+
+def pieces_form(marked: Sequence[Piece]) -> FormDialog:
+    """The form of several pieces: what is typed is stated of each."""
+    fields = [Field("artist", "Artist", common([one.artist for one in marked]), matches=artist_matches,
+                    hint="as they are"),
+              *(Field(name, label, common([getattr(one, name) for one in marked]), hint="as they are")
+                for name, label in (("year", "Year"), ("series", "Series"), ("medium", "Medium")))]
+
+    def save(filled: Filled) -> Callable[[Database], Correction]:
+        said = {name: filled.changed[name] for name in SAID if name in filled.changed}
+        artist = named_artist(filled)
+        return lambda db: correcting.describe_pieces(db, [one.id for one in marked], said, artist=artist)
+
+    return FormDialog(counted(len(marked), "piece"), fields, save,
+                      clash="If the two are one, mark both in Browse with Space and press m.")
+
+
+def scans_form(marked: Sequence[ScanFacts], name: str) -> FormDialog:
+    """The form of one scan, called ``name``, or of several: what is typed is stated of each."""
+    one = marked[0] if len(marked) == 1 else None
+    role = common([facts.scan.role for facts in marked])
+    artist = common([facts.piece.artist if facts.piece else "" for facts in marked])
+    filed = {facts.piece.id: facts.piece for facts in marked if facts.piece}
+    piece = next(iter(filed.values())) if len(filed) == 1 and all(facts.piece for facts in marked) else None
+    several = "" if one else "as they are"
+    fields = [Field("role", "Role", role, one.origins.get("role", NONE) if one else NONE, role_matches, only=True,
+                    hint=several),
+              Field("artist", "Artist", artist, matches=artist_matches, hint=several,
+                    id=piece.artist_id if piece else None),
+              Field("piece", "Piece", piece.title if piece else "", one.origins.get("piece", NONE) if one else NONE,
+                    piece_matches, id=piece.id if piece else None, hint=several or "the title of what it shows")]
+
+    def save(filled: Filled) -> Callable[[Database], Correction]:
+        digests = [facts.scan.sha256 for facts in marked]
+        title, chosen = filled.changed.get("piece"), filled.chosen.get("piece")
+        if title == "" or filled.changed.get("artist") == "" or filled.changed.get("role") == "":
+            raise ValueError("A field was emptied: write what holds, or press Esc")
+        new_piece, only_artist = None, None
+        if title is not None and (chosen is None or chosen.id is None):
+            if not filled.texts["artist"]:
+                raise ValueError("A new piece needs an artist")
+            new_piece = (filled.texts["artist"], title)
+        elif title is None and "artist" in filled.changed:
+            only_artist = named_artist(filled)
+        piece_id = chosen.id if title is not None and chosen is not None else None
+        return lambda db: correcting.describe_scans(
+            db, digests, role=filled.changed.get("role"), piece_id=piece_id, new_piece=new_piece, artist=only_artist,
+            to_guess=filled.given_back)
+
+    return FormDialog(f"Scan: {name}" if one else counted(len(marked), "scan"), fields, save,
+                      clash="Choose it from the list of matches.")
+
+
+def common(texts: Sequence[str]) -> str:
+    """What all of them say, else nothing."""
+    return texts[0] if texts and len(set(texts)) == 1 else ""
+
+
+def named_artist(filled: Filled) -> str | None:
+    """The artist named in a form, None where that was not changed. Raises ValueError for an empty name."""
+    if "artist" not in filled.changed:
+        return None
+    if not filled.changed["artist"]:
+        raise ValueError("An artist has a name")
+    return filled.changed["artist"]
+
+
+def size_of(text: str) -> tuple[float | None, float | None]:
+    """Width and height in mm; none where nothing is typed. Raises ValueError."""
+    return values.size_mm(text) if text else (None, None)
+
+
+def edition_text(edition: Edition) -> str:
+    return f"{edition.size_limit}" + (f" + {edition.proofs}" if edition.proofs else "")
+
+
+def edition_of(text: str) -> tuple[int, int]:
+    """Limit and proofs. Raises ValueError."""
+    found = _EDITION.fullmatch(text)
+    if found is None:
+        raise ValueError(f"{text!r} is no edition: write 25, or 25 + 3 with three proofs" if text else
+                         "An edition is not taken away again; it can be closed")
+    return int(found["limit"]), int(found["proofs"] or 0)

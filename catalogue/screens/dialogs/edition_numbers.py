@@ -1,0 +1,44 @@
+"""The page of an edition: where each numbered print is."""
+
+from collections.abc import Sequence
+
+from catalogue.ledger.editions import State, label
+from catalogue.ledger.whereabouts import place_in_words, whereabouts
+from catalogue.operations.exporting import write_edition_page
+from catalogue.records.database import Database
+from catalogue.records.numbers import numbers_text
+from catalogue.screens.dialogs.confirm import Choice
+from catalogue.screens.dialogs.sheet import Sheet, SheetPanel
+from catalogue.screens.page import Page
+from catalogue.screens.texts.formats import day
+from catalogue.settings import Home
+
+
+def show_numbers(host: Page, title: str, editions: Sequence[State]) -> None:
+    """Open the page of the one edition of a piece, or ask which of several."""
+    shop = host.catalogue_app
+
+    def show(edition_id: int | None) -> None:
+        if edition_id is not None:
+            shop.push_screen(edition_panel(shop.home, edition_id, title))
+
+    if not editions:
+        shop.say("This piece has no edition. n begins one.", "warning")
+    elif len(editions) == 1:
+        show(editions[0].edition.id)
+    else:
+        shop.push_screen(Choice("Which edition?", [(state.edition.id, label(state.edition), f"{state.numbers_out} out")
+                                                   for state in editions]), show)
+
+
+def edition_panel(home: Home, edition_id: int, title: str) -> SheetPanel:
+    """The numbered list of an edition, written when the panel opens."""
+    def write(db: Database) -> Sheet:
+        words = []
+        for one in whereabouts(db, edition_id):
+            since = f", since {day(one.since, home.settings.dates)}" if one.since else ""
+            notes = f", {one.notes}" if one.notes else ""
+            words.append(f"{numbers_text([one.number]):<8}{place_in_words(one)}{since}{notes}")
+        return Sheet(write_edition_page(db, home, edition_id), "\n".join(words) or "No number is out yet.")
+
+    return SheetPanel(f"Edition: {title}", write)

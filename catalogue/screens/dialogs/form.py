@@ -1,0 +1,283 @@
+"""A form of named facts: each with where it comes from, and completed with names that exist."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import ClassVar
+
+from rich.text import Text
+from textual import events
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Grid, Vertical
+from textual.widgets import Input, Label, Static
+
+from catalogue.errors import CatalogueError
+from catalogue.indexing.corrections import Correction
+from catalogue.records.database import Database
+from catalogue.records.folding import fold_name
+from catalogue.records.provenance import NONE, STATED, Origin
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Dialog
+from catalogue.screens.texts.facts import line
+from catalogue.screens.texts.formats import cell, safe
+from catalogue.screens.widgets.bars import KeyLine
+from catalogue.screens.widgets.row_table import Column, RowTable
+
+MOST_MATCHES = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """A name that what was typed may mean. ``id`` None: it is taken as typed, as something new."""
+
+    text: str
+    detail: str = ""
+    id: int | None = None
+
+
+Matches = Callable[[Database, str, Mapping[str, str]], list[Match]]
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One fact. ``matches`` completes what is typed, given the texts of all fields; ``only``: nothing else is taken;
+    ``id`` is whom or what the value names. ``fixed``: shown, not to be changed here; ``hint`` stands in an empty field.
+    """
+
+    name: str
+    label: str
+    value: str = ""
+    origin: Origin = NONE
+    matches: Matches | None = None
+    only: bool = False
+    id: int | None = None
+    fixed: bool = False
+    hint: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Filled:
+    """What a person did in a form. ``changed``: the texts of fields that say something else than at first; ``chosen``:
+    the matches taken in them; ``given_back``: fields to be guessed again; ``texts``: of all fields."""
+
+    texts: dict[str, str]
+    changed: dict[str, str]
+    chosen: dict[str, Match] = field(default_factory=dict)
+    given_back: frozenset[str] = frozenset()
+
+
+Save = Callable[[Filled], Callable[[Database], Correction]]
+
+
+class FormDialog(Dialog[Correction]):
+    """Fields under one another, the matches of the one with the cursor below them.
+
+    ``save`` makes of what was filled in the job that records it; it raises ValueError or CatalogueError, in words for
+    the person, where it cannot. The form stays until the answer is there.
+    """
+
+    PLACE = "form"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("form")
+
+    def __init__(self, title: str, fields: Sequence[Field], save: Save, *, clash: str = "") -> None:
+        """``clash``: what to do here where a name is taken already, in place of the command to use."""
+        super().__init__()
+        self._title, self._fields, self._save = title, {one.name: one for one in fields}, save
+        self._clash = clash
+        self._chosen: dict[str, Match] = {}
+        self._given_back: set[str] = set()
+        self._recording = False
+
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="panel form"):
+            yield Static(safe(self._title), classes="panel-title", markup=False)
+            with Grid(id="form-grid"):
+                for one in self._fields.values():
+                    yield Label(one.label)
+                    yield Input(one.value, placeholder=one.hint, id=f"form-{one.name}", compact=True,
+                                disabled=one.fixed)
+                    yield Static(one.origin.source, id=f"form-{one.name}-origin", classes="quiet", markup=False)
+            yield Static("", id="form-why", classes="quiet", markup=False)
+            table: RowTable[Match] = RowTable([Column("", 0, weight=3), Column("", 0, weight=2)], id="form-matches")
+            table.can_focus = False
+            yield table
+            yield Static("", id="form-wrong", markup=False)
+            yield KeyLine(self.PLACE, alone=True)
+
+    def on_mount(self) -> None:
+        self.query_one("#form-matches").visible = False
+        next(self._input(one.name) for one in self._fields.values() if not one.fixed).focus()
+
+    def _input(self, name: str) -> Input:
+        return self.query_one(f"#form-{name}", Input)
+
+    @property
+    def _here(self) -> Field | None:
+        """The field with the cursor."""
+        return self._fields.get((self.focused.id or "").removeprefix("form-")) if self.focused else None
+
+    def on_descendant_focus(self, _: events.DescendantFocus) -> None:
+        here = self._here
+        if here is None:
+            return
+        self._show_origin(here)
+        self.query_one("#form-matches").visible = here.matches is not None
+        if here.matches is not None:
+            self._look_up(here)
+
+    def _show_origin(self, here: Field) -> None:
+        given_back = here.name in self._given_back
+        source = "as guessed" if given_back else here.origin.source
+        self.query_one(f"#form-{here.name}-origin", Static).update(source)
+        if given_back:
+            why = f"{here.label}: what was stated is taken back; it will be guessed again."
+        elif here.origin.source == STATED:
+            why = f"{here.label}, {here.origin}. ^g lets it be guessed again."
+        else:
+            why = f"{here.label}, {here.origin}" if here.origin.source else ""
+        self.query_one("#form-why", Static).update(safe(why))
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        here = self._fields.get((event.input.id or "").removeprefix("form-"))
+        if here is None or event.input is not self.focused:
+            return
+        chosen = self._chosen.get(here.name)
+        if chosen is not None and chosen.text == event.value:
+            return
+        self._chosen.pop(here.name, None)
+        if here.name in self._given_back and event.value != here.value:
+            self._given_back.discard(here.name)
+            self._show_origin(here)
+        if here.matches is not None:
+            self._look_up(here)
+
+    def _look_up(self, here: Field) -> None:
+        """List what the text of a field may mean. Keys that take or record it wait for the answer."""
+        matches, texts = here.matches, self._texts
+        assert matches is not None
+        typed = texts[here.name].strip()
+
+        def found(db: Database) -> list[Match]:
+            return matches(db, typed, texts)
+
+        self.ask(found, lambda rows: self._show_matches(here, typed, rows), group="matches", holds=self)
+
+    def _show_matches(self, here: Field, typed: str, found: list[Match]) -> None:
+        if self._here is not here or self._texts[here.name].strip() != typed:
+            return
+        before = self._chosen.get(here.name)
+        meant = before.id if before else here.id if typed == here.value.strip() else None
+        same = [i for i, one in enumerate(found) if fold_name(one.text) == fold_name(typed)]
+        at = next((i for i in same if found[i].id == meant), same[0] if same else 0)
+        table: RowTable[Match] = self.query_one("#form-matches", RowTable)
+        table.set_rows(found[:MOST_MATCHES], _match_cells, cursor=at)
+        if typed and found and (not here.only or fold_name(found[at].text).startswith(fold_name(typed))):
+            self._chosen[here.name] = found[at]
+
+    def action_down(self) -> None:
+        self._move(1)
+
+    def action_up(self) -> None:
+        self._move(-1)
+
+    def _move(self, step: int) -> None:
+        table: RowTable[Match] = self.query_one("#form-matches", RowTable)
+        if self._here is not None and self._here.matches is not None and table.row_count:
+            table.cursor_row += step if self._here.name in self._chosen else 0
+            self._take(self._here, table.highlighted)
+
+    def on_row_table_selected(self, event: RowTable.Selected) -> None:
+        if self._here is not None:
+            self._take(self._here, event.row)
+
+    def _take(self, here: Field, match: Match | None) -> None:
+        """The match under the cursor stands in the field."""
+        if match is not None:
+            self._chosen[here.name] = match
+            box = self._input(here.name)
+            box.value = match.text
+            box.cursor_position = len(match.text)
+
+    def action_give_back(self) -> None:
+        """Let the field with the cursor be guessed again, or not after all."""
+        here = self._here
+        if here is None or here.fixed:
+            return
+        if here.origin.source != STATED:
+            self.catalogue_app.say(f"{here.label}: nothing was stated here, so there is nothing to take back.",
+                                   "warning")
+            return
+        if here.name in self._given_back:
+            self._given_back.discard(here.name)
+        else:
+            self._given_back.add(here.name)
+            self._chosen.pop(here.name, None)
+            self._input(here.name).value = here.value
+        self._show_origin(here)
+
+    def on_input_submitted(self, _: Input.Submitted) -> None:
+        self.action_save()
+
+    @property
+    def _texts(self) -> dict[str, str]:
+        return {name: self._input(name).value for name in self._fields}
+
+    def _filled(self) -> Filled:
+        """Raises ValueError where a text is none of those that can be."""
+        texts = {name: self._chosen[name].text if one.only and name in self._chosen else text.strip()
+                 for (name, one), text in zip(self._fields.items(), self._texts.values(), strict=True)}
+        changed = {name: text for name, text in texts.items()
+                   if name not in self._given_back and (
+                       text != self._fields[name].value.strip() or self._names_another(name))}
+        for name in changed:
+            if self._fields[name].only and texts[name] and name not in self._chosen:
+                raise ValueError(f"{self._fields[name].label}: {texts[name]!r} is none of those listed")
+        return Filled(texts, changed, {name: self._chosen[name] for name in changed if name in self._chosen},
+                      frozenset(self._given_back))
+
+    def _names_another(self, name: str) -> bool:
+        """Whether a namesake of what stood there was chosen."""
+        chosen = self._chosen.get(name)
+        return chosen is not None and chosen.id not in (None, self._fields[name].id)
+
+    def action_save(self) -> None:
+        if self._recording:
+            return
+        try:
+            filled = self._filled()
+            if not filled.changed and not filled.given_back:
+                self.catalogue_app.say("Nothing was changed.")
+                self.dismiss(None)
+                return
+            job = self._save(filled)
+        except (ValueError, CatalogueError) as error:
+            self._refuse(error)
+            return
+        self._recording = True
+        self.catalogue_app.writes.add(self._title, job, self._recorded, holds=self, failed=self._failed)
+
+    def _recorded(self, done: Correction) -> None:
+        self.dismiss(done)
+
+    def _failed(self, error: Exception) -> None:
+        self._recording = False
+        if isinstance(error, CatalogueError):
+            self._refuse(error)
+        else:
+            self.catalogue_app.failed(error, not_done=self._title)
+
+    def _refuse(self, error: Exception) -> None:
+        words = f"{error}".removesuffix(".") + "."
+        if isinstance(error, CatalogueError) and "catalogue " in error.hint:
+            words = f"{error.message} {self._clash}"
+        self.query_one("#form-wrong", Static).update(line(words))
+
+    def action_back(self) -> None:
+        if self._recording:
+            self.catalogue_app.say("It is being recorded; the panel closes by itself.")
+        else:
+            self.dismiss(None)
+
+
+def _match_cells(match: Match) -> list[Text]:
+    return [cell(match.text), cell(match.detail, "dim")]

@@ -1,0 +1,73 @@
+"""The help: the table of keys, as it is."""
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from rich.table import Table
+from rich.text import Text
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Vertical, VerticalScroll
+from textual.widgets import Static
+
+from catalogue.screens.keys import EVERYWHERE, KEYS, LISTS, SIGNS, Key, bindings
+from catalogue.screens.page import Dialog
+from catalogue.screens.widgets.bars import KeyLine
+
+SIGN_WORDS = "✓ sound   ! look at it   ✗ missing or broken   – nothing known"
+
+
+def key_names(key: Key) -> str:
+    """All keys of one action, for reading."""
+    return " ".join(SIGNS.get(name, name.replace("ctrl+", "^")) for name in key.keys.split(","))
+
+
+def listed(keys: Iterable[Key]) -> Table:
+    """The keys and what they do, beside each other; one widget, since a hundred take a tenth of a second to make."""
+    table = Table.grid(padding=(0, 2), pad_edge=True)
+    table.add_column(width=10, style="bold")
+    table.add_column(ratio=1)
+    for key in keys:
+        table.add_row(Text(key_names(key)), Text(key.help))
+    return table
+
+
+class HelpDialog(Dialog[None]):
+    """All keys; scrolls where they do not fit."""
+
+    PLACE = "help"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("help")
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._of = ""
+
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="panel tall"):
+            yield Static("Keys", classes="panel-title")
+            with VerticalScroll():
+                yield Static("Here", id="help-title", classes="section")
+                yield Static(id="help-here")
+                for title, keys in (("In lists", LISTS), ("Everywhere", EVERYWHERE)):
+                    yield Static(title, classes="section")
+                    yield Static(listed(keys))
+                yield Static("Signs", classes="section")
+                yield Static(SIGN_WORDS, markup=False)
+            yield KeyLine(self.PLACE, alone=True)
+
+    def on_mount(self) -> None:
+        self._explain()
+        self.query_one(VerticalScroll).focus()
+
+    def begin(self, place: str) -> None:
+        """Explain the keys of a place, from the top."""
+        self._of = place
+        if self.is_mounted:
+            self._explain()
+
+    def _explain(self) -> None:
+        keys = KEYS.get(self._of, ())
+        here = self.query_one("#help-here", Static)
+        here.update(listed(keys))
+        here.display = self.query_one("#help-title", Static).display = bool(keys)
+        self.query_one(VerticalScroll).scroll_home(animate=False)

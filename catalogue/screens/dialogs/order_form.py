@@ -1,0 +1,48 @@
+"""The form that changes order lines where they stand: one of them, or all that are marked, as one statement."""
+
+from collections.abc import Callable, Mapping, Sequence
+
+from catalogue.indexing.corrections import Correction
+from catalogue.ledger import values
+from catalogue.money import show_amount
+from catalogue.operations.orders import OrdersChanged, change_listed, summarize
+from catalogue.records.database import Database
+from catalogue.records.orders import STATUSES, Line
+from catalogue.screens.dialogs.form import Field, Filled, FormDialog, Match, Matches
+from catalogue.screens.texts.formats import counted
+
+
+def change_form(lines: Sequence[Line], day_form: str) -> FormDialog:
+    """State, price of one print, notes, buyer and date of these lines and their orders."""
+    def field(name: str, label: str, matches: Matches | None = None) -> Field:
+        said = {str(getattr(line, name)) for line in lines}
+        value, hint = (said.pop(), "") if len(said) == 1 else ("", "as they are")
+        if name == "unit_price" and not value and len(lines) == 1 and lines[0].price:
+            hint = f"{show_amount(lines[0].price, lines[0].currency)} for all {lines[0].quantity}"
+        return Field(name, label, value, hint=hint, matches=matches, only=matches is not None)
+
+    title = f"Order {lines[0].number}: {lines[0].title}" if len(lines) == 1 else counted(len(lines), "order line")
+    fields = (field("status", "State", _states), field("unit_price", "Price each"), field("notes", "Notes"),
+              field("buyer", "Buyer"), field("placed", "Placed"))
+    return FormDialog(title, fields, lambda filled: _save(lines, filled, day_form))
+
+
+def _states(_: Database, typed: str, __: Mapping[str, str]) -> list[Match]:
+    """States of an order, those that begin as typed first."""
+    return [Match(state) for state in sorted(STATUSES, key=lambda state: not state.startswith(typed.casefold()))]
+
+
+def _save(lines: Sequence[Line], filled: Filled, day_form: str) -> Callable[[Database], Correction]:
+    said = filled.changed
+    if "status" in said and not said["status"]:
+        raise ValueError(f"An order is in one of these states: {', '.join(STATUSES)}")
+    placed = values.day(said["placed"], day_form) if "placed" in said else None
+    seen = {line.number: line.status for line in lines if not line.cancelled}
+    return lambda db: corrected(change_listed(
+        db, [line.id for line in lines], status=said.get("status"), seen=seen, unit_price=said.get("unit_price"),
+        notes=said.get("notes"), buyer=said.get("buyer"), placed=placed))
+
+
+def corrected(done: OrdersChanged) -> Correction:
+    """A change of orders as what the screens take back."""
+    return Correction(done.event or 0, " ".join(summarize(done)).removesuffix("."))

@@ -1,0 +1,340 @@
+"""Repeat an order: last time's line ready to record, all of it open to change, with what should be seen before."""
+
+from collections.abc import Callable
+from functools import partial
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Grid, Horizontal, Vertical, VerticalScroll
+from textual.widgets import Button, Input, Label, Static
+
+from catalogue.errors import CatalogueError, NotFound
+from catalogue.ledger import repeat as ledger
+from catalogue.ledger import values
+from catalogue.ledger.proposal import Proposal
+from catalogue.money import show_amount
+from catalogue.operations.orders import record_order
+from catalogue.records.database import Database
+from catalogue.records.orders import Line
+from catalogue.screens.dialogs.repeat_form import (
+    FIELDS,
+    SHAPING,
+    Doubt,
+    RequestedPrint,
+    doubts,
+    parse_request,
+    question,
+    shown_length,
+    total,
+)
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Dialog
+from catalogue.screens.pictures.picture import Picture
+from catalogue.screens.texts.formats import safe
+from catalogue.screens.texts.repeat import layout_of, proposal_words
+from catalogue.screens.widgets.bars import KeyLine
+from catalogue.settings import Home
+
+
+def proposed(db: Database, home: Home, subject: dict[str, int | None], want: RequestedPrint,
+             as_last_time: bool) -> Proposal:
+    """The ledger's proposal for what is asked."""
+    return ledger.propose(db, home, line_id=subject["line_id"], piece_id=subject["piece_id"], quantity=want.quantity,
+                          width_mm=want.width_mm, height_mm=want.height_mm, medium=want.medium,
+                          border_mm=want.border_mm, wrap_mm=want.wrap_mm, edge=want.edge, as_last_time=as_last_time)
+
+
+class RepeatDialog(Dialog[Line]):
+    """Opens with the cursor on the number of prints, selected: the number and Enter are all it takes.
+
+    Enter records from any field. What is unusual is asked about once before, in the line below the form; where
+    something grave is to be seen, with the cursor on Cancel.
+    """
+
+    PLACE = "repeat"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("repeat")
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._subject: dict[str, int | None] = {}
+        self._proposal: Proposal | None = None
+        self._as_last_time = False
+        self._filled = False
+        self._recording = False
+        self._kept_price = ""
+        self._confirmed: set[Doubt] = set()     # what was asked about and may be recorded so
+        self._grave_seen: set[str] = set()      # grave cautions that were asked about
+
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="panel repeating"):
+            yield Static("Repeat this order", id="repeat-title", classes="panel-title", markup=False)
+            with Horizontal(id="repeat-body"):
+                with Grid(id="repeat-form"):
+                    for name, label in FIELDS:
+                        yield Label(label)
+                        yield Input(id=f"repeat-{name}", compact=True)
+                        if name == "price":
+                            yield Label("Total")
+                            yield Static("", id="repeat-total", markup=False)
+                with Vertical(id="repeat-side"):
+                    yield Picture(below=7, id="repeat-picture")
+                    with VerticalScroll(can_focus=False, id="repeat-scroll"):
+                        yield Static("", id="repeat-words", markup=False)
+            yield Static("", id="repeat-wrong", markup=False)
+            with Horizontal(classes="buttons"):
+                yield Button("Record", id="record", variant="primary", compact=True)
+                yield Button("Other scan", id="switch", compact=True)
+                yield Button("Cancel", id="leave", compact=True)
+            yield KeyLine(self.PLACE, alone=True)
+
+    def on_mount(self) -> None:
+        if self._subject:
+            self._begin()
+
+    def begin(self, *, line_id: int | None = None, piece_id: int | None = None) -> None:
+        """Ask what is proposed for this line, or this piece; nothing of what was asked before stays."""
+        self._subject = {"line_id": line_id, "piece_id": piece_id}
+        if self.is_mounted:
+            self._begin()
+
+    def _begin(self) -> None:
+        self._proposal, self._as_last_time, self._filled = None, False, False
+        self._confirmed, self._grave_seen, self._kept_price = set(), set(), ""
+        self.query_one("#repeat-body").visible = False  # until every field is put anew
+        for place, words in (("title", "Repeat this order"), ("words", ""), ("wrong", ""), ("total", "")):
+            self.query_one(f"#repeat-{place}", Static).update(words)
+        self.query_one("#repeat-scroll").scroll_home(animate=False)
+        self.query_one(Picture).show(None, "")
+        record = self.query_one("#record", Button)
+        record.disabled, record.label = False, "Record"
+        self._offer_other_scan(False)
+        self.set_focus(None)
+        self._propose(RequestedPrint())
+
+    def _propose(self, want: RequestedPrint) -> None:
+        home, subject, as_last_time = self.catalogue_app.home, self._subject, self._as_last_time
+        self.ask(lambda db: self._attempt(lambda: proposed(db, home, subject, want, as_last_time)), self._show,
+                 group="proposal", holds=self)
+
+    @staticmethod
+    def _attempt(job: Callable[[], Proposal]) -> "Proposal | CatalogueError":
+        try:
+            return job()
+        except CatalogueError as error:
+            return error
+
+    def _show(self, proposal: "Proposal | CatalogueError") -> None:
+        record = self.query_one("#record", Button)
+        if isinstance(proposal, CatalogueError):
+            never_ordered = not isinstance(proposal, NotFound)     # what has gone is told by the app, which closes this
+            if never_ordered and self._proposal is None and self._subject["line_id"] is None and not self._filled:
+                self._first_order()
+            self._tell(str(proposal))
+            record.disabled = True
+            return
+        self._tell("")
+        record.disabled = self._recording
+        self._proposal = proposal
+        if not self._filled:
+            self._fill(proposal)
+        record.label = "Record all the same" if proposal.grave else "Record"
+        title = f"{'Repeat' if proposal.last else 'First order'}: {proposal.piece.title}, {proposal.piece.artist}"
+        self.query_one("#repeat-title", Static).update(safe(title))
+        self.query_one("#repeat-words", Static).update(proposal_words(proposal, self.catalogue_app.day_form))
+        self._offer_other_scan(self._other_scan)
+        self._show_total()
+        printing = proposal.printing.scan if proposal.printing else None
+        preview = self.catalogue_app.preview(printing.sha256) if printing and printing.has_preview else None
+        size = (printing.width, printing.height) if printing else None
+        self.query_one(Picture).show(preview, "No picture to show", size, layout=layout_of(proposal))
+
+    def _tell(self, text: str) -> None:
+        """A fault in the form, or a question, below it."""
+        self.query_one("#repeat-wrong", Static).update(safe(text))
+
+    @property
+    def _other_scan(self) -> bool:
+        """Whether last time's scan is known and another than the current master."""
+        found = self._proposal
+        return found is not None and found.used is not None and not found.same_bytes
+
+    def _offer_other_scan(self, offered: bool) -> None:
+        self.query_one("#switch", Button).display = offered
+        self.query_one(KeyLine).leave_out(frozenset() if offered else frozenset(("switch_scan",)))
+
+    def _show_total(self) -> None:
+        """What all the prints cost, as typed so far."""
+        currency = self._proposal.currency if self._proposal is not None else self.catalogue_app.home.settings.currency
+        amount = total(self._typed, currency)
+        self.query_one("#repeat-total", Static).update(show_amount(amount, currency) or "–")
+
+    def _first_order(self) -> None:
+        """Nothing to repeat: the form opens empty."""
+        self._filled = True
+        self.query_one("#repeat-title", Static).update("First order of this piece")
+        self._put({"quantity": "1"})
+        self.query_one("#repeat-size", Input).focus()
+
+    def _fill(self, proposal: Proposal) -> None:
+        self._filled = True
+        new, last = proposal.line, proposal.last
+        self._kept_price = new.unit_price
+        self._put({
+            "quantity": str(new.quantity), "size": values.shown_size(new.width_mm, new.height_mm),  # read again: exact
+            "medium": new.medium, "border": shown_length(new.border_mm), "wrap": shown_length(new.wrap_mm),
+            "edge": new.edge, "price": new.unit_price, "profile": new.profile, "settings": new.settings})
+        self.query_one("#repeat-buyer", Input).placeholder = safe(f"^l: {last.buyer}") if last and last.buyer else ""
+        self.query_one("#repeat-quantity", Input).focus()
+
+    def _put(self, texts: dict[str, str]) -> None:
+        """Show the form with these texts, and nothing in the other fields."""
+        with self.prevent(Input.Changed):
+            for name, _ in FIELDS:
+                field = self.query_one(f"#repeat-{name}", Input)
+                field.value, field.placeholder = texts.get(name, ""), ""
+        self.query_one("#repeat-body").visible = True
+
+    @property
+    def _typed(self) -> dict[str, str]:
+        return {name: self.query_one(f"#repeat-{name}", Input).value for name, _ in FIELDS}
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        name = (event.input.id or "").removeprefix("repeat-")
+        if not self._filled or self._recording:
+            return
+        if name in ("quantity", "price"):
+            self._show_total()
+        if name in SHAPING:
+            self._propose_typed()
+
+    def _propose_typed(self) -> None:
+        try:
+            want = parse_request(self._typed)
+        except ValueError as error:
+            self._tell(f"{error}.")
+            self.query_one("#record", Button).disabled = True
+            return
+        self._propose(want)
+
+    def on_input_submitted(self, _: Input.Submitted) -> None:
+        self.action_record()
+
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        if event.button.id == "record":
+            self._record_unless_asked(grave_seen=True)  # it says so itself
+        elif event.button.id == "switch":
+            self.action_switch_scan()
+        else:
+            self.action_back()
+
+    def action_back(self) -> None:
+        if self._recording:
+            self.catalogue_app.say("It is being recorded; the panel closes by itself.")
+        else:
+            self.dismiss(None)
+
+    def action_words_down(self) -> None:
+        self.query_one("#repeat-scroll").scroll_page_down(animate=False)
+
+    def action_words_up(self) -> None:
+        self.query_one("#repeat-scroll").scroll_page_up(animate=False)
+
+    def action_switch_scan(self) -> None:
+        """Between the current master and the very scan of last time."""
+        if self._recording or not self._filled:
+            return
+        if self._proposal is None or self._proposal.used is None:
+            self.catalogue_app.say("Last time's scan is not known.", "warning")
+        elif not self._other_scan:
+            self.catalogue_app.say("The current master is the scan that was printed last time.")
+        else:
+            self._as_last_time = not self._as_last_time
+            self._propose_typed()
+
+    def action_last_buyer(self) -> None:
+        """For the buyer of last time."""
+        last = self._proposal.last if self._proposal else None
+        if last is None or not last.buyer:
+            self.catalogue_app.say("No buyer is on record from last time.", "warning")
+        else:
+            self._set_buyer(last.buyer)
+
+    def action_artist_buys(self) -> None:
+        """For the artist."""
+        if self._proposal is not None:
+            self._set_buyer(self._proposal.piece.artist)
+
+    def _set_buyer(self, name: str) -> None:
+        if not self._recording and self._filled:
+            field = self.query_one("#repeat-buyer", Input)
+            field.value, field.cursor_position = name, len(name)
+
+    def action_record(self) -> None:
+        self._record_unless_asked()
+
+    def _record_unless_asked(self, *, grave_seen: bool = False) -> None:
+        """Record, unless there is something to ask about that was not asked before."""
+        if self._recording or not self._filled:
+            return
+        typed, found = self._typed, self._proposal
+        try:
+            want = parse_request(typed)
+        except ValueError as error:
+            self._tell(f"{error}.")
+            return
+        if found is None:
+            return  # what is wrong stands below the form
+        grave = {caution.text for caution in found.grave}
+        if grave_seen:
+            self._grave_seen |= grave
+        if grave - self._grave_seen:
+            self._grave_seen |= grave
+            self._tell("Look at what is marked ✗ first. Then record all the same, or cancel.")
+            self.query_one("#leave").focus()
+            return
+        odd = [doubt for doubt in doubts(typed, want, found, self._kept_price) if doubt not in self._confirmed]
+        if odd:
+            self._confirmed.update(odd)
+            self._tell(question(odd))
+            self.query_one(f"#repeat-{odd[0].field}", Input).focus()
+            return
+        self.query_one("#record", Button).disabled = self._recording = True
+        # All of it by value: what the panel says when the thread comes to it is not what was agreed to.
+        job = partial(self._record, home=self.catalogue_app.home, subject=dict(self._subject), seen=_printing(found),
+                      as_last_time=self._as_last_time, typed=typed, want=want)
+        self.catalogue_app.writes.add("the order", job, self._recorded, holds=self)
+
+    @staticmethod
+    def _record(db: Database, *, home: Home, subject: dict[str, int | None], seen: str | None, as_last_time: bool,
+                typed: dict[str, str], want: RequestedPrint) -> "Line | Exception | None":
+        """None where another scan would be printed now than ``seen``, the one that was shown."""
+        try:
+            proposal = proposed(db, home, subject, want, as_last_time)
+            if seen is not None and _printing(proposal) != seen:
+                return None
+            return record_order(db, proposal, buyer=typed["buyer"].strip(), unit_price=typed["price"].strip(),
+                                profile=typed["profile"].strip(), settings=typed["settings"].strip(),
+                                notes=typed["notes"].strip())
+        except Exception as error:  # a worker's edge: whatever it is, the panel must not stay shut
+            return error
+
+    def _recorded(self, order: "Line | Exception | None") -> None:
+        self._recording = False
+        if isinstance(order, Line):
+            self.dismiss(order)
+            return
+        self.query_one("#record", Button).disabled = False
+        if order is None:
+            self._propose_typed()
+            self.catalogue_app.say("Another scan would be printed now than was shown. Look again, then record.",
+                                   "warning")
+        elif isinstance(order, CatalogueError):
+            self._tell(str(order))
+        else:
+            self.catalogue_app.failed(order)
+
+
+def _printing(proposal: Proposal | None) -> str | None:
+    """SHA-256 of the scan that would be printed."""
+    return proposal.printing.scan.sha256 if proposal is not None and proposal.printing is not None else None

@@ -1,0 +1,193 @@
+"""Search as you type over artists, titles, orders and file names, from everywhere."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from rich.cells import cell_len
+from rich.text import Text
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Horizontal, Vertical
+from textual.geometry import Size
+from textual.reactive import Reactive
+from textual.widgets import Input, Static
+
+from catalogue.records.database import Database
+from catalogue.records.paths import display_path
+from catalogue.records.search import Found, Vocabulary, load_vocabulary, search
+from catalogue.screens.actions.correcting import edit_artist, edit_pieces, edit_scans
+from catalogue.screens.background.tasks import run_in_thread
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Dialog
+from catalogue.screens.pictures.picture import Picture
+from catalogue.screens.texts.formats import cell, counted, day, safe
+from catalogue.screens.widgets.bars import KeyLine
+from catalogue.screens.widgets.row_table import Column, RowTable
+
+EACH = 12  # hits of a kind
+
+
+@dataclass(frozen=True, slots=True)
+class Hit:
+    """One line found. What it opens: a piece, an artist's pieces, or nothing."""
+
+    kind: str
+    name: str
+    detail: str
+    piece_id: int | None = None
+    artist_id: int | None = None
+    sha256: str | None = None
+
+
+def hits(result: Found, day_form: str) -> list[Hit]:
+    """Everything found as lines: pieces first, since that is what is looked for most."""
+    listed = [Hit("piece", p.title, ", ".join(filter(None, (p.artist, p.year))), p.id, sha256=p.sha256)
+              for p in result.pieces]
+    listed += [Hit("artist", a.name, counted(a.pieces, "piece"), artist_id=a.id) for a in result.artists]
+    listed += [Hit("order", f"{o.number}  {o.buyer}", f"{day(o.placed, day_form)}, {o.status}: {o.summary}", o.piece_id)
+               for o in result.orders]
+    listed += [Hit(f.role or "file", display_path(f.path).rsplit("/", 1)[-1],
+                   f"{f.store}{', missing' if f.state == 'missing' else ''}: {display_path(f.path)}", f.piece_id,
+                   sha256=f.sha256) for f in result.files]
+    return listed
+
+
+def hit_cells(hit: Hit) -> list[Text]:
+    """One line found, as the table shows it."""
+    return [cell(hit.kind, "dim"), cell(hit.name, "bold"), cell(hit.detail)]
+
+
+class SearchInput(Input):
+    """A field as wide as its place, whatever is typed. Textual lays the whole screen out anew when the text of its own
+    grows, for each letter."""
+
+    virtual_size = Reactive(Size(0, 0))
+
+
+class CountLine(Static):
+    """How much was found. It lays the screen out anew only where it takes another number of lines than before."""
+
+    def say(self, words: str) -> None:
+        """Show these words, on two lines at most."""
+        height = min(2, 1 + cell_len(words) // max(1, self.size.width)) if words else 0
+        self.update(words, layout=height != self.size.height)
+
+
+class SearchDialog(Dialog[Hit]):
+    """The box, what was found, and its picture."""
+
+    PLACE = "search"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("search")
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._words = ""    # what the lines listed were found for
+
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="panel searching"):
+            yield SearchInput(placeholder="Artist, title, year, size such as 50x70, order, buyer, file name",
+                              id="words", compact=True)
+            with Horizontal():
+                table: RowTable[Hit] = RowTable([Column("", 10), Column("", 0, weight=2), Column("", 0, weight=3)],
+                                                id="found")
+                table.can_focus = False
+                yield table
+                yield Picture(id="found-picture")
+            yield CountLine("", id="found-count", classes="quiet", markup=False)
+            yield KeyLine(self.PLACE, alone=True)
+
+    def on_mount(self) -> None:
+        self.query_one(Input).focus()
+        self._learn_words()
+
+    def _learn_words(self) -> None:
+        """Read the words that slips are mended with while nothing is typed yet, so that no letter waits for them."""
+        def keep(words: Vocabulary) -> None:
+            self.catalogue_app.vocabulary = self.catalogue_app.vocabulary or words
+
+        if self.catalogue_app.vocabulary is None:
+            run_in_thread(self, self.catalogue_app.threads["words"], load_vocabulary, keep, group="words")
+
+    def begin(self) -> None:
+        """Empty box, nothing found."""
+        if self.is_mounted:
+            self._learn_words()
+            self._show(Found([], [], [], []), "")
+            self.query_one(Input).value = ""
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        self._look_up(event.value)
+
+    def _look_up(self, words: str) -> None:
+        def look(db: Database) -> Found:
+            if self.catalogue_app.vocabulary is None and len(words) > 2:
+                self.catalogue_app.vocabulary = load_vocabulary(db)
+            return search(db, words, EACH, self.catalogue_app.vocabulary or Vocabulary(()))
+
+        run_in_thread(self, self.catalogue_app.threads["search"], look, lambda found: self._show(found, words),
+                      group="search", holds=self)
+
+    def _show(self, result: Found, words: str) -> None:
+        """List what was found. The cursor stays on its line if that was found for the same words, else on the first."""
+        table = self.query_one("#found", RowTable)
+        drawn = {hit: hit for hit in table.rows_held}
+        listed = [drawn.get(hit, hit) for hit in hits(result, self.catalogue_app.day_form)]
+        same = words == self._words and table.highlighted in listed
+        table.set_rows(listed, hit_cells, cursor=listed.index(table.highlighted) if same else 0, keep_drawn=True)
+        self._words = words
+        said = ""
+        if words.strip():
+            if result.corrected:
+                said = "Read as: " + ", ".join(f"{typed} → {' or '.join(near)}"
+                                               for typed, near in result.corrected) + "   "
+            said += f"{counted(result.total, 'line')} found" if result.total else "Nothing fits these words."
+            if any(len(kind) == EACH for kind in (result.artists, result.pieces, result.orders, result.files)):
+                said += f", at most {EACH} of a kind shown"
+        self.query_one(CountLine).say(safe(said))
+
+    @property
+    def _hit(self) -> Hit | None:
+        return self.query_one("#found", RowTable).highlighted
+
+    def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
+        self.query_one(Picture).show(self.catalogue_app.preview(event.row.sha256) if event.row else None, "")
+
+    def on_row_table_selected(self, event: RowTable.Selected) -> None:
+        self._open(event.row)
+
+    def on_input_submitted(self, _: Input.Submitted) -> None:
+        self.action_open()
+
+    def action_down(self) -> None:
+        self.query_one("#found", RowTable).action_cursor_down()
+
+    def action_up(self) -> None:
+        self.query_one("#found", RowTable).action_cursor_up()
+
+    def action_open(self) -> None:
+        if self._words == self.query_one(Input).value:  # else what is listed was found for other words
+            self._open(self._hit)
+
+    def action_edit(self) -> None:
+        """Correct what is under the cursor: an artist, a piece, the piece of an order, a scan."""
+        hit = self._hit if self._words == self.query_one(Input).value else None
+        if hit is None:
+            return
+        if hit.artist_id is not None:
+            edit_artist(self, hit.artist_id, self._look_again)
+        elif hit.kind not in ("piece", "order") and hit.sha256 is not None:
+            edit_scans(self, [hit.sha256], hit.name, self._look_again)
+        elif hit.piece_id is not None:
+            edit_pieces(self, [hit.piece_id], self._look_again)
+        else:
+            self.catalogue_app.say("Nothing was read of this file yet.", "warning")
+
+    def _look_again(self) -> None:
+        self._look_up(self._words)
+
+    def _open(self, hit: Hit | None) -> None:
+        if hit is not None:
+            if hit.piece_id is None and hit.artist_id is None:
+                self.catalogue_app.say("This file belongs to no piece yet.", "warning")
+                return
+            self.dismiss(hit)

@@ -1,0 +1,163 @@
+"""A page that is written for the person, such as a job sheet: read here, opened, printed, saved, one key each."""
+
+from asyncio import wrap_future
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Vertical, VerticalScroll
+from textual.widgets import Static
+
+from catalogue.errors import CatalogueError
+from catalogue.records.database import Database
+from catalogue.screens.actions.files import DISK_PATIENCE, text_of
+from catalogue.screens.background.tasks import start_worker
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Dialog
+from catalogue.screens.system_viewer import start_program, viewer
+from catalogue.screens.texts.formats import safe
+from catalogue.screens.widgets.bars import KeyLine
+from catalogue.settings import Home
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A page as files: ``page`` in HTML, ``text`` the same to read in a terminal. ``words`` are shown."""
+
+    page: Path
+    words: str
+    text: Path | None = None
+
+
+def read_sheet(files: tuple[Path, ...]) -> Sheet:
+    """The sheet among files just written: the HTML page, and its plain text where there is one.
+
+    Raises CatalogueError where there is no page, or the text cannot be read.
+    """
+    page = next((path for path in files if path.suffix == ".html"), None)
+    text = next((path for path in files if path.suffix == ".txt"), None)
+    if page is None:
+        raise CatalogueError("No page was written.")
+    try:
+        return Sheet(page, text.read_text(encoding="utf-8") if text else "", text)
+    except OSError as error:
+        raise CatalogueError(f"The sheet cannot be read: {error.strerror}.", path=text) from error
+
+
+def job_sheet_panel(home: Home, line_id: int, name: str) -> "SheetPanel":
+    """The job sheet of an order line, written when the panel opens. ``name`` is what the panel calls it."""
+    def write(db: Database) -> Sheet:
+        from catalogue.operations.job_sheets import write_job_sheets
+
+        return read_sheet(write_job_sheets(db, home, [line_id])[0].files)
+
+    return SheetPanel(f"Job sheet: {name}", write)
+
+
+class SheetPanel(Dialog[None]):
+    """Writes a page off the screen's thread, then shows it with what can be done with it.
+
+    ``title`` names it, ``write`` makes it. Keys wait for the page as long as a disk usually takes, then go ahead.
+    """
+
+    PLACE = "sheet"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("sheet")
+
+    def __init__(self, title: str, write: Callable[[Database], Sheet]) -> None:
+        super().__init__()
+        self._title, self._write = title, write
+        self._sheet: Sheet | None = None
+
+    def compose(self) -> ComposeResult:
+        with Vertical(classes="panel tall"):
+            yield Static(safe(self._title), classes="panel-title", markup=False)
+            with VerticalScroll(id="sheet-scroll"):
+                yield Static("Writing the sheet …", id="sheet-words", markup=False)
+            yield Static("", id="sheet-path", classes="quiet", markup=False)
+            yield Static("", id="sheet-said", markup=False)
+            yield KeyLine(self.PLACE, alone=True)
+
+    def on_mount(self) -> None:
+        self.query_one("#sheet-scroll").focus()
+        answer = self.catalogue_app.threads["disks"].submit(self._write)
+
+        async def show() -> None:
+            try:
+                sheet = await wrap_future(answer)
+            except Exception:
+                if self.is_attached:
+                    self.query_one("#sheet-words", Static).update("The sheet was not written.")
+                raise
+            await self.catalogue_app.gate.between_keys()
+            if self.is_attached:
+                self._show(sheet)
+
+        self.catalogue_app.gate.hold(self, start_worker(self, show, group="sheet"), DISK_PATIENCE)
+
+    def _show(self, sheet: Sheet) -> None:
+        self._sheet = sheet
+        self.query_one("#sheet-words", Static).update("\n".join(safe(line) for line in sheet.words.splitlines()))
+        self.query_one("#sheet-path", Static).update(text_of(sheet.page))
+
+    def _tell(self, text: str) -> None:
+        """In the panel; at the edge of the screen once it is closed."""
+        if self.is_attached and self.is_current:
+            self.query_one("#sheet-said", Static).update(safe(text))
+        else:
+            self.catalogue_app.say(safe(text))
+
+    def _written(self) -> Sheet | None:
+        if self._sheet is None:
+            self._tell("The sheet is not written yet.")
+        return self._sheet
+
+    def action_open_page(self) -> None:
+        sheet = self._written()
+        if sheet is None:
+            return
+        command = viewer(sheet.page, "")
+        try:
+            start_program(command, "Open the page in a browser; its path is shown here.")
+        except CatalogueError as error:
+            self._tell(str(error))
+        else:
+            self._tell(f"Started {command[0]}.")
+
+    def action_print_page(self) -> None:
+        sheet = self._written()
+        if sheet is not None:
+            from catalogue.operations.pages import print_page, summarize
+
+            self._tell("Sending it to the printer …")
+            self._in_background(lambda: summarize(print_page(sheet.page, sheet.text)))
+
+    def action_save_pdf(self) -> None:
+        sheet = self._written()
+        if sheet is not None:
+            from catalogue.operations.pages import save_as_pdf, summarize
+
+            self._tell("Making the PDF …")
+            self._in_background(lambda: summarize(save_as_pdf(sheet.page)))
+
+    def _in_background(self, job: Callable[[], list[str]]) -> None:
+        """Run ``job`` on a thread of its own, one after the other, and tell what it gives, also once this is closed."""
+        answer, shop = self.catalogue_app.plain_threads["printer"].submit(lambda _: job()), self.catalogue_app
+
+        async def tell() -> None:
+            try:
+                said = await wrap_future(answer)
+            except CatalogueError as error:
+                self._tell(str(error))
+            else:
+                self._tell(" ".join(said))
+
+        start_worker(shop, tell, group="printer", exclusive=False)
+
+    def action_copy_path(self) -> None:
+        sheet = self._written()
+        if sheet is not None:
+            self.app.copy_to_clipboard(text_of(sheet.page))
+            self._tell("The path was offered to your terminal's clipboard; not every terminal takes it.")

@@ -1,0 +1,147 @@
+"""A statement to an artist, from the artist's row: what is agreed if nothing is yet, the period, the page."""
+
+from datetime import date
+from functools import partial
+from typing import ClassVar
+
+from textual.binding import BindingType
+
+from catalogue.errors import Refused
+from catalogue.ledger.artist_statement import Row, Statement
+from catalogue.ledger.periods import Period, take_period
+from catalogue.money import show_amount
+from catalogue.operations.artist_statements import StatementMade, set_terms, summarize, write_statement
+from catalogue.records import artist_statements
+from catalogue.records.browsing import ArtistItem
+from catalogue.records.database import Database
+from catalogue.screens.background.jobs import notice
+from catalogue.screens.dialogs.confirm import ConfirmDialog, TextQuestion
+from catalogue.screens.dialogs.sheet import Sheet, SheetPanel
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Page
+from catalogue.screens.texts.formats import counted, day, safe
+from catalogue.settings import Home
+
+
+def open_statement(host: Page, artist: ArtistItem) -> None:
+    """Ask what is agreed with the artist where nothing is on record, then for which period; then show the draft."""
+    shop = host.catalogue_app
+
+    def known(terms: bool) -> None:
+        if terms:
+            ask_period()
+        else:
+            ask_terms(shop.home.settings.currency)
+
+    def ask_terms(currency: str) -> None:
+        shop.push_screen(TextQuestion(f"What is agreed with {safe(artist.name)}?",
+                                      f"40 % of each print's price, 12.50 {currency} for each print, or none. "
+                                      "It holds from the first order on.", hint="40 %"), agreed)
+
+    def agreed(text: str | None) -> None:
+        if text is not None:
+            shop.writes.add("what is agreed", partial(_set_terms, artist_id=artist.id, text=text,
+                                                      currency=shop.home.settings.currency),
+                            lambda _: ask_period(), holds=host)
+
+    def ask_period() -> None:
+        shop.push_screen(TextQuestion(
+            f"Statement to {safe(artist.name)}",
+            "A month, a year, or two days: 2025-11, 2025, last month, 2025-11-03..2025-12-02.",
+            value="last month"), chosen)
+
+    def chosen(text: str | None) -> None:
+        if text is None:
+            return
+        period, rest = take_period(text.split(), date.today())
+        if period is None or rest:
+            shop.say(f"{text!r} is not a period such as 2025-11 or last month.", "warning")
+        else:
+            shop.push_screen(StatementPanel(shop.home, artist, period))
+
+    host.ask(lambda db: bool(artist_statements.terms_of(db, artist.id)), known, group="terms", holds=shop)
+
+
+def _set_terms(db: Database, *, artist_id: int, text: str, currency: str) -> None:
+    """What is agreed, as typed, from the beginning on. Raises Refused."""
+    word = text.strip().casefold()
+    if word in ("none", "nothing", "0"):
+        set_terms(db, artist_id, "none")
+    elif "%" in word:
+        set_terms(db, artist_id, "percentage", text)
+    else:
+        code = next((part.upper() for part in text.split() if part.isalpha() and len(part) == 3), currency)
+        if not any(sign.isdigit() for sign in text):
+            raise Refused(f"{text!r} does not say what is agreed.",
+                          hint="Write 40 %, an amount for each print, or none.")
+        set_terms(db, artist_id, "fixed", text, code)
+
+
+class StatementPanel(SheetPanel):
+    """The draft, or the statement as it was issued; issued from here."""
+
+    PLACE = "statement"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("statement")
+
+    def __init__(self, home: Home, artist: ArtistItem, period: Period) -> None:
+        super().__init__(f"Statement to {artist.name}, {period}", self._draft)
+        self._home, self._artist, self._period = home, artist, period
+        self._made: Statement | None = None
+        self._issuing = False
+
+    def _draft(self, db: Database) -> Sheet:
+        return self._sheet_of(write_statement(db, self._home, self._artist.id, self._period))
+
+    def _sheet_of(self, done: StatementMade) -> Sheet:
+        self._made = done.statement
+        return Sheet(done.files[0], "\n".join(statement_words(done.statement, self._home.settings.dates)))
+
+    def action_issue(self) -> None:
+        """Keep it as it is, after a yes."""
+        if self._written() is None or self._made is None:
+            return
+        if self._made.issued:
+            self._tell("It was issued; it stays as it is.")
+            return
+
+        def answered(yes: bool | None) -> None:
+            if yes and not self._issuing:
+                self._issuing = True
+                home, artist, period = self._home, self._artist, self._period
+                self.catalogue_app.writes.add(f"the statement to {safe(artist.name)}",
+                                     lambda db: write_statement(db, home, artist.id, period, issue=True), issued,
+                                     holds=self, failed=failed)
+
+        def issued(done: StatementMade) -> None:
+            self._issuing = False
+            self._show(self._sheet_of(done))
+            self._tell(notice(summarize(done)[:1]))
+            self.catalogue_app.changed()
+
+        def failed(error: Exception) -> None:
+            self._issuing = False
+            self._tell(f"Not issued: {error}")
+
+        self.app.push_screen(ConfirmDialog("Issue this statement?",
+                                      "It stays as it is then; what is corrected later goes into the next one.",
+                                      yes="Issue", no="Not yet", careful=True), answered)
+
+
+def statement_words(made: Statement, dates: str) -> list[str]:
+    """The statement as lines of text."""
+    state = f"Issued {day(made.issued, dates)}." if made.issued else "A draft: not issued yet, i issues it."
+    said = [state, *made.terms, ""]
+    said += [_row(row, dates) for row in made.rows] or ["No prints in this period."]
+    if made.corrections:
+        said += ["", "Corrections of earlier statements", *(_row(row, dates) for row in made.corrections)]
+    said += ["", f"{counted(made.prints, 'print')}"]
+    said += [f"Owed: {show_amount(total.amount, total.currency)}" for total in made.totals] or ["Nothing is owed."]
+    return [*said, "", "Tax is not computed."]
+
+
+def _row(row: Row, dates: str) -> str:
+    numbers = f", numbers {row.numbers}" if row.numbers else ""
+    price = f" at {show_amount(row.price, row.currency)}" if row.price else ", no price"
+    owed = f": {show_amount(row.amount, row.owed_in)}" if row.amount else ""
+    note = f" ({row.note})" if row.note else ""
+    return f"{day(row.date, dates)}  {row.order}  {row.prints} × {row.title}, {row.size}{numbers}{price}{owed}{note}"

@@ -1,0 +1,1 @@
+"""The pages, one for each place of the program."""

@@ -1,0 +1,320 @@
+"""Pointing to a folder of scans: what is there, how its names would be read, and taking it as a store.
+
+The same page is the first thing seen where there is no catalogue yet.
+"""
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from threading import Event
+from time import monotonic
+from typing import ClassVar
+
+from rich.text import Text
+from textual.binding import BindingType
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Button, Input, Label, Select, Static
+
+from catalogue.errors import CatalogueError
+from catalogue.indexing.crawl import crawl
+from catalogue.indexing.stores import read_marker
+from catalogue.operations.place_rules import PREVIEWED, Named, adopt_names, named_by_path
+from catalogue.operations.stores import StoreAdded, add_store, summarize
+from catalogue.progress import Cancelled, data_size, never_cancelled
+from catalogue.records.database import Database
+from catalogue.records.paths import display_path
+from catalogue.records.stores import KINDS
+from catalogue.screens.actions.files import DISK_PATIENCE
+from catalogue.screens.background.jobs import notice, start_index
+from catalogue.screens.background.tasks import run_in_thread
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Page
+from catalogue.screens.pages.names import NamesPage, Reading, reading_of
+from catalogue.screens.texts.facts import line, lines
+from catalogue.screens.texts.filed_names import filed_rows, under_names
+from catalogue.screens.texts.formats import cell, counted, number, safe
+from catalogue.screens.widgets.row_table import Column, RowTable
+from catalogue.screens.widgets.tick import Tick
+from catalogue.settings import Home, Settings
+
+LOOK_SECONDS = 4.0   # a first look; indexing counts to the end
+MOST_PATHS = 20_000     # paths that are kept
+
+
+@dataclass(frozen=True, slots=True)
+class FolderSurvey:
+    """What a first look at a folder found. ``whole``: it came to the end within its time. ``paths``: of the files, as
+    many as are kept."""
+
+    folder: Path
+    kinds: tuple[tuple[str, int], ...]
+    files: int
+    bytes: int
+    whole: bool
+    paths: tuple[str, ...]
+    obstacles: int
+    marked: bool
+
+    @property
+    def previewed(self) -> tuple[str, ...]:
+        """Paths spread evenly over all that are kept."""
+        return self.paths[::-(-len(self.paths) // PREVIEWED) or 1]
+
+
+def folders_in(folder: Path) -> list[Path]:
+    """Folders right below, by name; hidden ones left out. Empty where it cannot be read."""
+    try:
+        return sorted((entry for entry in folder.iterdir() if not entry.name.startswith(".") and entry.is_dir()),
+                      key=lambda entry: entry.name.casefold())
+    except OSError:  # no such folder, or not ours to see: there is nothing to offer
+        return []
+
+
+def survey_folder(folder: Path, settings: Settings, cancelled: Cancelled = never_cancelled) -> FolderSurvey:
+    """Count pictures by suffix, for a few seconds at most, and keep their paths."""
+    kinds: Counter[str] = Counter()
+    size = obstacles = 0
+    paths: list[str] = []
+    whole = True
+    begun = monotonic()
+
+    def stumble(_: object) -> None:
+        nonlocal obstacles
+        obstacles += 1
+
+    for path, length, _ in crawl(folder, settings.ignore, stumble):
+        kinds[Path(display_path(path)).suffix.lower() or "no suffix"] += 1
+        size += length
+        if len(paths) < MOST_PATHS:
+            paths.append(path)
+        if cancelled() or monotonic() - begun > LOOK_SECONDS:
+            whole = False
+            break
+    return FolderSurvey(folder, tuple(kinds.most_common()), sum(kinds.values()), size, whole, tuple(paths), obstacles,
+                read_marker(folder) is not None)
+
+
+def mounted() -> Iterator[Path]:
+    """Places where disks and shares usually appear, and the person's own folder."""
+    yield Path.home()
+    for top in (Path("/Volumes"), Path("/media"), Path("/run/media"), Path("/mnt")):
+        for volume in folders_in(top):
+            below = folders_in(volume)
+            yield from below if top.name == "media" and below else [volume]
+
+
+class AddStorePage(Page):
+    """Folder on the left, what is in it on the right, one button."""
+
+    PLACE = "adding"
+    MODE = "stores"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("adding")
+
+    def __init__(self, *, first: bool = False) -> None:
+        super().__init__()
+        self._first = first
+        self._look: FolderSurvey | None = None
+        self._named = False
+        self._reading = Reading()
+        self._stale = Event()
+
+    def body(self) -> Iterable[Widget]:
+        hello = "Welcome. This is an empty catalogue.\nPoint to the folder, disk or share that holds your scans." \
+            if self._first else "Add a store: a folder, disk or share that holds scans."
+        hello += " Nothing in it is changed, but for one small marker file if you agree."
+        yield Static(hello, id="adding-hello", markup=False)
+        with Horizontal(id="adding"):
+            with Vertical(id="adding-left"):
+                yield Input(placeholder="Folder, such as /Volumes/Scans", id="folder", compact=True)
+                yield RowTable[Path]([Column("", 0)], id="folders")
+            with Vertical(id="adding-right"):
+                with VerticalScroll(can_focus=False):
+                    yield Static("", id="found", markup=False)
+                with Vertical(id="adding-form"):
+                    with Horizontal():
+                        yield Label("Name ")
+                        yield Input(id="name", compact=True)
+                    with Horizontal():
+                        yield Label("Kind ")
+                        yield Select([(kind, kind) for kind in KINDS], value="primary", allow_blank=False, id="kind",
+                                     compact=True)
+                    yield Tick("Write the marker, to know the disk again", value=True, id="consent", compact=True)
+                    yield Button("Take this folder and read it", id="take", compact=True, disabled=True)
+
+    def on_mount(self) -> None:
+        self._reading = reading_of(self.catalogue_app.home.settings.place_rules)
+        self._offer(None)
+        self.query_one("#folder", Input).focus()
+
+    def _offer(self, folder: Path | None) -> None:
+        """List folders to go into."""
+        def listing(_: object) -> list[Path]:
+            return [folder.parent, *folders_in(folder)] if folder is not None else list(mounted())
+
+        def show(folders: list[Path]) -> None:
+            def cells(entry: Path) -> list[Text]:
+                return [cell(".." if folder is not None and entry == folder.parent else
+                             entry.name if folder is not None else entry)]
+
+            self.query_one("#folders", RowTable).set_rows(folders, cells)
+
+        run_in_thread(self, self.catalogue_app.plain_threads["folders"], listing, show, group="folders",
+            holds=self.query_one("#folders"), patience=DISK_PATIENCE)
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        if event.input.id == "folder":
+            self._look_at(event.value)
+        elif event.input.id == "name" and event.input.has_focus:
+            self._named = True
+
+    def _look_at(self, text: str) -> None:
+        folder = Path(text.strip()).expanduser() if text.strip() else None
+        self._look = None
+        self.query_one("#take", Button).disabled = True
+        notice = self.query_one("#found", Static)
+        if folder is None or not folder.is_absolute():
+            notice.update("")
+            self._offer(None)
+            return
+        settings = self.catalogue_app.home.settings
+
+        self._stale.set()
+        self._stale = stale = Event()
+
+        def job(_: object) -> FolderSurvey | None:
+            return survey_folder(folder, settings, stale.is_set) if folder.is_dir() else None
+
+        notice.update("Looking …")
+        run_in_thread(self, self.catalogue_app.plain_threads["look"], job, lambda seen: self._show_look(seen, folder),
+                      group="look",
+            holds=self.query_one("#take"))
+        self._offer(folder)
+
+    def _show_look(self, seen: FolderSurvey | None, folder: Path) -> None:
+        if seen is None:
+            self.query_one("#found", Static).update("There is no such folder.")
+            return
+        self._look = seen
+        self._read_names(seen)
+        if not self._named:
+            self.query_one("#name", Input).value = safe(folder.name) or "scans"
+        self.query_one("#take", Button).disabled = False
+
+    def _read_names(self, seen: FolderSurvey) -> None:
+        """Say how the names of what was seen would be read."""
+        reading = self._reading
+        rules, names = reading.rules, dict(reading.names)
+
+        def show(named: Named) -> None:
+            if self._look is seen:
+                self.query_one("#found", Static).update(survey_text(seen, under_names(named, names)))
+
+        self.query_one("#found", Static).update(survey_text(seen, None))
+        if seen.files:
+            run_in_thread(self, self.catalogue_app.plain_threads["names"],
+                          lambda _: named_by_path(seen.previewed, rules), show,
+                group="named")
+
+    def action_names(self) -> None:
+        """Show how all the names are read, and let that be corrected."""
+        seen = self._look
+        if seen is None or not seen.files:
+            self.catalogue_app.say("Point to a folder with pictures first.", "warning")
+            return
+        paths = seen.previewed
+        title = f"How {counted(len(paths), 'file')} would be filed by their names alone. Nothing is changed yet."
+
+        def use(reading: Reading) -> None:
+            self._reading = reading
+            self.app.pop_screen()
+            self._read_names(seen)
+
+        def source(rules: Sequence[str]) -> Callable[[object], Named]:
+            return lambda _: named_by_path(paths, rules)
+
+        self.app.push_screen(NamesPage(title, source, self.catalogue_app.plain_threads["names"], self._reading, use))
+
+    def on_row_table_selected(self, _: RowTable.Selected) -> None:
+        self.action_enter_folder()
+
+    def action_enter_folder(self) -> None:
+        """Go into the folder under the cursor."""
+        folder = self.query_one("#folders", RowTable).highlighted
+        if folder is not None:
+            self.query_one("#folder", Input).value = str(folder)
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        if event.input.id == "folder":
+            self.query_one("#take" if self._look else "#folders").focus()
+        else:
+            self.action_take()
+
+    def on_button_pressed(self, _: Button.Pressed) -> None:
+        self.action_take()
+
+    def action_take(self) -> None:
+        """Add the store, then read it."""
+        seen = self._look
+        if seen is None:
+            self.catalogue_app.say("Point to a folder first.", "warning")
+            return
+        name = self.query_one("#name", Input).value.strip()
+        kind = str(self.query_one("#kind", Select).value)
+        consent = self.query_one("#consent", Tick).value
+        if not name:
+            self.catalogue_app.say("Give the store a name.", "warning")
+            return
+
+        home, reading = self.catalogue_app.home, self._reading
+
+        def job(db: Database) -> tuple[StoreAdded, Home, str]:
+            done = add_store(db, home, name, seen.folder, kind, consent=consent)
+            try:
+                return done, adopt_names(db, home, reading.rules, dict(reading.names)), ""
+            except CatalogueError as error:     # the store is there all the same
+                return done, home, f"The names are read as before: {error}"
+
+        self.catalogue_app.writes.add(f"the store {safe(name)}", job, self._taken, holds=self)
+
+    def _taken(self, done: tuple[StoreAdded, Home, str]) -> None:
+        added, self.catalogue_app.home, trouble = done
+        self.catalogue_app.say(notice([*summarize(added), *filter(None, [trouble])]),
+                               "warning" if trouble else "information")
+        self.catalogue_app.changes.look_at_disks()
+        start_index(self.catalogue_app, [added.store.name])
+        self.catalogue_app.store_added()
+
+
+def survey_text(seen: FolderSurvey, named: Named | None) -> Content:
+    """What is in the folder, and how its names would be read, once that is known."""
+    more = "" if seen.whole else "at least "
+    if not seen.files:
+        return line(f"No pictures found{'' if seen.whole else ' yet; it is a large folder'}.")
+    kinds = ", ".join(f"{number(count)} {suffix}" for suffix, count in seen.kinds[:6])
+    paragraphs = [line(("✓ ", "$success"), (f"{more}{counted(seen.files, 'picture')}", "bold"),
+                  f", {data_size(seen.bytes)}"), line((kinds, "$quiet"))]
+    if seen.obstacles:
+        paragraphs.append(line(("! ", "bold $warning"),
+                               f"{counted(seen.obstacles, 'folder or link', 'folders or links')} "
+                          "could not be entered; indexing will list them"))
+    if seen.marked:
+        paragraphs.append(line(("= ", "bold"), "this disk has a marker already and will be known by it"))
+    paragraphs += [Content(""),
+                   line(("How names are read", "bold"), (" where the files themselves say nothing", "$quiet"))]
+    if named is None:
+        return lines([*paragraphs, line(("Reading the names …", "$quiet"))])
+    rows = filed_rows(named)
+    artists, pieces = sum(not row.is_piece for row in rows), sum(row.is_piece and bool(row.title) for row in rows)
+    part = "" if len(named) == seen.files else f", of {counted(len(named), 'file')} looked at"
+    paragraphs.append(line((f"{counted(artists, 'artist')}, {counted(pieces, 'piece')}", "bold"), f"{part}. ",
+                      ("^n shows and corrects them.", "$quiet")))
+    shown_rows = [row for row in rows if row.title][:9]
+    paragraphs += [line(row.title, ("  by ", "$quiet"), (", ".join(filter(None, (row.artist, row.year))), "$primary"))
+              for row in shown_rows]
+    unread = sum(len(row.paths) for row in rows if row.is_piece and not row.title)
+    if unread:
+        paragraphs.append(line(("? ", "bold"), f"{counted(unread, 'file')} would be unsorted."))
+    return lines(paragraphs)

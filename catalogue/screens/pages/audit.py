@@ -1,0 +1,315 @@
+"""Audit: what is wrong, by kind, and what to do next with one key; and starting a check."""
+
+from collections.abc import Iterable
+from functools import partial
+from typing import ClassVar
+
+from rich.text import Text
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Container, Horizontal, Vertical
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Button, Input, Label, Static
+
+from catalogue.fixity.advice import OpenFinding, damage_of, next_step
+from catalogue.fixity.audit import Budget
+from catalogue.operations.findings import Accepted, accept_finding, summarize
+from catalogue.records import browsing, scans
+from catalogue.records.browsing import FindingItem, KindCount
+from catalogue.records.database import Database
+from catalogue.records.findings import DAMAGE_KINDS
+from catalogue.records.paths import display_path
+from catalogue.records.scans import Scan
+from catalogue.screens.background.jobs import notice, start_audit, start_copy, start_index, start_restore
+from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog, ReasonDialog
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Dialog, Page
+from catalogue.screens.pictures.picture import Picture
+from catalogue.screens.texts.facts import BAD, DOUBT, line, lines
+from catalogue.screens.texts.formats import ago, cell, day, file_name, safe
+from catalogue.screens.widgets.bars import KeyLine
+from catalogue.screens.widgets.paged_table import PagedTable, Source
+from catalogue.screens.widgets.row_table import Column, RowTable
+
+ALL = KindCount("everything", 0)
+
+
+def budget_of(minutes: str, gigabytes: str, share: str) -> Budget:
+    """What was typed as a budget; empty fields set no limit.
+
+    Raises:
+        ValueError: with words for the person.
+    """
+    limits: list[float | None] = []
+    for text, name in ((minutes, "minutes"), (gigabytes, "gigabytes"), (share, "per cent")):
+        try:
+            value = float(text.replace(",", ".")) if text.strip() else None
+        except ValueError:
+            raise ValueError(f"{text!r} is no number of {name}") from None
+        if value is not None and not 0 < value < 1e9:
+            raise ValueError(f"{text!r} {name} cannot be")
+        limits.append(value)
+    spent, size, part = limits
+    if part is not None and part > 100:
+        raise ValueError("more than 100 per cent cannot be")
+    return Budget(spent * 60 if spent else None, int(size * 1e9) if size else None, part / 100 if part else None)
+
+
+class AuditPage(Page):
+    """Kinds of finding, the findings, and the one under the cursor with its next step."""
+
+    PLACE = "audit"
+    MODE = "audit"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("audit")
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._open: OpenFinding | None = None
+        self._listed = ""   # the kind whose findings are listed
+
+    def body(self) -> Iterable[Widget]:
+        yield Container(
+            Vertical(RowTable[KindCount]([Column("Kind", 0), Column("", 5, right=True)], id="kinds"),
+                     Static("", id="audits", markup=False), id="audit-left"),
+            Vertical(PagedTable[FindingItem]([Column("", 1), Column("Kind", 14, least=90), Column("File", 0),
+                                              Column("Store", 14), Column("Since", 11, least=64)], id="findings"),
+                     Horizontal(Static("", id="finding-words", markup=False), Picture(id="finding-picture"),
+                                id="finding"),
+                     id="audit-right"),
+            id="audit")
+
+    def on_mount(self) -> None:
+        self._load()
+        self.query_one("#findings", PagedTable).focus()
+
+    def catalogue_changed(self) -> None:
+        self._load(keep=True)
+
+    def _load(self, *, keep: bool = False) -> None:
+        def show(counts: tuple[list[KindCount], list[tuple[str, str]]]) -> None:
+            kinds, audits = counts
+            table = self.query_one("#kinds", RowTable)
+            table.set_title("Findings", sum(kind.count for kind in kinds))
+            table.show_rows([ALL, *kinds], self._kind_cells, lambda kind: kind.kind, keep=keep)
+            said = [line(f"{name}: ", (ago(at), "$quiet")) for name, at in audits]
+            self.query_one("#audits", Static).update(lines([line(("Last audits", "bold")), *said]))
+
+        self.ask(lambda db: (browsing.kinds(db), browsing.last_audits(db)), show, group="kinds",
+                 holds=self.query_one("#kinds"))
+
+    @staticmethod
+    def _kind_cells(row: KindCount) -> list[Text]:
+        sign = "✗ " if row.kind in DAMAGE_KINDS else ""
+        return [cell(f"{sign}{row.kind}", "italic" if row is ALL else ""), cell(row.count or "", right=True)]
+
+    def _finding_cells(self, row: FindingItem) -> list[Text]:
+        return [cell("✗" if row.is_damage else ""), cell(row.kind),
+                cell(file_name(row.path) if row.path else row.detail), cell(row.store or "–"),
+                cell(day(row.first_seen, self.catalogue_app.day_form))]
+
+    def _load_findings(self, *, keep: bool = False) -> None:
+        kind = self.query_one("#kinds", RowTable).highlighted
+        chosen = kind.kind if kind is not None and kind is not ALL else ""
+        self._listed = kind.kind if kind is not None else ""
+        table = self.query_one("#findings", PagedTable)
+        table.set_title(chosen or "All findings")
+        table.show(Source(lambda db, beyond, limit, forward: browsing.findings(db, chosen, beyond, limit,
+                                                                               forward=forward),
+                          self._finding_cells, lambda row: row.id), keep=keep)
+
+    def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
+        if event.table.id == "kinds":
+            self._load_findings(keep=event.row is not None and event.row.kind == self._listed)
+            return
+        row = event.row
+        if row is None:
+            self._open = None
+            self.query_one("#finding-words", Static).update(line(("✓ ", "$success"), "Nothing is wrong here."))
+            self.query_one(Picture).show(None, "")
+            return
+
+        def gather(db: Database) -> tuple[OpenFinding, Scan | None] | None:
+            finding = browsing.finding(db, row.id)
+            if finding is None:
+                return None
+            scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
+            return OpenFinding(finding, row.store, next_step(db, finding), damage_of(db, finding.file_id)), scan
+
+        self.ask(gather, self._show_finding, group="finding", holds=self.query_one("#finding-words"))
+
+    def _show_finding(self, shown: tuple[OpenFinding, Scan | None] | None) -> None:
+        if shown is None:
+            self._open = None
+            self.query_one("#finding-words", Static).update("This finding has been closed meanwhile.")
+            self.query_one(Picture).show(None, "")
+            return
+        self._open, scan = shown
+        self.query_one("#finding-words", Static).update(finding_words(self._open, self.catalogue_app.day_form))
+        damage = self._open.damage
+        marks = tuple((r.left, r.top, r.right, r.bottom) for r in damage.regions) if damage else ()
+        self.query_one(Picture).show(self.catalogue_app.preview(scan.sha256) if scan and scan.has_preview else None, "",
+                                     (scan.width, scan.height) if scan else None, marks)
+
+    @property
+    def _found(self) -> OpenFinding | None:
+        """The finding under the cursor, once all that is shown of it is there."""
+        row: FindingItem | None = self.query_one("#findings", PagedTable).row_to_act_on
+        found = self._open
+        return found if row is not None and found is not None and found.finding.id == row.id else None
+
+    def on_row_table_selected(self, event: RowTable.Selected) -> None:
+        if event.table.id == "kinds":
+            self.action_pane_right()
+        else:
+            self.action_next_step()
+
+    def action_pane_right(self) -> None:
+        self.query_one("#findings", PagedTable).focus()
+
+    def action_pane_left(self) -> None:
+        self.query_one("#kinds", RowTable).focus()
+
+    def action_audit(self) -> None:
+        self.app.push_screen(AuditDialog([]))
+
+    def action_piece(self) -> None:
+        finding = self._found
+        scan_id = finding.finding.scan_id if finding else None
+        if scan_id is None:
+            self.catalogue_app.say("No piece is known for this finding.", "warning")
+            return
+
+        def show(scan: Scan | None) -> None:
+            if scan is not None and scan.piece_id is not None:
+                self.catalogue_app.open_piece(scan.piece_id)
+            else:
+                self.catalogue_app.say("This scan belongs to no piece yet.", "warning")
+
+        self.ask(partial(scans.by_id, scan_id=scan_id), show, group="piece", holds=self.catalogue_app)
+
+    def action_accept(self) -> None:
+        finding = self._found
+        if finding is None:
+            return
+        table: PagedTable[FindingItem] = self.query_one("#findings", PagedTable)
+        row = table.row_to_act_on
+
+        def closed(done: Accepted) -> None:
+            self.catalogue_app.say(notice(summarize(done)))
+            if row is not None:
+                table.expect_removal(row)
+            self.catalogue_app.changed()
+
+        def answered(why: str | None) -> None:
+            if why:
+                home = self.catalogue_app.home
+                self.catalogue_app.writes.add(f"close “{finding.finding.kind}”",
+                                     lambda db: accept_finding(db, home, finding.finding.id, why), closed, holds=self)
+
+        self.app.push_screen(ReasonDialog(f"Close “{finding.finding.kind}” on your word?",
+                                          "Why? It goes into the log."),
+                             answered)
+
+    def action_next_step(self) -> None:
+        """Restore, copy or index after a yes; else say what to do."""
+        if self.query_one("#kinds", RowTable).has_focus:
+            self.action_pane_right()
+            return
+        finding = self._found
+        if finding is None:
+            self.catalogue_app.say("There is no finding here.")
+            return
+        step, path = finding.next, safe(display_path(finding.finding.path))
+        if step.action == "restore" and step.file_id is not None:
+            file_id = step.file_id
+            self._confirm(f"Restore it from {safe(step.source)}?", f"{path}\n\n{step.text}\nThe copy is read back and "
+                          "compared before it takes the place; what stands there now is kept aside.", "Restore",
+                          lambda: start_restore(self.catalogue_app, file_id, step.source, step.sha256))
+        elif step.action == "copy" and step.target:
+            held = f"Scans of {safe(step.source or 'the primary stores')} that it does not hold are copied there, " \
+                   "each read back and compared. Nothing there is overwritten."
+            self._confirm(f"Copy what {safe(step.target)} lacks?", held, "Copy",
+                          lambda: start_copy(self.catalogue_app, step.target, step.source))
+        elif step.action == "index" and finding.store:
+            self._confirm(f"Index {safe(finding.store)}?", step.text, "Index",
+                          lambda: start_index(self.catalogue_app, [finding.store]))
+        else:
+            self.app.push_screen(MessageDialog("What to do next", step.text, step.command))
+
+    def _confirm(self, title: str, text: str, yes: str, then: "partial[bool] | object") -> None:
+        def answered(agreed: bool | None) -> None:
+            if agreed and callable(then):
+                then()
+
+        self.app.push_screen(ConfirmDialog(title, text, yes=yes, careful=yes == "Restore"), answered)
+
+
+def finding_words(found: OpenFinding, day_form: str) -> Content:
+    """A finding, the next step, where it is, since when, and where the damage lies."""
+    finding = found.finding
+    sign, style = BAD if finding.kind in DAMAGE_KINDS else DOUBT
+    said = [line((f"{sign} ", f"bold {style}"), (finding.kind, "bold")),
+            line(("Next  ", "bold $accent"), found.next.text)]   # first: it must be seen on a small screen
+    if finding.path:
+        said.append(line(f"{found.store}: {display_path(finding.path)}" if found.store else display_path(finding.path)))
+    said.append(line(finding.detail))
+    if finding.hint and finding.hint != found.next.text:
+        said.append(line((finding.hint, "$quiet")))
+    said.append(line((f"since {day(finding.first_seen, day_form)}, last seen {day(finding.last_seen, day_form)}",
+                      "$quiet")))
+    if found.damage is not None:
+        if found.damage.regions:
+            said.append(line(("▢ ", "bold"), f"marked on the picture: {found.damage.share:.1%} of it at most"))
+        elif found.damage.outside_picture:
+            said.append(line(("▢ ", "bold"), "outside the picture: tags, profile or thumbnail"))
+    return lines(said)
+
+
+class AuditDialog(Dialog[None]):
+    """How long, how much, or which share; empty is everything that is due."""
+
+    PLACE = "auditing"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("auditing")
+
+    def __init__(self, names: list[str]) -> None:
+        super().__init__()
+        self._names = names
+
+    def compose(self) -> ComposeResult:
+        which = safe(", ".join(self._names)) if self._names else "all stores"
+        with Vertical(classes="panel"):
+            yield Static(f"Check {which}", classes="panel-title", markup=False)
+            yield Static("Every file is read to its last byte and compared with its digest, oldest check first. Set a "
+                         "limit, or leave all empty to check everything.", markup=False)
+            for name, label in (("minutes", "Minutes"), ("gigabytes", "Gigabytes"), ("share", "Random share, %")):
+                with Horizontal(classes="field"):
+                    yield Label(label)
+                    yield Input(id=f"audit-{name}", compact=True)
+            yield Static("", id="audit-wrong", classes="wrong", markup=False)
+            with Horizontal(classes="buttons"):
+                yield Button("Start", id="start", compact=True)
+                yield Button("Leave it", id="leave", compact=True)
+            yield KeyLine(self.PLACE, alone=True)
+
+    def on_mount(self) -> None:
+        self.query_one("#start").focus()
+
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        if event.button.id == "start":
+            self.action_start()
+        else:
+            self.dismiss(None)
+
+    def on_input_submitted(self, _: Input.Submitted) -> None:
+        self.action_start()
+
+    def action_start(self) -> None:
+        try:
+            budget = budget_of(*(self.query_one(f"#audit-{name}", Input).value
+                                 for name in ("minutes", "gigabytes", "share")))
+        except ValueError as error:
+            self.query_one("#audit-wrong", Static).update(f"{error}.")
+            return
+        start_audit(self.catalogue_app, self._names, budget)
+        self.dismiss(None)

@@ -1,0 +1,243 @@
+"""Browse: artists, their pieces, and the picture at once while the cursor moves."""
+
+from collections.abc import Iterable
+from functools import partial
+from typing import ClassVar
+
+from rich.text import Text
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Container, Vertical
+from textual.widget import Widget
+from textual.widgets import Static
+
+from catalogue.records import browsing
+from catalogue.records.browsing import ArtistItem, Glance, PieceItem, Totals
+from catalogue.records.database import Database
+from catalogue.screens.actions.correcting import announce_correction, edit_artist, edit_pieces, merge_pieces, take_back
+from catalogue.screens.actions.files import FileActions
+from catalogue.screens.dialogs.new_forms import new_piece_form
+from catalogue.screens.dialogs.statement import open_statement
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Page, app_of
+from catalogue.screens.pictures.picture import Picture
+from catalogue.screens.texts.facts import glance_words
+from catalogue.screens.texts.formats import cell, day, number
+from catalogue.screens.widgets.paged_table import PagedTable, Source
+from catalogue.screens.widgets.row_table import Column, RowTable
+
+NOTHING = "Nothing here yet.\nPress 6 for the stores, then a\nto point to a folder of scans."
+ALL = ArtistItem(0, "", "All artists", 0)
+
+
+class BrowsePage(FileActions, Page):
+    """Artists on the left, pieces beside or below, the picture largest."""
+
+    PLACE = "browse"
+    MODE = "browse"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("browse")
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._glance: Glance | None = None
+        self._totals = Totals(0, 0, 0, 0)
+        self._listed: int | None = None     # the artist whose pieces are listed; 0 is all
+
+    def body(self) -> Iterable[Widget]:
+        yield Container(
+            Container(
+                PagedTable[ArtistItem]([Column("Artist", 0), Column("", 4, right=True)], id="artists"),
+                PagedTable[PieceItem]([Column("Title", 0, weight=3), Column("Artist", 0, least=64, weight=2),
+                                       Column("Year", 4, least=44), Column("Scans", 5, least=54, right=True),
+                                       Column("Last order", 11, least=44), Column("", 1)], id="pieces"),
+                id="lists"),
+            PiecePreview(),
+            id="browse")
+
+    def on_mount(self) -> None:
+        self._load_artists()
+        self.query_one("#pieces", PagedTable).focus()
+
+    @property
+    def _artists(self) -> PagedTable[ArtistItem]:
+        return self.query_one("#artists", PagedTable)
+
+    @property
+    def _pieces(self) -> PagedTable[PieceItem]:
+        return self.query_one("#pieces", PagedTable)
+
+    def catalogue_changed(self) -> None:
+        self._load_artists(keep=True)  # which points to its artist again, and so loads the pieces
+
+    def _load_artists(self, *, keep: bool = False) -> None:
+        def page(db: Database, beyond: ArtistItem | None, limit: int, forward: bool) -> list[ArtistItem]:
+            if beyond is ALL and not forward:
+                return []
+            rows = browsing.artists(db, beyond if beyond and beyond.id else None, limit, forward=forward)
+            at_start = beyond is None if forward else len(rows) < limit
+            return [ALL, *rows] if at_start else rows
+
+        self.query_one("#artists", PagedTable).show(Source(
+            page, self._artist_cells, lambda row: row.id,
+            lambda db, row: browsing.artist(db, row.id) if row.id else ALL), keep=keep)
+        self.ask(browsing.totals, self._show_totals, group="totals")
+
+    def _show_totals(self, totals: Totals) -> None:
+        self._totals = totals
+        if self._glance is None and not totals.pieces:
+            self._show_glance(None)
+        self.query_one("#artists", PagedTable).set_title("Artists", totals.artists)
+        self._entitle_pieces()
+
+    def _entitle_pieces(self) -> None:
+        artist = self.query_one("#artists", PagedTable).highlighted
+        pieces = self.query_one("#pieces", PagedTable)
+        if artist is not None and artist.id:
+            pieces.set_title(artist.name, artist.pieces)
+        else:
+            pieces.set_title("Pieces", self._totals.pieces)
+
+    def _artist_cells(self, row: ArtistItem) -> list[Text]:
+        return [cell(row.name, "italic" if row is ALL else ""), cell(number(row.pieces) if row.id else "", right=True)]
+
+    def _piece_cells(self, row: PieceItem) -> list[Text]:
+        sign = "✗" if row.damaged else "!" if row.findings else ""
+        return [cell(row.title), cell(row.artist), cell(row.year), cell(row.scans, right=True),
+                cell(day(row.last_order, self.catalogue_app.day_form)), cell(sign)]
+
+    def _load_pieces(self, *, keep: bool = False) -> None:
+        artist = self.query_one("#artists", PagedTable).highlighted
+        chosen = artist.id if artist is not None and artist.id else None
+        self._listed = artist.id if artist is not None else None
+        if not keep:
+            self._pieces.unmark_all()   # another list: what is marked is what can be seen there
+        self.query_one("#pieces", PagedTable).show(Source(
+            lambda db, beyond, limit, forward: browsing.pieces(db, chosen, beyond, limit, forward=forward),
+            self._piece_cells, lambda row: row.id, lambda db, row: browsing.piece(db, row.id)), keep=keep)
+        self._entitle_pieces()
+
+    def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
+        if event.table.id == "artists":
+            same = event.row is not None and event.row.id == self._listed
+            self._load_pieces(keep=same)
+            return
+        if event.row is None:
+            self._show_glance(None)
+        else:
+            self.ask(partial(browsing.glance, piece_id=event.row.id), self._show_glance, group="glance")
+
+    def _show_glance(self, glance: Glance | None) -> None:
+        self._glance = glance
+        empty = "" if self._totals.pieces else NOTHING
+        self.query_one(PiecePreview).show(glance, empty)
+
+    def on_row_table_selected(self, event: RowTable.Selected) -> None:
+        if event.table.id == "artists":
+            self.action_pane_right()
+        else:
+            self.catalogue_app.open_piece(event.row.id)
+
+    def action_open(self) -> None:
+        if self.query_one("#artists", PagedTable).has_focus:
+            self.action_pane_right()
+            return
+        piece = self.query_one("#pieces", PagedTable).row_to_act_on
+        if piece is not None:
+            self.catalogue_app.open_piece(piece.id)
+
+    def action_pane_right(self) -> None:
+        self.query_one("#pieces", PagedTable).focus()
+
+    def action_pane_left(self) -> None:
+        self.query_one("#artists", PagedTable).focus()
+
+    def action_repeat(self) -> None:
+        piece = self.query_one("#pieces", PagedTable).row_to_act_on
+        if piece is not None:
+            self.catalogue_app.repeat(piece_id=piece.id)
+
+    def action_edit(self) -> None:
+        """Correct the artist, or the piece or pieces."""
+        artists, pieces = self._artists, self._pieces
+        if artists.has_focus:
+            artist = artists.row_to_act_on
+            if artist is None or not artist.id:
+                self.catalogue_app.say("Choose one artist first.", "warning")
+                return
+            edit_artist(self, artist.id, lambda: artists.expect_removal(artist))
+            return
+        rows = pieces.rows_to_act_on
+        if rows:
+            edit_pieces(self, [row.id for row in rows], lambda: self._dealt_with(rows))
+
+    def _dealt_with(self, rows: list[PieceItem]) -> None:
+        self._pieces.unmark_all()
+        for row in rows:
+            self._pieces.expect_removal(row)
+
+    def action_mark(self) -> None:
+        if self._artists.has_focus:
+            self.catalogue_app.say("Pieces can be marked, artists one at a time.", "warning")
+        else:
+            self._pieces.toggle_mark()
+
+    def action_merge(self) -> None:
+        """File two pieces as one: the two marked, or the one marked and the one under the cursor."""
+        pieces = self._pieces
+        rows = {row.id: row for row in pieces.marked}
+        here = pieces.row_to_act_on if len(rows) == 1 else None
+        if here is not None:
+            rows[here.id] = here
+        if len(rows) == 2:
+            merge_pieces(self, list(rows), lambda: self._dealt_with(list(rows.values())))
+        else:
+            self.catalogue_app.say("Mark one piece with Space, go to the other, and press m.", "warning")
+
+    def action_undo(self) -> None:
+        take_back(self)
+
+    def action_new_piece(self) -> None:
+        """By the artist under the cursor, unless another is named."""
+        artist = self._artists.highlighted
+        self.app.push_screen(new_piece_form(artist.name if artist is not None and artist.id else ""),
+                             lambda done: announce_correction(self.catalogue_app, done) if done else None)
+
+    def action_statement(self) -> None:
+        """To the artist under the cursor."""
+        artist = self._artists.row_to_act_on
+        if artist is None or not artist.id:
+            self.catalogue_app.say("Choose one artist on the left first.", "warning")
+        else:
+            open_statement(self, artist)
+
+    def go_to_artist(self, artist_id: int) -> None:
+        """Put the cursor on an artist, wherever in the list."""
+        artists = self.query_one("#artists", PagedTable)
+        self.ask(lambda db: browsing.artist(db, artist_id), artists.go_to, group="go", holds=self.catalogue_app)
+        self.action_pane_right()
+
+    def scan_meant(self) -> str | None:
+        piece: PieceItem | None = self.query_one("#pieces", PagedTable).row_to_act_on
+        return piece.sha256 if piece is not None else None
+
+
+class PiecePreview(Vertical):
+    """A piece's picture with what matters of it below."""
+
+    def compose(self) -> ComposeResult:
+        yield Picture(id="sight-picture", below=7)
+        yield Static("", id="sight-words", markup=False)
+
+    def show(self, glance: Glance | None, empty: str = "") -> None:
+        """Show a piece, or ``empty``."""
+        shop = app_of(self)
+        words = self.query_one("#sight-words", Static)
+        if glance is None:
+            self.query_one(Picture).show(None, "")
+            words.update(empty, layout=False)
+            return
+        self.query_one(Picture).show(
+            shop.preview(glance.sha256) if glance.has_preview else None,
+            "No master yet" if glance.scan_id is None else "No preview: the picture could not be decoded",
+            (glance.width, glance.height))
+        words.update(glance_words(glance, shop.day_form), layout=False)

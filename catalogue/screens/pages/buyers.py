@@ -1,0 +1,139 @@
+"""Buyers: who orders, how to reach them, and two spellings made one."""
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import ClassVar
+
+from rich.text import Text
+from textual.binding import BindingType
+from textual.widget import Widget
+
+from catalogue.indexing.corrections import Correction
+from catalogue.operations import buyers as operations
+from catalogue.operations.buyers import BuyerChanged
+from catalogue.records import buyers
+from catalogue.records.buyers import Buyer
+from catalogue.records.database import Database
+from catalogue.screens.actions.correcting import announce_correction, take_back
+from catalogue.screens.dialogs.confirm import Choice
+from catalogue.screens.dialogs.form import Field, Filled, FormDialog
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Page
+from catalogue.screens.texts.formats import cell, counted, day
+from catalogue.screens.widgets.row_table import Column, RowTable
+
+
+class BuyersPage(Page):
+    """Every buyer, over the orders; ``chosen`` is called with the one whose orders are wanted."""
+
+    PLACE = "buyers"
+    MODE = "orders"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("buyers")
+
+    def __init__(self, chosen: Callable[[Buyer], object]) -> None:
+        super().__init__()
+        self._chosen = chosen
+
+    def body(self) -> Iterable[Widget]:
+        yield RowTable[Buyer]([Column("Buyer", 0, weight=3), Column("Orders", 6, right=True), Column("Last order", 11),
+                               Column("Contact", 0, least=60, weight=3), Column("Notes", 0, least=90, weight=2)],
+                              id="buyers")
+
+    def on_mount(self) -> None:
+        self._load()
+        self._table.focus()
+
+    def catalogue_changed(self) -> None:
+        self._load(keep=True)
+
+    @property
+    def _table(self) -> RowTable[Buyer]:
+        return self.query_one("#buyers", RowTable)
+
+    def _load(self, *, keep: bool = False) -> None:
+        self.ask(all_buyers, lambda found: self._show(found, keep=keep), group="buyers", holds=self)
+
+    def _show(self, found: Sequence[Buyer], *, keep: bool) -> None:
+        self._table.set_title("Buyers", len(found))
+        self._table.show_rows(found, self._cells, lambda row: row.key, keep=keep)
+
+    def _cells(self, row: Buyer) -> list[Text]:
+        return [cell(row.name), cell(row.orders, right=True), cell(day(row.last_order, self.catalogue_app.day_form)),
+                cell(row.contact), cell(row.notes)]
+
+    def on_row_table_selected(self, _: RowTable.Selected) -> None:
+        self.action_orders()
+
+    def action_orders(self) -> None:
+        row = self._table.row_to_act_on
+        if row is not None:
+            self.app.pop_screen()
+            self._chosen(row)
+
+    def action_edit(self) -> None:
+        row = self._table.row_to_act_on
+        if row is not None:
+            self.app.push_screen(buyer_form(row), lambda done: self._changed([row], done) if done else None)
+
+    def action_mark(self) -> None:
+        self._table.toggle_mark()
+
+    def action_merge(self) -> None:
+        """Two spellings are one buyer: the two marked, or the one marked and the one under the cursor."""
+        rows = {row.key: row for row in self._table.marked}
+        here = self._table.row_to_act_on if len(rows) == 1 else None
+        if here is not None:
+            rows[here.key] = here
+        if len(rows) != 2:
+            self.catalogue_app.say("Mark one buyer with Space, go to the other, and press m.", "warning")
+            return
+        both = list(rows.values())
+
+        def chosen(keep: int | None) -> None:
+            if keep is not None:
+                kept, gone = both[keep], both[1 - keep]
+                self.catalogue_app.writes.add(f"{gone.name} made one with {kept.name}",
+                                     lambda db: corrected(operations.merge_buyers(db, kept.key, gone.key)),
+                                     lambda done: self._changed(both, done), holds=self)
+
+        self.app.push_screen(Choice("One buyer. Which name stays?", [
+            (n, row.name, counted(row.orders, "order")) for n, row in enumerate(both)],
+            "All orders are theirs then, also those still to come. u takes it back."), chosen)
+
+    def _changed(self, rows: Sequence[Buyer], done: Correction) -> None:
+        self._table.unmark_all()
+        for row in rows:
+            self._table.expect_removal(row)     # the list goes by names
+        announce_correction(self.catalogue_app, done)
+
+    def action_undo(self) -> None:
+        take_back(self)
+
+
+def all_buyers(db: Database) -> list[Buyer]:
+    """Every buyer, by name as it is filed."""
+    found: list[Buyer] = []
+    page = buyers.listed(db)
+    while page:
+        found += page
+        page = buyers.listed(db, after=page[-1].key)
+    return found
+
+
+def buyer_form(buyer: Buyer) -> FormDialog:
+    """Name, contact and notes of one buyer."""
+    fields = [Field("name", "Name", buyer.name), Field("contact", "Contact", buyer.contact),
+              Field("notes", "Notes", buyer.notes)]
+
+    def save(filled: Filled) -> Callable[[Database], Correction]:
+        if not filled.texts["name"]:
+            raise ValueError("A buyer has a name")
+        said = filled.changed
+        return lambda db: corrected(operations.describe_buyer(
+            db, buyer.key, name=said.get("name"), contact=said.get("contact"), notes=said.get("notes")))
+
+    return FormDialog(f"Buyer: {buyer.name}", fields, save, clash="If both are one, mark both with Space and press m.")
+
+
+def corrected(done: BuyerChanged) -> Correction:
+    """A change of a buyer as what the screens take back."""
+    return Correction(done.event or 0, " ".join(operations.summarize(done)).removesuffix("."))

@@ -1,0 +1,264 @@
+"""How names are read: the folders and what they mean, the artists and pieces that come of it, both corrected here.
+
+Used at the first look at a folder, before anything is read, and later for all that is on record.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, ClassVar
+
+from rich.text import Text
+from textual.binding import BindingType
+from textual.containers import Horizontal
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Static
+
+from catalogue.filing.levels import Choice, choices_of, meaning_of, rules_of, with_choice
+from catalogue.operations.place_rules import Named
+from catalogue.records.folding import fold_name
+from catalogue.screens.background.tasks import run_in_thread
+from catalogue.screens.background.threads import WorkerThread
+from catalogue.screens.dialogs import confirm
+from catalogue.screens.dialogs.confirm import ReasonDialog
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Page
+from catalogue.screens.texts.facts import line, lines
+from catalogue.screens.texts.filed_names import (
+    LISTED,
+    FiledRow,
+    FolderRow,
+    filed_rows,
+    folder_rows,
+    roles_words,
+    under_names,
+)
+from catalogue.screens.texts.formats import cell, counted, number
+from catalogue.screens.widgets.row_table import Column, RowTable
+
+WORDS = {"artist": "artist", "piece": "title", "series": "series", "year": "year", "job": "job", "ignore": "ignored",
+         "": ""}
+MEANT = (("artist", "The artist"), ("piece", "The title of a piece"), ("series", "A series"), ("year", "The year"),
+         ("job", "A job or an invoice"), ("ignore", "Nothing: leave it out"), ("", "Guess it from the names"))
+Source = Callable[[Sequence[str]], Callable[[Any], Named]]     # by the rules: what to do on the lane
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """How names are to be read: what levels mean, rules written by hand, and which artist a name means."""
+
+    choices: tuple[Choice, ...] = ()
+    others: tuple[str, ...] = ()
+    names: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def rules(self) -> tuple[str, ...]:
+        """Raises ValueError."""
+        return (*rules_of(self.choices), *self.others)
+
+
+def reading_of(rules: Iterable[str]) -> Reading:
+    """How present rules read names."""
+    return Reading(*choices_of(rules))
+
+
+class NamesPage(Page):
+    """Folders on the left, what they give on the right; a choice on the left is seen on the right.
+
+    ``source`` gives the files with what rules suggest of them, on ``lane``; ``use`` gets what was chosen.
+    """
+
+    PLACE = "names"
+    MODE = "stores"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("names")
+
+    def __init__(self, title: str, source: Source, lane: WorkerThread[Any],
+                 reading: Reading, use: Callable[[Reading], object], *,
+                 take_back: Callable[[], object] | None = None) -> None:
+        super().__init__()
+        self._title, self._source, self._lane, self._use, self._take_back = title, source, lane, use, take_back
+        self._readings = [reading]      # the present one last
+        self._named: Named = []
+
+    def body(self) -> Iterable[Widget]:
+        yield Static(self._title, id="names-hello", markup=False)
+        with Horizontal(id="names"):
+            yield RowTable[FolderRow]([Column("Folder", 0), Column("Means", 9), Column("Files", 5, right=True)],
+                                      id="levels")
+            yield RowTable[FiledRow]([Column("Artist and pieces", 0), Column("Year", 4), Column("", 12, least=56),
+                                      Column("Files", 5, right=True)], id="filed")
+        yield Static("", id="names-words", markup=False)
+
+    def on_mount(self) -> None:
+        self.query_one("#levels").focus()
+        self._guess()
+
+    @property
+    def _reading(self) -> Reading:
+        return self._readings[-1]
+
+    @property
+    def _levels(self) -> RowTable[FolderRow]:
+        return self.query_one("#levels", RowTable)
+
+    @property
+    def _filed(self) -> RowTable[FiledRow]:
+        return self.query_one("#filed", RowTable)
+
+    def _guess(self) -> None:
+        """Read the names anew, off this thread; folders show what was chosen at once."""
+        self._filed.set_title("Reading the names …")
+        run_in_thread(self, self._lane, self._source(self._reading.rules), self._show, group="names", holds=self._filed)
+
+    def _show(self, named: Named) -> None:
+        self._named = named
+        self._show_levels()
+        self._show_filed()
+
+    def _show_levels(self) -> None:
+        rows = folder_rows(self._named, self._reading.choices)
+        self._levels.set_title("Folders", len(rows))
+        self._levels.show_rows(rows, _folder_cells, lambda row: row.folder, keep=True)
+
+    def _show_filed(self) -> None:
+        rows = filed_rows(under_names(self._named, dict(self._reading.names)))
+        artists, pieces = sum(not row.is_piece for row in rows), sum(row.is_piece and bool(row.title) for row in rows)
+        self._filed.set_title(f"Would be filed: {counted(artists, 'artist')}, {counted(pieces, 'piece')}")
+        self._filed.show_rows(rows, _filed_cells, lambda row: (row.artist, row.title, row.is_piece), keep=True)
+
+    def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
+        row = event.row
+        words = folder_words(row, self._reading.choices) if isinstance(row, FolderRow) else \
+            filed_words(row) if isinstance(row, FiledRow) else Content("")
+        self.query_one("#names-words", Static).update(words)
+
+    def on_row_table_selected(self, event: RowTable.Selected) -> None:
+        if event.table.id == "levels":
+            self.action_meaning()
+
+    # Choosing
+
+    def _change(self, reading: Reading) -> None:
+        """Raises ValueError where it cannot be put into rules."""
+        guess_anew = reading.rules != self._reading.rules
+        self._readings.append(reading)
+        if guess_anew:
+            self._show_levels()
+            self._guess()
+        else:
+            self._show_filed()
+
+    def action_meaning(self) -> None:
+        """Ask what the folder means, then for which of its neighbours that holds."""
+        row = self._levels.row_to_act_on if self._levels.has_focus else None
+        if row is None:
+            self.catalogue_app.say("Go to a folder on the left; Tab changes sides.", "warning")
+            return
+        present = next(n for n, (meaning, _) in enumerate(MEANT) if meaning == row.chosen)
+        likely = next(n for n, (meaning, _) in enumerate(MEANT) if meaning == (row.chosen or row.guessed or "artist"))
+        self.app.push_screen(confirm.Choice(f"What does {row.folder[-1]!r} say?", [
+            (n, words, "now" if n == present else "") for n, (_, words) in enumerate(MEANT)], at=likely),
+            lambda chosen: self._ask_scope(row, MEANT[chosen][0]) if chosen is not None else None)
+
+    def _ask_scope(self, row: FolderRow, meaning: str) -> None:
+        depth = len(row.folder) - 1
+        prefixes = [row.folder[:length] for length in range(depth + 2)]
+
+        def told(prefix: tuple[str, ...]) -> str:
+            if prefix == row.folder:
+                return f"Only {'/'.join(prefix)}"
+            return f"All folders at this level{f' in {chr(47).join(prefix)}' if prefix else ''}"
+
+        def count(prefix: tuple[str, ...]) -> int:
+            return sum(len(one.folder) == depth + 1 and one.folder[:len(prefix)] == prefix
+                       for one in self._levels.rows_held)
+
+        def chosen(at: int | None) -> None:
+            if at is None:
+                return
+            try:
+                self._change(replace(self._reading, choices=with_choice(
+                    self._reading.choices, Choice(prefixes[at], depth, meaning))))
+            except ValueError as error:
+                self.catalogue_app.say(f"That cannot be made a rule: {error}.", "warning")
+
+        self.app.push_screen(confirm.Choice("For which folders?", [
+            (n, told(prefix), counted(count(prefix), "folder")) for n, prefix in enumerate(prefixes)]), chosen)
+
+    def action_rename(self) -> None:
+        """Ask who the artist under the cursor is: one of the others, or a name that is typed."""
+        row = self._filed.row_to_act_on if self._filed.has_focus else None
+        if row is None or not row.artist:
+            self.catalogue_app.say("Go to an artist on the right; Tab changes sides.", "warning")
+            return
+        artist = row.artist
+        others = sorted({one.artist for one in self._filed.rows_held if one.artist and one.artist != artist})
+
+        def meant(name: str | None) -> None:
+            if name is not None and fold_name(name):
+                self._change(replace(self._reading, names=(*self._reading.names, (artist, " ".join(name.split())))))
+
+        def chosen(at: int | None) -> None:
+            if at == 0:
+                self.app.push_screen(ReasonDialog(f"The name of {artist}", "As it is to be spelt:"), meant)
+            elif at is not None:
+                meant(others[at - 1])
+
+        rows = [(0, "Spell the name otherwise …", ""),
+                *((n, name, "the same artist") for n, name in enumerate(others, 1))]
+        self.app.push_screen(confirm.Choice(f"Who is {artist}?", rows), chosen)
+
+    def action_undo(self) -> None:
+        if len(self._readings) == 1:
+            self.catalogue_app.say("Nothing was chosen yet.")
+            return
+        before = self._readings.pop()
+        if before.rules != self._reading.rules:
+            self._show_levels()
+            self._guess()
+        else:
+            self._show_filed()
+
+    def action_use(self) -> None:
+        self._use(self._reading)
+
+    def action_take_back(self) -> None:
+        if self._take_back is None:
+            self.catalogue_app.say("Nothing is filed yet.")
+        else:
+            self._take_back()
+
+
+def _folder_cells(row: FolderRow) -> list[Text]:
+    meaning = WORDS[row.chosen] if row.chosen else f"{WORDS[row.guessed]}?" if row.guessed else ""
+    return [cell("  " * (len(row.folder) - 1) + row.folder[-1]), cell(meaning, "bold" if row.chosen else "dim"),
+            cell(number(row.files), right=True)]
+
+
+def _filed_cells(row: FiledRow) -> list[Text]:
+    files = sum(count for _, count in row.roles)
+    if not row.is_piece:
+        return [cell(row.artist, "bold"), cell(""), cell(counted(row.pieces, "piece")), cell(number(files), right=True)]
+    name = f"  {row.title}" if row.title else "? names no artist or no piece"
+    role = row.roles[0][0] if len(row.roles) == 1 else "several"
+    return [cell(name), cell(row.year), cell(role, "dim"), cell(number(files), right=True)]
+
+
+def folder_words(row: FolderRow, choices: Iterable[Choice]) -> Content:
+    """What a folder is taken for, and who said so."""
+    meaning = meaning_of(choices, row.folder)
+    said = f"{WORDS[meaning]}, as you chose" if meaning else f"{WORDS[row.guessed]}, as guessed" if row.guessed else \
+        "left to the guess"
+    return lines([line(("/".join(row.folder), "bold")), line(f"{counted(row.files, 'file')} below. It is {said}.")])
+
+
+def filed_words(row: FiledRow) -> Content:
+    """The files of a piece and why they are filed there."""
+    found = [line((", ".join(filter(None, (row.artist, row.title, row.series, row.year))) or "Unsorted", "bold"),
+                  f"  {roles_words(row.roles)}")]
+    found += [line((path, "$quiet")) for path in row.paths[:LISTED - 4]]
+    if len(row.paths) > LISTED - 4:
+        found.append(line((f"and {counted(len(row.paths) - LISTED + 4, 'more file')}", "$quiet")))
+    reasons = [reason for reason in row.reason.splitlines() if reason.startswith(("artist", "title"))]
+    return lines([*found, *([line(("; ".join(reasons), "$quiet"))] if row.is_piece and reasons else [])])
+

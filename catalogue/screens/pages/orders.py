@@ -1,0 +1,257 @@
+"""Orders: every line, filtered by one line of plain words, with what those that fit amount to."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import date
+from itertools import pairwise
+from typing import TYPE_CHECKING, ClassVar
+
+from rich.text import Text
+from textual.binding import BindingType
+from textual.containers import Container, Vertical
+from textual.widget import Widget
+from textual.widgets import Input, Static
+
+from catalogue.ledger.order_filter import read_filter
+from catalogue.money import show_amount
+from catalogue.operations import orders as operations
+from catalogue.operations.order_list import summarize_sums
+from catalogue.records import browsing, order_list
+from catalogue.records.buyers import Buyer
+from catalogue.records.database import Database
+from catalogue.records.order_list import DESCENDING, SORTS, ListedLine, OrderFilter, OrderSums
+from catalogue.records.orders import STATUSES
+from catalogue.screens.actions.correcting import announce_correction, take_back
+from catalogue.screens.background.jobs import panel_text, start_job_sheet
+from catalogue.screens.background.tasks import run_in_thread
+from catalogue.screens.dialogs.confirm import ConfirmDialog
+from catalogue.screens.dialogs.order_form import change_form, corrected
+from catalogue.screens.dialogs.sheet import SheetPanel, job_sheet_panel, read_sheet
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Page
+from catalogue.screens.pages.browse import PiecePreview
+from catalogue.screens.pages.buyers import BuyersPage
+from catalogue.screens.texts.formats import cell, counted, day, safe, size_cm
+from catalogue.screens.widgets.paged_table import PagedTable, Source
+from catalogue.screens.widgets.row_table import Column, RowTable
+
+if TYPE_CHECKING:
+    from catalogue.indexing.corrections import Correction
+    from catalogue.sheets.job import Written
+
+FILTER_HINT = "f: a month, artist, buyer, state or medium, such as 2025-11 canvas printed"
+
+
+class OrdersPage(Page):
+    """The ledger as a list, its filter above and its sums below."""
+
+    PLACE = "orders"
+    MODE = "orders"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("orders")
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._sort, self._reversed = "date", False
+        self._buyer: Buyer | None = None    # whose orders alone are listed
+
+    def body(self) -> Iterable[Widget]:
+        yield Container(
+            Vertical(
+                Input(placeholder=FILTER_HINT, id="orders-filter", compact=True),
+                PagedTable[ListedLine]([
+                    Column("Placed", 11), Column("Order", 10, least=128), Column("Title", 0, weight=3),
+                    Column("Artist", 0, least=118, weight=2), Column("Buyer", 0, weight=2),
+                    Column("Size", 14, least=104), Column("Qty", 4, right=True),
+                    Column("Medium", 0, least=84, weight=2), Column("Price", 12, right=True),
+                    Column("State", 9)], id="lines"),
+                Static("", id="orders-sums", markup=False),
+                id="orders-list"),
+            PiecePreview(),
+            id="orders")
+
+    def on_mount(self) -> None:
+        self._load()
+        self._table.focus()
+
+    def catalogue_changed(self) -> None:
+        self._load(keep=True)
+
+    @property
+    def _table(self) -> PagedTable[ListedLine]:
+        return self.query_one("#lines", PagedTable)
+
+    @property
+    def _filter(self) -> OrderFilter:
+        wanted = read_filter(self.query_one("#orders-filter", Input).value, date.today())
+        return replace(wanted, buyer=self._buyer.key) if self._buyer is not None else wanted
+
+    def _load(self, *, keep: bool = False) -> None:
+        wanted, sort = self._filter, self._sort
+        descending = (sort in DESCENDING) != self._reversed
+
+        def page(db: Database, beyond: ListedLine | None, limit: int, forward: bool) -> list[ListedLine]:
+            return order_list.page(db, wanted, sort=sort, descending=descending,
+                                   beyond=beyond.place if beyond else None, limit=limit, forward=forward)
+
+        self._table.show(Source(page, self._cells, lambda row: row.line.id), keep=keep)
+        # all lines are added up: on a lane of its own, so that the next page of the list does not wait for it
+        run_in_thread(self, self.catalogue_app.threads["sums"], lambda db: order_list.sums(db, wanted),
+                      self._show_sums, group="sums")
+
+    def _show_sums(self, sums: OrderSums) -> None:
+        order = f", by {self._sort}" if self._sort != "date" or self._reversed else ""
+        order += ", reversed" if self._reversed else ""
+        whose = f" of {self._buyer.name}" if self._buyer is not None else ""
+        self._table.set_title(f"Order lines{whose}{order}", sums.lines + sums.cancelled)
+        self.query_one("#orders-sums", Static).update(safe("  ".join(summarize_sums(sums))))
+
+    def _cells(self, row: ListedLine) -> list[Text]:
+        line = row.line
+        return [cell(day(line.placed, self.catalogue_app.day_form)), cell(line.number), cell(line.title),
+                cell(line.artist),
+                cell(row.buyer), cell(size_cm(line.width_mm, line.height_mm)), cell(line.quantity, right=True),
+                cell(line.medium), cell(show_amount(line.price, line.currency) or "–", right=True), cell(line.status)]
+
+    @property
+    def _line(self) -> ListedLine | None:
+        return self._table.row_to_act_on
+
+    def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
+        row = event.row
+        if row is None:
+            self.query_one(PiecePreview).show(None)
+        else:
+            self.ask(lambda db: browsing.glance(db, row.line.piece_id), self.query_one(PiecePreview).show,
+                     group="glance")
+
+    def on_row_table_selected(self, event: RowTable.Selected) -> None:
+        self.catalogue_app.open_piece(event.row.line.piece_id)
+
+    # The filter and the order of the list
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        if event.input.id == "orders-filter":
+            self._table.unmark_all()    # what is marked is what can be seen in the list
+            self._load()
+
+    def on_input_submitted(self, _: Input.Submitted) -> None:
+        self._table.focus()
+
+    def action_filter(self) -> None:
+        self.query_one("#orders-filter", Input).focus()
+
+    def action_leave_filter(self) -> None:
+        """From the filter to the list; from the list, every line again."""
+        box = self.query_one("#orders-filter", Input)
+        if box.has_focus:
+            self._table.focus()
+        elif box.value or self._buyer is not None:
+            self._buyer, box.value = None, ""
+            self._load()
+
+    def action_buyers(self) -> None:
+        self.app.push_screen(BuyersPage(self._show_buyer))
+
+    def _show_buyer(self, buyer: Buyer) -> None:
+        """List the orders of one buyer, however they are spelt."""
+        self._buyer = buyer
+        with self.prevent(Input.Changed):
+            self.query_one("#orders-filter", Input).value = ""
+        self._table.unmark_all()
+        self._load()
+        self._table.focus()
+
+    def action_sort(self) -> None:
+        """By the next column."""
+        sorts = list(SORTS)
+        self._sort, self._reversed = sorts[(sorts.index(self._sort) + 1) % len(sorts)], False
+        self._load()
+
+    def action_reverse(self) -> None:
+        """The same order the other way round."""
+        self._reversed = not self._reversed
+        self._load()
+
+    # One line
+
+    def action_open(self) -> None:
+        row = self._line
+        if row is not None:
+            self.catalogue_app.open_piece(row.line.piece_id)
+
+    def action_repeat(self) -> None:
+        row = self._line
+        if row is not None:
+            self.catalogue_app.repeat(line_id=row.line.id)
+
+    def action_sheet(self) -> None:
+        row = self._line
+        if row is not None:
+            self.app.push_screen(job_sheet_panel(self.catalogue_app.home, row.line.id, _name(row)))
+
+    def action_sheet_and_copy(self) -> None:
+        row = self._line
+        if row is None:
+            return
+
+        def show(done: "Sequence[Written]") -> None:
+            if self.is_current:  # else the person has gone on; what is typed there goes there
+                self.app.push_screen(SheetPanel(f"Job sheet: {_name(row)}", lambda _: read_sheet(done[0].files)))
+            else:
+                from catalogue.operations.job_sheets import summarize
+
+                self.catalogue_app.say(f"The job sheet is written:\n{panel_text(summarize(done))}")
+
+        start_job_sheet(self.catalogue_app, row.line.id, True, show)
+
+    # One line or several
+
+    def action_mark(self) -> None:
+        self._table.toggle_mark()
+
+    def action_move_on(self) -> None:
+        """To the next state of the order or orders, after a yes."""
+        rows = self._table.rows_to_act_on
+        if not rows:
+            return
+        states = {row.line.status for row in rows}
+        following = dict(pairwise(STATUSES[:-1])).get(states.pop()) if len(states) == 1 else None
+        if following is None:
+            self.catalogue_app.say("This order goes no further." if len(rows) == 1 else
+                          "These orders are not all in one state from which they can go on.", "warning")
+            return
+        numbers = list(dict.fromkeys(row.line.number for row in rows))
+        ids = [row.line.id for row in rows]
+        seen = {row.line.number: row.line.status for row in rows}
+        which = f"Order {safe(numbers[0])}" if len(numbers) == 1 else counted(len(numbers), "order")
+
+        def answered(yes: bool | None) -> None:
+            if yes:
+                self.catalogue_app.writes.add(f"{which} {following}",
+                                     lambda db: corrected(operations.change_listed(
+                                         db, ids, status=following, seen=seen)),
+                                     lambda done: self._changed(rows, done), holds=self)
+
+        self.app.push_screen(ConfirmDialog(f"{which}: {rows[0].line.status} → {following}?",
+                                      "The whole order moves on." if len(numbers) == 1 else "The whole orders move on.",
+                                      yes=following.capitalize()), answered)
+
+    def action_edit(self) -> None:
+        """State, price, notes, buyer and date of the line under the cursor, or of all marked ones."""
+        rows = self._table.rows_to_act_on
+        if rows:
+            self.app.push_screen(change_form([row.line for row in rows], self.catalogue_app.day_form),
+                                 lambda done: self._changed(rows, done) if done else None)
+
+    def _changed(self, rows: Sequence[ListedLine], done: "Correction") -> None:
+        self._table.unmark_all()
+        for row in rows:
+            self._table.expect_removal(row)     # it may fit the filter no more
+        announce_correction(self.catalogue_app, done)
+
+    def action_undo(self) -> None:
+        take_back(self)
+
+
+def _name(row: ListedLine) -> str:
+    return f"{row.line.number}, {row.line.title}"

@@ -1,0 +1,233 @@
+"""One piece: its picture, sizes, scans and where they are, orders and what they were printed from."""
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from rich.text import Text
+from textual.binding import BindingType
+from textual.containers import Container, Vertical, VerticalScroll
+from textual.widget import Widget
+from textual.widgets import Static
+
+from catalogue.operations.correcting import choose_current_master
+from catalogue.records import pieces
+from catalogue.records.database import Database
+from catalogue.records.findings import DAMAGE_KINDS
+from catalogue.records.orders import Line
+from catalogue.screens.actions.correcting import announce_correction, edit_pieces, edit_scans, take_back
+from catalogue.screens.actions.files import FileActions
+from catalogue.screens.dialogs.capture_plan import CapturePlanDialog
+from catalogue.screens.dialogs.confirm import ConfirmDialog
+from catalogue.screens.dialogs.edition_numbers import show_numbers
+from catalogue.screens.dialogs.new_forms import new_edition_form
+from catalogue.screens.keys import bindings
+from catalogue.screens.pages.piece_view import PieceView, ScanView, piece_view
+from catalogue.screens.pictures.picture import Picture
+from catalogue.screens.texts.facts import edition_words, piece_words, prints_words, scan_words
+from catalogue.screens.texts.formats import cell, counted, day, file_name, size_cm
+from catalogue.screens.widgets.row_table import Column, RowTable
+
+FROM_SIGNS = {"current master": "=", "not on record": "?", "scan not here": "✗"}
+
+
+class PiecePage(FileActions):
+    """Left the picture with its sizes; right scans, orders, editions."""
+
+    PLACE = "piece"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("piece")
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.piece_id = 0
+        self._view: PieceView | None = None
+        self._asked: str | None = None      # the scan that was looked for
+
+    def body(self) -> Iterable[Widget]:
+        yield Container(
+            Vertical(Picture(id="piece-picture", below=11), Static("", id="piece-words", markup=False),
+                     Static("", id="piece-prints", markup=False), id="piece-left"),
+            VerticalScroll(
+                RowTable[ScanView]([Column("", 1), Column("Role", 10), Column("File", 0), Column("Kept", 10),
+                                      Column("Pixels", 13, least=70), Column("Scanned", 11, least=58)], id="scans"),
+                Static("", id="scan-words", markup=False),
+                RowTable[Line]([Column("Placed", 11), Column("No", 3, right=True), Column("Size", 13),
+                                  Column("On", 0), Column("Buyer", 0, least=76), Column("Numbers", 12, least=92),
+                                  Column("State", 9, least=66), Column("", 1)], id="orders"),
+                Static("", id="order-words", markup=False),
+                Static("", id="edition-words", markup=False),
+                id="piece-right", can_focus=False),
+            id="piece")
+
+    def on_mount(self) -> None:
+        self._begin()
+
+    def catalogue_changed(self) -> None:
+        self._load()
+
+    def stores_changed(self) -> None:
+        self._load()
+
+    def show(self, view: PieceView, sha256: str | None = None) -> None:
+        """Show a piece from its top, the cursor on that scan if it has it."""
+        self.workers.cancel_group(self, "view")  # what was asked about the piece before
+        self.piece_id, self._view, self._asked = view.piece.id, view, sha256
+        if self.is_mounted:
+            self._begin()
+
+    def _begin(self) -> None:
+        if self._view is not None:
+            self._show(self._view, keep=False)
+        scans = self._scans
+        scans.unmark_all()
+        scans.focus()
+        scans.cursor_row = next((at for at, row in enumerate(scans.rows_held) if row.scan.sha256 == self._asked), 0)
+
+    def _load(self) -> None:
+        piece_id, online = self.piece_id, self.catalogue_app.changes.online
+        self.ask(lambda db: piece_view(db, piece_id, online) if pieces.by_id(db, piece_id) else None, self._show_again,
+                 group="view", holds=self)
+
+    def _show_again(self, view: PieceView | None) -> None:
+        if view is not None:
+            self._show(view, keep=True)
+        elif self.is_current:
+            self.catalogue_app.say("This piece is not in the catalogue any more: its scans are filed elsewhere now.")
+            self.action_back()
+
+    def _show(self, view: PieceView, *, keep: bool) -> None:
+        self._view = view
+        self.query_one("#piece-words", Static).update(piece_words(view))
+        self.query_one("#piece-prints", Static).update(prints_words(view, self.catalogue_app.home.settings.print_ppi))
+        self.query_one("#edition-words", Static).update(edition_words(view.editions))
+        scans, orders = self.query_one("#scans", RowTable), self.query_one("#orders", RowTable)
+        scans.set_title("Scans", len(view.scans))
+        orders.set_title("Orders", len(view.lines))
+        scans.show_rows(view.scans, self._scan_cells, lambda row: row.scan.id, keep=keep)
+        orders.show_rows(view.lines, self._line_cells, lambda row: row.id, keep=keep)
+        orders.display = bool(view.lines)
+        self.query_one("#order-words", Static).display = bool(view.lines)
+        if not view.scans:
+            self.query_one(Picture).show(None, "No scans yet")
+            self.query_one("#scan-words", Static).update("")
+
+    def _scan_cells(self, row: ScanView) -> list[Text]:
+        scan = row.scan
+        name = file_name(row.kept[0].file.path) if row.kept else scan.sha256[:12]
+        pixels = f"{scan.width} × {scan.height}" if scan.width else "–"
+        damaged = any(finding.kind in DAMAGE_KINDS for finding in row.findings)
+        sign = "✗" if damaged else "!" if row.findings else "●" if row.current else ""
+        return [cell(sign), cell("current" if row.current else scan.role), cell(name), cell(held_text(row)),
+                cell(pixels), cell(day(scan.captured, self.catalogue_app.day_form))]
+
+    def _line_cells(self, row: Line) -> list[Text]:
+        assert self._view is not None  # whose line this is
+        return [cell(day(row.placed, self.catalogue_app.day_form)), cell(row.quantity, right=True),
+                cell(size_cm(row.width_mm, row.height_mm)), cell(row.medium), cell(row.buyer), cell(row.numbers),
+                cell(row.status), cell(FROM_SIGNS.get(self._view.printed_from(row), "≠"))]
+
+    def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
+        row = event.row
+        if isinstance(row, ScanView):
+            self.query_one("#scan-words", Static).update(scan_words(row, self.catalogue_app.day_form))
+            self.query_one(Picture).show(self.catalogue_app.preview(row.scan.sha256) if row.scan.has_preview else None,
+                                         "No preview: the picture could not be decoded",
+                                         (row.scan.width, row.scan.height))
+        elif isinstance(row, Line) and self._view is not None:
+            printed = self._view.printed_from(row)
+            words = [f"Order {row.number} for {row.buyer or 'somebody unnamed'}, {row.status}.",
+                     f"Printed from: {printed}" + (f" ({row.scan_name})" if row.scan_name else "") + "."]
+            words += [text for text in (row.profile, row.settings, row.notes) if text]
+            self.query_one("#order-words", Static).update("\n".join(words))
+
+    @property
+    def _scans(self) -> RowTable[ScanView]:
+        return self.query_one("#scans", RowTable)
+
+    @property
+    def _scan(self) -> ScanView | None:
+        return self._scans.row_to_act_on
+
+    def scan_meant(self) -> str | None:
+        return self._scan.scan.sha256 if self._scan else None
+
+    def action_repeat(self) -> None:
+        orders: RowTable[Line] = self.query_one("#orders", RowTable)
+        line = orders.row_to_act_on if orders.has_focus else None
+        if line is not None:
+            self.catalogue_app.repeat(line_id=line.id)
+        else:
+            self.catalogue_app.repeat(piece_id=self.piece_id)
+
+    def action_edit(self) -> None:
+        """Correct the scan or the marked scans; the piece where it has none."""
+        scans = self._scans
+        rows = scans.rows_to_act_on
+        if not rows:
+            self.action_edit_piece()
+            return
+        name = file_name(rows[0].kept[0].file.path) if rows[0].kept else rows[0].scan.sha256[:12]
+        edit_scans(self, [row.scan.sha256 for row in rows], name, lambda: self._dealt_with(rows))
+
+    def _dealt_with(self, rows: list[ScanView]) -> None:
+        self._scans.unmark_all()
+        for row in rows:
+            self._scans.expect_removal(row)
+
+    def action_edit_piece(self) -> None:
+        edit_pieces(self, [self.piece_id], lambda: None)
+
+    def action_mark(self) -> None:
+        self._scans.toggle_mark()
+
+    def action_undo(self) -> None:
+        take_back(self)
+
+    def action_new_edition(self) -> None:
+        if self._view is not None:
+            self.app.push_screen(new_edition_form(self._view.piece),
+                                 lambda done: announce_correction(self.catalogue_app, done) if done else None)
+
+    def action_numbers(self) -> None:
+        """Where each numbered print is."""
+        if self._view is not None:
+            show_numbers(self, self._view.piece.title, self._view.editions)
+
+    def action_plan(self) -> None:
+        """How to capture the original."""
+        piece = self._view.piece if self._view is not None else None
+        size = (piece.width_mm, piece.height_mm) if piece and piece.width_mm and piece.height_mm else None
+        self.app.push_screen(CapturePlanDialog(size))
+
+    def action_make_current(self) -> None:
+        row = self._scan
+        if row is None or row.current:
+            self.catalogue_app.say("This scan is the current master already." if row else "There is no scan here.")
+            return
+        if row.scan.role != "master":
+            self.catalogue_app.say(f"A {row.scan.role} cannot be the current master.", "warning")
+            return
+
+        def answered(yes: bool | None) -> None:
+            if yes:
+                self.catalogue_app.writes.add(f"current master {name}", change,
+                                              lambda _: self.catalogue_app.changed(), holds=self)
+
+        piece_id = self.piece_id
+
+        def change(db: Database) -> None:
+            choose_current_master(db, piece_id, row.scan.id)
+
+        name = file_name(row.kept[0].file.path) if row.kept else row.scan.sha256[:12]
+        self.app.push_screen(ConfirmDialog("Make this the current master?", f"{name}\nThe present one stays in the "
+                                      "archive, superseded. Orders keep what they were printed from.",
+                                      yes="Make current"), answered)
+
+
+def held_text(row: ScanView) -> str:
+    """Where a scan's files are, in the fewest words."""
+    present = sum(kept.state == "present" for kept in row.kept)
+    if present:
+        return counted(present, "copy", "copies")
+    if any(kept.state == "offline" for kept in row.kept):
+        return "– offline"
+    return "✗ missing"

@@ -1,0 +1,102 @@
+"""Everything the piece page shows, gathered in one go on the reading thread."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from catalogue.errors import NotFound
+from catalogue.ledger import editions as ledger_editions
+from catalogue.ledger.editions import State
+from catalogue.records import current, editions, files, findings, orders, pieces, scans
+from catalogue.records.database import Database
+from catalogue.records.files import Located
+from catalogue.records.findings import Finding
+from catalogue.records.orders import Line
+from catalogue.records.pieces import Piece
+from catalogue.records.scans import Scan
+
+
+@dataclass(frozen=True, slots=True)
+class HeldFile:
+    """One file of a scan and whether its store is connected now."""
+
+    file: Located
+    online: bool
+
+    @property
+    def state(self) -> str:
+        """``present``, ``missing``, or ``offline``."""
+        return "offline" if not self.online else self.file.state
+
+
+@dataclass(frozen=True, slots=True)
+class ScanView:
+    """One scan with its files and open findings."""
+
+    scan: Scan
+    current: bool
+    kept: tuple[HeldFile, ...]
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PieceView:
+    """A piece with all that hangs on it."""
+
+    piece: Piece
+    scans: tuple[ScanView, ...]
+    lines: tuple[Line, ...]
+    editions: tuple[State, ...]
+    caution: str = ""   # why the current master is doubtful
+
+    @property
+    def master(self) -> ScanView | None:
+        """The current master."""
+        return next((scan for scan in self.scans if scan.current), None)
+
+    def printed_from(self, line: Line) -> str:
+        """Which scan a line was printed from, as against the piece's scans now."""
+        if not line.scan_sha256:
+            return "not on record"
+        for view in self.scans:
+            if view.scan.sha256 == line.scan_sha256:
+                return "current master" if view.current else f"another {view.scan.role}"
+        return "scan not here"
+
+
+def _gone(what: str) -> NotFound:
+    return NotFound(f"This {what} is not in the catalogue any more.",
+                    hint="It was merged, or taken back, a moment ago. Nothing was done.")
+
+
+def why_gone(db: Database, *, line_id: int | None = None, piece_id: int | None = None) -> NotFound | None:
+    """What to say of a row that is still drawn where its line, or its piece, has gone; None where it is there."""
+    if line_id is not None and orders.line(db, line_id) is None:
+        return _gone("order")
+    if piece_id is not None and pieces.by_id(db, piece_id) is None:
+        return _gone("piece")
+    return None
+
+
+def piece_view(db: Database, piece_id: int, online: Mapping[int, bool]) -> PieceView:
+    """Gather a piece. ``online``: store id to whether it is connected, as last looked.
+
+    Raises:
+        NotFound: it has gone.
+    """
+    piece = pieces.by_id(db, piece_id)
+    if piece is None:
+        raise _gone("piece")
+    kept: dict[int, list[HeldFile]] = {}
+    for scan_id, file in files.of_piece(db, piece_id):
+        kept.setdefault(scan_id, []).append(HeldFile(file, online.get(file.store_id, True)))
+    wrong: dict[int, list[Finding]] = {}
+    for finding in findings.of_piece(db, piece_id):
+        if finding.scan_id is not None:
+            wrong.setdefault(finding.scan_id, []).append(finding)
+    return PieceView(
+        piece,
+        tuple(ScanView(scan, scan.id == piece.current_scan_id, tuple(kept.get(scan.id, ())),
+                       tuple(wrong.get(scan.id, ()))) for scan in scans.of_piece(db, piece_id)),
+        tuple(orders.lines_of_piece(db, piece_id)),
+        tuple(ledger_editions.state(db, edition) for edition in editions.of_piece(db, piece_id)),
+        current.caution(db, piece_id))

@@ -1,0 +1,202 @@
+"""Stores: which disks and shares, whether they are here, their room, copies and last audit."""
+
+import shutil
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import ClassVar
+
+from rich.text import Text
+from textual.binding import BindingType
+from textual.containers import Container, VerticalScroll
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Static
+
+from catalogue.indexing.stores import UNMARKED, locate_store
+from catalogue.operations.stores import StoreRetired, retire_store, summarize
+from catalogue.progress import data_size
+from catalogue.records import browsing, stores
+from catalogue.records.database import Database
+from catalogue.records.fixity import last_audit
+from catalogue.records.stores import Holding, Store
+from catalogue.screens.actions.refiling import open_names
+from catalogue.screens.background.jobs import notice, start_copy, start_index
+from catalogue.screens.dialogs.confirm import ConfirmDialog
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Page
+from catalogue.screens.texts.facts import line, lines
+from catalogue.screens.texts.formats import ago, cell, counted, number, safe
+from catalogue.screens.widgets.row_table import Column, RowTable
+
+
+@dataclass(frozen=True, slots=True)
+class StoreView:
+    """One store as it is now. ``place``: where it is mounted, None while offline. Room in bytes, None if unknown."""
+
+    store: Store
+    place: Path | None
+    holding: Holding
+    free: int | None
+    total: int | None
+    findings: int
+    last_audit: str
+
+
+def store_views(db: Database) -> list[StoreView]:
+    """All stores in use; asks the disks, so it may take as long as they do."""
+    views = []
+    for store in stores.listed(db):
+        place = locate_store(db, store)
+        free = total = None
+        if place is not None:
+            try:
+                usage = shutil.disk_usage(place)
+                free, total = usage.free, usage.total
+            except OSError:  # gone since we looked
+                place = None
+        views.append(StoreView(store, place, stores.holding(db, store.id), free, total,
+                               browsing.findings_of_store(db, store.id), last_audit(db, store.id)))
+    return views
+
+
+class StoresPage(Page):
+    """The list of stores, and all about the one under the cursor."""
+
+    PLACE = "stores"
+    MODE = "stores"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("stores")
+
+    def body(self) -> Iterable[Widget]:
+        yield Container(
+            RowTable[StoreView]([
+                Column("Store", 0), Column("Kind", 8), Column("State", 9), Column("Files", 9, right=True),
+                Column("Size", 9, right=True), Column("Free", 9, right=True), Column("Oldest check", 14, least=86),
+                Column("Findings", 10, least=100, right=True)], id="stores-table"),
+            VerticalScroll(Static("", id="store-words", markup=False), can_focus=False),
+            id="stores")
+
+    def on_mount(self) -> None:
+        self._load()
+        self.query_one(RowTable).focus()
+
+    def catalogue_changed(self) -> None:
+        self._load(keep=True)
+
+    def stores_changed(self) -> None:
+        self._load(keep=True)
+
+    def _load(self, *, keep: bool = False) -> None:
+        def show(views: list[StoreView]) -> None:
+            table = self.query_one(RowTable)
+            table.set_title("Stores", len(views))
+            table.show_rows(views, self._cells, lambda view: view.store.id, keep=keep)
+            if not views:
+                self.query_one("#store-words", Static).update("No store yet. Press a to point to a folder of scans.")
+
+        self.ask_disks(store_views, show, group="stores", holds=self.query_one(RowTable))
+
+    @staticmethod
+    def _cells(view: StoreView) -> list[Text]:
+        held = view.holding
+        return [cell(view.store.name), cell(view.store.kind), cell("✓ here" if view.place else "– offline"),
+                cell(number(held.files), right=True), cell(data_size(held.bytes), right=True),
+                cell(data_size(view.free) if view.free is not None else "–", right=True),
+                cell(ago(held.oldest_check)), cell(f"! {view.findings}" if view.findings else "none", right=True)]
+
+    def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
+        if event.row is not None:
+            self.query_one("#store-words", Static).update(store_words(event.row))
+
+    def on_row_table_selected(self, event: RowTable.Selected) -> None:
+        start_index(self.catalogue_app, [event.row.store.name])
+
+    @property
+    def _view(self) -> StoreView | None:
+        return self.query_one(RowTable).row_to_act_on
+
+    def action_names(self) -> None:
+        """How names are read in all stores; other rules are previewed before anything is filed by them."""
+        open_names(self.catalogue_app)
+
+    def action_add(self) -> None:
+        from catalogue.screens.pages.add_store import AddStorePage
+
+        self.app.push_screen(AddStorePage())
+
+    def action_index(self) -> None:
+        if self._view is not None:
+            start_index(self.catalogue_app, [self._view.store.name])
+
+    def action_index_all(self) -> None:
+        start_index(self.catalogue_app)
+
+    def action_audit(self) -> None:
+        if self._view is not None:
+            from catalogue.screens.pages.audit import AuditDialog
+
+            self.app.push_screen(AuditDialog([self._view.store.name]))
+
+    def action_bring_up_to_date(self) -> None:
+        view = self._view
+        if view is None:
+            return
+        if view.store.kind == "primary":
+            self.catalogue_app.say("Copies go to stores of the kinds copy and off-site.", "warning")
+            return
+
+        def answered(yes: bool | None) -> None:
+            if yes:
+                start_copy(self.catalogue_app, view.store.name)
+
+        self.app.push_screen(ConfirmDialog(
+            f"Copy what {safe(view.store.name)} lacks?", "Scans of the primary stores that it does not hold are copied "
+            "there, each read back and compared. Nothing there is overwritten.", yes="Copy"), answered)
+
+    def action_retire(self) -> None:
+        view = self._view
+        if view is None:
+            return
+
+        home = self.catalogue_app.home
+
+        def change(db: Database) -> StoreRetired:
+            return retire_store(db, home, view.store.name)
+
+        def retired(done: StoreRetired) -> None:
+            self.catalogue_app.say(notice(summarize(done)))
+            self.query_one(RowTable).expect_removal(view)
+            self.catalogue_app.changed()
+
+        def answered(yes: bool | None) -> None:
+            if yes:
+                self.catalogue_app.writes.add(f"leave {safe(view.store.name)} out", change, retired, holds=self)
+
+        self.app.push_screen(ConfirmDialog(
+            f"Leave {safe(view.store.name)} out from now on?", "Nothing on the disk is touched. Add the same folder "
+            "again and all that was known of it is back.", yes="Retire it", careful=True), answered)
+
+
+def store_words(view: StoreView) -> Content:
+    """Everything about one store."""
+    store, held = view.store, view.holding
+    parts = [line((store.name, "bold"), f"   {store.kind} store")]
+    if view.place is None:
+        parts.append(line(("– ", "$quiet"), f"offline; last seen at {store.root}"))
+    else:
+        parts.append(line(("✓ ", "$success"), f"at {view.place}"))
+    parts.append(line(f"{counted(held.files, 'file')}, {data_size(held.bytes)}" + (
+        f"; {counted(held.missing, 'file')} missing" if held.missing else "")))
+    if view.free is not None and view.total:
+        used = 1 - view.free / view.total
+        length = 30
+        bar = "█" * round(used * length) + "░" * (length - round(used * length))
+        parts.append(line(f"{bar} {used:.0%} used, {data_size(view.free)} free of {data_size(view.total)}"))
+    parts.append(line(f"oldest check {ago(held.oldest_check)}; last audit {ago(view.last_audit)}"))
+    if view.findings:
+        parts.append(line(("! ", "bold $warning"), f"{counted(view.findings, 'open finding')}"))
+    if store.marker.startswith(UNMARKED):
+        parts.append(line(("! ", "bold $warning"), "has no marker: not known again under another mount point"))
+    if store.one_reader:
+        parts.append(line(("a spinning disk: one reader at a time", "$quiet")))
+    return lines(parts)

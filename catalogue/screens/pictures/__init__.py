@@ -1,0 +1,1 @@
+"""Pictures in a terminal: drawn in cells, or sharp where the terminal can."""

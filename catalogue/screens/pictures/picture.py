@@ -1,0 +1,211 @@
+"""The widget that shows a stored preview: decoded off the thread, cached, quiet while the cursor runs."""
+
+from asyncio import sleep, wrap_future
+from collections import OrderedDict
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+from rich.segment import Segment
+from rich.style import Style
+from textual import events
+from textual.geometry import Region, Size
+from textual.strip import Strip
+from textual.widget import Widget
+
+from catalogue.screens.background.tasks import start_worker
+from catalogue.screens.pictures.cells import Cells, Drawing, Mark, draw_file, fit_size, open_picture
+from catalogue.screens.pictures.print_drawing import drawn_print
+from catalogue.screens.pictures.strip import PictureStrip
+from catalogue.screens.texts.formats import safe
+from catalogue.sheets.layout import PrintLayout
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+    from catalogue.screens.app import CatalogueApp
+
+Source = Path | bytes   # a stored preview, or one just made
+# picture, columns, rows, ink, marks, layout
+Wanted = tuple[Source, int, int, str, tuple[Mark, ...], PrintLayout | None]
+BLUR = 6       # cells in one colour while a panel lies over the picture
+SETTLE = 0.06  # seconds the cursor must rest before a picture is decoded
+SHARP = 1200   # pixels along the long side of a print drawn for sharp graphics
+KEPT = 48      # drawings kept, a fifth of a megabyte each on a large screen
+
+
+class Drawings:
+    """The drawings made lately, least recently used go first."""
+
+    def __init__(self, kept: int = KEPT) -> None:
+        self._kept = kept
+        self._made: OrderedDict[Wanted, Drawing] = OrderedDict()
+
+    def get(self, key: Wanted) -> Drawing | None:
+        if key in self._made:
+            self._made.move_to_end(key)
+        return self._made.get(key)
+
+    def put(self, key: Wanted, drawing: Drawing) -> None:
+        self._made[key] = drawing
+        while len(self._made) > self._kept:
+            self._made.popitem(last=False)
+
+
+class Picture(Widget):
+    """One preview, as high as its proportions ask; words in its place where there is none.
+
+    ``below`` rows are left for what stands under it.
+    """
+
+    DEFAULT_CSS = "Picture { width: 1fr; height: auto; min-height: 2; }"
+
+    def __init__(self, *, below: int = 0, id: str | None = None, classes: str | None = None) -> None:
+        super().__init__(id=id, classes=classes)
+        self._below = below
+        self._shape: tuple[int, int] | None = None
+        self._path: Source | None = None
+        self._words = ""
+        self._marks: tuple[Mark, ...] = ()
+        self._layout: PrintLayout | None = None
+        self._drawing: Drawing | None = None
+        self._sharp: Widget | None = None
+        self._strips: list[Strip] | None = None
+        self._strips_shown = True
+
+    def show(self, path: Source | None, words: str = "No preview", shape: tuple[int | None, int | None] | None = None,
+             marks: tuple[Mark, ...] = (), layout: PrintLayout | None = None) -> None:
+        """Show the picture at ``path``, of proportions ``shape`` (width, height); ``words`` where there is none.
+
+        ``marks`` are rectangles to outline, as fractions of the picture. ``layout``: show the print made of it.
+        """
+        if path is not None and (path, marks, layout) == (self._path, self._marks, self._layout) \
+                and self._drawing is not None:
+            return
+        self._marks, self._layout = marks, layout
+        if layout is not None:
+            shape = (round(layout.extent_size[0]), round(layout.extent_size[1]))
+        self._path, self._words = path, words if path is None else ""
+        known = (shape[0] or 0, shape[1] or 0) if shape else (0, 0)
+        before = self._shape
+        self._shape = known if all(known) else None
+        if self._shape != before:
+            self._drawing = None
+            self._changed(layout=True)
+        self._redraw()
+
+    def get_content_height(self, container: Size, viewport: Size, width: int) -> int:  # noqa: ARG002 - Textual's
+        """Rows for the picture's proportions at this width."""
+        room = max(2, container.height - self._below)
+        if self._shape is None or not width:
+            return room
+        return min(room, -(-fit_size(*self._shape, width, room)[1] // 2))
+
+    def on_resize(self, _: events.Resize) -> None:
+        self._redraw()
+
+    def _redraw(self) -> None:
+        if self._path is None or self._marks:
+            self._clear_sharp()
+        if self._path is None or not self.size.area:
+            self._drawing = None
+            self.workers.cancel_group(self, "drawing")
+            self._changed()
+            return
+        app = cast("CatalogueApp", self.app)
+        if app.sharp is not None and not self._marks:
+            source, layout, columns, rows = self._path, self._layout, self.size.width, self.size.height
+            start_worker(self, lambda: self._sharpen(source, layout, columns, rows), group="drawing")
+            return
+        key = (self._path, self.size.width, self.size.height, app.palette, self._marks, self._layout)
+        ready = app.drawings.get(key)
+        if ready is not None:
+            self.workers.cancel_group(self, "drawing")
+            self._drawing = ready
+            self._changed()
+            return
+        start_worker(self, lambda: self._decode(key), group="drawing")
+
+    async def _decode(self, key: Wanted) -> None:
+        app = cast("CatalogueApp", self.app)
+        await sleep(SETTLE)
+        path, columns, rows, ink, marks, layout = key
+        try:
+            drawing = await wrap_future(app.plain_threads["pictures"].submit(
+                lambda _: draw_file(path, columns, rows, palette=ink, marks=marks, layout=layout)))
+        except OSError:
+            self._drawing, self._words = None, "The preview is not there: index this scan again"
+        else:
+            app.drawings.put(key, drawing)
+            self._drawing = drawing
+        self._changed()
+
+    async def _sharpen(self, source: Source, layout: PrintLayout | None, columns: int, rows: int) -> None:
+        """Hand the decoded picture to the terminal's own graphics, in a widget over this one."""
+        app = cast("CatalogueApp", self.app)
+        await sleep(SETTLE)
+        try:
+            picture = await wrap_future(app.plain_threads["pictures"].submit(lambda _: _sharp_picture(source, layout)))
+        except OSError:
+            self._clear_sharp()
+            self._drawing, self._words = None, "The preview is not there: index this scan again"
+            self._changed()
+            return
+        assert app.sharp is not None
+        width, height = fit_size(*picture.size, columns, rows)
+        if self._sharp is None:
+            self._sharp = app.sharp()
+            await self.mount(self._sharp)
+        self._sharp.styles.width, self._sharp.styles.height = width, max(1, height // 2)
+        self._sharp.image = picture  # type: ignore[attr-defined]
+
+    def _clear_sharp(self) -> None:
+        if self._sharp is not None:
+            self._sharp.remove()
+            self._sharp = None
+
+    def render_line(self, y: int) -> Strip:
+        strips = self._rows()
+        return strips[y] if y < len(strips) else Strip.blank(self.size.width, self.rich_style)
+
+    def render_lines(self, crop: Region) -> list[Strip]:
+        if self._drawing is None or not isinstance(self._drawing.rows[0], Cells):
+            return super().render_lines(crop)
+        # Pictures have no border and know their colours: the rows go to the terminal as they are.
+        return [self.render_line(y).crop(crop.x, crop.right) for y in crop.line_range]
+
+    def _rows(self) -> list[Strip]:
+        """Rows on the present background, made once for every drawing; blurred while a panel lies over them."""
+        shown = self.app.screen is self.screen
+        if self._strips is None or self._strips_shown != shown:
+            self._strips, self._strips_shown = self._drawn(self.rich_style, shown), shown
+        return self._strips
+
+    def notify_style_update(self) -> None:
+        super().notify_style_update()
+        self._strips = None
+        if self.is_attached and self.size.area:
+            self._redraw()  # another theme may want other ink
+
+    def _changed(self, *, layout: bool = False) -> None:
+        self._strips = None
+        self.refresh(layout=layout)
+
+    def _drawn(self, style: Style, shown: bool) -> list[Strip]:
+        width = self.size.width
+        if self._drawing is None:
+            words = safe(self._words)
+            rows = [Strip([Segment(words, style + Style(dim=True))])] if words else []
+            return [row.crop_extend(0, width, style) for row in rows]
+        return [Strip([Segment(row, style)]).crop_extend(0, width, style) if isinstance(row, str)
+                else PictureStrip(row if len(row) <= width else row.part(0, width), width, style) if shown
+                else Strip(row.blurred(BLUR)).crop_extend(0, width, style) for row in self._drawing.rows]
+
+
+def _sharp_picture(source: Source, layout: PrintLayout | None) -> "Image":
+    """The picture for the terminal's own graphics. Raises OSError."""
+    picture = open_picture(source)
+    if layout is None:
+        return picture
+    across, down = layout.extent_size
+    scale = SHARP / max(across, down)
+    return drawn_print(picture, layout, (max(1, round(across * scale)), max(1, round(down * scale))))

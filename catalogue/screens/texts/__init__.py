@@ -1,0 +1,1 @@
+"""What the screens say of pieces, scans, orders and new scans."""

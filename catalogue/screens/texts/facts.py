@@ -1,0 +1,130 @@
+"""What the screens say of a piece and its scans: text put together from records, signs always with words."""
+
+from collections.abc import Iterable, Sequence
+
+from textual.content import Content
+
+from catalogue.ledger.editions import State, label
+from catalogue.progress import data_size
+from catalogue.reading.printsize import prints_up_to
+from catalogue.records.browsing import Glance
+from catalogue.records.findings import DAMAGE_KINDS
+from catalogue.records.paths import display_path
+from catalogue.screens.pages.piece_view import PieceView, ScanView
+from catalogue.screens.texts.formats import ago, centimetres, counted, day, safe, scanned_cm, size_cm
+
+# Sign and style by what it tells; the words beside it say the same.
+GOOD, DOUBT, BAD = ("✓", "$success"), ("!", "$warning"), ("✗", "$error")
+
+
+def line(*parts: "str | tuple[str, str]") -> Content:
+    """One line; names in it are never read as markup."""
+    return Content.assemble(*((safe(part) if isinstance(part, str) else (safe(part[0]), part[1])) for part in parts))
+
+
+def lines(parts: Iterable[Content]) -> Content:
+    return Content("\n").join(list(parts))
+
+
+def glance_words(glance: Glance, day_form: str) -> Content:
+    """Under the picture: title, artist and year, size and pixels, where it is, what was printed."""
+    made = ", ".join(filter(None, (glance.artist, glance.year)))
+    size = size_cm(glance.width_mm, glance.height_mm) if glance.width_mm else scanned_cm(
+        glance.width, glance.height, glance.ppi_x, glance.ppi_y)
+    parts = [line((glance.title, "bold")), line(made)]
+    if glance.scan_id is None:
+        parts.append(line(("!", "$warning"), " no current master"))
+    else:
+        depth = f" {glance.bits} bit" if glance.bits else ""
+        parts.append(state_line(glance))
+        if glance.caution:
+            parts.append(line(("! ", "bold $warning"), "another scan could be master: open it"))
+        else:
+            parts.insert(2, line((f"{size}  {glance.width or '?'}×{glance.height or '?'} px{depth}", "$quiet")))
+    ordered = f"{counted(glance.lines, 'order')}, last {day(glance.last_order, day_form)}" if glance.lines \
+        else "never ordered"
+    parts.append(line((ordered, "$quiet")))
+    return lines(parts)
+
+
+def state_line(glance: Glance) -> Content:
+    """How safe the current master is, in a sign and words."""
+    checked = f"checked {ago(glance.checked_at)}" if glance.checked_at else "not yet checked"
+    if glance.damaged:
+        return line(("✗", "bold $error"), f" damage: {counted(glance.damaged, 'file')}; "
+                    f"{counted(glance.present, 'copy', 'copies')} present")
+    if glance.findings:
+        return line(("!", "bold $warning"), f" {counted(glance.findings, 'finding')}; "
+                    f"{counted(glance.present, 'copy', 'copies')} present")
+    if glance.present == 0:
+        return line(("✗", "bold $error"), " no file of the master is present")
+    if glance.stores == 0:
+        return line(("✗", "bold $error"), f" no sound copy; {counted(glance.present, 'file')} present")
+    if glance.stores < 2:
+        return line(("!", "bold $warning"), f" one store only, {checked}")
+    return line(("✓", "$success"), f" in {counted(glance.stores, 'store')}, {checked}")
+
+
+def piece_words(view: PieceView) -> Content:
+    """Title, who and when, and the original's size."""
+    piece = view.piece
+    parts = [line((piece.title, "bold")), line(", ".join(filter(None, (piece.artist, piece.year))))]
+    also = "  ".join(filter(None, (piece.series, piece.inventory_number, piece.medium)))
+    if also:
+        parts.append(line((also, "$quiet")))
+    if view.caution:
+        parts.append(line(("! ", "bold $warning"), view.caution))
+    scan = view.master.scan if view.master else None
+    if piece.width_mm and piece.height_mm:
+        parts.append(line(size_cm(piece.width_mm, piece.height_mm), ("  as measured", "$quiet")))
+    elif scan is not None and scan.ppi_x:
+        parts.append(line(scanned_cm(scan.width, scan.height, scan.ppi_x, scan.ppi_y),
+                          (f"  at {scan.ppi_x:g} ppi", "$quiet")))
+    return lines(parts)
+
+
+def prints_words(view: PieceView, ppi: Sequence[int]) -> Content:
+    """The "prints up to" table of the current master."""
+    scan = view.master.scan if view.master else None
+    if scan is None or not scan.width or not scan.height:
+        return line(("No current master, so no print sizes.", "$quiet"))
+    parts = [line(("Prints up to", "bold"))]
+    for size in prints_up_to(scan.width, scan.height, tuple(ppi)):
+        parts.append(line(f"{centimetres(size.width_mm):>6} × {centimetres(size.height_mm):>5} cm",
+                          (f"  at {size.ppi} ppi", "$quiet")))
+    return lines(parts)
+
+
+def scan_words(row: ScanView, day_form: str) -> Content:
+    """One scan: how it is stored, every place it lies in, what is wrong with it."""
+    scan = row.scan
+    stored = [f"{scan.width} × {scan.height} px" if scan.width else "", f"{scan.ppi_x:g} ppi" if scan.ppi_x else "",
+              f"{scan.bits} bit {scan.photometric}" if scan.bits else scan.photometric, scan.format,
+              scan.profile_name or "no profile", data_size(scan.bytes)]
+    parts = [line((", ".join(filter(None, stored)), "$quiet"))]
+    for kept in row.kept:
+        name = f"{kept.file.store}: {display_path(kept.file.path)}"
+        if kept.state == "present":
+            when = f"checked {ago(kept.file.checked_at)}" if kept.file.checked_at else "not yet checked"
+            parts.append(line(("✓ ", "$success"), name, (f"  {when}", "$quiet")))
+        elif kept.state == "offline":
+            parts.append(line(("– ", "$quiet"), name, ("  offline", "$quiet")))
+        else:
+            parts.append(line(("✗ ", "$error"), name, "  missing"))
+    for finding in row.findings:
+        hint = f" {finding.hint}" if finding.hint else ""
+        sign = BAD if finding.kind in DAMAGE_KINDS else DOUBT
+        parts.append(line((f"{sign[0]} ", f"bold {sign[1]}"), f"{finding.kind}: {finding.detail}{hint}",
+                          (f"  since {day(finding.first_seen, day_form)}", "$quiet")))
+    return lines(parts)
+
+
+def edition_words(states: Sequence[State]) -> Content:
+    """Editions and what is left of them."""
+    parts = []
+    for state in states:
+        closed = f", closed {state.edition.closed}" if state.edition.closed else ""
+        left = f"{state.numbers_left} left" if state.numbers_left else "none left"
+        parts.append(line(("Edition ", "bold"), f"{label(state.edition)}: {state.numbers_out} out, {left}{closed}",
+                          (f", {state.proofs_left} proofs left" if state.edition.proofs else "", "$quiet")))
+    return lines(parts)

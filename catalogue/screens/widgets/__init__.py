@@ -1,0 +1,1 @@
+"""Tables, bars and other parts that pages and dialogs share."""

@@ -1,0 +1,413 @@
+"""A table of single-line rows with a cursor, drawn straight from text.
+
+Textual's own table renders every cell as a renderable of its own; at 200×60 a screenful takes longer than a key may.
+Here a row is cut to its columns once and drawn as one strip.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, ClassVar, Generic, TypeVar
+
+from rich.cells import cell_len, set_cell_size
+from rich.segment import Segment
+from rich.style import Style
+from rich.text import Text
+from textual import events
+from textual.binding import BindingType
+from textual.geometry import Region, Size
+from textual.message import Message
+from textual.reactive import reactive
+from textual.scroll_view import ScrollView
+from textual.strip import Strip
+
+from catalogue.errors import Refused
+from catalogue.screens.keys import list_bindings
+from catalogue.screens.texts.formats import number, safe
+
+R = TypeVar("R")
+HERE = object()
+DEPARTED = Style(dim=True, strike=True)
+MARK = "▪"      # before a marked row
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """``width`` in cells; 0 takes a share of what is left, by ``weight``. ``least``: shown only in tables this wide."""
+
+    title: str
+    width: int
+    least: int = 0
+    right: bool = False
+    weight: int = 1
+
+
+class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
+    """Rows of text. Posts :class:`Pointed` when the cursor comes to another row, :class:`Chosen` on a second click.
+
+    A row that leaves the list while the cursor is on it, because another seat or a job has changed it, stays there
+    struck through until the cursor leaves it, so that no key meant for it acts on its neighbour.
+
+    Rows can be marked, to act on several at once. A mark belongs to what the row is, so it outlasts paging and reading
+    the list again.
+    """
+
+    COMPONENT_CLASSES: ClassVar[set[str]] = {"rows--header", "rows--row", "rows--cursor", "rows--hover"}
+    BINDINGS: ClassVar[list[BindingType]] = list_bindings()
+
+    cursor_row: reactive[int] = reactive(0, repaint=False)
+    hover_row: reactive[int] = reactive(-1, repaint=False)
+
+    class Highlighted(Message):
+        """The cursor stands on ``row``; None when there is none."""
+
+        def __init__(self, table: "RowTable[Any]", row: Any) -> None:
+            super().__init__()
+            self.table, self.row = table, row
+
+        @property
+        def control(self) -> "RowTable[Any]":
+            return self.table
+
+    class Selected(Message):
+        """A click on the row under the cursor."""
+
+        def __init__(self, table: "RowTable[Any]", row: Any) -> None:
+            super().__init__()
+            self.table, self.row = table, row
+
+        @property
+        def control(self) -> "RowTable[Any]":
+            return self.table
+
+    def __init__(self, columns: Sequence[Column], *, id: str, classes: str | None = None) -> None:
+        super().__init__(id=id, classes=classes)
+        self._shape = tuple(columns)
+        self._columns: tuple[tuple[int, int], ...] = ()     # index into the shape, width in cells
+        self._header = ""
+        self._cells: Callable[[R], Sequence[Text]] = lambda _: ()
+        self._identity: Callable[[R], object] = id_of
+        self._strips: dict[tuple[int, Style], Strip] = {}  # by the row object and its style
+        self._told: object = HERE
+        self._departed: R | None = None     # the row under the cursor, if the list does not hold it any more
+        self._removed: set[object] = set()  # identities that leave the list because the person said so
+        self._marks: dict[object, R] = {}   # by identity, in the order they were made
+        self._title = ""
+        self.rows_held: list[R] = []
+
+    @property
+    def row_count(self) -> int:
+        """Rows held."""
+        return len(self.rows_held)
+
+    @property
+    def highlighted(self) -> R | None:
+        """The row under the cursor."""
+        return self.rows_held[self.cursor_row] if 0 <= self.cursor_row < len(self.rows_held) else None
+
+    @property
+    def row_to_act_on(self) -> R | None:
+        """The row under the cursor, for what a key does to it.
+
+        Raises:
+            Refused: if it is drawn but has left the list.
+        """
+        if self._departed is not None:
+            raise Refused("That row has just left the list: another seat or a job has changed it.",
+                          hint="Nothing was done. Choose a row again.")
+        return self.highlighted
+
+    @property
+    def rows_to_act_on(self) -> list[R]:
+        """The marked rows, else the one under the cursor. Raises: as :attr:`row_to_act_on`."""
+        row = None if self._marks else self.row_to_act_on
+        return list(self._marks.values()) if self._marks else [] if row is None else [row]
+
+    @property
+    def marked(self) -> list[R]:
+        """The marked rows, those paged away included."""
+        return list(self._marks.values())
+
+    def toggle_mark(self) -> None:
+        """Mark the row under the cursor, or take its mark away, and go on to the next. Raises Refused."""
+        row = self.row_to_act_on
+        if row is None:
+            return
+        identity = self._identity(row)
+        if self._marks.pop(identity, None) is None:
+            self._marks[identity] = row
+        self._marks_changed()
+        self.cursor_row += 1
+
+    def unmark_all(self) -> None:
+        if self._marks:
+            self._marks.clear()
+            self._marks_changed()
+
+    def _marks_changed(self) -> None:
+        self._strips.clear()
+        self._show_title()
+        self.refresh()
+
+    def expect_removal(self, row: R) -> None:
+        """The person has dealt with this row: when it leaves the list the cursor goes on to the next."""
+        self._removed.add(self._identity(row))
+
+    def with_departed(self, rows: list[R], at: int, before: R, identity: Callable[[R], object]) -> list[R]:
+        """``rows`` with ``before``, the row under the cursor, put in at ``at`` where another seat has removed it."""
+        expected = identity(before) in self._removed
+        self._removed.clear()
+        if expected or not rows:
+            return rows
+        self._departed = before
+        return [*rows[:at], before, *rows[at:]]
+
+    def set_title(self, title: str, count: int | None = None) -> None:
+        """Name the list, with how many rows it has in all."""
+        self._title = safe(title if count is None else f"{title}  {number(count)}")
+        self._show_title()
+
+    def _show_title(self) -> None:
+        self.border_title = self._title + (f"  {MARK} {number(len(self._marks))} marked" if self._marks else "")
+
+    def set_rows(self, rows: Sequence[R], cells: Callable[[R], Sequence[Text]],
+                 identity: Callable[[R], object] | None = None, *, cursor: int = 0, scroll: int | None = None,
+                 keep_drawn: bool = False) -> None:
+        """Show these rows, the cursor on one of them, scrolled so far or, left open, as far as the cursor needs.
+
+        ``keep_drawn``: rows held before are the very same and look the same.
+        """
+        before, stood, top = self.rows_held, self.cursor_row, self.scroll_offset.y
+        self.rows_held, self._cells = list(rows), cells
+        self._identity = identity or id_of
+        if not any(row is self._departed for row in self.rows_held):
+            self._departed = None
+        if self._marks:
+            self._marks |= {mark: row for row in self.rows_held if (mark := self._identity(row)) in self._marks}
+        held = {id(row) for row in self.rows_held}
+        self._strips = {key: strip for key, strip in self._strips.items() if key[0] in held and keep_drawn}
+        self._resize()
+        self.set_reactive(RowTable.cursor_row, max(0, min(cursor, len(self.rows_held) - 1)))
+        if scroll is not None:
+            self.scroll_to(y=scroll, animate=False, force=True)
+        self._show_cursor()
+        if keep_drawn and top == self.scroll_offset.y:
+            for index in range(top, top + self.size.height):
+                if index in (stood, self.cursor_row) or before[index:index + 1] != self.rows_held[index:index + 1]:
+                    self._refresh_row(index)
+        else:
+            self.refresh()
+        self._tell()
+
+    def show_rows(self, rows: Sequence[R], cells: Callable[[R], Sequence[Text]], identity: Callable[[R], object], *,
+                  keep: bool = False) -> None:
+        """Show a whole list and point to a row anew; with ``keep`` the cursor stays on its row, or near it."""
+        at, scroll, listed = 0, 0, list(rows)
+        before = self.highlighted
+        if keep and before is not None:
+            wanted = identity(before)
+            position = next((i for i, row in enumerate(listed) if identity(row) == wanted), None)
+            at = min(self.cursor_row, len(listed)) if position is None else position
+            if position is None:
+                listed = self.with_departed(listed, at, before, identity)
+            scroll = self.scroll_offset.y
+        self._removed.clear()
+        self.announce_again()
+        self.set_rows(listed, cells, identity, cursor=at, scroll=scroll)
+
+    def announce_again(self) -> None:
+        """The row under the cursor may say something new: point to it again when rows are set."""
+        self._told = object()
+
+    # Drawing
+
+    def _lay_columns(self) -> None:
+        """Columns for the present width: the flexible ones share what is left."""
+        width = self.scrollable_content_region.width
+        shown = [i for i, column in enumerate(self._shape) if width >= column.least]
+        flexible = [i for i in shown if self._shape[i].width == 0]
+        weights = sum(self._shape[i].weight for i in flexible)
+        spare = max(4 * len(flexible), width - sum(self._shape[i].width + 2 for i in shown))
+        widths = {i: self._shape[i].width or spare * self._shape[i].weight // weights for i in shown}
+        if flexible:
+            widths[flexible[0]] += spare - sum(widths[i] for i in flexible)
+        columns = tuple(widths.items())
+        if columns != self._columns:
+            self._columns = columns
+            self._strips.clear()
+        titled = [self._shape[i].title for i in shown if self._shape[i].title]
+        self._header = "".join(_fitted(self._shape[i].title, wide, self._shape[i].right)
+                               for i, wide in columns) if len(titled) > 1 else ""
+
+    @property
+    def _header_height(self) -> int:
+        return 1 if self._header else 0
+
+    def _resize(self) -> None:
+        self._lay_columns()
+        wanted = Size(self.scrollable_content_region.width, len(self.rows_held) + self._header_height)
+        height = self.size.height
+        same_bars = (wanted.height > height) == (self.virtual_size.height > height) == self.show_vertical_scrollbar
+        fixed = self.styles.height is None or not self.styles.height.is_auto
+        if same_bars and fixed and wanted.width == self.virtual_size.width:
+            # Only the bar's length changes: no reason to lay the whole screen out anew.
+            self.set_reactive(RowTable.virtual_size, wanted)
+            if self.show_vertical_scrollbar:
+                self.vertical_scrollbar.window_virtual_size = wanted.height
+        else:
+            self.virtual_size = wanted
+
+    def render_line(self, y: int) -> Strip:
+        width = self.scrollable_content_region.width
+        if y < self._header_height:
+            style = self.get_component_rich_style("rows--header")
+            return Strip([Segment(set_cell_size(self._header, width), style)], width)
+        index = y - self._header_height + self.scroll_offset.y
+        if index >= len(self.rows_held):
+            return Strip.blank(width, self.get_component_rich_style("rows--row"))
+        state = "cursor" if index == self.cursor_row else "hover" if index == self.hover_row else "row"
+        row, style = self.rows_held[index], self.get_component_rich_style(f"rows--{state}")
+        strip = self._strips.get((id(row), style))
+        if strip is None:
+            strip = self._strips[id(row), style] = self._drawn(row, style, width)
+        return strip
+
+    def _drawn(self, row: R, base: Style, width: int) -> Strip:
+        cells = self._cells(row)
+        segments: list[Segment] = []
+        text = ""
+        for i, wide in self._columns:
+            cell = cells[i]
+            fitted = _fitted(cell.plain, wide, cell.justify == "right")
+            if not cell.style:
+                text += fitted
+                continue
+            if text:
+                segments.append(Segment(text, base))
+                text = ""
+            segments.append(Segment(fitted, base + (cell.style if isinstance(cell.style, Style) else
+                                                    Style.parse(cell.style))))
+        segments.append(Segment(text, base))
+        if self._marks and self._identity(row) in self._marks and segments and segments[0].text:
+            segments[0] = Segment(MARK + segments[0].text[1:], segments[0].style)
+        if row is self._departed:
+            segments = [Segment(text, (style or base) + DEPARTED) for text, style, _ in segments]
+        return Strip(segments).adjust_cell_length(width, base)
+
+    # The cursor
+
+    def validate_cursor_row(self, row: int) -> int:
+        return max(0, min(row, len(self.rows_held) - 1))
+
+    def watch_cursor_row(self, before: int, now: int) -> None:
+        if self._departed is not None and self.highlighted is not self._departed:
+            self._drop_departed()
+        self._refresh_row(before)
+        self._refresh_row(now)
+        self._show_cursor()
+        self._tell()
+
+    def _drop_departed(self) -> None:
+        """The cursor has left a row that is not in the list any more."""
+        at = next(i for i, row in enumerate(self.rows_held) if row is self._departed)
+        del self.rows_held[at]
+        self._departed = None
+        if self.cursor_row > at:
+            self.set_reactive(RowTable.cursor_row, self.cursor_row - 1)
+        self._resize()
+        self.refresh()
+
+    def watch_hover_row(self, before: int, now: int) -> None:
+        self._refresh_row(before)
+        self._refresh_row(now)
+
+    def _refresh_row(self, index: int) -> None:
+        y = index - self.scroll_offset.y + self._header_height
+        if index >= 0 and y >= self._header_height:
+            self.refresh(Region(0, y, self.size.width, 1))
+
+    def _show_cursor(self) -> None:
+        """Scroll as little as needed."""
+        room = self.scrollable_content_region.height - self._header_height
+        if room <= 0:
+            return
+        top = self.scroll_offset.y
+        if self.cursor_row < top:
+            self.scroll_to(y=self.cursor_row, animate=False, force=True)
+        elif self.cursor_row >= top + room:
+            self.scroll_to(y=self.cursor_row - room + 1, animate=False, force=True)
+
+    def _tell(self) -> None:
+        row = self.highlighted
+        identity = HERE if row is None else self._identity(row)
+        if identity != self._told or row is None:
+            self._told = identity
+            self.post_message(self.Highlighted(self, row))
+
+    # Keys and mouse
+
+    def action_cursor_down(self) -> None:
+        self.cursor_row += 1
+
+    def action_cursor_up(self) -> None:
+        self.cursor_row -= 1
+
+    def _screenful(self) -> int:
+        return max(1, self.scrollable_content_region.height - self._header_height - 1)
+
+    def action_page_down(self) -> None:
+        self.cursor_row += self._screenful()
+
+    def action_page_up(self) -> None:
+        self.cursor_row -= self._screenful()
+
+    def action_scroll_top(self) -> None:
+        """Home: the first row."""
+        self.cursor_row = 0
+
+    def action_scroll_bottom(self) -> None:
+        """End: the last row."""
+        self.cursor_row = len(self.rows_held) - 1
+
+    def _row_at(self, y: int) -> int:
+        index = y - self._header_height + self.scroll_offset.y
+        return index if y >= self._header_height and 0 <= index < len(self.rows_held) else -1
+
+    def action_choose(self) -> None:
+        """A click on the row under the cursor."""
+        self.post_message(self.Selected(self, self.row_to_act_on))
+
+    async def on_click(self, event: events.Click) -> None:
+        at = event.get_content_offset(self)
+        index = self._row_at(at.y) if at is not None else -1
+        if index < 0:
+            return
+        if index == self.cursor_row:
+            await self.run_action("choose")
+        else:
+            self.cursor_row = index
+
+    def on_mouse_move(self, event: events.MouseMove) -> None:
+        at = event.get_content_offset(self)
+        self.hover_row = self._row_at(at.y) if at is not None else -1
+
+    def on_leave(self, _: events.Leave) -> None:
+        self.hover_row = -1
+
+    def on_resize(self, _: events.Resize) -> None:
+        self._resize()
+        self._show_cursor()
+
+
+def id_of(row: object) -> object:
+    """A row is itself."""
+    return row
+
+
+def _fitted(text: str, width: int, right: bool) -> str:
+    """A cell with a space on either side, cut with an ellipsis."""
+    length = cell_len(text)
+    if length > width:
+        text = set_cell_size(text, width - 1) + "…" if width > 1 else set_cell_size(text, width)
+        length = cell_len(text)
+    pad = " " * (width - length)
+    return f" {pad}{text} " if right else f" {text}{pad} "

@@ -1,0 +1,90 @@
+"""The scans that came while the folder was watched: what each is by now, and the list of them."""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from rich.text import Text
+
+from catalogue.intake.arrivals import Arrival
+from catalogue.intake.mosaic import TileMap
+from catalogue.intake.watching import News
+from catalogue.progress import data_size
+from catalogue.records.paths import display_path, escape_path
+from catalogue.screens.texts.formats import cell, counted
+from catalogue.screens.widgets.row_table import Column, RowTable
+
+# Sign and words by the kind of news, the gravest last.
+STATES = {"arrived": ("✓", "arrived"), "complete": ("■", "stitched master"), "alone": ("?", "lies on none before"),
+          "warning": ("!", "look at it"), "unfit": ("✗", "cannot be used"), "gone": ("–", "taken out")}
+DOUBTFUL = ("warning", "unfit", "alone")
+
+
+@dataclass(slots=True)
+class WatchedScan:
+    """One scan that came: what it is by now, and all that was told of it."""
+
+    path: Path
+    state: str
+    texts: list[tuple[str, str]] = field(default_factory=list)  # kind, text
+    arrival: Arrival | None = None
+    map: TileMap | None = None
+
+
+def add_news(rows: list[WatchedScan], news: News) -> WatchedScan:
+    """Add the news to the scan it is of; one scanned again under its name begins anew."""
+    row = next((r for r in rows if r.path == news.path), None)
+    if row is None:
+        row = WatchedScan(news.path, news.kind)
+        rows.append(row)
+    if news.kind in ("warning", "gone"):
+        row.texts.append((news.kind, news.text))
+    else:
+        row.texts, row.arrival, row.map = [(news.kind, news.text)], news.arrival, news.map
+        rows.remove(row)
+        rows.append(row)
+    row.state = news.kind
+    return row
+
+
+def map_with(rows: list[WatchedScan], row: WatchedScan) -> TileMap | None:
+    """The newest map on which this scan lies."""
+    for other in reversed(rows):
+        if other.map and (other is row or any(place.tile == row.path.name for place in other.map.places)):
+            return other.map
+    return None
+
+
+class WatchedTable(RowTable[WatchedScan]):
+    """One row a scan, the newest last; the cursor goes along with what comes unless it was moved up."""
+
+    def __init__(self, *, id: str) -> None:
+        super().__init__([Column("", 1), Column("Scan", 0), Column("State", 19), Column("Size", 9, right=True)], id=id)
+        self.scans: list[WatchedScan] = []
+
+    def begin(self, folder: Path) -> None:
+        """A new watch."""
+        self.scans = []
+        self._watching = folder.name or str(folder)
+        self._show(0)
+
+    def add(self, news: News) -> None:
+        """What was told of a scan."""
+        following = self.cursor_row >= len(self.scans) - 1
+        before = self.highlighted
+        row = add_news(self.scans, news)
+        at = row if following or before is None else before
+        self._show(next(number for number, scan in enumerate(self.scans) if scan is at))
+
+    def _show(self, cursor: int) -> None:
+        here = [row for row in self.scans if row.state != "gone"]
+        doubtful = sum(1 for row in here if row.state in DOUBTFUL)
+        self.set_title(f"Watching {self._watching}: {counted(len(here), 'scan')}"
+                     + (f", {doubtful} to look at" if doubtful else ""))
+        self.announce_again()
+        self.set_rows(self.scans, _cells, lambda row: row.path, cursor=cursor)
+
+
+def _cells(row: WatchedScan) -> list[Text]:
+    sign, state = STATES[row.state]
+    size = data_size(row.arrival.reading.size) if row.arrival else ""
+    return [cell(sign), cell(display_path(escape_path(row.path.name))), cell(state), cell(size, right=True)]
