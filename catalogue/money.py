@@ -38,7 +38,7 @@ def currency_code(text: str) -> str:
     if code in CURRENCIES:
         return code
     near = get_close_matches(word, CURRENCIES, 3)
-    raise ValueError(f"{text!r} is no currency; write its three letters such as EUR"
+    raise ValueError(f"{text!r} is not a currency; write its three letters such as EUR"
                      + (f" (near are {', '.join(near)})" if near else ""))
 
 
@@ -63,24 +63,24 @@ def read_amount(text: str, currency: str = "") -> str:
     if not typed:
         return ""
     if len(typed) > LONGEST:
-        raise ValueError(f"{typed[:LONGEST]}… is no price: it is too long")
+        raise ValueError(f"{typed[:LONGEST]}… is not a price: it is too long")
     digits = minor_units(currency)
     match = _AMOUNT.fullmatch(typed)
     if match is None:
-        raise ValueError(f"{text!r} is no price")
+        raise ValueError(f"{text!r} is not a price")
     if match["minus"] or match["minus2"]:
-        raise ValueError(f"{text!r} is no price: it is below zero")
+        raise ValueError(f"{text!r} is not a price: it is below zero")
     for word in (match["before"], match["after"]):
         if word and currency and not _can_mean(word.upper(), currency):
-            raise ValueError(f"{text!r} is no price in {currency}")
+            raise ValueError(f"{text!r} is not a price in {currency}")
     whole, cents = match["whole"], match["cents"] or ""
     if digits == 3 and not cents:
         whole, cents = _three_decimals(whole)
     if len(set(re.sub(r"[0-9]", "", whole))) > 1 or (match["cents"] and match["sign"] in whole):
-        raise ValueError(f"{text!r} is no price")
+        raise ValueError(f"{text!r} is not a price")
     if len(cents.rstrip("0")) > digits:
         unit = f"{digits} decimals" if digits else "no decimals"
-        raise ValueError(f"{text!r} is no price in {currency or 'this currency'}: it has {unit}")
+        raise ValueError(f"{text!r} is not a price in {currency or 'this currency'}: it has {unit}")
     amount = Decimal(f"{re.sub(r'[^0-9]', '', whole)}.{cents or '0'}")
     return write_amount(_below_limit(amount, text), currency)
 

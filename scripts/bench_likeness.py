@@ -266,7 +266,7 @@ def _relations(taken: list[Shot], found: list[tuple[Shot, Shot, Evidence | None]
                 right += 1
             else:
                 wrong += 1
-                failures.append(f"{kind} of {base} taken for {other} ({e.relation.value}, {e.sure})")
+                failures.append(f"{kind} of {base} searched for {other} ({e.relation.value}, {e.sure})")
     print(
         f"  precision {right / max(1, right + wrong):.4f} ({right} right, {wrong} wrong) of {len(said)} pairs examined"
     )

@@ -18,7 +18,7 @@ Check = Callable[[Archive], str]
 NEVER = "(?!)"  # prints no word of success that a failure could share
 DONE = (r"(?i)recorded|is in its place|has its new name|is kept|was kept|stays|are done|is done|was done|is back|"
         r"are back|could not be removed|cannot be removed|was made|were made|was written|were written|copied|renamed|"
-        r"was added|taken in")
+        r"was added|imported")
 
 
 @dataclass(frozen=True)

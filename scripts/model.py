@@ -1,7 +1,7 @@
 """Run the archive beside its plain reference model for as long as asked: ``python3 scripts/model.py --steps 20000``.
 
 Steps are random acts on real small files and on the catalogue, through the services (``tests/model/machine.py``):
-files changed, looked at, copied, restored, taken in, tidied; statements made, merged, split, undone; orders and
+files changed, looked at, copied, restored, imported, tidied; statements made, merged, split, undone; orders and
 numbers; stores retired; backups, damage, recoveries and rebuilds; two seats. After each of them everything that can be
 known is compared with two plain references (``reference.py`` for what is observed, ``stated.py`` for what is stated),
 and the event log with the tables. The first difference ends the run with the few steps that it takes.

@@ -25,29 +25,29 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "show": ("show", "Everything about a piece: scans, sizes, orders."),
     "alike": ("alike", "Scans that show the same artwork, with evidence; verdicts, tiles, merges."),
     "order": ("order", "Orders: add, list, show, repeat, job sheets."),
-    "buyer": ("buyer", "Buyers: contact, notes, their orders; spellings joined."),
+    "buyer": ("buyer", "Buyers: contact, notes, orders; merge spellings."),
     "edition": ("edition", "Editions: numbers out and left, losses, certificates."),
-    "artist": ("artist", "Artists: contact, terms, notes; spellings put right."),
+    "artist": ("artist", "Artists: contact, terms, notes; correct and merge names."),
     "statement": ("statement", "What an artist is owed for a period: shown, issued, written to a file."),
-    "piece": ("piece", "Pieces: what a person says of the original; merged and split."),
-    "scan": ("scan", "Scans: their role, and the piece they show."),
-    "refile": ("refile", "File guessed scans anew after the place rules changed; shown first."),
-    "history": ("history", "What was stated, newest first."),
-    "undo": ("undo", "Take back what was stated."),
-    "rescan": ("rescan", "Pieces that want a new scan, and how their like was captured before."),
-    "import": ("importing", "Take in orders, editions, artists or pieces from a CSV file."),
-    "intake": ("intake", "Bring new scans from a key or folder into a store, checked and named."),
+    "piece": ("piece", "Pieces: details of the original; merge and split."),
+    "scan": ("scan", "Scans: their role and their piece."),
+    "refile": ("refile", "File guessed scans again after the place rules changed; previewed first."),
+    "history": ("history", "Changes recorded by people, newest first."),
+    "undo": ("undo", "Undo a recorded change."),
+    "rescan": ("rescan", "Pieces that need a new scan, and how similar works were scanned."),
+    "import": ("importing", "Import orders, editions, artists or pieces from a CSV file."),
+    "intake": ("intake", "Import new scans from a USB stick or folder into a store, checked and named."),
     "doubles": ("doubles", "List byte-identical files within a store, and free them where enough copies stay."),
-    "tidy": ("tidy", "Names and places by the shop's rule: shown first, checked, undone if regretted."),
-    "audit": ("audit", "Are the bytes still what they were? Oldest check first, within a budget."),
-    "restore": ("restore", "Put a good copy back: copy, verify, then switch; keeps the bad one aside."),
-    "copy": ("copying", "Bring a store up to date with what the primary stores hold."),
+    "tidy": ("tidy", "Rename files by the shop's rule: previewed, verified, and undoable."),
+    "audit": ("audit", "Check that files are unchanged, oldest check first, within a time or size limit."),
+    "restore": ("restore", "Restore a good copy: copy, verify, then switch; the bad file is kept under another name."),
+    "copy": ("copying", "Copy to a store what it lacks from the primary stores."),
     "levels": ("levels", "How safe the archive is, by the NDSA Levels of Digital Preservation."),
-    "backup": ("backup", "Back the catalogue itself up, checked."),
-    "recover": ("recover", "Get a damaged or lost catalogue back."),
-    "export": ("exporting", "Write out checksums, bags, tables and pages."),
+    "backup": ("backup", "Back up the catalogue itself, verified."),
+    "recover": ("recover", "Recover a damaged or lost catalogue."),
+    "export": ("exporting", "Export checksums, bags, tables and pages."),
     "sidecar": ("sidecar", "Write title, creator and rights to XMP sidecars, never into a master."),
-    "doctor": ("doctor", "Examine program, machine, catalogue and stores; text to paste into a report."),
+    "doctor": ("doctor", "Check the program, machine, catalogue and stores; the text can be pasted into a report."),
     "completion": ("completion", "Print the completion script for bash, zsh or fish."),
     "demo": ("demo", "Index the demo archive into a fresh catalogue and open it."),
 }
@@ -65,7 +65,7 @@ class Lazy(click.Group):
         module = COMMANDS[cmd_name][0]
         command = import_module(f"catalogue.commands.{module}").command
         if not isinstance(command, click.Command):
-            raise TypeError(f"catalogue.commands.{module}.command is no command")
+            raise TypeError(f"catalogue.commands.{module}.command is not a command")
         take_only_text(command)
         return command
 
@@ -77,7 +77,7 @@ class Lazy(click.Group):
 @click.group(cls=Lazy, invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]})
 @click.option("--catalogue", "folder", type=click.Path(path_type=Path), metavar="FOLDER",
               help="The catalogue's folder; else CATALOGUE_HOME, else your data folder.")
-@click.option("--no-mouse", is_flag=True, help="Leave the mouse to the terminal, to select text.")
+@click.option("--no-mouse", is_flag=True, help="Leave the mouse to the terminal, for selecting text.")
 @click.version_option(__version__, prog_name="catalogue")
 @json_option
 @click.pass_context
@@ -101,7 +101,7 @@ def main() -> None:
     try:
         outcome = command.main(obj=session, standalone_mode=False)
     except (click.Abort, KeyboardInterrupt):
-        _fail(session, CatalogueError("Stopped.", hint="What was done until then is kept."), prefix="")
+        _fail(session, CatalogueError("Stopped.", hint="What was done so far is kept."), prefix="")
     except click.UsageError as error:
         if error.ctx is not None:
             note(error.ctx.get_usage())

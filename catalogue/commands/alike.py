@@ -18,16 +18,16 @@ if TYPE_CHECKING:
 
 
 @click.group("alike", invoke_without_command=True)
-@click.option("--unreviewed", is_flag=True, help="Only what nobody has judged yet.")
+@click.option("--unreviewed", is_flag=True, help="Only pairs without a verdict.")
 @click.option("--as-is", is_flag=True, help="Do not compare new scans first.")
-@click.option("--again", is_flag=True, help="Compare every scan anew; verdicts stay.")
+@click.option("--again", is_flag=True, help="Compare every scan again; verdicts are kept.")
 @json_option
 @click.pass_obj
 @click.pass_context
 def command(context: click.Context, session: Session, unreviewed: bool, as_is: bool, again: bool) -> None:
     """Groups of scans that show the same artwork, with the evidence. New scans are compared first.
 
-    Exit 1 when something waits for a verdict.
+    Exit 1 when pairs are waiting for a verdict.
     """
     if context.invoked_subcommand is not None:
         return
@@ -50,7 +50,7 @@ def command(context: click.Context, session: Session, unreviewed: bool, as_is: b
 @json_option
 @click.pass_obj
 def confirm(session: Session, ids: tuple[int, ...]) -> None:
-    """Both show one piece: keep that verdict for the pairs IDS. One that was rejected must be reopened first."""
+    """Both show the same piece: record that verdict for the pairs IDS. One that was rejected must be reopened first."""
     _judge(session, ids, "confirmed")
 
 
@@ -59,7 +59,7 @@ def confirm(session: Session, ids: tuple[int, ...]) -> None:
 @json_option
 @click.pass_obj
 def reject(session: Session, ids: tuple[int, ...]) -> None:
-    """They are not the same: the pairs IDS never come back. One that was confirmed must be reopened first."""
+    """They are different works: the pairs IDS are not proposed again. One that was confirmed must be reopened first."""
     _judge(session, ids, "rejected")
 
 
@@ -68,7 +68,7 @@ def reject(session: Session, ids: tuple[int, ...]) -> None:
 @json_option
 @click.pass_obj
 def reopen(session: Session, ids: tuple[int, ...]) -> None:
-    """Take the verdicts on the pairs IDS back."""
+    """Undo the verdicts on the pairs IDS."""
     _judge(session, ids, "")
 
 
@@ -78,7 +78,7 @@ def reopen(session: Session, ids: tuple[int, ...]) -> None:
 @click.pass_obj
 @click.pass_context
 def tiles(context: click.Context, session: Session, piece: tuple[str, ...]) -> None:
-    """A map of PIECE's tiles in its master: missing areas, turned tiles, how many were to be expected.
+    """A map of PIECE's tiles in its master: missing areas, turned tiles, how many were expected.
 
     Exit 1 when an area is missing or a tile is turned against the others.
     """
@@ -113,7 +113,7 @@ def merge(session: Session, keep: int, gone: int) -> None:
 @command.command("split")
 @click.argument("piece", type=int)
 @click.argument("scans", nargs=-1, required=True)
-@click.option("--title", required=True, help="Title of the new piece, of the same artist.")
+@click.option("--title", required=True, help="Title of the new piece, by the same artist.")
 @json_option
 @click.pass_obj
 def split(session: Session, piece: int, scans: tuple[str, ...], title: str) -> None:
@@ -176,7 +176,7 @@ def _print_matches(out: "Printer", matches: "Sequence[Match]", names: dict[int, 
         out.print(f"{best.photo_match.sure:4.0%} sure  {name}  [{best.role} {best.sha256[:12]}]  "
                   f"{best.photo_match.inliers} features agree, {best.photo_match.agreement:.0%} alike{others}")
     if not matches:
-        out.print("Nothing held is seen in this picture.")
+        out.print("No piece matches this picture.")
 
 
 def _update(db: "Database", session: Session, again: bool) -> None:
@@ -198,7 +198,7 @@ def _judge(session: Session, ids: Sequence[int], verdict: str) -> None:
         done = judge_pairs(session.database(), ids, verdict, seen="" if verdict else None)
     except Refused as error:
         again = " ".join(map(str, ids))
-        error.hint = f"{error.hint} To overrule a verdict, take it back first: catalogue alike reopen {again}".strip()
+        error.hint = f"{error.hint} To overrule a verdict, undo it first: catalogue alike reopen {again}".strip()
         raise
     session.emit([one.pair for one in done], lambda out: out.lines(summarize(done)))
 
@@ -231,15 +231,15 @@ def _names(db: "Database", ids: Iterable[int | None]) -> dict[int, str]:
 def _print(out: "Printer", similar_groups: "Groups", names: dict[int, str]) -> None:
     for group in similar_groups.groups:
         _print_group(out, group, names)
-    for heading, pairs in (("Alike, but kept apart:",
+    for heading, pairs in (("Similar, but kept apart:",
                             [(p, "; ".join(p.evidence.reasons)) for p in similar_groups.apart]),
-                           ("Contradict a group:", list(similar_groups.refused))):
+                           ("These contradict a group:", list(similar_groups.refused))):
         if pairs:
             out.print(heading)
         for pair, reason in pairs:
             out.print(f"  {_line(pair)}  {reason}")
     if not (similar_groups.groups or similar_groups.apart or similar_groups.refused):
-        out.print("Nothing is alike.")
+        out.print("No similar scans.")
 
 
 def _print_group(out: "Printer", group: "GroupView", names: dict[int, str]) -> None:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 @click.group("artist")
 def command() -> None:
-    """Artists: contact, terms, notes; spellings put right."""
+    """Artists: contact, terms, notes; correct and merge names."""
 
 
 @command.command("list")
@@ -38,20 +38,20 @@ def list_(session: Session) -> None:
 @json_option
 @click.pass_obj
 def show(session: Session, name: tuple[str, ...]) -> None:
-    """How to reach the artist NAME, and what was agreed."""
+    """Contact, terms and notes of the artist NAME."""
     artist = find_artist(session.looking(), " ".join(name))
     session.emit(artist, lambda out: _print(out, artist))
 
 
 @command.command("set")
 @click.argument("name", nargs=-1, required=True)
-@click.option("--contact", help="Address, telephone, e-mail: as you write it.")
+@click.option("--contact", help="Address, telephone, e-mail.")
 @click.option("--terms", help="What was agreed: shares, approval, who may order.")
 @click.option("--notes")
 @json_option
 @click.pass_obj
 def set_(session: Session, name: tuple[str, ...], contact: str | None, terms: str | None, notes: str | None) -> None:
-    """Note contact, terms or notes of the artist NAME; what is not given stays."""
+    """Set contact, terms or notes of the artist NAME; anything not given stays as it is."""
     from catalogue.operations.correcting import describe_artist
 
     artist = describe_artist(db := session.existing(), find_artist(db, " ".join(name)).id, contact=contact,
@@ -61,9 +61,9 @@ def set_(session: Session, name: tuple[str, ...], contact: str | None, terms: st
 
 @command.command("terms")
 @click.argument("name", nargs=-1, required=True)
-@click.option("--percent", help="Of the price of each print, such as 40 or 33.3333.")
+@click.option("--percent", help="Per cent of the price of each print, such as 40 or 33.3333.")
 @click.option("--per-print", help="An amount for each print, such as 12.50.")
-@click.option("--currency", default="", help="Of --per-print; else the settings' currency.")
+@click.option("--currency", default="", help="Currency of --per-print; by default that of the settings.")
 @click.option("--nothing", is_flag=True, help="Nothing is owed for prints.")
 @click.option("--since", help="For orders from this day on, or: start. Needed where terms are on record already.")
 @click.option("--destroyed/--not-destroyed", default=True, show_default=True,
@@ -86,9 +86,9 @@ def terms_(session: Session, /, name: tuple[str, ...], percent: str | None, per_
     said = [basis for basis, given in (("percentage", percent is not None), ("fixed", per_print is not None),
                                        ("none", nothing)) if given]
     if len(said) > 1:
-        raise click.UsageError("Say one of --percent, --per-print and --nothing.")
+        raise click.UsageError("Give only one of --percent, --per-print and --nothing.")
     if not said and since:
-        raise click.UsageError("Say what is agreed: --percent, --per-print or --nothing.")
+        raise click.UsageError("Give the terms: --percent, --per-print or --nothing.")
     db = session.existing() if said else session.looking()
     artist = find_artist(db, " ".join(name))
     if said:
@@ -100,7 +100,7 @@ def terms_(session: Session, /, name: tuple[str, ...], percent: str | None, per_
                   since=start, destroyed=destroyed, replaced=replaced, proofs=proofs)
     terms = artist_statements.terms_of(db, artist.id)
     session.emit(terms, lambda out: out.lines([artist.name, *(f"  {in_words(one, dates)}" for one in terms)] if terms
-                                              else [f"Nothing is agreed with {artist.name} on record."]))
+                                              else [f"No terms with {artist.name} are on record."]))
 
 
 @command.command("rename")
@@ -109,7 +109,7 @@ def terms_(session: Session, /, name: tuple[str, ...], percent: str | None, per_
 @json_option
 @click.pass_obj
 def rename(session: Session, name: str, new_name: str) -> None:
-    """Spell the artist NAME as NEW_NAME. Folders that spell it as before still mean this artist."""
+    """Rename the artist NAME to NEW_NAME. Folders with the old spelling still mean this artist."""
     from catalogue.operations.correcting import rename_artist
 
     db = session.database()
@@ -119,13 +119,12 @@ def rename(session: Session, name: str, new_name: str) -> None:
 
 @command.command("merge")
 @click.argument("name")
-@click.option("--into", "keep", required=True, help="The artist who stays.")
+@click.option("--into", "keep", required=True, help="The artist to keep.")
 @json_option
 @click.pass_obj
 def merge(session: Session, name: str, keep: str) -> None:
-    """NAME and the artist --into are one: all pieces go there, those of one title become one piece.
-
-    Later index runs follow.
+    """Merge the artist NAME into another: all pieces move there, and pieces with the same title become one. Later index
+    runs follow this.
     """
     from catalogue.operations.correcting import merge_artists
 
@@ -150,9 +149,9 @@ def find_artist(db: "Database", words: str) -> "Artist":
     fitting = pieces.artists_matching(db, words) or [
         artist for hit in search(db, words, 20).artists if (artist := pieces.artist_by_id(db, hit.id))]
     if not fitting:
-        raise NotFound(f"No artist fits {words!r}.", hint="Try: catalogue artist list.")
+        raise NotFound(f"No artist matches {words!r}.", hint="Try: catalogue artist list.")
     if len(fitting) > 1:
-        raise Ambiguous(f"{len(fitting)} artists fit {words!r}.", hint="; ".join(a.name for a in fitting[:8]) + ".")
+        raise Ambiguous(f"{len(fitting)} artists match {words!r}.", hint="; ".join(a.name for a in fitting[:8]) + ".")
     return fitting[0]
 
 

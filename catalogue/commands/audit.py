@@ -19,7 +19,7 @@ def duration(text: str) -> float:
     """``90m``, ``2h``, ``1h30m`` as seconds."""
     part = r"([0-9]+(?:\.[0-9]+)?)\s*([smhd])\s*"
     if not re.fullmatch(f"(?:{part})+", text.strip().lower()):
-        raise click.BadParameter(f"{text!r} is no time; write 90m, 2h or 1h30m.")
+        raise click.BadParameter(f"{text!r} is not a time; write 90m, 2h or 1h30m.")
     return sum(float(number) * _SECONDS[unit] for number, unit in re.findall(part, text.lower()))
 
 
@@ -27,7 +27,7 @@ def size(text: str) -> int:
     """``500G``, ``1.5TB``, ``20 MB`` as bytes, decimal units."""
     match = re.fullmatch(r"([0-9]+(?:\.[0-9]+)?)\s*([KMGT]?)B?", text.strip().upper())
     if not match:
-        raise click.BadParameter(f"{text!r} is no size; write 500G or 20MB.")
+        raise click.BadParameter(f"{text!r} is not a size; write 500G or 20MB.")
     return int(float(match[1]) * _UNITS[match[2]])
 
 
@@ -35,18 +35,18 @@ def share(text: str) -> float:
     """``5%`` as a share of 1."""
     match = re.fullmatch(r"([0-9]+(?:\.[0-9]+)?)\s*%", text.strip())
     if not match or not 0 < float(match[1]) <= 100:
-        raise click.BadParameter(f"{text!r} is no share; write 5%.")
+        raise click.BadParameter(f"{text!r} is not a share; write 5%.")
     return float(match[1]) / 100
 
 
 @click.command("audit")
 @click.argument("names", nargs=-1, metavar="[STORE]...")
 @click.option("--time", "seconds", type=duration, metavar="TIME",
-              help="Stop after so long, as 90m or 2h; the next audit goes on.")
-@click.option("--bytes", "most", type=size, metavar="SIZE", help="Read no more than this, as 500G.")
-@click.option("--sample", "part", type=share, metavar="PERCENT", help="Check a random share of the files, as 5%.")
+              help="Stop after this long, such as 90m or 2h; the next audit continues.")
+@click.option("--bytes", "most", type=size, metavar="SIZE", help="Read no more than this, such as 500G.")
+@click.option("--sample", "part", type=share, metavar="PERCENT", help="Check a random share of the files, such as 5%.")
 @click.option("--log", "log_only", is_flag=True,
-              help="Check the event log itself, and what was stated (orders, editions, …) against it.")
+              help="Check the event log itself, and the records (orders, editions, …) against it.")
 @json_option
 @click.pass_obj
 @click.pass_context
@@ -54,8 +54,8 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], se
             part: float | None, log_only: bool) -> None:
     """Read files of the named stores, or of all, and compare their bytes with what is on record.
 
-    The file whose last check lies longest back comes first. Exit 1 when anything is found. Ctrl-C stops after the
-    files under way; the next audit carries on. Nothing in a store is written to.
+    The file checked longest ago comes first. Exit 1 when anything is found. Ctrl-C stops after the files in progress;
+    the next audit continues. Nothing in a store is written to.
     """
     if log_only:
         _check_log(context, session)
@@ -64,7 +64,7 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], se
     from catalogue.operations.auditing import audit_stores, summarize
 
     db = session.existing()
-    with interruptible("What was checked is on record; the next audit carries on.") as cancelled, bar() as report:
+    with interruptible("What was checked is on record; the next audit continues.") as cancelled, bar() as report:
         done = audit_stores(db, session.home, names, budget=Budget(seconds, most, part), report=report,
                             cancelled=cancelled)
 

@@ -13,12 +13,12 @@ if TYPE_CHECKING:
 
 @click.command("backup")
 @click.option("--also", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER",
-              help="Put a verified copy here too, best on another disk.")
-@click.option("--list", "only_list", is_flag=True, help="List the backups there are.")
+              help="Also put a verified copy here, ideally on another disk.")
+@click.option("--list", "only_list", is_flag=True, help="List the backups.")
 @json_option
 @click.pass_obj
 def command(session: Session, also: Path | None, only_list: bool) -> None:
-    """Back the catalogue up, check the backup, and bring what else would bring it back up to date.
+    """Back up the catalogue, check the backup, and refresh everything else it could be restored from.
 
     That is the ledger as tables, and the checksum manifests: beside the catalogue, in FOLDER, and in those stores
     that allow it (see catalogue export manifest). The newest backups are kept (setting backups_kept) and the last of
@@ -34,7 +34,7 @@ def command(session: Session, also: Path | None, only_list: bool) -> None:
             for generation in known:
                 out.print(f"{generation.number:>6}  {generation.made}  {generation.path}")
             if not known:
-                out.print("There is no backup yet.")
+                out.print("No backup yet.")
 
         session.emit(known, table)
         return

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 @click.group("buyer")
 def command() -> None:
-    """Buyers: contact, notes, their orders; spellings joined."""
+    """Buyers: contact, notes, orders; merge spellings."""
 
 
 @command.command("list")
@@ -67,14 +67,14 @@ def show(session: Session, name: tuple[str, ...]) -> None:
 
 @command.command("set")
 @click.argument("name", nargs=-1, required=True)
-@click.option("--name", "new_name", help="Spell the name so; orders that spell it otherwise are still theirs.")
-@click.option("--contact", help="Address, telephone, e-mail: as you write it.")
+@click.option("--name", "new_name", help="Correct the name; orders under the old spelling stay theirs.")
+@click.option("--contact", help="Address, telephone, e-mail.")
 @click.option("--notes")
 @json_option
 @click.pass_obj
 def set_(session: Session, name: tuple[str, ...], new_name: str | None, contact: str | None,
          notes: str | None) -> None:
-    """Note name, contact or notes of the buyer NAME; what is not given stays."""
+    """Note name, contact or notes of the buyer NAME; anything not given stays as it is."""
     from catalogue.ledger.buyers import find_buyer
     from catalogue.operations.buyers import describe_buyer
 

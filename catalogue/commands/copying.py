@@ -9,8 +9,8 @@ from catalogue.progress import data_size
 
 @click.command("copy")
 @click.option("--to", "target", metavar="STORE", required=True, help="The store to bring up to date.")
-@click.option("--from", "source", metavar="STORE", help="Take scans of this store; else of all primary ones.")
-@click.option("--masters", is_flag=True, help="Masters alone, not tiles and print files.")
+@click.option("--from", "source", metavar="STORE", help="Copy from this store; otherwise from all primary stores.")
+@click.option("--masters", is_flag=True, help="Masters only, not tiles and print files.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @json_option
 @click.pass_obj
@@ -19,7 +19,7 @@ def command(context: click.Context, session: Session, target: str, source: str |
             yes: bool) -> None:
     """Copy to a store what it lacks; every copy is verified. Nothing there is overwritten or removed.
 
-    Exit 1 when something could not be copied. Ctrl-C stops; run it again to carry on.
+    Exit 1 when something could not be copied. Ctrl-C stops; run it again to continue.
     """
     from catalogue.operations.copying import complete, copy_to_store, plan_copy, summarize
     from catalogue.operations.wording import counted
@@ -29,7 +29,7 @@ def command(context: click.Context, session: Session, target: str, source: str |
     if not yes and plan.wanted:
         ask(f"Copy {counted(len(plan.wanted), 'scan')} ({data_size(plan.bytes)}) into {plan.target.root}?",
             otherwise="Nothing was copied.")
-    with interruptible("What was copied is verified and stays; run it again for the rest.") as cancelled, \
+    with interruptible("What was copied is verified and kept; run it again for the rest.") as cancelled, \
             bar() as report:
         done = copy_to_store(db, session.home, plan, report=report, cancelled=cancelled)
     if done.outcome != "cancelled":

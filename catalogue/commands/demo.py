@@ -21,14 +21,15 @@ STORES = (("main disk", "main-disk", "primary"), ("copy disk", "copy-disk", "cop
 
 
 @click.command("demo")
-@click.option("--archive", type=click.Path(path_type=Path), help="The demo archive; else the one of this checkout.")
-@click.option("--screens/--no-screens", default=True, help="Open the screens, or print what was found and exit.")
+@click.option("--archive", type=click.Path(path_type=Path), help="The demo archive; otherwise the one in this "
+                                                            "checkout.")
+@click.option("--screens/--no-screens", default=True, help="Open the screens, or print a summary and exit.")
 @json_option
 @click.pass_obj
 def command(session: Session, archive: Path | None, screens: bool) -> None:
     """Index the demo archive into a fresh catalogue and open it.
 
-    The archive is copied beside that catalogue first, so the demo can be changed and broken at will.
+    The archive is copied beside that catalogue first, so you can change and break it freely.
     """
     from catalogue.errors import NotFound
     from catalogue.settings import Home, read_settings
@@ -65,7 +66,7 @@ def _fresh(asked: Path | None) -> Path:
     folder = (asked or user_data_path("master-scan-catalogue-demo", appauthor=False)).expanduser().absolute()
     if folder.exists() and any(folder.iterdir()):
         if not (folder / SIGN).exists():
-            raise Refused("This folder holds something else than a demo.", hint="Name an empty one with --catalogue.",
+            raise Refused("This folder holds something other than a demo.", hint="Name an empty one with --catalogue.",
                           path=folder)
         shutil.rmtree(folder)
     folder.mkdir(parents=True, exist_ok=True)
@@ -109,7 +110,7 @@ def _print(out: "Printer", data: dict[str, object]) -> None:
 def _print_call(out: "Printer", folder: Path, *words: str) -> None:
     """A line to paste into a shell, in one piece however long the folder's name is."""
     call = shlex.join([*program_words(), "--catalogue", str(folder), *words])
-    out.print(f"Look around: {call}")
+    out.print(f"To look around: {call}")
 
 
 def program_words() -> list[str]:

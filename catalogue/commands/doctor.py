@@ -58,7 +58,7 @@ def command(context: click.Context, session: Session) -> None:
             for trouble in part.troubles:
                 out.print(f"  ! {trouble}")
         count = sum(len(part.troubles) for part in parts)
-        out.print("All is well." if not count else f"{count} findings, marked with !")
+        out.print("No problems found." if not count else f"{count} findings, marked with !")
 
     session.emit(parts, text)
     if any(part.troubles for part in parts):

@@ -20,12 +20,12 @@ def command() -> None:
 
 @command.command("set")
 @click.argument("piece", nargs=-1, required=True)
-@click.option("--limit", required=True, type=click.IntRange(1), help="N: fixed once the first number is out.")
+@click.option("--limit", required=True, type=click.IntRange(1), help="N: fixed once the first number is issued.")
 @click.option("--proofs", default=0, type=click.IntRange(0), help="Artist's proofs, outside N.")
-@click.option("--size", help="For an edition of one size: 50x70 (cm); else it counts all sizes.")
+@click.option("--size", help="For an edition of one size: 50x70 (cm); otherwise it covers all sizes.")
 @click.option("--medium", default="", help="Only prints on this medium count.")
 @click.option("--opened", default="", help="Date.")
-@click.option("--closed", default="", help="Date from which no number goes out.")
+@click.option("--closed", default="", help="Date from which no more numbers are issued.")
 @click.option("--notes", default="")
 @json_option
 @click.pass_obj
@@ -78,7 +78,7 @@ def list_(session: Session, artist: tuple[str, ...]) -> None:
 @json_option
 @click.pass_obj
 def show(session: Session, piece: tuple[str, ...]) -> None:
-    """The editions of PIECE with every print that is out."""
+    """The editions of PIECE, with every numbered print."""
     from catalogue.ledger.editions import state
     from catalogue.operations.editions import summarize
     from catalogue.records import editions
@@ -101,11 +101,11 @@ def show(session: Session, piece: tuple[str, ...]) -> None:
 
 @command.command("close")
 @click.argument("edition", type=int)
-@click.option("--date", "day", default="", help="Else today.")
+@click.option("--date", "day", default="", help="Otherwise today.")
 @json_option
 @click.pass_obj
 def close(session: Session, edition: int, day: str) -> None:
-    """Close EDITION (its number in `edition list`): no further number goes out."""
+    """Close EDITION (its number in `edition list`): no more numbers are issued."""
     from catalogue.errors import Refused
     from catalogue.ledger import values
     from catalogue.operations.editions import close_edition, summarize
@@ -122,13 +122,13 @@ def close(session: Session, edition: int, day: str) -> None:
 @click.argument("edition", type=int)
 @click.argument("numbers")
 @click.option("--reason", required=True, help="What happened: torn at the framer's, wrong colour, …")
-@click.option("--date", "day", default="", help="Else today.")
+@click.option("--date", "day", default="", help="Otherwise today.")
 @json_option
 @click.pass_obj
 def destroy(session: Session, edition: int, numbers: str, reason: str, day: str) -> None:
     """Record that prints NUMBERS (such as 3-4, or AP II) of EDITION were destroyed.
 
-    Their numbers stay out. To print one anew: catalogue order repeat PIECE --replacing NUMBER.
+    Their numbers stay used. To reprint one: catalogue order repeat PIECE --replacing NUMBER.
     """
     from catalogue.errors import Refused
     from catalogue.ledger import values
@@ -150,7 +150,7 @@ def destroy(session: Session, edition: int, numbers: str, reason: str, day: str)
 @click.argument("numbers")
 @click.option("--to", "place", required=True, type=click.Choice(["shop", "artist", "buyer", "consigned"]))
 @click.option("--holder", default="", help="Who has them: needed with consigned; else only where it is somebody else.")
-@click.option("--date", "day", default="", help="Else today.")
+@click.option("--date", "day", default="", help="Otherwise today.")
 @click.option("--notes", default="")
 @json_option
 @click.pass_obj
@@ -174,7 +174,8 @@ def move(session: Session, edition: int, numbers: str, place: str, holder: str, 
 @command.command("where")
 @click.argument("edition", type=int, required=False)
 @click.option("--place", default="", type=click.Choice(["", "shop", "artist", "buyer", "consigned", "destroyed",
-                                                        "not printed", "unknown"]), help="Only prints that are there.")
+                                                        "not printed", "unknown"]), help="Only prints that still "
+                                                            "exist.")
 @json_option
 @click.pass_obj
 def where(session: Session, edition: int | None, place: str) -> None:
@@ -202,7 +203,7 @@ def where(session: Session, edition: int | None, place: str) -> None:
 @json_option
 @click.pass_obj
 def certificates(session: Session, edition: int, as_csv: Path | None, as_html: Path | None) -> None:
-    """The numbered list of EDITION for its certificates: which print went where, made from which scan."""
+    """The numbered list of EDITION for its certificates: where each print went and which scan it was made from."""
     from catalogue.operations.exporting import export_certificates
 
     sheet, written = export_certificates(session.looking(), session.home, edition, as_csv=as_csv, as_html=as_html)
@@ -216,7 +217,7 @@ def _print(print_: "Issued") -> str:
 
     size = shown_size(print_.width_mm, print_.height_mm) if print_.width_mm and print_.height_mm else ""
     fate = f"destroyed {print_.destroyed}: {print_.reason}" if print_.destroyed else ""
-    again = f"printed anew in {print_.replaced_in}" if print_.replaced_in else ""
+    again = f"reprinted in {print_.replaced_in}" if print_.replaced_in else ""
     return "  ".join(filter(None,
                             (numbers_text([(print_.series, print_.number)]), print_.order_number, print_.placed, size,
                                    print_.buyer, fate, again)))

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 @click.group("export")
 def command() -> None:
-    """Write out checksums, bags, tables and pages that need no catalogue to be read."""
+    """Export checksums, bags, tables and pages that can be read without the catalogue."""
 
 
 @command.command("manifest")
@@ -27,8 +27,8 @@ def command() -> None:
 def manifest(session: Session, names: tuple[str, ...], into_store: bool, yes: bool) -> None:
     """Checksums of the named stores, or of all, as a file that sha256sum -c reads.
 
-    Written beside the catalogue. With --into-store also into the store itself, after a question: that file and the
-    store's marker are all that is ever written there.
+    Written beside the catalogue. With --into-store also into the store itself, after asking: that file and the store's
+    marker are all this program ever writes there.
     """
     from catalogue.fixity.manifest import NAME
     from catalogue.operations.exporting import export_manifests, summarize_manifests
@@ -44,12 +44,12 @@ def manifest(session: Session, names: tuple[str, ...], into_store: bool, yes: bo
 
 @command.command("bag")
 @click.argument("folder", type=click.Path(path_type=Path))
-@click.option("--piece", metavar="WORDS", help="The scans of this piece alone.")
-@click.option("--artist", metavar="NAME", help="The scans of this artist alone.")
-@click.option("--masters", is_flag=True, help="Masters alone, not tiles and print files.")
+@click.option("--piece", metavar="WORDS", help="Only scans of this piece.")
+@click.option("--artist", metavar="NAME", help="Only scans of this artist.")
+@click.option("--masters", is_flag=True, help="Masters only, not tiles and print files.")
 @click.option("--description", default="", help="What the bag is, in a sentence.")
-@click.option("--organisation", default="", help="Whom it comes from.")
-@click.option("--check", is_flag=True, help="Write nothing: check the bag in FOLDER, ours or another's.")
+@click.option("--organisation", default="", help="Who it comes from.")
+@click.option("--check", is_flag=True, help="Write nothing; check the bag in FOLDER, whoever made it.")
 @json_option
 @click.pass_obj
 @click.pass_context
@@ -80,7 +80,7 @@ def _write(session: Session, folder: Path, piece: str | None, artist: str | None
         if not matches:
             raise NotFound(f"There is no artist called {artist!r}.")
         if len(matches) > 1:
-            raise Ambiguous(f"{artist!r} fits several artists.", hint=", ".join(a.name for a in matches[:5]) + ".")
+            raise Ambiguous(f"{artist!r} matches several artists.", hint=", ".join(a.name for a in matches[:5]) + ".")
         artist_id = matches[0].id
     wanted = baggable(db, artist_id=artist_id, piece_id=find_piece(db, piece).id if piece else None,
                       masters_only=masters)
@@ -111,13 +111,14 @@ def csv_(session: Session, what: str, file: Path) -> None:
 
 @command.command("holdings")
 @click.argument("artist", nargs=-1, required=True)
-@click.option("--to", "file", type=click.Path(path_type=Path), help="A new HTML file; else one in the sheets folder.")
+@click.option("--to", "file", type=click.Path(path_type=Path), help="A new HTML file; otherwise one in the sheets "
+                                                            "folder.")
 @json_option
 @click.pass_obj
 def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> None:
     """One self-contained page of everything held of ARTIST, to e-mail: pictures, sizes, editions and numbers left.
 
-    It names no buyer and no price.
+    It shows no buyers and no prices.
     """
     from catalogue.commands.artist import find_artist
     from catalogue.operations.exporting import export_holdings
@@ -128,7 +129,7 @@ def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> No
         made = export_holdings(db, session.home, chosen, file, report=report)
 
     def text(out: "Printer") -> None:
-        out.print(f"Wrote {made} ({data_size(made.stat().st_size)}). Look at it before you send it.")
+        out.print(f"Wrote {made} ({data_size(made.stat().st_size)}). Check it before you send it.")
 
     session.emit({"written": made}, text)
 
@@ -136,14 +137,14 @@ def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> No
 def _check(context: click.Context, session: Session, folder: Path) -> None:
     from catalogue.fixity.bag_check import check_bag
 
-    with interruptible("The bag was not checked to its end.") as cancelled, bar() as report:
+    with interruptible("The check of the bag was stopped.") as cancelled, bar() as report:
         problems = check_bag(folder, report=report, cancelled=cancelled)
 
     def text(out: "Printer") -> None:
         for problem in problems:
             out.print(f"{problem.path or folder}: {problem.text}")
         if not problems:
-            out.print("The bag is complete and every checksum holds.")
+            out.print("The bag is complete and every checksum is correct.")
 
     session.emit({"valid": not problems, "problems": problems}, text)
     if problems:

@@ -15,13 +15,13 @@ if TYPE_CHECKING:
 @click.command("find")
 @click.argument("words", nargs=-1)
 @click.option("--picture", type=click.Path(path_type=Path), help="Which piece does this picture show?")
-@click.option("--limit", type=click.IntRange(1, 500), default=20, show_default=True, help="Hits of each kind.")
+@click.option("--limit", type=click.IntRange(1, 500), default=20, show_default=True, help="Matches of each kind.")
 @json_option
 @click.pass_obj
 @click.pass_context
 def command(context: click.Context, session: Session, words: tuple[str, ...], picture: Path | None,
             limit: int) -> None:
-    """Find artists, pieces, orders and files by WORDS; slips of typing are tolerated. Exit 1 when nothing is found."""
+    """Find artists, pieces, orders and files by WORDS; typing slips are tolerated. Exit 1 when nothing is found."""
     if picture is not None:
         from catalogue.commands.alike import find_by_picture
 
@@ -40,7 +40,7 @@ def _print(out: "Printer", result: "Found") -> None:
     from catalogue.records.paths import display_path
 
     for word, taken in result.corrected:
-        out.print(f"(no {word!r} here; taken for {', '.join(taken)})")
+        out.print(f"(no {word!r} here; searched for {', '.join(taken)})")
     for artist in result.artists:
         out.print(f"artist  {artist.name}  ({artist.pieces} pieces)")
     for piece in result.pieces:
@@ -51,4 +51,4 @@ def _print(out: "Printer", result: "Found") -> None:
         state = "" if file.state == "present" else f"  ({file.state})"
         out.print(f"file    {file.store}:{display_path(file.path)}  {file.role or 'no scan'}{state}")
     if not result.total:
-        out.print("Nothing fits.")
+        out.print("No matches.")

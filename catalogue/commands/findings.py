@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 @click.option("--kind", help="Only this kind.")
 @click.option("--store", "store_name", help="Only this store.")
 @click.option("--accept", "accepted", type=int, metavar="NUMBER",
-              help="Close the finding of this number (#): it is as it should be. Damage is never accepted.")
-@click.option("--why", default="", help="With --accept: the reason, which goes into the log.")
+              help="Close the finding with this number (#) as correct. Damage cannot be accepted.")
+@click.option("--why", default="", help="With --accept: the reason, kept in the log.")
 @json_option
 @click.pass_obj
 @click.pass_context
@@ -54,7 +54,7 @@ def command(context: click.Context, session: Session, kind: str | None, store_na
                 if place:  # none: it concerns the whole archive
                     out.print(f"  {place}  #{row.id}".rstrip())
                 out.print(f"    {row.detail}")
-        out.print(f"{len(rows)} open." if rows else "Nothing is wrong as far as was looked.")
+        out.print(f"{len(rows)} open." if rows else "No open findings in what has been checked.")
 
     session.emit(rows, text)
     if rows:
@@ -65,6 +65,6 @@ def _accept(session: Session, number: int, why: str) -> None:
     from catalogue.operations.findings import accept_finding, summarize
 
     if not why:
-        raise click.UsageError("Give the reason with --why: it goes into the log.")
+        raise click.UsageError("Give the reason with --why; it is kept in the log.")
     done = accept_finding(session.database(), session.home, number, why)
     session.emit(done, lambda out: out.lines(summarize(done)))

@@ -10,10 +10,10 @@ from catalogue.commands.session import Session, json_option
 @json_option
 @click.pass_obj
 def command(session: Session, most: int) -> None:
-    """What was stated, by whom and when, newest first; each can be taken back: catalogue undo NUMBER."""
+    """Changes recorded by people, newest first. Undo one: catalogue undo NUMBER."""
     from catalogue.records import history
 
     made = history.statements(session.looking(), most)
     lines = [f"{s.id:>6}  {s.at[:16].replace('T', ' ')}  {s.detail}"
              + (f"  (undone by {s.undone_by})" if s.undone_by else "") for s in made]
-    session.emit(made, lambda out: out.lines(lines or ["Nothing was stated yet."]))
+    session.emit(made, lambda out: out.lines(lines or ["Nothing has been recorded yet."]))

@@ -10,17 +10,18 @@ from catalogue.commands.session import Session, bar, interruptible, json_option
 @click.command("import")
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @click.option("--as", "kind", type=click.Choice(["orders", "editions", "artists", "pieces", "buyers"]),
-              help="What the file holds; else told by its columns.")
+              help="What the file holds; otherwise recognised by its columns.")
 @click.option("--map", "pairs", multiple=True, metavar="OURS=THEIRS", help="Our column and its heading in the file.")
-@click.option("--dates", default="", metavar="FORM", help="How dates are written, such as %d/%m/%Y; ISO is read too.")
-@click.option("--status", default="collected", show_default=True, help="For orders that say none.")
-@click.option("--make-pieces", is_flag=True, help="Make artists and pieces that are not known.")
-@click.option("--dry-run", is_flag=True, help="Show every row's fate and record nothing.")
+@click.option("--dates", default="", metavar="FORM", help="How dates are written, such as %d/%m/%Y; ISO dates always "
+                                                          "work.")
+@click.option("--status", default="collected", show_default=True, help="For orders without one.")
+@click.option("--make-pieces", is_flag=True, help="Create artists and pieces that are not on record.")
+@click.option("--dry-run", is_flag=True, help="Show what would happen to every row; record nothing.")
 @json_option
 @click.pass_obj
 def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ...], dates: str, status: str,
             make_pieces: bool, dry_run: bool) -> int:
-    """Take in FILE. Rows taken before are known again, so running twice records nothing twice.
+    """Import FILE. Rows taken before are known again, so running twice records nothing twice.
 
     Exit 1 when rows were left out.
     """

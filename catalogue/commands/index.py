@@ -14,10 +14,10 @@ if TYPE_CHECKING:
 
 @click.command("index")
 @click.argument("names", nargs=-1, metavar="[STORE]...")
-@click.option("--workers", type=click.IntRange(0), default=0, help="Processes that read; 0: one a processor.")
+@click.option("--workers", type=click.IntRange(0), default=0, help="Reading processes; 0 means one per processor.")
 @click.option("--dask", "address", metavar="ADDRESS",
-              help="Read through the Dask cluster whose scheduler answers there, such as tcp://nas:8786.")
-@click.option("--again", is_flag=True, help="Read every file anew, changed or not.")
+              help="Read through the Dask cluster with its scheduler there, such as tcp://nas:8786.")
+@click.option("--again", is_flag=True, help="Read every file again, changed or not.")
 @json_option
 @click.pass_obj
 @click.pass_context
@@ -25,7 +25,7 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], wo
             again: bool) -> None:
     """Read what is new or changed in the named stores, or in all.
 
-    Exit 1 when a run has findings. Ctrl-C stops after the files under way; the next run carries on.
+    Exit 1 when a run has findings. Ctrl-C stops after the files in progress; the next run continues.
     """
     from catalogue.indexing.workers import Executors, processes
     from catalogue.operations.indexing import index_stores, summarize

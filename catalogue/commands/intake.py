@@ -26,27 +26,28 @@ NOTHING = "Nothing was copied."
 
 @click.command("intake")
 @click.argument("folder", type=click.Path(path_type=Path))
-@click.option("--into", "store_name", metavar="STORE", help="Where the scans go; else the only primary store.")
-@click.option("--also", multiple=True, metavar="STORE", help="A further store that gets a copy; may be repeated.")
-@click.option("--artist", help="Who made everything in the folder.")
-@click.option("--piece", help="What everything in the folder shows.")
+@click.option("--into", "store_name", metavar="STORE", help="Where the scans go; otherwise the only primary store.")
+@click.option("--also", multiple=True, metavar="STORE", help="Another store that gets a copy; may be repeated.")
+@click.option("--artist", help="The artist of everything in the folder.")
+@click.option("--piece", help="The piece that everything in the folder shows.")
 @click.option("--note", "notes", multiple=True, metavar="NAME=VALUE",
               help="A capture note for everything, such as \"relief mm=2.5\"; may be repeated.")
-@click.option("--yes", is_flag=True, help="Ask nothing: take in what is sure, leave the rest.")
-@click.option("--dry-run", is_flag=True, help="Show what would be done and stop.")
+@click.option("--yes", is_flag=True, help="Ask nothing: import what is certain, skip the rest.")
+@click.option("--dry-run", is_flag=True, help="Show what would be done, and stop.")
 @click.option("--remove-sources", is_flag=True,
-              help="Afterwards remove from FOLDER what enough stores hold, every copy verified. Never done unasked.")
-@click.option("--watch", is_flag=True, help="Wait for scans as they come and tell of bad tiles at once.")
+              help="Afterwards remove from FOLDER what enough stores hold, every copy verified. Never done unless "
+                   "asked.")
+@click.option("--watch", is_flag=True, help="Watch for scans as they arrive and report bad tiles at once.")
 @json_option
 @click.pass_obj
 @click.pass_context
 def command(context: click.Context, session: Session, folder: Path, store_name: str | None, also: tuple[str, ...],
             artist: str | None, piece: str | None, notes: tuple[str, ...], yes: bool, dry_run: bool,
             remove_sources: bool, watch: bool) -> None:
-    """Bring new scans from FOLDER (a key, a card, a download folder) into a store.
+    """Bring new scans from FOLDER (a USB stick, a card, a download folder) into a store.
 
-    Tiles are put together, artist and piece proposed, names made by the shop's rule; nothing is copied before you
-    agree, and every copy is read back and compared. FOLDER itself is left as it is.
+    Tiles are grouped, artist and piece proposed, and files named by the shop's rule. Nothing is copied until you agree,
+    and every copy is read back and compared. FOLDER itself is left unchanged.
     """
     from catalogue.operations.intake import import_scans, look_at_folder
     from catalogue.progress import never_cancelled
@@ -71,19 +72,19 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
     taking = [p for p in plan.proposals if p.ready]
     count, size = sum(len(p.items) for p in taking), sum(p.size for p in taking)
     held = sum(len(p.items) for p in plan.proposals if p.kind.value == "already held") if remove_sources else 0
-    asked = f"Take {_files(count)} ({data_size(size)}) into {', '.join([store.name, *also])}?" if count else \
+    asked = f"Import {_files(count)} ({data_size(size)}) into {', '.join([store.name, *also])}?" if count else \
         f"Remove {_files(held)} from {folder}, once every copy was read back and compared?"
     done: ImportedScans | None = None
     if not dry_run and (yes or interactive) and (count or held) and (yes or yes_or_no(
             asked, default=bool(count), otherwise=NOTHING if count else "Nothing was removed.")):
-        with interruptible("What was taken in is kept; run it again for the rest.") as cancelled, bar() as report:
+        with interruptible("What was imported is kept; run it again for the rest.") as cancelled, bar() as report:
             done = import_scans(db, home, plan, also=also, remove_sources=remove_sources, report=report,
                            cancelled=cancelled)
     session.emit({"plan": as_data(plan), "outcome": done.outcome if done else None,
                   "likenesses": done.likenesses if done else 0}, lambda out: _show_outcome(out, plan, done))
     if done and done.trouble and session.as_json:
         note(done.trouble)
-    unfit = any(p.kind.value == "cannot be taken in" for p in plan.proposals)
+    unfit = any(p.kind.value == "cannot be imported" for p in plan.proposals)
     if unfit or not plan.ready or (done and not done.complete):
         context.exit(1)
 
@@ -102,7 +103,7 @@ def _watch(db: "Database", home: "Home", folder: Path, cancelled: "Cancelled") -
     watch = watching.Watch(folder, home.settings.ignore, home.settings.tile_overlap,
                            settle=watching.SETTLE, read=partial(read_in_subprocess, cancelled=cancelled),
                            cancelled=cancelled)
-    note(f"Watching {folder}. Ctrl-C when all is scanned.")
+    note(f"Watching {folder}. Press Ctrl-C when everything is scanned.")
     while not cancelled():
         for news in watch.look():
             sign = {"warning": "! ", "unfit": "! ", "away": "! ", "alone": "? "}.get(news.kind, "")
@@ -119,9 +120,9 @@ def _store(db: "Database", name: str | None) -> "Store":
         return stores.by_name(db, name)
     primary = [s for s in stores.listed(db) if s.kind == "primary"]
     if not primary:
-        raise NotFound("There is no primary store yet.", hint="Add one: catalogue store add NAME FOLDER.")
+        raise NotFound("No primary store yet.", hint="Add one: catalogue store add NAME FOLDER.")
     if len(primary) > 1:
-        raise Ambiguous("There are several primary stores.", hint=f"Say --into one of: "
+        raise Ambiguous("There are several primary stores.", hint=f"Use --into with one of: "
                         f"{', '.join(s.name for s in primary)}.")
     return primary[0]
 
@@ -151,7 +152,7 @@ def _asked(db: "Database", home: "Home", plan: "Plan", session: Session) -> "Pla
         note(f"{proposal.kind}: {', '.join(i.arrival.path.name for i in proposal.items[:6])}")
         for question in proposal.questions:
             note(f"  {question}")
-        artist = answer("  Artist (- to leave out)", default=proposal.artist.value, otherwise=NOTHING)
+        artist = answer("  Artist (- to skip)", default=proposal.artist.value, otherwise=NOTHING)
         if artist.strip() == "-":
             plan = with_answers(db, home, plan, index, take=False)
             continue
@@ -165,11 +166,11 @@ def show_plan(plan: "Plan", session: Session) -> None:
     """The plan for people, on standard output."""
     out = Printer()
     if not plan.proposals:
-        out.print(f"There are no pictures in {plan.folder}.")
+        out.print(f"No pictures in {plan.folder}.")
     for number, proposal in enumerate(plan.proposals, 1):
         show_proposal(proposal, session, number)
     for obstacle in plan.obstacles:
-        out.print(f"Passed over: {obstacle}")
+        out.print(f"Skipped: {obstacle}")
 
 
 def show_proposal(proposal: "Proposal", session: Session, number: int) -> None:

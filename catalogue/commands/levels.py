@@ -11,14 +11,13 @@ if TYPE_CHECKING:
 
 
 @click.command("levels")
-@click.option("--answer", nargs=2, metavar="QUESTION ANSWER", help="Say yes or no, and why, to a question asked there.")
-@click.option("--all", "everything", is_flag=True, help="Show what is met as well.")
+@click.option("--answer", nargs=2, metavar="QUESTION ANSWER", help="Answer a question shown there: yes or no, and why.")
+@click.option("--all", "everything", is_flag=True, help="Also show what is met.")
 @json_option
 @click.pass_obj
 def command(session: Session, answer: tuple[str, str] | None, everything: bool) -> None:
-    """Which level of the NDSA Levels of Digital Preservation (2.0, 2019) each area reaches, and what is lacking.
-
-    Told from what the catalogue knows. Questions that only a person can answer are shown with a ?.
+    """Which level of the NDSA Levels of Digital Preservation (2.0, 2019) each area reaches, and what is missing, from
+    what the catalogue knows. Questions that only you can answer are shown with a ?.
     """
     from catalogue.fixity.levels import NAMES, levels
     from catalogue.operations.levels import answer_question
@@ -30,7 +29,7 @@ def command(session: Session, answer: tuple[str, str] | None, everything: bool) 
 
     def text(out: "Printer") -> None:
         for area in areas:
-            out.print(f"{area.name}: {area.level} {NAMES[area.level]}" if area.level else f"{area.name}: not yet 1")
+            out.print(f"{area.name}: {area.level} {NAMES[area.level]}" if area.level else f"{area.name}: below level 1")
             for criterion in area.criteria if everything else area.lacking:
                 sign = "+" if criterion.met else ("-" if criterion.answered else "?")
                 asked = f" [{criterion.asks}]" if criterion.asks else ""

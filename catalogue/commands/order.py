@@ -20,7 +20,7 @@ SORTS = ("date", "number", "artist", "piece", "buyer", "medium", "quantity", "pr
 
 @click.group("order")
 def command() -> None:
-    """Orders: who had what printed, when, how large, and from which very scan."""
+    """Orders: who ordered what, when, at what size, and from which scan it was printed."""
 
 
 @command.command("list")
@@ -32,11 +32,11 @@ def command() -> None:
 @click.option("--artist", default="", help="Only prints of this artist's works.")
 @click.option("--buyer", default="", help="Only orders of this buyer, however spelt.")
 @click.option("--state", "--status", "statuses", type=click.Choice(STATUSES), multiple=True,
-              help="Only orders so far along; may be given twice.")
+              help="Only orders in this state; may be repeated.")
 @click.option("--medium", default="", help="Only prints on this paper or canvas.")
 @click.option("--sort", default="date", show_default=True, type=click.Choice(SORTS))
-@click.option("--reverse", is_flag=True, help="The other way round.")
-@click.option("--limit", default=50, show_default=True, type=click.IntRange(1), help="How many lines at most.")
+@click.option("--reverse", is_flag=True, help="Reverse the order.")
+@click.option("--limit", default=50, show_default=True, type=click.IntRange(1), help="Show at most this many lines.")
 @json_option
 @click.pass_obj
 def list_(session: Session, /, words: tuple[str, ...], sort: str, reverse: bool, limit: int, **given: Any) -> None:
@@ -117,22 +117,22 @@ def print_options(function: Any) -> Any:
             click.option("--border", help="White border in mm, within the size."),
             click.option("--wrap", help="Canvas wrap in mm, each side, beyond the size."),
             click.option("--edge", help="Edge of a wrapped canvas: picture, mirrored, white, …"),
-            click.option("--number", default="", help="Invoice or job number; else the next free one."),
-            click.option("--date", "placed", default="", help="Date of the order; else today."),
+            click.option("--number", default="", help="Invoice or job number; otherwise the next free one."),
+            click.option("--date", "placed", default="", help="Date of the order; otherwise today."),
             click.option("--buyer", default=""),
-            click.option("--unit-price", help="Of one print; else last time's. \"\": none."),
-            click.option("--price", help="Of all prints of the line together, in place of --unit-price."),
-            click.option("--currency", default="", help="Such as EUR; else last time's, or the settings'."),
+            click.option("--unit-price", help="Price of one print; otherwise last time's. \"\": none."),
+            click.option("--price", help="Price of the whole line, in place of --unit-price."),
+            click.option("--currency", default="", help="Such as EUR; otherwise last time's, or that of the settings."),
             click.option("--profile", help="Printer profile."),
             click.option("--settings", "print_notes", help="Print notes: rendering intent, settings."),
             click.option("--notes", default=""),
             click.option("--status", type=click.Choice(STATUSES[:-1]),
-                         help="How far along a new order is; asked unless said."),
-            click.option("--proofs", is_flag=True, help="Take artist's proofs, outside the edition's N."),
-            click.option("--numbers", default="", help="These very edition numbers, such as 3-5."),
-            click.option("--replacing", default="", help="Print these destroyed numbers anew."),
-            click.option("--unnumbered", is_flag=True, help="Give out no edition numbers."),
-            click.option("--yes", is_flag=True, help="Record without asking, grave cautions included."))):
+                         help="State of a new order; otherwise requested."),
+            click.option("--proofs", is_flag=True, help="Use artist's proofs, outside the edition."),
+            click.option("--numbers", default="", help="These edition numbers, such as 3-5."),
+            click.option("--replacing", default="", help="Reprint these destroyed numbers."),
+            click.option("--unnumbered", is_flag=True, help="Issue no edition numbers."),
+            click.option("--yes", is_flag=True, help="Record without asking, despite serious warnings."))):
         function = option(function)
     return function
 
@@ -143,9 +143,9 @@ def print_options(function: Any) -> Any:
 @json_option
 @click.pass_obj
 def add(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
-    """Record a print of PIECE, like nothing before it; --size is needed.
+    """Record a new print of PIECE; --size is required.
 
-    PIECE is its number, title, or words that fit; id:3 and title:3 say which where a piece is called 3.
+    PIECE is its number, title, or words that fit; id:3 and title:3 tell a number from a title.
     """
     from catalogue.ledger.repeat import propose
 
@@ -156,18 +156,17 @@ def add(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
 
 @command.command("repeat")
 @click.argument("what", nargs=-1, required=True)
-@click.option("--line", "line_id", type=int, help="The line to repeat, where an order has several.")
+@click.option("--line", "line_id", type=int, help="Which line to repeat, if the order has several.")
 @click.option("--as-last-time", is_flag=True, help="Print from last time's scan, not from the current master.")
-@click.option("--check", is_flag=True, help="First read the file to its last byte and compare its digest.")
+@click.option("--check", is_flag=True, help="Read the file in full first and compare its digest.")
 @click.option("--dry-run", is_flag=True, help="Show what would be recorded, and record nothing.")
 @print_options
 @json_option
 @click.pass_obj
 def repeat(session: Session, /, what: tuple[str, ...], line_id: int | None, as_last_time: bool,
            check: bool, dry_run: bool, **given: Any) -> None:
-    """Another one like last time. WHAT is an order's number, or a piece (its last order is repeated).
-
-    Where it could be both, order:NUMBER says the order, id:NUMBER or title:TITLE the piece.
+    """Print again as last time. WHAT is an order number, or a piece (its last order is repeated). Where it could be
+    either, write order:NUMBER, id:NUMBER or title:TITLE.
     """
     from catalogue.commands.order_text import print_proposal
     from catalogue.ledger.repeat import propose
@@ -202,12 +201,12 @@ def _subject(db: "Database", what: str, line_id: int | None) -> tuple[int | None
         return None, find_piece(db, what).id
     if number == what and (called := pieces.titled(db, what)):
         raise Ambiguous(f"{what!r} is an order's number, and the title of a piece.",
-                        hint=f"Say order:{what} for the order, or id:{called[0]} for the piece.")
+                        hint=f"Use order:{what} for the order, or id:{called[0]} for the piece.")
     what = number
     lines = orders.lines_of(db, order.id)
     if len(lines) != 1:
         listed = "; ".join(f"{line.id} {line.title} {size_of(line)}" for line in lines)
-        raise Ambiguous(f"The order {what!r} has {len(lines)} lines.", hint=f"Say --line: {listed}.")
+        raise Ambiguous(f"The order {what!r} has {len(lines)} lines.", hint=f"Choose one with --line: {listed}.")
     return lines[0].id, None
 
 
@@ -242,8 +241,8 @@ def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[
         print_proposal(Printer(), proposal, session.home.settings.dates)
     if not given["yes"]:
         if session.as_json:
-            raise CatalogueError("Nothing was recorded.", hint="With --json say --yes, or --dry-run to look.")
-        ask(f"Record it{' in spite of the warnings' if proposal.grave else ''}?", otherwise="Nothing was recorded.")
+            raise CatalogueError("Nothing was recorded.", hint="With --json, use --yes or --dry-run.")
+        ask(f"Record it{' despite the warnings' if proposal.grave else ''}?", otherwise="Nothing was recorded.")
     try:
         line = record_order(
             db, proposal, quantity=given["quantity"], number=given["number"], buyer=given["buyer"],
@@ -261,17 +260,17 @@ def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[
 @command.command("status")
 @click.argument("number")
 @click.argument("status", type=click.Choice(STATUSES))
-@click.option("--line", "line_id", type=int, help="With cancelled: this line alone.")
+@click.option("--line", "line_id", type=int, help="With cancelled: only this line.")
 @json_option
 @click.pass_obj
 def status_(session: Session, number: str, status: str, line_id: int | None) -> None:
-    """Move an order on. Cancelling before printing frees its edition numbers; cancelled stays cancelled."""
+    """Move an order on. Cancelling before printing frees its edition numbers; a cancelled order stays cancelled."""
     from catalogue.operations.orders import cancel_line, set_order_status, summarize
 
     db = session.existing()
     if line_id is not None:
         if status != "cancelled":
-            raise click.UsageError("A line alone is only ever cancelled.")
+            raise click.UsageError("A single line can only be cancelled.")
         done = cancel_line(db, number, line_id)
         session.emit(done.line, lambda out: out.lines(summarize(done)))
         return
@@ -281,16 +280,17 @@ def status_(session: Session, number: str, status: str, line_id: int | None) -> 
 
 @command.command("change")
 @click.argument("numbers", nargs=-1, required=True)
-@click.option("--state", "--status", "status", type=click.Choice(STATUSES), help="Move them on, or cancel them.")
+@click.option("--state", "--status", "status", type=click.Choice(STATUSES), help="Their new state, or cancelled.")
 @click.option("--notes", help="Notes on the orders.")
 @click.option("--buyer")
 @click.option("--date", "placed")
-@click.option("--unit-price", help="Of one print, for every line of them.")
+@click.option("--unit-price", help="Price of one print, for every line.")
 @json_option
 @click.pass_obj
 def change(session: Session, /, numbers: tuple[str, ...], unit_price: str | None, placed: str | None,
            **given: str | None) -> None:
-    """Change several orders at once, all or none; what is not given stays. `catalogue undo` takes all of it back."""
+    """Change several orders at once, all or none; anything not given stays as it is. `catalogue undo` takes all of it
+    back."""
     from catalogue.commands.order_text import print_changed
     from catalogue.errors import Refused
     from catalogue.ledger.values import day
@@ -307,7 +307,7 @@ def change(session: Session, /, numbers: tuple[str, ...], unit_price: str | None
 
 @command.command("correct")
 @click.argument("number")
-@click.option("--line", "line_id", type=int, help="The line that is wrong, where an order has several.")
+@click.option("--line", "line_id", type=int, help="Which line to correct, if the order has several.")
 @click.option("--buyer")
 @click.option("--date", "placed")
 @click.option("--order-notes", help="Notes on the whole order.")
@@ -317,8 +317,8 @@ def change(session: Session, /, numbers: tuple[str, ...], unit_price: str | None
 @click.option("--border", help="In mm.")
 @click.option("--wrap", help="In mm.")
 @click.option("--edge")
-@click.option("--unit-price", help="Of one print.")
-@click.option("--price", help="Of all prints of the line together.")
+@click.option("--unit-price", help="Price of one print.")
+@click.option("--price", help="Price of the whole line.")
 @click.option("--currency", help="Of the whole order.")
 @click.option("--profile")
 @click.option("--settings", "print_notes")
@@ -326,7 +326,7 @@ def change(session: Session, /, numbers: tuple[str, ...], unit_price: str | None
 @json_option
 @click.pass_obj
 def correct(session: Session, /, number: str, line_id: int | None, **given: Any) -> None:
-    """Mend a slip in the order NUMBER; what is not given stays."""
+    """Correct the order NUMBER; anything not given stays as it is."""
     from catalogue.commands.order_text import print_order
     from catalogue.errors import Ambiguous, Refused
     from catalogue.ledger import values
@@ -349,7 +349,7 @@ def correct(session: Session, /, number: str, line_id: int | None, **given: Any)
         raise Refused(f"Nothing was changed: {error}.") from error
     if changes and line_id is None:
         if len(lines) != 1:
-            raise Ambiguous(f"The order {number!r} has {len(lines)} lines.", hint="Say which with --line.")
+            raise Ambiguous(f"The order {number!r} has {len(lines)} lines.", hint="Choose one with --line.")
         line_id = lines[0].id
     mended = correct_order(db, number, order, line_id=line_id, line=changes)
     lines = orders.lines_of(db, mended.id)
@@ -359,11 +359,11 @@ def correct(session: Session, /, number: str, line_id: int | None, **given: Any)
 
 @command.command("sheet")
 @click.argument("number")
-@click.option("--line", "line_id", type=int, help="One line; else every line of the order.")
-@click.option("--folder", type=click.Path(path_type=Path), help="Job folder; else one of the catalogue's own.")
+@click.option("--line", "line_id", type=int, help="One line; otherwise every line of the order.")
+@click.option("--folder", type=click.Path(path_type=Path), help="Job folder; otherwise one in the catalogue's folder.")
 @click.option("--copy", "copy_master", is_flag=True, help="Put a verified copy of the master into the job folder.")
-@click.option("--check", is_flag=True, help="Read the master to its last byte first.")
-@click.option("--pdf", is_flag=True, help="Write it as PDF too.")
+@click.option("--check", is_flag=True, help="Read the master in full first.")
+@click.option("--pdf", is_flag=True, help="Also write a PDF.")
 @click.option("--text", "as_text", is_flag=True, help="Print the text here and write nothing.")
 @json_option
 @click.pass_obj

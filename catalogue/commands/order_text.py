@@ -26,7 +26,7 @@ def print_details(line: Line | NewLine) -> str:
 def print_lines(out: "Printer", lines: Sequence[Line], dates: str) -> None:
     """Order lines under a heading for each order."""
     if not lines:
-        out.print("No orders fit.")
+        out.print("No orders match.")
     for (order, placed, status, buyer), its in groupby(lines, key=_heading):
         out.print("  ".join(filter(None, (shown_day(placed, dates), order, status, buyer))))
         for line in its:
@@ -99,14 +99,14 @@ def print_proposal(out: "Printer", proposal: "Proposal", dates: str) -> None:
             out.print(f"  noted       {last.notes}")
     out.print(f"  now         {line.quantity} × {size_of(line)}, {print_details(line)}".rstrip(", "))
     if printing:
-        place = printing.best.name if printing.best else "no sound copy within reach"
+        place = printing.best.name if printing.best else "no sound copy can be reached"
         same = last is not None and last.scan_sha256 == printing.scan.sha256
-        out.print(f"  scan        {line.scan_name} {printing.scan.sha256[:12]}{', the very scan of last time' * same}")
+        out.print(f"  scan        {line.scan_name} {printing.scan.sha256[:12]}{', the same scan as last time' * same}")
         out.print(f"  file        {place}, last checked "
                   f"{shown_day(printing.last_check, dates) if printing.last_check else 'never'}")
     if proposal.fit:
         out.print(f"  resolution  {proposal.fit.ppi:.0f} ppi at this size, "
-                  f"sharp from {proposal.fit.sharp_from_mm / 10:.0f} cm on")
+                  f"looks sharp from {proposal.fit.sharp_from_mm / 10:.0f} cm away")
     for name, text in (("profile", line.profile), ("settings", line.settings)):
         if text:
             out.print(f"  {name:<12}{text}")

@@ -20,7 +20,7 @@ def command() -> None:
 
 @command.command("set")
 @click.argument("piece", nargs=-1, required=True)
-@click.option("--artist", help="Another artist, by name; made if new.")
+@click.option("--artist", help="Another artist, by name; created if new.")
 @click.option("--title", help="Another title.")
 @click.option("--year")
 @click.option("--series")
@@ -32,7 +32,7 @@ def command() -> None:
 @json_option
 @click.pass_obj
 def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: str | None, **given: Any) -> None:
-    """State what you know of the original of PIECE; what is not given stays. An empty text says that there is none."""
+    """Set details of the original of PIECE; anything not given stays as it is. An empty text means there is none."""
     from catalogue.errors import Refused
     from catalogue.ledger import values
     from catalogue.operations.correcting import describe_piece
@@ -43,7 +43,7 @@ def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: 
         try:
             said["width_mm"], said["height_mm"] = values.size_mm(size)
         except ValueError as error:
-            raise Refused(f"Nothing was noted: {error}.") from error
+            raise Refused(f"Nothing was changed: {error}.") from error
     known = find_piece(db, " ".join(piece))
     done, noted = describe_piece(db, known.id, said, artist=artist)
 
@@ -82,11 +82,11 @@ def confirm(session: Session, piece: tuple[str, ...], artist: str | None) -> Non
 
 @command.command("merge")
 @click.argument("piece", nargs=-1, required=True)
-@click.option("--into", "keep", required=True, help="The piece that stays: its number, title, or artist and title.")
+@click.option("--into", "keep", required=True, help="The piece to keep: its number, title, or artist and title.")
 @json_option
 @click.pass_obj
 def merge(session: Session, piece: tuple[str, ...], keep: str) -> None:
-    """PIECE and the one --into are one: scans, orders, editions and what was stated of the original go there."""
+    """Merge PIECE into another: scans, orders, editions and details of the original move there."""
     from catalogue.operations.correcting import merge_pieces
 
     db = session.database()
@@ -97,8 +97,8 @@ def merge(session: Session, piece: tuple[str, ...], keep: str) -> None:
 @command.command("split")
 @click.argument("piece", nargs=-1, required=True)
 @click.option("--scan", "scans", multiple=True, required=True,
-              help="A scan of it that shows another piece: a file, or the first digits of its SHA-256.")
-@click.option("--title", required=True, help="Title of the new piece, of the same artist.")
+              help="A scan that shows another piece: a file, or the first digits of its SHA-256.")
+@click.option("--title", required=True, help="Title of the new piece, by the same artist.")
 @json_option
 @click.pass_obj
 def split(session: Session, piece: tuple[str, ...], scans: tuple[str, ...], title: str) -> None:

@@ -113,7 +113,7 @@ def yes_or_no(question: str, *, otherwise: str, default: bool = False) -> bool:
         return click.confirm(visible(question), default=default, err=True)
     except click.Abort:
         note("")
-        raise Declined(otherwise, hint="" if sys.stdin.isatty() else "Say --yes where nobody can be asked.") from None
+        raise Declined(otherwise, hint="" if sys.stdin.isatty() else "Use --yes when there is nobody to ask.") from None
 
 
 def ask(question: str, *, otherwise: str, default: bool = False) -> None:

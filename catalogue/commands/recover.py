@@ -13,7 +13,7 @@ from catalogue.errors import Refused
 @click.argument("folders", nargs=-1, type=click.Path(path_type=Path, exists=True, file_okay=False),
                 metavar="[FOLDER]...")
 @click.option("--rebuild", "anew", is_flag=True,
-              help="Make it anew from the stores at FOLDER…, when no backup is left.")
+              help="Rebuild it from the stores at FOLDER…, when no backup is left.")
 @click.option("--from", "source", type=click.Path(path_type=Path, exists=True, dir_okay=False), metavar="FILE",
               help="Go back to this backup, even from a sound catalogue.")
 @click.option("--ledger", type=click.Path(path_type=Path, exists=True, file_okay=False), metavar="FOLDER",
@@ -23,12 +23,9 @@ from catalogue.errors import Refused
 @click.pass_obj
 def command(session: Session, folders: tuple[Path, ...], anew: bool, source: Path | None, ledger: Path | None,
             yes: bool) -> None:
-    """Put the newest sound backup in the catalogue's place, with everything stated since.
-
-    The present file is kept aside.
-
-    Orders, editions, verdicts and what else was stated after the backup come from the damaged file, as far as it can
-    be read, and from the journal beside it. What neither gives is said. A recovery that was cut short is finished.
+    """Replace the catalogue with the newest sound backup, plus everything recorded since. The present file is kept
+    aside. Orders, editions, verdicts and other records made after the backup come from the damaged file, as far as it
+    can be read, and from the journal beside it. Anything neither has is reported. An interrupted recovery is completed.
 
     Without any backup left: catalogue recover --rebuild FOLDER…. That reads the stores anew, compares them with
     their checksum manifests, and takes what was stated from the journal, else from the last tables of orders and
@@ -38,10 +35,11 @@ def command(session: Session, folders: tuple[Path, ...], anew: bool, source: Pat
         raise click.UsageError("FOLDER… and --ledger go with --rebuild.")
     home = session.home
     if home.settings.read_only:
-        raise Refused("This catalogue can only be looked at here.", hint="Recover it on the seat that keeps it.")
+        raise Refused("This catalogue is read-only here.", hint="Recover it on the workstation that holds the "
+                                                            "catalogue.")
     if not yes:
-        what = "Rebuild the catalogue from the stores" if anew else "Put a backup in the catalogue's place"
-        ask(f"{what} in {home.folder}? The present one is kept aside.", otherwise="Nothing was changed.")
+        what = "Rebuild the catalogue from the stores" if anew else "Replace the catalogue with a backup"
+        ask(f"{what} in {home.folder}? The present one is kept under another name.", otherwise="Nothing was changed.")
     if anew:
         _rebuild(session, folders, ledger)
         return

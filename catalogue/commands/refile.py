@@ -6,14 +6,13 @@ from catalogue.commands.session import Session, interruptible, json_option
 
 
 @click.command("refile")
-@click.option("--yes", is_flag=True, help="Do it; without, it is only shown.")
-@click.option("--undo", "take_back", is_flag=True, help="Put the guesses from before the last refiling back.")
+@click.option("--yes", is_flag=True, help="Do it; otherwise it is only shown.")
+@click.option("--undo", "take_back", is_flag=True, help="Undo the last refiling.")
 @json_option
 @click.pass_obj
 def command(session: Session, yes: bool, take_back: bool) -> None:
-    """File scans anew by the place rules of the settings: what would move is shown, and done with --yes.
-
-    Only what was guessed is guessed anew; what a person stated of a scan or piece stays.
+    """File scans again by the place rules in the settings. Shows what would move; --yes does it. Only guesses change;
+    anything a person entered stays.
     """
     from catalogue.commands.session import bar
     from catalogue.operations.refiling import refile, summarize, undo_refiling
@@ -21,7 +20,7 @@ def command(session: Session, yes: bool, take_back: bool) -> None:
     db = session.database()
     if take_back:
         count = undo_refiling(db)
-        session.emit({"scans": count}, lambda out: out.print(f"The guesses of {count} scans are as they were before."))
+        session.emit({"scans": count}, lambda out: out.print(f"The guesses of {count} scans are back as they were."))
         return
     with interruptible() as cancelled, bar() as report:
         done = refile(db, session.home, apply=yes, report=report, cancelled=cancelled)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 @click.command("rescan")
 @click.argument("piece", nargs=-1)
 @click.option("--note", "noted", multiple=True, metavar="NAME=VALUE",
-              help="Note how PIECE's current master was captured, such as light=left or 'tiles=9'.")
+              help="Note how PIECE's current master was scanned, such as light=left or 'tiles=9'.")
 @click.option("--relief", type=click.FloatRange(0, 500), help="Relief of PIECE's original in mm.")
 @click.option("--size", default="",
               help="Plan the captures of an original of this size, such as 90x90 (cm) or 36x24in.")
@@ -27,10 +27,9 @@ if TYPE_CHECKING:
 @click.pass_obj
 def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], relief: float | None, size: str, bed: str,
             overlap: float | None) -> None:
-    """Pieces whose master cannot serve the sizes asked of it, most wanted first.
-
-    With PIECE: its shortfall, and the capture notes of the same artist's scans, the likest relief first. With --size: a
-    plan of captures on each of the shop's beds.
+    """Pieces whose master is too small for the sizes ordered, most ordered first. With PIECE: what is missing, and the
+    capture notes of the same artist's scans, closest relief first. With --size: a plan of captures on each of the
+    shop's beds.
     """
     from catalogue.ledger.rescans import advice, captures, notes_to_offer
 
@@ -43,7 +42,7 @@ def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], re
     db = session.existing() if noted or relief is not None else session.looking()
     if not piece:
         if noted or relief is not None:
-            raise click.UsageError("Notes belong to a piece: say which.")
+            raise click.UsageError("Notes belong to a piece; name it.")
         advised = advice(db, session.home.settings)
         session.emit(advised, lambda out: _advice(out, advised))
         return
@@ -93,12 +92,12 @@ def _advice(out: "Printer", advised: list["Rescan"]) -> None:
             out.print("    no master is chosen")
         for size in rescan.sizes:
             out.print(f"    {measured_size(size.width_mm, size.height_mm)}: {size.ppi:.0f} ppi, "
-                      f"{size.least_ppi} is the least; {size.prints} asked")
+                      f"{size.least_ppi} ppi needed; {size.prints} ordered")
         if rescan.scan_ppi and rescan.master_ppi:
             out.print(f"    scanned at {rescan.master_ppi:.0f} ppi; "
-                      f"{rescan.scan_ppi:.0f} on the original would serve all")
+                      f"{rescan.scan_ppi:.0f} on the original would be enough for all")
     if not advised:
-        out.print("Every master serves the sizes asked of it.")
+        out.print("Every master is large enough for the sizes ordered.")
 
 
 def _piece(out: "Printer", ours: list["Rescan"], expected: "Captures | None", offered: list["Captured"]) -> None:

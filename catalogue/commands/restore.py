@@ -13,16 +13,14 @@ if TYPE_CHECKING:
 
 @click.command("restore")
 @click.argument("file")
-@click.option("--from", "source", metavar="STORE", help="The store to take it from; else the one checked last.")
-@click.option("--digest", metavar="SHA256", help="Bring back an earlier content, by the digest it had.")
+@click.option("--from", "source", metavar="STORE", help="The store to restore from; otherwise the one checked last.")
+@click.option("--digest", metavar="SHA256", help="Bring back earlier content, by its digest.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @json_option
 @click.pass_obj
 def command(session: Session, file: str, source: str | None, digest: str | None, yes: bool) -> None:
-    """Put a good copy back in FILE's place: a path, STORE:path, or the end of one.
-
-    The copy is made beside it and verified first; only then the names are switched. The former file stays beside it
-    with a name ending in .damaged and the time.
+    """Restore FILE (a path, STORE:path, or the end of one) from a good copy. The copy is made beside it and verified
+    first; only then are the names switched. The old file stays beside it, with .damaged and the time added to its name.
     """
     from catalogue.fixity.restore import find_file
     from catalogue.operations.restoring import plan_restore, restore_file, summarize
@@ -33,9 +31,10 @@ def command(session: Session, file: str, source: str | None, digest: str | None,
     if not yes:
         note(f"Restore   {planned.target}")
         note(f"from      {planned.source}")
-        note("The present file is kept aside beside it." if planned.present else "Nothing stands in its place now.")
-        ask("Write into this store?", otherwise="Nothing was restored.")
-    with interruptible("Nothing was restored; the file is as it was.") as cancelled, bar() as report:
+        note("The present file is kept beside it under another name." if planned.present else "There is no file "
+                                                            "there now.")
+        ask("Write to this store?", otherwise="Nothing was restored.")
+    with interruptible("Nothing was restored; the file is unchanged.") as cancelled, bar() as report:
         done = restore_file(db, session.home, planned, report=report, cancelled=cancelled)
     session.stopped = ""  # too late to stop: it is restored
     session.emit(done, lambda out: out.lines(summarize(done)))

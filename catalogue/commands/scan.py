@@ -17,28 +17,28 @@ ROLES = ("master", "tile", "print file", "reference", "unsorted")
 
 @click.group("scan")
 def command() -> None:
-    """Scans: their role, and the piece they show."""
+    """Scans: their role and their piece."""
 
 
 @command.command("set")
 @click.argument("scan")
-@click.option("--role", type=click.Choice(ROLES), help="What it is.")
+@click.option("--role", type=click.Choice(ROLES), help="Its role.")
 @click.option("--piece", help="The piece it shows: its number, title, or artist and title.")
-@click.option("--new", "title", help="It shows a new piece of this title.")
-@click.option("--artist", help="With --new: by this artist, else by that of the piece it is filed under.")
+@click.option("--new", "title", help="It shows a new piece with this title.")
+@click.option("--artist", help="With --new: by this artist; otherwise by the artist of its present piece.")
 @json_option
 @click.pass_obj
 def set_(session: Session, scan: str, role: str | None, piece: str | None, title: str | None,
          artist: str | None) -> None:
-    """State what SCAN (a file's path or name, or the first digits of its SHA-256) is. Later index runs follow."""
+    """Say what SCAN (a file's path or name, or the first digits of its SHA-256) is. Later index runs follow this."""
     from catalogue.errors import Refused
     from catalogue.indexing.corrections import piece_of
     from catalogue.operations.correcting import describe_scan, file_under_new_piece
 
     if piece and title:
-        raise Refused("A scan is filed under one piece.", hint="Give --piece or --new.")
+        raise Refused("A scan belongs to one piece.", hint="Give --piece or --new.")
     if not (role or piece or title):
-        raise Refused("There is nothing to state.", hint="Give --role, --piece or --new.")
+        raise Refused("Nothing to change.", hint="Give --role, --piece or --new.")
     db = session.database()
     chosen = find_scan(db, scan)
     piece_id = find_piece(db, piece).id if piece else None
@@ -46,7 +46,7 @@ def set_(session: Session, scan: str, role: str | None, piece: str | None, title
         if artist is None and chosen.piece_id is not None:
             artist = piece_of(db, chosen.piece_id).artist
         if artist is None:
-            raise Refused("Nothing says who made the new piece.", hint="Give --artist.")
+            raise Refused("The new piece needs an artist.", hint="Give --artist.")
         done = file_under_new_piece(db, chosen.id, artist, title, role=role)
     else:
         done = describe_scan(db, chosen.id, role=role, piece_id=piece_id)
@@ -66,9 +66,10 @@ def find_scan(db: "Database", words: str) -> "Scan":
     by_file = scans.in_files_called(db, words)
     matches = {scan.id: scan for scan in (*fitting, *(scan for _, scan in by_file))}
     if not matches:
-        raise NotFound(f"No scan fits {words!r}.", hint="Give a file's path as `catalogue show` tells it, or the first "
+        raise NotFound(f"No scan matches {words!r}.", hint="Give a file's path as `catalogue show` prints it, or the "
+                                                           "first "
                        "digits of its SHA-256.")
     if len(matches) > 1:
         named = [path for path, _ in by_file[:6]] or [scan.sha256[:16] for scan in fitting]
-        raise Ambiguous(f"{len(matches)} scans fit {words!r}.", hint="; ".join(named) + ".")
+        raise Ambiguous(f"{len(matches)} scans match {words!r}.", hint="; ".join(named) + ".")
     return next(iter(matches.values()))

@@ -61,7 +61,8 @@ class Session:
         from catalogue.errors import Refused
 
         if self.home.settings.read_only:
-            raise Refused("This catalogue is a copy to look at.", hint="Change it on the seat that keeps it.",
+            raise Refused("This catalogue is a read-only copy.", hint="Make changes on the workstation that holds "
+                                                            "the catalogue.",
                           path=self.home.folder)
 
     def emit(self, data: object, text: Callable[[Printer], None]) -> None:
@@ -86,7 +87,7 @@ def json_option(command: Callable[..., Any]) -> Callable[..., Any]:
 def need_terminal() -> None:
     """Raises UsageError where the screens cannot be drawn: without a terminal at both ends, or on a dumb one."""
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
-        raise click.UsageError("The screens need a terminal. Name a command, or see what there is: catalogue --help")
+        raise click.UsageError("The screens need a terminal. Use a command instead; list them with: catalogue --help")
     if os.environ.get("TERM", "") in ("dumb", "unknown"):
         raise click.UsageError(f"The screens cannot be drawn on this terminal (TERM is {os.environ['TERM']}). Name a "
                                "command, or see what there is: catalogue --help")
@@ -121,7 +122,7 @@ def take_only_text(command: click.Command) -> None:
 
 
 @contextmanager
-def interruptible(words: str = "What was done until then is kept; run it again to carry on.") -> Iterator[Cancelled]:
+def interruptible(words: str = "What was done so far is kept; run it again to continue.") -> Iterator[Cancelled]:
     """A cancel check that Ctrl-C makes true; a second Ctrl-C stops at once.
 
     ``words`` say what holds after stopping. The command then ends with exit code 2, whatever it gives.
@@ -137,7 +138,7 @@ def interruptible(words: str = "What was done until then is kept; run it again t
         asked = True
         if session:
             session.stopped = words
-        note("Stopping after the present file; press again to stop at once.")
+        note("Stopping after this file; press again to stop at once.")
 
     previous = signal.signal(signal.SIGINT, ask)
     try:

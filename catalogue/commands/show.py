@@ -43,17 +43,17 @@ def find_piece(db: "Database", words: str) -> "Piece":
         return meant[0][1]
     if meant:
         listed = "; ".join(f"{said} for {p.artist}: {p.title}" for said, p in meant[:8])
-        raise Ambiguous(f"{words!r} is the number of one piece and the title of another.", hint=f"Say {listed}.")
+        raise Ambiguous(f"{words!r} is the number of one piece and the title of another.", hint=f"Write {listed}.")
     if words.startswith(ID):
         raise NotFound(f"There is no piece number {words.removeprefix(ID)}.", hint="Try: catalogue find WORDS.")
     words = words.removeprefix(TITLE)
     fitting = pieces.matching(db, words) or [
         piece for hit in search(db, words, 20).pieces if (piece := pieces.by_id(db, hit.id))]
     if not fitting:
-        raise NotFound(f"No piece fits {words!r}.", hint="Try: catalogue find WORDS.")
+        raise NotFound(f"No piece matches {words!r}.", hint="Try: catalogue find WORDS.")
     if len(fitting) > 1:
         listed = "; ".join(f"{p.id} {p.artist}: {p.title}" for p in fitting[:8])
-        raise Ambiguous(f"{len(fitting)} pieces fit {words!r}.", hint=f"Give the number: {listed}.")
+        raise Ambiguous(f"{len(fitting)} pieces match {words!r}.", hint=f"Give the number: {listed}.")
     return fitting[0]
 
 

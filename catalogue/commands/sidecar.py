@@ -11,7 +11,7 @@ from catalogue.commands.session import Session, bar, interruptible, json_option
 
 @click.command("sidecar")
 @click.argument("piece", nargs=-1, required=True)
-@click.option("--rights", default="", help="Who holds the rights, as it should read.")
+@click.option("--rights", default="", help="The rights line, as it should read.")
 @click.option("--role", "roles", multiple=True, type=click.Choice(["master", "tile", "print file", "reference"]),
               default=["master"], show_default=True, help="Which scans; may be repeated.")
 @click.option("--into-copy", "folder", type=click.Path(path_type=Path), metavar="FOLDER",
@@ -22,9 +22,8 @@ from catalogue.commands.session import Session, bar, interruptible, json_option
 @click.pass_context
 def command(context: click.Context, session: Session, piece: tuple[str, ...], rights: str, roles: tuple[str, ...],
             folder: Path | None, yes: bool) -> None:
-    """Write what the catalogue knows of PIECE to XMP sidecars beside its scans.
-
-    The scans themselves are never changed. What other programs wrote in a sidecar is kept.
+    """Write PIECE's details to XMP sidecars beside its scans. The scans themselves are never changed. What other
+    programs wrote to a sidecar is kept.
     """
     from catalogue.commands.show import find_piece
     from catalogue.errors import NotFound
@@ -40,7 +39,7 @@ def command(context: click.Context, session: Session, piece: tuple[str, ...], ri
     what = f"{len(targets)} copies into {folder}" if folder else f"{len(targets)} sidecars beside the scans"
     if not yes:
         if session.as_json or not sys.stdin.isatty():
-            raise click.UsageError("Say --yes where no one can be asked.")
+            raise click.UsageError("Use --yes when there is nobody to ask.")
         ask(f"{chosen.artist}, {chosen.title}: write {what}?", otherwise="Nothing was written.", default=True)
     with interruptible("What was written is kept.") as cancelled, bar() as report:
         written = write_descriptions(db, targets, description, folder, report=report, cancelled=cancelled)

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 @click.option("--to", "last", default="", help="Last day of the period.")
 @click.option("--to-file", "files", multiple=True, type=click.Path(path_type=Path, dir_okay=False),
               help="Issue it and write it to this new file: .html, .pdf or .csv. May be given several times.")
-@click.option("--issue", "issued", is_flag=True, help="Issue it: it is kept as it is, and corrected by the next one.")
+@click.option("--issue", "issued", is_flag=True, help="Issue it; later corrections go into the next one.")
 @click.option("--draft", is_flag=True, help="With --to-file: write it as a draft, and issue nothing.")
 @json_option
 @click.pass_obj

@@ -23,22 +23,21 @@ def command() -> None:
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--kind", type=click.Choice(["primary", "copy", "off-site"]), default="primary", show_default=True)
 @click.option("--marker/--no-marker", default=None,
-              help="Write the marker file that lets the disk be known again elsewhere; asked where not said.")
+              help="Write the marker file by which the disk is recognised elsewhere; asked if not given.")
 @click.option("--one-reader", is_flag=True, help="A spinning disk: read one file at a time.")
 @json_option
 @click.pass_obj
 def add(session: Session, name: str, folder: Path, kind: str, marker: bool | None, one_reader: bool) -> None:
-    """Take FOLDER as the store NAME.
-
-    One small file, the marker, is written at its root if you agree; nothing else is ever changed there.
+    """Add FOLDER as the store NAME. One small file, the marker, is written at its root if you agree; nothing else there
+    is changed.
     """
     from catalogue.indexing.stores import MARKER, read_marker
     from catalogue.operations.stores import add_store, summarize
 
     db = session.database()
     if marker is None and folder.is_dir() and read_marker(folder) is None:
-        marker = yes_or_no(f"Write the marker {MARKER} into {folder}, so that this store is known again under another "
-                           "mount point?", default=True, otherwise="No store was added; say --marker or --no-marker.")
+        marker = yes_or_no(f"Write the marker {MARKER} into {folder}, so that this store is recognised under another "
+                           "mount point?", default=True, otherwise="No store was added; use --marker or --no-marker.")
     done = add_store(db, session.home, name, folder, kind, consent=bool(marker), one_reader=one_reader)
     session.emit(done.store, lambda out: out.lines([*summarize(done), "Next: catalogue index"]))
 
@@ -47,7 +46,7 @@ def add(session: Session, name: str, folder: Path, kind: str, marker: bool | Non
 @json_option
 @click.pass_obj
 def list_stores(session: Session) -> None:
-    """Stores with what they hold and whether they are connected."""
+    """Stores, what they hold, and whether they are connected."""
     from catalogue.indexing.stores import locate_store, marked_elsewhere, on_one_disk
     from catalogue.records import stores
 
@@ -71,7 +70,7 @@ def list_stores(session: Session) -> None:
             (row["name"], row["kind"], "online" if row["online"] else "OFFLINE", row["files"], data_size(row["bytes"]),
              row["missing"], row["folder"]) for row in rows])
         for first, second in shared:
-            out.print(f"{first} and {second} are on one disk: when it fails, both are lost.")
+            out.print(f"{first} and {second} are on one disk: if it fails, both are lost.")
         for row in rows:
             for other in row["marker also at"]:
                 out.print(f"{other} has the marker of {row['name']}: a clone, or the disk at a new place."
@@ -86,7 +85,7 @@ def list_stores(session: Session) -> None:
 @json_option
 @click.pass_obj
 def retire(session: Session, name: str, yes: bool) -> None:
-    """Leave a store out from now on. Nothing on its disk is touched; adding it again brings its rows back."""
+    """Retire a store. Nothing on its disk is touched; adding it again brings its records back."""
     from catalogue.operations.stores import retire_store, summarize
     from catalogue.records import stores
 
@@ -104,10 +103,9 @@ def retire(session: Session, name: str, yes: bool) -> None:
 @json_option
 @click.pass_obj
 def move(session: Session, name: str, folder: Path) -> None:
-    """Say that the store NAME lies at FOLDER now: after a restore to another disk, or a new mount point.
-
-    FOLDER must have the store's marker. Nothing on the disk is touched. It also says which of two disks with one
-    marker, a disk and its clone, is the store.
+    """Tell the catalogue that the store NAME is now at FOLDER, after a move to another disk or a new mount point.
+    FOLDER must have the store's marker. Nothing on the disk is touched. Also use it to choose between a disk and its
+    clone with the same marker.
     """
     from catalogue.operations.stores import move_store, summarize
 

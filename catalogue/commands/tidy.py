@@ -15,24 +15,23 @@ if TYPE_CHECKING:
     from catalogue.intake.tidy import Tidying
 
 
-KEPT = "What was renamed stays so; run it again for the rest, or undo it."
+KEPT = "What was renamed stays renamed; run it again for the rest, or undo it."
 
 
 @click.command("tidy")
 @click.argument("store_name", metavar="[STORE]", required=False)
 @click.option("--level", type=click.Choice(["portable", "place", "rule"]), default="rule", show_default=True,
-              help="portable: only names some system refuses; place: folders too; rule: the whole path.")
+              help="portable: only names that some systems refuse; place: folders too; rule: the whole path.")
 @click.option("--yes", is_flag=True, help="Apply without asking.")
 @click.option("--undo", "undo_file", type=click.Path(path_type=Path), metavar="FILE",
-              help="Bring back what an earlier tidying moved.")
+              help="Undo an earlier tidying.")
 @json_option
 @click.pass_obj
 @click.pass_context
 def command(context: click.Context, session: Session, store_name: str | None, level: str, yes: bool,
             undo_file: Path | None) -> None:
-    """Show what in STORE breaks the naming rule, and rename it if you agree.
-
-    Nothing is overwritten or deleted; every file is checked first, and an undo file is written. Sidecars go along.
+    """Show what in STORE breaks the naming rule, and rename it if you agree. Nothing is overwritten or deleted, every
+    file is checked first, and an undo file is written. Sidecars move too.
     """
     from catalogue.intake.moving import cut_short
     from catalogue.intake.tidy import Level, plan_tidying
@@ -46,7 +45,7 @@ def command(context: click.Context, session: Session, store_name: str | None, le
         session.emit(done, lambda out: out.lines(summarize(done)))
         context.exit(1 if done.left else 0)
     if not store_name:
-        raise click.UsageError("Say which store, or --undo FILE.")
+        raise click.UsageError("Name a store, or use --undo FILE.")
     store = stores.by_name(db, store_name)
     plan = plan_tidying(db, home.settings, store, Level(level))
     unfinished = cut_short(home, store)
@@ -56,7 +55,7 @@ def command(context: click.Context, session: Session, store_name: str | None, le
     interactive = sys.stdin.isatty() and not session.as_json
     asked = f"Rename {len(plan.moves)} file{'' if len(plan.moves) == 1 else 's'} in {plan.store}?"
     if unfinished and not plan.moves:
-        asked = f"An earlier tidying of {plan.store} was cut short. Complete it?"
+        asked = f"An earlier tidying of {plan.store} was interrupted. Complete it?"
     if (plan.moves or unfinished) and (yes or (interactive and yes_or_no(asked, otherwise="Nothing was renamed."))):
         with interruptible(KEPT) as cancelled, bar() as report:
             result = apply_tidying(db, home, plan, report=report, cancelled=cancelled)

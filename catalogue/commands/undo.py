@@ -10,12 +10,11 @@ from catalogue.commands.session import Session, json_option
 @json_option
 @click.pass_obj
 def command(session: Session, number: int | None) -> None:
-    """Take back the statement NUMBER (see: catalogue history), or the last one that still stands.
-
-    Refused where what it stated was changed since.
+    """Undo the change NUMBER (see: catalogue history), or the last one not yet undone. Refused where the same facts
+    were changed since.
     """
     from catalogue.operations.correcting import undo_statement
 
     done = undo_statement(session.database(), number)
     session.emit(done, lambda out: out.print(f"{done.detail}."
-                                             + (f" Undo this too: catalogue undo {done.id}" if done.id else "")))
+                                             + (f" Undo this: catalogue undo {done.id}" if done.id else "")))

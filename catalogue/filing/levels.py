@@ -32,7 +32,7 @@ def with_choice(choices: Iterable[Choice], new: Choice) -> tuple[Choice, ...]:
 
 
 def meaning_of(choices: Iterable[Choice], folder: Sequence[str]) -> str:
-    """What a folder means, "" where that is left to the guess."""
+    """What a folder means, "" where that is guessed from the names."""
     fitting = [one for one in choices
                if one.depth == len(folder) - 1 and tuple(folder[:len(one.prefix)]) == one.prefix]
     return max(fitting, key=lambda one: len(one.prefix)).meaning if fitting else ""

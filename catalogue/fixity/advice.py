@@ -79,7 +79,7 @@ def next_step(db: Database, finding: Finding) -> NextStep:
                             f"catalogue index {_quoted(store)}")
         case "offline":
             return NextStep("Connect the disk or share, then audit it.", "connect", f"catalogue audit {_quoted(store)}")
-    return NextStep(finding.hint or "Look at the file.", "look")
+    return NextStep(finding.hint or "Check the file.", "look")
 
 
 def _copy(db: Database, finding: Finding) -> NextStep:
@@ -88,7 +88,8 @@ def _copy(db: Database, finding: Finding) -> NextStep:
     scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
     intact = [h for h in copy_rows.holders(db, scan.sha256) if h.intact] if scan else []
     if scan and not intact:
-        return NextStep("No intact copy is known. Connect disks that may hold one, index them, and look again.", "look")
+        return NextStep("No intact copy is on record. Connect disks that may hold one, index them, and check again.",
+                        "look")
     lacking = [s for s in store_rows.listed(db) if s.id not in {h.store_id for h in intact}]
     fitting = [s for s in lacking if s.kind == "off-site"] if off_site else sorted(
         lacking if scan else [s for s in lacking if s.kind != "primary"], key=lambda s: s.kind == "primary")
@@ -116,14 +117,16 @@ def _repair(db: Database, finding: Finding, store: str) -> NextStep:
         checked = f", checked {best.checked_at[:10]}" if best.checked_at else ", not checked since it was read"
         text = f"Restore it from {best.store}{checked}."
         if finding.kind == "edited":
-            text = f"If it was meant, accept it and index the store; else restore it from {best.store}{checked}."
+            text = ("If it was intended, accept it and index the store; "
+                    f"otherwise restore it from {best.store}{checked}.")
         return NextStep(text, "restore", f"catalogue restore {place} --from {_quoted(best.store)}", finding.file_id,
                         best.store, former.sha256 if former else "")
     if finding.kind == "edited":
-        return NextStep("If it was meant, accept it and index the store. No copy of what it was is known.", "accept",
+        return NextStep("If it was intended, accept it and index the store. No copy of the earlier content is on "
+                        "record.", "accept",
                         f"catalogue index {_quoted(store)}")
-    return NextStep("No sound copy is known. Connect disks that may hold one, index them, and look again; until then"
-                    " leave the file and its disk alone.", "look")
+    return NextStep("No sound copy is on record. Connect disks that may hold one, index them, and check again; until "
+                    "then do not touch the file or its disk.", "look")
 
 
 def _former(db: Database, finding: Finding) -> Scan | None:
@@ -134,7 +137,7 @@ def _former(db: Database, finding: Finding) -> Scan | None:
 def accept(db: Database, settings: Settings, finding_id: int, why: str) -> None:
     """Close a finding on a person's word, with an event; copies are counted anew.
 
-    A missing file is let go: its row leaves the inventory. An edit that only an audit has seen is taken in by the next
+    A missing file is let go: its row leaves the inventory. An edit that only an audit has seen is imported by the next
     index run without a further question; until then the file counts as no copy.
 
     Raises :class:`Refused` for damage: bytes that are wrong do not become right by being accepted.

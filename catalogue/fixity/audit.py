@@ -49,7 +49,7 @@ class Budget:
 class StoreAudit:
     """What an audit of one store did.
 
-    ``outcome``: ``finished`` (all that was due), ``budget`` (the budget is spent), ``cancelled``, ``failed`` (the
+    ``outcome``: ``finished`` (all that was due), ``budget`` (the limit is reached), ``cancelled``, ``failed`` (the
     store went away), ``offline``. ``carried_on`` is how many files an audit that was stopped had done before.
     """
 
@@ -251,7 +251,7 @@ def _ended(db: Database, home: Home, part: _StoreRun, report: Report, cancelled:
     left = part.due - part.checked
     with transaction(db):
         if part.outcome == "failed":
-            findings.record(db, "offline", "the store went away during an audit", store_id=part.store.id,
+            findings.record(db, "offline", "the store was disconnected during an audit", store_id=part.store.id,
                             hint="Connect it, then audit it again.")
             open_counts["offline"] = 1
         counts = {"checked": part.checked, "intact": part.intact, "bytes": part.bytes, "left": left,

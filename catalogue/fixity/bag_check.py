@@ -85,9 +85,9 @@ def _walk_payload(bag: _Bag) -> None:
             place = Path(where) / name
             path = place.relative_to(bag.folder).as_posix()
             if place.is_symlink():
-                bag.blame(path, "a link is no payload")
+                bag.blame(path, "a link cannot be payload")
             elif name in files and not place.is_file():
-                bag.blame(path, "something that is no file is no payload")
+                bag.blame(path, "only files can be payload")
             elif name in files:
                 key = normalize("NFC", path)
                 if key in bag.payload:
@@ -219,7 +219,7 @@ def _check_digests(bag: _Bag, report: Report, cancelled: Cancelled) -> None:
             continue
         for algorithm, digest in digests.items():
             if computed[algorithm] != digest:
-                bag.blame(path, f"its {algorithm} checksum does not hold")
+                bag.blame(path, f"its {algorithm} checksum is wrong")
 
 
 def _digests(place: Path, algorithms: list[str], cancelled: Cancelled) -> dict[str, str]:

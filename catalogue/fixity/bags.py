@@ -50,7 +50,7 @@ def write_bag(db: Database, target: Path, wanted: Sequence[Baggable], *, descrip
     """
     target = target.expanduser().absolute()
     if os.path.lexists(target):
-        raise Refused("There is already something of this name.", hint="Choose a new folder.", path=target)
+        raise Refused("Something with this name already exists.", hint="Choose a new folder.", path=target)
     store = store_holding(db, target)
     if store is not None:
         raise Refused(f"This folder lies in the store {store.name!r}.", hint="Choose one outside the stores.",
@@ -105,7 +105,7 @@ def _source(db: Database, item: Baggable) -> Iterator[Entry]:
             with opened_store(db, store) as root, open_entry(root, native_path(holder.path)) as entry:
                 yield entry
             return
-    raise NotFound("No sound file of this scan is at hand.", hint="Connect the store that holds it.",
+    raise NotFound("No sound file of this scan can be reached.", hint="Connect the store that holds it.",
                    path=display_path(item.path))
 
 

@@ -83,7 +83,7 @@ def check_open(fd: int, expected: Expected, *, tell: Callable[[int], None], canc
     try:
         before = os.fstat(fd)
         if not stat.S_ISREG(before.st_mode):
-            return Checked(Result.MISSING, detail="something that is no file stands in its place")
+            return Checked(Result.MISSING, detail="something other than a file is in its place")
         if not before.st_size and expected.size:
             return Checked(Result.EMPTY, 0, before.st_mtime_ns, detail=f"no bytes where {expected.size:,} were")
         if before.st_size != expected.size:
@@ -111,7 +111,7 @@ def _compared(digest: str, mtime_ns: int, expected: Expected) -> Result:
 
 def _refused(error: OSError) -> Checked:
     if error.errno in _GONE:
-        return Checked(Result.MISSING, detail="there is no such file any more")
+        return Checked(Result.MISSING, detail="the file is no longer there")
     return Checked(Result.UNREADABLE, detail=f"it cannot be opened: {error.strerror}")
 
 

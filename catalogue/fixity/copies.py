@@ -37,7 +37,8 @@ class NotCopied:
 
 @dataclass(frozen=True, slots=True)
 class CopySummary:
-    """What bringing a store up to date did. ``outcome``: finished, cancelled, full, failed (the store went away).
+    """What bringing a store up to date did. ``outcome``: finished, cancelled, full, failed (the store was
+    disconnected).
 
     ``trouble`` says what ended a run that failed, and what failed at its end.
 
@@ -80,7 +81,7 @@ def review(db: Database, settings: Settings) -> dict[str, int]:
             counted[kind] = len(lacking)
             _update_findings(db, kind, lacking if possible else {}, fixity.open_scan_findings(db, kind))
             if lacking and not possible:
-                findings.record(db, kind, f"{lack}: this holds for {len(lacking)} of {len(masters)} masters", hint=hint)
+                findings.record(db, kind, f"{lack}: {len(lacking)} of {len(masters)} masters", hint=hint)
             else:
                 findings.resolve(db, "there is a store for them", path="", kinds=(kind,))
     return counted
@@ -142,7 +143,7 @@ def plan(db: Database, target: Store, source: Store | None = None, *, masters_on
 def not_copyable(db: Database, target: Store, source: Store | None = None, *,
                  masters_only: bool = False) -> list[NotCopied]:
     """What ``target`` lacks and :func:`plan` leaves out, for no intact copy of it is known in the source."""
-    return [NotCopied(path, "no intact copy of it is known: restore it first" if readable else "it could never be read")
+    return [NotCopied(path, "no intact copy is on record: restore it first" if readable else "it could never be read")
             for path, readable in fixity.without_source(db, target.id, source.id if source else None, masters_only)]
 
 
@@ -162,7 +163,8 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
         other = overlapping_store(db, root.path, but=target.id)
         if other is not None:
             raise Refused(f"The stores {target.name!r} and {other.name!r} are one folder, or lie within each other:"
-                          " a copy there is none.", hint="Retire one of them: catalogue store retire.", path=root.path)
+                          " a copy there does not count.", hint="Retire one of them: catalogue store retire.",
+                          path=root.path)
         with transaction(db):
             run_id = runs.start(db, "copy", target.id)
         tally, outcome, trouble = _Tally(), "finished", ""
@@ -197,7 +199,7 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
                           "not copied": len(tally.not_copied)})
             review(db, home.settings)
         except CatalogueError as error:  # it must not hide what was copied
-            trouble = " ".join(filter(None, (trouble, f"Copies could not be counted anew. {error}")))
+            trouble = " ".join(filter(None, (trouble, f"Copies could not be recounted. {error}")))
     return CopySummary(target.name, outcome, tally.copied, tally.adopted, tally.renamed, tally.bytes,
                        tuple(tally.not_copied), trouble)
 
@@ -295,9 +297,9 @@ def _source(origin: OpenFolder, holder: Holder) -> Iterator[Entry]:
 
 
 def _note(db: Database, target: Store, path: str, root: OpenFolder, place: Entry, item: Wanted, how: str) -> None:
-    """Record the copy, unless the store went away meanwhile: then it lies where nobody will look for it."""
+    """Record the copy, unless the store was disconnected meanwhile: then it lies where nobody will look for it."""
     if not still_at(root):
-        raise StoreAway(f"The store {target.name!r} went away while a file was copied to it.",
+        raise StoreAway(f"The store {target.name!r} was disconnected while a file was being copied to it.",
                         hint="Connect it, then run this again.", path=root.path)
     stat = place.stat()
     with transaction(db):

@@ -75,7 +75,7 @@ def staged_copy(source: Path | Entry, target: Path | Entry, *, sha256: str | Non
     try:
         stat = os.fstat(origin)
         if not is_regular(stat):
-            raise NotFound("The file to copy is no file.", path=origin_path)
+            raise NotFound("What is to be copied is not a file.", path=origin_path)
         with opened(target) as entry, part_of(entry) as (part, out):
             with writing(entry.path):
                 taken = entry.exists()
@@ -83,12 +83,12 @@ def staged_copy(source: Path | Entry, target: Path | Entry, *, sha256: str | Non
                     raise Refused("A file with this name is already there; it is not overwritten.", path=entry.path)
                 if taken and _id(entry.stat()) == _id(stat):
                     raise Refused("The file to copy and the one to replace are one file.",
-                                  hint="Take it from another store.", path=entry.path)
+                                  hint="Copy it from another store.", path=entry.path)
             _need_room(entry.folder, stat.st_size, entry.path)
             digest = _poured(origin, out, stat.st_size, origin_path, entry.path, report, cancelled)
             after = os.fstat(origin)
             if (after.st_size, after.st_mtime_ns) != (stat.st_size, stat.st_mtime_ns):
-                raise Refused("The file changed while it was copied.", hint="Copy it when nothing writes to it.",
+                raise Refused("The file changed while it was copied.", hint="Copy it when nothing is writing to it.",
                               path=origin_path)
             if sha256 is not None and digest != sha256:
                 raise Damaged("The file to copy fails its check: its SHA-256 is not the recorded one.",
@@ -99,7 +99,7 @@ def staged_copy(source: Path | Entry, target: Path | Entry, *, sha256: str | Non
                 flush(out)
             _read_back(out, digest, stat.st_size, entry.path, report, cancelled)
             if not still_at(entry.folder):
-                raise StoreAway("The folder went away while a file was copied to it.",
+                raise StoreAway("The folder was disconnected while a file was being copied to it.",
                                 hint="Connect the disk, then run this again.", path=entry.folder.path)
             yield Staged(part, entry, digest)
     finally:
@@ -182,10 +182,10 @@ def _read_back(out: int, digest: str, size: int, target: Path, report: Report, c
     try:
         held, count = sha256_of_fd(out, report, cancelled, stage="verify", total=size)
     except OSError as error:
-        raise Damaged(f"The copy cannot be read back: {error.strerror}.", hint="Do not trust this disk.",
+        raise Damaged(f"The copy cannot be read back: {error.strerror}.", hint="Do not rely on this disk.",
                       path=target) from error
     if (held, count) != (digest, size):
-        raise Damaged("The copy does not read back as it was written.", hint="Do not trust this disk or its cable.",
+        raise Damaged("The copy does not read back as written.", hint="Do not rely on this disk or its cable.",
                       path=target)
 
 
@@ -196,5 +196,5 @@ def _need_room(folder: OpenFolder, size: int, target: Path) -> None:
         raise failed(error, target) from error
     free = volume.f_bavail * volume.f_frsize
     if free < size + SPARE_BYTES:
-        raise NoRoom(f"The disk lacks room: {size / 1e6:,.1f} MB wanted, {free / 1e6:,.1f} MB free.",
+        raise NoRoom(f"Not enough room on the disk: {size / 1e6:,.1f} MB needed, {free / 1e6:,.1f} MB free.",
                      hint="Make room, then try again.", path=target)

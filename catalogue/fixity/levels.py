@@ -15,7 +15,7 @@ from catalogue.records.fixity_facts import Answer, Facts
 from catalogue.settings import Home
 
 AREAS = ("Storage", "Integrity", "Control", "Metadata", "Content")
-NAMES = {0: "not yet 1", 1: "Know", 2: "Protect", 3: "Monitor", 4: "Sustain"}
+NAMES = {0: "below level 1", 1: "Know", 2: "Protect", 3: "Monitor", 4: "Sustain"}
 
 # What only a person knows.
 QUESTIONS = {

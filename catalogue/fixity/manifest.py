@@ -139,9 +139,9 @@ def note_unreadable(db: Database, store: Store, found: Manifest | None) -> str:
             findings.resolve(db, "not so any more", store_id=store.id, path=NAME, kinds=(UNUSABLE,))
         return ""
     findings.record(db, UNUSABLE, found.unreadable, store_id=store.id, path=NAME,
-                    hint="Look at it; who may write to this disk? Then write it anew: catalogue export manifest"
+                    hint="Check it, and who can write to this disk. Then write it again: catalogue export manifest"
                     " --into-store.")
-    return f"The checksum manifest of {store.name} was passed over. {found.unreadable}"
+    return f"The checksum manifest of {store.name} was skipped. {found.unreadable}"
 
 
 def _head(text: str) -> Head | None:

@@ -39,7 +39,7 @@ class RebuiltStore:
 @dataclass(frozen=True, slots=True)
 class Rebuilt:
     """What a rebuild did; ``aside`` is where the former catalogue lies, None where there was none. ``put_back`` is what
-    the journal and the former file gave of orders, editions and all else that was stated. ``passed_over``: manifests
+    the journal and the old file gave of orders, editions and all else that was stated. ``passed_over``: manifests
     that could not be read, in words."""
 
     stores: tuple[RebuiltStore, ...]
@@ -60,7 +60,8 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = ignore_progre
         raise NotFound("Name the stores' folders.", hint="catalogue recover --rebuild FOLDER…")
     present = condition(home.database)
     if not present.faults and present.files:
-        raise Refused("There is a sound catalogue here.", hint="Rebuild into another folder: catalogue --catalogue"
+        raise Refused("There is already a sound catalogue here.", hint="Rebuild into another folder: catalogue "
+                                                            "--catalogue"
                       " FOLDER recover --rebuild …", path=home.database)
     home.folder.mkdir(parents=True, exist_ok=True)
     before = log.kept_head(home)
@@ -131,7 +132,7 @@ def _beside(home: Home, name: str) -> Manifest | None:
 
 
 def _unreadable_beside(home: Home) -> list[str]:
-    return [f"{path.name} beside the catalogue was passed over. {found.unreadable}"
+    return [f"{path.name} beside the catalogue was skipped. {found.unreadable}"
             for path in sorted((home.folder / "manifests").glob("*.sha256"))
             if (found := manifest.read_if_there(path)) and found.unreadable]
 
@@ -143,7 +144,7 @@ def _compared(db: Database, store: Store, listed: Manifest | None) -> RebuiltSto
         with transaction(db):
             findings.record(db, manifest.UNUSABLE, f"{count} {'line' if count == 1 else 'lines'} of the checksum "
                             f"manifest cannot be used: {'; '.join(listed.faults[:5])}", store_id=store.id,
-                            path=manifest.NAME, hint="Look at it; who may write to this disk?")
+                            path=manifest.NAME, hint="Check it, and who can write to this disk.")
     if listed is None:
         return RebuiltStore(store.name, len(held), None)
     differ = missing = 0

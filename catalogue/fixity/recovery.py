@@ -2,7 +2,7 @@
 
 The new catalogue is prepared whole under another name: the backup, then the events that the damaged file still gives
 and the chain proves, then every other statement of the journal. One rename, to ``recovered_path``, decides: from
-then on nobody opens the former file, and whatever is left to do is done by the next ``recover``.
+then on nobody opens the old file, and whatever is left to do is done by the next ``recover``.
 """
 
 import os
@@ -73,7 +73,7 @@ class Recovered:
 
 
 def recover(home: Home, source: Path | None = None, *, report: Report = ignore_progress) -> Recovered:
-    """Put a backup in the catalogue's place, with everything stated since; the present file is kept aside.
+    """Replace the catalogue with a backup, with everything stated since; the present file is kept under another name.
 
     Raises:
         Refused: no ``source`` was named and the catalogue is sound. NotFound: no backup. Damaged: the one named
@@ -89,7 +89,7 @@ def recover(home: Home, source: Path | None = None, *, report: Report = ignore_p
             report(Progress("Recover", note="examining the catalogue"))
             if not condition(home.database).faults:
                 raise Refused(f"The catalogue is sound: there is nothing to recover.{_told_before(home)}",
-                              hint="To go back all the same, name the backup with --from.", path=home.database)
+                              hint="To go back anyway, name the backup with --from.", path=home.database)
             generation, _ = newest_sound(home, report)
             source = generation.path
         else:
@@ -187,7 +187,7 @@ def _put_back(db: Database, before: Condition, entries: dict[str, Event], highes
     readable = salvage.readable_log(damaged[0], start, chain, highest) if damaged else salvage.ReadableLog()
     kept = [event for n, event in enumerate(readable.proven, start + 1) if event.id == n and continues]
     others = {event.chain: event for event in (*readable.proven[len(kept):], *readable.unproven) if event.change}
-    doubts += [f"event {event.id} was altered in the damaged file and is left out" for event in readable.altered]
+    doubts += [f"event {event.id} was altered in the damaged file and is cropped" for event in readable.altered]
     known = journal.known_chains(db) | {event.chain for event in kept}
     for event in kept:
         known |= journal.put_back_chains(event.detail)
@@ -215,7 +215,7 @@ def _put_back(db: Database, before: Condition, entries: dict[str, Event], highes
         words += f"; events {last_kept + 1} to {highest} were lost"
         words += f", {len(left)} statements among them were put back" if left else ""
     if not journal_whole and not (readable.whole and not readable.altered):
-        doubts.append(f"Neither the journal nor the former file is whole: what was stated after event {last_kept}"
+        doubts.append(f"Neither the journal nor the old file is whole: what was stated after event {last_kept}"
                       f"{' of ' + before.last_event if before.last_event and not kept else ''} may be gone where it"
                       " is not named here.")
     with transaction(db):

@@ -1,4 +1,4 @@
-"""Put a good copy back in a file's place: copy, verify, then switch; the bad file is kept aside."""
+"""Put a good copy back in a file's place: copy, verify, then switch; the bad file is kept under another name."""
 
 import os
 from contextlib import ExitStack, suppress
@@ -41,7 +41,7 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class Restored:
-    """What a restore did; ``aside`` is where the former file lies, None where there was none."""
+    """What a restore did; ``aside`` is where the old file lies, None where there was none."""
 
     path: Path
     aside: Path | None
@@ -69,13 +69,13 @@ def find_file(db: Database, words: str) -> Located:
                 return _located(db, file.id)
     matches = fixity.ending_with(db, escape_path(words))
     if not matches:
-        raise NotFound("No file on record is called so.", hint="Give its path, or STORE:path.", path=words)
+        raise NotFound("No file on record has that name.", hint="Give its path, or STORE:path.", path=words)
     broken = [f for f in matches if not copies.is_sound(db, f.id)]
     if len(broken) == 1:
         return broken[0]
     if len(matches) > 1:
-        raise Ambiguous("Several files are called so.",
-                        hint="Say which: " + ", ".join(f"{f.store}:{display_path(f.path)}" for f in matches[:5]) + ".")
+        raise Ambiguous("Several files have that name.",
+                        hint="Choose one: " + ", ".join(f"{f.store}:{display_path(f.path)}" for f in matches[:5]) + ".")
     return matches[0]
 
 
@@ -97,7 +97,7 @@ def plan(db: Database, file_id: int, source_store: Store | None = None, *, sha25
     """
     due = fixity.due_file(db, file_id)
     if due is None:
-        raise NotFound("There is no digest on record for this file.", hint="It never could be read.")
+        raise NotFound("There is no digest on record for this file.", hint="It has never been readable.")
     wanted = sha256 or due.sha256
     store = stores.by_id(db, due.store_id)
     root = locate_store(db, store)
@@ -106,7 +106,7 @@ def plan(db: Database, file_id: int, source_store: Store | None = None, *, sha25
     target = Path(real_path(root, due.path))
     if check(str(target), Expected(target.stat().st_size if target.is_file() else -1, due.mtime_ns, wanted),
              tell=lambda _: None, cancelled=never_cancelled).result is Result.INTACT:
-        raise Refused("The file is sound: there is nothing to restore.", hint="Audit it to close its findings.",
+        raise Refused("The file is sound; there is nothing to restore.", hint="Audit it to close its findings.",
                       path=target)
     origin_store, source, path = _source(db, wanted, due, source_store, target)
     return Plan(due, store, target, origin_store, source, path, wanted, os.path.lexists(target))
@@ -161,7 +161,7 @@ def restore(db: Database, settings: Settings, planned: Plan, *, report: Report =
                 distrust(db, failed.id, planned.source_store.name, planned.source_path, error)
             raise
         if not still_at(root):
-            raise StoreAway(f"The store {planned.store.name!r} went away while the file was put back.",
+            raise StoreAway(f"The store {planned.store.name!r} was disconnected while the file was put back.",
                             hint="Connect it, then look at the file again.", path=root.path)
         with writing(target.path):
             stat = target.stat()
@@ -170,7 +170,7 @@ def restore(db: Database, settings: Settings, planned: Plan, *, report: Report =
         _note(db, settings, planned, stat, filesystem)
     except CatalogueError as error:
         raise CatalogueError(f"The good copy is in place and verified"
-                             f"{f', the former file is kept as {aside.name}' if aside else ''}, but the catalogue could"
+                             f"{f', the old file is kept as {aside.name}' if aside else ''}, but the catalogue could"
                              f" not note it: {error.message}", hint="Audit the store; that notes it.",
                              path=planned.target) from error
     return Restored(planned.target, aside, planned.sha256, planned.source)
@@ -178,7 +178,7 @@ def restore(db: Database, settings: Settings, planned: Plan, *, report: Report =
 
 def _switched(db: Database, planned: Plan, source: Entry, target: Entry, report: Report,
               cancelled: Cancelled) -> Path | None:
-    """Put the copy in place; gives where the former file was kept."""
+    """Put the copy in place; gives where the old file was kept."""
     due, aside = planned.due, None
     with staged_copy(source, target, sha256=planned.sha256, report=report, cancelled=cancelled, replace=True) as staged:
         with writing(target.path):
@@ -189,13 +189,13 @@ def _switched(db: Database, planned: Plan, source: Entry, target: Entry, report:
             if aside is not None:
                 with transaction(db):  # before the switch: a kill after it must not leave the aside file unexplained
                     events.append(db, "quarantine", "success", store=planned.store.name, path=due.path,
-                                  sha256=due.sha256, detail=f"kept aside as {display_path(escape_path(aside.name))}")
+                                  sha256=due.sha256, detail=f"kept as {display_path(escape_path(aside.name))}")
             staged.put(replace=True)
         except CatalogueError as error:
             if aside is not None and not target.exists():
                 aside.rename_to(target)  # a disk without hard links: the name was given up for a moment
             elif aside is not None:
-                error.hint = " ".join(filter(None, (error.hint, f"The former file has a second name: {aside.name}.")))
+                error.hint = " ".join(filter(None, (error.hint, f"The old file has a second name: {aside.name}.")))
             raise
     return aside.path if aside is not None else None
 

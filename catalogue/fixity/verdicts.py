@@ -28,13 +28,13 @@ SETTLED = DOUBTS
 # Findings that the mere sight of the file settles, whatever its bytes.
 SIGHT = ("missing", "moved", "vanished", "changing")
 _HINTS = {
-    Result.CHANGED: "Silent damage. Restore it from a good copy, and watch this disk.",
-    Result.EDITED: "If nobody meant to change it, restore it from a good copy; else index the store.",
+    Result.CHANGED: "Silent damage. Restore it from a good copy, and keep an eye on this disk.",
+    Result.EDITED: "If the change was not intended, restore it from a good copy; otherwise index the store.",
     Result.TRUNCATED: "Restore it from a good copy.",
     Result.EMPTY: "Restore it from a good copy.",
     Result.MISSING: "Look for it, or restore it from a good copy.",
     Result.UNREADABLE: "Restore it from a good copy, and replace this disk soon.",
-    Result.CHANGING: "Audit it again when nothing writes to it.",
+    Result.CHANGING: "Audit it again when nothing is writing to it.",
 }
 
 
@@ -82,8 +82,8 @@ def judge(db: Database, root: Path, due: Due, checked: Checked, cancelled: Cance
 
 def _plain(checked: Checked) -> str:
     if checked.result is Result.CHANGED:
-        return "its bytes differ though its size and time do not"
-    return "its bytes differ, and so does its time" if checked.result is Result.EDITED else ""
+        return "its content has changed though its size and time have not"
+    return "its content and its time have changed" if checked.result is Result.EDITED else ""
 
 
 def _described(damage: Damage | None) -> str:
@@ -204,7 +204,7 @@ def find_moved(db: Database, home: Home, store: Store, root: Path, missing: Sequ
 def _observe_missing(db: Database, store: Store, due: Due) -> None:
     """All names were looked through, and none holds it: an earlier finding that it moved holds no more."""
     if any(f.kind == "moved" for f in findings.open_at(db, store.id, due.path)):
-        seen = [Observed("missing", "there is no such file any more", _HINTS[Result.MISSING], scan_id=due.scan_id)]
+        seen = [Observed("missing", "the file is no longer there", _HINTS[Result.MISSING], scan_id=due.scan_id)]
         findings.observe(db, store.id, due.path, seen, file_id=due.id, settled=("moved",), resolution="found missing")
 
 

@@ -40,7 +40,7 @@ def connected(address: str) -> Iterator[Cluster]:
     try:
         client = Client(address, timeout=ANSWER_SECONDS, set_as_default=False)
     except (OSError, ValueError, TimeoutError) as error:
-        raise CatalogueError(f"No cluster answers at {address}.", hint="Start its scheduler, or mend the address."
+        raise CatalogueError(f"No cluster answers at {address}.", hint="Start its scheduler, or correct the address."
                              ) from error
     try:
         threads = sum(client.nthreads().values())
@@ -81,7 +81,7 @@ def _pass_on(inner: Future[Any], outer: Future[Any]) -> None:
     except KilledWorker as error:
         outer.set_exception(BrokenProcessPool(str(error)))
     except (CancelledError, OSError, TimeoutError) as error:
-        outer.set_exception(CatalogueError(f"The cluster went away: {error or type(error).__name__}.",
-                                           hint="What was read is kept; index again to carry on."))
+        outer.set_exception(CatalogueError(f"The cluster was lost: {error or type(error).__name__}.",
+                                           hint="What was read is kept; index again to continue."))
     except Exception as error:  # the worker's edge: whatever it raised is for the caller to see
         outer.set_exception(error)

@@ -84,11 +84,11 @@ def rename_artist(db: Database, artist_id: int, name: str) -> Correction:
         artist = artist_of(db, artist_id)
         name = " ".join(name.split())
         if not fold_name(name):
-            raise Refused("An artist has a name.")
+            raise Refused("An artist needs a name.")
         other = pieces.artist_named(db, name)
         if other is not None and other.id != artist.id:
-            raise Refused(f"There is an artist called {other.name!r} already.",
-                          hint=f"If the two are one: catalogue artist merge {artist.name!r} --into {other.name!r}.")
+            raise Refused(f"There is already an artist called {other.name!r}.",
+                          hint=f"If they are the same: catalogue artist merge {artist.name!r} --into {other.name!r}.")
         if name != artist.name:
             made.say(f"artist renamed: {artist.name} to {name}")
             stated_facts.state_artist(db, artist.id, {"name": name})
@@ -123,7 +123,7 @@ def merge_artists(db: Database, keep_id: int, gone_id: int) -> Correction:
         for own, other in pieces.of_one_title(db, keep.id, gone.id):
             if editions.of_piece(db, own.id) and editions.of_piece(db, other.id):
                 raise Refused(f"Both have a piece {own.title!r} with an edition.",
-                              hint="Settle first which edition holds, then merge.")
+                              hint="Decide first which edition is valid, then merge.")
             pieces.join(db, own, other)
         said = pieces.joined_facts({name: getattr(keep, name) for name in ("contact", "terms", "notes")},
                                    {name: getattr(gone, name) for name in ("contact", "terms", "notes")}, gone.name)
@@ -148,9 +148,9 @@ def set_pieces(db: Database, piece_ids: Sequence[int], said: Mapping[str, object
     facts = {name: value.strip() if isinstance(value, str) else value for name, value in said.items()}
     with correction(db) as made:
         if facts.get("title") is not None and not fold_name(str(facts["title"])):
-            raise Refused("A piece has a title.")
+            raise Refused("A piece needs a title.")
         if artist is not None and not fold_name(artist):
-            raise Refused("An artist has a name.")
+            raise Refused("An artist needs a name.")
         named: dict[str, list[Piece]] = {}
         for piece_id in piece_ids:
             piece = piece_of(db, piece_id)
@@ -199,8 +199,8 @@ def _changed(db: Database, piece: Piece, facts: Mapping[str, object], artist: st
     there = pieces.of_title(db, owner, title) if isinstance(owner, int) and isinstance(title, str) else None
     if there is not None and there != piece.id:
         held = piece_of(db, there)
-        raise Refused(f"{held.artist} has a piece called {held.title!r} already.",
-                      hint=f"If the two are one: catalogue piece merge {piece.id} --into {held.id}.")
+        raise Refused(f"{held.artist} already has a piece called {held.title!r}.",
+                      hint=f"If they are the same: catalogue piece merge {piece.id} --into {held.id}.")
     return changed
 
 
@@ -221,7 +221,7 @@ def set_scans(db: Database, digests: Sequence[str], *, role: str | None = None, 
     """
     with correction(db) as made:
         if role is not None and role not in scans.ROLES:
-            raise Refused(f"{role!r} is no role of a scan.", hint=f"Roles are: {', '.join(scans.ROLES)}.")
+            raise Refused(f"{role!r} is not a role of a scan.", hint=f"Roles are: {', '.join(scans.ROLES)}.")
         known = [_scan_with(db, sha256) for sha256 in digests]
         if new_piece is not None:
             piece_id = _new_piece(db, *new_piece)
@@ -251,7 +251,7 @@ def set_scans(db: Database, digests: Sequence[str], *, role: str | None = None, 
 def _scan_with(db: Database, sha256: str) -> Scan:
     scan = scans.by_digest(db, sha256)
     if scan is None:
-        raise NotFound(f"The scan {sha256[:12]}… is not in the catalogue any more.")
+        raise NotFound(f"The scan {sha256[:12]}… is no longer in the catalogue.")
     return scan
 
 
@@ -259,7 +259,7 @@ def _new_piece(db: Database, artist: str, title: str) -> int:
     if not fold_name(artist) or not fold_name(title):
         raise Refused("A new piece needs an artist and a title.")
     if pieces.known_piece(db, artist, title) is not None:
-        raise Refused(f"{artist} has a piece called {title!r} already.",
+        raise Refused(f"{artist} already has a piece called {title!r}.",
                       hint="Move the scan to it, or choose another title.")
     return pieces.piece_called(db, pieces.artist_called(db, artist).id, title)
 
@@ -267,7 +267,7 @@ def _new_piece(db: Database, artist: str, title: str) -> int:
 def _same_title_of(db: Database, scan: Scan, artist: str) -> int:
     """The artist's piece of the title that a scan has now, made if new."""
     if not fold_name(artist):
-        raise Refused("An artist has a name.")
+        raise Refused("An artist needs a name.")
     if scan.piece_id is None:
         raise Refused(f"The scan {scan.sha256[:12]}… has no title yet, so an artist alone does not file it.",
                       hint="Give a title too.")

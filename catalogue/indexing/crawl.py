@@ -77,7 +77,7 @@ def _list_folder(folder: str, prefix: str, skipped: Callable[[str], bool],
                     if entry.is_symlink():
                         if looks_like_picture(name) or _leads_to_folder(entry):
                             on_error(Obstacle("link", prefix + escape_path(name), "a link, not a file: not followed",
-                                             "Add what it points to as a store of its own, if it should count."))
+                                             "If it should count, add what it points to as a store."))
                     elif entry.is_dir(follow_symlinks=False):
                         files.append((escape_path(name) + "/", entry.path, -1, 0))
                     elif looks_like_picture(name) and entry.is_file(follow_symlinks=False):
@@ -95,8 +95,8 @@ def _list_folder(folder: str, prefix: str, skipped: Callable[[str], bool],
 
 def _unreadable(path: str, error: OSError) -> Obstacle:
     if error.errno == errno.ENAMETOOLONG:
-        return Obstacle("unreadable folder", path, "the way to it is longer than the system takes, so what lies in it"
-                        " is not looked at", "Move it nearer to the store's root, then index again.")
+        return Obstacle("unreadable folder", path, "its path is longer than the system allows, so its contents were "
+                                                   "not read", "Move it closer to the store's root, then index again.")
     return Obstacle("unreadable folder", path, f"the folder cannot be read: {error.strerror}",
                     "Check its permissions and the disk, then index again.")
 

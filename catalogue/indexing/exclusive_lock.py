@@ -24,7 +24,7 @@ def exclusive_lock(home: Home, kind: str) -> Iterator[None]:
         try:
             fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
-            raise Busy(f"Another {kind} run is under way on this catalogue.", hint="Wait until it is done.",
+            raise Busy(f"Another {kind} run is in progress on this catalogue.", hint="Wait until it has finished.",
                        path=home.folder) from error
         except OSError as error:
             raise CatalogueError(f"The catalogue's folder cannot be locked: {error.strerror}.",

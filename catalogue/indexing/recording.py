@@ -79,7 +79,7 @@ def _record_content(db: Database, home: Home, store: Store, path: str, reading: 
     elif held is not None:
         for edit in edits:
             if not edit.former_sha256:  # an audit saw other bytes; those on record are back
-                findings.resolve_by_id(db, edit.id, "it holds again what is on record")
+                findings.resolve_by_id(db, edit.id, "it has the recorded content again")
     if scan_id is not None and (before is None or before.scan_id != scan_id):
         _note_move(db, store, path, scan_id)
     events.append(db, "message digest calculation", "success", store=store.name, path=path, sha256=reading.sha256,
@@ -112,7 +112,7 @@ def _record_loss(db: Database, store: Store, reading: Reading, before: File, hel
     files.note_failure(db, before.id, "changed" if silent else next(
         fault.kind.value for fault in reading.faults if fault.kind in _LOSSES), present=True)
     if silent:
-        seen = [Observed("changed", "its bytes differ though its size and time do not",
+        seen = [Observed("changed", "its content has changed though its size and time have not",
                          "Silent damage. Audit the store to see where, and restore it from a good copy.",
                          scan_id=held.id)]
     else:
@@ -144,8 +144,8 @@ def _seen(path: str, reading: Reading, scan_id: int | None, known: str = "") -> 
     seen = [Observed(fault.kind.value, fault.detail + known, fault.hint or ("Restore it from a copy." if known else ""),
                      fault.offset, scan_id) for fault in reading.faults]
     if not is_text(path):
-        seen.append(Observed("name not UTF-8", "the name holds bytes that are no text",
-                             "Rename it; shown with a sign for each such byte.", scan_id=scan_id))
+        seen.append(Observed("name not UTF-8", "the name contains bytes that are not text",
+                             "Rename it; each such byte is shown as �.", scan_id=scan_id))
     return seen
 
 
@@ -160,13 +160,13 @@ def _note_edit(db: Database, store: Store, path: str, held: Scan, before: File, 
         findings.resolve_by_id(db, edit.id, "edited again")
     if new is not None and new.sha256 == former:
         for edit in edits[:1]:
-            findings.resolve_by_id(db, edit.id, "it holds again what it held before")
+            findings.resolve_by_id(db, edit.id, "it has its earlier content again")
     else:
         for edit in edits[:1]:
             findings.transfer(db, edit.id, scan_id, former)
-        findings.record(db, "edited", f"was {former[:12]}…, its bytes and its time have changed", store_id=store.id,
+        findings.record(db, "edited", f"was {former[:12]}…; its content and its time have changed", store_id=store.id,
                         path=path, file_id=file_id, scan_id=scan_id, former_sha256=former,
-                        hint="If nobody meant to change it, restore it from a copy.")
+                        hint="If the change was not intended, restore it from a copy.")
     if held.piece_id is not None:
         effective.mark_stale(db, "current", [held.piece_id])
 

@@ -33,7 +33,7 @@ COMMIT_SECONDS = 1.0
 
 @dataclass(slots=True)
 class StoreSummary:
-    """One store's run. ``outcome``: finished, cancelled, failed (the store went away), offline."""
+    """One store's run. ``outcome``: finished, cancelled, failed (the store was disconnected), offline."""
 
     store: str
     outcome: str = "finished"
@@ -89,7 +89,7 @@ def _index_store(db: Database, home: Home, store: Store, workers: int, again: bo
         raise
     with transaction(db):
         if summary.outcome == "failed":
-            findings.record(db, "offline", "the store went away during an index run", store_id=store.id,
+            findings.record(db, "offline", "the store was disconnected during an index run", store_id=store.id,
                             hint="Connect it, then index again.")
         summary.findings.update(findings.seen_since(db, store.id, moment))
         summary.seconds = monotonic() - begun
@@ -204,6 +204,6 @@ def _note_missing(db: Database, store: Store, absent: Sequence[int]) -> None:
         for file_id in absent:
             file = files.by_id(db, file_id)
             if file is not None and file.state == "missing":
-                findings.record(db, "missing", "it was here at an earlier run and is not now", store_id=store.id,
+                findings.record(db, "missing", "it was here at an earlier run and is gone now", store_id=store.id,
                                 path=file.path, file_id=file.id, scan_id=file.scan_id,
-                                hint="If it was not moved on purpose, restore it from a copy.")
+                                hint="Unless it was moved on purpose, restore it from a copy.")

@@ -62,7 +62,7 @@ def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool
     if not root.is_dir():
         raise CatalogueError("There is no such folder.", hint="Is the disk connected?", path=root)
     if kind not in stores.KINDS:
-        raise CatalogueError(f"{kind!r} is no kind of store.", hint=f"Choose one of: {', '.join(stores.KINDS)}.")
+        raise CatalogueError(f"{kind!r} is not a kind of store.", hint=f"Choose one of: {', '.join(stores.KINDS)}.")
     marker = read_marker(root)
     _refuse_overlap(db, root, marker)
     other = next((s for s in stores.listed(db) if s.marker == marker), None)
@@ -95,7 +95,7 @@ def _refuse_overlap(db: Database, root: Path, marker: str | None) -> None:
 
 
 def overlapping_store(db: Database, folder: Path, *, but: int = 0) -> Store | None:
-    """A store in use that is this folder, lies in it or holds it, by whatever path; ``but`` is left out."""
+    """A store in use that is this folder, lies in it or holds it, by whatever path; ``but`` is cropped."""
     for store in stores.listed(db):
         theirs = Path(store.root)
         if store.id != but and (folder.is_relative_to(theirs) or theirs.is_relative_to(folder)
@@ -130,7 +130,8 @@ def marker_facts(root: Path) -> dict[str, str]:
 def _write_marker(root: Path, name: str) -> str:
     marker = str(uuid4())
     text = json.dumps({"store": marker, "name": name,
-                       "note": "Marks this folder as a scan store, so that it is known again. Please leave it here."},
+                       "note": "Marks this folder as a scan store, so that it is recognised again. Please leave it "
+                               "here."},
                       indent=1) + "\n"
     place = root / MARKER
     try:

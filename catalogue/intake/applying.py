@@ -1,4 +1,4 @@
-"""Taking in what was proposed: copied, verified, recorded, file by file; cut short anywhere, the next run goes on."""
+"""Importing what was proposed: copied, verified, recorded, file by file; cut short anywhere, the next run goes on."""
 
 import os
 from collections.abc import Sequence
@@ -36,7 +36,7 @@ class Outcome:
 
 def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), delete_sources: bool = False,
           report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> Outcome:
-    """Take in every proposal that is ready; the others are left with their questions.
+    """Import every proposal that is ready; the others are left with their questions.
 
     ``also`` names further stores that get a copy under the same path. Sources are never touched unless
     ``delete_sources``, and then only after a run without trouble, and as :mod:`catalogue.intake.removing` allows.
@@ -86,7 +86,7 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
     if delete_sources and finished and not trouble:
         unrecorded += remove_sources(db, home, plan, taken, removed, kept_back)
     elif delete_sources:
-        kept_back += [Left(source, "the intake did not come to its end, so nothing was removed")
+        kept_back += [Left(source, "the intake was not completed, so nothing was removed")
                       for source in sorted({t.source for t in taken})]
     return Outcome(tuple(taken), tuple(left), tuple(removed), tuple(kept_back), stopped,
                    " ".join(unrecorded))
@@ -114,11 +114,11 @@ class _Counted:
 
     def __call__(self, progress: Progress) -> None:
         part = progress.bytes_done if progress.stage == "copy" else 0
-        self.report(Progress("Taking in", self.files, self.total, self.bytes + part, self.total_bytes, progress.note))
+        self.report(Progress("Importing", self.files, self.total, self.bytes + part, self.total_bytes, progress.note))
 
     def next(self, size: int) -> None:
         self.bytes, self.files = self.bytes + size, self.files + 1
-        self.report(Progress("Taking in", self.files, self.total, self.bytes, self.total_bytes))
+        self.report(Progress("Importing", self.files, self.total, self.bytes, self.total_bytes))
 
 
 def _take(db: Database, home: Home, store: Store, known: FileId, proposal: Proposal, item: Item, run_id: int,
@@ -127,8 +127,8 @@ def _take(db: Database, home: Home, store: Store, known: FileId, proposal: Propo
     with opened_store(db, store, known=known) as root:
         target, outcome, stat, filesystem = _copied(db, store, root, source, item, run_id, report, cancelled)
         if not still_at(root):
-            raise StoreAway(f"The store {store.name!r} went away while a file was copied to it.",
-                            hint="Connect it, then take in the rest.", path=root.path)
+            raise StoreAway(f"The store {store.name!r} was disconnected while a file was being copied to it.",
+                            hint="Connect it, then import the rest.", path=root.path)
     keep_preview(home, reading)
     own = replace(reading, path=str(root.path / native_path(target)), size=stat.st_size, mtime_ns=stat.st_mtime_ns)
     with transaction(db):

@@ -25,7 +25,7 @@ _NUMBER = re.compile(r"^(.*?)[\s_.\-(]*(\d{1,6}\s*of\s*\d{1,6}|r\d+c\d+|\d{1,6})
 
 @dataclass(frozen=True, slots=True)
 class Arrival:
-    """One new file: where it lies, its path below the folder taken in, what reading it told, when it was scanned."""
+    """One new file: where it lies, its path below the folder imported, what reading it told, when it was scanned."""
 
     path: Path
     inside: str
@@ -34,7 +34,7 @@ class Arrival:
 
     @property
     def faults(self) -> list[str]:
-        """Why it cannot be taken in; empty where it can."""
+        """Why it cannot be imported; empty where it can."""
         return [f.detail for f in self.reading.faults if f.kind in UNFIT]
 
 

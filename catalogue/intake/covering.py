@@ -43,7 +43,7 @@ def cover_of(group: Group, views: Views) -> Cover:
     if 1 - coverage.covered > BARE:
         spots = "; ".join(f"{left:.0%}–{right:.0%} across, {top:.0%}–{bottom:.0%} down"
                           for left, top, right, bottom in coverage.missing[:4])
-        warnings.append(f"{1 - coverage.covered:.0%} of {master.path.name} lies under no tile here ({spots})")
+        warnings.append(f"{1 - coverage.covered:.0%} of {master.path.name} is covered by no tile ({spots})")
     return Cover(TileMap(tuple(places), aspect) if places else None, tuple(warnings))
 
 
@@ -59,5 +59,5 @@ def count_warning(db: Database, settings: Settings, piece_id: int | None, taken:
     across, down, bed = fewest
     if taken >= across * down:
         return ""
-    return (f"{taken} tiles came; {across} × {down} are expected for {width:g} × {height:g} mm on a bed of"
+    return (f"{taken} tiles arrived; {across} × {down} are expected for {width:g} × {height:g} mm on a bed of"
             f" {bed.size_mm[0]} × {bed.size_mm[1]} mm with {settings.tile_overlap:.0%} overlap")

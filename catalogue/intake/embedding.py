@@ -68,7 +68,7 @@ def described_copy(source: Path, target: Path, description: Description, *, sha2
             os.fsync(file.fileno())
         after = read_file(staged.part.path)
         if after.pixel_digest != before.pixel_digest or after.picture != before.picture:
-            raise Damaged("The copy's pixels are not the source's; it is thrown away.", path=target)
+            raise Damaged("The copy's pixels are not the source's; it was discarded.", path=target)
         staged.put()
     return after.sha256
 

@@ -68,17 +68,18 @@ def _of_run(run: list[Arrival], wished_overlap: float, views: Views, cancelled: 
     strays = [i for i in loose if len(tiled) == 1 and _one_kind([run[i], run[tiled[0][0]]])
               and (tiled[0][0] < i < tiled[0][-1] or not _telling(seen[i]))]
     if strays:  # a gap in the overlap, or a passage without detail, rather than other originals
-        warnings = tuple(f"{run[i].path.name}: no overlap with the others can be seen; too thin, or nothing to see"
-                         " there" for i in strays)
+        warnings = tuple(f"{run[i].path.name}: no overlap with the others could be found; it is too narrow, or there "
+                         "is "
+                         "too little detail" for i in strays)
         yield _set(run, sorted([*tiled[0], *strays]), whole, laid, wished_overlap, NAMED, warnings)
         tiled, loose = [], [i for i in loose if i not in strays]
     for members in tiled:
         yield _set(run, members, whole if len(tiled) == 1 else set(), laid, wished_overlap, SEEN, ())
     if loose == parts and not whole and all(_named_tile(run[i]) for i in loose):
-        yield Group(tuple(run), True, certainty=NAMED, reasons=("named as tiles; no overlap can be seen",),
-                    warnings=("Too little detail to see the overlap: check the set by eye.",))
+        yield Group(tuple(run), True, certainty=NAMED, reasons=("named as tiles, but no overlap was found",),
+                    warnings=("Too little detail to see the overlap; check the set by eye.",))
         return
-    after = "if it is one of the tiles scanned with it, its overlap is too thin"
+    after = "if it belongs to these tiles, its overlap is too narrow"
     for i in loose:
         yield Group((run[i],), reasons=("lies on no other new scan",),
                     warnings=(after,) if len(loose) < len(parts) else ())
@@ -121,15 +122,15 @@ def advice(names: list[str], laid: dict[tuple[int, int], Overlap], wished_overla
             strips.setdefault(i, []).append(pair_overlap.strip)
             strips.setdefault(j, []).append(pair_overlap.strip)
     for i, against in turned.items():
-        told.append(f"{names[i]} is turned {against[0][1] % 360:.0f}° against {_others(names, against)}: the weave will"
-                    " not join. Scan it again, turned as the others.")
+        told.append(f"{names[i]} is turned {against[0][1] % 360:.0f}° against {_others(names, against)}: the weave "
+                    "will not match. Scan it again, turned like the others.")
     for i, against in tilted.items():
         told.append(f"{names[i]} lies askew, {abs(against[0][1]):.1f}° against {_others(names, against)}: the seam will"
                     " blur. Lay it straight against the edge of the bed and scan it again.")
     for i, found_strips in sorted(strips.items()):
         if max(found_strips) < wished_overlap * THIN:
             told.append(f"{names[i]} overlaps its neighbours by {max(found_strips):.0%} at most;"
-                        f" {wished_overlap:.0%} is wished. Scan it again, further over.")
+                        f" {wished_overlap:.0%} is needed. Scan it again with more overlap.")
     return told
 
 

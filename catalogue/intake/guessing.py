@@ -136,7 +136,7 @@ def _by_words(db: Database, folder: Path, arrivals: Sequence[Arrival]) -> tuple[
     hit = hits[0]
     whole = set(words_of(hit.title)) <= set(words + more)
     certainty = 0.5 if len(hits) > 1 else 0.8 if whole and len(words) > 1 else 0.7 if whole else 0.55
-    others = f"; also fits {hits[1].artist}, {hits[1].title}" if len(hits) > 1 else ""
+    others = f"; also matches {hits[1].artist}, {hits[1].title}" if len(hits) > 1 else ""
     why = f"its name says {' '.join(words)!r}{others}"
     return Guess(hit.artist, certainty, why), Guess(hit.title, certainty, why)
 

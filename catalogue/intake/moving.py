@@ -92,7 +92,7 @@ def undo_tidying(db: Database, home: Home, path: Path, *, report: Report = ignor
     """
     undo = read_list(path)
     if undo.kind != TIDYING:
-        raise CatalogueError("This is no list of a tidying.", hint="See: catalogue doubles --undo.", path=path)
+        raise CatalogueError("This is not a list of a tidying.", hint="See: catalogue doubles --undo.", path=path)
     store = store_of(db, undo)
     if store is None:
         raise CatalogueError("The store of this undo file is not known here.", path=path)
@@ -102,7 +102,7 @@ def undo_tidying(db: Database, home: Home, path: Path, *, report: Report = ignor
         if file:
             moves.append(Move(file.id, entry["to"], entry["from"], entry["sha256"], file.size, "undone"))
         elif files.by_path(db, store.id, entry["from"]) is None:
-            gone.append(Left(Path(store.root) / native_path(entry["to"]), "it is not there any more"))
+            gone.append(Left(Path(store.root) / native_path(entry["to"]), "it is no longer there"))
     done = apply_tidying(db, home, Tidying(store.id, store.name, tuple(moves), 0, ()), report=report,
                          cancelled=cancelled)
     return Tidied(done.moved, (*done.left, *gone), done.undo, done.stopped)
@@ -133,7 +133,7 @@ def finish_cut_short(db: Database, home: Home, store: Store) -> list[Left]:
                 continue
             listed = read_list(path)
         except (CatalogueError, OSError) as error:
-            passed_over.append(Left(path, f"passed over: {error}"))
+            passed_over.append(Left(path, f"skipped: {error}"))
             continue
         if not _is_cut_short(listed, store):
             continue
@@ -219,7 +219,7 @@ def _move_all(run: _Run, moves: tuple[Move, ...], undo: int, report: Report, can
             _move(run, move, undo)
         except (_Stopped, StoreAway) as error:
             run.left.append(Left(place, str(error)))
-            run.left += [Left(Path(run.store.root) / native_path(m.source), "not tried any more")
+            run.left += [Left(Path(run.store.root) / native_path(m.source), "not attempted")
                          for m in moves[number + 1:]]
             return
         except CatalogueError as error:

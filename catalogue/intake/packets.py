@@ -73,10 +73,10 @@ def _parsed(existing: bytes) -> tree.Element:
     try:
         root = fromstring(existing.strip(b"\0 \r\n\t"), forbid_dtd=True)
     except (ParseError, DefusedXmlException, ValueError, LookupError) as error:
-        raise Refused(f"The XMP that is there cannot be understood: {error}.",
-                      hint="It is left alone; mend or remove it first.") from error
+        raise Refused(f"The existing XMP cannot be read: {error}.",
+                      hint="It is left as it is; correct or remove it first.") from error
     if not isinstance(root, tree.Element) or _find_rdf(root) is None:
-        raise Refused("The file that is there is no XMP.", hint="It is left alone; rename or remove it first.")
+        raise Refused("The existing file is not XMP.", hint="It is left as it is; rename or remove it first.")
     return root
 
 

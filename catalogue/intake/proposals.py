@@ -42,7 +42,7 @@ class Kind(StrEnum):
     STITCHED = "stitched master of held tiles"
     MASTER = "new master"
     OTHER = "print file or reference"
-    UNFIT = "cannot be taken in"
+    UNFIT = "cannot be imported"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +57,7 @@ class Item:
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """One original's new scans. ``questions`` must be answered before it is taken in; ``warnings`` need not."""
+    """One original's new scans. ``questions`` must be answered before it is imported; ``warnings`` need not."""
 
     kind: Kind
     items: tuple[Item, ...]
@@ -85,9 +85,9 @@ class Proposal:
             return ()
         asked = []
         if not self.artist.value:
-            asked.append("Who made it?")
+            asked.append("Who is the artist?")
         if not self.piece.value:
-            asked.append("What is it called?")
+            asked.append("What is its title?")
         if self.confirmed:
             return tuple(asked)
         if self.artist.value and self.artist.certainty < SURE:
@@ -183,8 +183,8 @@ def with_answers(db: Database, home: Home, plan: Plan, index: int, *, artist: st
     old = plan.proposals[index]
     new = old
     if artist is not None or piece is not None:
-        new = replace(new, artist=Guess(display_path(artist).strip(), 1.0, "as you said") if artist is not None else
-                      replace(new.artist, certainty=1.0), piece=Guess(display_path(piece).strip(), 1.0, "as you said")
+        new = replace(new, artist=Guess(display_path(artist).strip(), 1.0, "as entered") if artist is not None else
+                      replace(new.artist, certainty=1.0), piece=Guess(display_path(piece).strip(), 1.0, "as entered")
                       if piece is not None else replace(new.piece, certainty=1.0), confirmed=True)
         known = guessing.known_piece(db, new.artist.value, new.piece.value)
         new = replace(new, piece_id=known, year=guessing.year_of(db, known))
@@ -246,7 +246,7 @@ def _proposal(db: Database, home: Home, folder: Path, group: Group, likeness: Li
     if group.tiles and group.certainty < SURE:
         doubts.append(f"Are these {len(group.members)} tiles of one original? ({'; '.join(group.reasons)})")
     if kind is Kind.SAME_PICTURE:
-        doubts.append("The same picture is held with other metadata. Take this one in too?")
+        doubts.append("The same picture is held with other metadata. Import this one too?")
     warnings = list(group.warnings)
     cover = cover_of(group, views)
     warnings.extend(cover.warnings)

@@ -4,7 +4,7 @@ A source goes only when every one of these holds; each is looked at just before,
 
 - the run came to its end without trouble;
 - the source lies in no store, and is no store's own file under another name;
-- its bytes are still those that were taken in, and it is a file, not a link;
+- its bytes are still those that were imported, and it is a file, not a link;
 - as many places as the shop wants, two at least, hold other files with the same bytes. Two places differ in store, in
   file, and in disk: two partitions of one are one (the last unless ``copies_on_one_disk`` says that it is enough).
 """
@@ -33,7 +33,7 @@ FEWEST_PLACES = 2
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """One file taken in. ``outcome``: "copied", or "already there" where an earlier run had copied it."""
+    """One file imported. ``outcome``: "copied", or "already there" where an earlier run had copied it."""
 
     source: Path
     store: str
@@ -44,7 +44,7 @@ class Taken:
 
 @dataclass(frozen=True, slots=True)
 class Left:
-    """One file that was not taken in, or whose source was not removed, and why."""
+    """One file that was not imported, or whose source was not removed, and why."""
 
     path: Path
     why: str
@@ -75,7 +75,7 @@ class _Held:
 
 def remove_sources(db: Database, home: Home, plan: Plan, taken: Sequence[Taken], removed: list[Path],
                    kept_back: list[Left]) -> list[str]:
-    """Remove what was taken in now, and what was held before, where it is safe; says of every other why not.
+    """Remove what was imported now, and what was held before, where it is safe; says of every other why not.
 
     Gives, in words, removals that the catalogue could not record.
     """
@@ -119,7 +119,7 @@ def _removed(db: Database, settings: Settings, source: Path, sha256: str) -> str
         if held is None:
             return "it is no longer there, or is a link"
         if held.sha256 != sha256:
-            return "it has changed since it was taken in"
+            return "it has changed since it was imported"
         within = store_holding(db, source)
         if within is not None:
             return f"it lies in the store {within.name!r}"
@@ -128,7 +128,7 @@ def _removed(db: Database, settings: Settings, source: Path, sha256: str) -> str
             return why
         entry = folder.entry(source.name)
         if state_of(entry.stat()) != state_of(held.stat):
-            return "it has changed since it was taken in"
+            return "it has changed since it was imported"
         entry.unlink()
         with suppress(OSError):  # a removal that a power cut undoes loses nothing
             sync(folder.fd)
@@ -153,7 +153,7 @@ def why_not_safe(db: Database, settings: Settings, source: FileId, sha256: str) 
 
 def verified_places(db: Database, sha256: str) -> list[tuple[str, CopyLocation]]:
     """``(path as kept, place)`` of every file on record that holds these bytes, read now; what is offline, gone, a
-    link or something else by now is left out."""
+    link or something else by now is cropped."""
     found: list[tuple[str, CopyLocation]] = []
     for copy in intake.copies(db, sha256):
         store = stores.by_id(db, copy.store_id)

@@ -1,4 +1,4 @@
-"""Likeness as intake needs it: which held scans a new one resembles, and, once taken in, the links kept."""
+"""Likeness as intake needs it: which held scans a new one resembles, and, once imported, the links kept."""
 
 from collections.abc import Sequence
 from functools import partial
@@ -46,7 +46,7 @@ def relation_of(evidence: Evidence, held_role: str) -> str:
 
 def keep_links(db: Database, home: Home, taken: Sequence[object], report: Report = ignore_progress,
                cancelled: Cancelled = never_cancelled) -> int | None:
-    """Compare what was just taken in with all that is held, so that tiles and masters are linked; gives how many
+    """Compare what was just imported with all that is held, so that tiles and masters are linked; gives how many
     likenesses were found.
 
     None where far more is waiting to be compared than was taken, which is a work for ``catalogue alike``, and where

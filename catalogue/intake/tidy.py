@@ -70,8 +70,8 @@ def plan_tidying(db: Database, settings: Settings, store: Store, level: Level = 
                                 " piece confirm), or correct it, then tidy again"))
             elif facts is None and level is not Level.PORTABLE:
                 remarks.append(("no piece" if file.piece_id is None else "unsorted", file.path,
-                                "assign it to a piece, then tidy again" if file.piece_id is None else
-                                "say what it is: master, tile, print file or reference"))
+                                "file it under a piece, then tidy again" if file.piece_id is None else
+                                "set its role: master, tile, print file or reference"))
             wish = _wish(settings.naming_rule, file, facts, level)
             if wish == file.path or numbered_twin(file.path) == wish:
                 in_order += 1
@@ -81,7 +81,7 @@ def plan_tidying(db: Database, settings: Settings, store: Store, level: Level = 
             names.give(target)
             moves.append(Move(file.file_id, file.path, target, file.sha256, file.size, _why(file, wish)))
     for role, kind in (("tile", "orphan tile"), ("print file", "print file without a master")):
-        remarks.extend((kind, path, f"{artist or 'no artist'}, {title or 'no piece'}: no master is held")
+        remarks.extend((kind, path, f"{artist or 'no artist'}, {title or 'no piece'}: no master is on record")
                        for artist, title, name, path in intake.pieces_without_master(db, role) if name == store.name)
     return Tidying(store.id, store.name, tuple(moves), in_order, tuple(remarks))
 

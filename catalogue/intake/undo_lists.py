@@ -73,7 +73,7 @@ def write_line(undo: int, entry: dict[str, str]) -> None:
 
 
 def read_list(path: Path) -> UndoList:
-    """A list; a last line cut short is left out. One that says no kind is of a tidying, as there was no other once.
+    """A list; a last line cut short is cropped. One that says no kind is of a tidying, as there was no other once.
 
     Raises:
         CatalogueError: it cannot be read, or is no undo file.
@@ -90,7 +90,7 @@ def read_list(path: Path) -> UndoList:
             continue
     header = entries[0][1] if entries else None
     if not isinstance(header, dict) or not isinstance(header.get("store"), str):
-        raise CatalogueError("This is no undo file.", path=path)
+        raise CatalogueError("This is not an undo file.", path=path)
     moves = tuple(entry for number, entry in entries[1:] if _is_move(number, entry, path))
     return UndoList(header["store"], str(header.get("kind", TIDYING)), moves,
                     any("end" in entry for _, entry in entries[1:]))
@@ -104,12 +104,12 @@ def store_of(db: Database, undo: UndoList) -> Store | None:
 def _is_move(number: int, entry: object, path: Path) -> bool:
     """Whether a line of an undo file is a move. Raises Refused for one that leads out of the store."""
     if not isinstance(entry, dict):
-        raise CatalogueError("This is no undo file.", path=path)
+        raise CatalogueError("This is not an undo file.", path=path)
     if "to" not in entry:
         return False
     values = [entry.get(key) for key in ("from", "to", "sha256")]
     if not all(isinstance(value, str) for value in values):
-        raise Refused(f"Nothing was moved: line {number} of the undo file is no move.", path=path)
+        raise Refused(f"Nothing was moved: line {number} of the undo file is not a move.", path=path)
     for place in values[:2]:
         if reason := unsafe_escaped_path(str(place)):
             raise Refused(f"Nothing was moved: line {number} of the undo file is refused: {reason}.", path=path)

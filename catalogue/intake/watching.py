@@ -28,7 +28,7 @@ _UNFINISHED = frozenset({Fault.TRUNCATED, Fault.EMPTY, Fault.CHANGING, Fault.VAN
 @dataclass(frozen=True, slots=True)
 class News:
     """One thing to tell. ``kind``: "arrived"; "alone", it lies on no earlier scan; "complete", a stitched master that
-    holds earlier ones; "warning", of a scan told just before; "unfit"; "gone", taken out of the folder; "away" and
+    holds earlier ones; "warning", of a scan told just before; "unfit"; "gone", removed from the folder; "away" and
     "back", of the folder. ``map`` is where the scan's original has tiles by now."""
 
     kind: str
@@ -102,7 +102,7 @@ class Watch:
         self._seen.pop(inside, None)
         self._views.pop(inside, None)
         self._laid = {pair: pair_overlap for pair, pair_overlap in self._laid.items() if inside not in pair}
-        return News("gone", arrival.path, f"{display_path(inside)}: taken out of the folder")
+        return News("gone", arrival.path, f"{display_path(inside)}: removed from the folder")
 
     def _settled(self, path: Path, inside: str) -> bool:
         try:
@@ -158,7 +158,7 @@ class Watch:
         on = ", ".join(names[i] for i, _ in laid)
         text = f"{display_path(new)}: lies on {on or 'no earlier scan'}"
         if earlier and not laid:
-            text += "; another original, or the overlap is too thin to see"
+            text += "; another original, or the overlap is too narrow to see"
         yield News("alone" if earlier and not laid else "arrived", arrival.path, text, arrival, self._map(new))
         for warning in advice(names, laid, self.wished_overlap):
             if arrival.path.name in warning:

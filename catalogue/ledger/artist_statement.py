@@ -98,8 +98,8 @@ def statement(db: Database, artist_id: int, period: Period, dates: str) -> State
             return one
     overlapping = [one for one in issued if one.first <= period.last and period.first <= one.last]
     if overlapping:
-        raise Refused(f"Part of this period was stated already, in the statement for {overlapping[0].period}.",
-                      hint="Choose days that no statement has.")
+        raise Refused(f"Part of this period is already covered by the statement for {overlapping[0].period}.",
+                      hint="Choose days that no statement covers.")
     terms = artist_statements.terms_of(db, artist_id)
     lines = artist_statements.sold(db, artist_id, period.first, period.last)
     rows = tuple(row for line in lines for row in owed(db, line, terms, artist.name))
@@ -226,7 +226,7 @@ def _why(db: Database, before: Sequence[Row], line_id: int, artist_id: int, now:
         return "corrected" if before else "recorded or printed after that statement"
     line = artist_statements.sold_line(db, line_id)
     if line is None:
-        return "taken off the record"
+        return "removed from the record"
     if line.artist_id != artist_id:
         return "the work is another artist's"
     return "moved to another day" if line.made else "cancelled, or not printed yet"
@@ -241,8 +241,8 @@ def _totals(rows: Sequence[Row]) -> tuple[Total, ...]:
 
 def _nothing_agreed(artist: str, day: str = "") -> NotFound:
     when = f" for orders of {day}" if day else ""
-    return NotFound(f"Nothing is on record of what is agreed with {artist}{when}.",
-                    hint=f"State it with: catalogue artist terms {artist!r} --percent 40")
+    return NotFound(f"No terms are on record with {artist}{when}.",
+                    hint=f"Record it with: catalogue artist terms {artist!r} --percent 40")
 
 
 def _write(made: Statement) -> str:

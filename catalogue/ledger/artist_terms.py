@@ -40,15 +40,15 @@ def set_terms(db: Database, artist_id: int, basis: str, rate: str = "", currency
     except ValueError as error:
         raise Refused(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
     if basis == "fixed" and not said:
-        raise Refused("Say how much is owed for each print.")
+        raise Refused("Give the amount owed for each print.")
     if basis == "none" and rate.strip():
-        raise Refused("Where nothing is owed there is no rate.")
+        raise Refused("If nothing is owed, give no rate.")
     with transaction(db):
         if pieces.artist_by_id(db, artist_id) is None:
             raise NotFound(f"There is no artist number {artist_id}.")
         if since is None and artist_statements.terms_of(db, artist_id):
-            raise Refused("Terms are on record for this artist already.",
-                          hint="Say from which day on these hold, or that they hold from the beginning.")
+            raise Refused("There are already terms on record for this artist.",
+                          hint="Give the day from which these apply, or say that they apply from the start.")
         terms = Terms(artist_id, day, basis, said, code, int(destroyed), int(replaced), int(proofs))
         stated_facts.state_artist(db, artist_id, {})    # spoken of now, so never taken for a mere guess
         artist_statements.state_terms(db, terms)
@@ -60,9 +60,9 @@ def _percentage(text: str) -> str:
     try:
         rate = Decimal(typed)
     except InvalidOperation:
-        raise ValueError(f"{text!r} is no percentage") from None
+        raise ValueError(f"{text!r} is not a percentage") from None
     if not rate.is_finite() or not 0 <= rate <= MOST_PERCENT:
-        raise ValueError(f"{text!r} is no percentage from 0 to {MOST_PERCENT}")
+        raise ValueError(f"{text!r} is not a percentage from 0 to {MOST_PERCENT}")
     if rate != round(rate, RATE_DECIMALS):
         raise ValueError(f"{text!r} has more than {RATE_DECIMALS} decimals")
     return f"{rate.normalize():f}"

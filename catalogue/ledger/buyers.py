@@ -43,7 +43,7 @@ def describe(db: Database, key: str, said: Mapping[str, str]) -> Buyer:
             other = buyers.by_key(db, buyers.key_of(db, values["name"]))
             if other is not None and other.key != key:
                 raise Refused(f"There is another buyer {other.name!r}.",
-                              hint="If both are one, merge them: catalogue buyer merge.")
+                              hint="If they are the same, merge them: catalogue buyer merge.")
             if spelling != key:
                 buyers.state(db, spelling, {"joined_into": key})
         changed = {name: value for name, value in values.items() if value != getattr(buyer, name)}
@@ -89,7 +89,7 @@ def take_in(db: Database, name: str, contact: str, notes: str, spellings: Sequen
                 continue
             if buyers.stated(db, meant) is not None:
                 raise Refused(f"{spelling!r} is another buyer, of whom more is on record.",
-                              hint="If both are one, merge them: catalogue buyer merge.")
+                              hint="If they are the same, merge them: catalogue buyer merge.")
             buyers.state(db, key, {"name": buyer_of(db, key).name})
             buyers.state(db, meant, {"joined_into": key})
         return (buyers.by_key(db, key), buyers.joined(db, key)) != before

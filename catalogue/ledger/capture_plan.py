@@ -47,7 +47,7 @@ def capture_plans(settings: Settings, width_mm: float, height_mm: float, *, bed:
     if not beds:
         raise Refused(f"There is no bed {bed!r}.", hint=f"Known are: {', '.join(b.name for b in settings.all_beds)}.")
     if not (0 <= share <= 0.9 and 0 < width_mm < math.inf and 0 < height_mm < math.inf):
-        raise Refused("An original has a size above nothing, and captures overlap by 0 to 90 %.")
+        raise Refused("An original must have a size, and captures overlap by 0 to 90 %.")
     return sorted((_plan(one, width_mm, height_mm, share) for one in beds), key=lambda plan: plan.captures)
 
 

@@ -29,24 +29,24 @@ def _of_last_time(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
         return
     if not last.scan_sha256:
         name = f" (it names {last.scan_name!r})" if last.scan_name else ""
-        yield Caution("unknown scan", f"Which scan was printed last time is not on record{name}.",
-                      "Compare with a print before you promise the same.")
+        yield Caution("unknown scan", f"The scan printed last time is not on record{name}.",
+                      "Compare with a print before promising a match.")
         return
     if proposal.same_bytes or master is None:
         return
     if used is None:
-        yield Caution("other scan", "The scan printed last time is not in the catalogue any more.",
-                      "Compare with a print before you promise the same.", grave=True)
+        yield Caution("other scan", "The scan printed last time is no longer in the catalogue.",
+                      "Compare with a print before promising a match.", grave=True)
         return
     added = shown_day(master.scan.first_indexed, settings.dates)
-    what = evidence.text if evidence else "how the two relate was never looked at"
+    what = evidence.text if evidence else "the two have never been compared"
     if proposal.printing is not None and proposal.printing.scan.id == used.scan.id:
         yield Caution("last time's scan", f"Printed from last time's scan; the current master (indexed {added}) is "
                       f"another: {what}.")
         return
     if used.scan.role == "print file":
         yield Caution("print file", "Last time a print file was used, not the master itself.",
-                      "Print from it again, or make it anew from the master.")
+                      "Print from it again, or make a new one from the master.")
     agrees = (evidence is not None and evidence.relation in SAME_PICTURE and evidence.verdict != "rejected"
               and evidence.delta_e is not None and evidence.delta_e <= COLOUR_DEPARTS)
     yield Caution("other scan", f"The scan to print from (indexed {added}) is not last time's: {what}.",
@@ -62,21 +62,21 @@ def _of_file(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
         yield Caution("no sound file", _why(printing), "Connect the store, or restore a copy: catalogue restore.",
                       grave=True)
     elif printing.last_check is None:
-        yield Caution("never checked", f"{printing.best.name} was never checked since it was read on "
+        yield Caution("never checked", f"{printing.best.name} has not been checked since it was read on "
                       f"{shown_day(printing.best.file.read_at, settings.dates)}.", "Check it now, before printing.")
     for copy in printing.copies:
         if copy.state == "in doubt":
             yield Caution("copy in doubt", f"{copy.name}: {'; '.join(copy.doubts)}.", "Do not print from this copy.")
     if not printing.scan.profile_digest:
-        yield Caution("no profile", "The scan carries no colour profile: what its numbers mean is a guess.",
+        yield Caution("no profile", "The scan carries no colour profile: its colours are a guess.",
                       "Assign the profile it was scanned with; do not convert blindly.")
 
 
 def _why(health: Health) -> str:
     if not health.copies:
-        return "No file holding this scan is known."
+        return "No file of this scan is on record."
     first = health.copies[0]
-    return f"No sound copy is within reach: {first.name} is {first.state}."
+    return f"No sound copy can be reached: {first.name} is {first.state}."
 
 
 def _of_size(proposal: Proposal) -> Iterator[Caution]:
@@ -89,10 +89,10 @@ def _of_size(proposal: Proposal) -> Iterator[Caution]:
     if not fit.enough:
         yield Caution("low ppi", f"The scan gives {fit.ppi:.0f} ppi at this size{', as last time' * before}; "
                       f"{fit.least_ppi} is the least for this medium.",
-                      f"Sharp from {fit.sharp_from_mm / 10:.0f} cm on; a re-scan would serve it better.",
+                      f"Looks sharp from {fit.sharp_from_mm / 10:.0f} cm away; a re-scan would be better.",
                       grave=fit.ppi < 0.75 * fit.least_ppi and not before)
     if fit.cropped >= CROP_WORTH_SAYING:
-        yield Caution("other shape", f"The print's shape leaves out {fit.cropped:.0%} of the scan"
+        yield Caution("other shape", f"The print's shape crops {fit.cropped:.0%} of the scan"
                       f"{', as last time' * before}.",
                       "Agree the crop with the artist, or choose a size of the picture's shape.",
                       grave=fit.cropped > 0.1 and not before)
@@ -112,7 +112,7 @@ def _of_edition(proposal: Proposal) -> Iterator[Caution]:
         return
     if state.edition.closed:
         yield Caution("edition closed", f"The edition was closed on {state.edition.closed}.",
-                      "No further number goes out.", grave=True)
+                      "No more numbers can be issued.", grave=True)
     elif state.numbers_left < line.quantity:
-        yield Caution("edition", f"{state.numbers_left} of {state.edition.size_limit} numbers are left, "
-                      f"{line.quantity} are asked for.", "N is never exceeded.", grave=True)
+        yield Caution("edition", f"{state.numbers_left} of {state.edition.size_limit} numbers are left; "
+                                 f"{line.quantity} are ordered.", "The edition size is fixed.", grave=True)

@@ -135,7 +135,7 @@ def read_table(path: Path, ours: Mapping[str, Sequence[str]], mapping: Mapping[s
             if any(values.values()):
                 rows.append(Row(lines.line_num, values))
     except csv.Error as error:
-        raise CatalogueError(f"The file is no CSV: {error}.", path=path) from error
+        raise CatalogueError(f"The file is not CSV: {error}.", path=path) from error
     unused = tuple(h for i, h in enumerate(headings) if h and i not in chosen.values())
     return Table(tuple(rows), units, {name: headings[i] for name, i in chosen.items()}, unused, encoding)
 
@@ -165,7 +165,7 @@ def _plain(cell: str) -> str:
 
 def _decoded(data: bytes, path: Path) -> tuple[str, str]:
     if b"\0" in data[:4096]:
-        raise CatalogueError("The file is no CSV text.", hint="Save it as CSV, UTF-8.", path=path)
+        raise CatalogueError("The file is not a CSV file.", hint="Save it as CSV, UTF-8.", path=path)
     try:
         return data.decode("utf-8-sig"), "UTF-8"
     except UnicodeDecodeError:

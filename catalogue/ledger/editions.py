@@ -66,7 +66,7 @@ def define(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, sco
 
 
 def close(db: Database, edition_id: int, day: str = "") -> None:
-    """No further number goes out."""
+    """No more numbers can be issued."""
     with transaction(db):
         known = get_edition(db, edition_id)
         editions.change(db, edition_id, size_limit=known.size_limit, proofs=known.proofs, medium=known.medium,
@@ -77,7 +77,7 @@ def get_edition(db: Database, edition_id: int) -> Edition:
     """The edition of that id; raises NotFound."""
     edition = editions.by_id(db, edition_id)
     if edition is None:
-        raise NotFound(f"There is no edition number {edition_id}.", hint="List them with: catalogue edition list.")
+        raise NotFound(f"There is not an edition number {edition_id}.", hint="List them with: catalogue edition list.")
     return edition
 
 
@@ -123,7 +123,7 @@ def issue(db: Database, edition_id: int, line_id: int | None, count: int, *, pro
         if len(numbers) < count:
             kind = "proof" if proofs else "number"
             raise Refused(f"The edition has {_counted(len(numbers), kind)} left, not {count}.",
-                          hint=f"{len(out)} of {limit} are out; N is never exceeded.")
+                          hint=f"{len(out)} of {limit} are out; The edition size is fixed.")
         editions.take(db, edition_id, numbers, line_id)
     return numbers
 
@@ -140,7 +140,7 @@ def issue_these(db: Database, edition_id: int, line_id: int | None, numbers: Seq
 
 def _open(edition: Edition) -> Edition:
     if edition.closed:
-        raise Refused(f"The edition was closed on {edition.closed}.", hint="No further number goes out.")
+        raise Refused(f"The edition was closed on {edition.closed}.", hint="No more numbers can be issued.")
     return edition
 
 
@@ -161,7 +161,7 @@ def destroy(db: Database, edition_id: int, numbers: Sequence[Number], reason: st
 def replace(db: Database, edition_id: int, numbers: Sequence[Number], line_id: int) -> None:
     """Let a new order line print destroyed numbers again: the number stays, the loss stays on record.
 
-    Replacement keeps the number: from memory. A closed edition allows it, since no further number goes out.
+    Replacement keeps the number: from memory. A closed edition allows it, since no more numbers are issued.
     """
     with transaction(db):
         get_edition(db, edition_id)

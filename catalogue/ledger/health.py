@@ -97,11 +97,12 @@ def check_now(db: Database, scan: Scan, copy: Copy, *, report: Report, cancelled
         Damaged: the bytes differ. CatalogueError: the file cannot be reached or read.
     """
     if copy.place is None:
-        raise CatalogueError("The file is not within reach.", hint=f"Connect the store {copy.file.store!r}.",
+        raise CatalogueError("The file cannot be reached.", hint=f"Connect the store {copy.file.store!r}.",
                              path=copy.file.path)
     due = fixity.due_file(db, copy.file.id)
     if due is None or due.scan_id != scan.id:
-        raise CatalogueError("The file on record there is another one by now.", hint="Look again.", path=copy.place)
+        raise CatalogueError("The file on record there is another one by now.", hint="Look at it again.",
+                             path=copy.place)
     done = 0
 
     def tell(count: int) -> None:

@@ -28,7 +28,7 @@ from catalogue.records.database import Database, transaction
 from catalogue.records.orders import NewLine, Order
 from catalogue.settings import Settings
 
-FATES = ("recorded", "known already", "no such piece", "not understood", "refused")
+FATES = ("recorded", "already on record", "no such piece", "not understood", "refused")
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +62,7 @@ class Outcome:
     @property
     def left_out(self) -> int:
         """Rows that were not taken and need a person."""
-        return sum(1 for f in self.fates if f.fate not in ("recorded", "known already"))
+        return sum(1 for f in self.fates if f.fate not in ("recorded", "already on record"))
 
 
 class Undo(Exception):
@@ -73,7 +73,7 @@ def import_orders(db: Database, settings: Settings, path: Path, *, mapping: Mapp
                   dates: str = "", status: str = "collected", make_pieces: bool = False, own: bool = False,
                   dry_run: bool = False, report: Report = ignore_progress,
                   cancelled: Cancelled = never_cancelled) -> Outcome:
-    """Take in order lines from a CSV file, all in one transaction.
+    """Import order lines from a CSV file, all in one transaction.
 
     Args:
         mapping: our column → heading in the file, where the heading alone does not tell (``columns.ORDERS``).
@@ -88,7 +88,7 @@ def import_orders(db: Database, settings: Settings, path: Path, *, mapping: Mapp
         CatalogueError: the file cannot be read or has no usable columns, or the import was stopped (nothing is kept).
     """
     if status not in orders.STATUSES:
-        raise Refused(f"{status!r} is no status.", hint=f"Choose one of: {', '.join(orders.STATUSES)}.")
+        raise Refused(f"{status!r} is not a status.", hint=f"Choose one of: {', '.join(orders.STATUSES)}.")
     table = columns.read_table(path, columns.ORDERS, mapping or {})
     _usable(table, path)
     names = {files.bare_name(row.get("file")) for row in table.rows if row.get("file")}
@@ -124,14 +124,14 @@ def _usable(table: Table, path: Path) -> None:
         missing.append("size (or width and height)")
     if missing:
         raise CatalogueError(f"The file has no column for: {', '.join(missing)}.",
-                             hint="Say which it is, such as --map piece=Motif.", path=path)
+                             hint="Map it, such as --map piece=Motif.", path=path)
 
 
 def _taken(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fate:
     text = " · ".join(filter(None, (row.get("number"), row.get("date"), row.get("artist"), row.get("piece"))))
     known = orders.imported_line(db, digest, nth)
     if known is not None:
-        return Fate(row.number, "known already", text, remarks=_linked_late(db, known, row, rules), line_id=known)
+        return Fate(row.number, "already on record", text, remarks=_linked_late(db, known, row, rules), line_id=known)
     return taken(db, row, text, lambda: replace(_recorded(db, row, digest, nth, rules), text=text))
 
 
@@ -149,7 +149,7 @@ def taken(db: Database, row: Row, text: str, take: Callable[[], Fate]) -> Fate:
 
 
 def _linked_late(db: Database, line_id: int, row: Row, rules: Rules) -> tuple[str, ...]:
-    """Tie a line taken in before its scan was indexed to that scan now."""
+    """Tie a line imported before its scan was indexed to that scan now."""
     line = orders.line(db, line_id)
     if line is None or line.scan_sha256 or not line.scan_name:
         return ()
@@ -198,7 +198,7 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
         orders.note_imported(db, digest, nth, same)
         if line.edition_id is not None and (news := not_on_record(db, line.edition_id, said)):
             remarks.append(unbooked(news, "the line was on record already; if so, use catalogue edition destroy"))
-        return Fate(row.number, "known already", "", "an order line says the same", tuple(remarks), same)
+        return Fate(row.number, "already on record", "", "an order line says the same", tuple(remarks), same)
     line_id = orders.add_line(db, order.id, line)
     if alone:
         orders.cancel_line(db, line_id)

@@ -22,7 +22,7 @@ _ALL_SIZES = ("", "all sizes", "all", "any", "any size")
 def import_editions(db: Database, settings: Settings, path: Path, *, mapping: Mapping[str, str] | None = None,
                     dates: str = "", make_pieces: bool = False, dry_run: bool = False, report: Report = ignore_progress,
                     cancelled: Cancelled = never_cancelled) -> Outcome:
-    """Take in editions from a CSV file, all in one transaction; see :func:`catalogue.ledger.importing.import_orders`.
+    """Import editions from a CSV file, all in one transaction; see :func:`catalogue.ledger.importing.import_orders`.
 
     A row without a scope is of one size when it gives a size, else of all sizes.
     """
@@ -30,7 +30,7 @@ def import_editions(db: Database, settings: Settings, path: Path, *, mapping: Ma
     missing = [name for name in ("piece", "limit") if name not in table.matched]
     if missing:
         raise CatalogueError(f"The file has no column for: {', '.join(missing)}.",
-                             hint="Say which it is, such as --map limit=Auflage.", path=path)
+                             hint="Map it, such as --map limit=Auflage.", path=path)
     fates: list[Fate] = []
     names: dict[int, str] = {}
     with suppress(Undo), transaction(db):
@@ -53,11 +53,12 @@ def _taken(db: Database, row: Row, units: Mapping[str, str], dates: str, make_pi
 def _defined(db: Database, row: Row, units: Mapping[str, str], dates: str, make_pieces: bool,
              names: dict[int, str]) -> str:
     if not all(text.isdecimal() and len(text) < 9 for text in (row.get("limit"), row.get("proofs") or "0")):
-        raise ValueError(f"{row.get('limit')!r} and {row.get('proofs')!r} are no edition size and proofs")
+        raise ValueError(f"{row.get('limit')!r} and {row.get('proofs')!r} are not an edition size and a number of "
+                         "proofs")
     width, height = _size(row, units)
     scope = folded(row.get("scope")) if row.get("scope") else ("one size" if width else "")
     if scope not in _ONE_SIZE + _ALL_SIZES:
-        raise ValueError(f"{row.get('scope')!r} is no scope; say one size or all sizes")
+        raise ValueError(f"{row.get('scope')!r} is not a scope; say one size or all sizes")
     single = scope in _ONE_SIZE
     piece_id = piece_of(db, row, make_pieces, names)
     opened, closed = (values.day(row.get(name), dates) if row.get(name) else "" for name in ("opened", "closed"))
@@ -66,7 +67,7 @@ def _defined(db: Database, row: Row, units: Mapping[str, str], dates: str, make_
                     scope="one size" if single else "all sizes", width_mm=width if single else None,
                     height_mm=height if single else None, medium=row.get("medium"), opened=opened, closed=closed,
                     notes=row.get("notes"))
-    return "known already" if recorded.of_piece(db, piece_id) == before else "recorded"
+    return "already on record" if recorded.of_piece(db, piece_id) == before else "recorded"
 
 
 def _size(row: Row, units: Mapping[str, str]) -> tuple[float | None, float | None]:

@@ -18,7 +18,7 @@ Take = Callable[[Row], bool]  # whether the row told anything new
 
 def import_artists(db: Database, path: Path, *, mapping: Mapping[str, str] | None = None, dry_run: bool = False,
                    report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> Outcome:
-    """Take in artists with contact, terms and notes; an empty cell leaves what is known."""
+    """Import artists with contact, terms and notes; an empty cell leaves what is known."""
 
     def take(row: Row) -> bool:
         if not row.get("artist"):
@@ -34,7 +34,7 @@ def import_artists(db: Database, path: Path, *, mapping: Mapping[str, str] | Non
 
 def import_buyers(db: Database, path: Path, *, mapping: Mapping[str, str] | None = None, dry_run: bool = False,
                   report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> Outcome:
-    """Take in buyers with contact, notes and other spellings; an empty cell leaves what is known.
+    """Import buyers with contact, notes and other spellings; an empty cell leaves what is known.
 
     A spelling that is another buyer's already leaves the row out.
     """
@@ -51,7 +51,7 @@ def import_buyers(db: Database, path: Path, *, mapping: Mapping[str, str] | None
 def import_pieces(db: Database, path: Path, *, mapping: Mapping[str, str] | None = None, make_pieces: bool = False,
                   dry_run: bool = False, report: Report = ignore_progress,
                   cancelled: Cancelled = never_cancelled) -> Outcome:
-    """Take in what is known of originals; an empty cell leaves what is known. Sizes in cm unless the heading says."""
+    """Import what is known of originals; an empty cell leaves what is known. Sizes in cm unless the heading says."""
     units: dict[str, str] = dict(columns.read_table(path, columns.PIECES, mapping or {}).units)
     names: dict[int, str] = {}
 
@@ -60,7 +60,7 @@ def import_pieces(db: Database, path: Path, *, mapping: Mapping[str, str] | None
         piece_id = piece_of(db, row, make_pieces, names)
         known = pieces.by_id(db, piece_id)
         if known is None:
-            raise NoPiece("The piece is gone.")
+            raise NoPiece("The piece no longer exists.")
         width, height, relief = (
             values.length_mm(row.get(name), units.get(name, unit)) if row.get(name) else getattr(known, f"{name}_mm")
             for name, unit in (("width", "cm"), ("height", "cm"), ("relief", "mm")))
@@ -82,7 +82,7 @@ def _imported(db: Database, path: Path, ours: Mapping[str, tuple[str, ...]], nee
     missing = [name for name in needed if name not in table.matched]
     if missing:
         raise CatalogueError(f"The file has no column for: {', '.join(missing)}.",
-                             hint=f"Say which it is, such as --map {missing[0]}=Name.", path=path)
+                             hint=f"Map it, such as --map {missing[0]}=Name.", path=path)
     fates: list[Fate] = []
     with suppress(Undo), transaction(db):
         for done, row in enumerate(table.rows):
@@ -97,4 +97,4 @@ def _imported(db: Database, path: Path, ours: Mapping[str, tuple[str, ...]], nee
 
 def _taken(db: Database, row: Row, take: Take) -> Fate:
     text = " · ".join(filter(None, (row.get("artist"), row.get("piece"))))
-    return taken(db, row, text, lambda: Fate(row.number, "recorded" if take(row) else "known already", text))
+    return taken(db, row, text, lambda: Fate(row.number, "recorded" if take(row) else "already on record", text))

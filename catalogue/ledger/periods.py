@@ -41,7 +41,7 @@ def month(text: str) -> Period:
     """``"2025-11"`` is November 2025 and nothing else. Raises ValueError."""
     match = _MONTH.fullmatch(text.strip())
     if match is None or not 1 <= int(match["month"]) <= 12 or int(match["year"]) < 1:
-        raise ValueError(f"{text!r} is no month such as 2025-11")
+        raise ValueError(f"{text!r} is not a month such as 2025-11")
     return _month_of(date(int(match["year"]), int(match["month"]), 1))
 
 

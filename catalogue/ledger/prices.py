@@ -24,7 +24,8 @@ def stated_prices(quantity: int, currency: str, *, price: str | None = None, uni
         total = money.total_price(one, quantity, currency)
         if one and whole and total != whole:
             shown = [money.show_amount(amount, currency) for amount in (one, total, whole)]
-            raise Refused(f"{quantity} × {shown[0]} is {shown[1]}, not {shown[2]}.", hint="Say one of the two prices.")
+            raise Refused(f"{quantity} × {shown[0]} is {shown[1]}, not {shown[2]}.", hint="Give only one of the two "
+                                                            "prices.")
         return Prices(one or money.unit_price(whole, quantity, currency), total or whole)
     except ValueError as error:
         raise Refused(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error

@@ -38,7 +38,7 @@ def propose(db: Database, home: Home, *, line_id: int | None = None, piece_id: i
 
     Whatever is given differs from last time; the rest stays, the price of one print too where last time's size and
     medium do (last time's total divided, where it divides evenly and no unit price is on record). The print is made
-    from the current master, or with ``as_last_time`` from the very scan of last time. ``afresh`` repeats nothing: a
+    from the current master, or with ``as_last_time`` from the same scan as last time. ``afresh`` repeats nothing: a
     print like none before. Where the two scans differ and nothing is known of them, ``measure`` compares their
     previews, in about a second.
 
@@ -66,7 +66,7 @@ def propose(db: Database, home: Home, *, line_id: int | None = None, piece_id: i
         repeat_of=last.id if last else None)
     line = _priced_like(last, line)
     if line.width_mm <= 0 or line.height_mm <= 0 or not 1 <= line.quantity <= MOST:
-        raise Refused(f"A print has a size above nothing, and there are 1 to {MOST:,}.")
+        raise Refused(f"A print must have a size, and 1 to {MOST:,} can be ordered.")
     edition = editions.applying(db, piece.id, line.width_mm, line.height_mm, line.medium)
     proposal = Proposal(
         piece, last, replace(line, edition_id=edition.id if edition else None), used, master, printing,
@@ -167,11 +167,11 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
     chosen = list(replacing or numbers)
     count = _or(quantity, len(chosen) or proposal.line.quantity)
     if not 1 <= count <= MOST:
-        raise Refused(f"1 to {MOST:,} prints are ordered.")
+        raise Refused(f"1 to {MOST:,} prints can be ordered.")
     if chosen and len(chosen) != count:
         raise Refused(f"{len(chosen)} numbers were given for {count} prints.")
     if status and (status not in orders.STATUSES or status == "cancelled"):
-        raise Refused(f"An order is not recorded as {status!r}.")
+        raise Refused(f"A new order cannot be {status!r}.")
     edition_id = None if unnumbered else proposal.line.edition_id
     if edition_id is None and (chosen or proofs):
         raise Refused("This print is in no edition, so it has no number.", hint="Set one: catalogue edition set.")
@@ -210,7 +210,7 @@ def _prices(db: Database, order_id: int, proposal: Proposal, count: int, price: 
         unit = proposal.line.unit_price
         if unit and currency != proposal.currency:
             raise Refused(f"Last time's price is in {proposal.currency}, this order is in {currency}.",
-                          hint="Say the price.")
+                          hint="Give the price.")
     return stated_prices(count, currency, price=price, unit=unit)
 
 
@@ -235,6 +235,6 @@ def _order(db: Database, number: str, placed: str, buyer: str, status: str, curr
              if given and given != ours]
     if other:
         raise Refused(f"The order {number!r} is on record already: {'; '.join(other)}. Nothing was recorded.",
-                      hint="Leave that out to add the print to this order, use another number for another order, or"
-                      " mend the order first: catalogue order correct.")
+                      hint="Leave that out to add the print to this order, use another number for another order, or "
+                           "correct the order first: catalogue order correct.")
     return known.id

@@ -12,10 +12,10 @@ from catalogue.records.orders import NewLine
 from catalogue.settings import Settings
 
 # Handling originals, common practice, no source.
-WEAVE = "Turn no capture of a canvas against the others, or the weave will not meet where they are joined."
-ORIGINALS = ("Ask the artist's leave before an original is laid on the glass, and agree who carries the risk.",
-             "Dust the glass and check it is dry; leave the lid off work with relief, and never press it down.",
-             "Carry a canvas by its stretcher; do not slide it, lift it to move it.")
+WEAVE = "Do not turn a canvas between captures, or the weave will not match at the joins."
+ORIGINALS = ("Ask the artist's permission before laying an original on the glass, and agree who carries the risk.",
+             "Dust the glass and check that it is dry; leave the lid off work with relief, and never press it down.",
+             "Carry a canvas by its stretcher; lift it, never slide it.")
 
 
 @dataclass(frozen=True, slots=True)

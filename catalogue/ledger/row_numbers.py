@@ -64,7 +64,7 @@ def numbers_of(row: Row, status: str, quantity: str) -> Numbers:
 def _loss(text: str) -> Loss:
     match = _LOSS.fullmatch(text.strip())
     if match is None:
-        raise ValueError(f"{text.strip()!r} is no loss such as 7: 2026-03-01 creased in the post")
+        raise ValueError(f"{text.strip()!r} is not a loss such as 7: 2026-03-01 creased in the post")
     parsed, _ = numbers.parse_numbers(match["number"])
     if len(parsed) != 1:
         raise ValueError(f"{match['number']!r} is not one edition number")

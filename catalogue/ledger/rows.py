@@ -77,7 +77,7 @@ def quantity_of(text: str, numbered: int) -> int:
     if not text:
         return max(numbered, 1)
     if not text.isdecimal() or not 1 <= int(text[:9]) <= MOST:
-        raise ValueError(f"{text!r} is no quantity")
+        raise ValueError(f"{text!r} is not a quantity")
     return int(text)
 
 
@@ -87,7 +87,7 @@ def status_of(text: str, otherwise: str) -> str:
     word = pieces.folded(text)
     found = next((status for status, words in _STATUS_WORDS.items() if word in words), None)
     if found is None:
-        raise ValueError(f"{text!r} is no status; ours are {', '.join(orders.STATUSES)}")
+        raise ValueError(f"{text!r} is not a status; ours are {', '.join(orders.STATUSES)}")
     return found
 
 
@@ -133,7 +133,7 @@ def scan_of(row: Row, piece_id: int, rules: Rules) -> tuple[str, str]:
     name, stated = row.get("file"), row.get("sha256").lower()
     if stated:
         if len(stated) != 64 or set(stated) - set("0123456789abcdef"):
-            raise ValueError(f"{stated!r} is no SHA-256")
+            raise ValueError(f"{stated!r} is not a SHA-256")
         return stated, ""
     if not name:
         return "", "names no file: cannot tell which scan was printed"
@@ -142,8 +142,8 @@ def scan_of(row: Row, piece_id: int, rules: Rules) -> tuple[str, str]:
     ours = [f for f in matches if f.piece_id == piece_id] or matches
     by_path = [f for f in matches if "/" in tail and f"/{f.path}".endswith(f"/{tail}")]
     in_primary = [f for f in ours if f.kind == "primary"]
-    for chosen, remark in ((by_path, ""), (ours, ""), (in_primary, f"copies called {name!r} differ; that of the "
-                                                                   "primary store is taken")):
+    for chosen, remark in ((by_path, ""), (ours, ""), (in_primary, f"copies called {name!r} differ; the one in the "
+                                                                   "primary store is used")):
         if len({f.sha256 for f in chosen}) == 1:
             other = chosen[0].piece_id not in (None, piece_id)
             return chosen[0].sha256, f"the file {name!r} is filed under another piece" if other else remark

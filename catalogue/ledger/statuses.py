@@ -18,7 +18,7 @@ def set_status(db: Database, number: str, status: str) -> Order:
     does both by itself. A cancelled order stays cancelled.
     """
     if status not in orders.STATUSES:
-        raise Refused(f"{status!r} is no status.", hint=f"Choose one of: {', '.join(orders.STATUSES)}.")
+        raise Refused(f"{status!r} is not a status.", hint=f"Choose one of: {', '.join(orders.STATUSES)}.")
     with transaction(db):
         order = orders.by_number(db, number)
         if order.status == "cancelled" and status != "cancelled":
@@ -73,7 +73,7 @@ def correct(db: Database, number: str, order: Mapping[str, object], *, line_id: 
             if order_line.numbers and changed & _NUMBERED:
                 raise Refused(f"The line took the edition numbers {order_line.numbers}, so its "
                               f"{', '.join(sorted(n.removesuffix('_mm') for n in changed & _NUMBERED))} must stay.",
-                              hint="Cancel the order and record it anew.")
+                              hint="Cancel the order and record it again.")
             orders.change_line(db, order_line.id, {**line, **_repriced(order_line, line)})
         return orders.by_number(db, number)
 

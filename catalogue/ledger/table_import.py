@@ -20,13 +20,13 @@ def import_table(db: Database, settings: Settings, path: Path, *, kind: str = ""
             dates: str = "", status: str = "collected", make_pieces: bool = False, own: bool = False,
             dry_run: bool = False, report: Report = ignore_progress,
             cancelled: Cancelled = never_cancelled) -> tuple[str, Outcome]:
-    """Take in a CSV file of the ``kind`` said, or told by its headings; gives the kind with the outcome.
+    """Import a CSV file of the ``kind`` said, or told by its headings; gives the kind with the outcome.
 
     Raises as :func:`catalogue.ledger.importing.import_orders`, whose arguments these are.
     """
     chosen = kind or kind_of(path, mapping or {})
     if chosen not in KINDS:
-        raise ValueError(f"{chosen!r} is no kind of table")
+        raise ValueError(f"{chosen!r} is not a kind of table")
     if chosen == "artists":
         return chosen, import_artists(db, path, mapping=mapping, dry_run=dry_run, report=report, cancelled=cancelled)
     if chosen == "buyers":

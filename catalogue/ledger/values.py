@@ -13,10 +13,10 @@ def length_mm(text: str, unit: str = "cm") -> float:
     """``"50"`` → 500 with ``unit`` cm; a unit in the text wins. Always above zero and under 100 m."""
     match = _LENGTH.fullmatch(text.strip())
     if match is None:
-        raise ValueError(f"{text!r} is no length")
+        raise ValueError(f"{text!r} is not a length")
     length = float(match["number"].replace(",", ".")) * MM_PER[(match["unit"] or unit).lower()]
     if not 0 < length < 100_000:
-        raise ValueError(f"{text!r} is no length a print can have")
+        raise ValueError(f"{text!r} is not a length a print can have")
     return round(length, 3)
 
 
@@ -30,7 +30,7 @@ def size_mm(text: str, unit: str = "cm") -> tuple[float, float]:
     """``"50x70"``, ``"50 × 70 cm"``, ``"500 x 700mm"`` → width and height in mm. One unit serves both."""
     match = _SIZE.fullmatch(text.strip())
     if match is None:
-        raise ValueError(f"{text!r} is no size; write it as 50x70 or 500x700mm")
+        raise ValueError(f"{text!r} is not a size; write it as 50x70 or 500x700mm")
     second = _LENGTH.fullmatch(match["second"].strip())
     shared = (second["unit"] if second else None) or unit
     return length_mm(match["first"], shared), length_mm(match["second"], shared)
@@ -45,11 +45,11 @@ def day(text: str, style: str) -> str:
         return datetime.strptime(written, style).date().isoformat()
     except ValueError:
         example = datetime(2024, 5, 31).strftime(style)
-        raise ValueError(f"{text!r} is no date such as 2024-05-31 or {example}") from None
+        raise ValueError(f"{text!r} is not a date such as 2024-05-31 or {example}") from None
 
 
 def shown_day(iso: str, style: str) -> str:
-    """An ISO date in the shop's form; what is no date stays as it is."""
+    """An ISO date in the shop's form; what is not a date stays as it is."""
     try:
         return date.fromisoformat(iso[:10]).strftime(style)
     except ValueError:

@@ -66,9 +66,9 @@ def move(db: Database, edition_id: int, numbers: Sequence[Number], place: str, *
     if place not in PLACES:
         raise Refused(f"A print is {', '.join(PLACES[:-1])} or {PLACES[-1]}, not {place!r}.")
     if place == "consigned" and not holder.strip():
-        raise Refused("Say who has the prints on consignment.")
+        raise Refused("Give who has the prints on consignment.")
     if not numbers:
-        raise Refused("Say which numbers.")
+        raise Refused("Give the numbers.")
     with transaction(db, f"prints {numbers_text(numbers)} of edition {edition_id}: {place} {holder.strip()}".rstrip()):
         get_edition(db, edition_id)
         known = {Number(one.series, one.number): one for one in print_moves.prints(db, edition_id)}

@@ -24,7 +24,7 @@ def merge(db: Database, keep_id: int, gone_id: int) -> Correction:
         if keep.id == gone.id:
             raise Refused("A piece cannot be merged with itself.")
         if editions.of_piece(db, keep.id) and editions.of_piece(db, gone.id):
-            raise Refused("Both pieces have editions.", hint="Settle first which edition holds, then merge.")
+            raise Refused("Both pieces have editions.", hint="Decide first which edition is valid, then merge.")
         made.say(f"pieces merged: {gone.artist}: {gone.title} ({gone.id}) into {keep.artist}: {keep.title} ({keep.id})")
         pieces.join(db, keep, gone)
     return made.done()
@@ -59,7 +59,7 @@ def undo_older(db: Database, change_id: int) -> PieceChange:
         if change is None:
             raise NotFound(f"There is no change {change_id}.", hint="List them: catalogue alike changes.")
         if change.undone:
-            raise Refused(f"Change {change_id} is undone already.")
+            raise Refused(f"Change {change_id} is already undone.")
         later = piece_changes.later(db, change)
         if later:
             raise Refused("The same pieces were changed again since.", hint=f"Undo change {later[-1].id} first.")

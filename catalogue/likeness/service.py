@@ -129,7 +129,7 @@ def judge(db: Database, likeness_id: int, verdict: str) -> Pair:
     that a rejected pair alone tied it to (``records.effective``).
     """
     if verdict not in VERDICTS:
-        raise Refused(f"{verdict!r} is no verdict.", hint="Say confirmed or rejected.")
+        raise Refused(f"{verdict!r} is not a verdict.", hint="Say confirmed or rejected.")
     with transaction(db):
         judged = pair(db, likeness_id)
         likenesses.set_verdict(db, likeness_id, verdict)

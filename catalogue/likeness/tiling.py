@@ -31,7 +31,7 @@ class Tiling:
         lines = [tiles.draw(self.places, self.aspect)]
         for number, place in enumerate(self.places, 1):
             left, top, right, bottom = place.box
-            odd = "  TURNED against the others: the weave will not meet" if place.tile in self.turned else ""
+            odd = "  TURNED against the others: the weave will not match" if place.tile in self.turned else ""
             across, down = f"{_share(left)}–{_share(right)} across", f"{_share(top)}–{_share(bottom)} down"
             lines.append(f"{number:>3}  {place.tile[:12]}  {across}, {down}, "
                          f"turned {round(place.rotation, 2) + 0.0:.2f}°{odd}")
@@ -43,11 +43,11 @@ class Tiling:
         if self.expected and self.size_mm:
             wide, high = self.expected
             lines.append(
-                f"An original of {self.size_mm[0]:.0f} × {self.size_mm[1]:.0f} mm takes about {wide} × {high} = "
+                f"An original of {self.size_mm[0]:.0f} × {self.size_mm[1]:.0f} mm needs about {wide} × {high} = "
                 f"{wide * high} captures on this bed."
             )
         if self.weave is not None:
-            lines.append(f"The weave departs {self.weave:+.1f}° from the upright.")
+            lines.append(f"The weave deviates {self.weave:+.1f}° from the upright.")
         return "\n".join(lines)
 
 

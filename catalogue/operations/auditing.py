@@ -17,8 +17,8 @@ from catalogue.settings import Home
 
 NO_LIMIT = Budget()
 MOST_SHOWN, MOST_BROKEN = 50, 20
-OUTCOMES = {"finished": "all that was due is checked", "budget": "the budget is spent", "cancelled": "stopped",
-            "failed": "the store went away", "offline": "offline, nothing checked"}
+OUTCOMES = {"finished": "everything due is checked", "budget": "the limit is reached", "cancelled": "stopped",
+            "failed": "the store was disconnected", "offline": "offline, nothing checked"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +69,7 @@ def summarize(done: Audited) -> list[str]:
         lines.append(f"{store.store}: {OUTCOMES[store.outcome]}; {counted(store.checked, 'file')} checked "
                      f"({data_size(store.bytes)}{rate}), {number(store.intact)} intact, {number(store.left)} left")
         if store.carried_on:
-            lines.append(f"  carried on from an audit that was stopped: "
+            lines.append(f"  continued from an interrupted audit: "
                          f"{counted(store.carried_on, 'file')} checked then")
         if any(store.findings.values()):
             lines.append(f"  {kind_counts(store.findings)}")
@@ -90,8 +90,8 @@ def check_log(db: Database, home: Home) -> LogCheck:
 def summarize_log(checked: LogCheck) -> list[str]:
     """Whether the log holds, and every way in which it does not; long lists are cut."""
     lines = [f"{counted(checked.events, 'event')}, last at {checked.head.at or 'no time'}",
-             "The chain holds: no event was altered or removed." if checked.unbroken else
-             "The event log was tampered with, or part of it is lost:"]
+             "The log is intact: no event was altered or removed." if checked.unbroken else
+             "The event log was altered, or part of it is missing:"]
     lines += [f"  event {event.id} of {event.at} does not follow from the one before"
               for event in checked.broken[:MOST_BROKEN]]
     if checked.lost:
@@ -104,8 +104,8 @@ def summarize_log(checked: LogCheck) -> list[str]:
     if len(checked.differences) > MOST_SHOWN:
         lines.append(f"  and {number(len(checked.differences) - MOST_SHOWN)} more; all of them with --json")
     if checked.journal:
-        lines.append("The journal of statements beside the catalogue does not agree with the log:")
+        lines.append("The journal beside the catalogue does not agree with the log:")
         lines += [f"  {words}" for words in checked.journal[:MOST_SHOWN]]
     if checked.unbroken and not checked.differences:
-        lines.append("Orders, editions and everything else that was stated are as the log says.")
+        lines.append("Orders, editions and all other records agree with the log.")
     return [*lines, *checked.passed_over]

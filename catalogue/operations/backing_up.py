@@ -25,7 +25,7 @@ class BackedUp:
 
 def back_up(db: Database, home: Home, *, also: Path | None = None, report: Report = ignore_progress,
             cancelled: Cancelled = never_cancelled) -> BackedUp:
-    """Back the catalogue up, check the backup, and bring what else would bring it back up to date.
+    """Back up the catalogue, check the backup, and refresh everything else it could be restored from.
 
     Manifests go beside the catalogue and into those online stores that allow it, the ledger beside the catalogue.
 

@@ -43,5 +43,5 @@ def _changed(db: Database, change: Callable[[], Buyer]) -> BuyerChanged:
 def summarize(done: BuyerChanged) -> list[str]:
     """The buyer, and how many orders are theirs."""
     buyer = done.buyer
-    state = "" if done.event else " Nothing to change: it is so already."
+    state = "" if done.event else " Nothing to change."
     return [f"{buyer.name}: {counted(buyer.orders, 'order')}.{state}"]

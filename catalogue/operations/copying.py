@@ -14,7 +14,7 @@ from catalogue.records.stores import Store
 from catalogue.settings import Home
 
 OUTCOMES = {"finished": "up to date", "incomplete": "not all could be copied", "cancelled": "stopped",
-            "full": "the disk is full", "failed": "the store went away"}
+            "full": "the disk is full", "failed": "the store was disconnected"}
 
 
 @dataclass(frozen=True, slots=True)

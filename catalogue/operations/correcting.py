@@ -75,7 +75,7 @@ def add_piece(db: Database, artist: str, title: str, said: Mapping[str, object],
     """
     with correction(db) as made:
         if pieces.known_piece(db, artist, title) is not None:
-            raise Refused(f"{artist} has a piece called {title!r} already.", hint="Open it and correct it.")
+            raise Refused(f"{artist} already has a piece called {title!r}.", hint="Open it and correct it.")
         piece_id = pieces.piece_called(db, pieces.artist_called(db, artist).id, title)
         made.say(f"a new piece, {artist}: {title} ({piece_id})")
         words = describe_pieces(db, [piece_id], said, edition=edition).detail if said or edition else ""
@@ -153,7 +153,7 @@ def join_names(db: Database, names: Mapping[str, str]) -> Correction:
     with correction(db) as made:
         for name, meant in names.items():
             if not fold_name(name) or not fold_name(meant):
-                raise Refused("An artist has a name.")
+                raise Refused("An artist needs a name.")
             one, other = pieces.artist_called(db, name), pieces.artist_called(db, meant)
             said.append((corrections.rename_artist(db, one.id, meant) if one.id == other.id
                          else corrections.merge_artists(db, other.id, one.id)).detail)
@@ -167,4 +167,4 @@ def merge_artists(db: Database, keep_id: int, gone_id: int) -> Correction:
 
 def summarize(done: Correction) -> list[str]:
     """What was corrected, or that it was so already."""
-    return [f"{done.detail[:1].upper()}{done.detail[1:]}." if done.id else "Nothing to change: it is so already."]
+    return [f"{done.detail[:1].upper()}{done.detail[1:]}." if done.id else "Nothing to change."]

@@ -27,7 +27,7 @@ def define_edition(db: Database, piece_id: int, size_limit: int, *, proofs: int 
 
 def open_edition(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, width_mm: float | None = None,
                  height_mm: float | None = None, medium: str = "") -> Correction:
-    """:func:`define_edition`, with what takes it back. Raises as that."""
+    """:func:`define_edition`, with what to undo. Raises as that."""
     before = last_statement(db)
     state = define_edition(db, piece_id, size_limit, proofs=proofs, width_mm=width_mm, height_mm=height_mm,
                            medium=medium)

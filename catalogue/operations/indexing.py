@@ -13,7 +13,7 @@ from catalogue.progress import Cancelled, Report, data_size, ignore_progress, ne
 from catalogue.records.database import Database
 from catalogue.settings import Home
 
-OUTCOMES = {"cancelled": "stopped", "failed": "the store went away", "offline": "offline, left as it was"}
+OUTCOMES = {"cancelled": "stopped", "failed": "the store was disconnected", "offline": "offline, left as it was"}
 
 
 @dataclass(frozen=True, slots=True)

@@ -58,7 +58,7 @@ def look_at_folder(db: Database, home: Home, folder: Path, store: str, *, known:
 
 def import_scans(db: Database, home: Home, plan: Plan, *, also: Sequence[str] = (), remove_sources: bool = False,
             report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> ImportedScans:
-    """Take in what is ready, compare it with what is held, count copies, back the catalogue up once a day.
+    """Import what is ready, compare it with what is held, count copies, back the catalogue up once a day.
 
     ``also`` names further stores that get a copy. With ``remove_sources`` the folder's files go once enough stores
     hold them.
@@ -78,15 +78,15 @@ def import_scans(db: Database, home: Home, plan: Plan, *, also: Sequence[str] = 
 
 
 def summarize(done: ImportedScans) -> list[str]:
-    """What was taken in and what was not, what was removed from the folder and what stayed, each with the reason."""
+    """What was imported and what was not, what was removed from the folder and what stayed, each with the reason."""
     outcome, folder = done.outcome, display_path(escape_path(str(done.folder)))
     lines = [] if done.removing and not outcome.taken else [
-        f"{counted(len({item.source for item in outcome.taken}), 'file')} taken in, each read back and compared."]
-    lines += [f"  not taken in: {_why(item)}" for item in outcome.left]
+        f"{counted(len({item.source for item in outcome.taken}), 'file')} imported, each read back and compared."]
+    lines += [f"  not imported: {_why(item)}" for item in outcome.left]
     if done.likenesses is None:
-        lines.append("Many scans wait to be compared.")
+        lines.append("Many scans are waiting to be compared.")
     elif done.likenesses:
-        lines.append(f"{counted(done.likenesses, 'likeness', 'likenesses')} found with what is held.")
+        lines.append(f"{counted(done.likenesses, 'likeness', 'likenesses')} found with scans on record.")
     if outcome.removed:
         lines.append(f"{counted(len(outcome.removed), 'file')} removed from {folder}:")
         lines += [f"  {display_path(escape_path(path.name))}" for path in outcome.removed]

@@ -8,7 +8,7 @@ from catalogue.likeness import service
 from catalogue.likeness.service import Pair
 from catalogue.records.database import Database, transaction
 
-MEANINGS = {"confirmed": ": they show one piece", "rejected": ": they are not the same", "": ""}
+MEANINGS = {"confirmed": ": they show the same piece", "rejected": ": they are not the same", "": ""}
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +37,8 @@ def _judge(db: Database, likeness_id: int, verdict: str, seen: str | None) -> Ju
     if pair.verdict == verdict:
         return Judged(pair, verdict)
     if seen is not None and pair.verdict != seen:
-        raise Refused(f"Pair {pair.id} is {pair.verdict or 'open'} by now, no longer {seen or 'open'}.",
-                      hint="Look again.")
+        raise Refused(f"Pair {pair.id} is now {pair.verdict or 'open'}, no longer {seen or 'open'}.",
+                      hint="Look at it again.")
     return Judged(service.judge(db, likeness_id, verdict), pair.verdict)
 
 

@@ -62,7 +62,7 @@ def set_order_status(db: Database, number: str, status: str, *, seen: str = "") 
     with transaction(db):
         present = orders.by_number(db, number).status
         if seen and present != seen:
-            raise Refused(f"It is {present} by now, no longer {seen}.", hint="Look again.")
+            raise Refused(f"It is now {present}, no longer {seen}.", hint="Look at it again.")
         return statuses.set_status(db, number, status)
 
 
@@ -171,6 +171,6 @@ def summarize(done: Line | Order | LineCancelled | OrdersChanged) -> list[str]:
             return [f"Order {done.number} is {done.status}."]
         case OrdersChanged():
             what = counted(len(done.orders), "order") if done.orders else counted(len(done.lines), "order line")
-            return [f"Changed {what}." if done.event else "Nothing to change: it is so already."]
+            return [f"Changed {what}." if done.event else "Nothing to change."]
     numbers = f", numbers {done.numbers}" if done.numbers else ""
     return [f"Recorded as order {done.number}, line {done.id}{numbers}."]

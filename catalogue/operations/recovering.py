@@ -18,7 +18,7 @@ __all__ = ["RebuiltCatalogue", "rebuild_catalogue", "recover", "summarize", "sum
 
 @dataclass(frozen=True, slots=True)
 class RebuiltCatalogue:
-    """A catalogue made anew. ``ledger``: rows taken in and left out, by name of the table's file."""
+    """A catalogue made anew. ``ledger``: rows imported and left out, by name of the table's file."""
 
     rebuilt: Rebuilt
     ledger: dict[str, tuple[int, int]]
@@ -55,11 +55,11 @@ def _import_ledger(home: Home, folder: Path) -> dict[str, tuple[int, int]]:
 def summarize(done: Recovered) -> list[str]:
     """What the catalogue holds now, what is as new as before, and what is as old as the backup."""
     state = done.condition
-    where = f"is back from {done.source}" if done.source else "is back: a recovery that was cut short is finished"
+    where = f"is restored from {done.source}" if done.source else "is restored: an interrupted recovery was completed"
     lines = [f"The catalogue {where}: {counted(state.files, 'file')}, {counted(state.scans, 'scan')}, "
              f"{counted(state.pieces, 'piece')}, {counted(state.orders, 'order')}"]
     lines += [f"{done.detail[:1].upper()}{done.detail[1:]}."] if done.put_back is None else _put_back(done.put_back)
-    return [*lines, f"The former file: {done.aside}"] if done.aside else lines
+    return [*lines, f"The old file: {done.aside}"] if done.aside else lines
 
 
 def summarize_rebuilt(done: RebuiltCatalogue) -> list[str]:
@@ -75,23 +75,23 @@ def summarize_rebuilt(done: RebuiltCatalogue) -> list[str]:
         lines.append(words)
     lines += done.rebuilt.passed_over
     if done.rebuilt.aside:
-        lines.append(f"The former file: {done.rebuilt.aside}")
+        lines.append(f"The old file: {done.rebuilt.aside}")
     lines += _put_back(done.rebuilt.put_back)
-    lines += [f"{name}: {counted(taken, 'row')} taken in, {number(left_out)} left out"
+    lines += [f"{name}: {counted(taken, 'row')} imported, {number(left_out)} left out"
               for name, (taken, left_out) in done.ledger.items()]
     if not done.ledger and not done.rebuilt.put_back.statements:
-        lines.append("No tables of orders and editions were found: catalogue import takes them in later.")
+        lines.append("No tables of orders and editions were found: catalogue import can add them later.")
     return lines
 
 
 def _put_back(put_back: PutBack) -> list[str]:
     lines = []
     if put_back.kept:
-        lines.append(f"{counted(put_back.kept, 'event')} after the backup kept: the former file still gave them.")
+        lines.append(f"{counted(put_back.kept, 'event')} after the backup kept: the old file still gave them.")
     if put_back.statements:
         lines.append(f"{counted(len(put_back.statements), 'statement')} after the backup put back from the journal.")
     if put_back.orders:
-        lines.append(f"Orders recorded after the backup, all here: {', '.join(put_back.orders)}.")
+        lines.append(f"Orders recorded after the backup, all kept: {', '.join(put_back.orders)}.")
     if put_back.lost:
         lines.append(f"{counted(put_back.lost, 'event')} of {put_back.first} to {put_back.last} lost: "
                      "checks and index runs since the backup. Index the stores: catalogue index.")

@@ -19,7 +19,7 @@ def summarize(done: Refiled) -> list[str]:
     roles = number(sum(move.role_before != move.role_after for move in done.moves))
     moved = counted(sum(counts.values()), "scan")
     if not done.moves:
-        return [*lines, f"{counted(done.looked, 'scan')} looked at; all are filed as the rules say."]
+        return [*lines, f"{counted(done.looked, 'scan')} checked; all are filed as the rules say."]
     if done.id:
-        return [*lines, f"{moved} filed anew, {roles} given another role. Undo: catalogue refile --undo"]
-    return [*lines, f"{moved} would be filed anew, {roles} given another role. To do it: catalogue refile --yes"]
+        return [*lines, f"{moved} filed differently, {roles} given another role. Undo: catalogue refile --undo"]
+    return [*lines, f"{moved} would be filed differently, {roles} given another role. To do it: catalogue refile --yes"]

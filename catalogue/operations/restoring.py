@@ -1,4 +1,4 @@
-"""Restore: put a good copy back in a file's place, the former file kept aside."""
+"""Restore: put a good copy back in a file's place, the old file kept aside."""
 
 from catalogue.fixity import restore
 from catalogue.fixity.restore import Plan, Restored
@@ -30,6 +30,6 @@ def restore_file(db: Database, home: Home, plan: Plan, *, report: Report = ignor
 
 
 def summarize(done: Restored) -> list[str]:
-    """What was restored, and where the former file is."""
+    """What was restored, and where the old file is."""
     lines = [f"Restored and verified: {done.path}"]
-    return [*lines, f"The former file: {done.aside}"] if done.aside else lines
+    return [*lines, f"The old file: {done.aside}"] if done.aside else lines

@@ -43,7 +43,7 @@ def selected_stores(db: Database, names: Sequence[str] = ()) -> list[Store]:
     """The stores of these names, or all in use. Raises NotFound for an unknown name, and where there is no store."""
     selected = [stores.by_name(db, name) for name in names] or stores.listed(db)
     if not selected:
-        raise NotFound("There is no store yet.", hint="Add one: catalogue store add NAME FOLDER.")
+        raise NotFound("No store yet.", hint="Add one: catalogue store add NAME FOLDER.")
     return selected
 
 
@@ -65,7 +65,7 @@ def move_store(db: Database, name: str, folder: Path) -> StoreMoved:
     store = stores.by_name(db, name)
     with transaction(db):
         store_service.move_store(db, store, folder)
-        findings.resolve(db, "its new place was told", store_id=store.id, path="", kinds=("offline",))
+        findings.resolve(db, "it was moved", store_id=store.id, path="", kinds=("offline",))
     return StoreMoved(stores.by_id(db, store.id), store.root)
 
 
@@ -85,7 +85,7 @@ def summarize(done: StoreAdded | StoreMoved | StoreRetired) -> list[str]:
         case StoreAdded(store, _):
             return [f"Added the {store.kind} store {store.name} at {store.root}."]
         case StoreMoved(store, former):
-            return [f"The store {store.name} lies at {store.root} now; it was at {former}."]
+            return [f"The store {store.name} is now at {store.root}; it was at {former}."]
         case StoreRetired(store, closed, lacking):
             ended = f" {counted(closed, 'finding')} of it closed." if closed else ""
-            return [f"{store.name} is left out from now on. Its files are untouched.{ended}", *masters_lacking(lacking)]
+            return [f"{store.name} is retired. Its files are untouched.{ended}", *masters_lacking(lacking)]

@@ -27,7 +27,7 @@ def count_and_back_up(db: Database, home: Home, *, report: Report = ignore_progr
     try:
         lacking = copies.review(db, home.settings)
     except CatalogueError as error:
-        return Upkeep({}, f"Copies could not be counted anew. {error}")
+        return Upkeep({}, f"Copies could not be recounted. {error}")
     return Upkeep(lacking, back_up_once_a_day(db, home, report=report, cancelled=cancelled))
 
 

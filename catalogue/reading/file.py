@@ -57,10 +57,11 @@ def read_file(path: str | Path, *, limits: Limits = Limits()) -> Reading:  # noq
                 work.read(file, raw)
             handles = (os.fstat(file.fileno()), os.fstat(raw.fileno()))
         if any(_state(handle) != _state(before) for handle in handles):
-            work.faults.append(FaultFound(Fault.CHANGING, "changed while it was read", "read it again when at rest"))
+            work.faults.append(FaultFound(Fault.CHANGING, "changed while it was read", "read it again when nothing "
+                                                            "is writing to it"))
         elif not _still_named(name, before):
             work.faults.append(FaultFound(Fault.CHANGING, "was replaced while it was read",
-                                          "read it again when at rest"))
+                                          "read it again when nothing is writing to it"))
     except OSError as error:
         work.faults.append(_refusal(error))
     except Exception as error:  # the worker's edge: one file's surprise must not end the run
@@ -87,7 +88,8 @@ def _still_named(name: str, before: os.stat_result) -> bool:
 def _refusal(error: OSError) -> FaultFound:
     if isinstance(error, FileNotFoundError):
         return FaultFound(Fault.VANISHED, "was there when listed, is gone now")
-    hint = "see who may read it" if isinstance(error, PermissionError) else "the disk or its connection may be failing"
+    hint = "check its permissions" if isinstance(error,
+                                                 PermissionError) else "the disk or its connection may be failing"
     return FaultFound(Fault.UNREADABLE, error.strerror or str(error), hint, getattr(error, "offset", None))
 
 
@@ -112,7 +114,7 @@ class Work:
         if not size:
             self.faults.append(FaultFound(Fault.EMPTY, "holds no bytes", "look for another copy of this file"))
         elif not kind:
-            self.faults.append(FaultFound(Fault.NOT_A_PICTURE, "its first bytes are of no picture format known here"))
+            self.faults.append(FaultFound(Fault.NOT_A_PICTURE, "its first bytes are not a known picture format"))
         source = self._opened(file, kind) if size and kind else Source("")
         hashing = Hashing(raw, source.stretches or plain_stretches(size), self.deadline)
         hashing.start()

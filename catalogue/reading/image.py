@@ -149,7 +149,7 @@ def check(image: Image, size: int, limits: Limits) -> tuple[list[FaultFound], bo
     if image.width * image.height > limits.pixels or image.segments > limits.segments or hollow:
         return [FaultFound(Fault.DAMAGED, f"claims {image.width:,} × {image.height:,} pixels")], False
     if not len(image.offsets):
-        return [FaultFound(Fault.DAMAGED, "says nothing of where its pixels are")], False
+        return [FaultFound(Fault.DAMAGED, "does not say where its pixels are")], False
     faults = []
     if len(image.offsets) < image.segments:
         missing = image.segments - len(image.offsets)

@@ -146,7 +146,7 @@ def open_jpeg_2000(file: BinaryIO, size: int, limits: Limits, deadline: Deadline
     if jp2_boxes.cut:
         source.faults.append(FaultFound(Fault.TRUNCATED, jp2_boxes.cut, ANOTHER_COPY, size))
     if sizes is None:
-        source.faults.append(FaultFound(Fault.DAMAGED, "its head makes no sense", ANOTHER_COPY))
+        source.faults.append(FaultFound(Fault.DAMAGED, "its header makes no sense", ANOTHER_COPY))
         return source
     bits = 16 if max(sizes.bits) > 8 else 8
     channels = min(len(sizes.bits), 4)

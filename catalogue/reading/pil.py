@@ -39,7 +39,7 @@ def held_bytes(image: Pil.Image) -> int:
 def error_text(error: BaseException) -> str:
     """An error's message on one line, at most 200 characters."""
     if isinstance(error, UnidentifiedImageError):  # its text holds the path
-        return "its head makes no sense"
+        return "its header makes no sense"
     return " ".join(str(error).split())[:200] or type(error).__name__
 
 

@@ -50,7 +50,7 @@ def open_png(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> S
     palette = np.frombuffer(chunks.first(b"PLTE"), np.uint8)
     palette = palette[: len(palette) // 3 * 3].reshape(-1, 3)
     if header.colour == PALETTE and not len(palette):
-        source.faults.append(FaultFound(Fault.DAMAGED, "says nothing of the colours of its palette", ANOTHER_COPY))
+        source.faults.append(FaultFound(Fault.DAMAGED, "has no colours for its palette", ANOTHER_COPY))
         return source
     samples, photometric = CHANNELS[header.colour], {GREY: "grey", RGB: "RGB", PALETTE: "palette"}.get(
         header.colour, "grey" if CHANNELS[header.colour] == 2 else "RGB")

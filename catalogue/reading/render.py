@@ -84,8 +84,9 @@ class Rendering:
 
     def notes(self) -> tuple[Note, ...]:
         """What was seen of the samples on the way."""
-        return (Note("odd values", "holds samples that are no number, or beyond all measure: the preview shows them "
-                     "as nought"),) if self.odd_values else ()
+        return (Note("odd values",
+                     "has samples that are not numbers, or out of range; the preview shows them as zero"),
+                     ) if self.odd_values else ()
 
     def _premultiplied(self, band: Rows) -> Rows:
         opacity = band[..., self.colours : self.channels]

@@ -28,7 +28,8 @@ def translate_sqlite_error(error: sqlite3.DatabaseError) -> Exception:
     if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
         return Busy("Another program is writing to the catalogue.", hint="Try again in a moment.")
     if name.startswith("SQLITE_READONLY"):
-        return Refused("This catalogue can only be looked at here.", hint="Change it on the seat that keeps it.")
+        return Refused("This catalogue is read-only here.", hint="Make changes on the workstation that holds the "
+                                                            "catalogue.")
     if name.startswith("SQLITE_FULL"):
         return CatalogueError("The disk of the catalogue is full.", hint="Make room, then run this again.")
     if name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB")):
@@ -116,7 +117,7 @@ class Connection(sqlite3.Connection):
     written in it, ``replaying`` while one is undone or put back; ``reasons`` are what the transaction said it is for,
     ``last_statement`` the event that was logged last, ``before_commit`` computes derived rows anew before every commit.
     ``path`` is the catalogue's file and ``file`` its device and inode when it was opened for writing; None for one in
-    memory or opened to look at.
+    memory or opened to check.
     """
 
     def __init__(self, *given: Any, **named: Any) -> None:

@@ -133,4 +133,4 @@ def caution(db: Database, piece_id: int) -> str:
     if own is None or better is None or better.id == own.id or (own.present and own.sound):
         return ""
     state = "its files are missing" if not own.present else "no sound copy of it is known"
-    return f"You chose this master, but {state}; {better.sha256[:12]}… is there and could be made current."
+    return f"You chose this master, but {state}; {better.sha256[:12]}… is available and could be made current."

@@ -72,7 +72,8 @@ def change(db: Database, edition_id: int, *, size_limit: int, proofs: int, mediu
         db.execute("""UPDATE edition SET size_limit = ?, proofs = ?, medium = ?, opened = ?, closed = ?, notes = ?
                       WHERE id = ?""", [size_limit, proofs, medium, opened, closed, notes, edition_id])
     except sqlite3.IntegrityError as error:
-        raise Refused(f"The edition stays as it is: {error}.", hint="N is fixed once a number is out.") from error
+        raise Refused(f"The edition stays as it is: {error}.", hint="The edition size is fixed once a number is "
+                                                            "issued.") from error
 
 
 def by_id(db: Database, edition_id: int) -> Edition | None:
@@ -188,7 +189,7 @@ def replace(db: Database, edition_id: int, number: Number, line_id: int) -> None
     nth, state = _newest(db, edition_id, number)
     if state != "destroyed":
         raise Refused(f"Number {numbers_text([number])} is not recorded as destroyed.",
-                      hint="A number is printed again only after the old print is destroyed.")
+                      hint="A number is reprinted only after the old print is destroyed.")
     _add_print(db, edition_id, number, nth + 1, line_id)
 
 

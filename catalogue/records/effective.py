@@ -242,7 +242,7 @@ def _free_artist_key(db: Database, artist_id: int, key: str) -> None:
         return
     if db.execute("SELECT 1 FROM artist_stated WHERE artist_id = ?", [other[0]]).fetchone():
         name = db.execute("SELECT name FROM artist WHERE id = ?", [other[0]]).fetchone()[0]
-        raise Refused(f"There is an artist called {name!r} already.", hint="Merge the two: catalogue artist merge.")
+        raise Refused(f"There is already an artist called {name!r}.", hint="Merge the two: catalogue artist merge.")
     db.execute("UPDATE artist SET key = ? WHERE id = ?", [f"{key}\n{other[0]}", other[0]])
     db.execute("INSERT OR IGNORE INTO unsettled SELECT 'scan', scan_id FROM scan_guess WHERE artist_key = ?", [key])
     db.execute("INSERT OR IGNORE INTO unsettled SELECT 'piece', id FROM piece WHERE artist_id = ?", [other[0]])
@@ -565,8 +565,8 @@ def _free_piece_key(db: Database, piece_id: int, artist_id: int, key: str, state
         return int(held["artist_id"])
     title = db.execute("SELECT title FROM piece WHERE id = ?", [other[0]]).fetchone()[0]
     name = db.execute("SELECT name FROM artist WHERE id = ?", [artist_id]).fetchone()[0]
-    raise Refused(f"{name} has a piece called {title!r} already.",
-                  hint="Merge the two if they are one: catalogue piece merge.")
+    raise Refused(f"{name} already has a piece called {title!r}.",
+                  hint="If they are the same, merge them: catalogue piece merge.")
 
 
 def _mark_scans_stale(db: Database, piece_id: int, artist_id: int, key: str, stated: stated_facts.Row) -> None:

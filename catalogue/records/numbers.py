@@ -39,7 +39,7 @@ def _value(text: str) -> int:
         while rest.startswith(sign):
             total, rest = total + value, rest[len(sign):]
     if rest or roman(total) != upper:
-        raise ValueError(f"{text!r} is no Roman numeral")
+        raise ValueError(f"{text!r} is not a Roman numeral")
     return total
 
 
@@ -69,12 +69,12 @@ def parse_numbers(text: str) -> tuple[list[Number], int | None]:
     for part in filter(None, (p.strip() for p in re.split(r"[,;+&]|\band\b", text))):
         match = _PART.fullmatch(part)
         if match is None:
-            raise ValueError(f"{part!r} is no edition number")
+            raise ValueError(f"{part!r} is not an edition number")
         first = _value(match["first"])
         last = _value(match["last"]) if match["last"] else first
         proof = bool(match["proof"]) or not match["first"].isdecimal()
         if not 1 <= first <= last <= MOST:
-            raise ValueError(f"{part!r} is no run of edition numbers")
+            raise ValueError(f"{part!r} is not a range of edition numbers")
         if match["limit"] and not proof:
             stated = _value(match["limit"])
         parsed += [Number("proof" if proof else "number", n) for n in range(first, last + 1)]

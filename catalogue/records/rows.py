@@ -34,5 +34,5 @@ def insert(db: Database, sql: str, parameters: Sequence[Any] | dict[str, Any] = 
     """Run an INSERT and give the new row's id."""
     cursor = db.execute(sql, parameters)
     if cursor.lastrowid is None:
-        raise CatalogueError("The catalogue took no row.", hint="Run `catalogue doctor`.")
+        raise CatalogueError("The catalogue could not record the row.", hint="Run `catalogue doctor`.")
     return int(cursor.lastrowid)

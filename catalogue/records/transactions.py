@@ -67,7 +67,7 @@ def _still_in_place(connection: Connection) -> None:
     refuse_during_recovery(connection.path)
     if file_identity(connection.path) != connection.file:
         raise Refused("The catalogue was replaced by another file while this was open; nothing was recorded.",
-                      hint="Begin again, and look whether what you see is still so.", path=connection.path)
+                      hint="Start again and check that what you see is still current.", path=connection.path)
 
 
 def file_identity(path: Path) -> tuple[int, int] | None:
@@ -100,7 +100,7 @@ def write_lock(db: Database) -> Iterator[None]:
     try:
         yield
         if not db.conn.in_transaction:  # SQLite gives a transaction up by itself when the disk is full
-            raise CatalogueError("The catalogue could not keep a change.", hint="Nothing was changed; try again.")
+            raise CatalogueError("The catalogue could not record the change.", hint="Nothing was changed; try again.")
         _commit(db)
     except BaseException:
         db.conn.rollback()
@@ -120,7 +120,7 @@ def _commit(db: Database) -> None:
 
 
 def recovered_path(path: Path) -> Path:
-    """Where a recovered catalogue waits to be put in its place. While it does nobody opens the former file."""
+    """Where a recovered catalogue waits to be put in its place. While it does nobody opens the old file."""
     return path.with_name(f"{path.stem}.recovered{path.suffix}")
 
 

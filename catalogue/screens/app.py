@@ -147,7 +147,7 @@ class CatalogueApp(App[None]):
         await super().on_event(event)
 
     def build_ahead(self) -> None:
-        """Begin to make the screens that are sure to be wanted, if that is wished."""
+        """Begin to make the screens that are sure to be wanted, if that is wanted."""
         def begin(kept: Any) -> None:
             start_worker(self.screen, lambda: kept.build_ahead(self), group="ahead")
 
@@ -176,7 +176,7 @@ class CatalogueApp(App[None]):
             return
         self.log.error(error)
         what = " ".join(str(error).split())[:300]
-        self.say(f"{lost or 'That did not work: '}{type(error).__name__}: {what}. Nothing half done was kept.", "error")
+        self.say(f"{lost or 'That failed: '}{type(error).__name__}: {what}. Nothing was left half done.", "error")
 
     def say(self, text: str, severity: str = "information") -> None:
         """A short word at the edge of the screen; never read as markup."""
@@ -198,7 +198,7 @@ class CatalogueApp(App[None]):
               then: Callable[[Any], object] | None = None) -> bool:
         """Start long work; one at a time. ``told`` words its result; ``then`` gets it if the work came to its end."""
         if self.home.settings.read_only:
-            self.say("This seat only looks: read_only is set in settings.toml.", "warning")
+            self.say("This workstation is read-only (read_only in settings.toml).", "warning")
             return False
         if self.work is not None:
             self.say(f"{self.work.name} is still running. Press x to stop it first.", "warning")
@@ -209,7 +209,7 @@ class CatalogueApp(App[None]):
 
     def action_stop_work(self) -> None:
         if self.work is None:
-            self.say("No long work is running.")
+            self.say("Nothing is running.")
         else:
             self.work.stop()
 
@@ -219,10 +219,10 @@ class CatalogueApp(App[None]):
             message.work.then(message.result)
 
     def on_work_cancelled(self, message: WorkCancelled) -> None:
-        self._work_over(f"{message.work.name} stopped. Done until then: {message.work.told(message.result)}", "warning")
+        self._work_over(f"{message.work.name} stopped. Done so far: {message.work.told(message.result)}", "warning")
 
     def on_work_failed(self, message: WorkFailed) -> None:
-        self._work_over(f"{message.work.name} could not go on.", "error")
+        self._work_over(f"{message.work.name} could not continue.", "error")
         self.failed(message.error)
 
     def _work_over(self, text: str, severity: str = "information") -> None:
@@ -248,7 +248,7 @@ class CatalogueApp(App[None]):
     async def action_place(self, mode: str) -> None:
         """Go to a place; from what is open over it, back to it."""
         if self.current_mode == "first":
-            self.say("Point to a folder of scans first.")
+            self.say("Choose a folder of scans first.")
         elif mode == self.current_mode:
             while len(self.screen_stack) > 1:
                 await self.pop_screen()
@@ -354,8 +354,8 @@ class CatalogueApp(App[None]):
         from catalogue.screens.dialogs.confirm import ConfirmDialog
 
         self.push_screen(ConfirmDialog(f"{self.work.name} is running.",
-                                       "What is done is kept; the next run carries on.",
-                                  yes="Stop it and leave", no="Stay"), self._stop_and_leave)
+                                       "What is done is kept; the next run continues from there.",
+                                  yes="Stop and quit", no="Stay"), self._stop_and_leave)
 
     def _stop_and_leave(self, yes: bool | None) -> None:
         if not yes:
@@ -377,8 +377,8 @@ class CatalogueApp(App[None]):
         from catalogue.screens.dialogs.confirm import ConfirmDialog
 
         self.push_screen(ConfirmDialog(
-            "Not everything is recorded yet.", "Another program is writing to the catalogue. These wait for it:\n\n"
-            + "\n".join(self.writes.open), yes="Leave without them", no="Wait", careful=True), self._leave_all_the_same)
+            "Some changes are not recorded yet.", "Another program is writing to the catalogue. Waiting:\n\n"
+            + "\n".join(self.writes.open), yes="Quit without them", no="Wait", careful=True), self._leave_all_the_same)
 
     def _leave_all_the_same(self, yes: bool | None) -> None:
         if yes:

@@ -85,9 +85,9 @@ def _facts(line: Line, job: Proposal) -> list[tuple[str, str]]:
         ("edge", line.edge),
         ("medium", line.medium),
         ("printer profile", line.profile),
-        ("resolution", f"{job.fit.ppi:.0f} ppi at this size, sharp from {job.fit.sharp_from_mm / 10:.0f} cm on"
+        ("resolution", f"{job.fit.ppi:.0f} ppi at this size, looks sharp from {job.fit.sharp_from_mm / 10:.0f} cm away"
          if job.fit else ""),
-        ("crop", f"{job.fit.cropped:.0%} of the scan is left out" if job.fit and job.fit.cropped else ""),
+        ("crop", f"{job.fit.cropped:.0%} of the scan is cropped" if job.fit and job.fit.cropped else ""),
         ("for", line.buyer)]
     return [(name, text) for name, text in rows if text]
 
@@ -108,7 +108,7 @@ def _file_facts(line: Line, job: Proposal, home: Home, checked: bool) -> list[tu
         values.shown_day(printing.last_check, home.settings.dates) if printing.last_check else "never")
     rows = [
         ("file", display_path(first.file.path) if first else line.scan_name),
-        ("store", _store(first) if first else "no file is known"),
+        ("store", _store(first) if first else "no file on record"),
         ("SHA-256", scan.sha256),
         ("last checked", check),
         ("scan", f"{scan.role}, {scan.width} × {scan.height} px, {scan.bits} bit {scan.photometric}, "
@@ -131,9 +131,9 @@ def _before(job: Proposal, home: Home) -> list[tuple[str, str]]:
         ("last order", f"{last.number}, {values.shown_day(last.placed, home.settings.dates)}: {last.quantity} × "
                        f"{values.shown_size(last.width_mm, last.height_mm)}, {last.medium}".rstrip(", ")),
         ("printed from", f"{last.scan_name} ({same})" if last.scan_name else same),
-        ("profile then", last.profile if last.profile != job.line.profile else ""),
-        ("print notes then", _cut(last.settings) if last.settings != job.line.settings else ""),
-        ("notes then", _cut(last.notes))]
+        ("profile last time", last.profile if last.profile != job.line.profile else ""),
+        ("print notes last time", _cut(last.settings) if last.settings != job.line.settings else ""),
+        ("notes last time", _cut(last.notes))]
     return [(name, text) for name, text in rows if text]
 
 
@@ -148,10 +148,10 @@ def _cautions(line: Line, job: Proposal, checked: bool) -> list[str]:
     if line.wrap_mm:
         texts.append("Do not trim at the picture: the wrap and the fold lie beyond the finished size.")
     elif not is_canvas(line.medium, line.wrap_mm):
-        texts.append("Cut on a mat along a steel rule, the other hand behind the blade.")
+        texts.append("Cut on a mat along a steel rule, keep your other hand behind the blade.")
     if _SOLVENTS.search(f"{line.medium} {line.settings} {line.notes} {line.edge}"):
-        texts.append("Varnish and coatings: air the room, no flame, gloves; follow the maker's safety sheet and your "
-                     "local rules.")
+        texts.append("Varnish and coatings: ventilate the room, no flames, wear gloves; follow the maker's safety "
+                     "data sheet and your local rules.")
     return texts
 
 
@@ -187,7 +187,7 @@ def write_job(db: Database, home: Home, line_id: int, *, folder: Path | None = N
     job = repeat.as_recorded(db, home, line_id)
     best = job.printing.best if job.printing else None
     if (copy_master or check) and (best is None or job.printing is None):
-        raise CatalogueError("No sound copy of the scan is within reach.",
+        raise CatalogueError("No sound copy of the scan can be reached.",
                              hint="Connect the store that holds it: catalogue show PIECE.")
     if best is not None and job.printing is not None and (copy_master or check):
         check_now(db, job.printing.scan, best, report=report, cancelled=cancelled)

@@ -33,7 +33,7 @@ class PrintLayout:
 
     @property
     def cropped(self) -> bool:
-        """Whether a strip of the scan as wide as half a percent of it, or wider, is left out."""
+        """Whether a strip of the scan as wide as half a percent of it, or wider, is cropped."""
         across, down = width(self.scan), height(self.scan)
         return across - width(self.picture) > 0.005 * across or down - height(self.picture) > 0.005 * down
 

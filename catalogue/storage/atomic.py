@@ -59,7 +59,7 @@ def part_folder(target: Path) -> Iterator[OpenFolder]:
 
     One left by a program that was killed is removed first. Raises :class:`Busy` when another program is filling it.
     """
-    busy = Busy("Another program is writing to the same name.", hint="Wait until it is done.", path=target)
+    busy = Busy("Another program is writing to the same name.", hint="Wait until it has finished.", path=target)
     with opened(target) as entry:
         part = entry.folder.entry(part_name(target.name))
         with writing(target):
@@ -76,7 +76,7 @@ def part_folder(target: Path) -> Iterator[OpenFolder]:
             yield OpenFolder(held, part.path)
             with writing(target):
                 if entry.exists():
-                    raise Refused("There is already something of this name.", path=target)
+                    raise Refused("Something with this name already exists.", path=target)
                 part.rename_to(entry)
             placed = True
             _confirm(entry)
@@ -210,7 +210,7 @@ def _created(target: Entry) -> tuple[Entry, int]:
         if _locked(out) and _stands_for(part, out):
             return part, out
         _close(out)
-    raise Busy("Another program is copying to the same name.", hint="Wait until it is done.", path=target.path)
+    raise Busy("Another program is copying to the same name.", hint="Wait until it has finished.", path=target.path)
 
 
 def remove_leftover(target: Entry) -> None:
@@ -227,7 +227,7 @@ def remove_leftover(target: Entry) -> None:
         raise failed(error, target.path) from error
     try:
         if not _locked(left):
-            raise Busy("Another program is copying to the same name.", hint="Wait until it is done.",
+            raise Busy("Another program is copying to the same name.", hint="Wait until it has finished.",
                        path=target.path)
         with writing(target.path), suppress(FileNotFoundError):
             _remove(part, left)

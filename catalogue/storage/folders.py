@@ -128,7 +128,7 @@ def open_entry(root: OpenFolder, relative: str, *, create: bool = False) -> Iter
     """The name at ``relative`` below an open folder, its folder held open. Raises as :func:`open_below`."""
     *above, leaf = parts_of(relative) or [""]
     if not leaf:
-        raise Refused("This is no name of a file.", path=root.path / relative)
+        raise Refused("This is not a file name.", path=root.path / relative)
     with open_below(root, "/".join(above), create=create) as folder:
         yield Entry(folder, leaf)
 
@@ -183,7 +183,7 @@ def open_root(path: Path, marker: str | None, *, known: FileId | None = None, na
     work began.
 
     Raises:
-        StoreAway: it is not there any more, or another folder stands in its place. Refused: this system cannot look
+        StoreAway: it is no longer there, or another folder stands in its place. Refused: this system cannot look
         names up in an open folder.
     """
     lacking = missing_calls()
@@ -194,13 +194,13 @@ def open_root(path: Path, marker: str | None, *, known: FileId | None = None, na
     try:
         fd = os.open(path, _FOLDER)
     except OSError as error:
-        raise StoreAway(f"{called} went away: {error.strerror}.", hint="Connect it, then run this again.",
+        raise StoreAway(f"{called} has gone: {error.strerror}.", hint="Connect it, then run this again.",
                         path=path) from error
     try:
         root = OpenFolder(fd, path)
         if (known is not None and root.id != known) or (
                 marker is not None and marker_facts_in(root).get("store") != marker):
-            raise StoreAway(f"{called} went away: another folder lies in its place.",
+            raise StoreAway(f"{called} has gone: another folder is in its place.",
                             hint="Connect it, then run this again.", path=path)
         yield root
     finally:

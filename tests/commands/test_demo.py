@@ -32,8 +32,8 @@ def test_the_line_it_ends_with_works_when_pasted(archive: Path, tmp_path: Path) 
     shown = subprocess.run([sys.executable, "-m", "catalogue", "--catalogue", place, "demo", "--archive", archive,
                             "--no-screens"], capture_output=True, text=True, check=True, cwd=tmp_path, env=environ)
     line = shown.stdout.splitlines()[-1]
-    assert line.startswith("Look around: ")
-    pasted = subprocess.run(["sh", "-c", line.removeprefix("Look around: ")], capture_output=True, text=True,
+    assert line.startswith("To look around: ")
+    pasted = subprocess.run(["sh", "-c", line.removeprefix("To look around: ")], capture_output=True, text=True,
                             check=False, cwd=tmp_path, env=environ)
     assert pasted.returncode == 0, pasted.stderr
     assert "Ada Quill: Harbour" in pasted.stdout

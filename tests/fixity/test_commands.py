@@ -139,7 +139,7 @@ def test_bags_are_written_and_checked(shop: Shop, run: Run) -> None:
 
 @pytest.mark.usefixtures("master")
 def test_levels_are_told_and_answers_kept(run: Run) -> None:
-    assert "Storage: not yet 1" in run("levels").out
+    assert "Storage: below level 1" in run("levels").out
     assert run("levels", "--answer", "rights decided", "yes, both of us").code == 0
     done = json.loads(run("levels", "--json").out)
     assert {a["area"]: a["level"] for a in done}["Control"] == 1

@@ -224,7 +224,7 @@ def test_a_restore_onto_a_disk_that_went_away_at_the_last_moment_is_not_recorded
         (shop.folder / "nas").rename(shop.folder / "pulled")
 
     monkeypatch.setattr(copying, "place_over", pulled)
-    with pytest.raises(StoreAway, match="went away while the file was put back"):
+    with pytest.raises(StoreAway, match="was disconnected while the file was put back"):
         restore.restore(shop.db, shop.home.settings, planned)
     assert held(shop, "Ada/Harbour/0.tif").stores == 1
     assert shop.kinds("Ada/Harbour/0.tif", "nas") == {"changed"}

@@ -88,7 +88,7 @@ def test_orders_recorded_after_the_backup_come_back(ordered: Shop) -> None:
     _wreck(ordered.home)
     done = CliRunner().invoke(command, ["--catalogue", str(ordered.home.folder), "recover", "--yes"])
     assert done.exit_code == 0, done.output
-    assert "Orders recorded after the backup, all here: 2026-0002, 2026-0003." in done.output
+    assert "Orders recorded after the backup, all kept: 2026-0002, 2026-0003." in done.output
     _nothing_lost(ordered.home)
 
 

@@ -46,18 +46,18 @@ def test_nothing_is_copied_unasked(home: Home, key: Path, tmp_path: Path) -> Non
 def test_yes_takes_what_is_sure_and_leaves_the_rest_with_its_question(home: Home, key: Path, tmp_path: Path) -> None:
     result = run(home, "intake", str(key), "--yes")
     assert result.exit_code == 1
-    assert "Who made it?" in result.output
+    assert "Who is the artist?" in result.output
     result = run(home, "intake", str(key), "--yes", "--artist", "Ada Quill", "--piece", "Harbour", "--note",
                  "light=left, 30°")
     assert result.exit_code == 0, result.output
-    assert "2 files taken in, each read back" in result.output
+    assert "2 files imported, each read back" in result.output
     assert len(list((tmp_path / "masters").rglob("*.tif"))) == 2
     shown = run(home, "show", "Harbour", "--json")
     assert "Ada Quill" in shown.output
 
 
 def test_a_key_whose_files_are_all_held_is_cleared_by_running_it_again(home: Home, key: Path, tmp_path: Path) -> None:
-    """As after a kill between the last copy and the first removal: nothing was to be taken in, so nothing was done."""
+    """As after a kill between the last copy and the first removal: nothing was to be imported, so nothing was done."""
     (home.folder / "settings.toml").write_text("copies_on_one_disk = true\n")
     (tmp_path / "nas").mkdir()
     assert run(home, "store", "add", "nas", str(tmp_path / "nas"), "--kind", "copy", "--marker").exit_code == 0
@@ -66,7 +66,7 @@ def test_a_key_whose_files_are_all_held_is_cleared_by_running_it_again(home: Hom
     assert run(home, *words).exit_code == 0 and len(list(key.iterdir())) == 2, "removed only when that is asked for"
     result = run(home, *words, "--remove-sources")
     assert result.exit_code == 0, result.output
-    assert "2 files removed" in result.output and "taken in" not in result.output
+    assert "2 files removed" in result.output and "imported" not in result.output
     assert list(key.iterdir()) == []
 
 

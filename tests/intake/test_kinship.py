@@ -42,7 +42,7 @@ def test_a_re_scan_a_tile_and_a_stranger(
     assert (rescan.kind, rescan.artist.value, rescan.piece.value) == (Kind.RESCAN, "Ada Quill", "Harbour")
     assert rescan.ready, "likeness is sure enough to ask nothing"
     assert (tile.piece.value, tile.items[0].role in ("tile", "reference")) == ("Harbour", True)
-    assert stranger.questions == ("Who made it?", "What is it called?")
+    assert stranger.questions == ("Who is the artist?", "What is its title?")
 
 
 def test_a_stitched_master_saved_later_is_linked_to_its_held_tiles(

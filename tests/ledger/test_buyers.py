@@ -119,7 +119,7 @@ def test_buyers_go_into_a_table_and_come_back_from_it(db: Database, tmp_path: Pa
         ("dr colquhane", "Dr Colquhane", "1 Quay Lane", "rings at noon"), ("hotel umberlow", "hotel  UMBERLOW", "", ""),
         ("umblow", "Umblow", "", "")]
     assert find_buyer(fresh, "the umberlow").orders == 1 and find_buyer(fresh, "ms colquhane").key == "dr colquhane"
-    assert import_buyers(fresh, table).counts == {"known already": 3} and not differences(fresh)
+    assert import_buyers(fresh, table).counts == {"already on record": 3} and not differences(fresh)
     fresh.close()
 
 

@@ -43,7 +43,7 @@ def call(shop: Shop, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.Mon
 
 @pytest.fixture
 def books(call: Call, shop: Shop) -> Call:
-    """With the order books taken in."""
+    """With the order books imported."""
     call("import", shop.home.folder / "editions.csv")
     call("import", shop.home.folder / "orders.csv")
     return call
@@ -59,7 +59,7 @@ def test_import_shows_every_fate_first_and_exits_by_what_was_left_out(call: Call
     data = call("import", path, "--json")
     assert data["counts"] == {"recorded": 3, "no such piece": 1,
                               "not understood": 1} and call.code == 1  # type: ignore[attr-defined]
-    assert call("import", path, "--json")["counts"]["known already"] == 3
+    assert call("import", path, "--json")["counts"]["already on record"] == 3
     with pytest.raises(click.UsageError):
         call("import", path, "--map", "piece")
 
@@ -89,7 +89,7 @@ def test_list_show_and_search_of_orders(books: Call) -> None:
 
 def test_repeat_records_after_it_showed(books: Call, shop: Shop) -> None:
     seen = books("order", "repeat", "harbour", "--dry-run")
-    assert "last time   06 May 2022, order R-102" in seen and "the very scan of last time" in seen
+    assert "last time   06 May 2022, order R-102" in seen and "the same scan as last time" in seen
     assert len(orders.lines(shop.db)) == 3
     made = books("order", "repeat", "harbour", "--quantity", "4", "--buyer", "hall", "--yes", "--json")
     assert made["numbers"] == "4–7" and made["quantity"] == 4 and made["currency"] == "EUR"
@@ -145,7 +145,7 @@ def test_editions_from_setting_to_certificates(books: Call, shop: Shop, tmp_path
     books("edition", "destroy", edition, "1", "--reason", "wrong stock")
     books("order", "repeat", "salt field", "--replacing", "1", "--number", "N-2", "--yes")
     shown = books("edition", "show", "salt field")
-    assert "destroyed" in shown and "printed anew in N-2" in shown
+    assert "destroyed" in shown and "reprinted in N-2" in shown
     books("edition", "certificates", edition, "--csv", tmp_path / "c.csv", "--html", tmp_path / "c.html")
     assert "1/8" in (tmp_path / "c.csv").read_text() and "1/8" in (tmp_path / "c.html").read_text()
     (tmp_path / "c.csv").write_text("somebody's own")

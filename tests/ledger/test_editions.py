@@ -135,7 +135,7 @@ class Editions(RuleBasedStateMachine):
 
     @contextmanager
     def stating(self) -> Iterator[Model]:
-        """Remember what was before, so that it can be taken back."""
+        """Remember what was before, so that this can be undone."""
         model, statement = deepcopy(self.model), self.last_statement()
         yield self.model
         if (now := self.last_statement()) != statement:

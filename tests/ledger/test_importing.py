@@ -54,7 +54,7 @@ def test_every_row_has_its_fate_and_a_second_run_records_nothing(stocked: Shop) 
     assert [line.numbers for line in lines] == ["", "3", "1–2"]
     assert lines[0].price == "1234.50" and lines[0].width_mm == 600 and lines[0].wrap_mm == 38
     again = import_orders(stocked.db, stocked.home.settings, path)
-    assert again.counts == {"known already": 3, "no such piece": 1, "not understood": 1}
+    assert again.counts == {"already on record": 3, "no such piece": 1, "not understood": 1}
     assert len(orders.lines(stocked.db)) == 3
 
 
@@ -121,7 +121,7 @@ def test_rows_that_say_the_same_are_as_many_prints(stocked: Shop) -> None:
     row = "R-9,2024-01-01,Tomas Quill,Salt Field,,60,60,Canvas,,,,1,,,,,,salt.tif"
     path = written(stocked, "twice.csv", "\n".join([ORDERS.splitlines()[0], row, row]))
     assert import_orders(stocked.db, stocked.home.settings, path).counts == {"recorded": 2}
-    assert import_orders(stocked.db, stocked.home.settings, path).counts == {"known already": 2}
+    assert import_orders(stocked.db, stocked.home.settings, path).counts == {"already on record": 2}
 
 
 def test_a_file_name_links_only_where_it_stands_for_one_content(stocked: Shop) -> None:
@@ -150,7 +150,7 @@ def test_of_differing_copies_that_of_the_primary_store_was_printed(stocked: Shop
     fate = import_orders(stocked.db, stocked.home.settings, path).fates[2]
     line = orders.line(stocked.db, fate.line_id or 0)
     assert line is not None and line.scan_sha256 == stocked.made["salt"] != rotten
-    assert "primary store is taken" in fate.remarks[0]
+    assert "primary store is used" in fate.remarks[0]
 
 
 def test_other_headings_separator_encoding_dates_and_sizes_in_mm(stocked: Shop) -> None:
@@ -182,7 +182,7 @@ def test_one_row_cancelled_leaves_its_order_standing(stocked: Shop) -> None:
         "Harbour at Low WaterR-7": "cancelled", "Salt FieldR-7": "collected", "Salt FieldR-8": "cancelled"}
     assert [orders.by_number(stocked.db, n).status for n in ("R-7", "R-8")] == ["collected", "cancelled"]
     assert editions.issued(stocked.db, 1) == []
-    assert import_orders(stocked.db, stocked.home.settings, path).counts == {"known already": 3}
+    assert import_orders(stocked.db, stocked.home.settings, path).counts == {"already on record": 3}
 
 
 @pytest.mark.parametrize("dry_run", [True, False])
@@ -205,14 +205,14 @@ def test_a_loss_told_of_a_line_that_is_on_record_without_it_is_said(stocked: Sho
     row = "R-1,2024-01-01,Ilse Marwood,Harbour at Low Water,50x70,1,1,collected,"
     fates = [import_orders(stocked.db, stocked.home.settings, written(stocked, name, head + row + lost)).fates[0]
              for name, lost in (("a.csv", ","), ("b.csv", "1: 2024-02-03 torn,"))]
-    assert [f.fate for f in fates] == ["recorded", "known already"]
+    assert [f.fate for f in fates] == ["recorded", "already on record"]
     told = [[r for r in f.remarks if "catalogue edition destroy" in r] for f in fates]
     assert [len(t) for t in told] == [0, 1] and "1: 2024-02-03 torn" in told[1][0]
     with transaction(stocked.db):
         editions.destroy(stocked.db, 1, Number("number", 1), "2024-02-03", "torn")
     (again,) = import_orders(stocked.db, stocked.home.settings, written(
         stocked, "c.csv", head + row + "1: 2024-02-03  torn,")).fates
-    assert again.fate == "known already" and not any("destroy" in remark for remark in again.remarks)
+    assert again.fate == "already on record" and not any("destroy" in remark for remark in again.remarks)
 
 
 def test_an_order_typed_by_hand_is_known_when_the_books_are_taken_in(stocked: Shop) -> None:
@@ -222,14 +222,14 @@ def test_an_order_typed_by_hand_is_known_when_the_books_are_taken_in(stocked: Sh
         order = orders.save(stocked.db, "R-102", "2022-05-06", buyer="hall", status="collected", currency="EUR")
         orders.add_line(stocked.db, order, orders.NewLine(salt, 600, 600, 1, "Canvas", wrap_mm=38, price="1234.50"))
     outcome = import_orders(stocked.db, stocked.home.settings, written(stocked, "orders.csv", ORDERS))
-    assert outcome.fates[2].fate == "known already"
+    assert outcome.fates[2].fate == "already on record"
 
 
 def test_editions_are_told_from_orders_and_kept_once(stocked: Shop) -> None:
     path = written(stocked, "editions.csv", EDITIONS)
     assert kind_of(path, {}) == "editions" and kind_of(written(stocked, "orders.csv", ORDERS), {}) == "orders"
     assert import_editions(stocked.db, stocked.home.settings, path).counts == {"recorded": 1}
-    assert import_editions(stocked.db, stocked.home.settings, path).counts == {"known already": 1}
+    assert import_editions(stocked.db, stocked.home.settings, path).counts == {"already on record": 1}
     edition = editions.listed(stocked.db)[0]
     assert (edition.size_limit, edition.proofs, edition.scope, edition.width_mm, edition.height_mm) == (
         25, 3, "one size", 500, 700)
@@ -248,8 +248,8 @@ def test_books_saved_anew_by_another_program_are_known_again(stocked: Shop) -> N
     import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
     import_orders(stocked.db, stocked.home.settings, written(stocked, "orders.csv", ORDERS))
     ours = written(stocked, "ours.csv", tables.orders_csv(stocked.db))
-    assert import_orders(stocked.db, stocked.home.settings, ours).counts == {"known already": 3}
-    assert import_orders(stocked.db, stocked.home.settings, ours).counts == {"known already": 3}
+    assert import_orders(stocked.db, stocked.home.settings, ours).counts == {"already on record": 3}
+    assert import_orders(stocked.db, stocked.home.settings, ours).counts == {"already on record": 3}
 
 
 def test_the_table_of_orders_read_into_an_empty_catalogue_gives_the_same_lines(stocked: Shop, tmp_path: Path) -> None:
@@ -278,7 +278,7 @@ def test_a_line_taken_in_before_its_scan_was_indexed_is_tied_to_it_later(stocked
     salt = pieces.known_piece(stocked.db, "Tomas Quill", "Salt Field")
     late = stocked.scan("quill/late.tif", salt, shade=40)
     again = import_orders(stocked.db, stocked.home.settings, path)
-    assert again.counts == {"known already": 1} and again.fates[0].remarks == ("now linked to its scan",)
+    assert again.counts == {"already on record": 1} and again.fates[0].remarks == ("now linked to its scan",)
     assert orders.lines(stocked.db)[0].scan_sha256 == late
 
 
@@ -291,10 +291,10 @@ def test_artists_and_pieces_come_and_go_as_tables(stocked: Shop, tmp_path: Path)
     assert import_artists(stocked.db, artists, dry_run=True).counts == {"recorded": 2}
     assert len(pieces.artists_whole(stocked.db)) == 2
     assert import_artists(stocked.db, artists).counts == {"recorded": 2}
-    assert import_artists(stocked.db, artists).counts == {"known already": 2}
+    assert import_artists(stocked.db, artists).counts == {"already on record": 2}
     assert [f.fate for f in import_pieces(stocked.db, originals).fates] == [
         "recorded", "no such piece", "not understood"]
-    assert import_pieces(stocked.db, originals).counts["known already"] == 1
+    assert import_pieces(stocked.db, originals).counts["already on record"] == 1
     piece = pieces.by_id(stocked.db, 1)
     assert piece and (piece.year, piece.width_mm, piece.height_mm, piece.relief_mm, piece.series,
                       piece.inventory_number) == ("2019", 600, 800, 2.5, "Quays", "IM-7")

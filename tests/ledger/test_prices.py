@@ -165,7 +165,7 @@ def test_each_row_of_a_book_has_its_own_fate(shop: Shop, piece: int, tmp_path: P
             for line in orders.all_lines(shop.db)] == [
         ("R-1", 2, "60.00", "120.00", "EUR"), ("R-1", 3, "", "100.00", "EUR"), ("R-9", 2, "12000", "24000", "JPY")]
     again = import_orders(shop.db, shop.home.settings, book)
-    assert again.counts == {"known already": 3, "not understood": 3, "refused": 5}
+    assert again.counts == {"already on record": 3, "not understood": 3, "refused": 5}
 
 
 def test_an_older_catalogues_currency_is_kept_where_it_comes_from_our_own_tables(

@@ -311,7 +311,7 @@ def test_the_command(shop: Shop, works: dict[str, np.ndarray]) -> None:
     code, text = run(shop, "alike", "merge", "1", "2")
     assert code == 0 and "Undo: catalogue undo" in text
     code, text = run(shop, "alike", "--unreviewed")
-    assert (code, text.strip()) == (0, "Nothing is alike.")
+    assert (code, text.strip()) == (0, "No similar scans.")
     photo = shop.folder / "phone.tif"
     tifffile.imwrite(photo, works["photo"], photometric="rgb")
     code, text = run(shop, "find", "--picture", str(photo))

@@ -105,7 +105,7 @@ def as_it_is(_: Archive) -> None:
 
 
 def new_scans(archive: Archive) -> None:
-    """A folder of scans that say whose they are, to be taken in."""
+    """A folder of scans that say whose they are, to be imported."""
     key = archive.folder / "key" / "Nell Orrin" / "Stair"
     key.mkdir(parents=True)
     pixels = np.random.default_rng(5).integers(0, 255, (60, 80, 3), dtype=np.uint8)

@@ -39,7 +39,7 @@ def test_retiring_a_store_counts_copies_without_it(twins: tuple[Archive, Archive
     assert done.lacking["single copy"] == 2 and done.findings_closed == 1
     assert [event.detail for event in events.listed(db) if event.store == "nas" and "retired" in event.detail] == [
         "copy store retired"]
-    assert operations.summarize(done)[0] == "nas is left out from now on. Its files are untouched. 1 finding of it " \
+    assert operations.summarize(done)[0] == "nas is retired. Its files are untouched. 1 finding of it " \
                                             "closed."
     db.close()
 

@@ -337,7 +337,7 @@ def test_a_picture_without_a_place_is_not_looked_for(folder: Path) -> None:
     path.write_bytes(ifd(nowhere).ljust(300, b"\0"))
     reading = read_file(path, limits=Limits(seconds=2))
     assert [(fault.kind, fault.detail) for fault in reading.faults] == [
-        (Fault.DAMAGED, "says nothing of where its pixels are")]
+        (Fault.DAMAGED, "does not say where its pixels are")]
 
 
 def test_places_that_are_no_numbers_are_told_without_a_warning(folder: Path) -> None:

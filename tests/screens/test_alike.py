@@ -116,7 +116,7 @@ async def test_pairs_are_seen_judged_and_taken_back(pairs: Home) -> None:
         await settled(pilot)
         assert table.row_count == 1
         assert [t for t in said(pilot) if "re-scan" in t] == [
-            "Pair 1 is confirmed: they show one piece (re-scan).\nu takes it back."]
+            "Pair 1 is confirmed: they show the same piece (re-scan).\nu to undo."]
         await pilot.press("a")
         await settled(pilot)
         assert [row.pair.verdict for row in table.rows_held] == ["", "confirmed"]
@@ -140,7 +140,8 @@ async def test_a_verdict_of_another_seat_is_not_overwritten_nor_taken_back(pairs
         judge_pairs(db, [first.pair.id], "rejected")
         await pilot.press("c")
         await settled(pilot)
-        assert any(f"Pair {first.pair.id} is rejected by now, no longer open. Look again." in t for t in said(pilot))
+        assert any(f"Pair {first.pair.id} is rejected by now, no longer open. Look at it again." in t
+                   for t in said(pilot))
         assert {row.id: row.verdict for row in likenesses.listed(db)} == {first.pair.id: "rejected", second.pair.id: ""}
         await pilot.press("down", "c")
         await settled(pilot)

@@ -83,7 +83,7 @@ async def test_an_artist_is_renamed_and_taken_back(shop: Home) -> None:
         await put(pilot, "name", "Ezechiel Brunel")
         await press(pilot, "enter")
         assert "Ezechiel Brunel" in [row.name for row in artists.rows_held]
-        assert any("artist renamed" in text.lower() and "u takes it back" in text for text in said(pilot))
+        assert any("artist renamed" in text.lower() and "u to undo" in text for text in said(pilot))
         assert titles(shop)[4] == "Ezechiel Brunel: Marché [épreuve]"
         await press(pilot, "u")
         assert "Ézéchiel Brun" in [row.name for row in artists.rows_held]
@@ -111,11 +111,11 @@ async def test_an_artist_who_is_not_there_is_not_joined_into(shop: Home) -> None
         await press(pilot, "left", "down", "e")
         await put(pilot, "join", "Nobody")
         await press(pilot, "ctrl+s")
-        assert "'Nobody' is none of those listed" in words(pilot)
+        assert "'Nobody' is not in the list" in words(pilot)
         await put(pilot, "join", "")
         await put(pilot, "name", "Tobin Quarrel")
         await press(pilot, "ctrl+s")
-        assert "give that name under Join into" in " ".join(words(pilot).split())
+        assert "give that name under Merge into" in " ".join(words(pilot).split())
         await press(pilot, "escape")
     assert "Ézéchiel Brun: Marché [épreuve]" in titles(shop).values()
 
@@ -147,8 +147,8 @@ async def test_a_piece_is_corrected_and_its_facts_say_where_they_come_from(shop:
 
 
 @pytest.mark.parametrize(("name", "text", "told"), [
-    ("size", "big", "is no size"), ("edition", "many", "is no edition"), ("relief_mm", "deep", "is no length"),
-    ("title", "Harbour, Blue Hour", "mark both in Browse"), ("artist", "", "An artist has a name")])
+    ("size", "big", "is no size"), ("edition", "many", "is no edition"), ("relief_mm", "deep", "is not a length"),
+    ("title", "Harbour, Blue Hour", "mark both in Browse"), ("artist", "", "An artist needs a name")])
 async def test_what_cannot_be_is_said_in_the_form_and_nothing_recorded(shop: Home, name: str, text: str,
                                                                        told: str) -> None:
     before = titles(shop)
@@ -325,7 +325,7 @@ async def test_a_page_whose_piece_went_is_left(shop: Home) -> None:
         app.changed()
         await settled(pilot)
         assert not isinstance(app.screen, PiecePage)
-        assert any("not in the catalogue any more" in text for text in said(pilot))
+        assert any("no longer in the catalogue" in text for text in said(pilot))
     db.close()
 
 

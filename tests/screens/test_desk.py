@@ -95,8 +95,8 @@ async def test_an_edition_of_one_size_is_begun(shop: Home) -> None:
     # four of 29.7 cm are moved by 20.1 cm and overlap by 9.6 cm
     ("90 x 90 cm", "25%", ("12 captures", "43%", "32%", "0, 24, 48 cm", "0, 20.1, 40.2, 60.3 cm")),
     ("900 x 900 mm", "0.25", ("12 captures",)), ("20 x 30 cm", "25%", ("one capture",)),
-    ("", "25%", ("Say how large the original is.",)),
-    ("90", "25%", ("'90' is no size; write it as 50x70 or 500x700mm.",)),
+    ("", "25%", ("Enter the size of the original.",)),
+    ("90", "25%", ("'90' is not a size; write it as 50x70 or 500x700mm.",)),
     ("90 x 90 cm", "much", ("'much' is not an overlap such as 25%.",)),
     ("90 x 90 cm", "95%", ("An overlap is from 0 to 90%.",))])
 def test_a_capture_plan(size: str, overlap: str, words: tuple[str, ...]) -> None:
@@ -126,7 +126,7 @@ async def test_a_capture_is_planned_from_the_intake_and_from_a_piece(shop: Home)
         await settled(pilot)
         await pilot.press("p")
         await settled(pilot)
-        assert "Say how large the original is." in words(pilot)
+        assert "Enter the size of the original." in words(pilot)
 
 
 async def test_buyers_are_corrected_joined_and_lead_to_their_orders(shop: Home) -> None:

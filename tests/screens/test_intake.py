@@ -1,4 +1,4 @@
-"""New scans on the intake page: watched while they come, shown with their map, taken in, and removed only when safe."""
+"""New scans on the intake page: watched while they come, shown with their map, imported, and removed only when safe."""
 
 import shutil
 import threading
@@ -98,7 +98,7 @@ async def watching_begun(pilot: Any, key: Path) -> WatchedTable:
     page.query_one("#intake-folder", Input).value = str(key)
     await pilot.press("escape", "w")
     await settled(pilot)
-    assert "Watching key" in words(pilot) and "End watching" in words(pilot)
+    assert "Watching key" in words(pilot) and "Stop watching" in words(pilot)
     return page.query_one(WatchedTable)
 
 
@@ -127,12 +127,12 @@ async def test_tiles_are_told_as_they_come_and_the_plan_follows(
         assert bells == [1] and any("t3.tif is turned 90°" in text for text in said(pilot))
         text = words(pilot)
         assert "! " in details(pilot) and "Scan it again" in details(pilot)     # in words, not by colour
-        assert "look at it" in text and "1 to look at" in text
+        assert "check this" in text and "1 to check" in text
         await pilot.press("g")
         assert any("End the watch first" in text for text in said(pilot))
         (key / "t3.tif").unlink()
         await until(pilot, lambda: table.scans[2].state == "gone")
-        assert "taken out" in words(pilot)
+        assert "removed" in words(pilot)
         await pilot.press("up")
         await settled(pilot)
         assert "lies on t1.tif" in details(pilot)
@@ -298,7 +298,7 @@ async def proposed_and_answered(pilot: Any, key: Path) -> None:
 
 
 async def until_taken(pilot: Any) -> None:
-    await until(pilot, lambda: any("Taking in finished" in text for text in said(pilot)))
+    await until(pilot, lambda: any("Importing finished" in text for text in said(pilot)))
     await until(pilot, lambda: app_of(pilot).work is None)
     await settled(pilot)
 
@@ -319,18 +319,18 @@ async def test_the_folder_stays_unless_removing_is_chosen_and_said_again(
     async with running(Home(shop.folder, both_on_one), place="intake") as pilot:
         await until(pilot, lambda: len(app_of(pilot).changes.online) == 2)
         choice = page_of(pilot).query_one("#intake-remove", Checkbox)
-        assert not choice.value and "▐ ▌ remove from the folder after" in words(pilot)
+        assert not choice.value and "▐ ▌ remove from the folder afterwards" in words(pilot)
         await proposed_and_answered(pilot, key)
         await pilot.press("d", "g")
         await settled(pilot)
-        assert choice.value and "▐X▌ remove from the folder after" in words(pilot)
+        assert choice.value and "▐X▌ remove from the folder afterwards" in words(pilot)
         assert "asked once more" in asked(pilot)
         await pilot.press("enter")
         await settled(pilot)
         question = pilot.app.screen
         assert isinstance(question, ConfirmDialog) and "2 files" in asked(pilot)
         assert str(key) in asked(pilot) and "2 stores" in asked(pilot)
-        assert isinstance(question.focused, Button) and str(question.focused.label) == "Leave the folder as it is"
+        assert isinstance(question.focused, Button) and str(question.focused.label) == "Leave the folder unchanged"
         await pilot.press("enter")
         await until_taken(pilot)
         assert scan.exists() and other.exists() and not choice.value

@@ -61,7 +61,7 @@ async def test_ten_and_enter_twice_records_without_a_buyer(shop: Home) -> None:
         with held_up(app):
             await burst(pilot, "1", "0", "enter")
         await settled(pilot)
-        assert told(app) == "No buyer? Enter again records it so."
+        assert told(app) == "No buyer? Press Enter again to record it."
         assert app.screen.query_one("#repeat-buyer", Input).has_focus
         await pilot.press("enter")
         await settled(pilot)
@@ -111,7 +111,7 @@ async def test_an_odd_wrap_and_a_price_of_another_size_are_asked_about_once(shop
         await settled(pilot)
         await pilot.press("ctrl+o", "enter")
         assert told(app) == ("A wrap of 4 mm (15 to 100 mm is usual) and 240.00 each, as for last time's size and"
-                             " medium? Enter again records it so.")
+                             " medium? Press Enter again to record it.")
         assert app.screen.query_one("#repeat-wrap", Input).has_focus
         app.screen.query_one("#repeat-wrap", Input).value = "4 cm"
         await settled(pilot)
@@ -158,7 +158,7 @@ async def test_a_piece_that_has_gone_is_refused(shop: Home) -> None:
         app.repeat(piece_id=999)
         await settled(pilot)
         assert not isinstance(app.screen, RepeatDialog)
-        assert any("not in the catalogue any more" in text for text in said(pilot))
+        assert any("no longer in the catalogue" in text for text in said(pilot))
 
 
 async def test_a_faulty_number_is_no_fault_of_the_program(shop: Home) -> None:

@@ -74,7 +74,7 @@ def tiles_proposed(tmp: Path) -> Plan:
     set_ = Proposal(Kind.TILES_AND_MASTER, (*tiles, item(5, "barn [all].tif", "master", (170, 70, 40))), sure,
                     Guess("Red Barn", 0.95, "a re-scan of what is held"), tiles=TileMap(places, 4 / 3),
                     capture=(("device", "flatbed"), ("relief mm", "2.5")), reasons=("4 overlaps seen",),
-                    warnings=("scan_0003.tif overlaps its neighbours by 9% at most; 25% is wished.",))
+                    warnings=("scan_0003.tif overlaps its neighbours by 9% at most; 25% is wanted.",))
     alone = Proposal(Kind.MASTER, (item(6, "scan_0006.tif", "master", (40, 90, 140)),), Guess(), Guess())
     return Plan(tmp, 1, "main disk", tmp, (set_, alone))
 
@@ -105,8 +105,8 @@ def test_under_watch(shop: Home, snap_compare: Any, tmp_path: Path, monkeypatch:
                 watch.arrivals[item.arrival.inside] = item.arrival
                 yield News("arrived", item.arrival.path, f"{item.arrival.inside}: lies on the others", item.arrival,
                            TileMap(proposal.tiles.places[:number], 4 / 3) if proposal.tiles else None)
-            yield News("warning", item.arrival.path, "scan_0003.tif is turned 90° against scan_0001.tif: the weave will"
-                       " not join. Scan it again, turned as the others.")
+            yield News("warning", item.arrival.path, "scan_0003.tif is turned 90° against scan_0001.tif: the weave "
+                                                     "will not match. Scan it again, turned like the others.")
 
     monkeypatch.setattr(Watch, "look", look)
 

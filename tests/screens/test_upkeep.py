@@ -127,7 +127,7 @@ async def test_stores_show_where_they_are_and_can_be_forgotten(shop: Home) -> No
         await pilot.press("y")
         await settled(pilot)
         assert "Stores  1" in words(pilot)
-        assert any("share is left out from now on. Its files are untouched." in text for text in said(pilot))
+        assert any("share is retired. Its files are untouched." in text for text in said(pilot))
     db = open_database(shop.database)
     told = [event for event in events.listed(db) if event.store == "share" and event.type == "metadata modification"]
     assert [event.detail for event in told if "retired" in event.detail or "forgotten" in event.detail] == [
@@ -263,7 +263,7 @@ async def test_intake_from_a_key_to_the_store(shop: Home, tmp_path: Path) -> Non
         table = app.screen.query_one("#proposals", RowTable)
         await until(pilot, lambda: table.row_count == 1)
         await settled(pilot)
-        assert "Who made it?" in words(pilot)
+        assert "Who is the artist?" in words(pilot)
         await pilot.press("g")
         assert any("Nothing is ready" in text for text in said(pilot))
         await pilot.press("enter")
@@ -284,7 +284,7 @@ async def test_intake_from_a_key_to_the_store(shop: Home, tmp_path: Path) -> Non
         await settled(pilot)
         assert isinstance(app.screen, ConfirmDialog)
         await pilot.press("enter")
-        await until(pilot, lambda: any("Taking in finished" in text for text in said(pilot)))
+        await until(pilot, lambda: any("Importing finished" in text for text in said(pilot)))
         await until(pilot, lambda: app.work is None)
         await pilot.press("1")
         app.screen.query_one("#pieces", RowTable).focus()
@@ -350,7 +350,7 @@ async def test_long_work_has_three_distinct_endings(shop: Home) -> None:
         assert app.begin("Counting", job, str)
         assert not app.begin("Another", job, str)
         await until(pilot, lambda: "of 1" in str(app.screen.query_one(WorkLine).said))
-        assert "x stops" in app.screen.query_one(WorkLine).said
+        assert "x to stop" in app.screen.query_one(WorkLine).said
         job.go.set()
         await until(pilot, lambda: app.work is None)
         assert any(text.startswith("Counting finished.") for text in said(pilot))
@@ -358,7 +358,7 @@ async def test_long_work_has_three_distinct_endings(shop: Home) -> None:
         app.begin("Copying", Blocked(), str)
         await pilot.press("x")
         await until(pilot, lambda: app.work is None)
-        assert any(text.startswith("Copying stopped. Done until then:") for text in said(pilot))
+        assert any(text.startswith("Copying stopped. Done so far:") for text in said(pilot))
 
         job = Blocked()
         job.error = CatalogueError("The disk is full.", hint="Free some room.")
@@ -366,7 +366,7 @@ async def test_long_work_has_three_distinct_endings(shop: Home) -> None:
         app.begin("Saving", job, str)
         await until(pilot, lambda: app.work is None)
         await settled(pilot)
-        assert any(text == "Saving could not go on." for text in said(pilot))
+        assert any(text == "Saving could not continue." for text in said(pilot))
         assert any("The disk is full. Free some room." in text for text in said(pilot))
         await pilot.press("x")
         assert any("No long work is running" in text for text in said(pilot))

@@ -38,7 +38,7 @@ def edit_artist(host: Host, artist_id: int, then: Callable[[], object]) -> None:
     def read(db: Database) -> tuple[Artist, dict[str, Origin]]:
         artist = pieces.artist_by_id(db, artist_id)
         if artist is None:
-            raise NotFound("This artist is not in the catalogue any more.")
+            raise NotFound("This artist is no longer in the catalogue.")
         return artist, provenance.of_artist(db, artist_id)
 
     _open(host, read, lambda found: artist_form(*found), then)
@@ -50,7 +50,7 @@ def edit_pieces(host: Host, piece_ids: Sequence[int], then: Callable[[], object]
         known = [piece for piece_id in piece_ids if (piece := pieces.by_id(db, piece_id))]
         if len(known) < len(piece_ids):
             raise NotFound(f"{'This piece is' if len(piece_ids) == 1 else 'One of these pieces is'} "
-                           "not in the catalogue any more.")
+                           "no longer in the catalogue.")
         return [PieceFacts(piece, provenance.of_piece(db, piece.id), tuple(editions.of_piece(db, piece.id)))
                 for piece in known]
 
@@ -64,7 +64,7 @@ def edit_scans(host: Host, digests: Sequence[str], name: str, then: Callable[[],
         known = [scan for sha256 in digests if (scan := scans.by_digest(db, sha256))]
         if len(known) < len(digests):
             raise NotFound(f"{'This scan is' if len(digests) == 1 else 'One of these scans is'} "
-                           "not in the catalogue any more.")
+                           "no longer in the catalogue.")
         return [ScanFacts(scan, pieces.by_id(db, scan.piece_id) if scan.piece_id is not None else None,
                           provenance.of_scan(db, scan.sha256)) for scan in known]
 
@@ -89,7 +89,7 @@ def announce_correction(shop: "CatalogueApp", done: Correction) -> None:
         shop.corrected.append(done)
     seen = shop.changes.seen()
     where = "" if seen is not None and seen.PLACE in ("browse", "piece") else " in Browse"
-    shop.say(" ".join(summarize(done)) + (f" u{where} takes it back." if done.id else ""))
+    shop.say(" ".join(summarize(done)) + (f" u{where} to undo." if done.id else ""))
     shop.vocabulary = None
     shop.changed()
 
@@ -100,19 +100,19 @@ def merge_pieces(host: Page, piece_ids: Sequence[int], then: Callable[[], object
         known = [(piece, len(scans.of_piece(db, piece.id)))
                  for piece_id in piece_ids if (piece := pieces.by_id(db, piece_id))]
         if len(known) < len(piece_ids):
-            raise NotFound("One of these pieces is not in the catalogue any more.")
+            raise NotFound("One of these pieces is no longer in the catalogue.")
         return known
 
     def ask_direction(found: list[tuple[Piece, int]]) -> None:
         rows = [(piece.id, f"{piece.title}, {piece.artist}",
                  ", ".join(filter(None, (piece.year, counted(count, "scan"))))) for piece, count in found]
-        host.catalogue_app.push_screen(Choice("One piece. Which of the two stays?", rows,
-                                     "Scans, orders and editions of the other go there. u takes it back."), chosen)
+        host.catalogue_app.push_screen(Choice("Merge into one piece. Which one stays?", rows,
+                                     "Scans, orders and editions of the other move to it. u to undo."), chosen)
 
     def chosen(keep: int | None) -> None:
         if keep is not None:
             gone = next(piece_id for piece_id in piece_ids if piece_id != keep)
-            host.catalogue_app.writes.add("the two pieces made one", lambda db: correcting.merge_pieces(db, keep, gone),
+            host.catalogue_app.writes.add("merging the two pieces", lambda db: correcting.merge_pieces(db, keep, gone),
                                  merged, holds=host)
 
     def merged(done: Correction) -> None:
@@ -145,10 +145,10 @@ def take_back(host: Page) -> None:
 
     def offer(found: Statement | None) -> None:
         if found is None:
-            shop.say("There is nothing to take back.")
+            shop.say("There is nothing to undo.")
             return
         when = found.at[:16].replace("T", " ")
-        shop.push_screen(ConfirmDialog("Take this back?", f"{found.detail}\n{when}, {found.agent}", yes="Take it back",
+        shop.push_screen(ConfirmDialog("Undo this?", f"{found.detail}\n{when}, {found.agent}", yes="Undo",
                                   careful=True), lambda yes: undo(found.id, found.detail) if yes else None)
 
     host.ask(lambda db: next((one for one in history.statements(db) if one.undone_by is None and one.undoes is None),

@@ -54,7 +54,7 @@ class FileActions(Page):
     def _with_places(self, then: Callable[[list[FileLocation]], object]) -> None:
         sha256 = self.scan_meant()
         if sha256 is None:
-            self.catalogue_app.say("There is no scan here.", "warning")
+            self.catalogue_app.say("No scan selected.", "warning")
             return
         self.ask_disks(lambda db: file_locations(db, sha256), then, group="places", holds=self.catalogue_app,
                        patience=DISK_PATIENCE)
@@ -62,14 +62,14 @@ class FileActions(Page):
     def action_copy_path(self) -> None:
         def show(locations: list[FileLocation]) -> None:
             if not locations:
-                self.catalogue_app.say("No file of this scan is known any more.", "warning")
+                self.catalogue_app.say("No file of this scan is on record.", "warning")
                 return
             self.app.copy_to_clipboard(text_of(locations[0].path))
             text = "\n\n".join(f"{safe(place.store)}{'' if place.reachable else ' (not within reach now)'}\n"
                                f"{text_of(place.path)}" for place in locations)
             self.app.push_screen(MessageDialog("Where the file is", text,
-                                       "The first path was offered to your terminal's clipboard. Not every terminal "
-                                       "takes it: if it does not arrive, select it here with the mouse."))
+                                       "The first path was sent to your terminal's clipboard. Not every terminal "
+                                       "accepts it; if it is not there, select it here with the mouse."))
 
         self._with_places(show)
 
@@ -86,8 +86,8 @@ class FileActions(Page):
                 then(reachable[0])
             else:
                 named = ", ".join(dict.fromkeys(place.store for place in locations))
-                self.catalogue_app.say(f"No copy is within reach now. Connect: {named}." if named else
-                              "No file of this scan is known any more.", "warning")
+                self.catalogue_app.say(f"No copy can be reached now. Connect: {named}." if named else
+                              "No file of this scan is on record.", "warning")
 
         self._with_places(first)
 
@@ -103,7 +103,7 @@ class FileActions(Page):
 
         self.app.push_screen(ConfirmDialog(
             f"Open the {place.role} itself?",
-            f"{text_of(place.path)}\n\nA program that saves would change it. Look, but save elsewhere.",
+            f"{text_of(place.path)}\n\nSaving in that program would change it. Save any changes elsewhere.",
             yes="Open", careful=True), answered)
 
     def _start(self, command: list[str], place: FileLocation) -> None:

@@ -39,7 +39,7 @@ def open_names(shop: "CatalogueApp") -> None:
     def use(reading: Reading) -> None:
         _use(shop, reading, page)
 
-    page = NamesPage("How scans on record are filed by names and tags. What you stated stays as it is.",
+    page = NamesPage("How scans on record are filed by names and tags. What you entered stays as it is.",
                      source, shop.threads["names"], reading_of(home.settings.place_rules), use,
                      take_back=lambda: _take_back(shop, page))
     shop.push_screen(page)
@@ -74,11 +74,11 @@ def _preview(shop: "CatalogueApp", rules: tuple[str, ...], page: NamesPage) -> N
         return preview_refiling(db, home, rules, report=report, cancelled=cancelled)
 
     def ask_person(found: "Refiled") -> None:
-        shop.push_screen(ConfirmDialog("File by these rules from now on?", preview_text(found), yes="File anew",
+        shop.push_screen(ConfirmDialog("File by these rules from now on?", preview_text(found), yes="Refile",
                                   no="Not yet", careful=True),
                          lambda yes: _change(shop, rules, page) if yes else None)
 
-    shop.begin("Looking what would be filed anew", job, lambda found: f"{counted(found.looked, 'scan')} looked at.",
+    shop.begin("Checking what would be refiled", job, lambda found: f"{counted(found.looked, 'scan')} looked at.",
                ask_person)
 
 
@@ -91,10 +91,10 @@ def preview_text(found: "Refiled") -> str:
     if len(counts) > MOST_MOVES:
         lines.append(f"       and {number(len(counts) - MOST_MOVES)} more")
     if not found.moves:
-        lines.append("Nothing on record would be filed otherwise. New scans will be filed by these rules.")
+        lines.append("Nothing on record would be filed differently. New scans will be filed by these rules.")
     else:
-        lines.append(f"{counted(sum(found.counts.values()), 'scan')} would be filed anew, "
-                     f"{number(roles)} would get another role. What you stated stays. It can be taken back.")
+        lines.append(f"{counted(sum(found.counts.values()), 'scan')} would be filed differently, "
+                     f"{number(roles)} would get another role. What you entered stays. This can be undone.")
     return "\n".join(lines)
 
 
@@ -105,14 +105,14 @@ def _change(shop: "CatalogueApp", rules: tuple[str, ...], page: NamesPage) -> No
         return change_place_rules(db, home, rules, report=report, cancelled=cancelled)
 
     def told(done: RulesChanged) -> str:
-        return (f"{counted(sum(done.refiled.counts.values()), 'scan')} filed anew. To take it back: 6, n, then r.")
+        return (f"{counted(sum(done.refiled.counts.values()), 'scan')} refiled. To undo: 6, n, then r.")
 
     def done(found: RulesChanged) -> None:
         _now_under(shop, found.home)
         if shop.screen is page:
             shop.pop_screen()
 
-    shop.begin("Filing anew", job, told, done)
+    shop.begin("Refiling", job, told, done)
 
 
 def _take_back(shop: "CatalogueApp", page: NamesPage) -> None:
@@ -128,11 +128,11 @@ def _take_back(shop: "CatalogueApp", page: NamesPage) -> None:
 
     def answered(yes: bool | None) -> None:
         if yes:
-            shop.begin("Filing as before", job, lambda found: f"{counted(found[1], 'scan')} as before.", done)
+            shop.begin("Undoing the refiling", job, lambda found: f"{counted(found[1], 'scan')} as before.", done)
 
-    shop.push_screen(ConfirmDialog("Take the last filing anew back?",
-                                   "The guesses and the rules from before it hold again. "
-                              "What you stated meanwhile stays.", yes="Take it back", careful=True), answered)
+    shop.push_screen(ConfirmDialog("Undo the last refiling?",
+                                   "Rules and guesses go back to what they were. What you entered since then stays.",
+                                   yes="Undo", careful=True), answered)
 
 
 def _now_under(shop: "CatalogueApp", home: Home) -> None:

@@ -115,7 +115,7 @@ class ChangeWatch:
         for store_id, connected in now.items():
             if self.online.get(store_id, connected) != connected:
                 name = away[store_id][0]
-                self._app.say(f"{name} is back." if connected else f"{name} is offline now. Its scans stay listed.",
+                self._app.say(f"{name} is back online." if connected else f"{name} is offline. Its scans stay listed.",
                               "information" if connected else "warning")
         self.online = now
         if changed:

@@ -121,7 +121,7 @@ def start_proposing(shop: "CatalogueApp", folder: Path, store: str, known: "Mapp
         return look_at_folder(db, home, folder, store, known=known, here=0, report=report, cancelled=cancelled)
 
     def summary(plan: "Plan") -> str:
-        passed = f" Passed over: {safe('; '.join(plan.obstacles[:3]))}" if plan.obstacles else ""
+        passed = f" Skipped: {safe('; '.join(plan.obstacles[:3]))}" if plan.obstacles else ""
         return f"{counted(len(plan.proposals), 'original')} found.{passed}"
 
     return shop.begin("Looking at new scans", job, summary, then)
@@ -145,13 +145,13 @@ def start_taking_in(shop: "CatalogueApp", plan: "Plan", also: Sequence[str], rem
 
         return notice([*summarize(done), *after_taking_in(done)])
 
-    return shop.begin("Taking in", job, summary, then)
+    return shop.begin("Importing", job, summary, then)
 
 
 def after_taking_in(done: "ImportedScans") -> list[str]:
     """Which key leads on to the likenesses of the new scans."""
     if done.likenesses is None:
-        return ["Press 3, then i, when there is time."]
+        return ["Press 3, then i, when you have time."]
     return ["Press 3 to see them."] if done.likenesses else []
 
 
@@ -173,7 +173,7 @@ def start_backup(shop: "CatalogueApp") -> bool:
 
 
 def start_comparing(shop: "CatalogueApp") -> bool:
-    """Compare scans not compared yet with all others."""
+    """Compare new scans with all others."""
     home = shop.home
 
     def job(db: Database, report: "Report", cancelled: "Cancelled") -> "Updated":

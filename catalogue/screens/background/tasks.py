@@ -53,7 +53,7 @@ def run_in_thread(widget: Widget, lane: WorkerThread[R], job: Callable[[R], T], 
         result = await wrap_future(lane.submit(job))
         await app.gate.between_keys()
         if hold is not None and hold.given_up:
-            app.say("The disks have answered only now. Press the key again.", "warning")
+            app.say("The disks took a while to answer. Press the key again.", "warning")
         elif widget.is_attached:
             then(result)
 

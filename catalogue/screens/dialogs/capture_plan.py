@@ -57,7 +57,7 @@ class CapturePlanDialog(Dialog[None]):
 def plan_words(settings: Settings, size: str, overlap: str) -> list[str]:
     """The plans for what is typed, or what is wrong with it."""
     if not size.strip():
-        return ["Say how large the original is."]
+        return ["Enter the size of the original."]
     try:
         width, height = values.size_mm(size)
         share = _share(overlap)

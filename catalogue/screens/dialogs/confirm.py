@@ -21,7 +21,7 @@ class ConfirmDialog(Dialog[bool]):
     PLACE = "question"
     BINDINGS: ClassVar[list[BindingType]] = bindings("question")
 
-    def __init__(self, title: str, text: str, *, yes: str, no: str = "Leave it", careful: bool = False) -> None:
+    def __init__(self, title: str, text: str, *, yes: str, no: str = "Cancel", careful: bool = False) -> None:
         super().__init__()
         self._title, self._text, self._yes, self._no, self._careful = title, text, yes, no, careful
 

@@ -57,7 +57,7 @@ def existing_artists(db: Database, typed: str, _: Mapping[str, str]) -> list[Mat
              for hit in search.search(db, typed, MOST_MATCHES).artists if named is None or hit.id != named.id]
     if named is not None:
         found.insert(0,
-                     Match(named.name, "" if fold_name(named.name) == fold_name(typed) else "also called so", named.id))
+                     Match(named.name, "" if fold_name(named.name) == fold_name(typed) else "same name", named.id))
     return found
 
 
@@ -94,16 +94,16 @@ def artist_form(artist: Artist, origins: Mapping[str, Origin]) -> FormDialog:
         return Origin(STATED) if getattr(artist, name) else NONE
 
     fields = [Field("name", "Name", artist.name, origins.get("name", NONE)),
-              Field("join", "Join into", matches=existing_artists, only=True, hint="another spelling, who stays"),
+              Field("join", "Merge into", matches=existing_artists, only=True, hint="the spelling to keep"),
               *(Field(name, label, getattr(artist, name), said(name), fixed="\n" in getattr(artist, name))
                 for name, label in (("contact", "Contact"), ("terms", "Terms"), ("notes", "Notes")))]
 
     def save(filled: Filled) -> Callable[[Database], Correction]:
         goal = filled.chosen.get("join")
         if goal is not None and goal.id == artist.id:
-            raise ValueError("An artist cannot be joined into themselves")
+            raise ValueError("An artist cannot be merged with themselves")
         if "name" in filled.changed and not filled.changed["name"]:
-            raise ValueError("An artist has a name")
+            raise ValueError("An artist needs a name")
         facts: dict[str, str] = {name: filled.changed.get(name, "") for name in ("contact", "terms", "notes")
                                  if name in filled.changed or name in filled.given_back}
         name = "" if "name" in filled.given_back else filled.changed.get("name")
@@ -111,7 +111,7 @@ def artist_form(artist: Artist, origins: Mapping[str, Origin]) -> FormDialog:
                                                     facts=facts)
 
     return FormDialog(f"Artist: {artist.name}", fields, save,
-                      clash="If the two are one, give that name under Join into.")
+                      clash="If they are the same artist, enter that name under Merge into.")
 
 
 def piece_form(facts: PieceFacts) -> FormDialog:
@@ -145,14 +145,14 @@ def piece_form(facts: PieceFacts) -> FormDialog:
         return lambda db: correcting.describe_pieces(db, [piece.id], said, artist=artist, edition=edition)
 
     return FormDialog(f"Piece: {piece.title}, {piece.artist}", fields, save,
-                      clash="If the two are one, mark both in Browse with Space and press m.")
+                      clash="If they are the same piece, mark both in Browse with Space and press m.")
 
 
 def pieces_form(marked: Sequence[Piece]) -> FormDialog:
     """The form of several pieces: what is typed is stated of each."""
     fields = [Field("artist", "Artist", common([one.artist for one in marked]), matches=artist_matches,
-                    hint="as they are"),
-              *(Field(name, label, common([getattr(one, name) for one in marked]), hint="as they are")
+                    hint="unchanged"),
+              *(Field(name, label, common([getattr(one, name) for one in marked]), hint="unchanged")
                 for name, label in (("year", "Year"), ("series", "Series"), ("medium", "Medium")))]
 
     def save(filled: Filled) -> Callable[[Database], Correction]:
@@ -161,7 +161,7 @@ def pieces_form(marked: Sequence[Piece]) -> FormDialog:
         return lambda db: correcting.describe_pieces(db, [one.id for one in marked], said, artist=artist)
 
     return FormDialog(counted(len(marked), "piece"), fields, save,
-                      clash="If the two are one, mark both in Browse with Space and press m.")
+                      clash="If they are the same piece, mark both in Browse with Space and press m.")
 
 
 def scans_form(marked: Sequence[ScanFacts], name: str) -> FormDialog:
@@ -171,7 +171,7 @@ def scans_form(marked: Sequence[ScanFacts], name: str) -> FormDialog:
     artist = common([facts.piece.artist if facts.piece else "" for facts in marked])
     filed = {facts.piece.id: facts.piece for facts in marked if facts.piece}
     piece = next(iter(filed.values())) if len(filed) == 1 and all(facts.piece for facts in marked) else None
-    several = "" if one else "as they are"
+    several = "" if one else "unchanged"
     fields = [Field("role", "Role", role, one.origins.get("role", NONE) if one else NONE, role_matches, only=True,
                     hint=several),
               Field("artist", "Artist", artist, matches=artist_matches, hint=several,
@@ -183,7 +183,7 @@ def scans_form(marked: Sequence[ScanFacts], name: str) -> FormDialog:
         digests = [facts.scan.sha256 for facts in marked]
         title, chosen = filled.changed.get("piece"), filled.chosen.get("piece")
         if title == "" or filled.changed.get("artist") == "" or filled.changed.get("role") == "":
-            raise ValueError("A field was emptied: write what holds, or press Esc")
+            raise ValueError("A field is empty: fill it in, or press Esc")
         new_piece, only_artist = None, None
         if title is not None and (chosen is None or chosen.id is None):
             if not filled.texts["artist"]:
@@ -210,7 +210,7 @@ def named_artist(filled: Filled) -> str | None:
     if "artist" not in filled.changed:
         return None
     if not filled.changed["artist"]:
-        raise ValueError("An artist has a name")
+        raise ValueError("An artist needs a name")
     return filled.changed["artist"]
 
 
@@ -227,6 +227,6 @@ def edition_of(text: str) -> tuple[int, int]:
     """Limit and proofs. Raises ValueError."""
     found = _EDITION.fullmatch(text)
     if found is None:
-        raise ValueError(f"{text!r} is no edition: write 25, or 25 + 3 with three proofs" if text else
-                         "An edition is not taken away again; it can be closed")
+        raise ValueError(f"{text!r} is not an edition: write 25, or 25 + 3 with three proofs" if text else
+                         "An edition cannot be removed; it can be closed")
     return int(found["limit"]), int(found["proofs"] or 0)

@@ -23,7 +23,7 @@ def show_numbers(host: Page, title: str, editions: Sequence[State]) -> None:
             shop.push_screen(edition_panel(shop.home, edition_id, title))
 
     if not editions:
-        shop.say("This piece has no edition. n begins one.", "warning")
+        shop.say("This piece has no edition. Press n to add one.", "warning")
     elif len(editions) == 1:
         show(editions[0].edition.id)
     else:

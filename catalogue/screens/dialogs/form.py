@@ -58,7 +58,7 @@ class Field:
 @dataclass(frozen=True, slots=True)
 class Filled:
     """What a person did in a form. ``changed``: the texts of fields that say something else than at first; ``chosen``:
-    the matches taken in them; ``given_back``: fields to be guessed again; ``texts``: of all fields."""
+    the matches imported them; ``given_back``: fields to be guessed again; ``texts``: of all fields."""
 
     texts: dict[str, str]
     changed: dict[str, str]
@@ -130,9 +130,9 @@ class FormDialog(Dialog[Correction]):
         source = "as guessed" if given_back else here.origin.source
         self.query_one(f"#form-{here.name}-origin", Static).update(source)
         if given_back:
-            why = f"{here.label}: what was stated is taken back; it will be guessed again."
+            why = f"{here.label}: your entry is removed; it will be guessed again."
         elif here.origin.source == STATED:
-            why = f"{here.label}, {here.origin}. ^g lets it be guessed again."
+            why = f"{here.label}, {here.origin}. ^g to go back to the guess."
         else:
             why = f"{here.label}, {here.origin}" if here.origin.source else ""
         self.query_one("#form-why", Static).update(safe(why))
@@ -204,7 +204,7 @@ class FormDialog(Dialog[Correction]):
         if here is None or here.fixed:
             return
         if here.origin.source != STATED:
-            self.catalogue_app.say(f"{here.label}: nothing was stated here, so there is nothing to take back.",
+            self.catalogue_app.say(f"{here.label}: nothing was entered here, so there is nothing to undo.",
                                    "warning")
             return
         if here.name in self._given_back:
@@ -231,7 +231,7 @@ class FormDialog(Dialog[Correction]):
                        text != self._fields[name].value.strip() or self._names_another(name))}
         for name in changed:
             if self._fields[name].only and texts[name] and name not in self._chosen:
-                raise ValueError(f"{self._fields[name].label}: {texts[name]!r} is none of those listed")
+                raise ValueError(f"{self._fields[name].label}: {texts[name]!r} is not in the list")
         return Filled(texts, changed, {name: self._chosen[name] for name in changed if name in self._chosen},
                       frozenset(self._given_back))
 
@@ -274,7 +274,7 @@ class FormDialog(Dialog[Correction]):
 
     def action_back(self) -> None:
         if self._recording:
-            self.catalogue_app.say("It is being recorded; the panel closes by itself.")
+            self.catalogue_app.say("Recording …; this panel closes when it is done.")
         else:
             self.dismiss(None)
 

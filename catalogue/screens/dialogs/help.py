@@ -14,7 +14,7 @@ from catalogue.screens.keys import EVERYWHERE, KEYS, LISTS, SIGNS, Key, bindings
 from catalogue.screens.page import Dialog
 from catalogue.screens.widgets.bars import KeyLine
 
-SIGN_WORDS = "✓ sound   ! look at it   ✗ missing or broken   – nothing known"
+SIGN_WORDS = "✓ sound ! check this ✗ missing or damaged – nothing known"
 
 
 def key_names(key: Key) -> str:

@@ -16,7 +16,7 @@ def change_form(lines: Sequence[Line], day_form: str) -> FormDialog:
     """State, price of one print, notes, buyer and date of these lines and their orders."""
     def field(name: str, label: str, matches: Matches | None = None) -> Field:
         said = {str(getattr(line, name)) for line in lines}
-        value, hint = (said.pop(), "") if len(said) == 1 else ("", "as they are")
+        value, hint = (said.pop(), "") if len(said) == 1 else ("", "unchanged")
         if name == "unit_price" and not value and len(lines) == 1 and lines[0].price:
             hint = f"{show_amount(lines[0].price, lines[0].currency)} for all {lines[0].quantity}"
         return Field(name, label, value, hint=hint, matches=matches, only=matches is not None)

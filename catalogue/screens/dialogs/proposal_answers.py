@@ -56,8 +56,8 @@ class AnswerDialog(Dialog[Answers]):
                     yield Label(name, markup=False)
                     yield Input(value, id=f"answer-note-{number}", compact=True)
             with Horizontal(classes="buttons"):
-                yield Button("That is it", id="yes", compact=True)
-                yield Button("Leave it", id="no", compact=True)
+                yield Button("Use these", id="yes", compact=True)
+                yield Button("Cancel", id="no", compact=True)
             yield KeyLine(self.PLACE, alone=True)
 
     def on_mount(self) -> None:
@@ -76,7 +76,7 @@ class AnswerDialog(Dialog[Answers]):
     def action_answer(self) -> None:
         artist, piece = (self.query_one(f"#answer-{name}", Input).value.strip() for name in ("artist", "piece"))
         if not artist or not piece:
-            self.catalogue_app.say("It needs an artist and a title; leave it out with Space instead.", "warning")
+            self.catalogue_app.say("It needs an artist and a title; or skip it with Space.", "warning")
             return
         role = self.query_one("#answer-role", Select).value
         notes = {name: self.query_one(f"#answer-note-{number}", Input).value.strip()

@@ -230,7 +230,7 @@ class RepeatDialog(Dialog[Line]):
 
     def action_back(self) -> None:
         if self._recording:
-            self.catalogue_app.say("It is being recorded; the panel closes by itself.")
+            self.catalogue_app.say("Recording …; this panel closes when it is done.")
         else:
             self.dismiss(None)
 
@@ -241,11 +241,11 @@ class RepeatDialog(Dialog[Line]):
         self.query_one("#repeat-scroll").scroll_page_up(animate=False)
 
     def action_switch_scan(self) -> None:
-        """Between the current master and the very scan of last time."""
+        """Between the current master and the same scan as last time."""
         if self._recording or not self._filled:
             return
         if self._proposal is None or self._proposal.used is None:
-            self.catalogue_app.say("Last time's scan is not known.", "warning")
+            self.catalogue_app.say("Last time's scan is not on record.", "warning")
         elif not self._other_scan:
             self.catalogue_app.say("The current master is the scan that was printed last time.")
         else:
@@ -327,7 +327,7 @@ class RepeatDialog(Dialog[Line]):
         self.query_one("#record", Button).disabled = False
         if order is None:
             self._propose_typed()
-            self.catalogue_app.say("Another scan would be printed now than was shown. Look again, then record.",
+            self.catalogue_app.say("The scan to print from has changed. Check it, then record again.",
                                    "warning")
         elif isinstance(order, CatalogueError):
             self._tell(str(order))

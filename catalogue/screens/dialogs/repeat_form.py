@@ -90,7 +90,7 @@ def doubts(typed: Mapping[str, str], want: RequestedPrint, proposal: Proposal, k
 
 
 def question(found: list[Doubt]) -> str:
-    """``"No buyer and no price? Enter again records it so."``"""
+    """``"No buyer and no price? Press Enter again to record it."``"""
     texts = [doubt.text for doubt in found]
     listed = f"{', '.join(texts[:-1])} and {texts[-1]}" if len(texts) > 1 else texts[0]
-    return f"{listed[0].upper()}{listed[1:]}? Enter again records it so."
+    return f"{listed[0].upper()}{listed[1:]}? Press Enter again to record it."

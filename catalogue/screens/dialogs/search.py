@@ -138,11 +138,11 @@ class SearchDialog(Dialog[Hit]):
         said = ""
         if words.strip():
             if result.corrected:
-                said = "Read as: " + ", ".join(f"{typed} → {' or '.join(near)}"
+                said = "Searched for: " + ", ".join(f"{typed} → {' or '.join(near)}"
                                                for typed, near in result.corrected) + "   "
-            said += f"{counted(result.total, 'line')} found" if result.total else "Nothing fits these words."
+            said += f"{counted(result.total, 'line')} found" if result.total else "No matches."
             if any(len(kind) == EACH for kind in (result.artists, result.pieces, result.orders, result.files)):
-                said += f", at most {EACH} of a kind shown"
+                said += f", at most {EACH} of each kind shown"
         self.query_one(CountLine).say(safe(said))
 
     @property
@@ -180,7 +180,7 @@ class SearchDialog(Dialog[Hit]):
         elif hit.piece_id is not None:
             edit_pieces(self, [hit.piece_id], self._look_again)
         else:
-            self.catalogue_app.say("Nothing was read of this file yet.", "warning")
+            self.catalogue_app.say("This file has not been read yet.", "warning")
 
     def _look_again(self) -> None:
         self._look_up(self._words)
@@ -188,6 +188,6 @@ class SearchDialog(Dialog[Hit]):
     def _open(self, hit: Hit | None) -> None:
         if hit is not None:
             if hit.piece_id is None and hit.artist_id is None:
-                self.catalogue_app.say("This file belongs to no piece yet.", "warning")
+                self.catalogue_app.say("This file has no piece yet.", "warning")
                 return
             self.dismiss(hit)

@@ -34,13 +34,13 @@ def open_statement(host: Page, artist: ArtistItem) -> None:
             ask_terms(shop.home.settings.currency)
 
     def ask_terms(currency: str) -> None:
-        shop.push_screen(TextQuestion(f"What is agreed with {safe(artist.name)}?",
+        shop.push_screen(TextQuestion(f"What are the terms with {safe(artist.name)}?",
                                       f"40 % of each print's price, 12.50 {currency} for each print, or none. "
-                                      "It holds from the first order on.", hint="40 %"), agreed)
+                                      "It applies from the first order.", hint="40 %"), agreed)
 
     def agreed(text: str | None) -> None:
         if text is not None:
-            shop.writes.add("what is agreed", partial(_set_terms, artist_id=artist.id, text=text,
+            shop.writes.add("terms", partial(_set_terms, artist_id=artist.id, text=text,
                                                       currency=shop.home.settings.currency),
                             lambda _: ask_period(), holds=host)
 
@@ -72,7 +72,7 @@ def _set_terms(db: Database, *, artist_id: int, text: str, currency: str) -> Non
     else:
         code = next((part.upper() for part in text.split() if part.isalpha() and len(part) == 3), currency)
         if not any(sign.isdigit() for sign in text):
-            raise Refused(f"{text!r} does not say what is agreed.",
+            raise Refused(f"{text!r} cannot be read as terms.",
                           hint="Write 40 %, an amount for each print, or none.")
         set_terms(db, artist_id, "fixed", text, code)
 
@@ -101,7 +101,7 @@ class StatementPanel(SheetPanel):
         if self._written() is None or self._made is None:
             return
         if self._made.issued:
-            self._tell("It was issued; it stays as it is.")
+            self._tell("It has been issued and cannot be changed.")
             return
 
         def answered(yes: bool | None) -> None:
@@ -123,13 +123,13 @@ class StatementPanel(SheetPanel):
             self._tell(f"Not issued: {error}")
 
         self.app.push_screen(ConfirmDialog("Issue this statement?",
-                                      "It stays as it is then; what is corrected later goes into the next one.",
+                                      "It cannot be changed afterwards; later corrections go into the next statement.",
                                       yes="Issue", no="Not yet", careful=True), answered)
 
 
 def statement_words(made: Statement, dates: str) -> list[str]:
     """The statement as lines of text."""
-    state = f"Issued {day(made.issued, dates)}." if made.issued else "A draft: not issued yet, i issues it."
+    state = f"Issued {day(made.issued, dates)}." if made.issued else "Draft, not issued. Press i to issue it."
     said = [state, *made.terms, ""]
     said += [_row(row, dates) for row in made.rows] or ["No prints in this period."]
     if made.corrections:

@@ -122,9 +122,9 @@ class AddStorePage(Page):
         self._stale = Event()
 
     def body(self) -> Iterable[Widget]:
-        hello = "Welcome. This is an empty catalogue.\nPoint to the folder, disk or share that holds your scans." \
+        hello = "Welcome. This is an empty catalogue.\nChoose the folder, disk or share that holds your scans." \
             if self._first else "Add a store: a folder, disk or share that holds scans."
-        hello += " Nothing in it is changed, but for one small marker file if you agree."
+        hello += " Nothing in it is changed, apart from one small marker file if you agree."
         yield Static(hello, id="adding-hello", markup=False)
         with Horizontal(id="adding"):
             with Vertical(id="adding-left"):
@@ -141,8 +141,9 @@ class AddStorePage(Page):
                         yield Label("Kind ")
                         yield Select([(kind, kind) for kind in KINDS], value="primary", allow_blank=False, id="kind",
                                      compact=True)
-                    yield Tick("Write the marker, to know the disk again", value=True, id="consent", compact=True)
-                    yield Button("Take this folder and read it", id="take", compact=True, disabled=True)
+                    yield Tick("Write the marker, so that the disk is recognised again", value=True, id="consent",
+                               compact=True)
+                    yield Button("Add this folder and read it", id="take", compact=True, disabled=True)
 
     def on_mount(self) -> None:
         self._reading = reading_of(self.catalogue_app.home.settings.place_rules)
@@ -222,7 +223,7 @@ class AddStorePage(Page):
         """Show how all the names are read, and let that be corrected."""
         seen = self._look
         if seen is None or not seen.files:
-            self.catalogue_app.say("Point to a folder with pictures first.", "warning")
+            self.catalogue_app.say("Choose a folder with pictures first.", "warning")
             return
         paths = seen.previewed
         title = f"How {counted(len(paths), 'file')} would be filed by their names alone. Nothing is changed yet."
@@ -241,7 +242,7 @@ class AddStorePage(Page):
         self.action_enter_folder()
 
     def action_enter_folder(self) -> None:
-        """Go into the folder under the cursor."""
+        """Open this folder."""
         folder = self.query_one("#folders", RowTable).highlighted
         if folder is not None:
             self.query_one("#folder", Input).value = str(folder)
@@ -259,7 +260,7 @@ class AddStorePage(Page):
         """Add the store, then read it."""
         seen = self._look
         if seen is None:
-            self.catalogue_app.say("Point to a folder first.", "warning")
+            self.catalogue_app.say("Choose a folder first.", "warning")
             return
         name = self.query_one("#name", Input).value.strip()
         kind = str(self.query_one("#kind", Select).value)
@@ -301,9 +302,9 @@ def survey_text(seen: FolderSurvey, named: Named | None) -> Content:
                                f"{counted(seen.obstacles, 'folder or link', 'folders or links')} "
                           "could not be entered; indexing will list them"))
     if seen.marked:
-        paragraphs.append(line(("= ", "bold"), "this disk has a marker already and will be known by it"))
+        paragraphs.append(line(("= ", "bold"), "this disk already has a marker and will be recognised by it"))
     paragraphs += [Content(""),
-                   line(("How names are read", "bold"), (" where the files themselves say nothing", "$quiet"))]
+                   line(("How names will be read", "bold"), (" where the files themselves say nothing", "$quiet"))]
     if named is None:
         return lines([*paragraphs, line(("Reading the names …", "$quiet"))])
     rows = filed_rows(named)

@@ -141,7 +141,7 @@ class AlikePage(Page):
         row: PairRow | None = event.row
         self._laid = None
         if row is None:
-            words = "Nothing waits for a verdict." if self._rows else \
+            words = "No pairs are waiting for a verdict." if self._rows else \
                 "No pairs yet. Press i to compare the scans with each other."
             self.query_one("#pair-words", Static).update(words)
             for picture in self.query(Picture):
@@ -154,7 +154,7 @@ class AlikePage(Page):
         self.ask(gather, self.query_one("#pair-words", Static).update, group="words")
         preview_a, preview_b = self.catalogue_app.preview(row.one.sha256), self.catalogue_app.preview(row.two.sha256)
         if preview_a is None or preview_b is None or not (preview_a.exists() and preview_b.exists()):
-            self.query_one("#pair-one", Picture).show(None, "A preview is gone: index the scans again")
+            self.query_one("#pair-one", Picture).show(None, "A preview is missing: index these scans again")
             self.query_one("#pair-two", Picture).show(None, "")
             return
         evidence = row.pair.evidence
@@ -224,7 +224,7 @@ class AlikePage(Page):
             self.query_one(RowTable).expect_removal(row)
             changed = [one for one in done if one.before != verdict]
             self._done += [_Done("verdict", one.pair.id, one.before, verdict) for one in changed]
-            self.catalogue_app.say(notice([*summarize(done), *(["u takes it back."] if changed else [])]))
+            self.catalogue_app.say(notice([*summarize(done), *(["u to undo."] if changed else [])]))
             self.catalogue_app.changed()
 
         def failed(error: Exception) -> None:
@@ -238,10 +238,10 @@ class AlikePage(Page):
     def action_undo(self) -> None:
         """Take the last verdict or merge of this sitting back."""
         if not self._done:
-            self.catalogue_app.say("Nothing to take back.")
+            self.catalogue_app.say("Nothing to undo.")
             return
         last = self._done.pop()
-        what = f"take the last {last.kind} back"
+        what = f"undo the last {last.kind}"
 
         def job(db: Database) -> list[str]:
             if last.kind == "merge":
@@ -262,14 +262,14 @@ class AlikePage(Page):
         self.catalogue_app.writes.add(what, job, done, holds=self, failed=failed)
 
     def action_merge(self) -> None:
-        """File the two pieces as one."""
+        """Merge the two pieces."""
         row = self._row
         if row is None:
             return
         keep, gone = row.two.piece_id, row.one.piece_id
         if keep is None or gone is None or keep == gone:
-            self.catalogue_app.say("Both are filed under one piece already." if keep == gone else
-                          "One of them belongs to no piece yet: confirming gives it the other's.")
+            self.catalogue_app.say("Both already belong to the same piece." if keep == gone else
+                          "One of them has no piece yet; confirming files it under the other's.")
             return
 
         def answered(yes: bool | None) -> None:
@@ -280,12 +280,12 @@ class AlikePage(Page):
         def merged(change: Correction) -> None:
             self._done += [_Done("merge", change.id)] if change.id else []
             self.catalogue_app.say(notice([*correcting.summarize(change),
-                                           *(["u takes it back."] if change.id else [])]))
+                                           *(["u to undo."] if change.id else [])]))
             self.catalogue_app.changed()
 
-        self.app.push_screen(ConfirmDialog("File both as one piece?",
+        self.app.push_screen(ConfirmDialog("Merge these two pieces?",
                                            f"{safe(row.first)}\ngoes into\n{safe(row.second)}\n\n"
-                                      "Scans, orders and editions go along; it can be taken back.", yes="Merge",
+                                      "Its scans, orders and editions move too; this can be undone.", yes="Merge",
                                       careful=True), answered)
 
     def action_open(self) -> None:
@@ -294,7 +294,7 @@ class AlikePage(Page):
     def _open(self, row: PairRow | None) -> None:
         piece = (row.two.piece_id or row.one.piece_id) if row else None
         if piece is None:
-            self.catalogue_app.say("Neither belongs to a piece yet.")
+            self.catalogue_app.say("Neither has a piece yet.")
         else:
             self.catalogue_app.open_piece(piece)
 
@@ -305,7 +305,7 @@ class AlikePage(Page):
 def _place(db: Database, scan_id: int) -> str:
     """One place a scan lies in."""
     scan_files = files.of_scan(db, scan_id)
-    return f"{scan_files[0].store}: {display_path(scan_files[0].path)}" if scan_files else "no file of it is known"
+    return f"{scan_files[0].store}: {display_path(scan_files[0].path)}" if scan_files else "no file on record"
 
 
 def pair_words(row: PairRow, places: list[str]) -> Content:
@@ -326,6 +326,6 @@ def pair_words(row: PairRow, places: list[str]) -> Content:
                f"turned {e.rotation:.1f}°" if abs(e.rotation) >= 0.05 else "not turned",
                f"scale {e.scale:.3f}", f"structure agrees {e.correlation:.2f}" if e.correlation else "",
                f"colour ΔE00 {e.delta_e_median:.1f}" if e.delta_e_median is not None else "",
-               f"this holds {e.detail_ratio:.2f}× the pixels" if e.detail_ratio else ""]
+               f"this one has {e.detail_ratio:.2f}× the pixels" if e.detail_ratio else ""]
     said.append(line(", ".join(filter(None, figures))))
     return lines(said)

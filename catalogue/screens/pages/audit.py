@@ -46,13 +46,13 @@ def budget_of(minutes: str, gigabytes: str, share: str) -> Budget:
         try:
             value = float(text.replace(",", ".")) if text.strip() else None
         except ValueError:
-            raise ValueError(f"{text!r} is no number of {name}") from None
+            raise ValueError(f"{text!r} is not a number of {name}") from None
         if value is not None and not 0 < value < 1e9:
             raise ValueError(f"{text!r} {name} cannot be")
         limits.append(value)
     spent, size, part = limits
     if part is not None and part > 100:
-        raise ValueError("more than 100 per cent cannot be")
+        raise ValueError("it cannot be more than 100 per cent")
     return Budget(spent * 60 if spent else None, int(size * 1e9) if size else None, part / 100 if part else None)
 
 
@@ -125,7 +125,7 @@ class AuditPage(Page):
         row = event.row
         if row is None:
             self._open = None
-            self.query_one("#finding-words", Static).update(line(("✓ ", "$success"), "Nothing is wrong here."))
+            self.query_one("#finding-words", Static).update(line(("✓ ", "$success"), "No problems found here."))
             self.query_one(Picture).show(None, "")
             return
 
@@ -141,7 +141,7 @@ class AuditPage(Page):
     def _show_finding(self, shown: tuple[OpenFinding, Scan | None] | None) -> None:
         if shown is None:
             self._open = None
-            self.query_one("#finding-words", Static).update("This finding has been closed meanwhile.")
+            self.query_one("#finding-words", Static).update("This finding has been closed in the meantime.")
             self.query_one(Picture).show(None, "")
             return
         self._open, scan = shown
@@ -177,14 +177,14 @@ class AuditPage(Page):
         finding = self._found
         scan_id = finding.finding.scan_id if finding else None
         if scan_id is None:
-            self.catalogue_app.say("No piece is known for this finding.", "warning")
+            self.catalogue_app.say("This finding belongs to no piece.", "warning")
             return
 
         def show(scan: Scan | None) -> None:
             if scan is not None and scan.piece_id is not None:
                 self.catalogue_app.open_piece(scan.piece_id)
             else:
-                self.catalogue_app.say("This scan belongs to no piece yet.", "warning")
+                self.catalogue_app.say("This scan has no piece yet.", "warning")
 
         self.ask(partial(scans.by_id, scan_id=scan_id), show, group="piece", holds=self.catalogue_app)
 
@@ -207,8 +207,8 @@ class AuditPage(Page):
                 self.catalogue_app.writes.add(f"close “{finding.finding.kind}”",
                                      lambda db: accept_finding(db, home, finding.finding.id, why), closed, holds=self)
 
-        self.app.push_screen(ReasonDialog(f"Close “{finding.finding.kind}” on your word?",
-                                          "Why? It goes into the log."),
+        self.app.push_screen(ReasonDialog(f"Close “{finding.finding.kind}” without a fix? Give a reason",
+                                          "The reason goes into the log."),
                              answered)
 
     def action_next_step(self) -> None:
@@ -218,13 +218,14 @@ class AuditPage(Page):
             return
         finding = self._found
         if finding is None:
-            self.catalogue_app.say("There is no finding here.")
+            self.catalogue_app.say("No finding selected.")
             return
         step, path = finding.next, safe(display_path(finding.finding.path))
         if step.action == "restore" and step.file_id is not None:
             file_id = step.file_id
-            self._confirm(f"Restore it from {safe(step.source)}?", f"{path}\n\n{step.text}\nThe copy is read back and "
-                          "compared before it takes the place; what stands there now is kept aside.", "Restore",
+            self._confirm(f"Restore it from {safe(step.source)}?", f"{path}\n\n{step.text}\nThe copy is read back "
+                                                            "and compared before it replaces the file; the present "
+                                                            "file is kept under another name.", "Restore",
                           lambda: start_restore(self.catalogue_app, file_id, step.source, step.sha256))
         elif step.action == "copy" and step.target:
             held = f"Scans of {safe(step.source or 'the primary stores')} that it does not hold are copied there, " \
@@ -280,8 +281,8 @@ class AuditDialog(Dialog[None]):
         which = safe(", ".join(self._names)) if self._names else "all stores"
         with Vertical(classes="panel"):
             yield Static(f"Check {which}", classes="panel-title", markup=False)
-            yield Static("Every file is read to its last byte and compared with its digest, oldest check first. Set a "
-                         "limit, or leave all empty to check everything.", markup=False)
+            yield Static("Every file is read in full and compared with its digest, oldest check first. Set a limit, "
+                         "or leave all empty to check everything.", markup=False)
             for name, label in (("minutes", "Minutes"), ("gigabytes", "Gigabytes"), ("share", "Random share, %")):
                 with Horizontal(classes="field"):
                     yield Label(label)
@@ -289,7 +290,7 @@ class AuditDialog(Dialog[None]):
             yield Static("", id="audit-wrong", classes="wrong", markup=False)
             with Horizontal(classes="buttons"):
                 yield Button("Start", id="start", compact=True)
-                yield Button("Leave it", id="leave", compact=True)
+                yield Button("Cancel", id="leave", compact=True)
             yield KeyLine(self.PLACE, alone=True)
 
     def on_mount(self) -> None:

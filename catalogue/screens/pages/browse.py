@@ -26,7 +26,7 @@ from catalogue.screens.texts.formats import cell, day, number
 from catalogue.screens.widgets.paged_table import PagedTable, Source
 from catalogue.screens.widgets.row_table import Column, RowTable
 
-NOTHING = "Nothing here yet.\nPress 6 for the stores, then a\nto point to a folder of scans."
+NOTHING = "Nothing here yet.\nPress 6 for the stores, then a\nto add a folder of scans."
 ALL = ArtistItem(0, "", "All artists", 0)
 
 
@@ -238,6 +238,6 @@ class PiecePreview(Vertical):
             return
         self.query_one(Picture).show(
             shop.preview(glance.sha256) if glance.has_preview else None,
-            "No master yet" if glance.scan_id is None else "No preview: the picture could not be decoded",
+            "No master yet" if glance.scan_id is None else "No preview: the picture could not be read",
             (glance.width, glance.height))
         words.update(glance_words(glance, shop.day_form), layout=False)

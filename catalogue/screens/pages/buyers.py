@@ -91,13 +91,13 @@ class BuyersPage(Page):
         def chosen(keep: int | None) -> None:
             if keep is not None:
                 kept, gone = both[keep], both[1 - keep]
-                self.catalogue_app.writes.add(f"{gone.name} made one with {kept.name}",
+                self.catalogue_app.writes.add(f"{gone.name} merged with {kept.name}",
                                      lambda db: corrected(operations.merge_buyers(db, kept.key, gone.key)),
                                      lambda done: self._changed(both, done), holds=self)
 
-        self.app.push_screen(Choice("One buyer. Which name stays?", [
+        self.app.push_screen(Choice("Merge two buyers. Which name stays?", [
             (n, row.name, counted(row.orders, "order")) for n, row in enumerate(both)],
-            "All orders are theirs then, also those still to come. u takes it back."), chosen)
+            "All their orders, past and future, go under that name. u to undo."), chosen)
 
     def _changed(self, rows: Sequence[Buyer], done: Correction) -> None:
         self._table.unmark_all()
@@ -126,12 +126,13 @@ def buyer_form(buyer: Buyer) -> FormDialog:
 
     def save(filled: Filled) -> Callable[[Database], Correction]:
         if not filled.texts["name"]:
-            raise ValueError("A buyer has a name")
+            raise ValueError("A buyer needs a name")
         said = filled.changed
         return lambda db: corrected(operations.describe_buyer(
             db, buyer.key, name=said.get("name"), contact=said.get("contact"), notes=said.get("notes")))
 
-    return FormDialog(f"Buyer: {buyer.name}", fields, save, clash="If both are one, mark both with Space and press m.")
+    return FormDialog(f"Buyer: {buyer.name}", fields, save, clash="If they are the same buyer, mark both with Space "
+                                                            "and press m.")
 
 
 def corrected(done: BuyerChanged) -> Correction:

@@ -134,8 +134,8 @@ class HealthPage(Page):
                                      lambda _: self.catalogue_app.changed(), holds=self)
 
         self.app.push_screen(ReasonDialog(
-            QUESTIONS[question], "Begin with yes or no; a reason may follow. The answer is kept with your name and the "
-            "date."), answered)
+            QUESTIONS[question], "Begin with yes or no, then the reason if you like. The answer is kept with your "
+                                 "name and the date."), answered)
 
     def action_backup(self) -> None:
         start_backup(self.catalogue_app)
@@ -155,7 +155,7 @@ def criterion_words(row: Criterion) -> Content:
     sign = ("✓ ", "$success") if row.met else ("? ", "bold $warning") if not row.answered else ("✗ ", "bold $error")
     parts = [line(sign, (f"{row.area}, level {row.level}: ", "bold"), row.text), line(row.evidence)]
     if row.asks:
-        parts.append(line(("Only a person knows: Enter answers it.", "$quiet")))
+        parts.append(line(("Only you can answer this: press Enter.", "$quiet")))
     return lines(parts)
 
 
@@ -188,4 +188,4 @@ def plot_words(view: HealthView, width: int, height: int) -> Content:
                  ("never", view.coverage.never)]
         said += [line(text) for text in plots.bars([(label, count / files, number(count)) for label, count in spans],
                                                    width)]
-    return lines(said) if said else Content("Nothing to show yet: index a store first.")
+    return lines(said) if said else Content("Nothing to show yet. Index a store first.")

@@ -1,4 +1,4 @@
-"""Intake: new scans from a key or folder, proposed, answered, then copied, verified and recorded."""
+"""Intake: new scans from a USB stick or folder, proposed, answered, then copied, verified and recorded."""
 
 from collections.abc import Callable, Iterable, Mapping
 from functools import partial
@@ -64,13 +64,13 @@ class IntakePage(Page):
 
     def body(self) -> Iterable[Widget]:
         with Horizontal(id="intake-top"):
-            yield Input(placeholder="Folder of new scans: a key, card or download folder", id="intake-folder",
+            yield Input(placeholder="Folder of new scans: a USB stick, card or download folder", id="intake-folder",
                         compact=True)
             yield Select[str]([], prompt="into store", id="intake-store", compact=True)
         with Horizontal(id="intake-choices"):
             yield Button("Watch the folder", id="intake-watch", compact=True)
-            yield Tick("copies too", value=True, id="intake-also", compact=True)
-            yield Tick("remove from the folder after", id="intake-remove", compact=True)
+            yield Tick("copies to", value=True, id="intake-also", compact=True)
+            yield Tick("remove from the folder afterwards", id="intake-remove", compact=True)
         yield Container(
             WatchedTable(id="watched"),
             RowTable[Proposal]([Column("", 1), Column("What", 24, least=60), Column("Artist", 0), Column("Piece", 0),
@@ -95,7 +95,7 @@ class IntakePage(Page):
 
     def _tell(self) -> None:
         if self._to_tell:
-            self.app.push_screen(MessageDialog("Taken in", self._to_tell))
+            self.app.push_screen(MessageDialog("Imported", self._to_tell))
             self._to_tell = ""
 
     def on_resize(self, _: events.Resize) -> None:
@@ -154,7 +154,7 @@ class IntakePage(Page):
         text = self.query_one("#intake-folder", Input).value.strip()
         store = self.query_one("#intake-store", Select).value
         if not text or not isinstance(store, str):
-            self.catalogue_app.say("Name a folder and a store first.", "warning")
+            self.catalogue_app.say("Enter a folder and a store first.", "warning")
             return None
         return Path(text).expanduser().absolute(), store
 
@@ -175,10 +175,10 @@ class IntakePage(Page):
             return
         if self._watcher is not None:
             self._watcher.stop()
-            self.query_one("#intake-watch", Button).label = "Ending …"
+            self.query_one("#intake-watch", Button).label = "Stopping …"
             return
         if self.catalogue_app.home.settings.read_only:
-            self.catalogue_app.say("This seat only looks: read_only is set in settings.toml.", "warning")
+            self.catalogue_app.say("This workstation is read-only (read_only in settings.toml).", "warning")
             return
         if asked := self._asked:
             folder = asked[0]
@@ -194,7 +194,7 @@ class IntakePage(Page):
 
     def _turn(self, *, watching: bool) -> None:
         """Show the list of the one or of the other."""
-        self.query_one("#intake-watch", Button).label = "End watching" if watching else "Watch the folder"
+        self.query_one("#intake-watch", Button).label = "Stop watching" if watching else "Watch the folder"
         for name in ("#intake-folder", "#intake-store"):
             self.query_one(name).disabled = watching
         self.query_one("#watched").display = watching
@@ -224,7 +224,7 @@ class IntakePage(Page):
             self.catalogue_app.failed(message.error)
         if not self.query_one(WatchedTable).scans:
             self._say(Content(BEFORE))
-            self.catalogue_app.say("Watching has ended; nothing came.")
+            self.catalogue_app.say("Watching stopped; no scans arrived.")
             return
         self._watched = watcher
         self._open_watched()
@@ -238,7 +238,7 @@ class IntakePage(Page):
             self._say(Content(f"Watching has ended. The plan opens when this has finished: {work.name}."))
             return
         self._watched = None
-        self._say(Content("Watching has ended. Ctrl-R looks at the folder."))
+        self._say(Content("Watching stopped. Ctrl-R reads the folder."))
         if asked := self._asked:
             start_proposing(self.catalogue_app, watcher.folder, asked[1], watcher.watch.readings, self._show)
 
@@ -306,7 +306,7 @@ class IntakePage(Page):
         proposals = plan.proposals if plan is not None else ()
         index = next((n for n, p in enumerate(proposals) if identity(p) == identity(proposal)), None)
         if plan is None or index is None:
-            self.catalogue_app.say("That original is not in the plan any more. Look at the folder again: Ctrl-R.",
+            self.catalogue_app.say("That original is no longer in the plan. Read the folder again: Ctrl-R.",
                                    "warning")
             return
 
@@ -326,7 +326,7 @@ class IntakePage(Page):
 
     def _answer(self, proposal: Proposal) -> None:
         if not proposal.take and not any(i.arrival.reading.sha256 for i in proposal.items):
-            self.catalogue_app.say("This one cannot be taken in.", "warning")
+            self.catalogue_app.say("This one cannot be imported.", "warning")
             return
 
         def said(answers: Answers | None) -> None:
@@ -348,7 +348,7 @@ class IntakePage(Page):
         """Copy what is ready, after a yes; remove from the folder what is held, only after another."""
         plan = self._plan
         if self._watcher is not None or plan is None:
-            why = "End the watch first: w." if self._watcher else "Nothing is ready to be taken in yet."
+            why = "Stop watching first: w." if self._watcher else "Nothing is ready to import yet."
             self.catalogue_app.say(why, "warning")
             return
         ready = [p for p in plan.proposals if p.ready]
@@ -358,18 +358,18 @@ class IntakePage(Page):
             if removing and held:
                 self._ask_to_remove(plan, [], held)
             else:
-                self.catalogue_app.say("Nothing is ready to be taken in yet.", "warning")
+                self.catalogue_app.say("Nothing is ready to import yet.", "warning")
             return
         also = [s.name for s in self._stores if s.kind != "primary" and s.name != plan.store
                 and self.catalogue_app.changes.online.get(s.id, False)]\
             if self.query_one("#intake-also", Tick).value else []
         files, size = sum(len(p.items) for p in ready), sum(p.size for p in ready)
         waiting = sum(1 for p in plan.proposals if p.questions)
-        after = "you are asked once more before anything is removed" if removing else "the folder is left as it is"
+        after = "you will be asked again before anything is removed" if removing else "the folder is left unchanged"
         text = f"{counted(files, 'file')}, {data_size(size)}, into {safe(', '.join([plan.store, *also]))}. " \
                f"Every copy is read back and compared; {after}."
         if waiting:
-            text += f"\n{counted(waiting, 'original')} with open questions stay behind."
+            text += f"\n{counted(waiting, 'original')} with open questions will be skipped."
 
         def answered_(yes: bool | None) -> None:
             if yes and removing:
@@ -377,10 +377,10 @@ class IntakePage(Page):
             elif yes:
                 self._take(plan, also, remove=False)
 
-        self.app.push_screen(ConfirmDialog("Take these scans in?", text, yes="Take in"), answered_)
+        self.app.push_screen(ConfirmDialog("Import these scans?", text, yes="Import"), answered_)
 
     def _ask_to_remove(self, plan: Plan, also: list[str], meant: list[Proposal]) -> None:
-        """The second question, of its own; without a yes the folder stays, and what is new is taken in all the same."""
+        """The second question, of its own; without a yes the folder stays, and what is new is imported all the same."""
         files, size = sum(len(p.items) for p in meant), sum(p.size for p in meant)
         settings = self.catalogue_app.home.settings
         stores_wanted = counted(places_wanted(settings), "store")
@@ -388,7 +388,7 @@ class IntakePage(Page):
         folder = safe(display_path(escape_path(str(plan.folder))))
         text = f"{counted(files, 'file')}, {data_size(size)}, from {folder}\n\n" \
                f"Each is removed only once {stores_wanted}{apart} hold a copy of it, every copy read back and " \
-               "compared at that moment. Whatever is not proven safe stays, and you are told why. A file removed " \
+               "compared at that moment. Whatever is not proven safe stays, and the reason is shown. A file removed " \
                "does not come back."
 
         def said(yes: bool | None) -> None:
@@ -396,7 +396,7 @@ class IntakePage(Page):
                 self._take(plan, also, remove=bool(yes))
 
         self.app.push_screen(ConfirmDialog("Remove these from the folder afterwards?", text, yes="Remove them",
-                                      no="Leave the folder as it is", careful=True), said)
+                                      no="Leave the folder unchanged", careful=True), said)
 
     def _take(self, plan: Plan, also: list[str], *, remove: bool) -> None:
         self.query_one("#intake-remove", Tick).value = False  # a choice for this once

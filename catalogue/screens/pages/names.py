@@ -1,4 +1,4 @@
-"""How names are read: the folders and what they mean, the artists and pieces that come of it, both corrected here.
+"""How names will be read: the folders and what they mean, the artists and pieces that come of it, both corrected here.
 
 Used at the first look at a folder, before anything is read, and later for all that is on record.
 """
@@ -39,7 +39,7 @@ from catalogue.screens.widgets.row_table import Column, RowTable
 WORDS = {"artist": "artist", "piece": "title", "series": "series", "year": "year", "job": "job", "ignore": "ignored",
          "": ""}
 MEANT = (("artist", "The artist"), ("piece", "The title of a piece"), ("series", "A series"), ("year", "The year"),
-         ("job", "A job or an invoice"), ("ignore", "Nothing: leave it out"), ("", "Guess it from the names"))
+         ("job", "A job or an invoice"), ("ignore", "Nothing: ignore it"), ("", "Guess it from the names"))
 Source = Callable[[Sequence[str]], Callable[[Any], Named]]     # by the rules: what to do on the lane
 
 
@@ -156,7 +156,7 @@ class NamesPage(Page):
             return
         present = next(n for n, (meaning, _) in enumerate(MEANT) if meaning == row.chosen)
         likely = next(n for n, (meaning, _) in enumerate(MEANT) if meaning == (row.chosen or row.guessed or "artist"))
-        self.app.push_screen(confirm.Choice(f"What does {row.folder[-1]!r} say?", [
+        self.app.push_screen(confirm.Choice(f"What does {row.folder[-1]!r} mean?", [
             (n, words, "now" if n == present else "") for n, (_, words) in enumerate(MEANT)], at=likely),
             lambda chosen: self._ask_scope(row, MEANT[chosen][0]) if chosen is not None else None)
 
@@ -180,7 +180,7 @@ class NamesPage(Page):
                 self._change(replace(self._reading, choices=with_choice(
                     self._reading.choices, Choice(prefixes[at], depth, meaning))))
             except ValueError as error:
-                self.catalogue_app.say(f"That cannot be made a rule: {error}.", "warning")
+                self.catalogue_app.say(f"That cannot be turned into a rule: {error}.", "warning")
 
         self.app.push_screen(confirm.Choice("For which folders?", [
             (n, told(prefix), counted(count(prefix), "folder")) for n, prefix in enumerate(prefixes)]), chosen)
@@ -200,11 +200,11 @@ class NamesPage(Page):
 
         def chosen(at: int | None) -> None:
             if at == 0:
-                self.app.push_screen(ReasonDialog(f"The name of {artist}", "As it is to be spelt:"), meant)
+                self.app.push_screen(ReasonDialog(f"The name of {artist}", "Spelling:"), meant)
             elif at is not None:
                 meant(others[at - 1])
 
-        rows = [(0, "Spell the name otherwise …", ""),
+        rows = [(0, "Spell the name differently …", ""),
                 *((n, name, "the same artist") for n, name in enumerate(others, 1))]
         self.app.push_screen(confirm.Choice(f"Who is {artist}?", rows), chosen)
 
@@ -239,7 +239,7 @@ def _filed_cells(row: FiledRow) -> list[Text]:
     files = sum(count for _, count in row.roles)
     if not row.is_piece:
         return [cell(row.artist, "bold"), cell(""), cell(counted(row.pieces, "piece")), cell(number(files), right=True)]
-    name = f"  {row.title}" if row.title else "? names no artist or no piece"
+    name = f"  {row.title}" if row.title else "? no artist or no piece in the name"
     role = row.roles[0][0] if len(row.roles) == 1 else "several"
     return [cell(name), cell(row.year), cell(role, "dim"), cell(number(files), right=True)]
 
@@ -248,7 +248,7 @@ def folder_words(row: FolderRow, choices: Iterable[Choice]) -> Content:
     """What a folder is taken for, and who said so."""
     meaning = meaning_of(choices, row.folder)
     said = f"{WORDS[meaning]}, as you chose" if meaning else f"{WORDS[row.guessed]}, as guessed" if row.guessed else \
-        "left to the guess"
+        "guessed from the names"
     return lines([line(("/".join(row.folder), "bold")), line(f"{counted(row.files, 'file')} below. It is {said}.")])
 
 

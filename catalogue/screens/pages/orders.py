@@ -141,7 +141,7 @@ class OrdersPage(Page):
         self.query_one("#orders-filter", Input).focus()
 
     def action_leave_filter(self) -> None:
-        """From the filter to the list; from the list, every line again."""
+        """From the filter to the list; from the list, show every line."""
         box = self.query_one("#orders-filter", Input)
         if box.has_focus:
             self._table.focus()
@@ -168,7 +168,7 @@ class OrdersPage(Page):
         self._load()
 
     def action_reverse(self) -> None:
-        """The same order the other way round."""
+        """Reverse the sort order."""
         self._reversed = not self._reversed
         self._load()
 
@@ -217,8 +217,8 @@ class OrdersPage(Page):
         states = {row.line.status for row in rows}
         following = dict(pairwise(STATUSES[:-1])).get(states.pop()) if len(states) == 1 else None
         if following is None:
-            self.catalogue_app.say("This order goes no further." if len(rows) == 1 else
-                          "These orders are not all in one state from which they can go on.", "warning")
+            self.catalogue_app.say("This order is complete." if len(rows) == 1 else
+                          "These orders are in different states, so they cannot move on together.", "warning")
             return
         numbers = list(dict.fromkeys(row.line.number for row in rows))
         ids = [row.line.id for row in rows]
@@ -233,7 +233,8 @@ class OrdersPage(Page):
                                      lambda done: self._changed(rows, done), holds=self)
 
         self.app.push_screen(ConfirmDialog(f"{which}: {rows[0].line.status} → {following}?",
-                                      "The whole order moves on." if len(numbers) == 1 else "The whole orders move on.",
+                                      "This changes the whole order." if len(numbers) == 1 else "All lines of these "
+                                                            "orders move on.",
                                       yes=following.capitalize()), answered)
 
     def action_edit(self) -> None:

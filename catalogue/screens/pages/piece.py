@@ -91,7 +91,7 @@ class PiecePage(FileActions):
         if view is not None:
             self._show(view, keep=True)
         elif self.is_current:
-            self.catalogue_app.say("This piece is not in the catalogue any more: its scans are filed elsewhere now.")
+            self.catalogue_app.say("This piece is no longer in the catalogue: its scans are filed elsewhere now.")
             self.action_back()
 
     def _show(self, view: PieceView, *, keep: bool) -> None:
@@ -130,11 +130,11 @@ class PiecePage(FileActions):
         if isinstance(row, ScanView):
             self.query_one("#scan-words", Static).update(scan_words(row, self.catalogue_app.day_form))
             self.query_one(Picture).show(self.catalogue_app.preview(row.scan.sha256) if row.scan.has_preview else None,
-                                         "No preview: the picture could not be decoded",
+                                         "No preview: the picture could not be read",
                                          (row.scan.width, row.scan.height))
         elif isinstance(row, Line) and self._view is not None:
             printed = self._view.printed_from(row)
-            words = [f"Order {row.number} for {row.buyer or 'somebody unnamed'}, {row.status}.",
+            words = [f"Order {row.number} for {row.buyer or 'an unnamed buyer'}, {row.status}.",
                      f"Printed from: {printed}" + (f" ({row.scan_name})" if row.scan_name else "") + "."]
             words += [text for text in (row.profile, row.settings, row.notes) if text]
             self.query_one("#order-words", Static).update("\n".join(words))
@@ -201,7 +201,7 @@ class PiecePage(FileActions):
     def action_make_current(self) -> None:
         row = self._scan
         if row is None or row.current:
-            self.catalogue_app.say("This scan is the current master already." if row else "There is no scan here.")
+            self.catalogue_app.say("This scan is already the current master." if row else "No scan selected.")
             return
         if row.scan.role != "master":
             self.catalogue_app.say(f"A {row.scan.role} cannot be the current master.", "warning")
@@ -219,7 +219,8 @@ class PiecePage(FileActions):
 
         name = file_name(row.kept[0].file.path) if row.kept else row.scan.sha256[:12]
         self.app.push_screen(ConfirmDialog("Make this the current master?", f"{name}\nThe present one stays in the "
-                                      "archive, superseded. Orders keep what they were printed from.",
+                                                            "archive as superseded. Past orders keep the scan they "
+                                                            "were printed from.",
                                       yes="Make current"), answered)
 
 

@@ -64,8 +64,8 @@ class PieceView:
 
 
 def _gone(what: str) -> NotFound:
-    return NotFound(f"This {what} is not in the catalogue any more.",
-                    hint="It was merged, or taken back, a moment ago. Nothing was done.")
+    return NotFound(f"This {what} is no longer in the catalogue.",
+                    hint="It was merged or undone a moment ago. Nothing was changed.")
 
 
 def why_gone(db: Database, *, line_id: int | None = None, piece_id: int | None = None) -> NotFound | None:

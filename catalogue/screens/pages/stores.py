@@ -92,7 +92,7 @@ class StoresPage(Page):
             table.set_title("Stores", len(views))
             table.show_rows(views, self._cells, lambda view: view.store.id, keep=keep)
             if not views:
-                self.query_one("#store-words", Static).update("No store yet. Press a to point to a folder of scans.")
+                self.query_one("#store-words", Static).update("No store yet. Press a to add a folder of scans.")
 
         self.ask_disks(store_views, show, group="stores", holds=self.query_one(RowTable))
 
@@ -116,7 +116,7 @@ class StoresPage(Page):
         return self.query_one(RowTable).row_to_act_on
 
     def action_names(self) -> None:
-        """How names are read in all stores; other rules are previewed before anything is filed by them."""
+        """How names will be read in all stores; other rules are previewed before anything is filed by them."""
         open_names(self.catalogue_app)
 
     def action_add(self) -> None:
@@ -142,7 +142,7 @@ class StoresPage(Page):
         if view is None:
             return
         if view.store.kind == "primary":
-            self.catalogue_app.say("Copies go to stores of the kinds copy and off-site.", "warning")
+            self.catalogue_app.say("Copies go to copy and off-site stores.", "warning")
             return
 
         def answered(yes: bool | None) -> None:
@@ -150,8 +150,9 @@ class StoresPage(Page):
                 start_copy(self.catalogue_app, view.store.name)
 
         self.app.push_screen(ConfirmDialog(
-            f"Copy what {safe(view.store.name)} lacks?", "Scans of the primary stores that it does not hold are copied "
-            "there, each read back and compared. Nothing there is overwritten.", yes="Copy"), answered)
+            f"Copy what {safe(view.store.name)} lacks?", "Scans in the primary stores that it lacks are copied "
+                                                         "there, each read back and compared. Nothing there is "
+                                                         "overwritten.", yes="Copy"), answered)
 
     def action_retire(self) -> None:
         view = self._view
@@ -170,11 +171,11 @@ class StoresPage(Page):
 
         def answered(yes: bool | None) -> None:
             if yes:
-                self.catalogue_app.writes.add(f"leave {safe(view.store.name)} out", change, retired, holds=self)
+                self.catalogue_app.writes.add(f"retire {safe(view.store.name)}", change, retired, holds=self)
 
         self.app.push_screen(ConfirmDialog(
-            f"Leave {safe(view.store.name)} out from now on?", "Nothing on the disk is touched. Add the same folder "
-            "again and all that was known of it is back.", yes="Retire it", careful=True), answered)
+            f"Retire {safe(view.store.name)}?", "Nothing on the disk is touched. Add the same folder again to bring "
+                                                "its records back.", yes="Retire it", careful=True), answered)
 
 
 def store_words(view: StoreView) -> Content:
@@ -196,7 +197,7 @@ def store_words(view: StoreView) -> Content:
     if view.findings:
         parts.append(line(("! ", "bold $warning"), f"{counted(view.findings, 'open finding')}"))
     if store.marker.startswith(UNMARKED):
-        parts.append(line(("! ", "bold $warning"), "has no marker: not known again under another mount point"))
+        parts.append(line(("! ", "bold $warning"), "no marker: not recognised under another mount point"))
     if store.one_reader:
-        parts.append(line(("a spinning disk: one reader at a time", "$quiet")))
+        parts.append(line(("spinning disk: one reader at a time", "$quiet")))
     return lines(parts)

@@ -133,7 +133,7 @@ class Picture(Widget):
             drawing = await wrap_future(app.plain_threads["pictures"].submit(
                 lambda _: draw_file(path, columns, rows, palette=ink, marks=marks, layout=layout)))
         except OSError:
-            self._drawing, self._words = None, "The preview is not there: index this scan again"
+            self._drawing, self._words = None, "The preview is missing: index this scan again"
         else:
             app.drawings.put(key, drawing)
             self._drawing = drawing
@@ -147,7 +147,7 @@ class Picture(Widget):
             picture = await wrap_future(app.plain_threads["pictures"].submit(lambda _: _sharp_picture(source, layout)))
         except OSError:
             self._clear_sharp()
-            self._drawing, self._words = None, "The preview is not there: index this scan again"
+            self._drawing, self._words = None, "The preview is missing: index this scan again"
             self._changed()
             return
         assert app.sharp is not None

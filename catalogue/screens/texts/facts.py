@@ -49,7 +49,7 @@ def glance_words(glance: Glance, day_form: str) -> Content:
 
 def state_line(glance: Glance) -> Content:
     """How safe the current master is, in a sign and words."""
-    checked = f"checked {ago(glance.checked_at)}" if glance.checked_at else "not yet checked"
+    checked = f"checked {ago(glance.checked_at)}" if glance.checked_at else "not checked yet"
     if glance.damaged:
         return line(("✗", "bold $error"), f" damage: {counted(glance.damaged, 'file')}; "
                     f"{counted(glance.present, 'copy', 'copies')} present")
@@ -105,7 +105,7 @@ def scan_words(row: ScanView, day_form: str) -> Content:
     for kept in row.kept:
         name = f"{kept.file.store}: {display_path(kept.file.path)}"
         if kept.state == "present":
-            when = f"checked {ago(kept.file.checked_at)}" if kept.file.checked_at else "not yet checked"
+            when = f"checked {ago(kept.file.checked_at)}" if kept.file.checked_at else "not checked yet"
             parts.append(line(("✓ ", "$success"), name, (f"  {when}", "$quiet")))
         elif kept.state == "offline":
             parts.append(line(("– ", "$quiet"), name, ("  offline", "$quiet")))

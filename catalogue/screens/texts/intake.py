@@ -1,4 +1,4 @@
-"""What intake says: of a proposal, of a scan under watch, and of what became of the files taken in."""
+"""What intake says: of a proposal, of a scan under watch, and of what became of the files imported."""
 
 from typing import TYPE_CHECKING
 
@@ -13,12 +13,12 @@ from catalogue.screens.widgets.watched_table import DOUBTFUL, STATES, WatchedSca
 if TYPE_CHECKING:
     from catalogue.intake.mosaic import TileMap
 
-BEFORE = ("Type the folder, then Enter looks at it; Esc, then w watches it while you scan. Nothing is copied before "
-          "you agree, every copy is read back and compared, and the folder itself is left as it is unless you choose "
-          "otherwise.")
+BEFORE = ("Type the folder, then press Enter to check it, or Esc and w to watch it while you scan. Nothing is copied "
+          "until you agree, every copy is read back and compared, and the folder itself is left unchanged unless you "
+          "choose otherwise.")
 
-WATCHING = ("Watching. Scan the first tile: it is told here as soon as it is whole; what is wrong with one is told at "
-            "once, on every page. w ends it and shows the plan.")
+WATCHING = ("Watching. Scan the first tile: it appears here once it is complete. Problems are reported at once, on "
+            "every page. Press w to stop and see the plan.")
 
 
 def proposal_words(proposal: Proposal, columns: int, rows: int) -> Content:

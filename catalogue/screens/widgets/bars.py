@@ -131,9 +131,9 @@ class WorkLine(Widget):
         """Ask the app where the work is; called five times a second, so reports cost nothing."""
         app = cast("CatalogueApp", self.app)
         if app.writes.slow:
-            self.said = f" Waiting to record, another program is writing to the catalogue: {safe(app.writes.open[0])}"
+            self.said = f" Waiting to record: another program is writing to the catalogue: {safe(app.writes.open[0])}"
         elif app.gate.held:
-            self.said = f" Still reading; {counted(app.gate.held, 'key')} waiting. Ctrl-Q leaves."
+            self.said = f" Still loading; {counted(app.gate.held, 'key')} waiting. Ctrl-Q quits."
         else:
             self.said = "" if app.work is None else progress_line(app.work, self.size.width)
         self.set_class(bool(self.said) or app.work is not None, "-busy")
@@ -150,7 +150,7 @@ def progress_line(work: "Work", width: int) -> str:
     now = work.progress
     name = now.stage or work.name
     if work.ending:
-        return f" {safe(name)}: stopping after the present file …"
+        return f" {safe(name)}: stopping after this file …"
     parts = []
     spent = max(work.seconds(), 1e-3)
     share = _share(now.done, now.total, now.bytes_done, now.bytes_total)
@@ -169,7 +169,7 @@ def progress_line(work: "Work", width: int) -> str:
         length = max(6, min(30, width // 5))
         line += "█" * round(share * length) + "░" * (length - round(share * length)) + f" {share:4.0%}  "
     line += "  ".join(parts)
-    stop = "   x stops"
+    stop = "   x to stop"
     if note and len(line) + len(note) + len(stop) + 2 < width:
         line += "  " + safe(note)
     return line[:max(0, width - len(stop))] + stop

@@ -44,8 +44,8 @@ class Column:
 class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
     """Rows of text. Posts :class:`Pointed` when the cursor comes to another row, :class:`Chosen` on a second click.
 
-    A row that leaves the list while the cursor is on it, because another seat or a job has changed it, stays there
-    struck through until the cursor leaves it, so that no key meant for it acts on its neighbour.
+    A row that leaves the list while the cursor is on it, because another workstation or a job has changed it, stays
+    there struck through until the cursor leaves it, so that no key meant for it acts on its neighbour.
 
     Rows can be marked, to act on several at once. A mark belongs to what the row is, so it outlasts paging and reading
     the list again.
@@ -112,8 +112,8 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
             Refused: if it is drawn but has left the list.
         """
         if self._departed is not None:
-            raise Refused("That row has just left the list: another seat or a job has changed it.",
-                          hint="Nothing was done. Choose a row again.")
+            raise Refused("That row is no longer in the list: another workstation or a job has changed it.",
+                          hint="Nothing was changed. Choose a row again.")
         return self.highlighted
 
     @property

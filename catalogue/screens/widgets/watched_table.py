@@ -14,8 +14,9 @@ from catalogue.screens.texts.formats import cell, counted
 from catalogue.screens.widgets.row_table import Column, RowTable
 
 # Sign and words by the kind of news, the gravest last.
-STATES = {"arrived": ("✓", "arrived"), "complete": ("■", "stitched master"), "alone": ("?", "lies on none before"),
-          "warning": ("!", "look at it"), "unfit": ("✗", "cannot be used"), "gone": ("–", "taken out")}
+STATES = {"arrived": ("✓", "arrived"), "complete": ("■", "stitched master"), "alone": ("?", "no overlap with earlier "
+                                                            "tiles"),
+          "warning": ("!", "check this"), "unfit": ("✗", "cannot be used"), "gone": ("–", "removed")}
 DOUBTFUL = ("warning", "unfit", "alone")
 
 
@@ -79,7 +80,7 @@ class WatchedTable(RowTable[WatchedScan]):
         here = [row for row in self.scans if row.state != "gone"]
         doubtful = sum(1 for row in here if row.state in DOUBTFUL)
         self.set_title(f"Watching {self._watching}: {counted(len(here), 'scan')}"
-                     + (f", {doubtful} to look at" if doubtful else ""))
+                     + (f", {doubtful} to check" if doubtful else ""))
         self.announce_again()
         self.set_rows(self.scans, _cells, lambda row: row.path, cursor=cursor)
 
