@@ -265,7 +265,7 @@ def opened_store(db: Database, store: Store, *, known: FileId | None = None) -> 
     """
     root = locate_store(db, store)
     if root is None and known is not None:
-        raise StoreAway(f"The store {store.name!r} went away.", hint="Connect it, then run this again.",
+        raise StoreAway(f"The store {store.name!r} was disconnected.", hint="Connect it, then run this again.",
                         path=store.root)
     if root is None:
         raise offline(store)

@@ -165,7 +165,7 @@ def rename(db: Database, piece_id: int, title: str) -> None:
 
 
 def state(db: Database, piece_id: int, said: Mapping[str, object]) -> None:
-    """What a person says of a piece: any of ``overlays.PIECE_FACTS``."""
+    """What a person says of a piece: any of ``stated_facts.PIECE_FACTS``."""
     with transaction(db):
         stated_facts.state_piece(db, piece_id, said)
         effective.recompute(db)

@@ -133,7 +133,7 @@ def of_files(db: Database, store_id: int | None = None) -> Iterator[FileFact]:
 
 
 def of_piece(db: Database, piece_id: int) -> dict[str, Origin]:
-    """Origins of a piece's facts by name as in ``overlays.PIECE_FACTS``, the artist's under ``artist``."""
+    """Origins of a piece's facts by name as in ``stated_facts.PIECE_FACTS``, the artist's under ``artist``."""
     rows = fetch(db, _Row, f"""
         SELECT '' AS store, '' AS path, '' AS state, {_FACTS}
         FROM piece p LEFT JOIN scan c ON c.id = (

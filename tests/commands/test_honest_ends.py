@@ -115,7 +115,7 @@ def test_a_no_says_what_was_not_done_and_does_nothing(call: Call, archive: Path,
     done = call(*words, typed=typed)
     assert done.code == 2
     assert told in done.err
-    assert "again to carry on" not in done.all and "What was done" not in done.all
+    assert "again to continue" not in done.all and "What was done" not in done.all
     assert sorted((p, p.stat().st_mtime_ns) for p in archive.parent.glob("[mn]a*/**/*")) == before
     assert db.execute("SELECT count(*) FROM event").fetchone()[0] == events
 
@@ -137,7 +137,7 @@ def test_a_cancelled_audit_does_not_exit_0(call: Call, archive: Path, db: Databa
                             lambda *_, **__: os.kill(os.getpid(), signal.SIGINT))
     done = call("audit", "main")
     assert done.code == 2
-    assert "the next audit carries on" in done.err
+    assert "the next audit continues" in done.err
 
 
 def test_copy_says_so_when_masters_can_be_had_from_nowhere(call: Call, archive: Path, db: Database) -> None:
@@ -149,7 +149,7 @@ def test_copy_says_so_when_masters_can_be_had_from_nowhere(call: Call, archive: 
     done = call("copy", "--to", "nas", "--yes")
     assert done.code == 1
     assert "up to date" not in done.out and "not all could be copied; 1 copied" in done.out
-    assert "not copied: Ada Quill/Pier/master.tif: no intact copy of it is known" in done.out
+    assert "not copied: Ada Quill/Pier/master.tif: no intact copy is on record: restore it first" in done.out
     (archive / "lost.tif").touch()
     with transaction(db):
         db.execute("INSERT INTO file (store_id, path, size, mtime_ns, scan_id, state, first_seen, read_at) "

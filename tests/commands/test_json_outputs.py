@@ -124,7 +124,7 @@ CERTIFICATE = {"number": str, "artist": str, "title": str, "year": str, "size": 
                "date": str, "shown_date": str, "buyer": str, "sha256": str, "remarks": str, "lost": bool, "where": str}
 IMPORT = {"kind": str, "counts": Words(int), "matched": Words(str), "unused": [str], "encoding": str, "dry_run": bool,
           "fates": [{"row": int, "fate": str, "text": str, "detail": str, "remarks": [str], "line_id": (int, NONE)}]}
-SIGHT = {"key": str, "sure": NUMBER, "inliers": int, "agreement": NUMBER, "shown": NUMBER, "corners": [[NUMBER]]}
+PHOTO_MATCH = {"key": str, "sure": NUMBER, "inliers": int, "agreement": NUMBER, "shown": NUMBER, "corners": [[NUMBER]]}
 STORES = [{"name": str, "kind": str, "folder": str, "online": bool, "files": int, "bytes": int, "missing": int,
            "oldest check": (str, NONE), "on one disk with": [str], "marker also at": [str]}]
 PLAN = {"bed": str, "bed_mm": [NUMBER], "width_mm": float, "height_mm": float, "across": int, "down": int,
@@ -141,7 +141,7 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["find", "quill"], 0, FIND),
     (["alike"], 0, {"groups": [GROUP], "apart": [PAIR], "doubtful": list, "refused": list}),
     (["find", "--picture", "{master}"], 0,
-     [{"scan_id": int, "sha256": str, "piece_id": (int, NONE), "role": str, "sight": SIGHT}]),
+     [{"scan_id": int, "sha256": str, "piece_id": (int, NONE), "role": str, "photo_match": PHOTO_MATCH}]),
     (["alike", "confirm", "1"], 0, [PAIR]), (["alike", "reopen", "1"], 0, [PAIR]),
     (["alike", "reject", "1"], 0, [PAIR]),
     (["alike", "tiles", "1"], 2, FAULT),

@@ -173,4 +173,4 @@ def test_a_seat_that_only_looks_writes_nothing_anywhere(seat: dict[str, Path | s
         if words == ["alike"]:  # shows what was compared before, and compares nothing
             assert ended.value.code in (0, 1)
         else:
-            assert (ended.value.code, "on the seat that keeps it." in told.err) == (2, True), words
+            assert (ended.value.code, "on the workstation that holds the catalogue." in told.err) == (2, True), words

@@ -95,7 +95,7 @@ def test_findings_set_the_exit_code(run: Run, archive: Path) -> None:
 
 
 @pytest.mark.parametrize(("words", "told"), [
-    (["index"], "no store yet"), (["store", "add", "x", "/nowhere/at/all", "--no-marker"], "no such folder"),
+    (["index"], "No store yet"), (["store", "add", "x", "/nowhere/at/all", "--no-marker"], "no such folder"),
     (["find", "x"], "no catalogue here yet"), (["show", "x"], "no catalogue here yet"),
     (["nonsense"], "No such command"),
     (["index", "--workers", "many"], "Invalid value"),
@@ -168,7 +168,7 @@ def test_stopped_midway_the_next_run_carries_on(run: Run, home: Home, scan: Scan
     _, told = process.communicate(timeout=HANG_SECONDS)
     if how is signal.SIGINT:
         assert process.returncode == 2, told
-        assert "run it again to carry on" in told
+        assert "run it again to continue" in told
     midway = _files(home)
     assert 1 <= midway < 40
     db = open_database(home.database)

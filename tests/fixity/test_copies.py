@@ -387,7 +387,7 @@ def test_restore_refuses_when_the_disk_lacks_room(shop: Shop, master: Path, monk
     copy(shop, "nas")
     rot(master, 900)
     monkeypatch.setattr(copying, "SPARE_BYTES", 1 << 60)
-    with pytest.raises(Refused, match="lacks room"):
+    with pytest.raises(Refused, match="Not enough room"):
         restore(shop.db, shop.home.settings, plan_restore(shop.db, shop.due(MASTER).id))
     assert [p.name for p in master.parent.iterdir()] == ["master.tif"]
 

@@ -122,12 +122,12 @@ def test_a_ledger_that_is_not_what_the_log_says_is_a_finding(shop_with_history: 
         order = orders.save(shop.db, "2026-0001", "2026-02-03")
         orders.add_line(shop.db, order, orders.NewLine(1, 600.0, 400.0, 1, price="120.00"))
     before = runner.invoke(command, asked)
-    assert before.exit_code == 0 and "as the log says" in before.output
+    assert before.exit_code == 0 and "agree with the log" in before.output
     for (name,) in shop.db.execute("SELECT name FROM sqlite_schema WHERE name GLOB 'statement_of_*'").fetchall():
         shop.db.execute(f"DROP TRIGGER {name}")
     shop.db.execute(sql)
     found = runner.invoke(command, asked)
-    assert found.exit_code == 1 and "The chain holds" in found.output and words in found.output
+    assert found.exit_code == 1 and "The log is intact" in found.output and words in found.output
     told = json.loads(runner.invoke(command, [*asked, "--json"]).stdout)
     assert words in told["differences"][0]
 

@@ -186,7 +186,7 @@ def test_nothing_is_written_below_the_mount_point_of_a_disk_that_went_away(
     done = copy(shop, "nas", report)
     assert gone == [True]
     assert (done.outcome, done.copied) == ("failed", 2)
-    assert "went away" in done.trouble
+    assert "was disconnected" in done.trouble
     assert list((shop.folder / "nas").iterdir()) == []
 
 

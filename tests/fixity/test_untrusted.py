@@ -124,12 +124,12 @@ def test_a_manifest_that_is_no_file_is_passed_over_and_said(shop: Shop, scan: Sc
             _listing(tmp_path, [])
         place.symlink_to(tmp_path / manifest.NAME)
     checked = check_log(shop.db, shop.home)
-    assert checked.sound and "main was passed over" in checked.passed_over[0]
+    assert checked.sound and "main was skipped" in checked.passed_over[0]
     assert checked.passed_over[0] in summarize_log(checked)
     assert shop.finding(manifest.UNUSABLE).path == manifest.NAME
     home = Home(tmp_path / "new home")
     rebuilt = rebuild(home, [root], executors=threads)
-    assert [one.files for one in rebuilt.stores] == [1] and "main was passed over" in rebuilt.passed_over[0]
+    assert [one.files for one in rebuilt.stores] == [1] and "main was skipped" in rebuilt.passed_over[0]
     db = open_database(home.database)
     assert len(findings.list_open(db, kind=manifest.UNUSABLE)) == 1
     db.close()
@@ -217,7 +217,7 @@ def test_an_undo_file_moves_nothing_out_of_its_store(shop: Shop, scan: Scan, tmp
 @pytest.mark.parametrize("text", ["[1]\n", "7\n", "null\n{}\n", '{"store": 7}\n', "\n"])
 def test_any_other_json_is_no_undo_file(shop: Shop, tmp_path: Path, text: str) -> None:
     (tmp_path / "undo.jsonl").write_text(text)
-    with pytest.raises(CatalogueError, match="no undo file"):
+    with pytest.raises(CatalogueError, match="not an undo file"):
         undo_tidying(shop.db, shop.home, tmp_path / "undo.jsonl")
 
 

@@ -306,7 +306,7 @@ def test_artists_who_both_have_an_edition_of_one_title_are_not_merged(shop: Shop
 def test_an_artist_does_not_take_the_name_of_another(shop: Shop) -> None:
     shop.add("Ada Quill/One/master.tif", "Ben Ashe/Two/master.tif")
     before = shop.everything()
-    with pytest.raises(Refused, match="called 'Ben Ashe' already"):
+    with pytest.raises(Refused, match="already an artist called 'Ben Ashe'"):
         corrections.rename_artist(shop.db, shop.piece("Ada Quill", "One").artist_id, "BEN  Ashe")
     assert shop.everything() == before
 

@@ -178,7 +178,7 @@ def test_doubles_that_were_brought_back_are_no_tidying_cut_short(desk: Desk) -> 
     assert not cut_short(desk.home, desk.store)
     assert finish_cut_short(desk.db, desk.home, desk.store) == []
     assert desk.names() == ALL
-    with pytest.raises(CatalogueError, match="no list of a tidying"):
+    with pytest.raises(CatalogueError, match="not a list of a tidying"):
         undo_tidying(desk.db, desk.home, done.undo)
 
 

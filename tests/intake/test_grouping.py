@@ -44,7 +44,7 @@ def test_tiles_are_put_together_and_their_stitched_master_is_found(write: Write,
     assert [a.path.name for a in first.stitched] == ["quay, all of it.tif"]
     assert not first.warnings
     assert (second.tiles, names(second)) == (False, ["scan_0004.tif"])
-    assert "too thin" in second.warnings[0]
+    assert "too narrow" in second.warnings[0]
 
 
 def test_two_works_scanned_one_after_another_are_told_apart(write: Write, tmp_path: Path) -> None:

@@ -178,7 +178,7 @@ def test_nothing_is_removed_after_a_run_with_trouble(desk: Desk, write: Write, m
     monkeypatch.setattr(applying, "copy_verified", failing)
     outcome = apply(desk.db, desk.home, plan, also=[desk.second], delete_sources=True)
     assert outcome.taken
-    assert "did not come to its end" in why(outcome)
+    assert "was not completed" in why(outcome)
 
 
 def test_nothing_is_removed_after_a_run_that_was_stopped(desk: Desk, write: Write) -> None:
@@ -188,7 +188,7 @@ def test_nothing_is_removed_after_a_run_that_was_stopped(desk: Desk, write: Writ
                     cancelled=lambda: bool(list(Path(desk.second.root).rglob("[!.]*.tif"))))
     assert outcome.stopped
     assert len(outcome.taken) == 2
-    assert "did not come to its end" in why(outcome)
+    assert "was not completed" in why(outcome)
     assert desk.source.exists()
 
 
@@ -273,7 +273,7 @@ def test_an_end_that_cannot_be_recorded_hides_nothing_and_removes_nothing(desk: 
     monkeypatch.setattr(applying.runs, "end", failing)
     outcome = apply(desk.db, desk.home, desk.plan(), also=[desk.second], delete_sources=True)
     assert len(outcome.taken) == 2 and desk.source.exists()
-    assert "disk I/O error" in outcome.trouble and "did not come to its end" in why(outcome)
+    assert "disk I/O error" in outcome.trouble and "was not completed" in why(outcome)
 
 
 def test_a_removal_that_cannot_be_recorded_is_told_with_all_that_was_done(desk: Desk, monkeypatch: pytest.MonkeyPatch

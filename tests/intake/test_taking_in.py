@@ -242,7 +242,7 @@ def test_killed_between_copy_and_record_the_next_run_completes_under_the_same_na
 import os, signal
 from pathlib import Path
 from catalogue.intake import applying
-from catalogue.intake.proposals import answered, propose
+from catalogue.intake.proposals import propose, with_answers
 from catalogue.records import stores
 from catalogue.records.database import open_database
 from catalogue.settings import Home
@@ -250,7 +250,7 @@ home = Home(Path({str(home.folder)!r}))
 db = open_database(home.database)
 plan = propose(db, home, Path({str(tmp_path / "key")!r}), stores.by_name(db, "masters"))
 for n in range(3):
-    plan = answered(db, home, plan, n, artist="Ada Quill", piece="Harbour")
+    plan = with_answers(db, home, plan, n, artist="Ada Quill", piece="Harbour")
 copied = 0
 def keep(*_):
     global copied
@@ -317,7 +317,7 @@ def test_tiles_and_master_of_one_piece_are_numbered_and_share_notes(
     write("s_whole.tif", whole, at="2026-03-01T10:20:00")
     plan = said(db, home, propose(db, home, tmp_path / "key", store))
     assert [p.kind for p in plan.proposals] == [Kind.TILES_AND_MASTER]
-    assert not any("under no tile" in w for w in plan.proposals[0].warnings)
+    assert not any("covered by no tile" in w for w in plan.proposals[0].warnings)
     assert all(number in plan.proposals[0].map for number in "12")
     apply(db, home, plan)
     assert sorted(Path(p).name for p in tree(tmp_path / "masters")) == [
@@ -351,11 +351,11 @@ def test_what_lies_under_no_tile_and_how_many_tiles_are_expected_is_told(
     write("s_2.tif", whole[:, 200:480], at="2026-03-01T10:02:00", folder=folder)
     write("s_whole.tif", whole, at="2026-03-01T10:20:00", folder=folder)
     (proposal,) = propose(db, home, tmp_path / "key", store).proposals
-    bare = next(w for w in proposal.warnings if "under no tile" in w)
+    bare = next(w for w in proposal.warnings if "covered by no tile" in w)
     assert bare.startswith("33% of s_whole.tif")
     assert "67%–100% across" in bare
     expected = next(w for w in proposal.warnings if "expected" in w)
-    assert expected.startswith("2 tiles came; 3 × 3 are expected")
+    assert expected.startswith("2 tiles arrived; 3 × 3 are expected")
 
 
 def test_a_name_that_is_no_text_comes_in_under_a_good_one(
@@ -384,7 +384,7 @@ def test_a_share_unmounted_midway_gets_nothing_in_its_place(
     outcome = apply(db, home, plan, report=unplug)
     assert len(outcome.taken) == len(tree(tmp_path / "unplugged")) == 1
     assert not list((tmp_path / "masters").iterdir())
-    assert "went away" in outcome.left[-1].why
+    assert "was disconnected" in outcome.left[-1].why
 
 
 def test_a_copy_to_a_store_that_went_away_at_the_last_moment_is_not_recorded(
@@ -400,7 +400,7 @@ def test_a_copy_to_a_store_that_went_away_at_the_last_moment_is_not_recorded(
     monkeypatch.setattr(applying, "copy_verified", pulled)
     outcome = apply(db, home, plan)
     assert outcome.taken == ()
-    assert "went away" in outcome.left[-1].why
+    assert "was disconnected" in outcome.left[-1].why
     assert pieces.counts(db)["file"] == 0
 
 

@@ -306,7 +306,7 @@ def test_a_name_that_differs_only_in_form_is_renamed_in_place(
 
 def test_another_file_is_no_undo_file(db: Database, home: Home, tmp_path: Path) -> None:
     (tmp_path / "x").write_text("{}\n")
-    with pytest.raises(CatalogueError, match="no undo file"):
+    with pytest.raises(CatalogueError, match="not an undo file"):
         undo_tidying(db, home, tmp_path / "x")
 
 

@@ -56,7 +56,7 @@ def test_a_turned_and_a_thin_tile_are_told_as_they_come(write: Write, tmp_path: 
     assert any("t3.tif overlaps its neighbours by" in n.text for n in told)
     write("t4.tif", scene(6, 400, 360), at="2026-03-01T10:06:00")
     (alone,) = look(watch, clock)
-    assert "too thin to see" in alone.text
+    assert "too narrow to see" in alone.text
 
 
 @pytest.mark.parametrize("angle", [-3.0, -1.0, 1.0, 2.0, 3.0])

@@ -252,7 +252,7 @@ def test_periods_do_not_overlap_and_are_over(db: Database, order: Order) -> None
     issued(db, NOVEMBER)
     for first, last in (("2025-11-30", "2025-12-31"), ("2025-01-01", "2025-11-01"), ("2025-11-05", "2025-11-06"),
                         ("2025-01-01", "2025-12-31")):
-        with pytest.raises(Refused, match="stated already, in the statement for November 2025"):
+        with pytest.raises(Refused, match="already covered by the statement for November 2025"):
             statement(db, 1, Period(first, last), DATES)
     with pytest.raises(Refused, match="not over"):
         issue(db, 1, DECEMBER, DATES, date(2025, 12, 31))
@@ -274,13 +274,13 @@ def test_an_issued_statement_is_undone_only_as_the_last(db: Database, order: Ord
 
 
 def test_terms_are_stated_from_a_day_on(db: Database, order: Order) -> None:
-    with pytest.raises(NotFound, match="what is agreed with Ada Quill"):
+    with pytest.raises(NotFound, match="No terms are on record with Ada Quill"):
         statement(db, 1, NOVEMBER, DATES)
     set_terms(db, 1, "percentage", "40", since="2025-11-10")
     order("N-1", "2025-11-03", unit="10.00")
     with pytest.raises(NotFound, match="for orders of 2025-11-03"):
         statement(db, 1, NOVEMBER, DATES)
-    with pytest.raises(Refused, match="on record for this artist already"):
+    with pytest.raises(Refused, match="already terms on record for this artist"):
         set_terms(db, 1, "percentage", "20")
     set_terms(db, 1, "percentage", "20", since="")
     order("N-2", "2025-11-10", unit="10.00")
@@ -292,9 +292,9 @@ def test_terms_are_stated_from_a_day_on(db: Database, order: Order) -> None:
 @pytest.mark.parametrize(("basis", "rate", "currency", "why"), [
     ("percentage", "101", "", "0 to 100"), ("percentage", "-1", "", "0 to 100"),
     ("percentage", "half", "", "percentage"),
-    ("percentage", "", "", "percentage"), ("percentage", "nan", "", "percentage"), ("fixed", "", "EUR", "how much"),
+    ("percentage", "", "", "percentage"), ("percentage", "nan", "", "percentage"), ("fixed", "", "EUR", "amount owed"),
     ("percentage", "33.33333", "", "4 decimals"), ("fixed", "-2", "EUR", "below zero"),
-    ("fixed", "2", "Taler", "currency"), ("none", "5", "", "no rate"), ("shares", "5", "", "Terms are"),
+    ("fixed", "2", "Taler", "currency"), ("none", "5", "", "give no rate"), ("shares", "5", "", "Terms are"),
     ("percentage", "1e999999", "", "0 to 100")])
 def test_what_are_no_terms_is_refused(db: Database, basis: str, rate: str, currency: str, why: str) -> None:
     with pytest.raises(Refused, match=why):

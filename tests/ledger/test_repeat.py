@@ -287,7 +287,7 @@ def test_what_cannot_be_is_refused_in_words(harbour: tuple[Shop, int, int]) -> N
     with pytest.raises(Refused, match="border"):
         repeat.propose(shop.db, shop.home, piece_id=piece, border_mm=300)
     for nothing in ({"width_mm": 0.0}, {"height_mm": -1.0}, {"quantity": 0}):
-        with pytest.raises(Refused, match="above nothing"):
+        with pytest.raises(Refused, match="must have a size"):
             repeat.propose(shop.db, shop.home, piece_id=piece, **nothing)  # type: ignore[arg-type]
     proposal = repeat.propose(shop.db, shop.home, piece_id=piece)
     for wrong in ({"quantity": 0}, {"numbers": [Number("number", 1)]}, {"status": "cancelled"}, {"proofs": True}):
@@ -300,7 +300,7 @@ def test_more_prints_than_numbers_left_are_a_grave_caution(harbour: tuple[Shop, 
     shop, piece, _ = harbour
     editions.define(shop.db, piece, 3)
     told = [c for c in repeat.propose(shop.db, shop.home, piece_id=piece, quantity=4).grave if c.kind == "edition"]
-    assert [c.text for c in told] == ["3 of 3 numbers are left, 4 are asked for."]
+    assert [c.text for c in told] == ["3 of 3 numbers are left; 4 are ordered."]
     assert "edition" not in kinds(repeat.propose(shop.db, shop.home, piece_id=piece, quantity=3))
 
 

@@ -33,7 +33,7 @@ def test_a_verdict_given_meanwhile_is_not_overwritten(twins: tuple[Archive, Arch
     (known,) = likenesses.listed(db)
     judge_pairs(other, [known.id], "confirmed", seen="")
     judged = likenesses.listed(db)[0].judged
-    with pytest.raises(Refused, match=f"Pair {known.id} is confirmed by now, no longer open"):
+    with pytest.raises(Refused, match=f"Pair {known.id} is now confirmed, no longer open"):
         judge_pairs(db, [known.id], "rejected", seen="")
     assert likenesses.listed(db)[0].verdict == "confirmed"
     (same,) = judge_pairs(db, [known.id], "confirmed", seen="")

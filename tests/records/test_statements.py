@@ -261,7 +261,7 @@ def test_the_log_played_back_is_the_ledger(steps: list[tuple[int, str]]) -> None
 
 def test_the_connection_says_in_which_program_a_fault_lies(db: Database) -> None:
     assert isinstance(db.conn, Connection)
-    with pytest.raises(CatalogueError, match="could not keep"), transaction(db):
+    with pytest.raises(CatalogueError, match="could not record"), transaction(db):
         db.conn.rollback()
 
 

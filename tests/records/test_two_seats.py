@@ -90,7 +90,7 @@ def test_a_seat_that_only_looks_is_refused_changes_in_words(home: Home, tmp_path
     before = copy.database.read_bytes()
     with closing(open_seat(seat)) as db:
         assert pieces.counts(db)["artist"] == 1
-        with pytest.raises(Refused, match="only be looked at"), transaction(db):
+        with pytest.raises(Refused, match="is read-only"), transaction(db):
             pieces.artist_called(db, "Ben Ashe")
     runner = CliRunner()
     shown = runner.invoke(command, ["--catalogue", str(copy.folder), "store", "list"], obj=Session())

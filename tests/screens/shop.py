@@ -227,7 +227,7 @@ def held_up(app: CatalogueApp, *lanes: str) -> Iterator[None]:
     """Threads busy meanwhile, as with a large catalogue or a slow disk; the reading one if none is named."""
     go = threading.Event()
     for lane in lanes or ("read",):
-        app.threads[lane].ask(lambda _: go.wait(HANG_SECONDS))
+        app.threads[lane].submit(lambda _: go.wait(HANG_SECONDS))
     try:
         yield
     finally:

@@ -140,7 +140,7 @@ async def test_a_verdict_of_another_seat_is_not_overwritten_nor_taken_back(pairs
         judge_pairs(db, [first.pair.id], "rejected")
         await pilot.press("c")
         await settled(pilot)
-        assert any(f"Pair {first.pair.id} is rejected by now, no longer open. Look at it again." in t
+        assert any(f"Pair {first.pair.id} is now rejected, no longer open. Look at it again." in t
                    for t in said(pilot))
         assert {row.id: row.verdict for row in likenesses.listed(db)} == {first.pair.id: "rejected", second.pair.id: ""}
         await pilot.press("down", "c")
@@ -149,10 +149,10 @@ async def test_a_verdict_of_another_seat_is_not_overwritten_nor_taken_back(pairs
         judge_pairs(db, [second.pair.id], "rejected")
         await pilot.press("u")
         await settled(pilot)
-        assert any(f"Pair {second.pair.id} is rejected by now, no longer confirmed" in t for t in said(pilot))
+        assert any(f"Pair {second.pair.id} is now rejected, no longer confirmed" in t for t in said(pilot))
         assert {row.verdict for row in likenesses.listed(db)} == {"rejected"}
         await pilot.press("u")
-        assert any("Nothing to take back" in t for t in said(pilot))
+        assert any("Nothing to undo" in t for t in said(pilot))
     db.close()
 
 
@@ -161,7 +161,7 @@ async def test_two_pieces_are_merged_after_a_yes_and_parted_again(pairs: Home) -
         table = pilot.app.screen.query_one("#pairs", RowTable)
         await pilot.press("g")
         await settled(pilot)
-        assert any("under one piece already" in t for t in said(pilot))
+        assert any("belong to the same piece" in t for t in said(pilot))
         table.cursor_row = 1
         await settled(pilot)
         await pilot.press("g")
@@ -179,7 +179,7 @@ async def test_two_pieces_are_merged_after_a_yes_and_parted_again(pairs: Home) -
         assert pieces.counts(db)["piece"] == 4
         db.close()
         await pilot.press("u")
-        assert any("Nothing to take back" in t for t in said(pilot))
+        assert any("Nothing to undo" in t for t in said(pilot))
         await pilot.press("enter")
         await settled(pilot)
         assert "Harbour, Low Water" in words(pilot)
@@ -218,4 +218,4 @@ async def test_no_picture_is_larger_than_its_place_where_the_page_was_made_ahead
 async def test_a_pair_whose_preview_is_gone_is_told(pairs: Home) -> None:
     pairs.preview(sha(11)).unlink()
     async with running(pairs, place="alike") as pilot:
-        assert "A preview is gone" in words(pilot)
+        assert "A preview is missing" in words(pilot)

@@ -115,7 +115,7 @@ async def test_an_artist_who_is_not_there_is_not_joined_into(shop: Home) -> None
         await put(pilot, "join", "")
         await put(pilot, "name", "Tobin Quarrel")
         await press(pilot, "ctrl+s")
-        assert "give that name under Merge into" in " ".join(words(pilot).split())
+        assert "enter that name under Merge into" in " ".join(words(pilot).split())
         await press(pilot, "escape")
     assert "Ézéchiel Brun: Marché [épreuve]" in titles(shop).values()
 
@@ -147,7 +147,8 @@ async def test_a_piece_is_corrected_and_its_facts_say_where_they_come_from(shop:
 
 
 @pytest.mark.parametrize(("name", "text", "told"), [
-    ("size", "big", "is no size"), ("edition", "many", "is no edition"), ("relief_mm", "deep", "is not a length"),
+    ("size", "big", "is not a size"), ("edition", "many", "is not an edition"),
+    ("relief_mm", "deep", "is not a length"),
     ("title", "Harbour, Blue Hour", "mark both in Browse"), ("artist", "", "An artist needs a name")])
 async def test_what_cannot_be_is_said_in_the_form_and_nothing_recorded(shop: Home, name: str, text: str,
                                                                        told: str) -> None:

@@ -87,7 +87,7 @@ async def test_an_edition_of_one_size_is_begun(shop: Home) -> None:
         await pilot.press("n")
         await settled(pilot)
         await fill(pilot, edition="many")
-        assert "is no edition" in words(pilot)
+        assert "is not an edition" in words(pilot)
 
 
 @pytest.mark.parametrize(("size", "overlap", "words"), [
@@ -183,7 +183,7 @@ async def test_a_statement_is_drafted_from_the_artists_row_and_issued(shop: Home
         await settled(pilot)
         await pilot.press("S")
         await settled(pilot)
-        assert isinstance(app.screen, TextQuestion) and "What is agreed with Maren Tarnvik?" in words(pilot)
+        assert isinstance(app.screen, TextQuestion) and "What are the terms with Maren Tarnvik?" in words(pilot)
         await pilot.press(*"40", "space", "%", "enter")
         await settled(pilot)
         box = app.screen.query_one(Input)
@@ -194,7 +194,7 @@ async def test_a_statement_is_drafted_from_the_artists_row_and_issued(shop: Home
         panel = app.screen
         assert isinstance(panel, StatementPanel)
         # by hand: one print of Harbour, Blue Hour in 2025 at 240.00, of which 40 % are 96.00
-        assert "A draft: not issued yet" in words(pilot) and "Owed: 96.00 EUR" in words(pilot)
+        assert "Draft, not issued." in words(pilot) and "Owed: 96.00 EUR" in words(pilot)
         assert "Tax is not computed." in words(pilot)
         page = Path(str(panel.query_one("#sheet-path", Static).content).replace("\n", ""))
         assert "96.00" in page.read_text() and page.with_suffix(".csv").exists()
@@ -208,7 +208,7 @@ async def test_a_statement_is_drafted_from_the_artists_row_and_issued(shop: Home
         issued = statements_kept.issued(db, artist_id)
         assert [(one.first, one.last) for one in issued] == [("2025-01-01", "2025-12-31")]
         await pilot.press("i")
-        assert "It was issued" in words(pilot)
+        assert "It has been issued" in words(pilot)
     db.close()
 
 

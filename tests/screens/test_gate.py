@@ -78,7 +78,7 @@ class Trace:
         patch.setattr(files, "start_program", lambda command: self.noted.append(("start", command)))
         for name in ("index", "copy", "job_sheet", "restore"):
             for module in ("orders", "stores", "audit"):
-                patch.setattr(f"catalogue.screens.{module}.start_{name}",
+                patch.setattr(f"catalogue.screens.pages.{module}.start_{name}",
                               lambda _, *given, name=name: self.noted.append(
                                   (name, [value for value in given if not callable(value)])), raising=False)
 
@@ -280,7 +280,7 @@ async def test_a_finding_closed_by_another_seat_is_not_acted_on(busy: Home) -> N
         await burst(pilot, "down", "e")
         await settled(pilot)
         assert not isinstance(pilot.app.screen, ReasonDialog)
-        assert "closed meanwhile" in words(pilot)
+        assert "closed in the meantime" in words(pilot)
 
 
 def taken_away(table: RowTable[Any]) -> None:
@@ -318,7 +318,7 @@ async def test_a_row_that_another_seat_removed_is_said_to_be_gone_and_its_neighb
                     await settled(pilot)
                     assert trace.take() == [], key
                     assert len(said(pilot)) == 1, key
-                    assert "left the list" in said(pilot)[0], key
+                    assert "no longer in the list" in said(pilot)[0], key
         await burst(pilot, "down")
         await settled(pilot)
         assert table._identity(table.highlighted) == following
@@ -334,7 +334,7 @@ async def test_a_click_on_a_row_that_is_gone_opens_nothing(busy: Home) -> None:
         await pilot.click("#pieces", offset=(5, table.cursor_row + table._header_height + 1))     # below the border
         await settled(pilot)
         assert not isinstance(pilot.app.screen, PiecePage)
-        assert ["left the list" in text for text in said(pilot)] == [True]
+        assert ["no longer in the list" in text for text in said(pilot)] == [True]
 
 
 async def test_a_finding_closed_elsewhere_stays_under_the_cursor_until_it_leaves(busy: Home) -> None:
@@ -352,7 +352,7 @@ async def test_a_finding_closed_elsewhere_stays_under_the_cursor_until_it_leaves
         await burst(pilot, "e")
         await settled(pilot)
         assert not isinstance(app.screen, ReasonDialog)
-        assert ["left the list" in text for text in said(pilot)] == [True]
+        assert ["no longer in the list" in text for text in said(pilot)] == [True]
         await burst(pilot, "down", "e", *"seen", "enter")
         await settled(pilot)
         still_open = {row.id for row in findings.list_open(db)}
@@ -399,7 +399,7 @@ async def test_a_write_that_fails_is_told_with_what_was_not_done(busy: Home, mon
         assert table.highlighted == row
         await burst(pilot, "u")
         await settled(pilot)
-        assert any("Nothing to take back" in text for text in said(pilot))
+        assert any("Nothing to undo" in text for text in said(pilot))
 
 
 async def test_leaving_waits_for_what_is_not_recorded_and_asks(busy: Home, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -538,7 +538,7 @@ async def test_a_letter_typed_into_a_field_is_a_letter_and_not_offered_as_a_key(
     async with running(busy, place="intake", size=(200, 60)) as pilot:
         app = pilot.app
         line = app.screen.query_one("KeyLine")
-        assert "w watch" not in str(line.render()) and "^r look again" in str(line.render())  # type: ignore[operator]
+        assert "w watch" not in str(line.render()) and "^r refresh" in str(line.render())  # type: ignore[operator]
         await burst(pilot, *"gwd", "1", "q")
         await settled(pilot)
         assert app.screen.query_one("#intake-folder", Input).value == "gwd1q"
@@ -611,6 +611,6 @@ async def test_a_disk_that_never_answers_holds_keys_up_for_a_moment_only(busy: H
 
 def test_the_words_of_panels_are_used() -> None:
     """What :func:`told_by` compares is what panels hold."""
-    assert told_by(ConfirmDialog("T", "x", yes="Y")) == ("Question", "x", "T")
-    assert told_by(MessageDialog("T", "x", "b")) == ("Words", "b", "x", "T")
+    assert told_by(ConfirmDialog("T", "x", yes="Y")) == ("ConfirmDialog", "x", "T")
+    assert told_by(MessageDialog("T", "x", "b")) == ("MessageDialog", "b", "x", "T")
     assert pieces is not None

@@ -129,7 +129,7 @@ async def test_tiles_are_told_as_they_come_and_the_plan_follows(
         assert "! " in details(pilot) and "Scan it again" in details(pilot)     # in words, not by colour
         assert "check this" in text and "1 to check" in text
         await pilot.press("g")
-        assert any("End the watch first" in text for text in said(pilot))
+        assert any("Stop watching first" in text for text in said(pilot))
         (key / "t3.tif").unlink()
         await until(pilot, lambda: table.scans[2].state == "gone")
         assert "removed" in words(pilot)
@@ -181,7 +181,7 @@ async def test_a_watch_by_the_mouse_goes_on_elsewhere_and_ends_when_left(
         await app_of(pilot).action_place("orders")
         await settled(pilot)
         scanned(key / "b.tif", scene(2, 300, 200), 1)
-        await until(pilot, lambda: any("too thin to see" in text for text in said(pilot)))
+        await until(pilot, lambda: any("too narrow to see" in text for text in said(pilot)))
         key.rename(tmp_path / "pulled")     # at rest, or in the middle of a look: then its scans are gone first
         await until(pilot, lambda: any("no such folder" in text or "in this folder are gone" in text
                                        for text in said(pilot)))
@@ -214,11 +214,11 @@ async def test_what_ends_a_watch_is_said(shop: Home, tmp_path: Path, read: list[
                                          monkeypatch: pytest.MonkeyPatch) -> None:
     async with running(shop, place="intake") as pilot:
         await pilot.press("escape", "w")
-        assert any("Name a folder" in text for text in said(pilot))
+        assert any("Enter a folder" in text for text in said(pilot))
         table = await watching_begun(pilot, tmp_path / "key")
         await until(pilot, lambda: any("no such folder" in text for text in said(pilot)))
         await pilot.press("w")
-        await until(pilot, lambda: any("nothing came" in text for text in said(pilot)))
+        await until(pilot, lambda: any("no scans arrived" in text for text in said(pilot)))
         assert "Watch the folder" in words(pilot) and read == [] and table.scans == []
 
         page_of(pilot).query_one("#intake-folder", Input).value = str(shop.folder.parent / "main disk")
@@ -236,7 +236,7 @@ async def test_what_ends_a_watch_is_said(shop: Home, tmp_path: Path, read: list[
         await pilot.press("w")
         await settled(pilot)
         await pilot.press("w", "w")     # a share that does not answer holds nobody up
-        await until(pilot, lambda: any("nothing came" in text for text in said(pilot)))
+        await until(pilot, lambda: any("no scans arrived" in text for text in said(pilot)))
         hangs.set()
 
         def broken(_: watching.Watch) -> Iterator[watching.News]:
@@ -324,7 +324,7 @@ async def test_the_folder_stays_unless_removing_is_chosen_and_said_again(
         await pilot.press("d", "g")
         await settled(pilot)
         assert choice.value and "▐X▌ remove from the folder afterwards" in words(pilot)
-        assert "asked once more" in asked(pilot)
+        assert "asked again" in asked(pilot)
         await pilot.press("enter")
         await settled(pilot)
         question = pilot.app.screen
@@ -387,7 +387,7 @@ async def test_a_copy_that_fails_keeps_the_source(shop: Home, tmp_path: Path, qu
         assert isinstance(report, MessageDialog)
         told = str(report.query_one("#text").render())
         assert "Nothing was removed" in told
-        assert "read back differs" in told and "did not come to its end, so nothing was removed" in told
+        assert "read back differs" in told and "was not completed, so nothing was removed" in told
     assert scan.read_bytes() == before
     db = open_database(shop.database)
     assert pieces.known_piece(db, "Nell Orrin", "Stair") is not None

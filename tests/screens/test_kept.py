@@ -107,7 +107,7 @@ async def test_a_panel_that_records_waits_for_its_answer(shop: Home) -> None:
             assert isinstance(app.screen, RepeatDialog)
             app.screen.action_back()
             assert isinstance(app.screen, RepeatDialog)
-            assert any("being recorded" in text for text in said(pilot))
+            assert any("Recording …" in text for text in said(pilot))
         await settled(pilot)
         assert not isinstance(app.screen, RepeatDialog)
         assert any("Recorded as order" in text for text in said(pilot))
@@ -287,7 +287,7 @@ async def test_another_scan_than_was_shown_is_not_recorded(shop: Home) -> None:
         older_scan_current(shop)
         await pilot.press("ctrl+l", "enter")
         await settled(pilot)
-        assert any("Another scan would be printed now" in text for text in said(pilot))
+        assert any("The scan to print from has changed" in text for text in said(pilot))
         assert len(orders.lines_of_piece(db, 1)) == before
         assert "✗ " in words(pilot)
     db.close()

@@ -268,4 +268,4 @@ async def test_hostile_names_are_shown_and_searched(tmp_path: Path) -> None:
             assert "2 lines found" in words(pilot)
             await pilot.press("escape", "question_mark")
             await settled(pilot)
-            assert "Repeat the order line" in words(pilot)
+            assert "Repeat this order line" in words(pilot)

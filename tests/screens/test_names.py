@@ -189,7 +189,7 @@ async def test_other_rules_are_shown_then_done_and_taken_back(tmp_path: Path, me
         await say_level(pilot, ("JOBS",), "The artist", scope=1)
         await press(pilot, "ctrl+s")
         await until(pilot, lambda: isinstance(app.screen, ConfirmDialog))
-        assert "would be filed anew" in words(pilot) and "→ JOBS: " in words(pilot)
+        assert "would be filed differently" in words(pilot) and "→ JOBS: " in words(pilot)
         assert names_on_record(home) == stands
         await press(pilot, "y")
         await until(pilot, lambda: app.work is None and not isinstance(app.screen, NamesPage))
@@ -213,7 +213,7 @@ async def test_an_artist_is_joined_later_without_other_rules(tmp_path: Path, mes
         await press(pilot, "6", "n")
         await who_is(pilot, artist_of(pilot, "Dubois"), "Claire Dubois")
         await press(pilot, "ctrl+s")
-        assert any("u in Browse takes it back" in text for text in said(pilot))
+        assert any("u in Browse to undo" in text for text in said(pilot))
     assert {name.partition(":")[0] for path, name in names_on_record(home).items() if "CDubois" in path} == {
         "Claire Dubois"}
 

@@ -54,7 +54,7 @@ async def test_first_run_from_nothing_to_browsing(tmp_path: Path) -> None:
         assert app.current_mode == "first"
         assert "Welcome" in words(pilot)
         await pilot.press("ctrl+s")
-        assert any("Point to a folder first" in text for text in said(pilot))
+        assert any("Choose a folder" in text for text in said(pilot))
         pilot.app.screen.query_one("#folder", Input).value = str(disk)
         await settled(pilot)
         text = words(pilot)
@@ -198,7 +198,7 @@ async def test_an_audit_finds_and_the_next_step_restores(shop: Home) -> None:
         await settled(pilot)
         assert isinstance(app.screen, ConfirmDialog)
         asked = " ".join(str(static.content) for static in app.screen.query(Static))
-        for fact in ("Restore it from share?", "Ada/Sound/Sound master.tif", "kept aside"):
+        for fact in ("Restore it from share?", "Ada/Sound/Sound master.tif", "kept under another name"):
             assert fact in asked
         assert app.focused.id == "no"  # type: ignore[union-attr]
         await pilot.press("enter")
@@ -257,7 +257,7 @@ async def test_intake_from_a_key_to_the_store(shop: Home, tmp_path: Path) -> Non
     async with running(home, place="intake") as pilot:
         app = app_of(pilot)
         await pilot.press("ctrl+r")
-        assert any("Name a folder" in text for text in said(pilot))
+        assert any("Enter a folder" in text for text in said(pilot))
         app.screen.query_one("#intake-folder", Input).value = str(key)
         await pilot.press("enter")
         table = app.screen.query_one("#proposals", RowTable)
@@ -369,7 +369,7 @@ async def test_long_work_has_three_distinct_endings(shop: Home) -> None:
         assert any(text == "Saving could not continue." for text in said(pilot))
         assert any("The disk is full. Free some room." in text for text in said(pilot))
         await pilot.press("x")
-        assert any("No long work is running" in text for text in said(pilot))
+        assert any("Nothing is running" in text for text in said(pilot))
 
 
 async def test_leaving_while_work_runs_asks_then_stops_it(shop: Home) -> None:
@@ -428,11 +428,11 @@ async def test_a_second_seat_only_looks(shop: Home) -> None:
         pilot.app.screen.query_one("#repeat-buyer", Input).value = "Dr Oakhanger"
         pilot.app.screen.query_one("#record", Button).press()
         await settled(pilot)
-        assert "can only be looked at" in words(pilot)
+        assert "is read-only" in words(pilot)
         await pilot.press("escape", "6", "i")
         await settled(pilot)
         assert app_of(pilot).work is None
-        assert any("only looks" in text for text in said(pilot))
+        assert any("is read-only" in text for text in said(pilot))
     db = open_database(shop.database)
     with transaction(db):
         assert stores.listed(db)

@@ -133,7 +133,7 @@ def test_a_damaged_master_is_not_copied_and_becomes_a_finding(job: tuple[Shop, i
     assert not shop.home.sheets.exists()
     assert [f.kind for f in findings.list_open(shop.db)] == ["edited"]
     place.unlink()
-    with pytest.raises(CatalogueError, match="within reach"):
+    with pytest.raises(CatalogueError, match="can be reached"):
         write_job(shop.db, shop.home, line, copy_master=True)
 
 

@@ -151,7 +151,7 @@ def test_without_names_looked_up_in_open_folders_no_store_is_opened(tmp_path: Pa
 def test_a_new_folder_is_put_over_none_that_came_meanwhile(tmp_path: Path) -> None:
     """rename(2) replaces an empty folder without a word."""
     target = tmp_path / "bag"
-    with pytest.raises(Refused, match="already something of this name"), part_folder(target):
+    with pytest.raises(Refused, match="this name already exists"), part_folder(target):
         target.mkdir()
         others = target.stat().st_ino
     assert target.stat().st_ino == others

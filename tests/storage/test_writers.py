@@ -23,8 +23,8 @@ REVIEWED = {
 }
 # Modules that write beside the catalogue alone: databases, backups, locks, previews, features, the demo's own folder.
 HOME_ONLY = {
-    "records/", "likeness/", "indexing/alone.py", "indexing/previews.py", "indexing/workers.py", "intake/undo_lists.py",
-    "fixity/backup.py",
+    "records/", "likeness/", "indexing/exclusive_lock.py", "indexing/previews.py", "indexing/workers.py",
+    "intake/undo_lists.py", "fixity/backup.py",
     "fixity/recovery.py", "fixity/rebuild.py", "fixity/manifest.py", "commands/demo.py", "commands/backup.py",
     "reading/pil.py",  # an unnamed temporary file that catches what codecs print
 }
