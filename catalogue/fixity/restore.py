@@ -142,7 +142,7 @@ def restore(db: Database, settings: Settings, planned: Plan, *, report: Report =
     the plan was made is noticed, and no link leads into another store. Copies are counted anew at once.
 
     Raises:
-        StoreAway: a store was disconnected. Refused: the source is the very file that is to be replaced. Damaged: the source
+        StoreAway: a store is gone. Refused: the source is the very file that is to be replaced. Damaged: the source
         fails its check. NoRoom, Busy, CatalogueError, Stopped: as in ``copying``.
     """
     due = planned.due

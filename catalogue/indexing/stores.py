@@ -130,8 +130,8 @@ def marker_facts(root: Path) -> dict[str, str]:
 def _write_marker(root: Path, name: str) -> str:
     marker = str(uuid4())
     text = json.dumps({"store": marker, "name": name,
-                       "note": "Marks this folder as a scan store, so that it is recognised again. Please leave it "
-                               "here."},
+                       "note": "Marks this folder as a scan store, so that it is recognised again. Please do not "
+                               "remove it."},
                       indent=1) + "\n"
     place = root / MARKER
     try:

@@ -29,7 +29,7 @@ from catalogue.print_files.recipe import Recipe
 from catalogue.print_files.resampling import Resampler, taps
 from catalogue.print_files.spool import InOrder, Spool, spooled, turned_orientation
 from catalogue.print_files.tiff_file import Form, packet, write_tiff
-from catalogue.progress import Cancelled, Progress, Report, never, unheard
+from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.reading.digests import PixelDigest, Stopped, sha256_of
 from catalogue.reading.render import Rendering
 from catalogue.reading.source import Rows
@@ -78,8 +78,8 @@ def versions_of(recipe: Recipe) -> str:
     return json.dumps(found, sort_keys=True, separators=(",", ":"))
 
 
-def render(master: Path, recipe: Recipe, target: Path, *, profile: bytes = b"", report: Report = unheard,
-           cancelled: Cancelled = never) -> Made:
+def render(master: Path, recipe: Recipe, target: Path, *, profile: bytes = b"", report: Report = ignore_progress,
+           cancelled: Cancelled = never_cancelled) -> Made:
     """Make the print file ``target``, whole or not at all, flushed and read back.
 
     ``profile``: the bytes of the ICC profile that the recipe names. Only a file of the very bytes that would be written
@@ -114,8 +114,8 @@ def render(master: Path, recipe: Recipe, target: Path, *, profile: bytes = b"", 
 
 
 @contextmanager
-def opened_sheet(master: Path, recipe: Recipe, scratch: Path, *, profile: bytes = b"", report: Report = unheard,
-                 cancelled: Cancelled = never) -> Iterator[Sheet]:
+def opened_sheet(master: Path, recipe: Recipe, scratch: Path, *, profile: bytes = b"", report: Report = ignore_progress,
+                 cancelled: Cancelled = never_cancelled) -> Iterator[Sheet]:
     """The print file as rows, for whoever writes or compares them; on leaving, the master's digest is compared.
 
     A temporary file is made in the folder of ``scratch`` where rows are needed in another order than they come.
@@ -219,7 +219,7 @@ def _cautions(recipe: Recipe, layout: Layout, form: Form) -> Iterator[str]:
         yield "larger than 4 GB, so it is a BigTIFF, which not every program opens"
 
 
-def digests_of(path: Path, *, report: Report = unheard, cancelled: Cancelled = never) -> tuple[str, str]:
+def digests_of(path: Path, *, report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> tuple[str, str]:
     """SHA-256 of a picture file's bytes and the digest of its pixels, in one pass. Raises as :func:`render`."""
     with opened_picture(path) as picture:
         samples, view = picture.source.samples, Rendering(picture.source)
