@@ -219,7 +219,8 @@ def _cautions(recipe: Recipe, layout: Layout, form: Form) -> Iterator[str]:
         yield "larger than 4 GB, so it is a BigTIFF, which not every program opens"
 
 
-def digests_of(path: Path, *, report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> tuple[str, str]:
+def digests_of(path: Path, *, report: Report = ignore_progress,
+               cancelled: Cancelled = never_cancelled) -> tuple[str, str]:
     """SHA-256 of a picture file's bytes and the digest of its pixels, in one pass. Raises as :func:`render`."""
     with opened_picture(path) as picture:
         samples, view = picture.source.samples, Rendering(picture.source)

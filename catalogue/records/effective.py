@@ -390,7 +390,7 @@ def _pieces_near(db: Database, scan_id: int, *, confirmed: bool) -> list[int]:
 
 def _piece_named(db: Database, done: _Recomputation, names: _Names) -> int | None:
     """Id of the piece a guess means, if there is one: the one it was known by before a person corrected it, else the
-    artist's piece of that title. Of several the first: a scan does not leave it because a new piece gets its old name.
+    artist's piece of that title. Of several the first: a scan stays with it although a new piece gets its old name.
     """
     known = db.execute("""SELECT piece_id, known_artist, known_artist_key FROM piece_stated WHERE known_key = ?
                           ORDER BY known_artist_key <> ?, piece_id""",
