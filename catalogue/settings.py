@@ -59,6 +59,8 @@ class Settings:
     theme: str = "dark"                   # of the screens: dark or light
     graphics: str = "half blocks"         # or "sharp": ask the terminal at start whether it draws real pictures
     audit_days: int = 180                 # every file is to be audited once in so many days
+    print_folder: str = ""                # where print files go; "": said each time
+    print_in_stores: bool = False         # true: print files may be put into a store
 
     @property
     def all_beds(self) -> tuple[Bed, ...]:
@@ -89,6 +91,10 @@ class Home:
     @property
     def backups(self) -> Path:
         return self.folder / "backups"
+
+    @property
+    def profiles(self) -> Path:
+        return self.folder / "profiles"
 
     @property
     def sheets(self) -> Path:
@@ -261,5 +267,8 @@ ALLOWED: dict[str, Allowed] = {
     "read_only": _YES_OR_NO,
     "theme": _one_of("dark", "light"),
     "graphics": _one_of("half blocks", "sharp"),
+    "print_folder": Allowed("the whole path of a folder, or \"\"", lambda value: isinstance(value, str) and (
+        not value or ("\0" not in value and os.path.isabs(os.path.expanduser(value))))),  # noqa: PTH111, PTH117
+    "print_in_stores": _YES_OR_NO,
     "audit_days": Allowed("a whole number from 1 to 36500", _whole(1, 36_500)),
 }

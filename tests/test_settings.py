@@ -33,6 +33,9 @@ WRONG = [
     ("naming_rule = '../{piece}{suffix}'", "naming_rule"), ("naming_rule = '{piece}'", "naming_rule"),
     ("naming_rule = '{title}{suffix}'", "naming_rule"), ("naming_rule = '{piece{suffix}'", "naming_rule"),
     ("ignore = ['a/b']", "ignore"), ("ignore = ['']", "ignore"), ("open_with = 1", "open_with is 1"),
+    ("print_folder = 'prints'", "allowed is the whole path of a folder"),
+    ("print_folder = '~nosuchuser/x'", "print_folder"),
+    ("print_folder = 1", "print_folder"), ("print_in_stores = 'yes'", "print_in_stores"),
     ("copies_on_one_disk = 'no'", "copies_on_one_disk"), ("[theme]", "theme is {}"),
 ]
 

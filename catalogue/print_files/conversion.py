@@ -70,6 +70,24 @@ def converter(space: str, bits: int, icc: bytes, to: bytes, intent: str, black_p
     return convert
 
 
+def to_lab(channels: Pixels, space: str, bits: int, icc: bytes) -> NDArray[np.float64] | None:
+    """CIELAB (D50) of channels, by relative colorimetric intent; grey and RGB without a profile are taken as sRGB, and
+    for CMYK without one nothing can be said. Raises what littleCMS raises."""
+    if space in LABS:
+        wide = _version_4(channels, space, bits).astype(np.float64)
+        return wide / [FULL / 100, 257, 257] - [0, 128, 128]
+    if not icc and space == "CMYK":
+        return None
+    if not icc and space == "grey":
+        channels, space = np.repeat(channels, 3, axis=2), "RGB"
+    name = next(name for kind, name in SPACES.values() if kind == space)
+    flat = channels[..., 0] if channels.shape[2] == 1 else channels
+    flags = imagecodecs.CMS.FLAGS.NOOPTIMIZE | imagecodecs.CMS.FLAGS.NOCACHE
+    return np.asarray(imagecodecs.cms_transform(
+        np.ascontiguousarray(flat), icc or imagecodecs.cms_profile("srgb"), _lab_profile(), colorspace=name,
+        outcolorspace="lab", outdtype="float64", intent=INTENTS["relative"], flags=int(flags)))
+
+
 def _version_4(lab: Pixels, space: str, bits: int) -> Pixels:
     """TIFF's 16-bit Lab (256 steps a unit; ICCLab's white 65280) in ICC version 4's encoding (257 steps, 65535)."""
     if bits == 8:

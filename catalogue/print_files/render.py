@@ -21,7 +21,7 @@ from pathlib import Path
 from catalogue import __version__
 from catalogue.errors import CatalogueError, Damaged, Refused
 from catalogue.print_files.channels import LABS, black, channels_of, stored, white
-from catalogue.print_files.compose import Colours, level_colour, sheet_bands
+from catalogue.print_files.compose import Colours, Pixels, level_colour, sheet_bands
 from catalogue.print_files.conversion import converter, profile_space
 from catalogue.print_files.layout import Layout, Source, layout_of
 from catalogue.print_files.master import HINT, OpenPicture, opened_picture
@@ -58,12 +58,13 @@ class Made:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A print file about to be made: its form, and its rows as stored, to be taken once; ``digest`` is of those taken.
-    """
+    """A print file about to be made: its form, and its rows, to be taken once, as ``bands`` for the file or as
+    ``channels``; ``digest`` is of the bands taken."""
 
     layout: Layout
     form: Form
     digest: PixelDigest
+    channels: Callable[[], Iterator[Pixels]]    # before they are brought to the file's form
     bands: Callable[[], Iterator[Rows]]
     cautions: tuple[str, ...]
 
@@ -157,7 +158,7 @@ def _sheet(picture: OpenPicture, recipe: Recipe, scratch: Path, profile: bytes, 
     icc_digest = hashlib.sha256(form.icc).hexdigest() if form.icc else ""
     digest = PixelDigest((form.height, form.width, form.channels), form.dtype.name, space, icc_digest.encode())
 
-    def bands() -> Iterator[Rows]:
+    def sheet_channels() -> Iterator[Pixels]:
         rows = resampler.bands(_master_rows(picture, cancelled))
         if convert is not None:
             rows = (convert(band) for band in rows)
@@ -170,13 +171,17 @@ def _sheet(picture: OpenPicture, recipe: Recipe, scratch: Path, profile: bytes, 
         for band in sheet_bands(layout, source, colours):
             if cancelled():
                 raise Stopped
-            as_stored = stored(band, space, recipe.bits)
-            digest.update(as_stored)
-            yield as_stored
+            yield band
             done += len(band)
             report(Progress("making the print file", done, layout.height))
 
-    return Sheet(layout, form, digest, bands, (*channels.cautions, *_cautions(recipe, layout, form)))
+    def bands() -> Iterator[Rows]:
+        for band in sheet_channels():
+            as_stored = stored(band, space, recipe.bits)
+            digest.update(as_stored)
+            yield as_stored
+
+    return Sheet(layout, form, digest, sheet_channels, bands, (*channels.cautions, *_cautions(recipe, layout, form)))
 
 
 def _as_stored(part: Source, width: int, height: int, orientation: int) -> Source:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
+import imagecodecs
 import numpy as np
 import tifffile
 from defusedxml.ElementTree import fromstring
@@ -72,11 +73,18 @@ def write_tiff(path: Path, bands: Iterable[Rows], form: Form, xmp: bytes) -> Non
     shape = (form.height, form.width, form.channels) if form.channels > 1 else (form.height, form.width)
     with tifffile.TiffWriter(path, bigtiff=form.big, byteorder="<") as file:
         file.write(
-            _strips(bands, rows, form.height), shape=shape, dtype=form.dtype,
+            _encoded(_strips(bands, rows, form.height), form.compression), shape=shape, dtype=form.dtype,
             photometric=PHOTOMETRICS[form.space], planarconfig="contig" if form.channels > 1 else None,
             rowsperstrip=rows, compression=compression, predictor=compression is not None, maxworkers=1, metadata=None,
             resolution=(form.ppi, form.ppi), resolutionunit=2, iccprofile=form.icc or None,
             software=f"master-scan-catalogue {__version__}", extratags=[(XMP_TAG, BYTE, len(xmp), xmp, True)])
+
+
+def _encoded(strips: Iterator[Rows], compression: str) -> Iterator[Rows | bytes]:
+    """Strips as they are, or compressed, with differences along the rows (TIFF 6.0, section 14)."""
+    encode = {"deflate": imagecodecs.deflate_encode, "lzw": imagecodecs.lzw_encode}.get(compression)
+    for strip in strips:
+        yield strip if encode is None else bytes(encode(np.asarray(imagecodecs.delta_encode(strip, axis=-2)).tobytes()))
 
 
 def _strips(bands: Iterable[Rows], rows: int, height: int) -> Iterator[Rows]:

@@ -44,6 +44,7 @@ STATED_TABLES = (
     StatedTable("edition"),
     StatedTable("orders"),
     StatedTable("order_line"),
+    StatedTable("print_file"),
     StatedTable("edition_print"),
     StatedTable("print_move"),
     StatedTable("buyer_stated"),

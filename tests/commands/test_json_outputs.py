@@ -55,6 +55,20 @@ ASKED = {"piece_id": int, "width_mm": float, "height_mm": float, "medium": str, 
          "profile": str, "settings": str, "price": str, "unit_price": str, "notes": str, "repeat_of": (int, NONE)}
 LINE = ASKED | {"id": int, "order_id": int, "cancelled": int, "number": str, "placed": str, "buyer": str,
                 "status": str, "currency": str, "artist": str, "title": str, "numbers": str}
+RECIPE = {"master_sha256": str, "width_mm": float, "height_mm": float, "ppi": int, "turn": int, "crop": NONE,
+          "fit": str, "border_mm": float, "wrap_mm": float, "edge": str, "stretch_mm": float, "edge_colour": str,
+          "bleed_mm": float, "marks": bool, "kernel": str, "profile_sha256": str, "intent": str, "black_point": bool,
+          "bits": int, "compression": str, "version": int}
+PRINT_FILE = {"id": int, "line_id": int, "made": str, "recipe": str, "versions": str, "width": int, "height": int,
+              "size": int, "sha256": str, "pixel_digest": str, "folder": str, "name": str}
+PRINTS = {"made": [{"line": LINE, "record_id": int,
+                    "file": {"path": str, "recipe": RECIPE, "width": int, "height": int, "size": int, "sha256": str,
+                             "pixel_digest": str, "versions": str, "ppi_there": float, "cautions": [str],
+                             "there": bool},
+                    "comparison": (NONE, {"then": PRINT_FILE, "same_bytes": bool, "same_pixels": bool,
+                                          "recipe": Words(list), "versions": Words(list), "delta_e": (NONE, [float]),
+                                          "patch": float, "unknown": str})}],
+          "not_made": [{"line": LINE, "message": str, "hint": str, "path": str}]}
 SUMS = {"orders": int, "lines": int, "prints": int, "money": [{"currency": str, "amount": str}], "unpriced": int,
         "cancelled": int}
 BUYER = {"key": str, "name": str, "contact": str, "notes": str, "orders": int, "last_order": str}
@@ -166,6 +180,7 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["order", "status", "N1", "approved"], 0, ORDER),
     (["order", "correct", "N1", "--line", "1", "--notes", "x"], 0, {"order": ORDER, "lines": [LINE]}),
     (["order", "sheet", "N1", "--text"], 0, [str]), (["order", "sheet", "N1"], 0, [{"folder": str, "files": [str]}]),
+    (["print", "N1", "--to", "{more}"], 0, PRINTS), (["print", "N1", "--to", "{more}", "--ppi", "50"], 0, PRINTS),
     (["edition", "list"], 0, [{"artist": str, "title": str, "state": STATE}]),
     (["edition", "show", "{dunes}"], 0, [{"state": STATE, "prints": list}]),
     (["edition", "certificates", "1"], 0, {"rows": [CERTIFICATE], "written": [str]}),

@@ -46,6 +46,7 @@ WRITING = [
     ["order", "change", "7", "--notes", "x"], ["buyer", "set", "ann", "--notes", "x"],
     ["buyer", "merge", "ann", "--into", "ben"],
     ["order", "correct", "7", "--buyer", "x"], ["order", "sheet", "7", "--check"], ["order", "sheet", "7", "--copy"],
+    ["print", "7", "--to", "{to}"],
     ["edition", "set", "harbour", "--limit", "9"], ["edition", "close", "1"],
     ["edition", "move", "1", "1", "--to", "shop"],
     ["edition", "destroy", "1", "1", "--reason", "x"], ["artist", "set", "ada", "--notes", "x"],

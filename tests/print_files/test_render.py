@@ -85,6 +85,18 @@ def test_a_print_file_is_read_back_as_any_picture_with_the_same_digests(master: 
     assert (seen.sha256, seen.pixel_digest, seen.faults) == (made.sha256, made.pixel_digest, ())
 
 
+@pytest.mark.parametrize("compression", ["none", "deflate", "lzw"])
+@pytest.mark.parametrize("bits", [8, 16])
+def test_files_of_many_strips_are_read_by_others(compression: str, bits: int, master: Path, tmp_path: Path,
+                                                 monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("catalogue.print_files.tiff_file.STRIP_BYTES", 20_000)
+    made = render(master, recipe_for(master, 300, 200, bits=bits, compression=compression), tmp_path / "print.tif")
+    levels = noise() if bits == 16 else np.rint(noise() / 257.0)
+    assert (tifffile.imread(made.path) == levels).all()
+    with Image.open(made.path) as picture:      # Pillow reads 16-bit colour as 8-bit
+        assert np.abs(np.asarray(picture, float) - levels / (1 if bits == 8 else 257)).max() <= 1
+
+
 def test_the_same_recipe_makes_the_same_bytes_and_other_files_of_the_same_pixels_the_same_pixels(
         master: Path, tmp_path: Path) -> None:
     first = render(master, recipe_for(master, 131, 97), tmp_path / "one.tif")

@@ -1,0 +1,75 @@
+"""The recipe of an order line's print file: from what the line says, what was chosen last time, and what is new."""
+
+from collections.abc import Mapping
+from dataclasses import asdict, replace
+from math import floor
+from typing import Any
+
+from catalogue.errors import Refused
+from catalogue.ledger.fit import picture_wraps
+from catalogue.print_files.layout import layout_of
+from catalogue.print_files.recipe import LEAST_PPI, Recipe
+from catalogue.print_files.render import ENLARGED
+from catalogue.records.orders import Line
+from catalogue.records.pieces import folded
+from catalogue.records.scans import Scan
+
+# What last time's recipe gives to the next print of its kind, unless the line or the person says otherwise.
+CARRIED = ("ppi", "turn", "crop", "fit", "edge", "stretch_mm", "edge_colour", "bleed_mm", "marks", "kernel",
+           "profile_sha256", "intent", "black_point", "bits", "compression")
+# Words for edges, by their beginnings: common practice, no source. "grey" and "colour" want levels besides.
+_WHITE, _BLACK = ("white", "blank", "plain"), ("black",)
+
+
+def recipe_for(line: Line, scan: Scan, chosen: Mapping[str, Any], last: Recipe | None = None,
+               print_ppi: tuple[int, ...] = (300, 240, 200, 150)) -> Recipe:
+    """The recipe of a line, printed from ``scan``.
+
+    ``chosen`` holds fields of :class:`Recipe` as a person said them. Sides are swapped where the print stands across
+    the picture, as everywhere in the ledger. A resolution that nobody chose is the highest of ``print_ppi`` that the
+    master has, or what it has in whole ppi: never one that enlarges. Raises Refused.
+    """
+    if not scan.width or not scan.height:
+        raise Refused("The size of this scan in pixels is not known.", hint="Index its store again.")
+    said: dict[str, Any] = {name: value for name, value in asdict(last).items() if name in CARRIED} if last else {}
+    if last and last.master_sha256 != scan.sha256 and said.pop("crop") is not None and "crop" not in chosen:
+        raise Refused("Last time's crop was drawn on another master.",
+                      hint="Give the crop on this one, or print all of it.")
+    if line.wrap_mm or not last:
+        said |= _edge(line, last, chosen)
+    said |= chosen
+    said.setdefault("bits", 8 if scan.bits is not None and scan.bits <= 8 else 16)
+    chosen_ppi = said.pop("ppi", None)
+    recipe = Recipe(scan.sha256, line.width_mm, line.height_mm, max(print_ppi) if chosen_ppi is None else chosen_ppi,
+                    border_mm=line.border_mm, wrap_mm=line.wrap_mm, **said)
+    width, height = recipe.crop[2:] if recipe.crop else (scan.width, scan.height)
+    if recipe.turn in (90, 270):
+        width, height = height, width
+    across = (width > height) != (recipe.width_mm > recipe.height_mm)
+    if across and width != height and recipe.width_mm != recipe.height_mm:
+        recipe = replace(recipe, width_mm=recipe.height_mm, height_mm=recipe.width_mm)
+    if chosen_ppi is not None:
+        return recipe
+    there = layout_of(recipe, scan.width, scan.height).ppi_there
+    usual = [one for one in print_ppi if one <= there * ENLARGED]
+    return replace(recipe, ppi=max(usual) if usual else max(LEAST_PPI, floor(there)))
+
+
+def _edge(line: Line, last: Recipe | None, chosen: Mapping[str, Any]) -> dict[str, Any]:
+    """What the line's own word for its edge says; nothing where it says none or the person has chosen."""
+    words = folded(line.edge).split() if line.edge else []
+    if not words or "edge" in chosen:
+        return {}
+    for beginnings, colour in ((_WHITE, "white"), (_BLACK, "black")):
+        if any(word.startswith(beginnings) for word in words):
+            return {"edge": "colour", "edge_colour": colour}
+    if any(word.startswith("mirror") for word in words):
+        return {"edge": "mirrored"}
+    if any(word.startswith("stretch") for word in words):
+        return {"edge": "stretched"}
+    if picture_wraps(line.edge):
+        return {"edge": "continued"}
+    if "edge_colour" in chosen or (last and last.edge == "colour"):
+        return {"edge": "colour"}
+    raise Refused(f"The edge of this line is {line.edge!r}, which names no levels to print.",
+                  hint="Give them, such as --edge-colour 128,128,128.")

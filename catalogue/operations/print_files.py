@@ -1,0 +1,327 @@
+"""Print files: make the file that goes to the printer, from the verified master and its recipe, and say what is as it
+was last time."""
+
+import json
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from catalogue.errors import CatalogueError, Damaged, NotFound, Refused
+from catalogue.ledger import repeat, values
+from catalogue.ledger.health import Copy, check_now, health
+from catalogue.ledger.print_recipe import recipe_for
+from catalogue.likeness.colour import delta_e
+from catalogue.operations.wording import counted
+from catalogue.print_files.layout import layout_of
+from catalogue.print_files.patches import Patches, patches_of_file, patches_of_sheet
+from catalogue.print_files.recipe import Recipe, differences, from_json
+from catalogue.print_files.render import Made, opened_sheet, render, versions_of
+from catalogue.print_files.tiff_file import recipe_in
+from catalogue.progress import Cancelled, Report, data_size, ignore_progress, never_cancelled
+from catalogue.records import orders, print_files, scans, stores
+from catalogue.records.database import Database, transaction
+from catalogue.records.orders import Line
+from catalogue.records.paths import escape_path, native_path
+from catalogue.records.print_files import NewPrintFile, PrintFile
+from catalogue.records.rows import now
+from catalogue.records.scans import Scan
+from catalogue.settings import Home
+from catalogue.sheets.writing import outside, safe_name
+from catalogue.storage.atomic import write_new
+from catalogue.untrusted import read_regular
+
+PROFILE_BYTES = 64 << 20
+WORDS = {"width_mm": "width", "height_mm": "height", "border_mm": "border", "wrap_mm": "wrap", "bleed_mm": "bleed",
+         "stretch_mm": "stretched strip", "edge_colour": "colour of the edge", "profile_sha256": "profile",
+         "black_point": "black point compensation", "kernel": "resampling"}
+
+
+@dataclass(frozen=True, slots=True)
+class PrintPlan:
+    """One line's print file before it is made. ``last`` is the newest that was made of it, or of the line it repeats.
+    """
+
+    line: Line
+    scan: Scan
+    copy: Copy
+    recipe: Recipe
+    profile: bytes
+    name: str
+    last: PrintFile | None
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """A print file beside last time's. ``delta_e``: largest and mean ΔE00 over patches of ``patch`` pixels; where it
+    cannot be had ``unknown`` says why."""
+
+    then: PrintFile
+    same_bytes: bool
+    same_pixels: bool
+    recipe: dict[str, tuple[object, object]]
+    versions: dict[str, tuple[object, object]]
+    delta_e: tuple[float, float] | None = None
+    patch: float = 0.0
+    unknown: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PrintMade:
+    """A print file that was made for a line, and how it compares with last time's, if there was one."""
+
+    line: Line
+    file: Made
+    record_id: int
+    comparison: Comparison | None
+
+
+@dataclass(frozen=True, slots=True)
+class NotMade:
+    """A line without a print file, and why."""
+
+    line: Line
+    message: str
+    hint: str
+    path: str
+
+
+@dataclass(frozen=True, slots=True)
+class PrintFilesMade:
+    """What came of the lines of an order."""
+
+    made: tuple[PrintMade, ...]
+    not_made: tuple[NotMade, ...]
+
+
+def lines_to_print(db: Database, number: str, line_id: int | None = None) -> list[Line]:
+    """The lines of an order that are not cancelled, or one of them. Raises NotFound, Refused."""
+    lines = [line for line in orders.lines_of(db, orders.by_number(db, number).id) if line_id in (None, line.id)]
+    if not lines:
+        raise NotFound(f"The order {number!r} has no line {line_id}." if line_id else f"{number!r} has no lines.")
+    wanted = [line for line in lines if line.status != "cancelled"]
+    if not wanted:
+        raise Refused(f"The order {number!r} was cancelled." if line_id is None else f"Line {line_id} was cancelled.")
+    return wanted
+
+
+def read_profile(path: Path) -> bytes:
+    """The bytes of an ICC profile to convert to. Raises Refused where it is none, CatalogueError where it cannot be
+    read."""
+    from catalogue.print_files.conversion import profile_space
+
+    try:
+        data = read_regular(path, PROFILE_BYTES, follow=True)
+    except OSError as error:
+        raise CatalogueError(f"The profile cannot be read: {error.strerror or error}.", path=path) from error
+    profile_space(data)
+    return data
+
+
+def plan_print(db: Database, home: Home, line: Line, chosen: Mapping[str, Any], *, profile: bytes | None = None,
+               afresh: bool = False) -> PrintPlan:
+    """What would be made for a line. Changes nothing.
+
+    ``chosen`` holds fields of a recipe as a person said them; the rest is as last time, unless ``afresh``. ``profile``:
+    the bytes of one to convert to, b"" for none, None as last time.
+
+    Raises:
+        NotFound, CatalogueError: no sound copy of the scan, or last time's profile, is within reach. Refused: no such
+            print can be made.
+    """
+    job = repeat.as_recorded(db, home, line.id)
+    best = job.printing.best if job.printing else None
+    if job.printing is None or best is None or best.place is None:
+        raise CatalogueError("No sound copy of the scan is within reach.",
+                             hint="Connect the store that holds it: catalogue show PIECE.")
+    last = print_files.last_time(db, line.id)
+    before = from_json(last.recipe) if last and not afresh else None
+    if profile is not None:
+        chosen = {**chosen, "profile_sha256": sha256(profile).hexdigest() if profile else ""}
+    scan = job.printing.scan
+    recipe = recipe_for(line, scan, chosen, before, home.settings.print_ppi)
+    layout_of(recipe, scan.width or 0, scan.height or 0)
+    size = f"{recipe.width_mm:g}x{recipe.height_mm:g}mm {recipe.ppi}ppi"
+    name = safe_name(f"{line.number}-{line.id} {size} {line.title}") + ".tif"
+    return PrintPlan(line, scan, best, recipe, profile or _kept_profile(home, recipe.profile_sha256), name, last)
+
+
+def _kept_profile(home: Home, digest: str) -> bytes:
+    """A profile that was converted to before, from the folder beside the catalogue."""
+    if not digest:
+        return b""
+    path = home.profiles / f"{digest}.icc"
+    try:
+        data = read_regular(path, PROFILE_BYTES)
+    except OSError:
+        data = b""
+    if sha256(data).hexdigest() != digest:
+        raise CatalogueError("Last time's profile is no longer kept beside the catalogue.", path=path,
+                             hint=f"Give it with --profile: its SHA-256 is {digest}. The last print file embeds it.")
+    return data
+
+
+def print_folder(db: Database, home: Home, folder: Path | None) -> Path:
+    """Where print files go: as said, else as the settings say. Raises Refused where it lies in a store, or nothing is
+    said; CatalogueError where it is not there."""
+    said = str(folder or home.settings.print_folder)
+    if not said:
+        raise Refused("Where is the print file to go?", hint="Say --to FOLDER, or set print_folder in the settings.")
+    place = Path(os.path.expanduser(said)).absolute()    # noqa: PTH111 - Path's raises for an unknown user
+    if not place.is_dir():
+        raise CatalogueError("There is no such folder to print to.", hint="Is its disk connected?", path=place)
+    return place if home.settings.print_in_stores else outside(place, stores.listed(db))
+
+
+def make_print(db: Database, home: Home, plan: PrintPlan, folder: Path, *, report: Report = ignore_progress,
+               cancelled: Cancelled = never_cancelled) -> PrintMade:
+    """Make one planned print file in ``folder``, record it, and compare it with last time's.
+
+    A file of the same bytes that stands there already is confirmed.
+
+    Raises:
+        Damaged: the master fails its digest, which becomes a finding. Refused: another file stands there, or the
+            master is of a kind that cannot be printed. CatalogueError: a disk failed. Stopped: ``cancelled()`` said so.
+    """
+    target, master = folder / plan.name, plan.copy.place
+    if master is None:
+        raise CatalogueError("The master is not within reach.", path=plan.copy.file.path)
+    if target.exists() and recipe_in(target) != (plan.recipe, versions_of(plan.recipe)):
+        raise Refused("Another file has this name; it is not overwritten.", hint="Choose another folder.", path=target)
+    try:
+        made = render(master, plan.recipe, target, profile=plan.profile, report=report, cancelled=cancelled)
+    except Damaged:
+        check_now(db, plan.scan, plan.copy, report=report, cancelled=cancelled)     # which records what is wrong
+        raise
+    if plan.profile:
+        write_new(home.profiles / f"{plan.recipe.profile_sha256}.icc", plan.profile)
+    file = NewPrintFile(plan.line.id, now(), plan.recipe.to_json(), made.versions, made.width, made.height, made.size,
+                        made.sha256, made.pixel_digest, escape_path(str(folder)), escape_path(plan.name))
+    record_id = _recorded(db, plan, file)
+    then = plan.last
+    return PrintMade(plan.line, made, record_id, None if then is None else _compared(
+        db, home, plan, made, then, report, cancelled))
+
+
+def _recorded(db: Database, plan: PrintPlan, file: NewPrintFile) -> int:
+    """The record of a file; one that stood there and is on record is not recorded twice."""
+    last = plan.last
+    if last and last.line_id == file.line_id and (last.sha256, last.folder, last.name, last.recipe) == (
+            file.sha256, file.folder, file.name, file.recipe):
+        return last.id
+    with transaction(db, "print file made"):
+        return print_files.add(db, file)
+
+
+def _compared(db: Database, home: Home, plan: PrintPlan, made: Made, then: PrintFile, report: Report,
+              cancelled: Cancelled) -> Comparison:
+    before = from_json(then.recipe)
+    old, new = json.loads(then.versions), json.loads(made.versions)
+    libraries = {name: (old.get(name), new.get(name)) for name in sorted({*old, *new})
+                 if old.get(name) != new.get(name)}
+    found = Comparison(then, then.sha256 == made.sha256, then.pixel_digest == made.pixel_digest,
+                       differences(before, plan.recipe), libraries)
+    if found.same_pixels:
+        return found
+    if (then.width, then.height) != (made.width, made.height):
+        return replace(found, unknown="the two files have other sizes in pixels")
+    one = _patches_then(db, home, then, before, found, report, cancelled)
+    other = patches_of_file(made.path, made.sha256, report=report, cancelled=cancelled)
+    if one is None or other is None:
+        return replace(found, unknown="last time's file is no longer where it was put, and cannot be made again here")
+    depart = delta_e(one.lab, other.lab)
+    return replace(found, delta_e=(float(depart.max()), float(depart.mean())), patch=max(1.0, other.side))
+
+
+def _patches_then(db: Database, home: Home, then: PrintFile, recipe: Recipe, found: Comparison, report: Report,
+                  cancelled: Cancelled) -> Patches | None:
+    """Last time's colours: from the file if it still lies there, else made again where only master or recipe are other
+    ones, for what other versions of the libraries made cannot be made here."""
+    place = Path("/", native_path(then.folder[1:]), native_path(then.name))
+    if (seen := patches_of_file(place, then.sha256, report=report, cancelled=cancelled)) is not None:
+        return seen
+    scan = scans.by_digest(db, recipe.master_sha256)
+    if found.versions or scan is None:
+        return None
+    best = health(db, scan).best
+    try:
+        if best is None or best.place is None:
+            return None
+        with opened_sheet(best.place, recipe, home.folder / "print", profile=_kept_profile(home, recipe.profile_sha256),
+                          cancelled=cancelled) as sheet:
+            return patches_of_sheet(sheet, report=report, cancelled=cancelled)
+    except CatalogueError:
+        return None
+
+
+def make_prints(db: Database, home: Home, lines: Sequence[Line], chosen: Mapping[str, Any], folder: Path, *,
+                profile: bytes | None = None, afresh: bool = False, report: Report = ignore_progress,
+                cancelled: Cancelled = never_cancelled) -> PrintFilesMade:
+    """Plan and make the print files of some lines, one after the other; a line that fails keeps none of the others.
+
+    Raises: as :func:`make_print` where there is one line alone; Stopped.
+    """
+    made: list[PrintMade] = []
+    failed: list[NotMade] = []
+    for line in lines:
+        try:
+            plan = plan_print(db, home, line, chosen, profile=profile, afresh=afresh)
+            made.append(make_print(db, home, plan, folder, report=report, cancelled=cancelled))
+        except CatalogueError as error:
+            if len(lines) == 1:
+                raise
+            failed.append(NotMade(line, error.message, error.hint, str(error.path or "")))
+    return PrintFilesMade(tuple(made), tuple(failed))
+
+
+def summarize(done: PrintFilesMade, dates: str) -> list[str]:
+    """Each file, what a person should know of it, and how it compares with last time's; then what was not made."""
+    lines = []
+    for one in done.made:
+        file = one.file
+        lines.append(f"{file.path}{' was there already' if file.there else ''}")
+        lines.append(f"  {file.width} × {file.height} px, {file.recipe.ppi} ppi, {file.recipe.bits} bit,"
+                     f" {data_size(file.size)}; the master has {file.ppi_there:.0f} ppi at this size")
+        lines += [f"  note: {caution}" for caution in file.cautions]
+        lines += [f"  {text}" for text in compared(one.comparison, dates)] if one.comparison else []
+    for missing in done.not_made:
+        reason = f"{missing.message} {missing.hint}".rstrip()
+        lines.append(f"not made: line {missing.line.id}, {missing.line.title}: {reason}")
+    if len(done.made) + len(done.not_made) > 1:
+        lines.append(f"{counted(len(done.made), 'print file')} made, {len(done.not_made)} not made")
+    return lines
+
+
+def compared(found: Comparison, dates: str) -> list[str]:
+    """How a print file compares with last time's, in words."""
+    day = values.shown_day(found.then.made, dates)
+    if found.same_bytes:
+        return [f"the same file as on {day}, bit for bit"]
+    told = [f"{WORDS.get(name, name)} {_said(then)} then, {_said(new)} now"
+            for name, (then, new) in found.recipe.items() if name != "master_sha256"]
+    if "master_sha256" in found.recipe:
+        then, new = found.recipe["master_sha256"]
+        told.insert(0, f"another master: {str(then)[:12]}… then, {str(new)[:12]}… now")
+    told += [f"{name} {then or 'not used'} then, {new or 'not used'} now"
+             for name, (then, new) in found.versions.items()]
+    why = "; ".join(told) or "neither recipe nor versions differ: make it again, and have this machine checked"
+    if found.same_pixels:
+        return [f"the same pixels as on {day}; the file differs: {why}"]
+    lines = [f"not the same as on {day}: {why}"]
+    if found.delta_e is not None:
+        largest, mean = found.delta_e
+        lines.append(f"colours then and now: ΔE00 at most {largest:.2f}, mean {mean:.2f}, over patches of"
+                     f" {found.patch:.0f} px")
+    else:
+        lines.append(f"how far the colours depart cannot be told: {found.unknown}")
+    return lines
+
+
+def _said(value: object) -> str:
+    if isinstance(value, bool):
+        return "on" if value else "off"
+    if isinstance(value, float):
+        return f"{value:g} mm"
+    return "none" if value in ("", None) else str(value)

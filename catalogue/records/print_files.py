@@ -1,0 +1,72 @@
+"""Print files that were made for order lines: recipe, digests, and where each was put."""
+
+from dataclasses import asdict, dataclass
+
+from catalogue.records.rows import Database, fetch, fetch_one, insert
+
+
+@dataclass(frozen=True, slots=True)
+class NewPrintFile:
+    """A print file as made. ``recipe`` and ``versions`` are JSON; ``folder`` is in the form of kept paths."""
+
+    line_id: int
+    made: str
+    recipe: str
+    versions: str
+    width: int
+    height: int
+    size: int
+    sha256: str
+    pixel_digest: str
+    folder: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class PrintFile:
+    """A print file on record; fields as in :class:`NewPrintFile`."""
+
+    id: int
+    line_id: int
+    made: str
+    recipe: str
+    versions: str
+    width: int
+    height: int
+    size: int
+    sha256: str
+    pixel_digest: str
+    folder: str
+    name: str
+
+
+def add(db: Database, file: NewPrintFile) -> int:
+    """Record a print file; gives its id. Call within a transaction."""
+    row = asdict(file)
+    return insert(db, f"INSERT INTO print_file ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
+                    list(row.values()))
+
+
+def by_id(db: Database, file_id: int) -> PrintFile | None:
+    return fetch_one(db, PrintFile, "SELECT * FROM print_file WHERE id = ?", [file_id])
+
+
+def of_line(db: Database, line_id: int) -> list[PrintFile]:
+    """What was made for one order line, newest first."""
+    return fetch(db, PrintFile, "SELECT * FROM print_file WHERE line_id = ? ORDER BY id DESC", [line_id])
+
+
+def of_pixels(db: Database, pixel_digest: str) -> list[PrintFile]:
+    """Every making that gave these pixels, newest first: for a file that is found in a store."""
+    return fetch(db, PrintFile, "SELECT * FROM print_file WHERE pixel_digest = ? ORDER BY id DESC", [pixel_digest])
+
+
+def last_time(db: Database, line_id: int) -> PrintFile | None:
+    """The newest print file of a line, or of the nearest line that it repeats for which one was made."""
+    return fetch_one(db, PrintFile, """
+        WITH RECURSIVE before (id, depth) AS (
+            SELECT ?, 0
+            UNION SELECT l.repeat_of, b.depth + 1 FROM before b JOIN order_line l ON l.id = b.id
+            WHERE l.repeat_of IS NOT NULL AND b.depth < 1000)
+        SELECT f.* FROM print_file f JOIN before b ON b.id = f.line_id
+        ORDER BY b.depth, f.id DESC LIMIT 1""", [line_id])

@@ -1,0 +1,326 @@
+"""Print files of orders: made, recorded, made again and compared, by the command and by the operation."""
+
+import hashlib
+import io
+import json
+import os
+import re
+import sqlite3
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing, redirect_stderr
+from pathlib import Path
+from typing import Any
+
+import imagecodecs
+import numpy as np
+import pytest
+import tifffile
+
+from catalogue.errors import CatalogueError
+from catalogue.fixity.backup import back_up
+from catalogue.fixity.recovery import recover
+from catalogue.indexing.service import index
+from catalogue.indexing.stores import add_store
+from catalogue.likeness.colour import delta_e
+from catalogue.operations import print_files as operation
+from catalogue.operations.correcting import choose_current_master
+from catalogue.print_files.recipe import from_json
+from catalogue.print_files.tiff_file import recipe_in
+from catalogue.records import findings, print_files, scans
+from catalogue.records.database import Database, open_database, transaction
+from catalogue.records.replay import differences, undo
+from tests.conftest import SRGB
+from tests.operations.shops import Archive
+
+WIDE = imagecodecs.cms_profile("adobergb")
+
+
+def master(path: Path, seed: int, width: int = 600, height: int = 840, **options: Any) -> Path:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    small = np.random.default_rng(seed).integers(0, 65536, (7, 5, 3)).astype(np.float64)
+    y, x = np.linspace(0, 6, height), np.linspace(0, 4, width)
+    rows = small[np.minimum(y.astype(int), 5)] * (1 - y % 1)[:, None, None] + small[
+        np.minimum(y.astype(int) + 1, 6)] * (y % 1)[:, None, None]
+    picture = rows[:, np.minimum(x.astype(int), 4)].astype(np.uint16)
+    tifffile.imwrite(path, picture, photometric="rgb", iccprofile=WIDE, metadata=None, **options)
+    return path
+
+
+class PrintShop(Archive):
+    """A store of two masters, an order K-1 of two lines, and an empty folder of the printer."""
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__(folder)
+        self.hot = folder / "hot folder"
+        self.harbour = master(folder / "main/Ada Quill/Harbour/master.tif", 1)
+        master(folder / "main/Ada Quill/Pier/master.tif", 2, 840, 600)
+        self.hot.mkdir()
+        with closing(open_database(self.home.database)) as db:
+            index(db, self.home, [add_store(db, "main", folder / "main", "primary", consent=True)],
+                  executors=ThreadPoolExecutor)
+        for words in (("harbour", "--size", "50x70mm", "--medium", "rag"),
+                      ("pier", "--size", "50x70mm", "--medium", "canvas", "--wrap", "5", "--edge", "mirrored")):
+            assert self.call("order", "add", *words, "--number", "K-1", "--yes")[0] == 0
+
+    def print(self, *words: object, code: int = 0) -> str:
+        done, told = self.call("print", "K-1", *words)
+        assert done == code, told
+        return told
+
+    def made(self) -> list[print_files.PrintFile]:
+        with closing(open_database(self.home.database)) as db:
+            return [file for line in (1, 2) for file in print_files.of_line(db, line)]
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> PrintShop:
+    return PrintShop(tmp_path)
+
+
+@pytest.fixture
+def db(shop: PrintShop) -> Iterator[Database]:
+    with closing(open_database(shop.home.database)) as found:
+        yield found
+
+
+def failed(shop: PrintShop, *words: object) -> str:
+    with redirect_stderr(io.StringIO()) as told:
+        assert shop.call("print", "K-1", *words)[0] == 2
+    return told.getvalue()
+
+
+def test_an_orders_print_files_are_made_and_recorded(shop: PrintShop) -> None:
+    told = shop.print("--to", shop.hot)
+    assert "2 print files made, 0 not made" in told
+    first, second = shop.made()
+    names = sorted(path.name for path in shop.hot.iterdir())
+    assert names == sorted([first.name, second.name]) == ["K-1-1 50x70mm 300ppi Harbour.tif",
+                                                          "K-1-2 70x50mm 300ppi Pier.tif"]
+    for file in (first, second):
+        path = shop.hot / file.name
+        assert hashlib.sha256(path.read_bytes()).hexdigest() == file.sha256
+        assert recipe_in(path) == (from_json(file.recipe), file.versions)
+        assert set(json.loads(file.versions)) == {"catalogue", "imagecodecs", "tifffile"}
+        assert file.folder == str(shop.hot)
+    recipe = from_json(second.recipe)
+    assert (recipe.edge, recipe.wrap_mm, recipe.ppi, recipe.bits) == ("mirrored", 5, 300, 16)
+    assert (second.width, second.height) == (round(70 / 25.4 * 300) + 2 * 59, round(50 / 25.4 * 300) + 2 * 59)
+
+
+def test_made_again_it_is_the_same_file_bit_for_bit(shop: PrintShop, tmp_path: Path) -> None:
+    shop.print("--line", 1, "--to", shop.hot)
+    before = (shop.hot / shop.made()[0].name).read_bytes()
+    other = tmp_path / "another"
+    other.mkdir()
+    told = shop.print("--line", 1, "--to", other)
+    assert re.search(r"the same file as on \d\d \w+ \d{4}, bit for bit", told)
+    assert next(other.iterdir()).read_bytes() == before
+    assert len(shop.made()) == 2
+    told = shop.print("--line", 1, "--to", other)     # it stands there already
+    assert "was there already" in told and "bit for bit" in told
+    assert len(shop.made()) == 2
+
+
+def test_a_repeat_takes_last_times_choices_and_is_compared_with_it(shop: PrintShop) -> None:
+    shop.print("--line", 1, "--to", shop.hot, "--ppi", 200, "--marks", "--bleed", 3, "--kernel", "mitchell")
+    assert shop.call("order", "repeat", "K-1", "--line", 1, "--number", "K-2", "--yes")[0] == 0
+    code, told = shop.call("print", "K-2", "--to", shop.hot)
+    assert code == 0 and "bit for bit" in told, told
+    code, told = shop.call("print", "K-2", "--to", shop.hot, "--afresh")
+    assert code == 0, told
+    assert "ppi 200 then, 300 now" in told and "marks on then, off now" in told
+    assert "resampling mitchell then, lanczos3 now" in told
+    assert "how far the colours depart cannot be told: the two files have other sizes in pixels" in told
+
+
+def test_what_departs_from_last_time_is_measured(shop: PrintShop) -> None:
+    shop.print("--line", 1, "--to", shop.hot)
+    (first,) = shop.made()
+    then = tifffile.imread(shop.hot / first.name)
+    told = shop.print("--line", 1, "--to", shop.hot.parent, "--kernel", "mitchell")
+    assert "not the same as on" in told and "resampling lanczos3 then, mitchell now" in told
+    largest, mean = map(float, re.search(r"ΔE00 at most ([\d.]+), mean ([\d.]+)", told).groups())  # type: ignore[union-attr]
+    now = tifffile.imread(shop.hot.parent / first.name)
+    lab = [imagecodecs.cms_transform(picture, WIDE, operation_lab(), colorspace="rgb", outcolorspace="lab",
+                                     outdtype="float64", intent=1, flags=0x100) for picture in (then, now)]
+    whole = delta_e(*lab)       # patches are of one pixel here
+    assert (largest, mean) == (pytest.approx(whole.max(), abs=0.02), pytest.approx(whole.mean(), abs=0.01))
+    # the file of last time is gone: it is made again in memory
+    (shop.hot / first.name).unlink()
+    told = shop.print("--line", 1, "--to", shop.hot, "--kernel", "lanczos3", "--compression", "lzw")
+    assert re.search(r"ΔE00 at most [\d.]+, mean [\d.]+", told), told
+
+
+def operation_lab() -> bytes:
+    from PIL import ImageCms
+
+    return ImageCms.ImageCmsProfile(ImageCms.createProfile("LAB")).tobytes()
+
+
+def test_other_versions_of_the_libraries_are_said(shop: PrintShop, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("catalogue.print_files.render.versions_of", lambda recipe: '{"tifffile":"1999.1"}')
+    shop.print("--line", 1, "--to", shop.hot)
+    monkeypatch.undo()
+    told = shop.print("--line", 1, "--to", shop.hot.parent)
+    assert "the same pixels as on" in told and "tifffile 1999.1 then" in told
+
+
+def test_another_master_is_said(shop: PrintShop) -> None:
+    shop.print("--line", 1, "--to", shop.hot)
+    master(shop.folder / "main/Ada Quill/Harbour/master new.tif", 8)
+    assert shop.call("index")[0] == 0
+    digest = hashlib.sha256((shop.folder / "main/Ada Quill/Harbour/master new.tif").read_bytes()).hexdigest()
+    with closing(open_database(shop.home.database)) as db:
+        scan = scans.by_digest(db, digest)
+        assert scan is not None and scan.piece_id is not None
+        choose_current_master(db, scan.piece_id, scan.id)
+    assert shop.call("order", "repeat", "K-1", "--line", 1, "--number", "K-2", "--yes")[0] == 0
+    code, told = shop.call("print", "K-2", "--to", shop.hot)
+    assert code == 0, told
+    assert "another master: " in told and "ΔE00 at most" in told
+
+
+def test_a_damaged_master_gives_no_file_and_a_finding(shop: PrintShop, db: Database) -> None:
+    data = bytearray(shop.harbour.read_bytes())
+    state = shop.harbour.stat()
+    data[-9] ^= 4
+    shop.harbour.write_bytes(data)
+    os.utime(shop.harbour, ns=(state.st_atime_ns, state.st_mtime_ns))
+    told = shop.print("--to", shop.hot, code=1)
+    assert "not made: line 1, Harbour: " in told and "catalogue restore" in told and "1 print file made" in told
+    assert [path.name for path in shop.hot.iterdir()] == ["K-1-2 70x50mm 300ppi Pier.tif"]
+    assert [found.kind for found in findings.open_at(db, 1, "Ada Quill/Harbour/master.tif")
+            if found.kind == "changed"] == ["changed"]
+    line = operation.lines_to_print(db, "K-1", 1)
+    with pytest.raises(CatalogueError, match="No sound copy"):
+        operation.make_prints(db, shop.home, line, {}, shop.hot)
+
+
+def test_nothing_is_put_into_a_store_unless_the_settings_allow_it(shop: PrintShop) -> None:
+    inside = shop.folder / "main/Ada Quill"
+    assert "lies within the store" in failed(shop, "--to", inside)
+    assert sorted(path.name for path in inside.iterdir()) == ["Harbour", "Pier"]
+    (shop.home.folder / "settings.toml").write_text("print_in_stores = true\n")
+    shop.print("--line", 1, "--to", inside)
+    assert (inside / "K-1-1 50x70mm 300ppi Harbour.tif").is_file()
+
+
+def test_the_folder_is_that_of_the_settings(shop: PrintShop) -> None:
+    assert "--to FOLDER" in failed(shop)
+    assert "no such folder" in failed(shop, "--to", shop.hot / "gone")
+    (shop.home.folder / "settings.toml").write_text(f"print_folder = {json.dumps(str(shop.hot))}\n")
+    shop.print("--line", 1)
+    assert len(list(shop.hot.iterdir())) == 1
+
+
+def test_somebodys_file_is_never_overwritten(shop: PrintShop) -> None:
+    place = shop.hot / "K-1-1 50x70mm 300ppi Harbour.tif"
+    place.write_bytes(b"somebody's")
+    assert "not overwritten" in failed(shop, "--line", 1, "--to", shop.hot)
+    assert place.read_bytes() == b"somebody's" and not shop.made()
+    place.unlink()
+    shop.print("--line", 1, "--to", shop.hot)
+    assert "not overwritten" in failed(shop, "--line", 1, "--to", shop.hot, "--marks")
+
+
+def test_colours_are_converted_and_the_profile_is_kept_for_next_time(shop: PrintShop, tmp_path: Path) -> None:
+    icc = tmp_path / "printer.icc"
+    icc.write_bytes(SRGB)
+    shop.print("--line", 1, "--to", shop.hot, "--profile", icc, "--intent", "perceptual", "--no-black-point")
+    icc.unlink()
+    (first,) = shop.made()
+    recipe = from_json(first.recipe)
+    assert (recipe.profile_sha256, recipe.intent, recipe.black_point) == (
+        hashlib.sha256(SRGB).hexdigest(), "perceptual", False)
+    assert "littleCMS" in json.loads(first.versions)
+    told = shop.print("--line", 1, "--to", tmp_path)
+    assert "bit for bit" in told
+    for kept in shop.home.profiles.iterdir():
+        kept.unlink()
+    assert recipe.profile_sha256 in failed(shop, "--line", 1, "--to", shop.home.folder)
+    for bad in (b"none of ours", b""):
+        icc.write_bytes(bad)
+        assert "no ICC profile" in failed(shop, "--line", 1, "--to", shop.hot, "--profile", icc)
+    assert "cannot be read" in failed(shop, "--line", 1, "--to", shop.hot, "--profile", tmp_path / "gone.icc")
+    told = shop.print("--line", 1, "--to", shop.home.folder, "--profile", "none", "--ppi", 150)
+    assert "profile " in told
+
+
+@pytest.mark.parametrize("words", [
+    ("--crop", "0,0,9999,5"), ("--crop", "1,2,3"), ("--crop", "a,b,c,d"), ("--edge-colour", "300"),
+    ("--bleed", "-3"), ("--bleed", "nan"), ("--ppi", "0"), ("--line", "7"), ("--stretch", "0")])
+def test_absurd_choices_are_refused_before_anything_is_made(shop: PrintShop, words: tuple[str, ...]) -> None:
+    shop_line = () if "--line" in words else ("--line", "1")
+    assert failed(shop, *shop_line, "--to", shop.hot, *words)
+    assert not list(shop.hot.iterdir()) and not shop.made()
+
+
+def test_more_than_the_master_has_is_said(shop: PrintShop) -> None:
+    told = shop.print("--line", 1, "--to", shop.hot, "--ppi", 600)
+    assert "note: enlarged: 600 ppi asked, the master has 305 ppi at this size" in told
+
+
+def test_a_resolution_that_nobody_chose_never_enlarges(shop: PrintShop) -> None:
+    assert shop.call("order", "add", "harbour", "--size", "60x80", "--number", "K-9", "--yes")[0] == 0
+    code, told = shop.call("print", "K-9", "--to", shop.hot)
+    assert code == 0 and "enlarged" not in told and ", 25 ppi," in told, told
+
+
+def test_what_was_made_is_a_statement_that_comes_back(shop: PrintShop) -> None:
+    with closing(open_database(shop.home.database)) as db:
+        back_up(db, shop.home)
+    shop.print("--to", shop.hot)
+    before = shop.made()
+    for tail in ("-wal", "-shm"):
+        shop.home.database.with_name(shop.home.database.name + tail).unlink(missing_ok=True)
+    shop.home.database.write_bytes(b"\x55" * 8192)
+    assert recover(shop.home).lost == 0
+    assert shop.made() == before and len(before) == 2
+    with closing(open_database(shop.home.database)) as db:
+        assert not differences(db)
+
+
+def test_what_was_made_stays_on_record_until_it_is_undone(shop: PrintShop, db: Database) -> None:
+    shop.print("--to", shop.hot)
+    for change in ("DELETE FROM print_file", "UPDATE print_file SET sha256 = ''"):
+        with pytest.raises(sqlite3.IntegrityError, match="stays on record"), transaction(db):
+            db.execute(change)
+    (event,) = db.execute("SELECT max(id) FROM event WHERE detail = 'print file made'").fetchone()
+    undo(db, event)
+    assert not differences(db) and len(shop.made()) == 1
+
+
+def test_as_json_it_says_the_same(shop: PrintShop) -> None:
+    code, told = shop.call("--json", "print", "K-1", "--to", shop.hot)
+    done = json.loads(told)
+    assert code == 0 and [one["file"]["sha256"] for one in done["made"]] == [file.sha256 for file in shop.made()]
+    assert done["not_made"] == []
+
+
+def test_a_cancelled_order_is_not_printed(shop: PrintShop) -> None:
+    assert shop.call("order", "status", "K-1", "cancelled", "--line", 1)[0] == 0
+    assert "was cancelled" in failed(shop, "--line", 1, "--to", shop.hot)
+    shop.print("--to", shop.hot)
+    assert len(shop.made()) == 1
+
+
+def test_an_edge_without_levels_is_asked_for(shop: PrintShop) -> None:
+    assert shop.call("order", "correct", "K-1", "--line", 2, "--edge", "grey")[0] == 0
+    assert "--edge-colour" in failed(shop, "--line", 2, "--to", shop.hot)
+    shop.print("--line", 2, "--to", shop.hot, "--edge-colour", "128,128,128")
+    assert (tifffile.imread(next(shop.hot.iterdir()))[:50] == 128 * 257).all()
+
+
+def test_stopping_keeps_what_is_finished(shop: PrintShop, db: Database) -> None:
+    from catalogue.reading.digests import Stopped
+
+    with pytest.raises(Stopped):
+        operation.make_prints(db, shop.home, operation.lines_to_print(db, "K-1"), {}, shop.hot, cancelled=lambda: True)
+    assert not list(shop.hot.iterdir()) and not print_files.of_line(db, 1)
+
+
+def test_a_read_only_seat_makes_nothing(shop: PrintShop) -> None:
+    (shop.home.folder / "settings.toml").write_text("read_only = true\n")
+    assert "read-only copy" in failed(shop, "--to", shop.hot)
+    assert not list(shop.hot.iterdir())
