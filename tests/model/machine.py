@@ -4,8 +4,8 @@ To add rules for another part, write a class of rules upon the last one with its
 ``@invariant``, and make it the base of :class:`ArchiveMachine`.
 """
 
-from keeping import KeepingRules
+from sequences import SequenceRules
 
 
-class ArchiveMachine(KeepingRules):
+class ArchiveMachine(SequenceRules):
     """All rules there are."""
