@@ -49,7 +49,7 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
     Tiles are grouped, artist and piece proposed, and files named by the shop's rule. Nothing is copied until you agree,
     and every copy is read back and compared. FOLDER itself is left unchanged.
     """
-    from catalogue.operations.intake import import_scans, look_at_folder
+    from catalogue.operations.intake import held_without_copy, import_scans, look_at_folder
     from catalogue.progress import never_cancelled
     from catalogue.records import stores
 
@@ -80,12 +80,13 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
         with interruptible("What was imported is kept; run it again for the rest.") as cancelled, bar() as report:
             done = import_scans(db, home, plan, also=also, remove_sources=remove_sources, report=report,
                            cancelled=cancelled)
-    session.emit({"plan": as_data(plan), "outcome": done.outcome if done else None,
-                  "likenesses": done.likenesses if done else 0}, lambda out: _show_outcome(out, plan, done))
+    lacking = held_without_copy(db, plan, also)
+    session.emit({"plan": as_data(plan), "outcome": done.outcome if done else None, "without_copy": lacking,
+                  "likenesses": done.likenesses if done else 0}, lambda out: _show_outcome(out, plan, done, lacking))
     if done and done.trouble and session.as_json:
         note(done.trouble)
     unfit = any(p.kind.value == "cannot be imported" for p in plan.proposals)
-    if unfit or not plan.ready or (done and not done.complete):
+    if unfit or lacking or not plan.ready or (done and not done.complete):
         context.exit(1)
 
 
@@ -197,8 +198,8 @@ def show_proposal(proposal: "Proposal", session: Session, number: int) -> None:
         out.print(f"   ? {question}")
 
 
-def _show_outcome(out: "Printer", plan: "Plan", done: "ImportedScans | None") -> None:
-    from catalogue.operations.intake import summarize
+def _show_outcome(out: "Printer", plan: "Plan", done: "ImportedScans | None", lacking: dict[str, int]) -> None:
+    from catalogue.operations.intake import summarize, summarize_lacking
 
     if done is not None:
         out.lines(summarize(done))
@@ -206,6 +207,7 @@ def _show_outcome(out: "Printer", plan: "Plan", done: "ImportedScans | None") ->
             out.print("Next: catalogue alike")
     elif any(p.take for p in plan.proposals):
         out.print(NOTHING)
+    out.lines(summarize_lacking(lacking))
 
 
 def as_data(plan: "Plan") -> list[dict[str, object]]:

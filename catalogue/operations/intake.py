@@ -3,19 +3,20 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from shlex import quote
 
 from catalogue.errors import CatalogueError
 from catalogue.intake import applying, proposals
 from catalogue.intake.applying import Outcome
 from catalogue.intake.arrivals import HERE_BYTES
-from catalogue.intake.proposals import Plan
+from catalogue.intake.proposals import Kind, Plan
 from catalogue.intake.removing import Left
 from catalogue.intake.similarity import keep_links, likeness_of
 from catalogue.operations.upkeep import Upkeep, count_and_back_up
 from catalogue.operations.wording import counted
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.reading.model import Reading
-from catalogue.records import stores
+from catalogue.records import intake, stores
 from catalogue.records.database import Database
 from catalogue.records.paths import display_path, escape_path
 from catalogue.settings import Home
@@ -75,6 +76,25 @@ def import_scans(db: Database, home: Home, plan: Plan, *, also: Sequence[str] = 
     after = count_and_back_up(db, home, report=report, cancelled=cancelled) if outcome.taken else Upkeep({})
     return ImportedScans(plan.folder, outcome, likenesses, remove_sources, after.lacking,
                    " ".join(filter(None, (trouble, after.trouble))))
+
+
+def held_without_copy(db: Database, plan: Plan, also: Sequence[str]) -> dict[str, int]:
+    """How many files of the folder that are held already each store named in ``also`` lacks, if any.
+
+    An earlier run may have ended between the first copy of a scan and the next.
+    Raises: NotFound: no such store.
+    """
+    held = {item.arrival.reading.sha256 for p in plan.proposals if p.kind is Kind.HELD for item in p.items}
+    places = {sha256: {copy.store for copy in intake.copies(db, sha256)} for sha256 in held}
+    lacking = {stores.by_name(db, name).name: sum(name not in where for where in places.values() if where)
+               for name in also}
+    return {name: count for name, count in lacking.items() if count}
+
+
+def summarize_lacking(lacking: Mapping[str, int]) -> list[str]:
+    """What :func:`held_without_copy` found, each with the command that copies it."""
+    return [f"{counted(count, 'file')} already held {'is' if count == 1 else 'are'} not in {name}. To copy them: "
+            f"catalogue copy --to {quote(name)}" for name, count in lacking.items()]
 
 
 def summarize(done: ImportedScans) -> list[str]:

@@ -104,7 +104,7 @@ GUESS = {"value": str, "certainty": NUMBER, "reason": str}
 PROPOSAL = {"kind": str, "artist": GUESS, "piece": GUESS, "piece_id": (int, NONE), "ready": bool, "reasons": [str],
             "warnings": [str], "questions": [str], "map": str, "capture": Words(str),
             "files": [{"source": str, "role": str, "target": str, "sha256": str, "bytes": int}]}
-INTAKE = {"plan": [PROPOSAL], "likenesses": int, "outcome": (NONE, {
+INTAKE = {"plan": [PROPOSAL], "likenesses": int, "without_copy": dict, "outcome": (NONE, {
     "taken": [{"source": str, "store": str, "target": str, "sha256": str, "outcome": str}], "left": list,
     "removed": [str], "kept": list, "stopped": bool, "trouble": str})}
 MOVE = {"file_id": int, "source": str, "target": str, "sha256": str, "size": int, "why": str}

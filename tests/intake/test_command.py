@@ -70,6 +70,22 @@ def test_a_key_whose_files_are_all_held_is_cleared_by_running_it_again(home: Hom
     assert list(key.iterdir()) == []
 
 
+def test_what_is_held_and_lacks_its_further_copy_is_told_with_the_command_that_makes_it(
+        home: Home, key: Path, tmp_path: Path) -> None:
+    """As after a kill between the first copy and the second: the file is held already, and nas has nothing of it."""
+    (tmp_path / "nas").mkdir()
+    assert run(home, "store", "add", "nas", str(tmp_path / "nas"), "--kind", "copy", "--marker").exit_code == 0
+    words = ("intake", str(key), "--yes", "--artist", "Ada Quill", "--piece", "Harbour")
+    assert run(home, *words).exit_code == 0
+    result = run(home, *words, "--also", "nas")
+    assert "2 files already held are not in nas. To copy them: catalogue copy --to nas" in result.output
+    assert result.exit_code == 1
+    assert json.loads(run(home, *words, "--also", "nas", "--json").stdout)["without_copy"] == {"nas": 2}
+    assert run(home, "copy", "--to", "nas", "--yes").exit_code == 0
+    result = run(home, *words, "--also", "nas")
+    assert (result.exit_code, "not in nas" in result.output) == (0, False)
+
+
 def test_watching_tells_what_comes_until_ctrl_c_then_shows_the_plan(
         home: Home, key: Path, write: Write, monkeypatch: pytest.MonkeyPatch) -> None:
     (key / "two.tif").unlink()
