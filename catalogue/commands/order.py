@@ -8,14 +8,21 @@ import click
 from catalogue.commands.printing import ask
 from catalogue.commands.session import Session, bar, interruptible, json_option
 from catalogue.commands.show import find_piece
+from catalogue.records.orders import STATUS_SPELLINGS, STATUSES
 
 if TYPE_CHECKING:
     from catalogue.ledger.proposal import Proposal
     from catalogue.records.database import Database
     from catalogue.records.order_list import OrderFilter
 
-STATUSES = ("asked", "approved", "printed", "collected", "cancelled")
 SORTS = ("date", "number", "artist", "piece", "buyer", "medium", "quantity", "price", "status")
+
+
+class StatusChoice(click.Choice[str]):
+    """A status of an order; also taken by its other spellings."""
+
+    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        return super().convert(STATUS_SPELLINGS.get(value, value), param, ctx)
 
 
 @click.group("order")
@@ -31,7 +38,7 @@ def command() -> None:
 @click.option("--year", type=click.IntRange(1000, 9999), metavar="YEAR", help="Only orders of this year, as 2026.")
 @click.option("--artist", default="", help="Only prints of this artist's works.")
 @click.option("--buyer", default="", help="Only orders of this buyer, however spelt.")
-@click.option("--state", "--status", "statuses", type=click.Choice(STATUSES), multiple=True,
+@click.option("--state", "--status", "statuses", type=StatusChoice(STATUSES), multiple=True,
               help="Only orders in this state; may be repeated.")
 @click.option("--medium", default="", help="Only prints on this paper or canvas.")
 @click.option("--sort", default="date", show_default=True, type=click.Choice(SORTS))
@@ -126,7 +133,7 @@ def print_options(function: Any) -> Any:
             click.option("--profile", help="Printer profile."),
             click.option("--settings", "print_notes", help="Print notes: rendering intent, settings."),
             click.option("--notes", default=""),
-            click.option("--status", type=click.Choice(STATUSES[:-1]),
+            click.option("--status", type=StatusChoice(STATUSES[:-1]),
                          help="State of a new order; otherwise requested."),
             click.option("--proofs", is_flag=True, help="Use artist's proofs, outside the edition."),
             click.option("--numbers", default="", help="These edition numbers, such as 3-5."),
@@ -259,7 +266,7 @@ def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[
 
 @command.command("status")
 @click.argument("number")
-@click.argument("status", type=click.Choice(STATUSES))
+@click.argument("status", type=StatusChoice(STATUSES))
 @click.option("--line", "line_id", type=int, help="With cancelled: only this line.")
 @json_option
 @click.pass_obj
@@ -280,7 +287,7 @@ def status_(session: Session, number: str, status: str, line_id: int | None) -> 
 
 @command.command("change")
 @click.argument("numbers", nargs=-1, required=True)
-@click.option("--state", "--status", "status", type=click.Choice(STATUSES), help="Their new state, or cancelled.")
+@click.option("--state", "--status", "status", type=StatusChoice(STATUSES), help="Their new state, or cancelled.")
 @click.option("--notes", help="Notes on the orders.")
 @click.option("--buyer")
 @click.option("--date", "placed")

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 MOST_BYTES = 64 << 10
-_FIRST = re.compile(r"JOB SHEET  order (?P<number>.+), [^,]*, (?:asked|approved|printed|collected|cancelled)")
+_FIRST = re.compile(r"JOB SHEET  order (?P<number>.+), [^,]*, (?:requested|asked|approved|printed|collected|cancelled)")
 
 
 @dataclass(frozen=True, slots=True)

@@ -87,6 +87,7 @@ def import_orders(db: Database, settings: Settings, path: Path, *, mapping: Mapp
     Raises:
         CatalogueError: the file cannot be read or has no usable columns, or the import was stopped (nothing is kept).
     """
+    status = orders.STATUS_SPELLINGS.get(status, status)
     if status not in orders.STATUSES:
         raise Refused(f"{status!r} is not a status.", hint=f"Choose one of: {', '.join(orders.STATUSES)}.")
     table = columns.read_table(path, columns.ORDERS, mapping or {})

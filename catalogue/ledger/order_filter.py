@@ -5,9 +5,8 @@ from datetime import date
 
 from catalogue.ledger.periods import take_period
 from catalogue.records.order_list import OrderFilter
-from catalogue.records.orders import STATUSES
+from catalogue.records.orders import STATUS_SPELLINGS, STATUSES
 
-_SPELLINGS = {"canceled": "cancelled"}
 _PARTS = re.compile(r'"([^"]*)"|(\S+)')
 
 
@@ -28,5 +27,5 @@ def read_filter(text: str, today: date) -> OrderFilter:
 
 def _status(word: str) -> str:
     plain = word.casefold()
-    status = _SPELLINGS.get(plain, plain)
+    status = STATUS_SPELLINGS.get(plain, plain)
     return status if status in STATUSES else ""

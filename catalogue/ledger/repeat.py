@@ -156,8 +156,8 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
     Edition numbers are given out with it, the lowest free ones, or ``numbers`` if these very ones are wanted, and
     then as many prints as numbers unless ``quantity`` says otherwise. ``proofs`` takes proofs instead; ``unnumbered``
     none. ``unit_price`` is that of one print, ``price`` that of all of them, as typed; one implies the other, and with
-    neither the proposed unit price holds. ``replacing`` prints destroyed numbers anew. ``status`` is ``asked`` for a
-    new order unless given; what is given of an order that is on record must agree with it. Line and numbers are
+    neither the proposed unit price holds. ``replacing`` prints destroyed numbers anew. ``status`` is ``requested`` for
+    a new order unless given; what is given of an order that is on record must agree with it. Line and numbers are
     recorded together or not at all, and two programs at once never give out the same number.
 
     Raises:
@@ -170,6 +170,7 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
         raise Refused(f"1 to {MOST:,} prints can be ordered.")
     if chosen and len(chosen) != count:
         raise Refused(f"{len(chosen)} numbers were given for {count} prints.")
+    status = orders.STATUS_SPELLINGS.get(status, status)
     if status and (status not in orders.STATUSES or status == "cancelled"):
         raise Refused(f"A new order cannot be {status!r}.")
     edition_id = None if unnumbered else proposal.line.edition_id
@@ -223,7 +224,7 @@ def _order(db: Database, number: str, placed: str, buyer: str, status: str, curr
     known = orders.find_by_number(db, number) if number else None
     if known is None:
         day = placed or date.today().isoformat()
-        return orders.add(db, number or orders.next_number(db, day[:4]), day, buyer=buyer, status=status or "asked",
+        return orders.add(db, number or orders.next_number(db, day[:4]), day, buyer=buyer, status=status or "requested",
                           currency=currency or usual_currency, notes=notes)
     if known.status == "cancelled":
         raise Refused(f"The order {number!r} was cancelled.", hint="Use another number.")

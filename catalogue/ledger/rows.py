@@ -17,7 +17,7 @@ from catalogue.records.numbers import MOST
 from catalogue.settings import Settings
 
 _STATUS_WORDS = {
-    "asked": ("asked", "ordered", "requested", "quoted", "open", "new"),
+    "requested": ("requested", "asked", "ordered", "quoted", "open", "new"),
     "approved": ("approved", "confirmed", "proofed", "accepted", "in work", "in progress"),
     "printed": ("printed", "ready", "done", "finished"),
     "collected": ("collected", "delivered", "shipped", "sent", "paid", "closed", "picked up"),

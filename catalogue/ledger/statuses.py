@@ -1,4 +1,4 @@
-"""How an order moves on (asked, approved, printed, collected; or cancelled), and how a slip in it is mended."""
+"""How an order moves on (requested, approved, printed, collected; or cancelled), and how a slip in it is mended."""
 
 from collections.abc import Mapping
 
@@ -17,6 +17,7 @@ def set_status(db: Database, number: str, status: str) -> Order:
     whatever the order is set to later, and only a recorded destruction lets one be printed again. The table of prints
     does both by itself. A cancelled order stays cancelled.
     """
+    status = orders.STATUS_SPELLINGS.get(status, status)
     if status not in orders.STATUSES:
         raise Refused(f"{status!r} is not a status.", hint=f"Choose one of: {', '.join(orders.STATUSES)}.")
     with transaction(db):

@@ -123,7 +123,7 @@ def _add_print(db: Database, edition_id: int, number: Number, nth: int, line_id:
     db.execute("""INSERT INTO edition_print (edition_id, series, number, nth, line_id, state, issued)
                   SELECT ?1, ?2, ?3, ?4, ?5, CASE WHEN EXISTS (
                       SELECT 1 FROM order_line l JOIN orders o ON o.id = l.order_id
-                      WHERE l.id = ?5 AND l.cancelled = 0 AND o.status IN ('asked', 'approved'))
+                      WHERE l.id = ?5 AND l.cancelled = 0 AND o.status IN ('requested', 'approved'))
                   THEN 'reserved' ELSE 'printed' END, ?6""", [edition_id, *number, nth, line_id, now()])
 
 

@@ -66,7 +66,7 @@ class OrderSums:
 SORTS = {
     "date": "o.placed", "number": "o.number", "artist": "a.key", "piece": "p.key", "buyer": "b.buyer",
     "medium": "l.medium", "quantity": "l.quantity", "price": "CAST(l.price AS REAL)",
-    "status": f"""CASE {LINE_STATUS} WHEN 'asked' THEN 0 WHEN 'approved' THEN 1 WHEN 'printed' THEN 2
+    "status": f"""CASE {LINE_STATUS} WHEN 'requested' THEN 0 WHEN 'approved' THEN 1 WHEN 'printed' THEN 2
                   WHEN 'collected' THEN 3 ELSE 4 END"""}
 DESCENDING = frozenset({"date", "number", "quantity", "price"})     # their usual direction
 _WORDS = f"""folded(o.number || ' ' || o.placed || ' ' || o.buyer || ' ' || o.notes || ' ' || a.name || ' ' || p.title

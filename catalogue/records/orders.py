@@ -10,7 +10,8 @@ from catalogue.records.numbers import numbers_text
 from catalogue.records.rows import Database, fetch, fetch_one, insert, now
 
 OWN_DIGITS = 9      # of a number of our own form; longer ones are somebody else's way of counting
-STATUSES = ("asked", "approved", "printed", "collected", "cancelled")
+STATUSES = ("requested", "approved", "printed", "collected", "cancelled")
+STATUS_SPELLINGS = {"canceled": "cancelled", "asked": "requested"}  # typed for one of STATUSES; "asked" of old
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +114,7 @@ def _written(packed: str) -> str:
                         number in (part.partition(" ") for part in packed.split(",")))
 
 
-def add(db: Database, number: str, placed: str, *, buyer: str = "", status: str = "asked", currency: str = "",
+def add(db: Database, number: str, placed: str, *, buyer: str = "", status: str = "requested", currency: str = "",
         notes: str = "") -> int:
     """A new order; gives its id. Raises Refused where there is one of that number."""
     if find_by_number(db, number) is not None:
@@ -121,7 +122,7 @@ def add(db: Database, number: str, placed: str, *, buyer: str = "", status: str 
     return save(db, number, placed, buyer=buyer, status=status, currency=currency, notes=notes)
 
 
-def save(db: Database, number: str, placed: str, *, buyer: str = "", status: str = "asked", currency: str = "",
+def save(db: Database, number: str, placed: str, *, buyer: str = "", status: str = "requested", currency: str = "",
          notes: str = "") -> int:
     """The order of that number, made if new; gives its id."""
     row = db.execute("SELECT id FROM orders WHERE number = ?", [number]).fetchone()

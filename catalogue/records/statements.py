@@ -56,6 +56,9 @@ STATED_TABLES = (
 
 # Tables of former schemas that the log may name; the migration that dropped them logged what became of their rows.
 RETIRED_TABLES = frozenset({"edition_number", "destroyed_print"})
+# Values that a migration gave another name, by table and column. The log keeps what was written, and is read as if the
+# present name had stood there: so it agrees with the tables, and an event from before can still be undone.
+RENAMED_VALUES = {"orders": {"status": {"asked": "requested"}}}
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,8 +171,17 @@ def packed(changes: Sequence[Change]) -> str:
 
 
 def unpacked(text: str) -> list[Change]:
-    """The changes of an event; none for an event without any."""
-    return [Change(c["table"], tuple(c["key"]), c["before"], c["after"]) for c in json.loads(text)] if text else []
+    """The changes of an event, in the words of the present schema; none for an event without any."""
+    return [Change(c["table"], tuple(c["key"]), _renamed(c["table"], c["before"]), _renamed(c["table"], c["after"]))
+            for c in json.loads(text)] if text else []
+
+
+def _renamed(table: str, row: Row | None) -> Row | None:
+    """A logged row with the present names of its values (``RENAMED_VALUES``)."""
+    if row is None or table not in RENAMED_VALUES:
+        return row
+    return row | {column: names[row[column]] for column, names in RENAMED_VALUES[table].items()
+                  if row.get(column) in names}
 
 
 def stated_rows(db: Database, table: StatedTable) -> Iterator[tuple[tuple[Any, ...], Row]]:

@@ -202,7 +202,7 @@ def test_what_was_stated_always_adds_up_to_what_is_owed_now(db: Database, order:
             count += 1
             day = f"2025-{rng.randint(max(1, at - 1), at + 1):02}-{rng.randint(1, 28):02}"
             lines.append(order(f"N-{count}", day, rng.randint(1, 3), price=f"{rng.randint(0, 9999) / 100:.2f}",
-                               currency=rng.choice(("EUR", "CHF")), status=rng.choice(("printed", "asked"))))
+                               currency=rng.choice(("EUR", "CHF")), status=rng.choice(("printed", "requested"))))
         for line_id in rng.sample(lines, 5):
             line = orders.line(db, line_id)
             assert line is not None
@@ -214,7 +214,7 @@ def test_what_was_stated_always_adds_up_to_what_is_owed_now(db: Database, order:
             elif what == 2:
                 correct(db, line.number, {"currency": rng.choice(("EUR", "CHF"))})
             elif line.status != "cancelled":
-                set_status(db, line.number, rng.choice(("printed", "cancelled", "asked")))
+                set_status(db, line.number, rng.choice(("printed", "cancelled", "requested")))
         for total in issued(db, period).totals:
             stated[total.currency] = stated.get(total.currency, Decimal(0)) + Decimal(total.amount)
         terms = artist_statements.terms_of(db, 1)

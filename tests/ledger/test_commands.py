@@ -111,7 +111,9 @@ def test_repeat_records_after_it_showed(books: Call, shop: Shop) -> None:
 def test_add_status_and_cancel(books: Call, shop: Shop) -> None:
     made = books("order", "add", "Salt", "Field", "--size", "30x30", "--price", "45,50", "--number", "N-1", "--yes",
                  "--json")
-    assert (made["width_mm"], made["price"], made["status"], made["repeat_of"]) == (300, "45.50", "asked", None)
+    assert (made["width_mm"], made["price"], made["status"], made["repeat_of"]) == (300, "45.50", "requested", None)
+    assert books("order", "status", made["number"], "asked", "--json")["status"] == "requested", "as it was called"
+    assert books("order", "list", "--state", "asked", "--json")["lines"]
     assert books("order", "status", "N-1", "approved", "--json")["status"] == "approved"
     books("order", "status", "N-1", "cancelled")
     with pytest.raises(Refused):

@@ -53,7 +53,7 @@ class Model:
 
     def add(self, line: int, numbers: Sequence[Number], status: str) -> None:
         self.status[line] = status
-        state = "reserved" if status in ("asked", "approved") else "printed"
+        state = "reserved" if status in ("requested", "approved") else "printed"
         for number in numbers:
             self.prints.setdefault(number, []).append((line, state))
 
@@ -69,7 +69,7 @@ class Model:
         self.prints = {number: made for number, made in self.prints.items() if made}
 
 
-STATUS = st.sampled_from(["asked", "approved", "printed", "collected"])
+STATUS = st.sampled_from(["requested", "approved", "printed", "collected"])
 
 
 @cache
@@ -329,7 +329,7 @@ def test_proofs_are_counted_apart_from_n(shop: Shop) -> None:
     ("reserved", "line_id = 2"), ("destroyed", "line_id = 2")])
 def test_the_database_itself_refuses_what_no_print_can_do(shop: Shop, before: str, change: str) -> None:
     edition, order = _harbour(shop, limit=2)
-    order(status="asked" if before == "reserved" else "printed")
+    order(status="requested" if before == "reserved" else "printed")
     order()
     if before == "destroyed":
         editions.destroy(shop.db, edition, [Number("number", 1)], "torn")
@@ -437,14 +437,14 @@ def test_a_number_with_a_living_print_is_never_printed_again(shop: Shop) -> None
 def test_prints_that_exist_keep_their_numbers_whatever_the_order_is_set_to(shop: Shop) -> None:
     edition, order = _harbour(shop, 2)
     number = order()
-    for status in ("printed", "asked", "cancelled"):
+    for status in ("printed", "requested", "cancelled"):
         statuses.set_status(shop.db, number, status)
     assert [p.state for p in recorded.issued(shop.db, edition)] == ["printed"]
 
 
 def test_cancelling_an_approved_order_frees_its_numbers(shop: Shop) -> None:
     edition, order = _harbour(shop)
-    number = order(status="asked")
+    number = order(status="requested")
     statuses.set_status(shop.db, number, "approved")
     statuses.set_status(shop.db, number, "cancelled")
     assert recorded.issued(shop.db, edition) == []

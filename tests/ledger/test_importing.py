@@ -353,3 +353,12 @@ def test_an_edition_number_no_edition_can_hold_is_not_understood(stocked: Shop, 
     with path.open("w", encoding="utf-8", newline="") as file:
         csv.writer(file).writerows([sound.keys(), sound.values()])
     assert import_orders(stocked.db, stocked.home.settings, path).counts == {"not understood": 1}
+
+
+@pytest.mark.parametrize("word", ["requested", "asked", "Ordered", "new"])
+def test_an_order_that_is_only_requested_is_understood_however_a_book_calls_it(stocked: Shop, word: str) -> None:
+    """Exports of this program said "asked" until schema 21."""
+    text = ("number,date,artist,piece,size,quantity,status\n"
+            f"R-1,2024-01-01,Ilse Marwood,Harbour at Low Water,50x70,1,{word}\n")
+    import_orders(stocked.db, stocked.home.settings, written(stocked, "orders.csv", text))
+    assert orders.by_number(stocked.db, "R-1").status == "requested"

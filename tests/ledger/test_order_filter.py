@@ -34,7 +34,8 @@ def test_what_is_no_month_is_refused(text: str) -> None:
     ("2025-11-03", OrderFilter("2025-11-03", "2025-11-03")), ("last month", OrderFilter("2025-12-01", "2025-12-31")),
     ("2025-11..2026-01", OrderFilter("2025-11-01", "2026-01-31")),
     ("this year", OrderFilter("2026-01-01", "2026-12-31")), ("last year", OrderFilter("2025-01-01", "2025-12-31")),
-    ("asked approved", OrderFilter(statuses=("asked", "approved"))),
+    ("requested approved", OrderFilter(statuses=("requested", "approved"))),
+    ("asked", OrderFilter(statuses=("requested",))),
     ("Canceled", OrderFilter(statuses=("cancelled",))), ('"printed matter" 2025', OrderFilter(
         "2025-01-01", "2025-12-31", words="printed matter")),
     ("march hare", OrderFilter(words="march hare")), ("2025-13", OrderFilter(words="2025-13")),

@@ -193,7 +193,7 @@ def test_one_line_is_cancelled_alone_and_frees_its_numbers(harbour: tuple[Shop, 
     proposal = repeat.propose(shop.db, shop.home, piece_id=piece)
     first, second = (repeat.record(shop.db, proposal, number="R-9", quantity=2) for _ in range(2))
     assert statuses.cancel_line(shop.db, first).status == "cancelled"
-    assert orders.by_number(shop.db, "R-9").status == "asked"
+    assert orders.by_number(shop.db, "R-9").status == "requested"
     assert [p.number for p in editions.editions.issued(shop.db, edition)] == [3, 4]
     statuses.cancel_line(shop.db, second)
     assert orders.by_number(shop.db, "R-9").status == "cancelled"
@@ -340,7 +340,7 @@ def test_orders_never_run_together_after_a_number_of_another_kind(shop: Shop, tm
 
 @pytest.mark.parametrize(("said", "words"), [
     ({"buyer": "Bo"}, "its buyer is 'Ada', not 'Bo'"), ({"placed": "2026-02-04"}, "its date"),
-    ({"status": "printed"}, "its status is 'asked', not 'printed'"), ({"currency": "USD"}, "its currency"),
+    ({"status": "printed"}, "its status is 'requested', not 'printed'"), ({"currency": "USD"}, "its currency"),
     ({"order_notes": "by hand"}, "its notes is 'empty'")])
 def test_what_disagrees_with_the_order_on_record_is_told(shop: Shop, said: dict[str, str], words: str) -> None:
     piece = shop.piece("Ilse Marwood", "Pier")

@@ -12,7 +12,7 @@ from catalogue.records import orders
 from catalogue.records.numbers import Number, numbers_text
 
 DAY = "2026-02-01"
-a_status = st.sampled_from(["asked", "asked", "approved", "printed", "collected"])
+a_status = st.sampled_from(["requested", "requested", "approved", "printed", "collected"])
 a_series = st.sampled_from(["number", "number", "proof"])
 
 
@@ -67,7 +67,7 @@ class LedgerRules(StatementRules):
         if names is not None:
             asked = repeat.propose(self.other, self.home, piece_id=self.piece_id(names), width_mm=300, height_mm=400,
                                    afresh=True)
-            self.order(number, 1, False, "asked", False)
+            self.order(number, 1, False, "requested", False)
             self.db, self.other = self.other, self.db
             self.record(asked, names, None, count, False, status)
 

@@ -11,6 +11,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 from older_facts import facts
@@ -38,6 +39,12 @@ def _told(path: Path) -> dict[str, object]:
         return json.loads(json.dumps(facts(connection)))  # type: ignore[no-any-return]
 
 
+def in_present_words(told: dict[str, Any]) -> dict[str, Any]:
+    """What a catalogue said, with an order's first status as it is called since schema 21."""
+    return told | {"orders": [[*row[:3], "requested" if row[3] == "asked" else row[3], *row[4:]]
+                              for row in told["orders"]]}
+
+
 def _version(path: Path) -> int:
     with closing(sqlite3.connect(path)) as connection:
         return int(connection.execute("PRAGMA user_version").fetchone()[0])
@@ -49,7 +56,8 @@ def test_there_is_one_of_each() -> None:
 
 
 def test_an_upgrade_keeps_every_fact(older: tuple[Path, dict[str, object]]) -> None:
-    path, told = older
+    path, former_facts = older
+    told = in_present_words(former_facts)
     before = path.read_bytes()
     db = open_database(path)
     assert _version(path) == migrations()[-1][0]
@@ -63,7 +71,7 @@ def test_an_upgrade_keeps_every_fact(older: tuple[Path, dict[str, object]]) -> N
     db.close()
     assert condition(path).faults == () and condition(former(path)).faults == ()
     with closing(sqlite3.connect(former(path))) as kept:
-        assert json.loads(json.dumps(facts(kept))) == told, "the catalogue of before is kept"
+        assert json.loads(json.dumps(facts(kept))) == former_facts, "the catalogue of before is kept"
     assert len(before) == former(path).stat().st_size
     open_database(path).close()
     assert _told(path) == found, "opening it again changes nothing"
@@ -96,7 +104,7 @@ def test_a_kill_in_the_middle_of_an_upgrade_leaves_the_old(tmp_path: Path, part:
     assert os.WIFSIGNALED(status)
     assert _version(path) == 6 and _told(path) == told
     open_database(path).close()
-    assert _told(path) == told | {"events": _told(path)["events"]}
+    assert _told(path) == in_present_words(told) | {"events": _told(path)["events"]}
 
 
 def test_no_upgrade_without_a_sound_copy(tmp_path: Path) -> None:

@@ -57,7 +57,8 @@ def _fits(line: orders.Line, wanted: OrderFilter) -> bool:
 
 FILTERS = [
     OrderFilter(), OrderFilter("2025-11-01", "2025-11-30"), OrderFilter(first="2025-11-01"),
-    OrderFilter(last="2025-10-15"), OrderFilter(statuses=("printed",)), OrderFilter(statuses=("asked", "cancelled")),
+    OrderFilter(last="2025-10-15"), OrderFilter(statuses=("printed",)),
+    OrderFilter(statuses=("requested", "cancelled")),
     OrderFilter(artist_id=1), OrderFilter(buyer="hotel umberlow"), OrderFilter(buyer="ann colquhane"),
     OrderFilter(medium="canvas"), OrderFilter(words="canvas"), OrderFilter(words="quill canvas"),
     OrderFilter(words="rag harb"), OrderFilter(words="50x70 pier"), OrderFilter(words="R-01"),

@@ -102,11 +102,11 @@ def test_lines_and_findings_of_one_status_or_kind(equal: Database, size: int) ->
         for n in range(3):
             findings.record(equal, "truncated", "cut", path=f"{n}.tif")
     for way, ahead in ((forward, True), (backward, False)):
-        asked = OrderFilter(statuses=("asked",))
-        lines = way(lambda beyond, limit, ahead=ahead, asked=asked: listed_lines(equal, asked, beyond, limit, ahead),
+        wanted = OrderFilter(statuses=("requested",))
+        lines = way(lambda beyond, limit, ahead=ahead, wanted=wanted: listed_lines(equal, wanted, beyond, limit, ahead),
                     size)
-        assert [(row.line.number, row.line.status) for row in lines] == [("2026-0002", "asked")] * 4 + [
-            ("2026-0000", "asked")] * 4
+        assert [(row.line.number, row.line.status) for row in lines] == [("2026-0002", "requested")] * 4 + [
+            ("2026-0000", "requested")] * 4
         cut = way(lambda beyond, limit, ahead=ahead: browsing.findings(equal, "truncated", beyond, limit,
                                                                        forward=ahead), size)
         assert [f.path for f in cut] == ["2.tif", "1.tif", "0.tif"]

@@ -204,7 +204,7 @@ async def test_a_repeat_is_the_number_and_enter_and_linked_to_the_very_scan(shop
     assert newest.repeat_of == last.id
     # last time two prints cost 240.00, so three are 360.00
     assert (newest.scan_sha256, newest.quantity, newest.medium, newest.buyer, newest.price, newest.status) == (
-        sha(1), 3, "cotton rag 310 g", "Ms Colquhane", "360.00", "asked")
+        sha(1), 3, "cotton rag 310 g", "Ms Colquhane", "360.00", "requested")
     assert [n.number for n in editions.of_line(db, newest.id)] == [7, 8, 9]
     db.close()
 
@@ -327,7 +327,7 @@ async def test_orders_are_listed_filtered_opened_and_repeated(shop: Shop) -> Non
     async with running(shop, place="orders") as pilot:
         table = pilot.app.screen.query_one("#lines", RowTable)
         assert [row.line.number for row in table.rows_held] == ["A-105", "A-104", "A-103", "A-102", "A-101"]
-        await pilot.press("f", *"asked")
+        await pilot.press("f", *"requested")
         await settled(pilot)
         assert table.row_count == 0
         await pilot.press("escape", "escape")

@@ -58,7 +58,7 @@ def busy(shop: Home) -> Home:
             findings.record(db, "not a picture" if name == "a.tif" else "no profile", f"{name} begins as text",
                             path=name, hint=f"Rename {name}.",
                             scan_id=scans.by_digest(db, sha(2 if name == "a.tif" else 4)).id)
-        for number, status in (("A-104", "asked"), ("A-103", "approved")):
+        for number, status in (("A-104", "requested"), ("A-103", "approved")):
             orders.set_status(db, orders.by_number(db, number).id, status)
     db.close()
     return shop

@@ -164,7 +164,7 @@ async def test_what_another_seat_writes_is_seen(shop: Home) -> None:
         await settled(pilot)
         with transaction(other):
             piece = pieces.piece_called(other, 1, "Made Elsewhere")
-            order = orders.save(other, "A-200", "2026-02-01", buyer="Ms Colquhane", status="asked", currency="EUR")
+            order = orders.save(other, "A-200", "2026-02-01", buyer="Ms Colquhane", status="requested", currency="EUR")
             orders.add_line(other, order, orders.NewLine(piece, 300, 200, 1, "baryta"))
         app.changes.look_for_writes()
         await settled(pilot)

@@ -33,7 +33,7 @@ def book(shop: Home) -> Home:
     db = open_database(shop.database)
     with transaction(db):
         for number, placed, currency, price, status in (
-                ("A-106", "2025-03-02", "GBP", "80.00", "asked"), ("A-107", "2025-03-31", "EUR", "", "asked"),
+                ("A-106", "2025-03-02", "GBP", "80.00", "requested"), ("A-107", "2025-03-31", "EUR", "", "requested"),
                 ("A-108", "2025-04-01", "EUR", "10.00", "cancelled")):
             order = orders.save(db, number, placed, buyer="Dr Oakhanger", status=status, currency=currency)
             orders.add_line(db, order, orders.NewLine(3, 400, 300, 2, "canvas satin", price=price))
@@ -62,7 +62,7 @@ async def test_who_what_and_how_much_is_seen(book: Home) -> None:
 @pytest.mark.parametrize(("typed", "found"), [
     ("2025-03", ["A-107", "A-105", "A-106"]), ("tarnvik", ["A-104", "A-102", "A-101"]),
     ("umberlow", ["A-105", "A-101"]), ("canvas", ["A-108", "A-107", "A-106"]),
-    ("2025-03 canvas asked", ["A-107", "A-106"]), ("cancelled", ["A-108"]), ("nothing like it", [])])
+    ("2025-03 canvas requested", ["A-107", "A-106"]), ("cancelled", ["A-108"]), ("nothing like it", [])])
 async def test_one_line_of_plain_words_filters(book: Home, typed: str, found: list[str]) -> None:
     async with running(book, place="orders") as pilot:
         await pilot.press("f")
@@ -129,7 +129,7 @@ async def test_state_price_and_notes_change_where_the_order_stands_and_are_taken
         await settled(pilot)
         line = line_of(book, "A-106")
         assert (line.status, line.unit_price, line.price, line.notes, line.buyer, line.placed) == (
-            "asked", "", "80.00", "", "Dr Oakhanger", "2025-03-02")
+            "requested", "", "80.00", "", "Dr Oakhanger", "2025-03-02")
 
 
 async def test_marked_lines_change_all_at_once_and_are_one_undo(book: Home) -> None:
@@ -150,14 +150,14 @@ async def test_marked_lines_change_all_at_once_and_are_one_undo(book: Home) -> N
         assert [line_of(book, number).notes for number in ("A-106", "A-107", "A-108")] == ["together", "together", ""]
         await pilot.press("home", "space", "space", "m")
         await settled(pilot)
-        assert isinstance(app.screen, ConfirmDialog) and "2 orders: asked → approved?" in words(pilot)
+        assert isinstance(app.screen, ConfirmDialog) and "2 orders: requested → approved?" in words(pilot)
         await pilot.press("enter")
         await settled(pilot)
         assert [line_of(book, number).status for number in ("A-106", "A-107")] == ["approved"] * 2
         assert numbers(app) == [], "they are asked no more"
         await pilot.press("u")
         await settled(pilot)
-        assert [line_of(book, number).status for number in ("A-106", "A-107")] == ["asked"] * 2
+        assert [line_of(book, number).status for number in ("A-106", "A-107")] == ["requested"] * 2
         await pilot.press("u")
         await settled(pilot)
         assert [line_of(book, number).notes for number in ("A-106", "A-107")] == ["", ""]
@@ -200,5 +200,5 @@ async def test_a_state_another_seat_has_changed_is_not_written_over(book: Home) 
         await settled(pilot)
         await pilot.press("ctrl+s")
         await settled(pilot)
-        assert "It is now printed, no longer asked" in str(app.screen.query_one("#form-wrong", Static).content)
+        assert "It is now printed, no longer requested" in str(app.screen.query_one("#form-wrong", Static).content)
     assert line_of(book, "A-106").status == "printed"

@@ -64,7 +64,7 @@ def test_holdings_tell_a_closed_edition_and_no_numbers_left(stocked: Shop, read:
 
 
 def test_holdings_count_what_was_printed_and_nothing_else(stocked: Shop) -> None:
-    """Of quantities 3 (collected), 1 (printed), 1 (asked, in the fixture), 20 (approved) and 300 (cancelled)."""
+    """Of quantities 3 (collected), 1 (printed), 1 (requested, in the fixture), 20 (approved) and 300 (cancelled)."""
     piece = pieces.known_piece(stocked.db, "Ilse Marwood", "Pier <at> dusk")
     assert piece is not None
     proposal = repeat.propose(stocked.db, stocked.home, piece_id=piece, width_mm=297, height_mm=420, afresh=True)
