@@ -9,10 +9,9 @@ from numpy.typing import NDArray
 
 from catalogue.print_files.channels import LABS
 from catalogue.print_files.layout import Box, Layout
-from catalogue.reading.reduce import rows_at_a_time, spans
+from catalogue.reading.reduce import spans
 
 Pixels = NDArray[np.uint16]
-BAND_BYTES = 4 << 20
 
 
 class Rows(Protocol):
@@ -65,17 +64,22 @@ def blended(one: Pixels, other: Pixels, share: NDArray[np.float32]) -> Pixels:
     return np.asarray(np.rint(one * (np.float32(1) - share) + other * share), np.uint16)
 
 
-def sheet_bands(layout: Layout, picture: Rows, colours: Colours) -> Iterator[Pixels]:
+def sheet_bands(layout: Layout, picture: Rows, colours: Colours, rows_together: int) -> Iterator[Pixels]:
     """The whole file from the top down, rows × width × channels, white where nothing else is."""
+    if layout.filled == layout.picture == Box(0, 0, layout.width, layout.height):
+        for start, stop in spans(layout.height, rows_together):
+            yield picture.rows(start, stop)
+        return
     channels = len(colours.white)
     edges = None
     if layout.filled != layout.picture:
         beyond = layout.picture.left - layout.filled.left
         edges = (edge_of(layout.picture.height, beyond, layout.strip), edge_of(layout.picture.width, beyond,
                                                                                layout.strip))
-    for start, stop in spans(layout.height, rows_at_a_time(layout.width * channels * 2, BAND_BYTES)):
+    for start, stop in spans(layout.height, rows_together):
         band = np.empty((stop - start, layout.width, channels), np.uint16)
-        band[:] = colours.white
+        for box in _around(layout.filled, layout.width, layout.height):
+            _fill(band, start, box, colours.white)
         if layout.colour:
             _fill(band, start, layout.colour, colours.edge)
         top, bottom = max(start, layout.filled.top), min(stop, layout.filled.bottom)
@@ -86,6 +90,12 @@ def sheet_bands(layout: Layout, picture: Rows, colours: Colours) -> Iterator[Pix
         for mark in layout.marks:
             _fill(band, start, mark, colours.black)
         yield band
+
+
+def _around(box: Box, width: int, height: int) -> tuple[Box, ...]:
+    """What of the whole file lies above, below, left and right of a box."""
+    return (Box(0, 0, width, box.top), Box(0, box.bottom, width, height - box.bottom),
+            Box(0, box.top, box.left, box.height), Box(box.right, box.top, width - box.right, box.height))
 
 
 def _fill(band: Pixels, start: int, box: Box, colour: Pixels) -> None:

@@ -1,6 +1,8 @@
 """From one ICC profile to another through littleCMS at 16 bits, without its shortcut tables."""
 
+import os
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 
 import imagecodecs
@@ -14,6 +16,7 @@ from catalogue.reading.profile import describe
 Pixels = NDArray[np.uint16]
 INTENTS = {"perceptual": 0, "relative": 1, "saturation": 2, "absolute": 3}   # ICC.1:2022, 7.2.15
 SPACES = {"GRAY": ("grey", "gray"), "RGB ": ("RGB", "rgb"), "CMYK": ("CMYK", "cmyk")}
+MOST_THREADS = 8
 PRINTING = (b"prtr", b"mntr", b"spac")     # device classes that colours can be converted to; ICC.1:2022, 7.2.5
 
 
@@ -57,11 +60,17 @@ def converter(space: str, bits: int, icc: bytes, to: bytes, intent: str, black_p
     def convert(channels: Pixels) -> Pixels:
         if name == "lab":
             channels = _version_4(channels, space, bits)
-        flat = channels[..., 0] if channels.shape[2] == 1 else channels
-        done = imagecodecs.cms_transform(np.ascontiguousarray(flat), source, to, colorspace=name, outcolorspace=target,
-                                         intent=INTENTS[intent], flags=int(flags))
+        flat = np.ascontiguousarray(channels[..., 0] if channels.shape[2] == 1 else channels)
+        parts = np.array_split(flat, min(threads, len(flat)))     # by rows: each pixel is converted by itself
+        with ThreadPoolExecutor(threads) as pool:
+            done = np.concatenate(list(pool.map(transform, parts)))
         return np.asarray(done, np.uint16).reshape(*channels.shape[:2], -1)
 
+    def transform(part: Pixels) -> Pixels:
+        return np.asarray(imagecodecs.cms_transform(part, source, to, colorspace=name, outcolorspace=target,
+                                                    intent=INTENTS[intent], flags=int(flags)))
+
+    threads = min(MOST_THREADS, os.cpu_count() or 1)
     try:
         convert(np.zeros((1, 1, {"gray": 1, "cmyk": 4}.get(name, 3)), np.uint16))
     except (imagecodecs.CmsError, ValueError) as error:

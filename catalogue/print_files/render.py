@@ -35,6 +35,7 @@ from catalogue.reading.render import Rendering
 from catalogue.reading.source import Rows
 from catalogue.storage.atomic import flush, opened, part_of, place_new, writing
 
+STRIPS_TOGETHER = 4
 ENLARGED = 1.005    # less than half a percent is rounding
 
 
@@ -168,7 +169,7 @@ def _sheet(picture: OpenPicture, recipe: Recipe, scratch: Path, profile: bytes, 
             for count in spooled(source, rows):
                 report(Progress("reading the master", count, size[1]))
         done = 0
-        for band in sheet_bands(layout, source, colours):
+        for band in sheet_bands(layout, source, colours, STRIPS_TOGETHER * form.strip_rows):
             if cancelled():
                 raise Stopped
             yield band

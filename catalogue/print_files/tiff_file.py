@@ -49,6 +49,11 @@ class Form:
         return self.width * self.height * self.channels * self.dtype.itemsize
 
     @property
+    def strip_rows(self) -> int:
+        """Rows of one strip, of about 1 MiB."""
+        return rows_at_a_time(self.width * self.channels * self.dtype.itemsize, STRIP_BYTES)
+
+    @property
     def big(self) -> bool:
         """Whether it must be a BigTIFF."""
         return self.pixel_bytes + len(self.icc) > CLASSIC_BYTES
@@ -64,11 +69,11 @@ def packet(recipe: Recipe, versions: str) -> bytes:
 
 
 def write_tiff(path: Path, bands: Iterable[Rows], form: Form, xmp: bytes) -> None:
-    """Write rows in strips of about 1 MiB, little-endian. Nothing in it depends on the time or the machine's name.
+    """Write rows in strips, little-endian. Nothing in it depends on the time or the machine's name.
 
     Raises ``OSError``, and what ``bands`` raises.
     """
-    rows = rows_at_a_time(form.width * form.channels * form.dtype.itemsize, STRIP_BYTES)
+    rows = form.strip_rows
     compression: Any = None if form.compression == "none" else form.compression
     shape = (form.height, form.width, form.channels) if form.channels > 1 else (form.height, form.width)
     with tifffile.TiffWriter(path, bigtiff=form.big, byteorder="<") as file:

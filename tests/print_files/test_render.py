@@ -125,7 +125,7 @@ def test_a_picture_is_printed_as_it_is_shown_and_turned_clockwise(orientation: i
 
 def test_a_turned_picture_larger_than_one_strip_of_columns(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("catalogue.print_files.spool.PANEL_BYTES", 7 * 200 * 6)
-    monkeypatch.setattr("catalogue.print_files.compose.BAND_BYTES", 10_000)
+    monkeypatch.setattr("catalogue.print_files.tiff_file.STRIP_BYTES", 2_500)
     for number, turn in enumerate((90, 180, 270)):
         master = written(tmp_path / f"{number}.tif", noise(), rowsperstrip=9)
         size = (200, 300) if turn != 180 else (300, 200)
@@ -134,7 +134,7 @@ def test_a_turned_picture_larger_than_one_strip_of_columns(tmp_path: Path, monke
 
 
 def test_a_mirrored_wrap_is_the_pictures_edge_seen_in_a_mirror(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("catalogue.print_files.compose.BAND_BYTES", 5_000)
+    monkeypatch.setattr("catalogue.print_files.tiff_file.STRIP_BYTES", 1_300)
     picture = ramp(200, 120)
     master = written(tmp_path / "master.tif", picture)
     made = render(master, recipe_for(master, 200, 120, wrap_mm=3, bleed_mm=1, edge="mirrored"), tmp_path / "print.tif")
