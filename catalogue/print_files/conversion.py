@@ -16,6 +16,7 @@ from catalogue.reading.profile import describe
 Pixels = NDArray[np.uint16]
 INTENTS = {"perceptual": 0, "relative": 1, "saturation": 2, "absolute": 3}   # ICC.1:2022, 7.2.15
 SPACES = {"GRAY": ("grey", "gray"), "RGB ": ("RGB", "rgb"), "CMYK": ("CMYK", "cmyk")}
+EXACT = imagecodecs.CMS.FLAGS.NOOPTIMIZE | imagecodecs.CMS.FLAGS.NOCACHE    # its tables are off by thousands of levels
 MOST_THREADS = 8
 PRINTING = (b"prtr", b"mntr", b"spac")     # device classes that colours can be converted to; ICC.1:2022, 7.2.5
 
@@ -53,7 +54,7 @@ def converter(space: str, bits: int, icc: bytes, to: bytes, intent: str, black_p
             raise Refused(f"The master's embedded profile is not one for {space}, so its colours cannot be converted.",
                           hint="Assign the right profile to a new version of the master.")
         source = icc
-    flags = imagecodecs.CMS.FLAGS.NOOPTIMIZE | imagecodecs.CMS.FLAGS.NOCACHE
+    flags = EXACT
     if black_point:
         flags |= imagecodecs.CMS.FLAGS.BLACKPOINTCOMPENSATION
 
@@ -91,10 +92,9 @@ def to_lab(channels: Pixels, space: str, bits: int, icc: bytes) -> NDArray[np.fl
         channels, space = np.repeat(channels, 3, axis=2), "RGB"
     name = next(name for kind, name in SPACES.values() if kind == space)
     flat = channels[..., 0] if channels.shape[2] == 1 else channels
-    flags = imagecodecs.CMS.FLAGS.NOOPTIMIZE | imagecodecs.CMS.FLAGS.NOCACHE
     return np.asarray(imagecodecs.cms_transform(
         np.ascontiguousarray(flat), icc or imagecodecs.cms_profile("srgb"), _lab_profile(), colorspace=name,
-        outcolorspace="lab", outdtype="float64", intent=INTENTS["relative"], flags=int(flags)))
+        outcolorspace="lab", outdtype="float64", intent=INTENTS["relative"], flags=int(EXACT)))
 
 
 def _version_4(lab: Pixels, space: str, bits: int) -> Pixels:

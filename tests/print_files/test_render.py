@@ -265,8 +265,35 @@ def test_borders_are_white_in_every_colour_space(tmp_path: Path) -> None:
         assert (got[:10] == level).all(), kind
 
 
+def other_formats(folder: Path) -> dict[str, str]:
+    """Masters that are no TIFF, and what Pillow, as an outside reader, gives them as."""
+    picture = noise(kind=np.uint8)
+    image = Image.fromarray(picture)
+    (folder / "a.png").write_bytes(imagecodecs.png_encode(picture))
+    (folder / "deep.png").write_bytes(imagecodecs.png_encode(picture.astype(np.uint16) * 257))
+    (folder / "whole.jp2").write_bytes(imagecodecs.jpeg2k_encode(picture, level=0))
+    image.save(folder / "a.jpg", quality=90)
+    image.convert("CMYK").save(folder / "cmyk.jpg")
+    image.convert("P").save(folder / "palette.png")
+    image.convert("1").save(folder / "line.png")
+    image.convert("1").save(folder / "fax.tif", compression="group4")
+    image.save(folder / "a.webp", lossless=True)
+    return {"a.png": "RGB", "deep.png": "RGB", "whole.jp2": "RGB", "a.jpg": "RGB", "cmyk.jpg": "CMYK",
+            "palette.png": "RGB", "line.png": "L", "fax.tif": "L", "a.webp": "RGB"}
+
+
+def test_masters_of_other_formats_are_printed_as_others_read_them(tmp_path: Path) -> None:
+    for name, mode in other_formats(tmp_path).items():
+        made = render(tmp_path / name, recipe_for(tmp_path / name, 300, 200, bits=8), tmp_path / f"{name}.print.tif")
+        with Image.open(tmp_path / name) as picture:
+            expected = np.asarray(picture.convert(mode))
+        assert (tifffile.imread(made.path) == expected).all(), name
+        assert any("no profile" in caution for caution in made.cautions)
+
+
 @pytest.mark.parametrize(("picture", "options"), [
     (noise().astype(np.float32) / 65535, {}), (noise().astype(np.int16), {}), (noise().astype(np.uint32), {}),
+    (noise(), {"photometric": "ycbcr"}),
     (noise(channels=4), {"photometric": "cielab", "extrasamples": ["unassalpha"]})])
 def test_masters_that_have_no_certain_white_are_refused(picture: Picture, options: dict[str, Any],
                                                         tmp_path: Path) -> None:
