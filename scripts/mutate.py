@@ -47,7 +47,7 @@ LIMIT = 1200.0
 # Breaks of these must all be caught.
 MUST = ("copies", "deletion", "editions", "paging", "migration", "restore", "intake")
 # Imported once a worker and inherited by every run: half the time of a short test file goes into these.
-HEAVY = ("numpy", "cv2", "tifffile", "PIL.Image", "imagehash", "click", "rich.console", "rich.progress", "sqlite_utils",
+HEAVY = ("numpy", "cv2", "tifffile", "PIL.Image", "imagehash", "click", "rich.console", "rich.progress",
          "hypothesis", "jinja2", "xxhash", "platformdirs", "rapidfuzz")
 
 

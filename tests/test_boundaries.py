@@ -9,9 +9,12 @@ from pathlib import Path
 import pytest
 
 import catalogue
+from catalogue.records import orders, pieces
+from catalogue.records.database import open_database, transaction
+from catalogue.settings import Home
 
 PACKAGE = Path(catalogue.__file__).parent
-HEAVY = ("textual", "cv2", "numpy", "tifffile", "imagecodecs", "sqlite_utils", "PIL", "faiss", "imagehash",
+HEAVY = ("textual", "cv2", "numpy", "tifffile", "imagecodecs", "PIL", "faiss", "imagehash",
          "sqlite3", "jinja2", "rapidfuzz", "asyncio", "multiprocessing", "importlib.metadata", "rich.table",
          "rich.progress")
 MODULES = sorted(PACKAGE.rglob("*.py"))
@@ -58,6 +61,25 @@ def test_help_loads_nothing_heavy() -> None:
     assert "Commands:" in shown.stdout
 
 
+@pytest.mark.parametrize("words", [["find", "harbour"], ["show", "harbour"], ["order", "list"]], ids=" ".join)
+def test_a_command_that_reads_loads_nothing_heavy(home: Home, words: list[str]) -> None:
+    """Find, show and order list answer at once: no picture library, no Textual, no Rich, and none of what writes."""
+    db = open_database(home.database)
+    with transaction(db):
+        piece = pieces.piece_called(db, pieces.artist_called(db, "Ada Quill").id, "Harbour", "2020")
+        orders.add_line(db, orders.save(db, "7", "2021-01-01", buyer="Ann Field", status="printed"),
+                        orders.NewLine(piece, 300, 200, 1, "cotton rag"))
+    db.close()
+    code = ("import sys\nfrom catalogue.commands import main\n"
+            f"sys.argv = ['catalogue', '--catalogue', {str(home.folder)!r}, *{words!r}]\n"
+            "try:\n main()\nexcept SystemExit as end: print('exit', end.code)\n"
+            f"heavy = [*{HEAVY!r}, 'rich', 'catalogue.records.backup', 'catalogue.records.journal']\n"
+            "print([m for m in heavy if m in sys.modules and m != 'sqlite3'])")
+    shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert "Harbour" in shown.stdout
+    assert shown.stdout.endswith("exit 0\n[]\n"), shown.stdout + shown.stderr
+
+
 def test_every_command_in_the_table_loads_and_explains_itself() -> None:
     from importlib import import_module
 
@@ -73,7 +95,7 @@ def test_every_command_in_the_table_loads_and_explains_itself() -> None:
 
 
 def test_an_operation_loads_no_user_interface() -> None:
-    """No operation loads rich or Textual, whatever it imports on its way. (Click comes along with sqlite-utils.)"""
+    """No operation loads rich or Textual, whatever it imports on its way."""
     code = ("import pkgutil, sys, importlib\nimport catalogue.operations as room\n"
             "names = [m.name for m in pkgutil.iter_modules(room.__path__)]\n"
             "for name in names: importlib.import_module(f'catalogue.operations.{name}')\n"

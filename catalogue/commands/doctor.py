@@ -20,7 +20,7 @@ from catalogue.progress import data_size
 if TYPE_CHECKING:
     from catalogue.commands.printing import Printer
 
-LIBRARIES = ("textual", "rich", "click", "sqlite-utils", "pillow", "tifffile", "imagecodecs", "numpy",
+LIBRARIES = ("textual", "rich", "click", "pillow", "tifffile", "imagecodecs", "numpy",
              "opencv-python-headless", "faiss-cpu", "imagehash", "xxhash", "defusedxml", "rapidfuzz", "platformdirs")
 OPTIONAL = ("distributed", "textual-image")
 # Compressions a master may use, as imagecodecs names them.

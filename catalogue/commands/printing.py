@@ -5,6 +5,7 @@ see ``untrusted.visible``. What consists of several lines is printed line by lin
 """
 
 import json
+import os
 import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import fields, is_dataclass
@@ -35,11 +36,14 @@ class Printer:
     """Where people read: standard output or standard error, plain in a pipe and with ``NO_COLOR``."""
 
     def __init__(self, *, to_errors: bool = False) -> None:
-        self.console = console(to_errors=to_errors)
+        self._to_errors = to_errors
 
     def print(self, text: object = "", *, bold: bool = False) -> None:
         """One line, left to the terminal to wrap: a command in it can be copied in one piece."""
-        self.console.print(visible(str(text)), style="bold" if bold else None, soft_wrap=True)
+        line = visible(str(text))
+        # click takes the code for bold out again where no terminal reads; a dumb one knows no codes at all
+        styled = bold and os.environ.get("TERM", "dumb") not in ("dumb", "unknown")
+        click.echo(click.style(line, bold=True) if styled else line, err=self._to_errors)
 
     def lines(self, texts: Iterable[object]) -> None:
         """Several lines; a line break within one of them is shown, not obeyed."""
@@ -60,11 +64,14 @@ class Printer:
         table = Table(*(Column(heading, overflow="fold") for heading in headings), box=None, pad_edge=False)
         for row in rows:
             table.add_row(*(Text(visible(str(value))) for value in row))
-        self.console.print(table)
+        console(to_errors=self._to_errors).print(table)
 
 
 def console(*, to_errors: bool = False) -> "Console":
-    """The console behind a :class:`Printer`; no markup, no highlighting, no emoji codes."""
+    """Rich's console, for tables and bars alone: it takes longer to load than many a command to run.
+
+    No markup, no highlighting, no emoji codes.
+    """
     from rich.console import Console
 
     return Console(stderr=to_errors, markup=False, highlight=False, emoji=False, soft_wrap=not sys.stdout.isatty())

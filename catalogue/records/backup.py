@@ -9,7 +9,7 @@ from pathlib import Path
 from catalogue.errors import Busy, CatalogueError
 from catalogue.records.folding import register_functions
 from catalogue.records.rows import Database
-from catalogue.records.schema import migrate, migrations
+from catalogue.records.schema import migrate, newest_schema
 
 PAGES_A_STEP = 4096
 
@@ -119,11 +119,11 @@ def foreign_parts(path: Path) -> list[str]:
             theirs = _schema(connection)
     except sqlite3.Error as error:
         return [str(error)]
-    if not 1 <= version <= migrations()[-1][0]:
+    if not 1 <= version <= newest_schema():
         return [f"schema version {version} is not known here"]
     with closing(sqlite3.connect(":memory:", isolation_level=None)) as made:
         register_functions(made)
-        migrate(Database(made, execute_plugins=False), upto=version)
+        migrate(Database(made), upto=version)
         ours = _schema(made)
     return [*(f"the {kind} {name!r} is not ours" for (kind, name), text in sorted(theirs.items())
               if ours.get((kind, name)) != text),

@@ -14,8 +14,6 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
-from sqlite_utils import Database
-
 from catalogue.errors import Busy, CatalogueError, Damaged, Refused
 from catalogue.records.folding import register_functions
 
@@ -104,6 +102,25 @@ class Cursor(sqlite3.Cursor):
             yield from iter(super().fetchone, None)
         except sqlite3.DatabaseError as error:
             raise translate_sqlite_error(error) from error
+
+
+class Database:
+    """One open catalogue: ``conn``, and statements run on it. Triggers fire for rows that triggers write, too.
+
+    A statement outside a transaction commits by itself: connections are opened with ``isolation_level = None``.
+    """
+
+    def __init__(self, conn: sqlite3.Connection) -> None:
+        self.conn = conn
+        self.execute("PRAGMA recursive_triggers = ON").close()
+
+    def execute(self, sql: str, parameters: Sequence[Any] | dict[str, Any] = ()) -> sqlite3.Cursor:
+        """As ``sqlite3.Connection.execute``."""
+        return self.conn.execute(sql, parameters)
+
+    def close(self) -> None:
+        """As ``sqlite3.Connection.close``."""
+        self.conn.close()
 
 
 def no_derived_rows(_: Database) -> None:

@@ -5,12 +5,9 @@ import sqlite3
 from pathlib import Path
 
 from catalogue.errors import CatalogueError, Damaged, NotFound
-from catalogue.records import journal
-from catalogue.records.backup import condition, copy_database
 from catalogue.records.connection import Connection
-from catalogue.records.effective import recompute
 from catalogue.records.rows import Database, fetch, fetch_one, insert, now
-from catalogue.records.schema import migrate, migrations, schema_version
+from catalogue.records.schema import migrate, migrations, newest_schema, schema_version
 from catalogue.records.transactions import (
     catalogue_connection,
     file_identity,
@@ -104,7 +101,7 @@ def open_for_reading(path: Path) -> Database:
         NotFound: there is none. CatalogueError: it is newer than this program, or older and may not be changed here.
     """
     db = read_only_database(path)
-    version, newest = schema_version(db), migrations()[-1][0]
+    version, newest = schema_version(db), newest_schema()
     if version == newest:
         return db
     db.close()
@@ -150,27 +147,35 @@ def _has_unwritten(path: Path) -> bool:
     return log.exists() and log.stat().st_size > 0
 
 
+def _recompute(db: Database) -> None:
+    """As :func:`catalogue.records.effective.recompute`, which only who writes needs to load."""
+    from catalogue.records.effective import recompute
+
+    recompute(db)
+
+
 def _prepared(connection: Connection) -> Database:
     connection.row_factory = sqlite3.Row
     connection.isolation_level = None  # no transaction but those that transaction() begins
-    connection.before_commit = recompute
-    db = Database(connection, execute_plugins=False)
+    connection.before_commit = _recompute
+    db = Database(connection)
     db.execute("PRAGMA foreign_keys = ON")
     db.execute("PRAGMA cache_size = -32000")
     return db
 
 
 def _migrate(db: Database, path: Path) -> None:
-    steps = migrations()
-    version = schema_version(db)
-    if version > steps[-1][0]:
+    newest, version = newest_schema(), schema_version(db)
+    if version > newest:
         raise CatalogueError("The catalogue was written by a newer version of this program.",
                              hint="Update this program.", path=path)
-    if version == steps[-1][0]:
+    if version == newest:
         return
+    from catalogue.records import journal
+
     with write_lock(db):
         kept = catalogue_connection(db).path is not None
-        if kept and 0 < schema_version(db) < steps[-1][0]:
+        if kept and 0 < schema_version(db) < newest:
             _keep_former(path)
         migrate(db)
     if kept and db.execute("SELECT 1 FROM event WHERE change <> '' LIMIT 1").fetchone():
@@ -187,6 +192,8 @@ def _keep_former(path: Path) -> None:
 
     Raises CatalogueError where it cannot be made: then nothing is changed. Call with the write lock held.
     """
+    from catalogue.records.backup import condition, copy_database
+
     part = path.with_name(f"{path.stem}.before-upgrade.part")
     part.unlink(missing_ok=True)
     looking = _looking(f"{path.absolute().as_uri()}?mode=ro")

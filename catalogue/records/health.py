@@ -9,7 +9,7 @@ from pathlib import Path
 from catalogue.records import events
 from catalogue.records.folding import register_functions
 from catalogue.records.rows import Database
-from catalogue.records.schema import migrations
+from catalogue.records.schema import newest_schema
 
 SEARCH_INDEXES = ("artist_words", "piece_words", "order_words", "file_words")
 
@@ -34,7 +34,7 @@ def examine(path: Path, *, most: int = 10) -> Health:
 
     An older schema is left as it is. Raises nothing for a damaged file: that is a trouble.
     """
-    size, newest = path.stat().st_size, migrations()[-1][0]
+    size, newest = path.stat().st_size, newest_schema()
     with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode={'rw' if os.access(path, os.W_OK) else 'ro'}",
                                  uri=True, timeout=2.0)) as connection:
         register_functions(connection)  # the search index is asked whether it holds the folded words
@@ -55,7 +55,7 @@ def _examined(connection: sqlite3.Connection, size: int, newest: int, most: int)
     troubles.extend(f"a row of {row[0]} refers to nothing in {row[2]}"
                     for row in connection.execute("PRAGMA foreign_key_check").fetchmany(most))
     troubles.extend(_indexes(connection))
-    broken = next(iter(events.broken_links(Database(connection, execute_plugins=False))), None)
+    broken = next(iter(events.broken_links(Database(connection))), None)
     if broken:
         troubles.append(f"the event log was altered at or before entry {broken.id} of {broken.at}")
     journal = str(connection.execute("PRAGMA journal_mode").fetchone()[0])

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 
 from catalogue.records.rows import Database
+from catalogue.records.transactions import savepoint
 
 
 def create(db: Database) -> None:
@@ -12,7 +13,7 @@ def create(db: Database) -> None:
 
 
 def add(db: Database, rows: Iterable[tuple[str, int, int]]) -> None:
-    with db.atomic():
+    with savepoint(db):
         db.conn.executemany("INSERT INTO temp.pending (path, size, mtime_ns) VALUES (?, ?, ?)", rows)
 
 

@@ -4,9 +4,8 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Any, TypeVar
 
-from sqlite_utils import Database
-
 from catalogue.errors import CatalogueError
+from catalogue.records.connection import Database
 
 T = TypeVar("T")
 

@@ -16,7 +16,7 @@ from catalogue.records.events import Event, linked
 from catalogue.records.pieces import folded
 from catalogue.records.rows import Database, fetch
 from catalogue.records.statements import RETIRED_TABLES, STATED_TABLES, Change, Row, key_columns, unpacked
-from catalogue.records.transactions import replaying
+from catalogue.records.transactions import replaying, savepoint
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +208,7 @@ def apply(db: Database, change: Change, *, final: bool = False) -> str:
     found = db.execute(f"SELECT * FROM {table.name} WHERE {where}", list(change.key)).fetchone()
     present = None if found is None else dict(found)
     try:
-        with db.atomic(), replaying(db):
+        with savepoint(db), replaying(db):
             if change.after is None:
                 db.execute(f"DELETE FROM {table.name} WHERE {where}", list(change.key))
                 return ""

@@ -2,18 +2,21 @@
 
 import sqlite3
 from collections.abc import Iterator
-from importlib.resources import files
+from pathlib import Path
 
-from catalogue.records import statements
-from catalogue.records.replay import log_differences
-from catalogue.records.rows import Database
+from catalogue.records.connection import Database
+
+MIGRATIONS = Path(__file__).with_name("migrations")
 
 
 def migrations() -> list[tuple[int, str]]:
     """Numbered schema steps in order: ``(number, SQL)``."""
-    steps = [(int(entry.name[:4]), entry.read_text(encoding="utf-8"))
-             for entry in (files("catalogue.records") / "migrations").iterdir() if entry.name.endswith(".sql")]
-    return sorted(steps)
+    return sorted((int(path.name[:4]), path.read_text(encoding="utf-8")) for path in MIGRATIONS.glob("*.sql"))
+
+
+def newest_schema() -> int:
+    """The number of the last migration; no script is read, for every opening of the catalogue asks."""
+    return max(int(path.name[:4]) for path in MIGRATIONS.glob("*.sql"))
 
 
 def migrate(db: Database, *, upto: int | None = None) -> None:
@@ -21,6 +24,9 @@ def migrate(db: Database, *, upto: int | None = None) -> None:
 
     What they change in stated tables, or what was stated before there was a log, is logged at the end.
     """
+    from catalogue.records import statements
+    from catalogue.records.replay import log_differences
+
     version = schema_version(db)  # another program may have come first
     steps = [(number, script) for number, script in migrations()
              if version < number <= (number if upto is None else upto)]

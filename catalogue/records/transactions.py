@@ -6,7 +6,6 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from catalogue.errors import CatalogueError, Refused
-from catalogue.records import journal, statements
 from catalogue.records.connection import Connection
 from catalogue.records.rows import Database
 
@@ -22,7 +21,7 @@ def transaction(db: Database, reason: str = "") -> Iterator[Database]:
     if connection.in_transaction:
         if reason:
             connection.reasons.append(reason)
-        with db.atomic():
+        with savepoint(db):
             yield db
         return
     with write_lock(db):
@@ -32,11 +31,29 @@ def transaction(db: Database, reason: str = "") -> Iterator[Database]:
             yield db
             connection.before_commit(db)
             if connection.statement_made:
+                from catalogue.records import statements
+
                 connection.last_statement = statements.log_staged(db, connection.reasons)
         finally:
             connection.statement_open = False
     if connection.statement_made and connection.path is not None:
+        from catalogue.records import journal
+
         journal.append_new(db, connection.path)
+
+
+@contextmanager
+def savepoint(db: Database) -> Iterator[None]:
+    """All that is done within it or nothing; within a transaction, committed by that one alone (SQLite: SAVEPOINT)."""
+    db.execute("SAVEPOINT step")
+    try:
+        yield
+        db.execute("RELEASE step")
+    except BaseException:
+        if db.conn.in_transaction:  # SQLite gives a whole transaction up by itself when the disk is full
+            db.execute("ROLLBACK TO step")
+            db.execute("RELEASE step")
+        raise
 
 
 @contextmanager
@@ -53,6 +70,8 @@ def replaying(db: Database) -> Iterator[None]:
 @contextmanager
 def unlogged_transaction(db: Database) -> Iterator[None]:
     """A transaction whose changes are in the log already: only for a recovery, which carries the log on as it was."""
+    from catalogue.records import statements
+
     with write_lock(db):
         statements.drop_triggers(db)
         yield
