@@ -8,7 +8,9 @@ Rows are invented and written through the records room (screens_rows.py). Prints
 1. What a person waits: the program runs in a pseudo-terminal of 200×60 and of 80×24 and gets keys as a terminal sends
    them; a terminal model says when the screen first looked different and when it last did (screens_keys.py).
    "longest turn" is the longest time in which the program's event loop could not have taken the next key.
-2. The same through Textual's Pilot at 200×60: the time by the clock until every message a key caused is handled, which
+2. The start, as ratios of processor time (screens_start.py): the screens to the first row beside an empty Textual app,
+   and commands that read beside `--help`.
+3. Keys through Textual's Pilot at 200×60: the time by the clock until every message a key caused is handled, which
    holds Pilot's own wait, and the processor time of the screen's thread; both for a key that does nothing, too.
 
 Processor time of the program in the terminal is known on Linux only.
@@ -22,6 +24,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -29,6 +32,8 @@ sys.path[:0] = [str(Path(__file__).resolve().parent), str(Path(__file__).resolve
 
 from screens_keys import Sitting, p95, table  # noqa: E402
 from screens_rows import build  # noqa: E402
+from screens_start import Start, starts  # noqa: E402
+from screens_start import table as start_table  # noqa: E402
 
 if TYPE_CHECKING:
     from textual.pilot import Pilot
@@ -36,6 +41,7 @@ if TYPE_CHECKING:
     from catalogue.screens.app import CatalogueApp
     from catalogue.settings import Home
 
+FIRST_ROW = "Anchor"    # the first title of the invented catalogue begins so
 SIZES = ((200, 60), (80, 24))
 
 
@@ -43,7 +49,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--scans", type=int, default=100_000)
     parser.add_argument("--keep", type=Path, help="build the catalogue here, or use the one that is here")
-    parser.add_argument("--only", choices=("terminal", "pilot"), help="one of the two measures")
+    parser.add_argument("--only", choices=("terminal", "pilot", "start"), help="one of the measures")
     parser.add_argument("--brief", action="store_true", help="a fifth of the keys, for a quick look")
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
@@ -52,12 +58,17 @@ def main() -> None:
         if not (home / "catalogue.sqlite").exists():
             home.mkdir(parents=True, exist_ok=True)
             build(home, asked.scans)
-        sittings = [] if asked.only == "pilot" else [Sitting(home, *size, brief=asked.brief) for size in SIZES]
-        single, through_pilot = ({}, {}) if asked.only == "terminal" else measured(home)
+        wanted = {asked.only} if asked.only else {"terminal", "pilot", "start"}
+        started: list[Start] = starts(home, FIRST_ROW) if "start" in wanted else []
+        sittings = [Sitting(home, *size, brief=asked.brief) for size in SIZES] if "terminal" in wanted else []
+        single, through_pilot = measured(home) if "pilot" in wanted else ({}, {})
     if asked.json:
-        print(json.dumps({"terminal": [sitting.figures() for sitting in sittings], "single": single,
+        print(json.dumps({"start": [asdict(start) for start in started],
+                          "terminal": [sitting.figures() for sitting in sittings], "single": single,
                           "pilot": through_pilot}, indent=1))
         return
+    if started:
+        print("\n".join([*start_table(started), ""]))
     if sittings:
         print("\n".join([*table(sittings), ""]))
     if single:

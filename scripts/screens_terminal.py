@@ -140,6 +140,20 @@ class Terminal:
                     return moment
         raise TimeoutError("the terminal never showed what was waited for")
 
+    def first_written(self, words: str) -> tuple[float, float]:
+        """Milliseconds by the clock and of the processor, in all threads, until words of one style were first written.
+
+        The terminal model has no part in it: while it works, the program would go on. Raises TimeoutError where they
+        never came.
+        """
+        written = b""
+        while chunk := self._read(time.perf_counter() + 30, 30, once=True):
+            moment, processor = chunk[0][0], self.processor_of_all()
+            written += chunk[0][1]
+            if words.encode() in written:
+                return (moment - self.began) * 1000, processor
+        raise TimeoutError(f"the terminal never got {words!r}")
+
     def rest(self) -> None:
         """Read until nothing comes any more."""
         for _, data in self._read(time.perf_counter() + LONGEST, 2 * QUIET):
@@ -160,6 +174,11 @@ class Terminal:
             if once:
                 break
         return came
+
+    def processor_of_all(self) -> float:
+        """Milliseconds of processor time of all the program's threads until now. Raises OSError beyond Linux."""
+        fields = Path(f"/proc/{self.pid}/stat").read_text().rpartition(")")[2].split()
+        return (int(fields[11]) + int(fields[12])) * 1000 / os.sysconf("SC_CLK_TCK")    # utime and stime, proc(5)
 
     def _processor(self) -> float | None:
         """Milliseconds of processor time of the program's first thread until now; Linux only."""

@@ -11,7 +11,8 @@ MIGRATIONS = Path(__file__).with_name("migrations")
 
 def migrations() -> list[tuple[int, str]]:
     """Numbered schema steps in order: ``(number, SQL)``."""
-    return sorted((int(path.name[:4]), path.read_text(encoding="utf-8")) for path in MIGRATIONS.glob("*.sql"))
+    steps = [(int(path.name[:4]), path.read_text(encoding="utf-8")) for path in MIGRATIONS.glob("*.sql")]
+    return sorted(steps)
 
 
 def newest_schema() -> int:

@@ -19,8 +19,6 @@ from textual.screen import Screen
 
 from catalogue.errors import CatalogueError
 from catalogue.records.database import open_seat
-from catalogue.records.orders import Line
-from catalogue.records.search import Vocabulary
 from catalogue.screens.background.changes import ChangeWatch
 from catalogue.screens.background.garbage import EVERY, collect_when_idle, configure_gc
 from catalogue.screens.background.tasks import run_in_thread, start_worker
@@ -29,24 +27,22 @@ from catalogue.screens.background.work import Job, Work, WorkCancelled, WorkFail
 from catalogue.screens.background.write_queue import WriteQueue
 from catalogue.screens.key_gate import KeyGate
 from catalogue.screens.keys import EVERYWHERE, KEYS, everywhere
-from catalogue.screens.pages.add_store import AddStorePage
-from catalogue.screens.pages.alike import AlikePage
-from catalogue.screens.pages.audit import AuditPage
 from catalogue.screens.pages.browse import BrowsePage
-from catalogue.screens.pages.health import HealthPage
-from catalogue.screens.pages.intake import IntakePage
-from catalogue.screens.pages.orders import OrdersPage
-from catalogue.screens.pages.stores import StoresPage
 from catalogue.screens.pictures.graphics import SharpPicture, sharp_pictures
 from catalogue.screens.pictures.picture import Drawings
-from catalogue.screens.textual_internals import tell_lone_escapes_apart
+from catalogue.screens.textual_internals import CachedStylesheet, tell_lone_escapes_apart
 from catalogue.screens.theme import DARK, LIGHT
 from catalogue.settings import Home
 
 if TYPE_CHECKING:
     from catalogue.indexing.corrections import Correction
+    from catalogue.records.orders import Line
+    from catalogue.records.search import Vocabulary
     from catalogue.screens.dialogs.search import Hit
 
+# Pages loaded when they are first wanted: mode, module, class.
+PAGES = (("orders", "orders", "OrdersPage"), ("alike", "alike", "AlikePage"), ("audit", "audit", "AuditPage"),
+         ("intake", "intake", "IntakePage"), ("stores", "stores", "StoresPage"), ("health", "health", "HealthPage"))
 PATIENCE = 3.0          # seconds a stopped job may take before the program leaves without it
 
 
@@ -66,6 +62,12 @@ def open_screens(home: Home, *, mouse: bool = True) -> None:
         os._exit(0)
 
 
+def _page(module: str, name: str, **given: Any) -> Screen[Any]:
+    """A new page, its module loaded only now: what it needs does not hold up the first page."""
+    kind: type[Screen[Any]] = getattr(import_module(f"catalogue.screens.pages.{module}"), name)
+    return kind(**given)
+
+
 class CatalogueApp(App[None]):
     """The screens over one catalogue.
 
@@ -77,9 +79,8 @@ class CatalogueApp(App[None]):
     CSS_PATH = "screens.tcss"
     BINDINGS: ClassVar[list[BindingType]] = everywhere()
     MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = {
-        "browse": BrowsePage, "orders": OrdersPage, "alike": AlikePage, "audit": AuditPage, "intake": IntakePage,
-        "stores": StoresPage, "health": HealthPage,
-        "first": partial(AddStorePage, first=True)}
+        "browse": BrowsePage, **{mode: partial(_page, module, name) for mode, module, name in PAGES},
+        "first": partial(_page, "add_store", "AddStorePage", first=True)}
     # Textual declares these on the instance, so they cannot be ClassVar here.
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (120, "-wide")]  # noqa: RUF012
     VERTICAL_BREAKPOINTS = [(0, "-low"), (40, "-high")]  # noqa: RUF012
@@ -87,6 +88,7 @@ class CatalogueApp(App[None]):
     def __init__(self, home: Home, *, colours: bool | None = None, sharp: SharpPicture | None = None,
                  ahead: bool = False) -> None:
         super().__init__()
+        self.stylesheet = CachedStylesheet(variables=self.get_css_variables())
         # While it runs, Textual's stand-in for stderr has no file number, with which Python's helper for worker
         # processes cannot start: it is started before.
         resource_tracker.ensure_running()
@@ -124,7 +126,6 @@ class CatalogueApp(App[None]):
     def on_mount(self) -> None:
         if self.home.database.exists():
             self.switch_mode("browse")
-            self.build_ahead()
         else:
             self.switch_mode("first")
         self.changes.begin()
@@ -147,14 +148,21 @@ class CatalogueApp(App[None]):
         await super().on_event(event)
 
     def build_ahead(self) -> None:
-        """Begin to make the screens that are sure to be wanted, if that is wanted."""
-        def begin(kept: Any) -> None:
-            start_worker(self.screen, lambda: kept.build_ahead(self), group="ahead")
+        """Begin to make the screens that are sure to be wanted, if that is wanted; once, when the first list is there.
+
+        Their modules are loaded in a thread of their own.
+        """
+        def load(_: object) -> Any:
+            for _, module, _ in PAGES:
+                import_module(f"catalogue.screens.pages.{module}")
+            return import_module("catalogue.screens.background.screen_cache")
+
+        def begin(screen_cache: Any) -> None:
+            start_worker(self.screen_stack[0], lambda: screen_cache.build_ahead(self), group="ahead")
 
         if self._ahead:
-            run_in_thread(self.screen, self.plain_threads["modules"],
-                          lambda _: import_module("catalogue.screens.background.screen_cache"), begin,
-                group="modules")
+            self._ahead = False
+            run_in_thread(self.screen_stack[0], self.plain_threads["modules"], load, begin, group="modules")
 
     def close_threads(self) -> None:
         """Let the threads end; waits for none."""
@@ -238,7 +246,6 @@ class CatalogueApp(App[None]):
         """Leave the page that added a store."""
         if self.current_mode == "first":
             self.switch_mode("browse")
-            self.build_ahead()
         else:
             self.pop_screen()
             self.changed()
@@ -324,7 +331,7 @@ class CatalogueApp(App[None]):
         dialog.begin(line_id=line_id, piece_id=piece_id)
         self.push_screen(dialog, self._repeated)
 
-    def _repeated(self, line: Line | None) -> None:
+    def _repeated(self, line: "Line | None") -> None:
         """An order was recorded: its job sheet comes up."""
         if line is not None:
             from catalogue.operations.orders import summarize

@@ -6,8 +6,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from catalogue.errors import CatalogueError
-from catalogue.indexing.stores import locate_store
-from catalogue.records import files, scans, stores
 from catalogue.records.database import Database
 from catalogue.records.paths import native_path
 from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog
@@ -30,6 +28,9 @@ class FileLocation:
 
 def file_locations(db: Database, sha256: str) -> list[FileLocation]:
     """Where a scan's files are, those within reach first."""
+    from catalogue.indexing.stores import locate_store
+    from catalogue.records import files, scans, stores
+
     scan = scans.by_digest(db, sha256)
     locations = []
     for file in files.of_scan(db, scan.id) if scan else ():

@@ -4,8 +4,7 @@ from asyncio import wrap_future
 from collections.abc import Callable, Coroutine
 from typing import TYPE_CHECKING, Any
 
-from catalogue.indexing.stores import locate_store
-from catalogue.records import browsing, stores
+from catalogue.records import browsing
 from catalogue.records.database import Database, others_writes
 from catalogue.screens.background.tasks import start_worker
 from catalogue.screens.page import Page
@@ -107,6 +106,9 @@ class ChangeWatch:
 
     async def _look_at_disks(self) -> None:
         def look(db: Database) -> dict[int, tuple[str, bool]]:
+            from catalogue.indexing.stores import locate_store
+            from catalogue.records import stores
+
             return {store.id: (store.name, locate_store(db, store) is not None) for store in stores.listed(db)}
 
         away = await wrap_future(self._app.threads["disks"].submit(look))

@@ -14,10 +14,7 @@ from textual.widgets import Static
 from catalogue.records import browsing
 from catalogue.records.browsing import ArtistItem, Glance, PieceItem, Totals
 from catalogue.records.database import Database
-from catalogue.screens.actions.correcting import announce_correction, edit_artist, edit_pieces, merge_pieces, take_back
 from catalogue.screens.actions.files import FileActions
-from catalogue.screens.dialogs.new_forms import new_piece_form
-from catalogue.screens.dialogs.statement import open_statement
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page, app_of
 from catalogue.screens.pictures.picture import Picture
@@ -86,6 +83,7 @@ class BrowsePage(FileActions, Page):
         self._totals = totals
         if self._glance is None and not totals.pieces:
             self._show_glance(None)
+            self.catalogue_app.build_ahead()
         self.query_one("#artists", PagedTable).set_title("Artists", totals.artists)
         self._entitle_pieces()
 
@@ -128,6 +126,8 @@ class BrowsePage(FileActions, Page):
 
     def _show_glance(self, glance: Glance | None) -> None:
         self._glance = glance
+        if glance is not None:
+            self.catalogue_app.build_ahead()    # nobody waits for the first list any more
         empty = "" if self._totals.pieces else NOTHING
         self.query_one(PiecePreview).show(glance, empty)
 
@@ -158,6 +158,8 @@ class BrowsePage(FileActions, Page):
 
     def action_edit(self) -> None:
         """Correct the artist, or the piece or pieces."""
+        from catalogue.screens.actions.correcting import edit_artist, edit_pieces
+
         artists, pieces = self._artists, self._pieces
         if artists.has_focus:
             artist = artists.row_to_act_on
@@ -183,6 +185,8 @@ class BrowsePage(FileActions, Page):
 
     def action_merge(self) -> None:
         """File two pieces as one: the two marked, or the one marked and the one under the cursor."""
+        from catalogue.screens.actions.correcting import merge_pieces
+
         pieces = self._pieces
         rows = {row.id: row for row in pieces.marked}
         here = pieces.row_to_act_on if len(rows) == 1 else None
@@ -194,16 +198,23 @@ class BrowsePage(FileActions, Page):
             self.catalogue_app.say("Mark one piece with Space, go to the other, and press m.", "warning")
 
     def action_undo(self) -> None:
+        from catalogue.screens.actions.correcting import take_back
+
         take_back(self)
 
     def action_new_piece(self) -> None:
         """By the artist under the cursor, unless another is named."""
+        from catalogue.screens.actions.correcting import announce_correction
+        from catalogue.screens.dialogs.new_forms import new_piece_form
+
         artist = self._artists.highlighted
         self.app.push_screen(new_piece_form(artist.name if artist is not None and artist.id else ""),
                              lambda done: announce_correction(self.catalogue_app, done) if done else None)
 
     def action_statement(self) -> None:
         """To the artist under the cursor."""
+        from catalogue.screens.dialogs.statement import open_statement
+
         artist = self._artists.row_to_act_on
         if artist is None or not artist.id:
             self.catalogue_app.say("Choose one artist on the left first.", "warning")

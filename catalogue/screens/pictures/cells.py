@@ -15,10 +15,11 @@ from rich.segment import Segment
 from rich.style import Style
 
 from catalogue.screens.pictures.print_drawing import RED, WHITE, drawn_print
-from catalogue.sheets.layout import PrintLayout
 
 if TYPE_CHECKING:
     from PIL.Image import Image
+
+    from catalogue.sheets.layout import PrintLayout
 
 RAMP = " .:-=+*#%@"  # more and more ink, for terminals without colours; plain ASCII reads in every font
 HALF_BLOCK = "▀"
@@ -103,7 +104,7 @@ def fit_size(width: float, height: float, columns: int, rows: int) -> tuple[int,
 
 
 def draw_file(source: Path | bytes, columns: int, rows: int, *, palette: str, marks: tuple[Mark, ...] = (),
-         layout: PrintLayout | None = None) -> Drawing:
+         layout: "PrintLayout | None" = None) -> Drawing:
     """The picture at (or in) ``source`` drawn into at most ``columns`` × ``rows`` cells, with ``marks`` outlined.
 
     ``ink`` is one of INKS. ``layout``: draw the print that is made of it.
@@ -127,7 +128,7 @@ def open_picture(source: Path | bytes) -> "Image":
 
 
 def draw_picture(picture: "Image", columns: int, rows: int, *, palette: str, marks: tuple[Mark, ...] = (),
-          layout: PrintLayout | None = None) -> Drawing:
+          layout: "PrintLayout | None" = None) -> Drawing:
     """A picture in memory drawn into at most ``columns`` × ``rows`` cells."""
     from PIL import Image
 

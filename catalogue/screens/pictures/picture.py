@@ -17,16 +17,16 @@ from catalogue.screens.pictures.cells import Cells, Drawing, Mark, draw_file, fi
 from catalogue.screens.pictures.print_drawing import drawn_print
 from catalogue.screens.pictures.strip import PictureStrip
 from catalogue.screens.texts.formats import safe
-from catalogue.sheets.layout import PrintLayout
 
 if TYPE_CHECKING:
     from PIL.Image import Image
 
     from catalogue.screens.app import CatalogueApp
+    from catalogue.sheets.layout import PrintLayout
 
 Source = Path | bytes   # a stored preview, or one just made
 # picture, columns, rows, ink, marks, layout
-Wanted = tuple[Source, int, int, str, tuple[Mark, ...], PrintLayout | None]
+Wanted = tuple[Source, int, int, str, tuple[Mark, ...], "PrintLayout | None"]
 BLUR = 6       # cells in one colour while a panel lies over the picture
 SETTLE = 0.06  # seconds the cursor must rest before a picture is decoded
 SHARP = 1200   # pixels along the long side of a print drawn for sharp graphics
@@ -73,7 +73,7 @@ class Picture(Widget):
         self._strips_shown = True
 
     def show(self, path: Source | None, words: str = "No preview", shape: tuple[int | None, int | None] | None = None,
-             marks: tuple[Mark, ...] = (), layout: PrintLayout | None = None) -> None:
+             marks: tuple[Mark, ...] = (), layout: "PrintLayout | None" = None) -> None:
         """Show the picture at ``path``, of proportions ``shape`` (width, height); ``words`` where there is none.
 
         ``marks`` are rectangles to outline, as fractions of the picture. ``layout``: show the print made of it.
@@ -139,7 +139,7 @@ class Picture(Widget):
             self._drawing = drawing
         self._changed()
 
-    async def _sharpen(self, source: Source, layout: PrintLayout | None, columns: int, rows: int) -> None:
+    async def _sharpen(self, source: Source, layout: "PrintLayout | None", columns: int, rows: int) -> None:
         """Hand the decoded picture to the terminal's own graphics, in a widget over this one."""
         app = cast("CatalogueApp", self.app)
         await sleep(SETTLE)
@@ -201,7 +201,7 @@ class Picture(Widget):
                 else Strip(row.blurred(BLUR)).crop_extend(0, width, style) for row in self._drawing.rows]
 
 
-def _sharp_picture(source: Source, layout: PrintLayout | None) -> "Image":
+def _sharp_picture(source: Source, layout: "PrintLayout | None") -> "Image":
     """The picture for the terminal's own graphics. Raises OSError."""
     picture = open_picture(source)
     if layout is None:

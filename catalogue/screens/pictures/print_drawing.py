@@ -5,11 +5,11 @@ Pure: knows no widget and no catalogue. The places are those of the job sheet, :
 
 from typing import TYPE_CHECKING
 
-from catalogue.sheets.layout import PrintLayout, Rect
-
 if TYPE_CHECKING:
     from PIL.Image import Image
     from PIL.ImageDraw import ImageDraw as Pen
+
+    from catalogue.sheets.layout import PrintLayout, Rect
 
 Colour = tuple[int, int, int]
 Box = tuple[int, int, int, int]     # left, top, right, bottom in pixels, right and bottom not in it
@@ -21,7 +21,7 @@ AROUND: Colour = (96, 96, 96)
 CROPPED = 0.65                      # how far what is cropped fades into AROUND
 
 
-def drawn_print(picture: "Image", layout: PrintLayout, size: tuple[int, int], line: Colour = RED) -> "Image":
+def drawn_print(picture: "Image", layout: "PrintLayout", size: tuple[int, int], line: Colour = RED) -> "Image":
     """``picture`` (RGB, the whole scan) laid out and marked, ``size`` pixels across and down.
 
     The edge of the finished print is a solid line where it is a fold or a cut through the picture; the edge of a
@@ -32,7 +32,7 @@ def drawn_print(picture: "Image", layout: PrintLayout, size: tuple[int, int], li
     extent = layout.extent
     across, down = size[0] / layout.extent_size[0], size[1] / layout.extent_size[1]
 
-    def box(rect: Rect) -> Box:
+    def box(rect: "Rect") -> Box:
         left, top = round((rect[0] - extent[0]) * across), round((rect[1] - extent[1]) * down)
         return (left, top, max(left + 1, round((rect[2] - extent[0]) * across)),
                 max(top + 1, round((rect[3] - extent[1]) * down)))

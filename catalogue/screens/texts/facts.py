@@ -1,17 +1,20 @@
 """What the screens say of a piece and its scans: text put together from records, signs always with words."""
 
 from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 from textual.content import Content
 
-from catalogue.ledger.editions import State, label
 from catalogue.progress import data_size
 from catalogue.reading.printsize import prints_up_to
-from catalogue.records.browsing import Glance
 from catalogue.records.findings import DAMAGE_KINDS
 from catalogue.records.paths import display_path
-from catalogue.screens.pages.piece_view import PieceView, ScanView
 from catalogue.screens.texts.formats import ago, centimetres, counted, day, safe, scanned_cm, size_cm
+
+if TYPE_CHECKING:
+    from catalogue.ledger.editions import State
+    from catalogue.records.browsing import Glance
+    from catalogue.screens.pages.piece_view import PieceView, ScanView
 
 # Sign and style by what it tells; the words beside it say the same.
 GOOD, DOUBT, BAD = ("✓", "$success"), ("!", "$warning"), ("✗", "$error")
@@ -26,7 +29,7 @@ def lines(parts: Iterable[Content]) -> Content:
     return Content("\n").join(list(parts))
 
 
-def glance_words(glance: Glance, day_form: str) -> Content:
+def glance_words(glance: "Glance", day_form: str) -> Content:
     """Under the picture: title, artist and year, size and pixels, where it is, what was printed."""
     made = ", ".join(filter(None, (glance.artist, glance.year)))
     size = size_cm(glance.width_mm, glance.height_mm) if glance.width_mm else scanned_cm(
@@ -47,7 +50,7 @@ def glance_words(glance: Glance, day_form: str) -> Content:
     return lines(parts)
 
 
-def state_line(glance: Glance) -> Content:
+def state_line(glance: "Glance") -> Content:
     """How safe the current master is, in a sign and words."""
     checked = f"checked {ago(glance.checked_at)}" if glance.checked_at else "not checked yet"
     if glance.damaged:
@@ -65,7 +68,7 @@ def state_line(glance: Glance) -> Content:
     return line(("✓", "$success"), f" in {counted(glance.stores, 'store')}, {checked}")
 
 
-def piece_words(view: PieceView) -> Content:
+def piece_words(view: "PieceView") -> Content:
     """Title, who and when, and the original's size."""
     piece = view.piece
     parts = [line((piece.title, "bold")), line(", ".join(filter(None, (piece.artist, piece.year))))]
@@ -83,7 +86,7 @@ def piece_words(view: PieceView) -> Content:
     return lines(parts)
 
 
-def prints_words(view: PieceView, ppi: Sequence[int]) -> Content:
+def prints_words(view: "PieceView", ppi: Sequence[int]) -> Content:
     """The "prints up to" table of the current master."""
     scan = view.master.scan if view.master else None
     if scan is None or not scan.width or not scan.height:
@@ -95,7 +98,7 @@ def prints_words(view: PieceView, ppi: Sequence[int]) -> Content:
     return lines(parts)
 
 
-def scan_words(row: ScanView, day_form: str) -> Content:
+def scan_words(row: "ScanView", day_form: str) -> Content:
     """One scan: how it is stored, every place it lies in, what is wrong with it."""
     scan = row.scan
     stored = [f"{scan.width} × {scan.height} px" if scan.width else "", f"{scan.ppi_x:g} ppi" if scan.ppi_x else "",
@@ -119,8 +122,10 @@ def scan_words(row: ScanView, day_form: str) -> Content:
     return lines(parts)
 
 
-def edition_words(states: Sequence[State]) -> Content:
+def edition_words(states: "Sequence[State]") -> Content:
     """Editions and what is left of them."""
+    from catalogue.ledger.editions import label
+
     parts = []
     for state in states:
         closed = f", closed {state.edition.closed}" if state.edition.closed else ""

@@ -1,0 +1,51 @@
+"""What a start loads: nothing that the first list does not need."""
+
+import subprocess
+import sys
+
+from catalogue.settings import Home
+
+# Pictures, masters, likeness and printed pages: none of it is needed to list pieces.
+HEAVY = ("numpy", "cv2", "tifffile", "imagecodecs", "PIL", "faiss", "imagehash", "jinja2", "rapidfuzz", "xxhash",
+         "textual_image", "catalogue.reading.file", "catalogue.likeness.service", "catalogue.intake.watching",
+         "catalogue.indexing.guessing", "catalogue.fixity.audit", "catalogue.screens.dialogs.search",
+         "catalogue.screens.pages.piece", "catalogue.screens.pages.alike", "catalogue.screens.pages.audit",
+         "catalogue.screens.pages.intake", "catalogue.screens.pages.add_store", "catalogue.screens.pages.orders",
+         "catalogue.screens.pages.health", "catalogue.screens.pages.stores")
+# The moment looked at: the first list is filled, and what its first row shows beside it has just arrived.
+PROGRAM = """
+import asyncio, sys
+from pathlib import Path
+from catalogue.commands import command
+from catalogue.screens.app import CatalogueApp
+from catalogue.screens.pages.browse import BrowsePage
+from catalogue.settings import Home
+
+seen = asyncio.Event()
+show = BrowsePage._show_glance
+
+def watched(page, glance):
+    if glance is not None and not seen.is_set():
+        print("rows", page.query_one("#pieces").row_count)
+        print([name for name in sys.argv[2:] if name in sys.modules])
+        seen.set()
+    show(page, glance)
+
+BrowsePage._show_glance = watched
+
+async def start():
+    app = CatalogueApp(Home(Path(sys.argv[1])), colours=True, ahead=True)
+    async with app.run_test(size=(200, 60)):
+        await seen.wait()
+    app.close_threads()
+
+asyncio.run(start())
+"""
+
+
+def test_the_first_list_is_there_before_anything_heavy_is_loaded(shop: Home) -> None:
+    shown = subprocess.run([sys.executable, "-c", PROGRAM, str(shop.folder), *HEAVY], capture_output=True, text=True,
+                           check=True)
+    rows, loaded = shown.stdout.splitlines()[:2]
+    assert int(rows.split()[1]) > 0
+    assert loaded == "[]"
