@@ -147,17 +147,9 @@ def _finished(works: Sequence[Work]) -> list[Guess]:
         assert own is not None
         key = work.artist_key, title_key(work.piece.value)
         role = _role(work, mates.get(key) or _mates([work]), purposes)
-        guesses.append(
-            Guess(
-                work.artist,
-                work.piece,
-                role,
-                *(
-                    Guessed(value, 0.6, "its name") if value else NOTHING
-                    for value in (own.year or _folder_year(work), own.number, own.size)
-                ),
-            )
-        )
+        year, number, size = (Guessed(value, 0.6, "its name") if value else NOTHING
+                              for value in (own.year or _folder_year(work), own.number, own.size))
+        guesses.append(Guess(work.artist, work.piece, role, year, number, size, work.by_likeness))
     return guesses
 
 

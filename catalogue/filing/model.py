@@ -37,7 +37,8 @@ STATED_IN_FILE = "stated in the file"   # the reason of what the file's tags say
 
 @dataclass(frozen=True, slots=True)
 class Guess:
-    """What is guessed of one file. ``size`` is as written, ``number`` an inventory number."""
+    """What is guessed of one file. ``size`` is as written, ``number`` an inventory number. ``by_likeness``: its own
+    path and tags do not name artist and piece; it has those of a file that shows the same."""
 
     artist: Guessed = NOTHING
     piece: Guessed = NOTHING
@@ -45,6 +46,7 @@ class Guess:
     year: Guessed = NOTHING
     number: Guessed = NOTHING
     size: Guessed = NOTHING
+    by_likeness: bool = False
 
 
 @dataclass(slots=True)
@@ -68,3 +70,4 @@ class Work:
     skip: int = 0  # 1 where its folder's name begins with a running number
     folder_title: str = ""  # key of the title that its folder's name holds
     counter: str = ""  # the number that counts it among captures
+    by_likeness: bool = False  # only a file that shows the same names artist and piece

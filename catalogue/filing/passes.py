@@ -342,6 +342,7 @@ def follow_likeness(works: Sequence[Work]) -> None:
         for work in group:
             if (work.artist_key, title_key(work.piece.value)) != (best.artist_key, title_key(best.piece.value)):
                 why = f"shows the same picture as {best.facts.path}"
+                work.by_likeness = not (work.artist.value and work.piece.value)
                 work.piece = Guessed(best.piece.value, min(0.9, best.piece.certainty), why)
                 work.artist = Guessed(best.artist.value, min(0.9, best.artist.certainty), why)
                 work.artist_key = best.artist_key

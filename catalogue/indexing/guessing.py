@@ -10,7 +10,7 @@ from dataclasses import replace
 
 from catalogue.filing.guess import FileFacts, guess_all
 from catalogue.filing.guess import Guess as TreeGuess
-from catalogue.filing.model import STATED_IN_FILE
+from catalogue.filing.model import NOTHING, STATED_IN_FILE
 from catalogue.indexing import naming
 from catalogue.indexing.naming import PathNames
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
@@ -97,6 +97,8 @@ def _guessed(listed: Sequence[Located], rules: Sequence[str], known_artists: Ite
 
 
 def _of_tree(scan: Located, place: PathNames, tree: TreeGuess) -> Guess:
+    if tree.by_likeness:  # kept as a guess it would outlast the likeness, which files the scan by itself
+        tree = replace(tree, artist=NOTHING, piece=NOTHING)
     origins = {name: Origin(READ, TAGS) if value.reason == STATED_IN_FILE else Origin(GUESSED, value.reason)
                for name, value in (("artist", tree.artist), ("title", tree.piece), ("year", tree.year),
                                    ("number", tree.number), ("role", tree.role)) if value.reason}

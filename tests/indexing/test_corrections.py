@@ -567,6 +567,21 @@ def test_rejecting_one_pair_leaves_a_scan_that_another_confirmed_pair_ties(shop:
     assert shop.filed()["loose.tif"] == "Ada Quill: Harbour", "a person filed it"
 
 
+def test_a_scan_that_only_likeness_files_follows_the_other_also_after_an_index(shop: Shop) -> None:
+    """A guess that repeats what likeness says must not outlast it."""
+    shop.add("Ada Quill/Harbour/master.tif", "Ada Quill/Quay/master.tif", "loose.tif")
+    one, loose = (shop.scan_at(path).id for path in ("Ada Quill/Harbour/master.tif", "loose.tif"))
+    with transaction(shop.db):
+        likenesses.keep(shop.db, one, loose, "re-scan", 0.99, EVIDENCE, files_together=True)
+    judge(shop.db, 1, "confirmed")
+    shop.index(again=True)
+    assert shop.filed()["loose.tif"] == "Ada Quill: Harbour"
+    corrections.set_scan(shop.db, one, piece_id=shop.scan_at("Ada Quill/Quay/master.tif").piece_id)
+    assert shop.filed()["loose.tif"] == "Ada Quill: Quay"
+    judge(shop.db, 1, "rejected")
+    assert shop.filed()["loose.tif"] == ""
+
+
 def test_likeness_to_scans_of_two_pieces_files_under_neither(shop: Shop) -> None:
     shop.add("Ada Quill/One/master.tif", "Ada Quill/Two/master.tif", "loose.tif")
     one, two, loose = (shop.scan_at(path).id for path in (
