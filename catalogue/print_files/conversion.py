@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 
 from catalogue.errors import Refused
 from catalogue.print_files.channels import FULL, LABS
+from catalogue.print_files.shaper import EXACT, shaper
 from catalogue.reading.profile import describe
 
 Pixels = NDArray[np.uint16]
 INTENTS = {"perceptual": 0, "relative": 1, "saturation": 2, "absolute": 3}   # ICC.1:2022, 7.2.15
 SPACES = {"GRAY": ("grey", "gray"), "RGB ": ("RGB", "rgb"), "CMYK": ("CMYK", "cmyk")}
-EXACT = imagecodecs.CMS.FLAGS.NOOPTIMIZE | imagecodecs.CMS.FLAGS.NOCACHE    # its tables are off by thousands of levels
 MOST_THREADS = 8
 PRINTING = (b"prtr", b"mntr", b"spac")     # device classes that colours can be converted to; ICC.1:2022, 7.2.5
 
@@ -64,19 +64,22 @@ def converter(space: str, bits: int, icc: bytes, to: bytes, intent: str, black_p
         flat = np.ascontiguousarray(channels[..., 0] if channels.shape[2] == 1 else channels)
         parts = np.array_split(flat, min(threads, len(flat)))     # by rows: each pixel is converted by itself
         with ThreadPoolExecutor(threads) as pool:
-            done = np.concatenate(list(pool.map(transform, parts)))
+            done = np.concatenate(list(pool.map(work, parts)))
         return np.asarray(done, np.uint16).reshape(*channels.shape[:2], -1)
 
     def transform(part: Pixels) -> Pixels:
         return np.asarray(imagecodecs.cms_transform(part, source, to, colorspace=name, outcolorspace=target,
                                                     intent=INTENTS[intent], flags=int(flags)))
 
+    work: Callable[[Pixels], Pixels] = transform
     threads = min(MOST_THREADS, os.cpu_count() or 1)
     try:
         convert(np.zeros((1, 1, {"gray": 1, "cmyk": 4}.get(name, 3)), np.uint16))
     except (imagecodecs.CmsError, ValueError) as error:
         raise Refused(f"The colours cannot be converted: littleCMS refuses one of the profiles ({error}).",
                       hint="Look at the profile in another program.") from error
+    if (name, target) == ("rgb", "rgb"):
+        work = shaper(source, to, transform) or transform
     return convert
 
 

@@ -76,7 +76,7 @@ def versions_of(recipe: Recipe) -> str:
 
     found = {"catalogue": __version__, "tifffile": version("tifffile"), "imagecodecs": version("imagecodecs")}
     if recipe.profile_sha256:
-        found["littleCMS"] = str(imagecodecs.cms_version()).split()[-1]
+        found |= {"littleCMS": str(imagecodecs.cms_version()).split()[-1], "numpy": version("numpy")}
     return json.dumps(found, sort_keys=True, separators=(",", ":"))
 
 

@@ -10,6 +10,7 @@ from PIL import Image, ImageCms
 
 from catalogue.errors import Refused
 from catalogue.print_files.conversion import converter, profile_space
+from catalogue.print_files.shaper import EXACT, shaper
 
 SRGB = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
 WIDE = imagecodecs.cms_profile("adobergb")
@@ -32,6 +33,33 @@ def test_as_pillows_littlecms_has_it(intent: str, black_point: bool, one: bytes,
         renderingIntent=PILLOWS[intent], outputMode="RGB", flags=flags)
     ours = converter("RGB", 8, one, other, intent, black_point)(eight.astype(np.uint16) * 257)
     assert np.abs(ours / 257 - np.asarray(reference, np.float64)).max() <= 0.51     # half a level is Pillow's rounding
+
+
+@pytest.mark.parametrize(("one", "other"), [(SRGB, WIDE), (WIDE, SRGB), (SRGB, SRGB)])
+def test_the_quick_way_is_littlecms_to_a_level(one: bytes, other: bytes) -> None:
+    """At 16 bits, over colours of every lightness and all greys, against littleCMS without its shortcut tables."""
+    colour = np.random.default_rng(8).integers(0, 65536, (200, 500, 3)).astype(np.uint16)
+    colour >>= np.arange(200, dtype=np.uint16)[:, None, None] % 12
+    grey = np.repeat(np.arange(65536, dtype=np.uint16)[:, None], 3, axis=1).reshape(256, 256, 3)
+    for picture in (colour, grey):
+        exact = imagecodecs.cms_transform(picture, one, other, colorspace="rgb", outcolorspace="rgb", intent=1,
+                                          flags=int(EXACT))
+        assert shaper(one, other, lambda p: exact_of(p, one, other)) is not None
+        quick = converter("RGB", 16, one, other, "relative", True)(picture)
+        assert np.abs(quick.astype(int) - exact).max() <= 1
+
+
+def exact_of(picture: NDArray[np.uint16], one: bytes, other: bytes) -> NDArray[np.uint16]:
+    return np.asarray(imagecodecs.cms_transform(picture, one, other, colorspace="rgb", outcolorspace="rgb", intent=1,
+                                                flags=int(EXACT)))
+
+
+def test_the_quick_way_is_left_where_it_departs() -> None:
+    """As for absolute colorimetry between two whites, or whatever a profile has besides matrix and curves."""
+    assert shaper(SRGB, WIDE, lambda picture: exact_of(picture, SRGB, WIDE) + np.uint16(2)) is None
+    assert shaper(GREY, SRGB, lambda picture: picture) is None
+    table = SRGB.replace(b"rXYZ", b"A2B0")      # says that it works by tables
+    assert shaper(table, SRGB, lambda picture: picture) is None
 
 
 @pytest.mark.parametrize(("lab", "rgb"), [

@@ -206,7 +206,7 @@ def test_colours_are_converted_at_16_bits_and_the_new_profile_embedded(tmp_path:
         assert picture.info["icc_profile"] == SRGB
     reference = imagecodecs.cms_transform(np.array([[[10_000, 40_000, 30_000]]], np.uint16), WIDE, SRGB,
                                           colorspace="rgb", outcolorspace="rgb", intent=1, flags=0x2100)
-    assert (tifffile.imread(made.path) == reference).all()
+    assert np.abs(tifffile.imread(made.path).astype(int) - reference).max() <= 1
     assert "littleCMS" in made.versions
     for wrong in (b"", SRGB[:-1], WIDE):
         with pytest.raises(Refused):
