@@ -47,11 +47,19 @@ def command(context: click.Context, session: Session, unreviewed: bool, as_is: b
 
 @command.command("confirm")
 @click.argument("ids", nargs=-1, required=True, type=int)
+@click.option("--under", type=int, metavar="PIECE", help="File all their scans under this piece: the pieces they are "
+                                                         "filed under now are merged into it.")
 @json_option
 @click.pass_obj
-def confirm(session: Session, ids: tuple[int, ...]) -> None:
+def confirm(session: Session, ids: tuple[int, ...], under: int | None) -> None:
     """Both show the same piece: record that verdict for the pairs IDS. One that was rejected must be reopened first."""
-    _judge(session, ids, "confirmed")
+    if under is None:
+        _judge(session, ids, "confirmed")
+        return
+    from catalogue.operations.judging import Filing, confirm_same_piece, summarize_verdict
+
+    done = confirm_same_piece(session.database(), ids, Filing(under), seen="")
+    session.emit(done, lambda out: out.lines(summarize_verdict(done)))
 
 
 @command.command("reject")

@@ -1,12 +1,17 @@
-"""Judge likenesses: a person's verdict on pairs of scans."""
+"""Judge likenesses: a person's verdict on pairs of scans, and all scans of one piece filed under it."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from catalogue.errors import Refused
-from catalogue.likeness import service
+from catalogue.indexing import corrections
+from catalogue.indexing.corrections import Correction, correction
+from catalogue.likeness import merging, service
 from catalogue.likeness.service import Pair
+from catalogue.operations.wording import counted
+from catalogue.records import editions, orders, pieces, scans
 from catalogue.records.database import Database, transaction
+from catalogue.records.pieces import Piece
 
 MEANINGS = {"confirmed": ": they show the same piece", "rejected": ": they are not the same", "": ""}
 
@@ -17,6 +22,41 @@ class Judged:
 
     pair: Pair
     before: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """A verdict as one statement: its pairs, and what was filed with it. ``correction.id`` undoes all of it."""
+
+    judged: tuple[Judged, ...]
+    correction: Correction
+
+
+@dataclass(frozen=True, slots=True)
+class PieceInQuestion:
+    """A piece under which scans of some pairs are filed: ``scans``, by digest. ``others``: how many more it has;
+    ``lines`` and ``editions``: order lines and editions; ``stated``: whether a person said something of it."""
+
+    piece: Piece
+    scans: tuple[str, ...]
+    whole: bool     # one of these shows more of the original than a scan filed elsewhere
+    others: int
+    lines: int
+    editions: int
+    stated: bool
+
+    @property
+    def has_facts(self) -> bool:
+        """Whether it holds what no scan and no file name could give back."""
+        return bool(self.stated or self.lines or self.editions)
+
+
+@dataclass(frozen=True, slots=True)
+class Filing:
+    """Which piece stays, by its number, and whether all of the others moves there, or the ``scans_only``."""
+
+    keep_id: int
+    scans_only: bool = False
 
 
 def judge_pairs(db: Database, likeness_ids: Sequence[int], verdict: str, *,
@@ -32,6 +72,75 @@ def judge_pairs(db: Database, likeness_ids: Sequence[int], verdict: str, *,
         return tuple(_judge(db, likeness_id, verdict, seen) for likeness_id in likeness_ids)
 
 
+def record_verdict(db: Database, likeness_ids: Sequence[int], verdict: str, *, seen: str | None = None) -> Verdict:
+    """:func:`judge_pairs` as a statement that can be undone by its number. Raises as that does."""
+    with correction(db) as made:
+        judged = judge_pairs(db, likeness_ids, verdict, seen=seen)
+        if any(one.before != verdict for one in judged):
+            made.say(_pairs_said(judged))
+    return Verdict(judged, made.done())
+
+
+def confirm_same_piece(db: Database, likeness_ids: Sequence[int], filing: Filing | None = None, *,
+                       seen: str | None = None, seen_pieces: Collection[int] | None = None) -> Verdict:
+    """State that the scans of these pairs show one piece, and file them all under it; one statement, or nothing.
+
+    Without ``filing`` the piece that stays is :func:`proposed_filing`'s. ``seen_pieces``: the pieces that were shown.
+    A scan that is filed nowhere follows the confirmed pairs. Raises NotFound; Refused where a person must choose the
+    piece, where both have editions, and where verdict or pieces are others than were seen.
+    """
+    with correction(db) as made:
+        judged = judge_pairs(db, likeness_ids, "confirmed", seen=seen)
+        if any(one.before != "confirmed" for one in judged):
+            made.say(_pairs_said(judged))
+        filed = pieces_in_question(db, likeness_ids)
+        if seen_pieces is not None and not {one.piece.id for one in filed} <= set(seen_pieces):
+            raise Refused("These scans are filed under other pieces by now.", hint="Look at them again.")
+        chosen = filing or proposed_filing(filed)
+        if chosen is None and len(filed) > 1:
+            raise Refused(f"They are filed under {counted(len(filed), 'piece')}: "
+                          + ", ".join(f"{one.piece.title} ({one.piece.id})" for one in filed) + ".",
+                          hint="Say which one stays.")
+        if chosen is not None:
+            corrections.piece_of(db, chosen.keep_id)
+            for other in filed:
+                if other.piece.id == chosen.keep_id:
+                    continue
+                done = corrections.set_scans(db, other.scans, piece_id=chosen.keep_id) if chosen.scans_only \
+                    else merging.merge(db, chosen.keep_id, other.piece.id)
+                made.words += [done.detail] if done.detail not in made.words else []
+    return Verdict(judged, made.done())
+
+
+def pieces_in_question(db: Database, likeness_ids: Sequence[int]) -> tuple[PieceInQuestion, ...]:
+    """The pieces under which the scans of these pairs are filed, in the order of the pairs. Raises NotFound."""
+    pairs = [service.pair(db, likeness_id) for likeness_id in likeness_ids]
+    known = {i: scan for pair in pairs for i in (pair.a_scan_id, pair.b_scan_id) if (scan := scans.by_id(db, i))}
+    wholes = {pair.b_scan_id for pair in pairs if pair.evidence.relation.partial
+              and pair.evidence.overlap_a > pair.evidence.overlap_b}
+    held: dict[int, list[int]] = {}
+    for scan in known.values():
+        if scan.piece_id is not None:
+            held.setdefault(scan.piece_id, []).append(scan.id)
+    return tuple(
+        PieceInQuestion(corrections.piece_of(db, piece_id), tuple(known[i].sha256 for i in ids),
+                        any(i in wholes for i in ids), len(scans.of_piece(db, piece_id)) - len(ids),
+                        len(orders.lines_of_piece(db, piece_id)), len(editions.of_piece(db, piece_id)),
+                        pieces.has_stated_facts(db, piece_id))
+        for piece_id, ids in held.items())
+
+
+def proposed_filing(filed: Sequence[PieceInQuestion]) -> Filing | None:
+    """Which of several pieces stays where nobody needs to be asked: at most one has facts of its own, and the others
+    have no scan but those in question, which might be the only ones that are filed wrongly. None otherwise."""
+    if len(filed) < 2:
+        return None
+    stays = max(filed, key=lambda one: (one.has_facts, one.others > 0, one.whole, len(one.scans), -one.piece.id))
+    if any(one is not stays and (one.has_facts or one.others) for one in filed):
+        return None
+    return Filing(stays.piece.id)
+
+
 def _judge(db: Database, likeness_id: int, verdict: str, seen: str | None) -> Judged:
     pair = service.pair(db, likeness_id)
     if pair.verdict == verdict:
@@ -42,9 +151,23 @@ def _judge(db: Database, likeness_id: int, verdict: str, seen: str | None) -> Ju
     return Judged(service.judge(db, likeness_id, verdict), pair.verdict)
 
 
+def _pairs_said(judged: Sequence[Judged]) -> str:
+    verdict = judged[0].pair.verdict or "open again"
+    return f"pair {judged[0].pair.id} {verdict}" if len(judged) == 1 else f"{counted(len(judged), 'pair')} {verdict}"
+
+
 def summarize(done: Sequence[Judged]) -> list[str]:
     """The verdict of each pair, and what the two have to do with each other."""
     return [_worded(pair) for pair in done]
+
+
+def summarize_verdict(done: Verdict) -> list[str]:
+    """The verdict on a pair, or on how many pairs, and what was filed with it."""
+    words = summarize(done.judged) if len(done.judged) == 1 else [f"{_pairs_said(done.judged).capitalize()}"
+                                                                  f"{MEANINGS[done.judged[0].pair.verdict]}."]
+    filed = done.correction.detail.partition("; ")[2] if done.correction.detail.startswith(
+        _pairs_said(done.judged)) else done.correction.detail
+    return [*words, *([f"{filed[:1].upper()}{filed[1:]}."] if filed else [])]
 
 
 def _worded(one: Judged) -> str:

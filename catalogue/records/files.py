@@ -146,15 +146,26 @@ def of_scan(db: Database, scan_id: int) -> list[Located]:
 
 def of_piece(db: Database, piece_id: int) -> list[tuple[int, Located]]:
     """``(scan_id, file)`` for every scan of a piece."""
-    rows = db.execute(_LOCATED.replace("SELECT ", "SELECT f.scan_id AS scan_id, ", 1) + """
-        JOIN scan c ON c.id = f.scan_id WHERE c.piece_id = ? AND s.forgotten IS NULL
-        ORDER BY f.state = 'missing', s.kind <> 'primary', s.name, f.path""", [piece_id])
-    files = []
-    for row in rows:
-        values = dict(row)
-        scan_id = values.pop("scan_id")
-        files.append((scan_id, Located(**values)))
-    return files
+    return _with_scan(db, "JOIN scan c ON c.id = f.scan_id WHERE c.piece_id = ? AND s.forgotten IS NULL", [piece_id])
+
+
+def _with_scan(db: Database, where: str, values: list[int]) -> list[tuple[int, Located]]:
+    rows = db.execute(_LOCATED.replace("SELECT ", "SELECT f.scan_id AS scan_id, ", 1) + f""" {where}
+        ORDER BY f.state = 'missing', s.kind <> 'primary', s.name, f.path""", values)
+    return [(row["scan_id"], Located(**{name: row[name] for name in row.keys() if name != "scan_id"}))  # noqa: SIM118
+            for row in rows]
+
+
+def first_of_scans(db: Database, scan_ids: Iterable[int]) -> dict[int, Located]:
+    """One place of each scan, that which :func:`of_scan` puts first; scans without a file are left out."""
+    wanted = list(scan_ids)
+    places: dict[int, Located] = {}
+    for start in range(0, len(wanted), 500):
+        part = wanted[start : start + 500]
+        marks = ", ".join("?" * len(part))
+        for scan_id, file in _with_scan(db, f"WHERE f.scan_id IN ({marks}) AND s.forgotten IS NULL", part):
+            places.setdefault(scan_id, file)
+    return places
 
 
 def located(db: Database, file_id: int) -> Located | None:

@@ -171,6 +171,12 @@ def state(db: Database, piece_id: int, said: Mapping[str, object]) -> None:
         effective.recompute(db)
 
 
+def has_stated_facts(db: Database, piece_id: int) -> bool:
+    """Whether a person has stated anything of a piece: its title, its year, which master is current."""
+    stated = stated_facts.stated_row(db, "piece_stated", piece_id) or {}
+    return any(stated.get(name) not in (None, "") for name in stated_facts.PIECE_FACTS if name != "joined_into")
+
+
 def of_title(db: Database, artist_id: int, title: str) -> int | None:
     """Id of an artist's piece of that title."""
     row = db.execute("SELECT id FROM piece WHERE artist_id = ? AND key = ?", [artist_id, folded(title)]).fetchone()
