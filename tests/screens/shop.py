@@ -18,8 +18,9 @@ from textual.pilot import Pilot
 from textual.widgets import Input
 
 from catalogue.indexing.stores import add_store
+from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.reading.model import Picture, Reading
-from catalogue.records import editions, events, files, findings, orders, pieces, scans
+from catalogue.records import editions, events, files, findings, likenesses, orders, pieces, scans
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.numbers import Number
 from catalogue.records.stores import listed as stores_held
@@ -30,6 +31,7 @@ from tests.waiting import HANG_SECONDS
 
 # Names that have broken screens elsewhere: markup, control signs, direction overrides, width, length.
 HOSTILE = "[red]Not markup[/] \x1b[31m\u202etxet\u202c 🫒 אור על המים\n" + "x" * 300
+WHOLE = (1.0, 0.0, 0.0, 0.0, 1.0, 0.0)     # a map by which one scan lies on another as it is
 PIECES = (("Maren Tarnvik", "Harbour, Low Water", "2019", (40, 90, 140)),
           ("Maren Tarnvik", "Harbour, Blue Hour", "2021", (60, 60, 120)),
           ("Tobin Quarrel", "Three Kites", "2020", (200, 120, 60)),
@@ -144,6 +146,20 @@ def _findings(db: Database, stores: dict[str, int], ids: list[int], old: int) ->
 
 def _file_id(db: Database, store: int, scan: int) -> int:
     return next(f.id for f in files.of_scan(db, scan) if f.store_id == store)
+
+
+def between(home: Home, *links: tuple[int, int, Relation, float]) -> None:
+    """Pairs of the shop's scans, the first lying on the second as it is; tiles each in a place of their own."""
+    db = open_database(home.database)
+    with transaction(db):
+        for at, (one, two, relation, sure) in enumerate(links):
+            evidence = Evidence(relation, sure, ("made up for a test",), overlap_a=1.0,
+                                overlap_b=0.04 if relation.partial else 1.0, size_a=(160, 120), size_b=(160, 120),
+                                matrix=(0.2, 0.0, 40.0 * at, 0.0, 0.2, 0.0) if relation.partial else WHOLE)
+            a, b = (scans.by_digest(db, sha(n)) for n in (one, two))
+            assert a and b
+            likenesses.keep(db, a.id, b.id, relation.value, sure, evidence.to_json())
+    db.close()
 
 
 @asynccontextmanager

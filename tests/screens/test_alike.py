@@ -13,18 +13,18 @@ from textual.widgets import Static
 
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.operations.judging import judge_pairs
-from catalogue.records import likenesses, pieces, scans
+from catalogue.records import likenesses, orders, pieces, scans
 from catalogue.records.database import open_database, transaction
+from catalogue.records.likenesses import ComparedScan
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.background import screen_cache
-from catalogue.screens.dialogs.confirm import ConfirmDialog
+from catalogue.screens.dialogs.confirm import Choice, ConfirmDialog
 from catalogue.screens.pictures.alignment import align_pair, difference
 from catalogue.screens.pictures.picture import Picture
+from catalogue.screens.texts.alike import NamedScan, told_apart
 from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home
-from tests.screens.shop import burst, painted, running, said, settled, sha, until, words
-
-WHOLE = (1.0, 0.0, 0.0, 0.0, 1.0, 0.0)
+from tests.screens.shop import WHOLE, between, burst, painted, running, said, settled, sha, until, words
 
 
 @pytest.fixture
@@ -32,7 +32,7 @@ def pairs(shop: Home) -> Home:
     """Two pairs: a re-scan within one piece, and two pieces that may be one."""
     db = open_database(shop.database)
     with transaction(db):
-        for one, two, relation, sure in ((11, 1, Relation.RESCAN, 0.97), (2, 1, Relation.REWORKED, 0.6)):
+        for one, two, relation, sure in ((11, 1, Relation.RESCAN, 0.93), (2, 1, Relation.REWORKED, 0.6)):
             evidence = Evidence(relation, sure, ("made up for a test",), overlap_a=1.0, overlap_b=0.9, rotation=0.4,
                                 delta_e_median=2.5, correlation=0.9, size_a=(160, 120), size_b=(160, 120), matrix=WHOLE)
             a, b = (scans.by_digest(db, sha(n)) for n in (one, two))
@@ -98,8 +98,8 @@ async def test_pairs_are_seen_judged_and_taken_back(pairs: Home) -> None:
     async with running(pairs, place="alike", size=(160, 44)) as pilot:
         table = pilot.app.screen.query_one("#pairs", RowTable)
         text = words(pilot) + str(pilot.app.screen.query_one("#pair-words", Static).content)
-        for fact in ("Pairs to judge  2", "re-scan", "97%", "made up for a test", "turned 0.4°", "colour ΔE00 2.5",
-                     "side by side", "? no verdict yet", "old/Harbour 2019 master.tif"):
+        for fact in ("To judge  2", "re-scan", "93%", "made up for a test", "turned 0.4°", "colour ΔE00 2.5",
+                     "side by side", "? no verdict yet", "old/Harbour 2019 master.tif", "contradiction"):
             assert fact in text, fact
         two = pilot.app.screen.query_one("#pair-two", Picture)
         assert two.display
@@ -143,46 +143,192 @@ async def test_a_verdict_of_another_seat_is_not_overwritten_nor_taken_back(pairs
         assert any(f"Pair {first.pair.id} is now rejected, no longer open. Look at it again." in t
                    for t in said(pilot))
         assert {row.id: row.verdict for row in likenesses.listed(db)} == {first.pair.id: "rejected", second.pair.id: ""}
-        await pilot.press("down", "c")
+        await pilot.press("down", "r")
         await settled(pilot)
-        assert {row.id: row.verdict for row in likenesses.listed(db)}[second.pair.id] == "confirmed"
-        judge_pairs(db, [second.pair.id], "rejected")
+        assert {row.id: row.verdict for row in likenesses.listed(db)}[second.pair.id] == "rejected"
+        judge_pairs(db, [second.pair.id], "confirmed")
         await pilot.press("u")
         await settled(pilot)
-        assert any(f"Pair {second.pair.id} is now rejected, no longer confirmed" in t for t in said(pilot))
-        assert {row.verdict for row in likenesses.listed(db)} == {"rejected"}
+        assert any("was changed since" in t for t in said(pilot)), said(pilot)
+        assert {row.id: row.verdict for row in likenesses.listed(db)} == {first.pair.id: "rejected",
+                                                                          second.pair.id: "confirmed"}
         await pilot.press("u")
         assert any("Nothing to undo" in t for t in said(pilot))
     db.close()
 
 
-async def test_two_pieces_are_merged_after_a_yes_and_parted_again(pairs: Home) -> None:
+def filed(home: Home) -> dict[str, tuple[str, ...]]:
+    """Titles with the digests that are filed under them."""
+    db = open_database(home.database)
+    held = {piece.title: tuple(scan.sha256.lstrip("0") for scan in scans.of_piece(db, piece.id))
+            for piece in pieces.every(db)}
+    db.close()
+    return held
+
+
+async def test_same_piece_files_both_under_the_one_that_is_chosen_and_one_undo_takes_all_back(pairs: Home) -> None:
+    """Both pieces have orders, so the person says which stays; its verdict, scans, orders and edition go together."""
+    before = filed(pairs)
     async with running(pairs, place="alike") as pilot:
         table = pilot.app.screen.query_one("#pairs", RowTable)
-        await pilot.press("g")
+        await pilot.press("down", "c")
         await settled(pilot)
-        assert any("belong to the same piece" in t for t in said(pilot))
-        table.cursor_row = 1
+        assert isinstance(pilot.app.screen, Choice)
+        shown = words(pilot)
+        assert "Keep Harbour, Low Water, Maren Tarnvik" in shown
+        assert "This scan only, to Harbour, Low Water" not in shown, "the other piece has no other scan"
+        assert "This scan only, to Harbour, Blue Hour" in shown
+        await pilot.press("escape")
         await settled(pilot)
-        await pilot.press("g")
+        assert filed(pairs) == before
+        assert [row.pair.verdict for row in table.rows_held] == ["", ""]
+        await pilot.press("c")
         await settled(pilot)
-        assert isinstance(pilot.app.screen, ConfirmDialog)
-        await pilot.press("enter")      # the cursor is on no
-        await pilot.press("g")
-        await settled(pilot)
-        await pilot.press("y")
-        await settled(pilot)
-        db = open_database(pairs.database)
-        assert pieces.counts(db)["piece"] == 3
-        await pilot.press("u")
-        await settled(pilot)
-        assert pieces.counts(db)["piece"] == 4
-        db.close()
-        await pilot.press("u")
-        assert any("Nothing to undo" in t for t in said(pilot))
+        choices = pilot.app.screen.query_one("#choices", RowTable)
+        choices.cursor_row = next(at for at, row in enumerate(choices.rows_held) if row[0] == 1)
         await pilot.press("enter")
         await settled(pilot)
+        db = open_database(pairs.database)
+        assert "Harbour, Blue Hour" not in filed(pairs)
+        assert "2" in filed(pairs)["Harbour, Low Water"]
+        assert "A-104" in {line.number for line in orders.lines_of_piece(db, 1)}
+        assert sorted(row.verdict for row in likenesses.listed(db)) == ["", "confirmed"]
+        await pilot.press("u")
+        await settled(pilot)
+        assert filed(pairs) == before
+        assert [row.verdict for row in likenesses.listed(db)] == ["", ""]
+        assert "A-104" in {line.number for line in orders.lines_of_piece(db, 2)}
+        await pilot.press("u")
+        assert any("Nothing to undo" in t for t in said(pilot))
+        db.close()
+
+
+async def test_only_the_scan_may_move_where_its_piece_has_others(pairs: Home) -> None:
+    """A scan that is filed wrongly must not draw all of its piece with it."""
+    before = filed(pairs)
+    async with running(pairs, place="alike") as pilot:
+        await pilot.press("down", "c")
+        await settled(pilot)
+        choices = pilot.app.screen.query_one("#choices", RowTable)
+        choices.cursor_row = next(at for at, row in enumerate(choices.rows_held) if row[0] == -2)
+        await pilot.press("enter")
+        await settled(pilot)
+        after = filed(pairs)
+        assert set(after["Harbour, Blue Hour"]) == {"1", "2"}
+        assert set(after["Harbour, Low Water"]) == set(before["Harbour, Low Water"]) - {"1"}
+        await pilot.press("u")
+        await settled(pilot)
+    assert filed(pairs) == before
+
+
+async def test_a_group_is_one_row_opened_in_place_and_judged_as_a_whole(shop: Home) -> None:
+    """Three scans of one piece: Enter opens the row into its pairs, Esc leads back, ``c`` asks once for all of them."""
+    between(shop, (11, 1, Relation.RESCAN, 0.9), (21, 1, Relation.TILE, 0.8), (22, 1, Relation.TILE, 0.97))
+    async with running(shop, place="alike", size=(200, 44)) as pilot:
+        table = pilot.app.screen.query_one("#pairs", RowTable)
+        assert table.row_count == 1
+        group = table.highlighted
+        text = words(pilot)
+        for fact in ("▸", "re-scans", "and 3 more files", "tile 1 of 3.tif", "2 pairs to judge",
+                     "4 scans of one piece"):
+            assert fact in text, fact
+        await pilot.press("r")
+        await settled(pilot)
+        assert any("Enter opens it" in t for t in said(pilot))
+        await pilot.press("enter")
+        await settled(pilot)
+        assert [row.identity for row in table.rows_held] == [group.identity, 1, 2]
+        assert table.highlighted.identity == group.identity
+        assert "▾" in words(pilot)
+        await pilot.press("down", "down", "escape")
+        await settled(pilot)
+        assert [row.identity for row in table.rows_held] == [group.identity]
+        assert table.highlighted.identity == group.identity
+        await pilot.press("a", "enter")
+        await settled(pilot)
+        assert [row.identity for row in table.rows_held] == [group.identity, 1, 2, 3]
+        await pilot.press("enter", "a", "c")
+        await settled(pilot)
+        assert isinstance(pilot.app.screen, ConfirmDialog)
+        assert "Do these 4 scans show one piece?" in words(pilot)
+        assert "tile 2 of 3.tif" in words(pilot)
+        await pilot.press("y")
+        await settled(pilot)
+        assert table.row_count == 0
+        assert any(t.startswith("2 pairs confirmed: they show the same piece.") for t in said(pilot)), said(pilot)
+        await pilot.press("u")
+        await settled(pilot)
+        assert table.row_count == 1
+        await pilot.press("p")
+        await settled(pilot)
         assert "Harbour, Low Water" in words(pilot)
+
+
+async def test_a_pair_of_an_opened_group_is_judged_and_the_cursor_goes_on(shop: Home) -> None:
+    between(shop, (11, 1, Relation.RESCAN, 0.9), (21, 1, Relation.TILE, 0.8))
+    async with running(shop, place="alike") as pilot:
+        table = pilot.app.screen.query_one("#pairs", RowTable)
+        await pilot.press("enter", "down", "c")
+        await settled(pilot)
+        assert [row.identity for row in table.rows_held][1:] == [2]
+        assert table.highlighted.identity == 2
+        await pilot.press("c")
+        await settled(pilot)
+        assert table.row_count == 0
+
+
+async def test_copies_stand_apart_from_rescans_print_files_and_tiles(shop: Home) -> None:
+    between(shop, (2, 1, Relation.SAME_PIXELS, 1.0), (21, 3, Relation.TILE, 0.9), (4, 22, Relation.REWORKED, 0.9),
+            (11, 23, Relation.RESCAN, 0.7))
+    db = open_database(shop.database)
+    with transaction(db):
+        scans.set_role(db, scans.by_digest(db, sha(4)).id, "print file")  # type: ignore[union-attr]
+    db.close()
+    async with running(shop, place="alike") as pilot:
+        table = pilot.app.screen.query_one("#pairs", RowTable)
+        assert [table._cells(row)[2].plain for row in table.rows_held] == ["re-scan", "print file", "tile of",
+                                                                           "same pixels"]
+
+
+HOSTILE = ("[red]not markup[/].tif", "\x1b[31mcolour\x07.tif", "\u202efit.elif.tif", "אור על המים.tif",
+           "é" * 125 + ".tif", "line\nbreak.tif")
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+async def test_names_that_have_broken_screens(shop: Home, name: str) -> None:
+    """Markup, control signs, direction overrides, right-to-left letters, 254 bytes: one row, drawn as text."""
+    between(shop, (11, 1, Relation.RESCAN, 0.9), (21, 1, Relation.TILE, 0.8))
+    db = open_database(shop.database)
+    with transaction(db):
+        db.execute("UPDATE file SET path = 'new/' || ? WHERE path LIKE '%2019 master.tif'", [name])
+        db.execute("UPDATE file SET path = 'old/' || ? WHERE path LIKE '%tile 1 of 3.tif'", [name])
+    db.close()
+    async with running(shop, place="alike", size=(160, 44)) as pilot:
+        table = pilot.app.screen.query_one("#pairs", RowTable)
+        await pilot.press("enter")
+        await settled(pilot)
+        text = words(pilot)
+        assert not any(sign in text for sign in ("\x1b", "\x07", "\u202e")), name
+        assert {len(line) for line in text.splitlines()} <= {160} or not name.isascii()
+        assert table.row_count == 3
+        await pilot.press("c")
+        await settled(pilot)
+        assert "not markup" not in name or "[red]not markup[/].tif" in words(pilot)
+        await pilot.press("escape")
+        await settled(pilot)
+
+
+def test_files_of_one_name_are_told_apart_by_folder_and_store() -> None:
+    scan = ComparedScan(1, "a", "", "TIFF", 1, 1, 8, 300.0, "", "", "master", "", None, "", "[]", "")
+
+    def told(store_a: str, path_a: str, store_b: str, path_b: str) -> tuple[str, str]:
+        return told_apart(NamedScan(scan, store_a, path_a, ""), NamedScan(scan, store_b, path_b, ""))
+
+    assert told("nas", "a/Harbour.tif", "nas", "a/Pier.tif") == ("Harbour.tif", "Pier.tif")
+    assert told("nas", "a/x/Harbour.tif", "nas", "b/x/Harbour.tif") == ("a/x/Harbour.tif", "b/x/Harbour.tif")
+    assert told("nas", "x/Harbour.tif", "nas", "Harbour.tif") == ("x/Harbour.tif", "Harbour.tif")
+    assert told("nas", "Harbour.tif", "usb", "Harbour.tif") == ("nas: Harbour.tif", "usb: Harbour.tif")
+    assert told("nas", "Harbour.tif", "", "") == ("Harbour.tif", "no file on record")
 
 
 @pytest.mark.parametrize("size", [(120, 40), (160, 48), (200, 60)])

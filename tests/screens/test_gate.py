@@ -26,7 +26,7 @@ from catalogue.screens.pages.piece import PiecePage
 from catalogue.screens.widgets.paged_table import PagedTable, Source
 from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home
-from tests.screens.shop import burst, held_up, running, said, settled, sha, until, words
+from tests.screens.shop import WHOLE, burst, held_up, running, said, settled, sha, until, words
 from tests.screens.test_snapshots import tiles_proposed
 
 LANES = ("read", "disks", "alike", "health", "search")
@@ -37,7 +37,7 @@ LISTS = {"browse": "#pieces", "piece": "#scans", "orders": "#lines", "alike": "#
 ON_ROWS = {"browse": {"open", "repeat", "edit", "mark", "copy_path", "open_file", "reveal"},
            "piece": {"edit", "mark", "copy_path", "open_file", "reveal", "make_current"},
            "orders": {"open", "repeat", "sheet", "sheet_and_copy", "move_on", "edit", "mark"},
-           "alike": {"confirm", "reject", "merge", "open"},
+           "alike": {"confirm", "reject", "open", "piece"},
            "stores": {"index", "audit", "bring_up_to_date", "retire"},
            "audit": {"next_step", "accept", "piece"},
            "intake": {"answer", "take_or_leave"}, "health": {"answer"}}
@@ -48,9 +48,9 @@ def busy(shop: Home) -> Home:
     """The shop with pairs of several pieces to judge, more findings, orders in different states."""
     db = open_database(shop.database)
     with transaction(db):
-        for one, two in ((2, 1), (3, 2), (1, 3), (11, 2)):
+        for one, two in ((1, 2), (22, 3), (23, 4), (21, 11)):
             evidence = Evidence(Relation.REWORKED, 0.9 - one / 100, ("made up for a test",), size_a=(160, 120),
-                                size_b=(160, 120), matrix=(1.0, 0.0, 0.0, 0.0, 1.0, 0.0))
+                                size_b=(160, 120), matrix=WHOLE)
             a, b = (scans.by_digest(db, sha(n)) for n in (one, two))
             assert a and b
             likenesses.keep(db, a.id, b.id, "reworked", 0.9 - one / 100, evidence.to_json())
@@ -90,7 +90,7 @@ class Trace:
 def told_by(screen: Screen[Any]) -> Any:
     """What a panel asks about: everything it was made with."""
     return type(screen).__name__, *(str(value) for name, value in sorted(vars(screen).items())
-                                    if name in ("_title", "_text", "_below", "_names", "_proposal"))
+                                    if name in ("_title", "_text", "_below", "_names", "_proposal", "_rows"))
 
 
 async def at(pilot: Pilot[None], place: str, tmp_path: Path) -> RowTable[Any]:
@@ -235,12 +235,12 @@ async def test_verdicts_in_a_burst_are_of_one_pair_after_the_other(busy: Home) -
         table = pilot.app.screen.query_one("#pairs", RowTable)
         wanted = [row.pair.id for row in table.rows_held]
         with held_up(pilot.app, *LANES, "write"):  # type: ignore[arg-type]
-            await burst(pilot, "c", "r", "c")
+            await burst(pilot, "r", "r", "r")
         await settled(pilot)
         assert table.row_count == len(wanted) - 3
     db = open_database(busy.database)
     verdicts = {row.id: row.verdict for row in likenesses.listed(db)}
-    assert [verdicts[number] for number in wanted] == ["confirmed", "rejected", "confirmed", ""]
+    assert [verdicts[number] for number in wanted] == ["rejected", "rejected", "rejected", ""]
     db.close()
 
 
@@ -373,13 +373,13 @@ async def test_writes_wait_for_the_lock_say_so_and_keep_their_order(busy: Home,
         assert isinstance(app, CatalogueApp)
         wanted = [row.pair.id for row in app.screen.query_one("#pairs", RowTable).rows_held]
         with transaction(other):
-            await burst(pilot, "c", "r", "c", "r")
+            await burst(pilot, "r", "r", "r", "r")
             await until(pilot, lambda: "another program is writing" in words(pilot))
             assert [row.verdict for row in likenesses.listed(other)] == ["", "", "", ""]
         await until(pilot, lambda: not app.writes.open and app.gate.idle)
         await settled(pilot)
         verdicts = {row.id: row.verdict for row in likenesses.listed(other)}
-        assert [verdicts[number] for number in wanted] == ["confirmed", "rejected", "confirmed", "rejected"]
+        assert [verdicts[number] for number in wanted] == ["rejected"] * 4
         assert not any("Not done" in text for text in said(pilot))
     other.close()
 
@@ -392,10 +392,10 @@ async def test_a_write_that_fails_is_told_with_what_was_not_done(busy: Home, mon
         table = pilot.app.screen.query_one("#pairs", RowTable)
         row = table.highlighted
         with monkeypatch.context() as patch:
-            patch.setattr("catalogue.screens.pages.alike.judge_pairs", broken)
-            await burst(pilot, "c")
+            patch.setattr("catalogue.screens.pages.alike.record_verdict", broken)
+            await burst(pilot, "r")
             await settled(pilot)
-        assert any(text.startswith(f"Not done: confirmed: {row.first} and {row.second}.") for text in said(pilot))
+        assert any(text.startswith(f"Not done: not the same: {row.first} and {row.second}.") for text in said(pilot))
         assert table.highlighted == row
         await burst(pilot, "u")
         await settled(pilot)
@@ -410,9 +410,9 @@ async def test_leaving_waits_for_what_is_not_recorded_and_asks(busy: Home, monke
         app = pilot.app
         assert isinstance(app, CatalogueApp)
         with transaction(other):
-            await burst(pilot, "c", "q")
+            await burst(pilot, "r", "q")
             await until(pilot, lambda: isinstance(app.screen, ConfirmDialog))
-            assert "confirmed: " in words(pilot)
+            assert "not the same: " in words(pilot)
             assert app.focused.id == "no"  # type: ignore[union-attr]
             await burst(pilot, "enter")
             await settled_but_writing(pilot)
@@ -421,7 +421,7 @@ async def test_leaving_waits_for_what_is_not_recorded_and_asks(busy: Home, monke
         await settled(pilot)
         await burst(pilot, "q")
         await until(pilot, lambda: app._exit)
-    assert sum(row.verdict == "confirmed" for row in likenesses.listed(other)) == 1
+    assert sum(row.verdict == "rejected" for row in likenesses.listed(other)) == 1
     other.close()
 
 

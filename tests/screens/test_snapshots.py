@@ -14,13 +14,14 @@ from catalogue.intake.guessing import Guess
 from catalogue.intake.mosaic import TileMap
 from catalogue.intake.proposals import Item, Kind, Plan, Proposal
 from catalogue.intake.watching import News, Watch
+from catalogue.likeness.evidence import Relation
 from catalogue.likeness.tiles import TilePosition
 from catalogue.records.browsing import Coverage
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.pages import intake
 from catalogue.screens.widgets.watched_table import WatchedTable
 from catalogue.settings import Home
-from tests.screens.shop import listed, painted, reading, settled, until
+from tests.screens.shop import between, listed, painted, reading, settled, until
 
 SIZES = {"small": (80, 24), "large": (200, 60)}
 
@@ -57,6 +58,16 @@ def test_places(shop: Home, snap_compare: Any, place: str, monkeypatch: pytest.M
     monkeypatch.setattr("catalogue.records.browsing.coverage",
                         lambda _: Coverage(9, 9, 0, 0, 0, 0))
     assert snap_compare(CatalogueApp(shop, colours=True), terminal_size=SIZES["small"], run_before=arrived(place))
+
+
+@pytest.mark.parametrize("size", list(SIZES))
+@pytest.mark.parametrize("keys", [("enter", "down"), ("end", "c")], ids=["opened", "which stays"])
+def test_alike(shop: Home, snap_compare: Any, keys: tuple[str, ...], size: str) -> None:
+    """A group opened into its pairs; the question which of two pieces stays."""
+    between(shop, (11, 1, Relation.RESCAN, 0.9), (21, 1, Relation.TILE, 0.8), (22, 1, Relation.TILE, 0.97),
+            (2, 3, Relation.REWORKED, 0.7), (4, 23, Relation.SAME_PIXELS, 1.0))
+    assert snap_compare(CatalogueApp(shop, colours=True), terminal_size=SIZES[size],
+                        run_before=arrived("alike", *keys))
 
 
 def tiles_proposed(tmp: Path) -> Plan:
