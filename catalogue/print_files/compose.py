@@ -72,8 +72,8 @@ def sheet_bands(layout: Layout, picture: Rows, colours: Colours, rows_together: 
         return
     channels = len(colours.white)
     edges = None
-    if layout.filled != layout.picture:
-        beyond = layout.picture.left - layout.filled.left
+    beyond = layout.picture.left - layout.filled.left
+    if beyond:
         edges = (edge_of(layout.picture.height, beyond, layout.strip), edge_of(layout.picture.width, beyond,
                                                                                layout.strip))
     for start, stop in spans(layout.height, rows_together):
@@ -85,7 +85,7 @@ def sheet_bands(layout: Layout, picture: Rows, colours: Colours, rows_together: 
         top, bottom = max(start, layout.filled.top), min(stop, layout.filled.bottom)
         if top < bottom:
             at, to = top - layout.filled.top, bottom - layout.filled.top
-            rows = picture.rows(at, to) if edges is None else _edged(picture, at, to, *edges)
+            rows = picture.rows(at, to) if edges is None else _edged(picture, at, to, *edges, beyond)
             band[top - start : bottom - start, layout.filled.left : layout.filled.right] = rows
         for mark in layout.marks:
             _fill(band, start, mark, colours.black)
@@ -102,10 +102,15 @@ def _fill(band: Pixels, start: int, box: Box, colour: Pixels) -> None:
     band[max(0, box.top - start) : max(0, box.bottom - start), box.left : box.right] = colour
 
 
-def _edged(picture: Rows, start: int, stop: int, down: Edge, across: Edge) -> Pixels:
+def _edged(picture: Rows, start: int, stop: int, down: Edge, across: Edge, beyond: int) -> Pixels:
+    """Rows ``start`` to ``stop`` of the filled area, which reaches ``beyond`` pixels over the picture all round."""
     low, high, share = down.low[start:stop], down.high[start:stop], down.share[start:stop]
     first, last = int(low.min()), int(high.max() if share.any() else low.max())
-    block = picture.rows(first, last + 1)
-    rows = blended(block[low - first], block[np.minimum(high, last) - first], share[:, None, None])
-    return blended(rows[:, across.low], rows[:, across.high] if across.share.any() else rows,
-                   across.share[:, None]) if across.share.any() else rows[:, across.low]
+    rows = picture.rows(first, last + 1)
+    if share.any() or not (np.diff(low) == 1).all():
+        rows = blended(rows[low - first], rows[np.minimum(high, last) - first], share[:, None, None])
+    done = np.empty((len(rows), len(across.low), rows.shape[2]), np.uint16)
+    done[:, beyond:-beyond] = rows
+    for side in (slice(0, beyond), slice(len(across.low) - beyond, None)):
+        done[:, side] = blended(rows[:, across.low[side]], rows[:, across.high[side]], across.share[side, None])
+    return done

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from types import TracebackType
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -91,8 +92,11 @@ class Spool:
         long = self.width if self.sideways else self.height
         if self.orientation in ((3, 4) if not self.sideways else (7, 8)):
             start, stop = long - stop, long - start
-        part = self._columns(start, stop) if self.sideways else self._read(0, self.width, start, stop)
-        return turned(part, self.orientation)
+        if not self.sideways:
+            return turned(self._read(0, self.width, start, stop), self.orientation)
+        part = np.ascontiguousarray(self._columns(start, stop))
+        across = np.asarray(cv2.transpose(part), np.uint16).reshape(stop - start, self.height, self.channels)
+        return turned(across, self.orientation - 4)     # 5 to 8 are 1 to 4 with the sides changed
 
     def _columns(self, start: int, stop: int) -> Pixels:
         parts = []
