@@ -1,11 +1,11 @@
 #!/usr/bin/env python3
-"""The demo, from a fresh checkout: makes an environment, installs, indexes the demo archive, opens the screens.
+"""The demo, from a fresh checkout: makes an environment, installs, paints an archive, indexes it, opens the screens.
 
     python3 scripts/demo.py                 open the screens
     python3 scripts/demo.py --no-screens    print what was found and exit
 
 Needs Python 3.11 or newer and nothing else. Everything lies in .demo/ beside this checkout's files; remove that
-folder to be rid of it. The demo archive is copied there first, so nothing in demo_archive/ is touched.
+folder to be rid of it. The archive is painted at the first start and copied at every one, so break what you like.
 """
 
 import argparse
@@ -39,8 +39,8 @@ def main() -> int:
         print(failure, file=sys.stderr)
         return 2
     words = ["--no-screens"] * (not screens) + ["--json"] * asked.json
-    return subprocess.run([programs / "catalogue", "--catalogue", PLACE / "catalogue", "demo",
-                           "--archive", ROOT / "demo_archive", *words], check=False).returncode
+    return subprocess.run([programs / "catalogue", "--catalogue", PLACE / "catalogue", "demo", *words],
+                          check=False).returncode
 
 
 if __name__ == "__main__":

@@ -2,8 +2,8 @@
 
     python scripts/draw_tour.py [FOLDER]      into .tour/ of the checkout, or FOLDER
 
-The demo archive is indexed into a catalogue that is thrown away, look-alikes are compared, and each screen is drawn
-once it is still.
+The demo archive is painted, if it is not yet, and indexed into a catalogue that is thrown away, as ``catalogue demo``
+does it. Each screen is drawn once it is still.
 """
 
 import argparse
@@ -38,7 +38,7 @@ TOUR: dict[str, tuple[str, Sequence[str]]] = {
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folder", type=Path, nargs="?", default=ROOT / ".tour")
-    parser.add_argument("--archive", type=Path, default=ROOT / "demo_archive")
+    parser.add_argument("--archive", type=Path, help="another archive than the demo's")
     parser.add_argument("--catalogue", type=Path, help="draw this catalogue instead of the demo archive's")
     asked = parser.parse_args()
     from catalogue.settings import Home
@@ -52,25 +52,15 @@ def main() -> None:
             print(f"{name}.svg  {len(picture) / 1000:.0f} kB")
 
 
-def filled(folder: Path, archive: Path) -> "Home":
-    """The demo archive in a catalogue of its own: indexed, orders in, look-alikes compared."""
-    from catalogue.indexing.service import index
-    from catalogue.indexing.stores import add_store
-    from catalogue.ledger.importing import import_orders
-    from catalogue.ledger.importing_editions import import_editions
-    from catalogue.likeness.updating import update
-    from catalogue.records.database import open_database
+def filled(folder: Path, archive: Path | None) -> "Home":
+    """The demo archive, or another, in a catalogue of its own."""
+    from catalogue.commands.demo import fill_catalogue, painted_archive
     from catalogue.settings import Home
 
     home = Home(folder / "home")
-    shutil.copytree(archive, folder / "disks")
-    db = open_database(home.database)
-    stores = [add_store(db, name, folder / "disks" / place, kind, consent=True)
-              for name, place, kind in (("main disk", "main-disk", "primary"), ("copy disk", "copy-disk", "copy"))]
-    index(db, home, stores)
-    import_editions(db, home.settings, folder / "disks" / "editions.csv")
-    import_orders(db, home.settings, folder / "disks" / "orders.csv")
-    update(db, home)
+    home.folder.mkdir()
+    shutil.copytree(archive or painted_archive(), folder / "disks")
+    db, _ = fill_catalogue(home, folder / "disks")
     db.close()
     return home
 

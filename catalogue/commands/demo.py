@@ -2,6 +2,7 @@
 
 import shlex
 import shutil
+import subprocess
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,36 +17,35 @@ if TYPE_CHECKING:
     from catalogue.records.database import Database
     from catalogue.settings import Home
 
+CHECKOUT = Path(__file__).resolve().parents[2]
 SIGN = ".catalogue-demo"
 STORES = (("main disk", "main-disk", "primary"), ("copy disk", "copy-disk", "copy"))
 
 
 @click.command("demo")
-@click.option("--archive", type=click.Path(path_type=Path), help="The demo archive; otherwise the one in this "
-                                                            "checkout.")
+@click.option("--archive", type=click.Path(path_type=Path), help="The demo archive; otherwise one is painted in this "
+                                                            "checkout, once.")
 @click.option("--screens/--no-screens", default=True, help="Open the screens, or print a summary and exit.")
 @json_option
 @click.pass_obj
 def command(session: Session, archive: Path | None, screens: bool) -> None:
     """Index the demo archive into a fresh catalogue and open it.
 
-    The archive is copied beside that catalogue first, so you can change and break it freely.
+    The archive is copied beside that catalogue first, so you can change and break it freely. After the first index
+    a few of its files are damaged, as the years would, and all are checked.
     """
-    from catalogue.errors import NotFound
     from catalogue.settings import Home, read_settings
 
     if screens and not session.as_json:
         need_terminal()
 
-    source = archive or Path(__file__).resolve().parents[2] / "demo_archive"
-    if not (source / "main-disk").is_dir():
-        raise NotFound("There is no demo archive here.", hint="Run from a checkout, or name it with --archive.",
-                       path=source)
+    if archive is not None:
+        _need_archive(archive)
     folder = _fresh(session.folder)
     home = Home(folder, read_settings(folder / "settings.toml"))
     disks = folder / "disks"
-    shutil.copytree(source, disks)
-    db, summaries = _fill(home, disks)
+    shutil.copytree(archive or painted_archive(), disks)
+    db, summaries = fill_catalogue(home, disks)
     data = {"catalogue": folder, **_told(db, summaries)}
     db.close()
     if screens and not session.as_json:
@@ -55,6 +55,30 @@ def command(session: Session, archive: Path | None, screens: bool) -> None:
         session.emit(data, lambda out: _print_call(out, folder))
         return
     session.emit(data, lambda out: _print(out, data))
+
+
+def _need_archive(folder: Path) -> None:
+    from catalogue.errors import NotFound
+
+    if not (folder / "main-disk").is_dir():
+        raise NotFound("There is no demo archive here.", hint="Name a folder with a main-disk in it, or none.",
+                       path=folder)
+
+
+def painted_archive() -> Path:
+    """The demo archive that the checkout's painter makes, where this very painter has not made it yet."""
+    from catalogue.errors import CatalogueError, NotFound
+
+    painter, archive = CHECKOUT / "scripts" / "paint_archive.py", CHECKOUT / ".demo" / "archive"
+    if not painter.is_file():
+        raise NotFound("There is no demo archive here.", hint="Run from a checkout, or name it with --archive.",
+                       path=CHECKOUT)
+    painting = subprocess.run([sys.executable, painter, archive, "--unless-painted"], stdout=subprocess.DEVNULL,
+                              check=False)
+    if painting.returncode:
+        raise CatalogueError("The demo archive could not be painted.", hint="What was wrong is said above.",
+                             path=archive)
+    return archive
 
 
 def _fresh(asked: Path | None) -> Path:
@@ -74,7 +98,12 @@ def _fresh(asked: Path | None) -> Path:
     return folder
 
 
-def _fill(home: "Home", disks: Path) -> "tuple[Database, list[StoreSummary]]":
+def fill_catalogue(home: "Home", disks: Path) -> "tuple[Database, list[StoreSummary]]":
+    """Two stores of an archive below ``disks`` in a new catalogue: indexed, ordered from, compared, damaged, audited.
+
+    Gives the open catalogue, and what the first index run did.
+    """
+    from catalogue.operations.auditing import audit_stores
     from catalogue.operations.comparing import compare_scans
     from catalogue.operations.importing import import_table
     from catalogue.operations.indexing import index_stores
@@ -82,14 +111,30 @@ def _fill(home: "Home", disks: Path) -> "tuple[Database, list[StoreSummary]]":
     from catalogue.records.database import open_database
 
     db = open_database(home.database)
+    names = [name for name, _, _ in STORES]
     for name, folder, kind in STORES:
         add_store(db, home, name, disks / folder, kind, consent=True)
     with interruptible() as cancelled, bar() as report:
-        indexed = index_stores(db, home, [name for name, _, _ in STORES], report=report, cancelled=cancelled)
+        indexed = index_stores(db, home, names, report=report, cancelled=cancelled)
         for kind in ("editions", "orders"):
             import_table(db, home.settings, disks / f"{kind}.csv", kind=kind)
         compare_scans(db, home, report=report, cancelled=cancelled)
+        if not cancelled():
+            damage_disks(disks)
+            index_stores(db, home, names, report=report, cancelled=cancelled)
+            audit_stores(db, home, report=report, cancelled=cancelled)
     return db, list(indexed.stores)
+
+
+def damage_disks(disks: Path) -> None:
+    """What happened to the demo's disks since they were indexed: files in ``since/files`` take the place of those of
+    their name, times and all, and those that ``since/removed.txt`` lists go."""
+    since = disks / "since"
+    for changed in filter(Path.is_file, (since / "files").rglob("*")):
+        shutil.copy2(changed, disks / changed.relative_to(since / "files"))
+    removed = since / "removed.txt"
+    for name in removed.read_text(encoding="utf-8").splitlines() if removed.exists() else ():
+        (disks / name).unlink()
 
 
 def _told(db: "Database", summaries: "list[StoreSummary]") -> dict[str, object]:

@@ -7,6 +7,7 @@ to pixel centres of the derived one. Angles are degrees, clockwise as seen.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -17,6 +18,8 @@ from .profiles import srgb_to_lab, to_cmyk, to_wide
 
 Matrix = NDArray[np.float64]
 Samples = NDArray[np.generic]
+
+_BAND = 256  # rows at a time
 
 
 @dataclass(frozen=True)
@@ -77,7 +80,7 @@ def expose(painting: Painting, light: Light, rng: Random) -> Floats:
         colour = colour * np.asarray(light.gain, np.float32)
     if light.grain:
         colour = colour + rng.standard_normal(colour.shape, np.float32) * np.float32(light.grain)
-    return np.clip(colour, 0, 1).astype(np.float32)
+    return np.clip(colour, 0, 1).astype(np.float32, copy=False)
 
 
 def recapture(painting: Painting, m: Matrix, size: tuple[int, int], light: Light, rng: Random) -> Floats:
@@ -100,8 +103,20 @@ def samples(colour: Floats, space: str, bits: int) -> Samples:
         colour = to_cmyk(colour)
     elif space == "grey":
         colour = colour @ np.array([0.2126, 0.7152, 0.0722], np.float32)
-    top = (1 << bits) - 1
-    return np.round(np.clip(colour, 0, 1) * top).astype(np.uint8 if bits == 8 else np.uint16)
+    top = np.float32((1 << bits) - 1)
+    whole = np.empty(colour.shape, np.uint8 if bits == 8 else np.uint16)
+    for row in range(0, len(colour), _BAND):  # a large sheet at once would take a gigabyte
+        whole[row : row + _BAND] = np.round(np.clip(colour[row : row + _BAND], 0, 1) * top)
+    return whole
+
+
+def enlarged(pixels: NDArray[Any], times: int) -> NDArray[Any]:
+    """`pixels` with `times` as many a side; what `zoom(times)` says of their places holds."""
+    if times == 1:
+        return pixels
+    h, w = pixels.shape[:2]
+    made: NDArray[Any] = cv2.resize(pixels, (w * times, h * times), interpolation=cv2.INTER_CUBIC)
+    return made
 
 
 def wall_photo(print_: Floats, m: Matrix, size: tuple[int, int], rng: Random) -> Floats:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 import cv2
 import numpy as np
@@ -11,27 +11,35 @@ import tifffile
 from PIL import Image
 
 from .canvas import Floats, Painting, Random
-from .capture import Light, Matrix, Samples, expose, recapture, samples, shift, turn, wall_photo, warp, zoom
+from .capture import (
+    Light,
+    Matrix,
+    Samples,
+    enlarged,
+    expose,
+    recapture,
+    samples,
+    shift,
+    turn,
+    wall_photo,
+    warp,
+    zoom,
+)
 from .profiles import profile
-from .shelf import Shelf, described, relation
-from .stock import FORMS, MAKER, MODEL, SOFTWARE, STITCHER, Original
+from .shelf import Entry, Shelf, described, relation
+from .stock import FORMS, MAKER, MODEL, SOFTWARE, STITCHER, Original, scanned_at
 from .tiffs import Form, Tags, write_tiff
 
 # printed-looking work is scanned without relief, or its flat areas would carry grain no press makes
 _RELIEF = {"flat": 0.0, "lines": 0.0, "tide": 0.0, "minimal": 0.0, "colour field": 0.0, "collage": 0.03, "wash": 0.05}
 
 
-def scanned_at(original: Original, later_days: int = 0) -> datetime:
-    """When its master was scanned, during working hours."""
-    n = original.inventory
-    return datetime(original.year, 1 + n % 12, 1 + n % 27, 9 + n % 8, n * 7 % 60, n * 13 % 60) + timedelta(
-        days=later_days
-    )
-
-
 @dataclass(frozen=True)
 class Desk:
-    """One painting on the desk, and where its files go."""
+    """One painting on the desk, and where its files go.
+
+    All is captured at the painting's own pixels, and has `original.enlarge` times as many a side once it is stored.
+    """
 
     shelf: Shelf
     original: Original
@@ -78,11 +86,19 @@ class Desk:
         )
         return replace(made, **changes)  # type: ignore[arg-type]
 
+    def stored_as(self, colour: Floats, form: Form) -> Samples:
+        """The samples of `colour` as they are stored."""
+        times = self.original.enlarge
+        if form.space == "lab":  # its a and b are signed and would wrap around between two pixels
+            return samples(enlarged(colour, times), form.space, form.bits)
+        return enlarged(samples(colour, form.space, form.bits), times)
+
     def write(
         self, name: str, colour: Floats, form: Form, ppi: float, tags: Tags, role: str, **truth: object
-    ) -> Samples:
-        """Store `colour` as `name` and note the truth."""
-        pixels = samples(colour, form.space, form.bits)
+    ) -> None:
+        """Store `colour`, captured at `ppi`, as `name` and note the truth."""
+        pixels = self.stored_as(colour, form)
+        ppi = round(ppi * self.original.enlarge, 3)
         pages: list[tuple[str, Samples]] = []
         if form.alpha:
             cut = np.full(pixels.shape[:2], 255, np.uint8)
@@ -91,12 +107,19 @@ class Desk:
             pixels = np.dstack([pixels, cut])
         if form.layers:
             pages = [
-                ("Scan as captured", samples(np.clip(colour * np.float32(0.94), 0, 1), form.space, 8)),
+                ("Scan as captured", self.stored_as(np.clip(colour * np.float32(0.94), 0, 1), form)),
                 ("Dust retouching", np.full_like(pixels, 255)),
             ]
         write_tiff(self.shelf.path(name), pixels, form, ppi, tags, pages)
         self.note(name, role, when=tags.digitized, **described(pixels, form, ppi, 1 + len(pages)), **truth)
-        return pixels
+
+    def related(self, kind: str, m: Matrix, **facts: object) -> Entry:
+        """How a file of this desk came from the master, both as stored; `m` and places in `facts` are as captured."""
+        times = self.original.enlarge
+        for key in ("x", "y", "w", "h"):
+            if key in facts:
+                facts[key] = int(facts[key]) * times  # type: ignore[call-overload]
+        return relation(kind, self.master_name, zoom(times) @ m @ np.linalg.inv(zoom(times)), **facts)
 
     def note(self, name: str, role: str, **truth: object) -> None:
         self.shelf.record(name, role=role, artist=self.original.artist, piece=self.original.title, **truth)  # type: ignore[arg-type]
@@ -119,31 +142,16 @@ class Desk:
         """The master's pixels as they lie in its file."""
         return np.asarray(tifffile.imread(self.shelf.root / self.master_name, key=0))
 
-    def tiles(
-        self,
-        columns: int,
-        rows: int,
-        pattern: str,
-        form: Form,
-        overlap: float = 0.25,
-        missing: int = 0,
-        turned: int = 0,
-        exact: bool = False,
-    ) -> None:
-        """Overlapping captures, numbered along rows from 1; `missing` is never written, `turned` lies at 90°."""
+    def tiles(self, columns: int, rows: int, pattern: str, form: Form, overlap: float = 0.25) -> None:
+        """Overlapping captures, numbered along rows from 1."""
         w, h = self.painting.size
         tw = round(w / (columns - (columns - 1) * overlap))
         th = round(h / (rows - (rows - 1) * overlap))
-        whole = self.stored()
         for n in range(1, columns * rows + 1):
-            if n == missing:
-                continue
             column, row = (n - 1) % columns, (n - 1) // columns
             x = round(column * (w - tw) / max(1, columns - 1))
             y = round(row * (h - th) / max(1, rows - 1))
-            m, size = shift(x, y), (tw, th)
-            if n == turned:
-                m, size = turn(90, (tw, th), (th, tw)) @ m, (th, tw)
+            m = shift(x, y)
             name = pattern.format(n=n, of=columns * rows, stem=self.stem, folder=self.folder)
             tags = self.tags(
                 xmp=False,
@@ -151,24 +159,16 @@ class Desk:
                 software=SOFTWARE,
                 digitized=scanned_at(self.original) + timedelta(minutes=4 * n),
             )
-            facts = relation(
-                "tile of", self.master_name, m, x=x, y=y, w=tw, h=th, exact=exact, number=n, count=columns * rows
+            light = replace(self.light, gain=tuple(1 + self.rng.normal(0, 0.012, 3)), grain=0.004)
+            self.write(
+                name,
+                recapture(self.painting, m, (tw, th), light, self.rng),
+                form,
+                self.original.ppi,
+                tags,
+                "tile",
+                related=self.related("tile of", m, x=x, y=y, w=tw, h=th, number=n, count=columns * rows),
             )
-            if exact:
-                part = whole[y : y + th, x : x + tw]
-                write_tiff(self.shelf.path(name), part, form, self.original.ppi, tags)
-                self.note(name, "tile", when=tags.digitized, related=facts, **described(part, form, self.original.ppi))
-            else:
-                light = replace(self.light, gain=tuple(1 + self.rng.normal(0, 0.012, 3)), grain=0.004)
-                self.write(
-                    name,
-                    recapture(self.painting, m, size, light, self.rng),
-                    form,
-                    self.original.ppi,
-                    tags,
-                    "tile",
-                    related=facts,
-                )
 
     def rescan(
         self,
@@ -199,21 +199,20 @@ class Desk:
         )
         when = scanned_at(self.original, days)
         tags = tags or self.tags(captured=when, digitized=when, xmp=False, names_in_tiff=False, software=SOFTWARE)
-        related = relation("re-scan", self.master_name, m, crop=crop)
-        self.write(
-            name, colour, form, round(self.original.ppi * scale, 3), tags, role, related=related, current=current
-        )
+        related = self.related("re-scan", m, crop=crop)
+        self.write(name, colour, form, self.original.ppi * scale, tags, role, related=related, current=current)
 
     def supersede(self, name: str, scale: float, form: Form) -> None:
         """An earlier, smaller master of the same piece, kept: the current one came later."""
         light = replace(self.light, gain=(0.96, 1.0, 1.05), gamma=1.06, grain=0.006, angle=315)
-        when = scanned_at(self.original, -1400)
-        tags = self.tags(captured=when, digitized=when, software="Brellmark Capture 1.9", model="Flatbed A4")
+        when = scanned_at(self.original, -1100)
+        tags = self.tags(captured=when, digitized=when, software="Ombrethwaite Capture 1.9", model="Flatbed A4")
         self.rescan(name, 0.6, form, scale, light=light, tags=tags)
 
     def print_file(self, width_cm: float, ppi: float, form: Form | None = None) -> None:
-        """Resized for one size and sharpened, 8 bit, sRGB."""
+        """Resized for one size and sharpened, 8 bit, sRGB; `ppi` as the shop makes it."""
         w, h = self.painting.size
+        ppi *= self.original.scale / self.original.enlarge
         s = width_cm / 2.54 * ppi / w
         size = (round(w * s), round(h * s))
         m = np.diag([size[0] / w, size[1] / h, 1.0])
@@ -231,7 +230,7 @@ class Desk:
             ppi,
             tags,
             "print file",
-            related=relation("reworked", self.master_name, m),
+            related=self.related("reworked", m),
         )
 
     def detail(self, name: str, x: float, y: float, w: float, h: float, scale: float) -> None:
@@ -241,7 +240,7 @@ class Desk:
         m = zoom(scale) @ shift(left, top)
         size = (round(w * pw * scale), round(h * ph * scale))
         colour = recapture(self.painting, m, size, replace(self.light, grain=0.004, angle=200), self.rng)
-        related = relation("detail of", self.master_name, m, x=left, y=top, w=round(w * pw), h=round(h * ph))
+        related = self.related("detail of", m, x=left, y=top, w=round(w * pw), h=round(h * ph))
         self.write(
             name,
             colour,
@@ -252,36 +251,19 @@ class Desk:
             related=related,
         )
 
-    def retouched(self, name: str) -> None:
-        """The same capture with a curve and a spot painted out."""
-        colour = expose(self.painting, self.light, self.rng)
-        colour = np.clip(colour ** np.float32(0.9) * np.array([1.02, 1.0, 0.97], np.float32), 0, 1).astype(np.float32)
-        h, w = colour.shape[:2]
-        spot = colour[h // 5 : h // 5 + 12, w // 4 : w // 4 + 12]
-        spot[:] = spot.mean((0, 1))
-        when = scanned_at(self.original, 200)
-        self.write(
-            name,
-            colour,
-            FORMS[self.original.form],
-            self.original.ppi,
-            self.tags(digitized=when),
-            "master",
-            related=relation("reworked", self.master_name, np.eye(3)),
-        )
-
     def again(self, name: str, form: Form | None = None, **changes: object) -> None:
         """The stored pixels written anew, in another compression or with other tags: pixels stay the same."""
         form, pixels, o = form or FORMS[self.original.form], self.stored(), self.original
         when = scanned_at(o, 400)
         tags = self.tags(digitized=when, xmp=True, **changes)
-        write_tiff(self.shelf.path(name), pixels, form, o.ppi, tags)
+        ppi = round(o.ppi * o.enlarge, 3)
+        write_tiff(self.shelf.path(name), pixels, form, ppi, tags)
         self.note(
             name,
             "master",
             when=when,
-            related=relation("same pixels", self.master_name, np.eye(3)),
-            **described(pixels, form, o.ppi),
+            related=self.related("same pixels", np.eye(3)),
+            **described(pixels, form, ppi),
         )
 
     def jpeg(self, name: str, colour: Floats, m: Matrix, role: str, kind: str, quality: int = 84) -> None:
@@ -292,7 +274,7 @@ class Desk:
             name,
             role,
             when=scanned_at(self.original, 90),
-            related=relation(kind, self.master_name, m),
+            related=relation(kind, self.master_name, m @ np.linalg.inv(zoom(self.original.enlarge))),
             width=picture.width,
             height=picture.height,
             compression="jpeg",

@@ -103,25 +103,33 @@ class Shelf:
         os.utime(self.root / name, (stamp, stamp))
         self.entries[name] = self.entries[of] | {"relation": relation("same bytes", of), "current_master": False}
 
-    def damage(self, name: str, kind: str, intact: str) -> None:
-        """Cut `name` short, or flip bytes in its middle keeping size and time; `intact` is its good copy."""
-        path = self.root / name
-        stamp = path.stat().st_mtime
-        data = bytearray(path.read_bytes())
+    def happens_since(self, name: str, kind: str) -> None:
+        """What becomes of `name` after it was indexed: "missing", "truncated", or "changed" in its middle.
+
+        The file itself stays whole; `since/` holds what takes its place, with the same times, and the names of files
+        that go. A catalogue that has read the archive before can tell; one that first sees the damaged file cannot.
+        """
+        if kind == "missing":
+            gone = self.path("since/removed.txt")
+            gone.write_text(name + "\n", encoding="utf-8")
+            self.record("since/removed.txt", role="list", fault={"kind": kind, "of": name})
+            return
+        data = bytearray((self.root / name).read_bytes())
         if kind == "truncated":
             data = data[: len(data) * 3 // 5]
         else:
             middle = len(data) * 2 // 3
             data[middle : middle + 48] = bytes(b ^ 0x5A for b in data[middle : middle + 48])
-        path.write_bytes(data)
-        os.utime(path, (stamp, stamp))
-        entry = self.entries[name]
-        self.entries[intact] = entry | {"relation": None, "current_master": False}
-        self.entries[name] = entry | {
+        later = f"since/files/{name}"
+        self.path(later).write_bytes(data)
+        stamp = (self.root / name).stat().st_mtime
+        os.utime(self.root / later, (stamp, stamp))
+        self.entries[later] = self.entries[name] | {
             "sha256": hashlib.sha256(data).hexdigest(),
             "bytes": len(data),
-            "relation": relation("damaged copy of", intact),
-            "fault": {"kind": kind, "intact": intact},
+            "current_master": False,
+            "relation": relation("damaged copy of", name),
+            "fault": {"kind": kind, "of": name},
         }
 
     def write_truth(self, **facts: object) -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from catalogue.commands import demo
+from catalogue.errors import CatalogueError, NotFound
 
 PROJECT = Path(__file__).parents[2]
 
@@ -53,3 +54,44 @@ def test_the_name_alone_is_told_only_where_it_leads_here(tmp_path: Path, monkeyp
     assert demo.program_words() == [sys.executable, "-m", "catalogue"]
     shutil.rmtree(other.parent)
     assert demo.program_words() == [sys.executable, "-m", "catalogue"]
+
+
+@pytest.fixture
+def checkout(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A checkout of its own, with no painter in it yet."""
+    monkeypatch.setattr(demo, "CHECKOUT", tmp_path)
+    (tmp_path / "scripts").mkdir()
+    return tmp_path
+
+
+def test_the_archive_is_painted_by_the_checkouts_painter(checkout: Path) -> None:
+    """The painter is asked every time; that it paints once is its own affair (tests/demo)."""
+    (checkout / "scripts" / "paint_archive.py").write_text(
+        "import pathlib, sys\n"
+        "assert sys.argv[2:] == ['--unless-painted']\n"
+        "pathlib.Path(sys.argv[1], 'main-disk').mkdir(parents=True)\n", encoding="utf-8")
+    archive = demo.painted_archive()
+    assert archive == checkout / ".demo" / "archive"
+    assert (archive / "main-disk").is_dir()
+
+
+def test_without_a_painter_or_with_one_that_fails_it_is_said(checkout: Path) -> None:
+    with pytest.raises(NotFound, match="no demo archive here"):
+        demo.painted_archive()
+    (checkout / "scripts" / "paint_archive.py").write_text("raise SystemExit(2)", encoding="utf-8")
+    with pytest.raises(CatalogueError, match="could not be painted"):
+        demo.painted_archive()
+
+
+def test_what_happened_since_changes_content_but_no_times(tmp_path: Path) -> None:
+    disk, since = tmp_path / "main-disk", tmp_path / "since"
+    for name, content in (("main-disk/a/changed.tif", b"before"), ("main-disk/a/gone.tif", b"before"),
+                          ("main-disk/whole.tif", b"before"), ("since/files/main-disk/a/changed.tif", b"beFore")):
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_bytes(content)
+        os.utime(tmp_path / name, (1_600_000_000, 1_600_000_000))
+    (since / "removed.txt").write_text("main-disk/a/gone.tif\n", encoding="utf-8")
+    demo.damage_disks(tmp_path)
+    assert {p.relative_to(disk).as_posix(): p.read_bytes() for p in disk.rglob("*.tif")} == {
+        "a/changed.tif": b"beFore", "whole.tif": b"before"}
+    assert (disk / "a/changed.tif").stat().st_mtime == 1_600_000_000

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import paint_archive
 import pytest
-from painting import bulk, profiles
+from painting import bulk, demo, profiles
 from painting.manners import MANNERS
 from PIL import Image, ImageCms
 
@@ -62,6 +62,59 @@ def test_a_folder_with_anything_in_it_is_left_alone(tmp_path: Path, capsys: pyte
     assert paint_archive.main([str(tmp_path)]) == 2
     assert "not empty" in capsys.readouterr().err
     assert [p.name for p in tmp_path.iterdir()] == ["keep.txt"]
+
+
+@pytest.fixture
+def painted(monkeypatch: pytest.MonkeyPatch) -> list[Path]:
+    """Where the demo was painted; in place of a painting there is one file."""
+    places: list[Path] = []
+
+    def paint(root: Path, *_: object) -> int:
+        places.append(root)
+        (root / "truth.json").write_text(str(len(places)), encoding="utf-8")
+        return 1
+
+    monkeypatch.setattr(demo, "paint_demo", paint)
+    return places
+
+
+def test_the_demo_is_painted_once_and_again_when_the_painter_changes(
+    tmp_path: Path, painted: list[Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = [str(tmp_path / "demo" / "archive"), "--unless-painted"]
+    assert [paint_archive.main(asked), paint_archive.main(asked)] == [0, 0]
+    assert len(painted) == 1
+    monkeypatch.setattr(paint_archive, "recipe", lambda *_: "another")
+    assert paint_archive.main(asked) == 0
+    assert (tmp_path / "demo/archive/truth.json").read_text(encoding="utf-8") == "2"
+    assert [p.name for p in (tmp_path / "demo").iterdir()] == ["archive"]
+
+
+def test_a_painting_that_fails_leaves_the_earlier_one(
+    tmp_path: Path, painted: list[Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = [str(tmp_path / "archive"), "--unless-painted"]
+    assert paint_archive.main(asked) == 0
+    monkeypatch.setattr(paint_archive, "recipe", lambda *_: "another")
+
+    def stop(*_: object) -> int:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(demo, "paint_demo", stop)
+    with pytest.raises(KeyboardInterrupt):
+        paint_archive.main(asked)
+    assert (tmp_path / "archive/truth.json").read_text(encoding="utf-8") == "1"
+    assert [p.name for p in tmp_path.iterdir()] == ["archive"]
+    assert len(painted) == 1
+
+
+def test_no_folder_of_somebody_elses_is_replaced(
+    tmp_path: Path, painted: list[Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "keep.txt").write_text("mine", encoding="utf-8")
+    assert paint_archive.main([str(tmp_path), "--unless-painted"]) == 2
+    assert "something other than a painted archive" in capsys.readouterr().err
+    assert painted == [] and [p.name for p in tmp_path.iterdir()] == ["keep.txt"]
 
 
 def test_invented_names_do_not_repeat() -> None:

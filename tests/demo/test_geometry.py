@@ -1,4 +1,4 @@
-"""Stated places hold: exact tiles to the bit, everything else to 0.4 pixels by phase correlation (OpenCV)."""
+"""Stated places hold to 0.4 pixels as painted, by phase correlation (OpenCV)."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 import tifffile
 from numpy.typing import NDArray
+from painting.demo import paint_piece
+from painting.stock import stock
 from PIL import Image
 
 Files = dict[str, dict[str, Any]]
@@ -31,15 +33,6 @@ def _even(a: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.pad(a, ((0, down), (0, across)))
 
 
-def test_exact_tiles_are_cut_from_their_master_to_the_bit(archive: Path, files: Files) -> None:
-    exact = {n: e["relation"] for n, e in files.items() if e["relation"] and e["relation"].get("exact")}
-    assert len(exact) == 3
-    for name, r in exact.items():
-        with Image.open(archive / r["of"]) as master, Image.open(archive / name) as tile:
-            part = master.crop((r["x"], r["y"], r["x"] + r["w"], r["y"] + r["h"]))
-            assert part.tobytes() == tile.tobytes(), name
-
-
 def test_same_pixels_are_the_same_and_same_bytes_too(archive: Path, files: Files) -> None:
     for name, entry in files.items():
         r = entry["relation"]
@@ -51,14 +44,15 @@ def test_same_pixels_are_the_same_and_same_bytes_too(archive: Path, files: Files
             assert (archive / name).read_bytes() == (archive / r["of"]).read_bytes()
 
 
-def test_every_stated_matrix_is_right_to_0_4_pixels(archive: Path, files: Files, truth: dict[str, Any]) -> None:
-    checked = 0
+def _misplaced(archive: Path, files: Files, sparse: list[str], most: float) -> tuple[int, list[tuple[str, float]]]:
+    """How many stated matrices were checked, and those that are wrong by `most` pixels or more."""
+    checked, wrong = 0, []
     for name, entry in files.items():
         r = entry["relation"]
-        if not r or "matrix" not in r or entry["piece"] in truth["sparse"]:
+        if not r or "matrix" not in r or entry["piece"] in sparse:
             continue
-        source = r["of"] if not files[r["of"]]["fault"] else files[r["of"]]["fault"]["intact"]
-        master, derived = _grey(archive / source, files[source]["space"]), _grey(archive / name, entry["space"])
+        source = files[r["of"]]
+        master, derived = _grey(archive / r["of"], source["space"]), _grey(archive / name, entry["space"])
         h, w = derived.shape
         m = np.array(r["matrix"])
         placed = cv2.warpPerspective(master, m, (w, h), flags=cv2.INTER_LINEAR)
@@ -77,10 +71,28 @@ def test_every_stated_matrix_is_right_to_0_4_pixels(archive: Path, files: Files,
         alike = float((a[held] * b[held]).mean())
         assert alike > (0.75 if r["kind"] == "photo of" else 0.85), (name, alike)
         (dx, dy), _ = cv2.phaseCorrelate(_even(a), _even(b))
-        # a turned capture is lit from another side of its relief, which moves edges by up to a quarter pixel
-        assert np.hypot(dx, dy) < 0.4, (name, dx, dy)
+        if np.hypot(dx, dy) >= most:
+            wrong.append((name, float(np.hypot(dx, dy))))
         checked += 1
-    assert checked > 30
+    return checked, wrong
+
+
+def test_every_stated_matrix_is_right_to_0_4_pixels(archive: Path, files: Files, truth: dict[str, Any]) -> None:
+    # a turned capture is lit from another side of its relief, which moves edges by up to a quarter pixel
+    checked, wrong = _misplaced(archive, files, truth["sparse"], 0.4)
+    assert wrong == []
+    assert checked >= 18
+
+
+def test_it_is_right_too_where_paint_is_enlarged(tmp_path: Path) -> None:
+    """At the demo's own scale, where a piece has twice the pixels a side that it was painted with."""
+    index = next(n for n, work in enumerate(stock(1.0)) if work.title == "Copper Bottle")
+    files = paint_piece(tmp_path, 7, index, 1.0)
+    checked, wrong = _misplaced(tmp_path, files, [], 0.8)
+    assert wrong == []
+    assert checked == 1
+    master = next(e for e in files.values() if e["current_master"])
+    assert (master["width"], master["ppi"]) == (1772, 300)  # 15.0 cm / 2.54 × 300
 
 
 def test_a_wrong_place_would_be_seen(archive: Path, files: Files) -> None:
