@@ -14,36 +14,38 @@ INTENTS = ("perceptual", "relative", "saturation", "absolute")
 
 @click.command("print")
 @click.argument("number")
-@click.option("--line", "line_id", type=int, help="One line; else every line of the order.")
-@click.option("--to", "folder", type=click.Path(path_type=Path), help="Folder for the files; else print_folder of the"
-              " settings. Never in a store, unless the settings allow it.")
-@click.option("--ppi", type=click.IntRange(10, 4800), help="Else the highest usual one that the master has.")
-@click.option("--bits", type=click.Choice(["8", "16"]), help="Bits a channel; else the master's.")
-@click.option("--crop", help="LEFT,TOP,WIDTH,HEIGHT in pixels of the master; all: the whole of it.")
-@click.option("--whole", "fit", flag_value="whole", help="Show all of it on white, where shapes differ.")
-@click.option("--fill", "fit", flag_value="fill", help="Fill the print and cut what is left over (usual).")
+@click.option("--line", "line_id", type=int, help="Only this line; default: every line of the order.")
+@click.option("--to", "folder", type=click.Path(path_type=Path), help="Folder for the files; default: the setting"
+              " print_folder. A folder inside a store is refused unless the settings allow it.")
+@click.option("--ppi", type=click.IntRange(10, 4800), help="Resolution; default: the highest usual one without"
+              " enlarging.")
+@click.option("--bits", type=click.Choice(["8", "16"]), help="Bits per channel; default: those of the master.")
+@click.option("--crop", help="LEFT,TOP,WIDTH,HEIGHT in pixels of the master, or all.")
+@click.option("--whole", "fit", flag_value="whole", help="If shapes differ, show the whole picture on white.")
+@click.option("--fill", "fit", flag_value="fill", help="If shapes differ, fill the print and crop (default).")
 @click.option("--turn", type=click.Choice(["0", "90", "180", "270"]), help="Degrees clockwise.")
-@click.option("--edge", type=click.Choice(EDGES), help="What covers wrap and bleed; else as the order says.")
-@click.option("--edge-colour", metavar="COLOUR", help="white, black, or levels of 0–255 such as 128,128,128.")
-@click.option("--stretch", "stretch_mm", type=float, metavar="MM", help="The edge's strip that is stretched.")
-@click.option("--bleed", "bleed_mm", type=float, metavar="MM", help="Beyond the cut, all round.")
+@click.option("--edge", type=click.Choice(EDGES), help="What covers wrap and bleed; default: the order's edge.")
+@click.option("--edge-colour", metavar="COLOUR", help="white, black, or levels from 0 to 255, such as 128,128,128.")
+@click.option("--stretch", "stretch_mm", type=float, metavar="MM", help="Width of the strip that is stretched.")
+@click.option("--bleed", "bleed_mm", type=float, metavar="MM", help="Bleed on every side.")
 @click.option("--marks/--no-marks", default=None, help="Corner and fold marks outside the picture.")
-@click.option("--kernel", type=click.Choice(KERNELS), help="Of the resampling; lanczos3 unless said.")
-@click.option("--profile", type=click.Path(path_type=Path), metavar="FILE", help="Convert to this ICC profile; none:"
-              " embed the master's.")
-@click.option("--intent", type=click.Choice(INTENTS), help="Of the conversion; relative unless said.")
-@click.option("--black-point/--no-black-point", default=None, help="Black point compensation; on unless said.")
-@click.option("--compression", type=click.Choice(["none", "deflate", "lzw"]), help="Of the file; none unless said.")
-@click.option("--afresh", is_flag=True, help="Leave last time's choices aside.")
+@click.option("--kernel", type=click.Choice(KERNELS), help="Resampling; default: lanczos3.")
+@click.option("--profile", type=click.Path(path_type=Path), metavar="FILE", help="Convert to this ICC profile; none"
+              " embeds the master's.")
+@click.option("--intent", type=click.Choice(INTENTS), help="Rendering intent; default: relative.")
+@click.option("--black-point/--no-black-point", default=None, help="Black point compensation; default: on.")
+@click.option("--compression", type=click.Choice(["none", "deflate", "lzw"]), help="Compression; default: none.")
+@click.option("--afresh", is_flag=True, help="Ignore the choices of the last print file.")
 @json_option
 @click.pass_obj
 @click.pass_context
 def command(context: click.Context, session: Session, /, number: str, line_id: int | None, folder: Path | None,
             profile: Path | None, afresh: bool, **given: Any) -> None:
-    """Make the print files of the order NUMBER, from its verified masters.
+    """Make the print files of order NUMBER from its verified masters.
 
-    What is not said is as last time, else as usual. Each file is recorded with its recipe, and says whether it is the
-    same as last time's, bit for bit. Exit 1 when a line of several has none.
+    Options you leave out are taken from the last print file of the line, or of the line it repeats. Each file is
+    recorded with its recipe and compared with the last one: identical bit for bit, or what differs. Exit code 1 if
+    some of several lines could not be made.
     """
     from catalogue.operations.print_files import (
         lines_to_print,
@@ -58,7 +60,7 @@ def command(context: click.Context, session: Session, /, number: str, line_id: i
     lines = lines_to_print(db, number, line_id)
     place = print_folder(db, session.home, folder)
     icc = None if profile is None else b"" if str(profile) == "none" else read_profile(profile)
-    with interruptible("Print files that were finished stay; run it again for the rest.") as cancelled, bar() as report:
+    with interruptible("Finished print files stay; run it again for the rest.") as cancelled, bar() as report:
         done = make_prints(db, session.home, lines, chosen, place, profile=icc, afresh=afresh, report=report,
                            cancelled=cancelled)
     session.stopped = ""

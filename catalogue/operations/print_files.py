@@ -3,7 +3,7 @@ was last time."""
 
 import json
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
@@ -11,11 +11,12 @@ from typing import Any
 
 from catalogue.errors import CatalogueError, Damaged, NotFound, Refused
 from catalogue.ledger import repeat, values
+from catalogue.ledger.cautions import CROP_WORTH_SAYING
 from catalogue.ledger.health import Copy, check_now, health
 from catalogue.ledger.print_recipe import recipe_for
 from catalogue.likeness.colour import delta_e
 from catalogue.operations.wording import counted
-from catalogue.print_files.layout import layout_of
+from catalogue.print_files.layout import Layout, layout_of
 from catalogue.print_files.patches import Patches, patches_of_file, patches_of_sheet
 from catalogue.print_files.recipe import Recipe, differences, from_json
 from catalogue.print_files.render import Made, opened_sheet, render, versions_of
@@ -51,6 +52,7 @@ class PrintPlan:
     profile: bytes
     name: str
     last: PrintFile | None
+    cautions: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +77,7 @@ class PrintMade:
     line: Line
     file: Made
     record_id: int
+    cautions: tuple[str, ...]   # of the plan and of the file
     comparison: Comparison | None
 
 
@@ -142,10 +145,19 @@ def plan_print(db: Database, home: Home, line: Line, chosen: Mapping[str, Any], 
         chosen = {**chosen, "profile_sha256": sha256(profile).hexdigest() if profile else ""}
     scan = job.printing.scan
     recipe = recipe_for(line, scan, chosen, before, home.settings.print_ppi)
-    layout_of(recipe, scan.width or 0, scan.height or 0)
+    layout = layout_of(recipe, scan.width or 0, scan.height or 0)
     size = f"{recipe.width_mm:g}x{recipe.height_mm:g}mm {recipe.ppi}ppi"
     name = safe_name(f"{line.number}-{line.id} {size} {line.title}") + ".tif"
-    return PrintPlan(line, scan, best, recipe, profile or _kept_profile(home, recipe.profile_sha256), name, last)
+    return PrintPlan(line, scan, best, recipe, profile or _kept_profile(home, recipe.profile_sha256), name, last,
+                     tuple(_cautions(recipe, layout, scan, job.fit.least_ppi if job.fit else 0)))
+
+
+def _cautions(recipe: Recipe, layout: Layout, scan: Scan, least_ppi: int) -> Iterator[str]:
+    if layout.ppi_there < least_ppi:
+        yield f"the master has {layout.ppi_there:.0f} ppi at this size; {least_ppi} is the least for this medium"
+    left_out = 1 - layout.source.width * layout.source.height / ((scan.width or 1) * (scan.height or 1))
+    if recipe.crop is None and left_out >= CROP_WORTH_SAYING:
+        yield f"the print's shape crops {left_out:.0%} of the picture"
 
 
 def _kept_profile(home: Home, digest: str) -> bytes:
@@ -168,10 +180,10 @@ def print_folder(db: Database, home: Home, folder: Path | None) -> Path:
     said; CatalogueError where it is not there."""
     said = str(folder or home.settings.print_folder)
     if not said:
-        raise Refused("Where is the print file to go?", hint="Say --to FOLDER, or set print_folder in the settings.")
+        raise Refused("No folder for print files is set.", hint="Use --to FOLDER, or the setting print_folder.")
     place = Path(os.path.expanduser(said)).absolute()    # noqa: PTH111 - Path's raises for an unknown user
     if not place.is_dir():
-        raise CatalogueError("There is no such folder to print to.", hint="Is its disk connected?", path=place)
+        raise CatalogueError("The folder for print files does not exist.", hint="Is its disk connected?", path=place)
     return place if home.settings.print_in_stores else outside(place, stores.listed(db))
 
 
@@ -201,7 +213,7 @@ def make_print(db: Database, home: Home, plan: PrintPlan, folder: Path, *, repor
                         made.sha256, made.pixel_digest, escape_path(str(folder)), escape_path(plan.name))
     record_id = _recorded(db, plan, file)
     then = plan.last
-    return PrintMade(plan.line, made, record_id, None if then is None else _compared(
+    return PrintMade(plan.line, made, record_id, (*plan.cautions, *made.cautions), None if then is None else _compared(
         db, home, plan, made, then, report, cancelled))
 
 
@@ -226,11 +238,11 @@ def _compared(db: Database, home: Home, plan: PrintPlan, made: Made, then: Print
     if found.same_pixels:
         return found
     if (then.width, then.height) != (made.width, made.height):
-        return replace(found, unknown="the two files have other sizes in pixels")
+        return replace(found, unknown="the two files differ in width or height")
     one = _patches_then(db, home, then, before, found, report, cancelled)
     other = patches_of_file(made.path, made.sha256, report=report, cancelled=cancelled)
     if one is None or other is None:
-        return replace(found, unknown="last time's file is no longer where it was put, and cannot be made again here")
+        return replace(found, unknown="the last file is no longer where it was put, and cannot be made again here")
     depart = delta_e(one.lab, other.lab)
     return replace(found, delta_e=(float(depart.max()), float(depart.mean())), patch=max(1.0, other.side))
 
@@ -284,7 +296,7 @@ def summarize(done: PrintFilesMade, dates: str) -> list[str]:
         lines.append(f"{file.path}{' was there already' if file.there else ''}")
         lines.append(f"  {file.width} × {file.height} px, {file.recipe.ppi} ppi, {file.recipe.bits} bit,"
                      f" {data_size(file.size)}; the master has {file.ppi_there:.0f} ppi at this size")
-        lines += [f"  note: {caution}" for caution in file.cautions]
+        lines += [f"  note: {caution}" for caution in one.cautions]
         lines += [f"  {text}" for text in compared(one.comparison, dates)] if one.comparison else []
     for missing in done.not_made:
         reason = f"{missing.message} {missing.hint}".rstrip()

@@ -28,9 +28,9 @@ def profile_space(icc: bytes) -> str:
     """
     about = describe(icc) if len(icc) >= 132 and icc[36:40] == b"acsp" else None
     if about is None:
-        raise Refused("This file is no ICC profile.", hint="Choose the .icc or .icm file of printer and paper.")
+        raise Refused("This file is not an ICC profile.", hint="Choose the .icc or .icm file of printer and paper.")
     if icc[12:16] not in PRINTING or about.space not in SPACES:
-        raise Refused(f"The profile {about.name!r} is not one to print with: it is of the class"
+        raise Refused(f"The profile {about.name!r} is not an output profile: its class is"
                       f" {icc[12:16].decode('ascii', 'replace')!r} for {about.space.strip() or 'nothing known'}.",
                       hint="Choose the profile of printer and paper.")
     return SPACES[about.space][0]

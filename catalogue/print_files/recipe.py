@@ -59,7 +59,7 @@ class Recipe:
         for name in _LENGTHS:
             value = getattr(self, name)
             if isinstance(value, bool) or not isinstance(value, int | float):
-                raise Refused(f"{name} is no length.")
+                raise Refused(f"{name} is not a length.")
             object.__setattr__(self, name, float(value))
         if fault := self._fault():
             raise Refused(fault)
@@ -114,15 +114,15 @@ def from_json(text: str) -> Recipe:
     try:
         values: Any = json.loads(text)
     except (ValueError, RecursionError) as error:
-        raise Refused(f"This is no recipe: {error}.") from error
+        raise Refused(f"This is not a recipe: {error}.") from error
     if not isinstance(values, dict):
-        raise Refused("This is no recipe: it holds no fields.")
+        raise Refused("This is not a recipe: it holds no fields.")
     if values.get("version") != VERSION:
         raise Refused(f"This recipe is of version {values.get('version')!r}; this program makes version {VERSION}.",
                       hint="Use the version of the program that wrote it, or a newer one.")
     names = {field.name for field in fields(Recipe)}
     if odd := names ^ values.keys():
-        raise Refused(f"This is no recipe of version {VERSION}: {', '.join(sorted(odd))} missing or unknown.")
+        raise Refused(f"This is not a recipe of version {VERSION}: {', '.join(sorted(odd))} missing or unknown.")
     crop = values["crop"]
     return Recipe(**{**values, "crop": tuple(crop) if isinstance(crop, list) else crop})
 

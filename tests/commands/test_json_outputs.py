@@ -61,7 +61,7 @@ RECIPE = {"master_sha256": str, "width_mm": float, "height_mm": float, "ppi": in
           "bits": int, "compression": str, "version": int}
 PRINT_FILE = {"id": int, "line_id": int, "made": str, "recipe": str, "versions": str, "width": int, "height": int,
               "size": int, "sha256": str, "pixel_digest": str, "folder": str, "name": str}
-PRINTS = {"made": [{"line": LINE, "record_id": int,
+PRINTS = {"made": [{"line": LINE, "record_id": int, "cautions": [str],
                     "file": {"path": str, "recipe": RECIPE, "width": int, "height": int, "size": int, "sha256": str,
                              "pixel_digest": str, "versions": str, "ppi_there": float, "cautions": [str],
                              "there": bool},

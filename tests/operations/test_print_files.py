@@ -131,7 +131,7 @@ def test_a_repeat_takes_last_times_choices_and_is_compared_with_it(shop: PrintSh
     assert code == 0, told
     assert "ppi 200 then, 300 now" in told and "marks on then, off now" in told
     assert "resampling mitchell then, lanczos3 now" in told
-    assert "how far the colours depart cannot be told: the two files have other sizes in pixels" in told
+    assert "how far the colours depart cannot be told: the two files differ in width or height" in told
 
 
 def test_what_departs_from_last_time_is_measured(shop: PrintShop) -> None:
@@ -208,7 +208,7 @@ def test_nothing_is_put_into_a_store_unless_the_settings_allow_it(shop: PrintSho
 
 def test_the_folder_is_that_of_the_settings(shop: PrintShop) -> None:
     assert "--to FOLDER" in failed(shop)
-    assert "no such folder" in failed(shop, "--to", shop.hot / "gone")
+    assert "does not exist" in failed(shop, "--to", shop.hot / "gone")
     (shop.home.folder / "settings.toml").write_text(f"print_folder = {json.dumps(str(shop.hot))}\n")
     shop.print("--line", 1)
     assert len(list(shop.hot.iterdir())) == 1
@@ -241,7 +241,7 @@ def test_colours_are_converted_and_the_profile_is_kept_for_next_time(shop: Print
     assert recipe.profile_sha256 in failed(shop, "--line", 1, "--to", shop.home.folder)
     for bad in (b"none of ours", b""):
         icc.write_bytes(bad)
-        assert "no ICC profile" in failed(shop, "--line", 1, "--to", shop.hot, "--profile", icc)
+        assert "not an ICC profile" in failed(shop, "--line", 1, "--to", shop.hot, "--profile", icc)
     assert "cannot be read" in failed(shop, "--line", 1, "--to", shop.hot, "--profile", tmp_path / "gone.icc")
     told = shop.print("--line", 1, "--to", shop.home.folder, "--profile", "none", "--ppi", 150)
     assert "profile " in told
@@ -259,6 +259,15 @@ def test_absurd_choices_are_refused_before_anything_is_made(shop: PrintShop, wor
 def test_more_than_the_master_has_is_said(shop: PrintShop) -> None:
     told = shop.print("--line", 1, "--to", shop.hot, "--ppi", 600)
     assert "note: enlarged: 600 ppi asked, the master has 305 ppi at this size" in told
+
+
+def test_what_is_cropped_and_too_few_pixels_are_said(shop: PrintShop) -> None:
+    told = shop.print("--line", 1, "--to", shop.hot)
+    assert "note" not in told       # 50 × 70 of 600 × 840 pixels
+    assert shop.call("order", "add", "harbour", "--size", "50x50", "--number", "K-9", "--yes")[0] == 0
+    code, told = shop.call("print", "K-9", "--to", shop.hot)
+    assert code == 0 and "note: the print's shape crops 29% of the picture" in told
+    assert "note: the master has 30 ppi at this size; 200 is the least for this medium" in told
 
 
 def test_a_resolution_that_nobody_chose_never_enlarges(shop: PrintShop) -> None:
