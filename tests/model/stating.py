@@ -66,11 +66,17 @@ class StatementRules(FileRules):
         return True
 
     def derived_rows(self) -> list[tuple[object, ...]]:
-        """Artists, pieces and what scans are, with all numbers."""
-        return [tuple(row) for sql in (
-            "SELECT * FROM artist ORDER BY id", "SELECT * FROM piece ORDER BY id",
-            "SELECT id, role, role_source, piece_id, piece_source, capture FROM scan ORDER BY id")
-            for row in self.db.execute(sql)]
+        """Artists, pieces and what scans are, with all numbers. An artist of whom nobody spoke goes by the name alone:
+        left without a piece such a one is forgotten, and gets another number on coming back."""
+        spoken = {row[0] for row in self.db.execute("SELECT artist_id FROM artist_stated")}
+        artists = [tuple(row) for row in self.db.execute("SELECT id, key, name, contact, terms, notes FROM artist")]
+        known: dict[int, object] = {row[0]: row[0] if row[0] in spoken else row[1] for row in artists}
+        return [*sorted((str(known[row[0]]), *row[1:]) for row in artists),
+                *((row[0], known[row[1]], *row[2:]) for row in self.db.execute(
+                    """SELECT id, artist_id, title, key, year, series, inventory_number, width_mm, height_mm, relief_mm,
+                              current_scan_id, current_source, notes, medium FROM piece ORDER BY id""")),
+                *(tuple(row) for row in self.db.execute(
+                    "SELECT id, role, role_source, piece_id, piece_source, capture FROM scan ORDER BY id"))]
 
     def newest_statement(self) -> int:
         return int(self.db.execute("SELECT coalesce(max(id), 0) FROM event WHERE change <> ''").fetchone()[0])
