@@ -187,7 +187,7 @@ def _put_back(db: Database, before: Condition, entries: dict[str, Event], highes
     readable = salvage.readable_log(damaged[0], start, chain, highest) if damaged else salvage.ReadableLog()
     kept = [event for n, event in enumerate(readable.proven, start + 1) if event.id == n and continues]
     others = {event.chain: event for event in (*readable.proven[len(kept):], *readable.unproven) if event.change}
-    doubts += [f"event {event.id} was altered in the damaged file and is cropped" for event in readable.altered]
+    doubts += [f"event {event.id} was altered in the damaged file and is left out" for event in readable.altered]
     known = journal.known_chains(db) | {event.chain for event in kept}
     for event in kept:
         known |= journal.put_back_chains(event.detail)

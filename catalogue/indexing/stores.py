@@ -95,7 +95,7 @@ def _refuse_overlap(db: Database, root: Path, marker: str | None) -> None:
 
 
 def overlapping_store(db: Database, folder: Path, *, but: int = 0) -> Store | None:
-    """A store in use that is this folder, lies in it or holds it, by whatever path; ``but`` is cropped."""
+    """A store in use that is this folder, lies in it or holds it, by whatever path; ``but`` is left out."""
     for store in stores.listed(db):
         theirs = Path(store.root)
         if store.id != but and (folder.is_relative_to(theirs) or theirs.is_relative_to(folder)

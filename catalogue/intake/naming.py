@@ -2,7 +2,7 @@
 
 A rule is a relative path with ``/`` between parts and fields in braces: ``{artist}``, ``{piece}``, ``{year}``,
 ``{role}``, ``{number}``, ``{date}``, ``{suffix}``. A field without a value takes its separator with it, a folder
-without a value is cropped.
+without a value is left out.
 """
 
 import re

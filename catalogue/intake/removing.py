@@ -153,7 +153,7 @@ def why_not_safe(db: Database, settings: Settings, source: FileId, sha256: str) 
 
 def verified_places(db: Database, sha256: str) -> list[tuple[str, CopyLocation]]:
     """``(path as kept, place)`` of every file on record that holds these bytes, read now; what is offline, gone, a
-    link or something else by now is cropped."""
+    link or something else by now is left out."""
     found: list[tuple[str, CopyLocation]] = []
     for copy in intake.copies(db, sha256):
         store = stores.by_id(db, copy.store_id)

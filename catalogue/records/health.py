@@ -64,7 +64,7 @@ def _examined(connection: sqlite3.Connection, size: int, newest: int, most: int)
 
 def _indexes(connection: sqlite3.Connection) -> list[str]:
     """Whether each search index still agrees with what it indexes. FTS5 asks by an INSERT that writes nothing; it is
-    given up all the same. Where the catalogue cannot be written just now, the question is cropped."""
+    given up all the same. Where the catalogue cannot be written just now, the question is not asked."""
     troubles: list[str] = []
     for index in SEARCH_INDEXES:
         try:

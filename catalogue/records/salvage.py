@@ -1,6 +1,6 @@
 """What can still be read from a catalogue that is damaged, and how statements known from elsewhere are put into one.
 
-A damaged file is read row by row: what fails is cropped. Its events are believed as far as the chain proves them.
+A damaged file is read row by row: what fails is left out. Its events are believed as far as the chain proves them.
 """
 
 import re

@@ -147,7 +147,7 @@ class DimmedBackground(Visual):
 
 @lru_cache(8192)
 def _dimmed(style: RichStyle, veil: Color) -> RichStyle:
-    """A style seen through a veil; what a click would do is cropped."""
+    """A style seen through a veil; what a click would do is left out."""
     ink, ground = ((Color.from_rich_color(color) + veil).rich_color if color is not None else None
                    for color in (style.color, style.bgcolor))
     return style.clear_meta_and_links() + RichStyle.from_color(ink, ground)

@@ -32,7 +32,7 @@ def steps_in(text: str) -> list[str]:
 
 
 def difference_of(steps: Sequence[str]) -> Difference | None:
-    """The first difference after the beginning and these steps. One whose precondition does not hold is cropped."""
+    """The first difference after the beginning and these steps. One whose precondition does not hold is left out."""
     machine, number = ArchiveMachine(), -1
     try:
         machine.begin()
