@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from catalogue.ledger.health import Health
 from catalogue.ledger.proposal import Caution, Proposal
 from catalogue.ledger.values import shown_day, shown_size
+from catalogue.reading.notes import NEED_NO_PROFILE
 from catalogue.settings import Settings
 
 # Above this median CIEDE2000 two scans would print visibly apart; FADGI's four stars allow 2 on average.
@@ -67,7 +68,7 @@ def _of_file(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
     for copy in printing.copies:
         if copy.state == "in doubt":
             yield Caution("copy in doubt", f"{copy.name}: {'; '.join(copy.doubts)}.", "Do not print from this copy.")
-    if not printing.scan.profile_digest:
+    if not printing.scan.profile_digest and printing.scan.photometric not in NEED_NO_PROFILE:
         yield Caution("no profile", "The scan carries no colour profile: its colours are a guess.",
                       "Assign the profile it was scanned with; do not convert blindly.")
 

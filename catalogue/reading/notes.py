@@ -12,11 +12,12 @@ ODD_ASPECT = 4.0            # a side this many times the other; common practice,
 SQUARE_WITHIN = 0.005
 COLOURLESS = ("grey", "mask", "LogL", "raw mosaic", "linear raw")
 SELF_DEFINED = ("CIELAB", "ICCLAB", "ITULAB", "LogLuv")   # carry their own colour meaning
+NEED_NO_PROFILE = COLOURLESS + SELF_DEFINED
 
 
 def profile_fault(picture: Picture, stated_srgb: bool) -> FaultFound | None:
     """``no profile`` for a colour picture that nowhere says what its colours mean."""
-    if picture.profile_digest or stated_srgb or picture.photometric in COLOURLESS + SELF_DEFINED:
+    if picture.profile_digest or stated_srgb or picture.photometric in NEED_NO_PROFILE:
         return None
     return FaultFound(
         Fault.NO_PROFILE, "no colour profile is embedded, so its colours have no stated meaning",

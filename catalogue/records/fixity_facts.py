@@ -1,7 +1,9 @@
 """What the catalogue itself can say about how safe the archive is; and what persons have answered."""
 
+import json
 from dataclasses import dataclass
 
+from catalogue.reading.notes import NEED_NO_PROFILE
 from catalogue.records.copies import DOUBTS, of_masters
 from catalogue.records.events import agent
 from catalogue.records.rows import Database, fetch, now
@@ -71,7 +73,8 @@ def facts(db: Database, reviewed: str) -> Facts:
         in_store_manifests=n("SELECT count(*) FROM manifest_export WHERE written IS NOT NULL"),
         newest_manifest=n.text("SELECT max(written) FROM manifest_export"),
         masters_without_piece=n("SELECT count(*) FROM scan WHERE role = 'master' AND piece_id IS NULL"),
-        masters_without_profile=n("SELECT count(*) FROM scan WHERE role = 'master' AND profile_digest = ''"),
+        masters_without_profile=n("""SELECT count(*) FROM scan WHERE role = 'master' AND profile_digest = '' AND
+            photometric NOT IN (SELECT value FROM json_each(?))""", json.dumps(NEED_NO_PROFILE)),
         masters_without_names=n("""SELECT count(*) FROM scan WHERE role = 'master' AND piece_id IS NULL
                                    AND (title = '' OR creator = '')"""),
         undecoded=n("""SELECT count(*) FROM finding WHERE resolved IS NULL
@@ -89,8 +92,8 @@ class _Numbers:
     def __init__(self, db: Database) -> None:
         self._db = db
 
-    def __call__(self, sql: str) -> int:
-        return int(self._db.execute(sql).fetchone()[0])
+    def __call__(self, sql: str, *values: str) -> int:
+        return int(self._db.execute(sql, values).fetchone()[0])
 
     def text(self, sql: str, *values: str) -> str:
         return str(self._db.execute(sql, values).fetchone()[0] or "")

@@ -7,7 +7,9 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
+import tifffile
 from fixity_shop import Shop, rot
 
 from catalogue.errors import NotFound
@@ -15,7 +17,8 @@ from catalogue.fixity import log, manifest
 from catalogue.fixity.backup import back_up
 from catalogue.fixity.copies import copy_to, plan
 from catalogue.fixity.levels import AREAS, QUESTIONS, Area, answer, levels
-from catalogue.records import scans
+from catalogue.records import findings, scans
+from catalogue.records.fixity_facts import facts
 from catalogue.settings import Home
 
 Scan = Callable[..., Path]
@@ -147,6 +150,20 @@ def test_metadata_and_content(archive: Shop) -> None:
     answer(archive.db, "formats watched", "yes")
     answer(archive.db, "migration", "yes")
     assert page(archive)["Content"].level == 4
+
+
+@pytest.mark.parametrize(("photometric", "lacking"), [("rgb", 1), ("cielab", 0), ("minisblack", 0)])
+def test_only_colours_that_need_a_profile_lack_one(shop: Shop, photometric: str, lacking: int) -> None:
+    """TIFF 6.0, section 23: CIELAB values are colorimetric by themselves. The finding ``no profile`` says the same."""
+    place = shop.home.folder.parent / "main" / MASTER
+    place.parent.mkdir(parents=True)
+    shape = (40, 60) if photometric == "minisblack" else (40, 60, 3)
+    tifffile.imwrite(place, np.random.default_rng(5).integers(0, 255, shape, np.uint8), photometric=photometric)
+    shop.index()
+    with shop.db.conn:
+        scans.set_role(shop.db, shop.due(MASTER).scan_id, "master")
+    assert (findings.by_kind(shop.db).get("no profile", 0), facts(shop.db, "").masters_without_profile) == (
+        lacking, lacking)
 
 
 def test_all_questions_are_asked_somewhere(archive: Shop) -> None:

@@ -34,7 +34,7 @@ class Shop:
 
     def scan(self, path: str, piece_id: int | None, *, width: int = 60, height: int = 84, role: str = "master",
              shade: int = 0, profile: str = "a" * 64, stated_px: tuple[int, int] | None = None,
-             pixels: str = "", preview: Image.Image | None = None) -> str:
+             pixels: str = "", preview: Image.Image | None = None, photometric: str = "RGB") -> str:
         """Write a small TIFF and record it; ``stated_px`` records larger dimensions than the file's. Its SHA-256."""
         place = self.root / path
         place.parent.mkdir(parents=True, exist_ok=True)
@@ -45,8 +45,8 @@ class Shop:
         px = stated_px or (width, height)
         stat = place.stat()
         reading = Reading(path, stat.st_size, stat.st_mtime_ns, sha256, pixels, "TIFF",
-                          Picture(*px, 8, "uint", 3, "RGB", "none", "strips", profile_name="Scanner RGB" if profile
-                                  else "", profile_digest=profile))
+                          Picture(*px, 8, "uint", 3, photometric, "none", "strips",
+                                  profile_name="Scanner RGB" if profile else "", profile_digest=profile))
         if preview is not None:
             buffer = BytesIO()
             preview.save(buffer, "WEBP", lossless=True)

@@ -55,6 +55,17 @@ def test_ten_like_last_time(harbour: tuple[Shop, int, int]) -> None:
     assert made.scan_sha256 == proposal.last.scan_sha256 and made.settings == "relative, no sharpening"
 
 
+@pytest.mark.parametrize(("photometric", "guessed"), [("RGB", True), ("CMYK", True), ("CIELAB", False),
+                                                      ("grey", False)])
+def test_a_scan_without_a_profile_is_a_guess_only_where_colours_need_one(shop: Shop, photometric: str,
+                                                                        guessed: bool) -> None:
+    """TIFF 6.0, section 23: CIELAB values are colorimetric by themselves. The finding ``no profile`` says the same."""
+    piece = shop.piece("Ilse Marwood", "Plum Branch")
+    shop.scan("plum.tif", piece, profile="", photometric=photometric, stated_px=(4000, 3000))
+    first = repeat.propose(shop.db, shop.home, piece_id=piece, width_mm=200, height_mm=150)
+    assert ("no profile" in kinds(first)) is guessed
+
+
 def test_all_that_is_not_said_anew_is_as_last_time(harbour: tuple[Shop, int, int]) -> None:
     shop, piece, _ = harbour
     first = repeat.propose(shop.db, shop.home, piece_id=piece, width_mm=300, height_mm=400, quantity=3, medium="Canvas",
