@@ -5,6 +5,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from catalogue.filing.endings import is_roman
 from catalogue.filing.model import Work
 from catalogue.filing.names import Name
 from catalogue.filing.titles import title_key
@@ -49,8 +50,11 @@ def take_off_counters(works: Sequence[Work]) -> None:
             continue
         match = _COUNTER.match(title.text)
         if match and title.key != work.folder_title and _is_last(work):
-            code = (match["sign"] or "").strip() + match["number"]
-            counted[work.parts[:-1], work.artist_key, title_key(match["base"])].append((work, match["base"], code))
+            base, sign = match["base"], (match["sign"] or "").strip()
+            if is_roman(sign.upper()):  # "Moor VII_1" is the first capture of "Moor VII"
+                base, sign = title.text[: match.end("sign")].rstrip(), ""
+            code = sign + match["number"]
+            counted[work.parts[:-1], work.artist_key, title_key(base)].append((work, base, code))
         known[work.artist_key][title.key].add(work.parts[:-1])
         if work.folder_title:
             known[work.artist_key][work.folder_title].add(())

@@ -122,6 +122,11 @@ class Endings:
                 return False
         return self._weight[node] > 1 and len(self._children[node]) == 1
 
+    @property
+    def words_known(self) -> frozenset[str]:
+        """Words, folded, that this archive ends or begins names with besides titles."""
+        return self.marks | self._companions | frozenset(word for text in self.beginnings for word in text.split())
+
     def is_title(self, name: Name) -> bool:
         """Whether a whole name is known as a title with several endings."""
         node = 0
@@ -180,7 +185,7 @@ class Endings:
                     parents[text].append((node, child))
                     if kind in "kv":
                         known.add(text)
-        candidates = frozenset(w for w, nodes in parents.items() if len(nodes) >= MANY)
+        candidates = frozenset(w for w, nodes in parents.items() if len(nodes) >= MANY and w not in words.NUMERO)
         behind: dict[str, Counter[str]] = defaultdict(Counter)
         for word in candidates:
             for _, child in parents[word]:
@@ -207,7 +212,7 @@ class Endings:
             if sum(self._is_title(node) for node, _ in parents[word]) >= STRONG
             and not any(self._is_title_without(child, own[word]) for _, child in parents[word])
         )
-        self._mates = self._find_mates({text: len(nodes) for text, nodes in parents.items()})
+        self._companions = self._find_companions({text: len(nodes) for text, nodes in parents.items()})
 
     def _is_mark(self, met: list[tuple[int, int]], own: frozenset[str]) -> bool:
         """Whether a word ends titles: most nodes it stands behind are titles, and few are once it is added. A node
@@ -227,7 +232,7 @@ class Endings:
             (text in self.marks or kind == "k") and text not in own
             for kind, text in self._children[node] if kind in "wk")
 
-    def _find_mates(self, met: dict[str, int]) -> frozenset[str]:
+    def _find_companions(self, met: dict[str, int]) -> frozenset[str]:
         """Words that stand behind endings and sizes alone, as "druku" in "do druku"."""
         behind: dict[str, int] = defaultdict(int)
         below = []
@@ -320,7 +325,7 @@ class Endings:
 
     def _may_end(self, spoken: list[tuple[int, Symbol]], at: int) -> bool:
         kind, text = spoken[at][1]
-        if kind in "snykv" or text in self.marks or text in self._mates:
+        if kind in "snykv" or text in self.marks or text in self._companions:
             return True
         return text in words.FUNCTION and at + 1 < len(spoken)
 

@@ -25,11 +25,13 @@ from catalogue.filing.passes import (
     settle_ambiguous_artists,
     split_path,
     tell_pieces_apart,
+    titles_that_give_way,
 )
 from catalogue.filing.people import fold
 from catalogue.filing.places import Place
 from catalogue.filing.purposes import Purposes, learn_purposes
 from catalogue.filing.roles import LOSSY, SMALL, judge, own_role
+from catalogue.filing.separating import keep_apart
 from catalogue.filing.titles import title_key
 from catalogue.filing.tokens import SURE, Kind
 
@@ -51,8 +53,10 @@ def guess_all(files: Sequence[FileFacts], known_artists: Iterable[str] = ()) -> 
     read_titles(works)
     take_off_counters(works)
     choose_pieces(works)
-    find_artists_by_title(works)
+    purposes = titles_that_give_way(works)
+    find_artists_by_title(works, endings.words_known, purposes)
     tell_pieces_apart(works)
+    keep_apart(works, endings.words_known, purposes)
     join_spellings(works)
     follow_likeness(works)
     return _finished(works)

@@ -45,6 +45,8 @@ class Name:
 
     def between(self, first: int, last: int) -> str:
         """The text of tokens ``first`` to ``last`` inclusive, underscores and camel case as spaces."""
+        if first == last and self.tokens[first].kind is not Kind.BREAK:
+            return " ".join(self.tokens[first].text.split())
         parts = []
         for i in range(first, last + 1):
             token = self.tokens[i]

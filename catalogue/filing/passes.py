@@ -2,9 +2,10 @@
 
 import re
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from collections.abc import Set as Collection
 from dataclasses import replace
-from functools import lru_cache
+from functools import lru_cache, partial
 
 from catalogue.filing.artists import Artists, Found, person_of
 from catalogue.filing.endings import is_roman
@@ -13,7 +14,7 @@ from catalogue.filing.names import Name, fold, is_device_name, phrases, read_nam
 from catalogue.filing.people import compatible
 from catalogue.filing.places import Place
 from catalogue.filing.roles import LOSSY, SMALL, own_role
-from catalogue.filing.titles import Title, read_title, title_key
+from catalogue.filing.titles import Title, read_title, says_only_purpose, title_key
 from catalogue.filing.tokens import Kind
 
 _COUNTED = re.compile(r"(?<!\d)0\d+$")  # "Harbour 01" may be a title, but vouches for none
@@ -90,16 +91,29 @@ def settle_ambiguous_artists(works: Sequence[Work]) -> None:
         work.artist_key = fold(work.artist.value)
 
 
-def find_artists_by_title(works: Sequence[Work]) -> None:
-    """A file that names no artist, but a title that one artist alone has, is that artist's."""
+def titles_that_give_way(works: Sequence[Work]) -> frozenset[str]:
+    """Keys of what files of several pieces have in place of a title, where their folders say which piece it is: in this
+    archive they are words for purposes, as "original" in every folder."""
+    filed: dict[str, set[tuple[str, str]]] = defaultdict(set)
+    for work in works:
+        if work.title and work.title.key and work.piece.value and work.title.key != title_key(work.piece.value):
+            filed[work.title.key].add((work.artist_key, title_key(work.piece.value)))
+    return frozenset(key for key, pieces in filed.items() if len(pieces) > 1)
+
+
+def find_artists_by_title(works: Sequence[Work], explained: Collection[str], purposes: Collection[str]) -> None:
+    """A file that names no artist, but a title that one artist alone has, is that artist's; not by a title that says
+    what a file is for, by its words (known ones and ``explained``) or in this archive (keys in ``purposes``)."""
     owners: dict[str, set[str]] = defaultdict(set)
     for work in works:
         if work.artist.value and work.piece.value:
             owners[title_key(work.piece.value)].add(work.artist.value)
     for work in works:
-        if work.piece.value and not work.artist.value and not (work.found and work.found.either):
-            owner = owners.get(title_key(work.piece.value), set())
-            if len(owner) == 1 and len(title_key(work.piece.value)) > 3:
+        key = title_key(work.piece.value)
+        if len(key) > 3 and key not in purposes and not work.artist.value and not (work.found and work.found.either):
+            owner = owners.get(key, set())
+            vouched_for = work.folder_title in ("", key) and not says_only_purpose(work.piece.value, explained)
+            if len(owner) == 1 and vouched_for:
                 work.artist = Guessed(next(iter(owner)), 0.6, "the only artist with a piece of that title")
                 work.artist_key = fold(work.artist.value)
 
@@ -112,17 +126,27 @@ def read_titles(works: Sequence[Work]) -> None:
         if folder and folder.key:
             work.folder_title = folder.key
             known[work.artist_key].add(folder.key)
+    asked_of: list[tuple[str, ...]] = []    # by work: the keys of which its reading asked whether they are titles
     for work in works:
-        title = _own_title(work, frozenset())
-        if title.key and title.clean and not _COUNTED.search(title.text):
-            known[work.artist_key].add(title.key)
+        asked: list[str] = []
+        work.title = _own_title(work, partial(_note_and_deny, asked))
+        asked_of.append(tuple(asked))
+        if work.title.key and work.title.clean and not _COUNTED.search(work.title.text):
+            known[work.artist_key].add(work.title.key)
     everyone = frozenset().union(*known.values())
-    near = {artist: frozenset(keys) for artist, keys in known.items()}
-    for work in works:
-        work.title = _own_title(work, near.get(work.artist_key, frozenset()) if work.artist_key else everyone)
+    for work, keys in zip(works, asked_of, strict=True):
+        near = known.get(work.artist_key, set()) if work.artist_key else everyone
+        if not near.isdisjoint(keys):
+            work.title = _own_title(work, near.__contains__)
 
 
-def _own_title(work: Work, near: frozenset[str]) -> Title:
+def _note_and_deny(asked: list[str], key: str) -> bool:
+    """Say of no key that it is a title, and note it."""
+    asked.append(key)
+    return False
+
+
+def _own_title(work: Work, is_title: Callable[[str], bool]) -> Title:
     name = work.names[-1]
     if work.last < work.first:
         return Title("", True, tuple(t for t in name.tokens if t.kind is not Kind.ROLE or len(name.tokens) == 1))
@@ -131,7 +155,7 @@ def _own_title(work: Work, near: frozenset[str]) -> Title:
     if behind := _folder_title_behind(work, first, last):
         last, proved = behind - 1, True
     small = work.facts.format in LOSSY or 0 < max(work.facts.width, work.facts.height) < SMALL // 2
-    title = read_title(name, first, last, is_title=near.__contains__, small=small, proved=proved)
+    title = read_title(name, first, last, is_title=is_title, small=small, proved=proved)
     outside = tuple(t for i, t in enumerate(name.tokens) if not first <= i <= last and i not in away)
     if not outside:
         return title
@@ -235,6 +259,11 @@ def choose_pieces(works: Sequence[Work]) -> None:
 def _single_piece_folders(inside: dict[tuple[str, ...], list[Work]]) -> set[tuple[str, ...]]:
     """Folders whose files are all of one piece, the folder's: most repeat its name or say nothing of their own."""
     single = set()
+    folders_with: dict[str, set[tuple[str, ...]]] = defaultdict(set)
+    for place, works in inside.items():
+        for work in works:
+            if work.title and work.title.key:
+                folders_with[work.title.key].add(place)
     for place, works in inside.items():
         folder = _folder_title(works[0])
         if folder is None or not folder.key:
@@ -255,7 +284,9 @@ def _single_piece_folders(inside: dict[tuple[str, ...], list[Work]]) -> set[tupl
         }
         if len(numbered) > 1:
             continue  # "Tides/Tides 2.tif", "Tides/Tides 3.tif": a series, each a piece
-        if own and (not others or (len(others) == 1 and own >= sum(others.values())) or own > 2 * len(others)):
+        # several files of another title are another piece, unless other folders hold files of that title too
+        alone = all(count == 1 or len(folders_with[key]) > 1 for key, count in others.items())
+        if own and (not others or (alone and (len(others) == 1 or own > 2 * len(others)))):
             single.add(place)
     return single
 

@@ -6,13 +6,15 @@ is taken off only where something besides the word says so.
 
 import re
 from collections.abc import Callable
+from collections.abc import Set as Collection
 from dataclasses import dataclass
+from functools import lru_cache
 
 from catalogue.filing import vocabulary as words
 from catalogue.filing.endings import is_roman
 from catalogue.filing.names import Name, fold
 from catalogue.filing.people import without_umlauts
-from catalogue.filing.tokens import SURE, Kind, Token
+from catalogue.filing.tokens import SURE, Kind, Token, role_word
 
 # Role words that no title ends in, so that they need no further reason.
 _ALWAYS = frozenset(
@@ -47,9 +49,17 @@ class Title:
         return title_key(self.text)
 
 
+@lru_cache(maxsize=500_000)
 def title_key(text: str) -> str:
     """A title as compared within one artist: folded, and without spaces, so that "LowTide" is "Low Tide"."""
     return without_umlauts(fold(text).replace(" ", ""))
+
+
+def says_only_purpose(title: str, explained: Collection[str]) -> bool:
+    """Whether a title has no word but those that say what a file is for, or when it was made: "file di stampa"."""
+    return all((len(word) < 3 and word.isascii()) or word.isdigit() or role_word(word) or word in explained
+               or word in words.DEVICE or word in words.FUNCTION or word in words.VERSION
+               for word in fold(title).split())
 
 
 def read_title(

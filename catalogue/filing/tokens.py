@@ -9,6 +9,7 @@ import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 
 from catalogue.filing import vocabulary as words
 
@@ -90,7 +91,7 @@ _PATTERNS = (
     (Kind.COUNTER, rf"\(?\d{{1,3}}\s*[-_ ]?(?:of|von|van|di|af|av|sur|aus)[-_ ]?\s*\d{{1,3}}\)?{_END}"),
     (Kind.COUNTER, rf"(?:{_OF_FEW})(?![-/\d]){_END}"),
     (Kind.COUNTER, r"\(\s*(?:of|von|av|sur|de|/)\s*\d{1,3}\s*\)"),
-    (Kind.VERSION, rf"(?:v|ver|version|rev)[._ ]?\d{{1,2}}{_END}"),
+    (Kind.VERSION, rf"(?:(?-i:V)\.?|(?-i:v)[._ ]?|(?:ver|version|rev)[._ ]?)\d{{1,2}}{_END}"),
     (Kind.VERSION, r"\(\d{1,2}\)"),
     (Kind.YEAR, rf"(?:18|19|20)\d\d{_END}"),
     (Kind.NUMBER, rf"\d+{_END}"),
@@ -104,6 +105,7 @@ _JOINT = re.compile(r"[-–—.]+")
 _SPACE = re.compile(r"\s+")
 _WORD = re.compile(r"[^\W\d_]+(?:['’.][^\W\d_]+)*\.?|[^\W_]+|\S")
 _DIGIT = re.compile(r"\d")
+_PAIR = re.compile(r"(\d)([-/])(\d)")
 _WEIGHT = re.compile(r"\d{2,3}(?:g|gsm|gr)")
 _BY_WORD = tuple(
     (role, vocabulary)
@@ -117,6 +119,7 @@ _BY_WORD = tuple(
 )
 
 
+@lru_cache(maxsize=200_000)
 def role_word(text: str) -> str:
     """``"print file"``, ``"reference"``, ``"tile"``, ``"raw"`` or ``"master"`` for a word that says so, else ``""``."""
     folded = text.casefold()
@@ -141,7 +144,22 @@ def role_word(text: str) -> str:
 def tokens(name: str) -> list[Token]:
     """A file's stem or a folder's name as tokens, in order; camel case is taken apart ("LowTide" is two words)."""
     text = unicodedata.normalize("NFC", name)
-    return list(_merged(_scan(text)))
+    return list(_numbered(_merged(_scan(text))))
+
+
+def _numbered(name_tokens: Iterator[Token]) -> Iterator[Token]:
+    """The "2-1" of "no. 2-1" as a number and a counter: the first is the number that "no." announces."""
+    before = ""
+    for token in name_tokens:
+        pair = _PAIR.fullmatch(token.text) if token.kind is Kind.COUNTER and before in words.NUMERO else None
+        if pair:
+            yield Token(Kind.NUMBER, pair[1], token.start, spaced=token.spaced)
+            yield Token(Kind.BREAK, pair[2], token.start + len(pair[1]))
+            yield Token(Kind.NUMBER, pair[3], token.start + len(pair[1]) + len(pair[2]))
+        else:
+            yield token
+        if token.kind is not Kind.BREAK:
+            before = token.text.casefold().strip(".")
 
 
 def _scan(text: str) -> Iterator[Token]:
@@ -195,6 +213,7 @@ def _camel_parts(text: str) -> Iterator[str]:
     yield text[start:]
 
 
+@lru_cache(maxsize=200_000)
 def _kind_of(word: str) -> Kind:
     if _WEIGHT.fullmatch(word):
         return Kind.MATERIAL
@@ -208,16 +227,21 @@ def _kind_of(word: str) -> Kind:
     return Kind.WORD
 
 
+@lru_cache(maxsize=50_000)
+def _role_of_pair(text: str) -> str:
+    folded = text.casefold()
+    return next((role for role, vocabulary in _BY_WORD if folded in vocabulary), "")
+
+
 def _merged(name_tokens: Iterator[Token]) -> Iterator[Token]:
     """Words of two parts that mean one thing: "re-scan", "for print", "low res", "fine art"."""
     pending: list[Token] = []
     for token in name_tokens:
         pending.append(token)
         while len(pending) >= 3:
-            pair = "".join(t.text.casefold() for t in pending[:3] if t.kind is not Kind.BREAK)
             plain = pending[1].kind is Kind.BREAK and pending[1].text == "-"
-            role = next((role for role, vocabulary in _BY_WORD if pair in vocabulary), "")
-            if plain and role:
+            role = _role_of_pair(pending[0].text + pending[2].text) if plain else ""
+            if role:
                 pending[:3] = [
                     Token(
                         Kind.ROLE, f"{pending[0].text}-{pending[2].text}", pending[0].start, role, pending[0].spaced

@@ -1,0 +1,135 @@
+"""Pieces that were read as one are kept apart where their files' names differ in words that nothing explains.
+
+Two pieces in one cannot be told by looking at the list, one piece in two can: so in doubt there are two. A title is
+checked against everything its file says: words and series numbers of the name that are neither in the title nor in the
+artist's name, nor known as a purpose, a version, a size, a date or a counter.
+"""
+
+import re
+from collections import defaultdict
+from collections.abc import Sequence
+from collections.abc import Set as Collection
+
+from catalogue.filing import vocabulary as words
+from catalogue.filing.endings import is_roman
+from catalogue.filing.model import NOTHING, STATED_IN_FILE, Guessed, Work
+from catalogue.filing.names import Name, fold
+from catalogue.filing.passes import beside_artist
+from catalogue.filing.titles import says_only_purpose, title_key
+from catalogue.filing.tokens import Kind, Token
+
+_PAIR = re.compile(r"(\d)[-/](\d)")
+CAPTURES = frozenset({"tile", "raw"})   # roles of captures, which are counted
+
+
+def keep_apart(works: Sequence[Work], explained: Collection[str], purposes: Collection[str]) -> None:
+    """Give files of one title that differ in unexplained words those words back, or no title where it is none.
+
+    ``explained``: words, folded, that are known in this archive to say what a file is for; ``purposes``: keys of what
+    says so in place of a title.
+    """
+    filed: dict[tuple[str, str], list[Work]] = defaultdict(list)
+    for work in works:
+        if work.piece.value and work.artist.value and work.piece.reason != STATED_IN_FILE:
+            key = title_key(work.piece.value)
+            is_artist = set(fold(work.piece.value).split()) <= set(work.artist_key.split())
+            if (key in purposes or is_artist) and not _is_vouched_for(work):
+                work.piece = NOTHING  # "original", or the artist's name
+            else:
+                filed[work.artist_key, key].append(work)
+    for group in filed.values():
+        if len(group) > 1:
+            counted = _series_before_counters(group)
+            left_over = [_left_of_folder(work) if _is_vouched_for(work) else
+                         counted.get(work.facts.path) or _unexplained(work, explained) for work in group]
+            if len({_key(tokens) for tokens in left_over}) > 1:
+                for work, tokens in zip(group, left_over, strict=True):
+                    if tokens:
+                        title = _extended(work.piece.value, tokens)
+                        work.piece = Guessed(title, 0.5, "other files of that title differ by this")
+
+
+def _is_vouched_for(work: Work) -> bool:
+    """Whether its folder bears the title of a file."""
+    return work.folder_title == title_key(work.piece.value)
+
+
+def _left_of_folder(work: Work) -> list[Token]:
+    """Series numbers of the folder that names both artist and piece, where its title has them not."""
+    if work.folder is None or work.found is None or work.found.part != work.folder:
+        return []
+    tokens = work.names[work.folder].tokens
+    return [token for token in tokens[work.found.last + 1 :] if token.kind is Kind.NUMBER
+            and len(token.text) < 3 and token.text not in fold(work.piece.value).split()]
+
+
+def _key(tokens: Sequence[Token]) -> str:
+    return title_key(" ".join(token.text for token in tokens))
+
+
+def _unexplained(work: Work, explained: Collection[str]) -> list[Token]:
+    """Words and series numbers of a file's own name, up to where other names prove that it goes on with purposes, that
+    neither title nor artist nor a known word accounts for."""
+    name = work.names[-1]
+    title_words = set(fold(work.piece.value).split())
+    says_purpose = says_only_purpose(work.piece.value, explained)
+    last = len(name.tokens) if says_purpose else work.last + 1
+    _, _, of_artist = beside_artist(work)
+    left_over = []
+    for at in range(work.first, min(last, _start_of_counter(work))):
+        token = name.tokens[at]
+        if at in of_artist or fold(token.text) in {"", *title_words}:
+            continue
+        if token.kind is Kind.NUMBER:
+            left_over += [] if _counts(name, at, behind_purpose=says_purpose) else [token]
+        elif token.kind is Kind.WORD:
+            left_over += [] if _is_explained(token, work, explained) else [token]
+    return left_over
+
+
+def _is_explained(token: Token, work: Work, explained: Collection[str]) -> bool:
+    folded = fold(token.text)
+    return folded in explained or folded in words.FUNCTION or folded in words.POSITION or (
+        title_key(token.text) in title_key(work.piece.value))
+
+
+def _series_before_counters(group: Sequence[Work]) -> dict[str, list[Token]]:
+    """By path the "3" of "Untitled 3-1", "Untitled 3-2": what reads as "1 of 3" elsewhere is a series number and a
+    counter where the second number changes and the first does not."""
+    pairs = {work.facts.path: (token, match) for work in group for token in work.names[-1].tokens
+             if token.kind is Kind.COUNTER and (match := _PAIR.fullmatch(token.text))}
+    seconds: dict[str, set[str]] = defaultdict(set)
+    for _, match in pairs.values():
+        seconds[match[1]].add(match[2])
+    if all(len(numbers) == 1 for numbers in seconds.values()):
+        return {}
+    return {path: [Token(Kind.NUMBER, match[1], token.start)] for path, (token, match) in pairs.items()}
+
+
+def _start_of_counter(work: Work) -> int:
+    """The token at which the number begins that counts a file among captures; all tokens where none does."""
+    tokens, left = work.names[-1].tokens, work.counter
+    at = len(tokens)
+    while left and at and (tokens[at - 1].kind is Kind.BREAK or left.endswith(tokens[at - 1].text)):
+        at -= 1
+        left = left.removesuffix(tokens[at].text)
+    return at if work.counter and not left else len(tokens)
+
+
+def _counts(name: Name, at: int, *, behind_purpose: bool) -> bool:
+    """Whether a number counts captures or versions, or is a year, a day, a job: all but a series number, which stands
+    behind the title or behind "no."; ``behind_purpose``: or behind a word for a purpose that is taken for the title."""
+    text = name.tokens[at].text
+    behind = [token for token in name.tokens[at + 1 :] if token.kind is not Kind.BREAK]
+    before = next((token for token in reversed(name.tokens[:at]) if token.kind is not Kind.BREAK), None)
+    if before and fold(before.text).strip(". ") in words.NUMERO:
+        return False
+    if len(text) > 2 or text.startswith("0") or before is None or before.role in CAPTURES:
+        return True
+    numbered = (behind_purpose and before.role) or (before.kind is Kind.WORD and not is_roman(before.text))
+    return not behind or not numbered
+
+
+def _extended(title: str, tokens: Sequence[Token]) -> str:
+    """The title with the rest behind it."""
+    return f"{title} {' '.join(token.text for token in tokens)}"

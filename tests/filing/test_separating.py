@@ -1,0 +1,83 @@
+"""Two pieces are kept apart where anything of their names differs that nothing explains. Habits: common practice, no
+source."""
+
+import pytest
+
+from catalogue.filing.guess import FileFacts, Guess, guess_all
+from scripts import names_generator
+from scripts.bench_names import wrong_joins
+
+ARTIST = "Margaret Saltmere"
+
+
+def guessed(*paths: str) -> dict[str, Guess]:
+    files = [FileFacts(path, format="JPEG" if path.endswith("jpg") else "TIFF", width=8000, height=6000)
+             for path in paths]
+    return dict(zip(paths, guess_all(files), strict=True))
+
+
+def titles(*paths: str) -> dict[str, str]:
+    return {path.rpartition("/")[2]: guess.piece.value for path, guess in guessed(*paths).items()}
+
+
+@pytest.mark.parametrize(("number", "other"), [("VII", "IX"), ("Vii", "Ix"), ("No. 2", "No. 4"), ("V", "X")])
+def test_a_series_number_before_a_counter_stays_with_its_title(number: str, other: str) -> None:
+    """ "Moor VII_1" is the first capture of "Moor VII", not the capture "VII1" of "Moor"."""
+    masters = [f"Artists/{ARTIST}/scan/Moor {n}.tif" for n in (number, other)]
+    tiles = [f"Artists/{ARTIST}/tiles/Moor {n}_{at}.tif" for n in (number, other) for at in (1, 2, 3)]
+    read = titles(*masters, *tiles, f"Artists/{ARTIST}/scan/Pier.tif", "Artists/Joss Aldermere/scan/Kites.tif")
+    for n in (number, other):
+        of_one = {read[f"Moor {n}.tif"], *(read[f"Moor {n}_{at}.tif"] for at in (1, 2, 3))}
+        assert len(of_one) == 1, read
+    assert read[f"Moor {number}.tif"] != read[f"Moor {other}.tif"]
+
+
+def test_numbers_that_read_as_one_of_three_are_series_where_the_second_counts() -> None:
+    """ "Untitled 3-4" cannot be the third of four where "Untitled 3-5" stands beside it."""
+    tiles = [f"Artists/{ARTIST}/tiles/untitled_{n}-{at}.tif" for n in (3, 4) for at in range(n, 7)]
+    read = titles(*tiles, f"Artists/{ARTIST}/Pier.tif", "Artists/Joss Aldermere/Kites.tif")
+    threes = {title for name, title in read.items() if name.startswith("untitled_3")}
+    fours = {title for name, title in read.items() if name.startswith("untitled_4")}
+    assert threes & fours <= {""}
+
+
+def test_an_artists_own_name_is_no_title() -> None:
+    read = guessed(f"Artists/{ARTIST}/scan/{ARTIST}, Tile 6_2012.tif",
+                   f"Artists/{ARTIST}/scan/{ARTIST}, Tile 8_2012.tif",
+                   f"Artists/{ARTIST}/scan/{ARTIST}, Moor_2012.tif", f"Artists/{ARTIST}/scan/{ARTIST}, Pier_2012.tif")
+    assert all(guess.piece.value != ARTIST for guess in read.values())
+
+
+def test_a_word_that_stands_for_the_title_in_every_folder_joins_no_pieces() -> None:
+    """Each folder is a piece; a file "original" that no folder explains is nobody's piece, and makes nobody its
+    artist's."""
+    folders = [f"Artists/{artist} - {title}" for artist, of in
+               ((ARTIST, ("Moor", "Pier", "1959")), ("Joss Aldermere", ("Kites", "Harbour at Night", "Low Field")))
+               for title in of]
+    read = guessed(*(f"{folder}/oryginał-2014.tif" for folder in folders),
+                   *(f"{folder}/{part}-{n}.tif" for folder in folders for part in ("bits",) for n in (1, 2)))
+    filed: dict[tuple[str, str], set[str]] = {}
+    for path, guess in read.items():
+        if guess.artist.value and guess.piece.value:
+            filed.setdefault((guess.artist.value, guess.piece.value), set()).add(path.split("/")[1])
+    assert all(len(places) == 1 for places in filed.values()), filed
+
+
+def test_other_titles_in_a_pieces_folder_are_pieces_of_their_own() -> None:
+    """Three files of another title are no slip; a word that lies in every piece's folder is no title."""
+    read = titles(f"Artists/{ARTIST}/Salt/salt-corrected.tif", f"Artists/{ARTIST}/Salt/salt-final.tif",
+                  f"Artists/{ARTIST}/Salt/tiles/salt-1-4.tif", f"Artists/{ARTIST}/Salt/tiles/salt-2-4.tif",
+                  f"Artists/{ARTIST}/Salt/tiles/salt-3-4.tif", f"Artists/{ARTIST}/Salt/tiles/salt-4-4.tif",
+                  f"Artists/{ARTIST}/Salt/old-kitchen-final.tif",
+                  f"Artists/{ARTIST}/Salt/old-kitchen-print-24x30cm.tif",
+                  f"Artists/{ARTIST}/Salt/for client/old-kitchen-web.jpg", f"Artists/{ARTIST}/Pier/pier-final.tif")
+    kitchens = {title.casefold() for name, title in read.items() if "kitchen" in name}
+    assert kitchens.isdisjoint({"salt"}), read
+
+
+@pytest.mark.parametrize("seed", [406, 417, 422, 427, 437, 513, 520, 551, 571, 576, 641, 648, 662])
+def test_no_pieces_are_joined_in_shops_where_they_were(seed: int) -> None:
+    """Shops made by dice in which two pieces or more were joined before titles were checked against whole names."""
+    truths = names_generator.shop(seed)
+    guesses = guess_all([FileFacts(t.path, format=t.format, width=t.width, height=t.height) for t in truths])
+    assert wrong_joins(truths, guesses) == 0
