@@ -11,10 +11,9 @@ from urllib.parse import urlsplit
 
 from catalogue.fixity.bag_names import unescaped, unsafe
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
-from catalogue.reading.digests import Stopped
+from catalogue.reading.digests import Stopped, hash_open_file
 from catalogue.untrusted import LIST_BYTES, open_regular, read_regular
 
-BUFFER_BYTES = 2 << 20
 _VERSIONS = {"0.97", "1.0"}
 _MANIFEST = re.compile(r"(tag)?manifest-([a-z0-9]+)\.txt")
 _LINE = re.compile(r"([0-9a-fA-F]+)[ \t]+\*?([^ \t].*)")
@@ -224,13 +223,13 @@ def _check_digests(bag: _Bag, report: Report, cancelled: Cancelled) -> None:
 
 def _digests(place: Path, algorithms: list[str], cancelled: Cancelled) -> dict[str, str]:
     hashes = {name: hashlib.new(name) for name in algorithms}
-    buffer = memoryview(bytearray(BUFFER_BYTES))
+
+    def after_block(_: int) -> None:
+        if cancelled():
+            raise Stopped
+
     with open_regular(place) as file:
-        while count := os.readv(file.fileno(), [buffer]):
-            if cancelled():
-                raise Stopped
-            for digest in hashes.values():
-                digest.update(buffer[:count])
+        hash_open_file(file.fileno(), hashes.values(), after_block)
     return {name: digest.hexdigest() for name, digest in hashes.items()}
 
 

@@ -8,9 +8,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
-from catalogue.fixity.copying import BUFFER_BYTES, drop_cache, fetch_ahead
+from catalogue.fixity.copying import drop_cache
 from catalogue.progress import Cancelled
-from catalogue.reading.digests import ReadFailed, Stopped
+from catalogue.reading.digests import ReadFailed, Stopped, hash_open_file, read_block
 from catalogue.records.paths import stored_mtime
 from catalogue.storage.identity import identity
 
@@ -116,14 +116,14 @@ def _refused(error: OSError) -> Checked:
 
 
 def _digest(fd: int, tell: Callable[[int], None], cancelled: Cancelled) -> str:
-    sha, buffer, offset = hashlib.sha256(), memoryview(bytearray(BUFFER_BYTES)), 0
-    while count := read_at(fd, buffer, offset):
-        offset += count
-        fetch_ahead(fd, offset)
-        sha.update(buffer[:count])
+    sha = hashlib.sha256()
+
+    def after_block(count: int) -> None:
         tell(count)
         if cancelled():
             raise Stopped
+
+    hash_open_file(fd, [sha], after_block, read=read_at)
     return sha.hexdigest()
 
 
@@ -135,12 +135,11 @@ def read_at(fd: int, buffer: memoryview, offset: int) -> int:
     """
     for attempt in range(TRIES):
         try:
-            os.lseek(fd, offset, os.SEEK_SET)
-            return os.readv(fd, [buffer])
-        except OSError as error:
+            return read_block(fd, buffer, offset)
+        except ReadFailed:
             if attempt == TRIES - 1:
                 if len(buffer) <= SECTOR_BYTES:
-                    raise ReadFailed(offset, error) from error
+                    raise
                 return _by_sectors(fd, buffer, offset)
     raise AssertionError("no try was made")
 

@@ -338,3 +338,17 @@ def test_nothing_there_is_a_problem_not_a_crash(tmp_path: Path) -> None:
     assert check_bag(tmp_path / "nothing")
     (tmp_path / "empty").mkdir()
     assert check_bag(tmp_path / "empty")
+
+
+def test_every_fault_is_named_where_bagit_stops_at_the_first(small: Path) -> None:
+    """Why bags are validated here and not by bagit-python: on three faults it names none of the files, only that the
+    sums differ; and what is in STRICTER it lets pass."""
+    payload = sorted(path for path in (small / "data").rglob("*") if path.is_file())
+    payload[0].write_bytes(b"other bytes")
+    payload[1].unlink()
+    (small / "data" / "stray").write_bytes(b"stray")
+    ours = {problem.path for problem in check_bag(small)}
+    assert ours >= {path.relative_to(small).as_posix() for path in payload[:2]} | {"data/stray"}
+    with pytest.raises(bagit.BagValidationError) as stopped:
+        bagit.Bag(str(small)).validate()
+    assert not stopped.value.details and "Payload-Oxum" in str(stopped.value)

@@ -147,7 +147,7 @@ def test_notices_a_source_that_changes_meanwhile(master: Path, place: Path) -> N
 
 
 def test_a_read_error_names_the_byte(master: Path, place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(copying, "BUFFER_BYTES", 100_000)
+    monkeypatch.setattr(copying, "BLOCK_BYTES", 100_000)
     readv, calls = os.readv, []
 
     def failing(fd: int, buffers: list[memoryview]) -> int:
@@ -184,7 +184,7 @@ def test_a_file_too_large_for_the_file_system_leaves_nothing_and_is_called_so(
     import resource
 
     before = resource.getrlimit(resource.RLIMIT_FSIZE)
-    monkeypatch.setattr(copying, "BUFFER_BYTES", 65_536)
+    monkeypatch.setattr(copying, "BLOCK_BYTES", 65_536)
     ignored = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
     try:
         resource.setrlimit(resource.RLIMIT_FSIZE, (150_000, before[1]))
@@ -254,7 +254,8 @@ import os, signal, sys
 from pathlib import Path
 from catalogue.fixity import copying
 from catalogue.progress import ignore_progress, never_cancelled
-copying.BUFFER_BYTES = 100_000
+from catalogue.reading import digests
+digests.BLOCK_BYTES = copying.BLOCK_BYTES = 100_000
 left = int(sys.argv[3])
 def hook(event, args):
     global left

@@ -13,7 +13,7 @@ import tifffile
 from PIL import Image
 
 from catalogue.progress import Progress
-from catalogue.reading.digests import Stopped, digesting, sha256_of
+from catalogue.reading.digests import Stopped, sha256_of
 from catalogue.reading.file import read_file
 from catalogue.reading.kinds import looks_like_picture
 from catalogue.reading.limits import Limits
@@ -188,7 +188,7 @@ def test_sha256(data: bytes, digest: str, folder: Path) -> None:
     path.write_bytes(data)
     heard: list[Progress] = []
     assert sha256_of(path, report=heard.append, cancelled=lambda: False) == digest
-    assert heard[-1].bytes_done == len(data) and sum(digesting(path)) == len(data)
+    assert heard[-1].bytes_done == len(data)
     with pytest.raises(Stopped):
         sha256_of(path, report=heard.append, cancelled=lambda: True)
 
