@@ -20,7 +20,7 @@ from catalogue.intake.overlap import Views
 from catalogue.intake.targets import FileNaming, choose_targets
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.reading.model import Reading
-from catalogue.records import intake, scans, stores
+from catalogue.records import files, scans, stores
 from catalogue.records.database import Database
 from catalogue.records.paths import display_path
 from catalogue.records.stores import Store
@@ -136,8 +136,8 @@ def propose(db: Database, home: Home, folder: Path, store: Store, *, likeness: L
         raise CatalogueError(f"The store {store.name!r} is offline.", hint=f"Connect it; it was at {store.root}.")
     folder = folder.expanduser().absolute()
     apart_from_stores(db, folder)
-    files, obstacles = find_files(folder, home.settings.ignore)
-    arrivals = read_arrivals(files, report, cancelled, known=known, here=here)
+    paths, obstacles = find_files(folder, home.settings.ignore)
+    arrivals = read_arrivals(paths, report, cancelled, known=known, here=here)
     return plan_for(db, home, folder, store, root, arrivals, likeness=likeness, report=report, cancelled=cancelled,
                     obstacles=tuple(f"{display_path(o.path)}: {o.detail}" for o in obstacles))
 
@@ -221,7 +221,7 @@ def _held(db: Database, store: Store, arrival: Arrival, seen: dict[str, str]) ->
     if sha256 in seen:
         why = f"the same bytes as {display_path(seen[sha256])}"
     else:
-        copies = intake.copies(db, sha256)
+        copies = files.present_files(db, sha256)
         if not any(c.store_id == store.id for c in copies):
             return None
         place = next(c for c in copies if c.store_id == store.id)

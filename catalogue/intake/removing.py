@@ -13,15 +13,14 @@ import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from hashlib import sha256 as new_sha256
 from pathlib import Path
 
 from catalogue.errors import CatalogueError
-from catalogue.fixity.copying import Stopped
 from catalogue.indexing.stores import opened_store, store_holding
 from catalogue.intake.proposals import Kind, Plan
 from catalogue.progress import Cancelled, never_cancelled
-from catalogue.records import events, intake, stores
+from catalogue.reading.digests import sha256_of_fd
+from catalogue.records import events, files, intake, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.paths import escape_path, native_path
 from catalogue.settings import Home, Settings
@@ -155,7 +154,7 @@ def verified_places(db: Database, sha256: str) -> list[tuple[str, CopyLocation]]
     """``(path as kept, place)`` of every file on record that holds these bytes, read now; what is offline, gone, a
     link or something else by now is left out."""
     found: list[tuple[str, CopyLocation]] = []
-    for copy in intake.copies(db, sha256):
+    for copy in files.present_files(db, sha256):
         store = stores.by_id(db, copy.store_id)
         with (suppress(OSError, CatalogueError),  # no copy that can be counted on now
               opened_store(db, store) as root, open_entry(root, native_path(copy.path)) as entry, _held(entry) as held):
@@ -185,7 +184,7 @@ def _held(entry: Entry) -> Iterator[_Held | None]:
         return
     try:
         status = os.fstat(fd)
-        yield _Held(fd, status, _digest(fd, never_cancelled)) if is_regular(status) else None
+        yield _Held(fd, status, sha256_of_fd(fd)[0]) if is_regular(status) else None
     finally:
         os.close(fd)
 
@@ -202,17 +201,8 @@ def digest_of(entry: Entry, cancelled: Cancelled = never_cancelled) -> str:
     except OSError:
         return ""
     try:
-        return _digest(fd, cancelled) if is_regular(os.fstat(fd)) else ""
+        return sha256_of_fd(fd, cancelled=cancelled)[0] if is_regular(os.fstat(fd)) else ""
     except OSError:
         return ""
     finally:
         os.close(fd)
-
-
-def _digest(fd: int, cancelled: Cancelled) -> str:
-    sha = new_sha256()
-    while block := os.read(fd, 1 << 21):
-        if cancelled():
-            raise Stopped
-        sha.update(block)
-    return sha.hexdigest()

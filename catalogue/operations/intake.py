@@ -16,7 +16,7 @@ from catalogue.operations.upkeep import Upkeep, count_and_back_up
 from catalogue.operations.wording import counted
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.reading.model import Reading
-from catalogue.records import intake, stores
+from catalogue.records import files, stores
 from catalogue.records.database import Database
 from catalogue.records.paths import display_path, escape_path
 from catalogue.settings import Home
@@ -85,7 +85,7 @@ def held_without_copy(db: Database, plan: Plan, also: Sequence[str]) -> dict[str
     Raises: NotFound: no such store.
     """
     held = {item.arrival.reading.sha256 for p in plan.proposals if p.kind is Kind.HELD for item in p.items}
-    places = {sha256: {copy.store for copy in intake.copies(db, sha256)} for sha256 in held}
+    places = {sha256: {copy.store for copy in files.present_files(db, sha256)} for sha256 in held}
     lacking = {stores.by_name(db, name).name: sum(name not in where for where in places.values() if where)
                for name in also}
     return {name: count for name, count in lacking.items() if count}

@@ -3,8 +3,9 @@
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 
-from catalogue.records.database import Database, fetch, fetch_one, insert
+from catalogue.records.database import Database, fetch, fetch_one
 from catalogue.records.orders import LINE_STATUS
+from catalogue.records.rows import insert_row
 
 BASES = ("percentage", "fixed", "none")
 
@@ -122,5 +123,4 @@ def issued(db: Database, artist_id: int) -> list[Issued]:
 
 def keep_issued(db: Database, statement: Mapping[str, object]) -> int:
     """Keep a statement as issued, by the names of ``Issued`` but for its id; gives that."""
-    return insert(db, f"""INSERT INTO artist_statement ({', '.join(statement)})
-                            VALUES ({', '.join('?' * len(statement))})""", list(statement.values()))
+    return insert_row(db, "artist_statement", statement)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from catalogue.records.database import Database, fetch, fetch_one
 from catalogue.records.folding import fold_name
+from catalogue.records.rows import insert_row
 
 FACTS = ("name", "contact", "notes", "joined_into")
 
@@ -91,8 +92,7 @@ def state(db: Database, key: str, values: Mapping[str, object]) -> None:
     row = stated(db, key)
     if row is None:
         said = {"key": key, "name": None, "contact": "", "notes": "", "joined_into": None} | dict(values)
-        db.execute(f"INSERT INTO buyer_stated ({', '.join(said)}) VALUES ({', '.join('?' * len(said))})",
-                   list(said.values()))
+        insert_row(db, "buyer_stated", said)
         return
     changed = {name: value for name, value in values.items() if row[name] != value}
     if changed:

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from catalogue.records.copies import HELD
-from catalogue.records.rows import Database, fetch
+from catalogue.records.rows import Database, fetch, fetch_among
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,12 +96,7 @@ _CANDIDATE = f"""
 
 def candidates(db: Database, scan_ids: Iterable[int]) -> list[Candidate]:
     """Scans by id, as the choice sees them."""
-    wanted = list(scan_ids)
-    rows: list[Candidate] = []
-    for start in range(0, len(wanted), 500):
-        part = wanted[start : start + 500]
-        rows += fetch(db, Candidate, f"{_CANDIDATE} WHERE c.id IN ({', '.join('?' * len(part))})", part)
-    return rows
+    return fetch_among(db, Candidate, f"{_CANDIDATE} WHERE c.id IN", scan_ids)
 
 
 def masters(db: Database, piece_id: int) -> list[Candidate]:

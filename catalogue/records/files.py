@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from catalogue.records.paths import stored_mtime
-from catalogue.records.rows import Database, fetch, fetch_one, now
+from catalogue.records.rows import Database, chunks, fetch, fetch_one, now
 
 UNREAD = "not read yet"  # ``File.failure`` of a file met with another size or time, or back after it was missing
 
@@ -50,6 +50,7 @@ class Located:
 
 _LOCATED = """SELECT f.id, f.store_id, s.name AS store, s.root, s.kind, f.path, f.size, f.state, f.checked_at, f.read_at
               FROM file f JOIN store s ON s.id = f.store_id"""
+_IN_USE = "AND s.forgotten IS NULL ORDER BY f.state = 'missing', s.kind <> 'primary', s.name, f.path"
 
 
 def known(db: Database, store_id: int) -> Iterator[tuple[str, int, int, str, int, int]]:
@@ -140,30 +141,31 @@ def forget(db: Database, file_id: int) -> None:
 
 def of_scan(db: Database, scan_id: int) -> list[Located]:
     """Where one scan lies, primary stores first."""
-    return fetch(db, Located, _LOCATED + """ WHERE f.scan_id = ? AND s.forgotten IS NULL
-        ORDER BY f.state = 'missing', s.kind <> 'primary', s.name, f.path""", [scan_id])
+    return fetch(db, Located, f"{_LOCATED} WHERE f.scan_id = ? {_IN_USE}", [scan_id])
+
+
+def present_files(db: Database, sha256: str) -> list[Located]:
+    """Where a scan lies now, as last seen, in stores in use; primary stores first."""
+    return fetch(db, Located, f"""{_LOCATED} JOIN scan c ON c.id = f.scan_id
+        WHERE c.sha256 = ? AND f.state = 'present' {_IN_USE}""", [sha256])
 
 
 def of_piece(db: Database, piece_id: int) -> list[tuple[int, Located]]:
     """``(scan_id, file)`` for every scan of a piece."""
-    return _with_scan(db, "JOIN scan c ON c.id = f.scan_id WHERE c.piece_id = ? AND s.forgotten IS NULL", [piece_id])
+    return _with_scan(db, "JOIN scan c ON c.id = f.scan_id WHERE c.piece_id = ?", [piece_id])
 
 
 def _with_scan(db: Database, where: str, values: list[int]) -> list[tuple[int, Located]]:
-    rows = db.execute(_LOCATED.replace("SELECT ", "SELECT f.scan_id AS scan_id, ", 1) + f""" {where}
-        ORDER BY f.state = 'missing', s.kind <> 'primary', s.name, f.path""", values)
+    rows = db.execute(_LOCATED.replace("SELECT ", "SELECT f.scan_id AS scan_id, ", 1) + f" {where} {_IN_USE}", values)
     return [(row["scan_id"], Located(**{name: row[name] for name in row.keys() if name != "scan_id"}))  # noqa: SIM118
             for row in rows]
 
 
 def first_of_scans(db: Database, scan_ids: Iterable[int]) -> dict[int, Located]:
     """One place of each scan, that which :func:`of_scan` puts first; scans without a file are left out."""
-    wanted = list(scan_ids)
     places: dict[int, Located] = {}
-    for start in range(0, len(wanted), 500):
-        part = wanted[start : start + 500]
-        marks = ", ".join("?" * len(part))
-        for scan_id, file in _with_scan(db, f"WHERE f.scan_id IN ({marks}) AND s.forgotten IS NULL", part):
+    for part in chunks(scan_ids):
+        for scan_id, file in _with_scan(db, f"WHERE f.scan_id IN ({', '.join('?' * len(part))})", part):
             places.setdefault(scan_id, file)
     return places
 

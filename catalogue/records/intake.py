@@ -10,18 +10,6 @@ from catalogue.records.scans import COLUMNS, Scan
 
 
 @dataclass(frozen=True, slots=True)
-class Copy:
-    """One present file of a scan, with when its bytes last agreed with the digest."""
-
-    store_id: int
-    store: str
-    root: str
-    kind: str
-    path: str
-    checked_at: str | None
-
-
-@dataclass(frozen=True, slots=True)
 class Placed:
     """A file with what the naming rule needs to know of it."""
 
@@ -36,15 +24,6 @@ class Placed:
     artist: str
     title: str
     year: str
-
-
-def copies(db: Database, sha256: str) -> list[Copy]:
-    """Where a scan lies now, as last seen, in stores in use."""
-    return fetch(db, Copy, """
-        SELECT s.id AS store_id, s.name AS store, s.root, s.kind, f.path, f.checked_at
-        FROM file f JOIN store s ON s.id = f.store_id JOIN scan c ON c.id = f.scan_id
-        WHERE c.sha256 = ? AND f.state = 'present' AND s.forgotten IS NULL ORDER BY s.kind <> 'primary', s.name, f.path
-        """, [sha256])
 
 
 def of_pixels(db: Database, pixel_digest: str) -> list[Scan]:

@@ -4,7 +4,7 @@ from array import array
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from catalogue.records.rows import Database, fetch, fetch_one, now
+from catalogue.records.rows import Database, fetch, fetch_among, fetch_one, now, query_among
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,26 +77,13 @@ def previews(db: Database) -> int:
 
 def compared_scans(db: Database, ids: Iterable[int]) -> dict[int, ComparedScan]:
     """Scans by id, with what comparing needs."""
-    wanted = list(ids)
-    scans: dict[int, ComparedScan] = {}
-    for start in range(0, len(wanted), 500):
-        part = wanted[start : start + 500]
-        marks = ", ".join("?" * len(part))
-        scans |= {s.id: s for s in fetch(db, ComparedScan, f"{_SCAN} WHERE s.id IN ({marks})", part)}
-    return scans
+    return {scan.id: scan for scan in fetch_among(db, ComparedScan, f"{_SCAN} WHERE s.id IN", ids)}
 
 
 def ids_of(db: Database, digests: Iterable[str]) -> dict[str, int]:
     """Scan ids by SHA-256; digests the catalogue does not know are left out."""
-    wanted = list(digests)
-    ids: dict[str, int] = {}
-    for start in range(0, len(wanted), 500):
-        part = wanted[start : start + 500]
-        marks = ", ".join("?" * len(part))
-        ids |= {
-            str(r[0]): int(r[1]) for r in db.execute(f"SELECT sha256, id FROM scan WHERE sha256 IN ({marks})", part)
-        }
-    return ids
+    return {str(row[0]): int(row[1])
+            for row in query_among(db, "SELECT sha256, id FROM scan WHERE sha256 IN", digests)}
 
 
 def of_same_pixels(db: Database, scan_id: int) -> list[int]:
@@ -179,17 +166,5 @@ def set_verdict(db: Database, likeness_id: int, verdict: str) -> None:
 
 def piece_titles(db: Database, ids: Iterable[int]) -> dict[int, str]:
     """"Artist: title" of pieces, by id."""
-    wanted = list(ids)
-    titles: dict[int, str] = {}
-    for start in range(0, len(wanted), 500):
-        part = wanted[start : start + 500]
-        marks = ", ".join("?" * len(part))
-        titles |= {
-            int(r[0]): f"{r[1]}: {r[2]}"
-            for r in db.execute(
-                f"""SELECT p.id, a.name, p.title FROM piece p JOIN artist a ON a.id = p.artist_id
-                    WHERE p.id IN ({marks})""",
-                part,
-            )
-        }
-    return titles
+    return {int(row[0]): f"{row[1]}: {row[2]}" for row in query_among(db, """
+        SELECT p.id, a.name, p.title FROM piece p JOIN artist a ON a.id = p.artist_id WHERE p.id IN""", ids)}

@@ -2,7 +2,7 @@
 
 from dataclasses import asdict, dataclass
 
-from catalogue.records.rows import Database, fetch, fetch_one, insert
+from catalogue.records.rows import Database, fetch, fetch_one, insert_row
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,9 +42,7 @@ class PrintFile:
 
 def add(db: Database, file: NewPrintFile) -> int:
     """Record a print file; gives its id. Call within a transaction."""
-    row = asdict(file)
-    return insert(db, f"INSERT INTO print_file ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
-                    list(row.values()))
+    return insert_row(db, "print_file", asdict(file))
 
 
 def by_id(db: Database, file_id: int) -> PrintFile | None:

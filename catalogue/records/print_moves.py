@@ -2,7 +2,8 @@
 
 from dataclasses import asdict, dataclass
 
-from catalogue.records.database import Database, fetch, insert
+from catalogue.records.database import Database, fetch
+from catalogue.records.rows import insert_row
 
 PLACES = ("shop", "artist", "buyer", "consigned")
 
@@ -45,9 +46,7 @@ class LivingPrint:
 
 def add(db: Database, move: PrintMove) -> int:
     """Keep a move; gives its id. Call within a transaction."""
-    row = asdict(move)
-    return insert(db, f"INSERT INTO print_move ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
-                    list(row.values()))
+    return insert_row(db, "print_move", asdict(move))
 
 
 def moves(db: Database, edition_id: int) -> list[PrintMove]:

@@ -8,7 +8,7 @@ from typing import Any
 from catalogue.errors import NotFound, Refused
 from catalogue.records import events, stated_facts
 from catalogue.records.effective import make_again, recompute
-from catalogue.records.rows import Database
+from catalogue.records.rows import Database, chunks, insert_row
 from catalogue.records.stated_facts import TABLES as OVERLAYS
 from catalogue.records.statements import (
     STATED_TABLES,
@@ -24,7 +24,6 @@ from catalogue.records.transactions import replaying, transaction
 
 Key = tuple[Any, ...]
 State = dict[str, dict[Key, Row]]
-CHUNK = 500
 JOINED = ("artist_stated", "piece_stated")  # tables of which one row may be joined into another; owners first
 _REFERRED = ("scan_stated", "piece_stated", "artist_stated")    # each refers to the next
 
@@ -97,8 +96,8 @@ def differences(db: Database) -> list[Difference]:
 def log_differences(db: Database, detail: str) -> None:
     """Write into the log what the tables have and it has not, in chunks; after a migration, within its transaction."""
     changes = [Change(d.table, d.key, d.logged, d.present) for d in differences(db)]
-    for start in range(0, len(changes), CHUNK):
-        events.append(db, "migration", "success", detail=detail, change=packed(changes[start : start + CHUNK]))
+    for part in chunks(changes):
+        events.append(db, "migration", "success", detail=detail, change=packed(part))
 
 
 def undo(db: Database, event_id: int) -> None:
@@ -172,9 +171,7 @@ def _put_back(db: Database, change: Change) -> list[tuple[str, Row]]:
     if change.after is None:
         if present is not None:
             raise _changed_since(change, ())
-        row = change.before or {}
-        db.execute(f"INSERT INTO {table.name} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
-                   list(row.values()))
+        insert_row(db, table.name, change.before or {})
         return []
     columns = [name for name in table.columns or change.after if name in change.changed]
     since = [name for name in columns if present is None or present.get(name) != change.after[name]]

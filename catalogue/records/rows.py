@@ -1,15 +1,18 @@
 """Rows of a query as values, and what every module of records needs to ask and insert."""
 
-from collections.abc import Sequence
+import sqlite3
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
+from itertools import islice
 from typing import Any, TypeVar
 
 from catalogue.errors import CatalogueError
 from catalogue.records.connection import Database
 
 T = TypeVar("T")
+CHUNK = 500     # values bound in one statement, rows in one event; SQLite binds 999 at least
 
-__all__ = ["Database", "fetch", "fetch_one", "insert", "now"]
+__all__ = ["Database", "chunks", "fetch", "fetch_among", "fetch_one", "insert", "insert_row", "now", "query_among"]
 
 
 def now() -> str:
@@ -35,3 +38,27 @@ def insert(db: Database, sql: str, parameters: Sequence[Any] | dict[str, Any] = 
     if cursor.lastrowid is None:
         raise CatalogueError("The catalogue could not record the row.", hint="Run `catalogue doctor`.")
     return int(cursor.lastrowid)
+
+
+def insert_row(db: Database, table: str, row: Mapping[str, Any]) -> int:
+    """Insert a row by the names of its columns; gives its id, in a table that has one."""
+    return db.execute(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
+                      list(row.values())).lastrowid or 0
+
+
+def chunks(items: Iterable[T]) -> Iterator[list[T]]:
+    """Items in lists of at most ``CHUNK``, in their order."""
+    rest = iter(items)
+    while part := list(islice(rest, CHUNK)):
+        yield part
+
+
+def query_among(db: Database, sql: str, values: Iterable[Any]) -> Iterator[sqlite3.Row]:
+    """Rows of a query that ends in ``IN``, for any number of values."""
+    for part in chunks(values):
+        yield from db.execute(f"{sql} ({', '.join('?' * len(part))})", part)
+
+
+def fetch_among(db: Database, shape: type[T], sql: str, values: Iterable[Any]) -> list[T]:
+    """As :func:`fetch`, of a query that ends in ``IN``, for any number of values."""
+    return [shape(**dict(row)) for row in query_among(db, sql, values)]

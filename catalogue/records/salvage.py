@@ -7,14 +7,14 @@ import re
 import sqlite3
 from collections.abc import Iterable, Mapping
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from catalogue.records import events
 from catalogue.records.effective import mark_stale
 from catalogue.records.events import Event, linked
 from catalogue.records.pieces import folded
-from catalogue.records.rows import Database, fetch
+from catalogue.records.rows import Database, fetch, insert_row
 from catalogue.records.statements import RETIRED_TABLES, STATED_TABLES, Change, Row, key_columns, unpacked
 from catalogue.records.transactions import replaying, savepoint
 
@@ -105,10 +105,8 @@ def readable_row(path: Path, table: str, row_id: int) -> Row | None:
 def append_verbatim(db: Database, proven: Iterable[Event]) -> None:
     """Carry the chain on with events as they were written. The caller's triggers are dropped: their changes are
     applied without being logged once more."""
-    names = list(Event.__dataclass_fields__)
     for event in proven:
-        db.execute(f"INSERT INTO event ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})",
-                   [getattr(event, name) for name in names])
+        insert_row(db, "event", asdict(event))
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,9 +211,7 @@ def apply(db: Database, change: Change, *, final: bool = False) -> str:
                 db.execute(f"DELETE FROM {table.name} WHERE {where}", list(change.key))
                 return ""
             if present is None:
-                row = change.after
-                db.execute(f"INSERT INTO {table.name} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
-                           list(row.values()))
+                insert_row(db, table.name, change.after)
                 return ""
             columns = [c for c in table.columns or change.after
                        if c in change.changed and present[c] != change.after[c]]

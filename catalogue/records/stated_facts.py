@@ -16,7 +16,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from catalogue.records.folding import fold_name
-from catalogue.records.rows import Database
+from catalogue.records.rows import Database, insert_row
 from catalogue.records.transactions import transaction
 
 ARTIST_FACTS = ("name", "contact", "terms", "notes", "joined_into")
@@ -43,8 +43,7 @@ def _put(db: Database, table: str, row: Row) -> None:
         return
     with transaction(db):
         if before is None:
-            db.execute(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
-                       list(row.values()))
+            insert_row(db, table, row)
         else:
             changed = [name for name in row if row[name] != before[name]]
             db.execute(f"UPDATE {table} SET {', '.join(f'{name} = ?' for name in changed)} WHERE {TABLES[table]} = ?",

@@ -16,7 +16,7 @@ from catalogue.intake import applying, removing
 from catalogue.intake.applying import Outcome, apply
 from catalogue.intake.proposals import Plan, propose, with_answers
 from catalogue.intake.removing import CopyLocation, different_places, places_wanted
-from catalogue.records import events, intake
+from catalogue.records import events, files
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
@@ -236,9 +236,8 @@ def test_a_source_that_lies_in_a_store_is_kept_whoever_asks(desk: Desk) -> None:
     """The guard at the moment of removal itself, past the one on the folder."""
     desk.take_in(remove=False)
     inside = desk.copy_in(desk.store)
-    sha256 = intake.copies(desk.db, desk.plan().proposals[0].items[0].arrival.reading.sha256)
-    assert sha256
     reading = desk.plan().proposals[0].items[0].arrival.reading
+    assert files.present_files(desk.db, reading.sha256)
     assert "lies in the store" in removing._removed(desk.db, desk.home.settings, inside, reading.sha256)
     assert inside.exists()
 

@@ -16,7 +16,7 @@ class SequenceRules(KeepingRules):
     @rule(number=a_number, count=st.integers(1, 3), whole=st.booleans())
     def order_numbered_prints_and_cancel(self, number: int, count: int, whole: bool) -> None:
         """By the order, or by its only line; the numbers are free again."""
-        order = self._order_of_an_edition(number, count, "asked")
+        order = self._order_of_an_edition(number, count, "requested")
         if order is None:
             return
         if whole:
