@@ -13,6 +13,13 @@ A bad *file* is none of these: it is a finding, recorded against the file.
 
 from pathlib import Path
 
+MOST_CHARACTERS = 200   # of another library's message
+
+
+def one_line(error: BaseException) -> str:
+    """What another library says of an error, on one line and cut where it is long; its class where it says nothing."""
+    return " ".join(str(error).split())[:MOST_CHARACTERS] or type(error).__name__
+
 
 class CatalogueError(Exception):
     """What happened, to which file, and what to do next."""

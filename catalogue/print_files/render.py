@@ -19,7 +19,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from catalogue import __version__
-from catalogue.errors import CatalogueError, Damaged, Refused
+from catalogue.errors import CatalogueError, Damaged, Refused, one_line
 from catalogue.print_files.channels import LABS, black, channels_of, stored, white
 from catalogue.print_files.compose import Colours, Pixels, level_colour, sheet_bands
 from catalogue.print_files.conversion import converter, profile_space
@@ -31,7 +31,6 @@ from catalogue.print_files.spool import InOrder, Spool, spooled, turned_orientat
 from catalogue.print_files.tiff_file import Form, packet, write_tiff
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.reading.digests import PixelDigest, Stopped, sha256_of
-from catalogue.reading.notes import NEED_NO_PROFILE
 from catalogue.reading.render import Rendering
 from catalogue.reading.source import Rows
 from catalogue.storage.atomic import flush, opened, part_of, place_new, writing
@@ -203,8 +202,7 @@ def _master_rows(picture: OpenPicture, cancelled: Cancelled) -> Iterator[Rows]:
     except (Stopped, CatalogueError, GeneratorExit):
         raise
     except Exception as error:  # the codec edge
-        reason = " ".join(str(error).split())[:200] or type(error).__name__
-        raise Damaged(f"The master cannot be read through: {reason}.", hint=HINT, path=picture.path) from error
+        raise Damaged(f"The master cannot be read through: {one_line(error)}.", hint=HINT, path=picture.path) from error
 
 
 def _colours(recipe: Recipe, space: str) -> Colours:
@@ -220,7 +218,7 @@ def _colours(recipe: Recipe, space: str) -> Colours:
 def _cautions(recipe: Recipe, layout: Layout, form: Form) -> Iterator[str]:
     if recipe.ppi > layout.ppi_there * ENLARGED:
         yield f"enlarged: {recipe.ppi} ppi asked, the master has {layout.ppi_there:.0f} ppi at this size"
-    if not form.icc and form.space not in NEED_NO_PROFILE:
+    if not form.icc and form.space not in LABS:
         yield "the master has no profile, so none is embedded: its colours have no stated meaning"
     if form.big:
         yield "larger than 4 GB, so it is a BigTIFF, which not every program opens"

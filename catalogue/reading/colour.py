@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from PIL import Image as Pil
 from PIL import ImageCms
 
+from catalogue.errors import one_line
 from catalogue.reading.profile import Doubles, Simple, describe, simple_of
 
 Floats = NDArray[np.float32]
@@ -81,7 +82,7 @@ def through_littlecms(values: Floats, icc: bytes) -> Bytes:
             renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC, flags=LITTLECMS_FLAGS,
         )
     except (ImageCms.PyCMSError, OSError, ValueError) as error:
-        raise UnusableProfile(f"the embedded profile cannot be used: {' '.join(str(error).split())}") from error
+        raise UnusableProfile(f"the embedded profile cannot be used: {one_line(error)}") from error
     return np.asarray(done)
 
 

@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from catalogue.errors import one_line
 from catalogue.reading import metadata, notes
 from catalogue.reading.colour import UnusableProfile, to_srgb
 from catalogue.reading.digests import BytesDigest, PixelDigest, digest_stretches
@@ -94,8 +95,7 @@ def _refusal(error: OSError) -> FaultFound:
 
 
 def _surprise(error: Exception) -> FaultFound:
-    text = " ".join(str(error).split())[:200]
-    return FaultFound(Fault.DAMAGED, f"could not be read through: {type(error).__name__} {text}".strip())
+    return FaultFound(Fault.DAMAGED, f"could not be read through: {type(error).__name__}: {one_line(error)}")
 
 
 @dataclass(slots=True)

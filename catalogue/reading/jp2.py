@@ -11,6 +11,7 @@ import imagecodecs
 import numpy as np
 from PIL import Image as Pil
 
+from catalogue.errors import one_line
 from catalogue.reading.embedded import Embedded, record_facts
 from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.model import Fault, FaultFound, Note
@@ -18,7 +19,7 @@ from catalogue.reading.pil import DAMAGE, WholePicture
 from catalogue.reading.reduce import rows_at_a_time, spans
 from catalogue.reading.source import Rows, Samples, Source
 from catalogue.reading.structure import ANOTHER_COPY
-from catalogue.reading.trouble import is_unsupported, read_at, reason_of
+from catalogue.reading.trouble import is_unsupported, read_at
 
 CODESTREAM, END = b"\xff\x4f\xff\x51", b"\xff\xd9"
 SUPERBOXES = (b"jp2h", b"res ")
@@ -266,9 +267,9 @@ class Decoding:
             rows: Rows = np.asarray(imagecodecs.jpeg2k_decode(data)).reshape(sizes.height, sizes.width, -1)
         except Exception as error:  # the codec edge
             if is_unsupported(error):
-                self.faults.append(FaultFound(Fault.UNDECODED, reason_of(error)))
+                self.faults.append(FaultFound(Fault.UNDECODED, one_line(error)))
             elif not self.found.cut:
-                self.faults.append(FaultFound(Fault.DAMAGED, reason_of(error), ANOTHER_COPY))
+                self.faults.append(FaultFound(Fault.DAMAGED, one_line(error), ANOTHER_COPY))
             return
         kind = np.uint16 if self.bits == 16 else np.uint8
         rows = rows[..., : self.channels]

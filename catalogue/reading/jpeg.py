@@ -10,6 +10,7 @@ import imagecodecs
 import numpy as np
 from PIL import Image as Pil
 
+from catalogue.errors import one_line
 from catalogue.reading.codestreams import Frame, frame_of
 from catalogue.reading.embedded import Embedded, record_facts
 from catalogue.reading.limits import Deadline, Limits
@@ -18,7 +19,7 @@ from catalogue.reading.pil import DAMAGE, WholePicture, held_bytes, refusal
 from catalogue.reading.reduce import rows_at_a_time, spans
 from catalogue.reading.source import Rows, Samples, Source
 from catalogue.reading.structure import ANOTHER_COPY
-from catalogue.reading.trouble import is_unsupported, read_at, reason_of
+from catalogue.reading.trouble import is_unsupported, read_at
 
 SOS, EOI, APP0, APP1, APP2, APP13, COM = 0xDA, 0xD9, 0xE0, 0xE1, 0xE2, 0xED, 0xFE
 EXIF_HEAD, XMP_HEAD, ICC_HEAD = b"Exif\0\0", b"http://ns.adobe.com/xap/1.0/\0", b"ICC_PROFILE\0"
@@ -119,7 +120,7 @@ def _deep(
             rows = rows.reshape(frame.height, frame.width, samples)
         except Exception as error:  # the codec edge
             kind = Fault.UNDECODED if is_unsupported(error) else Fault.DAMAGED
-            trouble.append(FaultFound(kind, reason_of(error), "" if kind is Fault.UNDECODED else ANOTHER_COPY))
+            trouble.append(FaultFound(kind, one_line(error), "" if kind is Fault.UNDECODED else ANOTHER_COPY))
             return
         for start, stop in spans(len(rows), rows_at_a_time(rows[0].nbytes, limits.band_bytes)):
             deadline.check()

@@ -12,6 +12,7 @@ import numpy as np
 from PIL import Image as Pil
 from PIL import ImageFile, UnidentifiedImageError
 
+from catalogue.errors import one_line
 from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.model import Fault, FaultFound
 from catalogue.reading.reduce import rows_at_a_time, spans
@@ -40,7 +41,7 @@ def error_text(error: BaseException) -> str:
     """An error's message on one line, at most 200 characters."""
     if isinstance(error, UnidentifiedImageError):  # its text holds the path
         return "its header makes no sense"
-    return " ".join(str(error).split())[:200] or type(error).__name__
+    return one_line(error)
 
 
 def loaded(image: Pil.Image, reopen: Any) -> tuple[Pil.Image, FaultFound | None]:

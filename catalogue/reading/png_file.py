@@ -9,6 +9,7 @@ import imagecodecs
 import numpy as np
 from numpy.typing import NDArray
 
+from catalogue.errors import one_line
 from catalogue.reading.embedded import Embedded, record_facts
 from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.model import Fault, FaultFound
@@ -28,7 +29,6 @@ from catalogue.reading.png import (
 from catalogue.reading.reduce import rows_at_a_time, spans
 from catalogue.reading.source import Rows, Samples, Source
 from catalogue.reading.structure import ANOTHER_COPY, decode_text
-from catalogue.reading.trouble import reason_of
 
 KEYWORDS = {b"title": "title", b"author": "creator", b"copyright": "rights", b"description": "description",
             b"software": "software"}   # 11.3.3.2
@@ -119,7 +119,7 @@ class Interlaced:
         try:
             picture = self._decoded()
         except Exception as error:  # the codec edge
-            self.faults.append(FaultFound(Fault.DAMAGED, f"its pixel data do not decode: {reason_of(error)}",
+            self.faults.append(FaultFound(Fault.DAMAGED, f"its pixel data do not decode: {one_line(error)}",
                                           ANOTHER_COPY))
             return
         self.had = True

@@ -14,6 +14,7 @@ import numpy as np
 import tifffile
 from numpy.typing import NDArray
 
+from catalogue.errors import one_line
 from catalogue.reading.codestreams import refuse_contradiction
 from catalogue.reading.digests import ReadFailed
 from catalogue.reading.image import DEFLATE, JPEGS, Image
@@ -21,7 +22,7 @@ from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.reduce import spans
 from catalogue.reading.streams import Stream, can_stream, inflated_prefix
 from catalogue.reading.structure import Structure
-from catalogue.reading.trouble import TooBig, Trouble, is_unsupported, read_at, read_into, reason_of
+from catalogue.reading.trouble import TooBig, Trouble, is_unsupported, read_at, read_into
 
 logging.getLogger("tifffile").setLevel(logging.CRITICAL)  # its complaints become findings here
 
@@ -211,11 +212,11 @@ class Raster:
 
     def _note_failed(self, error: Exception, offset: int | None) -> None:
         if is_unsupported(error):
-            self.trouble.unsupported = self.trouble.unsupported or reason_of(error)
+            self.trouble.unsupported = self.trouble.unsupported or one_line(error)
             return
         self.trouble.failed += 1
         if not self.trouble.reason:
-            self.trouble.reason, self.trouble.first_failed = reason_of(error), offset
+            self.trouble.reason, self.trouble.first_failed = one_line(error), offset
 
     def _segment_rows(self) -> Iterator[Rows]:
         """Any segments, one row of them at a time, edge tiles clipped, planes interleaved."""

@@ -6,6 +6,7 @@ from typing import Any, BinaryIO
 
 import numpy as np
 
+from catalogue.errors import one_line
 from catalogue.reading import exif
 from catalogue.reading.blocks import IPTC, blocks_of
 from catalogue.reading.embedded import MOST_PPI
@@ -139,7 +140,7 @@ def _samples(
     try:
         raster = Raster(structure, image, file, limits, deadline)
     except Exception as error:  # the codec edge: tifffile's verdict on this directory
-        source.faults.append(FaultFound(Fault.UNDECODED, " ".join(str(error).split())[:200] or type(error).__name__))
+        source.faults.append(FaultFound(Fault.UNDECODED, one_line(error)))
         return None
 
     cut_known = any(fault.kind is Fault.TRUNCATED for fault in source.faults)

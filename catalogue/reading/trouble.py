@@ -94,9 +94,3 @@ def read_into(fd: int, room: memoryview, offset: int) -> int:
             break
         done += count
     return done
-
-
-def reason_of(error: Exception) -> str:
-    """An error's message on one line, at most 200 characters."""
-    text = " ".join(str(error).split()) or type(error).__name__
-    return text[:200]

@@ -6,6 +6,8 @@ from xml.etree.ElementTree import Element
 from defusedxml import DefusedXmlException
 from defusedxml.ElementTree import ParseError, fromstring
 
+from catalogue.errors import one_line
+
 RDF = "{http://www.w3.org/1999/02/22-rdf-syntax-ns#}"
 DC = "{http://purl.org/dc/elements/1.1/}"
 XMP = "{http://ns.adobe.com/xap/1.0/}"
@@ -43,7 +45,7 @@ def facts(packet: bytes) -> tuple[dict[str, str], dict[str, str]]:
             return {}, {}
         root = fromstring(body, forbid_dtd=True)
     except (ParseError, DefusedXmlException, ValueError, LookupError) as error:
-        raise UnreadableXmp(" ".join(str(error).split())[:200] or type(error).__name__) from error
+        raise UnreadableXmp(one_line(error)) from error
     stated: dict[str, str] = {}
     artwork: dict[str, str] = {}
     for description in _descriptions(root):

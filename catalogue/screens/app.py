@@ -17,7 +17,7 @@ from textual.binding import BindingType
 from textual.dom import DOMNode
 from textual.screen import Screen
 
-from catalogue.errors import CatalogueError
+from catalogue.errors import CatalogueError, one_line
 from catalogue.records.database import open_seat
 from catalogue.screens.background.changes import ChangeWatch
 from catalogue.screens.background.garbage import EVERY, collect_when_idle, configure_gc
@@ -183,8 +183,8 @@ class CatalogueApp(App[None]):
             self.say(f"{lost}{error.message} {error.hint}{where}".strip(), "error")
             return
         self.log.error(error)
-        what = " ".join(str(error).split())[:300]
-        self.say(f"{lost or 'That failed: '}{type(error).__name__}: {what}. Nothing was left half done.", "error")
+        self.say(f"{lost or 'That failed: '}{type(error).__name__}: {one_line(error)}. Nothing was left half done.",
+                 "error")
 
     def say(self, text: str, severity: str = "information") -> None:
         """A short word at the edge of the screen; never read as markup."""
