@@ -80,6 +80,17 @@ def test_a_command_that_reads_loads_nothing_heavy(home: Home, words: list[str]) 
     assert shown.stdout.endswith("exit 0\n[]\n"), shown.stdout + shown.stderr
 
 
+def test_commands_import_no_picture_library_before_they_are_called() -> None:
+    """A command is imported when it is called, so its imports stand at the top; only those are within functions that
+    bring the picture libraries, processes or Textual, which help, completion and a mistyped option need not wait for.
+    """
+    code = ("import pkgutil, sys, importlib\nimport catalogue.commands as room\n"
+            "for m in pkgutil.iter_modules(room.__path__): importlib.import_module(f'catalogue.commands.{m.name}')\n"
+            f"print([m for m in {HEAVY!r} if m in sys.modules and m != 'sqlite3'])")
+    shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert shown.stdout.strip() == "[]", shown.stdout
+
+
 def test_every_command_in_the_table_loads_and_explains_itself() -> None:
     from importlib import import_module
 

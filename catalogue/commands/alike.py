@@ -1,20 +1,27 @@
 """``catalogue alike``: which scans show the same artwork, with evidence; verdicts, tiles, pieces merged or split."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from catalogue.commands.artist import print_correction
+from catalogue.commands.printing import Printer, note
 from catalogue.commands.session import Session, bar, interruptible, json_option
-from catalogue.errors import CatalogueError
+from catalogue.commands.show import find_piece
+from catalogue.errors import Ambiguous, CatalogueError, NotFound, Refused
+from catalogue.operations.correcting import merge_pieces, split_piece, undo_older_change
+from catalogue.records.database import Database
+from catalogue.records.likenesses import piece_titles
+from catalogue.records.piece_changes import recent
+from catalogue.records.scans import starting_with
 from catalogue.untrusted import open_regular
 
 if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
     from catalogue.likeness.finding import Match
     from catalogue.likeness.service import Groups, GroupView, Pair
-    from catalogue.records.database import Database
 
 
 @click.group("alike", invoke_without_command=True)
@@ -90,8 +97,6 @@ def tiles(context: click.Context, session: Session, piece: tuple[str, ...]) -> N
 
     Exit 1 when an area is missing or a tile is turned against the others.
     """
-    from catalogue.commands.show import find_piece
-    from catalogue.errors import NotFound
     from catalogue.likeness.tiling import tiling
 
     db = session.looking()
@@ -111,9 +116,6 @@ def tiles(context: click.Context, session: Session, piece: tuple[str, ...]) -> N
 @click.pass_obj
 def merge(session: Session, keep: int, gone: int) -> None:
     """File all scans, orders and editions of the piece GONE under the piece KEEP."""
-    from catalogue.commands.artist import print_correction
-    from catalogue.operations.correcting import merge_pieces
-
     change = merge_pieces(session.database(), keep, gone)
     session.emit(change, lambda out: print_correction(out, change))
 
@@ -126,9 +128,6 @@ def merge(session: Session, keep: int, gone: int) -> None:
 @click.pass_obj
 def split(session: Session, piece: int, scans: tuple[str, ...], title: str) -> None:
     """File some SCANS of PIECE (the first digits of their SHA-256) under a new piece."""
-    from catalogue.commands.artist import print_correction
-    from catalogue.operations.correcting import split_piece
-
     db = session.database()
     change = split_piece(db, piece, [_scan(db, digits) for digits in scans], title)
     session.emit(change, lambda out: print_correction(out, change))
@@ -140,8 +139,6 @@ def split(session: Session, piece: int, scans: tuple[str, ...], title: str) -> N
 @click.pass_obj
 def undo(session: Session, change: int) -> None:
     """Take back the merge or split CHANGE that an earlier version of this program made; newer ones: catalogue undo."""
-    from catalogue.operations.correcting import undo_older_change
-
     done = undo_older_change(session.database(), change)
     session.emit(done, lambda out: out.print(f"Undone: {done.kind} {done.detail}."))
 
@@ -151,8 +148,6 @@ def undo(session: Session, change: int) -> None:
 @click.pass_obj
 def changes(session: Session) -> None:
     """Merges and splits that an earlier version of this program made, newest first; newer ones: catalogue history."""
-    from catalogue.records.piece_changes import recent
-
     made = recent(session.looking())
     lines = [f"{c.id:>5}  {c.at[:10]}  {c.kind}  {c.detail}" + ("  (undone)" if c.undone else "") for c in made]
     session.emit(made, lambda out: out.lines(lines or ["No merges and no splits yet."]))
@@ -173,7 +168,7 @@ def find_by_picture(session: Session, picture: Path, limit: int) -> int:
     return 0 if matches else 1
 
 
-def _print_matches(out: "Printer", matches: "Sequence[Match]", names: dict[int, str]) -> None:
+def _print_matches(out: Printer, matches: "Sequence[Match]", names: dict[int, str]) -> None:
     pieces: dict[object, list[Match]] = {}
     for match in matches:
         pieces.setdefault(match.piece_id or match.sha256, []).append(match)
@@ -187,8 +182,7 @@ def _print_matches(out: "Printer", matches: "Sequence[Match]", names: dict[int, 
         out.print("No piece matches this picture.")
 
 
-def _update(db: "Database", session: Session, again: bool) -> None:
-    from catalogue.commands.printing import note
+def _update(db: Database, session: Session, again: bool) -> None:
     from catalogue.operations.comparing import compare_scans, summarize
 
     with interruptible() as cancelled, bar() as report:
@@ -199,7 +193,6 @@ def _update(db: "Database", session: Session, again: bool) -> None:
 
 
 def _judge(session: Session, ids: Sequence[int], verdict: str) -> None:
-    from catalogue.errors import Refused
     from catalogue.operations.judging import judge_pairs, summarize
 
     try:
@@ -211,10 +204,7 @@ def _judge(session: Session, ids: Sequence[int], verdict: str) -> None:
     session.emit([one.pair for one in done], lambda out: out.lines(summarize(done)))
 
 
-def _scan(db: "Database", digits: str) -> int:
-    from catalogue.errors import Ambiguous, NotFound
-    from catalogue.records.scans import starting_with
-
+def _scan(db: Database, digits: str) -> int:
     matches = starting_with(db, digits.lower())
     if not matches:
         raise NotFound(f"No scan's SHA-256 begins with {digits}.")
@@ -224,19 +214,15 @@ def _scan(db: "Database", digits: str) -> int:
 
 
 def _unreviewed(similar_groups: "Groups") -> "Groups":
-    from dataclasses import replace
-
     return replace(similar_groups, groups=tuple(g for g in similar_groups.groups if g.unreviewed),
                    apart=similar_groups.doubtful)
 
 
-def _names(db: "Database", ids: Iterable[int | None]) -> dict[int, str]:
-    from catalogue.records.likenesses import piece_titles
-
+def _names(db: Database, ids: Iterable[int | None]) -> dict[int, str]:
     return piece_titles(db, {i for i in ids if i is not None})
 
 
-def _print(out: "Printer", similar_groups: "Groups", names: dict[int, str]) -> None:
+def _print(out: Printer, similar_groups: "Groups", names: dict[int, str]) -> None:
     for group in similar_groups.groups:
         _print_group(out, group, names)
     for heading, pairs in (("Similar, but kept apart:",
@@ -250,7 +236,7 @@ def _print(out: "Printer", similar_groups: "Groups", names: dict[int, str]) -> N
         out.print("No similar scans.")
 
 
-def _print_group(out: "Printer", group: "GroupView", names: dict[int, str]) -> None:
+def _print_group(out: Printer, group: "GroupView", names: dict[int, str]) -> None:
     title = " + ".join(names.get(p, "?") for p in group.pieces) or "no piece yet"
     out.print(f"{title}: {len(group.members)} scans")
     if len(group.pieces) > 1:

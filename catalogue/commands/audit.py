@@ -1,15 +1,13 @@
 """``catalogue audit``: are the bytes still what they were?"""
 
 import re
-from typing import TYPE_CHECKING
 
 import click
 
-from catalogue.commands.printing import note
+from catalogue.commands.printing import Printer, note
 from catalogue.commands.session import Session, bar, interruptible, json_option
-
-if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
+from catalogue.fixity.audit import Budget
+from catalogue.operations.auditing import audit_stores, check_log, summarize, summarize_log
 
 _UNITS = {"": 1, "K": 10**3, "M": 10**6, "G": 10**9, "T": 10**12}
 _SECONDS = {"s": 1, "m": 60, "h": 3600, "d": 86400}
@@ -60,15 +58,12 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], se
     if log_only:
         _check_log(context, session)
         return
-    from catalogue.fixity.audit import Budget
-    from catalogue.operations.auditing import audit_stores, summarize
-
     db = session.existing()
     with interruptible("What was checked is on record; the next audit continues.") as cancelled, bar() as report:
         done = audit_stores(db, session.home, names, budget=Budget(seconds, most, part), report=report,
                             cancelled=cancelled)
 
-    def text(out: "Printer") -> None:
+    def text(out: Printer) -> None:
         out.lines(summarize(done))
         if not done.clean:
             out.print("What to do about them: catalogue findings")
@@ -81,8 +76,6 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], se
 
 
 def _check_log(context: click.Context, session: Session) -> None:
-    from catalogue.operations.auditing import check_log, summarize_log
-
     checked = check_log(session.existing(), session.home)
     session.emit(checked, lambda out: out.lines(summarize_log(checked)))
     if not checked.sound or checked.passed_over:

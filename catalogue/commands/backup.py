@@ -1,14 +1,13 @@
 """``catalogue backup``: a checked copy of the catalogue itself."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
+from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, bar, interruptible, json_option
-
-if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
+from catalogue.fixity.backup import generations
+from catalogue.operations.backing_up import back_up, summarize
 
 
 @click.command("backup")
@@ -24,13 +23,10 @@ def command(session: Session, also: Path | None, only_list: bool) -> None:
     that allow it (see catalogue export manifest). The newest backups are kept (setting backups_kept) and the last of
     each month.
     """
-    from catalogue.fixity.backup import generations
-    from catalogue.operations.backing_up import back_up, summarize
-
     if only_list:
         known = generations(session.home)
 
-        def table(out: "Printer") -> None:
+        def table(out: Printer) -> None:
             for generation in known:
                 out.print(f"{generation.number:>6}  {generation.made}  {generation.path}")
             if not known:

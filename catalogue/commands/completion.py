@@ -1,7 +1,9 @@
 """``catalogue completion``: the lines that teach a shell to complete."""
 
 import click
+from click.shell_completion import get_completion_class
 
+from catalogue.commands import command as program
 from catalogue.commands.session import Session
 
 WHERE = {"bash": "~/.bashrc", "zsh": "~/.zshrc", "fish": "~/.config/fish/completions/catalogue.fish"}
@@ -15,10 +17,6 @@ def command(_: Session, shell: str) -> None:
 
     Add its lines to the shell's start file: catalogue completion bash >> ~/.bashrc
     """
-    from click.shell_completion import get_completion_class
-
-    from catalogue.commands import command as program
-
     kind = get_completion_class(shell)
     if kind is None:
         raise click.UsageError(f"There is no completion for {shell}.")

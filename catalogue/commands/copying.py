@@ -4,6 +4,8 @@ import click
 
 from catalogue.commands.printing import ask
 from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.operations.copying import complete, copy_to_store, plan_copy, summarize
+from catalogue.operations.wording import counted
 from catalogue.progress import data_size
 
 
@@ -21,9 +23,6 @@ def command(context: click.Context, session: Session, target: str, source: str |
 
     Exit 1 when something could not be copied. Ctrl-C stops; run it again to continue.
     """
-    from catalogue.operations.copying import complete, copy_to_store, plan_copy, summarize
-    from catalogue.operations.wording import counted
-
     db = session.existing()
     plan = plan_copy(db, target, source or "", masters_only=masters)
     if not yes and plan.wanted:

@@ -1,6 +1,5 @@
 """``catalogue demo``: the demo archive in a catalogue of its own."""
 
-import os
 import shlex
 import shutil
 import subprocess
@@ -9,14 +8,20 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from platformdirs import user_data_path
 
+from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, bar, interruptible, json_option, need_terminal
+from catalogue.errors import CatalogueError, NotFound, Refused
+from catalogue.operations.auditing import audit_stores
+from catalogue.operations.importing import import_table
+from catalogue.operations.stores import add_store
+from catalogue.records import findings, pieces
+from catalogue.records.database import Database, open_database
+from catalogue.settings import Home, read_settings
 
 if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
     from catalogue.indexing.service import StoreSummary
-    from catalogue.records.database import Database
-    from catalogue.settings import Home
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 SIGN = ".catalogue-demo"
@@ -35,8 +40,6 @@ def command(session: Session, archive: Path | None, screens: bool) -> None:
     The archive is copied beside that catalogue first, so you can change and break it freely. After the first index
     a few of its files are damaged, as the years would, and all are checked.
     """
-    from catalogue.settings import Home, read_settings
-
     if screens and not session.as_json:
         need_terminal()
 
@@ -59,8 +62,6 @@ def command(session: Session, archive: Path | None, screens: bool) -> None:
 
 
 def _need_archive(folder: Path) -> None:
-    from catalogue.errors import NotFound
-
     if not (folder / "main-disk").is_dir():
         raise NotFound("There is no demo archive here.", hint="Name a folder with a main-disk in it, or none.",
                        path=folder)
@@ -68,8 +69,6 @@ def _need_archive(folder: Path) -> None:
 
 def painted_archive() -> Path:
     """The demo archive that the checkout's painter makes, where this very painter has not made it yet."""
-    from catalogue.errors import CatalogueError, NotFound
-
     painter, archive = CHECKOUT / "scripts" / "paint_archive.py", CHECKOUT / ".demo" / "archive"
     if not painter.is_file():
         raise NotFound("There is no demo archive here.", hint="Run from a checkout, or name it with --archive.",
@@ -84,10 +83,6 @@ def painted_archive() -> Path:
 
 def _fresh(asked: Path | None) -> Path:
     """An empty demo folder. Only a folder that an earlier demo made is ever cleared."""
-    from platformdirs import user_data_path
-
-    from catalogue.errors import Refused
-
     folder = (asked or user_data_path("master-scan-catalogue-demo", appauthor=False)).expanduser().absolute()
     if folder.exists() and any(folder.iterdir()):
         if not (folder / SIGN).exists():
@@ -99,17 +94,13 @@ def _fresh(asked: Path | None) -> Path:
     return folder
 
 
-def fill_catalogue(home: "Home", disks: Path) -> "tuple[Database, list[StoreSummary]]":
+def fill_catalogue(home: Home, disks: Path) -> "tuple[Database, list[StoreSummary]]":
     """Two stores of an archive below ``disks`` in a new catalogue: indexed, ordered from, compared, damaged, audited.
 
     Gives the open catalogue, and what the first index run did.
     """
-    from catalogue.operations.auditing import audit_stores
     from catalogue.operations.comparing import compare_scans
-    from catalogue.operations.importing import import_table
     from catalogue.operations.indexing import index_stores
-    from catalogue.operations.stores import add_store
-    from catalogue.records.database import open_database
 
     db = open_database(home.database)
     names = [name for name, _, _ in STORES]
@@ -128,26 +119,21 @@ def fill_catalogue(home: "Home", disks: Path) -> "tuple[Database, list[StoreSumm
 
 
 def damage_disks(disks: Path) -> None:
-    """What happened to the demo's disks since they were indexed: what lies in ``since/files`` takes the place of the
-    content of the files of that name, whose times stay, and those that ``since/removed.txt`` lists go."""
+    """What happened to the demo's disks since they were indexed: files in ``since/files`` take the place of those of
+    their name, times and all, and those that ``since/removed.txt`` lists go."""
     since = disks / "since"
     for changed in filter(Path.is_file, (since / "files").rglob("*")):
-        place = disks / changed.relative_to(since / "files")
-        times = place.stat()
-        shutil.copyfile(changed, place)
-        os.utime(place, ns=(times.st_atime_ns, times.st_mtime_ns))
+        shutil.copy2(changed, disks / changed.relative_to(since / "files"))
     removed = since / "removed.txt"
     for name in removed.read_text(encoding="utf-8").splitlines() if removed.exists() else ():
         (disks / name).unlink()
 
 
-def _told(db: "Database", summaries: "list[StoreSummary]") -> dict[str, object]:
-    from catalogue.records import findings, pieces
-
+def _told(db: Database, summaries: "list[StoreSummary]") -> dict[str, object]:
     return {"stores": summaries, "counts": pieces.counts(db), "findings": findings.by_kind(db)}
 
 
-def _print(out: "Printer", data: dict[str, object]) -> None:
+def _print(out: Printer, data: dict[str, object]) -> None:
     counts, kinds = data["counts"], data["findings"]
     assert isinstance(counts, dict) and isinstance(kinds, dict)
     out.print(f"{counts['artist']} artists, {counts['piece']} pieces, {counts['scan']} scans in {counts['file']} files "
@@ -156,7 +142,7 @@ def _print(out: "Printer", data: dict[str, object]) -> None:
     _print_call(out, Path(str(data["catalogue"])), "find", "harbour")
 
 
-def _print_call(out: "Printer", folder: Path, *words: str) -> None:
+def _print_call(out: Printer, folder: Path, *words: str) -> None:
     """A line to paste into a shell, in one piece however long the folder's name is."""
     call = shlex.join([*program_words(), "--catalogue", str(folder), *words])
     out.print(f"To look around: {call}")

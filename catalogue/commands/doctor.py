@@ -6,19 +6,21 @@ import shutil
 import sys
 from contextlib import closing
 from dataclasses import dataclass, field
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
+from rich.console import Console
 
 from catalogue import __version__
+from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, json_option
 from catalogue.errors import CatalogueError
+from catalogue.indexing.stores import is_at, on_one_disk
 from catalogue.progress import data_size
-
-if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
+from catalogue.records import pieces, stores
+from catalogue.records.database import read_only_database
+from catalogue.records.health import examine, sqlite_version
+from catalogue.storage.folders import missing_calls
 
 LIBRARIES = ("textual", "rich", "click", "pillow", "tifffile", "imagecodecs", "numpy",
              "opencv-python-headless", "faiss-cpu", "imagehash", "xxhash", "defusedxml", "rapidfuzz", "platformdirs")
@@ -50,7 +52,7 @@ def command(context: click.Context, session: Session) -> None:
     """
     parts = [_program(), _guards(), _libraries(), _codecs(), _terminal(), _catalogue(session), *_stores(session)]
 
-    def text(out: "Printer") -> None:
+    def text(out: Printer) -> None:
         for part in parts:
             out.print(part.name)
             for name, value in part.facts.items():
@@ -66,8 +68,6 @@ def command(context: click.Context, session: Session) -> None:
 
 
 def _program() -> Part:
-    from catalogue.records.health import sqlite_version
-
     return Part("Program", {
         "master-scan-catalogue": __version__, "Python": platform.python_version(), "SQLite": sqlite_version(),
         "system": f"{platform.system()} {platform.release()} {platform.machine()}",
@@ -76,8 +76,6 @@ def _program() -> Part:
 
 def _guards() -> Part:
     """What the system must give so that neither a link nor a disk that goes away leads a write elsewhere."""
-    from catalogue.storage.folders import missing_calls
-
     lacking = missing_calls()
     part = Part("Guards", {"files reached from open folders": "no" if lacking else "yes"})
     if lacking:
@@ -87,6 +85,8 @@ def _guards() -> Part:
 
 
 def _libraries() -> Part:
+    from importlib.metadata import PackageNotFoundError, version
+
     part = Part("Libraries")
     for name in (*LIBRARIES, *OPTIONAL):
         try:
@@ -118,8 +118,6 @@ def _codecs() -> Part:
 
 def _terminal() -> Part:
     """What the screens will find; no probe is sent, for some terminals answer with garbage."""
-    from rich.console import Console
-
     size = shutil.get_terminal_size()
     encoding = (sys.stdout.encoding or "unknown").lower()
     part = Part("Terminal", {
@@ -138,10 +136,6 @@ def _terminal() -> Part:
 
 
 def _catalogue(session: Session) -> Part:
-    from catalogue.records import pieces
-    from catalogue.records.database import read_only_database
-    from catalogue.records.health import examine
-
     home = session.home
     part = Part("Catalogue", {"folder": _veiled(home.folder)})
     if not home.database.exists():
@@ -168,10 +162,6 @@ def _catalogue(session: Session) -> Part:
 
 
 def _stores(session: Session) -> list[Part]:
-    from catalogue.indexing.stores import is_at, on_one_disk
-    from catalogue.records import stores
-    from catalogue.records.database import read_only_database
-
     if not session.home.database.exists():
         return []
     try:

@@ -8,7 +8,9 @@ import click
 
 from catalogue.commands.printing import Printer, ask
 from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.operations.wording import counted
 from catalogue.progress import data_size
+from catalogue.records.paths import display_path
 
 if TYPE_CHECKING:
     from catalogue.operations.doubles import StoreDoubles
@@ -40,8 +42,6 @@ def command(context: click.Context, session: Session, store: str | None, free: b
         summarize_brought_back,
         total,
     )
-    from catalogue.operations.wording import counted
-
     db = session.database() if free or undo_file else session.looking()
     if undo_file:
         with interruptible(KEPT) as cancelled, bar() as report:
@@ -66,10 +66,8 @@ def command(context: click.Context, session: Session, store: str | None, free: b
     context.exit(1 if freed.left else 0)
 
 
-def _print(out: "Printer", listed: "list[StoreDoubles]") -> None:
+def _print(out: Printer, listed: "list[StoreDoubles]") -> None:
     from catalogue.operations.doubles import total
-    from catalogue.operations.wording import counted
-    from catalogue.records.paths import display_path
 
     for one in listed:
         count, size = total(one.groups)

@@ -1,16 +1,30 @@
 """``catalogue edition``: set, list, show, close, record a destroyed print, certificates."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
+from catalogue.commands.artist import find_artist
+from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, json_option
 from catalogue.commands.show import find_piece
-
-if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
-    from catalogue.records.editions import Issued
+from catalogue.errors import Refused
+from catalogue.ledger import editions as numbering
+from catalogue.ledger import values
+from catalogue.ledger.values import shown_day, shown_size
+from catalogue.ledger.whereabouts import place_in_words, whereabouts
+from catalogue.operations.editions import (
+    close_edition,
+    define_edition,
+    destroy_prints,
+    move_prints,
+    summarize,
+    summarize_moved,
+)
+from catalogue.operations.exporting import export_certificates
+from catalogue.records import editions, pieces
+from catalogue.records.editions import Issued
+from catalogue.records.numbers import numbers_text, parse_numbers
 
 
 @click.group("edition")
@@ -32,10 +46,6 @@ def command() -> None:
 def set_(session: Session, piece: tuple[str, ...], limit: int, proofs: int, size: str | None, medium: str,
          opened: str, closed: str, notes: str) -> None:
     """Open an edition of PIECE, or correct the one of that size."""
-    from catalogue.errors import Refused
-    from catalogue.ledger import values
-    from catalogue.operations.editions import define_edition, summarize
-
     db, dates = session.existing(), session.home.settings.dates
     try:
         width, height = values.size_mm(size) if size else (None, None)
@@ -53,18 +63,15 @@ def set_(session: Session, piece: tuple[str, ...], limit: int, proofs: int, size
 @click.pass_obj
 def list_(session: Session, artist: tuple[str, ...]) -> None:
     """Every edition, of one ARTIST or of all, and what is left of it."""
-    from catalogue.commands.artist import find_artist
-    from catalogue.ledger.editions import label, state
-    from catalogue.records import editions, pieces
-
     db = session.looking()
     chosen = find_artist(db, " ".join(artist)).id if artist else None
-    rows = [(state(db, edition), pieces.by_id(db, edition.piece_id)) for edition in editions.listed(db, chosen)]
+    rows = [(numbering.state(db, edition), pieces.by_id(db, edition.piece_id))
+            for edition in editions.listed(db, chosen)]
 
-    def text(out: "Printer") -> None:
+    def text(out: Printer) -> None:
         for item, piece in rows:
             who = f"{piece.artist}: {piece.title}" if piece else ""
-            out.print(f"edition {item.edition.id}  {who}, {label(item.edition)}: {item.numbers_left} left"
+            out.print(f"edition {item.edition.id}  {who}, {numbering.label(item.edition)}: {item.numbers_left} left"
                       + (f", closed {item.edition.closed}" if item.edition.closed else ""))
         if not rows:
             out.print("No editions yet. Set one with: catalogue edition set PIECE --limit N.")
@@ -79,15 +86,12 @@ def list_(session: Session, artist: tuple[str, ...]) -> None:
 @click.pass_obj
 def show(session: Session, piece: tuple[str, ...]) -> None:
     """The editions of PIECE, with every numbered print."""
-    from catalogue.ledger.editions import state
-    from catalogue.operations.editions import summarize
-    from catalogue.records import editions
-
     db = session.looking()
     chosen = find_piece(db, " ".join(piece))
-    rows = [(state(db, edition), editions.issued(db, edition.id)) for edition in editions.of_piece(db, chosen.id)]
+    rows = [(numbering.state(db, edition), editions.issued(db, edition.id))
+            for edition in editions.of_piece(db, chosen.id)]
 
-    def text(out: "Printer") -> None:
+    def text(out: Printer) -> None:
         out.print(f"{chosen.artist}: {chosen.title}")
         for edition_state, prints in rows:
             out.lines(summarize(edition_state))
@@ -106,10 +110,6 @@ def show(session: Session, piece: tuple[str, ...]) -> None:
 @click.pass_obj
 def close(session: Session, edition: int, day: str) -> None:
     """Close EDITION (its number in `edition list`): no more numbers are issued."""
-    from catalogue.errors import Refused
-    from catalogue.ledger import values
-    from catalogue.operations.editions import close_edition, summarize
-
     try:
         state = close_edition(session.existing(), edition,
                               values.day(day, session.home.settings.dates) if day else "")
@@ -130,11 +130,6 @@ def destroy(session: Session, edition: int, numbers: str, reason: str, day: str)
 
     Their numbers stay used. To reprint one: catalogue order repeat PIECE --replacing NUMBER.
     """
-    from catalogue.errors import Refused
-    from catalogue.ledger import values
-    from catalogue.operations.editions import destroy_prints
-    from catalogue.records.numbers import numbers_text, parse_numbers
-
     db = session.existing()
     try:
         chosen = parse_numbers(numbers)[0]
@@ -156,11 +151,6 @@ def destroy(session: Session, edition: int, numbers: str, reason: str, day: str)
 @click.pass_obj
 def move(session: Session, edition: int, numbers: str, place: str, holder: str, day: str, notes: str) -> None:
     """Note that prints NUMBERS (such as 3-4, or AP II) of EDITION went to a place."""
-    from catalogue.errors import Refused
-    from catalogue.ledger import values
-    from catalogue.operations.editions import move_prints, summarize_moved
-    from catalogue.records.numbers import parse_numbers
-
     db = session.existing()
     try:
         done = move_prints(db, edition, parse_numbers(numbers)[0], place, holder=holder, notes=notes,
@@ -180,10 +170,6 @@ def move(session: Session, edition: int, numbers: str, place: str, holder: str, 
 @click.pass_obj
 def where(session: Session, edition: int | None, place: str) -> None:
     """Where each numbered print of EDITION is, or of all editions; such as all that is on consignment."""
-    from catalogue.ledger.values import shown_day
-    from catalogue.ledger.whereabouts import place_in_words, whereabouts
-    from catalogue.records.numbers import numbers_text
-
     found = whereabouts(session.looking(), edition, place=place)
     dates = session.home.settings.dates
     session.emit([{"edition": one.edition_id, "artist": one.artist, "title": one.title,
@@ -204,17 +190,12 @@ def where(session: Session, edition: int | None, place: str) -> None:
 @click.pass_obj
 def certificates(session: Session, edition: int, as_csv: Path | None, as_html: Path | None) -> None:
     """The numbered list of EDITION for its certificates: where each print went and which scan it was made from."""
-    from catalogue.operations.exporting import export_certificates
-
     sheet, written = export_certificates(session.looking(), session.home, edition, as_csv=as_csv, as_html=as_html)
     session.emit({"rows": sheet.rows, "written": written}, lambda out: out.lines(
         [f"Wrote {path}" for path in written] or sheet.as_csv.rstrip().split("\r\n")))
 
 
-def _print(print_: "Issued") -> str:
-    from catalogue.ledger.values import shown_size
-    from catalogue.records.numbers import numbers_text
-
+def _print(print_: Issued) -> str:
     size = shown_size(print_.width_mm, print_.height_mm) if print_.width_mm and print_.height_mm else ""
     fate = f"destroyed {print_.destroyed}: {print_.reason}" if print_.destroyed else ""
     again = f"reprinted in {print_.replaced_in}" if print_.replaced_in else ""

@@ -1,16 +1,28 @@
 """``catalogue export``: what leaves the catalogue, in open formats."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
-from catalogue.commands.printing import ask
+from catalogue.commands.artist import find_artist
+from catalogue.commands.printing import Printer, ask
 from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.commands.show import find_piece
+from catalogue.errors import Ambiguous, NotFound
+from catalogue.fixity.bag_check import check_bag
+from catalogue.fixity.bags import baggable
+from catalogue.fixity.manifest import NAME
+from catalogue.operations.exporting import (
+    export_holdings,
+    export_manifests,
+    export_table,
+    summarize_bag,
+    summarize_manifests,
+    write_bag,
+)
+from catalogue.operations.stores import selected_stores
 from catalogue.progress import data_size
-
-if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
+from catalogue.records import pieces
 
 
 @click.group("export")
@@ -30,10 +42,6 @@ def manifest(session: Session, names: tuple[str, ...], into_store: bool, yes: bo
     Written beside the catalogue. With --into-store also into the store itself, after asking: that file and the store's
     marker are all this program ever writes there.
     """
-    from catalogue.fixity.manifest import NAME
-    from catalogue.operations.exporting import export_manifests, summarize_manifests
-    from catalogue.operations.stores import selected_stores
-
     db = session.existing()
     chosen = selected_stores(db, names)
     for store in chosen if into_store and not yes else ():
@@ -67,12 +75,6 @@ def bag(context: click.Context, session: Session, folder: Path, piece: str | Non
 
 def _write(session: Session, folder: Path, piece: str | None, artist: str | None, masters: bool, description: str,
            organisation: str) -> None:
-    from catalogue.commands.show import find_piece
-    from catalogue.errors import Ambiguous, NotFound
-    from catalogue.fixity.bags import baggable
-    from catalogue.operations.exporting import summarize_bag, write_bag
-    from catalogue.records import pieces
-
     db = session.existing()
     artist_id = None
     if artist is not None:
@@ -103,8 +105,6 @@ def csv_(session: Session, what: str, file: Path) -> None:
     `files` gives a row for each file: store, path, SHA-256, role, artist, title, year, and for each of these whether
     it was stated, read from the file or guessed, and why.
     """
-    from catalogue.operations.exporting import export_table
-
     made = export_table(session.looking(), what, file)
     session.emit({"written": made}, lambda out: out.print(f"Wrote {made}"))
 
@@ -120,27 +120,22 @@ def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> No
 
     It shows no buyers and no prices.
     """
-    from catalogue.commands.artist import find_artist
-    from catalogue.operations.exporting import export_holdings
-
     db = session.looking()
     chosen = find_artist(db, " ".join(artist))
     with bar() as report:
         made = export_holdings(db, session.home, chosen, file, report=report)
 
-    def text(out: "Printer") -> None:
+    def text(out: Printer) -> None:
         out.print(f"Wrote {made} ({data_size(made.stat().st_size)}). Check it before you send it.")
 
     session.emit({"written": made}, text)
 
 
 def _check(context: click.Context, session: Session, folder: Path) -> None:
-    from catalogue.fixity.bag_check import check_bag
-
     with interruptible("The check of the bag was stopped.") as cancelled, bar() as report:
         problems = check_bag(folder, report=report, cancelled=cancelled)
 
-    def text(out: "Printer") -> None:
+    def text(out: Printer) -> None:
         for problem in problems:
             out.print(f"{problem.path or folder}: {problem.text}")
         if not problems:

@@ -2,14 +2,14 @@
 
 from difflib import get_close_matches
 from itertools import groupby
-from typing import TYPE_CHECKING
 
 import click
 
+from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, json_option
-
-if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
+from catalogue.operations.findings import accept_finding, summarize
+from catalogue.records import findings, stores
+from catalogue.records.paths import display_path
 
 
 @click.command("findings")
@@ -24,9 +24,6 @@ if TYPE_CHECKING:
 def command(context: click.Context, session: Session, kind: str | None, store_name: str | None, accepted: int | None,
             why: str) -> None:
     """Open findings, file by file. Exit 1 when there are any."""
-    from catalogue.records import findings, stores
-    from catalogue.records.paths import display_path
-
     if accepted is not None:
         _accept(session, accepted, why.strip())
         return
@@ -45,7 +42,7 @@ def command(context: click.Context, session: Session, kind: str | None, store_na
         after = page[-1].id
     names = {store.id: store.name for store in stores.listed(db)}
 
-    def text(out: "Printer") -> None:
+    def text(out: Printer) -> None:
         ordered = sorted(rows, key=lambda r: (r.kind, r.hint, r.path))
         for (kind_, hint), alike in groupby(ordered, key=lambda r: (r.kind, r.hint)):
             out.print(f"{kind_}: {hint}" if hint else kind_, bold=True)
@@ -62,8 +59,6 @@ def command(context: click.Context, session: Session, kind: str | None, store_na
 
 
 def _accept(session: Session, number: int, why: str) -> None:
-    from catalogue.operations.findings import accept_finding, summarize
-
     if not why:
         raise click.UsageError("Give the reason with --why; it is kept in the log.")
     done = accept_finding(session.database(), session.home, number, why)

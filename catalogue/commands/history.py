@@ -3,6 +3,7 @@
 import click
 
 from catalogue.commands.session import Session, json_option
+from catalogue.records import history
 
 
 @click.command("history")
@@ -11,8 +12,6 @@ from catalogue.commands.session import Session, json_option
 @click.pass_obj
 def command(session: Session, most: int) -> None:
     """Changes recorded by people, newest first. Undo one: catalogue undo NUMBER."""
-    from catalogue.records import history
-
     made = history.statements(session.looking(), most)
     lines = [f"{s.id:>6}  {s.at[:16].replace('T', ' ')}  {s.detail}"
              + (f"  (undone by {s.undone_by})" if s.undone_by else "") for s in made]

@@ -1,10 +1,12 @@
 """``catalogue import``: take in orders, editions, artists or pieces from a CSV file."""
 
+from dataclasses import asdict
 from pathlib import Path
 
 import click
 
 from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.operations.importing import import_table, summarize
 
 
 @click.command("import")
@@ -25,10 +27,6 @@ def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ..
 
     Exit 1 when rows were left out.
     """
-    from dataclasses import asdict
-
-    from catalogue.operations.importing import import_table, summarize
-
     mapping = {}
     for pair in pairs:
         ours, sign, theirs = pair.partition("=")

@@ -1,15 +1,11 @@
 """``catalogue index``: read what is new or changed."""
 
 from contextlib import ExitStack
-from typing import TYPE_CHECKING
 
 import click
 
-from catalogue.commands.printing import note
+from catalogue.commands.printing import Printer, note
 from catalogue.commands.session import Session, bar, interruptible, json_option
-
-if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
 
 
 @click.command("index")
@@ -42,7 +38,7 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], wo
         done = index_stores(db, session.home, names, workers=workers, again=again, executors=executors, report=report,
                             cancelled=cancelled)
 
-    def text(out: "Printer") -> None:
+    def text(out: Printer) -> None:
         out.lines(summarize(done))
         if any(summary.findings for summary in done.stores) or any(done.lacking.values()):
             out.print("See them all: catalogue findings")

@@ -1,24 +1,29 @@
 """``catalogue intake``: from the scanner's key to the right place."""
 
 import sys
+from functools import partial
 from pathlib import Path
+from time import sleep
 from typing import TYPE_CHECKING
 
 import click
 
 from catalogue.commands.printing import Printer, answer, note, yes_or_no
 from catalogue.commands.session import Session, bar, interruptible, json_option
-from catalogue.progress import data_size
+from catalogue.errors import Ambiguous, NotFound
+from catalogue.intake.capture import parse_notes
+from catalogue.progress import Cancelled, data_size, never_cancelled
+from catalogue.reading.model import Reading
+from catalogue.records import stores
+from catalogue.records.database import Database
+from catalogue.records.paths import display_path, escape_path
+from catalogue.records.stores import Store
+from catalogue.settings import Home
 
 if TYPE_CHECKING:
 
     from catalogue.intake.proposals import Plan, Proposal
     from catalogue.operations.intake import ImportedScans
-    from catalogue.progress import Cancelled
-    from catalogue.reading.model import Reading
-    from catalogue.records.database import Database
-    from catalogue.records.stores import Store
-    from catalogue.settings import Home
 
 
 NOTHING = "Nothing was copied."
@@ -50,8 +55,6 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
     and every copy is read back and compared. FOLDER itself is left unchanged.
     """
     from catalogue.operations.intake import held_without_copy, import_scans, look_at_folder
-    from catalogue.progress import never_cancelled
-    from catalogue.records import stores
 
     db, home = session.database(), session.home
     store = _store(db, store_name)
@@ -90,11 +93,8 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
         context.exit(1)
 
 
-def _watch(db: "Database", home: "Home", folder: Path, cancelled: "Cancelled") -> "dict[Path, Reading]":
+def _watch(db: Database, home: Home, folder: Path, cancelled: Cancelled) -> dict[Path, Reading]:
     """Tell of every scan as it comes, until Ctrl-C; what was read serves the plan that follows."""
-    from functools import partial
-    from time import sleep
-
     from catalogue.intake import watching
     from catalogue.intake.proposals import apart_from_stores
     from catalogue.intake.subprocess_reading import read_in_subprocess
@@ -113,10 +113,7 @@ def _watch(db: "Database", home: "Home", folder: Path, cancelled: "Cancelled") -
     return watch.readings
 
 
-def _store(db: "Database", name: str | None) -> "Store":
-    from catalogue.errors import Ambiguous, NotFound
-    from catalogue.records import stores
-
+def _store(db: Database, name: str | None) -> Store:
     if name:
         return stores.by_name(db, name)
     primary = [s for s in stores.listed(db) if s.kind == "primary"]
@@ -128,10 +125,9 @@ def _store(db: "Database", name: str | None) -> "Store":
     return primary[0]
 
 
-def _told(db: "Database", home: "Home", plan: "Plan", artist: str | None, piece: str | None, notes: tuple[str, ...]
+def _told(db: Database, home: Home, plan: "Plan", artist: str | None, piece: str | None, notes: tuple[str, ...]
           ) -> "Plan":
     """What the options say, for every proposal."""
-    from catalogue.intake.capture import parse_notes
     from catalogue.intake.proposals import with_answers
 
     for index, proposal in enumerate(plan.proposals):
@@ -142,7 +138,7 @@ def _told(db: "Database", home: "Home", plan: "Plan", artist: str | None, piece:
     return plan
 
 
-def _asked(db: "Database", home: "Home", plan: "Plan", session: Session) -> "Plan":
+def _asked(db: Database, home: Home, plan: "Plan", session: Session) -> "Plan":
     """Every open question put to the person; only what cannot be known is asked."""
     from catalogue.intake.proposals import with_answers
 
@@ -176,8 +172,6 @@ def show_plan(plan: "Plan", session: Session) -> None:
 
 def show_proposal(proposal: "Proposal", session: Session, number: int) -> None:
     """One proposal: what, whose, from where to where, warnings, questions."""
-    from catalogue.records.paths import display_path, escape_path
-
     out = Printer(to_errors=session.as_json)
     whose = " – ".join(filter(None, (proposal.artist.value, proposal.piece.value)))
     certainty = min(proposal.artist.certainty, proposal.piece.certainty)
@@ -198,7 +192,7 @@ def show_proposal(proposal: "Proposal", session: Session, number: int) -> None:
         out.print(f"   ? {question}")
 
 
-def _show_outcome(out: "Printer", plan: "Plan", done: "ImportedScans | None", lacking: dict[str, int]) -> None:
+def _show_outcome(out: Printer, plan: "Plan", done: "ImportedScans | None", lacking: dict[str, int]) -> None:
     from catalogue.operations.intake import summarize, summarize_lacking
 
     if done is not None:

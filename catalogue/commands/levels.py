@@ -1,13 +1,12 @@
 """``catalogue levels``: how safe the archive is, and what to do next."""
 
-from typing import TYPE_CHECKING
 
 import click
 
+from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, json_option
-
-if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
+from catalogue.fixity.levels import NAMES, levels
+from catalogue.operations.levels import answer_question
 
 
 @click.command("levels")
@@ -19,15 +18,12 @@ def command(session: Session, answer: tuple[str, str] | None, everything: bool) 
     """Which level of the NDSA Levels of Digital Preservation (2.0, 2019) each area reaches, and what is missing, from
     what the catalogue knows. Questions that only you can answer are shown with a ?.
     """
-    from catalogue.fixity.levels import NAMES, levels
-    from catalogue.operations.levels import answer_question
-
     db = session.existing() if answer else session.looking()
     if answer:
         answer_question(db, *answer)
     areas = levels(db, session.home)
 
-    def text(out: "Printer") -> None:
+    def text(out: Printer) -> None:
         for area in areas:
             out.print(f"{area.name}: {area.level} {NAMES[area.level]}" if area.level else f"{area.name}: below level 1")
             for criterion in area.criteria if everything else area.lacking:

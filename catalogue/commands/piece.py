@@ -1,16 +1,17 @@
 """``catalogue piece``: what a person says of an original."""
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
-from catalogue.commands.artist import print_correction
+from catalogue.commands.artist import find_artist, print_correction
+from catalogue.commands.printing import Printer
 from catalogue.commands.scan import find_scan
 from catalogue.commands.session import Session, json_option
 from catalogue.commands.show import find_piece
-
-if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
+from catalogue.errors import Refused
+from catalogue.ledger import values
+from catalogue.operations.correcting import confirm_artist, confirm_pieces, describe_piece, merge_pieces, split_piece
 
 
 @click.group("piece")
@@ -33,10 +34,6 @@ def command() -> None:
 @click.pass_obj
 def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: str | None, **given: Any) -> None:
     """Set details of the original of PIECE; anything not given stays as it is. An empty text means there is none."""
-    from catalogue.errors import Refused
-    from catalogue.ledger import values
-    from catalogue.operations.correcting import describe_piece
-
     db = session.database()
     said = {name: value for name, value in given.items() if value is not None}
     if size:
@@ -47,7 +44,7 @@ def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: 
     known = find_piece(db, " ".join(piece))
     done, noted = describe_piece(db, known.id, said, artist=artist)
 
-    def text(out: "Printer") -> None:
+    def text(out: Printer) -> None:
         out.print(f"{noted.artist}: {noted.title}")
         shown = values.shown_size(noted.width_mm, noted.height_mm) if noted.width_mm and noted.height_mm else ""
         for name, value in (("year", noted.year), ("series", noted.series), ("inventory", noted.inventory_number),
@@ -69,9 +66,6 @@ def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: 
 @click.pass_obj
 def confirm(session: Session, piece: tuple[str, ...], artist: str | None) -> None:
     """Confirm that artist and title of PIECE are right as guessed. Files can be renamed by them from then on."""
-    from catalogue.commands.artist import find_artist
-    from catalogue.operations.correcting import confirm_artist, confirm_pieces
-
     if bool(piece) == bool(artist):
         raise click.UsageError("Name a piece, or an artist with --artist.")
     db = session.database()
@@ -87,8 +81,6 @@ def confirm(session: Session, piece: tuple[str, ...], artist: str | None) -> Non
 @click.pass_obj
 def merge(session: Session, piece: tuple[str, ...], keep: str) -> None:
     """Merge PIECE into another: scans, orders, editions and details of the original move there."""
-    from catalogue.operations.correcting import merge_pieces
-
     db = session.database()
     done = merge_pieces(db, find_piece(db, keep).id, find_piece(db, " ".join(piece)).id)
     session.emit(done, lambda out: print_correction(out, done))
@@ -103,8 +95,6 @@ def merge(session: Session, piece: tuple[str, ...], keep: str) -> None:
 @click.pass_obj
 def split(session: Session, piece: tuple[str, ...], scans: tuple[str, ...], title: str) -> None:
     """File some scans of PIECE under a new piece."""
-    from catalogue.operations.correcting import split_piece
-
     db = session.database()
     done = split_piece(db, find_piece(db, " ".join(piece)).id, [find_scan(db, s).id for s in scans], title)
     session.emit(done, lambda out: print_correction(out, done))

@@ -2,7 +2,8 @@
 
 import click
 
-from catalogue.commands.session import Session, interruptible, json_option
+from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.operations.refiling import refile, summarize, undo_refiling
 
 
 @click.command("refile")
@@ -14,9 +15,6 @@ def command(session: Session, yes: bool, take_back: bool) -> None:
     """File scans again by the place rules in the settings. Shows what would move; --yes does it. Only guesses change;
     anything a person entered stays.
     """
-    from catalogue.commands.session import bar
-    from catalogue.operations.refiling import refile, summarize, undo_refiling
-
     db = session.database()
     if take_back:
         count = undo_refiling(db)

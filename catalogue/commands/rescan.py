@@ -1,16 +1,15 @@
 """``catalogue rescan``: which pieces want a new scan, and how their like was captured before."""
 
-from typing import TYPE_CHECKING
 
 import click
 
+from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, json_option
 from catalogue.commands.show import find_piece
-
-if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
-    from catalogue.ledger.rescans import Captures, Rescan
-    from catalogue.records.demand import Captured
+from catalogue.errors import Refused
+from catalogue.ledger.rescans import ORIGINALS, WEAVE, Captures, Rescan, advice, captures, notes_to_offer
+from catalogue.ledger.values import measured_size, shown_size, size_mm
+from catalogue.records.demand import Captured
 
 
 @click.command("rescan")
@@ -31,8 +30,6 @@ def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], re
     capture notes of the same artist's scans, closest relief first. With --size: a plan of captures on each of the
     shop's beds.
     """
-    from catalogue.ledger.rescans import advice, captures, notes_to_offer
-
     if size:
         if piece or noted or relief is not None:
             raise click.UsageError("A plan is made for a size or for a piece, not both.")
@@ -59,8 +56,6 @@ def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], re
 
 
 def _print_plans(session: Session, size: str, bed: str, overlap: float | None) -> None:
-    from catalogue.errors import Refused
-    from catalogue.ledger.values import size_mm
     from catalogue.operations.capturing import capture_plans, summarize
 
     try:
@@ -82,9 +77,7 @@ def _pairs(noted: tuple[str, ...]) -> dict[str, str]:
     return pairs
 
 
-def _advice(out: "Printer", advised: list["Rescan"]) -> None:
-    from catalogue.ledger.values import measured_size
-
+def _advice(out: Printer, advised: list[Rescan]) -> None:
     for rescan in advised:
         prints = f"{rescan.prints} {'print' if rescan.prints == 1 else 'prints'}"
         out.print(f"{rescan.artist}: {rescan.title}  (piece {rescan.piece_id})  {prints} asked, last {rescan.last}")
@@ -100,10 +93,7 @@ def _advice(out: "Printer", advised: list["Rescan"]) -> None:
         out.print("Every master is large enough for the sizes ordered.")
 
 
-def _piece(out: "Printer", ours: list["Rescan"], expected: "Captures | None", offered: list["Captured"]) -> None:
-    from catalogue.ledger.rescans import ORIGINALS, WEAVE
-    from catalogue.ledger.values import shown_size
-
+def _piece(out: Printer, ours: list[Rescan], expected: Captures | None, offered: list[Captured]) -> None:
     _advice(out, ours)
     if expected:
         count = expected.across * expected.down

@@ -1,14 +1,15 @@
 """``catalogue restore``: put a good copy back, keep the bad file aside."""
 
-from typing import TYPE_CHECKING
 
 import click
 
 from catalogue.commands.printing import ask, note
 from catalogue.commands.session import Session, bar, interruptible, json_option
-
-if TYPE_CHECKING:
-    from catalogue.records.database import Database
+from catalogue.errors import Ambiguous, NotFound
+from catalogue.fixity.restore import find_file
+from catalogue.operations.restoring import plan_restore, restore_file, summarize
+from catalogue.records import scans
+from catalogue.records.database import Database
 
 
 @click.command("restore")
@@ -22,9 +23,6 @@ def command(session: Session, file: str, source: str | None, digest: str | None,
     """Restore FILE (a path, STORE:path, or the end of one) from a good copy. The copy is made beside it and verified
     first; only then are the names switched. The old file stays beside it, with .damaged and the time added to its name.
     """
-    from catalogue.fixity.restore import find_file
-    from catalogue.operations.restoring import plan_restore, restore_file, summarize
-
     db = session.existing()
     located = find_file(db, file)
     planned = plan_restore(db, located.id, source or "", _whole(db, digest) if digest else "")
@@ -40,10 +38,7 @@ def command(session: Session, file: str, source: str | None, digest: str | None,
     session.emit(done, lambda out: out.lines(summarize(done)))
 
 
-def _whole(db: "Database", digits: str) -> str:
-    from catalogue.errors import Ambiguous, NotFound
-    from catalogue.records import scans
-
+def _whole(db: Database, digits: str) -> str:
     matches = scans.starting_with(db, digits.lower())
     if not matches:
         raise NotFound(f"No scan on record has a digest beginning with {digits}.")

@@ -1,16 +1,17 @@
 """``catalogue scan``: what a scan is and which piece it shows."""
 
-from typing import TYPE_CHECKING
 
 import click
 
 from catalogue.commands.artist import print_correction
 from catalogue.commands.session import Session, json_option
 from catalogue.commands.show import find_piece
-
-if TYPE_CHECKING:
-    from catalogue.records.database import Database
-    from catalogue.records.scans import Scan
+from catalogue.errors import Ambiguous, NotFound, Refused
+from catalogue.indexing.corrections import piece_of
+from catalogue.operations.correcting import describe_scan, file_under_new_piece
+from catalogue.records import scans
+from catalogue.records.database import Database
+from catalogue.records.scans import Scan
 
 ROLES = ("master", "tile", "print file", "reference", "unsorted")
 
@@ -31,10 +32,6 @@ def command() -> None:
 def set_(session: Session, scan: str, role: str | None, piece: str | None, title: str | None,
          artist: str | None) -> None:
     """Say what SCAN (a file's path or name, or the first digits of its SHA-256) is. Later index runs follow this."""
-    from catalogue.errors import Refused
-    from catalogue.indexing.corrections import piece_of
-    from catalogue.operations.correcting import describe_scan, file_under_new_piece
-
     if piece and title:
         raise Refused("A scan belongs to one piece.", hint="Give --piece or --new.")
     if not (role or piece or title):
@@ -53,14 +50,11 @@ def set_(session: Session, scan: str, role: str | None, piece: str | None, title
     session.emit(done, lambda out: print_correction(out, done))
 
 
-def find_scan(db: "Database", words: str) -> "Scan":
+def find_scan(db: Database, words: str) -> Scan:
     """The one scan meant by a file's path or bare name, or by the first digits of its SHA-256.
 
     Raises NotFound, or Ambiguous with the files or digests that fit.
     """
-    from catalogue.errors import Ambiguous, NotFound
-    from catalogue.records import scans
-
     fitting = scans.starting_with(db, words.lower()) if len(words) >= 4 and not set(words.lower()) - set(
         "0123456789abcdef") else []
     by_file = scans.in_files_called(db, words)

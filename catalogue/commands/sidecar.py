@@ -7,6 +7,8 @@ import click
 
 from catalogue.commands.printing import ask
 from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.commands.show import find_piece
+from catalogue.errors import NotFound
 
 
 @click.command("sidecar")
@@ -25,8 +27,6 @@ def command(context: click.Context, session: Session, piece: tuple[str, ...], ri
     """Write PIECE's details to XMP sidecars beside its scans. The scans themselves are never changed. What other
     programs wrote to a sidecar is kept.
     """
-    from catalogue.commands.show import find_piece
-    from catalogue.errors import NotFound
     from catalogue.intake.sidecars import description_of, files_to_describe
     from catalogue.operations.sidecars import summarize, write_descriptions
 

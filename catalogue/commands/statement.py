@@ -1,16 +1,20 @@
 """``catalogue statement``: what an artist is owed for a period."""
 
+from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
+from catalogue.commands.artist import find_artist
+from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, json_option
-
-if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
-    from catalogue.ledger.artist_statement import Row, Statement
-    from catalogue.ledger.periods import Period
+from catalogue.ledger import periods
+from catalogue.ledger.artist_statement import Row, Statement
+from catalogue.ledger.periods import Period
+from catalogue.ledger.values import day, shown_day
+from catalogue.money import show_amount
+from catalogue.operations.artist_statements import look_at_statement, make_statement, summarize
+from catalogue.sheets.statement import ROUNDING, TAX
 
 
 @click.command("statement")
@@ -31,11 +35,6 @@ def command(session: Session, artist: tuple[str, ...], month: str, first: str, l
     Shown as a draft until it is issued; afterwards the same period shows the same statement. Terms are stated with:
     catalogue artist terms.
     """
-    from dataclasses import asdict
-
-    from catalogue.commands.artist import find_artist
-    from catalogue.operations.artist_statements import look_at_statement, make_statement, summarize
-
     if draft and issued:
         raise click.UsageError("A draft is not issued: say --draft or --issue.")
     period = _period(session, month, first, last)
@@ -45,7 +44,7 @@ def command(session: Session, artist: tuple[str, ...], month: str, first: str, l
     done = (make_statement(db, session.home, artist_id, period, files, draft=not records) if records or files else
             look_at_statement(db, session.home, artist_id, period))
 
-    def text(out: "Printer") -> None:
+    def text(out: Printer) -> None:
         if not files:
             _print(out, done.statement, session.home.settings.dates)
         out.lines(summarize(done))
@@ -53,11 +52,8 @@ def command(session: Session, artist: tuple[str, ...], month: str, first: str, l
     session.emit({"statement": asdict(done.statement), "files": done.files}, text)
 
 
-def _period(session: Session, month: str, first: str, last: str) -> "Period":
+def _period(session: Session, month: str, first: str, last: str) -> Period:
     """The days meant. Raises UsageError."""
-    from catalogue.ledger import periods
-    from catalogue.ledger.values import day
-
     if bool(month) == bool(first or last) or bool(first) != bool(last):
         raise click.UsageError("Say the period: --month 2025-11, or --from and --to.")
     try:
@@ -69,9 +65,7 @@ def _period(session: Session, month: str, first: str, last: str) -> "Period":
         raise click.UsageError(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
 
 
-def _print(out: "Printer", made: "Statement", dates: str) -> None:
-    from catalogue.sheets.statement import ROUNDING, TAX
-
+def _print(out: Printer, made: Statement, dates: str) -> None:
     out.print(f"{made.artist}: statement for {made.period}", bold=True)
     out.lines(made.terms)
     _table(out, made.rows, dates)
@@ -81,10 +75,7 @@ def _print(out: "Printer", made: "Statement", dates: str) -> None:
     out.print(f"{ROUNDING} {TAX}")
 
 
-def _table(out: "Printer", rows: "tuple[Row, ...]", dates: str) -> None:
-    from catalogue.ledger.values import shown_day
-    from catalogue.money import show_amount
-
+def _table(out: Printer, rows: tuple[Row, ...], dates: str) -> None:
     if not rows:
         out.print("No prints in this period.")
         return

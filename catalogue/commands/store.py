@@ -1,16 +1,16 @@
 """``catalogue store``: the disks and shares that hold scans."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
-from catalogue.commands.printing import ask, yes_or_no
+from catalogue.commands.printing import Printer, ask, yes_or_no
 from catalogue.commands.session import Session, json_option
+from catalogue.indexing.stores import MARKER, locate_store, marked_elsewhere, on_one_disk, read_marker
+from catalogue.operations.stores import add_store, move_store, retire_store, summarize
 from catalogue.progress import data_size
-
-if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
+from catalogue.records import stores
 
 
 @click.group("store")
@@ -31,9 +31,6 @@ def add(session: Session, name: str, folder: Path, kind: str, marker: bool | Non
     """Add FOLDER as the store NAME. One small file, the marker, is written at its root if you agree; nothing else there
     is changed.
     """
-    from catalogue.indexing.stores import MARKER, read_marker
-    from catalogue.operations.stores import add_store, summarize
-
     db = session.database()
     if marker is None and folder.is_dir() and read_marker(folder) is None:
         marker = yes_or_no(f"Write the marker {MARKER} into {folder}, so that this store is recognised under another "
@@ -47,9 +44,6 @@ def add(session: Session, name: str, folder: Path, kind: str, marker: bool | Non
 @click.pass_obj
 def list_stores(session: Session) -> None:
     """Stores, what they hold, and whether they are connected."""
-    from catalogue.indexing.stores import locate_store, marked_elsewhere, on_one_disk
-    from catalogue.records import stores
-
     db = session.looking()
     shared = on_one_disk(db)
     rows: list[dict[str, Any]] = []
@@ -62,7 +56,7 @@ def list_stores(session: Session) -> None:
                      "on one disk with": [b if a == store.name else a for a, b in shared if store.name in (a, b)],
                      "marker also at": [str(other) for other in marked_elsewhere(store) if other != place]})
 
-    def text(out: "Printer") -> None:
+    def text(out: Printer) -> None:
         if not rows:
             out.print("No store yet. Add one: catalogue store add NAME FOLDER")
             return
@@ -86,9 +80,6 @@ def list_stores(session: Session) -> None:
 @click.pass_obj
 def retire(session: Session, name: str, yes: bool) -> None:
     """Retire a store. Nothing on its disk is touched; adding it again brings its records back."""
-    from catalogue.operations.stores import retire_store, summarize
-    from catalogue.records import stores
-
     db = session.database()
     store = stores.by_name(db, name)
     if not yes:
@@ -107,7 +98,5 @@ def move(session: Session, name: str, folder: Path) -> None:
     FOLDER must have the store's marker. Nothing on the disk is touched. Also use it to choose between a disk and its
     clone with the same marker.
     """
-    from catalogue.operations.stores import move_store, summarize
-
     done = move_store(session.database(), name, folder)
     session.emit(done.store, lambda out: out.lines([*summarize(done), "Next: catalogue index"]))

@@ -8,6 +8,8 @@ import click
 
 from catalogue.commands.printing import Printer, yes_or_no
 from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.records import stores
+from catalogue.records.paths import display_path
 
 if TYPE_CHECKING:
 
@@ -36,7 +38,6 @@ def command(context: click.Context, session: Session, store_name: str | None, le
     from catalogue.intake.moving import cut_short
     from catalogue.intake.tidy import Level, plan_tidying
     from catalogue.operations.tidying import apply_tidying, summarize, undo_tidying
-    from catalogue.records import stores
 
     db, home = session.existing(), session.home
     if undo_file:
@@ -65,9 +66,7 @@ def command(context: click.Context, session: Session, store_name: str | None, le
         context.exit(1)
 
 
-def _show_plan(out: "Printer", plan: "Tidying") -> None:
-    from catalogue.records.paths import display_path
-
+def _show_plan(out: Printer, plan: "Tidying") -> None:
     for move in plan.moves:
         out.lines((display_path(move.source), f"  → {display_path(move.target)}", f"  {move.why}"))
     for kind, path, detail in plan.remarks:

@@ -3,6 +3,7 @@
 import click
 
 from catalogue.commands.session import Session, json_option
+from catalogue.operations.correcting import undo_statement
 
 
 @click.command("undo")
@@ -13,8 +14,6 @@ def command(session: Session, number: int | None) -> None:
     """Undo the change NUMBER (see: catalogue history), or the last one not yet undone. Refused where the same facts
     were changed since.
     """
-    from catalogue.operations.correcting import undo_statement
-
     done = undo_statement(session.database(), number)
     session.emit(done, lambda out: out.print(f"{done.detail}."
                                              + (f" Undo this: catalogue undo {done.id}" if done.id else "")))
