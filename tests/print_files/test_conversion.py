@@ -11,10 +11,14 @@ from PIL import Image, ImageCms
 from catalogue.errors import Refused
 from catalogue.print_files.conversion import converter, profile_space
 from catalogue.print_files.shaper import EXACT, shaper
+from tests.reading.profiles import cmyk_profile, matrix_profile, table
 
 SRGB = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
 WIDE = imagecodecs.cms_profile("adobergb")
 GREY = imagecodecs.cms_profile("gray", gamma=2.2)
+CMYK = cmyk_profile()
+RAISED = matrix_profile(((0.64, 0.33), (0.30, 0.60), (0.15, 0.06)), (0.3127, 0.3290),
+                        table(0.03 + 0.97 * np.linspace(0, 1, 1024) ** 2.2))
 PILLOWS = {"perceptual": 0, "relative": 1, "saturation": 2, "absolute": 3}
 
 
@@ -33,6 +37,31 @@ def test_as_pillows_littlecms_has_it(intent: str, black_point: bool, one: bytes,
         renderingIntent=PILLOWS[intent], outputMode="RGB", flags=flags)
     ours = converter("RGB", 8, one, other, intent, black_point)(eight.astype(np.uint16) * 257)
     assert np.abs(ours / 257 - np.asarray(reference, np.float64)).max() <= 0.51     # half a level is Pillow's rounding
+
+
+def test_inks_are_converted_as_pillows_littlecms_has_them() -> None:
+    inks = np.random.default_rng(6).integers(0, 256, (40, 50, 4)).astype(np.uint8)
+    reference = ImageCms.profileToProfile(
+        Image.fromarray(inks, "CMYK"), ImageCms.getOpenProfile(io.BytesIO(CMYK)),
+        ImageCms.getOpenProfile(io.BytesIO(SRGB)), renderingIntent=1, outputMode="RGB",
+        flags=ImageCms.Flags.NOOPTIMIZE)
+    ours = converter("CMYK", 8, CMYK, SRGB, "relative", False)(inks.astype(np.uint16) * 257)
+    assert np.abs(ours / 257 - np.asarray(reference, np.float64)).max() <= 0.51
+
+
+def test_a_raised_black_goes_to_black_with_compensation_alone() -> None:
+    """A profile whose darkest level gives 3 % of its light, against Pillow's littleCMS."""
+    eight, found = colours(), []
+    eight[0, 0] = 0
+    for flag, wanted in ((ImageCms.Flags.BLACKPOINTCOMPENSATION, True), (0, False)):
+        reference = ImageCms.profileToProfile(
+            Image.fromarray(eight), ImageCms.getOpenProfile(io.BytesIO(RAISED)),
+            ImageCms.getOpenProfile(io.BytesIO(SRGB)), renderingIntent=1, outputMode="RGB",
+            flags=ImageCms.Flags.NOOPTIMIZE | flag)
+        ours = converter("RGB", 8, RAISED, SRGB, "relative", wanted)(eight.astype(np.uint16) * 257)
+        assert np.abs(ours / 257 - np.asarray(reference, np.float64)).max() <= 0.51
+        found.append(ours[0, 0].max() / 257)
+    assert found[0] < 1 and found[1] > 40
 
 
 @pytest.mark.parametrize(("one", "other"), [(SRGB, WIDE), (WIDE, SRGB), (SRGB, SRGB)])
