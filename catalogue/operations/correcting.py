@@ -7,7 +7,7 @@ from catalogue.indexing import corrections
 from catalogue.indexing.corrections import Correction, correction
 from catalogue.ledger import editions
 from catalogue.likeness import merging
-from catalogue.records import pieces
+from catalogue.records import effective, pieces
 from catalogue.records.database import Database, transaction
 from catalogue.records.folding import fold_name
 from catalogue.records.piece_changes import PieceChange
@@ -146,18 +146,33 @@ def rename_artist(db: Database, artist_id: int, name: str) -> Correction:
     return corrections.rename_artist(db, artist_id, name)
 
 
-def join_names(db: Database, names: Mapping[str, str]) -> Correction:
-    """State of names as folders and tags spell them which artist each means, by name; also before there is a scan of
-    either. Raises Refused for an empty name."""
+def state_names(db: Database, artists: Mapping[str, str], titles: Sequence[tuple[str, str, str]] = ()) -> Correction:
+    """State which artist each name means that folders and tags spell, by name, and then what pieces are called:
+    ``(artist, title as guessed, title)``; also before there is a scan of any. Two titles that are one join their
+    pieces. Later guesses of the former names mean these artists and pieces. Raises Refused for an empty name."""
     said: list[str] = []
     with correction(db) as made:
-        for name, meant in names.items():
+        for name, meant in artists.items():
             if not fold_name(name) or not fold_name(meant):
                 raise Refused("An artist needs a name.")
             one, other = pieces.artist_called(db, name), pieces.artist_called(db, meant)
             said.append((corrections.rename_artist(db, one.id, meant) if one.id == other.id
                          else corrections.merge_artists(db, other.id, one.id)).detail)
+        said += [_state_title(db, *title).detail for title in titles]
     return Correction(made.done().id, "; ".join(filter(None, said)))
+
+
+def _state_title(db: Database, artist: str, guessed: str, title: str) -> Correction:
+    if not fold_name(title):
+        raise Refused("A piece needs a title.")
+    owner = pieces.artist_called(db, artist)
+    piece_id = effective.piece_meant(db, artist, guessed) or pieces.piece_called(db, owner.id, guessed)
+    other = pieces.of_title(db, owner.id, title)
+    done = merging.merge(db, other, piece_id) if other is not None and other != piece_id \
+        else corrections.set_piece(db, piece_id, {"title": title})
+    if effective.piece_meant(db, artist, guessed) is None:  # the name it had was itself a correction
+        merging.merge(db, other or piece_id, pieces.piece_called(db, owner.id, guessed))
+    return done
 
 
 def merge_artists(db: Database, keep_id: int, gone_id: int) -> Correction:

@@ -9,9 +9,9 @@ from catalogue.errors import CatalogueError, Refused
 from catalogue.indexing.guessing import guess_paths, guess_scans
 from catalogue.indexing.refiling import Refiled, refile
 from catalogue.indexing.refiling import undo as undo_refiling
-from catalogue.operations.correcting import join_names
+from catalogue.operations.correcting import state_names
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
-from catalogue.records import guesses, pieces, refilings
+from catalogue.records import effective, guesses, pieces, refilings
 from catalogue.records.database import Database
 from catalogue.records.guesses import Guess
 from catalogue.settings import Home, read_settings, setting_fault
@@ -36,14 +36,25 @@ def named_by_path(paths: Sequence[str], rules: Sequence[str]) -> Named:
 
 def named_on_record(db: Database, home: Home, rules: Sequence[str]) -> Named:
     """What rules, names and tags suggest of the scans on record, of a large archive ``PREVIEWED`` spread over it;
-    artists under the names they have now."""
+    artists and pieces under the names they have now."""
     listed = guesses.located(db)
     listed = listed[::-(-len(listed) // PREVIEWED) or 1]
-    found = guess_scans(_under(home, rules), listed)
-    called = {guess.artist: artist.name for guess in found.values()
-              if guess.artist and (artist := pieces.artist_named(db, guess.artist)) is not None}
-    return [(one.path, replace(found[one.scan_id], artist=called.get(found[one.scan_id].artist,
-                                                                     found[one.scan_id].artist))) for one in listed]
+    guessed = guess_scans(_under(home, rules), listed)
+    called = {(guess.artist, guess.title): _called_now(db, guess) for guess in guessed.values()}
+    named = []
+    for one in listed:
+        guess = guessed[one.scan_id]
+        artist, title = called[guess.artist, guess.title]
+        named.append((one.path, replace(guess, artist=artist, title=title)))
+    return named
+
+
+def _called_now(db: Database, guess: Guess) -> tuple[str, str]:
+    """What the artist and the piece that a guess means are called now."""
+    artist = pieces.artist_named(db, guess.artist) if guess.artist else None
+    meant = effective.piece_meant(db, guess.artist, guess.title) if guess.artist and guess.title else None
+    piece = pieces.by_id(db, meant) if meant is not None else None
+    return artist.name if artist else guess.artist, piece.title if piece else guess.title
 
 
 def preview_refiling(db: Database, home: Home, rules: Sequence[str], *, report: Report = ignore_progress,
@@ -67,11 +78,13 @@ def change_place_rules(db: Database, home: Home, rules: Sequence[str], *, report
     return RulesChanged(new, done)
 
 
-def adopt_names(db: Database, home: Home, rules: Sequence[str], names: Mapping[str, str]) -> Home:
+def adopt_names(db: Database, home: Home, rules: Sequence[str], names: Mapping[str, str],
+                titles: Sequence[tuple[str, str, str]] = ()) -> Home:
     """Keep the rules by which a new store's names are to be read, if they are others, and state which artists its
-    ``names`` mean. Nothing on record is filed otherwise by it but through these artists. Raises CatalogueError."""
-    if names:
-        join_names(db, names)
+    ``names`` mean and what its pieces are called. Nothing on record is filed otherwise by it but through these artists
+    and pieces. Raises CatalogueError."""
+    if names or titles:
+        state_names(db, names, titles)
     return home if tuple(rules) == home.settings.place_rules else keep_place_rules(home, rules)
 
 

@@ -97,6 +97,12 @@ def artist_for(db: Database, name: str) -> int:
     return _artist_for(db, _Recomputation(), name, fold_name(name))
 
 
+def piece_meant(db: Database, artist: str, title: str) -> int | None:
+    """Id of the piece that a guess of these names means, also where a person has since given it other names; None where
+    there is none yet."""
+    return _piece_named(db, _Recomputation(), _Names(artist, fold_name(artist), title, fold_name(title)))
+
+
 def root_artist(db: Database, artist_id: int) -> int:
     """The artist that one stands for after all joins."""
     return _root(db, "artist", artist_id)

@@ -135,7 +135,7 @@ KEYS: dict[str, tuple[Key, ...]] = {
     ),
     "names": (
         Key("enter", "meaning", "meaning", "Say what folders at this level are: artists, titles, years, jobs.", 1),
-        Key("e", "rename", "who it is", "Correct the artist under the cursor: another artist, or another spelling.", 2),
+        Key("e,f2", "rename", "correct", "Correct the artist under the cursor, or the title of the piece.", 2),
         Key("ctrl+s", "use", "use these", "Use these names from now on.", 3),
         Key("u", "undo", "undo", "Undo the last choice.", 4),
         Key("escape", "back", "cancel", "Go back and change nothing.", 5),

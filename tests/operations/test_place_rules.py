@@ -81,14 +81,45 @@ def test_a_change_that_is_stopped_leaves_the_settings_alone(shop: Shop) -> None:
 
 
 def test_names_are_joined_before_there_is_a_scan_of_either(shop: Shop) -> None:
-    done = correcting.join_names(shop.db, {"J Quill": "Jan Quill", "CASHE": "Cy Ashe"})
+    done = correcting.state_names(shop.db, {"J Quill": "Jan Quill", "CASHE": "Cy Ashe"})
     for path in ("J Quill/Gate", "Jan Quill/Barn", "Jan Quill/Mill", "J Quill/Weir"):
         shop.add(f"{path}/master.tif")
     found = [name for path, name in shop.filed().items() if "Quill" in path]
     assert len(found) == 4 and all(name.startswith("Jan Quill: ") for name in found)
     correcting.undo_statement(shop.db, done.id)
     with pytest.raises(Refused):
-        correcting.join_names(shop.db, {"J Quill": " "})
+        correcting.state_names(shop.db, {"J Quill": " "})
+
+
+def test_titles_are_stated_before_there_is_a_scan_and_later_runs_follow(shop: Shop) -> None:
+    """A spelling is corrected, two titles become one; what is read later under the old names is of these pieces."""
+    done = correcting.state_names(shop.db, {"J Quill": "Jan Quill"}, [
+        ("Jan Quill", "Haborn", "Harbour at Night"), ("Jan Quill", "Weir old", "Weir"),
+        ("Jan Quill", "Weir", "The Weir")])
+    for path in ("J Quill/Haborn", "Jan Quill/Weir old", "Jan Quill/Weir", "J Quill/Barn"):
+        shop.add(f"{path}/master.tif")
+    filed = {path: name for path, name in shop.filed().items() if "Quill" in path}
+    assert filed == {"J Quill/Haborn/master.tif": "Jan Quill: Harbour at Night",
+                     "Jan Quill/Weir old/master.tif": "Jan Quill: The Weir",
+                     "Jan Quill/Weir/master.tif": "Jan Quill: The Weir", "J Quill/Barn/master.tif": "Jan Quill: Barn"}
+    previewed = dict(place_rules.named_on_record(shop.db, shop.home, ()))
+    assert previewed["J Quill/Haborn/master.tif"].title == "Harbour at Night"
+    with pytest.raises(Refused):
+        correcting.state_names(shop.db, {}, [("Jan Quill", "Barn", " ")])
+    correcting.undo_statement(shop.db, done.id)
+    assert {"J Quill: Haborn", "Jan Quill: Weir old", "Jan Quill: Weir"} <= set(shop.filed().values())
+
+
+def test_a_title_stated_before_is_stated_anew_of_the_same_piece(shop: Shop) -> None:
+    """The preview shows the title that the piece has now; that one is corrected, and no second piece made."""
+    artist, title = shop.filed()["Umberlow/Pier/Shed master.tif"].split(": ")
+    piece = shop.piece(artist, title)
+    correcting.describe_piece(shop.db, piece.id, {"title": "Shed by the Pier"})
+    correcting.state_names(shop.db, {}, [(artist, "Shed by the Pier", "The Shed")])
+    assert shop.filed()["Umberlow/Pier/Shed master.tif"] == f"{artist}: The Shed"
+    correcting.state_names(shop.db, {}, [(artist, title, "Shed")])
+    assert shop.filed()["Umberlow/Pier/Shed master.tif"] == f"{artist}: Shed"
+    assert len([one for one in shop.filed().values() if "Shed" in one]) == 1
 
 
 def test_the_preview_of_what_is_on_record_names_artists_as_they_are_called_now(shop: Shop) -> None:

@@ -87,6 +87,49 @@ async def who_is(pilot: Pilot[None], artist: str, other: str) -> None:
         await press(pilot, "enter")
 
 
+async def title_is(pilot: Pilot[None], title: str, other: str) -> None:
+    table = pilot.app.screen.query_one("#filed", RowTable)
+    table.focus()
+    table.cursor_row = next(i for i, row in enumerate(table.rows_held) if row.title == title and row.is_piece)
+    await press(pilot, "e")
+    field = pilot.app.screen.query_one("#line", Input)
+    assert field.value == title
+    field.value = other
+    await press(pilot, "enter")
+    assert isinstance(pilot.app.screen, NamesPage)
+
+
+async def test_a_title_is_corrected_at_the_first_look_and_followed_when_it_is_read(tmp_path: Path, messy: Path) -> None:
+    """Seen at once, taken back, joined with another; hostile text is data; the run that reads the files follows, and so
+    does one that finds another file of the former name."""
+    home = Home(tmp_path / "home")
+    async with running(home) as pilot:
+        app = pilot.app
+        assert isinstance(app, CatalogueApp)
+        await look_at(pilot, messy)
+        await press(pilot, "ctrl+n")
+        await say_level(pilot, ("JOBS",), "A job", scope=1)
+        await say_level(pilot, ("JOBS", "CDubois"), "The artist")
+        dubois = artist_of(pilot, "Dubois")
+        await title_is(pilot, "Citrons", "Lemons [red]ø[/]")
+        assert filed(pilot)[dubois] == {"Lemons [red]ø[/]", "Olives", "Figs"}
+        await press(pilot, "u")
+        assert filed(pilot)[dubois] == {"Citrons", "Olives", "Figs"}
+        await title_is(pilot, "Citrons", "Lemons")
+        await title_is(pilot, "Olives", "Lemons")
+        assert filed(pilot)[dubois] == {"Lemons", "Figs"}
+        await who_is(pilot, dubois, "Claire Dubois")
+        await title_is(pilot, "Figs", "Figs on a Plate")
+        assert filed(pilot)["Claire Dubois"] == {"Lemons", "Figs on a Plate"}
+        await press(pilot, "ctrl+s", "ctrl+s")
+        await until(pilot, lambda: app.current_mode == "browse" and app.work is None)
+        await settled(pilot)
+        on_record = names_on_record(home)
+        assert on_record["JOBS/CDubois/4715 Citrons.tif"] == "Claire Dubois: Lemons"
+        assert on_record["JOBS/CDubois/4716 Olives 40x40.tif"] == "Claire Dubois: Lemons"
+        assert on_record["JOBS/CDubois/4717 Figs.tif"] == "Claire Dubois: Figs on a Plate"
+
+
 async def test_names_are_corrected_at_the_first_look_and_kept_as_the_shops_rules(tmp_path: Path, messy: Path) -> None:
     home = Home(tmp_path / "home")
     async with running(home, size=(80, 24)) as pilot:

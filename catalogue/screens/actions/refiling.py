@@ -46,23 +46,24 @@ def open_names(shop: "CatalogueApp") -> None:
 
 
 def _use(shop: "CatalogueApp", reading: Reading, page: NamesPage) -> None:
-    """Join the artists named, and show what other rules would move; then ask."""
+    """State the names of artists and pieces, and show what other rules would move; then ask."""
     def joined(done: Correction) -> None:
         announce_correction(shop, done)
         look()
 
     def look() -> None:
         if reading.rules == shop.home.settings.place_rules:
-            if not reading.names:
+            if not (reading.names or reading.titles):
                 shop.say("Nothing was changed.")
             if shop.screen is page:
                 shop.pop_screen()
             return
         _preview(shop, reading.rules, page)
 
-    if reading.names:
+    if reading.names or reading.titles:
         names = dict(reading.names)
-        shop.writes.add("the artists' names", lambda db: correcting.join_names(db, names), joined, holds=page)
+        shop.writes.add("the names of artists and pieces",
+                        lambda db: correcting.state_names(db, names, reading.titles), joined, holds=page)
     else:
         look()
 

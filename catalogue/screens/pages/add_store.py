@@ -211,7 +211,7 @@ class AddStorePage(Page):
 
         def show(named: Named) -> None:
             if self._look is seen:
-                self.query_one("#found", Static).update(survey_text(seen, under_names(named, names)))
+                self.query_one("#found", Static).update(survey_text(seen, under_names(named, names, reading.titles)))
 
         self.query_one("#found", Static).update(survey_text(seen, None))
         if seen.files:
@@ -274,7 +274,8 @@ class AddStorePage(Page):
         def job(db: Database) -> tuple[StoreAdded, Home, str]:
             done = add_store(db, home, name, seen.folder, kind, consent=consent)
             try:
-                return done, adopt_names(db, home, reading.rules, dict(reading.names)), ""
+                return done, adopt_names(db, home, reading.rules, dict(reading.names),
+                                         reading.titles), ""
             except CatalogueError as error:     # the store is there all the same
                 return done, home, f"The names are read as before: {error}"
 

@@ -20,7 +20,7 @@ from catalogue.records.folding import fold_name
 from catalogue.screens.background.tasks import run_in_thread
 from catalogue.screens.background.threads import WorkerThread
 from catalogue.screens.dialogs import confirm
-from catalogue.screens.dialogs.confirm import ReasonDialog
+from catalogue.screens.dialogs.confirm import ReasonDialog, TextQuestion
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.texts.facts import line, lines
@@ -33,7 +33,7 @@ from catalogue.screens.texts.filed_names import (
     roles_words,
     under_names,
 )
-from catalogue.screens.texts.formats import cell, counted, number
+from catalogue.screens.texts.formats import cell, counted, number, safe
 from catalogue.screens.widgets.row_table import Column, RowTable
 
 WORDS = {"artist": "artist", "piece": "title", "series": "series", "year": "year", "job": "job", "ignore": "ignored",
@@ -45,11 +45,13 @@ Source = Callable[[Sequence[str]], Callable[[Any], Named]]     # by the rules: w
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """How names are to be read: what levels mean, rules written by hand, and which artist a name means."""
+    """How names are to be read: what levels mean, rules written by hand, which artist a name means, and what pieces are
+    called: ``(artist, title before, title)``."""
 
     choices: tuple[Choice, ...] = ()
     others: tuple[str, ...] = ()
     names: tuple[tuple[str, str], ...] = ()
+    titles: tuple[tuple[str, str, str], ...] = ()
 
     @property
     def rules(self) -> tuple[str, ...]:
@@ -120,9 +122,12 @@ class NamesPage(Page):
         self._levels.set_title("Folders", len(rows))
         self._levels.show_rows(rows, _folder_cells, lambda row: row.folder, keep=True)
 
-    def _show_filed(self) -> None:
-        rows = filed_rows(under_names(self._named, dict(self._reading.names)))
+    def _show_filed(self, *, renamed: bool = False) -> None:
+        """``renamed``: the row under the cursor may be called otherwise because the person said so."""
+        rows = filed_rows(under_names(self._named, dict(self._reading.names), self._reading.titles))
         artists, pieces = sum(not row.is_piece for row in rows), sum(row.is_piece and bool(row.title) for row in rows)
+        if renamed and self._filed.highlighted is not None:
+            self._filed.expect_removal(self._filed.highlighted)
         self._filed.set_title(f"Would be filed: {counted(artists, 'artist')}, {counted(pieces, 'piece')}")
         self._filed.show_rows(rows, _filed_cells, lambda row: (row.artist, row.title, row.is_piece), keep=True)
 
@@ -146,7 +151,7 @@ class NamesPage(Page):
             self._show_levels()
             self._guess()
         else:
-            self._show_filed()
+            self._show_filed(renamed=True)
 
     def action_meaning(self) -> None:
         """Ask what the folder means, then for which of its neighbours that holds."""
@@ -186,12 +191,26 @@ class NamesPage(Page):
             (n, told(prefix), counted(count(prefix), "folder")) for n, prefix in enumerate(prefixes)]), chosen)
 
     def action_rename(self) -> None:
-        """Ask who the artist under the cursor is: one of the others, or a name that is typed."""
+        """Correct the artist or the piece under the cursor."""
         row = self._filed.row_to_act_on if self._filed.has_focus else None
         if row is None or not row.artist:
-            self.catalogue_app.say("Go to an artist on the right; Tab changes sides.", "warning")
-            return
-        artist = row.artist
+            self.catalogue_app.say("Go to an artist or a piece on the right; Tab changes sides.", "warning")
+        elif row.is_piece:
+            self._ask_title(row.artist, row.title)
+        else:
+            self._ask_artist(row.artist)
+
+    def _ask_title(self, artist: str, title: str) -> None:
+        def meant(typed: str | None) -> None:
+            new = " ".join((typed or "").split())
+            if fold_name(new) and new != title:
+                self._change(replace(self._reading, titles=(*self._reading.titles, (artist, title, new))))
+
+        self.app.push_screen(TextQuestion("What is this piece called?", f"{safe(artist)}: {safe(title)}", value=title),
+                             meant)
+
+    def _ask_artist(self, artist: str) -> None:
+        """Ask who an artist is: one of the others, or a name that is typed."""
         others = sorted({one.artist for one in self._filed.rows_held if one.artist and one.artist != artist})
 
         def meant(name: str | None) -> None:
@@ -217,7 +236,7 @@ class NamesPage(Page):
             self._show_levels()
             self._guess()
         else:
-            self._show_filed()
+            self._show_filed(renamed=True)
 
     def action_use(self) -> None:
         self._use(self._reading)

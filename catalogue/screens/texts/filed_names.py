@@ -2,7 +2,7 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from catalogue.filing.levels import Choice, meaning_of
 from catalogue.operations.place_rules import Named
@@ -44,8 +44,9 @@ class FiledRow:
         return self.pieces == 0
 
 
-def under_names(named: Named, names: Mapping[str, str]) -> Named:
-    """The files with artists under the names a person has said they mean."""
+def under_names(named: Named, names: Mapping[str, str], titles: Iterable[tuple[str, str, str]] = ()) -> Named:
+    """The files with artists under the names a person has said they mean, and pieces under their titles:
+    ``(artist, title before, title)``."""
     meant = {fold_name(name): other for name, other in names.items()}
 
     def name_of(artist: str) -> str:
@@ -53,12 +54,21 @@ def under_names(named: Named, names: Mapping[str, str]) -> Named:
             artist = meant.get(fold_name(artist), artist)
         return artist
 
-    return [(path, _replaced(guess, name_of(guess.artist))) for path, guess in named]
+    called = [(fold_name(name_of(artist)), fold_name(before), title) for artist, before, title in titles]
 
+    def title_of(artist: str, title: str) -> str:
+        for of_artist, before, new in called:   # in the order in which they were said
+            if (of_artist, before) == (fold_name(artist), fold_name(title)):
+                title = new
+        return title
 
-def _replaced(guess: Guess, artist: str) -> Guess:
-    return guess if guess.artist == artist else Guess(artist, guess.title, guess.year, guess.number, guess.role,
-                                                      guess.reason, guess.series)
+    seen = []
+    for path, guess in named:
+        artist = name_of(guess.artist)
+        title = title_of(artist, guess.title) if called else guess.title
+        same = (artist, title) == (guess.artist, guess.title)
+        seen.append((path, guess if same else replace(guess, artist=artist, title=title)))
+    return seen
 
 
 def folder_rows(named: Named, choices: Iterable[Choice]) -> list[FolderRow]:
