@@ -56,7 +56,7 @@ def guess_all(files: Sequence[FileFacts], known_artists: Iterable[str] = ()) -> 
     purposes = titles_that_give_way(works)
     find_artists_by_title(works, endings.words_known, purposes)
     tell_pieces_apart(works)
-    keep_apart(works, endings.words_known, purposes)
+    keep_apart(works, endings.words_known, purposes, learn_purposes(works))
     join_spellings(works)
     follow_likeness(works)
     return _finished(works)

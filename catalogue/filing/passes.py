@@ -10,7 +10,7 @@ from functools import lru_cache, partial
 from catalogue.filing.artists import Artists, Found, person_of
 from catalogue.filing.endings import is_roman
 from catalogue.filing.model import NOTHING, STATED_IN_FILE, FileFacts, Guessed, Work
-from catalogue.filing.names import Name, fold, is_device_name, phrases, read_name
+from catalogue.filing.names import Name, fold, is_device_name, is_shelf, phrases, read_name
 from catalogue.filing.people import compatible
 from catalogue.filing.places import Place
 from catalogue.filing.roles import LOSSY, SMALL, own_role
@@ -93,29 +93,43 @@ def settle_ambiguous_artists(works: Sequence[Work]) -> None:
 
 def titles_that_give_way(works: Sequence[Work]) -> frozenset[str]:
     """Keys of what files of several pieces have in place of a title, where their folders say which piece it is: in this
-    archive they are words for purposes, as "original" in every folder."""
+    archive they are words for purposes, as "original" in every folder, or "take 05"."""
     filed: dict[str, set[tuple[str, str]]] = defaultdict(set)
     for work in works:
-        if work.title and work.title.key and work.piece.value and work.title.key != title_key(work.piece.value):
-            filed[work.title.key].add((work.artist_key, title_key(work.piece.value)))
+        own = work.title.key if work.title else ""
+        if own and work.piece.value and own != title_key(work.piece.value):
+            filed[own].add((work.artist_key, title_key(work.piece.value)))
+        elif own and work.title and work.folder_title not in ("", own) and _COUNTED.search(work.title.text):
+            filed[own].add((work.artist_key, work.folder_title))
     return frozenset(key for key, pieces in filed.items() if len(pieces) > 1)
 
 
 def find_artists_by_title(works: Sequence[Work], explained: Collection[str], purposes: Collection[str]) -> None:
-    """A file that names no artist, but a title that one artist alone has, is that artist's; not by a title that says
-    what a file is for, by its words (known ones and ``explained``) or in this archive (keys in ``purposes``)."""
+    """A file that names no artist, but a title that one artist alone has, is that artist's.
+
+    Not by a title that says what a file is for, by its words (known ones and ``explained``) or in this archive (keys in
+    ``purposes``); nor where the file lies in a folder of its own that says something else: there it may be anybody's.
+    """
     owners: dict[str, set[str]] = defaultdict(set)
+    artists_in: dict[tuple[str, ...], set[str]] = defaultdict(set)
     for work in works:
         if work.artist.value and work.piece.value:
             owners[title_key(work.piece.value)].add(work.artist.value)
+        if work.artist.value:
+            for depth in range(1, len(work.parts)):
+                artists_in[work.parts[:depth]].add(work.artist.value)
     for work in works:
         key = title_key(work.piece.value)
-        if len(key) > 3 and key not in purposes and not work.artist.value and not (work.found and work.found.either):
-            owner = owners.get(key, set())
-            vouched_for = work.folder_title in ("", key) and not says_only_purpose(work.piece.value, explained)
-            if len(owner) == 1 and vouched_for:
-                work.artist = Guessed(next(iter(owner)), 0.6, "the only artist with a piece of that title")
-                work.artist_key = fold(work.artist.value)
+        if len(key) < 4 or key in purposes or work.artist.value or (work.found and work.found.either):
+            continue
+        owner = owners.get(key, set())
+        if len(owner) != 1 or says_only_purpose(work.piece.value, explained):
+            continue
+        name = next(iter(owner))
+        if all(is_shelf(work.names[part]) or name in artists_in[work.parts[: part + 1]]
+               or len(artists_in[work.parts[: part + 1]]) > 1 for part in range(len(work.parts) - 1)):
+            work.artist = Guessed(name, 0.6, "the only artist with a piece of that title")
+            work.artist_key = fold(work.artist.value)
 
 
 def read_titles(works: Sequence[Work]) -> None:
@@ -180,9 +194,11 @@ def _folder_title_behind(work: Work, first: int, last: int) -> int:
     name = work.names[-1]
     if not work.folder_title:
         return 0
-    for at in range(first, last):
+    for at in range(first, len(name.tokens) - 1):
         if title_key(name.between(first, at)) == work.folder_title:
             after = next((t for t in name.tokens[at + 1 : last + 1] if t.kind is not Kind.BREAK), None)
+            if after is None and at > last:
+                return at + 1   # words that end other names belong to the folder's title here
             counts = after is None or after.kind is Kind.NUMBER or is_roman(after.text)
             another = after is not None and after.kind is Kind.WORD and name.tokens[at + 1].spaced
             return 0 if counts or another else at + 1

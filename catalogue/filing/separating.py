@@ -13,8 +13,9 @@ from collections.abc import Set as Collection
 from catalogue.filing import vocabulary as words
 from catalogue.filing.endings import is_roman
 from catalogue.filing.model import NOTHING, STATED_IN_FILE, Guessed, Work
-from catalogue.filing.names import Name, fold
+from catalogue.filing.names import WORDS, Name, fold
 from catalogue.filing.passes import beside_artist
+from catalogue.filing.purposes import Purposes
 from catalogue.filing.titles import says_only_purpose, title_key
 from catalogue.filing.tokens import Kind, Token
 
@@ -22,26 +23,28 @@ _PAIR = re.compile(r"(\d)[-/](\d)")
 CAPTURES = frozenset({"tile", "raw"})   # roles of captures, which are counted
 
 
-def keep_apart(works: Sequence[Work], explained: Collection[str], purposes: Collection[str]) -> None:
+def keep_apart(works: Sequence[Work], explained: Collection[str], no_titles: Collection[str],
+               purposes: Purposes) -> None:
     """Give files of one title that differ in unexplained words those words back, or no title where it is none.
 
-    ``explained``: words, folded, that are known in this archive to say what a file is for; ``purposes``: keys of what
-    says so in place of a title.
+    ``explained``: words, folded, that are known in this archive to say what a file is for; ``no_titles``: keys of what
+    says so in place of a title; ``purposes``: the roles of such words.
     """
     filed: dict[tuple[str, str], list[Work]] = defaultdict(list)
     for work in works:
         if work.piece.value and work.artist.value and work.piece.reason != STATED_IN_FILE:
             key = title_key(work.piece.value)
             is_artist = set(fold(work.piece.value).split()) <= set(work.artist_key.split())
-            if (key in purposes or is_artist) and not _is_vouched_for(work):
+            if (key in no_titles or is_artist) and not _is_vouched_for(work):
                 work.piece = NOTHING  # "original", or the artist's name
             else:
                 filed[work.artist_key, key].append(work)
     for group in filed.values():
         if len(group) > 1:
-            counted = _series_before_counters(group)
+            series, in_titles = _series_before_counters(group), _words_before_purposes(group, purposes)
             left_over = [_left_of_folder(work) if _is_vouched_for(work) else
-                         counted.get(work.facts.path) or _unexplained(work, explained) for work in group]
+                         _in_order(in_titles.get(work.facts.path, []) + (
+                             series.get(work.facts.path) or _unexplained(work, explained))) for work in group]
             if len({_key(tokens) for tokens in left_over}) > 1:
                 for work, tokens in zip(group, left_over, strict=True):
                     if tokens:
@@ -50,8 +53,9 @@ def keep_apart(works: Sequence[Work], explained: Collection[str], purposes: Coll
 
 
 def _is_vouched_for(work: Work) -> bool:
-    """Whether its folder bears the title of a file."""
-    return work.folder_title == title_key(work.piece.value)
+    """Whether its folder bears the title of a file, and its own name says nothing else."""
+    own = work.title.key if work.title else ""
+    return work.folder_title == title_key(work.piece.value) and bool(own or work.last < work.first)
 
 
 def _left_of_folder(work: Work) -> list[Token]:
@@ -61,6 +65,10 @@ def _left_of_folder(work: Work) -> list[Token]:
     tokens = work.names[work.folder].tokens
     return [token for token in tokens[work.found.last + 1 :] if token.kind is Kind.NUMBER
             and len(token.text) < 3 and token.text not in fold(work.piece.value).split()]
+
+
+def _in_order(tokens: Sequence[Token]) -> list[Token]:
+    return sorted({token.start: token for token in tokens}.values(), key=lambda token: token.start)
 
 
 def _key(tokens: Sequence[Token]) -> str:
@@ -73,8 +81,9 @@ def _unexplained(work: Work, explained: Collection[str]) -> list[Token]:
     name = work.names[-1]
     title_words = set(fold(work.piece.value).split())
     says_purpose = says_only_purpose(work.piece.value, explained)
-    last = len(name.tokens) if says_purpose else work.last + 1
-    _, _, of_artist = beside_artist(work)
+    first, last, of_artist = beside_artist(work)
+    before_artist = bool(of_artist) and last < of_artist.start and first < of_artist.start
+    last = len(name.tokens) if says_purpose or before_artist else work.last + 1
     left_over = []
     for at in range(work.first, min(last, _start_of_counter(work))):
         token = name.tokens[at]
@@ -91,6 +100,38 @@ def _is_explained(token: Token, work: Work, explained: Collection[str]) -> bool:
     folded = fold(token.text)
     return folded in explained or folded in words.FUNCTION or folded in words.POSITION or (
         title_key(token.text) in title_key(work.piece.value))
+
+
+def _words_before_purposes(group: Sequence[Work], purposes: Purposes) -> dict[str, list[Token]]:
+    """By path the word behind the title that belongs to it, though it ends other names: in "Blue Print - master", "Blue
+    Print - web" the word stands before several purposes, which a purpose does not."""
+    behind: dict[str, set[str]] = defaultdict(set)
+    words_of: dict[str, tuple[str, Token]] = {}
+    for work in group:
+        tail = _behind_title(work)
+        if tail and tail[0].kind in WORDS:
+            word = fold(tail[0].text)
+            words_of[work.facts.path] = word, tail[0]
+            behind[word].add(next((role for token in tail[1:] if (role := _role_of(token, purposes))), ""))
+    return {path: [token] for path, (word, token) in words_of.items() if len(behind[word] - {""}) > 1}
+
+
+def _role_of(token: Token, purposes: Purposes) -> str:
+    return "tile" if token.kind is Kind.COUNTER else token.role or purposes.words.get(fold(token.text), "")
+
+
+def _behind_title(work: Work) -> list[Token]:
+    """The tokens of a file's own name behind its title; none where the title does not stand in it as it is."""
+    name, wanted = work.names[-1], title_key(work.piece.value)
+    for first in range(work.first, len(name.tokens)):
+        if not wanted.startswith(title_key(name.tokens[first].text) or " "):
+            continue
+        for last in range(first, min(len(name.tokens), first + 12)):
+            if title_key(name.between(first, last)) == wanted:
+                _, _, of_artist = beside_artist(work)
+                return [token for at, token in enumerate(name.tokens)
+                        if at > last and at not in of_artist and token.kind is not Kind.BREAK]
+    return []
 
 
 def _series_before_counters(group: Sequence[Work]) -> dict[str, list[Token]]:
