@@ -31,6 +31,7 @@ from catalogue.print_files.spool import InOrder, Spool, spooled, turned_orientat
 from catalogue.print_files.tiff_file import Form, packet, write_tiff
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.reading.digests import PixelDigest, Stopped, sha256_of
+from catalogue.reading.notes import NEED_NO_PROFILE
 from catalogue.reading.render import Rendering
 from catalogue.reading.source import Rows
 from catalogue.storage.atomic import flush, opened, part_of, place_new, writing
@@ -218,7 +219,7 @@ def _colours(recipe: Recipe, space: str) -> Colours:
 def _cautions(recipe: Recipe, layout: Layout, form: Form) -> Iterator[str]:
     if recipe.ppi > layout.ppi_there * ENLARGED:
         yield f"enlarged: {recipe.ppi} ppi asked, the master has {layout.ppi_there:.0f} ppi at this size"
-    if not form.icc and form.space not in LABS:
+    if not form.icc and form.space not in NEED_NO_PROFILE:
         yield "the master has no profile, so none is embedded: its colours have no stated meaning"
     if form.big:
         yield "larger than 4 GB, so it is a BigTIFF, which not every program opens"
