@@ -1,18 +1,16 @@
 """Colours of a reduced picture to sRGB through its embedded profile.
 
-Profiles of a matrix and curves, grey curves, and CIELAB are computed in float from averages that were never rounded to
-8 bits. Table profiles (CMYK, some RGB) go through littleCMS by Pillow, which works at 8 bits: the averages are rounded
-to the nearest level first, without dither. Relative colorimetric throughout, with black-point compensation in
-littleCMS; out-of-gamut values are clipped.
+Profiles of a matrix and curves, grey curves, and CIELAB are computed in float here; all others (CMYK, some RGB) go
+through littleCMS from 16 bits. Neither rounds the averages to 8 bits first. littleCMS in float agrees on the former to
+a level and takes 2.3 times the processor time (0.07 s against 0.03 s for 600 × 600 pixels). Relative colorimetric
+throughout, with black-point compensation in littleCMS; out-of-gamut values are clipped.
 """
 
-import io
 from typing import Any
 
+import imagecodecs
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image as Pil
-from PIL import ImageCms
 
 from catalogue.errors import one_line
 from catalogue.reading.profile import Doubles, Simple, describe, simple_of
@@ -27,7 +25,9 @@ XYZ_FROM_SRGB = np.array(
 )
 SRGB_FROM_XYZ = np.linalg.inv(XYZ_FROM_SRGB)
 # Without its shortcut tables, which are off by up to six levels.
-LITTLECMS_FLAGS = ImageCms.Flags.BLACKPOINTCOMPENSATION | ImageCms.Flags.NOOPTIMIZE
+LITTLECMS_FLAGS = imagecodecs.CMS.FLAGS.BLACKPOINTCOMPENSATION | imagecodecs.CMS.FLAGS.NOOPTIMIZE
+RELATIVE_COLORIMETRIC = imagecodecs.CMS.INTENT.RELATIVE_COLORIMETRIC
+COLOUR_NAMES = {1: "gray", 3: "rgb", 4: "cmyk"}
 SPACES = {1: "GRAY", 3: "RGB ", 4: "CMYK"}
 
 
@@ -71,19 +71,14 @@ def through_simple(values: Floats, simple: Simple) -> Bytes:
 
 
 def through_littlecms(values: Floats, icc: bytes) -> Bytes:
-    """Any profile littleCMS takes, at 8 bits. Raises ``UnusableProfile``."""
-    eight = _to_bytes(values)
-    mode = {1: "L", 3: "RGB", 4: "CMYK"}[eight.shape[2]]
-    size = (eight.shape[1], eight.shape[0])
-    picture = Pil.frombytes(mode, size, eight.tobytes())
+    """Any profile littleCMS takes, from 16 bits. Raises ``UnusableProfile``."""
+    levels = np.clip(np.rint(values * 65535), 0, 65535).astype(np.uint16)
     try:
-        done: Any = ImageCms.profileToProfile(
-            picture, ImageCms.getOpenProfile(io.BytesIO(icc)), ImageCms.createProfile("sRGB"), outputMode="RGB",
-            renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC, flags=LITTLECMS_FLAGS,
-        )
-    except (ImageCms.PyCMSError, OSError, ValueError) as error:
+        return np.asarray(imagecodecs.cms_transform(
+            levels, icc, imagecodecs.cms_profile("srgb"), colorspace=COLOUR_NAMES[levels.shape[2]],
+            outcolorspace="rgb", outdtype=np.uint8, intent=RELATIVE_COLORIMETRIC, flags=LITTLECMS_FLAGS))
+    except (imagecodecs.CmsError, ValueError) as error:
         raise UnusableProfile(f"the embedded profile cannot be used: {one_line(error)}") from error
-    return np.asarray(done)
 
 
 def xyz_from_lab(lab: Doubles) -> Doubles:

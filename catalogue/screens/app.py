@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from textual import events
 from textual.app import App, SystemCommand
 from textual.binding import BindingType
+from textual.command import CommandPalette
 from textual.dom import DOMNode
 from textual.screen import Screen
 
@@ -391,6 +392,11 @@ class CatalogueApp(App[None]):
         if yes:
             self.writes.give_up()
             self.exit()
+
+    def action_command_palette(self) -> None:
+        """Open the palette, with our own words in its line."""
+        if not isinstance(self.screen, CommandPalette):
+            self.push_screen(CommandPalette(placeholder="What do you want to do?", id="--command-palette"))
 
     def get_system_commands(self, screen: Screen[Any]) -> Iterable[SystemCommand]:
         """The palette: every action of the screen and of everywhere, from the table of keys."""

@@ -3,6 +3,7 @@
 from io import BytesIO
 from pathlib import Path
 
+import imagecodecs
 import numpy as np
 import pytest
 import skimage.color
@@ -122,6 +123,24 @@ def test_cmyk_tiff_goes_through_its_profile(folder: Path) -> None:
     assert np.abs(ours - littlecms(blocks, icc, "CMYK")).max() <= 1
     shown = np.asarray(Image.open(BytesIO(reading.preview))).astype(int)
     assert np.abs(shown - ours).mean() < 6  # WebP halves the colour resolution
+
+
+def test_table_profiles_take_more_than_8_bits() -> None:
+    """Against littleCMS in float on ink that lies between the levels of 8 bits: each result the nearest level or the
+    next. Ink rounded to 8 bits first is further off."""
+    ink = np.random.default_rng(7).random((64, 64, 4), dtype=np.float32)
+    icc = profiles.cmyk_profile()
+
+    def in_float(values: np.ndarray) -> np.ndarray:
+        done = imagecodecs.cms_transform(
+            values * np.float32(100), icc, imagecodecs.cms_profile("srgb"), colorspace="cmyk", outcolorspace="rgb",
+            outdtype=np.float32, intent=imagecodecs.CMS.INTENT.RELATIVE_COLORIMETRIC,
+            flags=imagecodecs.CMS.FLAGS.BLACKPOINTCOMPENSATION | imagecodecs.CMS.FLAGS.NOOPTIMIZE)
+        return np.asarray(done) * 255
+
+    wanted = in_float(ink).clip(0, 255)
+    assert np.abs(to_srgb(ink, "CMYK", icc) - wanted).max() < 0.6
+    assert np.abs(in_float(np.rint(ink * 255) / np.float32(255)).clip(0, 255) - wanted).max() > 1
 
 
 def test_profile_is_described() -> None:

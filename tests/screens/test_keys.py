@@ -184,6 +184,7 @@ async def test_palette_lists_and_runs_actions(shop: Home) -> None:
         assert len(titles) == len(KEYS["browse"]) + len(EVERYWHERE) - 1
         await pilot.press("ctrl+p")
         await pilot.pause()
+        assert app.screen.query_one("CommandInput", Input).placeholder == "What do you want to do?"
         for letter in "light or dark":
             await pilot.press({" ": "space"}.get(letter, letter))
         await settled(pilot)
