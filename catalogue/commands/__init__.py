@@ -120,14 +120,15 @@ def main() -> None:
     except OSError as error:
         _fail(session, CatalogueError(f"The system refused: {error.strerror or error}.", path=error.filename))
     if session.stopped:
-        _fail(session, Interrupted("Stopped.", hint=session.stopped), prefix="", told=True)
+        _fail(session, Interrupted("Stopped.", hint=session.stopped), prefix="", already_said=True)
     sys.exit(outcome if isinstance(outcome, int) else 0)
 
 
-def _fail(session: Session, error: CatalogueError, *, prefix: str = "catalogue: ", told: bool = False) -> NoReturn:
-    """Say what went wrong, as JSON too where that was asked for and nothing was ``told`` yet, and end."""
+def _fail(session: Session, error: CatalogueError, *, prefix: str = "catalogue: ",
+          already_said: bool = False) -> NoReturn:
+    """Say what went wrong, as JSON too where that was asked for and it was not ``already_said``, and end."""
     path = os.fsdecode(error.path) if error.path else ""
-    if session.as_json and not told:
+    if session.as_json and not already_said:
         print_json({"error": error.message, "hint": error.hint, "path": path})
     note(f"{prefix}{error}" + (f" [{path}]" if path else ""))
     sys.exit(error.exit_code)

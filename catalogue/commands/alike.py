@@ -201,7 +201,7 @@ def _judge(session: Session, ids: Sequence[int], verdict: str) -> None:
         again = " ".join(map(str, ids))
         error.hint = f"{error.hint} To overrule a verdict, undo it first: catalogue alike reopen {again}".strip()
         raise
-    session.emit([one.pair for one in done], lambda out: out.lines(summarize(done)))
+    session.emit([judged.pair for judged in done], lambda out: out.lines(summarize(done)))
 
 
 def _scan(db: Database, digits: str) -> int:

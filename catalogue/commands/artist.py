@@ -99,7 +99,7 @@ def terms_(session: Session, /, name: tuple[str, ...], percent: str | None, per_
         set_terms(db, artist.id, said[0], percent or per_print or "", currency or session.home.settings.currency,
                   since=start, destroyed=destroyed, replaced=replaced, proofs=proofs)
     terms = artist_statements.terms_of(db, artist.id)
-    session.emit(terms, lambda out: out.lines([artist.name, *(f"  {in_words(one, dates)}" for one in terms)] if terms
+    session.emit(terms, lambda out: out.lines([artist.name, *(f"  {in_words(each, dates)}" for each in terms)] if terms
                                               else [f"No terms with {artist.name} are on record."]))
 
 

@@ -31,7 +31,7 @@ def list_(session: Session) -> None:
         page = buyers.listed(db, after=page[-1].key)
     dates = session.home.settings.dates
     session.emit(rows, lambda out: out.table(["Buyer", "Orders", "Last order", "Contact"], (
-        (one.name, one.orders, shown_day(one.last_order, dates), one.contact) for one in rows))
+        (buyer.name, buyer.orders, shown_day(buyer.last_order, dates), buyer.contact) for buyer in rows))
         if rows else out.print("No buyers yet."))
 
 
@@ -51,7 +51,7 @@ def show(session: Session, name: tuple[str, ...]) -> None:
     db = session.looking()
     buyer = find_buyer(db, " ".join(name))
     theirs = OrderFilter(buyer=buyer.key)
-    lines = [one.line for one in order_list.page(db, theirs, limit=50)]
+    lines = [listed.line for listed in order_list.page(db, theirs, limit=50)]
     sums = order_list.sums(db, theirs)
     spellings = buyers.spellings(db, buyer.key)
 

@@ -181,9 +181,11 @@ def _stores(session: Session) -> list[Part]:
             _room(part, root)
         else:
             part.facts["state"] = "offline"
-        together = sorted(numbers[two if one == store.name else one] for one, two in shared if store.name in (one, two))
+        together = sorted(numbers[second if first == store.name else first]
+                          for first, second in shared if store.name in (first, second))
         if together:
-            part.facts["on one disk with"] = ", ".join(f"store {one}" for one in together) + ": lost together with it"
+            names = ", ".join(f"store {number}" for number in together)
+            part.facts["on one disk with"] = f"{names}: lost together with it"
         parts.append(part)
     return parts
 

@@ -51,7 +51,7 @@ def command(context: click.Context, session: Session, store: str | None, free: b
     listed = list_doubles(db, store or "")
     if not free:
         session.emit(listed, lambda out: _print(out, listed))
-        context.exit(1 if any(one.groups for one in listed) else 0)
+        context.exit(1 if any(in_store.groups for in_store in listed) else 0)
     if not store:
         raise click.UsageError("Name the store to free doubles in.")
     count, size = total(listed[0].groups)
@@ -69,11 +69,11 @@ def command(context: click.Context, session: Session, store: str | None, free: b
 def _print(out: Printer, listed: "list[StoreDoubles]") -> None:
     from catalogue.operations.doubles import total
 
-    for one in listed:
-        count, size = total(one.groups)
-        for group in one.groups:
-            out.print(f"{one.store.name}: {data_size(group.size)} each")
+    for in_store in listed:
+        count, size = total(in_store.groups)
+        for group in in_store.groups:
+            out.print(f"{in_store.store.name}: {data_size(group.size)} each")
             out.print(f"  keep    {display_path(group.keep.path)}")
             out.lines(f"  double  {display_path(file.path)}" for file in group.others)
-        out.print(f"{one.store.name}: {counted(count, 'double')}, {data_size(size)} could be freed."
-                  + (f" To do it: catalogue doubles {quote(one.store.name)} --free" if count else ""))
+        out.print(f"{in_store.store.name}: {counted(count, 'double')}, {data_size(size)} could be freed."
+                  + (f" To do it: catalogue doubles {quote(in_store.store.name)} --free" if count else ""))

@@ -170,15 +170,15 @@ def move(session: Session, edition: int, numbers: str, place: str, holder: str, 
 @click.pass_obj
 def where(session: Session, edition: int | None, place: str) -> None:
     """Where each numbered print of EDITION is, or of all editions; such as all that is on consignment."""
-    found = whereabouts(session.looking(), edition, place=place)
+    places = whereabouts(session.looking(), edition, place=place)
     dates = session.home.settings.dates
-    session.emit([{"edition": one.edition_id, "artist": one.artist, "title": one.title,
-                   "number": numbers_text([one.number]),
-                   "place": one.place, "holder": one.holder, "since": one.since, "notes": one.notes,
-                   "stated": one.stated} for one in found],
+    session.emit([{"edition": position.edition_id, "artist": position.artist, "title": position.title,
+                   "number": numbers_text([position.number]),
+                   "place": position.place, "holder": position.holder, "since": position.since, "notes": position.notes,
+                   "stated": position.stated} for position in places],
                  lambda out: out.table(["Work", "Number", "Where", "Since", "Notes"], (
-                     (f"{one.artist}: {one.title}", numbers_text([one.number]), place_in_words(one),
-                      shown_day(one.since, dates), one.notes) for one in found)) if found
+                     (f"{position.artist}: {position.title}", numbers_text([position.number]), place_in_words(position),
+                      shown_day(position.since, dates), position.notes) for position in places)) if places
                  else out.print("No such prints."))
 
 

@@ -60,8 +60,8 @@ def list_(session: Session, /, words: tuple[str, ...], sort: str, reverse: bool,
     db = session.looking()
     wanted = _filter(session, db, " ".join(words), given)
     descending = (sort in order_list.DESCENDING) != reverse
-    lines = [replace(one.line, buyer=one.buyer)
-             for one in order_list.page(db, wanted, sort=sort, descending=descending, limit=limit)]
+    lines = [replace(listed.line, buyer=listed.buyer)
+             for listed in order_list.page(db, wanted, sort=sort, descending=descending, limit=limit)]
     sums = order_list.sums(db, wanted)
     session.emit({"lines": lines, "sums": sums},
                  lambda out: print_list(out, lines, sums, session.home.settings.dates, grouped=sort == "date"))

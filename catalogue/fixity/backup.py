@@ -47,9 +47,9 @@ def generations(home: Home) -> list[Generation]:
 def to_keep(known: Sequence[Generation], newest: int, months: int = MONTHS_KEPT) -> set[int]:
     """Numbers of the generations that stay: the ``newest`` ones, and the last of each of the latest ``months``."""
     ordered = sorted(known, key=lambda g: g.number)
-    kept = {g.number for g in ordered[-newest:]} if newest > 0 else set()
+    numbers = {g.number for g in ordered[-newest:]} if newest > 0 else set()
     last_of_month = {g.made[:6]: g.number for g in ordered}
-    return kept | {number for _, number in sorted(last_of_month.items())[-months:]}
+    return numbers | {number for _, number in sorted(last_of_month.items())[-months:]}
 
 
 def back_up(db: Database, home: Home, *, also: Path | None = None, report: Report = ignore_progress,

@@ -48,8 +48,8 @@ def _part(name: str) -> str:
         return name
     stem, dot, suffix = name.rpartition(".")
     suffix = dot + suffix if dot and len(suffix.encode()) <= 10 else ""
-    kept = (stem if suffix else name).encode()[:_PART_BYTES - len(suffix.encode())]
-    return kept.decode(errors="ignore").rstrip() + suffix
+    shortened = (stem if suffix else name).encode()[:_PART_BYTES - len(suffix.encode())]
+    return shortened.decode(errors="ignore").rstrip() + suffix
 
 
 def distinct(path: str, taken: set[str]) -> str:

@@ -79,15 +79,15 @@ def keep_head(db: Database, home: Home, *, anew: bool = False) -> None:
     write_atomically(home.folder / HEAD_NAME, (json.dumps({"events": now.id, "chain": now.chain}) + "\n").encode())
 
 
-def _lost(db: Database, kept: Head) -> str:
-    if kept.id == 0:
+def _lost(db: Database, head: Head) -> str:
+    if head.id == 0:
         return ""
-    event = events.by_id(db, kept.id)
+    event = events.by_id(db, head.id)
     if event is None:
-        if any(first <= kept.id <= last for first, last in salvage.lost_ranges(db)):
+        if any(first <= head.id <= last for first, last in salvage.lost_ranges(db)):
             return ""  # a recovery told of it
-        return f"event {kept.id} was written once and is gone"
-    return "" if event.chain == kept.chain else f"event {kept.id} is not the one that was written"
+        return f"event {head.id} was written once and is gone"
+    return "" if event.chain == head.chain else f"event {head.id} is not the one that was written"
 
 
 def kept_head(home: Home) -> Head | None:

@@ -129,19 +129,19 @@ def of_store(root: Path) -> Manifest | None:
     return read_if_there(root / NAME)
 
 
-def note_unreadable(db: Database, store: Store, found: Manifest | None) -> str:
+def note_unreadable(db: Database, store: Store, listed: Manifest | None) -> str:
     """Record as a finding that a store's manifest cannot be read, or close that; gives words for it, "" where it can.
 
     Within a transaction.
     """
-    if found is None or not found.unreadable:
-        if found is None or not found.faults:
+    if listed is None or not listed.unreadable:
+        if listed is None or not listed.faults:
             findings.resolve(db, "not so any more", store_id=store.id, path=NAME, kinds=(UNUSABLE,))
         return ""
-    findings.record(db, UNUSABLE, found.unreadable, store_id=store.id, path=NAME,
+    findings.record(db, UNUSABLE, listed.unreadable, store_id=store.id, path=NAME,
                     hint="Check it, and who can write to this disk. Then write it again: catalogue export manifest"
                     " --into-store.")
-    return f"The checksum manifest of {store.name} was skipped. {found.unreadable}"
+    return f"The checksum manifest of {store.name} was skipped. {listed.unreadable}"
 
 
 def _head(text: str) -> Head | None:
@@ -213,9 +213,9 @@ def in_stores(db: Database) -> Iterator[tuple[Store, Manifest | None]]:
 
 def heads(db: Database) -> Iterator[Head]:
     """The event log's heads kept in the manifests of online stores; one that cannot be read knows none."""
-    for _, found in in_stores(db):
-        if found is not None and found.head is not None:
-            yield found.head
+    for _, listed in in_stores(db):
+        if listed is not None and listed.head is not None:
+            yield listed.head
 
 
 def _safe(name: str) -> str:

@@ -119,7 +119,7 @@ def _marked_name(root: Path) -> str:
 
 def _manifest_of(home: Home, store: Store, root: Path) -> Manifest | None:
     """The store's own manifest, else the one kept beside the catalogue; the one of more events where there are both."""
-    candidates = [one for one in (manifest.of_store(root), _beside(home, store.name)) if one and not one.unreadable]
+    candidates = [m for m in (manifest.of_store(root), _beside(home, store.name)) if m and not m.unreadable]
     return max(candidates, key=lambda m: m.head.id if m.head else 0, default=None)
 
 
@@ -132,9 +132,9 @@ def _beside(home: Home, name: str) -> Manifest | None:
 
 
 def _unreadable_beside(home: Home) -> list[str]:
-    return [f"{path.name} beside the catalogue was skipped. {found.unreadable}"
+    return [f"{path.name} beside the catalogue was skipped. {listed.unreadable}"
             for path in sorted((home.folder / "manifests").glob("*.sha256"))
-            if (found := manifest.read_if_there(path)) and found.unreadable]
+            if (listed := manifest.read_if_there(path)) and listed.unreadable]
 
 
 def _compared(db: Database, store: Store, listed: Manifest | None) -> RebuiltStore:

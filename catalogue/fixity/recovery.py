@@ -185,39 +185,39 @@ def _put_back(db: Database, before: Condition, entries: dict[str, Event], highes
     continues = (last.id if last else 0) == start  # else the log cannot be carried on as it was written
     doubts = list(faults)
     readable = salvage.readable_log(damaged[0], start, chain, highest) if damaged else salvage.ReadableLog()
-    kept = [event for n, event in enumerate(readable.proven, start + 1) if event.id == n and continues]
-    others = {event.chain: event for event in (*readable.proven[len(kept):], *readable.unproven) if event.change}
+    continued = [event for n, event in enumerate(readable.proven, start + 1) if event.id == n and continues]
+    others = {event.chain: event for event in (*readable.proven[len(continued):], *readable.unproven) if event.change}
     doubts += [f"event {event.id} was altered in the damaged file and is left out" for event in readable.altered]
-    known = journal.known_chains(db) | {event.chain for event in kept}
-    for event in kept:
+    known = journal.known_chains(db) | {event.chain for event in continued}
+    for event in continued:
         known |= journal.put_back_chains(event.detail)
     unknown = {**others, **entries}
-    told = known | unknown.keys()  # what an earlier recovery put back is told by the event that it put back
+    stated = known | unknown.keys()  # what an earlier recovery put back is told by the event that it put back
     fresh = [event for event in unknown.values() if event.chain not in known]
-    left = sorted((e for e in fresh if not journal.is_told(e, told - {e.chain})), key=lambda e: (e.id, e.at))
+    left = sorted((e for e in fresh if not journal.is_told(e, stated - {e.chain})), key=lambda e: (e.id, e.at))
     proven = {event.chain for event in readable.proven}
     unproven = [event for event in left if event.chain not in entries and event.chain not in proven]
     doubts += [f"event {event.id} of {event.at} could be read, but nothing proves it: {event.detail}"
                for event in unproven]
-    names = salvage.stated_names([*kept, *left])
-    if kept:
+    names = salvage.stated_names([*continued, *left])
+    if continued:
         with unlogged_transaction(db):
-            for event in kept:
+            for event in continued:
                 doubts += _applied(db, event, damaged, names)
                 salvage.append_verbatim(db, [event])
-    last_kept = kept[-1].id if kept else start
+    last_kept = continued[-1].id if continued else start
     highest = max([highest, last_kept, *(event.id for event in others.values())])
     own = int(bool(before.last_id) and last_kept == start and highest > start)  # that the backup was made is no loss
     lost = max(0, highest - last_kept - own - len({event.id for event in fresh}))
-    orders_back = salvage.order_numbers([*kept, *left])
+    orders_back = salvage.order_numbers([*continued, *left])
     words = f"the catalogue came back from {source}"
     if highest > last_kept:
         words += f"; events {last_kept + 1} to {highest} were lost"
         words += f", {len(left)} statements among them were put back" if left else ""
     if not journal_whole and not (readable.whole and not readable.altered):
         doubts.append(f"Neither the journal nor the old file is whole: what was stated after event {last_kept}"
-                      f"{' of ' + before.last_event if before.last_event and not kept else ''} may be gone where it"
-                      " is not named here.")
+                      f"{' of ' + before.last_event if before.last_event and not continued else ''} may be gone where"
+                      " it is not named here.")
     with transaction(db):
         salvage.append_recovery(db, highest, source, words)
     for event in left:
@@ -227,8 +227,8 @@ def _put_back(db: Database, before: Condition, entries: dict[str, Event], highes
             doubts += _applied(db, event, damaged, names)
             if staged_count(db) == seen:
                 events.append(db, "recovery", "success", store="statement", detail=detail)
-    return PutBack(len(kept), tuple(event.detail for event in left), tuple(orders_back), lost, last_kept + 1, highest,
-                   tuple(doubts))
+    return PutBack(len(continued), tuple(event.detail for event in left), tuple(orders_back), lost, last_kept + 1,
+                   highest, tuple(doubts))
 
 
 def _applied(db: Database, event: Event, damaged: Sequence[Path], names: salvage.StatedNames) -> list[str]:
@@ -286,10 +286,10 @@ def finish(home: Home) -> Recovered:
     try:
         journal.append_new(db, home.database)
         log.keep_head(db, home, anew=True)
-        told = salvage.last_recovery(db)
+        recovery = salvage.last_recovery(db)
     finally:
         db.close()
-    return Recovered(None, aside, condition(home.database), None, told.detail if told else "")
+    return Recovered(None, aside, condition(home.database), None, recovery.detail if recovery else "")
 
 
 def _link_aside(database: Path) -> Path | None:

@@ -16,7 +16,7 @@ from catalogue.records.paths import native_path
 from catalogue.records.pieces import folded
 
 GAP = timedelta(minutes=45)  # a pause after which the next original lies on the bed; common practice, no source
-HERE_BYTES = 100_000_000     # starting processes costs more than reading so much
+INLINE_BYTES = 100_000_000     # starting processes costs more than reading so much
 UNFIT = frozenset({Fault.UNREADABLE, Fault.TRUNCATED, Fault.DAMAGED, Fault.NOT_A_PICTURE, Fault.EMPTY,
                    Fault.VANISHED, Fault.CHANGING})
 # "scan_0007", "scan 7 of 12", "scan r2c3": what a scanner or a person counts by
@@ -53,19 +53,19 @@ def find_files(folder: Path, ignore: tuple[str, ...]) -> tuple[list[tuple[Path, 
 
 def read_arrivals(files: Iterable[tuple[Path, str]], report: Report = ignore_progress,
                   cancelled: Cancelled = never_cancelled, *,
-           known: Mapping[Path, Reading] | None = None, here: int = HERE_BYTES) -> list[Arrival]:
+           known: Mapping[Path, Reading] | None = None, inline_bytes: int = INLINE_BYTES) -> list[Arrival]:
     """Every file read, in the order of scanning. A file that cannot be read is there with its faults.
 
-    ``known`` are readings made before; they stand where size and time of the file are still theirs. Up to ``here``
-    bytes are read in this process; more by the reading processes, side by side, where a file that kills its reader
-    costs one finding.
+    ``known`` are readings made before; they stand where size and time of the file are still theirs. Up to
+    ``inline_bytes`` bytes are read in this process; more by the reading processes, side by side, where a file that
+    kills its reader costs one finding.
     """
     listed = list(files)
     before = {inside: reading for path, inside in listed
               if known and (reading := known.get(path)) and _unchanged(path, reading)}
     stand = (Arrival(path, inside, before[inside], moment_of(before[inside])) for path, inside in listed
              if inside in before)
-    return in_order([*stand, *_read([f for f in listed if f[1] not in before], report, cancelled, here)])
+    return in_order([*stand, *_read([f for f in listed if f[1] not in before], report, cancelled, inline_bytes)])
 
 
 def _unchanged(path: Path, reading: Reading) -> bool:
@@ -76,12 +76,12 @@ def _unchanged(path: Path, reading: Reading) -> bool:
     return (stat.st_size, stat.st_mtime_ns) == (reading.size, reading.mtime_ns)
 
 
-def _read(files: list[tuple[Path, str]], report: Report, cancelled: Cancelled, here: int) -> Iterator[Arrival]:
+def _read(files: list[tuple[Path, str]], report: Report, cancelled: Cancelled, inline_bytes: int) -> Iterator[Arrival]:
     size = sum(_size(path) for path, _ in files)
     paths = {inside: path for path, inside in files}
     done = 0
     readings = (read_all(((inside, str(path)) for path, inside in files), worker_count(0), cancelled)
-                if size > here else _one_by_one(files, cancelled))
+                if size > inline_bytes else _one_by_one(files, cancelled))
     for number, (inside, reading) in enumerate(readings):
         done += reading.size
         report(Progress("Reading new scans", number + 1, len(files), done, size, paths[inside].name))

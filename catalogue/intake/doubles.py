@@ -73,11 +73,11 @@ class _Unrecorded(CatalogueError):
 def find_doubles(db: Database, store: Store) -> list[Doubles]:
     """The doubles of a store, largest first. Kept is a sound file whose path names its artist and piece, whose name is
     no " (2)" of another's, and which lies highest; between equals the oldest."""
-    found = []
+    groups = []
     for _, group in groupby(doubles.in_store(db, store.id), key=lambda file: file.scan_id):
         keep, *others = sorted(group, key=_preference)
-        found.append(Doubles(keep.sha256, keep.size, keep, tuple(others)))
-    return sorted(found, key=lambda d: (-d.size * len(d.others), d.keep.path))
+        groups.append(Doubles(keep.sha256, keep.size, keep, tuple(others)))
+    return sorted(groups, key=lambda d: (-d.size * len(d.others), d.keep.path))
 
 
 def _preference(file: DoubledFile) -> tuple[bool, int, bool, int, int, str]:
@@ -87,15 +87,15 @@ def _preference(file: DoubledFile) -> tuple[bool, int, bool, int, int, str]:
             file.mtime_ns, file.path)
 
 
-def free_doubles(db: Database, home: Home, store: Store, found: Sequence[Doubles], *, report: Report = ignore_progress,
-                 cancelled: Cancelled = never_cancelled) -> Freed:
+def free_doubles(db: Database, home: Home, store: Store, doubles: Sequence[Doubles], *,
+                 report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> Freed:
     """Remove the others of each group where that is safe.
 
     Raises:
         StoreAway: the store is offline. Busy: an index run is under way. CatalogueError: the list of what is freed
         cannot be written; nothing is removed then.
     """
-    others = [(group, file) for group in found for file in group.others]
+    others = [(group, file) for group in doubles for file in group.others]
     if not others:
         return Freed((), (), None)
     removed: list[DoubledFile] = []
@@ -234,7 +234,7 @@ def _copied_back(db: Database, store: Store, root: OpenFolder, entry: dict[str, 
                        stored_mtime(stat.st_mtime_ns), 1)
 
 
-def total(found: Iterable[Doubles]) -> tuple[int, int]:
+def total(doubles: Iterable[Doubles]) -> tuple[int, int]:
     """``(files, bytes)`` that could be freed at most."""
-    groups = list(found)
+    groups = list(doubles)
     return sum(len(d.others) for d in groups), sum(d.size * len(d.others) for d in groups)

@@ -93,10 +93,10 @@ def _set(run: list[Arrival], members: list[int], whole: set[int], laid: dict[tup
     beside = any(pair_overlap.arrangement in (Arrangement.BESIDE,
                                               Arrangement.CORNER) for pair_overlap in inner.values())
     reasons = (f"{len(inner)} overlap{'' if len(inner) == 1 else 's'} seen", f"scanned within {_span(run, members)}")
-    told = (*warnings, *advice([run[i].path.name for i in members], _renumbered(inner, members), wished_overlap))
+    notes = (*warnings, *advice([run[i].path.name for i in members], _renumbered(inner, members), wished_overlap))
     woven = mosaic([run[i].path.name for i in members], [sides(run[i]) for i in members], _renumbered(inner, members))
     return Group(tuple(run[i] for i in members), beside, tuple(run[i] for i in sorted(whole)) if beside else (),
-                 certainty, reasons, told, woven if beside else None)
+                 certainty, reasons, notes, woven if beside else None)
 
 
 def sides(arrival: Arrival) -> tuple[float, float]:
@@ -107,7 +107,7 @@ def sides(arrival: Arrival) -> tuple[float, float]:
 
 def advice(names: list[str], laid: dict[tuple[int, int], Overlap], wished_overlap: float) -> list[str]:
     """What is wrong with a tile set, while it can still be scanned again. ``laid`` is keyed by places in ``names``."""
-    told = []
+    notes = []
     strips: dict[int, list[float]] = {}
     # half a turn does no harm, and a large original asks for it
     turned = _odd_ones({pair: float(pair_overlap.turn) if pair_overlap.turn % 180 else 0.0 for pair,
@@ -117,21 +117,21 @@ def advice(names: list[str], laid: dict[tuple[int, int], Overlap], wished_overla
                         if pair_overlap.arrangement in (Arrangement.BESIDE, Arrangement.CORNER)})
     for (i, j), pair_overlap in laid.items():
         if pair_overlap.arrangement is Arrangement.SAME:
-            told.append(f"{names[i]} and {names[j]} show the same part: keep the better one.")
+            notes.append(f"{names[i]} and {names[j]} show the same part: keep the better one.")
         if pair_overlap.arrangement is Arrangement.BESIDE:
             strips.setdefault(i, []).append(pair_overlap.strip)
             strips.setdefault(j, []).append(pair_overlap.strip)
     for i, against in turned.items():
-        told.append(f"{names[i]} is turned {against[0][1] % 360:.0f}° against {_others(names, against)}: the weave "
-                    "will not match. Scan it again, turned like the others.")
+        notes.append(f"{names[i]} is turned {against[0][1] % 360:.0f}° against {_others(names, against)}: the weave "
+                     "will not match. Scan it again, turned like the others.")
     for i, against in tilted.items():
-        told.append(f"{names[i]} lies askew, {abs(against[0][1]):.1f}° against {_others(names, against)}: the seam will"
-                    " blur. Lay it straight against the edge of the bed and scan it again.")
+        notes.append(f"{names[i]} lies askew, {abs(against[0][1]):.1f}° against {_others(names, against)}: the seam"
+                     " will blur. Lay it straight against the edge of the bed and scan it again.")
     for i, found_strips in sorted(strips.items()):
         if max(found_strips) < wished_overlap * THIN:
-            told.append(f"{names[i]} overlaps its neighbours by {max(found_strips):.0%} at most;"
-                        f" {wished_overlap:.0%} is needed. Scan it again with more overlap.")
-    return told
+            notes.append(f"{names[i]} overlaps its neighbours by {max(found_strips):.0%} at most;"
+                         f" {wished_overlap:.0%} is needed. Scan it again with more overlap.")
+    return notes
 
 
 def _odd_ones(angles: dict[tuple[int, int], float]) -> dict[int, list[tuple[int, float]]]:
@@ -141,12 +141,12 @@ def _odd_ones(angles: dict[tuple[int, int], float]) -> dict[int, list[tuple[int,
     for (i, j), angle in angles.items():
         for tile in (i, j):
             votes[tile] = votes.get(tile, 0) + (1 if angle else -1)
-    found: dict[int, list[tuple[int, float]]] = {}
+    matches: dict[int, list[tuple[int, float]]] = {}
     for (i, j), angle in angles.items():
         if angle:
-            one, other = (i, j) if votes[i] > votes[j] else (j, i)
-            found.setdefault(one, []).append((other, angle if one == i else -angle))
-    return found
+            stronger, other = (i, j) if votes[i] > votes[j] else (j, i)
+            matches.setdefault(stronger, []).append((other, angle if stronger == i else -angle))
+    return matches
 
 
 def _others(names: list[str], against: list[tuple[int, float]]) -> str:

@@ -10,7 +10,7 @@ from catalogue.errors import CatalogueError
 from catalogue.indexing.naming import role_of
 from catalogue.indexing.stores import locate_store
 from catalogue.intake import guessing
-from catalogue.intake.arrivals import HERE_BYTES, Arrival, find_files, read_arrivals
+from catalogue.intake.arrivals import INLINE_BYTES, Arrival, find_files, read_arrivals
 from catalogue.intake.capture import initial_notes
 from catalogue.intake.covering import count_warning, cover_of
 from catalogue.intake.grouping import Group, grouped
@@ -122,11 +122,11 @@ class Plan:
 
 
 def propose(db: Database, home: Home, folder: Path, store: Store, *, likeness: Likeness | None = None,
-            known: Mapping[Path, Reading] | None = None, here: int = HERE_BYTES, report: Report = ignore_progress,
-            cancelled: Cancelled = never_cancelled) -> Plan:
+            known: Mapping[Path, Reading] | None = None, inline_bytes: int = INLINE_BYTES,
+            report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> Plan:
     """Look at a folder of new scans and say what to do with them. Writes nothing anywhere.
 
-    ``known`` and ``here``: see :func:`catalogue.intake.arrivals.read_arrivals`.
+    ``known`` and ``inline_bytes``: see :func:`catalogue.intake.arrivals.read_arrivals`.
 
     Raises:
         CatalogueError: no such folder, the store is offline, or the folder lies in a store already.
@@ -137,7 +137,7 @@ def propose(db: Database, home: Home, folder: Path, store: Store, *, likeness: L
     folder = folder.expanduser().absolute()
     apart_from_stores(db, folder)
     paths, obstacles = find_files(folder, home.settings.ignore)
-    arrivals = read_arrivals(paths, report, cancelled, known=known, here=here)
+    arrivals = read_arrivals(paths, report, cancelled, known=known, inline_bytes=inline_bytes)
     return plan_for(db, home, folder, store, root, arrivals, likeness=likeness, report=report, cancelled=cancelled,
                     obstacles=tuple(f"{display_path(o.path)}: {o.detail}" for o in obstacles))
 

@@ -153,15 +153,15 @@ def why_not_safe(db: Database, settings: Settings, source: FileId, sha256: str) 
 def verified_places(db: Database, sha256: str) -> list[tuple[str, CopyLocation]]:
     """``(path as kept, place)`` of every file on record that holds these bytes, read now; what is offline, gone, a
     link or something else by now is left out."""
-    found: list[tuple[str, CopyLocation]] = []
+    places: list[tuple[str, CopyLocation]] = []
     for copy in files.present_files(db, sha256):
         store = stores.by_id(db, copy.store_id)
         with (suppress(OSError, CatalogueError),  # no copy that can be counted on now
               opened_store(db, store) as root, open_entry(root, native_path(copy.path)) as entry, _held(entry) as held):
             if held is not None and held.sha256 == sha256:
-                found.append((copy.path, CopyLocation(store.id, held.id, filesystem_id(held.fd),
+                places.append((copy.path, CopyLocation(store.id, held.id, filesystem_id(held.fd),
                                                physical_disks(held.fd))))
-    return found
+    return places
 
 
 def different_places(locations: Sequence[CopyLocation], *, one_disk: bool) -> list[CopyLocation]:
@@ -189,9 +189,9 @@ def _held(entry: Entry) -> Iterator[_Held | None]:
         os.close(fd)
 
 
-def state_of(found: os.stat_result) -> tuple[int, int, int, int]:
+def state_of(status: os.stat_result) -> tuple[int, int, int, int]:
     """What tells that a file is still the one that was looked at: device, inode, size, time."""
-    return found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns
+    return status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns
 
 
 def digest_of(entry: Entry, cancelled: Cancelled = never_cancelled) -> str:

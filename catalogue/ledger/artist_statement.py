@@ -92,11 +92,11 @@ def statement(db: Database, artist_id: int, period: Period, dates: str) -> State
     artist = pieces.artist_by_id(db, artist_id)
     if artist is None:
         raise NotFound(f"There is no artist number {artist_id}.")
-    issued = [_read(one.content) for one in artist_statements.issued(db, artist_id)]
-    for one in issued:
-        if (one.first, one.last) == (period.first, period.last):
-            return one
-    overlapping = [one for one in issued if one.first <= period.last and period.first <= one.last]
+    issued = [_read(earlier.content) for earlier in artist_statements.issued(db, artist_id)]
+    for earlier in issued:
+        if (earlier.first, earlier.last) == (period.first, period.last):
+            return earlier
+    overlapping = [earlier for earlier in issued if earlier.first <= period.last and period.first <= earlier.last]
     if overlapping:
         raise Refused(f"Part of this period is already covered by the statement for {overlapping[0].period}.",
                       hint="Choose days that no statement covers.")
@@ -104,10 +104,10 @@ def statement(db: Database, artist_id: int, period: Period, dates: str) -> State
     lines = artist_statements.sold(db, artist_id, period.first, period.last)
     rows = tuple(row for line in lines for row in owed(db, line, terms, artist.name))
     corrections = tuple(_corrections(db, artist_id, issued, terms, artist.name))
-    spoken = [one for one in (terms_on(terms, period.last), *(terms_on(terms, line.placed) for line in lines)) if one]
+    spoken = list(filter(None, (terms_on(terms, day) for day in (period.last, *(line.placed for line in lines)))))
     if not spoken:
         raise _nothing_agreed(artist.name)
-    words = tuple(in_words(one, dates) for one in sorted(set(spoken), key=lambda one: one.since))
+    words = tuple(in_words(earlier, dates) for earlier in sorted(set(spoken), key=lambda earlier: earlier.since))
     return Statement(artist_id, artist.name, period.first, period.last, "", words, rows, corrections,
                      _totals([*rows, *corrections]))
 
@@ -139,14 +139,14 @@ def owed(db: Database, line: SoldLine, terms: Sequence[Terms], artist: str) -> l
     rows = []
     priced = zip(prints, _prices(line, len(prints)), strict=True)
     for (price, reason, destroyed), group in groupby(
-            ((one, price) for one, price in priced), key=lambda pair: (pair[1], *_reason(pair[0], holding))):
-        alike = [one for one, _ in group]
+            ((sold, price) for sold, price in priced), key=lambda pair: (pair[1], *_reason(pair[0], holding))):
+        alike = [sold for sold, _ in group]
         owed_in = holding.currency or line.currency
         each = "" if reason else _each(price, owed_in, holding)
         note = reason or ("no price on record" if holding.basis == "percentage" and not price else destroyed)
         amount = money.write_amount(len(alike) * Decimal(each or 0), owed_in)
         rows.append(Row(line.id, line.order, line.placed, line.title, shown_size(line.width_mm, line.height_mm),
-                        line.medium, _numbers(one for one in alike if one), len(alike), price, line.currency, each,
+                        line.medium, _numbers(sold for sold in alike if sold), len(alike), price, line.currency, each,
                         amount, owed_in, note))
     return rows
 
@@ -160,14 +160,14 @@ def _prices(line: SoldLine, count: int) -> list[str]:
     return [f"{(whole + (n < left)).scaleb(-decimals):f}" for n in range(count)]
 
 
-def _reason(one: SoldPrint | None, terms: Terms) -> tuple[str, str]:
+def _reason(sold: SoldPrint | None, terms: Terms) -> tuple[str, str]:
     """Why nothing is owed for a print, or nothing; and what is to be told of it in any case."""
-    if one is None:
+    if sold is None:
         return "", ""
-    lost = f"destroyed {one.destroyed}" if one.destroyed else ""
-    if one.series == "proof" and not terms.proofs:
+    lost = f"destroyed {sold.destroyed}" if sold.destroyed else ""
+    if sold.series == "proof" and not terms.proofs:
         return "artist's proof", lost
-    if one.nth > 1 and not terms.replaced:
+    if sold.nth > 1 and not terms.replaced:
         return "made in place of a destroyed print", lost
     return (lost, lost) if lost and not terms.destroyed else ("", lost)
 
@@ -187,7 +187,7 @@ def _numbers(prints: Iterable[SoldPrint]) -> str:
     if not known:
         return ""
     limit = known[0].size_limit
-    return f"{numbers_text((one.series, one.number) for one in known)}/" + (
+    return f"{numbers_text((sold.series, sold.number) for sold in known)}/" + (
         roman(limit) if known[0].series == "proof" else str(limit))
 
 
@@ -195,10 +195,11 @@ def _corrections(db: Database, artist_id: int, issued: Sequence[Statement], term
                  artist: str) -> Iterable[Row]:
     """A row for every order line of a period stated before of which something else would be stated now."""
     said: dict[int, list[Row]] = {}
-    for one in issued:
-        for row in (*one.rows, *one.corrections):
+    for earlier in issued:
+        for row in (*earlier.rows, *earlier.corrections):
             said.setdefault(row.line_id, []).append(row)
-    within = {line.id: line for one in issued for line in artist_statements.sold(db, artist_id, one.first, one.last)}
+    within = {line.id: line for earlier in issued
+              for line in artist_statements.sold(db, artist_id, earlier.first, earlier.last)}
     for line_id in sorted({*said, *within}):
         before, line = said.get(line_id, []), within.get(line_id)
         now = owed(db, line, terms, artist) if line else []
@@ -253,5 +254,5 @@ def _read(content: str) -> Statement:
     facts = json.loads(content)
     facts.pop("format")
     return Statement(**facts | {
-        "terms": tuple(facts["terms"]), "totals": tuple(Total(**one) for one in facts["totals"]),
-        **{name: tuple(Row(**one) for one in facts[name]) for name in ("rows", "corrections")}})
+        "terms": tuple(facts["terms"]), "totals": tuple(Total(**fields) for fields in facts["totals"]),
+        **{name: tuple(Row(**fields) for fields in facts[name]) for name in ("rows", "corrections")}})

@@ -70,7 +70,7 @@ def _percentage(text: str) -> str:
 
 def terms_on(terms: Sequence[Terms], day: str) -> Terms | None:
     """Those that hold for an order of that day."""
-    return max((one for one in terms if one.since <= day), default=None, key=lambda one: one.since)
+    return max((agreed for agreed in terms if agreed.since <= day), default=None, key=lambda agreed: agreed.since)
 
 
 def in_words(terms: Terms, dates: str) -> str:

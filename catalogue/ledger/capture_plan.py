@@ -42,13 +42,13 @@ def capture_plans(settings: Settings, width_mm: float, height_mm: float, *, bed:
     ``overlap`` is the least share of a capture that repeats its neighbour; None: as the settings say. Raises Refused:
     no such bed, no size or overlap, or more captures than anybody makes.
     """
-    beds = [one for one in settings.all_beds if bed.casefold() in ("", one.name.casefold())]
+    beds = [candidate for candidate in settings.all_beds if bed.casefold() in ("", candidate.name.casefold())]
     share = settings.tile_overlap if overlap is None else overlap
     if not beds:
         raise Refused(f"There is no bed {bed!r}.", hint=f"Known are: {', '.join(b.name for b in settings.all_beds)}.")
     if not (0 <= share <= 0.9 and 0 < width_mm < math.inf and 0 < height_mm < math.inf):
         raise Refused("An original must have a size, and captures overlap by 0 to 90 %.")
-    return sorted((_plan(one, width_mm, height_mm, share) for one in beds), key=lambda plan: plan.captures)
+    return sorted((_plan(candidate, width_mm, height_mm, share) for candidate in beds), key=lambda plan: plan.captures)
 
 
 def _plan(bed: Bed, width: float, height: float, share: float) -> CapturePlan:

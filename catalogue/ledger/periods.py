@@ -63,9 +63,9 @@ def take_period(words: list[str], today: date) -> tuple[Period | None, list[str]
         two = _two_words(word.casefold(), after.casefold(), today)
         if two is not None:
             return two, words[:at] + words[at + 2:]
-        one = _one_word(word)
-        if one is not None:
-            return one, words[:at] + words[at + 1:]
+        single = _one_word(word)
+        if single is not None:
+            return single, words[:at] + words[at + 1:]
     return None, words
 
 

@@ -20,13 +20,13 @@ def stated_prices(quantity: int, currency: str, *, price: str | None = None, uni
     Raises Refused: no price, below zero, too much, finer than the currency's coin, or the two disagree.
     """
     try:
-        one, whole = (money.read_amount(text or "", currency) for text in (unit, price))
-        total = money.total_price(one, quantity, currency)
-        if one and whole and total != whole:
-            shown = [money.show_amount(amount, currency) for amount in (one, total, whole)]
+        each, whole = (money.read_amount(text or "", currency) for text in (unit, price))
+        total = money.total_price(each, quantity, currency)
+        if each and whole and total != whole:
+            shown = [money.show_amount(amount, currency) for amount in (each, total, whole)]
             raise Refused(f"{quantity} × {shown[0]} is {shown[1]}, not {shown[2]}.", hint="Give only one of the two "
                                                             "prices.")
-        return Prices(one or money.unit_price(whole, quantity, currency), total or whole)
+        return Prices(each or money.unit_price(whole, quantity, currency), total or whole)
     except ValueError as error:
         raise Refused(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
 

@@ -85,10 +85,10 @@ def status_of(text: str, otherwise: str) -> str:
     if not text:
         return otherwise
     word = pieces.folded(text)
-    found = next((status for status, words in _STATUS_WORDS.items() if word in words), None)
-    if found is None:
+    meant = next((status for status, words in _STATUS_WORDS.items() if word in words), None)
+    if meant is None:
         raise ValueError(f"{text!r} is not a status; ours are {', '.join(orders.STATUSES)}")
-    return found
+    return meant
 
 
 def piece_of(db: Database, row: Row, make_pieces: bool, names: dict[int, str]) -> int:

@@ -38,23 +38,23 @@ def whereabouts(db: Database, edition_id: int | None = None, *, place: str = "")
     """
     if edition_id is not None:
         get_edition(db, edition_id)
-    found = [_of(one) for one in print_moves.prints(db, edition_id)]
-    return [one for one in found if place in ("", one.place)]
+    places = [_of(made) for made in print_moves.prints(db, edition_id)]
+    return [made for made in places if place in ("", made.place)]
 
 
-def _of(one: LivingPrint) -> Whereabouts:
-    place, holder, since, notes = one.place, one.holder, one.day, one.notes
-    if one.state == "destroyed":
-        place, holder, since, notes = "destroyed", "", one.destroyed, ""
-    elif one.state == "reserved":
+def _of(made: LivingPrint) -> Whereabouts:
+    place, holder, since, notes = made.place, made.holder, made.day, made.notes
+    if made.state == "destroyed":
+        place, holder, since, notes = "destroyed", "", made.destroyed, ""
+    elif made.state == "reserved":
         place = "not printed"
     elif place == "buyer":
-        holder = holder or one.buyer
+        holder = holder or made.buyer
     elif not place:
-        place = {"collected": "buyer", "printed": "shop", "cancelled": "shop"}.get(one.status, "unknown")
-        holder = one.buyer if place == "buyer" else ""
-    return Whereabouts(one.edition_id, one.artist, one.title, Number(one.series, one.number), place, holder, since,
-                       notes, bool(one.place) and one.state == "printed")
+        place = {"collected": "buyer", "printed": "shop", "cancelled": "shop"}.get(made.status, "unknown")
+        holder = made.buyer if place == "buyer" else ""
+    return Whereabouts(made.edition_id, made.artist, made.title, Number(made.series, made.number), place, holder, since,
+                       notes, bool(made.place) and made.state == "printed")
 
 
 def move(db: Database, edition_id: int, numbers: Sequence[Number], place: str, *, holder: str = "", day: str = "",
@@ -71,22 +71,22 @@ def move(db: Database, edition_id: int, numbers: Sequence[Number], place: str, *
         raise Refused("Give the numbers.")
     with transaction(db, f"prints {numbers_text(numbers)} of edition {edition_id}: {place} {holder.strip()}".rstrip()):
         get_edition(db, edition_id)
-        known = {Number(one.series, one.number): one for one in print_moves.prints(db, edition_id)}
+        known = {Number(held.series, held.number): held for held in print_moves.prints(db, edition_id)}
         for number in dict.fromkeys(numbers):
-            one = known.get(number)
-            if one is None or one.state != "printed":
-                why = "was never given out" if one is None else {
-                    "reserved": "is not printed yet", "destroyed": f"was destroyed {one.destroyed}"}[one.state]
+            held = known.get(number)
+            if held is None or held.state != "printed":
+                why = "was never given out" if held is None else {
+                    "reserved": "is not printed yet", "destroyed": f"was destroyed {held.destroyed}"}[held.state]
                 raise Refused(f"Number {numbers_text([number])} {why}.", hint="Nothing was recorded.")
             said = (place, holder.strip(), notes.strip(), day or date.today().isoformat())
-            if said != (one.place, one.holder, one.notes, one.day):     # told once is told
-                print_moves.add(db, PrintMove(edition_id, number.series, number.number, one.nth, said[3], *said[:3]))
-    return [one for one in whereabouts(db, edition_id) if one.number in numbers]
+            if said != (held.place, held.holder, held.notes, held.day):     # told once is told
+                print_moves.add(db, PrintMove(edition_id, number.series, number.number, held.nth, said[3], *said[:3]))
+    return [held for held in whereabouts(db, edition_id) if held.number in numbers]
 
 
-def place_in_words(one: Whereabouts) -> str:
+def place_in_words(held: Whereabouts) -> str:
     """``"with the buyer: Ann Tarn"``, ``"on consignment with Gallery Umberlow"``."""
     words = {"buyer": "with the buyer", "shop": "in the shop", "artist": "with the artist",
-             "consigned": "on consignment", "unknown": "not known"}.get(one.place, one.place)
-    joint = " with " if one.place == "consigned" else ": "
-    return f"{words}{joint}{one.holder}" if one.holder else words
+             "consigned": "on consignment", "unknown": "not known"}.get(held.place, held.place)
+    joint = " with " if held.place == "consigned" else ": "
+    return f"{words}{joint}{held.holder}" if held.holder else words

@@ -8,7 +8,7 @@ from shlex import quote
 from catalogue.errors import CatalogueError
 from catalogue.intake import applying, proposals
 from catalogue.intake.applying import Outcome
-from catalogue.intake.arrivals import HERE_BYTES
+from catalogue.intake.arrivals import INLINE_BYTES
 from catalogue.intake.proposals import Kind, Plan
 from catalogue.intake.removing import Left
 from catalogue.intake.similarity import keep_links, likeness_of
@@ -45,16 +45,16 @@ class ImportedScans:
 
 
 def look_at_folder(db: Database, home: Home, folder: Path, store: str, *, known: Mapping[Path, Reading] | None = None,
-                   here: int = HERE_BYTES, report: Report = ignore_progress,
+                   inline_bytes: int = INLINE_BYTES, report: Report = ignore_progress,
                    cancelled: Cancelled = never_cancelled) -> Plan:
     """Say what to do with a folder of new scans. Changes nothing.
 
-    ``known`` are readings made before; files of up to ``here`` bytes are read in this process.
+    ``known`` are readings made before; files of up to ``inline_bytes`` bytes are read in this process.
 
     Raises: as :func:`catalogue.intake.proposals.propose`; NotFound for an unknown store.
     """
     return proposals.propose(db, home, folder, stores.by_name(db, store), likeness=likeness_of(db, home), known=known,
-                             here=here, report=report, cancelled=cancelled)
+                             inline_bytes=inline_bytes, report=report, cancelled=cancelled)
 
 
 def import_scans(db: Database, home: Home, plan: Plan, *, also: Sequence[str] = (), remove_sources: bool = False,

@@ -82,9 +82,9 @@ _LINE = f"""SELECT l.id, p.artist_id, o.number AS "order", substr(o.placed, 1, 1
 
 def terms_of(db: Database, artist_id: int) -> list[Terms]:
     """An artist's terms, the earliest first; those of an artist joined into this one where there are no own."""
-    found = fetch(db, Terms, f"""{_IDS} SELECT * FROM artist_terms WHERE artist_id IN same
+    rows = fetch(db, Terms, f"""{_IDS} SELECT * FROM artist_terms WHERE artist_id IN same
                                  ORDER BY artist_id <> ?1, artist_id, since""", [artist_id])
-    return [terms for terms in found if terms.artist_id == found[0].artist_id]
+    return [terms for terms in rows if terms.artist_id == rows[0].artist_id]
 
 
 def state_terms(db: Database, terms: Terms) -> None:

@@ -141,7 +141,7 @@ _PIECE_ITEM = f"""
 
 def glance(db: Database, piece_id: int) -> Glance | None:
     """One piece for the panel under its picture; None where it has gone."""
-    found = fetch_one(db, Glance, f"""
+    row = fetch_one(db, Glance, f"""
         SELECT p.id AS piece_id, a.name AS artist, p.title, p.year, p.series, p.width_mm, p.height_mm,
                c.id AS scan_id, c.sha256, c.width, c.height, c.bits, c.ppi_x, c.ppi_y, c.profile_name, c.has_preview,
                (SELECT count(*) FROM {HELD} h WHERE h.scan_id = c.id AND h.present) AS present,
@@ -156,7 +156,7 @@ def glance(db: Database, piece_id: int) -> Glance | None:
                 WHERE l.piece_id = p.id) AS last_order
         FROM piece p JOIN artist a ON a.id = p.artist_id LEFT JOIN scan c ON c.id = p.current_scan_id
         WHERE p.id = ?""", [piece_id])
-    return None if found is None else replace(found, caution=current.caution(db, piece_id))
+    return None if row is None else replace(row, caution=current.caution(db, piece_id))
 
 
 def totals(db: Database) -> Totals:

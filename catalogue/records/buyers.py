@@ -55,10 +55,10 @@ def matching(db: Database, words: str, limit: int = 20) -> list[Buyer]:
                    SELECT key, coalesce(joined_into, key) FROM buyer_stated UNION
                    SELECT folded(name), key FROM buyer_stated WHERE name IS NOT NULL"""
     for test in ("spelling = ?", "instr(spelling, ?)"):
-        found = [str(row[0]) for row in db.execute(
+        keys = [str(row[0]) for row in db.execute(
             f"SELECT DISTINCT buyer FROM ({spellings}) WHERE {test} ORDER BY buyer LIMIT ?", [key, limit])]
-        if found:
-            return [buyer for one in found if (buyer := by_key(db, one))]
+        if keys:
+            return [buyer for one in keys if (buyer := by_key(db, one))]
     return []
 
 

@@ -174,11 +174,11 @@ def _migrate(db: Database, path: Path) -> None:
     from catalogue.records import journal
 
     with write_lock(db):
-        kept = catalogue_connection(db).path is not None
-        if kept and 0 < schema_version(db) < newest:
+        has_journal = catalogue_connection(db).path is not None
+        if has_journal and 0 < schema_version(db) < newest:
             _keep_former(path)
         migrate(db)
-    if kept and db.execute("SELECT 1 FROM event WHERE change <> '' LIMIT 1").fetchone():
+    if has_journal and db.execute("SELECT 1 FROM event WHERE change <> '' LIMIT 1").fetchone():
         journal.append_new(db, path)
 
 

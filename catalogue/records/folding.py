@@ -51,7 +51,7 @@ def unaccented(text: str) -> str:
 
 def _composed(text: str) -> str:
     lowered = unicodedata.normalize("NFKD", unicodedata.normalize("NFKD", text).casefold())
-    kept: list[str] = []
+    letters: list[str] = []
     accented = False
     for c in _INVISIBLE.sub("", lowered):
         category = unicodedata.category(c)
@@ -61,8 +61,8 @@ def _composed(text: str) -> str:
             continue
         if category[0] != "M":
             accented = category[0] == "L" and unicodedata.name(c, "").startswith(_ACCENTED)
-        kept.append(c)
-    return unicodedata.normalize("NFC", "".join(kept))
+        letters.append(c)
+    return unicodedata.normalize("NFC", "".join(letters))
 
 
 def register_functions(connection: sqlite3.Connection) -> None:

@@ -54,11 +54,11 @@ def statements(db: Database, limit: int = 30) -> list[Statement]:
 def _refilings_undone(rows: list[_Logged]) -> dict[int, int | None]:
     """For each event that took a refiling back the one it took back; None where that lies before these rows."""
     waiting: list[int] = []
-    found: dict[int, int | None] = {}
+    undone: dict[int, int | None] = {}
     for row in rows:
         if row.detail == refilings.UNDONE:
             waiting.append(row.id)
-            found[row.id] = None
+            undone[row.id] = None
         elif row.detail == refilings.DONE and waiting:
-            found[waiting.pop()] = row.id
-    return found
+            undone[waiting.pop()] = row.id
+    return undone

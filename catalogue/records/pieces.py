@@ -193,10 +193,10 @@ def of_one_title(db: Database, first: int, second: int) -> list[tuple[Piece, Pie
 def join(db: Database, keep: Piece, gone: Piece) -> None:
     """State that two pieces are one: what refers to ``gone`` refers to ``keep``, what was stated of it is carried over.
     Scans follow when it is settled, also those found later."""
-    kept, lost = (stated_facts.stated_row(db, "piece_stated", p.id) or {} for p in (keep, gone))
+    keeping, lost = (stated_facts.stated_row(db, "piece_stated", p.id) or {} for p in (keep, gone))
     facts = ("year", "series", "inventory_number", "medium", "width_mm", "height_mm", "relief_mm", "notes",
              "current_sha256")
-    said = joined_facts({name: kept.get(name) for name in facts}, {name: lost.get(name) for name in facts},
+    said = joined_facts({name: keeping.get(name) for name in facts}, {name: lost.get(name) for name in facts},
                         f"{gone.artist}: {gone.title}")
     stated_facts.state_piece(db, keep.id, said)
     stated_facts.state_piece(db, gone.id, {"joined_into": keep.id})
@@ -205,13 +205,13 @@ def join(db: Database, keep: Piece, gone: Piece) -> None:
     effective.recompute(db)
 
 
-def joined_facts(kept: Mapping[str, object], lost: Mapping[str, object], name: str) -> dict[str, object]:
+def joined_facts(keeping: Mapping[str, object], lost: Mapping[str, object], name: str) -> dict[str, object]:
     """What to state of the one that stays: its own, else the other's; where both differ the other's goes into the
     notes, as ``From Ada Quill: Harbor: year 1999``."""
     said: dict[str, object] = {}
     others = []
     for fact, value in lost.items():
-        own = kept[fact]
+        own = keeping[fact]
         if fact == "notes" or value in (None, "") or value == own:
             continue
         if own in (None, ""):
@@ -219,10 +219,10 @@ def joined_facts(kept: Mapping[str, object], lost: Mapping[str, object], name: s
         else:
             words = fact.removesuffix("_mm").replace("current_sha256", "chosen master").replace("_", " ")
             others.append(f"{words} {value:g} mm" if isinstance(value, float) else f"{words} {value}")
-    notes = [str(kept["notes"] or ""), str(lost["notes"] or "") if lost["notes"] != kept["notes"] else "",
+    notes = [str(keeping["notes"] or ""), str(lost["notes"] or "") if lost["notes"] != keeping["notes"] else "",
              f"From {name}: {'; '.join(others)}." if others else ""]
     joined = "\n".join(filter(None, notes))
-    return said | ({"notes": joined} if joined != (kept["notes"] or "") else {})
+    return said | ({"notes": joined} if joined != (keeping["notes"] or "") else {})
 
 
 def _referrers(db: Database) -> list[tuple[str, str]]:

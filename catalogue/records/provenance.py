@@ -41,15 +41,15 @@ _OLDEST = re.compile(r"(artist|title) from the (tags|path)")    # before there w
 
 def origins_of(reason: str) -> dict[str, Origin]:
     """What :func:`reasons_text` wrote, or an older version of the program; by field."""
-    found = {line[1]: Origin(line[2], line[3]) for text in reason.splitlines() if (line := _LINE.fullmatch(text))}
-    if not found:
+    origins = {line[1]: Origin(line[2], line[3]) for text in reason.splitlines() if (line := _LINE.fullmatch(text))}
+    if not origins:
         parts = _FORMER.split(reason)[1:]
-        found = {field: Origin(READ, TAGS) if why == "stated in the file" else Origin(GUESSED, why)
+        origins = {field: Origin(READ, TAGS) if why == "stated in the file" else Origin(GUESSED, why)
                  for field, why in zip(parts[::2], parts[1::2], strict=True)}
-    if not found:
-        found = {field: Origin(READ, TAGS) if where == "tags" else Origin(GUESSED, "its path")
+    if not origins:
+        origins = {field: Origin(READ, TAGS) if where == "tags" else Origin(GUESSED, "its path")
                  for field, where in _OLDEST.findall(reason)}
-    return found
+    return origins
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,9 +40,9 @@ def snapshot(db: Database, scan_ids: Iterable[int], rules: Sequence[str] | None 
         "known": [dict(row) for row in db.execute("SELECT piece_id, known_artist, known_title FROM piece_stated")]}
 
 
-def save(db: Database, kept: Snapshot) -> int:
+def save(db: Database, state: Snapshot) -> int:
     """Keep what was remembered; gives the refiling's id."""
-    return insert(db, "INSERT INTO refiling (at, before) VALUES (?, ?)", [now(), json.dumps(kept)])
+    return insert(db, "INSERT INTO refiling (at, before) VALUES (?, ?)", [now(), json.dumps(state)])
 
 
 def rules_before_last(db: Database) -> list[str] | None:
@@ -56,15 +56,15 @@ def undo_last(db: Database) -> int | None:
     last = _last_standing(db)
     if last is None:
         return None
-    refiling_id, kept = last
-    for known in kept["known"]:
+    refiling_id, state = last
+    for known in state["known"]:
         stated_facts.set_known_names(db, known["piece_id"], known["known_artist"], known["known_title"])
     names = ", ".join(f"{name} = :{name}" for name in _GUESS[1:])
-    for guess in kept["guesses"]:
+    for guess in state["guesses"]:
         guess.setdefault("series", "")  # kept before there were guessed series
         db.execute(f"UPDATE scan_guess SET {names} WHERE scan_id = :scan_id", guess)
     db.execute("UPDATE refiling SET undone = ? WHERE id = ?", [now(), refiling_id])
-    return len(kept["guesses"])
+    return len(state["guesses"])
 
 
 def _last_standing(db: Database) -> tuple[int, Snapshot] | None:

@@ -133,11 +133,11 @@ def _returns(change: Change) -> bool:
 def net(changes: Iterable[Change]) -> list[Change]:
     """One change of each row: from what it was before the first to what it is after the last, in the order of the last.
     A row that was taken away and put back as it was did not change."""
-    found: dict[tuple[str, Key], Change] = {}
+    by_row: dict[tuple[str, Key], Change] = {}
     for change in changes:
-        first = found.pop((change.table, change.key), change)
-        found[change.table, change.key] = Change(change.table, change.key, first.before, change.after)
-    return [change for change in found.values() if change.before != change.after]
+        first = by_row.pop((change.table, change.key), change)
+        by_row[change.table, change.key] = Change(change.table, change.key, first.before, change.after)
+    return [change for change in by_row.values() if change.before != change.after]
 
 
 def _put_all_back(db: Database, changes: Iterable[Change]) -> None:
@@ -166,8 +166,8 @@ def _put_back(db: Database, change: Change) -> list[tuple[str, Row]]:
             raise _changed_since(change, error.args) from error
         return [] if gone is None else [(change.table, gone)]
     where = " AND ".join(f"{name} = ?" for name in key_columns(db, table.name))
-    found = db.execute(f"SELECT * FROM {table.name} WHERE {where}", list(change.key)).fetchone()
-    present = None if found is None else dict(found)
+    row_found = db.execute(f"SELECT * FROM {table.name} WHERE {where}", list(change.key)).fetchone()
+    present = None if row_found is None else dict(row_found)
     if change.after is None:
         if present is not None:
             raise _changed_since(change, ())

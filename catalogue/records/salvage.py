@@ -203,8 +203,8 @@ def apply(db: Database, change: Change, *, final: bool = False) -> str:
     if table is None:
         return f"{name}: there is no such table"
     where = " AND ".join(f"{column} = ?" for column in key_columns(db, table.name))
-    found = db.execute(f"SELECT * FROM {table.name} WHERE {where}", list(change.key)).fetchone()
-    present = None if found is None else dict(found)
+    held = db.execute(f"SELECT * FROM {table.name} WHERE {where}", list(change.key)).fetchone()
+    present = None if held is None else dict(held)
     try:
         with savepoint(db), replaying(db):
             if change.after is None:

@@ -92,10 +92,10 @@ def _still_in_place(connection: Connection) -> None:
 def file_identity(path: Path) -> tuple[int, int] | None:
     """Device and inode of a file; None where there is none."""
     try:
-        found = path.stat()
+        status = path.stat()
     except OSError:
         return None
-    return found.st_dev, found.st_ino
+    return status.st_dev, status.st_ino
 
 
 def last_statement(db: Database) -> int | None:

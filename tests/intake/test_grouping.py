@@ -141,7 +141,7 @@ def test_many_bytes_are_read_by_processes_with_the_same_result(
         write(f"{n}.tif", scene(n, 80, 60))
     files, _ = find_files(tmp_path / "key", ())
     here = read_arrivals(files)
-    monkeypatch.setattr(arrivals, "HERE_BYTES", 0)
+    monkeypatch.setattr(arrivals, "INLINE_BYTES", 0)
     assert [(a.inside, a.reading.sha256, a.moment) for a in read_arrivals(files)] == [
         (a.inside, a.reading.sha256, a.moment) for a in here]
 

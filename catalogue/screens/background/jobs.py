@@ -118,7 +118,7 @@ def start_proposing(shop: "CatalogueApp", folder: Path, store: str, known: "Mapp
         from catalogue.operations.intake import look_at_folder
 
         # no file is read in this process: some codecs write to standard error, which is the screen
-        return look_at_folder(db, home, folder, store, known=known, here=0, report=report, cancelled=cancelled)
+        return look_at_folder(db, home, folder, store, known=known, inline_bytes=0, report=report, cancelled=cancelled)
 
     def summary(plan: "Plan") -> str:
         passed = f" Skipped: {safe('; '.join(plan.obstacles[:3]))}" if plan.obstacles else ""
