@@ -22,7 +22,7 @@ from catalogue.indexing.stores import add_store
 from catalogue.intake import applying, proposals
 from catalogue.ledger import editions as ledger_editions
 from catalogue.ledger.repeat import propose, record
-from catalogue.records import events, files, fixity, orders, pieces, scans, stores
+from catalogue.records import events, files, findings, orders, pieces, scans, stores
 from catalogue.records.backup import condition
 from catalogue.records.copies import DOUBTS
 from catalogue.records.database import Database, open_database
@@ -157,7 +157,7 @@ def do_restore(place: Place) -> None:
     """What a person does: audit, and restore what the audit finds."""
     do_audit(place)
     with place.database() as db:
-        for finding in fixity.open_findings(db, ("changed", "missing"), 0, 100):
+        for finding in (f for kind in ("changed", "missing") for f in findings.list_open(db, kind=kind)):
             restore(db, place.home.settings, plan_restore(db, finding.file_id or 0))
 
 
@@ -222,7 +222,7 @@ def restore_done(place: Place) -> Iterator[str]:
         yield "the good bytes are not back"
     yield from restore_halfway(place)
     with place.database() as db:
-        if fixity.open_findings(db, DOUBTS, 0, 10):
+        if any(findings.list_open(db, kind=kind, limit=1) for kind in DOUBTS):
             yield "findings are still open"
 
 

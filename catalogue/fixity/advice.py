@@ -17,8 +17,6 @@ from catalogue.records.scans import Scan
 from catalogue.settings import Settings
 
 # The findings of this room, worst first: the order of the audit screen.
-KINDS = ("unreadable", "changed", "empty", "truncated", "damaged", "not a picture", "missing", "edited", "moved",
-         "single copy", "no off-site copy", "offline", "changing")
 DAMAGE = ("unreadable", "changed", "truncated")
 LOSSES = ("empty", "damaged", "not a picture")   # damage too, where the file has held something better
 RESTORABLE = (*DAMAGE, *LOSSES, "missing", "edited")
@@ -49,14 +47,6 @@ class OpenFinding:
     store: str
     next: NextStep
     damage: Damage | None
-
-
-def open_findings(db: Database, *, kind: str | None = None, after: int = 0, limit: int = 200) -> list[OpenFinding]:
-    """Open findings that concern fixity, a page at a time by id."""
-    kinds = KINDS if kind is None else (kind,)
-    names = {store.id: store.name for store in store_rows.listed(db)}
-    return [OpenFinding(f, names.get(f.store_id or 0, ""), next_step(db, f), damage_of(db, f.file_id))
-            for f in fixity.open_findings(db, kinds, after, limit)]
 
 
 def damage_of(db: Database, file_id: int | None) -> Damage | None:

@@ -172,13 +172,6 @@ def ending_with(db: Database, path: str) -> list[Located]:
         ORDER BY s.name, f.path LIMIT 10""", [path])
 
 
-def open_findings(db: Database, kinds: tuple[str, ...], after: int, limit: int) -> list[Finding]:
-    """Open findings of some kinds in order of id from ``after`` on."""
-    marks = ", ".join("?" * len(kinds))
-    return fetch(db, Finding, f"""SELECT * FROM finding WHERE resolved IS NULL AND id > ? AND kind IN ({marks})
-                                  ORDER BY id LIMIT ?""", [after, *kinds, limit])
-
-
 def finding(db: Database, finding_id: int) -> Finding | None:
     return fetch_one(db, Finding, "SELECT * FROM finding WHERE id = ?", [finding_id])
 

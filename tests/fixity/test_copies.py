@@ -14,7 +14,7 @@ from fixity_shop import Shop, rot
 
 from catalogue.errors import Ambiguous, Busy, CatalogueError, Damaged, NotFound, Refused, StoreAway
 from catalogue.fixity import copies, copying
-from catalogue.fixity.advice import accept, next_step, open_findings
+from catalogue.fixity.advice import OpenFinding, accept, damage_of, next_step
 from catalogue.fixity.copies import CopySummary, copy_to, plan, review
 from catalogue.fixity.copying import Stopped
 from catalogue.fixity.restore import find_file, restore
@@ -25,12 +25,19 @@ from catalogue.operations import copying as copying_operation
 from catalogue.progress import Progress
 from catalogue.records import copies as copy_rows
 from catalogue.records import events, findings, fixity, scans
+from catalogue.records.database import Database
 from catalogue.settings import Settings
 from catalogue.storage.atomic import part_path
 from catalogue.storage.folders import Entry
 
 Scan = Callable[..., Path]
 MASTER = "Ada Quill/Harbour/master.tif"
+
+
+def open_findings(db: Database, *, kind: str) -> list[OpenFinding]:
+    """What the audit screen shows of each open finding of a kind."""
+    return [OpenFinding(finding, "", next_step(db, finding), damage_of(db, finding.file_id))
+            for finding in findings.list_open(db, kind=kind)]
 
 
 @pytest.fixture
