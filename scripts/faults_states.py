@@ -238,6 +238,7 @@ def tidied_by_halves(place: Archive) -> None:
 def with_demo_archive(place: Archive) -> None:
     for disk in ("main-disk", "copy-disk"):
         scan(place.folder / "archive" / disk / "Ada Quill" / "Harbour" / "0 master.tif", 0)
+    scan(place.folder / "archive" / "since" / "files" / "main-disk" / "Ada Quill" / "Harbour" / "0 master.tif", 1)
     (place.folder / "archive" / "editions.csv").write_text("artist,piece,limit\nAda Quill,Harbour,5\n")
     (place.folder / "archive" / "orders.csv").write_text(
         "number,date,artist,piece,size,quantity\nD-1,2026-01-02,Ada Quill,Harbour,20x30,1\n")

@@ -204,14 +204,14 @@ def order_rows(
     rows: list[dict[str, object]] = []
     number, buyer, day, status = 2100, "", date(2021, 1, 4), ""
     for k in range(count):
-        if k == 0 or rng.random() > 0.22:
+        special = exceptional.get(k)
+        if k == 0 or special or rng.random() > 0.22:
             number, buyer, day = (
                 number + 1,
                 BUYERS[int(rng.integers(len(BUYERS)))],
                 date(2021, 1, 4) + timedelta(days=int(days[k])),
             )
-            status = "cancelled" if rng.random() < 0.04 else _progress(count - k)
-        special = exceptional.get(k)
+            status = "cancelled" if rng.random() < 0.04 and not special else _progress(count - k)
         drawn = stock[int(rng.choice(len(stock), p=_on_offer(scanned, weight, day)))]
         o = by_title[special.title] if special else drawn
         quantity = int(rng.choice([1, 1, 1, 2, 3, 5, 10], p=[0.3, 0.2, 0.15, 0.15, 0.1, 0.06, 0.04]))

@@ -248,6 +248,12 @@ def test_masters_serve_the_sizes_ordered_with_five_exceptions(
     }
 
 
+def test_the_first_scan_of_the_harbour_was_printed_from_before_the_tiles(archive: Path, truth: dict[str, Any]) -> None:
+    early = [row for row in _orders(archive) if row["master file"].endswith(" master 2019.tif")]
+    assert [(row["piece"], row["status"]) for row in early] == [("Harbour, Low Water", "collected")]
+    assert early[0]["date"] < truth["scanned"]["Harbour, Low Water"]
+
+
 def test_no_print_is_older_than_the_scan_it_came_from(archive: Path, truth: dict[str, Any]) -> None:
     assert [
         row["piece"]
