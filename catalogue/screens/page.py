@@ -22,7 +22,7 @@ from textual.worker import Worker
 
 from catalogue.records.database import Database
 from catalogue.screens.background.tasks import run_in_thread
-from catalogue.screens.textual_internals import drawn_strips, keep_styles
+from catalogue.screens.textual_internals import HeldScreen, drawn_strips, keep_styles
 from catalogue.screens.widgets.bars import KeyLine, PlaceBar, WorkLine
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ def app_of(widget: Widget | Screen[Any]) -> "CatalogueApp":
     return cast("CatalogueApp", widget.app)
 
 
-class Page(Screen[None]):
+class Page(HeldScreen[None]):
     """A full screen of one place.
 
     ``PLACE`` names its keys, ``MODE`` the place it belongs to. ``FOLLOWS``: shows what others write while it is seen.

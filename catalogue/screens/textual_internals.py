@@ -5,7 +5,7 @@ Written against Textual 8.2. ``tests/screens/test_internals.py`` fails where one
 
 import re
 from collections.abc import Iterable, Iterator
-from typing import Any
+from typing import Any, TypeVar
 
 from textual import events
 from textual._xterm_parser import XTermParser
@@ -20,6 +20,7 @@ from textual.screen import Screen
 from textual.strip import Strip
 from textual.worker import Worker
 
+T = TypeVar("T")
 # What may follow Esc in what a terminal sends: sequences of ECMA-48 and xterm, and the end of a string.
 _SEQUENCE = "[O]P_^X\\\x1b"
 _LONE = re.compile(rf"\x1b(?=[^{re.escape(_SEQUENCE)}])")
@@ -78,6 +79,22 @@ def keep_styles(screen: Screen[Any], event: ScreenResume) -> None:
     if screen._css_update_count == screen.app._css_update_count:
         event.refresh_styles = False
     screen._css_update_count = screen.app._css_update_count
+
+
+class HeldScreen(Screen[T]):
+    """A screen that can put off its drawing: what is laid out step by step is drawn once, when it is whole."""
+
+    drawing_held = False
+
+    def release_drawing(self) -> None:
+        """Draw from now on, and what there is at once."""
+        if self.drawing_held:
+            self.drawing_held = False
+            self.refresh()
+
+    def _compositor_refresh(self) -> None:
+        if not self.drawing_held:
+            super()._compositor_refresh()
 
 
 class CachedStylesheet(Stylesheet):

@@ -24,6 +24,7 @@ from catalogue.screens.widgets.paged_table import PagedTable, Source
 from catalogue.screens.widgets.row_table import Column, RowTable
 
 NOTHING = "Nothing here yet.\nPress 6 for the stores, then a\nto add a folder of scans."
+LONGEST_HOLD = 0.25     # seconds after which the page is drawn without its rows
 ALL = ArtistItem(0, "", "All artists", 0)
 
 
@@ -52,6 +53,8 @@ class BrowsePage(FileActions, Page):
             id="browse")
 
     def on_mount(self) -> None:
+        self.drawing_held = True    # until there are rows to show
+        self.set_timer(LONGEST_HOLD, self.release_drawing)
         self._load_artists()
         self.query_one("#pieces", PagedTable).focus()
 
@@ -83,6 +86,7 @@ class BrowsePage(FileActions, Page):
         self._totals = totals
         if self._glance is None and not totals.pieces:
             self._show_glance(None)
+            self.release_drawing()
             self.catalogue_app.build_ahead()
         self.query_one("#artists", PagedTable).set_title("Artists", totals.artists)
         self._entitle_pieces()
@@ -122,6 +126,7 @@ class BrowsePage(FileActions, Page):
         if event.row is None:
             self._show_glance(None)
         else:
+            self.release_drawing()
             self.ask(partial(browsing.glance, piece_id=event.row.id), self._show_glance, group="glance")
 
     def _show_glance(self, glance: Glance | None) -> None:
