@@ -17,6 +17,7 @@ from catalogue.money import CURRENCIES
 from catalogue.untrusted import read_regular, unsafe_path
 
 ENVIRONMENT = "CATALOGUE_HOME"
+GRAPHICS = ("auto", "sharp", "sextants", "quadrants", "half blocks")
 _BED = re.compile(r"(?P<name>\S.*?)\s+(?P<one>[0-9]{1,6})\s*[x×]\s*(?P<other>[0-9]{1,6})(?:\s*mm)?")
 FILE_BYTES = 1 << 20
 RENAMED = {"minimum_copies": "copies_wanted"}   # the name that settings files of earlier versions give it
@@ -57,7 +58,7 @@ class Settings:
     copies_on_one_disk: bool = False      # true: stores on one disk count as different places
     read_only: bool = False               # a second seat on a copied catalogue: look, change nothing
     theme: str = "dark"                   # of the screens: dark or light
-    graphics: str = "half blocks"         # or "sharp": ask the terminal at start whether it draws real pictures
+    graphics: str = "auto"                # how pictures are drawn: as well as the terminal can, or one of GRAPHICS
     audit_days: int = 180                 # every file is to be audited once in so many days
     print_folder: str = ""                # where print files go; "": said each time
     print_in_stores: bool = False         # true: print files may be put into a store
@@ -266,7 +267,7 @@ ALLOWED: dict[str, Allowed] = {
     "copies_on_one_disk": _YES_OR_NO,
     "read_only": _YES_OR_NO,
     "theme": _one_of("dark", "light"),
-    "graphics": _one_of("half blocks", "sharp"),
+    "graphics": _one_of(*GRAPHICS),
     "print_folder": Allowed("the whole path of a folder, or \"\"", lambda value: isinstance(value, str) and (
         not value or ("\0" not in value and os.path.isabs(os.path.expanduser(value))))),  # noqa: PTH111, PTH117
     "print_in_stores": _YES_OR_NO,

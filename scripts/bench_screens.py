@@ -10,7 +10,8 @@ Rows are invented and written through the records room (screens_rows.py). Prints
    "longest turn" is the longest time in which the program's event loop could not have taken the next key.
 2. The start, as ratios of processor time (screens_start.py): the screens to the first row beside an empty Textual app,
    and commands that read beside `--help`.
-3. Keys through Textual's Pilot at 200×60: the time by the clock until every message a key caused is handled, which
+3. What keys send to the terminal, in bytes (screens_bytes.py).
+4. Keys through Textual's Pilot at 200×60: the time by the clock until every message a key caused is handled, which
    holds Pilot's own wait, and the processor time of the screen's thread; both for a key that does nothing, too.
 
 Processor time of the program in the terminal is known on Linux only.
@@ -30,6 +31,8 @@ from typing import TYPE_CHECKING
 
 sys.path[:0] = [str(Path(__file__).resolve().parent), str(Path(__file__).resolve().parent.parent)]
 
+from screens_bytes import sent_bytes  # noqa: E402
+from screens_bytes import table as bytes_table  # noqa: E402
 from screens_keys import Sitting, p95, table  # noqa: E402
 from screens_rows import build  # noqa: E402
 from screens_start import Start, starts  # noqa: E402
@@ -49,7 +52,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--scans", type=int, default=100_000)
     parser.add_argument("--keep", type=Path, help="build the catalogue here, or use the one that is here")
-    parser.add_argument("--only", choices=("terminal", "pilot", "start"), help="one of the measures")
+    parser.add_argument("--only", choices=("terminal", "pilot", "start", "bytes"), help="one of the measures")
     parser.add_argument("--brief", action="store_true", help="a fifth of the keys, for a quick look")
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
@@ -58,17 +61,20 @@ def main() -> None:
         if not (home / "catalogue.sqlite").exists():
             home.mkdir(parents=True, exist_ok=True)
             build(home, asked.scans)
-        wanted = {asked.only} if asked.only else {"terminal", "pilot", "start"}
+        wanted = {asked.only} if asked.only else {"terminal", "pilot", "start", "bytes"}
         started: list[Start] = starts(home, FIRST_ROW) if "start" in wanted else []
+        sent = sent_bytes(home) if "bytes" in wanted else {}
         sittings = [Sitting(home, *size, brief=asked.brief) for size in SIZES] if "terminal" in wanted else []
         single, through_pilot = measured(home) if "pilot" in wanted else ({}, {})
     if asked.json:
-        print(json.dumps({"start": [asdict(start) for start in started],
+        print(json.dumps({"start": [asdict(start) for start in started], "bytes": sent,
                           "terminal": [sitting.figures() for sitting in sittings], "single": single,
                           "pilot": through_pilot}, indent=1))
         return
     if started:
         print("\n".join([*start_table(started), ""]))
+    if sent:
+        print("\n".join([*bytes_table(sent), ""]))
     if sittings:
         print("\n".join([*table(sittings), ""]))
     if single:

@@ -154,6 +154,10 @@ class Terminal:
                 return (moment - self.began) * 1000, processor
         raise TimeoutError(f"the terminal never got {words!r}")
 
+    def count_until_rest(self, quiet: float) -> int:
+        """The bytes that come until none has come for ``quiet`` seconds; what they show is not looked at."""
+        return sum(len(data) for _, data in self._read(time.perf_counter() + 60, quiet))
+
     def rest(self) -> None:
         """Read until nothing comes any more."""
         for _, data in self._read(time.perf_counter() + LONGEST, 2 * QUIET):

@@ -23,8 +23,9 @@ from catalogue.records.health import examine, sqlite_version
 from catalogue.storage.folders import missing_calls
 
 LIBRARIES = ("textual", "rich", "click", "pillow", "tifffile", "imagecodecs", "numpy",
-             "opencv-python-headless", "faiss-cpu", "imagehash", "xxhash", "defusedxml", "rapidfuzz", "platformdirs")
-OPTIONAL = ("distributed", "textual-image")
+             "opencv-python-headless", "faiss-cpu", "imagehash", "xxhash", "defusedxml", "rapidfuzz", "platformdirs",
+             "textual-image")
+OPTIONAL = ("distributed",)
 # Compressions a master may use, as imagecodecs names them.
 CODECS = ("LZW", "DEFLATE", "ZSTD", "PACKBITS", "JPEG8", "JPEG2K", "LZMA", "WEBP")
 FEATURES = ("littlecms2", "webp", "jpg", "jpg_2000", "zlib", "libtiff")

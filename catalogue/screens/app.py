@@ -12,7 +12,7 @@ from time import monotonic
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual import events
-from textual.app import App, SystemCommand
+from textual.app import SystemCommand
 from textual.binding import BindingType
 from textual.command import CommandPalette
 from textual.dom import DOMNode
@@ -29,9 +29,9 @@ from catalogue.screens.background.write_queue import WriteQueue
 from catalogue.screens.key_gate import KeyGate
 from catalogue.screens.keys import EVERYWHERE, KEYS, everywhere
 from catalogue.screens.pages.browse import BrowsePage
-from catalogue.screens.pictures.graphics import SharpPicture, sharp_pictures
+from catalogue.screens.pictures.graphics import SharpPicture, block_signs, sharp_pictures
 from catalogue.screens.pictures.picture import Drawings
-from catalogue.screens.textual_internals import CachedStylesheet, tell_lone_escapes_apart
+from catalogue.screens.textual_internals import CachedStylesheet, ThriftyApp, tell_lone_escapes_apart
 from catalogue.screens.theme import DARK, LIGHT
 from catalogue.settings import Home
 
@@ -69,7 +69,7 @@ def _page(module: str, name: str, **given: Any) -> Screen[Any]:
     return kind(**given)
 
 
-class CatalogueApp(App[None]):
+class CatalogueApp(ThriftyApp[None]):
     """The screens over one catalogue.
 
     ``colours``: whether pictures are drawn in colour, None asks the terminal's settings. ``sharp``: the widget for
@@ -96,6 +96,7 @@ class CatalogueApp(App[None]):
         self.home = home
         self._colours = colours
         self.sharp = sharp
+        self.overlaid = sharp is not None
         self._ahead = ahead
         self.touched = 0.0   # when the last key came, or the mouse
         self.drawings = Drawings()
@@ -120,6 +121,11 @@ class CatalogueApp(App[None]):
         return "colours" if colours else "light on dark" if self.current_theme.dark else "dark on light"
 
     @property
+    def blocks(self) -> str:
+        """Which block signs pictures are drawn with, a name in ``pictures.blocks.BLOCKS``."""
+        return block_signs(self.home.settings, os.environ)
+
+    @property
     def day_form(self) -> str:
         """How the shop writes days."""
         return self.home.settings.dates
@@ -132,8 +138,12 @@ class CatalogueApp(App[None]):
         self.changes.begin()
         self.gate.begin()
         # After Ctrl-Z and fg Textual opens its screen again, but draws only what changes.
-        self.app_resume_signal.subscribe(self, lambda _: self.refresh(layout=True))
+        self.app_resume_signal.subscribe(self, lambda _: self._draw_again())
         self.set_interval(EVERY, lambda: collect_when_idle(monotonic() - self.touched))
+
+    def _draw_again(self) -> None:
+        self.forget_sent()
+        self.refresh(layout=True)
 
     def on_unmount(self) -> None:
         self.gate.end()

@@ -7,7 +7,9 @@ import re
 from collections.abc import Iterable, Iterator
 from typing import Any, TypeVar
 
+from rich.console import Console
 from textual import events
+from textual._compositor import ChopsUpdate, CompositorUpdate, LayoutUpdate
 from textual._xterm_parser import XTermParser
 from textual.app import App
 from textual.cache import LRUCache
@@ -79,6 +81,88 @@ def keep_styles(screen: Screen[Any], event: ScreenResume) -> None:
     if screen._css_update_count == screen.app._css_update_count:
         event.refresh_styles = False
     screen._css_update_count = screen.app._css_update_count
+
+
+class SentCells:
+    """What the terminal was sent last, as stretches of rows: where each begins and ends, and its sequence."""
+
+    def __init__(self) -> None:
+        self._rows: dict[int, dict[int, tuple[int, str]]] = {}
+
+    def forget(self) -> None:
+        """The terminal may show something else."""
+        self._rows.clear()
+
+    def is_new(self, y: int, x: int, end: int, sequence: str) -> bool:
+        """Whether a stretch differs from what is there; if so it is noted as sent."""
+        row = self._rows.setdefault(y, {})
+        if row.get(x) == (end, sequence):
+            return False
+        for start in [start for start, (its_end, _) in row.items() if start < end and its_end > x]:
+            del row[start]
+        row[x] = end, sequence
+        return True
+
+
+class ChangedCells(CompositorUpdate):
+    """An update of which only what differs from what the terminal has is sent."""
+
+    def __init__(self, update: LayoutUpdate | ChopsUpdate, sent: SentCells) -> None:
+        self._update, self._sent = update, sent
+
+    def render_segments(self, console: Console) -> str:
+        """As Textual's, which moves to every stretch of a row and writes it."""
+        parts = []
+        for y, x, strip in _placed(self._update):
+            sequence = strip.render(console)
+            if self._sent.is_new(y, x, x + strip.cell_length, sequence):
+                parts.append(f"\x1b[{y + 1};{x + 1}H{sequence}")
+        return "".join(parts)
+
+
+def _placed(update: LayoutUpdate | ChopsUpdate) -> Iterator[tuple[int, int, Strip]]:
+    """The stretches of an update: row, column, and what stands there."""
+    if isinstance(update, LayoutUpdate):
+        for y, line in enumerate(update.strips, update.region.y):
+            x = update.region.x
+            for strip in line:
+                yield y, x, strip
+                x += strip.cell_length
+        return
+    for y, first, last in update.spans:
+        for end, (x, part) in zip(update.chop_ends[y], update.chops[y].items(), strict=False):
+            if part is None or x > last or end <= first:
+                continue
+            yield y, x, part if first <= x < last and end <= last else part.crop(0, min(end, last) - x)
+
+
+class ThriftyApp(App[T]):
+    """An app that sends the terminal only what changes there.
+
+    Textual draws all of a screen again for whatever moves in it, and every few seconds for what does not: over a slow
+    line a person waits for that. ``overlaid``: pictures lie over the cells, which then must be sent whole.
+    """
+
+    overlaid = False
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._sent_cells = SentCells()
+        self._sent_size = self.size
+
+    def forget_sent(self) -> None:
+        """Send all the next time: the terminal may have been used by another program meanwhile."""
+        self._sent_cells.forget()
+
+    def _display(self, screen: Screen[Any], renderable: Any) -> None:
+        if self.size != self._sent_size:
+            self._sent_size = self.size
+            self.forget_sent()
+        if not self.overlaid and isinstance(renderable, LayoutUpdate | ChopsUpdate):
+            renderable = ChangedCells(renderable, self._sent_cells)
+        elif renderable is not None:
+            self.forget_sent()
+        super()._display(screen, renderable)
 
 
 class HeldScreen(Screen[T]):

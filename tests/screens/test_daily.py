@@ -531,7 +531,6 @@ async def test_themes_change_and_places_keep_their_digits(shop: Shop) -> None:
 @pytest.mark.parametrize("protocol", ["kitty's", "sixel"])
 async def test_sharp_pictures_lie_where_the_drawn_ones_would(shop: Shop, protocol: str) -> None:
     """As their library writes them; headless, so only placing and clearing are seen."""
-    pytest.importorskip("textual_image")
     from textual_image.widget import TGPImage
 
     from catalogue.screens.pictures.sixel import SixelPicture

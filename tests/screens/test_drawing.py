@@ -3,9 +3,12 @@
 import io
 import re
 import threading
+import unicodedata
 from concurrent.futures import Future
+from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import pyte
 import pytest
 from hypothesis import given
@@ -19,9 +22,10 @@ from textual.strip import Strip
 
 from catalogue.progress import data_size
 from catalogue.screens.background.threads import WorkerThread
+from catalogue.screens.pictures.blocks import BLOCKS, fit_within
 from catalogue.screens.pictures.cells import RAMP, Cells, Drawing, cells, draw_file, draw_picture, fit_size
-from catalogue.screens.pictures.graphics import knows_placeholders, may_ask, sharp_pictures
-from catalogue.screens.pictures.picture import Drawings
+from catalogue.screens.pictures.graphics import block_signs, knows_placeholders, may_ask, says_sharp, sharp_pictures
+from catalogue.screens.pictures.picture import Drawings, calm_tones
 from catalogue.screens.pictures.sixel import Covered, sixels
 from catalogue.screens.pictures.strip import PictureStrip
 from catalogue.screens.texts.formats import ago, centimetres, day, number, scanned_cm
@@ -31,27 +35,60 @@ from tests.screens.shop import painted
 from tests.waiting import HANG_SECONDS
 
 
-def test_each_cell_holds_two_pixels_above_each_other() -> None:
-    """Checked against the pixels themselves: the upper in the sign's colour, the lower behind it."""
-    picture = Image.new("RGB", (2, 4))
-    picture.putdata([(252, 0, 0), (0, 252, 0), (0, 0, 252), (252, 252, 0), *[(8, 8, 8)] * 4])
-    rows = draw_picture(picture, 2, 2, palette="colours").rows
-    top = rows[0]
-    assert isinstance(top, Cells)
-    first, second = top.segments()
-    assert first.text == "▀"
-    assert first.style is not None and first.style.color is not None and first.style.bgcolor is not None
-    assert tuple(first.style.color.triplet or ()) == (252, 0, 0)
-    assert tuple(first.style.bgcolor.triplet or ()) == (0, 0, 252)
-    assert tuple(second.style.color.triplet or ()) == (0, 252, 0)  # type: ignore[union-attr]
+def test_a_cell_of_two_colours_is_drawn_as_it_is() -> None:
+    """Checked against the pixels themselves, for every sign of every kind: Unicode's charts of U+2580 and U+1FB00."""
+    for name, kind in BLOCKS.items():
+        assert len(kind.signs) == len(set(kind.signs)) == 2 ** kind.parts
+        for pattern in range(2 ** kind.parts):
+            wanted = [(250, 20, 10) if pattern >> part & 1 else (10, 20, 250) for part in range(kind.parts)]
+            picture = Image.new("RGB", (kind.across, kind.down))
+            picture.putdata(wanted)
+            fitted = fit_within(np.asarray(picture), kind, 1000)
+            sign = int(fitted.patterns[0, 0])
+            shown = [tuple((fitted.ink if sign >> part & 1 else fitted.ground)[0, 0].tolist())
+                     for part in range(kind.parts)]
+            assert shown == wanted, (name, pattern)
+    names = {sign: unicodedata.name(sign) for sign in BLOCKS["sextants"].signs if ord(sign) >= 0x1FB00}
+    for sign, called in names.items():
+        parts = {int(digit) - 1 for digit in called.removeprefix("BLOCK SEXTANT-")}
+        assert BLOCKS["sextants"].signs.index(sign) == sum(1 << part for part in parts)
+    quadrants = {"UPPER LEFT": 0, "UPPER RIGHT": 1, "LOWER LEFT": 2, "LOWER RIGHT": 3}
+    for sign in BLOCKS["quadrants"].signs:
+        if (called := unicodedata.name(sign)).startswith("QUADRANT "):
+            parts = {quadrants[part] for part in called.removeprefix("QUADRANT ").split(" AND ")}
+            assert BLOCKS["quadrants"].signs.index(sign) == sum(1 << part for part in parts)
 
 
-@given(st.binary(min_size=3, max_size=90), st.integers(0, 30), st.integers(0, 30), st.booleans())
-def test_a_row_of_cells_is_for_the_terminal_what_rich_would_write(
-        data: bytes, start: int, end: int, last: bool) -> None:
+def test_neighbours_that_look_alike_share_their_colours() -> None:
+    """A flat field with grain under what the eye sees sends few colours; a strict limit is kept to."""
+    noise = np.random.default_rng(5)
+    field = Image.fromarray((np.full((80, 120, 3), 120) + noise.integers(-1, 2, (80, 120, 3))).astype(np.uint8))
+    flat = draw_picture(field, 60, 40, palette="colours")
+    assert sum(row.sequence.count("\x1b[") for row in flat.rows if isinstance(row, Cells)) < 3 * len(flat.rows)
+    rough = Image.fromarray(noise.integers(0, 255, (80, 120, 3), dtype=np.uint8))
+    for most in (60_000, 20_000):
+        drawn = draw_picture(rough, 60, 40, palette="colours", most_bytes=most)
+        assert sum(len(row.sequence.encode()) for row in drawn.rows if isinstance(row, Cells)) < most * 1.1
+
+
+def test_where_a_picture_ends_within_a_cell_the_page_is_seen() -> None:
+    page = (244, 242, 237)
+    drawing = draw_picture(Image.new("RGB", (40, 50), (10, 20, 30)), 40, 40, palette="colours", page=page)
+    last = drawing.rows[-1]
+    assert isinstance(last, Cells) and len(drawing.rows) == 25
+    odd = draw_picture(Image.new("RGB", (40, 51), (10, 20, 30)), 40, 40, palette="colours", page=page)
+    last = odd.rows[-1]
+    assert isinstance(last, Cells) and len(odd.rows) == 26
+    assert (last.signs, last.ground, last.ink) == ("▀" * 40, bytes(page) * 40, bytes((10, 20, 30)) * 40)
+
+
+@given(st.binary(min_size=7, max_size=210), st.integers(0, 30), st.integers(0, 30))
+def test_a_row_of_cells_is_for_the_terminal_what_rich_would_write(data: bytes, start: int, end: int) -> None:
     """Checked with pyte, a terminal model: signs and colours of whole rows and of parts, whichever way they go out."""
-    above = data[:len(data) // 3 * 3]
-    row = cells(above, b"" if last else above[::-1])
+    count = len(data) // 7
+    signs = "".join(BLOCKS["quadrants"].signs[value % 16] for value in data[:count])
+    coarse = bytes(value & 0xC0 for value in data)      # neighbours share colours now and then
+    row = cells(signs, coarse[count:count * 4], coarse[count * 4:count * 7])
     strip = PictureStrip(row, len(row) + 3, Style(bgcolor="#102030"))
     console = Console(color_system="truecolor", force_terminal=True)
     plain = Strip([*row.segments(), Segment("   ", Style(bgcolor="#102030"))], len(row) + 3)
@@ -65,17 +102,19 @@ def test_a_row_of_cells_is_for_the_terminal_what_rich_would_write(
 
 
 def seen(written: str) -> list[tuple[str, str, str]]:
-    """What a terminal shows after these bytes."""
+    """What is to be seen of what a terminal holds after these bytes: no ink in a blank, no ground behind a full one."""
     screen = pyte.Screen(50, 1)
     pyte.Stream(screen).feed(written)
-    return [(screen.buffer[0][x].data, screen.buffer[0][x].fg, screen.buffer[0][x].bg) for x in range(50)]
+    cells_held = [screen.buffer[0][x] for x in range(50)]
+    return [(cell.data, "" if cell.data == " " else cell.fg, "" if cell.data == "█" else cell.bg)
+            for cell in cells_held]
 
 
-def test_a_blurred_row_keeps_its_length() -> None:
-    row = cells(bytes(range(0, 240, 8)), b"")
-    assert "".join(segment.text for segment in row.blurred(8)) == "▀" * 10
-    assert len(row.blurred(8)) == 2
-    assert len(cells(bytes(range(30)), b"").blurred(8)) == 1, "of nearly the same colour"
+def test_behind_a_panel_a_picture_is_calm() -> None:
+    """One tone a row, near the mean of its rows, and no leap from one row to the next."""
+    tones = calm_tones([(0, 0, 0)] * 10 + [(200, 100, 50)] * 10)
+    assert len(tones) == 20 and tones[0] == (0, 0, 0) and tones[-1] == (200, 100, 50)
+    assert max(abs(b[0] - a[0]) for a, b in pairwise(tones)) <= 50
 
 
 @given(st.integers(1, 3000), st.integers(1, 3000), st.integers(1, 200), st.integers(1, 80))
@@ -100,7 +139,7 @@ def test_marks_are_outlined(tmp_path: Path) -> None:
     marked = draw_file(painted((20, 20, 20)), 40, 20, palette="colours", marks=((0.0, 0.0, 0.5, 0.5),))
     top, bare = marked.rows[0], plain.rows[0]
     assert isinstance(top, Cells) and isinstance(bare, Cells)
-    assert min(top.above[:60:3]) > 200 > max(bare.above[:60:3])
+    assert min(top.ink[:60:3]) > 200 > max(bare.ink[:60:3])
     place = tmp_path / "broken.webp"
     place.write_bytes(b"RIFF")
     with pytest.raises(OSError):
@@ -183,7 +222,6 @@ def test_older_kitty_gets_half_blocks(name: str, knows: bool) -> None:
 
 def test_a_sixel_picture_chooses_each_colour_it_defines() -> None:
     """For xterm 379 defining is not choosing: without this it drew bands of the wrong colour, as was seen."""
-    pytest.importorskip("textual_image")
     picture = Image.new("RGB", (40, 40), (10, 200, 30))
     picture.paste((200, 10, 90), (10, 10, 30, 30))
     data = sixels(picture, 6, 3)
@@ -216,3 +254,17 @@ def test_the_terminal_is_asked_only_where_it_can_answer(monkeypatch: pytest.Monk
     monkeypatch.setattr("catalogue.screens.pictures.graphics._is_terminal", lambda: False)
     assert sharp_pictures(Settings()) is None
     assert sharp_pictures(Settings(graphics="sharp")) is None
+
+
+@pytest.mark.parametrize(("environment", "sharp", "signs"), [
+    ({"TERM": "xterm-256color"}, False, "quadrants"), ({"TERM": "xterm-kitty"}, True, "sextants"),
+    ({"TERM": "xterm-256color", "TERM_PROGRAM": "WezTerm"}, True, "sextants"), ({"TERM": "foot"}, True, "sextants"),
+    ({"TERM": "mlterm-256color"}, True, "quadrants"), ({"TERM": "xterm-ghostty"}, True, "sextants"),
+    ({"TERM": "xterm-256color", "VTE_VERSION": "6003"}, False, "quadrants"),
+    ({"TERM": "xterm-256color", "VTE_VERSION": "7600"}, False, "sextants"), ({}, False, "quadrants")])
+def test_the_environment_says_how_well_pictures_can_be_drawn(
+        environment: dict[str, str], sharp: bool, signs: str) -> None:
+    """Names as these programs set them, by their own documentation; VTE's number from memory."""
+    assert says_sharp(environment) is sharp
+    assert block_signs(Settings(), environment) == signs
+    assert block_signs(Settings(graphics="half blocks"), environment) == "half blocks"

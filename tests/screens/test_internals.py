@@ -3,11 +3,20 @@
 import os
 import subprocess
 import sys
+from itertools import pairwise
 from typing import Any
 
+import pyte
+from hypothesis import given
+from hypothesis import strategies as st
+from rich.console import Console
+from rich.segment import Segment
+from textual._compositor import ChopsUpdate, LayoutUpdate
 from textual.app import App, ComposeResult
 from textual.drivers import linux_driver
+from textual.geometry import Region
 from textual.screen import Screen
+from textual.strip import Strip
 from textual.widgets import Static
 
 from catalogue.screens import textual_internals
@@ -105,3 +114,40 @@ def test_textual_takes_its_times_from_the_environment() -> None:
         done = subprocess.run([sys.executable, "-c", words], capture_output=True, text=True, check=True,
                               env=environment | own)
         assert done.stdout.strip() == printed
+
+
+ROWS, COLUMNS = 3, 12
+
+
+@given(st.lists(st.tuples(st.integers(0, ROWS), st.lists(st.integers(0, COLUMNS), min_size=2, max_size=4),
+                          st.sampled_from("abc")), max_size=8))
+def test_a_terminal_that_gets_changes_alone_shows_the_same(updates: list[tuple[int, list[int], str]]) -> None:
+    """Checked with pyte, a terminal model, beside what Textual writes: whole layouts and stretches of a row in turn."""
+    console, sent = Console(color_system=None, force_terminal=True), textual_internals.SentCells()
+    plain, thrifty = pyte.Screen(COLUMNS, ROWS), pyte.Screen(COLUMNS, ROWS)
+    for row, edges, sign in updates:
+        cuts = sorted({0, *edges, COLUMNS})
+        chops = {start: Strip([Segment(sign * (end - start))]) for start, end in pairwise(cuts)}
+        update: LayoutUpdate | ChopsUpdate
+        if row == ROWS:
+            update = LayoutUpdate([list(chops.values())] * ROWS, Region(0, 0, COLUMNS, ROWS))
+        else:
+            first, last = cuts[0], cuts[-2] or COLUMNS
+            update = ChopsUpdate([chops] * ROWS, [(row, first, last)], [cuts[1:]] * ROWS)
+        pyte.Stream(plain).feed(update.render_segments(console).replace("\n", "\r\n"))
+        pyte.Stream(thrifty).feed(textual_internals.ChangedCells(update, sent).render_segments(console))
+        assert thrifty.display == plain.display
+        assert textual_internals.ChangedCells(update, sent).render_segments(console) == "", "all of it is there"
+
+
+async def test_a_style_sheet_is_parsed_once_for_each_set_of_colours() -> None:
+    sheet = textual_internals.CachedStylesheet(variables={"ink": "red"})
+    sheet.add_source("Static { color: $ink; }", read_from=("a", ""))
+    sheet.parse()
+    first = sheet.rules[0]
+    sheet.set_variables({"ink": "red"})
+    sheet.reparse()
+    assert sheet.rules[0] is first
+    sheet.set_variables({"ink": "blue"})
+    sheet.reparse()
+    assert sheet.rules[0] is not first and sheet.rules[0].styles.color != first.styles.color

@@ -57,6 +57,9 @@ def hit_cells(hit: Hit) -> list[Text]:
     return [cell(hit.kind, "dim"), cell(hit.name, "bold"), cell(hit.detail)]
 
 
+PICTURE_BYTES, PICTURE_SETTLE = 3_500, 0.25  # of the picture beside what is found, which changes with every letter
+
+
 class SearchInput(Input):
     """A field as wide as its place, whatever is typed. Textual lays the whole screen out anew when the text of its own
     grows, for each letter."""
@@ -92,7 +95,7 @@ class SearchDialog(Dialog[Hit]):
                                                 id="found")
                 table.can_focus = False
                 yield table
-                yield Picture(id="found-picture")
+                yield Picture(most_bytes=PICTURE_BYTES, settle=PICTURE_SETTLE, id="found-picture")
             yield CountLine("", id="found-count", classes="quiet", markup=False)
             yield KeyLine(self.PLACE, alone=True)
 

@@ -1,21 +1,25 @@
-"""Sharp pictures (kitty's protocol, sixel) where the settings ask for them and the terminal proves it can.
+"""How well the terminal can draw pictures: sharp (kitty's protocol, sixel), or with which block signs.
 
-The terminal is asked once, before the screens start, and only with ``graphics = "sharp"``; an answer that does not come
-within a tenth of a second is a no. Inside tmux and without a terminal it is not asked at all: half blocks it is.
+With ``graphics = "auto"`` the environment is read: a terminal that names itself there as one that draws sharp pictures
+is asked once, before the screens start, and so is any with ``graphics = "sharp"``; an answer that does not come within
+a tenth of a second is a no. Inside tmux and without a terminal it is not asked at all: block signs it is.
 """
 
 import os
 import re
 import sys
+from collections.abc import Mapping
 from select import select
 from time import monotonic
 from typing import Protocol, cast
 
 from textual.widget import Widget
 
+from catalogue.screens.pictures.blocks import BLOCKS
 from catalogue.settings import Settings
 
 PATIENCE = 0.1  # seconds for an answer
+DRAWS_SEXTANTS = 6200   # VTE's version from which it draws them itself; from memory
 
 
 class SharpPicture(Protocol):
@@ -25,8 +29,9 @@ class SharpPicture(Protocol):
 
 
 def sharp_pictures(settings: Settings) -> SharpPicture | None:
-    """The widget for sharp pictures, or None for half blocks. May write to the terminal: call before the screens."""
-    if settings.graphics != "sharp" or not may_ask(dict(os.environ), terminal=_is_terminal()):
+    """The widget for sharp pictures, or None for block signs. May write to the terminal: call before the screens."""
+    wanted = settings.graphics == "sharp" or (settings.graphics == "auto" and says_sharp(os.environ))
+    if not wanted or not may_ask(dict(os.environ), terminal=_is_terminal()):
         return None
     try:
         from textual_image import renderable, widget
@@ -39,6 +44,42 @@ def sharp_pictures(settings: Settings) -> SharpPicture | None:
     if renderable.Image is renderable.TGPImage and knows_placeholders(_terminal_name()):
         return cast(SharpPicture, widget.TGPImage)
     return None
+
+
+def _family(environment: Mapping[str, str]) -> str:
+    """The terminal by what it says of itself in the environment; "" where it says nothing that is known here.
+
+    Names as these programs' own documentation has them; that of VTE's version is from memory.
+    """
+    term, program = environment.get("TERM", ""), environment.get("TERM_PROGRAM", "").lower()
+    for name, said in (("kitty", term == "xterm-kitty" or "KITTY_WINDOW_ID" in environment),
+                       ("ghostty", term == "xterm-ghostty" or program == "ghostty"),
+                       ("wezterm", term == "wezterm" or program == "wezterm"),
+                       ("foot", term == "foot" or term.startswith("foot-")),
+                       ("mlterm", term.startswith("mlterm")),
+                       ("vte", environment.get("VTE_VERSION", "").isdigit())):
+        if said:
+            return name
+    return ""
+
+
+def says_sharp(environment: Mapping[str, str]) -> bool:
+    """Whether the environment names a terminal that draws sharp pictures; asking it settles how."""
+    return _family(environment) in ("kitty", "ghostty", "wezterm", "foot", "mlterm") \
+        or "sixel" in environment.get("TERM", "")
+
+
+def block_signs(settings: Settings, environment: Mapping[str, str]) -> str:
+    """A name in ``pictures.blocks.BLOCKS``: as set, else sextants where the terminal is known to draw them itself.
+
+    Elsewhere a font may lack them; quadrants are in every one that has block elements (Unicode 1.1 and 3.2).
+    """
+    if settings.graphics in BLOCKS:
+        return settings.graphics
+    family = _family(environment)
+    if family == "vte":
+        return "sextants" if int(environment["VTE_VERSION"]) >= DRAWS_SEXTANTS else "quadrants"
+    return "sextants" if family in ("kitty", "ghostty", "wezterm", "foot") else "quadrants"
 
 
 def knows_placeholders(name: str) -> bool:

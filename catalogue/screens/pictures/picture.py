@@ -2,6 +2,7 @@
 
 from asyncio import sleep, wrap_future
 from collections import OrderedDict
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -13,8 +14,8 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from catalogue.screens.background.tasks import start_worker
-from catalogue.screens.pictures.cells import Cells, Drawing, Mark, draw_file, fit_size, open_picture
-from catalogue.screens.pictures.print_drawing import drawn_print
+from catalogue.screens.pictures.cells import MOST_BYTES, Cells, Drawing, Mark, draw_file, fit_size, open_picture
+from catalogue.screens.pictures.print_drawing import Colour, drawn_print
 from catalogue.screens.pictures.strip import PictureStrip
 from catalogue.screens.texts.formats import safe
 
@@ -25,9 +26,9 @@ if TYPE_CHECKING:
     from catalogue.sheets.layout import PrintLayout
 
 Source = Path | bytes   # a stored preview, or one just made
-# picture, columns, rows, ink, marks, layout
-Wanted = tuple[Source, int, int, str, tuple[Mark, ...], "PrintLayout | None"]
-BLUR = 6       # cells in one colour while a panel lies over the picture
+# picture, columns, rows, palette, blocks, page's colour, most bytes, marks, layout
+Wanted = tuple[Source, int, int, str, str, Colour, int, tuple[Mark, ...], "PrintLayout | None"]
+CALM = 5       # rows whose colours are mixed into one while a panel lies over the picture
 SETTLE = 0.06  # seconds the cursor must rest before a picture is decoded
 SHARP = 1200   # pixels along the long side of a print drawn for sharp graphics
 KEPT = 48      # drawings kept, a fifth of a megabyte each on a large screen
@@ -54,13 +55,16 @@ class Drawings:
 class Picture(Widget):
     """One preview, as high as its proportions ask; words in its place where there is none.
 
-    ``below`` rows are left for what stands under it.
+    ``below`` rows are left for what stands under it. ``most_bytes`` may go to the terminal for it, and it is drawn once
+    it is wanted for ``settle`` seconds: less and later where it is a detail of something that moves fast.
     """
 
     DEFAULT_CSS = "Picture { width: 1fr; height: auto; min-height: 2; }"
 
-    def __init__(self, *, below: int = 0, id: str | None = None, classes: str | None = None) -> None:
+    def __init__(self, *, below: int = 0, most_bytes: int = MOST_BYTES, settle: float = SETTLE,
+                 id: str | None = None, classes: str | None = None) -> None:
         super().__init__(id=id, classes=classes)
+        self._most_bytes, self._settle = most_bytes, settle
         self._below = below
         self._shape: tuple[int, int] | None = None
         self._path: Source | None = None
@@ -71,6 +75,7 @@ class Picture(Widget):
         self._sharp: Widget | None = None
         self._strips: list[Strip] | None = None
         self._strips_shown = True
+        self._look: tuple[str, Style] | None = None     # palette and style it was drawn with
 
     def show(self, path: Source | None, words: str = "No preview", shape: tuple[int | None, int | None] | None = None,
              marks: tuple[Mark, ...] = (), layout: "PrintLayout | None" = None) -> None:
@@ -116,7 +121,9 @@ class Picture(Widget):
             source, layout, columns, rows = self._path, self._layout, self.size.width, self.size.height
             start_worker(self, lambda: self._sharpen(source, layout, columns, rows), group="drawing")
             return
-        key = (self._path, self.size.width, self.size.height, app.palette, self._marks, self._layout)
+        ground = self.background_colors[1]
+        key = (self._path, self.size.width, self.size.height, app.palette, app.blocks, ground.rgb,
+               self._most_bytes, self._marks, self._layout)
         ready = app.drawings.get(key)
         if ready is not None:
             self.workers.cancel_group(self, "drawing")
@@ -127,11 +134,12 @@ class Picture(Widget):
 
     async def _decode(self, key: Wanted) -> None:
         app = cast("CatalogueApp", self.app)
-        await sleep(SETTLE)
-        path, columns, rows, ink, marks, layout = key
+        await sleep(self._settle)
+        path, columns, rows, palette, blocks, page, most_bytes, marks, layout = key
         try:
             drawing = await wrap_future(app.plain_threads["pictures"].submit(
-                lambda _: draw_file(path, columns, rows, palette=ink, marks=marks, layout=layout)))
+                lambda _: draw_file(path, columns, rows, palette=palette, blocks=blocks, page=page, marks=marks,
+                                    layout=layout, most_bytes=most_bytes)))
         except OSError:
             self._drawing, self._words = None, "The preview is missing: index this scan again"
         else:
@@ -174,7 +182,7 @@ class Picture(Widget):
         return [self.render_line(y).crop(crop.x, crop.right) for y in crop.line_range]
 
     def _rows(self) -> list[Strip]:
-        """Rows on the present background, made once for every drawing; blurred while a panel lies over them."""
+        """Rows on the present background, made once for every drawing; calm while a panel lies over them."""
         shown = self.app.screen is self.screen
         if self._strips is None or self._strips_shown != shown:
             self._strips, self._strips_shown = self._drawn(self.rich_style, shown), shown
@@ -182,9 +190,14 @@ class Picture(Widget):
 
     def notify_style_update(self) -> None:
         super().notify_style_update()
-        self._strips = None
-        if self.is_attached and self.size.area:
-            self._redraw()  # another theme may want other ink
+        if not self.is_attached or not self.size.area:
+            self._strips = None
+            return
+        look = cast("CatalogueApp", self.app).palette, self.rich_style
+        if look != self._look:      # Textual finds styles anew whenever any screen is made; a theme changes them
+            self._look = look
+            self._strips = None
+            self._redraw()
 
     def _changed(self, *, layout: bool = False) -> None:
         self._strips = None
@@ -196,9 +209,27 @@ class Picture(Widget):
             words = safe(self._words)
             rows = [Strip([Segment(words, style + Style(dim=True))])] if words else []
             return [row.crop_extend(0, width, style) for row in rows]
+        drawn = self._drawing.rows
+        if not shown:
+            tones = calm_tones([row.mean for row in drawn if isinstance(row, Cells)])
+            if tones:
+                return [Strip([Segment(" " * min(self._drawing.width, width), Style(bgcolor=f"rgb({r},{g},{b})"))]
+                              ).crop_extend(0, width, style) for r, g, b in tones]
         return [Strip([Segment(row, style)]).crop_extend(0, width, style) if isinstance(row, str)
-                else PictureStrip(row if len(row) <= width else row.part(0, width), width, style) if shown
-                else Strip(row.blurred(BLUR)).crop_extend(0, width, style) for row in self._drawing.rows]
+                else PictureStrip(row if len(row) <= width else row.part(0, width), width, style) for row in drawn]
+
+
+def calm_tones(means: Sequence[Colour]) -> list[Colour]:
+    """What stands for each row of a picture behind a panel: one tone, that of a few rows around it.
+
+    A panel may be over it for long and be drawn many times: a tone a row costs next to nothing, and does not distract.
+    """
+    tones = []
+    for at in range(len(means)):
+        near = means[max(0, at - CALM // 2):at + CALM // 2 + 1]
+        red, green, blue = (sum(channel) // len(near) for channel in zip(*near, strict=True))
+        tones.append((red, green, blue))
+    return tones
 
 
 def _sharp_picture(source: Source, layout: "PrintLayout | None") -> "Image":

@@ -12,7 +12,7 @@ from catalogue.screens.pictures.cells import Cells
 
 
 class PictureStrip(Strip):
-    """Half blocks, at most ``width`` of them, and blanks up to ``width``.
+    """Cells of a picture, at most ``width`` of them, and blanks up to ``width``.
 
     Nothing is made of single cells unless somebody wants them one by one, such as a picture of the screen.
     """
