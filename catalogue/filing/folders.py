@@ -57,7 +57,9 @@ def folder_kinds(folders: Sequence[Path], titles: Sequence[str]) -> dict[Path, s
         elif is_shelf(read_name(text)):
             kinds[folder] = "s"
         else:
-            kinds[folder] = "p" if purpose_key(text) in purposes and not _is_named(text) else "c"
+            name = purpose_key(text)
+            everywhere = name in spread and len(parents[name]) >= 2 * MANY  # "ana dosya" is no Ana
+            kinds[folder] = "p" if name in purposes and (everywhere or not _is_named(text)) else "c"
     return kinds
 
 

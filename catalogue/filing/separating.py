@@ -92,7 +92,9 @@ def _unexplained(work: Work, explained: Collection[str]) -> list[Token]:
         if token.kind is Kind.NUMBER:
             left_over += [] if _counts(name, at, behind_purpose=says_purpose) else [token]
         elif token.kind is Kind.WORD:
-            left_over += [] if _is_explained(token, work, explained) else [token]
+            closes = not any(t.kind is Kind.WORD for t in name.tokens[at + 1 : last])
+            counts = is_roman(token.text) and closes    # "fyr i" beside "fyr ii"
+            left_over += [] if not counts and _is_explained(token, work, explained) else [token]
     return left_over
 
 
