@@ -40,7 +40,7 @@ class Evidence:
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class ArtistInPath:
     """An artist in a path: in which part, at which tokens; with the evidence, from 0 to 1, and the reason in words."""
 
     artist: str
@@ -87,7 +87,7 @@ class Artists:
             self._chosen = [self._choose(candidates, PROMISING) for candidates in self._candidates]
             self._learn_slots(places)
         self._chosen = [self._choose(candidates, ENOUGH) for candidates in self._candidates]
-        self.found = {
+        self.by_place = {
             place: self._as_found(chosen, len(place.folders)) or self._outer_of_two(place)
             for place, chosen in zip(places, self._chosen, strict=True)
         }
@@ -121,12 +121,12 @@ class Artists:
         shape = shape_of(place)
         content = [part for part, kind in enumerate(place.kinds)
                    if kind == "c" and place.folders[: part + 1] not in self._containers]
-        found = []
+        candidates = []
         for part in content:
             for written in phrases(place.folders[part]):
                 phrase = self._rewrite(written)
                 slot = shape, part, _slot(phrase)
-                found.append(_Candidate(part, phrase, phrase.person.key, slot, part == content[0]))
+                candidates.append(_Candidate(part, phrase, phrase.person.key, slot, part == content[0]))
         if place.first <= place.last:
             part = len(place.folders)
             for written in phrases(place.stem, place.first, place.last):
@@ -135,8 +135,8 @@ class Artists:
                 phrase = self._rewrite(written)
                 if phrase.spot == "W" and phrase.whole:  # "Smith 1974": the title is a number
                     phrase = replace(phrase, spot="F" if phrase.first == place.first else "L", whole=False)
-                found.append(_Candidate(part, phrase, phrase.person.key, (shape, part, _slot(phrase)), False))
-        return found
+                candidates.append(_Candidate(part, phrase, phrase.person.key, (shape, part, _slot(phrase)), False))
+        return candidates
 
     def _rewrite(self, phrase: Phrase) -> Phrase:
         person = self._rewritten.get(phrase.person.key)
@@ -300,20 +300,20 @@ class Artists:
                 worth = -0.3
             self._slots[slot] = worth
 
-    def _outer_of_two(self, place: Place) -> Found | None:
+    def _outer_of_two(self, place: Place) -> ArtistInPath | None:
         """Where folders lie in one another and no name tells: the outer one, as most shops have it."""
         content = [part for part, kind in enumerate(place.kinds)
                    if kind == "c" and place.folders[: part + 1] not in self._containers]
         if len(content) < 2:
             return None
         name = read_name(place.folders[content[0]])
-        spoken = [i for i, token in enumerate(name.tokens) if token.kind in WORDS]
-        if not spoken:
+        words_in_name = [i for i, token in enumerate(name.tokens) if token.kind in WORDS]
+        if not words_in_name:
             return None
-        text = name.between(spoken[0], spoken[-1])
-        return Found(text, content[0], spoken[0], spoken[-1], 0.4, "the outer of two folders")
+        text = name.between(words_in_name[0], words_in_name[-1])
+        return ArtistInPath(text, content[0], words_in_name[0], words_in_name[-1], 0.4, "the outer of two folders")
 
-    def _as_found(self, chosen: tuple[_Candidate, float] | None, depth: int) -> Found | None:
+    def _as_found(self, chosen: tuple[_Candidate, float] | None, depth: int) -> ArtistInPath | None:
         if chosen is None:
             return None
         candidate, weight = chosen
@@ -326,7 +326,7 @@ class Artists:
             reason = f"{where} says {person.text!r}"
             if len(evidence.titles) > 1:
                 reason += f", which stands with {len(evidence.titles)} titles"
-        return Found(
+        return ArtistInPath(
             self.name(person), candidate.part, candidate.phrase.first, candidate.phrase.last,
             min(0.97, 0.5 + 0.35 * weight), reason, self._names.either.get(person.key, ()))
 

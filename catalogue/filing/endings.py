@@ -74,22 +74,22 @@ class Endings:
     def cut(self, name: Name, first: int = 0) -> tuple[int, bool]:
         """The token at which the endings of a name begin, all tokens where it has none; and whether other names prove
         that no word before it is one."""
-        spoken = self._read(name)
-        tail = len(spoken)  # the first of the words at the end that may all be endings
-        while tail and self._may_end(spoken, tail - 1):
+        symbols = self._read(name)
+        tail = len(symbols)  # the first of the words at the end that may all be endings
+        while tail and self._may_end(symbols, tail - 1):
             tail -= 1
-        if spoken and not tail and self._starts(spoken, 0) and spoken[0][0] > first:
-            if any(t.kind is Kind.YEAR and t.text < "2000" for t in name.tokens[first : spoken[0][0]]):
-                return spoken[0][0], True  # "1974 do druku": the year is the title
+        if symbols and not tail and self._starts(symbols, 0) and symbols[0][0] > first:
+            if any(t.kind is Kind.YEAR and t.text < "2000" for t in name.tokens[first : symbols[0][0]]):
+                return symbols[0][0], True  # "1974 do druku": the year is the title
             return len(name.tokens), False
         node = 0
-        for at, (index, symbol) in enumerate(spoken):
+        for at, (index, symbol) in enumerate(symbols):
             if at and at >= tail and index > first:
                 if symbol[0] == "y":
                     return index + 1, False
                 if symbol[0] == "s" and symbol[1] in _LATE:
                     return index, False
-                if self._starts(spoken, at) and self._is_title(node):
+                if self._starts(symbols, at) and self._is_title(node):
                     return index, True
             node = self._children[node].get(symbol, -1)
             if node < 0:
@@ -98,25 +98,25 @@ class Endings:
 
     def strip(self, name: Name, first: int, last: int) -> int:
         """The token behind the title of one file, where no other file of it tells: learned endings are taken off."""
-        spoken = [(i, s) for i, s in self._read(name) if first <= i <= last]
-        tail = len(spoken)
-        while tail > 1 and self._may_end(spoken, tail - 1):
+        symbols = [(i, s) for i, s in self._read(name) if first <= i <= last]
+        tail = len(symbols)
+        while tail > 1 and self._may_end(symbols, tail - 1):
             tail -= 1
-        strong = (at for at in range(max(1, len(spoken) - 4), len(spoken)) if spoken[at][1][1] in self._strong)
-        marks = (at for at in range(max(1, tail), len(spoken)) if spoken[at][1][1] in self.marks)
-        start = next((at for at in sorted({*strong, *marks}) if not self._is_constant(spoken, at)), len(spoken))
-        if start == len(spoken) or not any(s[0] == "w" for _, s in spoken[:start]):
+        strong = (at for at in range(max(1, len(symbols) - 4), len(symbols)) if symbols[at][1][1] in self._strong)
+        marks = (at for at in range(max(1, tail), len(symbols)) if symbols[at][1][1] in self.marks)
+        start = next((at for at in sorted({*strong, *marks}) if not self._is_constant(symbols, at)), len(symbols))
+        if start == len(symbols) or not any(s[0] == "w" for _, s in symbols[:start]):
             return last + 1
-        if start > 1 and spoken[start - 1][1][0] == "w" and spoken[start - 1][1][1] in words.FUNCTION and start > tail:
+        if start > max(1, tail) and symbols[start - 1][1][0] == "w" and symbols[start - 1][1][1] in words.FUNCTION:
             start -= 1
-        index, (_, text) = spoken[start]
+        index, (_, text) = symbols[start]
         joints = self._joints[text]
         return index if joints[_joint(name, index)] >= 0.2 * joints.total() else last + 1
 
-    def _is_constant(self, spoken: list[tuple[int, Symbol]], at: int) -> bool:
+    def _is_constant(self, symbols: list[tuple[int, Symbol]], at: int) -> bool:
         """Whether all names that begin as this one go on with the same word: "Spider" with "web"."""
         node = 0
-        for _, symbol in spoken[:at]:
+        for _, symbol in symbols[:at]:
             node = self._children[node].get(symbol, 0)
             if not node:
                 return False
@@ -137,15 +137,15 @@ class Endings:
         return bool(node) and self._is_title(node)
 
     def _read(self, name: Name) -> list[tuple[int, Symbol]]:
-        spoken = self._symbols.get(name.text)
-        if spoken is None:
+        symbols = self._symbols.get(name.text)
+        if symbols is None:
             begin = self.start(name) if self.beginnings else 0
-            spoken = [(i, symbol_of(t)) for i, t in enumerate(name.tokens) if t.kind is not Kind.BREAK and i >= begin]
-            at = next((at for at, (_, s) in enumerate(spoken) if s[0] in "wk"), 0)
-            if any(s[0] == "w" for _, s in spoken[at:]):
-                spoken = spoken[at:]
-            self._symbols[name.text] = spoken
-        return spoken
+            symbols = [(i, symbol_of(t)) for i, t in enumerate(name.tokens) if t.kind is not Kind.BREAK and i >= begin]
+            at = next((at for at, (_, s) in enumerate(symbols) if s[0] in "wk"), 0)
+            if any(s[0] == "w" for _, s in symbols[at:]):
+                symbols = symbols[at:]
+            self._symbols[name.text] = symbols
+        return symbols
 
     def _build(self) -> None:
         self._children: list[dict[Symbol, int]] = [{}]
@@ -161,11 +161,11 @@ class Endings:
 
     def _insert(self, name: Name, weight: int) -> None:
         node = 0
-        spoken = self._read(name)
-        for index, (kind, text) in spoken[1:] if weight else ():
+        symbols = self._read(name)
+        for index, (kind, text) in symbols[1:] if weight else ():
             if kind in "wkv":
                 self._joints[text][_joint(name, index)] += 1
-        for symbol in [s for _, s in spoken] + [("e", END)]:
+        for symbol in [s for _, s in symbols] + [("e", END)]:
             child = self._children[node].get(symbol)
             if child is None:
                 child = len(self._children)
@@ -190,8 +190,8 @@ class Endings:
         for word in candidates:
             for _, child in parents[word]:
                 behind[word].update(text for kind, text in self._children[child] if kind in "wk")
-        own = {word: frozenset(t for t, n in found.items() if n >= 0.5 * len(parents[t]))
-               for word, found in behind.items()}
+        own = {word: frozenset(t for t, n in counts.items() if n >= 0.5 * len(parents[t]))
+               for word, counts in behind.items()}
         self.marks = candidates | known
         for _ in range(3):
             self._titles: dict[int, bool] = {}
@@ -283,10 +283,10 @@ class Endings:
         """The node of the title that stands behind token ``at``, or 0; where no break is before it, something surely
         no title must follow."""
         node = 0
-        spoken = [(i, symbol_of(t)) for i, t in enumerate(name.tokens) if t.kind is not Kind.BREAK and i >= at]
-        if not spoken or spoken[0][1][0] != "w" or spoken[0][1][1] in self.marks:
+        symbols = [(i, symbol_of(t)) for i, t in enumerate(name.tokens) if t.kind is not Kind.BREAK and i >= at]
+        if not symbols or symbols[0][1][0] != "w" or symbols[0][1][1] in self.marks:
             return 0
-        for place, (_, symbol) in enumerate(spoken):
+        for place, (_, symbol) in enumerate(symbols):
             if node and place and (symbol[0] in "ks" or symbol[1] in self.marks) and self._ends_here(node):
                 return node
             node = self._children[node].get(symbol, -1)
@@ -314,20 +314,20 @@ class Endings:
             self._titles[node] = known
         return known
 
-    def _starts(self, spoken: list[tuple[int, Symbol]], at: int) -> bool:
-        kind, text = spoken[at][1]
-        if text in words.FUNCTION and at + 1 < len(spoken):
-            behind = spoken[at + 1][1]
+    def _starts(self, symbols: list[tuple[int, Symbol]], at: int) -> bool:
+        kind, text = symbols[at][1]
+        if text in words.FUNCTION and at + 1 < len(symbols):
+            behind = symbols[at + 1][1]
             if self._pairs[text, behind[1]] < 2 or (behind[0] == "w" and text not in words.PURPOSE_LINKS):
                 return False  # "Barques du Tirage" is a title; "pour client" recurs
             kind, text = behind
         return kind in "kv" or (kind == "w" and text in self.marks)
 
-    def _may_end(self, spoken: list[tuple[int, Symbol]], at: int) -> bool:
-        kind, text = spoken[at][1]
+    def _may_end(self, symbols: list[tuple[int, Symbol]], at: int) -> bool:
+        kind, text = symbols[at][1]
         if kind in "snykv" or text in self.marks or text in self._companions:
             return True
-        return text in words.FUNCTION and at + 1 < len(spoken)
+        return text in words.FUNCTION and at + 1 < len(symbols)
 
 
 def _joint(name: Name, index: int) -> str:

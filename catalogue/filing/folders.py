@@ -27,27 +27,27 @@ def folder_kinds(folders: Sequence[Path], titles: Sequence[str]) -> dict[Path, s
         direct[folder].add(title)
         for depth in range(1, len(folder) + 1):
             held[folder[:depth]].add(title)
-    for folder, found in held.items():
-        entries[folder[:-1]].update(found)
-    for folder, found in direct.items():
-        entries[folder].update(found)
+    for folder, titles_in in held.items():
+        entries[folder[:-1]].update(titles_in)
+    for folder, titles_in in direct.items():
+        entries[folder].update(titles_in)
     met, shared, bare = Counter[str](), Counter[str](), Counter[str]()
     parents: dict[str, set[Path]] = defaultdict(set)
     children: Counter[Path] = Counter()
-    for folder, found in held.items():
+    for folder, titles_in in held.items():
         name = purpose_key(folder[-1])
         parents[name].add(folder[:-1])
         children[folder[:-1]] += 1
         around = entries[folder[:-1]]
-        plain = {t: t.rstrip("0123456789") or t for t in found if t}  # captures counted are one title
+        plain = {t: t.rstrip("0123456789") or t for t in titles_in if t}  # captures counted are one title
         met[name] += len(set(plain.values()))
-        shared[name] += len({p for t, p in plain.items() if _is_around(t, found, around)})
-        bare[name] += found == {""} and len(folder) > 1 and not is_shelf(read_name(folder[-2]))
+        shared[name] += len({p for t, p in plain.items() if _is_around(t, titles_in, around)})
+        bare[name] += titles_in == {""} and len(folder) > 1 and not is_shelf(read_name(folder[-2]))
     years: Counter[Path] = Counter()
     for folder in held:
         years[folder[:-1]] += folder[-1].isdigit()
     titled = {parent for parent in children if len(parent) > 0 and years[parent] <= 0.25 * children[parent]}
-    spread = {name for name, found in parents.items() if _is_spread(found, children)}
+    spread = {name for name, parents_of in parents.items() if _is_spread(parents_of, children)}
     purposes = spread | {name for name in parents if _is_purpose(name, met, shared, bare)}
     kinds = {}
     for folder in held:
@@ -84,12 +84,12 @@ def _is_purpose(name: str, met: Counter[str], shared: Counter[str], bare: Counte
     return all_shared or mostly or (bare[name] >= MANY and not met[name])
 
 
-def _is_around(title: str, found: set[str], around: Counter[str]) -> bool:
+def _is_around(title: str, titles_in: set[str], around: Counter[str]) -> bool:
     """Whether files beside a folder show a title of it too; "harbour3" in it is "harbour" around it."""
     if around[title] > 1:
         return True
     plain = title.rstrip("0123456789")
-    return plain != title and plain not in found and around[plain] > 0
+    return plain != title and plain not in titles_in and around[plain] > 0
 
 
 def purpose_key(text: str) -> str:
@@ -103,20 +103,20 @@ def folder_titles(folders: Iterable[Path]) -> list[str]:
     for folder in set(folders):
         for depth in range(len(folder)):
             parents[folder[depth]].add(folder[:depth])
-    return sorted(name for name, found in parents.items() if len(found) < MANY)
+    return sorted(name for name, parents_of in parents.items() if len(parents_of) < MANY)
 
 
 def bare_stems(paths: Sequence[Path]) -> frozenset[str]:
     """Stems that say what a file is for and nothing else ("uscita_A3" in one folder after another): words that recur in
     many folders which have no other."""
-    words = {path[-1]: _spoken(path[-1]) for path in set(paths)}
+    words = {path[-1]: _words_of_stem(path[-1]) for path in set(paths)}
     folders: dict[str, set[Path]] = defaultdict(set)
     said: dict[Path, set[str]] = defaultdict(set)
     for path in paths:
         key = words[path[-1]]
         folders[key].add(path[:-1])
         said[path[:-1]].add(key)
-    often = {key for key, found in folders.items() if key and len(found) >= MANY}
+    often = {key for key, folders_of in folders.items() if key and len(folders_of) >= MANY}
     bare = {
         key for key in often
         if sum(said[folder] <= often for folder in folders[key]) >= 0.7 * len(folders[key])
@@ -124,5 +124,5 @@ def bare_stems(paths: Sequence[Path]) -> frozenset[str]:
     return frozenset(stem for stem, key in words.items() if key in bare)
 
 
-def _spoken(stem: str) -> str:
+def _words_of_stem(stem: str) -> str:
     return " ".join(fold(t.text) for t in read_name(stem).tokens if t.kind in WORDS or t.kind is Kind.NUMBER)

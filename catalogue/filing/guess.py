@@ -76,7 +76,7 @@ def find_places(paths: Sequence[tuple[str, ...]], endings: Endings) -> list[Plac
     spans = {text: (0, -1, False) if text in bare else _span(name, endings) for text, name in stems.items()}
     titles = {text: _words(stems[text], *span[:2]) for text, span in spans.items()}
     kinds = folder_kinds([path[:-1] for path in paths], [titles[path[-1]] for path in paths])
-    found = []
+    places = []
     for path in paths:
         first, last, proved = spans[path[-1]]
         kind = "".join(kinds[path[:depth]] for depth in range(1, len(path)))
@@ -85,8 +85,8 @@ def find_places(paths: Sequence[tuple[str, ...]], endings: Endings) -> list[Plac
         cut = read_name(text)
         if cut.tokens != name.tokens[: last + 1] or cut.units != tuple(u for u in name.units if u.last <= last):
             text = name.text  # what follows says how the last token is read
-        found.append(Place(path[:-1], kind, text, first, last, proved))
-    return found
+        places.append(Place(path[:-1], kind, text, first, last, proved))
+    return places
 
 
 def _span(name: Name, endings: Endings) -> tuple[int, int, bool]:
@@ -144,13 +144,13 @@ def _finished(works: Sequence[Work]) -> list[Guess]:
         if work.piece.value:
             pieces[work.artist_key, title_key(work.piece.value)].append(work)
     purposes = learn_purposes(works)
-    mates = {key: _mates(found) for key, found in pieces.items()}
+    counters = {key: _count_captures(of_piece) for key, of_piece in pieces.items()}
     guesses = []
     for work in works:
         own = work.title
         assert own is not None
         key = work.artist_key, title_key(work.piece.value)
-        role = _role(work, mates.get(key) or _mates([work]), purposes)
+        role = _role(work, counters.get(key) or _count_captures([work]), purposes)
         year, number, size = (Guessed(value, 0.6, "its name") if value else NOTHING
                               for value in (own.year or _folder_year(work), own.number, own.size))
         guesses.append(Guess(work.artist, work.piece, role, year, number, size, work.by_likeness))
@@ -166,7 +166,7 @@ def _folder_year(work: Work) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class _Mates:
+class _Captures:
     """What the files of one piece say of each other: counters by folder, and how many look like whole pictures."""
 
     counters: dict[tuple[str, ...], list[str]]
@@ -180,12 +180,12 @@ class _Mates:
         return self.whole > 0 or any(t.role in ("raw", "tile") for name in work.names[:-1] for t in name.tokens)
 
 
-def _mates(works: Sequence[Work]) -> _Mates:
+def _count_captures(works: Sequence[Work]) -> _Captures:
     counters: dict[tuple[str, ...], list[str]] = defaultdict(list)
     for work in works:
         if counter := _counter(work):
             counters[work.parts[:-1]].append(counter)
-    return _Mates(counters, sum(_is_whole(w) for w in works))
+    return _Captures(counters, sum(_is_whole(w) for w in works))
 
 
 def _is_whole(work: Work) -> bool:
@@ -198,18 +198,18 @@ def _is_whole(work: Work) -> bool:
     )
 
 
-def _role(work: Work, mates: _Mates, purposes: Purposes) -> Guessed:
+def _role(work: Work, captures: _Captures, purposes: Purposes) -> Guessed:
     assert work.title is not None
     facts = work.facts
-    first = work.found.part + 1 if work.found else 0
+    first = work.artist_in_path.part + 1 if work.artist_in_path else 0
     judged = judge(
         work.title.stripped,
         [n for i, n in enumerate(work.names[:-1]) if i >= first or is_shelf(n)],
         picture=facts.picture,
         lossy=facts.format in LOSSY,
         small=0 < max(facts.width, facts.height) < SMALL,
-        tile_set=mates.is_tile_set(work),
-        has_master=mates.whole > _is_whole(work),
+        tile_set=captures.is_tile_set(work),
+        has_master=captures.whole > _is_whole(work),
         learned=_learned(work, purposes),
     )
     return Guessed(judged.role, judged.certainty, judged.reason)

@@ -99,15 +99,15 @@ def _join_letters(evidence: Mapping[Key, Named], joined: Mapping[Key, Key]) -> d
             same[written.replace(" ", "")].append(named)
             same[" ".join(sorted(written.split()))].append(named)  # "Kurehashi Sayo", "Sayo Kurehashi"
     families = Counter(named.person.family for named in evidence.values() if named.whole or len(named.titles) > 1)
-    found: dict[Key, Key] = {}
+    joins: dict[Key, Key] = {}
     for members in same.values():
         if len(members) > 1:
             best = max(members, key=lambda m: (
                 round(m.person.form, 1), m.person.text.count("-"), families[m.person.family], m.whole, m.person.text))
             for member in members:
-                if member is not best and member.person.key not in joined and member.person.key not in found:
-                    found[member.person.key] = joined.get(best.person.key, best.person.key)
-    return found
+                if member is not best and member.person.key not in joined and member.person.key not in joins:
+                    joins[member.person.key] = joined.get(best.person.key, best.person.key)
+    return joins
 
 
 def _fullest(member: Named, trusted: list[Named]) -> list[Named]:
@@ -128,7 +128,7 @@ def _join_slips(evidence: Mapping[Key, Named], joined: Mapping[Key, Key]) -> dic
         if _is_sure(named) and len(named.person.family) >= SLIP:
             for shorter in _shortened(named.person.family):
                 right[shorter].append(named)
-    found = {}
+    joins = {}
     for key, named in evidence.items():
         family = named.person.family
         if len(family) < SLIP - 1 or named.stated or key in joined:
@@ -143,8 +143,8 @@ def _join_slips(evidence: Mapping[Key, Named], joined: Mapping[Key, Key]) -> dic
             and compatible(Person(named.person.given, o.person.family, "", 0.0), o.person)
         }
         if len(near) == 1:
-            found[key] = near.pop()
-    return found
+            joins[key] = near.pop()
+    return joins
 
 
 def _shortened(word: str) -> Iterator[str]:
@@ -164,11 +164,11 @@ def _join_initials(evidence: Mapping[Key, Named], joined: Mapping[Key, Key]) -> 
             named.whole > 2
         ):
             owners[named.person.family[0]].add(key)
-    found = {}
+    joins = {}
     for key, named in evidence.items():
         if named.person.initials:
             letters = named.person.family
             near = owners.get(letters, set()) or (owners.get(letters[-1], set()) if len(letters) == 2 else set())
             if len(near) == 1:
-                found[key] = next(iter(near))
-    return found
+                joins[key] = next(iter(near))
+    return joins

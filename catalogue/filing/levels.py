@@ -26,16 +26,16 @@ class Choice:
 
 def with_choice(choices: Iterable[Choice], new: Choice) -> tuple[Choice, ...]:
     """``choices`` with another one, which takes the place of those it covers."""
-    kept = [one for one in choices if not (
-        one.depth == new.depth and one.prefix[:len(new.prefix)] == new.prefix)]
-    return (*kept, new)
+    others = [choice for choice in choices if not (
+        choice.depth == new.depth and choice.prefix[:len(new.prefix)] == new.prefix)]
+    return (*others, new)
 
 
 def meaning_of(choices: Iterable[Choice], folder: Sequence[str]) -> str:
     """What a folder means, "" where that is guessed from the names."""
-    fitting = [one for one in choices
-               if one.depth == len(folder) - 1 and tuple(folder[:len(one.prefix)]) == one.prefix]
-    return max(fitting, key=lambda one: len(one.prefix)).meaning if fitting else ""
+    fitting = [choice for choice in choices
+               if choice.depth == len(folder) - 1 and tuple(folder[:len(choice.prefix)]) == choice.prefix]
+    return max(fitting, key=lambda choice: len(choice.prefix)).meaning if fitting else ""
 
 
 def rules_of(choices: Sequence[Choice]) -> tuple[str, ...]:
@@ -49,9 +49,9 @@ def rules_of(choices: Sequence[Choice]) -> tuple[str, ...]:
         for name in region:
             if "{" in name or "}" in name:
                 raise ValueError(f"the folder {name!r} has a brace in its name, which no rule can hold")
-        known = [one for one in choices if region[:len(one.prefix)] == one.prefix]
+        known = [choice for choice in choices if region[:len(choice.prefix)] == choice.prefix]
         meanings = _meanings(known)
-        if not any(one.prefix == region for one in choices):
+        if not any(choice.prefix == region for choice in choices):
             continue
         for last in range(max(meanings, default=-1), max(len(region) - 2, -1), -1):
             parts = [_part(_once(meanings, depth, last), region, depth) for depth in range(last + 1)]
@@ -82,15 +82,15 @@ def _choices_of(rule: str) -> list[Choice] | None:
     literal: list[str] = []
     meanings: list[str] = []
     for part in parts:
-        found = _PART.fullmatch(part)
-        if found is None and part != "*" and re.search(r"[{}*]", part):
+        field = _PART.fullmatch(part)
+        if field is None and part != "*" and re.search(r"[{}*]", part):
             return None
-        name = (found[2] if found[2] is not None else None) if found else None if part == "*" else part
+        name = field[2] if field else None if part == "*" else part
         if name is not None:
             if len(literal) < len(meanings):
                 return None     # a name below a level that may be anything
             literal.append(name)
-        meanings.append(found[1] if found else "")
+        meanings.append(field[1] if field else "")
     prefix = tuple(literal)
     return [Choice(prefix if depth >= len(prefix) - 1 else prefix[:depth + 1], depth, meaning)
             for depth, meaning in enumerate(meanings)]
@@ -98,11 +98,11 @@ def _choices_of(rule: str) -> list[Choice] | None:
 
 def _meanings(choices: Iterable[Choice]) -> dict[int, str]:
     """The meaning of each depth, by the longest prefix."""
-    found: dict[int, Choice] = {}
-    for one in choices:
-        if one.depth not in found or len(one.prefix) > len(found[one.depth].prefix):
-            found[one.depth] = one
-    return {depth: one.meaning for depth, one in found.items()}
+    longest: dict[int, Choice] = {}
+    for choice in choices:
+        if choice.depth not in longest or len(choice.prefix) > len(longest[choice.depth].prefix):
+            longest[choice.depth] = choice
+    return {depth: choice.meaning for depth, choice in longest.items()}
 
 
 def _once(meanings: dict[int, str], depth: int, last: int) -> str:

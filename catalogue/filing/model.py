@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from catalogue.filing.artists import Artists, Found
+from catalogue.filing.artists import ArtistInPath, Artists
 from catalogue.filing.names import Name
 from catalogue.filing.titles import Title
 
@@ -56,7 +56,7 @@ class Work:
     facts: FileFacts
     parts: tuple[str, ...]
     names: tuple[Name, ...]
-    found: Found | None
+    artist_in_path: ArtistInPath | None
     artist: Guessed
     artists: Artists  # of the archive
     title: Title | None = None  # of the file's own name

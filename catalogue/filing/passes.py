@@ -7,7 +7,7 @@ from collections.abc import Set as Collection
 from dataclasses import replace
 from functools import lru_cache, partial
 
-from catalogue.filing.artists import Artists, Found, person_of
+from catalogue.filing.artists import ArtistInPath, Artists, person_of
 from catalogue.filing.endings import is_roman
 from catalogue.filing.model import NOTHING, STATED_IN_FILE, FileFacts, Guessed, Work
 from catalogue.filing.names import Name, fold, is_device_name, is_shelf, phrases, read_name
@@ -28,15 +28,15 @@ def split_path(path: str) -> tuple[str, ...]:
 
 def begin(facts: FileFacts, parts: tuple[str, ...], place: Place, artists: Artists) -> Work:
     names = tuple(read_name(part) for part in parts)
-    found = artists.found[place]
+    artist_in_path = artists.by_place[place]
     if facts.creator.strip():
         artist = Guessed(artists.canonical(facts.creator), 0.97, STATED_IN_FILE)
-    elif found:
-        artist = Guessed(found.artist, found.certainty, found.reason)
+    elif artist_in_path:
+        artist = Guessed(artist_in_path.artist, artist_in_path.certainty, artist_in_path.reason)
     else:
         artist = NOTHING
-    work = Work(facts, parts, names, found, artist, artists, kinds=place.kinds, first=place.first, last=place.last,
-                proved=place.proved)
+    work = Work(facts, parts, names, artist_in_path, artist, artists, kinds=place.kinds, first=place.first,
+                last=place.last, proved=place.proved)
     work.artist_key = fold(artist.value)
     work.folder = _piece_folder(work)
     return work
@@ -44,21 +44,22 @@ def begin(facts: FileFacts, parts: tuple[str, ...], place: Place, artists: Artis
 
 def _piece_folder(work: Work) -> int | None:
     """The deepest folder that may name a piece: below the artist's, and more than a shelf."""
-    start = work.found.part + 1 if work.found and work.found.part < len(work.parts) - 1 else 0
+    named_by = work.artist_in_path
+    start = named_by.part + 1 if named_by and named_by.part < len(work.parts) - 1 else 0
     for part in range(len(work.parts) - 2, start - 1, -1):
         if work.kinds[part] == "c" and not is_device_name(work.names[part]):
             return part
-    if work.found and work.found.part < len(work.parts) - 1:  # "Smith - Harbour/scan1.tif"
-        folder = work.names[work.found.part]
-        first, last = _without(folder, work.found)
+    if work.artist_in_path and work.artist_in_path.part < len(work.parts) - 1:  # "Smith - Harbour/scan1.tif"
+        folder = work.names[work.artist_in_path.part]
+        first, last = _without(folder, work.artist_in_path)
         if any(t.kind is Kind.WORD for t in folder.tokens[first : last + 1]):
-            return work.found.part
+            return work.artist_in_path.part
     return None
 
 
-def _without(name: Name, found: Found) -> tuple[int, int]:
+def _without(name: Name, artist_in_path: ArtistInPath) -> tuple[int, int]:
     """The longer stretch of tokens before or behind the artist's name."""
-    before, behind = (0, found.first - 1), (found.last + 1, len(name.tokens) - 1)
+    before, behind = (0, artist_in_path.first - 1), (artist_in_path.last + 1, len(name.tokens) - 1)
     return max(
         (before, behind), key=lambda span: sum(t.kind is Kind.WORD for t in name.tokens[span[0] : span[1] + 1])
     )
@@ -66,7 +67,7 @@ def _without(name: Name, found: Found) -> tuple[int, int]:
 
 def settle_ambiguous_artists(works: Sequence[Work]) -> None:
     """Where a written name may mean several artists ("Leith"), files of the same folder may say which."""
-    ambiguous = [w for w in works if w.found and w.found.either and not w.facts.creator.strip()]
+    ambiguous = [w for w in works if w.artist_in_path and w.artist_in_path.either and not w.facts.creator.strip()]
     if not ambiguous:
         return
     near: dict[tuple[str, ...], set[str]] = defaultdict(set)
@@ -74,20 +75,21 @@ def settle_ambiguous_artists(works: Sequence[Work]) -> None:
         for depth in range(1, len(work.parts)):
             near[work.parts[:depth]].add(work.artist.value)
     for work in ambiguous:
-        assert work.found is not None
+        assert work.artist_in_path is not None
         own = {
             name
             for phrase in phrases(work.parts[-1])
             if phrase.person.given
-            for name in work.found.either
+            for name in work.artist_in_path.either
             if (person := person_of(name)) and compatible(phrase.person, person)
         }
-        beside = near[work.parts[: work.found.part + 1]] & set(work.found.either)
+        beside = near[work.parts[: work.artist_in_path.part + 1]] & set(work.artist_in_path.either)
         meant = own if len(own) == 1 else beside
         if len(meant) == 1:
             work.artist = Guessed(next(iter(meant)), 0.7, "its folder's other files name this artist")
         else:
-            work.artist = Guessed("", 0.0, f"{work.found.artist} may be {' or '.join(work.found.either)}")
+            candidates = " or ".join(work.artist_in_path.either)
+            work.artist = Guessed("", 0.0, f"{work.artist_in_path.artist} may be {candidates}")
         work.artist_key = fold(work.artist.value)
 
 
@@ -120,7 +122,7 @@ def find_artists_by_title(works: Sequence[Work], explained: Collection[str], pur
                 artists_in[work.parts[:depth]].add(work.artist.value)
     for work in works:
         key = title_key(work.piece.value)
-        if len(key) < 4 or key in purposes or work.artist.value or (work.found and work.found.either):
+        if len(key) < 4 or key in purposes or work.artist.value or (work.artist_in_path and work.artist_in_path.either):
             continue
         owner = owners.get(key, set())
         if len(owner) != 1 or says_only_purpose(work.piece.value, explained):
@@ -210,8 +212,8 @@ def beside_artist(work: Work) -> tuple[int, int, range]:
     name = work.names[-1]
     start, last = work.first, work.last
     away = range(0)
-    if work.found and work.found.part == len(work.parts) - 1:
-        away = range(work.found.first, work.found.last + 1)
+    if work.artist_in_path and work.artist_in_path.part == len(work.parts) - 1:
+        away = range(work.artist_in_path.first, work.artist_in_path.last + 1)
     elif work.artist.value:  # the folder names the artist; the file may do so again
         again = [p for p in phrases(work.parts[-1], start, last)
                  if not p.whole and (p.bounded or p.person.given) and work.artists.are_one(p.person, work.artist.value)]
@@ -234,8 +236,8 @@ def _folder_title(work: Work) -> Title | None:
     first, last = 0, len(name.tokens) - 1
     if work.skip:
         first = next(i for i, t in enumerate(name.tokens) if t.kind is Kind.NUMBER) + 1
-    if work.found and work.found.part == work.folder:
-        first, last = _without(name, work.found)
+    if work.artist_in_path and work.artist_in_path.part == work.folder:
+        first, last = _without(name, work.artist_in_path)
     return _read_folder(name.text, first, last)
 
 

@@ -229,8 +229,9 @@ def compatible(a: Person, b: Person) -> bool:
     "Anna Lee" and "Mary Anna Lee" are two people; "J Smith" and "John Smith" may be one.
     """
     if a.family != b.family:
-        one, other = core_of(a.family), core_of(b.family)
-        if not (f"{one} ".startswith(f"{other} ") or f"{other} ".startswith(f"{one} ")):
+        first_family, second_family = core_of(a.family), core_of(b.family)
+        if not (f"{first_family} ".startswith(f"{second_family} ")
+                or f"{second_family} ".startswith(f"{first_family} ")):
             return False  # of two family names the second may be left out, and small words before them
     return all(
         x == y or (len(x) <= 2 and y.startswith(x)) or (len(y) <= 2 and x.startswith(y))

@@ -103,17 +103,17 @@ def find_containers(places: Sequence[Place]) -> set[tuple[str, ...]]:
             siblings[place.folders[:part]].add(place.folders[part])
             if number + 1 < len(content):
                 children[place.folders[: part + 1]].add(place.folders[: content[number + 1] + 1])
-    found: dict[tuple[str, ...], set[tuple[str, ...]]] = defaultdict(set)
+    by_parent: dict[tuple[str, ...], set[tuple[str, ...]]] = defaultdict(set)
     for folder, inside in children.items():
         several = sum(len(titles[child]) > 1 for child in inside)
         if len(siblings[folder[:-1]]) <= FEW and several >= 3 and (several >= 0.4 * len(inside) or len(folder) == 1):
             named = any(p.whole and (p.person.form >= SURELY or p.person.family_first) for p in phrases(folder[-1]))
             if not named:
-                found[folder[:-1]].add(folder)
+                by_parent[folder[:-1]].add(folder)
     found_flat = _flat_containers(places)
     houses = {folder for folder in titles if any(
         word in words.INSTITUTIONS for word in fold(folder[-1]).split()) or folder[-1].endswith(words.INSTITUTION_ENDS)}
-    return houses | found_flat | {folder for folders in found.values() for folder in folders}
+    return houses | found_flat | {folder for folders in by_parent.values() for folder in folders}
 
 
 def _flat_containers(places: Sequence[Place]) -> set[tuple[str, ...]]:

@@ -33,13 +33,13 @@ class _Met:
     counted: int = 0
     sized: int = 0
     pieces: dict[tuple[str, str], int] | None = None
-    told: dict[str, int] | None = None  # by roles that other words of the same files state
+    stated_roles: dict[str, int] | None = None  # by roles that other words of the same files state
 
 
 def learn_purposes(works: Sequence[Work]) -> Purposes:
     """Roles of words that the vocabulary does not know."""
-    words: dict[str, _Met] = defaultdict(lambda: _Met(pieces=defaultdict(int), told=defaultdict(int)))
-    folders: dict[str, _Met] = defaultdict(lambda: _Met(pieces=defaultdict(int), told=defaultdict(int)))
+    words: dict[str, _Met] = defaultdict(lambda: _Met(pieces=defaultdict(int), stated_roles=defaultdict(int)))
+    folders: dict[str, _Met] = defaultdict(lambda: _Met(pieces=defaultdict(int), stated_roles=defaultdict(int)))
     for work in works:
         if work.title is None or not work.piece.value:
             continue
@@ -50,20 +50,20 @@ def learn_purposes(works: Sequence[Work]) -> Purposes:
         met = [words[fold(t.text)] for t in stripped if t.kind is Kind.WORD and len(t.text) > 1]
         met += [folders[purpose_key(text)] for text, kind, name in zip(work.parts, work.kinds, work.names, strict=False)
                 if kind == "p" and not any(t.role for t in name.tokens)]
-        for one in met:
-            one.files += 1
-            one.lossy += work.facts.format in LOSSY
-            one.counted += counted
-            one.sized += sized
-            if one.pieces is not None and one.told is not None:
-                one.pieces[work.artist_key, title_key(work.piece.value)] += 1
-                one.told[own] += 1
+        for bearer in met:
+            bearer.files += 1
+            bearer.lossy += work.facts.format in LOSSY
+            bearer.counted += counted
+            bearer.sized += sized
+            if bearer.pieces is not None and bearer.stated_roles is not None:
+                bearer.pieces[work.artist_key, title_key(work.piece.value)] += 1
+                bearer.stated_roles[own] += 1
     return Purposes({w: role for w, m in words.items() if (role := _role_of(m))},
                     {w: role for w, m in folders.items() if (role := _role_of(m))})
 
 
 def _role_of(met: _Met) -> str:
-    if met.files < SEEN or met.pieces is None or met.told is None:
+    if met.files < SEEN or met.pieces is None or met.stated_roles is None:
         return ""
     if met.lossy >= MOSTLY * met.files:
         return "reference"
@@ -71,8 +71,8 @@ def _role_of(met: _Met) -> str:
         return "tile"
     if met.sized >= MOSTLY * met.files:
         return "print file"
-    role, count = max(met.told.items(), key=lambda item: (item[1], item[0]))
-    return role if role and count >= MOSTLY * met.files and len(met.told) <= 2 else ""
+    role, count = max(met.stated_roles.items(), key=lambda item: (item[1], item[0]))
+    return role if role and count >= MOSTLY * met.files and len(met.stated_roles) <= 2 else ""
 
 
 def _ends_in_number(work: Work) -> bool:

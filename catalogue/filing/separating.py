@@ -60,10 +60,10 @@ def _is_vouched_for(work: Work) -> bool:
 
 def _left_of_folder(work: Work) -> list[Token]:
     """Series numbers of the folder that names both artist and piece, where its title has them not."""
-    if work.folder is None or work.found is None or work.found.part != work.folder:
+    if work.folder is None or work.artist_in_path is None or work.artist_in_path.part != work.folder:
         return []
     tokens = work.names[work.folder].tokens
-    return [token for token in tokens[work.found.last + 1 :] if token.kind is Kind.NUMBER
+    return [token for token in tokens[work.artist_in_path.last + 1 :] if token.kind is Kind.NUMBER
             and len(token.text) < 3 and token.text not in fold(work.piece.value).split()]
 
 
