@@ -4,6 +4,7 @@ import hashlib
 import os
 import re
 from collections.abc import Callable, Iterator
+from functools import partial
 from typing import Any, BinaryIO
 
 import imagecodecs
@@ -15,7 +16,7 @@ from catalogue.reading.codestreams import Frame, frame_of
 from catalogue.reading.embedded import Embedded, record_facts
 from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.model import Fault, FaultFound
-from catalogue.reading.pil import DAMAGE, WholePicture, held_bytes, refusal
+from catalogue.reading.pil import WholePicture, held_bytes, open_anew, opened
 from catalogue.reading.reduce import rows_at_a_time, spans
 from catalogue.reading.source import Rows, Samples, Source
 from catalogue.reading.structure import ANOTHER_COPY
@@ -77,15 +78,9 @@ def open_jpeg(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> 
         _deep(source, file, size, blocks, frame, limits, deadline)
         return source
 
-    def reopen() -> Pil.Image:
-        file.seek(0)
-        return Pil.open(file)
-
-    try:
-        image = reopen()
-    except DAMAGE as error:
-        said = refusal(error)
-        source.faults.append(FaultFound(said.kind, f"does not open: {said.detail}", ANOTHER_COPY))
+    reopen = partial(open_anew, file)
+    image = opened(reopen, source)
+    if image is None:
         return source
     photometric, samples = MODES.get(image.mode, ("RGB", 3))
     record_facts(source, blocks, image.size, 8, samples, photometric)

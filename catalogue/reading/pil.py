@@ -3,7 +3,7 @@
 import os
 import tempfile
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from threading import Lock
 from typing import Any, BinaryIO
@@ -42,6 +42,22 @@ def error_text(error: BaseException) -> str:
     if isinstance(error, UnidentifiedImageError):  # its text holds the path
         return "its header makes no sense"
     return one_line(error)
+
+
+def open_anew(file: BinaryIO) -> Pil.Image:
+    """A fresh Image of an open file, nothing of it decoded yet. Raises one of ``DAMAGE``."""
+    file.seek(0)
+    return Pil.open(file)
+
+
+def opened(reopen: Callable[[], Pil.Image], source: Source) -> Pil.Image | None:
+    """What ``reopen`` gives; None, and a finding at the source, where Pillow makes nothing of the file."""
+    try:
+        return reopen()
+    except DAMAGE as error:
+        said = refusal(error)
+        source.faults.append(FaultFound(said.kind, f"does not open: {said.detail}", ANOTHER_COPY))
+        return None
 
 
 def loaded(image: Pil.Image, reopen: Any) -> tuple[Pil.Image, FaultFound | None]:
@@ -140,8 +156,7 @@ def pillow_samples(
     orientation = source.picture.orientation if source.picture else 1
 
     def reopen() -> Pil.Image:
-        file.seek(0)
-        image = Pil.open(file)
+        image = open_anew(file)
         image.seek(page)
         return image
 

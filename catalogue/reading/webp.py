@@ -1,14 +1,14 @@
 """WebP files, through Pillow, which decodes them whole."""
 
+from functools import partial
 from typing import Any, BinaryIO
 
 import numpy as np
-from PIL import Image as Pil
 
 from catalogue.reading.embedded import Embedded, record_facts
 from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.model import Fault, FaultFound
-from catalogue.reading.pil import DAMAGE, WholePicture, held_bytes, refusal
+from catalogue.reading.pil import WholePicture, held_bytes, open_anew, opened
 from catalogue.reading.source import Samples, Source
 from catalogue.reading.structure import ANOTHER_COPY
 
@@ -16,16 +16,9 @@ from catalogue.reading.structure import ANOTHER_COPY
 def open_webp(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> Source:
     """Describe an open WebP; samples are decoded when asked for."""
     source = Source("WebP")
-
-    def reopen() -> Pil.Image:
-        file.seek(0)
-        return Pil.open(file)
-
-    try:
-        image = reopen()
-    except DAMAGE as error:
-        said = refusal(error)
-        source.faults.append(FaultFound(said.kind, f"does not open: {said.detail}", ANOTHER_COPY))
+    reopen = partial(open_anew, file)
+    image = opened(reopen, source)
+    if image is None:
         return source
     info: dict[Any, Any] = image.info
     embedded = Embedded(info.get("icc_profile") or b"", info.get("exif") or b"", info.get("xmp") or b"")
