@@ -1,6 +1,7 @@
 """What to do about a finding, from what the catalogue knows of the other copies."""
 
 from dataclasses import dataclass
+from shlex import quote
 
 from catalogue.errors import NotFound, Refused
 from catalogue.fixity.copies import review_scans
@@ -158,6 +159,4 @@ def accept(db: Database, settings: Settings, finding_id: int, why: str) -> None:
 
 
 def _quoted(word: str) -> str:
-    from shlex import quote
-
     return quote(word)

@@ -8,7 +8,7 @@ then on nobody opens the old file, and whatever is left to do is done by the nex
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from catalogue.errors import CatalogueError, Damaged, Refused
@@ -239,8 +239,6 @@ def _applied(db: Database, event: Event, damaged: Sequence[Path], names: salvage
 
 def _with_sheets(db: Database, home: Home, put_back: PutBack) -> PutBack:
     """Keep from being given out again what job sheets name and no statement knows."""
-    from dataclasses import replace
-
     doubts = []
     for sheet in read_sheets(home.sheets):
         if orders.find_by_number(db, sheet.number) is not None:

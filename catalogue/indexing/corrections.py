@@ -5,7 +5,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from catalogue.errors import NotFound, Refused
-from catalogue.records import effective, events, history, pieces, refilings, replay, scans, stated_facts
+from catalogue.records import editions, effective, events, history, pieces, refilings, replay, scans, stated_facts
 from catalogue.records.database import Database, last_statement, transaction
 from catalogue.records.folding import fold_name
 from catalogue.records.pieces import Artist, Piece
@@ -112,8 +112,6 @@ def merge_artists(db: Database, keep_id: int, gone_id: int) -> Correction:
     Contact, terms and notes are carried over; where both have some, the other's are added to the notes. Raises
     Refused for an artist with itself, and where two pieces of one title both have editions.
     """
-    from catalogue.records import editions
-
     with correction(db) as made:
         keep, gone = artist_of(db, keep_id), artist_of(db, gone_id)
         if keep.id == gone.id:

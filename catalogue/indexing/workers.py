@@ -2,6 +2,7 @@
 
 import multiprocessing
 import os
+import signal
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
@@ -23,8 +24,6 @@ def processes(workers: int) -> Executor:
 
 def _begin() -> None:
     """Ctrl-C is the parent's to handle: a worker finishes its file. It does not outlive its parent."""
-    import signal
-
     end_with_parent()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 

@@ -1,6 +1,7 @@
 """Reading one file in a process of its own: what a codec does to its process, or says there, stays there."""
 
 import multiprocessing
+import signal
 from multiprocessing.connection import Connection
 from pathlib import Path
 
@@ -35,8 +36,6 @@ def read_in_subprocess(path: Path, cancelled: Cancelled) -> Reading | None:
 
 
 def _read(path: str, out: Connection) -> None:
-    import signal
-
     end_with_parent()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the parent's to handle
     out.send(read_one(path))
