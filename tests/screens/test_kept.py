@@ -355,3 +355,21 @@ async def test_a_repeat_starts_from_the_current_master_again(shop: Home) -> None
         app.repeat(piece_id=1)
         await settled(pilot)
         assert "From the current master" in str(told.content)
+
+
+async def test_a_page_opened_again_does_not_draw_the_picture_of_the_one_before(shop: Home) -> None:
+    """Seen or not for a moment, it would be sent, and over a slow line waited for."""
+    async with running(shop, size=(120, 40)) as pilot:
+        app = _app(pilot)
+        await pilot.press("enter")
+        await settled(pilot)
+        page = app.screen
+        assert isinstance(page, PiecePage)
+        picture = page.query_one(Picture)
+        await until(pilot, lambda: picture._drawing is not None)
+        await pilot.press("escape")
+        await settled(pilot)
+        assert app.screen is not page
+        picture.show(b"another", "", picture._shape)
+        assert picture._drawing is None
+        await settled(pilot)

@@ -96,6 +96,9 @@ class Picture(Widget):
         if self._shape != before:
             self._drawing = None
             self._changed(layout=True)
+        elif self.is_attached and self.app.screen is not self.screen:
+            self._drawing = None    # a page that is about to be seen does not send the picture of the one before
+            self._changed()
         self._redraw()
 
     def get_content_height(self, container: Size, viewport: Size, width: int) -> int:  # noqa: ARG002 - Textual's
