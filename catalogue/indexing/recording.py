@@ -7,7 +7,7 @@ from pathlib import Path
 from catalogue.indexing import naming
 from catalogue.indexing.stores import note_file_place
 from catalogue.reading.model import Fault, Reading
-from catalogue.records import effective, events, files, findings, fixity, guesses, scans, stated_facts
+from catalogue.records import events, files, findings, fixity, guesses, scans, stale_rows, stated_facts
 from catalogue.records.database import Database
 from catalogue.records.files import File
 from catalogue.records.findings import Finding, Observed
@@ -168,7 +168,7 @@ def _note_edit(db: Database, store: Store, path: str, held: Scan, before: File, 
                         path=path, file_id=file_id, scan_id=scan_id, former_sha256=former,
                         hint="If the change was not intended, restore it from a copy.")
     if held.piece_id is not None:
-        effective.mark_stale(db, "current", [held.piece_id])
+        stale_rows.mark_stale(db, "current", [held.piece_id])
 
 
 def _note_move(db: Database, store: Store, path: str, scan_id: int) -> None:

@@ -1,8 +1,8 @@
 """The one function that computes what artist, piece and scan rows hold: what a person stated, else what was derived.
 
-Triggers note in ``unsettled`` which rows a statement, a guess, a likeness or a file touches. :func:`settle` works the
-list off; ``records.database.transaction`` calls it before every commit, so that no writer can forget it and undoing a
-statement needs no code of its own. A scan's role and piece follow from, in this order,
+Triggers note in ``unsettled`` which rows a statement, a guess, a likeness or a file touches. :func:`recompute` works
+the list off (``records.stale_rows``); ``records.database.transaction`` calls it before every commit, so that no writer
+can forget it and undoing a statement needs no code of its own. A scan's role and piece follow from, in this order,
 
 1. what a person said (``scan_stated``),
 2. the guess from path and tags (``scan_guess``): its artist and title name a piece, made if new,
@@ -12,7 +12,6 @@ A piece joined into another stands for that one, an artist likewise. A piece tha
 goes, an artist without piece or statement too.
 """
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -20,7 +19,9 @@ from catalogue.errors import CatalogueError, Refused
 from catalogue.records import stated_facts
 from catalogue.records.current import update_current
 from catalogue.records.folding import fold_name
+from catalogue.records.likeness_ties import is_filed_by_likeness, is_tile, neighbours, pieces_near, tied_scans
 from catalogue.records.rows import Database
+from catalogue.records.stale_rows import any_stale, mark_names_stale, mark_short_name_stale, mark_stale, take_stale
 
 _ROUNDS = 50  # each settles what the one before touched; more than a handful means that two rules contradict
 
@@ -54,41 +55,19 @@ def recompute(db: Database) -> None:
     done = _Recomputation()
     for _ in range(_ROUNDS):
         for kind, work in (("artist", _recompute_artist), ("scan", _recompute_scan), ("piece", _recompute_piece)):
-            for row_id in _take_stale(db, kind):
+            for row_id in take_stale(db, kind):
                 work(db, done, row_id)
-        if not _any_stale(db, ("artist", "scan", "piece")):
-            for scan_id in _tied(db, done.soft):
+        if not any_stale(db, ("artist", "scan", "piece")):
+            for scan_id in tied_scans(db, done.soft):
                 _recompute_by_likeness(db, scan_id)
             done.soft.clear()
-        if not _any_stale(db, ("artist", "scan", "piece")):
-            for piece_id in _take_stale(db, "current"):
+        if not any_stale(db, ("artist", "scan", "piece")):
+            for piece_id in take_stale(db, "current"):
                 update_current(db, piece_id)
             _remove_idle_artists(db, done)
-            if not _any_stale(db, ("artist", "scan", "piece", "current")):
+            if not any_stale(db, ("artist", "scan", "piece", "current")):
                 return
     raise CatalogueError("The catalogue's statements contradict one another.", hint="Run `catalogue doctor`.")
-
-
-def mark_stale(db: Database, kind: str, ids: Iterable[int]) -> None:
-    """Have rows computed anew at the next settling; ``kind`` is artist, piece, scan or current."""
-    db.conn.executemany("INSERT OR IGNORE INTO unsettled VALUES (?, ?)", [(kind, i) for i in ids])
-
-
-def mark_short_name_stale(db: Database, key: str) -> None:
-    """An artist of this folded name came or went: have what is guessed by the last word of it alone looked at again."""
-    first, _, word = key.rpartition(" ")
-    if first:
-        _touch_called(db, {word})
-
-
-def _touch_called(db: Database, artist_keys: set[str]) -> None:
-    """These folded names may mean another artist now: have looked at again what is guessed by them, the pieces known
-    under them, and all guessed under a title of such a piece, which may be that one, or what it was joined into."""
-    marks, keys = ", ".join("?" * len(artist_keys)), list(artist_keys)
-    db.execute(f"""INSERT OR IGNORE INTO unsettled SELECT 'scan', scan_id FROM scan_guess WHERE artist_key IN ({marks})
-                   UNION SELECT 'scan', g.scan_id FROM piece_stated s JOIN scan_guess g ON g.title_key = s.known_key
-                   WHERE s.known_artist_key IN ({marks})
-                   UNION SELECT 'piece', piece_id FROM piece_stated WHERE known_artist_key IN ({marks})""", keys * 3)
 
 
 def piece_meant(db: Database, artist: str, title: str) -> int | None:
@@ -124,20 +103,6 @@ def make_again(db: Database, table: str, said: stated_facts.Row) -> None:
                           ON CONFLICT DO NOTHING""",
                        [said["piece_id"], said["known_title"], said["known_key"], artist_id])
         mark_stale(db, "piece", [said["piece_id"]])
-
-
-# --- the list ------------------------------------------------------------------------------------------
-
-
-def _take_stale(db: Database, kind: str) -> list[int]:
-    rows = [int(row[0]) for row in db.execute("SELECT id FROM unsettled WHERE kind = ? ORDER BY id", [kind])]
-    if rows:
-        db.execute("DELETE FROM unsettled WHERE kind = ?", [kind])
-    return rows
-
-
-def _any_stale(db: Database, kinds: tuple[str, ...]) -> bool:
-    return any(db.execute("SELECT 1 FROM unsettled WHERE kind = ? LIMIT 1", [kind]).fetchone() for kind in kinds)
 
 
 def _root(db: Database, kind: str, row_id: int) -> int:
@@ -203,7 +168,7 @@ def _recompute_artist(db: Database, done: _Recomputation, artist_id: int) -> Non
         keys.add(_write_stated_artist(db, artist_id, stated))
     elif held is not None and not stated:
         db.execute("UPDATE artist SET contact = '', terms = '', notes = '' WHERE id = ?", [artist_id])
-    _touch_called(db, keys)
+    mark_names_stale(db, keys)
     ids = [artist_id, *parts]
     db.execute(f"""INSERT OR IGNORE INTO unsettled SELECT 'piece', piece_id FROM piece_stated
                    WHERE artist_id IN ({', '.join('?' * len(ids))})""", ids)
@@ -271,7 +236,7 @@ def _recompute_scan(db: Database, done: _Recomputation, scan_id: int) -> None:
     role, role_source = scan["stated_role"], "person"
     if role is None:
         role, role_source = scan["guessed_role"], "guess"
-        if role == "unsorted" and _is_tile(db, scan_id):
+        if role == "unsorted" and is_tile(db, scan_id):
             role = "tile"
     guessed = None
     if scan["artist_key"] and scan["title_key"]:
@@ -312,72 +277,19 @@ def _write_scan(db: Database, scan_id: int, role: str, role_source: str, piece_i
     mark_stale(db, "piece", [p for p in {piece_id, held["piece_id"]} if p is not None])
     if piece_id != held["piece_id"]:
         mark_stale(db, "scan",
-                   [other for other in _neighbours(db, scan_id, confirmed=False) if _is_filed_by_likeness(db, other)])
-
-
-def _is_tile(db: Database, scan_id: int) -> bool:
-    return db.execute("""SELECT 1 FROM likeness WHERE a_scan_id = ? AND relation = 'tile of' AND files_together
-                         AND verdict <> 'rejected' LIMIT 1""", [scan_id]).fetchone() is not None
-
-
-def _is_filed_by_likeness(db: Database, scan_id: int) -> bool:
-    """Whether neither a person nor a guess files the scan."""
-    return db.execute("""SELECT 1 FROM scan c WHERE c.id = ?1 AND NOT EXISTS (
-                             SELECT 1 FROM scan_stated s WHERE s.sha256 = c.sha256 AND s.piece_id IS NOT NULL)
-                         AND NOT EXISTS (SELECT 1 FROM scan_guess g WHERE g.scan_id = ?1 AND g.artist_key <> ''
-                                         AND g.title_key <> '')""", [scan_id]).fetchone() is not None
-
-
-def _neighbours(db: Database, scan_id: int, *, confirmed: bool) -> list[int]:
-    """Scans to which pairs tie one: confirmed ones alone, or confirmed and sure ones; earliest judged first."""
-    wanted = "verdict = 'confirmed'" if confirmed else "(verdict = 'confirmed' OR files_together AND verdict = '')"
-    return [int(row[0]) for row in db.execute(f"""
-        SELECT b_scan_id, coalesce(judged, 'z') AS judged, id FROM likeness WHERE a_scan_id = ?1 AND {wanted}
-        UNION ALL SELECT a_scan_id, coalesce(judged, 'z'), id FROM likeness WHERE b_scan_id = ?1 AND {wanted}
-        ORDER BY judged, id""", [scan_id])]
-
-
-def _tied(db: Database, scan_ids: set[int]) -> set[int]:
-    """These scans and all that are filed by likeness alone and tied to them."""
-    reached, open_ = set(scan_ids), list(scan_ids)
-    while open_:
-        for other in _neighbours(db, open_.pop(), confirmed=False):
-            if other not in reached and _is_filed_by_likeness(db, other):
-                reached.add(other)
-                open_.append(other)
-    return reached
+                   [other for other in neighbours(db, scan_id, confirmed=False) if is_filed_by_likeness(db, other)])
 
 
 def _recompute_by_likeness(db: Database, scan_id: int) -> None:
     held = db.execute("SELECT role, role_source, piece_id, piece_source FROM scan WHERE id = ?", [scan_id]).fetchone()
-    near = _pieces_near(db, scan_id, confirmed=True)
+    near = pieces_near(db, scan_id, confirmed=True)
     if not near:
-        near = _pieces_near(db, scan_id, confirmed=False)
+        near = pieces_near(db, scan_id, confirmed=False)
         near = near if len(near) == 1 else []
     piece_id, source = (near[0], "likeness") if near else (None, "guess")
     if (piece_id, source) != (held["piece_id"], held["piece_source"]):
         db.execute("UPDATE scan SET piece_id = ?, piece_source = ? WHERE id = ?", [piece_id, source, scan_id])
         mark_stale(db, "piece", [p for p in {piece_id, held["piece_id"]} if p is not None])
-
-
-def _pieces_near(db: Database, scan_id: int, *, confirmed: bool) -> list[int]:
-    """Pieces of the scans that pairs tie this one to, through scans filed by likeness too; nearest first."""
-    seen, ring, pieces = {scan_id}, [scan_id], list[int]()
-    while ring:
-        following: list[int] = []
-        for neighbour in ring:
-            for other in _neighbours(db, neighbour, confirmed=confirmed):
-                if other in seen:
-                    continue
-                seen.add(other)
-                if _is_filed_by_likeness(db, other):
-                    following.append(other)
-                else:
-                    piece_id = db.execute("SELECT piece_id FROM scan WHERE id = ?", [other]).fetchone()[0]
-                    if piece_id is not None and piece_id not in pieces:
-                        pieces.append(int(piece_id))
-        ring = following
-    return pieces
 
 
 # --- pieces --------------------------------------------------------------------------------------------
@@ -594,9 +506,9 @@ def _remove_piece(db: Database, done: _Recomputation, piece_id: int) -> None:
                   WHERE s.piece_id = ?1""", [piece_id])
     if held is None:
         return
-    for scan_id in _take_stale(db, "scan"):
+    for scan_id in take_stale(db, "scan"):
         _recompute_scan(db, done, scan_id)
-    for scan_id in _tied(db, done.soft):
+    for scan_id in tied_scans(db, done.soft):
         _recompute_by_likeness(db, scan_id)
     db.execute("DELETE FROM piece WHERE id = ?", [piece_id])
     done.left.add(int(held[0]))

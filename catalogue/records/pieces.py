@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from catalogue.records import effective, folding, stated_facts
+from catalogue.records import effective, folding, stale_rows, stated_facts
 from catalogue.records.rows import Database, fetch, fetch_one
 from catalogue.records.transactions import transaction
 
@@ -73,7 +73,7 @@ def artist_called(db: Database, name: str) -> Artist:
             new = effective.next_id(db, "artist")
             db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [new, name.strip(), folded(name)])
             stated_facts.state_new_artist(db, new, name.strip())
-            effective.mark_short_name_stale(db, folded(name))
+            stale_rows.mark_short_name_stale(db, folded(name))
         artist = artist_by_id(db, new)
     assert artist is not None
     return artist
@@ -148,14 +148,14 @@ def set_current(db: Database, piece_id: int, scan_id: int | None, source: str) -
         held = stated_facts.stated_row(db, "piece_stated", piece_id)
         if chosen is not None or (held is not None and held["current_sha256"] is not None):
             stated_facts.state_piece(db, piece_id, {"current_sha256": chosen})
-        effective.mark_stale(db, "current", [piece_id])
+        stale_rows.mark_stale(db, "current", [piece_id])
         effective.recompute(db)
 
 
 def propose_current(db: Database, piece_id: int) -> None:
     """Have the current master follow the rule again (``records.current``), unless a person chose."""
     with transaction(db):
-        effective.mark_stale(db, "current", [piece_id])
+        stale_rows.mark_stale(db, "current", [piece_id])
         effective.recompute(db)
 
 

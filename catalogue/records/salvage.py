@@ -11,10 +11,10 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from catalogue.records import events
-from catalogue.records.effective import mark_stale
 from catalogue.records.events import Event, linked
 from catalogue.records.pieces import folded
 from catalogue.records.rows import Database, fetch, insert_row
+from catalogue.records.stale_rows import mark_stale
 from catalogue.records.statements import RETIRED_TABLES, STATED_TABLES, Change, Row, key_columns, unpacked
 from catalogue.records.transactions import replaying, savepoint
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from catalogue.reading.model import Metadata, Note, Page, Picture, PictureHash, Reading, SegmentDigest
-from catalogue.records import effective, guesses, stated_facts
+from catalogue.records import effective, guesses, stale_rows, stated_facts
 from catalogue.records.metadata import metadata_of
 from catalogue.records.rows import Database, fetch, fetch_one, now
 from catalogue.records.transactions import transaction
@@ -122,7 +122,7 @@ def save_reading(db: Database, reading: Reading) -> int:
             int(reading.preview is not None), _json(picture) if picture else "{}",
             _json(meta), _json(reading.notes), now()]).fetchone()
     scan_id = int(row[0])
-    effective.mark_stale(db, "scan", [scan_id])  # a statement may have been made of these bytes before they came
+    stale_rows.mark_stale(db, "scan", [scan_id])  # a statement may have been made of these bytes before they came
     db.conn.executemany("INSERT OR REPLACE INTO picture_hash VALUES (?, ?, ?, ?, ?)",
                         [(scan_id, h.algorithm, h.orientation, h.value, h.library) for h in reading.hashes])
     if reading.segments:

@@ -15,7 +15,7 @@ from catalogue.indexing.stores import add_store
 from catalogue.likeness import merging
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.service import judge
-from catalogue.records import editions, effective, files, likenesses, orders, pieces, replay, scans, stores
+from catalogue.records import editions, effective, files, likenesses, orders, pieces, replay, scans, stale_rows, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.folding import fold_name
 from catalogue.records.pieces import Piece
@@ -396,7 +396,7 @@ def test_a_merge_of_pieces_holds_for_whatever_a_merge_of_artists_brings_under_th
     filed = shop.filed()
     with transaction(shop.db):
         for kind in ("artist", "piece", "scan"):
-            effective.mark_stale(shop.db, kind,
+            stale_rows.mark_stale(shop.db, kind,
                                  [row[0] for row in shop.db.execute(f"SELECT id FROM {kind}").fetchall()])
     assert shop.filed() == filed
 

@@ -1,0 +1,40 @@
+"""Which rows of artist, piece and scan must be computed anew: the table ``unsettled``, which triggers fill too."""
+
+from collections.abc import Iterable
+
+from catalogue.records.rows import Database
+
+
+def mark_stale(db: Database, kind: str, ids: Iterable[int]) -> None:
+    """Have rows computed anew before the next commit; ``kind`` is artist, piece, scan or current."""
+    db.conn.executemany("INSERT OR IGNORE INTO unsettled VALUES (?, ?)", [(kind, i) for i in ids])
+
+
+def mark_short_name_stale(db: Database, key: str) -> None:
+    """An artist of this folded name came or went: have what is guessed by the last word of it alone looked at again."""
+    first, _, word = key.rpartition(" ")
+    if first:
+        mark_names_stale(db, {word})
+
+
+def mark_names_stale(db: Database, artist_keys: set[str]) -> None:
+    """These folded names may mean another artist now: have looked at again what is guessed by them, the pieces known
+    under them, and all guessed under a title of such a piece, which may be that one, or what it was joined into."""
+    marks, keys = ", ".join("?" * len(artist_keys)), list(artist_keys)
+    db.execute(f"""INSERT OR IGNORE INTO unsettled SELECT 'scan', scan_id FROM scan_guess WHERE artist_key IN ({marks})
+                   UNION SELECT 'scan', g.scan_id FROM piece_stated s JOIN scan_guess g ON g.title_key = s.known_key
+                   WHERE s.known_artist_key IN ({marks})
+                   UNION SELECT 'piece', piece_id FROM piece_stated WHERE known_artist_key IN ({marks})""", keys * 3)
+
+
+def take_stale(db: Database, kind: str) -> list[int]:
+    """Ids of a kind on the list, which are taken off it."""
+    rows = [int(row[0]) for row in db.execute("SELECT id FROM unsettled WHERE kind = ? ORDER BY id", [kind])]
+    if rows:
+        db.execute("DELETE FROM unsettled WHERE kind = ?", [kind])
+    return rows
+
+
+def any_stale(db: Database, kinds: tuple[str, ...]) -> bool:
+    """Whether anything of these kinds is on the list."""
+    return any(db.execute("SELECT 1 FROM unsettled WHERE kind = ? LIMIT 1", [kind]).fetchone() for kind in kinds)
