@@ -7,7 +7,7 @@ Where each fact of an artist, a piece or a scan lives:
   means that nobody said; an empty text that somebody said there is none. The program never removes such a row.
 - *derived*: ``scan_guess`` (``records.guesses``, from path and tags) and ``likeness`` (``records.likenesses``).
 - *effective*: ``artist``, ``piece`` and the role, piece and capture of ``scan``: stated, else derived, computed by
-  ``records.effective.settle`` and by nothing else. All other queries read these.
+  ``records.effective.recompute`` and by nothing else. All other queries read these.
 
 Each writer here takes part in the caller's transaction or makes one of its own.
 """
