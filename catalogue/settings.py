@@ -59,6 +59,7 @@ class Settings:
     read_only: bool = False               # a second seat on a copied catalogue: look, change nothing
     theme: str = "dark"                   # of the screens: dark or light
     graphics: str = "auto"                # how pictures are drawn: as well as the terminal can, or one of GRAPHICS
+    connection: str = "auto"              # to the terminal: measured, or "fast" or "slow", which has smaller pictures
     audit_days: int = 180                 # every file is to be audited once in so many days
     print_folder: str = ""                # where print files go; "": said each time
     print_in_stores: bool = False         # true: print files may be put into a store
@@ -268,6 +269,7 @@ ALLOWED: dict[str, Allowed] = {
     "read_only": _YES_OR_NO,
     "theme": _one_of("dark", "light"),
     "graphics": _one_of(*GRAPHICS),
+    "connection": _one_of("auto", "fast", "slow"),
     "print_folder": Allowed("the whole path of a folder, or \"\"", lambda value: isinstance(value, str) and (
         not value or ("\0" not in value and os.path.isabs(os.path.expanduser(value))))),  # noqa: PTH111, PTH117
     "print_in_stores": _YES_OR_NO,

@@ -22,6 +22,7 @@ from catalogue.errors import CatalogueError, one_line
 from catalogue.records.database import open_seat
 from catalogue.screens.background.changes import ChangeWatch
 from catalogue.screens.background.garbage import EVERY, collect_when_idle, configure_gc
+from catalogue.screens.background.line_speed import LineSpeed
 from catalogue.screens.background.tasks import run_in_thread, start_worker
 from catalogue.screens.background.threads import WorkerThreads
 from catalogue.screens.background.work import Job, Work, WorkCancelled, WorkFailed, WorkFinished
@@ -95,6 +96,7 @@ class CatalogueApp(ThriftyApp[None]):
         resource_tracker.ensure_running()
         self.home = home
         self._colours = colours
+        self.line_speed = LineSpeed(home.settings.connection)
         self.sharp = sharp
         self.overlaid = sharp is not None
         self._ahead = ahead
@@ -140,6 +142,14 @@ class CatalogueApp(ThriftyApp[None]):
         # After Ctrl-Z and fg Textual opens its screen again, but draws only what changes.
         self.app_resume_signal.subscribe(self, lambda _: self._draw_again())
         self.set_interval(EVERY, lambda: collect_when_idle(monotonic() - self.touched))
+
+    def update_sent(self, size: int) -> None:
+        if self.line_speed.wants_answer(size, monotonic()):
+            self.ask_terminal()
+
+    def on_terminal_supports_synchronized_output(self) -> None:
+        """The terminal has answered."""
+        self.line_speed.answered(monotonic())
 
     def _draw_again(self) -> None:
         self.forget_sent()

@@ -109,6 +109,7 @@ class ChangedCells(CompositorUpdate):
 
     def __init__(self, update: LayoutUpdate | ChopsUpdate, sent: SentCells) -> None:
         self._update, self._sent = update, sent
+        self.size = 0   # bytes sent
 
     def render_segments(self, console: Console) -> str:
         """As Textual's, which moves to every stretch of a row and writes it."""
@@ -117,7 +118,9 @@ class ChangedCells(CompositorUpdate):
             sequence = strip.render(console)
             if self._sent.is_new(y, x, x + strip.cell_length, sequence):
                 parts.append(f"\x1b[{y + 1};{x + 1}H{sequence}")
-        return "".join(parts)
+        sequences = "".join(parts)
+        self.size = len(sequences.encode())
+        return sequences
 
 
 def _placed(update: LayoutUpdate | ChopsUpdate) -> Iterator[tuple[int, int, Strip]]:
@@ -163,6 +166,17 @@ class ThriftyApp(App[T]):
         elif renderable is not None:
             self.forget_sent()
         super()._display(screen, renderable)
+        if isinstance(renderable, ChangedCells) and renderable.size:
+            self.update_sent(renderable.size)
+
+    def update_sent(self, size: int) -> None:
+        """So many bytes have just gone to the terminal."""
+
+    def ask_terminal(self) -> None:
+        """Have the terminal answer, after all it was sent, with what it told at the start too (DECRQM of mode 2026)."""
+        if self._driver is not None:
+            self._driver.write("\x1b[?2026$p")
+            self._driver.flush()
 
 
 class HeldScreen(Screen[T]):

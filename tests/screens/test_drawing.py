@@ -21,6 +21,7 @@ from rich.style import Style
 from textual.strip import Strip
 
 from catalogue.progress import data_size
+from catalogue.screens.background.line_speed import LineSpeed
 from catalogue.screens.background.threads import WorkerThread
 from catalogue.screens.pictures.blocks import BLOCKS, fit_within
 from catalogue.screens.pictures.cells import RAMP, Cells, Drawing, cells, draw_file, draw_picture, fit_size
@@ -268,3 +269,31 @@ def test_the_environment_says_how_well_pictures_can_be_drawn(
     assert says_sharp(environment) is sharp
     assert block_signs(Settings(), environment) == signs
     assert block_signs(Settings(graphics="half blocks"), environment) == "half blocks"
+
+
+def test_a_line_is_slow_once_the_terminal_was_late_twice_in_a_row() -> None:
+    line = LineSpeed("auto")
+    assert not line.wants_answer(50_000, 0.0), "this terminal may never answer"
+    line.answered(0.1)      # the question that is put at the start
+
+    def update(size: int, sent: float, answered: float) -> bool:
+        if line.wants_answer(size, sent):
+            assert not line.wants_answer(size, sent), "one question at a time"
+            line.answered(answered)
+        return line.slow
+
+    assert not update(26_000, 1.0, 3.0)
+    assert not update(26_000, 4.0, 4.3), "neither slow nor fast, so not twice in a row"
+    assert not update(26_000, 5.0, 7.0)
+    assert update(26_000, 8.0, 10.0)
+    assert update(500, 11.0, 11.01), "too little to say anything"
+    assert update(9_000, 12.0, 12.3)
+    assert not update(9_000, 13.0, 13.05)
+
+
+@pytest.mark.parametrize(("setting", "slow"), [("fast", False), ("slow", True)])
+def test_what_is_set_of_the_line_is_not_measured(setting: str, slow: bool) -> None:
+    line = LineSpeed(setting)
+    line.answered(0.0)
+    assert not line.wants_answer(100_000, 1.0)
+    assert line.slow is slow

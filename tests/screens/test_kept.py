@@ -3,6 +3,7 @@
 import asyncio
 import gc
 import weakref
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -373,3 +374,16 @@ async def test_a_page_opened_again_does_not_draw_the_picture_of_the_one_before(s
         picture.show(b"another", "", picture._shape)
         assert picture._drawing is None
         await settled(pilot)
+
+
+async def test_over_a_slow_line_pictures_are_smaller(shop: Home) -> None:
+    sizes = {}
+    for connection in ("fast", "slow"):
+        home = replace(shop, settings=replace(shop.settings, connection=connection))
+        async with running(home, size=(120, 40)) as pilot:
+            picture = pilot.app.screen.query_one(Picture)
+            await until(pilot, lambda shown=picture: shown._drawing is not None)
+            drawing = picture._drawing
+            assert drawing is not None
+            sizes[connection] = drawing.width, len(drawing.rows)
+    assert sizes["slow"][0] < 0.7 * sizes["fast"][0] and sizes["slow"][1] < 0.7 * sizes["fast"][1]

@@ -30,6 +30,7 @@ Source = Path | bytes   # a stored preview, or one just made
 Wanted = tuple[Source, int, int, str, str, Colour, int, tuple[Mark, ...], "PrintLayout | None"]
 CALM = 5       # rows whose colours are mixed into one while a panel lies over the picture
 SETTLE = 0.06  # seconds the cursor must rest before a picture is decoded
+SMALLER, SLOW_BYTES, SLOW_SETTLE = 0.6, 7_000, 0.4    # of sides, bytes, seconds: over a slow line
 SHARP = 1200   # pixels along the long side of a print drawn for sharp graphics
 KEPT = 48      # drawings kept, a fifth of a megabyte each on a large screen
 
@@ -125,8 +126,11 @@ class Picture(Widget):
             start_worker(self, lambda: self._sharpen(source, layout, columns, rows), group="drawing")
             return
         ground = self.background_colors[1]
-        key = (self._path, self.size.width, self.size.height, app.palette, app.blocks, ground.rgb,
-               self._most_bytes, self._marks, self._layout)
+        columns, rows, most_bytes = self.size.width, self.size.height, self._most_bytes
+        if app.line_speed.slow:
+            columns, rows = max(1, int(columns * SMALLER)), max(1, int(rows * SMALLER))
+            most_bytes = min(most_bytes, SLOW_BYTES)
+        key = (self._path, columns, rows, app.palette, app.blocks, ground.rgb, most_bytes, self._marks, self._layout)
         ready = app.drawings.get(key)
         if ready is not None:
             self.workers.cancel_group(self, "drawing")
@@ -137,7 +141,7 @@ class Picture(Widget):
 
     async def _decode(self, key: Wanted) -> None:
         app = cast("CatalogueApp", self.app)
-        await sleep(self._settle)
+        await sleep(max(self._settle, SLOW_SETTLE if app.line_speed.slow else 0))
         path, columns, rows, palette, blocks, page, most_bytes, marks, layout = key
         try:
             drawing = await wrap_future(app.plain_threads["pictures"].submit(
