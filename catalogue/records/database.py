@@ -117,7 +117,7 @@ def open_for_reading(path: Path) -> Database:
 
 
 def open_seat(home: Home) -> Database:
-    """The catalogue as this seat may have it: to change, or with the setting ``read_only`` to check alone."""
+    """The catalogue as this seat may have it: to change, or with the setting ``read_only`` to look at alone."""
     return read_only_database(home.database) if home.settings.read_only else open_database(home.database)
 
 
