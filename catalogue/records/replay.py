@@ -150,6 +150,9 @@ def _put_all_back(db: Database, changes: Iterable[Change]) -> None:
             raise Refused(f"{_named(change)} cannot be put back: {error}.",
                           hint="Undo what was recorded on it since first.") from error
     for table in JOINED:
+        if stated_facts.joined_in_a_circle(db, table) is not None:
+            raise Refused("One of the two was merged into the other since: it cannot be undone.",
+                          hint="Undo the later change first.")
         for row in (row for name, row in gone if name == table):
             make_again(db, table, row)
 

@@ -142,6 +142,18 @@ def put_back(db: Database, table: str, before: Row | None, after: Row | None) ->
     return None
 
 
+def joined_in_a_circle(db: Database, table: str) -> int | None:
+    """A row of a table of artists or pieces that is, by way of others, joined into itself; None where none is."""
+    key = TABLES[table]
+    row = db.execute(f"""
+        WITH RECURSIVE joined (id, onto) AS (
+            SELECT {key}, joined_into FROM {table} WHERE joined_into IS NOT NULL
+            UNION SELECT j.id, t.joined_into FROM joined j JOIN {table} t ON t.{key} = j.onto
+                  WHERE t.joined_into IS NOT NULL)
+        SELECT id FROM joined WHERE id = onto LIMIT 1""").fetchone()
+    return None if row is None else int(row[0])
+
+
 def _says_anything(db: Database, table: str, row: Row, former: Row) -> bool:
     if any(row[name] is not None for name in _FACTS[table]):
         return True

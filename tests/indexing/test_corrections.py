@@ -16,7 +16,7 @@ from catalogue.likeness import merging
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.service import judge
 from catalogue.records import editions, effective, files, likenesses, orders, pieces, replay, scans, stale_rows, stores
-from catalogue.records.database import Database, transaction
+from catalogue.records.database import Database, last_statement, transaction
 from catalogue.records.folding import fold_name
 from catalogue.records.pieces import Piece
 from catalogue.settings import Home
@@ -547,6 +547,20 @@ def test_an_id_is_never_given_to_another_piece(shop: Shop) -> None:
     assert shop.piece("Ada Quill", "Meadow").id > number
     corrections.undo(shop.db, taken_back.id)
     assert shop.piece("Ada Quill", "Dunes").id == number
+
+
+def test_two_pieces_are_never_each_part_of_the_other(shop: Shop) -> None:
+    """A merge that was undone, then made the other way round: the first cannot come back beside the second."""
+    shop.add("Ada Quill/Harbour/master.tif", "Ada Quill/Quay/master.tif")
+    harbour, quay = (shop.scan_at(f"Ada Quill/{title}/master.tif").piece_id for title in ("Harbour", "Quay"))
+    assert harbour is not None and quay is not None
+    merging.merge(shop.db, quay, harbour)
+    corrections.undo(shop.db, last_statement(shop.db) or 0)
+    undoing = last_statement(shop.db) or 0
+    merging.merge(shop.db, harbour, quay)
+    with pytest.raises(Refused, match="was merged into the other since"):
+        corrections.undo(shop.db, undoing)
+    assert set(shop.filed().values()) == {"Ada Quill: Harbour"}
 
 
 # --- likeness ------------------------------------------------------------------------------------------

@@ -107,6 +107,12 @@ class Stated:
         def there(kind: str, key: Any) -> bool:
             return any(k[:2] == (kind, key) for k in self.facts)
 
+        for kind, key, name in self.facts:
+            onto, seen = key, set[Any]()
+            while name == "joined" and (onto := self.get(kind, onto, "joined")) is not None:
+                if onto in seen:
+                    raise RefusedByModel("joined in a circle")
+                seen.add(onto)
         for (kind, key, name), value in self.facts.items():
             if (kind, name) in (("line", "piece"), ("edition", "piece")) and self.get("piece", value, "joined"):
                 raise RefusedByModel("the piece is another's part")

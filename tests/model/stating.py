@@ -23,6 +23,7 @@ TITLES = ("Harbour", "Quay", "Boats", "Weir")
 a_number = st.integers(0, 59)
 an_artist, a_title = st.sampled_from(ARTISTS), st.sampled_from(TITLES)
 some_facts = st.dictionaries(st.sampled_from(["year", "notes", "width_mm"]), st.integers(0, 2), min_size=1)
+Row = tuple[Any, ...]
 VALUES: dict[str, tuple[Any, ...]] = {"year": ("", "1999", "2003"), "notes": ("", "signed below", "foxed"),
                                       "width_mm": (300.0, 203.2, 600.5)}
 
@@ -39,7 +40,7 @@ class StatementRules(FileRules):
         self.undoings: set[int] = set()  # events that undo
         self.steps = 0
         self.looked_at: object = None
-        self.last: tuple[int | None, int, object] = (None, 0, None)  # the last statement, its step, what was before it
+        self.last: tuple[int | None, int, Any] = (None, 0, None)  # the last statement, its step, what was before it
 
     def state(self, model: Callable[[Stated, int], None], service: Callable[[], Any],
               new: Callable[[], int] = lambda: 0) -> bool:
@@ -65,18 +66,24 @@ class StatementRules(FileRules):
         self.last = event if event != before else None, self.steps, rows
         return True
 
-    def derived_rows(self) -> list[tuple[object, ...]]:
-        """Artists, pieces and what scans are, with all numbers. An artist of whom nobody spoke goes by the name alone:
-        left without a piece such a one is forgotten, and gets another number on coming back."""
+    def derived_rows(self) -> tuple[list[Row], list[Row], list[Row]]:
+        """Artists by key, pieces, and what scans are, with all numbers."""
+        artists, of_pieces, of_scans = (
+            [tuple(row) for row in self.db.execute(sql)] for sql in (
+                "SELECT key, id, name, contact, terms, notes FROM artist ORDER BY key",
+                """SELECT artist_id, id, title, key, year, series, inventory_number, width_mm, height_mm, relief_mm,
+                          current_scan_id, current_source, notes, medium FROM piece ORDER BY id""",
+                "SELECT id, role, role_source, piece_id, piece_source, capture FROM scan ORDER BY id"))
+        return artists, of_pieces, of_scans
+
+    def renumbered(self, before: list[Row], after: list[Row]) -> dict[object, object]:
+        """Numbers of artists now by those of before. Only one of whom nobody speaks may have another: left without a
+        piece such a one is forgotten, and gets a new number on coming back."""
         spoken = {row[0] for row in self.db.execute("SELECT artist_id FROM artist_stated")}
-        artists = [tuple(row) for row in self.db.execute("SELECT id, key, name, contact, terms, notes FROM artist")]
-        known: dict[int, object] = {row[0]: row[0] if row[0] in spoken else row[1] for row in artists}
-        return [*sorted((str(known[row[0]]), *row[1:]) for row in artists),
-                *((row[0], known[row[1]], *row[2:]) for row in self.db.execute(
-                    """SELECT id, artist_id, title, key, year, series, inventory_number, width_mm, height_mm, relief_mm,
-                              current_scan_id, current_source, notes, medium FROM piece ORDER BY id""")),
-                *(tuple(row) for row in self.db.execute(
-                    "SELECT id, role, role_source, piece_id, piece_source, capture FROM scan ORDER BY id"))]
+        now = {key: number for key, number, *_ in after}
+        changed = {number: now[key] for key, number, *_ in before if key in now}
+        assert all(old == new or new not in spoken for old, new in changed.items())
+        return changed
 
     def newest_statement(self) -> int:
         return int(self.db.execute("SELECT coalesce(max(id), 0) FROM event WHERE change <> ''").fetchone()[0])
@@ -338,7 +345,11 @@ class StatementRules(FileRules):
             if self.state(lambda said, new: said.undo(event), lambda: corrections.undo(self.db, event)):
                 self.undoings.add(last_statement(self.db) or 0)
                 if (last, step) == (event, self.steps - 1):
-                    assert self.derived_rows() == rows, "undone at once, all is as it was, numbers too"
+                    artists, of_pieces, of_scans = rows
+                    changed = self.renumbered(artists, self.derived_rows()[0])
+                    assert self.derived_rows() == (
+                        [(key, changed.get(number), *rest) for key, number, *rest in artists],
+                        [(changed.get(artist), *rest) for artist, *rest in of_pieces], of_scans), "undone at once"
             self.heed_stores()
 
     def heed_stores(self) -> None:
