@@ -72,6 +72,12 @@ class Stated:
     def row(self, kind: str, key: Hashable) -> dict[str, Any]:
         return {k[2]: value for k, value in self.facts.items() if k[:2] == (kind, key)}
 
+    def judge(self, pair: frozenset[str], verdict: str | None) -> None:
+        """A verdict is another than the same one given before: it has its own moment."""
+        if verdict != self.get("pair", pair, "verdict"):
+            self.judged += 1
+            self.put("pair", pair, verdict=verdict, moment=self.judged if verdict else None)
+
     # -- undoing -------------------------------------------------------------------------------------------------
 
     def undo(self, event: int) -> None:

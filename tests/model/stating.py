@@ -333,7 +333,7 @@ class StatementRules(FileRules):
             return
         row = rows[number % len(rows)]
         pair = frozenset((NAMES[row.a_sha256], NAMES[row.b_sha256]))
-        self.state(lambda said, new: said.put("pair", pair, verdict=verdict or None),
+        self.state(lambda said, new: said.judge(pair, verdict or None),
                    lambda: judge(self.db, row.id, verdict))
 
     @rule(number=a_number, newest=st.sampled_from([True, True, False]))
