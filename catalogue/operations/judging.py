@@ -26,10 +26,12 @@ class Judged:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """A verdict as one statement: its pairs, and what was filed with it. ``correction.id`` undoes all of it."""
+    """A verdict as one statement: its pairs, and what was filed with it. ``correction.id`` undoes all of it.
+    ``together``: the piece under which scans of a rejected pair are filed all the same, by their names or a person."""
 
     judged: tuple[Judged, ...]
     correction: Correction
+    together: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +80,16 @@ def record_verdict(db: Database, likeness_ids: Sequence[int], verdict: str, *, s
         judged = judge_pairs(db, likeness_ids, verdict, seen=seen)
         if any(one.before != verdict for one in judged):
             made.say(_pairs_said(judged))
-    return Verdict(judged, made.done())
+    return Verdict(judged, made.done(), _filed_together(db, judged) if verdict == "rejected" else "")
+
+
+def _filed_together(db: Database, judged: Sequence[Judged]) -> str:
+    for one in judged:
+        a, b = scans.by_id(db, one.pair.a_scan_id), scans.by_id(db, one.pair.b_scan_id)
+        if a and b and a.piece_id is not None and a.piece_id == b.piece_id:
+            piece = corrections.piece_of(db, a.piece_id)
+            return f"{piece.artist}: {piece.title}"
+    return ""
 
 
 def confirm_same_piece(db: Database, likeness_ids: Sequence[int], filing: Filing | None = None, *,
@@ -167,7 +178,8 @@ def summarize_verdict(done: Verdict) -> list[str]:
                                                                   f"{MEANINGS[done.judged[0].pair.verdict]}."]
     filed = done.correction.detail.partition("; ")[2] if done.correction.detail.startswith(
         _pairs_said(done.judged)) else done.correction.detail
-    return [*words, *([f"{filed[:1].upper()}{filed[1:]}."] if filed else [])]
+    together = f"Both are still filed under {done.together}; one of them belongs elsewhere." if done.together else ""
+    return [*words, *([f"{filed[:1].upper()}{filed[1:]}."] if filed else []), *filter(None, [together])]
 
 
 def _worded(one: Judged) -> str:

@@ -4,12 +4,13 @@ import pytest
 
 from catalogue.errors import NotFound, Refused
 from catalogue.likeness.evidence import Evidence, Relation
-from catalogue.operations.correcting import describe_piece, file_under_new_piece, undo_statement
+from catalogue.operations.correcting import describe_piece, describe_scan, file_under_new_piece, undo_statement
 from catalogue.operations.judging import (
     Filing,
     confirm_same_piece,
     judge_pairs,
     pieces_in_question,
+    record_verdict,
     summarize,
     summarize_verdict,
 )
@@ -175,6 +176,23 @@ def test_the_command_files_all_under_the_piece_that_is_named(twins: tuple[Archiv
     assert archive.call("undo")[0] == 0
     assert [piece.id for piece in pieces.every(db)] == [one.id, two.id]
     assert likenesses.listed(db)[0].verdict == ""
+    db.close()
+
+
+def test_a_rejected_pair_that_its_names_file_together_is_said_to_be(twins: tuple[Archive, Archive]) -> None:
+    db = open_database(twins[0].home.database)
+    with transaction(db):
+        likenesses.keep(db, 1, 2, "re-scan", 0.9, Evidence(Relation.RESCAN, 0.9).to_json())
+    (known,) = likenesses.listed(db)
+    assert not record_verdict(db, [known.id], "rejected", seen="").together
+    first = scans.by_id(db, 1)
+    assert first and first.piece_id
+    describe_scan(db, 2, piece_id=first.piece_id)
+    piece = pieces.by_id(db, first.piece_id)
+    assert piece
+    done = record_verdict(db, [known.id], "rejected")
+    assert summarize_verdict(done)[-1] == (
+        f"Both are still filed under {piece.artist}: {piece.title}; one of them belongs elsewhere.")
     db.close()
 
 
