@@ -132,7 +132,7 @@ class BrowsePage(FileActions, Page):
     def _show_glance(self, glance: Glance | None) -> None:
         self._glance = glance
         if glance is not None:
-            self.catalogue_app.build_ahead()    # nobody waits for the first list any more
+            self.call_after_refresh(self.catalogue_app.build_ahead)     # nobody waits for the first list any more
         empty = "" if self._totals.pieces else NOTHING
         self.query_one(PiecePreview).show(glance, empty)
 
