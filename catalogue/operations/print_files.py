@@ -110,6 +110,17 @@ def lines_to_print(db: Database, number: str, line_id: int | None = None) -> lis
     return wanted
 
 
+def chosen_lines(db: Database, line_ids: Sequence[int]) -> list[Line]:
+    """Lines to print, by their ids. Raises NotFound where one is gone, Refused where one was cancelled."""
+    chosen: list[Line] = []
+    for line_id in line_ids:
+        line = orders.line(db, line_id)
+        if line is None:
+            raise NotFound(f"Order line {line_id} no longer exists.")
+        chosen += lines_to_print(db, line.number, line_id)
+    return chosen
+
+
 def read_profile(path: Path) -> bytes:
     """The bytes of an ICC profile to convert to. Raises Refused where it is none, CatalogueError where it cannot be
     read."""
@@ -180,7 +191,8 @@ def print_folder(db: Database, home: Home, folder: Path | None) -> Path:
     said; CatalogueError where it is not there."""
     said = str(folder or home.settings.print_folder)
     if not said:
-        raise Refused("No folder for print files is set.", hint="Use --to FOLDER, or the setting print_folder.")
+        raise Refused("No folder for print files is set.",
+                      hint="Set print_folder in settings.toml, or use --to FOLDER.")
     place = Path(os.path.expanduser(said)).absolute()    # noqa: PTH111 - Path's raises for an unknown user
     if not place.is_dir():
         raise CatalogueError("The folder for print files does not exist.", hint="Is its disk connected?", path=place)

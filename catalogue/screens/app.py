@@ -248,7 +248,9 @@ class CatalogueApp(ThriftyApp[None]):
             message.work.then(message.result)
 
     def on_work_cancelled(self, message: WorkCancelled) -> None:
-        self._work_over(f"{message.work.name} stopped. Done so far: {message.work.told(message.result)}", "warning")
+        done = "What was finished is kept." if message.result is None else (
+            f"Done so far: {message.work.told(message.result)}")
+        self._work_over(f"{message.work.name} stopped. {done}", "warning")
 
     def on_work_failed(self, message: WorkFailed) -> None:
         self._work_over(f"{message.work.name} could not continue.", "error")

@@ -100,6 +100,7 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("r", "repeat", "repeat", "Repeat the line.", 2),
         Key("p", "sheet", "job sheet", "Write the line's job sheet into a job folder.", 3),
         Key("P", "sheet_and_copy", "sheet and copy", "Job sheet, and a verified copy of the scan beside it."),
+        Key("w", "print_file", "print file", "Write the print file of the line, or of the marked lines.", 9),
         Key("f", "filter", "filter", "Show lines that fit some words: a month, artist, buyer, state or medium.", 4),
         Key("e,f2", "edit", "edit", "Change state, price, notes, buyer or date of the line or the marked lines.", 5),
         Key("m", "move_on", "move on", "The next state of the order or orders: approved, printed, collected.", 6),
@@ -193,6 +194,9 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("pageup", "words_up", "scroll up", "Scroll up in the order's details."),
     ),
     "sheet": (*SHEET_KEYS,),
+    "job_sheet": (*SHEET_KEYS,
+                  Key("w", "print_file", "print file", "Write the line's print file for the printer.", 4),
+                  Key("x", "stop_work", "stop work", "Stop what is running; what is done is kept.", 7)),
     "statement": (*SHEET_KEYS, Key("i", "issue", "issue", "Issue the statement; it cannot be changed afterwards.", 4)),
     "buyers": (
         Key("enter", "orders", "their orders", "Show the orders of the buyer.", 1),

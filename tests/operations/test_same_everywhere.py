@@ -3,6 +3,7 @@
 Each runs on an archive of its own; then findings, events and the files of the catalogue are compared.
 """
 
+import json
 import os
 import re
 import shutil
@@ -21,6 +22,7 @@ from catalogue.intake.proposals import Plan, with_answers
 from catalogue.records import files, stores
 from catalogue.records.database import open_database
 from catalogue.screens.background import jobs
+from catalogue.settings import Home, Settings
 from tests.operations.shops import Archive, Desk
 
 HARBOUR = "Ada Quill/Harbour/master.tif"
@@ -129,6 +131,16 @@ def an_order(archive: Archive) -> None:
     assert archive.call("order", "add", "harbour", "--size", "20x30", "--number", "J-7", "--yes")[0] == 0
 
 
+def a_print_folder(archive: Archive) -> None:
+    """An order with a print folder in the settings, and a print file already made of it."""
+    an_order(archive)
+    hot = archive.folder / "hot folder"
+    hot.mkdir()
+    (archive.home.folder / "settings.toml").write_text(f"print_folder = {json.dumps(str(hot))}\n")
+    archive.home = Home(archive.home.folder, Settings(workers=1, print_folder=str(hot)))
+    assert archive.call("print", "J-7")[0] == 0
+
+
 CASES: dict[str, tuple[Callable[[Archive], None], Way, Way]] = {
     "index": (new_files, by_command("index", code=1), by_screen(jobs.start_index)),
     "audit": (rotten, by_command("audit", code=1), by_screen(lambda desk: jobs.start_audit(desk, [], Budget()))),
@@ -138,6 +150,8 @@ CASES: dict[str, tuple[Callable[[Archive], None], Way, Way]] = {
     "backup": (as_it_is, by_command("backup"), by_screen(jobs.start_backup)),
     "job sheet": (an_order, by_command("order", "sheet", "J-7", "--copy"),
                   by_screen(lambda desk: jobs.start_job_sheet(desk, 1, True, lambda _: None))),
+    "print file": (a_print_folder, by_command("print", "J-7"),
+                   by_screen(lambda desk: jobs.start_print_files(desk, [1]))),
     "intake": (new_scans, lambda archive: by_command(
         "intake", archive.folder / "key", "--into", "main", "--also", "nas", "--artist", "Nell Orrin", "--piece",
         "Stair", "--yes")(archive), by_screen(take_in)),

@@ -36,7 +36,7 @@ LISTS = {"browse": "#pieces", "piece": "#scans", "orders": "#lines", "alike": "#
 # Keys that act on the row under the cursor; all others of a place do the same wherever it stands.
 ON_ROWS = {"browse": {"open", "repeat", "edit", "mark", "copy_path", "open_file", "reveal"},
            "piece": {"edit", "mark", "copy_path", "open_file", "reveal", "make_current"},
-           "orders": {"open", "repeat", "sheet", "sheet_and_copy", "move_on", "edit", "mark"},
+           "orders": {"open", "repeat", "sheet", "sheet_and_copy", "print_file", "move_on", "edit", "mark"},
            "alike": {"confirm", "reject", "open", "piece"},
            "stores": {"index", "audit", "bring_up_to_date", "retire"},
            "audit": {"next_step", "accept", "piece"},
@@ -76,7 +76,7 @@ class Trace:
         patch.setattr(app, "copy_to_clipboard", lambda text: self.noted.append(("path", text)))
         patch.setattr(app, "push_screen", lambda screen, *_: self.noted.append(("panel", told_by(screen))))
         patch.setattr(files, "start_program", lambda command: self.noted.append(("start", command)))
-        for name in ("index", "copy", "job_sheet", "restore"):
+        for name in ("index", "copy", "job_sheet", "print_files", "restore"):
             for module in ("orders", "stores", "audit"):
                 patch.setattr(f"catalogue.screens.pages.{module}.start_{name}",
                               lambda _, *given, name=name: self.noted.append(

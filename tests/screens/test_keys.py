@@ -21,7 +21,7 @@ from catalogue.screens.dialogs.form import Field, FormDialog
 from catalogue.screens.dialogs.help import HelpDialog
 from catalogue.screens.dialogs.repeat import RepeatDialog
 from catalogue.screens.dialogs.search import SearchDialog
-from catalogue.screens.dialogs.sheet import Sheet, SheetPanel
+from catalogue.screens.dialogs.sheet import JobSheetPanel, Sheet, SheetPanel
 from catalogue.screens.keys import EVERYWHERE, KEYS, LISTS, PLACES, Key
 from catalogue.screens.pages.add_store import AddStorePage
 from catalogue.screens.pages.audit import AuditDialog
@@ -44,6 +44,7 @@ DIALOGS: dict[str, Callable[[], Screen[Any]]] = {
     "reason": lambda: ReasonDialog("Why?", ""), "auditing": lambda: AuditDialog([]), "adding": AddStorePage,
     "line": lambda: TextQuestion("What?", "Say it."), "plan": CapturePlanDialog,
     "buyers": lambda: BuyersPage(lambda _: None),
+    "job_sheet": lambda: JobSheetPanel(1, "A-1", lambda _: Sheet(Path("sheet.html"), "words")),
     "sheet": lambda: SheetPanel("Sheet", lambda _: Sheet(Path("sheet.html"), "words")),
 }
 

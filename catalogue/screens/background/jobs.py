@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from catalogue.operations.backing_up import BackedUp
     from catalogue.operations.indexing import Indexed
     from catalogue.operations.intake import ImportedScans
+    from catalogue.operations.print_files import PrintFilesMade
     from catalogue.progress import Cancelled, Report
     from catalogue.reading.model import Reading
     from catalogue.screens.app import CatalogueApp
@@ -205,3 +206,22 @@ def start_job_sheet(shop: "CatalogueApp", line_id: int, copy: bool,
         return notice(summarize(done))
 
     return shop.begin("Job sheet", job, summary, then)
+
+
+def start_print_files(shop: "CatalogueApp", line_ids: Sequence[int],
+                      then: "Callable[[PrintFilesMade], object] | None" = None) -> bool:
+    """Make the print files of some lines in the folder of the settings; ``then`` gets what came of them."""
+    home = shop.home
+
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> "PrintFilesMade":
+        from catalogue.operations.print_files import chosen_lines, make_prints, print_folder
+
+        folder = print_folder(db, home, None)
+        return make_prints(db, home, chosen_lines(db, line_ids), {}, folder, report=report, cancelled=cancelled)
+
+    def summary(done: "PrintFilesMade") -> str:
+        from catalogue.operations.print_files import summarize
+
+        return notice(summarize(done, home.settings.dates))
+
+    return shop.begin("Print file" if len(line_ids) == 1 else "Print files", job, summary, then)

@@ -9,6 +9,7 @@ from typing import Any
 from textual.message import Message
 
 from catalogue.progress import Cancelled, Progress, Report
+from catalogue.reading.digests import Stopped
 from catalogue.records.database import Database, open_seat
 from catalogue.settings import Home
 
@@ -24,7 +25,7 @@ class WorkFinished(Message):
 
 
 class WorkCancelled(Message):
-    """The work was stopped; ``result`` says what was done until then."""
+    """The work was stopped; ``result`` says what was done until then, None where its service gave up midway."""
 
     def __init__(self, work: "Work", result: Any) -> None:
         super().__init__()
@@ -80,6 +81,8 @@ class Work:
                     result = self.job(db, self._report, self._stop.is_set)
                 finally:
                     db.close()
+            except Stopped:
+                post(WorkCancelled(self, None))
             except Exception as error:  # a worker's edge: the screen says what happened
                 post(WorkFailed(self, error))
             else:

@@ -4,7 +4,7 @@ from asyncio import wrap_future
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import BindingType
@@ -14,6 +14,7 @@ from textual.widgets import Static
 from catalogue.errors import CatalogueError
 from catalogue.records.database import Database
 from catalogue.screens.actions.files import DISK_PATIENCE, text_of
+from catalogue.screens.background.jobs import panel_text, start_print_files
 from catalogue.screens.background.tasks import start_worker
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Dialog
@@ -21,6 +22,9 @@ from catalogue.screens.system_viewer import start_program, viewer
 from catalogue.screens.texts.formats import safe
 from catalogue.screens.widgets.bars import KeyLine
 from catalogue.settings import Home
+
+if TYPE_CHECKING:
+    from catalogue.operations.print_files import PrintFilesMade
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,14 +51,16 @@ def read_sheet(files: tuple[Path, ...]) -> Sheet:
         raise CatalogueError(f"The sheet cannot be read: {error.strerror}.", path=text) from error
 
 
-def job_sheet_panel(home: Home, line_id: int, name: str) -> "SheetPanel":
+def job_sheet_panel(home: Home, line_id: int, name: str) -> "JobSheetPanel":
     """The job sheet of an order line, written when the panel opens. ``name`` is what the panel calls it."""
-    def write(db: Database) -> Sheet:
-        from catalogue.operations.job_sheets import write_job_sheets
+    return JobSheetPanel(line_id, name, lambda db: write_job_sheet(db, home, line_id))
 
-        return read_sheet(write_job_sheets(db, home, [line_id])[0].files)
 
-    return SheetPanel(f"Job sheet: {name}", write)
+def write_job_sheet(db: Database, home: Home, line_id: int) -> Sheet:
+    """Write the job sheet of an order line into its job folder, and read it."""
+    from catalogue.operations.job_sheets import write_job_sheets
+
+    return read_sheet(write_job_sheets(db, home, [line_id])[0].files)
 
 
 class SheetPanel(Dialog[None]):
@@ -63,7 +69,7 @@ class SheetPanel(Dialog[None]):
     ``title`` names it, ``write`` makes it. Keys wait for the page as long as a disk usually takes, then go ahead.
     """
 
-    PLACE = "sheet"
+    PLACE: ClassVar[str] = "sheet"
     BINDINGS: ClassVar[list[BindingType]] = bindings("sheet")
 
     def __init__(self, title: str, write: Callable[[Database], Sheet]) -> None:
@@ -82,6 +88,10 @@ class SheetPanel(Dialog[None]):
 
     def on_mount(self) -> None:
         self.query_one("#sheet-scroll").focus()
+        self._write_sheet()
+
+    def _write_sheet(self) -> None:
+        """Have the page written, and show it once it is."""
         answer = self.catalogue_app.threads["disks"].submit(self._write)
 
         async def show() -> None:
@@ -161,3 +171,31 @@ class SheetPanel(Dialog[None]):
         if sheet is not None:
             self.app.copy_to_clipboard(text_of(sheet.page))
             self._tell("The path was offered to your terminal's clipboard; not every terminal takes it.")
+
+
+class JobSheetPanel(SheetPanel):
+    """The job sheet of an order line, from which its print file is made too."""
+
+    PLACE = "job_sheet"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("job_sheet")
+
+    def __init__(self, line_id: int, name: str, write: Callable[[Database], Sheet]) -> None:
+        super().__init__(f"Job sheet: {name}", write)
+        self._line_id = line_id
+
+    def action_print_file(self) -> None:
+        """Make the print file as the long work; the sheet is then written anew and names it."""
+        if start_print_files(self.catalogue_app, [self._line_id], self._show_made):
+            self._tell("Writing the print file …")
+
+    def _show_made(self, done: "PrintFilesMade") -> None:
+        from catalogue.operations.print_files import summarize
+
+        if self.is_attached:
+            lines = summarize(done, self.catalogue_app.home.settings.dates)
+            self.query_one("#sheet-said", Static).update(panel_text(lines))
+            self._write = lambda db: write_job_sheet(db, self.catalogue_app.home, self._line_id)
+            self._write_sheet()
+
+    def action_stop_work(self) -> None:
+        self.catalogue_app.action_stop_work()

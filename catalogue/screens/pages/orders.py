@@ -22,11 +22,11 @@ from catalogue.records.database import Database
 from catalogue.records.order_list import DESCENDING, SORTS, ListedLine, OrderFilter, OrderSums
 from catalogue.records.orders import STATUSES
 from catalogue.screens.actions.correcting import announce_correction, take_back
-from catalogue.screens.background.jobs import panel_text, start_job_sheet
+from catalogue.screens.background.jobs import panel_text, start_job_sheet, start_print_files
 from catalogue.screens.background.tasks import run_in_thread
 from catalogue.screens.dialogs.confirm import ConfirmDialog
 from catalogue.screens.dialogs.order_form import change_form, corrected
-from catalogue.screens.dialogs.sheet import SheetPanel, job_sheet_panel, read_sheet
+from catalogue.screens.dialogs.sheet import JobSheetPanel, job_sheet_panel, read_sheet
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.pages.browse import PiecePreview
@@ -196,7 +196,7 @@ class OrdersPage(Page):
 
         def show(done: "Sequence[Written]") -> None:
             if self.is_current:  # else the person has gone on; what is typed there goes there
-                self.app.push_screen(SheetPanel(f"Job sheet: {_name(row)}", lambda _: read_sheet(done[0].files)))
+                self.app.push_screen(JobSheetPanel(row.line.id, _name(row), lambda _: read_sheet(done[0].files)))
             else:
                 from catalogue.operations.job_sheets import summarize
 
@@ -205,6 +205,12 @@ class OrdersPage(Page):
         start_job_sheet(self.catalogue_app, row.line.id, True, show)
 
     # One line or several
+
+    def action_print_file(self) -> None:
+        """Of the line under the cursor, or of all marked ones."""
+        rows = self._table.rows_to_act_on
+        if rows:
+            start_print_files(self.catalogue_app, [row.line.id for row in rows])
 
     def action_mark(self) -> None:
         self._table.toggle_mark()

@@ -1,0 +1,133 @@
+"""Print files from the screens: from the list of orders and from the job sheet, stopped, refused, and said in words."""
+
+import time
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import pytest
+from textual.widgets import Static
+
+from catalogue.operations import print_files as operation
+from catalogue.records import print_files
+from catalogue.records.database import open_database
+from catalogue.screens.app import CatalogueApp
+from catalogue.screens.dialogs.sheet import JobSheetPanel
+from catalogue.settings import Home, Settings
+from tests.operations.test_print_files import PrintShop
+from tests.operations.test_same_everywhere import rot
+from tests.screens.shop import running, said, settled, until, words
+from tests.waiting import HANG_SECONDS
+
+
+@pytest.fixture
+def print_shop(tmp_path: Path) -> PrintShop:
+    """Two masters and an order K-1 of two lines; the settings name the folder of the printer."""
+    made = PrintShop(tmp_path)
+    made.home = Home(made.home.folder, Settings(workers=1, print_folder=str(made.hot)))
+    return made
+
+
+def app_of(pilot: Any) -> CatalogueApp:
+    assert isinstance(pilot.app, CatalogueApp)
+    return pilot.app
+
+
+async def over(pilot: Any) -> str:
+    """Wait for the end of the long work; all that was said."""
+    await until(pilot, lambda: app_of(pilot).work is None)
+    await settled(pilot)
+    return "\n".join(said(pilot))
+
+
+def row_of(app: CatalogueApp) -> int:
+    return int(app.screen._line.line.id)  # type: ignore[attr-defined]
+
+
+async def test_a_line_of_the_list_is_made_and_made_again_bit_for_bit(print_shop: PrintShop) -> None:
+    async with running(print_shop.home, place="orders") as pilot:
+        line = row_of(app_of(pilot))
+        await pilot.press("w")
+        first = await over(pilot)
+        made, = print_shop.made()
+        assert made.line_id == line and f"Print file finished. {print_shop.hot / made.name}" in first
+        (print_shop.hot / made.name).unlink()
+        await pilot.press("w")
+        again = await over(pilot)
+        assert "the same file as on" in again and "bit for bit" in again
+        assert (print_shop.hot / made.name).is_file()
+
+
+async def test_marked_lines_are_made_one_after_the_other(print_shop: PrintShop) -> None:
+    async with running(print_shop.home, place="orders") as pilot:
+        await pilot.press("space", "down", "space", "w")
+        assert "2 print files made, 0 not made" in await over(pilot)
+        assert {file.line_id for file in print_shop.made()} == {1, 2}
+
+
+async def test_the_job_sheet_makes_it_and_then_names_it(print_shop: PrintShop) -> None:
+    async with running(print_shop.home, place="orders") as pilot:
+        app = app_of(pilot)
+        await pilot.press("p")
+        await settled(pilot)
+        assert isinstance(app.screen, JobSheetPanel)
+        await pilot.press("w")
+        await over(pilot)
+        made, = print_shop.made()
+        assert str(print_shop.hot / made.name) in str(app.screen.query_one("#sheet-said", Static).content)
+
+
+async def test_it_stops_when_asked_and_leaves_nothing_behind(print_shop: PrintShop,
+                                                             monkeypatch: pytest.MonkeyPatch) -> None:
+    real, begun = operation.render, []
+
+    def slow(*given: Any, cancelled: Callable[[], bool], **options: Any) -> Any:
+        """Begins to write once it was stopped, which is as if it were stopped midway."""
+        begun.append(True)
+        end = time.monotonic() + HANG_SECONDS
+        while not cancelled() and time.monotonic() < end:
+            time.sleep(0.001)
+        return real(*given, cancelled=cancelled, **options)
+
+    monkeypatch.setattr(operation, "render", slow)
+    async with running(print_shop.home, place="orders") as pilot:
+        await pilot.press("p")
+        await settled(pilot)
+        await pilot.press("w")
+        await until(pilot, lambda: begun)
+        await pilot.press("x")
+        assert "Print file stopped. What was finished is kept." in await over(pilot)
+        assert not list(print_shop.hot.iterdir()) and not print_shop.made()
+
+
+@pytest.mark.parametrize("key", ["w", "p"])
+async def test_without_a_folder_it_is_said_what_to_set(print_shop: PrintShop, key: str) -> None:
+    async with running(Home(print_shop.home.folder, Settings(workers=1)), place="orders") as pilot:
+        await pilot.press(key)
+        await settled(pilot)
+        if key == "p":
+            await pilot.press("w")
+        assert "No folder for print files is set. Set print_folder in settings.toml" in await over(pilot)
+
+
+async def test_a_damaged_master_gives_no_print_file_but_a_word_and_a_finding(print_shop: PrintShop) -> None:
+    async with running(print_shop.home, place="orders") as pilot:
+        with closing(open_database(print_shop.home.database)) as db:
+            line = operation.chosen_lines(db, [row_of(app_of(pilot))])[0]
+        rot(print_shop.folder / f"main/Ada Quill/{line.title}/master.tif")
+        await pilot.press("w")
+        told = await over(pilot)
+        assert "Print file could not continue." in told and "master.tif" in told
+        assert not list(print_shop.hot.iterdir())
+        with closing(open_database(print_shop.home.database)) as db:
+            assert print_files.of_line(db, line.id) == []
+            assert "changed" in {row[0] for row in db.execute("SELECT kind FROM finding WHERE resolved IS NULL")}
+
+
+async def test_a_cancelled_line_is_refused_in_words(print_shop: PrintShop) -> None:
+    assert print_shop.call("order", "status", "K-1", "cancelled")[0] == 0
+    async with running(print_shop.home, place="orders") as pilot:
+        await pilot.press("w")
+        assert "was cancelled" in await over(pilot)
+        assert "K-1" in words(pilot) and not list(print_shop.hot.iterdir())
