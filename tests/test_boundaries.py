@@ -14,7 +14,7 @@ from catalogue.records.database import open_database, transaction
 from catalogue.settings import Home
 
 PACKAGE = Path(catalogue.__file__).parent
-HEAVY = ("textual", "cv2", "numpy", "tifffile", "imagecodecs", "PIL", "faiss", "imagehash",
+HEAVY = ("textual", "cv2", "numpy", "tifffile", "imagecodecs", "PIL", "faiss", "imagehash", "sqlite_utils",
          "sqlite3", "jinja2", "rapidfuzz", "asyncio", "multiprocessing", "importlib.metadata", "rich.table",
          "rich.progress")
 MODULES = sorted(PACKAGE.rglob("*.py"))

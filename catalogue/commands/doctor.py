@@ -16,6 +16,7 @@ from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, json_option
 from catalogue.errors import CatalogueError
 from catalogue.indexing.stores import is_at, on_one_disk
+from catalogue.operations.upkeep import rebuild_search_indexes
 from catalogue.progress import data_size
 from catalogue.records import pieces, stores
 from catalogue.records.database import read_only_database
@@ -23,8 +24,8 @@ from catalogue.records.health import examine, sqlite_version
 from catalogue.storage.folders import missing_calls
 
 LIBRARIES = ("textual", "rich", "click", "pillow", "tifffile", "imagecodecs", "numpy",
-             "opencv-python-headless", "faiss-cpu", "imagehash", "xxhash", "defusedxml", "rapidfuzz", "platformdirs",
-             "textual-image")
+             "opencv-python-headless", "faiss-cpu", "imagehash", "sqlite-utils", "xxhash", "defusedxml", "rapidfuzz",
+             "platformdirs", "textual-image")
 OPTIONAL = ("distributed",)
 # Compressions a master may use, as imagecodecs names them.
 CODECS = ("LZW", "DEFLATE", "ZSTD", "PACKBITS", "JPEG8", "JPEG2K", "LZMA", "WEBP")
@@ -43,14 +44,17 @@ class Part:
 
 
 @click.command("doctor")
+@click.option("--rebuild-search", is_flag=True, help="First make the search indexes of the catalogue again.")
 @json_option
 @click.pass_obj
 @click.pass_context
-def command(context: click.Context, session: Session) -> None:
+def command(context: click.Context, session: Session, rebuild_search: bool) -> None:
     """Examine program, machine, catalogue and stores. Exit 1 with findings.
 
     Names of artists, pieces, stores and people are left out, so that the text can be pasted into a report.
     """
+    if rebuild_search:
+        rebuild_search_indexes(session.database())
     parts = [_program(), _guards(), _libraries(), _codecs(), _terminal(), _catalogue(session), *_stores(session)]
 
     def text(out: Printer) -> None:

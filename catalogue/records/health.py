@@ -74,7 +74,8 @@ def _indexes(connection: sqlite3.Connection) -> list[str]:
         try:
             connection.execute(f"INSERT INTO {index} ({index}, rank) VALUES ('integrity-check', 1)")
         except sqlite3.DatabaseError as error:
-            troubles.append(f"the search index {index} has gone astray: {error}")
+            troubles.append(f"the search index {index} has gone astray: {error}; "
+                            "make it again: catalogue doctor --rebuild-search")
         finally:
             connection.rollback()
     return troubles

@@ -6,13 +6,18 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from catalogue.commands import command
+from catalogue.commands.session import Session
+from catalogue.operations.upkeep import rebuild_search_indexes
 from catalogue.records import orders, pieces
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.folding import fold_name
 from catalogue.records.search import search, words_of
+from catalogue.settings import Home
 
 
 @pytest.fixture
@@ -164,3 +169,29 @@ def test_a_size_in_inches_is_sought_in_centimetres(text: str) -> None:
 @pytest.mark.parametrize("text", ["500x700mm", "500 × 700 mm", "50x70", "50 x 70 cm", "500x700", "50,2 x 70"])
 def test_a_size_is_sought_in_whole_centimetres(text: str) -> None:
     assert words_of(text) == ["50x70"]
+
+
+@pytest.mark.parametrize(("index", "typed", "kind"), [
+    ("artist_words", "adelheid", "artists"), ("piece_words", "harbour dusk", "pieces"),
+    ("order_words", "marlow", "orders")])
+def test_an_index_that_lost_its_words_is_made_again(stocked: Database, index: str, typed: str, kind: str) -> None:
+    whole = search(stocked, typed)
+    assert getattr(whole, kind)
+    with transaction(stocked):
+        stocked.execute(f"INSERT INTO {index} ({index}) VALUES ('delete-all')" if index == "artist_words"
+                        else f"DELETE FROM {index}")
+    assert not getattr(search(stocked, typed), kind)
+    rebuild_search_indexes(stocked)
+    assert search(stocked, typed) == whole
+
+
+def test_the_doctor_makes_the_indexes_again_and_is_content(stocked: Database, home: Home) -> None:
+    with transaction(stocked):
+        stocked.execute("INSERT INTO artist_words (artist_words) VALUES ('delete-all')")
+    stocked.close()
+
+    def doctor(*words: str) -> str:
+        return CliRunner().invoke(command, ["--catalogue", str(home.folder), "doctor", *words], obj=Session()).output
+
+    assert "make it again: catalogue doctor --rebuild-search" in doctor()
+    assert "gone astray" not in doctor("--rebuild-search")
