@@ -72,6 +72,7 @@ class PiecePage(FileActions):
         self.workers.cancel_group(self, "view")  # what was asked about the piece before
         self.piece_id, self._view, self._asked = view.piece.id, view, sha256
         if self.is_mounted:
+            self.query_one(Picture).show(None, "")  # that of the piece before would be drawn, and sent, once more
             self._begin()
 
     def _begin(self) -> None:
