@@ -9,7 +9,7 @@ from catalogue.records.pieces import folded
 from catalogue.records.scans import Scan
 
 # Edges whose wrap is not drawn from the picture: common practice, no source.
-_PLAIN_EDGES = ("mirror", "white", "black", "grey", "gray", "colour", "color", "plain", "blank")
+_PLAIN_EDGES = ("mirror", "stretch", "white", "black", "grey", "gray", "colour", "color", "plain", "blank")
 CANVAS_PPI = 150    # canvas is seen from further off; common practice, no source
 SHAPE_TOLERANCE = 0.005
 ARCMINUTES_PER_RADIAN = 3437.75

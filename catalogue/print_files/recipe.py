@@ -131,3 +131,21 @@ def differences(then: Recipe, now: Recipe) -> dict[str, tuple[object, object]]:
     """What two recipes say differently, by field: then and now."""
     return {field.name: (getattr(then, field.name), getattr(now, field.name)) for field in fields(Recipe)
             if getattr(then, field.name) != getattr(now, field.name)}
+
+
+def describe(recipe: Recipe) -> str:
+    """A recipe on one line: what differs from a plain print that is filled, and at which resolution."""
+    edge = {"colour": f"in {recipe.edge_colour}", "stretched": f"stretched from {recipe.stretch_mm:g} mm"}.get(
+        recipe.edge, recipe.edge)
+    parts = [
+        f"{recipe.width_mm:g} × {recipe.height_mm:g} mm at {recipe.ppi} ppi", f"{recipe.bits} bit",
+        f"turned {recipe.turn}°" if recipe.turn else "",
+        "crop {} × {} px from {}, {}".format(*recipe.crop[2:], *recipe.crop[:2]) if recipe.crop else "",
+        "whole on white" if recipe.fit == "whole" else "",
+        f"border {recipe.border_mm:g} mm" if recipe.border_mm else "",
+        f"wrap {recipe.wrap_mm:g} mm, edge {edge}" if recipe.wrap_mm else "",
+        f"bleed {recipe.bleed_mm:g} mm" if recipe.bleed_mm else "",
+        "with marks" if recipe.marks else "", recipe.kernel,
+        f"converted to profile {recipe.profile_sha256[:8]}…, {recipe.intent}{', black point' * recipe.black_point}"
+        if recipe.profile_sha256 else "profile of the master"]
+    return "; ".join(part for part in parts if part)

@@ -1,5 +1,6 @@
 """A print drawn to scale: sheet, picture, border or wrap, with its measures, as SVG."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from catalogue.ledger.values import shown_mm
@@ -8,6 +9,7 @@ from catalogue.sheets.layout import Rect, height, print_layout, width
 if TYPE_CHECKING:
     from markupsafe import Markup
 
+THINNEST_MM = 0.15
 SCALES = (1, 2, 5, 10, 20, 50, 100)  # reductions of ISO 5455, from memory
 
 
@@ -17,19 +19,21 @@ def scale_for(width_mm: float, height_mm: float, room_mm: tuple[float, float]) -
 
 
 def drawing(width_mm: float, height_mm: float, *, border_mm: float = 0.0, wrap_mm: float = 0.0, edge: str = "",
-            picture: str = "", room_mm: tuple[float, float] = (84.0, 100.0)) -> "Markup":
+            picture: str = "", marks: Sequence[Rect] = (), room_mm: tuple[float, float] = (84.0, 100.0)) -> "Markup":
     """SVG of a print of finished size ``width_mm`` × ``height_mm``, measurable with a rule when printed unscaled.
 
     A border lies within the size. A wrap lies beyond it: its folds are the solid inner frame, and the picture runs
-    over it unless the edge is mirrored or plain. ``picture`` is a data URI.
+    over it unless the edge is made otherwise. ``picture`` is a data URI; ``marks`` lie outside, in mm from the top
+    left corner of the finished print, and are drawn no thinner than a printer shows.
     """
     from markupsafe import Markup
 
     layout = print_layout(width_mm, height_mm, border_mm=border_mm, wrap_mm=wrap_mm, edge=edge)
-    scale = scale_for(width(layout.sheet), height(layout.sheet), room_mm)
-    w, h, wrap = width_mm / scale, height_mm / scale, wrap_mm / scale
-    left, top = 9.0 + wrap, 1.0 + wrap
-    total = (max(left + w + wrap + 1.0, 52.0), top + h + wrap + 11.0)
+    around = max([wrap_mm, *(-min(mark[:2]) for mark in marks)])      # what lies beyond the finished size
+    scale = scale_for(width_mm + 2 * around, height_mm + 2 * around, room_mm)
+    w, h, wrap, beyond = width_mm / scale, height_mm / scale, wrap_mm / scale, around / scale
+    left, top = 9.0 + beyond, 1.0 + beyond
+    total = (max(left + w + beyond + 1.0, 52.0), top + h + beyond + 11.0)
 
     def drawn(rect: Rect) -> Rect:
         """Left, top, width and height on the page, in mm."""
@@ -50,13 +54,16 @@ def drawing(width_mm: float, height_mm: float, *, border_mm: float = 0.0, wrap_m
     if wrap:
         parts.append(_rect(*drawn(layout.sheet),
                            'fill="none" stroke="#000" stroke-width="0.2" stroke-dasharray="1.2 0.8"'))
+    for mark in marks:
+        x, y, across, down = drawn(mark)
+        parts.append(_rect(x, y, max(across, THINNEST_MM), max(down, THINNEST_MM), 'fill="#000" class="mark"'))
     parts.append(_rect(*drawn(layout.finished), 'fill="none" stroke="#000" stroke-width="0.3"'))
-    parts += _measure(left, top + h + wrap + 3.0, left + w, None, f"{shown_mm(width_mm)} cm")
+    parts += _measure(left, top + h + beyond + 3.0, left + w, None, f"{shown_mm(width_mm)} cm")
     parts += _measure(6.0, top, None, top + h, f"{shown_mm(height_mm)} cm")
     note = f"scale 1:{scale}" + (f", wrap {wrap_mm:g} mm" if wrap_mm else "") + (
-        f", border {border_mm:g} mm" if border_mm else "")
+        f", border {border_mm:g} mm" if border_mm else "") + (", marks" if marks else "")
     parts.append(Markup('<text x="{:.2f}" y="{:.2f}" font-size="2.6" fill="#444">{}</text></svg>').format(
-        left - wrap, total[1] - 0.6, note))
+        left - beyond, total[1] - 0.6, note))
     return Markup("").join(parts)
 
 

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 
 from catalogue.ledger.fit import picture_wraps
+from catalogue.print_files.layout import Layout
+from catalogue.reading.printsize import MM_PER_INCH
 
 Rect = tuple[float, float, float, float]    # left, top, right, bottom
 
@@ -79,3 +81,10 @@ def print_layout(width_mm: float, height_mm: float, *, border_mm: float = 0.0, w
         beside, above = (scan_size[0] * scale - across) / 2, (scan_size[1] * scale - down) / 2
         scan = (picture[0] - beside, picture[1] - above, picture[2] + beside, picture[3] + above)
     return PrintLayout(finished, grown(finished, wrap_mm), picture, scan)
+
+
+def marks_in_mm(layout: Layout, ppi: int) -> tuple[Rect, ...]:
+    """The corner and fold marks of a print file, in mm from the top left corner of the finished print."""
+    mm, left, top = MM_PER_INCH / ppi, layout.finished.left, layout.finished.top
+    return tuple(((mark.left - left) * mm, (mark.top - top) * mm, (mark.right - left) * mm, (mark.bottom - top) * mm)
+                 for mark in layout.marks)

@@ -333,3 +333,18 @@ def test_a_read_only_seat_makes_nothing(shop: PrintShop) -> None:
     (shop.home.folder / "settings.toml").write_text("read_only = true\n")
     assert "read-only copy" in failed(shop, "--to", shop.hot)
     assert not list(shop.hot.iterdir())
+
+
+def test_the_job_sheet_names_the_print_file_of_its_line(shop: PrintShop) -> None:
+    assert "print file:" not in shop.call("order", "sheet", "K-1", "--text")[1]
+    shop.print("--line", 2, "--to", shop.hot, "--marks")
+    made, = shop.made()
+    text = shop.call("order", "sheet", "K-1", "--text")[1]
+    assert text.count("print file:") == 1
+    for fact in (made.name, f"{made.sha256[:16]}…", f"{made.width} × {made.height} px",
+                 "70 × 50 mm at 300 ppi; 16 bit; wrap 5 mm, edge mirrored; with marks; lanczos3; "
+                 "profile of the master"):
+        assert fact in text, fact
+    assert shop.call("order", "sheet", "K-1", "--line", "2")[0] == 0
+    page, = (shop.home.sheets / "jobs").rglob("*Pier.html")
+    assert page.read_text().count('class="mark"') == 16

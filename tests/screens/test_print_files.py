@@ -76,6 +76,7 @@ async def test_the_job_sheet_makes_it_and_then_names_it(print_shop: PrintShop) -
         await over(pilot)
         made, = print_shop.made()
         assert str(print_shop.hot / made.name) in str(app.screen.query_one("#sheet-said", Static).content)
+        assert made.name in words(pilot) and made.sha256[:16] in words(pilot)
 
 
 async def test_it_stops_when_asked_and_leaves_nothing_behind(print_shop: PrintShop,
@@ -130,4 +131,4 @@ async def test_a_cancelled_line_is_refused_in_words(print_shop: PrintShop) -> No
     async with running(print_shop.home, place="orders") as pilot:
         await pilot.press("w")
         assert "was cancelled" in await over(pilot)
-        assert "K-1" in words(pilot) and not list(print_shop.hot.iterdir())
+        assert not list(print_shop.hot.iterdir())

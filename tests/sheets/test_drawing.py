@@ -47,3 +47,17 @@ def test_the_picture_lies_within_its_border_or_over_its_wrap(given_: dict[str, o
 def test_whatever_is_passed_as_a_picture_cannot_leave_its_attribute() -> None:
     svg = str(drawing(500, 700, picture='"><script>alert(1)</script>'))
     assert "<script" not in svg and fromstring(svg).tag == f"{SVG}svg"
+
+
+def test_marks_are_drawn_to_scale_and_within_the_drawing() -> None:
+    marks = ((-40.1, -48.0, -40.0, -42.0), (500.0, 742.0, 500.1, 745.0))
+    svg = str(drawing(500, 700, wrap_mm=40, marks=marks))
+    root = fromstring(svg)
+    drawn = [r for r in root.iter() if r.get("class") == "mark"]
+    frame = rectangles(svg)[-1]     # the finished size
+    scale = 500 / frame[2]
+    assert [(float(r.get("y")) - frame[1]) * scale for r in drawn] == pytest.approx([-48, 742], abs=0.1)
+    _, _, across, down = map(float, root.get("viewBox").split())
+    for r in drawn:
+        x, y, w, h = (float(r.get(name)) for name in ("x", "y", "width", "height"))
+        assert x >= 0 and y >= 0 and x + w <= across and y + h <= down

@@ -5,7 +5,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image, ImageOps
 
-from catalogue.sheets.layout import height, print_layout, width
+from catalogue.print_files.layout import Box, layout_of
+from catalogue.print_files.recipe import Recipe
+from catalogue.sheets.layout import Rect, height, marks_in_mm, print_layout, width
 
 
 def test_a_border_lies_within_the_finished_size() -> None:
@@ -49,3 +51,44 @@ def test_the_crop_is_that_of_pillow(across: int, down: int, border: int, wrap: i
     middle = ours.size[0] // 2, ours.size[1] // 2
     for x in (0, middle[0], ours.size[0] - 1):
         assert abs(int(seen.getpixel((x, middle[1]))) - int(ours.getpixel((x, middle[1])))) <= 24  # type: ignore[arg-type]
+
+
+def in_mm(box: Box, finished: Box, ppi: int) -> Rect:
+    mm = 25.4 / ppi
+    return ((box.left - finished.left) * mm, (box.top - finished.top) * mm, (box.right - finished.left) * mm,
+            (box.bottom - finished.top) * mm)
+
+
+# The words people write for an edge, beside those of a recipe.
+@pytest.mark.parametrize(("word", "edge"), [("", "continued"), ("mirrored", "mirrored"), ("stretched", "stretched"),
+                                            ("white", "colour"), ("black", "colour")])
+@given(width_mm=st.integers(60, 900), height_mm=st.integers(60, 900),
+       inside=st.sampled_from([(0, 0), (10, 0), (0, 38)]),
+       wide=st.integers(2000, 9000), high=st.integers(2000, 9000))
+def test_what_is_drawn_lies_where_the_print_file_has_it(word: str, edge: str, width_mm: int, height_mm: int,
+                                                        inside: tuple[int, int], wide: int, high: int) -> None:
+    """Sheet, picture, and the scan with what is cropped from it, to a pixel of the print file for each rounded length.
+    """
+    border, wrap = inside
+    recipe = Recipe("0" * 64, width_mm, height_mm, 300, border_mm=border, wrap_mm=wrap, edge=edge)
+    made = layout_of(recipe, wide, high)
+    drawn = print_layout(width_mm, height_mm, border_mm=border, wrap_mm=wrap, edge=word, scan_size=(wide, high))
+    near = 3 * 25.4 / 300
+    assert in_mm(made.finished, made.finished, 300) == pytest.approx(drawn.finished, abs=near)
+    assert in_mm(made.picture, made.finished, 300) == pytest.approx(drawn.picture, abs=near)
+    sheet = made.finished.grown((made.width - made.finished.width) // 2)
+    assert in_mm(sheet, made.finished, 300) == pytest.approx(drawn.sheet, abs=near)
+    mm = width(drawn.scan) / wide       # of a pixel of the scan
+    seen = (made.source.left * mm + drawn.scan[0], made.source.top * mm + drawn.scan[1])
+    assert seen == pytest.approx(drawn.picture[:2], abs=2 * near)
+    assert (made.source.width * mm, made.source.height * mm) == pytest.approx(
+        (width(drawn.picture), height(drawn.picture)), abs=4 * near)
+
+
+def test_marks_point_at_the_corners_of_cut_and_fold() -> None:
+    """By hand: wrap 40 mm; ticks begin 2 mm outside it, 6 mm long at the cut and 3 mm at the fold."""
+    recipe = Recipe("0" * 64, 500, 700, 254, wrap_mm=40, marks=True)     # 254 ppi: ten pixels to the millimetre
+    marks = marks_in_mm(layout_of(recipe, 5000, 7000), 254)
+    assert len(marks) == 16
+    assert (-40.1, -48.0, -40.0, -42.0) in [tuple(round(value, 6) for value in mark) for mark in marks]
+    assert (500.0, 742.0, 500.1, 745.0) in [tuple(round(value, 6) for value in mark) for mark in marks]
