@@ -63,6 +63,14 @@ def test_a_word_that_stands_for_the_title_in_every_folder_joins_no_pieces() -> N
     assert all(len(places) == 1 for places in filed.values()), filed
 
 
+def test_a_word_that_stands_for_titles_is_none_where_no_folder_says_better() -> None:
+    """The folder "1959" names no piece: its file's name is the word that all others have in place of a title."""
+    truths = names_generator.shop(427)
+    guesses = guess_all([FileFacts(t.path, format=t.format, width=t.width, height=t.height) for t in truths])
+    assert not [t.path for t, guess in zip(truths, guesses, strict=True)
+                if guess.artist.value and guess.piece.value.casefold() == "oryginał"]
+
+
 def test_other_titles_in_a_pieces_folder_are_pieces_of_their_own() -> None:
     """Three files of another title are no slip; a word that lies in every piece's folder is no title."""
     read = titles(f"Artists/{ARTIST}/Salt/salt-corrected.tif", f"Artists/{ARTIST}/Salt/salt-final.tif",
