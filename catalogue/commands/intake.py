@@ -1,9 +1,9 @@
 """``catalogue intake``: from the scanner's key to the right place."""
 
 import sys
+import time
 from functools import partial
 from pathlib import Path
-from time import sleep
 from typing import TYPE_CHECKING
 
 import click
@@ -109,7 +109,7 @@ def _watch(db: Database, home: Home, folder: Path, cancelled: Cancelled) -> dict
         for news in watch.look():
             sign = {"warning": "! ", "unfit": "! ", "away": "! ", "alone": "? "}.get(news.kind, "")
             note(sign + news.text)
-        sleep(1)
+        time.sleep(1)
     return watch.readings
 
 
