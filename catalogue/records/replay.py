@@ -14,6 +14,7 @@ from catalogue.records.statements import (
     STATED_TABLES,
     Change,
     Row,
+    StatedTable,
     key_columns,
     known_tables,
     packed,
@@ -116,6 +117,8 @@ def undo(db: Database, event_id: int) -> None:
         if not event.change:
             raise Refused(f"Event {event_id} states nothing that can be undone.")
         changes = list(reversed(net(unpacked(event.change))))
+        for change in changes:  # first of all: putting one row back may have a trigger change another
+            _refuse_if_changed(db, change)
         # an artist or piece must be there again before a line can refer to it, and goes when none does any more
         returning = [c for c in changes if _returns(c)]
         _put_all_back(db, sorted(returning, key=lambda c: -_REFERRED.index(c.table)))
@@ -157,34 +160,52 @@ def _put_all_back(db: Database, changes: Iterable[Change]) -> None:
             make_again(db, table, row)
 
 
-def _put_back(db: Database, change: Change) -> list[tuple[str, Row]]:
-    """Undo one row's change; gives the row of an overlay that went, with its table."""
+def _refuse_if_changed(db: Database, change: Change) -> None:
+    """Raise Refused where a row is not as the change left it, or is of a table there is no more. Overlays are looked at
+    when they are put back."""
     table = next((t for t in STATED_TABLES if t.name == change.table), None)
     if table is None:
         raise Refused(f"{_named(change)} is of a former version of the program and cannot be undone.")
+    if change.table in OVERLAYS:
+        return
+    present, _ = _row_of(db, change)
+    if change.after is None:
+        if present is not None:
+            raise _changed_since(change, ())
+        return
+    since = [name for name in _changed_columns(table, change)
+             if present is None or present.get(name) != change.after[name]]
+    if since:
+        raise _changed_since(change, since)
+
+
+def _row_of(db: Database, change: Change) -> tuple[Row | None, str]:
+    """The row as it is now, if it is there, and the condition that finds it by the change's key."""
+    where = " AND ".join(f"{name} = ?" for name in key_columns(db, change.table))
+    row = db.execute(f"SELECT * FROM {change.table} WHERE {where}", list(change.key)).fetchone()
+    return None if row is None else dict(row), where
+
+
+def _changed_columns(table: StatedTable, change: Change) -> list[str]:
+    return [name for name in table.columns or change.after or () if name in change.changed]
+
+
+def _put_back(db: Database, change: Change) -> list[tuple[str, Row]]:
+    """Undo one row's change; gives the row of an overlay that went, with its table."""
     if change.table in OVERLAYS:
         try:
             gone = stated_facts.put_back(db, change.table, change.before, change.after)
         except KeyError as error:
             raise _changed_since(change, error.args) from error
         return [] if gone is None else [(change.table, gone)]
-    where = " AND ".join(f"{name} = ?" for name in key_columns(db, table.name))
-    row_found = db.execute(f"SELECT * FROM {table.name} WHERE {where}", list(change.key)).fetchone()
-    present = None if row_found is None else dict(row_found)
-    if change.after is None:
-        if present is not None:
-            raise _changed_since(change, ())
-        insert_row(db, table.name, change.before or {})
-        return []
-    columns = [name for name in table.columns or change.after if name in change.changed]
-    since = [name for name in columns if present is None or present.get(name) != change.after[name]]
-    if since:
-        raise _changed_since(change, since)
-    if change.before is None:
-        db.execute(f"DELETE FROM {table.name} WHERE {where}", list(change.key))
-    elif columns := [name for name in columns if name in change.before]:
-        db.execute(f"UPDATE {table.name} SET {', '.join(f'{name} = ?' for name in columns)} WHERE {where}",
-                   [*(change.before[name] for name in columns), *change.key])
+    before, (present, where) = change.before, _row_of(db, change)
+    if before is None:
+        db.execute(f"DELETE FROM {change.table} WHERE {where}", list(change.key))
+    elif present is None:
+        insert_row(db, change.table, before)
+    elif columns := [name for name in before if name in change.changed]:
+        db.execute(f"UPDATE {change.table} SET {', '.join(f'{name} = ?' for name in columns)} WHERE {where}",
+                   [*(before[name] for name in columns), *change.key])
     return []
 
 

@@ -12,8 +12,8 @@ from catalogue.ledger.statuses import set_status
 from catalogue.ledger.whereabouts import move, place_in_words, whereabouts
 from catalogue.operations.buyers import describe_buyer
 from catalogue.operations.editions import move_prints, summarize_moved
-from catalogue.records import print_moves
-from catalogue.records.database import Database, transaction
+from catalogue.records import orders, print_moves
+from catalogue.records.database import Database, last_statement, transaction
 from catalogue.records.numbers import Number
 from catalogue.records.print_moves import PrintMove
 from catalogue.records.replay import differences, undo
@@ -113,3 +113,16 @@ def test_the_editions_page_says_where_each_print_is(db: Database, shop: Shop) ->
     assert [row["where"] for row in rows] == ["with the buyer: Ann Tarn"] * 2 + ["on consignment with =Gallery",
                                                                                 "not printed"]
     assert "2 with the buyer, 1 on consignment, 1 not printed." in sheet.as_html
+
+
+def test_an_undone_cancellation_is_cancelled_again_by_undoing_the_undoing(db: Database) -> None:
+    """The order's state frees its numbers by itself: what is free by then was not changed since."""
+    piece = orders.lines_of(db, 1)[0].piece_id
+    held = [line.numbers for line in orders.lines_of_piece(db, piece)]
+    set_status(db, "R-3", "cancelled")
+    free = [line.numbers for line in orders.lines_of_piece(db, piece)]
+    assert held != free
+    for wanted in (held, free, held):
+        undo(db, last_statement(db) or 0)
+        assert [line.numbers for line in orders.lines_of_piece(db, piece)] == wanted
+    assert not differences(db)
