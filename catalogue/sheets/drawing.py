@@ -19,11 +19,13 @@ def scale_for(width_mm: float, height_mm: float, room_mm: tuple[float, float]) -
 
 
 def drawing(width_mm: float, height_mm: float, *, border_mm: float = 0.0, wrap_mm: float = 0.0, edge: str = "",
-            picture: str = "", marks: Sequence[Rect] = (), room_mm: tuple[float, float] = (84.0, 100.0)) -> "Markup":
+            picture: str = "", placed: Rect | None = None, marks: Sequence[Rect] = (),
+            room_mm: tuple[float, float] = (84.0, 100.0)) -> "Markup":
     """SVG of a print of finished size ``width_mm`` × ``height_mm``, measurable with a rule when printed unscaled.
 
     A border lies within the size. A wrap lies beyond it: its folds are the solid inner frame, and the picture runs
-    over it unless the edge is made otherwise. ``picture`` is a data URI; ``marks`` lie outside, in mm from the top
+    over it unless the edge is made otherwise. ``picture`` is a data URI, ``placed`` where it lies
+    if not as said; ``marks`` lie outside, in mm from the top
     left corner of the finished print, and are drawn no thinner than a printer shows.
     """
     from markupsafe import Markup
@@ -44,13 +46,13 @@ def drawing(width_mm: float, height_mm: float, *, border_mm: float = 0.0, wrap_m
                         *total, f"the print to scale 1:{scale}")]
     if wrap:
         parts.append(_rect(*drawn(layout.sheet), 'fill="#f2f2f2" stroke="none"'))
-    if border_mm:
+    if border_mm or placed:
         parts.append(_rect(*drawn(layout.finished), 'fill="#fff" stroke="none"'))
     if picture:
         parts.append(Markup('<image href="{}" x="{:.2f}" y="{:.2f}" width="{:.2f}" height="{:.2f}" '
-                            'preserveAspectRatio="xMidYMid slice"/>').format(picture, *drawn(layout.picture)))
+                            'preserveAspectRatio="xMidYMid slice"/>').format(picture, *drawn(placed or layout.picture)))
     else:
-        parts.append(_rect(*drawn(layout.picture), 'fill="#ddd" stroke="none"'))
+        parts.append(_rect(*drawn(placed or layout.picture), 'fill="#ddd" stroke="none"'))
     if wrap:
         parts.append(_rect(*drawn(layout.sheet),
                            'fill="none" stroke="#000" stroke-width="0.2" stroke-dasharray="1.2 0.8"'))

@@ -11,19 +11,16 @@ from catalogue.ledger import repeat, values
 from catalogue.ledger.fit import is_canvas
 from catalogue.ledger.health import Copy, check_now
 from catalogue.ledger.proposal import Proposal
-from catalogue.print_files.layout import layout_of
-from catalogue.print_files.recipe import Recipe, describe, from_json
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.reading.digests import sha256_of
 from catalogue.records import orders, print_files, stores
 from catalogue.records.database import Database
 from catalogue.records.orders import Line
 from catalogue.records.paths import display_path, native_path
-from catalogue.records.print_files import PrintFile
 from catalogue.settings import Home
+from catalogue.sheets import print_file
 from catalogue.sheets.drawing import drawing
-from catalogue.sheets.layout import Rect, marks_in_mm
-from catalogue.sheets.page import picture_uri, render
+from catalogue.sheets.page import WHOLE, picture_uri, render
 from catalogue.sheets.pdf import as_pdf
 from catalogue.sheets.writing import outside, safe_name, write_again
 from catalogue.storage.atomic import opened, remove_leftover
@@ -62,19 +59,25 @@ def job_sheet(db: Database, home: Home, line_id: int, *, checked: bool = False) 
     job = repeat.as_recorded(db, home, line_id)
     facts, notes, before = _facts(line, job), _notes(line), _before(job, home)
     made = next(iter(print_files.of_line(db, line_id)), None)
-    file_facts = [*_file_facts(line, job, home, checked), *(_print_file_facts(made) if made else [])]
-    cautions = _cautions(line, job, checked)
+    file_facts = [*_file_facts(line, job, home, checked), *(print_file.facts(made) if made else [])]
+    scan = job.printing.scan if job.printing else None
+    cautions = [*(print_file.cautions(line, scan, made) if made else []), *_cautions(line, job, checked)]
+    drawn = print_file.drawn(line, scan, made) if made else None
     today = values.shown_day(date.today().isoformat(), home.settings.dates)
     placed = values.shown_day(line.placed, home.settings.dates)
     turned = job.fit is not None and job.fit.turned
     width, height = (line.height_mm, line.width_mm) if turned else (line.width_mm, line.height_mm)
+    if drawn:
+        width, height = drawn.width, drawn.height
+    part, turn = (drawn.part, drawn.turn) if drawn else (WHOLE, 0)
     text = _text(line, placed, [*facts, *notes], file_facts, before, cautions, today)
     dense = len(text) > DENSE_FROM
     page = render("job.html", dense=dense, line=line, piece=job.piece, facts=facts, notes=notes,
                   file_facts=file_facts, before=before, cautions=cautions, today=today, placed=placed, svg=drawing(
                       width, height, border_mm=line.border_mm, wrap_mm=line.wrap_mm, edge=line.edge,
-                      picture=picture_uri(home, line.scan_sha256, 900) if line.scan_sha256 else "",
-                      marks=_marks(job, made), room_mm=(56.0, 64.0) if dense else (84.0, 100.0)))
+                      picture=picture_uri(home, line.scan_sha256, 900, part, turn) if line.scan_sha256 else "",
+                      placed=drawn.picture if drawn else None, marks=drawn.marks if drawn else (),
+                      room_mm=(56.0, 64.0) if dense else (84.0, 100.0)))
     return JobSheet(safe_name(f"{line.number} line {line.id} {line.title}"), page, text)
 
 
@@ -119,30 +122,6 @@ def _file_facts(line: Line, job: Proposal, home: Home, checked: bool) -> list[tu
         ("scan", f"{scan.role}, {scan.width} × {scan.height} px, {scan.bits} bit {scan.photometric}, "
                  f"{scan.profile_name or 'no profile'}" if scan.width else scan.role)]
     return [(name, text) for name, text in rows if text]
-
-
-def _print_file_facts(made: PrintFile) -> list[tuple[str, str]]:
-    """The newest print file of the line: its name, how its digest begins, its size and its recipe."""
-    recipe = _recipe_of(made)
-    return [("print file", display_path(made.name)), ("its SHA-256", f"{made.sha256[:16]}…"),
-            ("its size", f"{made.width} × {made.height} px"),
-            ("its recipe", describe(recipe) if recipe else "written by another version of the program")]
-
-
-def _recipe_of(made: PrintFile) -> Recipe | None:
-    """The recipe on record; None where another version of the program wrote it."""
-    try:
-        return from_json(made.recipe)
-    except Refused:
-        return None
-
-
-def _marks(job: Proposal, made: PrintFile | None) -> tuple[Rect, ...]:
-    """The marks of the print file, where it has any and its master is the scan of the line."""
-    recipe, scan = _recipe_of(made) if made else None, job.printing.scan if job.printing else None
-    if recipe is None or scan is None or scan.sha256 != recipe.master_sha256 or not scan.width or not scan.height:
-        return ()
-    return marks_in_mm(layout_of(recipe, scan.width, scan.height), recipe.ppi)
 
 
 def _store(copy: Copy) -> str:

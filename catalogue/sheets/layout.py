@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from catalogue.ledger.fit import picture_wraps
-from catalogue.print_files.layout import Layout
+from catalogue.print_files.layout import Box, Layout
 from catalogue.reading.printsize import MM_PER_INCH
 
 Rect = tuple[float, float, float, float]    # left, top, right, bottom
@@ -83,8 +83,7 @@ def print_layout(width_mm: float, height_mm: float, *, border_mm: float = 0.0, w
     return PrintLayout(finished, grown(finished, wrap_mm), picture, scan)
 
 
-def marks_in_mm(layout: Layout, ppi: int) -> tuple[Rect, ...]:
-    """The corner and fold marks of a print file, in mm from the top left corner of the finished print."""
+def in_mm(box: Box, layout: Layout, ppi: int) -> Rect:
+    """A box of a print file in mm from the top left corner of the finished print."""
     mm, left, top = MM_PER_INCH / ppi, layout.finished.left, layout.finished.top
-    return tuple(((mark.left - left) * mm, (mark.top - top) * mm, (mark.right - left) * mm, (mark.bottom - top) * mm)
-                 for mark in layout.marks)
+    return (box.left - left) * mm, (box.top - top) * mm, (box.right - left) * mm, (box.bottom - top) * mm

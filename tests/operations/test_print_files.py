@@ -1,5 +1,6 @@
 """Print files of orders: made, recorded, made again and compared, by the command and by the operation."""
 
+import base64
 import hashlib
 import io
 import json
@@ -16,6 +17,7 @@ import imagecodecs
 import numpy as np
 import pytest
 import tifffile
+from PIL import Image
 
 from catalogue.errors import CatalogueError
 from catalogue.fixity.backup import back_up
@@ -348,3 +350,29 @@ def test_the_job_sheet_names_the_print_file_of_its_line(shop: PrintShop) -> None
     assert shop.call("order", "sheet", "K-1", "--line", "2")[0] == 0
     page, = (shop.home.sheets / "jobs").rglob("*Pier.html")
     assert page.read_text().count('class="mark"') == 16
+
+
+def test_the_job_sheet_draws_the_part_that_was_printed_and_minds_a_change(shop: PrintShop, db: Database) -> None:
+    """The upper left quarter, turned: by hand from a preview whose quarters have four colours."""
+    shop.print("--line", 1, "--to", shop.hot, "--crop", "0,0,300,420", "--turn", "180")
+    line, = operation.lines_to_print(db, "K-1", 1)
+    place = shop.home.preview(line.scan_sha256)
+    place.parent.mkdir(parents=True, exist_ok=True)
+    preview = Image.new("RGB", (500, 700), "white")
+    preview.paste((250, 0, 0), (0, 0, 125, 350))
+    preview.paste((0, 0, 250), (125, 0, 250, 350))
+    preview.save(place, "WEBP", lossless=True)
+    assert shop.call("order", "sheet", "K-1", "--line", "1")[0] == 0
+    page, = (shop.home.sheets / "jobs").rglob("*Harbour.html")
+    image = re.search(r'href="data:image/webp;base64,([^"]+)"', page.read_text())
+    assert image is not None
+    shown = Image.open(io.BytesIO(base64.b64decode(image[1]))).convert("RGB")
+    assert shown.width / shown.height == pytest.approx(5 / 7, abs=0.01)
+    left, right = shown.getpixel((20, 100)), shown.getpixel((shown.width - 20, 100))
+    assert isinstance(left, tuple) and isinstance(right, tuple)
+    assert left[2] > 200 and left[0] < 60 and right[0] > 200 and right[2] < 60
+    text = shop.call("order", "sheet", "K-1", "--line", "1", "--text")[1]
+    assert "make it again" not in text and "turned 180°; crop 300 × 420 px from 0, 0" in text
+    assert shop.call("order", "correct", "K-1", "--line", "1", "--size", "60x84mm")[0] == 0
+    assert "size, border or wrap of this line were changed: make it again" in shop.call(
+        "order", "sheet", "K-1", "--line", "1", "--text")[1]

@@ -5,9 +5,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image, ImageOps
 
-from catalogue.print_files.layout import Box, layout_of
+from catalogue.print_files.layout import layout_of
 from catalogue.print_files.recipe import Recipe
-from catalogue.sheets.layout import Rect, height, marks_in_mm, print_layout, width
+from catalogue.sheets.layout import height, in_mm, print_layout, width
 
 
 def test_a_border_lies_within_the_finished_size() -> None:
@@ -53,12 +53,6 @@ def test_the_crop_is_that_of_pillow(across: int, down: int, border: int, wrap: i
         assert abs(int(seen.getpixel((x, middle[1]))) - int(ours.getpixel((x, middle[1])))) <= 24  # type: ignore[arg-type]
 
 
-def in_mm(box: Box, finished: Box, ppi: int) -> Rect:
-    mm = 25.4 / ppi
-    return ((box.left - finished.left) * mm, (box.top - finished.top) * mm, (box.right - finished.left) * mm,
-            (box.bottom - finished.top) * mm)
-
-
 # The words people write for an edge, beside those of a recipe.
 @pytest.mark.parametrize(("word", "edge"), [("", "continued"), ("mirrored", "mirrored"), ("stretched", "stretched"),
                                             ("white", "colour"), ("black", "colour")])
@@ -74,10 +68,10 @@ def test_what_is_drawn_lies_where_the_print_file_has_it(word: str, edge: str, wi
     made = layout_of(recipe, wide, high)
     drawn = print_layout(width_mm, height_mm, border_mm=border, wrap_mm=wrap, edge=word, scan_size=(wide, high))
     near = 3 * 25.4 / 300
-    assert in_mm(made.finished, made.finished, 300) == pytest.approx(drawn.finished, abs=near)
-    assert in_mm(made.picture, made.finished, 300) == pytest.approx(drawn.picture, abs=near)
+    assert in_mm(made.finished, made, 300) == pytest.approx(drawn.finished, abs=near)
+    assert in_mm(made.picture, made, 300) == pytest.approx(drawn.picture, abs=near)
     sheet = made.finished.grown((made.width - made.finished.width) // 2)
-    assert in_mm(sheet, made.finished, 300) == pytest.approx(drawn.sheet, abs=near)
+    assert in_mm(sheet, made, 300) == pytest.approx(drawn.sheet, abs=near)
     mm = width(drawn.scan) / wide       # of a pixel of the scan
     seen = (made.source.left * mm + drawn.scan[0], made.source.top * mm + drawn.scan[1])
     assert seen == pytest.approx(drawn.picture[:2], abs=2 * near)
@@ -88,7 +82,8 @@ def test_what_is_drawn_lies_where_the_print_file_has_it(word: str, edge: str, wi
 def test_marks_point_at_the_corners_of_cut_and_fold() -> None:
     """By hand: wrap 40 mm; ticks begin 2 mm outside it, 6 mm long at the cut and 3 mm at the fold."""
     recipe = Recipe("0" * 64, 500, 700, 254, wrap_mm=40, marks=True)     # 254 ppi: ten pixels to the millimetre
-    marks = marks_in_mm(layout_of(recipe, 5000, 7000), 254)
+    made = layout_of(recipe, 5000, 7000)
+    marks = [in_mm(mark, made, 254) for mark in made.marks]
     assert len(marks) == 16
     assert (-40.1, -48.0, -40.0, -42.0) in [tuple(round(value, 6) for value in mark) for mark in marks]
     assert (500.0, 742.0, 500.1, 745.0) in [tuple(round(value, 6) for value in mark) for mark in marks]

@@ -1,0 +1,74 @@
+"""The newest print file of an order line, as its job sheet shows it: facts, cautions, and how it is drawn."""
+
+from dataclasses import dataclass
+
+from catalogue.errors import Refused
+from catalogue.print_files.layout import layout_of
+from catalogue.print_files.recipe import Recipe, describe, from_json
+from catalogue.records.orders import Line
+from catalogue.records.paths import display_path
+from catalogue.records.print_files import PrintFile
+from catalogue.records.scans import Scan
+from catalogue.sheets.layout import Rect, in_mm
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnPrintFile:
+    """Sizes and rectangles in mm, from the top left corner of the finished print. ``part`` of the scan (left, top,
+    right, bottom, as fractions of it) is turned clockwise by ``turn`` degrees and fills ``picture``."""
+
+    width: float
+    height: float
+    picture: Rect
+    marks: tuple[Rect, ...]
+    part: Rect
+    turn: int
+
+
+def recipe_of(made: PrintFile) -> Recipe | None:
+    """The recipe on record; None where another version of the program wrote it."""
+    try:
+        return from_json(made.recipe)
+    except Refused:
+        return None
+
+
+def facts(made: PrintFile) -> list[tuple[str, str]]:
+    """Its name, how its digest begins, its size and its recipe."""
+    recipe = recipe_of(made)
+    return [("print file", display_path(made.name)), ("its SHA-256", f"{made.sha256[:16]}…"),
+            ("its size", f"{made.width} × {made.height} px"),
+            ("its recipe", describe(recipe) if recipe else "written by another version of the program")]
+
+
+def cautions(line: Line, scan: Scan | None, made: PrintFile) -> list[str]:
+    """What the line or its scan says otherwise than the print file that was made for it."""
+    recipe = recipe_of(made)
+    if recipe is None:
+        return []
+    texts = []
+    if not _of_line(recipe, line):
+        texts.append("The print file was made before size, border or wrap of this line were changed: make it again.")
+    if scan is not None and scan.sha256 != recipe.master_sha256:
+        texts.append("The print file was made from another scan than this sheet names: make it again.")
+    return texts
+
+
+def drawn(line: Line, scan: Scan | None, made: PrintFile) -> DrawnPrintFile | None:
+    """How the print file is drawn; None where it is not what the line and its scan say now."""
+    recipe = recipe_of(made)
+    if (recipe is None or scan is None or scan.sha256 != recipe.master_sha256 or not scan.width or not scan.height
+            or not _of_line(recipe, line)):
+        return None
+    layout = layout_of(recipe, scan.width, scan.height)
+    source = layout.source
+    return DrawnPrintFile(
+        recipe.width_mm, recipe.height_mm, in_mm(layout.picture, layout, recipe.ppi),
+        tuple(in_mm(mark, layout, recipe.ppi) for mark in layout.marks),
+        (source.left / scan.width, source.top / scan.height, (source.left + source.width) / scan.width,
+         (source.top + source.height) / scan.height), recipe.turn)
+
+
+def _of_line(recipe: Recipe, line: Line) -> bool:
+    return (sorted((recipe.width_mm, recipe.height_mm)), recipe.border_mm, recipe.wrap_mm) == (
+        sorted((line.width_mm, line.height_mm)), line.border_mm, line.wrap_mm)
