@@ -2,7 +2,7 @@
 
 from pathlib import Path
 from shlex import quote
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 import click
 
@@ -24,16 +24,22 @@ KEPT = "What was removed can be brought back; run it again for the rest."
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @click.option("--undo", "undo_file", type=click.Path(path_type=Path), metavar="FILE",
               help="Copy back what an earlier --free removed.")
+@click.option("--print-files", is_flag=True, help="List the print files in STORE that can be made again; each is"
+              " computed from its master to prove it. Removes nothing.")
 @json_option
 @click.pass_obj
 @click.pass_context
 def command(context: click.Context, session: Session, store: str | None, free: bool, yes: bool,
-            undo_file: Path | None) -> None:
+            undo_file: Path | None, print_files: bool) -> None:
     """List byte-identical files within a store. Exit 1 when there are any.
 
     With --free all but one of each group are removed, after you agree. A file goes only if the one that is kept, and
     as many copies in different places as the shop wants, hold the same bytes, read and compared at that moment.
     """
+    if print_files:
+        if free or undo_file or not store:
+            raise click.UsageError("--print-files takes the name of a store, and neither --free nor --undo.")
+        _prove_print_files(context, session, store)
     from catalogue.operations.doubles import (
         bring_back_doubles,
         free_doubles,
@@ -64,6 +70,15 @@ def command(context: click.Context, session: Session, store: str | None, free: b
         freed = free_doubles(db, session.home, listed[0].store, listed[0].groups, report=report, cancelled=cancelled)
     session.emit(freed, lambda out: out.lines(summarize(freed)))
     context.exit(1 if freed.left else 0)
+
+
+def _prove_print_files(context: click.Context, session: Session, store: str) -> NoReturn:
+    from catalogue.operations.print_file_proofs import prove_print_files, summarize
+
+    with interruptible("Nothing was changed.") as cancelled, bar() as report:
+        proofs = prove_print_files(session.looking(), session.home, store, report=report, cancelled=cancelled)
+    session.emit(proofs, lambda out: out.lines(summarize(proofs)))
+    context.exit(1 if any(proof.proven for proof in proofs) else 0)
 
 
 def _print(out: Printer, listed: "list[StoreDoubles]") -> None:

@@ -159,7 +159,7 @@ def plan_print(db: Database, home: Home, line: Line, chosen: Mapping[str, Any], 
     layout = layout_of(recipe, scan.width or 0, scan.height or 0)
     size = f"{recipe.width_mm:g}x{recipe.height_mm:g}mm {recipe.ppi}ppi"
     name = safe_name(f"{line.number}-{line.id} {size} {line.title}") + ".tif"
-    return PrintPlan(line, scan, best, recipe, profile or _kept_profile(home, recipe.profile_sha256), name, last,
+    return PrintPlan(line, scan, best, recipe, profile or kept_profile(home, recipe.profile_sha256), name, last,
                      tuple(_cautions(recipe, layout, scan, job.fit.least_ppi if job.fit else 0)))
 
 
@@ -171,7 +171,7 @@ def _cautions(recipe: Recipe, layout: Layout, scan: Scan, least_ppi: int) -> Ite
         yield f"the print's shape crops {left_out:.0%} of the picture"
 
 
-def _kept_profile(home: Home, digest: str) -> bytes:
+def kept_profile(home: Home, digest: str) -> bytes:
     """A profile that was converted to before, from the folder beside the catalogue."""
     if not digest:
         return b""
@@ -273,7 +273,7 @@ def _patches_then(db: Database, home: Home, then: PrintFile, recipe: Recipe, fou
     try:
         if best is None or best.place is None:
             return None
-        with opened_sheet(best.place, recipe, home.folder / "print", profile=_kept_profile(home, recipe.profile_sha256),
+        with opened_sheet(best.place, recipe, home.folder / "print", profile=kept_profile(home, recipe.profile_sha256),
                           cancelled=cancelled) as sheet:
             return patches_of_sheet(sheet, report=report, cancelled=cancelled)
     except CatalogueError:

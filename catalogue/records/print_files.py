@@ -40,6 +40,26 @@ class PrintFile:
     name: str
 
 
+@dataclass(frozen=True, slots=True)
+class StoredPrintFile:
+    """A file in a store that has the bytes of a print file on record, as last seen; ``print_file_id``: its newest."""
+
+    file_id: int
+    path: str
+    size: int
+    sha256: str
+    print_file_id: int
+
+
+def in_store(db: Database, store_id: int) -> list[StoredPrintFile]:
+    """Print files on record that lie in a store, by path; none that is a master, a tile or a reference."""
+    return fetch(db, StoredPrintFile, """
+        SELECT f.id AS file_id, f.path, f.size, s.sha256, max(m.id) AS print_file_id
+        FROM file f JOIN scan s ON s.id = f.scan_id JOIN print_file m ON m.sha256 = s.sha256
+        WHERE f.store_id = ? AND f.state = 'present' AND s.role IN ('print file', 'unsorted')
+        GROUP BY f.id ORDER BY f.path""", [store_id])
+
+
 def add(db: Database, file: NewPrintFile) -> int:
     """Record a print file; gives its id. Call within a transaction."""
     return insert_row(db, "print_file", asdict(file))

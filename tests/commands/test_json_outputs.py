@@ -199,6 +199,7 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["intake", "{key}", "--into", "main", "--dry-run"], 1, INTAKE),
     (["intake", "{key}", "--into", "main", "--yes", "--artist", "Ada Quill", "--piece", "Pier"], 0, INTAKE),
     (["doubles"], None, [{"store": STORE, "groups": list}]),
+    (["doubles", "main", "--print-files"], 0, []), (["doubles", "--print-files"], 2, FAULT),
     (["doubles", "main", "--free", "--yes"], 0, {"removed": list, "left": list, "undo": (str, NONE), "stopped": bool}),
     (["tidy", "main"], 1, TIDY), (["tidy", "main", "--yes"], 1, TIDY),
     (["audit"], 1, AUDIT), (["audit", "--log"], 0, LOG),

@@ -376,3 +376,33 @@ def test_the_job_sheet_draws_the_part_that_was_printed_and_minds_a_change(shop: 
     assert shop.call("order", "correct", "K-1", "--line", "1", "--size", "60x84mm")[0] == 0
     assert "size, border or wrap of this line were changed: make it again" in shop.call(
         "order", "sheet", "K-1", "--line", "1", "--text")[1]
+
+
+def test_print_files_in_a_store_are_proven_by_making_them_again(shop: PrintShop, db: Database) -> None:
+    """One that can be made again, one whose bytes rotted since, one whose master rotted since; nothing is removed."""
+    place = shop.folder / "main/prints for the printer"
+    place.mkdir()
+    (shop.home.folder / "settings.toml").write_text("print_in_stores = true\n")
+    shop.print("--to", place)
+    shop.print("--line", 1, "--to", place, "--ppi", 200)
+    assert shop.call("index")[0] in (0, 1)
+    with transaction(db):
+        db.execute("UPDATE scan SET role = 'print file' WHERE sha256 IN (SELECT sha256 FROM print_file)")
+    before = {path: path.read_bytes() for path in place.iterdir()}
+
+    def proofs(code: int) -> dict[str, str]:
+        done, text = shop.call("doubles", "main", "--print-files", "--json")
+        assert done == code
+        return {Path(proof["path"]).name: proof["why"] for proof in json.loads(text)}
+
+    assert proofs(1) == dict.fromkeys(["K-1-1 50x70mm 200ppi Harbour.tif", "K-1-1 50x70mm 300ppi Harbour.tif",
+                                       "K-1-2 70x50mm 300ppi Pier.tif"], "")
+    assert "3 print files of 3 can be made again" in shop.call("doubles", "main", "--print-files")[1]
+    assert {path: path.read_bytes() for path in place.iterdir()} == before
+    for path in (place / "K-1-1 50x70mm 200ppi Harbour.tif", shop.folder / "main/Ada Quill/Pier/master.tif"):
+        data = bytearray(path.read_bytes())
+        data[-9] ^= 4
+        path.write_bytes(data)
+    seen = proofs(1)
+    assert seen["K-1-1 50x70mm 200ppi Harbour.tif"] == "its bytes are not those on record"
+    assert seen["K-1-1 50x70mm 300ppi Harbour.tif"] == "" and seen["K-1-2 70x50mm 300ppi Pier.tif"]
