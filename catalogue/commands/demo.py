@@ -1,5 +1,6 @@
 """``catalogue demo``: the demo archive in a catalogue of its own."""
 
+import os
 import shlex
 import shutil
 import subprocess
@@ -119,11 +120,14 @@ def fill_catalogue(home: Home, disks: Path) -> "tuple[Database, list[StoreSummar
 
 
 def damage_disks(disks: Path) -> None:
-    """What happened to the demo's disks since they were indexed: files in ``since/files`` take the place of those of
-    their name, times and all, and those that ``since/removed.txt`` lists go."""
+    """What happened to the demo's disks since they were indexed: what lies in ``since/files`` takes the place of the
+    content of the files of that name, whose times stay, and those that ``since/removed.txt`` lists go."""
     since = disks / "since"
     for changed in filter(Path.is_file, (since / "files").rglob("*")):
-        shutil.copy2(changed, disks / changed.relative_to(since / "files"))
+        place = disks / changed.relative_to(since / "files")
+        times = place.stat()
+        shutil.copyfile(changed, place)
+        os.utime(place, ns=(times.st_atime_ns, times.st_mtime_ns))
     removed = since / "removed.txt"
     for name in removed.read_text(encoding="utf-8").splitlines() if removed.exists() else ():
         (disks / name).unlink()

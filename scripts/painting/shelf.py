@@ -106,8 +106,8 @@ class Shelf:
     def happens_since(self, name: str, kind: str) -> None:
         """What becomes of `name` after it was indexed: "missing", "truncated", or "changed" in its middle.
 
-        The file itself stays whole; `since/` holds what takes its place, with the same times, and the names of files
-        that go. A catalogue that has read the archive before can tell; one that first sees the damaged file cannot.
+        The file itself stays whole; `since/` holds what takes its place, and the names of files that go. A catalogue
+        that has read the archive before can tell; one that first sees the damaged file cannot.
         """
         if kind == "missing":
             gone = self.path("since/removed.txt")

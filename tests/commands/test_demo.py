@@ -89,7 +89,8 @@ def test_what_happened_since_changes_content_but_no_times(tmp_path: Path) -> Non
                           ("main-disk/whole.tif", b"before"), ("since/files/main-disk/a/changed.tif", b"beFore")):
         (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / name).write_bytes(content)
-        os.utime(tmp_path / name, (1_600_000_000, 1_600_000_000))
+        # a checkout gives files the time it is made
+        os.utime(tmp_path / name, (1_600_000_000 + 5 * name.startswith("since"),) * 2)
     (since / "removed.txt").write_text("main-disk/a/gone.tif\n", encoding="utf-8")
     demo.damage_disks(tmp_path)
     assert {p.relative_to(disk).as_posix(): p.read_bytes() for p in disk.rglob("*.tif")} == {
