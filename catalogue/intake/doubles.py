@@ -35,6 +35,7 @@ from catalogue.records.folding import fold_name
 from catalogue.records.paths import native_path, stored_mtime
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
+from catalogue.storage.atomic import remove_leftover
 from catalogue.storage.folders import Entry, OpenFolder, open_entry, sync
 from catalogue.storage.identity import FileId
 
@@ -222,8 +223,10 @@ def _copied_back(db: Database, store: Store, root: OpenFolder, entry: dict[str, 
     kept_file = files.by_path(db, store.id, entry["to"])
     with (open_entry(root, native_path(entry["to"])) as source,
           open_entry(root, native_path(entry["from"]), create=True) as target):
-        if digest_of(target, cancelled) != entry["sha256"]:  # else there already: copied back, but not yet recorded
+        if digest_of(target, cancelled) != entry["sha256"]:
             copy_verified(source, target, sha256=entry["sha256"], report=report, cancelled=cancelled)
+        else:  # copied back, but not yet recorded: a kill between the two names of the whole copy leaves both
+            remove_leftover(target)
         stat = target.stat()
     scan_id = kept_file.scan_id if kept_file else None
     with transaction(db):

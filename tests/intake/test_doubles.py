@@ -1,5 +1,6 @@
 """Doubles within a store are freed only where nothing can be lost by it: one test for each guard."""
 
+import json
 import os
 import shutil
 from collections.abc import Callable
@@ -20,6 +21,7 @@ from catalogue.records import events, files
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
+from catalogue.storage.atomic import part_path
 
 
 @dataclass
@@ -180,6 +182,18 @@ def test_doubles_that_were_brought_back_are_no_tidying_cut_short(desk: Desk) -> 
     assert desk.names() == ALL
     with pytest.raises(CatalogueError, match="not a list of a tidying"):
         undo_tidying(desk.db, desk.home, done.undo)
+
+
+def test_a_bringing_back_that_was_killed_between_two_names_leaves_one(desk: Desk) -> None:
+    done = free_doubles(desk.db, desk.home, desk.store, list_doubles(desk.db, "masters")[0].groups)
+    assert done.undo is not None
+    entry = json.loads(done.undo.read_text().splitlines()[1])
+    back = desk.path(entry["from"])
+    back.parent.mkdir(parents=True, exist_ok=True)
+    shutil.copy2(desk.path(entry["to"]), back)
+    os.link(back, part_path(back))
+    bring_back_doubles(desk.db, desk.home, done.undo)
+    assert back.exists() and not part_path(back).exists()
 
 
 def test_a_list_of_a_tidying_brings_no_doubles_back(desk: Desk, tmp_path: Path) -> None:
