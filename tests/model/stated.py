@@ -35,7 +35,7 @@ class Stated:
     guesses: dict[str, Names | None] = field(default_factory=dict)  # of every content that is a scan, in their order
     sure: set[frozenset[str]] = field(default_factory=set)          # pairs found to be alike beyond doubt
     pairs: set[frozenset[str]] = field(default_factory=set)         # all that were found
-    judged: int = 0
+    moment: int = 0                                                 # of verdicts and prints: each has its own
     known_numbers: set[str] = field(default_factory=set)            # order numbers on paper
     once: dict[int, str] = field(default_factory=dict)              # by what name each artist was ever spoken of
 
@@ -48,7 +48,7 @@ class Stated:
         """What was tried holds, under the number of its event."""
         changed = {key: (self.facts.get(key), trial.facts.get(key)) for key in {**self.facts, **trial.facts}
                    if self.facts.get(key) != trial.facts.get(key)}
-        self.facts, self.judged = trial.facts, trial.judged
+        self.facts, self.moment = trial.facts, trial.moment
         if event is not None:
             self.log[event] = changed
         else:
@@ -75,8 +75,8 @@ class Stated:
     def judge(self, pair: frozenset[str], verdict: str | None) -> None:
         """A verdict is another than the same one given before: it has its own moment."""
         if verdict != self.get("pair", pair, "verdict"):
-            self.judged += 1
-            self.put("pair", pair, verdict=verdict, moment=self.judged if verdict else None)
+            self.moment += 1
+            self.put("pair", pair, verdict=verdict, moment=self.moment if verdict else None)
 
     # -- undoing -------------------------------------------------------------------------------------------------
 
@@ -327,8 +327,9 @@ class Stated:
             self._print(edition, series, number, 1, line, printed)
 
     def _print(self, edition: int, series: str, number: int, nth: int, line: int, printed: bool) -> None:
+        self.moment += 1  # one that is issued again later is another
         self.put("print", (edition, series, number, nth), line=line, state="printed" if printed else "reserved",
-                 day="")
+                 day="", issued=self.moment)
 
     def replace(self, edition: int, series: str, number: int, line: int, printed: bool) -> None:
         nth = self.prints(edition, series).get(number, 0)
@@ -350,7 +351,7 @@ class Stated:
         for key in self.ids("print"):
             if self.get("print", key, "line") in lines and self.get("print", key, "state") == "reserved":
                 if status == "cancelled":
-                    self.put("print", key, line=None, state=None, day=None)
+                    self.put("print", key, line=None, state=None, day=None, issued=None)
                 elif status in ("printed", "collected"):
                     self.put("print", key, state="printed")
 

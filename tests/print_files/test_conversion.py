@@ -28,7 +28,7 @@ def colours() -> NDArray[np.uint8]:
 
 @pytest.mark.parametrize("intent", PILLOWS)
 @pytest.mark.parametrize("black_point", [True, False])
-@pytest.mark.parametrize(("one", "other"), [(SRGB, WIDE), (WIDE, SRGB)])
+@pytest.mark.parametrize(("one", "other"), [(SRGB, WIDE), (WIDE, SRGB)], ids=["to wide", "to sRGB"])
 def test_as_pillows_littlecms_has_it(intent: str, black_point: bool, one: bytes, other: bytes) -> None:
     eight = colours()
     flags = ImageCms.Flags.NOOPTIMIZE | (ImageCms.Flags.BLACKPOINTCOMPENSATION if black_point else 0)
@@ -64,7 +64,8 @@ def test_a_raised_black_goes_to_black_with_compensation_alone() -> None:
     assert found[0] < 1 and found[1] > 40
 
 
-@pytest.mark.parametrize(("one", "other"), [(SRGB, WIDE), (WIDE, SRGB), (SRGB, SRGB)])
+@pytest.mark.parametrize(("one", "other"), [(SRGB, WIDE), (WIDE, SRGB), (SRGB, SRGB)],
+                         ids=["to wide", "to sRGB", "sRGB to itself"])
 def test_the_quick_way_is_littlecms_to_a_level(one: bytes, other: bytes) -> None:
     """At 16 bits, over colours of every lightness and all greys, against littleCMS without its shortcut tables."""
     colour = np.random.default_rng(8).integers(0, 65536, (200, 500, 3)).astype(np.uint16)
