@@ -17,6 +17,10 @@ FORMER = {
         "say_while_the_other_seat_tries_too(notes='framed', number=57)", "file_scan(number=28, scan=20)",
         "split_piece(number=45, scan=55, title='Boats')", "back_up()", "merge_pieces(described=None, one=10, other=48)",
         "undo(newest=True, number=46)", "recover(damage='here and there')"),
+    "a confirmed pair found again after a rebuild filed nothing": (
+        "lose_a_current_master(number=54)", "lose_a_current_master(number=12)",
+        "judge_the_scan_that_only_likeness_files(other=46, verdict='rejected')",
+        "judge_pair(number=25, verdict='confirmed')", "rebuild()", "found_alike(one=14, other=3, sure=False)"),
 }
 
 
