@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PIL import Image
-from skimage import color, data
+from skimage import color
 
 from catalogue.errors import Damaged, NotFound, Refused
 from catalogue.ledger import editions, health, repeat, statuses, values
@@ -18,6 +18,7 @@ from catalogue.records import events, files, findings, orders, pieces, scans
 from catalogue.records.database import transaction
 from catalogue.records.numbers import Number
 from catalogue.records.orders import NewLine
+from tests.photographs import photograph
 
 from .conftest import Shop
 
@@ -95,7 +96,7 @@ def test_another_current_master_is_a_grave_caution_until_the_two_are_known_to_ag
 
 def test_a_rescan_is_measured_against_the_scan_of_last_time(shop: Shop) -> None:
     """The picture is scikit-image's; CIEDE2000 of the two previews is taken from scikit-image too."""
-    picture = data.coffee()[:, :500]
+    picture = photograph("coffee")[:, :500]
     moved = np.clip(picture.astype(int) + np.array((40, 0, -40)), 0, 255).astype(np.uint8)
     piece = shop.piece("Ilse Marwood", "Still Life")
     old = shop.scan("old.tif", piece, shade=1, stated_px=(5000, 4000), preview=Image.fromarray(picture))
@@ -113,7 +114,7 @@ def test_a_rescan_is_measured_against_the_scan_of_last_time(shop: Shop) -> None:
 
 def test_a_recorded_likeness_and_a_persons_verdict_are_taken(shop: Shop) -> None:
     """Found once, it is not measured again; a rejected pair does not show the same work, whatever its colour."""
-    picture = data.coffee()[:, :500]
+    picture = photograph("coffee")[:, :500]
     piece = shop.piece("Ilse Marwood", "Still Life")
     old = shop.scan("old.tif", piece, shade=1, stated_px=(5000, 4000), preview=Image.fromarray(picture))
     shop.scan("new.tif", piece, shade=2, stated_px=(6000, 4800), preview=Image.fromarray(picture))
@@ -131,7 +132,7 @@ def test_a_recorded_likeness_and_a_persons_verdict_are_taken(shop: Shop) -> None
 
 
 def test_a_part_is_no_repeat_of_the_whole(shop: Shop) -> None:
-    picture = data.coffee()
+    picture = photograph("coffee")
     piece = shop.piece("Ilse Marwood", "Still Life")
     old = shop.scan("old.tif", piece, shade=1, stated_px=(6000, 4000), preview=Image.fromarray(picture))
     shop.scan("new.tif", piece, shade=2, stated_px=(5000, 4000), preview=Image.fromarray(picture[100:350, 150:450]))

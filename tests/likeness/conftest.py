@@ -6,20 +6,20 @@ from functools import cache
 import cv2
 import numpy as np
 import pytest
-from skimage import data
 
 from catalogue.likeness.evidence import ScanFacts
 from catalogue.likeness.examine import Side
 from catalogue.likeness.features import Bytes, Features, extract
 from scripts import likeness_captures as captures
+from tests.photographs import photograph
 
-NAMES = ("astronaut", "coffee", "chelsea", "rocket", "retina", "immunohistochemistry")
+NAMES = ("astronaut", "coffee", "chelsea", "rocket", "retina", "ihc")
 
 
 @cache
 def artwork(name: str, side: int = 640) -> Bytes:
     """A picture enlarged or reduced to a long side of ``side`` px, RGB."""
-    raw = np.asarray(getattr(data, name)())
+    raw = photograph(name)
     rgb = raw if raw.ndim == 3 else np.dstack([raw] * 3)
     factor = side / max(rgb.shape[:2])
     how = cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC

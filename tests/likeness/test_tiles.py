@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from skimage import data
 
 from catalogue.likeness import tiles
 from catalogue.likeness.evidence import Evidence, Relation
+from tests.photographs import photograph
 
 A1, A3, LARGE_BED, SQUARE = (594, 841), (297, 420), (594, 420), (600, 600)
 
@@ -111,5 +111,5 @@ def test_weave_direction_of_a_drawn_canvas(angle: float) -> None:
 @pytest.mark.parametrize("name", ["gravel", "coins", "camera"])
 def test_no_weave_where_there_is_none(name: str) -> None:
     """Photographs from scikit-image's data, none of them woven."""
-    picture = np.asarray(getattr(data, name)())
+    picture = photograph(name)
     assert tiles.weave(cv2.GaussianBlur(picture, (0, 0), 0.7)) is None

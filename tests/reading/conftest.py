@@ -4,14 +4,15 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import skimage.data
 from numpy.typing import NDArray
+
+from tests.photographs import photograph
 
 
 @pytest.fixture(scope="session")
 def painting() -> NDArray[np.uint8]:
     """A photograph from scikit-image's wheel: 512 × 512 × 3, uint8."""
-    return np.asarray(skimage.data.astronaut())
+    return photograph("astronaut")
 
 
 @pytest.fixture(scope="session")

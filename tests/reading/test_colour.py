@@ -7,7 +7,6 @@ import imagecodecs
 import numpy as np
 import pytest
 import skimage.color
-import skimage.data
 import tifffile
 from PIL import Image, ImageCms
 
@@ -17,6 +16,7 @@ from catalogue.reading.model import Fault
 from catalogue.reading.profile import describe
 from catalogue.reading.reduce import Reducer, turned
 from tests.conftest import SRGB
+from tests.photographs import photograph
 
 from . import profiles
 
@@ -26,7 +26,7 @@ def pictures() -> list[np.ndarray]:
     """Whole photographs from scikit-image's wheel, and one of every combination of 33 levels a channel."""
     levels = np.linspace(0, 255, 33).round().astype(np.uint8)
     cube = np.stack(np.meshgrid(levels, levels, levels, indexing="ij"), axis=-1).reshape(33 * 33, 33, 3)
-    return [skimage.data.astronaut(), skimage.data.coffee(), skimage.data.chelsea(), cube]
+    return [photograph("astronaut"), photograph("coffee"), photograph("chelsea"), cube]
 
 
 def littlecms(picture: np.ndarray, icc: bytes, mode: str) -> np.ndarray:
@@ -86,7 +86,7 @@ def test_lab_values(lab: tuple[float, float, float], srgb: tuple[int, int, int])
 @pytest.mark.parametrize("deep", [False, True])
 def test_lab_tiff(deep: bool, folder: Path) -> None:
     """A CIELAB TIFF (signed a* and b*, TIFF 6.0 section 23) of a photograph looks like the photograph."""
-    photo = skimage.data.astronaut()[:200, :300]
+    photo = photograph("astronaut")[:200, :300]
     lab = d50_lab(photo)
     if deep:
         stored = np.stack([lab[..., 0] * 655.35, lab[..., 1] * 256, lab[..., 2] * 256], -1).round().astype(int)
@@ -238,7 +238,7 @@ def test_reduction_close_to_opencv() -> None:
     """OpenCV's own INTER_AREA on the whole picture."""
     import cv2
 
-    photo = np.kron(skimage.data.astronaut(), np.ones((3, 3, 1), np.uint8))[:1400, :1533]
+    photo = np.kron(photograph("astronaut"), np.ones((3, 3, 1), np.uint8))[:1400, :1533]
     reducer = Reducer(1533, 1400, 3, 1024)
     reducer.add(photo)
     whole = cv2.resize(photo.astype(np.float32), (reducer.out_width, reducer.out_height), interpolation=cv2.INTER_AREA)

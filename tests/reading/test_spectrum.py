@@ -3,11 +3,11 @@
 import cv2
 import numpy as np
 import pytest
-import skimage.data
 
 from catalogue.reading.spectrum import Patches
+from tests.photographs import photograph
 
-NAMES = ("astronaut", "coffee", "grass", "gravel", "camera", "rocket", "brick", "immunohistochemistry")
+NAMES = ("astronaut", "coffee", "grass", "gravel", "camera", "rocket", "brick", "ihc")
 
 
 def told(picture: np.ndarray) -> bool:
@@ -21,7 +21,7 @@ def told(picture: np.ndarray) -> bool:
 
 def doubled(name: str) -> np.ndarray:
     """A photograph laid out twice by itself, mirrored, so that it is large enough to sample."""
-    picture = getattr(skimage.data, name)()[:400, :400]
+    picture = photograph(name)[:400, :400]
     row = np.concatenate([picture, picture[:, ::-1]], axis=1)
     return np.concatenate([row, row[::-1]], axis=0)
 

@@ -3,6 +3,7 @@
 import os
 import sys
 from pathlib import Path
+from shlex import quote
 
 import pytest
 from textual.widgets import Static
@@ -21,7 +22,10 @@ def command(folder: Path, name: str, body: str) -> None:
     """A program of that name, in the place of all others."""
     folder.mkdir(exist_ok=True)
     path = folder / name
-    path.write_text(f"#!{sys.executable}\nimport sys, pathlib\nhere = pathlib.Path(__file__).parent\n{body}")
+    code = path.with_suffix(".py")
+    code.write_text(f"import sys, pathlib\nhere = pathlib.Path(__file__).parent\n{body}")
+    # no path to an interpreter in the first line: it may hold spaces
+    path.write_text(f"#!/bin/sh\nexec {quote(sys.executable)} {quote(str(code))} \"$@\"\n")
     path.chmod(0o755)
 
 
