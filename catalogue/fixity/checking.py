@@ -8,10 +8,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
-from catalogue.fixity.copying import drop_cache
 from catalogue.progress import Cancelled
 from catalogue.reading.digests import ReadFailed, Stopped, hash_open_file, read_block
 from catalogue.records.paths import stored_mtime
+from catalogue.storage.atomic import drop_cache
 from catalogue.storage.identity import identity
 
 SECTOR_BYTES = 4096   # the unit in which a failing medium is narrowed down

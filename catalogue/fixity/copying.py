@@ -6,7 +6,6 @@ stands there is overwritten unless the caller says so.
 """
 
 import os
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -16,13 +15,24 @@ from pathlib import Path
 from catalogue.errors import Damaged, NotFound, Refused, StoreAway
 from catalogue.progress import Cancelled, Progress, Report
 from catalogue.reading.digests import BLOCK_BYTES, Stopped, fetch_ahead, sha256_of_fd
-from catalogue.storage.atomic import NoRoom, failed, flush, opened, part_of, place_new, place_over, write_all, writing
+from catalogue.storage.atomic import (
+    NoRoom,
+    drop_cache,
+    failed,
+    flush,
+    opened,
+    part_of,
+    place_new,
+    place_over,
+    write_all,
+    writing,
+)
 from catalogue.storage.folders import Entry, OpenFolder, still_at
 from catalogue.storage.identity import FileId, is_regular
 
 SPARE_BYTES = 16 << 20  # left free on the disk: a full file system cannot even rename
 
-__all__ = ["NoRoom", "Staged", "Stopped", "copy_verified", "drop_cache", "staged_copy"]
+__all__ = ["NoRoom", "Staged", "Stopped", "copy_verified", "staged_copy"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,18 +129,6 @@ def _opened(source: Path | Entry) -> tuple[int, Path]:
 
 def _id(status: os.stat_result) -> FileId:
     return FileId(status.st_dev, status.st_ino)
-
-
-def drop_cache(fd: int) -> None:
-    """Make the next reads of a file come from the medium, where the system can be asked to."""
-    if hasattr(os, "posix_fadvise"):
-        with suppress(OSError):  # advice only: a file system without it still reads right
-            os.posix_fadvise(fd, 0, 0, os.POSIX_FADV_DONTNEED)
-    elif sys.platform == "darwin":
-        import fcntl
-
-        with suppress(OSError):
-            fcntl.fcntl(fd, 48, 1)  # F_NOCACHE
 
 
 def _poured(origin: int, out: int, size: int, source: Path, target: Path, report: Report,

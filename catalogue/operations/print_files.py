@@ -26,7 +26,7 @@ from catalogue.records import orders, print_files, scans, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.orders import Line
 from catalogue.records.paths import escape_path, native_path
-from catalogue.records.print_files import NewPrintFile, PrintFile
+from catalogue.records.print_files import PrintFile
 from catalogue.records.rows import now
 from catalogue.records.scans import Scan
 from catalogue.settings import Home
@@ -221,7 +221,7 @@ def make_print(db: Database, home: Home, plan: PrintPlan, folder: Path, *, repor
         raise
     if plan.profile:
         write_new(home.profiles / f"{plan.recipe.profile_sha256}.icc", plan.profile)
-    file = NewPrintFile(plan.line.id, now(), plan.recipe.to_json(), made.versions, made.width, made.height, made.size,
+    file = PrintFile(plan.line.id, now(), plan.recipe.to_json(), made.versions, made.width, made.height, made.size,
                         made.sha256, made.pixel_digest, escape_path(str(folder)), escape_path(plan.name))
     record_id = _recorded(db, plan, file)
     then = plan.last
@@ -229,7 +229,7 @@ def make_print(db: Database, home: Home, plan: PrintPlan, folder: Path, *, repor
         db, home, plan, made, then, report, cancelled))
 
 
-def _recorded(db: Database, plan: PrintPlan, file: NewPrintFile) -> int:
+def _recorded(db: Database, plan: PrintPlan, file: PrintFile) -> int:
     """The record of a file; one that stood there and is on record is not recorded twice."""
     last = plan.last
     if last and last.line_id == file.line_id and (last.sha256, last.folder, last.name, last.recipe) == (

@@ -4,12 +4,12 @@ import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from io import RawIOBase
 from pathlib import Path
-from threading import Event, Thread
+from threading import Event
 
 from catalogue.errors import CatalogueError, Damaged
-from catalogue.reading.digests import BytesDigest, Stopped, digest_stretches
+from catalogue.reading.digests import Stopped
+from catalogue.reading.handles import Hashing, file_state, open_without_waiting
 from catalogue.reading.kinds import HEAD_BYTES, format_of
 from catalogue.reading.limits import Deadline, Limits
 from catalogue.reading.opening import open_source
@@ -17,27 +17,6 @@ from catalogue.reading.source import Source
 
 LIMITS = Limits(seconds=7 * 86_400.0)
 HINT = "Do not print from it. Restore a good copy: catalogue restore."
-
-
-class _Hashing(Thread):
-    """SHA-256 of an open file beside its decoding: both walk it together, so the disk is read once."""
-
-    def __init__(self, file: RawIOBase) -> None:
-        super().__init__(name="sha-256", daemon=True)
-        self.file, self.stop, self.digest = file, Event(), BytesDigest("", ())
-        self.error: Exception | None = None
-
-    def run(self) -> None:
-        def go_on() -> None:
-            if self.stop.is_set():
-                raise Stopped
-        try:
-            self.digest = digest_stretches(self.file, (), go_on)
-            self.error = self.digest.error
-        except Stopped:
-            return
-        except Exception as error:  # the thread's edge: told to whoever asks for the digest
-            self.error = error
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,13 +35,20 @@ def opened_picture(path: Path) -> Iterator[OpenPicture]:
     Raises CatalogueError where it cannot be opened or is no picture; ``finish`` raises Damaged or CatalogueError.
     """
     try:
-        with open(path, "rb", opener=_without_waiting) as file, open(path, "rb", 0, opener=_without_waiting) as raw:
-            before = _state(file.fileno())
+        with (open(path, "rb", opener=open_without_waiting) as file,
+              open(path, "rb", 0, opener=open_without_waiting) as raw):
+            before = file_state(os.fstat(file.fileno()))
             kind = format_of(file.read(HEAD_BYTES))
-            if not kind or _state(raw.fileno()) != before:
+            if not kind or file_state(os.fstat(raw.fileno())) != before:
                 raise Damaged("The file is no picture, or was replaced just now.", path=path)
             source = open_source(file, kind, before[2], LIMITS, Deadline.after(LIMITS.seconds))
-            hashing = _Hashing(raw)
+            stop = Event()
+
+            def go_on() -> None:
+                if stop.is_set():
+                    raise Stopped
+
+            hashing = Hashing(raw, (), go_on)
 
             def finish() -> str:
                 hashing.join()
@@ -71,7 +57,7 @@ def opened_picture(path: Path) -> Iterator[OpenPicture]:
                 faults = [*source.faults, *(source.samples.settle() if source.samples else ())]
                 if faults:
                     raise Damaged(f"The picture could not be read whole: {faults[0].detail}.", hint=HINT, path=path)
-                if _state(raw.fileno()) != before or _state(file.fileno()) != before:
+                if any(file_state(os.fstat(handle.fileno())) != before for handle in (raw, file)):
                     raise Damaged("The file was changed while it was read.", hint="Try again when it is at rest.",
                                   path=path)
                 return hashing.digest.sha256
@@ -80,7 +66,7 @@ def opened_picture(path: Path) -> Iterator[OpenPicture]:
             try:
                 yield OpenPicture(path, source, finish)
             finally:
-                hashing.stop.set()
+                stop.set()
                 hashing.join()
     except OSError as error:
         raise _unreadable(path, error) from error
@@ -89,13 +75,3 @@ def opened_picture(path: Path) -> Iterator[OpenPicture]:
 def _unreadable(path: Path, error: Exception) -> CatalogueError:
     reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
     return CatalogueError(f"The file cannot be read: {reason}.", hint="Is its disk still connected?", path=path)
-
-
-def _without_waiting(path: str, flags: int) -> int:
-    return os.open(path, flags | os.O_NONBLOCK)  # should a pipe have taken its place: never wait for a writer
-
-
-def _state(fd: int) -> tuple[int, ...]:
-    """What changes when a file is written to or replaced by another."""
-    found = os.fstat(fd)
-    return found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns

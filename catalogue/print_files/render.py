@@ -34,7 +34,7 @@ from catalogue.reading.digests import PixelDigest, Stopped, sha256_of
 from catalogue.reading.notes import NEED_NO_PROFILE
 from catalogue.reading.render import Rendering
 from catalogue.reading.source import Rows
-from catalogue.storage.atomic import flush, opened, part_of, place_new, writing
+from catalogue.storage.atomic import drop_cache, flush, opened, part_of, place_new, writing
 
 STRIPS_TOGETHER = 4
 ENLARGED = 1.005    # less than half a percent is rounding
@@ -101,7 +101,7 @@ def render(master: Path, recipe: Recipe, target: Path, *, profile: bytes = b"", 
         with writing(target):
             flush(out)
             size = os.fstat(out).st_size
-            _forget_cache(out)
+            drop_cache(out)
         sha256, pixels = digests_of(part.path, report=report, cancelled=cancelled)
         if pixels != sheet.digest.hexdigest():
             raise Damaged("The new print file reads back with other pixels than were written.",
@@ -240,9 +240,3 @@ def digests_of(path: Path, *, report: Report = ignore_progress,
             done += len(band)
             report(Progress("reading the print file back", done, samples.height))
         return picture.finish(), digest.hexdigest()
-
-
-def _forget_cache(fd: int) -> None:
-    """Have the next reader ask the medium, where the system can be told so."""
-    if hasattr(os, "posix_fadvise"):
-        os.posix_fadvise(fd, 0, 0, os.POSIX_FADV_DONTNEED)

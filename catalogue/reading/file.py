@@ -5,7 +5,6 @@ import stat
 from dataclasses import dataclass, field, replace
 from io import RawIOBase
 from pathlib import Path
-from threading import Thread
 from time import monotonic
 from typing import BinaryIO
 
@@ -16,10 +15,11 @@ from numpy.typing import NDArray
 from catalogue.errors import one_line
 from catalogue.reading import metadata, notes
 from catalogue.reading.colour import UnusableProfile, to_srgb
-from catalogue.reading.digests import BytesDigest, PixelDigest, digest_stretches
+from catalogue.reading.digests import PixelDigest
+from catalogue.reading.handles import Hashing, file_state, open_without_waiting
 from catalogue.reading.kinds import HEAD_BYTES, format_of
 from catalogue.reading.limits import Deadline, Limits, OutOfTime
-from catalogue.reading.model import Fault, FaultFound, Note, Reading, SegmentDigest
+from catalogue.reading.model import Fault, FaultFound, Note, Reading
 from catalogue.reading.opening import open_source
 from catalogue.reading.preview import LONG_SIDE, encode, hashes
 from catalogue.reading.reduce import Reducer, rows_at_a_time, spans, turned
@@ -53,11 +53,12 @@ def read_file(path: str | Path, *, limits: Limits = Limits()) -> Reading:  # noq
     work = Work(reading, limits, Deadline.after(limits.seconds))
     try:
         # two handles, for each reads ahead on its own; that both are of one file is asked of the system
-        with open(name, "rb", opener=_without_waiting) as file, open(name, "rb", 0, opener=_without_waiting) as raw:
-            if _state(os.fstat(file.fileno())) == _state(os.fstat(raw.fileno())) == _state(before):
+        with (open(name, "rb", opener=open_without_waiting) as file,
+              open(name, "rb", 0, opener=open_without_waiting) as raw):
+            if file_state(os.fstat(file.fileno())) == file_state(os.fstat(raw.fileno())) == file_state(before):
                 work.read(file, raw)
             handles = (os.fstat(file.fileno()), os.fstat(raw.fileno()))
-        if any(_state(handle) != _state(before) for handle in handles):
+        if any(file_state(handle) != file_state(before) for handle in handles):
             work.faults.append(FaultFound(Fault.CHANGING, "changed while it was read", "read it again when nothing "
                                                             "is writing to it"))
         elif not _still_named(name, before):
@@ -70,18 +71,9 @@ def read_file(path: str | Path, *, limits: Limits = Limits()) -> Reading:  # noq
     return replace(work.reading, faults=tuple(dict.fromkeys(work.faults)), seconds=monotonic() - began)
 
 
-def _without_waiting(path: str, flags: int) -> int:
-    return os.open(path, flags | os.O_NONBLOCK)  # should a pipe have taken its place: never wait for a writer
-
-
-def _state(stat: os.stat_result) -> tuple[int, ...]:
-    """What changes when a file is written to or replaced by another."""
-    return stat.st_dev, stat.st_ino, stat.st_size, stat.st_mtime_ns, stat.st_ctime_ns
-
-
 def _still_named(name: str, before: os.stat_result) -> bool:
     try:
-        return _state(os.stat(name)) == _state(before)  # noqa: PTH116
+        return file_state(os.stat(name)) == file_state(before)  # noqa: PTH116
     except OSError:
         return False
 
@@ -96,6 +88,12 @@ def _refusal(error: OSError) -> FaultFound:
 
 def _surprise(error: Exception) -> FaultFound:
     return FaultFound(Fault.DAMAGED, f"could not be read through: {type(error).__name__}: {one_line(error)}")
+
+
+def _undigested(error: Exception) -> FaultFound:
+    if isinstance(error, OutOfTime):
+        return FaultFound(Fault.UNREADABLE, "was not read to its end in the time allowed")
+    return _refusal(error) if isinstance(error, OSError) else _surprise(error)
 
 
 @dataclass(slots=True)
@@ -116,7 +114,7 @@ class Work:
         elif not kind:
             self.faults.append(FaultFound(Fault.NOT_A_PICTURE, "its first bytes are not a known picture format"))
         source = self._opened(file, kind) if size and kind else Source("")
-        hashing = Hashing(raw, source.stretches or plain_stretches(size), self.deadline)
+        hashing = Hashing(raw, source.stretches or plain_stretches(size), self.deadline.check)
         hashing.start()
         try:
             self._tell(source)
@@ -124,9 +122,10 @@ class Work:
         except Exception as error:  # the codec edge: the digest of the bytes is still wanted
             self.faults.append(_surprise(error))
         finally:
-            digest = hashing.result()
-            self.faults.extend(hashing.faults)
-            self.reading = replace(self.reading, sha256=digest.sha256, segments=digest.segments)
+            hashing.join()
+            if hashing.error is not None:
+                self.faults.append(_undigested(hashing.error))
+            self.reading = replace(self.reading, sha256=hashing.digest.sha256, segments=hashing.digest.segments)
 
     def _opened(self, file: BinaryIO, kind: str) -> Source:
         try:
@@ -198,31 +197,3 @@ class Work:
                 FaultFound(Fault.NO_PROFILE, str(error), "assign the right profile; until then the preview is rough")
             )
             return to_srgb(colours, meaning, b"")
-
-
-class Hashing(Thread):
-    """SHA-256 of the file beside the decoding: both walk the file together, so the disk is read once."""
-
-    def __init__(self, file: RawIOBase, stretches: tuple[SegmentDigest, ...], deadline: Deadline) -> None:
-        super().__init__(name="sha-256", daemon=True)
-        self.file, self.stretches, self.deadline = file, stretches, deadline
-        self.faults: list[FaultFound] = []
-        self._digest = BytesDigest("", ())
-
-    def run(self) -> None:
-        """Digest the file; a failure becomes a finding."""
-        try:
-            self._digest = digest_stretches(self.file, self.stretches, self.deadline.check)
-        except OutOfTime:
-            self.faults.append(FaultFound(Fault.UNREADABLE, "was not read to its end in the time allowed"))
-        except OSError as error:
-            self.faults.append(_refusal(error))
-        except Exception as error:  # the worker's edge, in its thread
-            self.faults.append(_surprise(error))
-        if self._digest.error:
-            self.faults.append(_refusal(self._digest.error))
-
-    def result(self) -> BytesDigest:
-        """Wait for the digest."""
-        self.join()
-        return self._digest

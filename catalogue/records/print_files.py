@@ -6,27 +6,10 @@ from catalogue.records.rows import Database, fetch, fetch_one, insert_row
 
 
 @dataclass(frozen=True, slots=True)
-class NewPrintFile:
-    """A print file as made. ``recipe`` and ``versions`` are JSON; ``folder`` is in the form of kept paths."""
-
-    line_id: int
-    made: str
-    recipe: str
-    versions: str
-    width: int
-    height: int
-    size: int
-    sha256: str
-    pixel_digest: str
-    folder: str
-    name: str
-
-
-@dataclass(frozen=True, slots=True)
 class PrintFile:
-    """A print file on record; fields as in :class:`NewPrintFile`."""
+    """A print file as made; ``id`` is 0 until it is on record. ``recipe`` and ``versions`` are JSON; ``folder`` is in
+    the form of kept paths."""
 
-    id: int
     line_id: int
     made: str
     recipe: str
@@ -38,6 +21,7 @@ class PrintFile:
     pixel_digest: str
     folder: str
     name: str
+    id: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,9 +44,9 @@ def in_store(db: Database, store_id: int) -> list[StoredPrintFile]:
         GROUP BY f.id ORDER BY f.path""", [store_id])
 
 
-def add(db: Database, file: NewPrintFile) -> int:
-    """Record a print file; gives its id. Call within a transaction."""
-    return insert_row(db, "print_file", asdict(file))
+def add(db: Database, file: PrintFile) -> int:
+    """Record a print file that is not on record; gives its id. Call within a transaction."""
+    return insert_row(db, "print_file", {name: value for name, value in asdict(file).items() if name != "id"})
 
 
 def by_id(db: Database, file_id: int) -> PrintFile | None:
