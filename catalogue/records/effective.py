@@ -388,10 +388,6 @@ def _recompute_piece(db: Database, done: _Recomputation, piece_id: int) -> None:
             done.left.add(int(held["artist_id"]))
     if held is None:
         _touch_scans_of_joined(db, piece_id)
-    # a row that outlasted the joining: scans that were filed under this piece lie elsewhere
-    mark_stale(db, "scan", [int(row[0]) for row in db.execute(
-        """SELECT c.id FROM scan_stated s JOIN scan c ON c.sha256 = s.sha256
-           WHERE s.piece_id = ?1 AND c.piece_id IS NOT ?1""", [piece_id])])
     for row in db.execute("SELECT piece_id FROM piece_stated WHERE joined_into = ?", [piece_id]).fetchall():
         if db.execute("SELECT 1 FROM piece WHERE id = ?", [row[0]]).fetchone():
             mark_stale(db, "piece", [int(row[0])])

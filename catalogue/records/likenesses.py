@@ -5,7 +5,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from catalogue.records.rows import Database, fetch, fetch_among, fetch_one, now, query_among
-from catalogue.records.stale_rows import mark_stale
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,10 +119,6 @@ def keep(db: Database, a_scan_id: int, b_scan_id: int, relation: str, sure: floa
             sure = excluded.sure, evidence = excluded.evidence, found = excluded.found,
             files_together = excluded.files_together
         WHERE verdict = ''""", [a_scan_id, b_scan_id, relation, sure, evidence, now(), int(files_together)])
-    pair = sorted((a_scan_id, b_scan_id))
-    if db.execute("""SELECT 1 FROM likeness WHERE min(a_scan_id, b_scan_id) = ? AND max(a_scan_id, b_scan_id) = ?
-                     AND verdict = 'confirmed'""", pair).fetchone():  # before a rebuild, say: it files them again
-        mark_stale(db, "scan", pair)
 
 
 def by_id(db: Database, likeness_id: int) -> LikenessRow | None:
