@@ -5,16 +5,14 @@ from dataclasses import dataclass
 from catalogue.errors import CatalogueError
 from catalogue.indexing.stores import opened_store
 from catalogue.intake.removing import digest_of
-from catalogue.ledger.health import health
-from catalogue.operations.print_files import kept_profile
+from catalogue.operations.print_comparison import opened_again
 from catalogue.operations.wording import counted
 from catalogue.print_files.recipe import from_json
-from catalogue.print_files.render import opened_sheet
 from catalogue.progress import Cancelled, Progress, Report, data_size, ignore_progress, never_cancelled
-from catalogue.records import print_files, scans, stores
+from catalogue.records import print_files, stores
 from catalogue.records.database import Database
 from catalogue.records.paths import display_path, native_path
-from catalogue.records.print_files import StoredPrintFile
+from catalogue.records.print_files import PrintFile, StoredPrintFile
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 from catalogue.storage.folders import open_entry
@@ -50,17 +48,15 @@ def prove_print_files(db: Database, home: Home, name: str, *, report: Report = i
         report(Progress("making again", number, len(lying), note=file.path))
         made = print_files.by_id(db, file.print_file_id)
         try:
-            why = _why_not(db, home, store, file, cancelled)
+            why = _why_not(db, home, store, file, made, cancelled) if made else "it is no longer on record"
         except CatalogueError as error:
             why = f"{error.message} {error.hint}".strip()
         proofs.append(PrintFileProof(store.name, file.path, file.size, file.sha256, made.line_id if made else 0, why))
     return proofs
 
 
-def _why_not(db: Database, home: Home, store: Store, file: StoredPrintFile, cancelled: Cancelled) -> str:
-    made = print_files.by_id(db, file.print_file_id)
-    if made is None:
-        return "it is no longer on record"
+def _why_not(db: Database, home: Home, store: Store, file: StoredPrintFile, made: PrintFile,
+             cancelled: Cancelled) -> str:
     try:
         with opened_store(db, store) as root, open_entry(root, native_path(file.path)) as entry:
             now = digest_of(entry, cancelled)
@@ -68,13 +64,7 @@ def _why_not(db: Database, home: Home, store: Store, file: StoredPrintFile, canc
         return f"it cannot be read: {error.strerror}"
     if now != made.sha256:
         return "its bytes are not those on record"
-    recipe = from_json(made.recipe)
-    scan = scans.by_digest(db, recipe.master_sha256)
-    best = health(db, scan).best if scan else None
-    if best is None or best.place is None:
-        return "no sound copy of its master is within reach"
-    with opened_sheet(best.place, recipe, home.folder / "print", profile=kept_profile(home, recipe.profile_sha256),
-                      cancelled=cancelled) as sheet:
+    with opened_again(db, home, from_json(made.recipe), cancelled=cancelled) as sheet:
         for _ in sheet.bands():
             pass        # the digest follows the rows as they go by
     return "" if sheet.digest.hexdigest() == made.pixel_digest else "made again, its pixels differ"

@@ -1,31 +1,35 @@
 """Print files: make the file that goes to the printer, from the verified master and its recipe, and say what is as it
 was last time."""
 
-import json
 import os
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
 from catalogue.errors import CatalogueError, Damaged, NotFound, Refused
-from catalogue.ledger import repeat, values
+from catalogue.ledger import repeat
 from catalogue.ledger.cautions import CROP_WORTH_SAYING
-from catalogue.ledger.health import Copy, check_now, health
+from catalogue.ledger.health import Copy, check_now
 from catalogue.ledger.print_recipe import recipe_for
-from catalogue.likeness.colour import delta_e
+from catalogue.operations.print_comparison import (
+    PROFILE_BYTES,
+    Comparison,
+    compare_with,
+    describe_comparison,
+    kept_profile,
+)
 from catalogue.operations.wording import counted
 from catalogue.print_files.layout import Layout, layout_of
-from catalogue.print_files.patches import Patches, patches_of_file, patches_of_sheet
-from catalogue.print_files.recipe import Recipe, differences, from_json
-from catalogue.print_files.render import Made, opened_sheet, render, versions_of
+from catalogue.print_files.recipe import Recipe, from_json
+from catalogue.print_files.render import Made, render, versions_of
 from catalogue.print_files.tiff_file import recipe_in
 from catalogue.progress import Cancelled, Report, data_size, ignore_progress, never_cancelled
-from catalogue.records import orders, print_files, scans, stores
+from catalogue.records import orders, print_files, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.orders import Line
-from catalogue.records.paths import escape_path, native_path
+from catalogue.records.paths import escape_path
 from catalogue.records.print_files import PrintFile
 from catalogue.records.rows import now
 from catalogue.records.scans import Scan
@@ -33,11 +37,6 @@ from catalogue.settings import Home
 from catalogue.sheets.writing import outside, safe_name
 from catalogue.storage.atomic import write_new
 from catalogue.untrusted import read_regular
-
-PROFILE_BYTES = 64 << 20
-WORDS = {"width_mm": "width", "height_mm": "height", "border_mm": "border", "wrap_mm": "wrap", "bleed_mm": "bleed",
-         "stretch_mm": "stretched strip", "edge_colour": "colour of the edge", "profile_sha256": "profile",
-         "black_point": "black point compensation", "kernel": "resampling"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,21 +52,6 @@ class PrintPlan:
     name: str
     last: PrintFile | None
     cautions: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Comparison:
-    """A print file beside last time's. ``delta_e``: largest and mean ΔE00 over patches of ``patch`` pixels; where it
-    cannot be had ``unknown`` says why."""
-
-    then: PrintFile
-    same_bytes: bool
-    same_pixels: bool
-    recipe: dict[str, tuple[object, object]]
-    versions: dict[str, tuple[object, object]]
-    delta_e: tuple[float, float] | None = None
-    patch: float = 0.0
-    unknown: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,21 +155,6 @@ def _cautions(recipe: Recipe, layout: Layout, scan: Scan, least_ppi: int) -> Ite
         yield f"the print's shape crops {left_out:.0%} of the picture"
 
 
-def kept_profile(home: Home, digest: str) -> bytes:
-    """A profile that was converted to before, from the folder beside the catalogue."""
-    if not digest:
-        return b""
-    path = home.profiles / f"{digest}.icc"
-    try:
-        data = read_regular(path, PROFILE_BYTES)
-    except OSError:
-        data = b""
-    if sha256(data).hexdigest() != digest:
-        raise CatalogueError("Last time's profile is no longer kept beside the catalogue.", path=path,
-                             hint=f"Give it with --profile: its SHA-256 is {digest}. The last print file embeds it.")
-    return data
-
-
 def print_folder(db: Database, home: Home, folder: Path | None) -> Path:
     """Where print files go: as said, else as the settings say. Raises Refused where it lies in a store, or nothing is
     said; CatalogueError where it is not there."""
@@ -224,9 +193,8 @@ def make_print(db: Database, home: Home, plan: PrintPlan, folder: Path, *, repor
     file = PrintFile(plan.line.id, now(), plan.recipe.to_json(), made.versions, made.width, made.height, made.size,
                         made.sha256, made.pixel_digest, escape_path(str(folder)), escape_path(plan.name))
     record_id = _recorded(db, plan, file)
-    then = plan.last
-    return PrintMade(plan.line, made, record_id, (*plan.cautions, *made.cautions), None if then is None else _compared(
-        db, home, plan, made, then, report, cancelled))
+    comparison = compare_with(db, home, made, plan.last, report=report, cancelled=cancelled) if plan.last else None
+    return PrintMade(plan.line, made, record_id, (*plan.cautions, *made.cautions), comparison)
 
 
 def _recorded(db: Database, plan: PrintPlan, file: PrintFile) -> int:
@@ -237,47 +205,6 @@ def _recorded(db: Database, plan: PrintPlan, file: PrintFile) -> int:
         return last.id
     with transaction(db, "print file made"):
         return print_files.add(db, file)
-
-
-def _compared(db: Database, home: Home, plan: PrintPlan, made: Made, then: PrintFile, report: Report,
-              cancelled: Cancelled) -> Comparison:
-    before = from_json(then.recipe)
-    old, new = json.loads(then.versions), json.loads(made.versions)
-    libraries = {name: (old.get(name), new.get(name)) for name in sorted({*old, *new})
-                 if old.get(name) != new.get(name)}
-    found = Comparison(then, then.sha256 == made.sha256, then.pixel_digest == made.pixel_digest,
-                       differences(before, plan.recipe), libraries)
-    if found.same_pixels:
-        return found
-    if (then.width, then.height) != (made.width, made.height):
-        return replace(found, unknown="the two files differ in width or height")
-    one = _patches_then(db, home, then, before, found, report, cancelled)
-    other = patches_of_file(made.path, made.sha256, report=report, cancelled=cancelled)
-    if one is None or other is None:
-        return replace(found, unknown="the last file is no longer where it was put, and cannot be made again here")
-    depart = delta_e(one.lab, other.lab)
-    return replace(found, delta_e=(float(depart.max()), float(depart.mean())), patch=max(1.0, other.side))
-
-
-def _patches_then(db: Database, home: Home, then: PrintFile, recipe: Recipe, found: Comparison, report: Report,
-                  cancelled: Cancelled) -> Patches | None:
-    """Last time's colours: from the file if it still lies there, else made again where only master or recipe are other
-    ones, for what other versions of the libraries made cannot be made here."""
-    place = Path("/", native_path(then.folder[1:]), native_path(then.name))
-    if (seen := patches_of_file(place, then.sha256, report=report, cancelled=cancelled)) is not None:
-        return seen
-    scan = scans.by_digest(db, recipe.master_sha256)
-    if found.versions or scan is None:
-        return None
-    best = health(db, scan).best
-    try:
-        if best is None or best.place is None:
-            return None
-        with opened_sheet(best.place, recipe, home.folder / "print", profile=kept_profile(home, recipe.profile_sha256),
-                          cancelled=cancelled) as sheet:
-            return patches_of_sheet(sheet, report=report, cancelled=cancelled)
-    except CatalogueError:
-        return None
 
 
 def make_prints(db: Database, home: Home, lines: Sequence[Line], chosen: Mapping[str, Any], folder: Path, *,
@@ -309,43 +236,10 @@ def summarize(done: PrintFilesMade, dates: str) -> list[str]:
         lines.append(f"  {file.width} × {file.height} px, {file.recipe.ppi} ppi, {file.recipe.bits} bit,"
                      f" {data_size(file.size)}; the master has {file.ppi_there:.0f} ppi at this size")
         lines += [f"  note: {caution}" for caution in one.cautions]
-        lines += [f"  {text}" for text in compared(one.comparison, dates)] if one.comparison else []
+        lines += [f"  {text}" for text in describe_comparison(one.comparison, dates)] if one.comparison else []
     for missing in done.not_made:
         reason = f"{missing.message} {missing.hint}".rstrip()
         lines.append(f"not made: line {missing.line.id}, {missing.line.title}: {reason}")
     if len(done.made) + len(done.not_made) > 1:
         lines.append(f"{counted(len(done.made), 'print file')} made, {len(done.not_made)} not made")
     return lines
-
-
-def compared(found: Comparison, dates: str) -> list[str]:
-    """How a print file compares with last time's, in words."""
-    day = values.shown_day(found.then.made, dates)
-    if found.same_bytes:
-        return [f"the same file as on {day}, bit for bit"]
-    told = [f"{WORDS.get(name, name)} {_said(then)} then, {_said(new)} now"
-            for name, (then, new) in found.recipe.items() if name != "master_sha256"]
-    if "master_sha256" in found.recipe:
-        then, new = found.recipe["master_sha256"]
-        told.insert(0, f"another master: {str(then)[:12]}… then, {str(new)[:12]}… now")
-    told += [f"{name} {then or 'not used'} then, {new or 'not used'} now"
-             for name, (then, new) in found.versions.items()]
-    why = "; ".join(told) or "neither recipe nor versions differ: make it again, and have this machine checked"
-    if found.same_pixels:
-        return [f"the same pixels as on {day}; the file differs: {why}"]
-    lines = [f"not the same as on {day}: {why}"]
-    if found.delta_e is not None:
-        largest, mean = found.delta_e
-        lines.append(f"colours then and now: ΔE00 at most {largest:.2f}, mean {mean:.2f}, over patches of"
-                     f" {found.patch:.0f} px")
-    else:
-        lines.append(f"how far the colours depart cannot be told: {found.unknown}")
-    return lines
-
-
-def _said(value: object) -> str:
-    if isinstance(value, bool):
-        return "on" if value else "off"
-    if isinstance(value, float):
-        return f"{value:g} mm"
-    return "none" if value in ("", None) else str(value)

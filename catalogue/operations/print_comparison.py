@@ -1,0 +1,144 @@
+"""A print file beside the one on record: the same bits, or what differs and by how much; and the latter made again."""
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from hashlib import sha256
+from pathlib import Path
+
+from catalogue.errors import CatalogueError
+from catalogue.ledger import values
+from catalogue.ledger.health import health
+from catalogue.likeness.colour import delta_e
+from catalogue.print_files.patches import Patches, patches_of_file, patches_of_sheet
+from catalogue.print_files.recipe import Recipe, differences, from_json
+from catalogue.print_files.render import Made, Sheet, opened_sheet
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
+from catalogue.records import scans
+from catalogue.records.database import Database
+from catalogue.records.paths import native_path
+from catalogue.records.print_files import PrintFile
+from catalogue.settings import Home
+from catalogue.untrusted import read_regular
+
+PROFILE_BYTES = 64 << 20
+WORDS = {"width_mm": "width", "height_mm": "height", "border_mm": "border", "wrap_mm": "wrap", "bleed_mm": "bleed",
+         "stretch_mm": "stretched strip", "edge_colour": "colour of the edge", "profile_sha256": "profile",
+         "black_point": "black point compensation", "kernel": "resampling"}
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """A print file beside last time's. ``delta_e``: largest and mean ΔE00 over patches of ``patch`` pixels; where it
+    cannot be had ``unknown`` says why."""
+
+    then: PrintFile
+    same_bytes: bool
+    same_pixels: bool
+    recipe: dict[str, tuple[object, object]]
+    versions: dict[str, tuple[object, object]]
+    delta_e: tuple[float, float] | None = None
+    patch: float = 0.0
+    unknown: str = ""
+
+
+def kept_profile(home: Home, digest: str) -> bytes:
+    """A profile that was converted to before, from the folder beside the catalogue."""
+    if not digest:
+        return b""
+    path = home.profiles / f"{digest}.icc"
+    try:
+        data = read_regular(path, PROFILE_BYTES)
+    except OSError:
+        data = b""
+    if sha256(data).hexdigest() != digest:
+        raise CatalogueError("Last time's profile is no longer kept beside the catalogue.", path=path,
+                             hint=f"Give it with --profile: its SHA-256 is {digest}. The last print file embeds it.")
+    return data
+
+
+@contextmanager
+def opened_again(db: Database, home: Home, recipe: Recipe, *, cancelled: Cancelled = never_cancelled
+                 ) -> Iterator[Sheet]:
+    """The rows that a recipe on record gives now, from a sound copy of its master.
+
+    Raises CatalogueError: no such copy, or the profile, is within reach; as :func:`opened_sheet`.
+    """
+    scan = scans.by_digest(db, recipe.master_sha256)
+    best = health(db, scan).best if scan else None
+    if best is None or best.place is None:
+        raise CatalogueError("no sound copy of its master is within reach")
+    with opened_sheet(best.place, recipe, home.folder / "print", profile=kept_profile(home, recipe.profile_sha256),
+                      cancelled=cancelled) as sheet:
+        yield sheet
+
+
+def compare_with(db: Database, home: Home, made: Made, then: PrintFile, *, report: Report = ignore_progress,
+                 cancelled: Cancelled = never_cancelled) -> Comparison:
+    """A print file that was just made beside one on record. Raises Stopped."""
+    before = from_json(then.recipe)
+    old, new = json.loads(then.versions), json.loads(made.versions)
+    libraries = {name: (old.get(name), new.get(name)) for name in sorted({*old, *new})
+                 if old.get(name) != new.get(name)}
+    found = Comparison(then, then.sha256 == made.sha256, then.pixel_digest == made.pixel_digest,
+                       differences(before, made.recipe), libraries)
+    if found.same_pixels:
+        return found
+    if (then.width, then.height) != (made.width, made.height):
+        return replace(found, unknown="the two files differ in width or height")
+    one = _patches_then(db, home, then, before, found, report, cancelled)
+    other = patches_of_file(made.path, made.sha256, report=report, cancelled=cancelled)
+    if one is None or other is None:
+        return replace(found, unknown="the last file is no longer where it was put, and cannot be made again here")
+    depart = delta_e(one.lab, other.lab)
+    return replace(found, delta_e=(float(depart.max()), float(depart.mean())), patch=max(1.0, other.side))
+
+
+def _patches_then(db: Database, home: Home, then: PrintFile, recipe: Recipe, found: Comparison, report: Report,
+                  cancelled: Cancelled) -> Patches | None:
+    """Last time's colours: from the file if it still lies there, else made again where only master or recipe are other
+    ones, for what other versions of the libraries made cannot be made here."""
+    place = Path("/", native_path(then.folder[1:]), native_path(then.name))
+    if (seen := patches_of_file(place, then.sha256, report=report, cancelled=cancelled)) is not None:
+        return seen
+    if found.versions:
+        return None
+    try:
+        with opened_again(db, home, recipe, cancelled=cancelled) as sheet:
+            return patches_of_sheet(sheet, report=report, cancelled=cancelled)
+    except CatalogueError:
+        return None
+
+
+def describe_comparison(found: Comparison, dates: str) -> list[str]:
+    """How a print file compares with last time's, in words."""
+    day = values.shown_day(found.then.made, dates)
+    if found.same_bytes:
+        return [f"the same file as on {day}, bit for bit"]
+    told = [f"{WORDS.get(name, name)} {_said(then)} then, {_said(new)} now"
+            for name, (then, new) in found.recipe.items() if name != "master_sha256"]
+    if "master_sha256" in found.recipe:
+        then, new = found.recipe["master_sha256"]
+        told.insert(0, f"another master: {str(then)[:12]}… then, {str(new)[:12]}… now")
+    told += [f"{name} {then or 'not used'} then, {new or 'not used'} now"
+             for name, (then, new) in found.versions.items()]
+    why = "; ".join(told) or "neither recipe nor versions differ: make it again, and have this machine checked"
+    if found.same_pixels:
+        return [f"the same pixels as on {day}; the file differs: {why}"]
+    lines = [f"not the same as on {day}: {why}"]
+    if found.delta_e is not None:
+        largest, mean = found.delta_e
+        lines.append(f"colours then and now: ΔE00 at most {largest:.2f}, mean {mean:.2f}, over patches of"
+                     f" {found.patch:.0f} px")
+    else:
+        lines.append(f"how far the colours depart cannot be told: {found.unknown}")
+    return lines
+
+
+def _said(value: object) -> str:
+    if isinstance(value, bool):
+        return "on" if value else "off"
+    if isinstance(value, float):
+        return f"{value:g} mm"
+    return "none" if value in ("", None) else str(value)
