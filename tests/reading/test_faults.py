@@ -179,7 +179,7 @@ def test_changing(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
             file.write(b"more")
         return real(handle, *args)  # type: ignore[arg-type]
 
-    monkeypatch.setattr("catalogue.reading.file.digest_stretches", meddling)
+    monkeypatch.setattr("catalogue.reading.handles.digest_stretches", meddling)
     assert Fault.CHANGING in kinds(read_file(strips))
 
 
