@@ -26,10 +26,10 @@ sys.path.insert(0, str(ROOT))
 
 from tests.records.older_facts import facts  # noqa: E402
 
-# The last commit of each schema that was ever the newest on the main branch. 15 and 16 never were; while 17 was, 16 was
-# not yet there, so such a catalogue is none that an upgrade could know.
+# The last commit of each schema that was ever the newest on the main branch. 15, 16 and 20 never were; while 17 was, 16
+# was not yet there, so such a catalogue is none that an upgrade could know.
 COMMITS = {6: "cd2b8de", 7: "ae93fd1", 8: "b13f207", 10: "93c62d7", 11: "c8fec8f", 12: "4d30ca1", 13: "57abbd3",
-           14: "8e2b4d2", 18: "7b45a98"}
+           14: "8e2b4d2", 18: "7b45a98", 19: "deaa951", 21: "fc9117b", 22: "d17d5f0"}
 
 
 def paint(folder: Path) -> None:
@@ -97,6 +97,10 @@ def make(schema: int, commit: str) -> None:
             if pair is None:
                 raise SystemExit("no likeness was found")
         run(program, home, "alike", "confirm", str(pair[0]), allowed=(0, 1))
+        if schema >= 19:
+            prints = Path(folder) / "prints"
+            prints.mkdir()
+            run(program, home, "print", "2024-0003", "--to", str(prints), "--ppi", "20")
         with closing(sqlite3.connect(home / "catalogue.sqlite")) as made:
             made.execute("PRAGMA wal_checkpoint(TRUNCATE)").close()
             made.execute("PRAGMA journal_mode = DELETE").close()

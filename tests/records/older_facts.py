@@ -42,9 +42,14 @@ _NUMBERS = """
                 AND d.number = n.number AND d.state = 'destroyed' ORDER BY d.nth))
     FROM edition_print n WHERE n.nth = 1 ORDER BY n.edition_id, n.series, n.number"""
 
+_PRINT_FILES = """SELECT line_id, made, recipe, versions, width, height, size, sha256, pixel_digest, name
+                  FROM print_file ORDER BY id"""
+
 
 def facts(connection: sqlite3.Connection) -> dict[str, list[list[Any]]]:
     """Every fact by the name of its kind."""
     tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")}
     queries = _QUERIES | {"numbers": _NUMBERS if "edition_print" in tables else _NUMBERS_OF_OLD}
+    if "print_file" in tables:
+        queries["print files"] = _PRINT_FILES
     return {name: [list(row) for row in connection.execute(sql)] for name, sql in queries.items()}

@@ -51,16 +51,18 @@ def _version(path: Path) -> int:
 
 
 def test_there_is_one_of_each() -> None:
-    newest = migrations()[-1][0]
-    assert {int(path.name[7:9]) for path in OLDER} >= {6, 7} and max(int(p.name[7:9]) for p in OLDER) <= newest
+    """All but those that were never the newest; the newest can only be made once it is on the main branch."""
+    *older_schemas, newest = (number for number, _ in migrations())
+    made = {int(path.name[7:9]) for path in OLDER}
+    assert made | {newest} == {number for number in older_schemas if number >= 6} - {15, 16, 17} | {newest}
 
 
 def test_an_upgrade_keeps_every_fact(older: tuple[Path, dict[str, object]]) -> None:
     path, former_facts = older
     told = in_present_words(former_facts)
-    before = path.read_bytes()
+    before, older_schema, newest = path.read_bytes(), _version(path), migrations()[-1][0]
     db = open_database(path)
-    assert _version(path) == migrations()[-1][0]
+    assert _version(path) == newest
     found = _told(path)
     for kind, rows in told.items():
         assert found[kind] == rows, kind
@@ -69,7 +71,11 @@ def test_an_upgrade_keeps_every_fact(older: tuple[Path, dict[str, object]]) -> N
                                             [f"{PREFIX}*"])}
     assert watched == {table.name for table in STATED_TABLES}
     db.close()
-    assert condition(path).faults == () and condition(former(path)).faults == ()
+    assert condition(path).faults == ()
+    if older_schema == newest:
+        assert not former(path).exists() and found == former_facts, "the newest is opened as it is"
+        return
+    assert condition(former(path)).faults == ()
     with closing(sqlite3.connect(former(path))) as kept:
         assert json.loads(json.dumps(facts(kept))) == former_facts, "the catalogue of before is kept"
     assert len(before) == former(path).stat().st_size
@@ -104,7 +110,7 @@ def test_a_kill_in_the_middle_of_an_upgrade_leaves_the_old(tmp_path: Path, part:
     assert os.WIFSIGNALED(status)
     assert _version(path) == 6 and _told(path) == told
     open_database(path).close()
-    assert _told(path) == in_present_words(told) | {"events": _told(path)["events"]}
+    assert _told(path) == in_present_words(told) | {"events": _told(path)["events"], "print files": []}
 
 
 def test_no_upgrade_without_a_sound_copy(tmp_path: Path) -> None:
