@@ -1,17 +1,17 @@
 """The recipe of an order line's print file: from what the line says, what was chosen last time, and what is new."""
 
 from collections.abc import Mapping
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, replace
 from math import floor
 from typing import Any
 
 from catalogue.errors import Refused
 from catalogue.ledger.fit import picture_wraps
-from catalogue.print_files.layout import layout_of
-from catalogue.print_files.recipe import LEAST_PPI, Recipe
-from catalogue.print_files.render import ENLARGED
-from catalogue.records.orders import Line
+from catalogue.print_files.layout import ENLARGED, layout_of
+from catalogue.print_files.recipe import LEAST_PPI, Recipe, from_json
+from catalogue.records.orders import Line, NewLine
 from catalogue.records.pieces import folded
+from catalogue.records.print_files import PrintFile
 from catalogue.records.scans import Scan
 
 # What last time's recipe gives to the next print of its kind, unless the line or the person says otherwise.
@@ -21,7 +21,24 @@ CARRIED = ("ppi", "turn", "crop", "fit", "edge", "stretch_mm", "edge_colour", "b
 _WHITE, _BLACK = ("white", "blank", "plain"), ("black",)
 
 
-def recipe_for(line: Line, scan: Scan, chosen: Mapping[str, Any], last: Recipe | None = None,
+@dataclass(frozen=True, slots=True)
+class PlannedPrint:
+    """What would be printed for a line that is not recorded yet: the recipe, or the problem that stands against one."""
+
+    recipe: Recipe | None
+    problem: str = ""
+
+
+def planned_print(line: NewLine, scan: Scan, last: PrintFile | None, print_ppi: tuple[int, ...]) -> PlannedPrint:
+    """The recipe that the line's print file would be made by if nothing else were chosen; ``last``: the print file
+    whose choices it takes over."""
+    try:
+        return PlannedPrint(recipe_for(line, scan, {}, from_json(last.recipe) if last else None, print_ppi))
+    except Refused as error:
+        return PlannedPrint(None, f"{error.message} {error.hint}".rstrip())
+
+
+def recipe_for(line: Line | NewLine, scan: Scan, chosen: Mapping[str, Any], last: Recipe | None = None,
                print_ppi: tuple[int, ...] = (300, 240, 200, 150)) -> Recipe:
     """The recipe of a line, printed from ``scan``.
 
@@ -55,7 +72,7 @@ def recipe_for(line: Line, scan: Scan, chosen: Mapping[str, Any], last: Recipe |
     return replace(recipe, ppi=max(usual) if usual else max(LEAST_PPI, floor(there)))
 
 
-def _edge(line: Line, last: Recipe | None, chosen: Mapping[str, Any]) -> dict[str, Any]:
+def _edge(line: Line | NewLine, last: Recipe | None, chosen: Mapping[str, Any]) -> dict[str, Any]:
     """What the line's own word for its edge says; nothing where it says none or the person has chosen."""
     words = folded(line.edge).split() if line.edge else []
     if not words or "edge" in chosen:

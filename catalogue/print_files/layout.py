@@ -8,6 +8,7 @@ from catalogue.print_files.recipe import Recipe
 from catalogue.reading.printsize import MM_PER_INCH, pixels_for
 
 MOST_PIXELS = 1 << 33
+ENLARGED = 1.005    # less than half a percent is rounding
 # Corner and fold marks: where they are and how long is common practice, no source.
 MARK_GAP_MM, CORNER_MARK_MM, FOLD_MARK_MM, MARK_WIDTH_MM = 2.0, 6.0, 3.0, 0.1
 

@@ -23,7 +23,7 @@ from catalogue.errors import CatalogueError, Damaged, Refused, one_line
 from catalogue.print_files.channels import LABS, black, channels_of, stored, white
 from catalogue.print_files.compose import Colours, Pixels, level_colour, sheet_bands
 from catalogue.print_files.conversion import converter, profile_space
-from catalogue.print_files.layout import Layout, Source, layout_of
+from catalogue.print_files.layout import ENLARGED, Layout, Source, layout_of
 from catalogue.print_files.master import HINT, OpenPicture, opened_picture
 from catalogue.print_files.recipe import Recipe
 from catalogue.print_files.resampling import Resampler, taps
@@ -37,7 +37,6 @@ from catalogue.reading.source import Rows
 from catalogue.storage.atomic import drop_cache, flush, opened, part_of, place_new, writing
 
 STRIPS_TOGETHER = 4
-ENLARGED = 1.005    # less than half a percent is rounding
 
 
 @dataclass(frozen=True, slots=True)

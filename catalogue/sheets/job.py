@@ -20,6 +20,7 @@ from catalogue.records.paths import display_path, native_path
 from catalogue.settings import Home
 from catalogue.sheets import print_file
 from catalogue.sheets.drawing import drawing
+from catalogue.sheets.layout import recipe_layout
 from catalogue.sheets.page import WHOLE, picture_uri, render
 from catalogue.sheets.pdf import as_pdf
 from catalogue.sheets.writing import outside, safe_name, write_again
@@ -62,13 +63,14 @@ def job_sheet(db: Database, home: Home, line_id: int, *, checked: bool = False) 
     file_facts = [*_file_facts(line, job, home, checked), *(print_file.facts(made) if made else [])]
     scan = job.printing.scan if job.printing else None
     cautions = [*(print_file.cautions(line, scan, made) if made else []), *_cautions(line, job, checked)]
-    drawn = print_file.drawn(line, scan, made) if made else None
+    recipe = print_file.recipe_drawn(line, scan, made) if made else None
+    drawn = recipe_layout(recipe, scan.width or 0, scan.height or 0) if recipe and scan else None
     today = values.shown_day(date.today().isoformat(), home.settings.dates)
     placed = values.shown_day(line.placed, home.settings.dates)
     turned = job.fit is not None and job.fit.turned
     width, height = (line.height_mm, line.width_mm) if turned else (line.width_mm, line.height_mm)
-    if drawn:
-        width, height = drawn.width, drawn.height
+    if recipe:
+        width, height = recipe.width_mm, recipe.height_mm
     part, turn = (drawn.part, drawn.turn) if drawn else (WHOLE, 0)
     text = _text(line, placed, [*facts, *notes], file_facts, before, cautions, today)
     dense = len(text) > DENSE_FROM

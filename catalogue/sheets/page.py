@@ -36,7 +36,7 @@ def picture_uri(home: Home, sha256: str, side: int, part: tuple[float, float, fl
                 turn: int = 0) -> str:
     """A scan's preview as a data URI, its long side at most ``side`` pixels; empty where none can be read.
 
-    Of it the ``part`` between left, top, right and bottom (fractions), turned clockwise by ``turn`` degrees.
+    It is turned clockwise by ``turn`` degrees; of that the ``part`` between left, top, right and bottom (fractions).
     """
     from PIL import Image
 
@@ -45,12 +45,12 @@ def picture_uri(home: Home, sha256: str, side: int, part: tuple[float, float, fl
             picture = preview.convert("RGB")
     except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):  # what Pillow raises for damaged files
         return ""
+    if turn:
+        picture = picture.rotate(-turn, expand=True)
     if part != WHOLE:
         left, top = int(part[0] * picture.width), int(part[1] * picture.height)
         picture = picture.crop((left, top, max(left + 1, round(part[2] * picture.width)),
                                 max(top + 1, round(part[3] * picture.height))))
-    if turn:
-        picture = picture.rotate(-turn, expand=True)
     picture.thumbnail((side, side))
     data = BytesIO()
     picture.save(data, "WEBP", quality=80)

@@ -1,28 +1,11 @@
-"""The newest print file of an order line, as its job sheet shows it: facts, cautions, and how it is drawn."""
-
-from dataclasses import dataclass
+"""The newest print file of an order line, as its job sheet shows it: facts, cautions, and the recipe drawn."""
 
 from catalogue.errors import Refused
-from catalogue.print_files.layout import layout_of
 from catalogue.print_files.recipe import Recipe, describe, from_json
 from catalogue.records.orders import Line
 from catalogue.records.paths import display_path
 from catalogue.records.print_files import PrintFile
 from catalogue.records.scans import Scan
-from catalogue.sheets.layout import Rect, in_mm
-
-
-@dataclass(frozen=True, slots=True)
-class DrawnPrintFile:
-    """Sizes and rectangles in mm, from the top left corner of the finished print. ``part`` of the scan (left, top,
-    right, bottom, as fractions of it) is turned clockwise by ``turn`` degrees and fills ``picture``."""
-
-    width: float
-    height: float
-    picture: Rect
-    marks: tuple[Rect, ...]
-    part: Rect
-    turn: int
 
 
 def recipe_of(made: PrintFile) -> Recipe | None:
@@ -54,19 +37,13 @@ def cautions(line: Line, scan: Scan | None, made: PrintFile) -> list[str]:
     return texts
 
 
-def drawn(line: Line, scan: Scan | None, made: PrintFile) -> DrawnPrintFile | None:
-    """How the print file is drawn; None where it is not what the line and its scan say now."""
+def recipe_drawn(line: Line, scan: Scan | None, made: PrintFile) -> Recipe | None:
+    """The recipe to draw the print by; None where the print file is not what the line and its scan say now."""
     recipe = recipe_of(made)
     if (recipe is None or scan is None or scan.sha256 != recipe.master_sha256 or not scan.width or not scan.height
             or not _of_line(recipe, line)):
         return None
-    layout = layout_of(recipe, scan.width, scan.height)
-    source = layout.source
-    return DrawnPrintFile(
-        recipe.width_mm, recipe.height_mm, in_mm(layout.picture, layout, recipe.ppi),
-        tuple(in_mm(mark, layout, recipe.ppi) for mark in layout.marks),
-        (source.left / scan.width, source.top / scan.height, (source.left + source.width) / scan.width,
-         (source.top + source.height) / scan.height), recipe.turn)
+    return recipe
 
 
 def _of_line(recipe: Recipe, line: Line) -> bool:

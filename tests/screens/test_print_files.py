@@ -3,21 +3,25 @@
 import time
 from collections.abc import Callable
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
-from textual.widgets import Static
+from textual.widgets import Input, Static
 
 from catalogue.operations import print_files as operation
+from catalogue.print_files.recipe import from_json
 from catalogue.records import print_files
 from catalogue.records.database import open_database
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.sheet import JobSheetPanel
+from catalogue.screens.pictures.picture import Picture
 from catalogue.settings import Home, Settings
+from catalogue.sheets.layout import recipe_layout
 from tests.operations.test_print_files import PrintShop
 from tests.operations.test_same_everywhere import rot
-from tests.screens.shop import running, said, settled, until, words
+from tests.screens.shop import held_up, running, said, settled, until, words
 from tests.waiting import HANG_SECONDS
 
 
@@ -132,3 +136,36 @@ async def test_a_cancelled_line_is_refused_in_words(print_shop: PrintShop) -> No
         await pilot.press("w")
         assert "was cancelled" in await over(pilot)
         assert not list(print_shop.hot.iterdir())
+
+
+async def test_the_repeat_panel_draws_what_will_be_printed_and_follows_the_fields(print_shop: PrintShop) -> None:
+    """Last time's crop, turn, bleed and marks are proposed; what is typed changes the drawing before any answer."""
+    print_shop.print("--line", 1, "--to", print_shop.hot, "--crop", "60,60,400,500", "--turn", "180", "--bleed", 3,
+                     "--marks")
+    recipe = from_json(print_shop.made()[0].recipe)
+    async with running(print_shop.home) as pilot:
+        app = app_of(pilot)
+        app.repeat(line_id=1)
+        await settled(pilot)
+        picture = app.screen.query_one(Picture)
+        assert picture._layout == recipe_layout(recipe, 600, 840)
+        text = str(app.screen.query_one("#repeat-words", Static).content)
+        assert "turned 180°; crop 400 × 500 px from 60, 60; bleed 3 mm; with marks" in text
+        assert "┄ cut, with bleed outside it; corner marks" in text
+        with held_up(app):
+            app.screen.query_one("#repeat-size", Input).value = "4 x 6 cm"
+            await until(pilot, lambda: picture._layout == recipe_layout(replace(recipe, width_mm=40, height_mm=60),
+                                                                        600, 840))
+            app.screen.query_one("#repeat-border", Input).value = "5"
+            await until(pilot, lambda: picture._layout == recipe_layout(
+                replace(recipe, width_mm=40, height_mm=60, border_mm=5), 600, 840))
+
+
+async def test_the_repeat_panel_says_why_no_print_file_can_be_made(print_shop: PrintShop) -> None:
+    assert print_shop.call("order", "correct", "K-1", "--line", 2, "--edge", "grey")[0] == 0
+    async with running(print_shop.home) as pilot:
+        app = app_of(pilot)
+        app.repeat(line_id=2)
+        await settled(pilot)
+        assert "No print file can be made like this: " in str(app.screen.query_one("#repeat-words", Static).content)
+        assert app.screen.query_one(Picture)._layout is not None, "drawn as the order says"

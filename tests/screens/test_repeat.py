@@ -1,9 +1,17 @@
 """The repeat panel: a number and Enter, nothing odd recorded unasked, the print drawn as the job sheet draws it."""
 
+import hashlib
+from pathlib import Path
+from typing import Any
+
+import numpy as np
 import pytest
+import tifffile
 from PIL import Image
 from textual.widgets import Input, Static
 
+from catalogue.print_files.recipe import Recipe
+from catalogue.print_files.render import render
 from catalogue.records import orders
 from catalogue.records.database import open_database
 from catalogue.records.orders import Line
@@ -15,7 +23,8 @@ from catalogue.screens.pictures.picture import Picture
 from catalogue.screens.pictures.print_drawing import AROUND, BARE, RED, WHITE, drawn_print
 from catalogue.screens.widgets.bars import KeyLine
 from catalogue.settings import Home
-from catalogue.sheets.layout import print_layout
+from catalogue.sheets.layout import PrintLayout, print_layout, recipe_layout
+from tests.conftest import SRGB
 from tests.screens.shop import burst, held_up, older_scan_current, running, said, settled, until, words
 
 
@@ -176,18 +185,29 @@ async def test_a_faulty_number_is_no_fault_of_the_program(shop: Home) -> None:
     assert newest(shop).number == "A-102"
 
 
+def rects_of(layout: PrintLayout) -> list[float]:
+    return [*layout.finished, *layout.sheet, *layout.picture, *layout.scan]
+
+
+def rects(picture: Picture) -> list[float]:
+    assert picture._layout is not None
+    return rects_of(picture._layout)
+
+
 async def test_the_picture_is_the_print_that_is_asked_for(shop: Home) -> None:
     async with running(shop) as pilot:
         app = app_of(pilot)
         app.repeat(piece_id=1)
         await settled(pilot)
         picture = app.screen.query_one(Picture)
-        assert picture._layout == print_layout(600, 450, border_mm=30, scan_size=(9000, 6750))
+        assert rects(picture) == pytest.approx(rects_of(print_layout(600, 450, border_mm=30, scan_size=(9000, 6750))),
+                                               abs=0.3)     # a print file has whole pixels
         app.screen.query_one("#repeat-size", Input).value = "40 x 40"
         app.screen.query_one("#repeat-border", Input).value = ""
         app.screen.query_one("#repeat-wrap", Input).value = "38"
         await settled(pilot)
-        assert picture._layout == print_layout(400, 400, wrap_mm=38, scan_size=(9000, 6750))
+        assert rects(picture) == pytest.approx(rects_of(print_layout(400, 400, wrap_mm=38, scan_size=(9000, 6750))),
+                                               abs=0.3)
         assert "─ folds, ┄ edge of the wrap; dimmed: cropped" in words(pilot)
         assert picture._drawing is not None and isinstance(picture._drawing.rows[0], Cells)
 
@@ -216,3 +236,30 @@ def test_a_print_in_few_colours_shows_its_folds() -> None:
     layout = print_layout(600, 400, wrap_mm=60, scan_size=(300, 200))
     rows = draw_picture(Image.new("RGB", (300, 200), (20, 20, 20)), 60, 20, palette="light on dark", layout=layout).rows
     assert any("@" in row for row in rows if isinstance(row, str))
+
+
+@pytest.mark.parametrize("choices", [
+    {"wrap_mm": 8, "edge": "mirrored", "bleed_mm": 3, "marks": True},
+    {"wrap_mm": 8, "edge": "stretched", "stretch_mm": 2, "turn": 90, "crop": (100, 50, 400, 260)},
+    {"border_mm": 6, "turn": 180, "marks": True}, {"fit": "whole", "turn": 270},
+    {"wrap_mm": 10, "edge": "colour", "edge_colour": "40,90,160", "crop": (0, 120, 500, 300)},
+    {"wrap_mm": 10, "bleed_mm": 4, "crop": (30, 20, 500, 420)}])
+def test_the_drawing_looks_like_the_print_file_itself(choices: dict[str, Any], tmp_path: Path) -> None:
+    """A print file made by the recipe, reduced by Pillow, beside the drawing of the same recipe from a preview."""
+    base = np.random.default_rng(5).integers(0, 256, (6, 8, 3)).astype(np.uint8)
+    scan = Image.fromarray(base).resize((640, 480), Image.Resampling.BICUBIC)
+    master = tmp_path / "master.tif"
+    tifffile.imwrite(master, np.asarray(scan), photometric="rgb", metadata=None, iccprofile=SRGB)
+    recipe = Recipe(hashlib.sha256(master.read_bytes()).hexdigest(), 90, 60, 150, bits=8, **choices)
+    made = render(master, recipe, tmp_path / "print.tif")
+    layout = recipe_layout(recipe, 640, 480)
+    assert layout.paper is not None
+    size = tuple(round(side * 4) for side in layout.extent_size)
+    drawing = drawn_print(scan.resize((320, 240), Image.Resampling.BOX), layout, (size[0], size[1]))
+    box = [round((layout.paper[n] - layout.extent[n % 2]) * 4) for n in range(4)]
+    ours = np.asarray(drawing.crop((box[0], box[1], box[2], box[3])), np.int16)
+    real = Image.fromarray(tifffile.imread(made.path)).resize((ours.shape[1], ours.shape[0]), Image.Resampling.BOX)
+    apart = np.abs(ours - np.asarray(real, np.int16)).max(axis=2)
+    assert np.median(apart) <= 3 and np.percentile(apart, 90) <= 16, (np.median(apart), np.percentile(apart, 90))
+    if recipe.marks:
+        assert (ours[np.asarray(real).max(axis=2) < 60] < 60).all(axis=-1).mean() > 0.9

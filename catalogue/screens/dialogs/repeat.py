@@ -1,8 +1,9 @@
 """Repeat an order: last time's line ready to record, all of it open to change, with what should be seen before."""
 
 from collections.abc import Callable
+from dataclasses import asdict, replace
 from functools import partial
-from typing import ClassVar
+from typing import ClassVar, TypeVar
 
 from textual.app import ComposeResult
 from textual.binding import BindingType
@@ -12,11 +13,13 @@ from textual.widgets import Button, Input, Label, Static
 from catalogue.errors import CatalogueError, NotFound
 from catalogue.ledger import repeat as ledger
 from catalogue.ledger import values
+from catalogue.ledger.print_recipe import PlannedPrint
 from catalogue.ledger.proposal import Proposal
 from catalogue.money import show_amount
 from catalogue.operations.orders import record_order
 from catalogue.records.database import Database
-from catalogue.records.orders import Line
+from catalogue.records.orders import Line, NewLine
+from catalogue.records.print_files import PrintFile, last_time
 from catalogue.screens.dialogs.repeat_form import (
     FIELDS,
     SHAPING,
@@ -32,9 +35,11 @@ from catalogue.screens.keys import bindings
 from catalogue.screens.page import Dialog
 from catalogue.screens.pictures.picture import Picture
 from catalogue.screens.texts.formats import safe
-from catalogue.screens.texts.repeat import layout_of, proposal_words
+from catalogue.screens.texts.repeat import layout_of, plan_of, proposal_words
 from catalogue.screens.widgets.bars import KeyLine
 from catalogue.settings import Home
+
+T = TypeVar("T")
 
 
 def proposed(db: Database, home: Home, subject: dict[str, int | None], want: RequestedPrint,
@@ -43,6 +48,13 @@ def proposed(db: Database, home: Home, subject: dict[str, int | None], want: Req
     return ledger.propose(db, home, line_id=subject["line_id"], piece_id=subject["piece_id"], quantity=want.quantity,
                           width_mm=want.width_mm, height_mm=want.height_mm, medium=want.medium,
                           border_mm=want.border_mm, wrap_mm=want.wrap_mm, edge=want.edge, as_last_time=as_last_time)
+
+
+def with_last_print(db: Database, home: Home, subject: dict[str, int | None], want: RequestedPrint,
+                    as_last_time: bool) -> tuple[Proposal, PrintFile | None]:
+    """The proposal, and the print file whose choices a print file of the new line would take over."""
+    proposal = proposed(db, home, subject, want, as_last_time)
+    return proposal, last_time(db, proposal.last.id) if proposal.last else None
 
 
 class RepeatDialog(Dialog[Line]):
@@ -59,6 +71,7 @@ class RepeatDialog(Dialog[Line]):
         super().__init__()
         self._subject: dict[str, int | None] = {}
         self._proposal: Proposal | None = None
+        self._last_print: PrintFile | None = None
         self._as_last_time = False
         self._filled = False
         self._recording = False
@@ -99,7 +112,7 @@ class RepeatDialog(Dialog[Line]):
             self._begin()
 
     def _begin(self) -> None:
-        self._proposal, self._as_last_time, self._filled = None, False, False
+        self._proposal, self._last_print, self._as_last_time, self._filled = None, None, False, False
         self._confirmed, self._grave_seen, self._kept_price = set(), set(), ""
         self.query_one("#repeat-body").visible = False  # until every field is put anew
         for place, words in (("title", "Repeat this order"), ("words", ""), ("wrong", ""), ("total", "")):
@@ -114,40 +127,46 @@ class RepeatDialog(Dialog[Line]):
 
     def _propose(self, want: RequestedPrint) -> None:
         home, subject, as_last_time = self.catalogue_app.home, self._subject, self._as_last_time
-        self.ask(lambda db: self._attempt(lambda: proposed(db, home, subject, want, as_last_time)), self._show,
+        self.ask(lambda db: self._attempt(lambda: with_last_print(db, home, subject, want, as_last_time)), self._show,
                  group="proposal", holds=self)
 
     @staticmethod
-    def _attempt(job: Callable[[], Proposal]) -> "Proposal | CatalogueError":
+    def _attempt(job: Callable[[], T]) -> "T | CatalogueError":
         try:
             return job()
         except CatalogueError as error:
             return error
 
-    def _show(self, proposal: "Proposal | CatalogueError") -> None:
+    def _show(self, answer: "tuple[Proposal, PrintFile | None] | CatalogueError") -> None:
         record = self.query_one("#record", Button)
-        if isinstance(proposal, CatalogueError):
-            never_ordered = not isinstance(proposal, NotFound)     # what has gone is told by the app, which closes this
+        if isinstance(answer, CatalogueError):
+            never_ordered = not isinstance(answer, NotFound)     # what has gone is told by the app, which closes this
             if never_ordered and self._proposal is None and self._subject["line_id"] is None and not self._filled:
                 self._first_order()
-            self._tell(str(proposal))
+            self._tell(str(answer))
             record.disabled = True
             return
         self._tell("")
         record.disabled = self._recording
-        self._proposal = proposal
+        self._proposal, self._last_print = proposal, last_print = answer
         if not self._filled:
             self._fill(proposal)
         record.label = "Record all the same" if proposal.grave else "Record"
         title = f"{'Repeat' if proposal.last else 'First order'}: {proposal.piece.title}, {proposal.piece.artist}"
         self.query_one("#repeat-title", Static).update(safe(title))
-        self.query_one("#repeat-words", Static).update(proposal_words(proposal, self.catalogue_app.day_form))
+        plan = plan_of(proposal, proposal.line, last_print, self.catalogue_app.home.settings.print_ppi)
+        self.query_one("#repeat-words", Static).update(proposal_words(proposal, plan, last_print,
+                                                                      self.catalogue_app.day_form))
         self._offer_other_scan(self._other_scan)
         self._show_total()
+        self._draw(proposal, proposal.line, plan)
+
+    def _draw(self, proposal: Proposal, new: NewLine, plan: PlannedPrint) -> None:
+        """The print that ``new`` asks for, from the scan that the proposal names."""
         printing = proposal.printing.scan if proposal.printing else None
         preview = self.catalogue_app.preview(printing.sha256) if printing and printing.has_preview else None
         size = (printing.width, printing.height) if printing else None
-        self.query_one(Picture).show(preview, "No picture to show", size, layout=layout_of(proposal))
+        self.query_one(Picture).show(preview, "No picture to show", size, layout=layout_of(proposal, new, plan))
 
     def _tell(self, text: str) -> None:
         """A fault in the form, or a question, below it."""
@@ -215,6 +234,12 @@ class RepeatDialog(Dialog[Line]):
             self._tell(f"{error}.")
             self.query_one("#record", Button).disabled = True
             return
+        if self._proposal is not None:      # drawn at once; what the catalogue says of it follows
+            asked = {name: value for name, value in asdict(want).items() if value is not None}
+            new = replace(self._proposal.line, **asked)
+            plan = plan_of(self._proposal, new, self._last_print, self.catalogue_app.home.settings.print_ppi)
+            if plan.recipe:
+                self._draw(self._proposal, new, plan)
         self._propose(want)
 
     def on_input_submitted(self, _: Input.Submitted) -> None:

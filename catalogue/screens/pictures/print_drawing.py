@@ -1,4 +1,4 @@
-"""A print as it will be, drawn over its scan: what is cropped dimmed, white border, wrap and folds.
+"""A print as it will be, drawn over its scan: what is cropped dimmed, border, wrap and bleed, folds, marks.
 
 Pure: knows no widget and no catalogue. The places are those of the job sheet, :mod:`catalogue.sheets.layout`.
 """
@@ -16,6 +16,7 @@ Box = tuple[int, int, int, int]     # left, top, right, bottom in pixels, right 
 
 RED: Colour = (255, 60, 40)
 WHITE: Colour = (255, 255, 255)
+BLACK: Colour = (0, 0, 0)
 BARE: Colour = (242, 242, 242)      # canvas without picture, as on the job sheet
 AROUND: Colour = (96, 96, 96)
 CROPPED = 0.65                      # how far what is cropped fades into AROUND
@@ -24,8 +25,8 @@ CROPPED = 0.65                      # how far what is cropped fades into AROUND
 def drawn_print(picture: "Image", layout: "PrintLayout", size: tuple[int, int], line: Colour = RED) -> "Image":
     """``picture`` (RGB, the whole scan) laid out and marked, ``size`` pixels across and down.
 
-    The edge of the finished print is a solid line where it is a fold or a cut through the picture; the edge of a
-    wrap is a broken one.
+    The edge of the finished print is a solid line where it is a fold or a cut through the picture; where a wrap ends,
+    or a bleed is cut off, the line is broken.
     """
     from PIL import Image, ImageDraw
 
@@ -38,22 +39,60 @@ def drawn_print(picture: "Image", layout: "PrintLayout", size: tuple[int, int], 
                 max(top + 1, round((rect[3] - extent[1]) * down)))
 
     scan, seen = box(layout.scan), box(layout.picture)
-    whole = picture.resize((scan[2] - scan[0], scan[3] - scan[1]), Image.Resampling.LANCZOS)
+    turned = picture.rotate(-layout.turn, expand=True) if layout.turn else picture
+    whole = turned.resize((scan[2] - scan[0], scan[3] - scan[1]), Image.Resampling.LANCZOS)
     made = Image.new("RGB", size, AROUND)
     made.paste(Image.blend(whole, Image.new("RGB", whole.size, AROUND), CROPPED), scan[:2])
-    if layout.wrapped:
+    if layout.paper:
+        made.paste(WHITE, box(layout.paper))
+    elif layout.wrapped:
         made.paste(BARE, box(layout.sheet))
     if layout.bordered:
         made.paste(WHITE, box(layout.finished))
-    made.paste(whole.crop((seen[0] - scan[0], seen[1] - scan[1], seen[2] - scan[0], seen[3] - scan[1])), seen[:2])
+    if layout.edge_levels and layout.bleed:
+        made.paste(_colour(layout.edge_levels), box(layout.bleed))
+    part = whole.crop((seen[0] - scan[0], seen[1] - scan[1], seen[2] - scan[0], seen[3] - scan[1]))
+    if layout.stretch and layout.bleed:
+        made.paste(_with_edge(part, seen, box(layout.bleed), layout.stretch), box(layout.bleed)[:2])
+    else:
+        made.paste(part, seen[:2])
     thick = max(1, size[0] // 300)
     pen = ImageDraw.Draw(made)
-    if layout.wrapped:
+    if layout.wrapped or layout.bleed:
         _broken(pen, box(layout.sheet), line, thick)
     if layout.wrapped or (layout.cropped and not layout.bordered):
         left, top, right, bottom = box(layout.finished)
         pen.rectangle((left, top, right - 1, bottom - 1), outline=line, width=thick)
+    for mark in layout.marks:
+        made.paste(BLACK, box(mark))
     return made
+
+
+def _with_edge(part: "Image", seen: Box, filled: Box, stretch: float) -> "Image":
+    """``part``, which lies at ``seen``, continued to ``filled`` by its mirrored edge, of which ``stretch`` pixels cover
+    one."""
+    import numpy as np
+    from numpy.typing import NDArray
+    from PIL import Image
+
+    def taken(start: int, stop: int, size: int) -> "NDArray[np.intp]":
+        places = np.arange(start, stop) + 0.5
+        inside = np.where(places < 0, -places * stretch,
+                          np.where(places > size, size - (places - size) * stretch, places))
+        return np.clip(np.floor(inside), 0, size - 1).astype(np.intp)
+
+    rows = taken(filled[1] - seen[1], filled[3] - seen[1], part.height)
+    columns = taken(filled[0] - seen[0], filled[2] - seen[0], part.width)
+    return Image.fromarray(np.asarray(part)[np.ix_(rows, columns)])
+
+
+def _colour(levels: tuple[int, ...]) -> Colour:
+    """Levels of grey, RGB or CMYK as they look on screen, about."""
+    if len(levels) == 4:
+        red, green, blue = ((255 - ink) * (255 - levels[3]) // 255 for ink in levels[:3])
+    else:
+        red, green, blue = levels if len(levels) == 3 else levels[:1] * 3
+    return red, green, blue
 
 
 def _broken(pen: "Pen", box: Box, line: Colour, thick: int) -> None:

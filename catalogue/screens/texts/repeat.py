@@ -5,24 +5,37 @@ from collections.abc import Sequence
 from textual.content import Content
 
 from catalogue.ledger import values
+from catalogue.ledger.print_recipe import PlannedPrint, planned_print
 from catalogue.ledger.proposal import Caution, Proposal
+from catalogue.print_files.recipe import describe
+from catalogue.records.orders import NewLine
+from catalogue.records.print_files import PrintFile
 from catalogue.screens.texts.facts import line, lines
 from catalogue.screens.texts.formats import counted, day, size_cm
-from catalogue.sheets.layout import PrintLayout, print_layout
+from catalogue.sheets.layout import PrintLayout, print_layout, recipe_layout
 
 
-def layout_of(found: Proposal) -> PrintLayout | None:
-    """The print as the job sheet draws it; None where the scan's shape is not known."""
-    scan, new = found.printing.scan if found.printing else None, found.line
+def plan_of(found: Proposal, new: NewLine, last_print: PrintFile | None, print_ppi: tuple[int, ...]) -> PlannedPrint:
+    """The print file that a line like ``new`` would be printed from."""
+    scan = found.printing.scan if found.printing else None
+    return planned_print(new, scan, last_print, print_ppi) if scan else PlannedPrint(None)
+
+
+def layout_of(found: Proposal, new: NewLine, plan: PlannedPrint) -> PrintLayout | None:
+    """The print as its file will have it, else as its line alone says; None where the scan's shape is not known."""
+    scan = found.printing.scan if found.printing else None
     if scan is None or found.fit is None or not scan.width or not scan.height:
         return None
-    width, height = (new.height_mm, new.width_mm) if found.fit.turned else (new.width_mm, new.height_mm)
+    if plan.recipe:
+        return recipe_layout(plan.recipe, scan.width, scan.height)
+    across = (scan.width > scan.height) != (new.width_mm > new.height_mm) and scan.width != scan.height
+    width, height = (new.height_mm, new.width_mm) if across else (new.width_mm, new.height_mm)
     return print_layout(width, height, border_mm=new.border_mm, wrap_mm=new.wrap_mm, edge=new.edge,
                         scan_size=(scan.width, scan.height))
 
 
-def proposal_words(found: Proposal, day_form: str) -> Content:
-    """The ppi; what is grave; last time, what it would be printed from now, edition; the rest."""
+def proposal_words(found: Proposal, plan: PlannedPrint, last_print: PrintFile | None, day_form: str) -> Content:
+    """The ppi; what is grave; last time, what it would be printed from now and how, edition; the rest."""
     said: list[Content] = []
     if found.fit is not None:
         sign = ("✓ ", "$success") if found.fit.enough else ("! ", "bold $warning")
@@ -30,7 +43,7 @@ def proposal_words(found: Proposal, day_form: str) -> Content:
         cut = f", {found.fit.cropped:.0%} cropped" if found.fit.cropped else ""
         size = values.shown_size(found.line.width_mm, found.line.height_mm)
         said.append(line(sign, f"{found.fit.ppi:.0f} ppi at {size}{turned}{cut}"))
-    lines_drawn = _lines_drawn(layout_of(found))
+    lines_drawn = _lines_drawn(layout_of(found, found.line, plan))
     if lines_drawn:
         said.append(line((lines_drawn, "$quiet")))
     said += caution_words([caution for caution in found.cautions if caution.grave])
@@ -47,6 +60,11 @@ def proposal_words(found: Proposal, day_form: str) -> Content:
             said.append(line(("= ", "bold"), "from last time's scan, not the current master"))
         else:
             said.append(line(("From ", "bold"), "the current master"))
+    if plan.recipe:
+        same = f" as on {day(last_print.made, day_form)}" if last_print else ""
+        said.append(line(("Print file ", "bold"), f"{describe(plan.recipe)}{same}"))
+    elif plan.problem:
+        said.append(line(("! ", "bold $warning"), f"No print file can be made like this: {plan.problem}"))
     if found.edition is not None:
         state = found.edition
         said.append(line(("Edition ", "bold"), f"{counted(state.numbers_left, 'number')} of "
@@ -62,7 +80,9 @@ def _lines_drawn(layout: PrintLayout | None) -> str:
     """What the lines on the picture mean; nothing where there are none."""
     if layout is None:
         return ""
-    drawn = ["─ folds, ┄ edge of the wrap"] if layout.wrapped else []
+    drawn = ["─ folds, ┄ edge of the wrap"] if layout.wrapped else ["┄ cut, with bleed outside it"] \
+        if layout.bleed else []
+    drawn += ["corner marks and fold marks" if layout.wrapped else "corner marks"] if layout.marks else []
     drawn += ["white border"] if layout.bordered else []
     drawn += ["dimmed: cropped"] if layout.cropped and layout.extent != layout.sheet else []
     return "; ".join(drawn)
