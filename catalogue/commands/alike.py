@@ -8,15 +8,14 @@ from typing import TYPE_CHECKING
 import click
 
 from catalogue.commands.artist import print_correction
+from catalogue.commands.lookup import find_piece, scan_of_digest
 from catalogue.commands.printing import Printer, note
-from catalogue.commands.session import Session, bar, interruptible, json_option
-from catalogue.commands.show import find_piece
-from catalogue.errors import Ambiguous, CatalogueError, NotFound, Refused
+from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.errors import CatalogueError, NotFound, Refused
 from catalogue.operations.correcting import merge_pieces, split_piece, undo_older_change
 from catalogue.records.database import Database
 from catalogue.records.likenesses import piece_titles
 from catalogue.records.piece_changes import recent
-from catalogue.records.scans import starting_with
 from catalogue.untrusted import open_regular
 
 if TYPE_CHECKING:
@@ -28,16 +27,14 @@ if TYPE_CHECKING:
 @click.option("--unreviewed", is_flag=True, help="Only pairs without a verdict.")
 @click.option("--as-is", is_flag=True, help="Do not compare new scans first.")
 @click.option("--again", is_flag=True, help="Compare every scan again; verdicts are kept.")
-@json_option
-@click.pass_obj
-@click.pass_context
-def command(context: click.Context, session: Session, unreviewed: bool, as_is: bool, again: bool) -> None:
+@with_session
+def command(session: Session, unreviewed: bool, as_is: bool, again: bool) -> int:
     """Groups of scans that show the same artwork, with the evidence. New scans are compared first.
 
     Exit 1 when pairs are waiting for a verdict.
     """
-    if context.invoked_subcommand is not None:
-        return
+    if click.get_current_context().invoked_subcommand is not None:
+        return 0
     from catalogue.likeness.service import groups
 
     as_is = as_is or session.home.settings.read_only
@@ -45,19 +42,18 @@ def command(context: click.Context, session: Session, unreviewed: bool, as_is: b
     if not as_is:
         _update(db, session, again)
     listed = groups(db)
-    shown = _unreviewed(listed) if unreviewed else listed
+    shown = listed if not unreviewed else replace(
+        listed, groups=tuple(g for g in listed.groups if g.unreviewed), apart=listed.doubtful)
     names = _names(db, (p for g in shown.groups for p in g.pieces))
     session.emit(shown, lambda out: _print(out, shown, names))
-    if any(group.unreviewed for group in listed.groups) or listed.doubtful or listed.refused:
-        context.exit(1)
+    return int(bool(any(group.unreviewed for group in listed.groups) or listed.doubtful or listed.refused))
 
 
 @command.command("confirm")
 @click.argument("ids", nargs=-1, required=True, type=int)
 @click.option("--under", type=int, metavar="PIECE", help="File all their scans under this piece: the pieces they are "
                                                          "filed under now are merged into it.")
-@json_option
-@click.pass_obj
+@with_session
 def confirm(session: Session, ids: tuple[int, ...], under: int | None) -> None:
     """Both show the same piece: record that verdict for the pairs IDS. One that was rejected must be reopened first."""
     if under is None:
@@ -71,8 +67,7 @@ def confirm(session: Session, ids: tuple[int, ...], under: int | None) -> None:
 
 @command.command("reject")
 @click.argument("ids", nargs=-1, required=True, type=int)
-@json_option
-@click.pass_obj
+@with_session
 def reject(session: Session, ids: tuple[int, ...]) -> None:
     """They are different works: the pairs IDS are not proposed again. One that was confirmed must be reopened first."""
     _judge(session, ids, "rejected")
@@ -80,8 +75,7 @@ def reject(session: Session, ids: tuple[int, ...]) -> None:
 
 @command.command("reopen")
 @click.argument("ids", nargs=-1, required=True, type=int)
-@json_option
-@click.pass_obj
+@with_session
 def reopen(session: Session, ids: tuple[int, ...]) -> None:
     """Undo the verdicts on the pairs IDS."""
     _judge(session, ids, "")
@@ -89,10 +83,8 @@ def reopen(session: Session, ids: tuple[int, ...]) -> None:
 
 @command.command("tiles")
 @click.argument("piece", nargs=-1, required=True)
-@json_option
-@click.pass_obj
-@click.pass_context
-def tiles(context: click.Context, session: Session, piece: tuple[str, ...]) -> None:
+@with_session
+def tiles(session: Session, piece: tuple[str, ...]) -> int:
     """A map of PIECE's tiles in its master: missing areas, turned tiles, how many were expected.
 
     Exit 1 when an area is missing or a tile is turned against the others.
@@ -105,15 +97,13 @@ def tiles(context: click.Context, session: Session, piece: tuple[str, ...]) -> N
     if result is None:
         raise NotFound(f"No tiles of {chosen.title} are known.", hint="Compare new scans first: catalogue alike.")
     session.emit(result, lambda out: out.lines(result.text().split("\n")))
-    if result.coverage.missing or result.turned:
-        context.exit(1)
+    return int(bool(result.coverage.missing or result.turned))
 
 
 @command.command("merge")
 @click.argument("keep", type=int)
 @click.argument("gone", type=int)
-@json_option
-@click.pass_obj
+@with_session
 def merge(session: Session, keep: int, gone: int) -> None:
     """File all scans, orders and editions of the piece GONE under the piece KEEP."""
     change = merge_pieces(session.database(), keep, gone)
@@ -124,19 +114,17 @@ def merge(session: Session, keep: int, gone: int) -> None:
 @click.argument("piece", type=int)
 @click.argument("scans", nargs=-1, required=True)
 @click.option("--title", required=True, help="Title of the new piece, by the same artist.")
-@json_option
-@click.pass_obj
+@with_session
 def split(session: Session, piece: int, scans: tuple[str, ...], title: str) -> None:
     """File some SCANS of PIECE (the first digits of their SHA-256) under a new piece."""
     db = session.database()
-    change = split_piece(db, piece, [_scan(db, digits) for digits in scans], title)
+    change = split_piece(db, piece, [scan_of_digest(db, digits).id for digits in scans], title)
     session.emit(change, lambda out: print_correction(out, change))
 
 
 @command.command("undo")
 @click.argument("change", type=int)
-@json_option
-@click.pass_obj
+@with_session
 def undo(session: Session, change: int) -> None:
     """Take back the merge or split CHANGE that an earlier version of this program made; newer ones: catalogue undo."""
     done = undo_older_change(session.database(), change)
@@ -144,8 +132,7 @@ def undo(session: Session, change: int) -> None:
 
 
 @command.command("changes")
-@json_option
-@click.pass_obj
+@with_session
 def changes(session: Session) -> None:
     """Merges and splits that an earlier version of this program made, newest first; newer ones: catalogue history."""
     made = recent(session.looking())
@@ -202,20 +189,6 @@ def _judge(session: Session, ids: Sequence[int], verdict: str) -> None:
         error.hint = f"{error.hint} To overrule a verdict, undo it first: catalogue alike reopen {again}".strip()
         raise
     session.emit([judged.pair for judged in done], lambda out: out.lines(summarize(done)))
-
-
-def _scan(db: Database, digits: str) -> int:
-    matches = starting_with(db, digits.lower())
-    if not matches:
-        raise NotFound(f"No scan's SHA-256 begins with {digits}.")
-    if len(matches) > 1:
-        raise Ambiguous(f"{len(matches)} scans begin with {digits}.", hint="Give more digits.")
-    return matches[0].id
-
-
-def _unreviewed(similar_groups: "Groups") -> "Groups":
-    return replace(similar_groups, groups=tuple(g for g in similar_groups.groups if g.unreviewed),
-                   apart=similar_groups.doubtful)
 
 
 def _names(db: Database, ids: Iterable[int | None]) -> dict[int, str]:

@@ -5,7 +5,7 @@ import re
 import click
 
 from catalogue.commands.printing import Printer, note
-from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.commands.session import Session, bar, interruptible, with_session
 from catalogue.fixity.audit import Budget
 from catalogue.operations.auditing import audit_stores, check_log, summarize, summarize_log
 
@@ -45,19 +45,18 @@ def share(text: str) -> float:
 @click.option("--sample", "part", type=share, metavar="PERCENT", help="Check a random share of the files, such as 5%.")
 @click.option("--log", "log_only", is_flag=True,
               help="Check the event log itself, and the records (orders, editions, …) against it.")
-@json_option
-@click.pass_obj
-@click.pass_context
-def command(context: click.Context, session: Session, names: tuple[str, ...], seconds: float | None, most: int | None,
-            part: float | None, log_only: bool) -> None:
+@with_session
+def command(session: Session, names: tuple[str, ...], seconds: float | None, most: int | None,
+            part: float | None, log_only: bool) -> int:
     """Read files of the named stores, or of all, and compare their bytes with what is on record.
 
     The file checked longest ago comes first. Exit 1 when anything is found. Ctrl-C stops after the files in progress;
     the next audit continues. Nothing in a store is written to.
     """
     if log_only:
-        _check_log(context, session)
-        return
+        checked = check_log(session.existing(), session.home)
+        session.emit(checked, lambda out: out.lines(summarize_log(checked)))
+        return int(not checked.sound or bool(checked.passed_over))
     db = session.existing()
     with interruptible("What was checked is on record; the next audit continues.") as cancelled, bar() as report:
         done = audit_stores(db, session.home, names, budget=Budget(seconds, most, part), report=report,
@@ -71,12 +70,4 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], se
     session.emit({"stores": done.stores, "copies": done.copies}, text)
     if done.trouble and session.as_json:
         note(done.trouble)
-    if not done.clean:
-        context.exit(1)
-
-
-def _check_log(context: click.Context, session: Session) -> None:
-    checked = check_log(session.existing(), session.home)
-    session.emit(checked, lambda out: out.lines(summarize_log(checked)))
-    if not checked.sound or checked.passed_over:
-        context.exit(1)
+    return int(not done.clean)

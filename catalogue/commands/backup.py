@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from catalogue.commands.printing import Printer
-from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.commands.session import Session, bar, interruptible, with_session
 from catalogue.fixity.backup import generations
 from catalogue.operations.backing_up import back_up, summarize
 
@@ -14,8 +14,7 @@ from catalogue.operations.backing_up import back_up, summarize
 @click.option("--also", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER",
               help="Also put a verified copy here, ideally on another disk.")
 @click.option("--list", "only_list", is_flag=True, help="List the backups.")
-@json_option
-@click.pass_obj
+@with_session
 def command(session: Session, also: Path | None, only_list: bool) -> None:
     """Back up the catalogue, check the backup, and refresh everything else it could be restored from.
 

@@ -1,15 +1,18 @@
 """``catalogue buyer``: who orders; two spellings joined."""
 
-from typing import TYPE_CHECKING
+from dataclasses import asdict
 
 import click
 
-from catalogue.commands.session import Session, json_option
-
-if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
-    from catalogue.operations.buyers import BuyerChanged
-    from catalogue.records.buyers import Buyer
+from catalogue.commands.order_text import print_lines, print_sums
+from catalogue.commands.printing import Printer, undo_hint
+from catalogue.commands.session import Session, with_session
+from catalogue.ledger.buyers import find_buyer
+from catalogue.ledger.values import shown_day
+from catalogue.operations.buyers import describe_buyer, merge_buyers, summarize
+from catalogue.records import buyers, order_list
+from catalogue.records.buyers import Buyer
+from catalogue.records.order_list import OrderFilter
 
 
 @click.group("buyer")
@@ -18,13 +21,9 @@ def command() -> None:
 
 
 @command.command("list")
-@json_option
-@click.pass_obj
+@with_session
 def list_(session: Session) -> None:
     """Buyers by name, with how many orders."""
-    from catalogue.ledger.values import shown_day
-    from catalogue.records import buyers
-
     rows, page = [], buyers.listed(db := session.looking())
     while page:
         rows += page
@@ -37,17 +36,9 @@ def list_(session: Session) -> None:
 
 @command.command("show")
 @click.argument("name", nargs=-1, required=True)
-@json_option
-@click.pass_obj
+@with_session
 def show(session: Session, name: tuple[str, ...]) -> None:
     """How to reach the buyer NAME, how orders spell the name, and what was ordered."""
-    from dataclasses import asdict
-
-    from catalogue.commands.order_text import print_lines, print_sums
-    from catalogue.ledger.buyers import find_buyer
-    from catalogue.records import buyers, order_list
-    from catalogue.records.order_list import OrderFilter
-
     db = session.looking()
     buyer = find_buyer(db, " ".join(name))
     theirs = OrderFilter(buyer=buyer.key)
@@ -55,7 +46,7 @@ def show(session: Session, name: tuple[str, ...]) -> None:
     sums = order_list.sums(db, theirs)
     spellings = buyers.spellings(db, buyer.key)
 
-    def text(out: "Printer") -> None:
+    def text(out: Printer) -> None:
         _print(out, buyer)
         if spellings != [buyer.name]:
             out.field("on orders", ", ".join(spellings))
@@ -70,14 +61,10 @@ def show(session: Session, name: tuple[str, ...]) -> None:
 @click.option("--name", "new_name", help="Correct the name; orders under the old spelling stay theirs.")
 @click.option("--contact", help="Address, telephone, e-mail.")
 @click.option("--notes")
-@json_option
-@click.pass_obj
+@with_session
 def set_(session: Session, name: tuple[str, ...], new_name: str | None, contact: str | None,
          notes: str | None) -> None:
     """Note name, contact or notes of the buyer NAME; anything not given stays as it is."""
-    from catalogue.ledger.buyers import find_buyer
-    from catalogue.operations.buyers import describe_buyer
-
     db = session.existing()
     done = describe_buyer(db, find_buyer(db, " ".join(name)).key, name=new_name, contact=contact, notes=notes)
     session.emit(done, lambda out: _print(out, done.buyer))
@@ -86,25 +73,15 @@ def set_(session: Session, name: tuple[str, ...], new_name: str | None, contact:
 @command.command("merge")
 @click.argument("name")
 @click.option("--into", "keep", required=True, help="The buyer who stays.")
-@json_option
-@click.pass_obj
+@with_session
 def merge(session: Session, name: str, keep: str) -> None:
     """NAME and the buyer --into are one: all orders are theirs, also those recorded later."""
-    from catalogue.ledger.buyers import find_buyer
-    from catalogue.operations.buyers import merge_buyers
-
     db = session.existing()
     done = merge_buyers(db, find_buyer(db, keep).key, find_buyer(db, name).key)
-    session.emit(done, lambda out: _print_changed(out, done))
+    session.emit(done, lambda out: out.print(" ".join([*summarize(done), *undo_hint(done.event)])))
 
 
-def _print_changed(out: "Printer", done: "BuyerChanged") -> None:
-    from catalogue.operations.buyers import summarize
-
-    out.print(" ".join([*summarize(done), *([f"Undo: catalogue undo {done.event}"] if done.event else [])]))
-
-
-def _print(out: "Printer", buyer: "Buyer") -> None:
+def _print(out: Printer, buyer: Buyer) -> None:
     out.print(buyer.name)
     for heading, text in (("contact", buyer.contact), ("notes", buyer.notes)):
         if text:

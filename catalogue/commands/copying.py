@@ -3,7 +3,7 @@
 import click
 
 from catalogue.commands.printing import ask
-from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.commands.session import Session, bar, interruptible, with_session
 from catalogue.operations.copying import complete, copy_to_store, plan_copy, summarize
 from catalogue.operations.wording import counted
 from catalogue.progress import data_size
@@ -14,11 +14,8 @@ from catalogue.progress import data_size
 @click.option("--from", "source", metavar="STORE", help="Copy from this store; otherwise from all primary stores.")
 @click.option("--masters", is_flag=True, help="Masters only, not tiles and print files.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
-@json_option
-@click.pass_obj
-@click.pass_context
-def command(context: click.Context, session: Session, target: str, source: str | None, masters: bool,
-            yes: bool) -> None:
+@with_session
+def command(session: Session, target: str, source: str | None, masters: bool, yes: bool) -> int:
     """Copy to a store what it lacks; every copy is verified. Nothing there is overwritten or removed.
 
     Exit 1 when something could not be copied. Ctrl-C stops; run it again to continue.
@@ -34,5 +31,4 @@ def command(context: click.Context, session: Session, target: str, source: str |
     if done.outcome != "cancelled":
         session.stopped = ""
     session.emit(done, lambda out: out.lines(summarize(done)))
-    if not complete(done):
-        context.exit(1)
+    return int(not complete(done))

@@ -12,7 +12,7 @@ import click
 from platformdirs import user_data_path
 
 from catalogue.commands.printing import Printer
-from catalogue.commands.session import Session, bar, interruptible, json_option, need_terminal
+from catalogue.commands.session import Session, bar, interruptible, need_terminal, with_session
 from catalogue.errors import CatalogueError, NotFound, Refused
 from catalogue.operations.auditing import audit_stores
 from catalogue.operations.importing import import_table
@@ -33,8 +33,7 @@ STORES = (("main disk", "main-disk", "primary"), ("copy disk", "copy-disk", "cop
 @click.option("--archive", type=click.Path(path_type=Path), help="The demo archive; otherwise one is painted in this "
                                                             "checkout, once.")
 @click.option("--screens/--no-screens", default=True, help="Open the screens, or print a summary and exit.")
-@json_option
-@click.pass_obj
+@with_session
 def command(session: Session, archive: Path | None, screens: bool) -> None:
     """Index the demo archive into a fresh catalogue and open it.
 

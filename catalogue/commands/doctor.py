@@ -13,7 +13,7 @@ from rich.console import Console
 
 from catalogue import __version__
 from catalogue.commands.printing import Printer
-from catalogue.commands.session import Session, json_option
+from catalogue.commands.session import Session, with_session
 from catalogue.errors import CatalogueError
 from catalogue.indexing.stores import is_at, on_one_disk
 from catalogue.operations.upkeep import rebuild_search_indexes
@@ -45,10 +45,8 @@ class Part:
 
 @click.command("doctor")
 @click.option("--rebuild-search", is_flag=True, help="First make the search indexes of the catalogue again.")
-@json_option
-@click.pass_obj
-@click.pass_context
-def command(context: click.Context, session: Session, rebuild_search: bool) -> None:
+@with_session
+def command(session: Session, rebuild_search: bool) -> int:
     """Examine program, machine, catalogue and stores. Exit 1 with findings.
 
     Names of artists, pieces, stores and people are left out, so that the text can be pasted into a report.
@@ -68,8 +66,7 @@ def command(context: click.Context, session: Session, rebuild_search: bool) -> N
         out.print("No problems found." if not count else f"{count} findings, marked with !")
 
     session.emit(parts, text)
-    if any(part.troubles for part in parts):
-        context.exit(1)
+    return int(any(part.troubles for part in parts))
 
 
 def _program() -> Part:

@@ -2,12 +2,12 @@
 
 from pathlib import Path
 from shlex import quote
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING
 
 import click
 
 from catalogue.commands.printing import Printer, ask
-from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.commands.session import Session, bar, interruptible, with_session
 from catalogue.operations.wording import counted
 from catalogue.progress import data_size
 from catalogue.records.paths import display_path
@@ -26,11 +26,9 @@ KEPT = "What was removed can be brought back; run it again for the rest."
               help="Copy back what an earlier --free removed.")
 @click.option("--print-files", is_flag=True, help="List the print files in STORE that can be made again; each is"
               " computed from its master to prove it. Removes nothing.")
-@json_option
-@click.pass_obj
-@click.pass_context
-def command(context: click.Context, session: Session, store: str | None, free: bool, yes: bool,
-            undo_file: Path | None, print_files: bool) -> None:
+@with_session
+def command(session: Session, store: str | None, free: bool, yes: bool, undo_file: Path | None,
+            print_files: bool) -> int:
     """List byte-identical files within a store. Exit 1 when there are any.
 
     With --free all but one of each group are removed, after you agree. A file goes only if the one that is kept, and
@@ -39,7 +37,7 @@ def command(context: click.Context, session: Session, store: str | None, free: b
     if print_files:
         if free or undo_file or not store:
             raise click.UsageError("--print-files takes the name of a store, and neither --free nor --undo.")
-        _prove_print_files(context, session, store)
+        return _prove_print_files(session, store)
     from catalogue.operations.doubles import (
         bring_back_doubles,
         free_doubles,
@@ -53,11 +51,11 @@ def command(context: click.Context, session: Session, store: str | None, free: b
         with interruptible(KEPT) as cancelled, bar() as report:
             done = bring_back_doubles(db, session.home, undo_file, report=report, cancelled=cancelled)
         session.emit(done, lambda out: out.lines(summarize_brought_back(done)))
-        context.exit(1 if done.left else 0)
+        return int(bool(done.left))
     listed = list_doubles(db, store or "")
     if not free:
         session.emit(listed, lambda out: _print(out, listed))
-        context.exit(1 if any(in_store.groups for in_store in listed) else 0)
+        return int(any(in_store.groups for in_store in listed))
     if not store:
         raise click.UsageError("Name the store to free doubles in.")
     count, size = total(listed[0].groups)
@@ -69,16 +67,16 @@ def command(context: click.Context, session: Session, store: str | None, free: b
     with interruptible(KEPT) as cancelled, bar() as report:
         freed = free_doubles(db, session.home, listed[0].store, listed[0].groups, report=report, cancelled=cancelled)
     session.emit(freed, lambda out: out.lines(summarize(freed)))
-    context.exit(1 if freed.left else 0)
+    return int(bool(freed.left))
 
 
-def _prove_print_files(context: click.Context, session: Session, store: str) -> NoReturn:
+def _prove_print_files(session: Session, store: str) -> int:
     from catalogue.operations.print_file_proofs import prove_print_files, summarize
 
     with interruptible("Nothing was changed.") as cancelled, bar() as report:
         proofs = prove_print_files(session.looking(), session.home, store, report=report, cancelled=cancelled)
     session.emit(proofs, lambda out: out.lines(summarize(proofs)))
-    context.exit(1 if any(proof.proven for proof in proofs) else 0)
+    return int(any(proof.proven for proof in proofs))
 
 
 def _print(out: Printer, listed: "list[StoreDoubles]") -> None:

@@ -4,23 +4,13 @@ from pathlib import Path
 
 import click
 
-from catalogue.commands.artist import find_artist
-from catalogue.commands.printing import Printer
-from catalogue.commands.session import Session, json_option
-from catalogue.commands.show import find_piece
-from catalogue.errors import Refused
+from catalogue.commands.lookup import find_artist, find_piece
+from catalogue.commands.printing import Printer, undo_hint
+from catalogue.commands.session import Session, refusing, with_session
 from catalogue.ledger import editions as numbering
 from catalogue.ledger import values
-from catalogue.ledger.values import shown_day, shown_size
 from catalogue.ledger.whereabouts import place_in_words, whereabouts
-from catalogue.operations.editions import (
-    close_edition,
-    define_edition,
-    destroy_prints,
-    move_prints,
-    summarize,
-    summarize_moved,
-)
+from catalogue.operations.editions import close_edition, define_edition, destroy_prints, move_prints, summarize
 from catalogue.operations.exporting import export_certificates
 from catalogue.records import editions, pieces
 from catalogue.records.editions import Issued
@@ -41,26 +31,22 @@ def command() -> None:
 @click.option("--opened", default="", help="Date.")
 @click.option("--closed", default="", help="Date from which no more numbers are issued.")
 @click.option("--notes", default="")
-@json_option
-@click.pass_obj
+@with_session
 def set_(session: Session, piece: tuple[str, ...], limit: int, proofs: int, size: str | None, medium: str,
          opened: str, closed: str, notes: str) -> None:
     """Open an edition of PIECE, or correct the one of that size."""
-    db, dates = session.existing(), session.home.settings.dates
-    try:
+    db = session.existing()
+    with refusing("Nothing was recorded"):
         width, height = values.size_mm(size) if size else (None, None)
-        days = [values.day(text, dates) if text else "" for text in (opened, closed)]
-    except ValueError as error:
-        raise Refused(f"Nothing was recorded: {error}.") from error
+        opened, closed = session.day(opened), session.day(closed)
     state = define_edition(db, find_piece(db, " ".join(piece)).id, limit, proofs=proofs, width_mm=width,
-                           height_mm=height, medium=medium, opened=days[0], closed=days[1], notes=notes)
+                           height_mm=height, medium=medium, opened=opened, closed=closed, notes=notes)
     session.emit(state, lambda out: out.lines(summarize(state)))
 
 
 @command.command("list")
 @click.argument("artist", nargs=-1)
-@json_option
-@click.pass_obj
+@with_session
 def list_(session: Session, artist: tuple[str, ...]) -> None:
     """Every edition, of one ARTIST or of all, and what is left of it."""
     db = session.looking()
@@ -82,8 +68,7 @@ def list_(session: Session, artist: tuple[str, ...]) -> None:
 
 @command.command("show")
 @click.argument("piece", nargs=-1, required=True)
-@json_option
-@click.pass_obj
+@with_session
 def show(session: Session, piece: tuple[str, ...]) -> None:
     """The editions of PIECE, with every numbered print."""
     db = session.looking()
@@ -106,15 +91,11 @@ def show(session: Session, piece: tuple[str, ...]) -> None:
 @command.command("close")
 @click.argument("edition", type=int)
 @click.option("--date", "day", default="", help="Otherwise today.")
-@json_option
-@click.pass_obj
+@with_session
 def close(session: Session, edition: int, day: str) -> None:
     """Close EDITION (its number in `edition list`): no more numbers are issued."""
-    try:
-        state = close_edition(session.existing(), edition,
-                              values.day(day, session.home.settings.dates) if day else "")
-    except ValueError as error:
-        raise Refused(f"Nothing was recorded: {error}.") from error
+    with refusing("Nothing was recorded"):
+        state = close_edition(session.existing(), edition, session.day(day))
     session.emit(state, lambda out: out.lines(summarize(state)))
 
 
@@ -123,19 +104,16 @@ def close(session: Session, edition: int, day: str) -> None:
 @click.argument("numbers")
 @click.option("--reason", required=True, help="What happened: torn at the framer's, wrong colour, …")
 @click.option("--date", "day", default="", help="Otherwise today.")
-@json_option
-@click.pass_obj
+@with_session
 def destroy(session: Session, edition: int, numbers: str, reason: str, day: str) -> None:
     """Record that prints NUMBERS (such as 3-4, or AP II) of EDITION were destroyed.
 
     Their numbers stay used. To reprint one: catalogue order repeat PIECE --replacing NUMBER.
     """
     db = session.existing()
-    try:
+    with refusing("Nothing was recorded"):
         chosen = parse_numbers(numbers)[0]
-        destroy_prints(db, edition, chosen, reason, day=values.day(day, session.home.settings.dates) if day else "")
-    except ValueError as error:
-        raise Refused(f"Nothing was recorded: {error}.") from error
+        destroy_prints(db, edition, chosen, reason, day=session.day(day))
     text = numbers_text(chosen)
     session.emit({"edition": edition, "destroyed": text}, lambda out: out.print(f"Recorded: {text} destroyed."))
 
@@ -147,18 +125,15 @@ def destroy(session: Session, edition: int, numbers: str, reason: str, day: str)
 @click.option("--holder", default="", help="Who has them: needed with consigned; else only where it is somebody else.")
 @click.option("--date", "day", default="", help="Otherwise today.")
 @click.option("--notes", default="")
-@json_option
-@click.pass_obj
+@with_session
 def move(session: Session, edition: int, numbers: str, place: str, holder: str, day: str, notes: str) -> None:
     """Note that prints NUMBERS (such as 3-4, or AP II) of EDITION went to a place."""
     db = session.existing()
-    try:
+    with refusing("Nothing was recorded"):
         done = move_prints(db, edition, parse_numbers(numbers)[0], place, holder=holder, notes=notes,
-                           day=values.day(day, session.home.settings.dates) if day else "")
-    except ValueError as error:
-        raise Refused(f"Nothing was recorded: {error}.") from error
+                           day=session.day(day))
     session.emit(done, lambda out: out.lines(
-        [*summarize_moved(done), *([f"Undo: catalogue undo {done.event}"] if done.event else [])]))
+        [*summarize(done), *undo_hint(done.event)]))
 
 
 @command.command("where")
@@ -166,8 +141,7 @@ def move(session: Session, edition: int, numbers: str, place: str, holder: str, 
 @click.option("--place", default="", type=click.Choice(["", "shop", "artist", "buyer", "consigned", "destroyed",
                                                         "not printed", "unknown"]), help="Only prints that still "
                                                             "exist.")
-@json_option
-@click.pass_obj
+@with_session
 def where(session: Session, edition: int | None, place: str) -> None:
     """Where each numbered print of EDITION is, or of all editions; such as all that is on consignment."""
     places = whereabouts(session.looking(), edition, place=place)
@@ -178,7 +152,7 @@ def where(session: Session, edition: int | None, place: str) -> None:
                    "stated": position.stated} for position in places],
                  lambda out: out.table(["Work", "Number", "Where", "Since", "Notes"], (
                      (f"{position.artist}: {position.title}", numbers_text([position.number]), place_in_words(position),
-                      shown_day(position.since, dates), position.notes) for position in places)) if places
+                      values.shown_day(position.since, dates), position.notes) for position in places)) if places
                  else out.print("No such prints."))
 
 
@@ -186,8 +160,7 @@ def where(session: Session, edition: int | None, place: str) -> None:
 @click.argument("edition", type=int)
 @click.option("--csv", "as_csv", type=click.Path(path_type=Path), help="Write this CSV file.")
 @click.option("--html", "as_html", type=click.Path(path_type=Path), help="Write this HTML page.")
-@json_option
-@click.pass_obj
+@with_session
 def certificates(session: Session, edition: int, as_csv: Path | None, as_html: Path | None) -> None:
     """The numbered list of EDITION for its certificates: where each print went and which scan it was made from."""
     sheet, written = export_certificates(session.looking(), session.home, edition, as_csv=as_csv, as_html=as_html)
@@ -196,7 +169,7 @@ def certificates(session: Session, edition: int, as_csv: Path | None, as_html: P
 
 
 def _print(print_: Issued) -> str:
-    size = shown_size(print_.width_mm, print_.height_mm) if print_.width_mm and print_.height_mm else ""
+    size = values.shown_size(print_.width_mm, print_.height_mm) if print_.width_mm and print_.height_mm else ""
     fate = f"destroyed {print_.destroyed}: {print_.reason}" if print_.destroyed else ""
     again = f"reprinted in {print_.replaced_in}" if print_.replaced_in else ""
     return "  ".join(filter(None,

@@ -4,11 +4,9 @@ from pathlib import Path
 
 import click
 
-from catalogue.commands.artist import find_artist
+from catalogue.commands.lookup import find_artist, find_piece
 from catalogue.commands.printing import Printer, ask
-from catalogue.commands.session import Session, bar, interruptible, json_option
-from catalogue.commands.show import find_piece
-from catalogue.errors import Ambiguous, NotFound
+from catalogue.commands.session import Session, bar, interruptible, with_session
 from catalogue.fixity.bag_check import check_bag
 from catalogue.fixity.bags import baggable
 from catalogue.fixity.manifest import NAME
@@ -22,7 +20,6 @@ from catalogue.operations.exporting import (
 )
 from catalogue.operations.stores import selected_stores
 from catalogue.progress import data_size
-from catalogue.records import pieces
 
 
 @click.group("export")
@@ -34,8 +31,7 @@ def command() -> None:
 @click.argument("names", nargs=-1, metavar="[STORE]...")
 @click.option("--into-store", is_flag=True, help="Write it at the store's root too, now and with every backup.")
 @click.option("--yes", is_flag=True, help="Do not ask before writing into a store.")
-@json_option
-@click.pass_obj
+@with_session
 def manifest(session: Session, names: tuple[str, ...], into_store: bool, yes: bool) -> None:
     """Checksums of the named stores, or of all, as a file that sha256sum -c reads.
 
@@ -58,47 +54,30 @@ def manifest(session: Session, names: tuple[str, ...], into_store: bool, yes: bo
 @click.option("--description", default="", help="What the bag is, in a sentence.")
 @click.option("--organisation", default="", help="Who it comes from.")
 @click.option("--check", is_flag=True, help="Write nothing; check the bag in FOLDER, whoever made it.")
-@json_option
-@click.pass_obj
-@click.pass_context
-def bag(context: click.Context, session: Session, folder: Path, piece: str | None, artist: str | None, masters: bool,
-        description: str, organisation: str, check: bool) -> None:
+@with_session
+def bag(session: Session, folder: Path, piece: str | None, artist: str | None, masters: bool, description: str,
+        organisation: str, check: bool) -> int:
     """Write scans into FOLDER as a bag (RFC 8493): verified copies, their checksums, and a list of what each is.
 
     FOLDER must not exist. With --check it is a bag to be validated; exit 1 when it is not valid.
     """
     if check:
-        _check(context, session, folder)
-    else:
-        _write(session, folder, piece, artist, masters, description, organisation)
-
-
-def _write(session: Session, folder: Path, piece: str | None, artist: str | None, masters: bool, description: str,
-           organisation: str) -> None:
+        return _check(session, folder)
     db = session.existing()
-    artist_id = None
-    if artist is not None:
-        matches = pieces.artists_matching(db, artist)
-        if not matches:
-            raise NotFound(f"There is no artist called {artist!r}.")
-        if len(matches) > 1:
-            raise Ambiguous(f"{artist!r} matches several artists.", hint=", ".join(a.name for a in matches[:5]) + ".")
-        artist_id = matches[0].id
-    wanted = baggable(db, artist_id=artist_id, piece_id=find_piece(db, piece).id if piece else None,
-                      masters_only=masters)
+    wanted = baggable(db, artist_id=None if artist is None else find_artist(db, artist).id,
+                      piece_id=find_piece(db, piece).id if piece else None, masters_only=masters)
     with interruptible("No bag was written.") as cancelled, bar() as report:
         made = write_bag(db, folder, wanted, description=description, organisation=organisation, report=report,
                          cancelled=cancelled)
-
     session.stopped = ""  # too late to stop: the bag is whole
     session.emit(made, lambda out: out.lines(summarize_bag(made)))
+    return 0
 
 
 @command.command("csv")
 @click.argument("what", type=click.Choice(["orders", "editions", "artists", "pieces", "buyers", "files"]))
 @click.argument("file", type=click.Path(path_type=Path))
-@json_option
-@click.pass_obj
+@with_session
 def csv_(session: Session, what: str, file: Path) -> None:
     """Write orders, editions, artists or pieces to a new CSV FILE, with the headings that `import` reads.
 
@@ -113,8 +92,7 @@ def csv_(session: Session, what: str, file: Path) -> None:
 @click.argument("artist", nargs=-1, required=True)
 @click.option("--to", "file", type=click.Path(path_type=Path), help="A new HTML file; otherwise one in the sheets "
                                                             "folder.")
-@json_option
-@click.pass_obj
+@with_session
 def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> None:
     """One self-contained page of everything held of ARTIST, to e-mail: pictures, sizes, editions and numbers left.
 
@@ -131,7 +109,7 @@ def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> No
     session.emit({"written": made}, text)
 
 
-def _check(context: click.Context, session: Session, folder: Path) -> None:
+def _check(session: Session, folder: Path) -> int:
     with interruptible("The check of the bag was stopped.") as cancelled, bar() as report:
         problems = check_bag(folder, report=report, cancelled=cancelled)
 
@@ -142,5 +120,4 @@ def _check(context: click.Context, session: Session, folder: Path) -> None:
             out.print("The bag is complete and every checksum is correct.")
 
     session.emit({"valid": not problems, "problems": problems}, text)
-    if problems:
-        context.exit(1)
+    return int(bool(problems))

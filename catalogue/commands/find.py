@@ -1,44 +1,34 @@
 """``catalogue find``: by words, or by a picture."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
-from catalogue.commands.session import Session, json_option
-
-if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
-    from catalogue.records.search import Found
+from catalogue.commands.printing import Printer
+from catalogue.commands.session import Session, with_session
+from catalogue.records.paths import display_path
+from catalogue.records.search import Found, search
 
 
 @click.command("find")
 @click.argument("words", nargs=-1)
 @click.option("--picture", type=click.Path(path_type=Path), help="Which piece does this picture show?")
 @click.option("--limit", type=click.IntRange(1, 500), default=20, show_default=True, help="Matches of each kind.")
-@json_option
-@click.pass_obj
-@click.pass_context
-def command(context: click.Context, session: Session, words: tuple[str, ...], picture: Path | None,
-            limit: int) -> None:
+@with_session
+def command(session: Session, words: tuple[str, ...], picture: Path | None, limit: int) -> int:
     """Find artists, pieces, orders and files by WORDS; typing slips are tolerated. Exit 1 when nothing is found."""
     if picture is not None:
         from catalogue.commands.alike import find_by_picture
 
-        context.exit(find_by_picture(session, picture, limit))
+        return find_by_picture(session, picture, limit)
     if not words:
         raise click.UsageError("Give some words, or --picture FILE.")
-    from catalogue.records.search import search
-
     result = search(session.looking(), " ".join(words), limit)
     session.emit(result, lambda out: _print(out, result))
-    if not result.total:
-        context.exit(1)
+    return int(not result.total)
 
 
-def _print(out: "Printer", result: "Found") -> None:
-    from catalogue.records.paths import display_path
-
+def _print(out: Printer, result: Found) -> None:
     for word, taken in result.corrected:
         out.print(f"(no {word!r} here; searched for {', '.join(taken)})")
     for artist in result.artists:

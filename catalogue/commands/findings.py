@@ -6,7 +6,7 @@ from itertools import groupby
 import click
 
 from catalogue.commands.printing import Printer
-from catalogue.commands.session import Session, json_option
+from catalogue.commands.session import Session, with_session
 from catalogue.operations.findings import accept_finding, summarize
 from catalogue.records import findings, stores
 from catalogue.records.paths import display_path
@@ -18,15 +18,15 @@ from catalogue.records.paths import display_path
 @click.option("--accept", "accepted", type=int, metavar="NUMBER",
               help="Close the finding with this number (#) as correct. Damage cannot be accepted.")
 @click.option("--why", default="", help="With --accept: the reason, kept in the log.")
-@json_option
-@click.pass_obj
-@click.pass_context
-def command(context: click.Context, session: Session, kind: str | None, store_name: str | None, accepted: int | None,
-            why: str) -> None:
+@with_session
+def command(session: Session, kind: str | None, store_name: str | None, accepted: int | None, why: str) -> int:
     """Open findings, file by file. Exit 1 when there are any."""
     if accepted is not None:
-        _accept(session, accepted, why.strip())
-        return
+        if not why.strip():
+            raise click.UsageError("Give the reason with --why; it is kept in the log.")
+        done = accept_finding(session.database(), session.home, accepted, why.strip())
+        session.emit(done, lambda out: out.lines(summarize(done)))
+        return 0
     db = session.looking()
     if kind is not None and kind not in (known := findings.known_kinds(db)):
         near = get_close_matches(kind.casefold(), known, 3)
@@ -54,12 +54,4 @@ def command(context: click.Context, session: Session, kind: str | None, store_na
         out.print(f"{len(rows)} open." if rows else "No open findings in what has been checked.")
 
     session.emit(rows, text)
-    if rows:
-        context.exit(1)
-
-
-def _accept(session: Session, number: int, why: str) -> None:
-    if not why:
-        raise click.UsageError("Give the reason with --why; it is kept in the log.")
-    done = accept_finding(session.database(), session.home, number, why)
-    session.emit(done, lambda out: out.lines(summarize(done)))
+    return int(bool(rows))

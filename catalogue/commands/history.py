@@ -2,14 +2,13 @@
 
 import click
 
-from catalogue.commands.session import Session, json_option
+from catalogue.commands.session import Session, with_session
 from catalogue.records import history
 
 
 @click.command("history")
 @click.option("--most", type=click.IntRange(1, 10_000), default=30, show_default=True, help="How many.")
-@json_option
-@click.pass_obj
+@with_session
 def command(session: Session, most: int) -> None:
     """Changes recorded by people, newest first. Undo one: catalogue undo NUMBER."""
     made = history.statements(session.looking(), most)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.commands.session import Session, bar, interruptible, with_session
 from catalogue.operations.importing import import_table, summarize
 
 
@@ -19,8 +19,7 @@ from catalogue.operations.importing import import_table, summarize
 @click.option("--status", default="collected", show_default=True, help="For orders without one.")
 @click.option("--make-pieces", is_flag=True, help="Create artists and pieces that are not on record.")
 @click.option("--dry-run", is_flag=True, help="Show what would happen to every row; record nothing.")
-@json_option
-@click.pass_obj
+@with_session
 def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ...], dates: str, status: str,
             make_pieces: bool, dry_run: bool) -> int:
     """Import FILE. Rows taken before are known again, so running twice records nothing twice.

@@ -5,7 +5,7 @@ from contextlib import ExitStack
 import click
 
 from catalogue.commands.printing import Printer, note
-from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.commands.session import Session, bar, interruptible, with_session
 
 
 @click.command("index")
@@ -14,11 +14,8 @@ from catalogue.commands.session import Session, bar, interruptible, json_option
 @click.option("--dask", "address", metavar="ADDRESS",
               help="Read through the Dask cluster with its scheduler there, such as tcp://nas:8786.")
 @click.option("--again", is_flag=True, help="Read every file again, changed or not.")
-@json_option
-@click.pass_obj
-@click.pass_context
-def command(context: click.Context, session: Session, names: tuple[str, ...], workers: int, address: str | None,
-            again: bool) -> None:
+@with_session
+def command(session: Session, names: tuple[str, ...], workers: int, address: str | None, again: bool) -> int:
     """Read what is new or changed in the named stores, or in all.
 
     Exit 1 when a run has findings. Ctrl-C stops after the files in progress; the next run continues.
@@ -46,5 +43,4 @@ def command(context: click.Context, session: Session, names: tuple[str, ...], wo
     session.emit(done.stores, text)
     if done.trouble and session.as_json:
         note(done.trouble)
-    if not done.clean:
-        context.exit(1)
+    return int(not done.clean)

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 import click
 
 from catalogue.commands.printing import Printer, answer, note, yes_or_no
-from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.commands.session import Session, bar, interruptible, with_session
 from catalogue.errors import Ambiguous, NotFound
 from catalogue.intake.capture import parse_notes
+from catalogue.operations.wording import counted
 from catalogue.progress import Cancelled, data_size, never_cancelled
 from catalogue.reading.model import Reading
 from catalogue.records import stores
@@ -21,10 +22,8 @@ from catalogue.records.stores import Store
 from catalogue.settings import Home
 
 if TYPE_CHECKING:
-
     from catalogue.intake.proposals import Plan, Proposal
     from catalogue.operations.intake import ImportedScans
-
 
 NOTHING = "Nothing was copied."
 
@@ -43,12 +42,10 @@ NOTHING = "Nothing was copied."
               help="Afterwards remove from FOLDER what enough stores hold, every copy verified. Never done unless "
                    "asked.")
 @click.option("--watch", is_flag=True, help="Watch for scans as they arrive and report bad tiles at once.")
-@json_option
-@click.pass_obj
-@click.pass_context
-def command(context: click.Context, session: Session, folder: Path, store_name: str | None, also: tuple[str, ...],
+@with_session
+def command(session: Session, folder: Path, store_name: str | None, also: tuple[str, ...],
             artist: str | None, piece: str | None, notes: tuple[str, ...], yes: bool, dry_run: bool,
-            remove_sources: bool, watch: bool) -> None:
+            remove_sources: bool, watch: bool) -> int:
     """Bring new scans from FOLDER (a USB stick, a card, a download folder) into a store.
 
     Tiles are grouped, artist and piece proposed, and files named by the shop's rule. Nothing is copied until you agree,
@@ -75,11 +72,12 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
     taking = [p for p in plan.proposals if p.ready]
     count, size = sum(len(p.items) for p in taking), sum(p.size for p in taking)
     held = sum(len(p.items) for p in plan.proposals if p.kind.value == "already held") if remove_sources else 0
-    asked = f"Import {_files(count)} ({data_size(size)}) into {', '.join([store.name, *also])}?" if count else \
-        f"Remove {_files(held)} from {folder}, once every copy was read back and compared?"
+    question = (f"Import {counted(count, 'file')} ({data_size(size)}) into {', '.join([store.name, *also])}?"
+                if count else
+                f"Remove {counted(held, 'file')} from {folder}, once every copy was read back and compared?")
     done: ImportedScans | None = None
     if not dry_run and (yes or interactive) and (count or held) and (yes or yes_or_no(
-            asked, default=bool(count), otherwise=NOTHING if count else "Nothing was removed.")):
+            question, default=bool(count), otherwise=NOTHING if count else "Nothing was removed.")):
         with interruptible("What was imported is kept; run it again for the rest.") as cancelled, bar() as report:
             done = import_scans(db, home, plan, also=also, remove_sources=remove_sources, report=report,
                            cancelled=cancelled)
@@ -89,8 +87,7 @@ def command(context: click.Context, session: Session, folder: Path, store_name: 
     if done and done.trouble and session.as_json:
         note(done.trouble)
     unfit = any(p.kind.value == "cannot be imported" for p in plan.proposals)
-    if unfit or lacking or not plan.ready or (done and not done.complete):
-        context.exit(1)
+    return int(bool(unfit or lacking or not plan.ready or (done and not done.complete)))
 
 
 def _watch(db: Database, home: Home, folder: Path, cancelled: Cancelled) -> dict[Path, Reading]:
@@ -213,7 +210,3 @@ def as_data(plan: "Plan") -> list[dict[str, object]]:
         "files": [{"source": i.arrival.path, "role": i.role, "target": i.target, "sha256": i.arrival.reading.sha256,
                    "bytes": i.arrival.reading.size} for i in p.items],
     } for p in plan.proposals]
-
-
-def _files(count: int) -> str:
-    return f"{count} file{'' if count == 1 else 's'}"

@@ -4,7 +4,7 @@
 import click
 
 from catalogue.commands.printing import Printer
-from catalogue.commands.session import Session, json_option
+from catalogue.commands.session import Session, with_session
 from catalogue.fixity.levels import NAMES, levels
 from catalogue.operations.levels import answer_question
 
@@ -12,8 +12,7 @@ from catalogue.operations.levels import answer_question
 @click.command("levels")
 @click.option("--answer", nargs=2, metavar="QUESTION ANSWER", help="Answer a question shown there: yes or no, and why.")
 @click.option("--all", "everything", is_flag=True, help="Also show what is met.")
-@json_option
-@click.pass_obj
+@with_session
 def command(session: Session, answer: tuple[str, str] | None, everything: bool) -> None:
     """Which level of the NDSA Levels of Digital Preservation (2.0, 2019) each area reaches, and what is missing, from
     what the catalogue knows. Questions that only you can answer are shown with a ?.

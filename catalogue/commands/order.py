@@ -1,19 +1,25 @@
 """``catalogue order``: list, show, add, repeat, move on, correct, job sheet."""
 
+from dataclasses import asdict, replace
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from catalogue.commands.printing import ask
-from catalogue.commands.session import Session, bar, interruptible, json_option
-from catalogue.commands.show import find_piece
+from catalogue.commands.order_text import print_changed, print_list, print_order, print_proposal, size_of
+from catalogue.commands.printing import Printer, ask
+from catalogue.commands.session import Session, bar, interruptible, refusing, with_session
+from catalogue.errors import Ambiguous, CatalogueError, NotFound
+from catalogue.ledger import periods, values
+from catalogue.ledger.order_filter import read_filter
+from catalogue.records import numbers, order_list, orders
+from catalogue.records.order_list import OrderFilter
 from catalogue.records.orders import STATUS_SPELLINGS, STATUSES
 
 if TYPE_CHECKING:
     from catalogue.ledger.proposal import Proposal
     from catalogue.records.database import Database
-    from catalogue.records.order_list import OrderFilter
 
 SORTS = ("date", "number", "artist", "piece", "buyer", "medium", "quantity", "price", "status")
 
@@ -44,19 +50,13 @@ def command() -> None:
 @click.option("--sort", default="date", show_default=True, type=click.Choice(SORTS))
 @click.option("--reverse", is_flag=True, help="Reverse the order.")
 @click.option("--limit", default=50, show_default=True, type=click.IntRange(1), help="Show at most this many lines.")
-@json_option
-@click.pass_obj
+@with_session
 def list_(session: Session, /, words: tuple[str, ...], sort: str, reverse: bool, limit: int, **given: Any) -> None:
     """Order lines, newest first, and what they amount to.
 
     WORDS may hold a month or year, states, and words of artist, title, buyer, medium, size or notes, such as:
     2025-11 quill canvas printed. Sums are of all lines that fit, also of those beyond --limit.
     """
-    from dataclasses import replace
-
-    from catalogue.commands.order_text import print_list
-    from catalogue.records import order_list
-
     db = session.looking()
     wanted = _filter(session, db, " ".join(words), given)
     descending = (sort in order_list.DESCENDING) != reverse
@@ -67,17 +67,8 @@ def list_(session: Session, /, words: tuple[str, ...], sort: str, reverse: bool,
                  lambda out: print_list(out, lines, sums, session.home.settings.dates, grouped=sort == "date"))
 
 
-def _filter(session: Session, db: "Database", words: str, given: dict[str, Any]) -> "OrderFilter":
+def _filter(session: Session, db: "Database", words: str, given: dict[str, Any]) -> OrderFilter:
     """What words and options ask for; an option comes before what the words say of the same."""
-    from dataclasses import replace
-    from datetime import date
-
-    from catalogue.commands.artist import find_artist
-    from catalogue.ledger import periods
-    from catalogue.ledger.buyers import find_buyer
-    from catalogue.ledger.order_filter import read_filter
-    from catalogue.ledger.values import day
-
     wanted = read_filter(words, date.today())
     try:
         if given["month"]:
@@ -85,29 +76,28 @@ def _filter(session: Session, db: "Database", words: str, given: dict[str, Any])
             wanted = replace(wanted, first=month.first, last=month.last)
         elif given["year"]:
             wanted = replace(wanted, first=f"{given['year']}-01-01", last=f"{given['year']}-12-31")
-        dates = session.home.settings.dates
-        first, last = (day(given[name], dates) if given[name] else "" for name in ("first", "last"))
-        wanted = replace(wanted, first=first or wanted.first, last=last or wanted.last)
+        wanted = replace(wanted, first=session.day(given["first"]) or wanted.first,
+                         last=session.day(given["last"]) or wanted.last)
         if wanted.first and wanted.last:
             periods.between(wanted.first, wanted.last)
     except ValueError as error:
         raise click.UsageError(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
-    return replace(wanted, artist_id=find_artist(db, given["artist"]).id if given["artist"] else None,
-                   buyer=find_buyer(db, given["buyer"]).key if given["buyer"] else "", medium=given["medium"],
-                   statuses=given["statuses"] or wanted.statuses)
+    if given["artist"]:
+        from catalogue.commands.lookup import find_artist
+
+        wanted = replace(wanted, artist_id=find_artist(db, given["artist"]).id)
+    if given["buyer"]:
+        from catalogue.ledger.buyers import find_buyer
+
+        wanted = replace(wanted, buyer=find_buyer(db, given["buyer"]).key)
+    return replace(wanted, medium=given["medium"], statuses=given["statuses"] or wanted.statuses)
 
 
 @command.command("show")
 @click.argument("number")
-@json_option
-@click.pass_obj
+@with_session
 def show(session: Session, number: str) -> None:
     """One order with its lines."""
-    from dataclasses import asdict
-
-    from catalogue.commands.order_text import print_order
-    from catalogue.records import orders
-
     db = session.looking()
     order = orders.by_number(db, number)
     lines = orders.lines_of(db, order.id)
@@ -147,13 +137,13 @@ def print_options(function: Any) -> Any:
 @command.command("add")
 @click.argument("piece", nargs=-1, required=True)
 @print_options
-@json_option
-@click.pass_obj
+@with_session
 def add(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
     """Record a new print of PIECE; --size is required.
 
     PIECE is its number, title, or words that fit; id:3 and title:3 tell a number from a title.
     """
+    from catalogue.commands.lookup import find_piece
     from catalogue.ledger.repeat import propose
 
     db = session.existing()
@@ -168,14 +158,12 @@ def add(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
 @click.option("--check", is_flag=True, help="Read the file in full first and compare its digest.")
 @click.option("--dry-run", is_flag=True, help="Show what would be recorded, and record nothing.")
 @print_options
-@json_option
-@click.pass_obj
+@with_session
 def repeat(session: Session, /, what: tuple[str, ...], line_id: int | None, as_last_time: bool,
            check: bool, dry_run: bool, **given: Any) -> None:
     """Print again as last time. WHAT is an order number, or a piece (its last order is repeated). Where it could be
     either, write order:NUMBER, id:NUMBER or title:TITLE.
     """
-    from catalogue.commands.order_text import print_proposal
     from catalogue.ledger.repeat import propose
     from catalogue.operations.orders import check_now
 
@@ -196,9 +184,8 @@ def repeat(session: Session, /, what: tuple[str, ...], line_id: int | None, as_l
 
 def _subject(db: "Database", what: str, line_id: int | None) -> tuple[int | None, int | None]:
     """The line or the piece meant, as ``(line id, piece id)``."""
-    from catalogue.commands.order_text import size_of
-    from catalogue.errors import Ambiguous
-    from catalogue.records import orders, pieces
+    from catalogue.commands.lookup import find_piece
+    from catalogue.records import pieces
 
     if line_id is not None:
         return line_id, None
@@ -219,48 +206,34 @@ def _subject(db: "Database", what: str, line_id: int | None) -> tuple[int | None
 
 def _print_of(given: dict[str, Any]) -> dict[str, Any]:
     """What the options say of the print, as ``propose`` wants it."""
-    from catalogue.errors import Refused
-    from catalogue.ledger import values
-
     said: dict[str, Any] = {}
-    try:
+    with refusing():
         if given["size"]:
             said["width_mm"], said["height_mm"] = values.size_mm(given["size"])
         if given["border"] is not None:
             said["border_mm"] = values.margin_mm(given["border"])
         if given["wrap"] is not None:
             said["wrap_mm"] = values.margin_mm(given["wrap"])
-    except ValueError as error:
-        raise Refused(f"{str(error)[0].upper()}{str(error)[1:]}.") from error
     return said | {name: given[name] for name in ("medium", "edge", "quantity") if given[name] is not None}
 
 
 def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[str, Any]) -> None:
-    from catalogue.errors import CatalogueError, Refused
-    from catalogue.ledger import values
     from catalogue.operations.orders import record_order, summarize
-    from catalogue.records import numbers
 
     if not session.as_json:
-        from catalogue.commands.order_text import print_proposal
-        from catalogue.commands.printing import Printer
-
         print_proposal(Printer(), proposal, session.home.settings.dates)
     if not given["yes"]:
         if session.as_json:
             raise CatalogueError("Nothing was recorded.", hint="With --json, use --yes or --dry-run.")
         ask(f"Record it{' despite the warnings' if proposal.grave else ''}?", otherwise="Nothing was recorded.")
-    try:
+    with refusing("Nothing was recorded"):
         line = record_order(
             db, proposal, quantity=given["quantity"], number=given["number"], buyer=given["buyer"],
-            status=given["status"] or "",
-            placed=values.day(given["placed"], session.home.settings.dates) if given["placed"] else "",
+            status=given["status"] or "", placed=session.day(given["placed"]),
             currency=given["currency"], price=given["price"], unit_price=given["unit_price"],
             profile=given["profile"], settings=given["print_notes"], notes=given["notes"], proofs=given["proofs"],
             numbers=numbers.parse_numbers(given["numbers"])[0], replacing=numbers.parse_numbers(given["replacing"])[0],
             unnumbered=given["unnumbered"])
-    except ValueError as error:
-        raise Refused(f"Nothing was recorded: {error}.") from error
     session.emit(line, lambda out: out.lines(summarize(line)))
 
 
@@ -268,8 +241,7 @@ def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[
 @click.argument("number")
 @click.argument("status", type=StatusChoice(STATUSES))
 @click.option("--line", "line_id", type=int, help="With cancelled: only this line.")
-@json_option
-@click.pass_obj
+@with_session
 def status_(session: Session, number: str, status: str, line_id: int | None) -> None:
     """Move an order on. Cancelling before printing frees its edition numbers; a cancelled order stays cancelled."""
     from catalogue.operations.orders import cancel_line, set_order_status, summarize
@@ -292,23 +264,17 @@ def status_(session: Session, number: str, status: str, line_id: int | None) -> 
 @click.option("--buyer")
 @click.option("--date", "placed")
 @click.option("--unit-price", help="Price of one print, for every line.")
-@json_option
-@click.pass_obj
+@with_session
 def change(session: Session, /, numbers: tuple[str, ...], unit_price: str | None, placed: str | None,
            **given: str | None) -> None:
     """Change several orders at once, all or none; anything not given stays as it is. `catalogue undo` takes all of it
     back."""
-    from catalogue.commands.order_text import print_changed
-    from catalogue.errors import Refused
-    from catalogue.ledger.values import day
     from catalogue.operations.orders import change_orders
 
     db = session.existing()
-    try:
-        said = day(placed, session.home.settings.dates) if placed else None
-    except ValueError as error:
-        raise Refused(f"Nothing was changed: {error}.") from error
-    done = change_orders(db, numbers, placed=said, unit_price=unit_price, **given)
+    with refusing("Nothing was changed"):
+        day = session.day(placed) or None
+    done = change_orders(db, numbers, placed=day, unit_price=unit_price, **given)
     session.emit(done, lambda out: print_changed(out, done))
 
 
@@ -330,15 +296,10 @@ def change(session: Session, /, numbers: tuple[str, ...], unit_price: str | None
 @click.option("--profile")
 @click.option("--settings", "print_notes")
 @click.option("--notes", help="Notes on the line.")
-@json_option
-@click.pass_obj
+@with_session
 def correct(session: Session, /, number: str, line_id: int | None, **given: Any) -> None:
     """Correct the order NUMBER; anything not given stays as it is."""
-    from catalogue.commands.order_text import print_order
-    from catalogue.errors import Ambiguous, Refused
-    from catalogue.ledger import values
     from catalogue.operations.orders import correct_order
-    from catalogue.records import orders
 
     db = session.existing()
     lines = orders.lines_of(db, orders.by_number(db, number).id)
@@ -349,11 +310,9 @@ def correct(session: Session, /, number: str, line_id: int | None, **given: Any)
                       ("unit_price", "unit_price")):
         if given[key] is not None:
             changes[name] = given[key]
-    try:
-        if given["placed"]:
-            order["placed"] = values.day(given["placed"], session.home.settings.dates)
-    except ValueError as error:
-        raise Refused(f"Nothing was changed: {error}.") from error
+    if given["placed"]:
+        with refusing("Nothing was changed"):
+            order["placed"] = session.day(given["placed"])
     if changes and line_id is None:
         if len(lines) != 1:
             raise Ambiguous(f"The order {number!r} has {len(lines)} lines.", hint="Choose one with --line.")
@@ -372,14 +331,11 @@ def correct(session: Session, /, number: str, line_id: int | None, **given: Any)
 @click.option("--check", is_flag=True, help="Read the master in full first.")
 @click.option("--pdf", is_flag=True, help="Also write a PDF.")
 @click.option("--text", "as_text", is_flag=True, help="Print the text here and write nothing.")
-@json_option
-@click.pass_obj
+@with_session
 def sheet(session: Session, number: str, line_id: int | None, folder: Path | None, copy_master: bool, check: bool,
           pdf: bool, as_text: bool) -> None:
     """The job sheet of an order: one page a line, as HTML and text."""
-    from catalogue.errors import NotFound
     from catalogue.operations.job_sheets import summarize, write_job_sheets
-    from catalogue.records import orders
     from catalogue.sheets.job import job_sheet
 
     db = session.existing() if (check or copy_master) and not as_text else session.looking()
@@ -387,9 +343,8 @@ def sheet(session: Session, number: str, line_id: int | None, folder: Path | Non
     if not lines:
         raise NotFound(f"The order {number!r} has no line {line_id}." if line_id else f"{number!r} has no lines.")
     if as_text:
-        sheets = [job_sheet(db, session.home, line_id) for line_id in lines]
-        session.emit([line_id.text for line_id in sheets],
-                     lambda out: out.lines(line for line_id in sheets for line in line_id.text.split("\n")))
+        texts = [job_sheet(db, session.home, line_id).text for line_id in lines]
+        session.emit(texts, lambda out: out.lines(line for text in texts for line in text.split("\n")))
         return
     with interruptible("Not all sheets were written.") as cancelled, bar() as report:
         written = write_job_sheets(db, session.home, lines, folder=folder, copy_master=copy_master, pdf=pdf,

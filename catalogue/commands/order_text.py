@@ -4,13 +4,13 @@ from collections.abc import Sequence
 from itertools import groupby
 from typing import TYPE_CHECKING
 
+from catalogue.commands.printing import Printer, undo_hint
 from catalogue.ledger.values import shown_day, shown_size
 from catalogue.money import show_amount
 from catalogue.operations.wording import counted, number
 from catalogue.records.orders import Line, NewLine, Order
 
 if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
     from catalogue.ledger.proposal import Proposal
     from catalogue.operations.orders import OrdersChanged
     from catalogue.records.order_list import OrderSums
@@ -23,23 +23,20 @@ def print_details(line: Line | NewLine) -> str:
         f"{line.wrap_mm:g} mm wrap" if line.wrap_mm else "", line.edge)))
 
 
-def print_lines(out: "Printer", lines: Sequence[Line], dates: str) -> None:
+def print_lines(out: Printer, lines: Sequence[Line], dates: str) -> None:
     """Order lines under a heading for each order."""
     if not lines:
         out.print("No orders match.")
-    for (order, placed, status, buyer), its in groupby(lines, key=_heading):
+    for (order, placed, status, buyer), its in groupby(lines, lambda line: (line.number, line.placed, line.status,
+                                                                            line.buyer)):
         out.print("  ".join(filter(None, (shown_day(placed, dates), order, status, buyer))))
         for line in its:
             facts = (f"{line.artist}: {line.title}", f"{line.quantity} × {size_of(line)}", print_details(line),
-                     f"numbers {line.numbers}" if line.numbers else "", price_of(line))
+                     f"numbers {line.numbers}" if line.numbers else "", price_of(line, line.currency))
             out.print(f"    {', '.join(filter(None, facts))}")
 
 
-def _heading(line: Line) -> tuple[str, str, str, str]:
-    return line.number, line.placed, line.status, line.buyer
-
-
-def print_list(out: "Printer", lines: Sequence[Line], sums: "OrderSums", dates: str, *, grouped: bool) -> None:
+def print_list(out: Printer, lines: Sequence[Line], sums: "OrderSums", dates: str, *, grouped: bool) -> None:
     """Order lines, and the sums of all that fit below them."""
     if grouped or not lines:
         print_lines(out, lines, dates)
@@ -50,7 +47,7 @@ def print_list(out: "Printer", lines: Sequence[Line], sums: "OrderSums", dates: 
     print_sums(out, sums, shown=len(lines))
 
 
-def print_sums(out: "Printer", sums: "OrderSums", *, shown: int) -> None:
+def print_sums(out: Printer, sums: "OrderSums", *, shown: int) -> None:
     """What all lines that fit amount to, and how many of them are not shown."""
     from catalogue.operations.order_list import summarize_sums
 
@@ -59,15 +56,15 @@ def print_sums(out: "Printer", sums: "OrderSums", *, shown: int) -> None:
         out.print(f"{number(shown)} of {counted(sums.lines + sums.cancelled, 'line')} shown; --limit shows more.")
 
 
-def print_changed(out: "Printer", done: "OrdersChanged") -> None:
+def print_changed(out: Printer, done: "OrdersChanged") -> None:
     """How far the changed orders are, and how to take it back."""
     from catalogue.operations.orders import summarize
 
     out.lines(f"Order {order.number} is {order.status}." for order in done.orders)
-    out.print(" ".join([*summarize(done), *([f"Undo: catalogue undo {done.event}"] if done.event else [])]))
+    out.print(" ".join([*summarize(done), *undo_hint(done.event)]))
 
 
-def print_order(out: "Printer", order: Order, lines: Sequence[Line], dates: str) -> None:
+def print_order(out: Printer, order: Order, lines: Sequence[Line], dates: str) -> None:
     """One order with all that its lines say."""
     out.print(f"Order {order.number}, {shown_day(order.placed, dates)}, {order.status}"
               + (f", {order.buyer}" if order.buyer else ""))
@@ -77,14 +74,14 @@ def print_order(out: "Printer", order: Order, lines: Sequence[Line], dates: str)
         out.print()
         out.print(f"line {line.id}: {line.artist}: {line.title}")
         out.print(f"  {line.quantity} × {size_of(line)}, {print_details(line)}".rstrip(", "))
-        for name, text in (("numbers", line.numbers), ("price", price_of(line)),
+        for name, text in (("numbers", line.numbers), ("price", price_of(line, line.currency)),
                            ("scan", line.scan_name), ("SHA-256", line.scan_sha256), ("profile", line.profile),
                            ("print notes", line.settings), ("notes", line.notes)):
             if text:
                 out.print(f"  {name}: {text}")
 
 
-def print_proposal(out: "Printer", proposal: "Proposal", dates: str) -> None:
+def print_proposal(out: Printer, proposal: "Proposal", dates: str) -> None:
     """Last time, now, the file, the edition, and the cautions: grave ones marked with two signs."""
     from catalogue.ledger.editions import label
 
@@ -115,19 +112,17 @@ def print_proposal(out: "Printer", proposal: "Proposal", dates: str) -> None:
         out.print(f"  edition     {label(state.edition)}: {state.numbers_left} left, "
                   + (f"next is {state.next_number}" if state.next_number else "none free"))
     if line.price:
-        out.print(f"  price       {_priced(line.quantity, line.unit_price, line.price, proposal.currency)}")
+        out.print(f"  price       {price_of(line, proposal.currency)}")
     for caution in proposal.cautions:
         out.print(f"  {'!!' if caution.grave else '! '} {caution.text} {caution.hint}".rstrip())
 
 
-def price_of(line: Line) -> str:
+def price_of(line: Line | NewLine, currency: str) -> str:
     """``"10 × 117.00 EUR = 1,170.00 EUR"``; the total alone where the price of one print was never said."""
-    return _priced(line.quantity, line.unit_price, line.price, line.currency)
-
-
-def _priced(quantity: int, unit: str, total: str, currency: str) -> str:
-    shown = show_amount(total, currency)
-    return f"{quantity} × {show_amount(unit, currency)} = {shown}" if unit and quantity > 1 else shown
+    total = show_amount(line.price, currency)
+    if not line.unit_price or line.quantity == 1:
+        return total
+    return f"{line.quantity} × {show_amount(line.unit_price, currency)} = {total}"
 
 
 def size_of(line: Line | NewLine) -> str:

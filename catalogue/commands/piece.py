@@ -4,12 +4,10 @@ from typing import Any
 
 import click
 
-from catalogue.commands.artist import find_artist, print_correction
-from catalogue.commands.printing import Printer
-from catalogue.commands.scan import find_scan
-from catalogue.commands.session import Session, json_option
-from catalogue.commands.show import find_piece
-from catalogue.errors import Refused
+from catalogue.commands.artist import print_correction
+from catalogue.commands.lookup import find_artist, find_piece, find_scan
+from catalogue.commands.printing import Printer, undo_hint
+from catalogue.commands.session import Session, refusing, with_session
 from catalogue.ledger import values
 from catalogue.operations.correcting import confirm_artist, confirm_pieces, describe_piece, merge_pieces, split_piece
 
@@ -30,17 +28,14 @@ def command() -> None:
 @click.option("--size", help="The original as measured: 60x80 (cm) or 600x800mm.")
 @click.option("--relief", "relief_mm", type=click.FloatRange(0, 500), help="Depth of its relief in mm.")
 @click.option("--notes")
-@json_option
-@click.pass_obj
+@with_session
 def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: str | None, **given: Any) -> None:
     """Set details of the original of PIECE; anything not given stays as it is. An empty text means there is none."""
     db = session.database()
     said = {name: value for name, value in given.items() if value is not None}
     if size:
-        try:
+        with refusing("Nothing was changed"):
             said["width_mm"], said["height_mm"] = values.size_mm(size)
-        except ValueError as error:
-            raise Refused(f"Nothing was changed: {error}.") from error
     known = find_piece(db, " ".join(piece))
     done, noted = describe_piece(db, known.id, said, artist=artist)
 
@@ -53,8 +48,7 @@ def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: 
                             ("notes", noted.notes)):
             if value:
                 out.field(name, value)
-        if done.id:
-            out.print(f"Undo: catalogue undo {done.id}")
+        out.lines(undo_hint(done.id))
 
     session.emit(noted, text)
 
@@ -62,8 +56,7 @@ def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: 
 @command.command("confirm")
 @click.argument("piece", nargs=-1)
 @click.option("--artist", help="Every piece of this artist.")
-@json_option
-@click.pass_obj
+@with_session
 def confirm(session: Session, piece: tuple[str, ...], artist: str | None) -> None:
     """Confirm that artist and title of PIECE are right as guessed. Files can be renamed by them from then on."""
     if bool(piece) == bool(artist):
@@ -77,8 +70,7 @@ def confirm(session: Session, piece: tuple[str, ...], artist: str | None) -> Non
 @command.command("merge")
 @click.argument("piece", nargs=-1, required=True)
 @click.option("--into", "keep", required=True, help="The piece to keep: its number, title, or artist and title.")
-@json_option
-@click.pass_obj
+@with_session
 def merge(session: Session, piece: tuple[str, ...], keep: str) -> None:
     """Merge PIECE into another: scans, orders, editions and details of the original move there."""
     db = session.database()
@@ -91,8 +83,7 @@ def merge(session: Session, piece: tuple[str, ...], keep: str) -> None:
 @click.option("--scan", "scans", multiple=True, required=True,
               help="A scan that shows another piece: a file, or the first digits of its SHA-256.")
 @click.option("--title", required=True, help="Title of the new piece, by the same artist.")
-@json_option
-@click.pass_obj
+@with_session
 def split(session: Session, piece: tuple[str, ...], scans: tuple[str, ...], title: str) -> None:
     """File some scans of PIECE under a new piece."""
     db = session.database()

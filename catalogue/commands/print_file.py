@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.commands.session import Session, bar, interruptible, with_session
 
 EDGES = ("continued", "mirrored", "stretched", "colour")
 KERNELS = ("lanczos3", "catmull-rom", "mitchell")
@@ -36,11 +36,9 @@ INTENTS = ("perceptual", "relative", "saturation", "absolute")
 @click.option("--black-point/--no-black-point", default=None, help="Black point compensation; default: on.")
 @click.option("--compression", type=click.Choice(["none", "deflate", "lzw"]), help="Compression; default: none.")
 @click.option("--afresh", is_flag=True, help="Ignore the choices of the last print file.")
-@json_option
-@click.pass_obj
-@click.pass_context
-def command(context: click.Context, session: Session, /, number: str, line_id: int | None, folder: Path | None,
-            profile: Path | None, afresh: bool, **given: Any) -> None:
+@with_session
+def command(session: Session, /, number: str, line_id: int | None, folder: Path | None,
+            profile: Path | None, afresh: bool, **given: Any) -> int:
     """Make the print files of order NUMBER from its verified masters.
 
     Options you leave out are taken from the last print file of the line, or of the line it repeats. Each file is
@@ -65,8 +63,7 @@ def command(context: click.Context, session: Session, /, number: str, line_id: i
                            cancelled=cancelled)
     session.stopped = ""
     session.emit(done, lambda out: out.lines(summarize(done, session.home.settings.dates)))
-    if done.not_made:
-        context.exit(1)
+    return int(bool(done.not_made))
 
 
 def _chosen(given: dict[str, Any]) -> dict[str, Any]:

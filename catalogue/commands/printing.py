@@ -77,6 +77,11 @@ def console(*, to_errors: bool = False) -> "Console":
     return Console(stderr=to_errors, markup=False, highlight=False, emoji=False, soft_wrap=not sys.stdout.isatty())
 
 
+def undo_hint(event: int | None) -> list[str]:
+    """How to take a recorded change back, as a line; none where nothing was recorded."""
+    return [f"Undo: catalogue undo {event}"] if event else []
+
+
 def note(text: str) -> None:
     """One line on standard error."""
     click.echo(visible(text), err=True)

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from catalogue.commands.printing import ask
-from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.commands.session import Session, bar, interruptible, with_session
 from catalogue.errors import Refused
 
 
@@ -19,8 +19,7 @@ from catalogue.errors import Refused
 @click.option("--ledger", type=click.Path(path_type=Path, exists=True, file_okay=False), metavar="FOLDER",
               help="With --rebuild: orders.csv, editions.csv and the like lie here; else in the catalogue's folder.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
-@json_option
-@click.pass_obj
+@with_session
 def command(session: Session, folders: tuple[Path, ...], anew: bool, source: Path | None, ledger: Path | None,
             yes: bool) -> None:
     """Replace the catalogue with the newest sound backup, plus everything recorded since. The present file is kept

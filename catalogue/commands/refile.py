@@ -2,15 +2,14 @@
 
 import click
 
-from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.commands.session import Session, bar, interruptible, with_session
 from catalogue.operations.refiling import refile, summarize, undo_refiling
 
 
 @click.command("refile")
 @click.option("--yes", is_flag=True, help="Do it; otherwise it is only shown.")
 @click.option("--undo", "take_back", is_flag=True, help="Undo the last refiling.")
-@json_option
-@click.pass_obj
+@with_session
 def command(session: Session, yes: bool, take_back: bool) -> None:
     """File scans again by the place rules in the settings. Shows what would move; --yes does it. Only guesses change;
     anything a person entered stays.

@@ -1,14 +1,13 @@
 """``catalogue rescan``: which pieces want a new scan, and how their like was captured before."""
 
-
 import click
 
+from catalogue.commands.lookup import find_piece
 from catalogue.commands.printing import Printer
-from catalogue.commands.session import Session, json_option
-from catalogue.commands.show import find_piece
-from catalogue.errors import Refused
+from catalogue.commands.session import Session, refusing, with_session
 from catalogue.ledger.rescans import ORIGINALS, WEAVE, Captures, Rescan, advice, captures, notes_to_offer
 from catalogue.ledger.values import measured_size, shown_size, size_mm
+from catalogue.operations.wording import counted
 from catalogue.records.demand import Captured
 
 
@@ -22,8 +21,7 @@ from catalogue.records.demand import Captured
 @click.option("--bed", default="", help="On this bed of the settings alone.")
 @click.option("--overlap", type=click.FloatRange(0, 90),
               help="Per cent of a capture that repeats its neighbour, at least.")
-@json_option
-@click.pass_obj
+@with_session
 def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], relief: float | None, size: str, bed: str,
             overlap: float | None) -> None:
     """Pieces whose master is too small for the sizes ordered, most ordered first. With PIECE: what is missing, and the
@@ -58,10 +56,8 @@ def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], re
 def _print_plans(session: Session, size: str, bed: str, overlap: float | None) -> None:
     from catalogue.operations.capturing import capture_plans, summarize
 
-    try:
+    with refusing():
         width, height = size_mm(size)
-    except ValueError as error:
-        raise Refused(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
     plans = capture_plans(session.home.settings, width, height, bed=bed,
                           overlap=None if overlap is None else overlap / 100)
     session.emit(plans, lambda out: out.lines(line for plan in plans for line in summarize(plan)))
@@ -79,8 +75,8 @@ def _pairs(noted: tuple[str, ...]) -> dict[str, str]:
 
 def _advice(out: Printer, advised: list[Rescan]) -> None:
     for rescan in advised:
-        prints = f"{rescan.prints} {'print' if rescan.prints == 1 else 'prints'}"
-        out.print(f"{rescan.artist}: {rescan.title}  (piece {rescan.piece_id})  {prints} asked, last {rescan.last}")
+        out.print(f"{rescan.artist}: {rescan.title}  (piece {rescan.piece_id})  "
+                  f"{counted(rescan.prints, 'print')} ordered, last {rescan.last}")
         if not rescan.sizes:
             out.print("    no master is chosen")
         for size in rescan.sizes:
@@ -98,7 +94,7 @@ def _piece(out: Printer, ours: list[Rescan], expected: Captures | None, offered:
     if expected:
         count = expected.across * expected.down
         bed = shown_size(*expected.bed_mm)
-        out.print(f"{count} {'capture' if count == 1 else 'captures'} ({expected.across} × {expected.down}) of "
+        out.print(f"{counted(count, 'capture')} ({expected.across} × {expected.down}) of "
                   f"{shown_size(expected.width_mm, expected.height_mm)} on a bed of {bed}"
                   + (f", each overlapping the next by {expected.overlap:.0%}." if count > 1 else "."))
         if count > 1:

@@ -3,13 +3,11 @@
 
 import click
 
+from catalogue.commands.lookup import scan_of_digest
 from catalogue.commands.printing import ask, note
-from catalogue.commands.session import Session, bar, interruptible, json_option
-from catalogue.errors import Ambiguous, NotFound
+from catalogue.commands.session import Session, bar, interruptible, with_session
 from catalogue.fixity.restore import find_file
 from catalogue.operations.restoring import plan_restore, restore_file, summarize
-from catalogue.records import scans
-from catalogue.records.database import Database
 
 
 @click.command("restore")
@@ -17,15 +15,14 @@ from catalogue.records.database import Database
 @click.option("--from", "source", metavar="STORE", help="The store to restore from; otherwise the one checked last.")
 @click.option("--digest", metavar="SHA256", help="Bring back earlier content, by its digest.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
-@json_option
-@click.pass_obj
+@with_session
 def command(session: Session, file: str, source: str | None, digest: str | None, yes: bool) -> None:
     """Restore FILE (a path, STORE:path, or the end of one) from a good copy. The copy is made beside it and verified
     first; only then are the names switched. The old file stays beside it, with .damaged and the time added to its name.
     """
     db = session.existing()
     located = find_file(db, file)
-    planned = plan_restore(db, located.id, source or "", _whole(db, digest) if digest else "")
+    planned = plan_restore(db, located.id, source or "", scan_of_digest(db, digest).sha256 if digest else "")
     if not yes:
         note(f"Restore   {planned.target}")
         note(f"from      {planned.source}")
@@ -36,12 +33,3 @@ def command(session: Session, file: str, source: str | None, digest: str | None,
         done = restore_file(db, session.home, planned, report=report, cancelled=cancelled)
     session.stopped = ""  # too late to stop: it is restored
     session.emit(done, lambda out: out.lines(summarize(done)))
-
-
-def _whole(db: Database, digits: str) -> str:
-    matches = scans.starting_with(db, digits.lower())
-    if not matches:
-        raise NotFound(f"No scan on record has a digest beginning with {digits}.")
-    if len(matches) > 1:
-        raise Ambiguous(f"Several scans have a digest beginning with {digits}.", hint="Give more of its digits.")
-    return matches[0].sha256

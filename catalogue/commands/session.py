@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, wraps
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING, Any
@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from catalogue.commands.printing import Interrupted, Printer, console, note, print_json
+from catalogue.errors import Refused
 from catalogue.progress import Cancelled, Progress, Report, data_size
 from catalogue.settings import Home, find_home
 from catalogue.untrusted import visible
@@ -58,12 +59,15 @@ class Session:
 
     def _refuse_to_write_on_a_read_only_seat(self) -> None:
         """Raises Refused before a command does anything: many write into stores before they write the catalogue."""
-        from catalogue.errors import Refused
-
         if self.home.settings.read_only:
-            raise Refused("This catalogue is a read-only copy.", hint="Make changes on the workstation that holds "
-                                                            "the catalogue.",
-                          path=self.home.folder)
+            raise Refused("This catalogue is a read-only copy.", path=self.home.folder,
+                          hint="Make changes on the workstation that holds the catalogue.")
+
+    def day(self, text: str | None) -> str:
+        """A date as typed in the shop's form, in ISO form; "" for none. Raises ValueError."""
+        from catalogue.ledger.values import day
+
+        return day(text, self.home.settings.dates) if text else ""
 
     def emit(self, data: object, text: Callable[[Printer], None]) -> None:
         """Print ``data`` as JSON, or let ``text`` print for people."""
@@ -82,6 +86,28 @@ def json_option(command: Callable[..., Any]) -> Callable[..., Any]:
 
     return click.option("--json", is_flag=True, expose_value=False, callback=take,
                         help="Print for programs, as JSON.")(command)
+
+
+def with_session(command: Callable[..., int | None]) -> Callable[..., Any]:
+    """Give a command ``--json``, and the session as its first argument; it returns the exit code, None for 0."""
+
+    @wraps(command)
+    def call(*args: Any, **options: Any) -> None:
+        context = click.get_current_context()
+        if code := command(context.obj, *args, **options):
+            context.exit(code)
+
+    return json_option(call)
+
+
+@contextmanager
+def refusing(outcome: str = "") -> Iterator[None]:
+    """Refuse what a person typed and nothing can read, a ValueError, with ``outcome`` such as "Nothing was changed"."""
+    try:
+        yield
+    except ValueError as error:
+        fault = str(error)
+        raise Refused(f"{outcome}: {fault}." if outcome else f"{fault[:1].upper()}{fault[1:]}.") from error
 
 
 def need_terminal() -> None:

@@ -1,17 +1,19 @@
 """``catalogue show``: everything about a piece."""
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from catalogue.commands.session import Session, json_option
+from catalogue.commands.lookup import find_piece
+from catalogue.commands.printing import Printer
+from catalogue.commands.session import Session, with_session
 from catalogue.progress import data_size
+from catalogue.records.paths import display_path
+from catalogue.records.pieces import Piece
 
 if TYPE_CHECKING:
-    from catalogue.commands.printing import Printer
     from catalogue.records.database import Database
-    from catalogue.records.pieces import Piece
-
 
 ID, TITLE = "id:", "title:"  # before a piece's number, or its title, where both could be meant
 ID_DIGITS = 18  # SQLite's integers have 64 bits
@@ -19,8 +21,7 @@ ID_DIGITS = 18  # SQLite's integers have 64 bits
 
 @click.command("show")
 @click.argument("piece", nargs=-1, required=True)
-@json_option
-@click.pass_obj
+@with_session
 def command(session: Session, piece: tuple[str, ...]) -> None:
     """Everything about PIECE (its number, its title, or artist and title)."""
     db = session.looking()
@@ -29,53 +30,8 @@ def command(session: Session, piece: tuple[str, ...]) -> None:
     session.emit(data, lambda out: _print(out, data))
 
 
-def find_piece(db: "Database", words: str) -> "Piece":
-    """The one piece meant by its number, its title, or words; ``id:3`` and ``title:3`` say which.
-
-    Raises NotFound, or Ambiguous with the pieces that fit.
-    """
-    from catalogue.errors import Ambiguous, NotFound
-    from catalogue.records import pieces
-    from catalogue.records.search import search
-
-    meant = meant_pieces(db, words)
-    if len(meant) == 1:
-        return meant[0][1]
-    if meant:
-        listed = "; ".join(f"{said} for {p.artist}: {p.title}" for said, p in meant[:8])
-        raise Ambiguous(f"{words!r} is the number of one piece and the title of another.", hint=f"Write {listed}.")
-    if words.startswith(ID):
-        raise NotFound(f"There is no piece number {words.removeprefix(ID)}.", hint="Try: catalogue find WORDS.")
-    words = words.removeprefix(TITLE)
-    fitting = pieces.matching(db, words) or [
-        piece for hit in search(db, words, 20).pieces if (piece := pieces.by_id(db, hit.id))]
-    if not fitting:
-        raise NotFound(f"No piece matches {words!r}.", hint="Try: catalogue find WORDS.")
-    if len(fitting) > 1:
-        listed = "; ".join(f"{p.id} {p.artist}: {p.title}" for p in fitting[:8])
-        raise Ambiguous(f"{len(fitting)} pieces match {words!r}.", hint=f"Give the number: {listed}.")
-    return fitting[0]
-
-
-def meant_pieces(db: "Database", words: str) -> list[tuple[str, "Piece"]]:
-    """Pieces that a number stands for, each with the way to say that it is meant: by its id, and by its title."""
-    from catalogue.records import pieces
-
-    number = words.removeprefix(ID)
-    if not (number.isascii() and number.isdigit() and len(number) <= ID_DIGITS):
-        return []
-    by_id = pieces.by_id(db, int(number))
-    meant = [(f"{ID}{number}", by_id)] if by_id else []
-    if number == words:
-        meant += [(f"{ID}{piece.id}", piece) for piece_id in pieces.titled(db, words)
-                  if (piece := pieces.by_id(db, piece_id)) and piece != by_id]
-    return meant
-
-
-def everything(db: "Database", session: Session, piece: "Piece") -> dict[str, Any]:
+def everything(db: "Database", session: Session, piece: Piece) -> dict[str, Any]:
     """A piece with its scans and their files, sizes, findings and orders, as plain values."""
-    from dataclasses import asdict
-
     from catalogue.indexing.stores import locate_store
     from catalogue.reading.printsize import prints_up_to
     from catalogue.records import files, findings, orders, scans, stores
@@ -103,9 +59,7 @@ def everything(db: "Database", session: Session, piece: "Piece") -> dict[str, An
         "orders": [asdict(line) for line in orders.lines_of_piece(db, piece.id)]}
 
 
-def _print(out: "Printer", data: dict[str, Any]) -> None:
-    from catalogue.records.paths import display_path
-
+def _print(out: Printer, data: dict[str, Any]) -> None:
     out.print(f"{data['artist']}: {data['title']}  {data['year']}  (piece {data['id']})".replace("   ", " "))
     if data["caution"]:
         out.print(data["caution"])

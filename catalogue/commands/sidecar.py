@@ -5,9 +5,9 @@ from pathlib import Path
 
 import click
 
+from catalogue.commands.lookup import find_piece
 from catalogue.commands.printing import ask
-from catalogue.commands.session import Session, bar, interruptible, json_option
-from catalogue.commands.show import find_piece
+from catalogue.commands.session import Session, bar, interruptible, with_session
 from catalogue.errors import NotFound
 
 
@@ -19,11 +19,9 @@ from catalogue.errors import NotFound
 @click.option("--into-copy", "folder", type=click.Path(path_type=Path), metavar="FOLDER",
               help="Write the description into new copies in FOLDER instead (TIFF), pixels proven equal.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
-@json_option
-@click.pass_obj
-@click.pass_context
-def command(context: click.Context, session: Session, piece: tuple[str, ...], rights: str, roles: tuple[str, ...],
-            folder: Path | None, yes: bool) -> None:
+@with_session
+def command(session: Session, piece: tuple[str, ...], rights: str, roles: tuple[str, ...], folder: Path | None,
+            yes: bool) -> int:
     """Write PIECE's details to XMP sidecars beside its scans. The scans themselves are never changed. What other
     programs wrote to a sidecar is kept.
     """
@@ -44,5 +42,4 @@ def command(context: click.Context, session: Session, piece: tuple[str, ...], ri
     with interruptible("What was written is kept.") as cancelled, bar() as report:
         written = write_descriptions(db, targets, description, folder, report=report, cancelled=cancelled)
     session.emit(written, lambda out: out.lines(summarize(written)))
-    if any(sidecar.trouble for sidecar in written):
-        context.exit(1)
+    return int(any(sidecar.trouble for sidecar in written))

@@ -5,9 +5,9 @@ from pathlib import Path
 
 import click
 
-from catalogue.commands.artist import find_artist
+from catalogue.commands.lookup import find_artist
 from catalogue.commands.printing import Printer
-from catalogue.commands.session import Session, json_option
+from catalogue.commands.session import Session, with_session
 from catalogue.ledger import periods
 from catalogue.ledger.artist_statement import Row, Statement
 from catalogue.ledger.periods import Period
@@ -26,8 +26,7 @@ from catalogue.sheets.statement import ROUNDING, TAX
               help="Issue it and write it to this new file: .html, .pdf or .csv. May be given several times.")
 @click.option("--issue", "issued", is_flag=True, help="Issue it; later corrections go into the next one.")
 @click.option("--draft", is_flag=True, help="With --to-file: write it as a draft, and issue nothing.")
-@json_option
-@click.pass_obj
+@with_session
 def command(session: Session, artist: tuple[str, ...], month: str, first: str, last: str, files: tuple[Path, ...],
             issued: bool, draft: bool) -> None:
     """What ARTIST is owed for a period: every print, and corrections of earlier statements.

@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from catalogue.commands.printing import Printer, ask, yes_or_no
-from catalogue.commands.session import Session, json_option
+from catalogue.commands.session import Session, with_session
 from catalogue.indexing.stores import MARKER, locate_store, marked_elsewhere, on_one_disk, read_marker
 from catalogue.operations.stores import add_store, move_store, retire_store, summarize
 from catalogue.progress import data_size
@@ -25,8 +25,7 @@ def command() -> None:
 @click.option("--marker/--no-marker", default=None,
               help="Write the marker file by which the disk is recognised elsewhere; asked if not given.")
 @click.option("--one-reader", is_flag=True, help="A spinning disk: read one file at a time.")
-@json_option
-@click.pass_obj
+@with_session
 def add(session: Session, name: str, folder: Path, kind: str, marker: bool | None, one_reader: bool) -> None:
     """Add FOLDER as the store NAME. One small file, the marker, is written at its root if you agree; nothing else there
     is changed.
@@ -40,8 +39,7 @@ def add(session: Session, name: str, folder: Path, kind: str, marker: bool | Non
 
 
 @command.command("list")
-@json_option
-@click.pass_obj
+@with_session
 def list_stores(session: Session) -> None:
     """Stores, what they hold, and whether they are connected."""
     db = session.looking()
@@ -76,8 +74,7 @@ def list_stores(session: Session) -> None:
 @command.command("retire")
 @click.argument("name")
 @click.option("--yes", is_flag=True, help="Do not ask.")
-@json_option
-@click.pass_obj
+@with_session
 def retire(session: Session, name: str, yes: bool) -> None:
     """Retire a store. Nothing on its disk is touched; adding it again brings its records back."""
     db = session.database()
@@ -91,8 +88,7 @@ def retire(session: Session, name: str, yes: bool) -> None:
 @command.command("move")
 @click.argument("name")
 @click.argument("folder", type=click.Path(path_type=Path))
-@json_option
-@click.pass_obj
+@with_session
 def move(session: Session, name: str, folder: Path) -> None:
     """Tell the catalogue that the store NAME is now at FOLDER, after a move to another disk or a new mount point.
     FOLDER must have the store's marker. Nothing on the disk is touched. Also use it to choose between a disk and its

@@ -7,15 +7,14 @@ from typing import TYPE_CHECKING
 import click
 
 from catalogue.commands.printing import Printer, yes_or_no
-from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.commands.session import Session, bar, interruptible, with_session
+from catalogue.operations.wording import counted
 from catalogue.records import stores
 from catalogue.records.paths import display_path
 
 if TYPE_CHECKING:
-
     from catalogue.intake.moving import Tidied
     from catalogue.intake.tidy import Tidying
-
 
 KEPT = "What was renamed stays renamed; run it again for the rest, or undo it."
 
@@ -27,11 +26,8 @@ KEPT = "What was renamed stays renamed; run it again for the rest, or undo it."
 @click.option("--yes", is_flag=True, help="Apply without asking.")
 @click.option("--undo", "undo_file", type=click.Path(path_type=Path), metavar="FILE",
               help="Undo an earlier tidying.")
-@json_option
-@click.pass_obj
-@click.pass_context
-def command(context: click.Context, session: Session, store_name: str | None, level: str, yes: bool,
-            undo_file: Path | None) -> None:
+@with_session
+def command(session: Session, store_name: str | None, level: str, yes: bool, undo_file: Path | None) -> int:
     """Show what in STORE breaks the naming rule, and rename it if you agree. Nothing is overwritten or deleted, every
     file is checked first, and an undo file is written. Sidecars move too.
     """
@@ -44,7 +40,7 @@ def command(context: click.Context, session: Session, store_name: str | None, le
         with interruptible(KEPT) as cancelled, bar() as report:
             done = undo_tidying(db, home, undo_file, report=report, cancelled=cancelled)
         session.emit(done, lambda out: out.lines(summarize(done)))
-        context.exit(1 if done.left else 0)
+        return int(bool(done.left))
     if not store_name:
         raise click.UsageError("Name a store, or use --undo FILE.")
     store = stores.by_name(db, store_name)
@@ -54,7 +50,7 @@ def command(context: click.Context, session: Session, store_name: str | None, le
         _show_plan(Printer(), plan)
     result: Tidied | None = None
     interactive = sys.stdin.isatty() and not session.as_json
-    asked = f"Rename {len(plan.moves)} file{'' if len(plan.moves) == 1 else 's'} in {plan.store}?"
+    asked = f"Rename {counted(len(plan.moves), 'file')} in {plan.store}?"
     if unfinished and not plan.moves:
         asked = f"An earlier tidying of {plan.store} was interrupted. Complete it?"
     if (plan.moves or unfinished) and (yes or (interactive and yes_or_no(asked, otherwise="Nothing was renamed."))):
@@ -62,8 +58,7 @@ def command(context: click.Context, session: Session, store_name: str | None, le
             result = apply_tidying(db, home, plan, report=report, cancelled=cancelled)
     session.emit({"plan": plan, "done": result},
                  lambda out: out.lines(summarize(result) if result else ["Nothing was changed."]))
-    if plan.remarks or (plan.moves and not result) or (result and result.left):
-        context.exit(1)
+    return int(bool(plan.remarks or (plan.moves and not result) or (result and result.left)))
 
 
 def _show_plan(out: Printer, plan: "Tidying") -> None:

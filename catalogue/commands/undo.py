@@ -2,14 +2,13 @@
 
 import click
 
-from catalogue.commands.session import Session, json_option
+from catalogue.commands.session import Session, with_session
 from catalogue.operations.correcting import undo_statement
 
 
 @click.command("undo")
 @click.argument("number", type=int, required=False)
-@json_option
-@click.pass_obj
+@with_session
 def command(session: Session, number: int | None) -> None:
     """Undo the change NUMBER (see: catalogue history), or the last one not yet undone. Refused where the same facts
     were changed since.

@@ -64,14 +64,11 @@ def move_prints(db: Database, edition_id: int, numbers: Sequence[Number], place:
     return PrintsMoved(tuple(moved), event if event != before else None)
 
 
-def summarize_moved(done: PrintsMoved) -> list[str]:
-    """Each print and where it is."""
-    return [f"{numbers_text([one.number])} is {place_in_words(one)}." for one in done.prints]
-
-
-def summarize(state: State) -> list[str]:
-    """An edition's numbers: out, left, destroyed."""
-    edition = state.edition
+def summarize(done: State | PrintsMoved) -> list[str]:
+    """An edition's numbers: out, left, destroyed; or each print that was moved, and where it is."""
+    if isinstance(done, PrintsMoved):
+        return [f"{numbers_text([moved.number])} is {place_in_words(moved)}." for moved in done.prints]
+    state, edition = done, done.edition
     closed = f", closed {edition.closed}" if edition.closed else ""
     lost = f", {number(state.lost)} destroyed" if state.lost else ""
     proofs = f", {state.proofs_left} of {edition.proofs} AP left" if edition.proofs else ""

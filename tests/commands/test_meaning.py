@@ -2,8 +2,8 @@
 
 import pytest
 
+from catalogue.commands.lookup import find_piece
 from catalogue.commands.order import _subject
-from catalogue.commands.show import find_piece
 from catalogue.errors import Ambiguous, NotFound
 from catalogue.records import orders, pieces
 from catalogue.records.database import Database, transaction

@@ -11,7 +11,7 @@ from catalogue.ledger import editions, repeat
 from catalogue.ledger.statuses import set_status
 from catalogue.ledger.whereabouts import move, place_in_words, whereabouts
 from catalogue.operations.buyers import describe_buyer
-from catalogue.operations.editions import move_prints, summarize_moved
+from catalogue.operations.editions import move_prints, summarize
 from catalogue.records import orders, print_moves
 from catalogue.records.database import Database, last_statement, transaction
 from catalogue.records.numbers import Number
@@ -100,7 +100,7 @@ def test_a_move_told_twice_is_one(db: Database) -> None:
 def test_a_move_is_undone(db: Database) -> None:
     before = told(db)
     done = move_prints(db, 1, numbers(1, 2), "artist", day="2026-03-02")
-    assert summarize_moved(done) == ["1 is with the artist.", "2 is with the artist."]
+    assert summarize(done) == ["1 is with the artist.", "2 is with the artist."]
     assert done.event is not None
     undo(db, done.event)
     assert told(db) == before and not differences(db)
