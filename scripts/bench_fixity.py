@@ -79,8 +79,9 @@ def big_files(folder: Path, count: int, megabytes: int) -> list[Path]:
 def record_files(db: "Database", store: "Store", root: Path, paths: Sequence[Path]) -> None:
     """What an index run would hold of them, as far as an audit asks."""
     from catalogue.reading.model import Reading
-    from catalogue.records import files, scans
+    from catalogue.records import files
     from catalogue.records.database import transaction
+    from tests.recorded import save_scan
 
     with transaction(db):
         for path in paths:
@@ -88,7 +89,7 @@ def record_files(db: "Database", store: "Store", root: Path, paths: Sequence[Pat
             with path.open("rb") as file:
                 sha256 = hashlib.file_digest(file, "sha256").hexdigest()
             reading = Reading(str(path), stat.st_size, stat.st_mtime_ns, sha256=sha256, format="TIFF")
-            scan_id = scans.save(db, reading, role="master", piece_id=None)
+            scan_id = save_scan(db, reading, role="master", piece_id=None)
             files.save(db, store.id, path.relative_to(root).as_posix(), stat.st_size, stat.st_mtime_ns, scan_id,
                        verified=True)
 

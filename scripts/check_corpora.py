@@ -27,7 +27,10 @@ from PIL import Image
 from catalogue.reading.file import read_file
 from catalogue.reading.kinds import looks_like_picture
 from catalogue.reading.model import Fault, Picture, Reading
-from catalogue.reading.opening import samples_of
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from tests.files import samples_of
 
 try:
     import pyvips

@@ -29,8 +29,9 @@ PREVIEWS = 24          # pictures painted; the masters share them through hard l
 def build(folder: Path, count: int) -> None:
     """A catalogue of invented rows and painted previews."""
     from catalogue.reading.model import Picture, Reading
-    from catalogue.records import files, orders, pieces, scans, stores
+    from catalogue.records import files, orders, pieces, stores
     from catalogue.records.database import open_database, transaction
+    from tests.recorded import save_scan
 
     chance = random.Random(7)
     db = open_database(folder / "catalogue.sqlite")
@@ -59,7 +60,7 @@ def build(folder: Path, count: int) -> None:
                 place = folder / "previews" / digest[:2] / f"{digest}.webp"
                 place.parent.mkdir(parents=True, exist_ok=True)
                 place.hardlink_to(painted_at[shown])
-            scan_id = scans.save(db, Reading(path, 600_000_000, number, digest, format="TIFF", picture=picture,
+            scan_id = save_scan(db, Reading(path, 600_000_000, number, digest, format="TIFF", picture=picture,
                                              preview=None if shown is None else pictures[shown]),
                                  role=role, piece_id=piece_id)
             for store_id in homes[:1 + (role == "master")]:

@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from catalogue.records.database import Database
 
 ID, TITLE = "id:", "title:"  # before a piece's number, or its title, where both could be meant
-ID_DIGITS = 18  # SQLite's integers have 64 bits
 
 
 @click.command("show")

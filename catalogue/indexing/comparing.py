@@ -11,7 +11,6 @@ from catalogue.records.database import Database
 from catalogue.records.stores import Store
 
 BATCH = 2000
-Known = tuple[str, int, int, str, int, int]  # path, size, mtime in ns, state, id, whether the last look failed
 
 
 @dataclass(slots=True)

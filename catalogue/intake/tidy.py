@@ -7,7 +7,7 @@ down in an undo file before it moves.
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
 from itertools import count
@@ -188,9 +188,3 @@ def _why(file: Placed, wish: str) -> str:
     if file.path.rpartition("/")[0] != wish.rpartition("/")[0]:
         return f"belongs to {file.artist}, {file.title}"
     return "its name breaks the rule"
-
-
-def only(plan: Tidying, file_ids: Sequence[int]) -> Tidying:
-    """The plan for some of its files alone."""
-    chosen = set(file_ids)
-    return replace(plan, moves=tuple(m for m in plan.moves if m.file_id in chosen))

@@ -11,7 +11,7 @@ from catalogue.errors import NotFound, Refused
 from catalogue.records import editions, pieces
 from catalogue.records.database import Database, transaction
 from catalogue.records.editions import Edition
-from catalogue.records.numbers import MOST, Number, numbers_text
+from catalogue.records.numbers import MOST, Number
 
 SIZE_TOLERANCE_MM = 1.0  # sizes are cut and written to the millimetre
 
@@ -177,9 +177,3 @@ def label(edition: Edition) -> str:
         size = f"{edition.width_mm / 10:g} × {edition.height_mm / 10:g} cm"
     medium = f", {edition.medium}" if edition.medium else ""
     return f"{edition.size_limit}{proofs}, {size}{medium}"
-
-
-def numbered(edition: Edition, numbers: Sequence[Number]) -> str:
-    """``"3–12/25, AP I–II/III"``-like text for a sheet."""
-    text = numbers_text(numbers)
-    return f"{text} of {edition.size_limit}" if any(n.series == "number" for n in numbers) else text

@@ -13,7 +13,7 @@ from catalogue.records.database import Database, last_statement, transaction
 from catalogue.records.numbers import Number
 from catalogue.records.orders import Line, Order
 
-__all__ = ["LineCancelled", "OrdersChanged", "cancel_line", "change_lines", "change_listed", "change_orders",
+__all__ = ["LineCancelled", "OrdersChanged", "cancel_line", "change_listed", "change_orders",
            "check_now", "correct_order", "record_order", "set_order_status", "summarize"]
 
 
@@ -101,22 +101,6 @@ def change_orders(db: Database, numbers: Sequence[str], *, status: str | None = 
                 statuses.set_status(db, number, status)
         changed = tuple(orders.by_number(db, number) for number in dict.fromkeys(numbers))
     return OrdersChanged(changed, (), _new_statement(db, before))
-
-
-def change_lines(db: Database, line_ids: Sequence[int], *, unit_price: str | None = None, price: str | None = None,
-                 notes: str | None = None) -> OrdersChanged:
-    """Change prices (as typed) or notes of several lines at once, all or none; None leaves what is. One statement.
-
-    Raises NotFound, Refused as :func:`correct_order`.
-    """
-    said = {name: value for name, value in (("unit_price", unit_price), ("price", price), ("notes", notes))
-            if value is not None}
-    before = last_statement(db)
-    with transaction(db, f"{counted(len(set(line_ids)), 'order line')} changed"):
-        for line_id in dict.fromkeys(line_ids):
-            statuses.correct(db, _line(db, line_id).number, {}, line_id=line_id, line=said)
-        changed = tuple(_line(db, line_id) for line_id in dict.fromkeys(line_ids))
-    return OrdersChanged((), changed, _new_statement(db, before))
 
 
 def change_listed(db: Database, line_ids: Sequence[int], *, status: str | None = None,

@@ -29,7 +29,6 @@ DEPTHS = {GREY: (1, 2, 4, 8, 16), RGB: (8, 16), PALETTE: (1, 2, 4, 8), GREY_ALPH
 SIGNATURE = b"\x89PNG\r\n\x1a\n"
 # A filter looks back by the bytes of a pixel (9.2): a picture of the same step, as colour type and depth.
 STEPS = {1: (GREY, 8), 2: (GREY_ALPHA, 8), 3: (RGB, 8), 4: (RGB_ALPHA, 8), 6: (RGB, 16), 8: (RGB_ALPHA, 16)}
-CRITICAL = (b"IHDR", b"PLTE", b"IDAT", b"IEND")
 
 
 @dataclass(frozen=True, slots=True)

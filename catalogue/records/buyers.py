@@ -11,8 +11,6 @@ from catalogue.records.database import Database, fetch, fetch_one
 from catalogue.records.folding import fold_name
 from catalogue.records.rows import insert_row
 
-FACTS = ("name", "contact", "notes", "joined_into")
-
 
 @dataclass(frozen=True, slots=True)
 class Buyer:
@@ -88,7 +86,7 @@ def stated(db: Database, key: str) -> dict[str, object] | None:
 
 
 def state(db: Database, key: str, values: Mapping[str, object]) -> None:
-    """Keep what a person says: any of ``FACTS``. Call within a transaction."""
+    """Keep what a person says: any of name, contact, notes and joined_into. Call within a transaction."""
     row = stated(db, key)
     if row is None:
         said = {"key": key, "name": None, "contact": "", "notes": "", "joined_into": None} | dict(values)

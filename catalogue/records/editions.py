@@ -127,12 +127,6 @@ def _add_print(db: Database, edition_id: int, number: Number, nth: int, line_id:
                   THEN 'reserved' ELSE 'printed' END, ?6""", [edition_id, *number, nth, line_id, now()])
 
 
-def of_line(db: Database, line_id: int) -> list[Number]:
-    """Numbers whose first print is one line's."""
-    return [Number(*row) for row in db.execute(
-        "SELECT series, number FROM edition_print WHERE line_id = ? AND nth = 1 ORDER BY series, number", [line_id])]
-
-
 def issued(db: Database, edition_id: int) -> list[Issued]:
     """Every number that is not free, numbers first, then proofs."""
     return fetch(db, Issued, """

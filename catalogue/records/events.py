@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from catalogue import __version__
-from catalogue.records.rows import Database, fetch, fetch_one, now
+from catalogue.records.rows import Database, fetch_one, now
 
 # PREMIS 3 eventType vocabulary, id.loc.gov; the ones this program writes.
 TYPES = ("capture", "creation", "deletion", "filename change", "fixity check", "ingestion",
@@ -67,12 +67,6 @@ def append(db: Database, type_: str, outcome: str, *, store: str = "", path: str
 def linked(previous: str, facts: list[str]) -> str:
     """The next chain value: SHA-256 over the previous one and the row's facts as a JSON array."""
     return hashlib.sha256((previous + json.dumps(facts, ensure_ascii=False)).encode()).hexdigest()
-
-
-def listed(db: Database, *, sha256: str = "", after: int = 0, limit: int = 500) -> list[Event]:
-    """Events in order from ``after`` on, of one scan or of all."""
-    return fetch(db, Event, "SELECT * FROM event WHERE id > ?1 AND (?2 = '' OR sha256 = ?2) ORDER BY id LIMIT ?3",
-                 [after, sha256, limit])
 
 
 def broken_links(db: Database) -> Iterator[Event]:

@@ -155,10 +155,6 @@ def of_piece(db: Database, piece_id: int) -> list[Finding]:
                                  WHERE scan.piece_id = ? AND resolved IS NULL ORDER BY finding.id""", [piece_id])
 
 
-def of_scan(db: Database, scan_id: int) -> list[Finding]:
-    return fetch(db, Finding, "SELECT * FROM finding WHERE scan_id = ? AND resolved IS NULL ORDER BY id", [scan_id])
-
-
 def seen_since(db: Database, store_id: int, moment: str) -> dict[str, int]:
     """How many open findings of a store were met at ``moment`` or later, by kind."""
     return {row[0]: int(row[1]) for row in db.execute(

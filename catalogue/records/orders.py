@@ -177,15 +177,6 @@ def lines_of_piece(db: Database, piece_id: int) -> list[Line]:
     return _lines(db, " WHERE l.piece_id = ? ORDER BY o.placed DESC, l.id DESC", [piece_id])
 
 
-def lines(db: Database, *, before: tuple[str, int] = ("9999", 0), limit: int = 200, artist_id: int | None = None,
-          year: str = "", status: str = "") -> list[Line]:
-    """Lines newest first, from ``before`` = ``(placed, line id)`` on: a page at a time. ``year`` has four digits."""
-    return _lines(db, f"""
-        WHERE (o.placed, l.id) < (?1, ?2) AND (?3 IS NULL OR p.artist_id = ?3)
-              AND (?4 = '' OR substr(o.placed, 1, 4) = ?4) AND (?5 = '' OR {LINE_STATUS} = ?5)
-        ORDER BY o.placed DESC, l.id DESC LIMIT ?6""", [*before, artist_id, year, status, limit])
-
-
 def lines_like(db: Database, order_id: int, new: NewLine) -> list[Line]:
     """Lines of this order that say the same, so that an import of the same books records nothing twice."""
     return _lines(db, """ WHERE l.order_id = ? AND l.piece_id = ? AND l.width_mm = ? AND l.height_mm = ?

@@ -159,11 +159,6 @@ def propose_current(db: Database, piece_id: int) -> None:
         effective.recompute(db)
 
 
-def rename(db: Database, piece_id: int, title: str) -> None:
-    """Another title, by a person's word. Raises Refused where the artist has a piece of that title."""
-    state(db, piece_id, {"title": title.strip()})
-
-
 def state(db: Database, piece_id: int, said: Mapping[str, object]) -> None:
     """What a person says of a piece: any of ``stated_facts.PIECE_FACTS``."""
     with transaction(db):

@@ -58,11 +58,6 @@ def of_line(db: Database, line_id: int) -> list[PrintFile]:
     return fetch(db, PrintFile, "SELECT * FROM print_file WHERE line_id = ? ORDER BY id DESC", [line_id])
 
 
-def of_pixels(db: Database, pixel_digest: str) -> list[PrintFile]:
-    """Every making that gave these pixels, newest first: for a file that is found in a store."""
-    return fetch(db, PrintFile, "SELECT * FROM print_file WHERE pixel_digest = ? ORDER BY id DESC", [pixel_digest])
-
-
 def last_time(db: Database, line_id: int) -> PrintFile | None:
     """The newest print file of a line, or of the nearest line that it repeats for which one was made."""
     return fetch_one(db, PrintFile, """

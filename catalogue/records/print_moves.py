@@ -49,12 +49,6 @@ def add(db: Database, move: PrintMove) -> int:
     return insert_row(db, "print_move", asdict(move))
 
 
-def moves(db: Database, edition_id: int) -> list[PrintMove]:
-    """Every move of an edition's prints, oldest first."""
-    return fetch(db, PrintMove, """SELECT edition_id, series, number, nth, day, place, holder, notes FROM print_move
-                                   WHERE edition_id = ? ORDER BY day, id""", [edition_id])
-
-
 def prints(db: Database, edition_id: int | None = None) -> list[LivingPrint]:
     """The newest print of each number of an edition, or of all of them, by artist, title and number."""
     return fetch(db, LivingPrint, """

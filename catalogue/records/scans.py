@@ -4,10 +4,10 @@ import json
 import struct
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from catalogue.reading.model import Metadata, Note, Page, Picture, PictureHash, Reading, SegmentDigest
-from catalogue.records import effective, guesses, stale_rows, stated_facts
+from catalogue.records import effective, stale_rows, stated_facts
 from catalogue.records.metadata import metadata_of
 from catalogue.records.rows import Database, fetch, fetch_one, now
 from catalogue.records.transactions import transaction
@@ -81,19 +81,6 @@ def of_piece(db: Database, piece_id: int) -> list[Scan]:
         ORDER BY scan.id IS NOT piece.current_scan_id,
                  CASE role WHEN 'master' THEN 0 WHEN 'tile' THEN 1 WHEN 'print file' THEN 2 ELSE 3 END,
                  captured DESC, scan.id""", [piece_id])
-
-
-def save(db: Database, reading: Reading, *, role: str, piece_id: int | None) -> int:
-    """Record a reading's content with a guess of role and piece; gives the scan's id."""
-    names = db.execute("""SELECT coalesce(s.known_artist, a.name), coalesce(s.known_title, p.title)
-                          FROM piece p JOIN artist a ON a.id = p.artist_id
-                          LEFT JOIN piece_stated s ON s.piece_id = p.id WHERE p.id = ?""", [piece_id]).fetchone()
-    with transaction(db):
-        scan_id = save_reading(db, reading)
-        guess = guesses.Guess(role=role)
-        guesses.save(db, scan_id, replace(guess, artist=names[0], title=names[1]) if names else guess)
-        effective.recompute(db)
-    return scan_id
 
 
 def save_reading(db: Database, reading: Reading) -> int:

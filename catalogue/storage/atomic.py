@@ -35,11 +35,6 @@ def part_name(name: str) -> str:
     return PART_PREFIX + hashlib.sha256(os.fsencode(name)).hexdigest()[:16]
 
 
-def part_path(target: Path) -> Path:
-    """Where the temporary file of ``target`` lies: beside it."""
-    return target.with_name(part_name(target.name))
-
-
 @contextmanager
 def opened(target: Path | Entry) -> Iterator[Entry]:
     """The folder of a target held open, made where it is missing. Raises :class:`CatalogueError`."""

@@ -23,7 +23,8 @@ from catalogue.fixity.damage_regions import from_text
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.progress import Progress, never_cancelled
 from catalogue.reading.digests import ReadFailed
-from catalogue.records import events, files, findings, fixity, runs
+from catalogue.records import events, files, findings, fixity
+from tests import recorded
 from tests.waiting import HANG_SECONDS
 
 Scan = Callable[..., Path]
@@ -41,7 +42,7 @@ def test_an_intact_file_is_recorded_as_checked(shop: Shop, master: Path) -> None
     done = shop.audit()
     assert (done.outcome, done.checked, done.intact, done.left, done.findings) == ("finished", 1, 1, 0, {})
     assert done.bytes == master.stat().st_size
-    last = events.listed(shop.db, sha256=shop.due(MASTER).sha256)[-1]
+    last = recorded.events(shop.db, sha256=shop.due(MASTER).sha256)[-1]
     assert (last.type, last.outcome, last.path) == ("fixity check", "success", MASTER)
     assert shop.due(MASTER).checked_at is not None
 
@@ -66,7 +67,7 @@ def test_silent_damage_is_found_and_placed_in_the_picture(shop: Shop, scan: Scan
     assert (region.left, region.right) == (0, 1)
     assert region.top <= 900 / 1600 and region.bottom >= 1000 / 1600
     assert damage.share < 0.3
-    assert events.listed(shop.db, sha256=shop.due(MASTER).sha256)[-1].outcome == "fail"
+    assert recorded.events(shop.db, sha256=shop.due(MASTER).sha256)[-1].outcome == "fail"
 
 
 def test_damage_beside_the_picture_is_said_to_be_so(shop: Shop, master: Path) -> None:
@@ -460,7 +461,7 @@ auditing.audit(db, home, stores.listed(db), report=report)
     assert last.carried_on == done
     assert last.checked == 30 - done
     assert list(events.broken_links(shop.db)) == []
-    assert [r.outcome for r in runs.recent(shop.db, "audit")] == ["finished", "running", "running"]
+    assert [r.outcome for r in recorded.runs(shop.db, "audit")] == ["finished", "running", "running"]
 
 
 def test_several_stores_are_read_side_by_side_one_reader_a_spinning_disk(shop: Shop, scan: Scan,

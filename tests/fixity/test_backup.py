@@ -28,6 +28,7 @@ from catalogue.records.backup import condition
 from catalogue.records.connection import Connection
 from catalogue.records.database import Database, open_database
 from catalogue.settings import Home, Settings
+from tests import recorded
 
 Scan = Callable[..., Path]
 
@@ -152,7 +153,7 @@ def test_recover_brings_the_newest_sound_backup_and_keeps_the_bad_file(archive: 
     assert done.aside is not None and done.aside.read_bytes() == bad
     assert condition(archive.home.database).faults == ()
     db = open_database(archive.home.database)
-    assert events.listed(db)[-1].type == "recovery"
+    assert recorded.events(db)[-1].type == "recovery"
     assert log.verify(db, archive.home).sound
     db.close()
 
@@ -175,7 +176,7 @@ def test_recover_tells_which_events_are_lost(archive: Shop) -> None:
 def test_recover_keeps_the_events_the_damaged_file_still_gives(archive: Shop) -> None:
     back_up(archive.db, archive.home)
     archive.audit()
-    before = [e.chain for e in events.listed(archive.db)]
+    before = [e.chain for e in recorded.events(archive.db)]
     archive.db.execute("PRAGMA wal_checkpoint(TRUNCATE)").close()
     (page,) = archive.db.execute("SELECT rootpage FROM sqlite_schema WHERE name = 'scan'").fetchone()
     archive.db.close()
@@ -185,7 +186,7 @@ def test_recover_keeps_the_events_the_damaged_file_still_gives(archive: Shop) ->
     done = recover(archive.home)
     assert done.lost == 0 and done.put_back is not None and done.put_back.kept == 6
     db = open_database(archive.home.database)
-    assert [e.chain for e in events.listed(db)][: len(before)] == before and not list(events.broken_links(db))
+    assert [e.chain for e in recorded.events(db)][: len(before)] == before and not list(events.broken_links(db))
     db.close()
 
 
@@ -270,7 +271,7 @@ def test_a_lost_catalogue_comes_back_from_stores_and_manifests(archive: Shop, sc
     assert again.kinds("Ada Quill/Harbour/1.tif") >= {"missing"}
     gone = files.by_path(db, again.store("main").id, "Ada Quill/Harbour/1.tif")
     assert gone is not None and gone.state == "missing"
-    assert f"reached event {ended}" in " ".join(e.detail for e in events.listed(db))
+    assert f"reached event {ended}" in " ".join(e.detail for e in recorded.events(db))
     assert again.audit().findings == {"changed": 1, "missing": 1}
     for n in range(2):
         restore(db, again.home.settings, plan(db, again.due(f"Ada Quill/Harbour/{n}.tif").id))

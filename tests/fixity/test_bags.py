@@ -22,7 +22,9 @@ from catalogue.fixity.bag_names import distinct, escaped, portable, unescaped, u
 from catalogue.fixity.bags import Bag, baggable, write_bag
 from catalogue.fixity.copying import Stopped
 from catalogue.records.paths import escape_path
-from catalogue.storage.atomic import part_folder, part_path
+from catalogue.storage.atomic import part_folder
+from tests import recorded
+from tests.files import part_path
 
 Scan = Callable[..., Path]
 logging.getLogger("bagit").setLevel(logging.CRITICAL)
@@ -148,13 +150,13 @@ def test_bagit_accepts_any_names_we_bag(tmp_path_factory: pytest.TempPathFactory
 
 def _record(shop: Shop, name: bytes, data: bytes) -> None:
     from catalogue.reading.model import Reading
-    from catalogue.records import files, scans
+    from catalogue.records import files
 
     place = shop.folder / "main" / os.fsdecode(name)
     place.write_bytes(data)
     reading = Reading(str(place), len(data), 0, sha256=hashlib.sha256(data).hexdigest(), format="TIFF")
     with shop.db.conn:
-        scan_id = scans.save(shop.db, reading, role="master", piece_id=None)
+        scan_id = recorded.save_scan(shop.db, reading, role="master", piece_id=None)
         files.save(shop.db, shop.store().id, escape_path(os.fsdecode(name)), len(data), place.stat().st_mtime_ns,
                    scan_id,
                    verified=True)

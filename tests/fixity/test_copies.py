@@ -24,11 +24,12 @@ from catalogue.indexing.stores import retire_store
 from catalogue.operations import copying as copying_operation
 from catalogue.progress import Progress
 from catalogue.records import copies as copy_rows
-from catalogue.records import events, findings, fixity, scans
+from catalogue.records import findings, fixity, scans
 from catalogue.records.database import Database
 from catalogue.settings import Settings
-from catalogue.storage.atomic import part_path
 from catalogue.storage.folders import Entry
+from tests import recorded
+from tests.files import part_path
 
 Scan = Callable[..., Path]
 MASTER = "Ada Quill/Harbour/master.tif"
@@ -144,7 +145,7 @@ def test_a_store_is_brought_up_to_date_once(shop: Shop, master: Path) -> None:
     assert (done.outcome, done.copied, done.bytes) == ("finished", 1, master.stat().st_size)
     assert (shop.folder / "nas" / MASTER).read_bytes() == master.read_bytes()
     assert plan(shop.db, shop.store("nas")) == []
-    last = [e for e in events.listed(shop.db) if e.type == "replication"][-1]
+    last = [e for e in recorded.events(shop.db) if e.type == "replication"][-1]
     assert (last.store, last.path, last.sha256) == ("nas", MASTER, shop.due(MASTER).sha256)
     shop.index("nas")
     assert shop.due(MASTER, "nas").sha256 == shop.due(MASTER).sha256
@@ -362,7 +363,7 @@ def test_restore_puts_good_bytes_back_and_keeps_the_bad_aside(shop: Shop, master
     assert done.aside is not None
     assert done.aside.read_bytes() == bad
     assert shop.kinds(MASTER) == set()
-    assert [e.type for e in events.listed(shop.db)][-2:] == ["quarantine", "recovery"]
+    assert [e.type for e in recorded.events(shop.db)][-2:] == ["quarantine", "recovery"]
     assert shop.audit().findings == {}
     shop.index()
     assert kinds(shop) == {"no off-site copy"}, "the aside file must not be taken for a scan"

@@ -16,7 +16,8 @@ from catalogue.errors import Busy, CatalogueError, Damaged, NotFound, Refused
 from catalogue.fixity import copying
 from catalogue.fixity.copying import Stopped, copy_verified
 from catalogue.progress import Progress, ignore_progress, never_cancelled
-from catalogue.storage.atomic import aside_name, opened, part_path, write_atomically
+from catalogue.storage.atomic import aside_name, opened, write_atomically
+from tests.files import part_path
 
 # FIPS 180-4 examples
 FIPS = {b"": "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855",

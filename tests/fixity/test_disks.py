@@ -16,7 +16,8 @@ from catalogue.fixity.copies import copy_to, plan
 from catalogue.fixity.copying import copy_verified
 from catalogue.fixity.restore import find_file
 from catalogue.progress import ignore_progress, never_cancelled
-from catalogue.records import events, runs
+from catalogue.records import events
+from tests import recorded
 from tests.waiting import HANG_SECONDS
 
 Scan = Callable[..., Path]
@@ -143,7 +144,7 @@ for _ in range(4):
         _, told = one.communicate(timeout=HANG_SECONDS)
         assert one.returncode == 0, told.decode()
     assert list(events.broken_links(shop.db)) == []
-    assert {r.outcome for r in runs.recent(shop.db)} == {"finished"}
+    assert {r.outcome for r in recorded.runs(shop.db)} == {"finished"}
 
 
 def test_of_files_called_alike_the_damaged_one_is_meant(shop: Shop, scan: Scan) -> None:

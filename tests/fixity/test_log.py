@@ -16,6 +16,7 @@ from catalogue.commands import command
 from catalogue.fixity import log, manifest
 from catalogue.records import events, journal, orders
 from catalogue.records.database import transaction
+from tests import recorded
 
 Scan = Callable[..., Path]
 PREMIS = {"capture", "creation", "deletion", "filename change", "fixity check", "ingestion",
@@ -42,7 +43,7 @@ def tamper(shop: Shop, sql: str) -> None:
 
 def test_the_chain_can_be_followed_by_anyone(shop_with_history: Shop) -> None:
     previous = "0" * 64
-    rows = events.listed(shop_with_history.db)
+    rows = recorded.events(shop_with_history.db)
     assert len(rows) > 6
     for e in rows:
         facts = [e.at, e.type, e.outcome, e.agent, e.store, e.path, e.sha256, e.detail,
@@ -103,7 +104,7 @@ def test_a_clock_set_back_is_told_from_tampering(shop_with_history: Shop, monkey
 def test_a_review_is_noted_and_keeps_the_head(shop_with_history: Shop) -> None:
     shop = shop_with_history
     assert log.review(shop.db, shop.home).sound
-    last = events.listed(shop.db)[-1]
+    last = recorded.events(shop.db)[-1]
     assert (last.type, last.outcome) == ("validation", "success")
     assert last.detail.startswith(log.REVIEWED)
     assert log.kept_head(shop.home) == log.Head(last.id, "", last.chain)

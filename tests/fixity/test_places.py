@@ -22,8 +22,8 @@ from catalogue.records import copies, scans
 from catalogue.records import stores as store_rows
 from catalogue.settings import Home, Settings, read_settings
 from catalogue.sheets.writing import write_sheet
-from catalogue.storage.atomic import part_path
 from catalogue.storage.folders import Entry
+from tests.files import part_path
 
 Scan = Callable[..., Path]
 

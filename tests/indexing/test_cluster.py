@@ -16,9 +16,10 @@ from catalogue.indexing.cluster import connected
 from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store
 from catalogue.progress import Progress
-from catalogue.records import events, files
+from catalogue.records import files
 from catalogue.records.database import Database
 from catalogue.settings import Home
+from tests import recorded
 
 distributed = pytest.importorskip("distributed")
 
@@ -50,7 +51,7 @@ def test_one_worker_killed_midway_loses_and_doubles_nothing(
     assert killed
     assert (summary.outcome, summary.read) == ("finished", 40)
     assert len(list(files.known(db, store.id))) == 40
-    read = [e.path for e in events.listed(db) if e.type == "message digest calculation"]
+    read = [e.path for e in recorded.events(db) if e.type == "message digest calculation"]
     assert len(read) == len(set(read)) == 40
     (again,) = index(db, home, [store], workers=1)
     assert (again.read, again.unchanged) == (0, 40)

@@ -15,10 +15,11 @@ from catalogue.errors import Busy, Refused
 from catalogue.indexing import service
 from catalogue.indexing.service import StoreSummary, index
 from catalogue.indexing.stores import MARKER, add_store, locate_store
-from catalogue.records import events, files, findings, pieces, scans, stores
+from catalogue.records import files, findings, pieces, scans, stores
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
 from catalogue.settings import Home
+from tests import recorded
 
 Scan = Callable[..., Path]
 
@@ -149,7 +150,7 @@ def test_a_moved_file_is_known_by_its_digest(shop: Shop) -> None:
     shop.index()
     assert files.by_path(shop.db, shop.store.id, "Ben Orrery/Two Boats/master.tif") is None
     assert not any("missing" in kinds for kinds in shop.kinds().values())
-    assert any(e.type == "filename change" for e in events.listed(shop.db))
+    assert any(e.type == "filename change" for e in recorded.events(shop.db))
 
 
 def test_bad_files_are_findings_and_the_run_goes_on(shop: Shop, scan: Scan) -> None:

@@ -14,9 +14,9 @@ from test_index_run import Shop, shop  # noqa: F401 - the fixture
 from catalogue.errors import Busy, CatalogueError
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.likeness.updating import update
-from catalogue.records import runs
 from catalogue.settings import Home
-from catalogue.storage.atomic import part_path
+from tests import recorded
+from tests.files import part_path
 
 DEADLINE = 120.0  # seconds: only ends a hang
 PROGRAM = '''
@@ -90,7 +90,7 @@ def test_a_preview_that_cannot_be_written_is_told_and_the_run_is_no_success(shop
     with pytest.raises(CatalogueError) as told:
         shop.index()
     assert str(shop.home.previews) in str(told.value.path)
-    assert runs.recent(shop.db, "index")[0].outcome == "failed"
+    assert recorded.runs(shop.db, "index")[0].outcome == "failed"
     shop.home.previews.unlink()
     assert shop.index().read == 3
 

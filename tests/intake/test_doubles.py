@@ -17,11 +17,12 @@ from catalogue.intake import doubles
 from catalogue.intake.moving import cut_short, finish_cut_short, undo_tidying
 from catalogue.operations.doubles import bring_back_doubles, free_doubles, list_doubles, summarize
 from catalogue.operations.indexing import index_stores
-from catalogue.records import events, files
+from catalogue.records import files
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
-from catalogue.storage.atomic import part_path
+from tests import recorded
+from tests.files import part_path
 
 
 @dataclass
@@ -85,7 +86,7 @@ def test_freed_doubles_are_gone_on_record_and_brought_back_byte_for_byte(desk: D
     done = free_doubles(desk.db, desk.home, desk.store, list_doubles(desk.db, "masters")[0].groups)
     assert desk.names() == ["Ada Quill/Harbour.tif"] and not done.left and done.undo is not None
     assert files.by_path(desk.db, desk.store.id, ALL[0]) is None
-    assert [e.path for e in events.listed(desk.db) if e.type == "deletion"] == [ALL[0], ALL[2]]
+    assert [e.path for e in recorded.events(desk.db) if e.type == "deletion"] == [ALL[0], ALL[2]]
     assert str(done.undo) in summarize(done)[-1]
     back = bring_back_doubles(desk.db, desk.home, done.undo)
     assert not back.left and {name: desk.path(name).read_bytes() for name in ALL} == before

@@ -16,11 +16,12 @@ from catalogue.intake import applying, removing
 from catalogue.intake.applying import Outcome, apply
 from catalogue.intake.proposals import Plan, propose, with_answers
 from catalogue.intake.removing import CopyLocation, different_places, places_wanted
-from catalogue.records import events, files
+from catalogue.records import files
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
 from catalogue.storage.identity import FileId
+from tests import recorded
 
 
 @dataclass
@@ -202,7 +203,7 @@ def test_a_copy_in_a_retired_store_counts_for_nothing(desk: Desk) -> None:
 def test_a_removal_is_in_the_event_log(desk: Desk) -> None:
     sha256 = desk.plan().proposals[0].items[0].arrival.reading.sha256
     desk.take_in()
-    told = [event for event in events.listed(desk.db) if event.type == "deletion"]
+    told = [event for event in recorded.events(desk.db) if event.type == "deletion"]
     assert [(event.outcome, event.path, event.sha256) for event in told] == [("success", str(desk.source), sha256)]
 
 

@@ -29,9 +29,10 @@ from catalogue.intake.sidecars import (
 )
 from catalogue.reading.file import read_file
 from catalogue.reading.xmp import facts
-from catalogue.records import events, pieces
+from catalogue.records import pieces
 from catalogue.records.database import Database, transaction
 from catalogue.records.stores import Store
+from tests import recorded
 
 DC = Namespace("http://purl.org/dc/elements/1.1/")
 EXT = Namespace("http://iptc.org/std/Iptc4xmpExt/2008-02-29/")
@@ -142,7 +143,7 @@ def test_sidecars_of_a_piece(db: Database, store: Store, write: Write, take_up: 
     assert of_artwork["physical_description"] == "300 × 420 mm"
     assert b"own:drawer" in master.with_suffix(".xmp").read_bytes()
     assert hashlib.sha256(master.read_bytes()).hexdigest() == digest
-    assert any(e.type == "metadata modification" and "sidecar" in e.detail for e in events.listed(db))
+    assert any(e.type == "metadata modification" and "sidecar" in e.detail for e in recorded.events(db))
     master.with_suffix(".xmp").write_bytes(b"not xmp")
     troubles = [w.trouble for w in write_sidecars(db, targets, FULL) if w.path.endswith("master.xmp")]
     assert "cannot be read" in troubles[0]

@@ -24,11 +24,12 @@ from catalogue.intake.guessing import Guess, SimilarScan
 from catalogue.intake.proposals import Kind, Plan, Proposal, propose, with_answers
 from catalogue.progress import Progress
 from catalogue.reading.model import Reading
-from catalogue.records import events, files, intake, pieces, runs, scans
+from catalogue.records import events, files, intake, pieces, scans
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.stores import Store
 from catalogue.settings import Home, Settings
-from catalogue.storage.atomic import part_path
+from tests import recorded
+from tests.files import part_path
 
 
 def tree(folder: Path) -> dict[str, str]:
@@ -65,7 +66,7 @@ def test_a_new_scan_goes_to_its_ruled_place_and_the_key_is_untouched(
     piece = pieces.by_id(db, scan.piece_id or 0)
     assert piece and (piece.artist, piece.title, piece.current_scan_id) == ("Ada Quill", "Harbour", scan.id)
     assert home.preview(scan.sha256).exists()
-    assert ("ingestion", "success") in {(e.type, e.outcome) for e in events.listed(db, sha256=scan.sha256)}
+    assert ("ingestion", "success") in {(e.type, e.outcome) for e in recorded.events(db, sha256=scan.sha256)}
     assert not list(events.broken_links(db))
 
 
@@ -195,7 +196,7 @@ def test_a_source_changed_after_the_plan_is_not_taken(
     assert [t.source.name for t in outcome.taken] == ["two.tif"], "the others go on"
     assert "SHA-256" in outcome.left[0].why
     assert len(tree(tmp_path / "masters")) == 1
-    assert runs.recent(db, "intake")[0].outcome == "failed"
+    assert recorded.runs(db, "intake")[0].outcome == "failed"
 
 
 def test_sources_go_only_after_as_many_verified_stores_as_the_settings_demand(
@@ -214,7 +215,7 @@ def test_sources_go_only_after_as_many_verified_stores_as_the_settings_demand(
     assert [p.name for p in outcome.removed] == ["two.tif"]
     assert [k.path.name for k in outcome.kept] == ["one.tif"]
     assert len(tree(tmp_path / "nas")) == 1
-    deleted = [e for e in events.listed(db) if e.type == "deletion"]
+    deleted = [e for e in recorded.events(db) if e.type == "deletion"]
     assert len(deleted) == 1
 
 
@@ -264,7 +265,7 @@ applying.apply(db, home, plan)
                             env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])})
     assert killed.returncode == -signal.SIGKILL
     assert len(tree(tmp_path / "masters")) == 2
-    assert runs.recent(db, "intake")[0].outcome == "running"
+    assert recorded.runs(db, "intake")[0].outcome == "running"
     (name,) = tree(tmp_path / "masters").keys() - {placed.path for placed in intake.placed(db, store.id)}
     # as if killed a moment earlier still, before the temporary name went
     os.link(tmp_path / "masters" / name, part_path(tmp_path / "masters" / name))
@@ -273,7 +274,7 @@ applying.apply(db, home, plan)
     assert not list((tmp_path / "masters").rglob(".catalogue-part-*"))
     assert sorted(tree(tmp_path / "masters").values()) == sorted(tree(tmp_path / "key").values())
     assert len(list(intake.placed(db, store.id))) == 3
-    assert [r.outcome for r in runs.recent(db, "intake")] == ["finished", "failed"]
+    assert [r.outcome for r in recorded.runs(db, "intake")] == ["finished", "failed"]
 
 
 def test_held_elsewhere_is_offered_as_a_copy_with_its_known_piece(
@@ -306,7 +307,7 @@ def test_cancelling_leaves_whole_files_and_says_so(
     outcome = apply(db, home, plan, cancelled=lambda: bool(list((tmp_path / "masters").rglob("[!.]*.tif"))))
     assert outcome.stopped
     assert len(outcome.taken) == len(tree(tmp_path / "masters")) == 1
-    assert runs.recent(db, "intake")[0].outcome == "cancelled"
+    assert recorded.runs(db, "intake")[0].outcome == "cancelled"
 
 
 def test_tiles_and_master_of_one_piece_are_numbered_and_share_notes(

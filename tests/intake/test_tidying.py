@@ -20,11 +20,12 @@ from catalogue.intake.moving import apply_tidying, undo_tidying
 from catalogue.intake.tidy import Level, Move, Tidying, plan_tidying
 from catalogue.intake.undo_lists import undo_folder
 from catalogue.operations.correcting import confirm_pieces
-from catalogue.records import copies, events, files, findings, intake, pieces, scans
+from catalogue.records import copies, files, findings, intake, pieces, scans
 from catalogue.records.database import Database, transaction
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 from catalogue.storage.folders import open_folder
+from tests import recorded
 
 
 def tree(folder: Path) -> dict[str, str]:
@@ -139,7 +140,7 @@ def test_applied_it_moves_the_same_bytes_and_undone_brings_back_every_name(
     assert not plan_tidying(db, home.settings, store).moves
     (summary,) = index(db, home, [store], workers=1)
     assert (summary.read, summary.gone) == (0, 0)
-    assert sum(e.type == "filename change" for e in events.listed(db)) == 5
+    assert sum(e.type == "filename change" for e in recorded.events(db)) == 5
     assert done.undo
     undone = undo_tidying(db, home, done.undo)
     assert not undone.left

@@ -14,9 +14,10 @@ from PIL import Image
 from catalogue.indexing.previews import keep_preview
 from catalogue.indexing.stores import add_store
 from catalogue.reading.model import Picture, Reading
-from catalogue.records import files, pieces, scans
+from catalogue.records import files, pieces
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.settings import Home
+from tests import recorded
 
 
 @dataclass
@@ -53,7 +54,7 @@ class Shop:
             reading = replace(reading, preview=buffer.getvalue())
             keep_preview(self.home, reading)
         with transaction(self.db):
-            scan_id = scans.save(self.db, reading, role=role, piece_id=piece_id)
+            scan_id = recorded.save_scan(self.db, reading, role=role, piece_id=piece_id)
             files.save(self.db, 1, path, stat.st_size, stat.st_mtime_ns, scan_id, verified=False)
             if piece_id is not None:
                 pieces.propose_current(self.db, piece_id)

@@ -13,7 +13,8 @@ from catalogue.commands import command
 from catalogue.commands.session import Session
 from catalogue.errors import Ambiguous, CatalogueError, NotFound, Refused
 from catalogue.ledger import editions
-from catalogue.records import orders, pieces
+from catalogue.records import pieces
+from tests import recorded
 
 from .conftest import Shop
 from .test_importing import EDITIONS, ORDERS
@@ -90,7 +91,7 @@ def test_list_show_and_search_of_orders(books: Call) -> None:
 def test_repeat_records_after_it_showed(books: Call, shop: Shop) -> None:
     seen = books("order", "repeat", "harbour", "--dry-run")
     assert "last time   06 May 2022, order R-102" in seen and "the same scan as last time" in seen
-    assert len(orders.lines(shop.db)) == 3
+    assert len(recorded.order_lines(shop.db)) == 3
     made = books("order", "repeat", "harbour", "--quantity", "4", "--buyer", "hall", "--yes", "--json")
     assert made["numbers"] == "4–7" and made["quantity"] == 4 and made["currency"] == "EUR"
     with pytest.raises(CatalogueError, match="Nothing was recorded"):

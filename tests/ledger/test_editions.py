@@ -29,6 +29,7 @@ from catalogue.records.numbers import Number
 from catalogue.records.replay import differences, undo
 from catalogue.settings import Home
 from catalogue.sheets import tables
+from tests import recorded as rows
 
 from .conftest import Shop
 
@@ -131,7 +132,7 @@ class Editions(RuleBasedStateMachine):
             self.folder.cleanup()
 
     def last_statement(self) -> int:
-        return next((e.id for e in reversed(events.listed(self.seats[0], limit=10_000)) if e.change), 0)
+        return next((e.id for e in reversed(rows.events(self.seats[0])) if e.change), 0)
 
     @contextmanager
     def stating(self) -> Iterator[Model]:
@@ -312,7 +313,7 @@ def test_an_order_refused_for_its_numbers_leaves_nothing(shop: Shop) -> None:
     proposal = repeat.propose(shop.db, shop.home, piece_id=piece, width_mm=300, height_mm=400, afresh=True)
     with pytest.raises(Refused, match="3 numbers left"):
         repeat.record(shop.db, proposal, quantity=4, number="J-1")
-    assert orders.find_by_number(shop.db, "J-1") is None and orders.lines(shop.db) == []
+    assert orders.find_by_number(shop.db, "J-1") is None and rows.order_lines(shop.db) == []
 
 
 def test_proofs_are_counted_apart_from_n(shop: Shop) -> None:
@@ -351,7 +352,7 @@ def test_as_many_numbers_are_named_as_prints_are_ordered(shop: Shop) -> None:
     edition, order = _harbour(shop, limit=5)
     with pytest.raises(Refused, match="2 numbers were given for 1 prints"):
         order(numbers=[Number("number", 1), Number("number", 2)])
-    assert recorded.issued(shop.db, edition) == [] and orders.lines(shop.db) == []
+    assert recorded.issued(shop.db, edition) == [] and rows.order_lines(shop.db) == []
 
 
 def test_proofs_are_never_fewer_than_are_out(shop: Shop) -> None:

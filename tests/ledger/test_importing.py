@@ -19,6 +19,7 @@ from catalogue.records import editions, orders, pieces
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.numbers import Number
 from catalogue.sheets import tables
+from tests import recorded
 
 from .conftest import Shop
 
@@ -48,21 +49,21 @@ def test_every_row_has_its_fate_and_a_second_run_records_nothing(stocked: Shop) 
     first = import_orders(stocked.db, stocked.home.settings, path)
     assert [f.fate for f in first.fates] == ["recorded", "recorded", "recorded", "no such piece", "not understood"]
     assert "Salt Field" in first.fates[3].detail
-    lines = orders.lines(stocked.db)
+    lines = recorded.order_lines(stocked.db)
     assert [(line.number, line.scan_sha256) for line in lines] == [
         ("R-102", stocked.made["salt"]), ("R-102", stocked.made["harbour"]), ("R-101", stocked.made["harbour"])]
     assert [line.numbers for line in lines] == ["", "3", "1–2"]
     assert lines[0].price == "1234.50" and lines[0].width_mm == 600 and lines[0].wrap_mm == 38
     again = import_orders(stocked.db, stocked.home.settings, path)
     assert again.counts == {"already on record": 3, "no such piece": 1, "not understood": 1}
-    assert len(orders.lines(stocked.db)) == 3
+    assert len(recorded.order_lines(stocked.db)) == 3
 
 
 def test_a_dry_run_tells_the_same_and_keeps_nothing(stocked: Shop) -> None:
     path = written(stocked, "orders.csv", ORDERS)
     import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
     dry = import_orders(stocked.db, stocked.home.settings, path, make_pieces=True, dry_run=True)
-    assert orders.lines(stocked.db) == [] and pieces.counts(stocked.db)["piece"] == 2
+    assert recorded.order_lines(stocked.db) == [] and pieces.counts(stocked.db)["piece"] == 2
     assert editions.issued(stocked.db, 1) == []
     real = import_orders(stocked.db, stocked.home.settings, path, make_pieces=True)
     assert [f.fate for f in dry.fates] == [f.fate for f in real.fates]
@@ -80,7 +81,7 @@ def test_numbers_without_an_edition_beyond_it_or_out_already_are_refused_whole(s
             for i, (q, n) in enumerate([(1, "3"), (1, "26"), (1, "4/30"), (2, "5"), (1, "AP IV"), (1, "AP II")])]
     more = import_orders(stocked.db, stocked.home.settings, written(stocked, "more.csv", "\n".join([head, *rows])))
     assert [f.fate for f in more.fates] == ["refused"] * 5 + ["recorded"]
-    assert [line.numbers for line in orders.lines(stocked.db, limit=1)] == ["AP II"]
+    assert [line.numbers for line in recorded.order_lines(stocked.db)[:1]] == ["AP II"]
     assert orders.find_by_number(stocked.db, "R-20") is None  # the refused row left no empty order behind
 
 
@@ -163,7 +164,7 @@ def test_other_headings_separator_encoding_dates_and_sizes_in_mm(stocked: Shop) 
                "price": "Betrag"}
     outcome = import_orders(stocked.db, stocked.home.settings, path, mapping=mapping, dates="%d.%m.%Y")
     assert outcome.encoding == "Windows-1252" and outcome.counts == {"recorded": 1}
-    line = orders.lines(stocked.db)[0]
+    line = recorded.order_lines(stocked.db)[0]
     assert (line.placed, line.width_mm, line.height_mm, line.quantity, line.price, line.status) == (
         "2021-03-04", 600, 400, 3, "1270.00", "collected")
     with pytest.raises(CatalogueError, match="Betrog"):
@@ -279,7 +280,7 @@ def test_a_line_taken_in_before_its_scan_was_indexed_is_tied_to_it_later(stocked
     late = stocked.scan("quill/late.tif", salt, shade=40)
     again = import_orders(stocked.db, stocked.home.settings, path)
     assert again.counts == {"already on record": 1} and again.fates[0].remarks == ("now linked to its scan",)
-    assert orders.lines(stocked.db)[0].scan_sha256 == late
+    assert recorded.order_lines(stocked.db)[0].scan_sha256 == late
 
 
 def test_artists_and_pieces_come_and_go_as_tables(stocked: Shop, tmp_path: Path) -> None:

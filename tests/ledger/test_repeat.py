@@ -14,10 +14,11 @@ from catalogue.ledger import editions, health, repeat, statuses, values
 from catalogue.ledger.importing import import_orders
 from catalogue.likeness import merging, service, updating
 from catalogue.progress import ignore_progress, never_cancelled
-from catalogue.records import events, files, findings, orders, pieces, scans
+from catalogue.records import files, findings, orders, pieces, scans
 from catalogue.records.database import transaction
 from catalogue.records.numbers import Number
 from catalogue.records.orders import NewLine
+from tests import recorded
 from tests.photographs import photograph
 
 from .conftest import Shop
@@ -263,8 +264,8 @@ def test_checking_now_records_its_outcome_either_way(harbour: tuple[Shop, int, i
     os.utime(place, ns=(before.st_atime_ns, before.st_mtime_ns))
     with pytest.raises(Damaged):
         health.check_now(shop.db, printing.scan, printing.best, report=ignore_progress, cancelled=never_cancelled)
-    assert [f.kind for f in findings.of_scan(shop.db, printing.scan.id)] == ["changed"]
-    assert [(e.type, e.outcome) for e in events.listed(shop.db, sha256=printing.scan.sha256)][-2:] == [
+    assert [f.kind for f in recorded.findings_of_scan(shop.db, printing.scan.id)] == ["changed"]
+    assert [(e.type, e.outcome) for e in recorded.events(shop.db, sha256=printing.scan.sha256)][-2:] == [
         ("fixity check", "success"), ("fixity check", "fail")]
     assert "no sound file" in {c.kind for c in repeat.propose(shop.db, shop.home, piece_id=piece).grave}
 
@@ -305,7 +306,7 @@ def test_what_cannot_be_is_refused_in_words(harbour: tuple[Shop, int, int]) -> N
     for wrong in ({"quantity": 0}, {"numbers": [Number("number", 1)]}, {"status": "cancelled"}, {"proofs": True}):
         with pytest.raises(Refused):
             repeat.record(shop.db, proposal, **wrong)  # type: ignore[arg-type]
-    assert len(orders.lines(shop.db)) == 1
+    assert len(recorded.order_lines(shop.db)) == 1
 
 
 def test_more_prints_than_numbers_left_are_a_grave_caution(harbour: tuple[Shop, int, int]) -> None:

@@ -18,6 +18,7 @@ from catalogue.records.numbers import Number
 from catalogue.records.print_moves import PrintMove
 from catalogue.records.replay import differences, undo
 from catalogue.sheets.certificates import certificates
+from tests import recorded
 
 from .conftest import Shop
 
@@ -55,7 +56,7 @@ def test_a_print_is_where_its_order_says_until_somebody_moves_it(db: Database) -
     assert told(db)[:3] == ["with the artist"] * 2 + ["with the buyer: Cy Lund"]
     move(db, 1, numbers(3), "shop", day="2026-02-15")
     assert told(db)[2] == "with the buyer: Cy Lund", "a move told later of an earlier day is not the last"
-    assert [(one.number, one.place) for one in print_moves.moves(db, 1)] == [
+    assert [(one.number, one.place) for one in recorded.moves(db, 1)] == [
         (3, "consigned"), (3, "shop"), (3, "buyer"), (1, "artist"), (2, "artist")]
     set_status(db, "R-2", "collected")
     assert told(db)[2] == "with the buyer: Cy Lund"
@@ -83,7 +84,7 @@ def test_what_cannot_be_moved_is_refused_and_nothing_recorded(db: Database) -> N
             move(db, 1, chosen, place)
     with pytest.raises(NotFound):
         move(db, 99, numbers(1), "shop")
-    assert print_moves.moves(db, 1) == []
+    assert recorded.moves(db, 1) == []
     with pytest.raises(sqlite3.IntegrityError, match="only a print that exists"), transaction(db):
         print_moves.add(db, PrintMove(1, "number", 9, 1, "2026-01-01", "shop"))
 
@@ -92,9 +93,9 @@ def test_a_move_told_twice_is_one(db: Database) -> None:
     first = move_prints(db, 1, numbers(1), "consigned", holder="Umberlow", day="2026-03-02")
     again = move_prints(db, 1, numbers(1), "consigned", holder="Umberlow ", day="2026-03-02")
     assert first.event is not None and (again.event, again.prints) == (None, first.prints)
-    assert len(print_moves.moves(db, 1)) == 1
+    assert len(recorded.moves(db, 1)) == 1
     move_prints(db, 1, numbers(1), "consigned", holder="Umberlow", day="2026-03-03")
-    assert len(print_moves.moves(db, 1)) == 2, "another day is another move"
+    assert len(recorded.moves(db, 1)) == 2, "another day is another move"
 
 
 def test_a_move_is_undone(db: Database) -> None:

@@ -22,6 +22,7 @@ from catalogue.reading.file import read_file
 from catalogue.records import pieces, scans
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.settings import Home
+from tests import recorded
 from tests.likeness.conftest import artwork, captures
 
 
@@ -41,7 +42,7 @@ class Shop:
         piece_id = None
         if piece:
             piece_id = pieces.piece_called(self.db, pieces.artist_called(self.db, "Ada Fernhollow").id, piece)
-        number = scans.save(self.db, reading, role=role, piece_id=piece_id)
+        number = recorded.save_scan(self.db, reading, role=role, piece_id=piece_id)
         preview = self.home.preview(reading.sha256)
         preview.parent.mkdir(parents=True, exist_ok=True)
         preview.write_bytes(reading.preview)

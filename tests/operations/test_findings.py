@@ -1,7 +1,8 @@
 """A finding closed on a person's word, from the command line as from the screens."""
 
-from catalogue.records import events, findings
+from catalogue.records import findings
 from catalogue.records.database import open_database, transaction
+from tests import recorded
 from tests.operations.shops import Archive
 
 
@@ -16,7 +17,7 @@ def test_the_command_line_closes_a_finding_by_its_number(twins: tuple[Archive, A
     code, out = archive.call("findings", "--accept", number, "--why", "a line drawing")
     assert (code, out) == (0, "Closed “no profile” of Ada Quill/Pier/master.tif: a line drawing\n")
     assert findings.list_open(db, kind="no profile") == []
-    assert any("accepted: a line drawing" in event.detail for event in events.listed(db))
+    assert any("accepted: a line drawing" in event.detail for event in recorded.events(db))
     assert archive.call("findings", "--accept", number, "--why", "again")[0] == 2
     db.close()
 

@@ -8,9 +8,10 @@ from catalogue.errors import NotFound
 from catalogue.indexing.service import index
 from catalogue.operations import findings as closing
 from catalogue.operations import stores as operations
-from catalogue.records import events, findings, stores
+from catalogue.records import findings, stores
 from catalogue.records.database import Database, transaction
 from catalogue.settings import Home, Settings
+from tests import recorded
 from tests.operations.shops import Archive
 
 
@@ -37,7 +38,7 @@ def test_retiring_a_store_counts_copies_without_it(twins: tuple[Archive, Archive
     done = operations.retire_store(db, archive.home, "nas")
     assert len(of_kind(db, "single copy")) == 2
     assert done.lacking["single copy"] == 2 and done.findings_closed == 1
-    assert [event.detail for event in events.listed(db) if event.store == "nas" and "retired" in event.detail] == [
+    assert [event.detail for event in recorded.events(db) if event.store == "nas" and "retired" in event.detail] == [
         "copy store retired"]
     assert operations.summarize(done)[0] == "nas is retired. Its files are untouched. 1 finding of it " \
                                             "closed."

@@ -26,7 +26,8 @@ from catalogue.print_files.tiff_file import recipe_in
 from catalogue.reading.digests import Stopped
 from catalogue.reading.file import read_file
 from catalogue.reading.reduce import turned
-from catalogue.storage.atomic import NoRoom, part_path
+from catalogue.storage.atomic import NoRoom
+from tests.files import part_path
 
 WIDE = imagecodecs.cms_profile("adobergb")
 SRGB = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()

@@ -18,8 +18,8 @@ from catalogue.reading.file import read_file
 from catalogue.reading.kinds import looks_like_picture
 from catalogue.reading.limits import Limits
 from catalogue.reading.model import Fault
-from catalogue.reading.opening import samples_of
 from catalogue.reading.printsize import pixels_for, ppi_at, prints_up_to
+from tests.files import samples_of
 
 from . import profiles
 

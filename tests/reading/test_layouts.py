@@ -18,7 +18,7 @@ from catalogue.reading.digests import PixelDigest
 from catalogue.reading.file import read_file
 from catalogue.reading.limits import Limits
 from catalogue.reading.model import Fault
-from catalogue.reading.opening import samples_of
+from tests.files import samples_of
 
 LAYOUTS: dict[str, dict[str, Any]] = {
     "one strip": {"rowsperstrip": 10_000},

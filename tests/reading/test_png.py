@@ -14,7 +14,7 @@ from PIL import Image
 from catalogue.reading.file import read_file
 from catalogue.reading.limits import Limits
 from catalogue.reading.model import Fault, Reading
-from catalogue.reading.opening import samples_of
+from tests.files import samples_of
 
 from .test_embedded import chunk
 

@@ -3,9 +3,10 @@
 from dataclasses import replace
 
 from catalogue.reading.model import Metadata, Picture, Reading
-from catalogue.records import current, findings, pieces, scans, stated_facts
+from catalogue.records import current, findings, pieces, stated_facts
 from catalogue.records.current import Candidate, propose
 from catalogue.records.database import Database, transaction
+from tests import recorded
 
 NUMBERS = {"a": 1, "b": 2, "tile": 3}
 
@@ -56,7 +57,7 @@ def shop_with_two(db: Database) -> tuple[int, int, int]:
         for number, width in ((1, 9000), (2, 5000)):
             picture = Picture(width, 6000, 16, "uint", 3, "RGB", "none", "strips")
             reading = Reading(f"{number}.tif", 1, 1, f"{number:064d}", picture=picture, metadata=Metadata())
-            made.append(scans.save(db, reading, role="master", piece_id=piece))
+            made.append(recorded.save_scan(db, reading, role="master", piece_id=piece))
             db.execute("""INSERT INTO file (store_id, path, size, mtime_ns, scan_id, first_seen, read_at)
                           VALUES (1, ?, 1, 1, ?, '', '')""", [f"{number}.tif", made[-1]])
     return piece, made[0], made[1]

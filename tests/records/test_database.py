@@ -10,6 +10,7 @@ from catalogue.errors import CatalogueError, Damaged, NotFound
 from catalogue.records import events, findings, pieces
 from catalogue.records.database import Database, migrations, open_database, read_only_database, transaction
 from catalogue.settings import Home
+from tests import recorded
 
 
 def test_migrations_are_numbered_without_gaps_or_twins() -> None:
@@ -103,7 +104,7 @@ def test_a_resaved_master_does_not_take_the_place_of_the_one_known_first(db: Dat
         piece = pieces.piece_called(db, pieces.artist_called(db, "Ada").id, "Harbour")
         for digest in ("a" * 64, "b" * 64):
             picture = Picture(900, 600, 16, "uint", 3, "RGB", "none", "strips")
-            scans.save(db, Reading("x.tif", 1, 1, digest, picture=picture), role="master", piece_id=piece)
+            recorded.save_scan(db, Reading("x.tif", 1, 1, digest, picture=picture), role="master", piece_id=piece)
         pieces.propose_current(db, piece)
     found = pieces.by_id(db, piece)
     assert found is not None

@@ -73,10 +73,6 @@ def test_lines_of_one_order_and_of_one_day(equal: Database, size: int) -> None:
     for way, ahead in ((forward, True), (backward, False)):
         got = way(lambda beyond, limit, ahead=ahead: listed_lines(equal, OrderFilter(), beyond, limit, ahead), size)
         assert [(row.line.placed, row.line.id) for row in got] == newest_first
-    listed: list[orders.Line] = []
-    while page := orders.lines(equal, before=(listed[-1].placed, listed[-1].id) if listed else ("9999", 0), limit=size):
-        listed += page
-    assert [(line.placed, line.id) for line in listed] == newest_first
 
 
 @pytest.mark.parametrize("size", SIZES)

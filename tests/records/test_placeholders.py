@@ -14,9 +14,10 @@ from typing import Any
 import pytest
 
 import catalogue
-from catalogue.records import browsing, intake, runs
+from catalogue.records import browsing, intake
 from catalogue.records.connection import numbered_parameters
 from catalogue.records.database import Database
+from tests import recorded
 
 RECORDS = sorted((Path(catalogue.__file__).parent / "records").rglob("*.py"))
 
@@ -42,7 +43,7 @@ def test_no_query_of_this_kind_warns(db: Database) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("error", DeprecationWarning)
         browsing.findings(db, "", None, 10)
-        runs.recent(db)
+        recorded.runs(db)
         intake.names_in(db, 1, "a")
 
 

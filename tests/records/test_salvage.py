@@ -10,6 +10,7 @@ from catalogue.records.orders import NewLine
 from catalogue.records.replay import logged_changes
 from catalogue.records.salvage import apply, readable_log
 from catalogue.settings import Home
+from tests import recorded
 
 
 def _line(db: Database, number: str, price: str) -> int:
@@ -27,7 +28,7 @@ def _closed(home: Home, db: Database) -> Path:
 def test_an_event_that_is_not_what_was_written_is_not_believed(home: Home, db: Database) -> None:
     for number in range(5):
         _line(db, f"R-{number}", "120.00")
-    logged = [event.id for event in events.listed(db) if event.change]
+    logged = [event.id for event in recorded.events(db) if event.change]
     meant, last = logged[2], events.last(db)
     assert last is not None
     db.execute("DROP TRIGGER event_never_changed")

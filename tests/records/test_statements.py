@@ -11,13 +11,14 @@ from hypothesis import strategies as st
 
 from catalogue.errors import CatalogueError, Damaged, Refused
 from catalogue.reading.model import Picture, Reading
-from catalogue.records import editions, events, likenesses, orders, pieces, scans, stores
+from catalogue.records import editions, events, likenesses, orders, pieces, stores
 from catalogue.records.connection import Connection, packed_row, translate_sqlite_error
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.orders import NewLine
 from catalogue.records.replay import differences, logged_changes, replay, undo
 from catalogue.records.statements import STATED_TABLES, unpacked
 from catalogue.settings import Home
+from tests import recorded
 
 
 def _piece(db: Database, title: str = "Harbour") -> int:
@@ -172,8 +173,8 @@ def test_undo_of_what_a_later_statement_needs_is_refused(db: Database) -> None:
 def test_a_verdict_outlives_the_likeness_it_was_given_on(db: Database) -> None:
     with transaction(db):
         picture = Picture(900, 600, 16, "uint", 3, "RGB", "none", "strips")
-        one, two = (scans.save(db, Reading("x.tif", 1, 1, digest * 64, picture=picture), role="master", piece_id=None)
-                    for digest in "ba")
+        one, two = (recorded.save_scan(db, Reading("x.tif", 1, 1, digest * 64, picture=picture), role="master",
+                                       piece_id=None) for digest in "ba")
         likenesses.keep(db, one, two, "re-scan", .9, "{}")
         likenesses.set_verdict(db, 1, "rejected")
     assert [row.verdict for row in likenesses.listed(db)] == ["rejected"]
@@ -189,8 +190,8 @@ def test_a_verdict_outlives_the_likeness_it_was_given_on(db: Database) -> None:
 def test_undo_is_refused_where_what_was_taken_back_was_stated_again(db: Database) -> None:
     with transaction(db):
         picture = Picture(900, 600, 16, "uint", 3, "RGB", "none", "strips")
-        one, two = (scans.save(db, Reading("x.tif", 1, 1, digest * 64, picture=picture), role="master", piece_id=None)
-                    for digest in "ba")
+        one, two = (recorded.save_scan(db, Reading("x.tif", 1, 1, digest * 64, picture=picture), role="master",
+                                       piece_id=None) for digest in "ba")
         likenesses.keep(db, one, two, "re-scan", .9, "{}")
         likenesses.set_verdict(db, 1, "rejected")
     with transaction(db):

@@ -27,6 +27,7 @@ from catalogue.records.stores import listed as stores_held
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.textual_internals import has_messages
 from catalogue.settings import Home
+from tests import recorded
 from tests.waiting import HANG_SECONDS
 
 # Names that have broken screens elsewhere: markup, control signs, direction overrides, width, length.
@@ -103,7 +104,7 @@ def older_scan_current(home: Home) -> None:
 
 def _scan(db: Database, home: Home, roots: dict[str, Path], stores: dict[str, int], number: int, path: str,
           preview: bytes | None, role: str, piece: int, *, both: bool) -> int:
-    scan = scans.save(db, reading(number, path, preview), role=role, piece_id=piece)
+    scan = recorded.save_scan(db, reading(number, path, preview), role=role, piece_id=piece)
     for store in ("main disk", "share") if both else ("main disk",):
         place = roots[store] / path
         place.parent.mkdir(parents=True, exist_ok=True)

@@ -9,7 +9,7 @@ from textual._compositor import Compositor
 from textual.widgets import Button, Input, Select, Static
 
 from catalogue.operations.correcting import merge_pieces, undo_statement
-from catalogue.records import editions, orders, pieces, scans
+from catalogue.records import orders, pieces, scans
 from catalogue.records.database import open_database, transaction
 from catalogue.records.orders import NewLine
 from catalogue.screens import system_viewer
@@ -22,6 +22,7 @@ from catalogue.screens.dialogs.sheet import SheetPanel
 from catalogue.screens.pages.piece import PiecePage
 from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home, Settings
+from tests import recorded
 from tests.screens.shop import older_scan_current, running, said, settled, sha, typed, until, words
 
 Shop = Home
@@ -205,7 +206,7 @@ async def test_a_repeat_is_the_number_and_enter_and_linked_to_the_very_scan(shop
     # last time two prints cost 240.00, so three are 360.00
     assert (newest.scan_sha256, newest.quantity, newest.medium, newest.buyer, newest.price, newest.status) == (
         sha(1), 3, "cotton rag 310 g", "Ms Colquhane", "360.00", "requested")
-    assert [n.number for n in editions.of_line(db, newest.id)] == [7, 8, 9]
+    assert [n.number for n in recorded.numbers_of_line(db, newest.id)] == [7, 8, 9]
     db.close()
 
 

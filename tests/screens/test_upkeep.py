@@ -14,7 +14,7 @@ from textual.widgets import Button, Checkbox, Input, Select, Static
 from catalogue.errors import CatalogueError
 from catalogue.indexing.naming import FORMER_RULES
 from catalogue.progress import Progress
-from catalogue.records import events, files, findings, pieces, scans, stores
+from catalogue.records import files, findings, pieces, scans, stores
 from catalogue.records.database import open_database, transaction
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.background.work import Work
@@ -25,6 +25,7 @@ from catalogue.screens.pages.audit import AuditDialog, budget_of
 from catalogue.screens.widgets.bars import WorkLine, progress_line
 from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home, Settings
+from tests import recorded
 from tests.screens.shop import running, said, settled, sha, until, words
 from tests.waiting import HANG_SECONDS
 
@@ -129,7 +130,7 @@ async def test_stores_show_where_they_are_and_can_be_forgotten(shop: Home) -> No
         assert "Stores  1" in words(pilot)
         assert any("share is retired. Its files are untouched." in text for text in said(pilot))
     db = open_database(shop.database)
-    told = [event for event in events.listed(db) if event.store == "share" and event.type == "metadata modification"]
+    told = [event for event in recorded.events(db) if event.store == "share" and event.type == "metadata modification"]
     assert [event.detail for event in told if "retired" in event.detail or "forgotten" in event.detail] == [
         "copy store retired"]
     db.close()
@@ -245,7 +246,7 @@ async def test_findings_are_told_accepted_and_opened(shop: Home) -> None:
         assert "Findings  2" in words(pilot)
     db = open_database(shop.database)
     assert "not a picture" not in findings.by_kind(db)
-    assert any("accepted: notes" in event.detail for event in events.listed(db))
+    assert any("accepted: notes" in event.detail for event in recorded.events(db))
     db.close()
 
 

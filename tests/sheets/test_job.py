@@ -12,7 +12,7 @@ from catalogue.records import files, findings, orders, scans
 from catalogue.records.database import transaction
 from catalogue.records.orders import NewLine
 from catalogue.sheets.job import job_sheet, write_job
-from catalogue.storage.atomic import part_path
+from tests.files import part_path
 
 from .conftest import Reader, Shop, preview
 
