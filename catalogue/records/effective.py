@@ -12,28 +12,29 @@ A piece joined into another stands for that one, an artist likewise. A piece tha
 goes, an artist without piece or statement too.
 """
 
-from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from catalogue.errors import CatalogueError, Refused
 from catalogue.records import stated_facts
 from catalogue.records.current import update_current
+from catalogue.records.effective_artists import (
+    Recomputation,
+    artist_for,
+    artist_in_use,
+    artist_known,
+    former_artist,
+    next_id,
+    recompute_artist,
+    remove_idle_artists,
+    root,
+    write_stated_artist,
+)
 from catalogue.records.folding import fold_name
 from catalogue.records.likeness_ties import is_filed_by_likeness, is_tile, neighbours, pieces_near, tied_scans
-from catalogue.records.rows import Database
-from catalogue.records.stale_rows import any_stale, mark_names_stale, mark_short_name_stale, mark_stale, take_stale
+from catalogue.records.rows import Database, exists
+from catalogue.records.stale_rows import any_stale, mark_stale, take_stale
 
 _ROUNDS = 50  # each settles what the one before touched; more than a handful means that two rules contradict
-
-
-@dataclass(slots=True)
-class _Recomputation:
-    """One settling: names already resolved, scans of likeness alone that must wait for all others, artists to be
-    removed at the end if no piece is theirs then."""
-
-    artists: dict[tuple[str, str], int] = field(default_factory=dict)
-    soft: set[int] = field(default_factory=set)
-    left: set[int] = field(default_factory=set)
 
 
 class _Names(NamedTuple):
@@ -50,11 +51,11 @@ def recompute(db: Database) -> None:
 
     Raises Refused where a statement cannot hold beside another: two pieces of one artist under one title.
     """
-    if db.execute("SELECT 1 FROM unsettled LIMIT 1").fetchone() is None:
+    if not exists(db, "SELECT 1 FROM unsettled LIMIT 1"):
         return
-    done = _Recomputation()
+    done = Recomputation()
     for _ in range(_ROUNDS):
-        for kind, work in (("artist", _recompute_artist), ("scan", _recompute_scan), ("piece", _recompute_piece)):
+        for kind, work in (("artist", recompute_artist), ("scan", _recompute_scan), ("piece", _recompute_piece)):
             for row_id in take_stale(db, kind):
                 work(db, done, row_id)
         if not any_stale(db, ("artist", "scan", "piece")):
@@ -64,7 +65,7 @@ def recompute(db: Database) -> None:
         if not any_stale(db, ("artist", "scan", "piece")):
             for piece_id in take_stale(db, "current"):
                 update_current(db, piece_id)
-            _remove_idle_artists(db, done)
+            remove_idle_artists(db, done)
             if not any_stale(db, ("artist", "scan", "piece", "current")):
                 return
     raise CatalogueError("The catalogue's statements contradict one another.", hint="Run `catalogue doctor`.")
@@ -73,20 +74,7 @@ def recompute(db: Database) -> None:
 def piece_meant(db: Database, artist: str, title: str) -> int | None:
     """Id of the piece that a guess of these names means, also where a person has since given it other names; None where
     there is none yet."""
-    return _piece_named(db, _Recomputation(), _Names(artist, fold_name(artist), title, fold_name(title)))
-
-
-def root_artist(db: Database, artist_id: int) -> int:
-    """The artist that one stands for after all joins."""
-    return _root(db, "artist", artist_id)
-
-
-def next_id(db: Database, kind: str) -> int:
-    """An id for a new artist or piece that no row ever had."""
-    row = db.execute(f"""SELECT 1 + max(coalesce((SELECT max(id) FROM {kind}), 0),
-                                        coalesce((SELECT max({kind}_id) FROM {kind}_stated), 0),
-                                        coalesce((SELECT last FROM issued_id WHERE kind = ?), 0))""", [kind]).fetchone()
-    return int(row[0])
+    return _piece_named(db, Recomputation(), _Names(artist, fold_name(artist), title, fold_name(title)))
 
 
 def make_again(db: Database, table: str, said: stated_facts.Row) -> None:
@@ -97,7 +85,7 @@ def make_again(db: Database, table: str, said: stated_facts.Row) -> None:
                    [said["artist_id"], said["known_name"], said["known_key"]])
         mark_stale(db, "artist", [said["artist_id"]])
     elif table == "piece_stated":
-        artist_id = _artist_known(db, said["known_artist_key"])
+        artist_id = artist_known(db, said["known_artist_key"])
         if artist_id is not None:
             db.execute("""INSERT INTO piece (id, artist_id, title, key) SELECT ?, id, ?, ? FROM artist WHERE id = ?
                           ON CONFLICT DO NOTHING""",
@@ -105,126 +93,10 @@ def make_again(db: Database, table: str, said: stated_facts.Row) -> None:
         mark_stale(db, "piece", [said["piece_id"]])
 
 
-def _root(db: Database, kind: str, row_id: int) -> int:
-    seen = {row_id}
-    while True:
-        row = db.execute(f"SELECT joined_into FROM {kind}_stated WHERE {kind}_id = ?", [row_id]).fetchone()
-        if row is None or row[0] is None or row[0] in seen:
-            return row_id
-        row_id = int(row[0])
-        seen.add(row_id)
-
-
-# --- artists -------------------------------------------------------------------------------------------
-
-
-def _artist_for(db: Database, done: _Recomputation, name: str, key: str) -> int:
-    known = done.artists.get((name, key))
-    if known is not None:
-        return known
-    artist_id = _artist_known(db, key)
-    if artist_id is None:
-        artist_id = next_id(db, "artist")
-        db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [artist_id, name.strip(), key])
-        done.artists.clear()  # one-word names may mean this one
-        mark_short_name_stale(db, key)
-    elif db.execute("SELECT 1 FROM artist WHERE id = ?", [artist_id]).fetchone() is None:
-        _write_stated_artist(db, artist_id, stated_facts.stated_row(db, "artist_stated", artist_id) or {})
-    done.artists[name, key] = artist_id
-    return artist_id
-
-
-def _artist_known(db: Database, key: str) -> int | None:
-    """The artist a folded name means, among those there are."""
-    stated = db.execute("""SELECT artist_id FROM artist_stated WHERE known_key = ?1
-                           ORDER BY joined_into IS NULL, artist_id LIMIT 1""", [key]).fetchone()
-    if stated is not None:
-        return _root(db, "artist", int(stated[0]))
-    own = db.execute("""SELECT a.id, EXISTS (SELECT 1 FROM artist_stated s WHERE s.artist_id = a.id) FROM artist a
-                        WHERE a.key = ?""", [key]).fetchone()
-    if " " not in key and not (own is not None and own[1]):
-        full = [int(row[0]) for row in db.execute(
-            "SELECT id FROM artist WHERE substr(key, -length(?1) - 1) = ' ' || ?1 LIMIT 2", [key])]
-        if len(full) == 1:
-            return full[0]
-    return int(own[0]) if own is not None else None
-
-
-def _recompute_artist(db: Database, done: _Recomputation, artist_id: int) -> None:
-    done.artists.clear()
-    stated = stated_facts.stated_row(db, "artist_stated", artist_id)
-    held = db.execute("SELECT name, key FROM artist WHERE id = ?", [artist_id]).fetchone()
-    if stated is None and held is not None and db.execute(
-            "SELECT 1 FROM piece_stated WHERE artist_id = ? LIMIT 1", [artist_id]).fetchone():
-        stated_facts.state_artist(db, artist_id,
-                                  {})  # pinned: a statement names them, and the log must know whom it means
-        stated = stated_facts.stated_row(db, "artist_stated", artist_id)
-    parts = dict(db.execute("""
-        WITH RECURSIVE part (id) AS (SELECT ?1 UNION SELECT artist_id FROM artist_stated JOIN part ON joined_into = id)
-        SELECT artist_id, known_key FROM artist_stated JOIN part ON artist_id = id""", [artist_id]).fetchall())
-    keys = {str(key) for key in parts.values()}  # with all joined into them
-    keys |= {str(held[1])} if held else set()
-    if stated and stated["joined_into"] is None:
-        keys.add(_write_stated_artist(db, artist_id, stated))
-    elif held is not None and not stated:
-        db.execute("UPDATE artist SET contact = '', terms = '', notes = '' WHERE id = ?", [artist_id])
-    mark_names_stale(db, keys)
-    ids = [artist_id, *parts]
-    db.execute(f"""INSERT OR IGNORE INTO unsettled SELECT 'piece', piece_id FROM piece_stated
-                   WHERE artist_id IN ({', '.join('?' * len(ids))})""", ids)
-    mark_stale(db, "piece",
-               [int(row[0]) for row in db.execute("SELECT id FROM piece WHERE artist_id = ?", [artist_id])])
-    db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', g.scan_id FROM piece p
-                  JOIN scan_guess g ON g.piece_id = p.id WHERE p.artist_id = ?""", [artist_id])
-    done.left.add(artist_id)
-
-
-def _write_stated_artist(db: Database, artist_id: int, stated: stated_facts.Row) -> str:
-    """The row of an artist of whom a person has spoken; gives its key."""
-    name = stated["name"] if stated["name"] is not None else stated["known_name"]
-    key = fold_name(name) or str(stated["known_key"])
-    held = db.execute("SELECT key FROM artist WHERE id = ?", [artist_id]).fetchone()
-    if held is None or held[0] != key:
-        mark_short_name_stale(db, key)
-        mark_short_name_stale(db, str(held[0]) if held else "")
-    _free_artist_key(db, artist_id, key)
-    db.execute("""INSERT INTO artist (id, name, key, contact, terms, notes) VALUES (?, ?, ?, ?, ?, ?)
-                  ON CONFLICT (id) DO UPDATE SET name = excluded.name, key = excluded.key,
-                      contact = excluded.contact, terms = excluded.terms, notes = excluded.notes""",
-               [artist_id, name, key, *(stated[n] or "" for n in ("contact", "terms", "notes"))])
-    return key
-
-
-def _free_artist_key(db: Database, artist_id: int, key: str) -> None:
-    """Take a key from a merely guessed artist, whose pieces then find the one who bears it by statement."""
-    other = db.execute("SELECT id FROM artist WHERE key = ? AND id <> ?", [key, artist_id]).fetchone()
-    if other is None:
-        return
-    if db.execute("SELECT 1 FROM artist_stated WHERE artist_id = ?", [other[0]]).fetchone():
-        name = db.execute("SELECT name FROM artist WHERE id = ?", [other[0]]).fetchone()[0]
-        raise Refused(f"There is already an artist called {name!r}.", hint="Merge the two: catalogue artist merge.")
-    db.execute("UPDATE artist SET key = ? WHERE id = ?", [f"{key}\n{other[0]}", other[0]])
-    db.execute("INSERT OR IGNORE INTO unsettled SELECT 'scan', scan_id FROM scan_guess WHERE artist_key = ?", [key])
-    db.execute("INSERT OR IGNORE INTO unsettled SELECT 'piece', id FROM piece WHERE artist_id = ?", [other[0]])
-
-
-def _remove_idle_artists(db: Database, done: _Recomputation) -> None:
-    """Those of the pass who have neither piece nor statement. Not before all is settled: a piece may come back."""
-    for artist_id in sorted(done.left):
-        gone = db.execute("""DELETE FROM artist WHERE id = ?1
-                             AND NOT EXISTS (SELECT 1 FROM piece WHERE artist_id = ?1)
-                             AND NOT EXISTS (SELECT 1 FROM artist_stated WHERE artist_id = ?1 AND joined_into IS NULL)
-                             RETURNING key""", [artist_id]).fetchone()
-        if gone is not None:
-            done.artists.clear()
-            mark_short_name_stale(db, str(gone[0]))
-    done.left.clear()
-
-
 # --- scans ---------------------------------------------------------------------------------------------
 
 
-def _recompute_scan(db: Database, done: _Recomputation, scan_id: int) -> None:
+def _recompute_scan(db: Database, done: Recomputation, scan_id: int) -> None:
     scan = db.execute("""
         SELECT c.sha256, c.role, c.role_source, c.piece_id, c.piece_source, c.capture, s.role AS stated_role,
                s.piece_id AS stated_piece, s.capture AS stated_capture, g.artist, g.artist_key, g.title, g.title_key,
@@ -245,15 +117,14 @@ def _recompute_scan(db: Database, done: _Recomputation, scan_id: int) -> None:
         if guessed is None and scan["stated_piece"] is None:
             guessed = _new_piece(db, done, names, scan["guessed_piece"])
     # one that leads nowhere while a person files the scan keeps the number of a piece that went, to be made again by it
-    leads_away = guessed is None and scan["guessed_piece"] is not None and db.execute(
-        "SELECT 1 FROM piece WHERE id = ?", [scan["guessed_piece"]]).fetchone() is not None
+    leads_away = guessed is None and exists(db, "SELECT 1 FROM piece WHERE id = ?", [scan["guessed_piece"]])
     if guessed != scan["guessed_piece"] and (guessed is not None or leads_away):
         db.execute("UPDATE scan_guess SET piece_id = ? WHERE scan_id = ?", [guessed, scan_id])
-        mark_stale(db, "piece", [p for p in (guessed, scan["guessed_piece"]) if p is not None])
+        mark_stale(db, "piece", (guessed, scan["guessed_piece"]))
     piece_id, source = guessed, "guess"
     if scan["stated_piece"] is not None:
-        piece_id, source = _root(db, "piece", int(scan["stated_piece"])), "person"
-        if db.execute("SELECT 1 FROM piece WHERE id = ?", [piece_id]).fetchone() is None:
+        piece_id, source = root(db, "piece", int(scan["stated_piece"])), "person"
+        if not exists(db, "SELECT 1 FROM piece WHERE id = ?", [piece_id]):
             mark_stale(db, "piece", [piece_id])
             mark_stale(db, "scan", [scan_id])
             _recompute_piece(db, done, piece_id)
@@ -274,7 +145,7 @@ def _write_scan(db: Database, scan_id: int, role: str, role_source: str, piece_i
         return
     db.execute("UPDATE scan SET role = ?, role_source = ?, piece_id = ?, piece_source = ? WHERE id = ?",
                [role, role_source, piece_id, source, scan_id])
-    mark_stale(db, "piece", [p for p in {piece_id, held["piece_id"]} if p is not None])
+    mark_stale(db, "piece", (piece_id, held["piece_id"]))
     if piece_id != held["piece_id"]:
         mark_stale(db, "scan",
                    [other for other in neighbours(db, scan_id, confirmed=False) if is_filed_by_likeness(db, other)])
@@ -289,70 +160,59 @@ def _recompute_by_likeness(db: Database, scan_id: int) -> None:
     piece_id, source = (near[0], "likeness") if near else (None, "guess")
     if (piece_id, source) != (held["piece_id"], held["piece_source"]):
         db.execute("UPDATE scan SET piece_id = ?, piece_source = ? WHERE id = ?", [piece_id, source, scan_id])
-        mark_stale(db, "piece", [p for p in {piece_id, held["piece_id"]} if p is not None])
+        mark_stale(db, "piece", (piece_id, held["piece_id"]))
 
 
 # --- pieces --------------------------------------------------------------------------------------------
 
 
-def _piece_named(db: Database, done: _Recomputation, names: _Names) -> int | None:
+def _piece_named(db: Database, done: Recomputation, names: _Names) -> int | None:
     """Id of the piece a guess means, if there is one: the one it was known by before a person corrected it, else the
     artist's piece of that title. Of several the first: a scan stays with it although a new piece gets its old name.
     """
     known = db.execute("""SELECT piece_id, known_artist, known_artist_key FROM piece_stated WHERE known_key = ?
                           ORDER BY known_artist_key <> ?, piece_id""",
                        [names.title_key, names.artist_key]).fetchall()
-    artist_id = _artist_known(db, names.artist_key) if known else None
+    artist_id = artist_known(db, names.artist_key) if known else None
     for row in known:
         if row[2] == names.artist_key or (artist_id is not None and
-                                          _artist_for_piece(db, done, str(row[1]), str(row[2])) == artist_id):
-            return _existing(db, done, _root(db, "piece", int(row[0])))
-    artist_id = _artist_for_piece(db, done, names.artist, names.artist_key)
+                                          artist_in_use(db, done, str(row[1]), str(row[2])) == artist_id):
+            piece_id = root(db, "piece", int(row[0]))
+            if not exists(db, "SELECT 1 FROM piece WHERE id = ?", [piece_id]):
+                _recompute_piece(db, done, piece_id)
+            return piece_id
+    artist_id = artist_in_use(db, done, names.artist, names.artist_key)
     if artist_id is None:
         return None
     row = db.execute("SELECT id FROM piece WHERE artist_id = ? AND key = ?", [artist_id, names.title_key]).fetchone()
     return int(row[0]) if row is not None else None
 
 
-def _new_piece(db: Database, done: _Recomputation, names: _Names, former: int | None) -> int:
+def _new_piece(db: Database, done: Recomputation, names: _Names, former: int | None) -> int:
     """A piece by guess: the one this scan was guessed under before, if all others guessed under it are guessed alike
     now and no statement names it, so that it keeps its id; else a new one."""
-    artist_id = _artist_for(db, done, names.artist, names.artist_key)
+    artist_id = artist_for(db, done, names.artist, names.artist_key)
     title = names.title.strip()
     if former is not None and stated_facts.stated_row(db, "piece_stated", former) is None:
         held = db.execute("SELECT artist_id FROM piece WHERE id = ?", [former]).fetchone()
         if held is None:
-            db.execute("INSERT INTO piece (id, artist_id, title, key) VALUES (?, ?, ?, ?)",
-                       [former, artist_id, title, names.title_key])
-            return former
-        if db.execute("""SELECT 1 FROM scan_guess WHERE piece_id = ?1 AND (artist_key <> ?2 OR title_key <> ?3)
-                         LIMIT 1""", [former, names.artist_key, names.title_key]).fetchone() is None:
+            return _add_piece(db, former, artist_id, title, names.title_key)
+        if not exists(db, "SELECT 1 FROM scan_guess WHERE piece_id = ? AND (artist_key <> ? OR title_key <> ?)",
+                      [former, names.artist_key, names.title_key]):
             db.execute("UPDATE piece SET artist_id = ?, title = ?, key = ? WHERE id = ?",
                        [artist_id, title, names.title_key, former])
             mark_stale(db, "piece", [former])
             done.left.add(int(held[0]))
             return former
-    made = next_id(db, "piece")
-    db.execute("INSERT INTO piece (id, artist_id, title, key) VALUES (?, ?, ?, ?)",
-               [made, artist_id, title, names.title_key])
-    return made
+    return _add_piece(db, next_id(db, "piece"), artist_id, title, names.title_key)
 
 
-def _artist_for_piece(db: Database, done: _Recomputation, name: str, key: str) -> int | None:
-    known = done.artists.get((name, key))
-    if known is None and (known := _artist_known(db, key)) is not None and (
-            db.execute("SELECT 1 FROM artist WHERE id = ?", [known]).fetchone()):
-        done.artists[name, key] = known  # one whose row went is made again when a piece needs it
-    return known
-
-
-def _existing(db: Database, done: _Recomputation, piece_id: int) -> int:
-    if db.execute("SELECT 1 FROM piece WHERE id = ?", [piece_id]).fetchone() is None:
-        _recompute_piece(db, done, piece_id)
+def _add_piece(db: Database, piece_id: int, artist_id: int, title: str, key: str) -> int:
+    db.execute("INSERT INTO piece (id, artist_id, title, key) VALUES (?, ?, ?, ?)", [piece_id, artist_id, title, key])
     return piece_id
 
 
-def _recompute_piece(db: Database, done: _Recomputation, piece_id: int) -> None:
+def _recompute_piece(db: Database, done: Recomputation, piece_id: int) -> None:
     held = db.execute("SELECT * FROM piece WHERE id = ?", [piece_id]).fetchone()
     stated = stated_facts.stated_row(db, "piece_stated", piece_id)
     if stated is None and held is not None and stated_facts.is_referred_to(db, piece_id):
@@ -389,41 +249,29 @@ def _recompute_piece(db: Database, done: _Recomputation, piece_id: int) -> None:
     if held is None:
         _touch_scans_of_joined(db, piece_id)
     for row in db.execute("SELECT piece_id FROM piece_stated WHERE joined_into = ?", [piece_id]).fetchall():
-        if db.execute("SELECT 1 FROM piece WHERE id = ?", [row[0]]).fetchone():
+        if exists(db, "SELECT 1 FROM piece WHERE id = ?", [row[0]]):
             mark_stale(db, "piece", [int(row[0])])
     mark_stale(db, "current", [piece_id])
 
 
-def _names_of(db: Database, done: _Recomputation, stated: stated_facts.Row) -> tuple[int, str]:
+def _names_of(db: Database, done: Recomputation, stated: stated_facts.Row) -> tuple[int, str]:
     """Artist and title of a piece of which a person has spoken."""
     if stated["artist_id"] is not None:
-        artist_id = _root(db, "artist", int(stated["artist_id"]))
-        if db.execute("SELECT 1 FROM artist WHERE id = ?", [artist_id]).fetchone() is None:
+        artist_id = root(db, "artist", int(stated["artist_id"]))
+        if not exists(db, "SELECT 1 FROM artist WHERE id = ?", [artist_id]):
             said = stated_facts.stated_row(db, "artist_stated", artist_id)
             if said is not None:  # a row that only says by which name they were known is none to keep by itself
-                _write_stated_artist(db, artist_id, said)
+                write_stated_artist(db, artist_id, said)
                 done.artists.clear()
             else:
-                artist_id = _former_artist(db, done, artist_id, stated)
+                artist_id = former_artist(db, done, artist_id, stated)
     else:
-        artist_id = _artist_for(db, done, stated["known_artist"], stated["known_artist_key"])
+        artist_id = artist_for(db, done, stated["known_artist"], stated["known_artist_key"])
     return artist_id, stated["title"] if stated["title"] is not None else stated["known_title"]
 
 
-def _former_artist(db: Database, done: _Recomputation, artist_id: int, stated: stated_facts.Row) -> int:
-    """A merely guessed artist who went with their last piece, back under the same id; or whoever bears the name now."""
-    known = _artist_known(db, stated["known_artist_key"])
-    if known is not None:
-        return _artist_for(db, done, stated["known_artist"], stated["known_artist_key"])
-    db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)",
-               [artist_id, stated["known_artist"], stated["known_artist_key"]])
-    done.artists.clear()
-    mark_short_name_stale(db, stated["known_artist_key"])
-    return artist_id
-
-
-def _recompute_guessed_piece(db: Database, done: _Recomputation, piece_id: int, artist_id: int) -> None:
-    if db.execute("SELECT 1 FROM scan WHERE piece_id = ? LIMIT 1", [piece_id]).fetchone() is None:
+def _recompute_guessed_piece(db: Database, done: Recomputation, piece_id: int, artist_id: int) -> None:
+    if not exists(db, "SELECT 1 FROM scan WHERE piece_id = ?", [piece_id]):
         db.execute("DELETE FROM piece WHERE id = ?", [piece_id])
         done.left.add(artist_id)
         return
@@ -460,7 +308,7 @@ def _free_piece_key(db: Database, piece_id: int, artist_id: int, key: str, state
                        [artist_id, key, piece_id]).fetchone()
     if other is None:
         return artist_id
-    if db.execute("SELECT 1 FROM piece_stated WHERE piece_id = ?", [other[0]]).fetchone() is None and (
+    if not exists(db, "SELECT 1 FROM piece_stated WHERE piece_id = ?", [other[0]]) and (
             not stated_facts.is_referred_to(db, int(other[0]))):
         db.execute("UPDATE piece SET key = ? WHERE id = ?", [f"{key}\n{other[0]}", other[0]])
         db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', id FROM scan WHERE piece_id = ?1
@@ -497,7 +345,7 @@ def _touch_scans_of_joined(db: Database, piece_id: int) -> None:
                   JOIN scan c ON c.sha256 = s.sha256""", [piece_id])
 
 
-def _remove_piece(db: Database, done: _Recomputation, piece_id: int) -> None:
+def _remove_piece(db: Database, done: Recomputation, piece_id: int) -> None:
     """Take a joined piece's row away once its scans have left it."""
     held = db.execute("SELECT artist_id FROM piece WHERE id = ?", [piece_id]).fetchone()
     db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', id FROM scan WHERE piece_id = ?1

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from catalogue.records import effective, folding, stale_rows, stated_facts
+from catalogue.records import effective, effective_artists, folding, stale_rows, stated_facts
 from catalogue.records.rows import Database, fetch, fetch_one
 from catalogue.records.transactions import transaction
 
@@ -61,7 +61,7 @@ def artist_named(db: Database, name: str) -> Artist | None:
     if artist is None:
         row = db.execute("SELECT artist_id FROM artist_stated WHERE known_key = ? ORDER BY artist_id LIMIT 1",
                          [key]).fetchone()
-        artist = artist_by_id(db, effective.root_artist(db, int(row[0]))) if row else None
+        artist = artist_by_id(db, effective_artists.root(db, "artist", int(row[0]))) if row else None
     return artist
 
 
@@ -70,7 +70,7 @@ def artist_called(db: Database, name: str) -> Artist:
     artist = artist_named(db, name)
     if artist is None:
         with transaction(db):
-            new = effective.next_id(db, "artist")
+            new = effective_artists.next_id(db, "artist")
             db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [new, name.strip(), folded(name)])
             stated_facts.state_new_artist(db, new, name.strip())
             stale_rows.mark_short_name_stale(db, folded(name))
@@ -87,7 +87,7 @@ def piece_called(db: Database, artist_id: int, title: str, year: str = "", inven
                          [artist_id, key]).fetchone()
         said: dict[str, object] = {}
         if row is None:
-            piece_id = effective.next_id(db, "piece")
+            piece_id = effective_artists.next_id(db, "piece")
             db.execute("INSERT INTO piece (id, artist_id, title, key) VALUES (?, ?, ?, ?)",
                        [piece_id, artist_id, title.strip(), key])
             said = {"artist_id": artist_id, "title": title.strip()}

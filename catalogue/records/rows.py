@@ -12,7 +12,8 @@ from catalogue.records.connection import Database
 T = TypeVar("T")
 CHUNK = 500     # values bound in one statement, rows in one event; SQLite binds 999 at least
 
-__all__ = ["Database", "chunks", "fetch", "fetch_among", "fetch_one", "insert", "insert_row", "now", "query_among"]
+__all__ = ["Database", "chunks", "exists", "fetch", "fetch_among", "fetch_one", "insert", "insert_row", "now",
+           "query_among"]
 
 
 def now() -> str:
@@ -30,6 +31,11 @@ def fetch_one(db: Database, shape: type[T], sql: str,
     """The first row as a dataclass, or None."""
     row = db.execute(sql, parameters).fetchone()
     return None if row is None else shape(**dict(row))
+
+
+def exists(db: Database, sql: str, parameters: Sequence[Any] | dict[str, Any] = ()) -> bool:
+    """Whether a query gives a row."""
+    return db.execute(sql, parameters).fetchone() is not None
 
 
 def insert(db: Database, sql: str, parameters: Sequence[Any] | dict[str, Any] = ()) -> int:

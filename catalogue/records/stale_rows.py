@@ -5,9 +5,9 @@ from collections.abc import Iterable
 from catalogue.records.rows import Database
 
 
-def mark_stale(db: Database, kind: str, ids: Iterable[int]) -> None:
-    """Have rows computed anew before the next commit; ``kind`` is artist, piece, scan or current."""
-    db.conn.executemany("INSERT OR IGNORE INTO unsettled VALUES (?, ?)", [(kind, i) for i in ids])
+def mark_stale(db: Database, kind: str, ids: Iterable[int | None]) -> None:
+    """Have rows computed anew before the next commit; ``kind`` is artist, piece, scan or current. None is no row."""
+    db.conn.executemany("INSERT OR IGNORE INTO unsettled VALUES (?, ?)", [(kind, i) for i in ids if i is not None])
 
 
 def mark_short_name_stale(db: Database, key: str) -> None:

@@ -15,7 +15,18 @@ from catalogue.indexing.stores import add_store
 from catalogue.likeness import merging
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.service import judge
-from catalogue.records import editions, effective, files, likenesses, orders, pieces, replay, scans, stale_rows, stores
+from catalogue.records import (
+    editions,
+    effective_artists,
+    files,
+    likenesses,
+    orders,
+    pieces,
+    replay,
+    scans,
+    stale_rows,
+    stores,
+)
 from catalogue.records.database import Database, last_statement, transaction
 from catalogue.records.folding import fold_name
 from catalogue.records.pieces import Piece
@@ -149,7 +160,7 @@ def test_several_words_are_a_name_of_their_own(shop: Shop) -> None:
 
 def guessed_artist(db: Database, name: str) -> int:
     """Id of the artist that a guessed name means, made if new."""
-    return effective._artist_for(db, effective._Recomputation(), name, fold_name(name))
+    return effective_artists.artist_for(db, effective_artists.Recomputation(), name, fold_name(name))
 
 
 def test_a_surname_means_the_one_artist_who_has_it_and_nobody_where_two_have(shop: Shop) -> None:

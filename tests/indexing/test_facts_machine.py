@@ -14,7 +14,17 @@ from catalogue.likeness import merging
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.service import judge
 from catalogue.reading.model import Picture, Reading
-from catalogue.records import effective, guesses, history, likenesses, orders, pieces, replay, scans, stated_facts
+from catalogue.records import (
+    effective_artists,
+    guesses,
+    history,
+    likenesses,
+    orders,
+    pieces,
+    replay,
+    scans,
+    stated_facts,
+)
 from catalogue.records.database import open_database, transaction
 from catalogue.records.guesses import Guess
 
@@ -148,7 +158,7 @@ class Facts(RuleBasedStateMachine):
         for row in self.db.execute("""SELECT s.role, s.piece_id, c.role, c.piece_id FROM scan_stated s
                                       JOIN scan c ON c.sha256 = s.sha256"""):
             assert row[0] in (None, row[2])
-            assert row[1] is None or effective._root(self.db, "piece", row[1]) == row[3]
+            assert row[1] is None or effective_artists.root(self.db, "piece", row[1]) == row[3]
 
     @invariant()
     def nothing_idle_is_left_and_all_is_logged(self) -> None:

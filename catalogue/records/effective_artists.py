@@ -1,0 +1,165 @@
+"""Artist rows, computed from what a person stated of artists and from the names that scans are guessed under.
+
+The part of ``records.effective`` that is about artists: which artist a name means, who is made, renamed and removed.
+"""
+
+from dataclasses import dataclass, field
+
+from catalogue.errors import Refused
+from catalogue.records import stated_facts
+from catalogue.records.folding import fold_name
+from catalogue.records.rows import Database, exists
+from catalogue.records.stale_rows import mark_names_stale, mark_short_name_stale
+
+
+@dataclass(slots=True)
+class Recomputation:
+    """One settling: names already resolved, scans of likeness alone that must wait for all others, artists to be
+    removed at the end if no piece is theirs then."""
+
+    artists: dict[tuple[str, str], int] = field(default_factory=dict)
+    soft: set[int] = field(default_factory=set)
+    left: set[int] = field(default_factory=set)
+
+
+def next_id(db: Database, kind: str) -> int:
+    """An id for a new artist or piece that no row ever had."""
+    row = db.execute(f"""SELECT 1 + max(coalesce((SELECT max(id) FROM {kind}), 0),
+                                        coalesce((SELECT max({kind}_id) FROM {kind}_stated), 0),
+                                        coalesce((SELECT last FROM issued_id WHERE kind = ?), 0))""", [kind]).fetchone()
+    return int(row[0])
+
+
+def root(db: Database, kind: str, row_id: int) -> int:
+    """The artist or piece (``kind``) that one stands for after all joins."""
+    seen = {row_id}
+    while True:
+        row = db.execute(f"SELECT joined_into FROM {kind}_stated WHERE {kind}_id = ?", [row_id]).fetchone()
+        if row is None or row[0] is None or row[0] in seen:
+            return row_id
+        row_id = int(row[0])
+        seen.add(row_id)
+
+
+def artist_known(db: Database, key: str) -> int | None:
+    """The artist a folded name means, among those there are."""
+    stated = db.execute("""SELECT artist_id FROM artist_stated WHERE known_key = ?1
+                           ORDER BY joined_into IS NULL, artist_id LIMIT 1""", [key]).fetchone()
+    if stated is not None:
+        return root(db, "artist", int(stated[0]))
+    own = db.execute("""SELECT a.id, EXISTS (SELECT 1 FROM artist_stated s WHERE s.artist_id = a.id) FROM artist a
+                        WHERE a.key = ?""", [key]).fetchone()
+    if " " not in key and not (own is not None and own[1]):
+        full = [int(row[0]) for row in db.execute(
+            "SELECT id FROM artist WHERE substr(key, -length(?1) - 1) = ' ' || ?1 LIMIT 2", [key])]
+        if len(full) == 1:
+            return full[0]
+    return int(own[0]) if own is not None else None
+
+
+def artist_for(db: Database, done: Recomputation, name: str, key: str) -> int:
+    """The artist whom a name means, made if new."""
+    known = done.artists.get((name, key))
+    if known is not None:
+        return known
+    artist_id = artist_known(db, key)
+    if artist_id is None:
+        artist_id = next_id(db, "artist")
+        db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [artist_id, name.strip(), key])
+        done.artists.clear()  # one-word names may mean this one
+        mark_short_name_stale(db, key)
+    elif not exists(db, "SELECT 1 FROM artist WHERE id = ?", [artist_id]):
+        write_stated_artist(db, artist_id, stated_facts.stated_row(db, "artist_stated", artist_id) or {})
+    done.artists[name, key] = artist_id
+    return artist_id
+
+
+def artist_in_use(db: Database, done: Recomputation, name: str, key: str) -> int | None:
+    """The artist whom a name means, if they have a row."""
+    known = done.artists.get((name, key))
+    if known is None and (known := artist_known(db, key)) is not None and (
+            exists(db, "SELECT 1 FROM artist WHERE id = ?", [known])):
+        done.artists[name, key] = known  # one whose row went is made again when a piece needs it
+    return known
+
+
+def former_artist(db: Database, done: Recomputation, artist_id: int, stated: stated_facts.Row) -> int:
+    """A merely guessed artist who went with their last piece, back under the same id; or whoever bears the name now."""
+    known = artist_known(db, stated["known_artist_key"])
+    if known is not None:
+        return artist_for(db, done, stated["known_artist"], stated["known_artist_key"])
+    db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)",
+               [artist_id, stated["known_artist"], stated["known_artist_key"]])
+    done.artists.clear()
+    mark_short_name_stale(db, stated["known_artist_key"])
+    return artist_id
+
+
+def recompute_artist(db: Database, done: Recomputation, artist_id: int) -> None:
+    """Bring an artist's row in line with what was stated, and have looked at again what their names may mean now."""
+    done.artists.clear()
+    stated = stated_facts.stated_row(db, "artist_stated", artist_id)
+    held = db.execute("SELECT name, key FROM artist WHERE id = ?", [artist_id]).fetchone()
+    if stated is None and held is not None and exists(db, "SELECT 1 FROM piece_stated WHERE artist_id = ?",
+                                                      [artist_id]):
+        stated_facts.state_artist(db, artist_id, {})  # pinned: a statement names them, the log must know whom it means
+        stated = stated_facts.stated_row(db, "artist_stated", artist_id)
+    parts = dict(db.execute("""
+        WITH RECURSIVE part (id) AS (SELECT ?1 UNION SELECT artist_id FROM artist_stated JOIN part ON joined_into = id)
+        SELECT artist_id, known_key FROM artist_stated JOIN part ON artist_id = id""", [artist_id]).fetchall())
+    keys = {str(key) for key in parts.values()}  # with all joined into them
+    keys |= {str(held[1])} if held else set()
+    if stated and stated["joined_into"] is None:
+        keys.add(write_stated_artist(db, artist_id, stated))
+    elif held is not None and not stated:
+        db.execute("UPDATE artist SET contact = '', terms = '', notes = '' WHERE id = ?", [artist_id])
+    mark_names_stale(db, keys)
+    ids = [artist_id, *parts]
+    db.execute(f"""INSERT OR IGNORE INTO unsettled SELECT 'piece', piece_id FROM piece_stated
+                   WHERE artist_id IN ({', '.join('?' * len(ids))})""", ids)
+    db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'piece', id FROM piece WHERE artist_id = ?1
+                  UNION SELECT 'scan', g.scan_id FROM piece p JOIN scan_guess g ON g.piece_id = p.id
+                  WHERE p.artist_id = ?1""", [artist_id])
+    done.left.add(artist_id)
+
+
+def write_stated_artist(db: Database, artist_id: int, stated: stated_facts.Row) -> str:
+    """The row of an artist of whom a person has spoken; gives its key."""
+    name = stated["name"] if stated["name"] is not None else stated["known_name"]
+    key = fold_name(name) or str(stated["known_key"])
+    held = db.execute("SELECT key FROM artist WHERE id = ?", [artist_id]).fetchone()
+    if held is None or held[0] != key:
+        mark_short_name_stale(db, key)
+        mark_short_name_stale(db, str(held[0]) if held else "")
+    _free_artist_key(db, artist_id, key)
+    db.execute("""INSERT INTO artist (id, name, key, contact, terms, notes) VALUES (?, ?, ?, ?, ?, ?)
+                  ON CONFLICT (id) DO UPDATE SET name = excluded.name, key = excluded.key,
+                      contact = excluded.contact, terms = excluded.terms, notes = excluded.notes""",
+               [artist_id, name, key, *(stated[n] or "" for n in ("contact", "terms", "notes"))])
+    return key
+
+
+def _free_artist_key(db: Database, artist_id: int, key: str) -> None:
+    """Take a key from a merely guessed artist, whose pieces then find the one who bears it by statement."""
+    other = db.execute("SELECT id FROM artist WHERE key = ? AND id <> ?", [key, artist_id]).fetchone()
+    if other is None:
+        return
+    if exists(db, "SELECT 1 FROM artist_stated WHERE artist_id = ?", [other[0]]):
+        name = db.execute("SELECT name FROM artist WHERE id = ?", [other[0]]).fetchone()[0]
+        raise Refused(f"There is already an artist called {name!r}.", hint="Merge the two: catalogue artist merge.")
+    db.execute("UPDATE artist SET key = ? WHERE id = ?", [f"{key}\n{other[0]}", other[0]])
+    db.execute("INSERT OR IGNORE INTO unsettled SELECT 'scan', scan_id FROM scan_guess WHERE artist_key = ?", [key])
+    db.execute("INSERT OR IGNORE INTO unsettled SELECT 'piece', id FROM piece WHERE artist_id = ?", [other[0]])
+
+
+def remove_idle_artists(db: Database, done: Recomputation) -> None:
+    """Those of the pass who have neither piece nor statement. Not before all is settled: a piece may come back."""
+    for artist_id in sorted(done.left):
+        gone = db.execute("""DELETE FROM artist WHERE id = ?1
+                             AND NOT EXISTS (SELECT 1 FROM piece WHERE artist_id = ?1)
+                             AND NOT EXISTS (SELECT 1 FROM artist_stated WHERE artist_id = ?1 AND joined_into IS NULL)
+                             RETURNING key""", [artist_id]).fetchone()
+        if gone is not None:
+            done.artists.clear()
+            mark_short_name_stale(db, str(gone[0]))
+    done.left.clear()
