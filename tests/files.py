@@ -31,4 +31,4 @@ def samples_of(path: str | Path, limits: Limits = Limits()) -> NDArray[Any] | No
         if samples is None:
             return None
         bands = [band.copy() for band in samples.bands()]
-        return np.concatenate(bands) if bands and samples.had() else None
+        return np.concatenate(bands) if bands and samples.any_decoded() else None

@@ -76,12 +76,12 @@ def review(db: Database, settings: Settings) -> dict[str, int]:
     counted = {SINGLE: 0, NO_OFF_SITE: 0}
     with transaction(db):
         masters, disks = copy_rows.of_masters(db), locations.disks_in_use(db)
-        for kind, possible, lack, hint in _kinds(db):
+        for kind, possible, reason, hint in _kinds(db):
             lacking = _lacking(masters, kind, settings, disks)
             counted[kind] = len(lacking)
             _update_findings(db, kind, lacking if possible else {}, fixity.open_scan_findings(db, kind))
             if lacking and not possible:
-                findings.record(db, kind, f"{lack}: {len(lacking)} of {len(masters)} masters", hint=hint)
+                findings.record(db, kind, f"{reason}: {len(lacking)} of {len(masters)} masters", hint=hint)
             else:
                 findings.resolve(db, "there is a store for them", path="", kinds=(kind,))
     return counted

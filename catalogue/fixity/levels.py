@@ -71,7 +71,7 @@ class Area:
 def levels(db: Database, home: Home) -> tuple[Area, ...]:
     """The five areas as they stand now."""
     page = _Page(fixity_facts.facts(db, log.REVIEWED), fixity_facts.answers(db), home,
-                 log.verify(db, home).sound)
+                 log.verify_chain(db, home).sound)
     criteria = [*_storage(page), *_integrity(page), *_control(page), *_metadata(page), *_content(page)]
     areas = []
     for name in AREAS:

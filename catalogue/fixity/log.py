@@ -99,10 +99,10 @@ def kept_head(home: Home) -> Head | None:
         return None
 
 
-def verify(db: Database, home: Home, others: tuple[Head, ...] = ()) -> LogCheck:
+def verify_chain(db: Database, home: Home, others: tuple[Head, ...] = ()) -> LogCheck:
     """Follow the chain from the first event to the last, and look for every head kept outside."""
     broken = tuple(events.broken_links(db))
-    lost = next(filter(None, (_lost(db, kept) for kept in (kept_head(home), *others) if kept)), "")
+    lost = next(filter(None, (_lost(db, known) for known in (kept_head(home), *others) if known)), "")
     return LogCheck(events.count(db), head(db), broken, lost, events.backwards(db))
 
 
@@ -111,7 +111,7 @@ def review(db: Database, home: Home, others: tuple[Head, ...] = ()) -> LogCheck:
 
     A journal that is merely behind, or gone, is written up to date once that was said.
     """
-    checked = replace(verify(db, home, others), differences=tuple(str(d) for d in differences(db)),
+    checked = replace(verify_chain(db, home, others), differences=tuple(str(d) for d in differences(db)),
                       journal=tuple(journal.check(db, home.database)),
                       journal_damaged=bool(journal.read(journal.path_of(home.database)).faults))
     with transaction(db):

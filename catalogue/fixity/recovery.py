@@ -42,12 +42,12 @@ from catalogue.storage.atomic import aside_name, opened, sync_folder
 class PutBack:
     """What was put into a prepared catalogue beyond its backup.
 
-    ``kept`` events were carried on as written; ``statements`` are the details of those put back from elsewhere;
+    ``carried_on`` events were carried on as written; ``statements`` are the details of those put back from elsewhere;
     ``orders`` the numbers of orders among both. ``lost`` counts events that nothing gives any more, ``first`` to
     ``last`` is where they lie. ``doubts`` say in words what could not be put back or proven.
     """
 
-    kept: int
+    carried_on: int
     statements: tuple[str, ...]
     orders: tuple[str, ...]
     lost: int
@@ -144,7 +144,7 @@ def prepare(home: Home, part: Path, source: str, report: Report = ignore_progres
     before = condition(part)
     db = open_database(part, apart=True)  # an older backup is upgraded here, which may add events of its own
     try:
-        heads = [*_heads(db, home)]
+        heads = [*_known_heads(db, home)]
         own = journal.path_of(home.database)
         copies = [beside / own.name] if beside and beside != own.parent else []
         journals = [journal.read(path) for path in (own, *copies, *journal.set_aside_ones(home.database))]
@@ -167,10 +167,10 @@ def prepare(home: Home, part: Path, source: str, report: Report = ignore_progres
     return put_back
 
 
-def _heads(db: Database, home: Home) -> Iterator[Head]:
+def _known_heads(db: Database, home: Home) -> Iterator[Head]:
     """Every head of the log that anything within reach knows."""
-    if kept := log.kept_head(home):
-        yield kept
+    if beside := log.kept_head(home):
+        yield beside
     for path in sorted((home.folder / "manifests").glob("*.sha256")):
         with suppress(CatalogueError):  # one that cannot be read knows nothing
             if head := manifest.read(path).head:

@@ -84,16 +84,16 @@ def _guessed(listed: Sequence[Located], rules: Sequence[str], known_artists: Ite
              seen_only: bool = False) -> Iterator[Guess]:
     """One guess a scan. What a place rule reads of a path holds, and the folders it reads are left out of the tree, so
     that the rest is judged as if they were not there. ``seen_only``: that there is a picture is taken for granted."""
-    places = [naming.names_in_path(one.path, rules) for one in listed]
+    places = [naming.names_in_path(scan.path, rules) for scan in listed]
     facts = []
-    for one, place in zip(listed, places, strict=True):
-        title, creator = naming.stated_names(one.metadata)
-        facts.append(FileFacts(place.rest or display_path(one.path), title, creator or place.artist, one.format,
-                               one.width or 0, one.height or 0, seen_only or bool(one.width), one.group))
-    for one, place, tree in zip(listed, places, guess_all(facts, known_artists), strict=True):
-        pixels = None if seen_only else (one.width or 0) * (one.height or 0)
-        by_rule = naming.guess_by_rule(one.path, one.format, pixels, one.metadata, rules) if place.whole else None
-        yield by_rule or _of_tree(one, place, tree)
+    for scan, place in zip(listed, places, strict=True):
+        title, creator = naming.stated_names(scan.metadata)
+        facts.append(FileFacts(place.rest or display_path(scan.path), title, creator or place.artist, scan.format,
+                               scan.width or 0, scan.height or 0, seen_only or bool(scan.width), scan.group))
+    for scan, place, tree in zip(listed, places, guess_all(facts, known_artists), strict=True):
+        pixels = None if seen_only else (scan.width or 0) * (scan.height or 0)
+        by_rule = naming.guess_by_rule(scan.path, scan.format, pixels, scan.metadata, rules) if place.whole else None
+        yield by_rule or _of_tree(scan, place, tree)
 
 
 def _of_tree(scan: Located, place: PathNames, tree: TreeGuess) -> Guess:

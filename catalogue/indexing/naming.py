@@ -167,9 +167,9 @@ def names_in_path(path: str, rules: Sequence[str]) -> PathNames:
     return PathNames()
 
 
-def _rest(path: str, found: re.Match[str]) -> str:
+def _rest(path: str, match: re.Match[str]) -> str:
     """A path without the folders that a rule has read whole, but for the piece's."""
-    read = {found.span(name) for name in found.re.groupindex if name != "piece"}
+    read = {match.span(name) for name in match.re.groupindex if name != "piece"}
     rest, start = [], 0
     for part in path.split("/"):
         end = start + len(part)

@@ -68,15 +68,15 @@ def refile(db: Database, home: Home, *, apply: bool, former_rules: Sequence[str]
             raise CatalogueError("Refiling was stopped; nothing was changed.")
         changed = [scan for scan in listed if fresh[scan.scan_id] != scan.guess]
         before = refilings.filings_of(db, fresh)
-        kept = refilings.snapshot(db, (scan.scan_id for scan in changed), former_rules)
+        former = refilings.snapshot(db, (scan.scan_id for scan in changed), former_rules)
         for piece_id, names in _followed(listed, fresh).items():
             _follow(db, piece_id, *names)
         for scan in changed:
             guesses.save(db, scan.scan_id, fresh[scan.scan_id])
         recompute(db)
         moves = _moves(listed, before, refilings.filings_of(db, fresh))
-        kept_as = refilings.save(db, kept) if apply and (changed or former_rules is not None) else 0
-        done = Refiled(len(listed), moves, kept_as)
+        refiling_id = refilings.save(db, former) if apply and (changed or former_rules is not None) else 0
+        done = Refiled(len(listed), moves, refiling_id)
         if not apply:
             raise _Shown
     return done

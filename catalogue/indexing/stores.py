@@ -186,8 +186,8 @@ def marked_elsewhere(store: Store) -> list[Path]:
         return []
     seen, folders = {identity(Path(store.root))}, []
     for candidate in _mounted(Path(store.root)):
-        if read_marker(candidate) == store.marker and (here := identity(candidate)) not in seen:
-            seen.add(here)
+        if read_marker(candidate) == store.marker and (place := identity(candidate)) not in seen:
+            seen.add(place)
             folders.append(candidate)
     return folders
 
@@ -232,16 +232,16 @@ def on_one_disk(db: Database) -> list[tuple[str, str]]:
     listed = stores.listed(db)
     disks = {store.id: physical_disks(store.root) if is_at(store, Path(store.root)) else frozenset[str]()
              for store in listed}
-    now = {(one.name, two.name) for one, two in combinations(sorted(listed, key=lambda s: s.name), 2)
-           if disks[one.id] & disks[two.id]}
+    now = {(first.name, second.name) for first, second in combinations(sorted(listed, key=lambda s: s.name), 2)
+           if disks[first.id] & disks[second.id]}
     return sorted({*locations.shared_disks(db), *now})
 
 
 def note_file_place(db: Database, file_id: int, path: str) -> None:
     """Note which file of which file system stands at a path now. Within a transaction."""
-    found = identity(path)
-    if found is not None:
-        locations.note_file(db, file_id, filesystem_id(path), found.inode)
+    place = identity(path)
+    if place is not None:
+        locations.note_file(db, file_id, filesystem_id(path), place.inode)
 
 
 def offline(store: Store) -> StoreAway:

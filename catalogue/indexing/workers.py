@@ -51,7 +51,7 @@ def read_all(jobs: Iterable[Job], workers: int, cancelled: Cancelled, *,
     exhausted = False
     while not exhausted or suspects:
         while suspects and not cancelled():
-            yield _alone(suspects.popleft(), executors)
+            yield _read_alone(suspects.popleft(), executors)
         if exhausted or cancelled():
             return
         with executors(workers) as executor:
@@ -77,13 +77,13 @@ def read_all(jobs: Iterable[Job], workers: int, cancelled: Cancelled, *,
                         suspects.append(job)
 
 
-def _alone(job: Job, executors: Executors) -> tuple[str, Reading]:
-    kept, real = job
+def _read_alone(job: Job, executors: Executors) -> tuple[str, Reading]:
+    path, real = job
     with executors(1) as executor:
         try:
-            return kept, executor.submit(read_one, real).result()
+            return path, executor.submit(read_one, real).result()
         except BrokenProcessPool:
-            return kept, fatal(real)
+            return path, fatal(real)
 
 
 def fatal(real: str) -> Reading:

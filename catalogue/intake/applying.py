@@ -29,7 +29,7 @@ class Outcome:
     taken: tuple[Taken, ...] = ()
     left: tuple[Left, ...] = ()
     removed: tuple[Path, ...] = ()
-    kept: tuple[Left, ...] = ()
+    not_removed: tuple[Left, ...] = ()
     stopped: bool = False
     trouble: str = ""   # what was done and could not be recorded
 

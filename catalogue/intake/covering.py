@@ -55,7 +55,7 @@ def count_warning(db: Database, settings: Settings, piece_id: int | None, taken:
     width, height = piece.width_mm, piece.height_mm
     fewest = min(((*tiles.expected((width, height), (float(bed.size_mm[0]), float(bed.size_mm[1])),
                                    settings.tile_overlap), bed) for bed in settings.all_beds),
-                 key=lambda one: one[0] * one[1])
+                 key=lambda plan: plan[0] * plan[1])
     across, down, bed = fewest
     if taken >= across * down:
         return ""

@@ -244,12 +244,12 @@ def _move(run: _Run, move: Move, undo: int) -> None:
                            hint="Make room, then tidy again.", path=run.path) from error
         with _given_back(run) as given:
             for source_entry, target_entry, sha256 in pairs:
-                had = target_entry.exists()
+                existed = target_entry.exists()
                 try:
                     if rename(source_entry, target_entry, sha256):
                         given.append((source_entry, target_entry, sha256))
                 except (OSError, CatalogueError) as error:
-                    if not (had or isinstance(error, Refused)):  # the disk failed, perhaps once it had its name
+                    if not (existed or isinstance(error, Refused)):  # the disk failed, perhaps once it had its name
                         given.append((source_entry, target_entry, sha256))
                     raise
             try:

@@ -250,8 +250,8 @@ def _proposal(db: Database, home: Home, folder: Path, group: Group, likeness: Li
     warnings = list(group.warnings)
     cover = cover_of(group, views)
     warnings.extend(cover.warnings)
-    if group.tiles and (few := count_warning(db, home.settings, piece_id, len(group.members))):
-        warnings.append(few)
+    if group.tiles and (warning := count_warning(db, home.settings, piece_id, len(group.members))):
+        warnings.append(warning)
     noted = Counter(n.detail for a in group.all for n in a.reading.notes)
     warnings.extend(f"{detail}{f' ({count} files)' if count > 1 else ''}" for detail, count in noted.items())
     return Proposal(

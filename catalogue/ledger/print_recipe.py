@@ -68,7 +68,7 @@ def recipe_for(line: Line | NewLine, scan: Scan, chosen: Mapping[str, Any], last
     if chosen_ppi is not None:
         return recipe
     there = layout_of(recipe, scan.width, scan.height).ppi_there
-    usual = [one for one in print_ppi if one <= there * ENLARGED]
+    usual = [ppi for ppi in print_ppi if ppi <= there * ENLARGED]
     return replace(recipe, ppi=max(usual) if usual else max(LEAST_PPI, floor(there)))
 
 

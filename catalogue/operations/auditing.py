@@ -82,8 +82,8 @@ def check_log(db: Database, home: Home) -> LogCheck:
     A store's manifest that cannot be read is a finding, and passed over.
     """
     with transaction(db):
-        passed_over = tuple(words for store, found in manifest.in_stores(db)
-                            if (words := manifest.note_unreadable(db, store, found)))
+        passed_over = tuple(words for store, listed in manifest.in_stores(db)
+                            if (words := manifest.note_unreadable(db, store, listed)))
     return replace(log.review(db, home, tuple(manifest.heads(db))), passed_over=passed_over)
 
 

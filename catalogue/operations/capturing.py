@@ -19,5 +19,5 @@ def summarize(plan: CapturePlan) -> list[str]:
              f"overlapping {', '.join(overlaps)}."]
     for way, begins in (("left", plan.lefts), ("upper", plan.tops)):
         if len(begins) > 1:
-            lines.append(f"  from the {way} edge: {', '.join(shown_mm(one) for one in begins)} cm")
+            lines.append(f"  from the {way} edge: {', '.join(shown_mm(start) for start in begins)} cm")
     return lines

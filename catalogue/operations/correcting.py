@@ -155,9 +155,9 @@ def state_names(db: Database, artists: Mapping[str, str], titles: Sequence[tuple
         for name, meant in artists.items():
             if not fold_name(name) or not fold_name(meant):
                 raise Refused("An artist needs a name.")
-            one, other = pieces.artist_called(db, name), pieces.artist_called(db, meant)
-            said.append((corrections.rename_artist(db, one.id, meant) if one.id == other.id
-                         else corrections.merge_artists(db, other.id, one.id)).detail)
+            guessed, other = pieces.artist_called(db, name), pieces.artist_called(db, meant)
+            said.append((corrections.rename_artist(db, guessed.id, meant) if guessed.id == other.id
+                         else corrections.merge_artists(db, other.id, guessed.id)).detail)
         said += [_state_title(db, *title).detail for title in titles]
     return Correction(made.done().id, "; ".join(filter(None, said)))
 

@@ -41,7 +41,7 @@ class ImportedScans:
     @property
     def complete(self) -> bool:
         """Whether nothing was left behind, and today has its backup."""
-        return not (self.trouble or self.outcome.left or self.outcome.kept or self.outcome.stopped)
+        return not (self.trouble or self.outcome.left or self.outcome.not_removed or self.outcome.stopped)
 
 
 def look_at_folder(db: Database, home: Home, folder: Path, store: str, *, known: Mapping[Path, Reading] | None = None,
@@ -110,7 +110,7 @@ def summarize(done: ImportedScans) -> list[str]:
     if outcome.removed:
         lines.append(f"{counted(len(outcome.removed), 'file')} removed from {folder}:")
         lines += [f"  {display_path(escape_path(path.name))}" for path in outcome.removed]
-    lines += [f"  not removed: {_why(item)}" for item in outcome.kept]
+    lines += [f"  not removed: {_why(item)}" for item in outcome.not_removed]
     if not outcome.removed:
         lines.append(f"Nothing was removed from {folder}." if done.removing else f"{folder} is unchanged.")
     return [*lines, *filter(None, [done.trouble])]

@@ -78,14 +78,14 @@ def record_verdict(db: Database, likeness_ids: Sequence[int], verdict: str, *, s
     """:func:`judge_pairs` as a statement that can be undone by its number. Raises as that does."""
     with correction(db) as made:
         judged = judge_pairs(db, likeness_ids, verdict, seen=seen)
-        if any(one.before != verdict for one in judged):
+        if any(judged_pair.before != verdict for judged_pair in judged):
             made.say(_pairs_said(judged))
     return Verdict(judged, made.done(), _filed_together(db, judged) if verdict == "rejected" else "")
 
 
 def _filed_together(db: Database, judged: Sequence[Judged]) -> str:
-    for one in judged:
-        a, b = scans.by_id(db, one.pair.a_scan_id), scans.by_id(db, one.pair.b_scan_id)
+    for judged_pair in judged:
+        a, b = scans.by_id(db, judged_pair.pair.a_scan_id), scans.by_id(db, judged_pair.pair.b_scan_id)
         if a and b and a.piece_id is not None and a.piece_id == b.piece_id:
             piece = corrections.piece_of(db, a.piece_id)
             return f"{piece.artist}: {piece.title}"
@@ -102,15 +102,15 @@ def confirm_same_piece(db: Database, likeness_ids: Sequence[int], filing: Filing
     """
     with correction(db) as made:
         judged = judge_pairs(db, likeness_ids, "confirmed", seen=seen)
-        if any(one.before != "confirmed" for one in judged):
+        if any(pair.before != "confirmed" for pair in judged):
             made.say(_pairs_said(judged))
         filed = pieces_in_question(db, likeness_ids)
-        if seen_pieces is not None and not {one.piece.id for one in filed} <= set(seen_pieces):
+        if seen_pieces is not None and not {each.piece.id for each in filed} <= set(seen_pieces):
             raise Refused("These scans are filed under other pieces by now.", hint="Look at them again.")
         chosen = filing or proposed_filing(filed)
         if chosen is None and len(filed) > 1:
             raise Refused(f"They are filed under {counted(len(filed), 'piece')}: "
-                          + ", ".join(f"{one.piece.title} ({one.piece.id})" for one in filed) + ".",
+                          + ", ".join(f"{each.piece.title} ({each.piece.id})" for each in filed) + ".",
                           hint="Say which one stays.")
         if chosen is not None:
             corrections.piece_of(db, chosen.keep_id)
@@ -146,8 +146,8 @@ def proposed_filing(filed: Sequence[PieceInQuestion]) -> Filing | None:
     have no scan but those in question, which might be the only ones that are filed wrongly. None otherwise."""
     if len(filed) < 2:
         return None
-    stays = max(filed, key=lambda one: (one.has_facts, one.others > 0, one.whole, len(one.scans), -one.piece.id))
-    if any(one is not stays and (one.has_facts or one.others) for one in filed):
+    stays = max(filed, key=lambda each: (each.has_facts, each.others > 0, each.whole, len(each.scans), -each.piece.id))
+    if any(each is not stays and (each.has_facts or each.others) for each in filed):
         return None
     return Filing(stays.piece.id)
 
@@ -182,8 +182,8 @@ def summarize_verdict(done: Verdict) -> list[str]:
     return [*words, *([f"{filed[:1].upper()}{filed[1:]}."] if filed else []), *filter(None, [together])]
 
 
-def _worded(one: Judged) -> str:
-    verdict, relation = one.pair.verdict, one.pair.evidence.relation.value
-    if one.before == verdict:
-        return f"Pair {one.pair.id} is {verdict or 'open'} already ({relation})."
-    return f"Pair {one.pair.id} is {verdict or 'open again'}{MEANINGS[verdict]} ({relation})."
+def _worded(judged: Judged) -> str:
+    verdict, relation = judged.pair.verdict, judged.pair.evidence.relation.value
+    if judged.before == verdict:
+        return f"Pair {judged.pair.id} is {verdict or 'open'} already ({relation})."
+    return f"Pair {judged.pair.id} is {verdict or 'open again'}{MEANINGS[verdict]} ({relation})."

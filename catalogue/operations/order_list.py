@@ -9,7 +9,7 @@ def summarize_sums(sums: OrderSums) -> list[str]:
     """What all lines of a list amount to, and what of them is not counted; nothing where there are none."""
     if not sums.lines and not sums.cancelled:
         return []
-    amounts = ", ".join(show_amount(one.amount, one.currency) for one in sums.money) or "no prices"
+    amounts = ", ".join(show_amount(total.amount, total.currency) for total in sums.money) or "no prices"
     said = [f"{counted(sums.orders, 'order')}, {counted(sums.prints, 'print')}: {amounts}"]
     if sums.unpriced and sums.money:
         said.append(f"{counted(sums.unpriced, 'line')} without a price.")

@@ -42,10 +42,10 @@ def named_on_record(db: Database, home: Home, rules: Sequence[str]) -> Named:
     guessed = guess_scans(_under(home, rules), listed)
     called = {(guess.artist, guess.title): _called_now(db, guess) for guess in guessed.values()}
     named = []
-    for one in listed:
-        guess = guessed[one.scan_id]
+    for scan in listed:
+        guess = guessed[scan.scan_id]
         artist, title = called[guess.artist, guess.title]
-        named.append((one.path, replace(guess, artist=artist, title=title)))
+        named.append((scan.path, replace(guess, artist=artist, title=title)))
     return named
 
 

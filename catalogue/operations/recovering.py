@@ -86,8 +86,8 @@ def summarize_rebuilt(done: RebuiltCatalogue) -> list[str]:
 
 def _put_back(put_back: PutBack) -> list[str]:
     lines = []
-    if put_back.kept:
-        lines.append(f"{counted(put_back.kept, 'event')} after the backup kept: the old file still gave them.")
+    if put_back.carried_on:
+        lines.append(f"{counted(put_back.carried_on, 'event')} after the backup kept: the old file still gave them.")
     if put_back.statements:
         lines.append(f"{counted(len(put_back.statements), 'statement')} after the backup put back from the journal.")
     if put_back.orders:

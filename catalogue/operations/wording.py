@@ -8,9 +8,9 @@ def number(count: int) -> str:
     return f"{count:,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
 
 
-def counted(count: int, one: str, many: str = "") -> str:
+def counted(count: int, noun: str, plural: str = "") -> str:
     """``1 file``, ``3 files``."""
-    return f"{number(count)} {one if count == 1 else many or one + 's'}"
+    return f"{number(count)} {noun if count == 1 else plural or noun + 's'}"
 
 
 def kind_counts(kinds: Mapping[str, int]) -> str:

@@ -72,8 +72,8 @@ def settle_resolution(stated: list[tuple[str, Ppi]]) -> tuple[tuple[float | None
     return ppi, [Note("two resolutions", f"its places disagree on pixels per inch: {said}. {_words(ppi)} is taken")]
 
 
-def _same(one: float, other: float) -> bool:
-    return abs(one - other) <= SAME_WITHIN * max(one, other)
+def _same(a: float, b: float) -> bool:
+    return abs(a - b) <= SAME_WITHIN * max(a, b)
 
 
 def _words(ppi: Ppi) -> str:

@@ -156,7 +156,7 @@ class Work:
         patches = Patches(samples.width, samples.height, rendering.top)
         digest, faults = self._run(samples, rendering, reducer, patches)
         self.faults.extend(faults)
-        if not reducer.rows_done or not samples.had():
+        if not reducer.rows_done or not samples.any_decoded():
             return
         shown = self._shown(rendering, reducer, source.icc)
         shown = np.ascontiguousarray(turned(shown, picture.orientation))

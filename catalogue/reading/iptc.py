@@ -36,19 +36,19 @@ def facts(data: bytes) -> dict[str, str]:
     """Metadata fields; several creators are joined by a semicolon."""
     if len(data) >= 8 and data[0] != 0x1C and data[3] == 0x1C:  # written as 32-bit words in the other byte order
         data = b"".join(data[i : i + 4][::-1] for i in range(0, len(data), 4))
-    found: dict[str, list[str]] = {}
+    values_of: dict[str, list[str]] = {}
     date = clock = ""
     for record, number, value in datasets(data):
         if record != 2:
             continue
         text = decode_text(value.strip(b"\0"))
         if number in FIELDS and text:
-            found.setdefault(FIELDS[number], []).append(text)
+            values_of.setdefault(FIELDS[number], []).append(text)
         elif number == DATE_CREATED:
             date = text
         elif number == TIME_CREATED:
             clock = text
-    facts = {name: "; ".join(values) for name, values in found.items()}
+    facts = {name: "; ".join(values) for name, values in values_of.items()}
     if re.fullmatch("[0-9]{8}", date) and date != "00000000":
         facts["captured"] = f"{date[:4]}-{date[4:6]}-{date[6:]}"
         if re.match("[0-9]{6}", clock):

@@ -198,7 +198,7 @@ class Decoding:
     """How the samples of one file are had."""
 
     file: BinaryIO
-    found: Boxes
+    boxes: Boxes
     sizes: Sizes
     bits: int
     channels: int
@@ -236,11 +236,11 @@ class Decoding:
         width, height = ((side + half) >> reduction for side in (self.sizes.width, self.sizes.height))
         whole = WholePicture(reopen, self.mode, self.limits, self.deadline)
         return Samples(width, height, MODES[self.mode][1], np.dtype(np.uint8), whole.bands,
-                       lambda: self._settled(whole.found), reduced=True)
+                       lambda: self._settled(whole.faults), reduced=True)
 
     def _settled(self, faults: list[FaultFound]) -> tuple[FaultFound, ...]:
         """Pillow says of any broken codestream that it is broken; a cut has been told already."""
-        return tuple(FaultFound(Fault.DAMAGED, fault.detail, fault.hint) for fault in faults if not self.found.cut)
+        return tuple(FaultFound(Fault.DAMAGED, fault.detail, fault.hint) for fault in faults if not self.boxes.cut)
 
     def _bands(self) -> Iterator[Rows]:
         if self.bits == 8 and self.mode:
@@ -261,14 +261,14 @@ class Decoding:
     def _by_imagecodecs(self) -> Iterator[Rows]:
         sizes = self.sizes
         try:
-            data = read_at(self.file.fileno(), self.found.stop - self.found.start, self.found.start)
-            if self.found.palette:
-                data = read_at(self.file.fileno(), self.found.stop, 0)
+            data = read_at(self.file.fileno(), self.boxes.stop - self.boxes.start, self.boxes.start)
+            if self.boxes.palette:
+                data = read_at(self.file.fileno(), self.boxes.stop, 0)
             rows: Rows = np.asarray(imagecodecs.jpeg2k_decode(data)).reshape(sizes.height, sizes.width, -1)
         except Exception as error:  # the codec edge
             if is_unsupported(error):
                 self.faults.append(FaultFound(Fault.UNDECODED, one_line(error)))
-            elif not self.found.cut:
+            elif not self.boxes.cut:
                 self.faults.append(FaultFound(Fault.DAMAGED, one_line(error), ANOTHER_COPY))
             return
         kind = np.uint16 if self.bits == 16 else np.uint8

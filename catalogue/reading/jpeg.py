@@ -3,6 +3,7 @@
 import hashlib
 import os
 import re
+from collections import deque
 from collections.abc import Callable, Iterator
 from functools import partial
 from typing import Any, BinaryIO
@@ -130,7 +131,7 @@ def fault_after_scans(fd: int, size: int) -> tuple[FaultFound, ...]:
 
     A file that ends without its end marker, with its picture whole, is left to be.
     """
-    at = next((offset + 4 + len(body) for _, offset, body in _last(segments(fd, size))), 2)
+    at = next((offset + 4 + len(body) for _, offset, body in deque(segments(fd, size), maxlen=1)), 2)
     while marker := _next_marker(fd, size, at):
         code, at = marker
         if code == EOI:
@@ -143,13 +144,6 @@ def fault_after_scans(fd: int, size: int) -> tuple[FaultFound, ...]:
                                at),)
         at += 2 + length
     return ()
-
-
-def _last(markers: Iterator[tuple[int, int, bytes]]) -> list[tuple[int, int, bytes]]:
-    kept: list[tuple[int, int, bytes]] = []
-    for segment in markers:
-        kept = [segment]
-    return kept
 
 
 def _next_marker(fd: int, size: int, at: int) -> tuple[int, int] | None:

@@ -105,13 +105,13 @@ def complaints() -> Iterator[list[str]]:
     """
     said: list[str] = []
     with ONE_AT_A_TIME, tempfile.TemporaryFile() as caught:
-        kept = os.dup(2)
+        standard_error = os.dup(2)
         os.dup2(caught.fileno(), 2)
         try:
             yield said
         finally:
-            os.dup2(kept, 2)
-            os.close(kept)
+            os.dup2(standard_error, 2)
+            os.close(standard_error)
             caught.seek(0)
             said += caught.read(100_000).decode("utf-8", "replace").splitlines()
 
@@ -121,7 +121,7 @@ class WholePicture:
 
     def __init__(self, reopen: Any, mode: str, limits: Limits, deadline: Deadline) -> None:
         self.reopen, self.mode, self.limits, self.deadline = reopen, mode, limits, deadline
-        self.found: list[FaultFound] = []
+        self.faults: list[FaultFound] = []
         self.nothing = False
 
     def bands(self) -> Iterator[Rows]:
@@ -130,10 +130,10 @@ class WholePicture:
             image, fault = loaded(self.reopen(), self.reopen)
         except DAMAGE as error:
             self.nothing = True
-            self.found.append(refusal(error))
+            self.faults.append(refusal(error))
             return
         if fault:
-            self.found.append(fault)
+            self.faults.append(fault)
         self.deadline.check()
         width, height = image.size
         for start, stop in spans(height, rows_at_a_time(4 * width, self.limits.band_bytes)):
@@ -146,7 +146,7 @@ class WholePicture:
 
     def settle(self) -> tuple[FaultFound, ...]:
         """What went wrong."""
-        return tuple(self.found)
+        return tuple(self.faults)
 
 
 def pillow_samples(
@@ -165,7 +165,7 @@ def pillow_samples(
         with complaints() as said:
             image.load()  # turns the picture upright
         if said:
-            whole.found.append(FaultFound(Fault.DAMAGED, f"{len(said):,} complaints while decoding: {said[0][:150]}",
+            whole.faults.append(FaultFound(Fault.DAMAGED, f"{len(said):,} complaints while decoding: {said[0][:150]}",
                                           ANOTHER_COPY))
         back = BACK.get(orientation)
         return image if back is None else image.transpose(back)

@@ -141,7 +141,7 @@ class PngRows:
     def __init__(self, fd: int, header: Header, chunks: Chunks, limits: Limits, deadline: Deadline) -> None:
         self.fd, self.header, self.chunks, self.limits, self.deadline = fd, header, chunks, limits, deadline
         self.faults: list[FaultFound] = []
-        self.rows_had = 0
+        self.rows_decoded = 0
         self.whole = zlib.decompressobj()
 
     def bands(self) -> Iterator[Rows]:
@@ -161,7 +161,7 @@ class PngRows:
             if rows:
                 part, above = self._unfiltered(bytes(held[: rows * (1 + header.row_bytes)]), rows, above)
                 band[: len(part)] = part
-                self.rows_had += len(part)
+                self.rows_decoded += len(part)
             del held[:wanted]
             yield band
         for _ in pieces:   # what follows the last row: its end, its checksums
@@ -230,7 +230,7 @@ class PngRows:
     def _settle(self) -> None:
         if self.faults or self.chunks.faults:
             return
-        if self.rows_had < self.header.height or not self.whole.eof:
+        if self.rows_decoded < self.header.height or not self.whole.eof:
             self._note(Fault.DAMAGED, "its pixel data end before its picture does")
 
 

@@ -101,7 +101,7 @@ def _decoding(
     source.samples = Samples(
         header.width, header.height, samples, dtype, bands,
         lambda: tuple(whole.faults if header.interlaced else rows.faults),
-        lambda: whole.had if header.interlaced else rows.rows_had > 0,
+        lambda: whole.decoded if header.interlaced else rows.rows_decoded > 0,
     )
 
 
@@ -111,7 +111,7 @@ class Interlaced:
     def __init__(self, file: BinaryIO, header: Header, chunks: Chunks, limits: Limits, deadline: Deadline) -> None:
         self.file, self.header, self.chunks, self.limits, self.deadline = file, header, chunks, limits, deadline
         self.faults: list[FaultFound] = []
-        self.had = False
+        self.decoded = False
 
     def bands(self) -> Iterator[Rows]:
         """Rows × width × channels as ``PngRows`` gives them."""
@@ -122,7 +122,7 @@ class Interlaced:
             self.faults.append(FaultFound(Fault.DAMAGED, f"its pixel data do not decode: {one_line(error)}",
                                           ANOTHER_COPY))
             return
-        self.had = True
+        self.decoded = True
         for start, stop in spans(len(picture), rows_at_a_time(picture[0].nbytes, self.limits.band_bytes)):
             self.deadline.check()
             yield picture[start:stop]

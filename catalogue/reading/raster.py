@@ -34,7 +34,7 @@ class Raster:
     """The rows of one image of an open TIFF."""
 
     def __init__(self, structure: Structure, image: Image, file: Any, limits: Limits, deadline: Deadline) -> None:
-        self.found, self.image, self.limits, self.deadline = structure, image, limits, deadline
+        self.structure, self.image, self.limits, self.deadline = structure, image, limits, deadline
         self.trouble = Trouble()
         self._buffers: dict[int, NDArray[np.uint8]] = {}
         file.seek(0)
@@ -77,7 +77,7 @@ class Raster:
     def _rows_can_be_read(self) -> bool:
         image = self.image
         uniform = len(set(image.bits)) == 1 and image.depth == 1
-        plain = image.compression == 1 and not image.tiled and self.found.number(image.ifd, 266, 1) == 1
+        plain = image.compression == 1 and not image.tiled and self.structure.number(image.ifd, 266, 1) == 1
         return plain and uniform and image.photometric != YCBCR and (self._whole_bytes() or self._packed())
 
     def _whole_bytes(self) -> bool:
@@ -116,18 +116,18 @@ class Raster:
         if index < len(image.offsets) and image.offsets[index] >= 0:
             offset = int(image.offsets[index]) + start * row_bytes
             try:
-                got = read_into(self.found.fd, data.data, offset)
+                got = read_into(self.structure.fd, data.data, offset)
             except ReadFailed as error:
                 self.trouble.unread.append(error)
                 data[:] = 0
                 got = wanted
-            self.trouble.had += got > 0
+            self.trouble.decoded += got > 0
             if got < wanted:
                 data[got:] = 0
                 self._note_missing(offset + got, once=start)
         else:
             data[:] = 0
-            self._note_missing(self.found.size, once=start)
+            self._note_missing(self.structure.size, once=start)
         shape = (stop - start, image.width, image.segment_samples)
         if self._whole_bytes():
             stored = self.dtype.newbyteorder(self._order())
@@ -145,7 +145,7 @@ class Raster:
     def _can_stream(self) -> bool:
         image = self.image
         plain = not image.tiled and image.depth == 1 and len(set(image.bits)) == 1 and self._whole_bytes()
-        predictor = self.found.number(image.ifd, 317, 1)
+        predictor = self.structure.number(image.ifd, 317, 1)
         return plain and can_stream(image.compression) and predictor in (1, 2) and image.photometric != YCBCR
 
     def _streamed_strips(self) -> Iterator[Rows]:
@@ -166,21 +166,21 @@ class Raster:
     def _stream(self, index: int, step: int) -> Stream | None:
         image = self.image
         placed = index < min(len(image.offsets), len(image.counts))
-        if not placed or not 0 <= image.offsets[index] < self.found.size:
-            self._note_missing(self.found.size)
+        if not placed or not 0 <= image.offsets[index] < self.structure.size:
+            self._note_missing(self.structure.size)
             return None
         offset, count = int(image.offsets[index]), int(image.counts[index])
-        if offset + count > self.found.size:
+        if offset + count > self.structure.size:
             self._note_missing(offset)
-        return Stream(self.found.fd, offset, count, image.compression, step)
+        return Stream(self.structure.fd, offset, count, image.compression, step)
 
     def _streamed_rows(self, stream: Stream | None, rows: int, row_bytes: int) -> Rows:
         wanted = rows * row_bytes
         data = self._from_stream(stream, wanted) if stream and not stream.dead else b""
-        self.trouble.had += bool(data)
+        self.trouble.decoded += bool(data)
         stored = np.frombuffer(data.ljust(wanted, b"\0"), self.dtype.newbyteorder(self._order()))
         band = stored.astype(self.dtype).reshape(rows, self.image.width, self.image.segment_samples)
-        if self.found.number(self.image.ifd, 317, 1) == 2:
+        if self.structure.number(self.image.ifd, 317, 1) == 2:
             band = np.asarray(imagecodecs.delta_decode(band, axis=-2))
         return band
 
@@ -208,7 +208,7 @@ class Raster:
             self._note_failed(error, None)   # an end that came too early is told once, as a cut where it is one
 
     def _order(self) -> Literal["<", ">"]:
-        return "<" if self.found.order == "<" else ">"
+        return "<" if self.structure.order == "<" else ">"
 
     def _note_failed(self, error: Exception, offset: int | None) -> None:
         if is_unsupported(error):
@@ -257,22 +257,22 @@ class Raster:
         self.deadline.check()
         image, trouble = self.image, self.trouble
         if index >= min(len(image.offsets), len(image.counts)):
-            self._note_missing(self.found.size)
+            self._note_missing(self.structure.size)
             return None
         offset, count = int(image.offsets[index]), int(image.counts[index])
         if offset == 0 or count == 0:
             return None  # TIFF for an empty segment
-        if offset < 0 or count < 0 or offset >= self.found.size:
+        if offset < 0 or count < 0 or offset >= self.structure.size:
             self._note_missing(offset)
             return None
-        whole = offset + count <= self.found.size
+        whole = offset + count <= self.structure.size
         if not whole:
             self._note_missing(offset)
-            count = self.found.size - offset
+            count = self.structure.size - offset
         if count + image.segment_bytes() > 1.6 * self.limits.held_bytes:
             raise TooBig(f"one segment is {count / 2**20:,.0f} MiB of compressed data")
         try:
-            data = read_at(self.found.fd, count, offset)
+            data = read_at(self.structure.fd, count, offset)
         except ReadFailed as error:
             trouble.unread.append(error)
             return None
@@ -282,7 +282,7 @@ class Raster:
             part, refusal = self._salvaged(data, index, error)
             if whole and refusal is not None:
                 self._note_failed(refusal, offset)
-        trouble.had += part is not None
+        trouble.decoded += part is not None
         if part is not None and part.shape[2] != image.segment_samples:
             self._note_failed(ValueError(f"holds {part.shape[2]} samples a pixel where the file promises "
                                          f"{image.segment_samples}"), offset)
@@ -309,7 +309,7 @@ class Raster:
         """Tag 530; (1, 1) where the colours are no YCbCr; ``None`` where it is not stated."""
         if self.image.photometric != YCBCR or self.image.planar:
             return (1, 1)
-        stated = self.found.numbers(self.image.ifd, 530)
+        stated = self.structure.numbers(self.image.ifd, 530)
         return (int(stated[0]), int(stated[1])) if len(stated) == 2 else None
 
     def _decode(self, data: bytes, index: int) -> Rows | None:

@@ -173,9 +173,9 @@ def walk(fd: int, size: int, limits: Limits) -> Structure:
 
 
 def _chain(structure: Structure, offset: int, parent: int | None, seen: set[int]) -> None:
-    here: set[int] = set()
+    in_chain: set[int] = set()
     while offset:
-        if offset in here:
+        if offset in in_chain:
             structure.faults.append(FaultFound(Fault.DAMAGED, "the list of images runs in a circle", offset=offset))
             return
         if len(structure.ifds) >= structure.limits.pages:
@@ -185,7 +185,7 @@ def _chain(structure: Structure, offset: int, parent: int | None, seen: set[int]
         if offset in seen:  # two images share a sub-image, which is allowed
             return
         seen.add(offset)
-        here.add(offset)
+        in_chain.add(offset)
         offset = _directory(structure, offset, parent)
 
 

@@ -152,4 +152,4 @@ def _samples(
         return raster.trouble.faults(image.segments, cut_known)
 
     kind: np.dtype[Any] = raster.dtype
-    return Samples(image.width, image.height, image.samples, kind, bands, settle, lambda: raster.trouble.had > 0)
+    return Samples(image.width, image.height, image.samples, kind, bands, settle, lambda: raster.trouble.decoded > 0)

@@ -17,7 +17,7 @@ UNSUPPORTED = re.compile(
 class Trouble:
     """Segments that could not be had, gathered so that a thousand bad strips make one finding."""
 
-    had: int = 0                       # segments of which at least a part was had
+    decoded: int = 0                   # segments of which at least a part was had
     missing: int = 0                   # not wholly inside the file
     failed: int = 0                    # there, but the codec refused them
     unread: list[ReadFailed] = field(default_factory=list)
@@ -43,7 +43,7 @@ class Trouble:
             problems.append(FaultFound(Fault.TRUNCATED, f"{self.missing:,} of {total:,} segments are not whole",
                                     "look for another copy of this file", self.first_missing))
         failed, reason = self.failed, self.reason
-        if self.unsupported and self.had:   # the others of the same kind were decoded
+        if self.unsupported and self.decoded:   # the others of the same kind were decoded
             failed, reason = failed + 1, reason or self.unsupported
         elif self.unsupported:
             problems.append(FaultFound(Fault.UNDECODED, self.unsupported))
@@ -51,7 +51,7 @@ class Trouble:
             share = f"{failed:,} of {total:,} segments do not" if total > 1 else "its pixel data do not"
             problems.append(FaultFound(Fault.DAMAGED, f"{share} decode: {reason}",
                                     "look for another copy of this file", self.first_failed))
-        if self.finished and not self.had and self.clean:
+        if self.finished and not self.decoded and self.clean:
             problems.append(FaultFound(Fault.DAMAGED, "all its segments are empty"))
         return tuple(problems)
 

@@ -56,7 +56,7 @@ def matching(db: Database, words: str, limit: int = 20) -> list[Buyer]:
         keys = [str(row[0]) for row in db.execute(
             f"SELECT DISTINCT buyer FROM ({spellings}) WHERE {test} ORDER BY buyer LIMIT ?", [key, limit])]
         if keys:
-            return [buyer for one in keys if (buyer := by_key(db, one))]
+            return [buyer for matching_key in keys if (buyer := by_key(db, matching_key))]
     return []
 
 

@@ -216,11 +216,12 @@ def marker_facts_in(root: OpenFolder) -> dict[str, str]:
     """``store`` (the id) and ``name`` from the marker of an open folder, as far as a small file there says them."""
     data = read_small(root.entry(MARKER), MARKER_BYTES)
     try:
-        told = json.loads(data) if data else None
+        facts = json.loads(data) if data else None
     except (ValueError, RecursionError):  # a foreign one
         return {}
-    return {key: told[key] for key in ("store", "name") if isinstance(told.get(key), str)} if isinstance(
-        told, dict) else {}
+    if not isinstance(facts, dict):
+        return {}
+    return {key: facts[key] for key in ("store", "name") if isinstance(facts.get(key), str)}
 
 
 def read_small(entry: Entry, most: int) -> bytes | None:

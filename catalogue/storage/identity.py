@@ -65,9 +65,9 @@ def inside(path: Path, folder: Path) -> bool:
     if wanted is not None and any(identity(above) == wanted for above in (real, *real.parents)):
         return True
     # a bind mount of a folder deeper down has parents of its own: compare the places within the file system
-    here, there = _within_filesystem(real), _within_filesystem(Path(os.path.realpath(folder)))
-    return (here is not None and there is not None and here[0] == there[0]
-            and Path(here[1]).is_relative_to(there[1]))
+    inner, outer = _within_filesystem(real), _within_filesystem(Path(os.path.realpath(folder)))
+    return (inner is not None and outer is not None and inner[0] == outer[0]
+            and Path(inner[1]).is_relative_to(outer[1]))
 
 
 def overlapping(first: Path, second: Path) -> bool:
@@ -107,8 +107,8 @@ def _whole_disks(block: Path) -> Iterator[str]:
         return
     real = block.resolve()
     below = sorted((real / "slaves").iterdir()) if (real / "slaves").is_dir() else []
-    for one in below:
-        yield from _whole_disks(one)
+    for slave in below:
+        yield from _whole_disks(slave)
     if not below:
         yield real.parent.name if (real / "partition").exists() else real.name
 

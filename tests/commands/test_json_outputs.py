@@ -106,7 +106,7 @@ PROPOSAL = {"kind": str, "artist": GUESS, "piece": GUESS, "piece_id": (int, NONE
             "files": [{"source": str, "role": str, "target": str, "sha256": str, "bytes": int}]}
 INTAKE = {"plan": [PROPOSAL], "likenesses": int, "without_copy": dict, "outcome": (NONE, {
     "taken": [{"source": str, "store": str, "target": str, "sha256": str, "outcome": str}], "left": list,
-    "removed": [str], "kept": list, "stopped": bool, "trouble": str})}
+    "removed": [str], "not_removed": list, "stopped": bool, "trouble": str})}
 MOVE = {"file_id": int, "source": str, "target": str, "sha256": str, "size": int, "why": str}
 TIDY = {"plan": {"store_id": int, "store": str, "moves": [MOVE], "in_order": int, "remarks": [[str]]},
         "done": (NONE, {"moved": [MOVE], "left": list, "undo": str, "stopped": bool})}

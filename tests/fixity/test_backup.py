@@ -154,7 +154,7 @@ def test_recover_brings_the_newest_sound_backup_and_keeps_the_bad_file(archive: 
     assert condition(archive.home.database).faults == ()
     db = open_database(archive.home.database)
     assert recorded.events(db)[-1].type == "recovery"
-    assert log.verify(db, archive.home).sound
+    assert log.verify_chain(db, archive.home).sound
     db.close()
 
 
@@ -168,7 +168,7 @@ def test_recover_tells_which_events_are_lost(archive: Shop) -> None:
     assert done.lost == 5, "the note of the backup itself is no loss"
     assert done.put_back is not None and not done.put_back.statements
     db = open_database(archive.home.database)
-    assert log.verify(db, archive.home, tuple(manifest.heads(db))).sound, "the loss is told in the log itself"
+    assert log.verify_chain(db, archive.home, tuple(manifest.heads(db))).sound, "the loss is told in the log itself"
     assert log.head(db).id > done.put_back.last, "no event's number is given again"
     db.close()
 
@@ -184,7 +184,7 @@ def test_recover_keeps_the_events_the_damaged_file_still_gives(archive: Shop) ->
         file.seek((page - 1) * 4096)
         file.write(b"\x55" * 4096)
     done = recover(archive.home)
-    assert done.lost == 0 and done.put_back is not None and done.put_back.kept == 6
+    assert done.lost == 0 and done.put_back is not None and done.put_back.carried_on == 6
     db = open_database(archive.home.database)
     assert [e.chain for e in recorded.events(db)][: len(before)] == before and not list(events.broken_links(db))
     db.close()

@@ -52,7 +52,7 @@ def test_the_chain_can_be_followed_by_anyone(shop_with_history: Shop) -> None:
         assert e.chain == previous
         assert e.type in PREMIS
         assert "master-scan-catalogue 0" in e.agent
-    assert log.verify(shop_with_history.db, shop_with_history.home).sound
+    assert log.verify_chain(shop_with_history.db, shop_with_history.home).sound
 
 
 @pytest.mark.parametrize(("sql", "broken"), [
@@ -62,7 +62,7 @@ def test_the_chain_can_be_followed_by_anyone(shop_with_history: Shop) -> None:
 def test_tampering_is_noticed_at_the_event_and_nowhere_else(shop_with_history: Shop, sql: str, broken: int) -> None:
     """Later events follow from the one before as it stands: the log tells where it was altered, not from where on."""
     tamper(shop_with_history, sql)
-    found = log.verify(shop_with_history.db, shop_with_history.home)
+    found = log.verify_chain(shop_with_history.db, shop_with_history.home)
     assert not found.sound
     assert [event.id for event in found.broken] == [broken]
 
@@ -70,11 +70,11 @@ def test_tampering_is_noticed_at_the_event_and_nowhere_else(shop_with_history: S
 def test_a_cut_end_is_noticed_by_the_head_beside_the_catalogue(shop_with_history: Shop) -> None:
     last = log.head(shop_with_history.db).id
     tamper(shop_with_history, f"DELETE FROM event WHERE id > {last - 2}")
-    found = log.verify(shop_with_history.db, shop_with_history.home)
+    found = log.verify_chain(shop_with_history.db, shop_with_history.home)
     assert not found.broken, "the chain alone cannot show it"
     assert f"event {last}" in found.lost
     shop_with_history.audit()
-    assert not log.verify(shop_with_history.db, shop_with_history.home).sound, "a later run must not hide it"
+    assert not log.verify_chain(shop_with_history.db, shop_with_history.home).sound, "a later run must not hide it"
 
 
 def test_a_cut_end_is_noticed_by_the_head_in_a_stores_manifest(shop_with_history: Shop) -> None:
@@ -83,7 +83,7 @@ def test_a_cut_end_is_noticed_by_the_head_in_a_stores_manifest(shop_with_history
     (shop.home.folder / log.HEAD_NAME).unlink()
     last = log.head(shop.db).id
     tamper(shop, f"DELETE FROM event WHERE id > {last - 3}")
-    assert not log.verify(shop.db, shop.home, tuple(manifest.heads(shop.db))).sound
+    assert not log.verify_chain(shop.db, shop.home, tuple(manifest.heads(shop.db))).sound
 
 
 def test_the_database_itself_refuses_to_change_or_drop_events(shop_with_history: Shop) -> None:
@@ -96,7 +96,7 @@ def test_the_database_itself_refuses_to_change_or_drop_events(shop_with_history:
 def test_a_clock_set_back_is_told_from_tampering(shop_with_history: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(events, "now", lambda: "2001-01-01T00:00:00.000Z")
     shop_with_history.audit()
-    found = log.verify(shop_with_history.db, shop_with_history.home)
+    found = log.verify_chain(shop_with_history.db, shop_with_history.home)
     assert found.sound
     assert found.backwards == 1
 

@@ -75,7 +75,7 @@ def bind() -> Iterator[Callable[[Path, Path], None]]:
 
 def why(outcome: Outcome) -> str:
     assert not outcome.removed
-    return outcome.kept[0].why
+    return outcome.not_removed[0].why
 
 
 def test_with_two_verified_copies_the_source_goes(desk: Desk) -> None:

@@ -206,14 +206,14 @@ def test_sources_go_only_after_as_many_verified_stores_as_the_settings_demand(
     plan = said(db, home, propose(db, home, tmp_path / "key", store))
     outcome = apply(db, home, plan, delete_sources=True)
     assert not outcome.removed
-    assert "1 of the 2 stores" in outcome.kept[0].why
+    assert "1 of the 2 stores" in outcome.not_removed[0].why
     (tmp_path / "nas").mkdir()
     second = add_store(db, "nas", tmp_path / "nas", "copy", consent=True)
     write("two.tif", noise(2))
     plan = said(db, home, propose(db, home, tmp_path / "key", store), piece="Quay")
     outcome = apply(db, home, plan, also=[second], delete_sources=True)
     assert [p.name for p in outcome.removed] == ["two.tif"]
-    assert [k.path.name for k in outcome.kept] == ["one.tif"]
+    assert [k.path.name for k in outcome.not_removed] == ["one.tif"]
     assert len(tree(tmp_path / "nas")) == 1
     deleted = [e for e in recorded.events(db) if e.type == "deletion"]
     assert len(deleted) == 1
@@ -231,7 +231,7 @@ def test_a_copy_that_has_rotted_does_not_count(
     rotten.write_bytes(data)
     outcome = apply(db, home, propose(db, home, tmp_path / "key", store), delete_sources=True)
     assert not outcome.removed
-    assert "1 of the 2" in outcome.kept[0].why
+    assert "1 of the 2" in outcome.not_removed[0].why
 
 
 def test_killed_between_copy_and_record_the_next_run_completes_under_the_same_names(

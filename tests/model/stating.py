@@ -9,7 +9,7 @@ from hypothesis.stateful import initialize, invariant, rule
 from stated import Names, RefusedByModel, Stated
 
 from catalogue.errors import Busy, CatalogueError
-from catalogue.fixity.log import verify
+from catalogue.fixity.log import verify_chain
 from catalogue.indexing import corrections
 from catalogue.likeness import merging
 from catalogue.likeness.evidence import Evidence, Relation
@@ -408,4 +408,4 @@ class StatementRules(FileRules):
             assert not replay.differences(self.db)
             faults = journal.check(self.db, self.home.database)
             assert faults == ([f"{journal.path_of(self.home.database).name} is gone"] if self.journal_lost else [])
-            assert verify(self.db, self.home).unbroken
+            assert verify_chain(self.db, self.home).unbroken
