@@ -11,8 +11,8 @@ import argparse
 from collections import Counter, defaultdict
 from collections.abc import Iterator
 
+from catalogue.filing.folding import fold
 from catalogue.filing.guess import FileFacts, Guess, guess_all
-from catalogue.filing.people import fold
 from catalogue.filing.titles import title_key
 from scripts import names_generator
 from scripts.names_shops import SHOPS, Truth

@@ -1,7 +1,7 @@
 """Two invented shops with habits that none of the others has, looked at once before anything was changed for them.
 
-An Italian one that files by codes of artists, works and projects, and a Dutch one with shelves by ranges of letters, weeks
-and editions. The truth is what a careful reader of all paths could say. Every name is invented.
+An Italian one that files by codes of artists, works and projects, and a Dutch one with shelves by ranges of letters,
+weeks and editions. The truth is what a careful reader of all paths could say. Every name is invented.
 """
 
 from collections.abc import Iterator
@@ -22,9 +22,9 @@ CODED_ARTISTS = ("Marina Ferraguzzi", "Ettore Baldovento", "Ginevra Malaspiga", 
                  "Ilaria di Roccafumo", "Tullio Senzacqua", "Noemi Grandolfi")
 CODED_TITLES = (
     "Barche al molo", "Natura morta con limoni", "La soglia", "Stampa antica", "Vigna in ottobre", "Cortile", "Afa",
-    "Prova d'orchestra", "Notturno n. 2", "Notturno n. 3", "Notturno n. 5", "Il falegname", "Scirocco", "Rovine", "1968",
-    "Copia dal vero", "Tre bottiglie", "Mercato del pesce", "Senza titolo (blu)", "Senza titolo (ocra)", "Ulivi", "Alba",
-    "Tegole", "Finestra sul porto", "Le lavandaie", "Dettagli di un addio", "Neve a valle", "Autoritratto", "Il pozzo",
+    "Prova d'orchestra", "Notturno n. 2", "Notturno n. 3", "Notturno n. 5", "Il falegname", "Scirocco", "Rovine",
+    "1968", "Copia dal vero", "Tre bottiglie", "Mercato del pesce", "Senza titolo (blu)", "Senza titolo (ocra)", "Ulivi",
+    "Alba", "Tegole", "Finestra sul porto", "Le lavandaie", "Dettagli di un addio", "Neve a valle", "Autoritratto", "Il pozzo",
     "Fondo marino", "Sedie", "Terrazza", "Risaia I", "Risaia II", "Santa Lucia", "Ponte di ferro", "Gatto", "Estate",
     "Fuochi", "Bassa marea", "Capanno", "Lettera mai spedita",
 )

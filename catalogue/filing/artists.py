@@ -14,7 +14,7 @@ from catalogue.filing.endings import is_count
 from catalogue.filing.joining import Key, join_people
 from catalogue.filing.names import WORDS, Phrase, phrases, read_name
 from catalogue.filing.people import Person, compatible, fuller, has_east_asian, read_person, split_east_asian, turned
-from catalogue.filing.places import SURELY, Place, find_containers, inverted_shares, rest_of, shape_of, title_beside
+from catalogue.filing.places import SURELY, Place, beside_repeated_title, find_containers, inverted_shares, rest_of, shape_of, title_beside
 
 ENOUGH = 0.5  # weight below which a phrase is not taken for an artist
 PROMISING = 0.3  # weight from which a phrase helps to find out where artists stand
@@ -122,12 +122,17 @@ class Artists:
         content = [part for part, kind in enumerate(place.kinds)
                    if kind == "c" and place.folders[: part + 1] not in self._containers]
         candidates = []
+        titled = False  # a folder shows that the file's name holds its title and no more
         for part in content:
-            for written in phrases(place.folders[part]):
+            beside = beside_repeated_title(read_name(place.folders[part]), place)
+            titled = titled or bool(beside)
+            for written in phrases(place.folders[part], *beside):
                 phrase = self._rewrite(written)
+                if beside and phrase.spot == "W":
+                    phrase = replace(phrase, spot="L" if phrase.first else "F", bounded=True)
                 slot = shape, part, _slot(phrase)
                 candidates.append(_Candidate(part, phrase, phrase.person.key, slot, part == content[0]))
-        if place.first <= place.last:
+        if place.first <= place.last and not titled:
             part = len(place.folders)
             for written in phrases(place.stem, place.first, place.last):
                 if not rest_of(read_name(place.stem), place.first, place.last, written):

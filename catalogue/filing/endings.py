@@ -10,8 +10,8 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
 
 from catalogue.filing import vocabulary as words
+from catalogue.filing.folding import fold
 from catalogue.filing.names import Name
-from catalogue.filing.people import fold
 from catalogue.filing.tokens import SURE, Kind, Token
 
 MANY = 3  # titles that an ending must follow

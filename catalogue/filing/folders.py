@@ -7,8 +7,9 @@ another version of them, whatever its name; so does one whose name recurs under 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 
+from catalogue.filing.folding import fold
 from catalogue.filing.names import WORDS, is_shelf, read_name
-from catalogue.filing.people import fold, read_person
+from catalogue.filing.people import read_person
 from catalogue.filing.tokens import Kind
 
 MANY = 3  # places in which a folder's name must be met

@@ -12,6 +12,7 @@ from catalogue.filing.artists import Artists
 from catalogue.filing.counting import skip_running_numbers, take_off_counters
 from catalogue.filing.endings import Endings
 from catalogue.filing.folders import bare_stems, folder_kinds, folder_titles, purpose_key
+from catalogue.filing.folding import fold
 from catalogue.filing.model import NOTHING, FileFacts, Guess, Guessed, Work
 from catalogue.filing.names import Name, is_device_name, is_shelf, read_name
 from catalogue.filing.passes import (
@@ -27,7 +28,6 @@ from catalogue.filing.passes import (
     tell_pieces_apart,
     titles_that_give_way,
 )
-from catalogue.filing.people import fold
 from catalogue.filing.places import Place
 from catalogue.filing.purposes import Purposes, learn_purposes
 from catalogue.filing.roles import LOSSY, SMALL, judge, own_role

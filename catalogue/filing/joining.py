@@ -5,7 +5,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
-from catalogue.filing.people import Person, compatible, core_of, fold, fuller, initials_of
+from catalogue.filing.folding import fold
+from catalogue.filing.people import Person, compatible, core_of, fuller, initials_of
 
 Key = tuple[str, tuple[str, ...]]
 SLIP = 6  # letters of a family name from which one wrong letter is taken for a slip
@@ -51,7 +52,7 @@ def join_people(evidence: Mapping[Key, Named]) -> Names:
         alone = max((len(m.titles) for m in members if not m.person.given), default=0)
         trusted = [m for m in members if m.person.given and _is_sure(m, alone)]
         trusted = [m for m in trusted if m.whole or m.stated or (
-            len(m.titles) > 1 and not any(_ends_in(t.person, m.person) for t in trusted))]
+            len(m.titles) > 1 and not any(_ends_in(t.person, m.person) for t in members if t.whole or t in trusted))]
         known = {m.person.family for m in trusted}
         trusted += [m for m in members if m not in trusted and m.person.given and m.person.family in known and m.whole
                     and not m.person.family_first and len(m.person.given) == 1 and m.person.form >= 0.2]
@@ -138,13 +139,19 @@ def _join_slips(evidence: Mapping[Key, Named], joined: Mapping[Key, Key]) -> dic
             for shorter in _shortened(family)
             for o in right.get(shorter, ())
             if o.person.family != family
-            and often[o.person.family] >= OFTEN * often[family]
+            and _is_met_more_often(o, named, often)
             and len(o.person.family) - len(family) in (-1, 0, 1)
             and compatible(Person(named.person.given, o.person.family, "", 0.0), o.person)
         }
         if len(near) == 1:
             joins[key] = near.pop()
     return joins
+
+
+def _is_met_more_often(right: Named, slip: Named, places: Mapping[str, int]) -> bool:
+    titles = OFTEN if slip.person.given else OFTEN + 1
+    return places[right.person.family] >= OFTEN * places[slip.person.family] or (
+        len(right.titles) >= titles * len(slip.titles))
 
 
 def _shortened(word: str) -> Iterator[str]:
@@ -155,20 +162,23 @@ def _shortened(word: str) -> Iterator[str]:
 
 
 def _join_initials(evidence: Mapping[Key, Named], joined: Mapping[Key, Key]) -> dict[Key, Key]:
-    owners: dict[str, set[Key]] = defaultdict(set)
+    """"MH" and "MAH" as Margaret Anna Harrow, or M. Harrow, or as Harrow where no first name is known."""
+    full: dict[str, set[Key]] = defaultdict(set)
+    ends: dict[str, set[Key]] = defaultdict(set)
+    families: dict[str, set[Key]] = defaultdict(set)
     for key, named in evidence.items():
-        if named.person.given and _is_sure(named) and all(len(g) > 1 for g in named.person.given[:1]):
-            owners[initials_of(named.person)].add(joined.get(key, key))
-    for key, named in evidence.items():  # where only the family is known, its letter must do
-        if not named.person.given and not named.person.initials and key not in joined and len(named.titles) > 2 and (
-            named.whole > 2
-        ):
-            owners[named.person.family[0]].add(key)
+        person = named.person
+        if person.given and _is_sure(named):
+            letters = initials_of(person)
+            full[letters].add(joined.get(key, key))
+            ends[letters[0] + letters[-1]].add(joined.get(key, key))
+        elif not person.given and not person.initials and key not in joined and len(named.titles) > 1 < named.whole:
+            families[person.family[0]].add(key)
     joins = {}
     for key, named in evidence.items():
         if named.person.initials:
             letters = named.person.family
-            near = owners.get(letters, set()) or (owners.get(letters[-1], set()) if len(letters) == 2 else set())
+            near = full[letters] or ends[letters[0] + letters[-1]] or families[letters[-1]]
             if len(near) == 1:
                 joins[key] = next(iter(near))
     return joins

@@ -7,7 +7,8 @@ from functools import lru_cache
 from itertools import pairwise
 
 from catalogue.filing import vocabulary as words
-from catalogue.filing.people import Person, fold, has_east_asian, is_given, read_person
+from catalogue.filing.folding import fold
+from catalogue.filing.people import Person, has_east_asian, is_given, read_person
 from catalogue.filing.tokens import SURE, Kind, Token, tokens
 
 WORDS = frozenset({Kind.WORD, Kind.ROLE, Kind.VERSION, Kind.MATERIAL})
@@ -157,7 +158,8 @@ def phrases(text: str, first: int = 0, last: int = -1) -> tuple[Phrase, ...]:
     for number, (before, after) in enumerate(pairwise(runs)):
         gap = name.text[name.tokens[before[-1].last].end : name.tokens[after[0].first].start]
         bracket = gap.strip() in ("(", "（") and name.text[name.tokens[after[-1].last].end :].strip() in (")", "）")
-        if (gap.strip() == "," or bracket) and len(before) <= 2:
+        of_family = len(before) <= 2 or all(fold(u.text) in words.PARTICLES for u in before[:-1])
+        if (gap.strip() == "," or bracket) and of_family and len(before) <= 4:
             rest = len(runs) - 1
             alone = read_person([u.text for u in after[:3]])
             if alone and len(after) > 1 and not is_given(alone.family) and (bracket or alone.form >= 0.45):
@@ -210,8 +212,8 @@ def _add(
     if any(t.kind is not Kind.WORD for u in units for t in name.tokens[u.first : u.last + 1] if t.text != "-"):
         return  # no person is called "print"
     parts = [u.text for u in units]
-    if comma == 2:
-        parts = [" ".join(parts[:2]), *parts[2:]]
+    if comma > 1:
+        parts = [" ".join(parts[:comma]), *parts[comma:]]
     person = read_person(parts, comma=bool(comma))
     if person is None:
         return
@@ -224,5 +226,3 @@ def _add(
     ends = after is None or (after.kind is Kind.BREAK and (hyphens or after.text != "-")) or after.kind in SURE
     known_phrases[first, last] = Phrase(first, last, person, whole, whole or (begins and ends), spot)
 
-
-__all__ = ["Name", "Phrase", "Unit", "fields", "fold", "is_device_name", "is_shelf", "phrases", "read_name"]

@@ -9,8 +9,9 @@ from functools import lru_cache, partial
 
 from catalogue.filing.artists import ArtistInPath, Artists, person_of
 from catalogue.filing.endings import is_roman
+from catalogue.filing.folding import fold
 from catalogue.filing.model import NOTHING, STATED_IN_FILE, FileFacts, Guessed, Work
-from catalogue.filing.names import Name, fold, is_device_name, is_shelf, phrases, read_name
+from catalogue.filing.names import Name, is_device_name, is_shelf, phrases, read_name
 from catalogue.filing.people import compatible
 from catalogue.filing.places import Place
 from catalogue.filing.roles import LOSSY, SMALL, own_role

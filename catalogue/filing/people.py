@@ -4,20 +4,16 @@ Whether a phrase is a name at all its form can only suggest; see :mod:`catalogue
 """
 
 import re
-import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 from catalogue.filing import vocabulary as words
+from catalogue.filing.folding import fold, without_umlauts
 
-_WORDS = re.compile(r"[^\W_]+")
 _CJK = re.compile(r"[\u3040-\u30ff\u3400-\u9fff\uac00-\ud7af]+")
 _HANGUL = re.compile(r"[\uac00-\ud7af]+")
-_PLAIN = str.maketrans({"ı": "i", "ł": "l", "ø": "o", "đ": "d", "ð": "d", "æ": "ae", "œ": "oe"})
 _LETTERS = re.compile(r"[^\W\d_]+(?:-[^\W\d_]+)*")
-_PLAIN_GIVEN = frozenset(
-    "".join(c for c in unicodedata.normalize("NFKD", name) if not unicodedata.combining(c)) for name in words.GIVEN)
 _ROMAN = frozenset("ii iii iv vi vii viii ix xi xii xiii xiv xv xvi xx".split())
 
 
@@ -41,25 +37,6 @@ class Person:
     @property
     def key(self) -> tuple[str, tuple[str, ...]]:
         return self.family, self.given
-
-
-def without_umlauts(text: str) -> str:
-    """ "Stöckli" and "Stoeckli" alike; ``text`` is folded."""
-    return text.replace("ae", "a").replace("oe", "o").replace("ue", "u")
-
-
-@lru_cache(maxsize=500_000)
-def fold(text: str) -> str:
-    """A name as compared: composed, casefolded, without accents on Latin letters, one space between words."""
-    if text.isascii():
-        return " ".join(_WORDS.findall(text.casefold()))
-    decomposed = unicodedata.normalize("NFKD", text.casefold().translate(_PLAIN))
-    plain = "".join(
-        c
-        for i, c in enumerate(decomposed)
-        if not (unicodedata.combining(c) and i and unicodedata.name(decomposed[i - 1], "").startswith("LATIN"))
-    )
-    return " ".join(_WORDS.findall(unicodedata.normalize("NFC", plain)))
 
 
 def read_person(phrase: Sequence[str], *, comma: bool = False) -> Person | None:
@@ -92,9 +69,8 @@ def _read_person(phrase: tuple[str, ...], comma: bool) -> Person | None:
         return None
     if all(f in words.PARTICLES for f in folded[1:]) or (folded[-1] in words.PARTICLES and not comma):
         return None
-    capital = all(
-        not p[0].islower() or f in words.PARTICLES for p, f in zip(parts, folded, strict=True)
-    )
+    capital = not any(word[0].islower() and fold(word) not in words.PARTICLES
+                      for part in parts for word in part.split(" "))
     loud = [part.isupper() and len(part) > 1 for part in stripped]
     loud[0] = loud[0] and any(len(part) > 2 for part, upper in zip(stripped, loud, strict=True) if upper)
     if not comma and loud[0] and not all(loud):  # "DUBOIS Claire", "VAN DAM Jan"
@@ -215,7 +191,7 @@ def has_east_asian(text: str) -> bool:
 
 def is_given(name: str) -> bool:
     """Whether a folded word is known as a given name."""
-    return name in words.GIVEN or name in _PLAIN_GIVEN
+    return name in words.GIVEN
 
 
 def initials_of(person: Person) -> str:

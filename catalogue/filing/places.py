@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 from catalogue.filing import vocabulary as words
 from catalogue.filing.folders import purpose_key
-from catalogue.filing.names import WORDS, Name, Phrase, fields, fold, phrases, read_name
+from catalogue.filing.folding import fold
+from catalogue.filing.names import WORDS, Name, Phrase, fields, phrases, read_name
+from catalogue.filing.titles import title_key
 from catalogue.filing.tokens import Kind
 
 SURELY = 0.45  # a form that only names of people have
@@ -75,6 +77,28 @@ def title_beside(place: Place, part: int, phrase: Phrase) -> str:
     return _uncounted(place, _without(fold(read_name(place.stem).between(place.first, place.last)), own))
 
 
+def beside_repeated_title(folder: Name, place: Place) -> tuple[int, ...]:
+    """The tokens of a folder's name, first and last, beside the title that the file's name repeats: "2021-034 Dubrelle
+    Two Boats/Two_Boats". Empty where it repeats none, or nothing stands beside it."""
+    title = title_key(read_name(place.stem).between(place.first, place.last)) if place.first <= place.last else ""
+    said = [i for i, token in enumerate(folder.tokens) if token.kind is not Kind.BREAK]
+    if len(title) < 2 or len(said) < 2:
+        return ()
+    for number, at in enumerate(said[1:], 1):
+        behind = title_key(folder.between(at, said[-1]))
+        several = len(said) - number > 1
+        if behind and (behind == title or (several and title.startswith(behind))) and _holds_word(folder, 0, at):
+            return 0, said[number - 1]
+        before = title_key(folder.between(said[0], said[number - 1]))
+        if before == title and _holds_word(folder, at, len(folder.tokens)):
+            return at, said[-1]
+    return ()
+
+
+def _holds_word(name: Name, first: int, stop: int) -> bool:
+    return any(token.kind is Kind.WORD for token in name.tokens[first:stop])
+
+
 def _uncounted(place: Place, said: str) -> str:
     """A title without the number that may count captures of it: "harbour 3" as "harbour"."""
     title, _, number = said.rpartition(" ")
@@ -90,7 +114,8 @@ def find_containers(places: Sequence[Place]) -> set[tuple[str, ...]]:
     there are few of them, and no person's name is among them."""
     titles: dict[tuple[str, ...], set[str]] = defaultdict(set)
     children: dict[tuple[str, ...], set[tuple[str, ...]]] = defaultdict(set)
-    siblings: dict[tuple[str, ...], set[str]] = defaultdict(set)
+    siblings: dict[tuple[str, ...], set[str]] = defaultdict(set)  # of folders without shelves: "Artists/T/Ann Teal"
+    beside: dict[tuple[str, ...], tuple[str, ...]] = {}
     for place in places:
         content = [part for part, kind in enumerate(place.kinds) if kind == "c"]
         base = fold(read_name(place.stem).between(place.first, place.last)) if place.first <= place.last else ""
@@ -100,13 +125,15 @@ def find_containers(places: Sequence[Place]) -> set[tuple[str, ...]]:
             below = _without(below, own)
             if below and not own.startswith(below):
                 titles[place.folders[: part + 1]].add(below)
-            siblings[place.folders[:part]].add(place.folders[part])
+            above = tuple(place.folders[i] for i in content[:number])
+            beside[place.folders[: part + 1]] = above
+            siblings[above].add(place.folders[part])
             if number + 1 < len(content):
                 children[place.folders[: part + 1]].add(place.folders[: content[number + 1] + 1])
     by_parent: dict[tuple[str, ...], set[tuple[str, ...]]] = defaultdict(set)
     for folder, inside in children.items():
         several = sum(len(titles[child]) > 1 for child in inside)
-        if len(siblings[folder[:-1]]) <= FEW and several >= 3 and (several >= 0.4 * len(inside) or len(folder) == 1):
+        if len(siblings[beside[folder]]) <= FEW and several >= 3 and (several >= 0.4 * len(inside) or len(folder) == 1):
             named = any(p.whole and (p.person.form >= SURELY or p.person.family_first) for p in phrases(folder[-1]))
             if not named:
                 by_parent[folder[:-1]].add(folder)

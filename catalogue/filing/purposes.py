@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from catalogue.filing.folders import purpose_key
+from catalogue.filing.folding import fold
 from catalogue.filing.model import Work
-from catalogue.filing.people import fold
 from catalogue.filing.roles import LOSSY, own_role
 from catalogue.filing.titles import title_key
 from catalogue.filing.tokens import Kind

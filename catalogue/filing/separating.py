@@ -12,8 +12,9 @@ from collections.abc import Set as Collection
 
 from catalogue.filing import vocabulary as words
 from catalogue.filing.endings import is_roman
+from catalogue.filing.folding import fold
 from catalogue.filing.model import NOTHING, STATED_IN_FILE, Guessed, Work
-from catalogue.filing.names import WORDS, Name, fold
+from catalogue.filing.names import WORDS, Name
 from catalogue.filing.passes import beside_artist
 from catalogue.filing.purposes import Purposes
 from catalogue.filing.titles import says_only_purpose, title_key

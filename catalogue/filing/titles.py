@@ -12,8 +12,8 @@ from functools import lru_cache
 
 from catalogue.filing import vocabulary as words
 from catalogue.filing.endings import is_roman
-from catalogue.filing.names import Name, fold
-from catalogue.filing.people import without_umlauts
+from catalogue.filing.folding import fold, without_umlauts
+from catalogue.filing.names import Name
 from catalogue.filing.tokens import SURE, Kind, Token, role_word
 
 # Role words that no title ends in, so that they need no further reason.

@@ -1,11 +1,19 @@
 """Words that shops write into file and folder names, in the languages they write them in.
 
-All of it is common practice, no source. Words are compared casefolded. A word here is never removed of the middle of
-a title, and from its end only with a further reason, see :mod:`catalogue.filing.titles`.
+All of it is common practice, no source. Words are compared casefolded or folded. A word here is never removed of the
+middle of a title, and from its end only with a further reason, see :mod:`catalogue.filing.titles`.
 """
 
-PRINT = frozenset(
-    """
+from catalogue.filing.folding import fold
+
+
+def _word_set(text: str) -> frozenset[str]:
+    """Words as written, and as folded where enough letters are left to tell them ("artyści", "artysci"; not "rå")."""
+    written = text.split()
+    return frozenset((*written, *(folded for word in written if len(folded := fold(word)) > 2 and " " not in folded)))
+
+
+PRINT = _word_set("""
     print prints printed printing printfile printfiles printready forprint proofprint output druck drucke
     drucken druckdatei druckdateien druckfertig impression impressions imprimer tirage tirages impresion
     impresión impresiones imprimir tryck utskrift utskrifter tryckfil tryckfiler stampa stampe afdruk プリント 印刷
@@ -14,10 +22,8 @@ PRINT = frozenset(
     trykfiler tryk trykkefil prueba prova
     ausdruck ausdrucke giclee giclée prints druk wydruk wydruki tisk výtisk tuloste tulostus vedos nyomat nyomtatás
     baskı çıktı печать отпечаток вывод impressao 출력 출력용 인쇄 인쇄용 utskrift trykk trykkfil
-""".split()
-)
-REFERENCE = frozenset(
-    """
+""")
+REFERENCE = _word_set("""
     site web webb website webpage internet online lowres thumb thumbs thumbnail preview previews vorschau aperçu
     apercu vignette förhandsvisning phone handy mobil mobile photo photos snapshot snapshots ref refs reference
     references referenz référence referencia referens detail details détail détails detalle detalles detalj
@@ -27,58 +33,46 @@ REFERENCE = frozenset(
     catalog catalogue consultation handyfoto handybild hemsida kundvisning anteprima podgląd náhled esikatselu előnézet
     önizleme превью деталь szczegół zbliżenie výřez yksityiskohta részlet ayrıntı dos signature firma 웹용 확인용 휴대폰
     スマホ 確認用 bilde nettside
-""".split()
-)
-TILE = frozenset(
-    """
+""")
+TILE = _word_set("""
     tile tiles capture captures kachel kacheln teilscan teilscans teile tuile tuiles partie parties morceaux
     ruta rutor delskanning delskanningar delar tesela teselas trozo trozos partes parts stitching segments タイル
     分割
     deelscan deelscans deel delen teilaufnahme teilaufnahmen aufnahme aufnahmen toma tomas parti opname
     opnamen billede
-""".split()
-)
-RAW = frozenset(
-    """
+""")
+RAW = _word_set("""
     raw raws roh rohscan rohscans rohdaten brut bruts bruto brutos rå råskanning råskanningar 生データ
-""".split()
-)
-MASTER = frozenset(
-    """
+""")
+MASTER = _word_set("""
     master masters original originals originale stitched merged montiert zusammengesetzt assemblé assemblée
     assemble montado montaje hopsatt ihopsatt sammansatt archive archiv rescan rescans neuscan scan scans hires
     highres fullres full マスター 原本 原画 合成
     origineel originale digitalização digitalizado numérisé numérisation scansione assemblage montage samlet
     gesamt
-""".split()
-)
-VERSION = frozenset(
-    """
+""")
+VERSION = _word_set("""
     final finale finalfinal endfassung fertig définitif definitif def slutlig klar copy kopie copie copia kopia
     コピー new neu edit edited bearbeitet retouched retusche retuschiert corrected korrigiert korr corrigé corrige
     corregido rättad flat flattened resaved ok approved cropped clean cleaned test proof alt old 最終 完成 修正
     def definitivo definitivi definitiva bewerkt uitsnede retouché retouchée corretto corretta recortado
     editado editada edit crop bewerkter neuer redigeret beskåret færdig endelig finished
-""".split()
-)
-COPY = frozenset("copy kopie copie copia kopia コピー".split())
-MATERIAL = frozenset(
-    """
+""")
+COPY = _word_set("copy kopie copie copia kopia コピー")
+MATERIAL = _word_set("""
     canvas leinwand toile lienzo duk キャンバス rag cotton baryta matte matt mat gloss glossy satin lustre paper
     papier papel papper 紙 bütten buetten fineart hadernpapier bomull coton algodón algodon watercolour
     aquarellpapier
     hadern cotone algodón algodão linnen doek katoen textured lærred tela leinen 光沢 和紙 画布 マット紙 半切 四切
-""".split()
-)
-COLOUR = frozenset("rgb srgb adobergb adobergb1998 prophoto ecirgb cmyk greyscale grayscale icc".split())
+""")
+COLOUR = _word_set("rgb srgb adobergb adobergb1998 prophoto ecirgb cmyk greyscale grayscale icc")
 
 # Folders that say where a shop keeps things, not what they are.
-SHELF = frozenset(
-    """
+SHELF = _word_set("""
     jobs job to sort sorted unsorted misc various archive archived archiv archives archivo arkiv scans scan
     scanned scanning client clients customer customers kunde kunden künstler kuenstler künstlerinnen artist
     artists artiste artistes artista artistas cliente clientes konstnär konstnärer kund kunder 作家 顧客
-    お客様 アーカイブ     スキャン 画家 new neu neue nya nouveau nouveaux nuevo nuevos
+    お客様 注文 アーカイブ スキャン 画家 new neu neue nya nouveau nouveaux nuevo nuevos
     done finished fertig erledigt inbox incoming eingang
     inkommande entrada entrées old alt alte ancien anciens viejo gammal gamla desktop backup backups sicherung
     sauvegarde säkerhetskopia copia bilder bild images image pictures files work works werk werke arbeiten
@@ -105,78 +99,64 @@ SHELF = frozenset(
     kunstenaars kunstenaar kunstnere kunstner opdrachten opdracht encomendas encomenda fonds fondo numérisé
     archivio lavori artisti pittori malere bestillinger år clienti ordini 作家別 別 年度 künstlerinnen künstlerin
     prints printer printed januar jan mei maart juni juli augustus oktober maj marts
-""".split()
-)
+""")
 
 # Names that scanners, cameras and programs give by themselves; whole names, digits and separators apart.
-DEVICE = frozenset(
-    """
+DEVICE = _word_set("""
     scan scn scanned scanner img image imagem imagen imgp dsc dscf dscn pict picture bild foto photo cci ccf
     numérisation numerisation num escanear escaneo escaneado skanning skannad skan inskannad untitled unbenannt
     sanstitre sintitulo sintítulo namnlös naamloos download unknown page seite sida página document dokument doc
     file datei fichier capture new neu pano panorama スキャン 名称未設定 画像 写真 文書 無題
-""".split()
-)
+""")
 
-POSITION = frozenset(
-    """
+POSITION = _word_set("""
     left right top bottom upper lower middle centre center tl tr bl br links rechts oben unten mitte haut bas
     gauche droite milieu arriba abajo izquierda derecha centro vänster höger övre nedre mitten ul ur ll lr lo ro
     lu ru 左 右 上 下 左上 右上 左下 右下
     ol or hg hd bg bd
-""".split()
-)
-HONORIFIC = frozenset("herr frau mr mrs ms miss dr prof mme mlle monsieur madame señor señora sr sra herrn".split())
+""")
+HONORIFIC = _word_set("herr frau mr mrs ms miss dr prof mme mlle monsieur madame señor señora sr sra herrn")
 HONORIFIC_AFTER = ("様", "さん", "先生", "氏", "님", "씨", "작가")
 
 # What stands before a person's name in a folder's: "Kund M. Overbeck".
-CALLED = frozenset(
-    """
+CALLED = _word_set("""
     kund kunde kundin client cliente clienta customer klant klient zákazník asiakas ügyfél müşteri заказчик artist
     artiste artista künstler künstlerin konstnär kunstenaar artysta umělec taiteilija művész sanatçı художник
-    """.split()
-)
+""")
 
-NUMERO = frozenset("no no. nr nr. nº n° number nummer numéro numero número 第".split())
-UNTITLED = frozenset("untitled unbenannt sans sin namnlös ohne utan 無題".split())
+NUMERO = _word_set("no no. nr nr. nº n° number nummer numéro numero número 第")
+UNTITLED = _word_set("untitled unbenannt sans sin namnlös ohne utan 無題")
 
 # Words that join others in titles; no person is called so, and a title is not made of them alone.
-FUNCTION = frozenset(
-    """
+FUNCTION = _word_set("""
     the a an of and or in on at by with without for from to under over near after before into as is my our her
     his no der die das den dem des ein eine einer eines im am an auf aus bei mit nach und vom von zu zum zur
     über unter ohne vor hinter beim ins le la les l un une des du d et en au aux sur sous avec sans dans chez
     pour par el los las una unos y o del al con sin sobre bajo entre por para ett och i på av med till från vid
     utan under efter det den no nr nº
-""".split()
-)
+""")
 
 # Houses that bring artists' work to a shop; common names of them.
-INSTITUTIONS = frozenset(
-    """
+INSTITUTIONS = _word_set("""
     gallery galleries galerie galerien galleria gallerie galeria galería galerías galeri galleri galleriet galéria
     galerija galerie галерея museum museo musée musee muzeum múzeum müze museet kunsthaus kunsthalle konsthall kunsthal
     kunstverein kunstforening konstförening atelier ateliers ateliér atelje ateljé ateljee studio pracownia műhely
     atölyesi atölye мастерская bottega taller oficina werkstatt workshop framing framers framer frames rahmen cadre
     encadrement encadreur arts artspace foundation stiftung fondation fundación fundacja nadace säätiö alapítvány vakfı
     fondazione academy akademie verlag publishing publishers éditions ediciones edizioni förlag sala paja salon
-    """.split()
-)
+""")
 INSTITUTION_ENDS = ("画廊", "工房", "美術館", "ギャラリー", "画材店", "財団")
 
 # Words that lead from a title to a purpose: "Harbour for print", "Port pour client".
-PURPOSE_LINKS = frozenset("for to für zum zur an pour à voor para per för till til til dla do pro pre na la".split())
+PURPOSE_LINKS = _word_set("for to für zum zur an pour à voor para per för till til til dla do pro pre na la")
 
 # Small words inside a person's name.
-PARTICLES = frozenset(
-    """
+PARTICLES = _word_set("""
     van von der den de del della di da dos das du la le el al bin ibn af av zu ten ter mac mc o
-""".split()
-)
+""")
 
 # Given names that tell a person from a title; from memory. Missing ones only make a guess less certain.
-GIVEN = frozenset(
-    """
+GIVEN = _word_set("""
     ada adam adèle agnes aileen alan albert alejandra alejandro alex alexander alexandra alfred alice alicia
     alma amalia amelia amélie ana anders andrea andreas andré andrés andrew angela angus anita anja anke anna
     anne annika antoine anton antonia antonio arne arthur arturo astrid audrey axel barbara beatrice beatriz ben
@@ -217,8 +197,7 @@ GIVEN = frozenset(
     reiko rie rika ryo ryota sachiko sakura satoshi sayuri shigeru shinji shiro shoko sota sumiko susumu tadashi
     takashi takeshi takumi tamiko taro tatsuya tetsuo tomoko toshio tsutomu yasuko yoko yoshiko yuji yuka yukiko
     yuko yumi yumiko yutaka
-""".split()
-)
+""")
 
 # Family names written in Chinese characters, the commonest; from memory.
 KANJI_FAMILY = tuple(
@@ -233,12 +212,10 @@ KANJI_FAMILY = tuple(
 )
 
 # Korean family names, the commonest; from memory.
-HANGUL_FAMILY = frozenset(
-    """
+HANGUL_FAMILY = _word_set("""
     김 이 박 최 정 강 조 윤 장 임 한 오 서 신 권 황 안 송 류 전 홍 고 문 양 손 배 백 허 유 남 심 노 하 곽 성 차 주 우
     구 민 남궁 황보
-    """.split()
-)
+""")
 
 # Beginnings of compounds, where a language writes them as one word: "Druckdaten", "Tryckfiler".
 COMPOUNDS = {
