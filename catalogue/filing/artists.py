@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from catalogue.filing.endings import is_count
 from catalogue.filing.joining import Key, join_people
 from catalogue.filing.names import WORDS, Phrase, phrases, read_name
-from catalogue.filing.people import Person, compatible, fuller, has_east_asian, read_person, split_east_asian, turned
+from catalogue.filing.people import Person, compatible, core_of, fuller, has_east_asian, read_person, split_east_asian, turned
 from catalogue.filing.places import SURELY, Place, beside_repeated_title, find_containers, inverted_shares, rest_of, shape_of, title_beside
 
 ENOUGH = 0.5  # weight below which a phrase is not taken for an artist
@@ -251,6 +251,8 @@ class Artists:
         inside = b.first <= a.first and a.last <= b.last
         around = a.first <= b.first and b.last <= a.last
         if inside:
+            if b.spot.isupper() and a.person.family == core_of(b.person.family) != b.person.family and not a.person.given:
+                return True  # "Brenne" in "Aurélien de la Brenne"
             if not b.person.given and not a.person.given:
                 return False
             if b.person.key in self._names.sure and compatible(a.person, b.person):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from catalogue.filing.folding import fold
-from catalogue.filing.people import Person, compatible, core_of, fuller, initials_of
+from catalogue.filing.people import Person, compatible, core_of, fuller, initials_of, is_given
 
 Key = tuple[str, tuple[str, ...]]
 SLIP = 6  # letters of a family name from which one wrong letter is taken for a slip
@@ -66,6 +66,7 @@ def join_people(evidence: Mapping[Key, Named]) -> Names:
                 joined[member.person.key] = tops[0].person.key
             elif len(tops) > 1:
                 either[member.person.key] = tuple(sorted(t.person.text for t in tops))
+        joined |= _join_second_families(members, trusted)
     joined |= _join_letters(evidence, joined)
     joined |= _join_slips(evidence, joined)
     joined |= _join_initials(evidence, joined)
@@ -81,14 +82,25 @@ def _ends_in(longer: Person, shorter: Person) -> bool:
     )
 
 
+def _join_second_families(members: list[Named], trusted: list[Named]) -> dict[Key, Key]:
+    """ "Almenara Sotos" as Nicanor Almenara Sotos: its first word is another's second family name, and no first name."""
+    joins = {}
+    for member in members:
+        longer = [t for t in trusted if _ends_in(t.person, member.person)]
+        if len(member.person.given) == 1 and not is_given(member.person.given[0]) and len(longer) == 1:
+            joins[member.person.key] = longer[0].person.key
+    return joins
+
+
 def _is_sure(named: Named, alone: int = 0) -> bool:
     """Whether a full name is one. "Granhed, Low Tide" is none where "Granhed" stands with many other titles; ``alone``
     says with how many."""
     if named.stated or named.person.form >= 0.45:
         return True
-    if named.person.form < 0.2 or not named.whole:
+    slug = named.person.text.islower() and len(named.titles) > 2
+    if named.person.form < (0.1 if slug else 0.15) or not named.whole:
         return False
-    return len(named.titles) >= (1 if named.folders else max(2, 0.4 * alone))
+    return len(named.titles) >= (1 if named.folders else max(2, (0.4 if named.person.family_first else 0.2) * alone))
 
 
 def _join_letters(evidence: Mapping[Key, Named], joined: Mapping[Key, Key]) -> dict[Key, Key]:
@@ -149,9 +161,8 @@ def _join_slips(evidence: Mapping[Key, Named], joined: Mapping[Key, Key]) -> dic
 
 
 def _is_met_more_often(right: Named, slip: Named, places: Mapping[str, int]) -> bool:
-    titles = OFTEN if slip.person.given else OFTEN + 1
     return places[right.person.family] >= OFTEN * places[slip.person.family] or (
-        len(right.titles) >= titles * len(slip.titles))
+        len(right.titles) >= OFTEN * len(slip.titles))
 
 
 def _shortened(word: str) -> Iterator[str]:

@@ -62,8 +62,9 @@ def title_beside(place: Place, part: int, phrase: Phrase) -> str:
     if part == len(place.folders):
         return _uncounted(place, rest_of(read_name(place.stem), place.first, place.last, phrase))
     folder = read_name(place.folders[part])
-    if any(t.kind is Kind.NUMBER for t in folder.tokens[phrase.last + 1 :]):
-        return next(t.text for t in folder.tokens[phrase.last + 1 :] if t.kind is Kind.NUMBER)  # of a series
+    behind = next((t for t in folder.tokens[phrase.last + 1 :] if t.kind is not Kind.BREAK), None)
+    if behind and behind.kind is Kind.NUMBER:
+        return behind.text  # of a series
     beside = fold(" ".join(t.text for i, t in enumerate(folder.tokens)
                            if not phrase.first <= i <= phrase.last and t.kind in WORDS))
     if beside:
