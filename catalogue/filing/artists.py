@@ -13,8 +13,27 @@ from dataclasses import dataclass, field, replace
 from catalogue.filing.endings import is_count
 from catalogue.filing.joining import Key, join_people
 from catalogue.filing.names import WORDS, Phrase, phrases, read_name
-from catalogue.filing.people import Person, compatible, core_of, fuller, has_east_asian, read_person, split_east_asian, turned
-from catalogue.filing.places import SURELY, Place, beside_repeated_title, find_containers, inverted_shares, rest_of, shape_of, title_beside
+from catalogue.filing.people import (
+    Person,
+    compatible,
+    core_of,
+    fuller,
+    has_east_asian,
+    read_person,
+    split_east_asian,
+    turned,
+)
+from catalogue.filing.places import (
+    SURELY,
+    Place,
+    beside_repeated_title,
+    find_containers,
+    inverted_shares,
+    rest_of,
+    shape_of,
+    title_below,
+    title_beside,
+)
 
 ENOUGH = 0.5  # weight below which a phrase is not taken for an artist
 PROMISING = 0.3  # weight from which a phrase helps to find out where artists stand
@@ -164,6 +183,8 @@ class Artists:
                 said = title_beside(place, candidate.part, candidate.phrase)
                 if said:
                     evidence.titles.add(said)
+                    if candidate.phrase.whole:
+                        evidence.titles |= {title_below(place, candidate.part)} - {""}
                 else:
                     evidence.echoed += 1
             if candidate.phrase.person.form >= SURELY and candidate.phrase.spot.isupper():
@@ -251,7 +272,8 @@ class Artists:
         inside = b.first <= a.first and a.last <= b.last
         around = a.first <= b.first and b.last <= a.last
         if inside:
-            if b.spot.isupper() and a.person.family == core_of(b.person.family) != b.person.family and not a.person.given:
+            core = core_of(b.person.family)
+            if b.spot.isupper() and not a.person.given and a.person.family == core != b.person.family:
                 return True  # "Brenne" in "Aurélien de la Brenne"
             if not b.person.given and not a.person.given:
                 return False

@@ -83,7 +83,7 @@ def _ends_in(longer: Person, shorter: Person) -> bool:
 
 
 def _join_second_families(members: list[Named], trusted: list[Named]) -> dict[Key, Key]:
-    """ "Almenara Sotos" as Nicanor Almenara Sotos: its first word is another's second family name, and no first name."""
+    """ "Almenara Sotos" as Nicanor Almenara Sotos: the first word is a family name of another's, and no first name."""
     joins = {}
     for member in members:
         longer = [t for t in trusted if _ends_in(t.person, member.person)]

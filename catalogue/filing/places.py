@@ -73,9 +73,17 @@ def title_beside(place: Place, part: int, phrase: Phrase) -> str:
     for below in range(part + 1, len(place.folders)):
         if place.kinds[below] == "c":
             return _without(fold(place.folders[below]), own)
-    if place.first > place.last:
-        return ""
-    return _uncounted(place, _without(fold(read_name(place.stem).between(place.first, place.last)), own))
+    return _uncounted(place, _without(_folded_stem(place), own))
+
+
+def title_below(place: Place, part: int) -> str:
+    """What the file's name says besides the nearest folder below another: "Moor" of "Ann Teal/Landscapes/Moor"."""
+    below = next((at for at in range(part + 1, len(place.folders)) if place.kinds[at] == "c"), 0)
+    return _uncounted(place, _without(_folded_stem(place), fold(place.folders[below]))) if below else ""
+
+
+def _folded_stem(place: Place) -> str:
+    return fold(read_name(place.stem).between(place.first, place.last)) if place.first <= place.last else ""
 
 
 def beside_repeated_title(folder: Name, place: Place) -> tuple[int, ...]:
@@ -119,12 +127,12 @@ def find_containers(places: Sequence[Place]) -> set[tuple[str, ...]]:
     beside: dict[tuple[str, ...], tuple[str, ...]] = {}
     for place in places:
         content = [part for part, kind in enumerate(place.kinds) if kind == "c"]
-        base = fold(read_name(place.stem).between(place.first, place.last)) if place.first <= place.last else ""
+        base = _folded_stem(place)
         for number, part in enumerate(content):
             below = fold(place.folders[content[number + 1]]) if number + 1 < len(content) else base
             own = fold(place.folders[part])
             below = _without(below, own)
-            if below and not own.startswith(below):
+            if below and not below.isdigit() and not own.startswith(below):
                 titles[place.folders[: part + 1]].add(below)
             above = tuple(place.folders[i] for i in content[:number])
             beside[place.folders[: part + 1]] = above
