@@ -100,7 +100,7 @@ def _is_sure(named: Named, alone: int = 0) -> bool:
     slug = named.person.text.islower() and len(named.titles) > 2
     if named.person.form < (0.1 if slug else 0.15) or not named.whole:
         return False
-    return len(named.titles) >= (1 if named.folders else max(2, (0.4 if named.person.family_first else 0.2) * alone))
+    return len(named.titles) >= (1 if named.folders else max(2, 0.4 * alone if named.person.family_first else 0))
 
 
 def _join_letters(evidence: Mapping[Key, Named], joined: Mapping[Key, Key]) -> dict[Key, Key]:
