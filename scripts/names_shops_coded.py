@@ -23,10 +23,10 @@ CODED_ARTISTS = ("Marina Ferraguzzi", "Ettore Baldovento", "Ginevra Malaspiga", 
 CODED_TITLES = (
     "Barche al molo", "Natura morta con limoni", "La soglia", "Stampa antica", "Vigna in ottobre", "Cortile", "Afa",
     "Prova d'orchestra", "Notturno n. 2", "Notturno n. 3", "Notturno n. 5", "Il falegname", "Scirocco", "Rovine",
-    "1968", "Copia dal vero", "Tre bottiglie", "Mercato del pesce", "Senza titolo (blu)", "Senza titolo (ocra)", "Ulivi",
-    "Alba", "Tegole", "Finestra sul porto", "Le lavandaie", "Dettagli di un addio", "Neve a valle", "Autoritratto", "Il pozzo",
-    "Fondo marino", "Sedie", "Terrazza", "Risaia I", "Risaia II", "Santa Lucia", "Ponte di ferro", "Gatto", "Estate",
-    "Fuochi", "Bassa marea", "Capanno", "Lettera mai spedita",
+    "1968", "Copia dal vero", "Tre bottiglie", "Mercato del pesce", "Senza titolo (blu)", "Senza titolo (ocra)",
+    "Ulivi", "Alba", "Tegole", "Finestra sul porto", "Le lavandaie", "Dettagli di un addio", "Neve a valle",
+    "Autoritratto", "Il pozzo", "Fondo marino", "Sedie", "Terrazza", "Risaia I", "Risaia II", "Santa Lucia",
+    "Ponte di ferro", "Gatto", "Estate", "Fuochi", "Bassa marea", "Capanno", "Lettera mai spedita",
 )
 
 
