@@ -160,7 +160,7 @@ READ_ONLY = {
     "ledger.editions": {"label", "state"},
     "ledger.order_filter": {"read_filter"},
     "ledger.periods": {"between", "month", "take_period"},
-    "ledger.print_recipe": {"planned_print"},
+    "ledger.print_recipe": {"earlier_recipe", "planned_print"},
     "ledger.repeat": {"propose"},
     "ledger.rescans": {"advice", "captures", "notes_to_offer"},
     "ledger.values": {"day", "margin_mm", "measured_size", "shown_day", "shown_size", "size_mm"},

@@ -26,6 +26,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "alike": ("alike", "Scans that show the same artwork, with evidence; verdicts, tiles, merges."),
     "order": ("order", "Orders: add, list, show, repeat, job sheets."),
     "print": ("print_file", "Make an order's print files from master and recipe, the same bits each time."),
+    "recipe": ("recipe", "Find how an old print file was made from its master, and record it for repeats."),
     "buyer": ("buyer", "Buyers: contact, notes, orders; merge spellings."),
     "edition": ("edition", "Editions: numbers out and left, losses, certificates."),
     "artist": ("artist", "Artists: contact, terms, notes; correct and merge names."),

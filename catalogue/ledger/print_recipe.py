@@ -1,6 +1,7 @@
 """The recipe of an order line's print file: from what the line says, what was chosen last time, and what is new."""
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from math import floor
 from typing import Any
@@ -9,16 +10,49 @@ from catalogue.errors import Refused
 from catalogue.ledger.fit import picture_wraps
 from catalogue.print_files.layout import ENLARGED, layout_of
 from catalogue.print_files.recipe import LEAST_PPI, Recipe, from_json
+from catalogue.records import print_files
 from catalogue.records.orders import Line, NewLine
 from catalogue.records.pieces import folded
 from catalogue.records.print_files import PrintFile
+from catalogue.records.rows import Database
 from catalogue.records.scans import Scan
 
 # What last time's recipe gives to the next print of its kind, unless the line or the person says otherwise.
 CARRIED = ("ppi", "turn", "crop", "fit", "edge", "stretch_mm", "edge_colour", "bleed_mm", "marks", "kernel",
            "profile_sha256", "intent", "black_point", "bits", "compression")
+SAME_MM = 0.5       # sides of a print that differ by less are the same size
 # Words for edges, by their beginnings: common practice, no source. "grey" and "colour" want levels besides.
 _WHITE, _BLACK = ("white", "blank", "plain"), ("black",)
+
+
+@dataclass(frozen=True, slots=True)
+class EarlierRecipe:
+    """The recipe that a line takes its choices from, as JSON, and when it was made or confirmed. ``file``: the print
+    file that was made by it; None for a confirmed recipe of a file from before."""
+
+    recipe: str
+    date: str
+    file: PrintFile | None = None
+
+
+def earlier_recipe(db: Database, line: Line | NewLine, line_id: int | None, master_sha256: str) -> EarlierRecipe | None:
+    """That of the newest print file of the line ``line_id`` or of one it repeats, else the newest confirmed one of the
+    same piece, size, border and wrap. A crop on another master than ``master_sha256`` is no use to the latter."""
+    last = print_files.last_time(db, line_id) if line_id is not None else None
+    if last is not None:
+        return EarlierRecipe(last.recipe, last.made, last)
+    for confirmed in print_files.confirmed_of_piece(db, line.piece_id):
+        with suppress(Refused):     # written by a later version of the program
+            recipe = from_json(confirmed.recipe)
+            if _same_shape(recipe, line) and (not recipe.crop or recipe.master_sha256 == master_sha256):
+                return EarlierRecipe(confirmed.recipe, confirmed.confirmed)
+    return None
+
+
+def _same_shape(recipe: Recipe, line: Line | NewLine) -> bool:
+    sides = zip(sorted((recipe.width_mm, recipe.height_mm)), sorted((line.width_mm, line.height_mm)), strict=True)
+    return (all(abs(one - other) < SAME_MM for one, other in sides)
+            and abs(recipe.border_mm - line.border_mm) < SAME_MM and abs(recipe.wrap_mm - line.wrap_mm) < SAME_MM)
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,9 +63,10 @@ class PlannedPrint:
     problem: str = ""
 
 
-def planned_print(line: NewLine, scan: Scan, last: PrintFile | None, print_ppi: tuple[int, ...]) -> PlannedPrint:
-    """The recipe that the line's print file would be made by if nothing else were chosen; ``last``: the print file
-    whose choices it takes over."""
+def planned_print(line: NewLine, scan: Scan, last: EarlierRecipe | None,
+                  print_ppi: tuple[int, ...]) -> PlannedPrint:
+    """The recipe that the line's print file would be made by if nothing else were chosen; ``last``: whose choices it
+    takes over."""
     try:
         return PlannedPrint(recipe_for(line, scan, {}, from_json(last.recipe) if last else None, print_ppi))
     except Refused as error:

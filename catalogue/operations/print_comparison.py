@@ -59,18 +59,19 @@ def kept_profile(home: Home, digest: str) -> bytes:
 
 
 @contextmanager
-def opened_again(db: Database, home: Home, recipe: Recipe, *, cancelled: Cancelled = never_cancelled
-                 ) -> Iterator[Sheet]:
+def opened_again(db: Database, home: Home, recipe: Recipe, *, profile: bytes | None = None,
+                 cancelled: Cancelled = never_cancelled) -> Iterator[Sheet]:
     """The rows that a recipe on record gives now, from a sound copy of its master.
 
-    Raises CatalogueError: no such copy, or the profile, is within reach; as :func:`opened_sheet`.
+    ``profile``: that of the recipe, where it is not one that is kept. Raises CatalogueError: no such copy, or the
+    profile, can be reached; as :func:`opened_sheet`.
     """
     scan = scans.by_digest(db, recipe.master_sha256)
     best = health(db, scan).best if scan else None
     if best is None or best.place is None:
-        raise CatalogueError("no sound copy of its master is within reach")
-    with opened_sheet(best.place, recipe, home.folder / "print", profile=kept_profile(home, recipe.profile_sha256),
-                      cancelled=cancelled) as sheet:
+        raise CatalogueError("No sound copy of its master can be reached.", hint="Connect the store that holds it.")
+    icc = kept_profile(home, recipe.profile_sha256) if profile is None else profile
+    with opened_sheet(best.place, recipe, home.folder / "print", profile=icc, cancelled=cancelled) as sheet:
         yield sheet
 
 

@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from catalogue.errors import CatalogueError, Damaged, NotFound, Refused
-from catalogue.ledger import repeat
+from catalogue.ledger import repeat, values
 from catalogue.ledger.cautions import CROP_WORTH_SAYING
 from catalogue.ledger.health import Copy, check_now
-from catalogue.ledger.print_recipe import recipe_for
+from catalogue.ledger.print_recipe import earlier_recipe, recipe_for
 from catalogue.operations.print_comparison import (
     PROFILE_BYTES,
     Comparison,
@@ -134,17 +134,21 @@ def plan_print(db: Database, home: Home, line: Line, chosen: Mapping[str, Any], 
     if job.printing is None or best is None or best.place is None:
         raise CatalogueError("No sound copy of the scan is within reach.",
                              hint="Connect the store that holds it: catalogue show PIECE.")
-    last = print_files.last_time(db, line.id)
-    before = from_json(last.recipe) if last and not afresh else None
+    scan = job.printing.scan
+    earlier = earlier_recipe(db, line, line.id, scan.sha256)
+    before = from_json(earlier.recipe) if earlier and not afresh else None
     if profile is not None:
         chosen = {**chosen, "profile_sha256": sha256(profile).hexdigest() if profile else ""}
-    scan = job.printing.scan
     recipe = recipe_for(line, scan, chosen, before, home.settings.print_ppi)
     layout = layout_of(recipe, scan.width or 0, scan.height or 0)
     size = f"{recipe.width_mm:g}x{recipe.height_mm:g}mm {recipe.ppi}ppi"
     name = safe_name(f"{line.number}-{line.id} {size} {line.title}") + ".tif"
-    return PrintPlan(line, scan, best, recipe, profile or kept_profile(home, recipe.profile_sha256), name, last,
-                     tuple(_cautions(recipe, layout, scan, job.fit.least_ppi if job.fit else 0)))
+    cautions = [*_cautions(recipe, layout, scan, job.fit.least_ppi if job.fit else 0)]
+    if before and earlier and earlier.file is None:
+        cautions.append("turn, crop and edge are those of an older print file, as confirmed on"
+                        f" {values.shown_day(earlier.date, home.settings.dates)}")
+    return PrintPlan(line, scan, best, recipe, profile or kept_profile(home, recipe.profile_sha256), name,
+                     earlier.file if earlier else None, tuple(cautions))
 
 
 def _cautions(recipe: Recipe, layout: Layout, scan: Scan, least_ppi: int) -> Iterator[str]:

@@ -1,6 +1,6 @@
 """A print file as a grid of patches in CIELAB, each the mean of the pixels it covers, to tell how far two depart."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -8,14 +8,14 @@ import imagecodecs
 import numpy as np
 from numpy.typing import NDArray
 
-from catalogue.errors import CatalogueError
-from catalogue.print_files.channels import FULL, channels_of
+from catalogue.errors import CatalogueError, Damaged
+from catalogue.print_files.channels import FULL, channels_of, stored
 from catalogue.print_files.conversion import to_lab
-from catalogue.print_files.master import opened_picture
+from catalogue.print_files.master import HINT, opened_picture
 from catalogue.print_files.render import Sheet
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.reading.digests import Stopped
-from catalogue.reading.reduce import Reducer
+from catalogue.reading.reduce import Reducer, turned
 
 LONG_SIDE = 1024
 
@@ -27,6 +27,34 @@ class Patches:
     lab: NDArray[np.float64]
     size: tuple[int, int]
     side: float
+
+
+@dataclass(frozen=True, slots=True)
+class ReducedPicture:
+    """A picture as shown, reduced: ``means`` are rows × columns × channels (uint16, of full range) of a picture of
+    ``size``; the rest as in ``channels.Channels``."""
+
+    means: NDArray[np.uint16]
+    size: tuple[int, int]
+    space: str
+    bits: int
+    icc: bytes
+
+
+def reduced_picture(path: Path, sha256: str, long_side: int, *, report: Report = ignore_progress,
+                    cancelled: Cancelled = never_cancelled) -> ReducedPicture:
+    """A picture read through and reduced. Raises Damaged where its bytes are not those of ``sha256``, and as
+    :func:`catalogue.print_files.master.opened_picture`; Refused for kinds that are not printed from; Stopped."""
+    with opened_picture(path) as picture:
+        samples, about, channels = picture.source.samples, picture.source.picture, channels_of(picture.source)
+        if samples is None or about is None:
+            raise Damaged("The picture cannot be read.", path=path)
+        rows = (channels.of(band) for band in samples.bands())
+        means = _means(rows, (samples.width, samples.height), long_side, path.name, report, cancelled)
+        if picture.finish() != sha256 or means is None:
+            raise Damaged("The file's bytes are not what they were when its digest was taken.", hint=HINT, path=path)
+        return ReducedPicture(turned(means, about.orientation), (about.width, about.height), channels.space,
+                              channels.bits, picture.source.icc)
 
 
 def patches_of_file(path: Path, sha256: str, *, report: Report = ignore_progress,
@@ -47,25 +75,37 @@ def patches_of_file(path: Path, sha256: str, *, report: Report = ignore_progress
 
 def patches_of_sheet(sheet: Sheet, *, report: Report = ignore_progress,
                      cancelled: Cancelled = never_cancelled) -> Patches | None:
-    """Of a print file that is made for this alone and not written."""
+    """Of a print file that is made for this alone and not written; afterwards the sheet has its digest."""
     form = sheet.form
-    return _patches(sheet.channels(), (form.width, form.height), form.space, form.bits, form.icc, report, cancelled)
+
+    def channels() -> Iterator[NDArray[np.uint16]]:
+        for band in sheet.channels():
+            sheet.digest.update(stored(band, form.space, form.bits))
+            yield band
+
+    return _patches(channels(), (form.width, form.height), form.space, form.bits, form.icc, report, cancelled)
 
 
 def _patches(bands: Iterable[NDArray[np.uint16]], size: tuple[int, int], space: str, bits: int, icc: bytes,
              report: Report, cancelled: Cancelled) -> Patches | None:
-    reducer: Reducer | None = None
-    for band in bands:
-        if cancelled():
-            raise Stopped
-        reducer = reducer or Reducer(*size, band.shape[2], LONG_SIDE)
-        reducer.add(band)
-        report(Progress("comparing with last time's", reducer.rows_done, size[1]))
-    if reducer is None:
+    means = _means(bands, size, LONG_SIDE, "", report, cancelled)
+    if means is None:
         return None
-    means = np.clip(np.rint(reducer.result()), 0, FULL).astype(np.uint16)
     try:
         lab = to_lab(means, space, bits, icc)
     except (imagecodecs.CmsError, ValueError):
         return None
     return None if lab is None else Patches(lab, size, size[0] / means.shape[1])
+
+
+def _means(bands: Iterable[NDArray[np.uint16]], size: tuple[int, int], long_side: int, note: str, report: Report,
+           cancelled: Cancelled) -> NDArray[np.uint16] | None:
+    """The bands reduced, to the nearest level; None where there are none. Raises Stopped."""
+    reducer: Reducer | None = None
+    for band in bands:
+        if cancelled():
+            raise Stopped
+        reducer = reducer or Reducer(*size, band.shape[2], long_side)
+        reducer.add(band)
+        report(Progress("comparing colours", reducer.rows_done, size[1], note=note))
+    return None if reducer is None else np.clip(np.rint(reducer.result()), 0, FULL).astype(np.uint16)

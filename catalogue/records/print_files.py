@@ -1,4 +1,4 @@
-"""Print files that were made for order lines: recipe, digests, and where each was put."""
+"""Print files: made for order lines, with recipe, digests and place; and confirmed recipes of older ones."""
 
 from dataclasses import asdict, dataclass
 
@@ -35,6 +35,36 @@ class StoredPrintFile:
     print_file_id: int
 
 
+@dataclass(frozen=True, slots=True)
+class ConfirmedRecipe:
+    """The recipe of an old print file as a person confirmed it. ``delta_e``: mean CIEDE2000 between the file and what
+    the recipe makes."""
+
+    sha256: str
+    recipe: str
+    delta_e: float
+    confirmed: str
+
+
+def confirm_recipe(db: Database, confirmed: ConfirmedRecipe) -> None:
+    """Record what was confirmed, in the place of an earlier word on that file. Call within a transaction."""
+    db.execute("""INSERT INTO print_recipe (sha256, recipe, delta_e, confirmed) VALUES (?, ?, ?, ?)
+                  ON CONFLICT (sha256) DO UPDATE SET recipe = excluded.recipe, delta_e = excluded.delta_e,
+                                                     confirmed = excluded.confirmed""",
+               [confirmed.sha256, confirmed.recipe, confirmed.delta_e, confirmed.confirmed])
+
+
+def confirmed_recipe(db: Database, sha256: str) -> ConfirmedRecipe | None:
+    return fetch_one(db, ConfirmedRecipe, "SELECT * FROM print_recipe WHERE sha256 = ?", [sha256])
+
+
+def confirmed_of_piece(db: Database, piece_id: int) -> list[ConfirmedRecipe]:
+    """Confirmed recipes of the print files that show a piece, newest first."""
+    return fetch(db, ConfirmedRecipe, """
+        SELECT r.* FROM print_recipe r JOIN scan s ON s.sha256 = r.sha256
+        WHERE s.piece_id = ? ORDER BY r.confirmed DESC, r.sha256""", [piece_id])
+
+
 def in_store(db: Database, store_id: int) -> list[StoredPrintFile]:
     """Print files on record that lie in a store, by path; none that is a master, a tile or a reference."""
     return fetch(db, StoredPrintFile, """
@@ -56,6 +86,12 @@ def by_id(db: Database, file_id: int) -> PrintFile | None:
 def of_line(db: Database, line_id: int) -> list[PrintFile]:
     """What was made for one order line, newest first."""
     return fetch(db, PrintFile, "SELECT * FROM print_file WHERE line_id = ? ORDER BY id DESC", [line_id])
+
+
+def newest_of_pixels(db: Database, pixel_digest: str) -> PrintFile | None:
+    """The newest making that gave these pixels: for a file that is met in a store."""
+    return fetch_one(db, PrintFile, "SELECT * FROM print_file WHERE pixel_digest = ? ORDER BY id DESC LIMIT 1",
+                     [pixel_digest])
 
 
 def last_time(db: Database, line_id: int) -> PrintFile | None:

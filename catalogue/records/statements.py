@@ -45,6 +45,7 @@ STATED_TABLES = (
     StatedTable("orders"),
     StatedTable("order_line"),
     StatedTable("print_file"),
+    StatedTable("print_recipe"),
     StatedTable("edition_print"),
     StatedTable("print_move"),
     StatedTable("buyer_stated"),

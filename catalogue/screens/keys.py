@@ -91,6 +91,7 @@ KEYS: dict[str, tuple[Key, ...]] = {
         Key("E", "edit_piece", "edit piece", "Correct artist, title, year and what else is known of the piece.", 5),
         Key("space", "mark", "mark", "Mark or unmark the scan, to act on several at once.", 91),
         UNDO,
+        Key("R", "recipe", "recipe", "Find how this print file was made from its master, for repeats.", 95),
         Key("n", "new_edition", "new edition", "Add an edition of the piece, for all sizes or for one.", 92),
         Key("w", "numbers", "numbers", "Where each numbered print of an edition is, as a page.", 93),
         Key("p", "plan", "plan", "How to capture the original in tiles on the bed.", 94),

@@ -198,6 +198,7 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["import", "{table}", "--make-pieces", "--dates", "%d.%m.%Y"], 1, IMPORT),
     (["intake", "{key}", "--into", "main", "--dry-run"], 1, INTAKE),
     (["intake", "{key}", "--into", "main", "--yes", "--artist", "Ada Quill", "--piece", "Pier"], 0, INTAKE),
+    (["recipe", "nothing"], 2, FAULT),
     (["doubles"], None, [{"store": STORE, "groups": list}]),
     (["doubles", "main", "--print-files"], 0, []), (["doubles", "--print-files"], 2, FAULT),
     (["doubles", "main", "--free", "--yes"], 0, {"removed": list, "left": list, "undo": (str, NONE), "stopped": bool}),

@@ -120,6 +120,7 @@ CALLS: dict[str, list[list[str]]] = {
     "intake": [["intake", "{key}", "--into", "main" + HOSTILE, "--dry-run"],
                ["intake", "{key}", "--into", "main" + HOSTILE, "--yes"],
                ["intake", "{none}", "--into", "main" + HOSTILE]],
+    "recipe": [["recipe", HOSTILE], ["recipe", HOSTILE, "--record", "--yes"]],
     "doubles": [["doubles"], ["doubles", HOSTILE, "--print-files"],
                 ["doubles", "main" + HOSTILE, "--free", "--yes"], ["doubles", "--undo", "{table}"]],
     "tidy": [["tidy", "main" + HOSTILE], ["tidy", "--undo", "{table}"]],

@@ -47,6 +47,7 @@ WRITING = [
     ["buyer", "merge", "ann", "--into", "ben"],
     ["order", "correct", "7", "--buyer", "x"], ["order", "sheet", "7", "--check"], ["order", "sheet", "7", "--copy"],
     ["print", "7", "--to", "{to}"],
+    ["recipe", "{digest}", "--record", "--yes"],
     ["edition", "set", "harbour", "--limit", "9"], ["edition", "close", "1"],
     ["edition", "move", "1", "1", "--to", "shop"],
     ["edition", "destroy", "1", "1", "--reason", "x"], ["artist", "set", "ada", "--notes", "x"],

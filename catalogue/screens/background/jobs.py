@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from catalogue.errors import NotFound
 from catalogue.records.database import Database
 from catalogue.screens.texts.formats import counted, safe
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from catalogue.operations.indexing import Indexed
     from catalogue.operations.intake import ImportedScans
     from catalogue.operations.print_files import PrintFilesMade
+    from catalogue.operations.print_recipes import RecipeProposal
     from catalogue.progress import Cancelled, Report
     from catalogue.reading.model import Reading
     from catalogue.screens.app import CatalogueApp
@@ -225,3 +227,19 @@ def start_print_files(shop: "CatalogueApp", line_ids: Sequence[int],
         return notice(summarize(done, home.settings.dates))
 
     return shop.begin("Print file" if len(line_ids) == 1 else "Print files", job, summary, then)
+
+
+def start_recipe(shop: "CatalogueApp", sha256: str, then: "Callable[[RecipeProposal], object]") -> bool:
+    """Find the recipe of an old print file; ``then`` gets the proposal."""
+    home = shop.home
+
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> "RecipeProposal":
+        from catalogue.operations.print_recipes import propose_recipe
+        from catalogue.records.scans import by_digest
+
+        scan = by_digest(db, sha256)
+        if scan is None:
+            raise NotFound("This scan is no longer in the catalogue.")
+        return propose_recipe(db, home, scan, report=report, cancelled=cancelled)
+
+    return shop.begin("Finding the recipe", job, lambda _: "", then)

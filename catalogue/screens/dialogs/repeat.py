@@ -13,13 +13,12 @@ from textual.widgets import Button, Input, Label, Static
 from catalogue.errors import CatalogueError, NotFound
 from catalogue.ledger import repeat as ledger
 from catalogue.ledger import values
-from catalogue.ledger.print_recipe import PlannedPrint
+from catalogue.ledger.print_recipe import EarlierRecipe, PlannedPrint, earlier_recipe
 from catalogue.ledger.proposal import Proposal
 from catalogue.money import show_amount
 from catalogue.operations.orders import record_order
 from catalogue.records.database import Database
 from catalogue.records.orders import Line, NewLine
-from catalogue.records.print_files import PrintFile, last_time
 from catalogue.screens.dialogs.repeat_form import (
     FIELDS,
     SHAPING,
@@ -51,10 +50,11 @@ def proposed(db: Database, home: Home, subject: dict[str, int | None], want: Req
 
 
 def with_last_print(db: Database, home: Home, subject: dict[str, int | None], want: RequestedPrint,
-                    as_last_time: bool) -> tuple[Proposal, PrintFile | None]:
-    """The proposal, and the print file whose choices a print file of the new line would take over."""
+                    as_last_time: bool) -> tuple[Proposal, EarlierRecipe | None]:
+    """The proposal, and the recipe whose choices a print file of the new line would take over."""
     proposal = proposed(db, home, subject, want, as_last_time)
-    return proposal, last_time(db, proposal.last.id) if proposal.last else None
+    return proposal, earlier_recipe(db, proposal.line, proposal.last.id if proposal.last else None,
+                                    _printing(proposal) or "")
 
 
 class RepeatDialog(Dialog[Line]):
@@ -71,7 +71,7 @@ class RepeatDialog(Dialog[Line]):
         super().__init__()
         self._subject: dict[str, int | None] = {}
         self._proposal: Proposal | None = None
-        self._last_print: PrintFile | None = None
+        self._last_print: EarlierRecipe | None = None
         self._as_last_time = False
         self._filled = False
         self._recording = False
@@ -137,7 +137,7 @@ class RepeatDialog(Dialog[Line]):
         except CatalogueError as error:
             return error
 
-    def _show(self, answer: "tuple[Proposal, PrintFile | None] | CatalogueError") -> None:
+    def _show(self, answer: "tuple[Proposal, EarlierRecipe | None] | CatalogueError") -> None:
         record = self.query_one("#record", Button)
         if isinstance(answer, CatalogueError):
             never_ordered = not isinstance(answer, NotFound)     # what has gone is told by the app, which closes this

@@ -1,7 +1,7 @@
 """One piece: its picture, sizes, scans and where they are, orders and what they were printed from."""
 
 from collections.abc import Iterable
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from rich.text import Text
 from textual.binding import BindingType
@@ -16,6 +16,7 @@ from catalogue.records.findings import DAMAGE_KINDS
 from catalogue.records.orders import Line
 from catalogue.screens.actions.correcting import announce_correction, edit_pieces, edit_scans, take_back
 from catalogue.screens.actions.files import FileActions
+from catalogue.screens.background.jobs import panel_text, start_recipe
 from catalogue.screens.dialogs.capture_plan import CapturePlanDialog
 from catalogue.screens.dialogs.confirm import ConfirmDialog
 from catalogue.screens.dialogs.edition_numbers import show_numbers
@@ -26,6 +27,9 @@ from catalogue.screens.pictures.picture import Picture
 from catalogue.screens.texts.facts import edition_words, piece_words, prints_words, scan_words
 from catalogue.screens.texts.formats import cell, counted, day, file_name, size_cm
 from catalogue.screens.widgets.row_table import Column, RowTable
+
+if TYPE_CHECKING:
+    from catalogue.operations.print_recipes import RecipeProposal
 
 FROM_SIGNS = {"current master": "=", "not on record": "?", "scan not here": "✗"}
 
@@ -198,6 +202,27 @@ class PiecePage(FileActions):
         piece = self._view.piece if self._view is not None else None
         size = (piece.width_mm, piece.height_mm) if piece and piece.width_mm and piece.height_mm else None
         self.app.push_screen(CapturePlanDialog(size))
+
+    def action_recipe(self) -> None:
+        """How the print file under the cursor was made from its master; recorded if the person agrees."""
+        row, app = self._scan, self.catalogue_app
+        if row is None or row.scan.role == "master":
+            app.say("Choose a print file first." if row else "No scan selected.")
+            return
+
+        def proposed(proposal: "RecipeProposal") -> None:
+            from catalogue.operations.print_recipes import confirm_recipe, summarize
+
+            def answered(yes: bool | None) -> None:
+                if yes:
+                    app.writes.add("the recipe", lambda db: confirm_recipe(db, app.home, proposal),
+                                   lambda _: app.changed(), holds=self)
+
+            app.push_screen(ConfirmDialog("Record this recipe for repeats?",
+                                          panel_text([proposal.file.name, *summarize(proposal)]), yes="Record",
+                                          careful=not proposal.close), answered)
+
+        start_recipe(app, row.scan.sha256, proposed)
 
     def action_make_current(self) -> None:
         row = self._scan

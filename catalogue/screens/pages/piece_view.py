@@ -3,10 +3,11 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from catalogue.errors import NotFound
+from catalogue.errors import NotFound, Refused
 from catalogue.ledger import editions as ledger_editions
 from catalogue.ledger.editions import State
-from catalogue.records import current, editions, files, findings, orders, pieces, scans
+from catalogue.print_files.recipe import describe, from_json
+from catalogue.records import current, editions, files, findings, orders, pieces, print_files, scans
 from catalogue.records.database import Database
 from catalogue.records.files import Located
 from catalogue.records.findings import Finding
@@ -30,12 +31,13 @@ class HeldFile:
 
 @dataclass(frozen=True, slots=True)
 class ScanView:
-    """One scan with its files and open findings."""
+    """One scan with its files and open findings; of a print file also its ``recipe``, in words, where it is known."""
 
     scan: Scan
     current: bool
     kept: tuple[HeldFile, ...]
     findings: tuple[Finding, ...]
+    recipe: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +79,18 @@ def why_gone(db: Database, *, line_id: int | None = None, piece_id: int | None =
     return None
 
 
+def _recipe(db: Database, scan: Scan) -> str:
+    """The recipe on record of a print file, made or confirmed, in words."""
+    if scan.role not in ("print file", "unsorted"):
+        return ""
+    made = print_files.newest_of_pixels(db, scan.pixel_digest)
+    known = made or print_files.confirmed_recipe(db, scan.sha256)
+    try:
+        return describe(from_json(known.recipe)) if known else ""
+    except Refused:
+        return "written by a later version of the program"
+
+
 def piece_view(db: Database, piece_id: int, online: Mapping[int, bool]) -> PieceView:
     """Gather a piece. ``online``: store id to whether it is connected, as last looked.
 
@@ -96,7 +110,7 @@ def piece_view(db: Database, piece_id: int, online: Mapping[int, bool]) -> Piece
     return PieceView(
         piece,
         tuple(ScanView(scan, scan.id == piece.current_scan_id, tuple(kept.get(scan.id, ())),
-                       tuple(wrong.get(scan.id, ()))) for scan in scans.of_piece(db, piece_id)),
+                       tuple(wrong.get(scan.id, ())), _recipe(db, scan)) for scan in scans.of_piece(db, piece_id)),
         tuple(orders.lines_of_piece(db, piece_id)),
         tuple(ledger_editions.state(db, edition) for edition in editions.of_piece(db, piece_id)),
         current.caution(db, piece_id))

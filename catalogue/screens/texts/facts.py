@@ -114,6 +114,10 @@ def scan_words(row: "ScanView", day_form: str) -> Content:
             parts.append(line(("– ", "$quiet"), name, ("  offline", "$quiet")))
         else:
             parts.append(line(("✗ ", "$error"), name, "  missing"))
+    if row.recipe:
+        parts.append(line(("Recipe ", "bold"), row.recipe))
+    elif scan.role == "print file":
+        parts.append(line(("No recipe on record: press R to find it.", "$quiet")))
     for finding in row.findings:
         hint = f" {finding.hint}" if finding.hint else ""
         sign = BAD if finding.kind in DAMAGE_KINDS else DOUBT

@@ -5,17 +5,17 @@ from collections.abc import Sequence
 from textual.content import Content
 
 from catalogue.ledger import values
-from catalogue.ledger.print_recipe import PlannedPrint, planned_print
+from catalogue.ledger.print_recipe import EarlierRecipe, PlannedPrint, planned_print
 from catalogue.ledger.proposal import Caution, Proposal
 from catalogue.print_files.recipe import describe
 from catalogue.records.orders import NewLine
-from catalogue.records.print_files import PrintFile
 from catalogue.screens.texts.facts import line, lines
 from catalogue.screens.texts.formats import counted, day, size_cm
 from catalogue.sheets.layout import PrintLayout, print_layout, recipe_layout
 
 
-def plan_of(found: Proposal, new: NewLine, last_print: PrintFile | None, print_ppi: tuple[int, ...]) -> PlannedPrint:
+def plan_of(found: Proposal, new: NewLine, last_print: EarlierRecipe | None,
+            print_ppi: tuple[int, ...]) -> PlannedPrint:
     """The print file that a line like ``new`` would be printed from."""
     scan = found.printing.scan if found.printing else None
     return planned_print(new, scan, last_print, print_ppi) if scan else PlannedPrint(None)
@@ -34,7 +34,7 @@ def layout_of(found: Proposal, new: NewLine, plan: PlannedPrint) -> PrintLayout 
                         scan_size=(scan.width, scan.height))
 
 
-def proposal_words(found: Proposal, plan: PlannedPrint, last_print: PrintFile | None, day_form: str) -> Content:
+def proposal_words(found: Proposal, plan: PlannedPrint, last_print: EarlierRecipe | None, day_form: str) -> Content:
     """The ppi; what is grave; last time, what it would be printed from now and how, edition; the rest."""
     said: list[Content] = []
     if found.fit is not None:
@@ -61,7 +61,7 @@ def proposal_words(found: Proposal, plan: PlannedPrint, last_print: PrintFile | 
         else:
             said.append(line(("From ", "bold"), "the current master"))
     if plan.recipe:
-        same = f" as on {day(last_print.made, day_form)}" if last_print else ""
+        same = f" as on {day(last_print.date, day_form)}" if last_print else ""
         said.append(line(("Print file ", "bold"), f"{describe(plan.recipe)}{same}"))
     elif plan.problem:
         said.append(line(("! ", "bold $warning"), f"No print file can be made like this: {plan.problem}"))

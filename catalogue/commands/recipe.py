@@ -1,0 +1,38 @@
+"""``catalogue recipe``: how an old print file was made from its master."""
+
+import click
+
+from catalogue.commands.lookup import find_scan
+from catalogue.commands.printing import Printer, ask
+from catalogue.commands.session import Session, bar, interruptible, json_option
+
+
+@click.command("recipe")
+@click.argument("file")
+@click.option("--record", is_flag=True, help="Record the recipe, after you agree: repeats of this print then use it.")
+@click.option("--yes", is_flag=True, help="Do not ask.")
+@json_option
+@click.pass_obj
+@click.pass_context
+def command(context: click.Context, session: Session, file: str, record: bool, yes: bool) -> None:
+    """Find the recipe of the old print file FILE: its path or name, or the first digits of its SHA-256.
+
+    Turn, crop, border, wrap and edge are found by laying the master's picture on the file, and proven by making the
+    file again. Exit code 1 if the two differ visibly.
+    """
+    from catalogue.operations.print_recipes import confirm_recipe, propose_recipe, summarize
+
+    db = session.database() if record else session.looking()
+    scan = find_scan(db, file)
+    with interruptible("Nothing was recorded.") as cancelled, bar() as report:
+        proposal = propose_recipe(db, session.home, scan, report=report, cancelled=cancelled)
+    session.stopped = ""
+    if record:
+        if not yes:
+            if not session.as_json:
+                Printer().lines(summarize(proposal))
+            ask("Record this recipe for repeats?", otherwise="Nothing was recorded.")
+        confirm_recipe(db, session.home, proposal)
+    session.emit(proposal, lambda out: out.lines([*(summarize(proposal) if yes or not record else []),
+                                                  *(["recorded for repeats of this print"] if record else [])]))
+    context.exit(0 if proposal.close else 1)
