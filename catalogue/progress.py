@@ -8,6 +8,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 
+class Stopped(Exception):
+    """The caller's ``cancelled()`` said so; what was under way was not done to its end."""
+
+
 @dataclass(frozen=True, slots=True)
 class Progress:
     """Work done so far. ``total`` and ``bytes_total`` are ``None`` while unknown."""

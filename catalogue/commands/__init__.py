@@ -90,8 +90,10 @@ def command(context: click.Context, folder: Path | None, no_mouse: bool) -> None
     if context.invoked_subcommand is None:
         need_terminal()
         from catalogue.screens import set_textual_defaults
+        from catalogue.screens.background.garbage import collect_seldom
 
         set_textual_defaults()
+        collect_seldom()
         from catalogue.screens.app import open_screens
 
         open_screens(session.home, mouse=not no_mouse)

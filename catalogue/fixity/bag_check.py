@@ -10,8 +10,8 @@ from unicodedata import normalize
 from urllib.parse import urlsplit
 
 from catalogue.fixity.bag_names import unescaped, unsafe
-from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
-from catalogue.reading.digests import Stopped, hash_open_file
+from catalogue.progress import Cancelled, Progress, Report, Stopped, ignore_progress, never_cancelled
+from catalogue.reading.digests import hash_open_file
 from catalogue.untrusted import LIST_BYTES, open_regular, read_regular
 
 _VERSIONS = {"0.97", "1.0"}

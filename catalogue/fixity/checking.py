@@ -8,8 +8,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
-from catalogue.progress import Cancelled
-from catalogue.reading.digests import ReadFailed, Stopped, hash_open_file, read_block
+from catalogue.progress import Cancelled, Stopped
+from catalogue.reading.digests import ReadFailed, hash_open_file, read_block
 from catalogue.records.paths import stored_mtime
 from catalogue.storage.atomic import drop_cache
 from catalogue.storage.identity import identity

@@ -13,8 +13,8 @@ from hashlib import sha256 as new_sha256
 from pathlib import Path
 
 from catalogue.errors import Damaged, NotFound, Refused, StoreAway
-from catalogue.progress import Cancelled, Progress, Report
-from catalogue.reading.digests import BLOCK_BYTES, Stopped, fetch_ahead, sha256_of_fd
+from catalogue.progress import Cancelled, Progress, Report, Stopped
+from catalogue.reading.digests import BLOCK_BYTES, fetch_ahead, sha256_of_fd
 from catalogue.storage.atomic import (
     NoRoom,
     drop_cache,

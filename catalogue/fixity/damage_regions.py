@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
 from catalogue.fixity.checking import read_at
-from catalogue.progress import Cancelled
-from catalogue.reading.digests import ReadFailed, Stopped
+from catalogue.progress import Cancelled, Stopped
+from catalogue.reading.digests import ReadFailed
 from catalogue.reading.model import Picture, SegmentDigest
 
 BUFFER_BYTES = 2 << 20

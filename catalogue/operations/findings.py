@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from catalogue.errors import NotFound
 from catalogue.fixity import advice
-from catalogue.records import browsing
+from catalogue.records import upkeep_lists
 from catalogue.records.database import Database
 from catalogue.records.findings import Finding
 from catalogue.records.paths import display_path
@@ -25,7 +25,7 @@ def accept_finding(db: Database, home: Home, finding_id: int, reason: str) -> Ac
     Raises:
         NotFound: no such finding. Refused: it is damage, which no word makes right.
     """
-    finding = browsing.finding(db, finding_id)
+    finding = upkeep_lists.finding(db, finding_id)
     if finding is None:
         raise NotFound("There is no such finding.")
     advice.accept(db, home.settings, finding_id, reason)

@@ -8,7 +8,7 @@ from catalogue.errors import NotFound
 from catalogue.fixity import copies
 from catalogue.indexing import stores as store_service
 from catalogue.operations.wording import counted, masters_lacking
-from catalogue.records import browsing, findings, stores
+from catalogue.records import findings, stores, upkeep_lists
 from catalogue.records.database import Database, transaction
 from catalogue.records.stores import Store
 from catalogue.settings import Home
@@ -73,7 +73,7 @@ def retire_store(db: Database, home: Home, name: str) -> StoreRetired:
     """Leave a store out: logged, its findings closed, copies counted without it. Nothing on its disk is touched."""
     store = stores.by_name(db, name)
     with transaction(db):
-        open_before = browsing.findings_of_store(db, store.id)
+        open_before = upkeep_lists.findings_of_store(db, store.id)
         store_service.retire_store(db, store)
         lacking = copies.review(db, home.settings)
     return StoreRetired(store, open_before, lacking)

@@ -8,7 +8,7 @@ from pathlib import Path
 from threading import Event
 
 from catalogue.errors import CatalogueError, Damaged
-from catalogue.reading.digests import Stopped
+from catalogue.progress import Stopped
 from catalogue.reading.handles import Hashing, file_state, open_without_waiting
 from catalogue.reading.kinds import HEAD_BYTES, format_of
 from catalogue.reading.limits import Deadline, Limits

@@ -13,8 +13,7 @@ from catalogue.print_files.channels import FULL, channels_of, stored
 from catalogue.print_files.conversion import to_lab
 from catalogue.print_files.master import HINT, opened_picture
 from catalogue.print_files.render import Sheet
-from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
-from catalogue.reading.digests import Stopped
+from catalogue.progress import Cancelled, Progress, Report, Stopped, ignore_progress, never_cancelled
 from catalogue.reading.reduce import Reducer, turned
 
 LONG_SIDE = 1024

@@ -29,8 +29,8 @@ from catalogue.print_files.recipe import Recipe
 from catalogue.print_files.resampling import Resampler, taps
 from catalogue.print_files.spool import InOrder, Spool, spooled, turned_orientation
 from catalogue.print_files.tiff_file import Form, packet, write_tiff
-from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
-from catalogue.reading.digests import PixelDigest, Stopped, sha256_of
+from catalogue.progress import Cancelled, Progress, Report, Stopped, ignore_progress, never_cancelled
+from catalogue.reading.digests import PixelDigest, sha256_of
 from catalogue.reading.notes import NEED_NO_PROFILE
 from catalogue.reading.render import Rendering
 from catalogue.reading.source import Rows

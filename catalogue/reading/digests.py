@@ -10,7 +10,7 @@ from io import RawIOBase
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
+from catalogue.progress import Cancelled, Progress, Report, Stopped, ignore_progress, never_cancelled
 from catalogue.reading.model import SegmentDigest
 
 if TYPE_CHECKING:
@@ -32,10 +32,6 @@ class ReadFailed(OSError):
 
     def __str__(self) -> str:
         return f"{self.strerror or 'read error'} at byte {self.offset:,}"
-
-
-class Stopped(Exception):
-    """The caller's ``cancelled()`` said so; nothing was digested to the end."""
 
 
 def _filled(file: object, view: memoryview, offset: int) -> int:

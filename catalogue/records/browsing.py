@@ -7,15 +7,14 @@ gives at most ``limit`` rows in the list's own order, whichever way it looked.
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
-from catalogue.records import current, stores
+from catalogue.records import current
 from catalogue.records.copies import HELD
-from catalogue.records.findings import DAMAGE_KINDS, Finding
-from catalogue.records.fixity import last_audit
+from catalogue.records.findings import DAMAGE_KINDS
 from catalogue.records.rows import Database, fetch, fetch_one
 
 T = TypeVar("T")
 
-_IS_DAMAGE = f"f.kind IN ({', '.join(repr(kind) for kind in DAMAGE_KINDS)})"
+IS_DAMAGE = f"f.kind IN ({', '.join(repr(kind) for kind in DAMAGE_KINDS)})"
 
 # After every text the catalogue can hold: U+10FFFF is no character anybody writes.
 _LAST = "\U0010ffff"
@@ -88,7 +87,7 @@ class Totals:
     lines: int
 
 
-def _page(rows: list[T], forward: bool) -> list[T]:
+def in_order(rows: list[T], forward: bool) -> list[T]:
     return rows if forward else rows[::-1]
 
 
@@ -96,7 +95,7 @@ def artists(db: Database, beyond: ArtistItem | None, limit: int, *, forward: boo
     """Artists by name."""
     sign, order = (">", "ASC") if forward else ("<", "DESC")
     start = beyond.key if beyond else "" if forward else _LAST
-    return _page(fetch(db, ArtistItem, f"""
+    return in_order(fetch(db, ArtistItem, f"""
         SELECT a.id, a.key, a.name, (SELECT count(*) FROM piece p WHERE p.artist_id = a.id) AS pieces
         FROM artist a WHERE a.key {sign} ? ORDER BY a.key {order} LIMIT ?""", [start, limit]), forward)
 
@@ -115,7 +114,7 @@ def pieces(db: Database, artist_id: int | None, beyond: PieceItem | None, limit:
     start = (beyond.key, beyond.id) if beyond else ("", 0) if forward else (_LAST, 0)
     chosen = "AND artist_id = ?4" if artist_id is not None else ""
     values: list[object] = [*start, limit, *([artist_id] if artist_id is not None else [])]
-    return _page(fetch(db, PieceItem, f"""
+    return in_order(fetch(db, PieceItem, f"""
         WITH page AS (SELECT * FROM piece WHERE (key, id) {sign} (?1, ?2) {chosen}
                       ORDER BY key {order}, id {order} LIMIT ?3)
         {_PIECE_ITEM} ORDER BY p.key {order}, p.id {order}""", values), forward)
@@ -134,7 +133,7 @@ _PIECE_ITEM = f"""
                (SELECT count(*) FROM scan c JOIN finding f ON f.scan_id = c.id
                 WHERE c.piece_id = p.id AND f.resolved IS NULL) AS findings,
                (SELECT count(*) FROM scan c JOIN finding f ON f.scan_id = c.id
-                WHERE c.piece_id = p.id AND f.resolved IS NULL AND {_IS_DAMAGE}) AS damaged,
+                WHERE c.piece_id = p.id AND f.resolved IS NULL AND {IS_DAMAGE}) AS damaged,
                (SELECT sha256 FROM scan c WHERE c.id = p.current_scan_id) AS sha256
         FROM page p JOIN artist a ON a.id = p.artist_id"""
 
@@ -150,7 +149,7 @@ def glance(db: Database, piece_id: int) -> Glance | None:
                (SELECT count(*) FROM scan x JOIN finding f ON f.scan_id = x.id
                 WHERE x.piece_id = p.id AND f.resolved IS NULL) AS findings,
                (SELECT count(*) FROM scan x JOIN finding f ON f.scan_id = x.id
-                WHERE x.piece_id = p.id AND f.resolved IS NULL AND {_IS_DAMAGE}) AS damaged,
+                WHERE x.piece_id = p.id AND f.resolved IS NULL AND {IS_DAMAGE}) AS damaged,
                (SELECT count(*) FROM order_line l WHERE l.piece_id = p.id) AS lines,
                (SELECT max(o.placed) FROM order_line l JOIN orders o ON o.id = l.order_id
                 WHERE l.piece_id = p.id) AS last_order
@@ -166,119 +165,6 @@ def totals(db: Database) -> Totals:
     return row or Totals(0, 0, 0, 0)
 
 
-def findings_of_store(db: Database, store_id: int) -> int:
-    """How many findings of a store are open."""
-    return int(db.execute("SELECT count(*) FROM finding WHERE store_id = ? AND resolved IS NULL",
-                          [store_id]).fetchone()[0])
-
-
-@dataclass(frozen=True, slots=True)
-class KindCount:
-    kind: str
-    count: int
-
-
-@dataclass(frozen=True, slots=True)
-class FindingItem:
-    """One open finding in a list; ``store`` is "" where it belongs to no store."""
-
-    id: int
-    kind: str
-    store: str
-    path: str
-    detail: str
-    first_seen: str
-
-    @property
-    def is_damage(self) -> bool:
-        """Whether bytes are wrong or gone."""
-        return self.kind in DAMAGE_KINDS
-
-
-def kinds(db: Database) -> list[KindCount]:
-    """Kinds of open findings: damage before all others, then most first."""
-    return fetch(db, KindCount, f"""SELECT f.kind, count(*) AS count FROM finding f WHERE f.resolved IS NULL
-                                    GROUP BY f.kind ORDER BY {_IS_DAMAGE} DESC, count(*) DESC, f.kind""")
-
-
 def damaged(db: Database) -> int:
     """How many open findings are damage."""
-    return int(db.execute(f"SELECT count(*) FROM finding f WHERE f.resolved IS NULL AND {_IS_DAMAGE}").fetchone()[0])
-
-
-def findings(db: Database, kind: str, beyond: FindingItem | None, limit: int, *,
-             forward: bool = True) -> list[FindingItem]:
-    """Open findings, damage before all others, then newest first; of one kind, or of all with ``""``."""
-    items: list[FindingItem] = []
-    for damage in (True, False) if forward else (False, True):
-        if beyond is not None and beyond.is_damage is not damage and beyond.is_damage is not forward:
-            continue    # that part of the list lies on the other side of the row
-        start = beyond if beyond is not None and beyond.is_damage is damage else None
-        items += _findings(db, kind, damage, start, limit - len(items), forward)
-        if len(items) == limit:
-            break
-    return _page(items, forward)
-
-
-def _findings(db: Database, kind: str, damage: bool, beyond: FindingItem | None, limit: int,
-              forward: bool) -> list[FindingItem]:
-    """Findings that are damage, or those that are not, beyond one of the same sort."""
-    sign, order = ("<", "DESC") if forward else (">", "ASC")
-    start = beyond.id if beyond else 1 << 62 if forward else 0
-    return fetch(db, FindingItem, f"""
-        SELECT f.id, f.kind, coalesce(s.name, '') AS store,
-               coalesce(nullif(f.path, ''), (SELECT path FROM file x WHERE x.scan_id = f.scan_id LIMIT 1), '') AS path,
-               f.detail, f.first_seen
-        FROM finding f LEFT JOIN store s ON s.id = f.store_id
-        WHERE f.resolved IS NULL AND f.id {sign} ?1 AND (?2 = '' OR f.kind = ?2) AND {_IS_DAMAGE} = ?4
-        ORDER BY f.id {order} LIMIT ?3""", [start, kind, limit, damage])
-
-
-def finding(db: Database, finding_id: int) -> Finding | None:
-    """An open finding, or None where it was closed meanwhile."""
-    return fetch_one(db, Finding, "SELECT * FROM finding WHERE id = ? AND resolved IS NULL", [finding_id])
-
-
-def last_audits(db: Database) -> list[tuple[str, str]]:
-    """Store names and when an audit of each last came to its end; "" for never."""
-    return [(store.name, last_audit(db, store.id)) for store in sorted(stores.listed(db), key=lambda s: s.name)]
-
-
-@dataclass(frozen=True, slots=True)
-class Growth:
-    """What one year brought: by the scan's own date, else by when it was first indexed."""
-
-    year: str
-    scans: int
-    bytes: int
-
-
-@dataclass(frozen=True, slots=True)
-class Coverage:
-    """Present files by the time since they were last checked; the spans do not overlap."""
-
-    files: int
-    month: int
-    quarter: int
-    year: int
-    older: int
-    never: int
-
-
-def growth(db: Database) -> list[Growth]:
-    """Scans by year, oldest first."""
-    return fetch(db, Growth, """
-        SELECT substr(CASE WHEN captured GLOB '[12][0-9][0-9][0-9]*' THEN captured ELSE first_indexed END, 1, 4)
-                   AS year, count(*) AS scans, sum(bytes) AS bytes FROM scan GROUP BY 1 ORDER BY 1""")
-
-
-def coverage(db: Database) -> Coverage:
-    """How far audits have come over the stores in use."""
-    row = fetch_one(db, Coverage, """
-        WITH checked AS (SELECT julianday('now') - julianday(f.checked_at) AS days FROM file f
-                         JOIN store s ON s.id = f.store_id WHERE f.state = 'present' AND s.forgotten IS NULL)
-        SELECT count(*) AS files, coalesce(sum(days <= 30), 0) AS month,
-               coalesce(sum(days > 30 AND days <= 90), 0) AS quarter,
-               coalesce(sum(days > 90 AND days <= 365), 0) AS year, coalesce(sum(days > 365), 0) AS older,
-               coalesce(sum(days IS NULL), 0) AS never FROM checked""")
-    return row or Coverage(0, 0, 0, 0, 0, 0)
+    return int(db.execute(f"SELECT count(*) FROM finding f WHERE f.resolved IS NULL AND {IS_DAMAGE}").fetchone()[0])

@@ -1,12 +1,10 @@
 """The Textual app: its places, its threads, and what every screen may ask of it."""
 
-import multiprocessing
 import os
 import sys
 from collections.abc import Callable, Iterable, Mapping
 from functools import partial
 from importlib import import_module
-from multiprocessing import resource_tracker
 from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -59,7 +57,9 @@ def open_screens(home: Home, *, mouse: bool = True) -> None:
     app.close_threads()
     if app.work is not None and not app.work.wait(0):
         # What is committed is whole, as after a power cut; a slow disk shall not keep the person here.
-        for child in multiprocessing.active_children():
+        from multiprocessing import active_children
+
+        for child in active_children():
             child.terminate()
         os._exit(0)
 
@@ -89,17 +89,16 @@ class CatalogueApp(ThriftyApp[None]):
 
     def __init__(self, home: Home, *, colours: bool | None = None, sharp: SharpPicture | None = None,
                  ahead: bool = False) -> None:
+        # The page that comes first is the app's first screen: an empty one before it would be styled and laid out too.
+        self.DEFAULT_MODE = "browse" if home.database.exists() else "first"  # type: ignore[misc]  # read once, by self
         super().__init__()
-        self.stylesheet = CachedStylesheet(variables=self.get_css_variables())
-        # While it runs, Textual's stand-in for stderr has no file number, with which Python's helper for worker
-        # processes cannot start: it is started before.
-        resource_tracker.ensure_running()
         self.home = home
         self._colours = colours
         self.line_speed = LineSpeed(home.settings.connection)
         self.sharp = sharp
         self.overlaid = sharp is not None
         self._ahead = ahead
+        self._first_list_shown = False
         self.touched = 0.0   # when the last key came, or the mouse
         self.drawings = Drawings()
         self.threads = WorkerThreads(partial(open_seat, home))
@@ -113,6 +112,7 @@ class CatalogueApp(ThriftyApp[None]):
         self.register_theme(DARK)
         self.register_theme(LIGHT)
         self.theme = LIGHT.name if home.settings.theme == "light" else DARK.name
+        self.stylesheet = CachedStylesheet(variables=self.get_css_variables())
 
     @property
     def palette(self) -> str:
@@ -133,10 +133,6 @@ class CatalogueApp(ThriftyApp[None]):
         return self.home.settings.dates
 
     def on_mount(self) -> None:
-        if self.home.database.exists():
-            self.switch_mode("browse")
-        else:
-            self.switch_mode("first")
         self.changes.begin()
         self.gate.begin()
         # After Ctrl-Z and fg Textual opens its screen again, but draws only what changes.
@@ -168,11 +164,14 @@ class CatalogueApp(ThriftyApp[None]):
                     return
         await super().on_event(event)
 
-    def build_ahead(self) -> None:
-        """Begin to make the screens that are sure to be wanted, if that is wanted; once, when the first list is there.
+    def first_list_shown(self) -> None:
+        """Once, do what had to wait until the first list is there: look at the disks, and make the screens that are
+        sure to be wanted, if that is wanted. Their modules are loaded in a thread of their own."""
+        if self._first_list_shown:
+            return
+        self._first_list_shown = True
+        self.changes.look_at_disks()
 
-        Their modules are loaded in a thread of their own.
-        """
         def load(_: object) -> Any:
             for _, module, _ in PAGES:
                 import_module(f"catalogue.screens.pages.{module}")
@@ -182,7 +181,6 @@ class CatalogueApp(ThriftyApp[None]):
             start_worker(self.screen_stack[0], lambda: screen_cache.build_ahead(self), group="ahead")
 
         if self._ahead:
-            self._ahead = False
             run_in_thread(self.screen_stack[0], self.plain_threads["modules"], load, begin, group="modules")
 
     def close_threads(self) -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable
 from functools import lru_cache
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar, cast
 
 from rich.segment import Segment
@@ -22,7 +23,7 @@ from textual.worker import Worker
 
 from catalogue.records.database import Database
 from catalogue.screens.background.tasks import run_in_thread
-from catalogue.screens.textual_internals import HeldScreen, drawn_strips, keep_styles
+from catalogue.screens.textual_internals import HeldScreen, drawn_strips, keep_styles, settle_styles
 from catalogue.screens.widgets.bars import KeyLine, PlaceBar, WorkLine
 
 if TYPE_CHECKING:
@@ -43,6 +44,7 @@ class Page(HeldScreen[None]):
     ``PLACE`` names its keys, ``MODE`` the place it belongs to. ``FOLLOWS``: shows what others write while it is seen.
     """
 
+    CSS_PATH: ClassVar[Path | None] = Path(__file__).with_name("pages.tcss")
     PLACE: ClassVar[str] = ""
     MODE: ClassVar[str] = ""
     FOLLOWS: ClassVar[bool] = True
@@ -58,6 +60,7 @@ class Page(HeldScreen[None]):
         return ()
 
     def compose(self) -> ComposeResult:
+        settle_styles(self)
         yield PlaceBar(self.MODE)
         yield from self.body()
         yield KeyLine(self.PLACE)
@@ -97,6 +100,7 @@ class Page(HeldScreen[None]):
 class Dialog(ModalScreen[T]):
     """A panel over the page; Esc leaves it without an answer, Ctrl-Q the program from it too."""
 
+    CSS_PATH = Path(__file__).with_name("dialogs.tcss")
     PLACE: ClassVar[str] = ""
     BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+q", "app.leave", show=False),
                                              Binding("ctrl+z", "app.suspend_process", show=False)]

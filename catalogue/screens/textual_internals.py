@@ -83,6 +83,16 @@ def keep_styles(screen: Screen[Any], event: ScreenResume) -> None:
     screen._css_update_count = screen.app._css_update_count
 
 
+def settle_styles(screen: Screen[Any]) -> None:
+    """Before the widgets of a screen are made: give it the classes of the terminal's size and the count of the present
+    theme, so that the widgets' styles are found once. Textual tells of both when they are made, and finds all styles
+    again each time: 10 ms of a first page."""
+    app, size = screen.app, screen.app.size
+    for length, breakpoints in ((size.width, app.HORIZONTAL_BREAKPOINTS), (size.height, app.VERTICAL_BREAKPOINTS)):
+        screen.add_class(*screen._get_breakpoint_classes(length, breakpoints or []))
+    screen._css_update_count = app._css_update_count
+
+
 class SentCells:
     """What the terminal was sent last, as stretches of rows: where each begins and ends, and its sequence."""
 
@@ -168,6 +178,12 @@ class ThriftyApp(App[T]):
         super()._display(screen, renderable)
         if isinstance(renderable, ChangedCells) and renderable.size:
             self.update_sent(renderable.size)
+
+    def _load_screen_css(self, screen: Screen[Any]) -> None:
+        """As Textual's, which then finds the styles of what is seen anew: a screen's sheet is for that screen alone."""
+        for path in screen.css_path:
+            if not self.stylesheet.has_source(str(path), ""):
+                self.stylesheet.read(path)
 
     def update_sent(self, size: int) -> None:
         """So many bytes have just gone to the terminal."""

@@ -324,7 +324,7 @@ def test_an_edge_without_levels_is_asked_for(shop: PrintShop) -> None:
 
 
 def test_stopping_keeps_what_is_finished(shop: PrintShop, db: Database) -> None:
-    from catalogue.reading.digests import Stopped
+    from catalogue.progress import Stopped
 
     with pytest.raises(Stopped):
         operation.make_prints(db, shop.home, operation.lines_to_print(db, "K-1"), {}, shop.hot, cancelled=lambda: True)

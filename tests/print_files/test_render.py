@@ -23,7 +23,7 @@ from catalogue.print_files import render as rendering
 from catalogue.print_files.recipe import Recipe
 from catalogue.print_files.render import Made, render
 from catalogue.print_files.tiff_file import recipe_in
-from catalogue.reading.digests import Stopped
+from catalogue.progress import Stopped
 from catalogue.reading.file import read_file
 from catalogue.reading.reduce import turned
 from catalogue.storage.atomic import NoRoom

@@ -12,8 +12,8 @@ import pytest
 import tifffile
 from PIL import Image
 
-from catalogue.progress import Progress
-from catalogue.reading.digests import Stopped, sha256_of
+from catalogue.progress import Progress, Stopped
+from catalogue.reading.digests import sha256_of
 from catalogue.reading.file import read_file
 from catalogue.reading.kinds import looks_like_picture
 from catalogue.reading.limits import Limits

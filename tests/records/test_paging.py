@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from catalogue.records import browsing, findings, order_list, orders, pieces
+from catalogue.records import browsing, findings, order_list, orders, pieces, upkeep_lists
 from catalogue.records.database import Database, transaction
 from catalogue.records.order_list import ListedLine, OrderFilter
 from catalogue.records.orders import NewLine
@@ -87,7 +87,8 @@ def test_artists_and_findings(equal: Database, size: int) -> None:
     ids = sorted(row[0] for row in equal.execute("SELECT id FROM finding"))
     assert [f.id for f in found] == ids
     for way, ahead in ((forward, True), (backward, False)):
-        got = way(lambda beyond, limit, ahead=ahead: browsing.findings(equal, "", beyond, limit, forward=ahead), size)
+        got = way(lambda beyond, limit, ahead=ahead: upkeep_lists.findings(equal, "", beyond, limit, forward=ahead),
+                  size)
         assert [f.id for f in got] == ids[::-1]
 
 
@@ -103,7 +104,7 @@ def test_lines_and_findings_of_one_status_or_kind(equal: Database, size: int) ->
                     size)
         assert [(row.line.number, row.line.status) for row in lines] == [("2026-0002", "requested")] * 4 + [
             ("2026-0000", "requested")] * 4
-        cut = way(lambda beyond, limit, ahead=ahead: browsing.findings(equal, "truncated", beyond, limit,
+        cut = way(lambda beyond, limit, ahead=ahead: upkeep_lists.findings(equal, "truncated", beyond, limit,
                                                                        forward=ahead), size)
         assert [f.path for f in cut] == ["2.tif", "1.tif", "0.tif"]
 

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 import catalogue
-from catalogue.records import browsing, intake
+from catalogue.records import intake, upkeep_lists
 from catalogue.records.connection import numbered_parameters
 from catalogue.records.database import Database
 from tests import recorded
@@ -42,7 +42,7 @@ def test_the_driver_gets_a_mapping() -> None:
 def test_no_query_of_this_kind_warns(db: Database) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("error", DeprecationWarning)
-        browsing.findings(db, "", None, 10)
+        upkeep_lists.findings(db, "", None, 10)
         recorded.runs(db)
         intake.names_in(db, 1, "a")
 

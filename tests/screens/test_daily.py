@@ -542,7 +542,7 @@ async def test_sharp_pictures_lie_where_the_drawn_ones_would(shop: Shop, protoco
         await until(pilot, lambda: bool(app.screen.query(kind)))
         await settled(pilot)
         image = app.screen.query_one(kind)
-        place = app.screen.query_one("#sight-picture")
+        place = app.screen.query_one("#preview-picture")
         assert image.size.width <= place.size.width
         assert image.size.height <= place.size.height
         assert image.size.area > 100

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from rich.cells import cell_len
 from textual.app import App, ComposeResult
 
-from catalogue.records import browsing, findings, order_list, orders, pieces
+from catalogue.records import browsing, findings, order_list, orders, pieces, upkeep_lists
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.order_list import OrderFilter
 from catalogue.screens.app import CatalogueApp
@@ -96,12 +96,13 @@ def test_damage_comes_first_on_every_page(tmp_path: Path, limit: int) -> None:
     with transaction(db):
         for number, kind in enumerate(kinds):
             findings.record(db, kind, "made up for a test", path=f"{number}.tif")
-    one, other = paged(lambda row, n, way: browsing.findings(db, "", row, n, forward=way), limit)
+    one, other = paged(lambda row, n, way: upkeep_lists.findings(db, "", row, n, forward=way), limit)
     assert one == other
-    listed = [row.kind for row in browsing.findings(db, "", None, 50)]
+    listed = [row.kind for row in upkeep_lists.findings(db, "", None, 50)]
     assert listed == ["missing", "changed", "truncated", "single copy", "no profile", "no profile", "single copy"]
-    assert [row.kind for row in browsing.kinds(db)] == ["changed", "missing", "truncated", "no profile", "single copy"]
-    one, other = paged(lambda row, n, way: browsing.findings(db, "no profile", row, n, forward=way), limit)
+    kinds = [row.kind for row in upkeep_lists.kinds(db)]
+    assert kinds == ["changed", "missing", "truncated", "no profile", "single copy"]
+    one, other = paged(lambda row, n, way: upkeep_lists.findings(db, "no profile", row, n, forward=way), limit)
     assert one == other and len(one) == 2
     assert browsing.damaged(db) == 3
     db.close()

@@ -16,7 +16,7 @@ from catalogue.intake.proposals import Item, Kind, Plan, Proposal
 from catalogue.intake.watching import News, Watch
 from catalogue.likeness.evidence import Relation
 from catalogue.likeness.tiles import TilePosition
-from catalogue.records.browsing import Coverage
+from catalogue.records.upkeep_lists import Coverage
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.pages import intake
 from catalogue.screens.widgets.watched_table import WatchedTable
@@ -55,7 +55,7 @@ def test_main_screens(shop: Home, snap_compare: Any, screen: str, size: str) -> 
 
 @pytest.mark.parametrize("place", ["orders", "audit", "health"])
 def test_places(shop: Home, snap_compare: Any, place: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("catalogue.records.browsing.coverage",
+    monkeypatch.setattr("catalogue.records.upkeep_lists.coverage",
                         lambda _: Coverage(9, 9, 0, 0, 0, 0))
     assert snap_compare(CatalogueApp(shop, colours=True), terminal_size=SIZES["small"], run_before=arrived(place))
 

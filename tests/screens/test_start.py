@@ -11,7 +11,10 @@ HEAVY = ("numpy", "cv2", "tifffile", "imagecodecs", "PIL", "faiss", "imagehash",
          "catalogue.indexing.guessing", "catalogue.fixity.audit", "catalogue.screens.dialogs.search",
          "catalogue.screens.pages.piece", "catalogue.screens.pages.alike", "catalogue.screens.pages.audit",
          "catalogue.screens.pages.intake", "catalogue.screens.pages.add_store", "catalogue.screens.pages.orders",
-         "catalogue.screens.pages.health", "catalogue.screens.pages.stores")
+         "catalogue.screens.pages.health", "catalogue.screens.pages.stores", "catalogue.screens.background.jobs",
+         "catalogue.reading.model", "catalogue.reading.digests", "catalogue.records.fixity", "catalogue.records.files",
+         "catalogue.records.stores", "catalogue.records.upkeep_lists", "catalogue.indexing",
+         "catalogue.operations.orders", "multiprocessing.resource_tracker")
 # The moment looked at: the first list is filled, and what its first row shows beside it has just arrived.
 PROGRAM = """
 import asyncio, sys

@@ -10,6 +10,7 @@ from textual.message import Message
 from catalogue.intake import watching
 from catalogue.intake.subprocess_reading import read_in_subprocess
 from catalogue.intake.watching import News, Watch
+from catalogue.screens.background.threads import ensure_resource_tracker
 from catalogue.settings import Settings
 
 LOOK_SECONDS = 1.0  # between two looks at the folder
@@ -39,6 +40,7 @@ class FolderWatch:
         self._stop, self._left = threading.Event(), threading.Event()
         self.watch = Watch(folder, settings.ignore, settings.tile_overlap, settle=watching.SETTLE,
                            read=partial(read_in_subprocess, cancelled=self._stop.is_set), cancelled=self._stop.is_set)
+        ensure_resource_tracker()
         self.thread = threading.Thread(target=self._run, name="catalogue-watch", daemon=True)
 
     @property

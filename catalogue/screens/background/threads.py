@@ -5,13 +5,26 @@ program. These are daemon threads: on leaving nobody waits for them, and SQLite 
 """
 
 import queue
+import sys
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future
+from contextlib import redirect_stderr
 from typing import Generic, TypeVar
 
 R = TypeVar("R")
 T = TypeVar("T")
+
+
+def ensure_resource_tracker() -> None:
+    """Before worker processes may be started: start Python's helper for them, which is handed standard error.
+
+    While the screens run, Textual's stand-in for it has no file number, with which the helper cannot start.
+    """
+    from multiprocessing import resource_tracker  # 3 ms that no start needs
+
+    with redirect_stderr(sys.__stderr__):
+        resource_tracker.ensure_running()
 
 
 class WorkerThread(Generic[R]):

@@ -8,9 +8,9 @@ from typing import Any
 
 from textual.message import Message
 
-from catalogue.progress import Cancelled, Progress, Report
-from catalogue.reading.digests import Stopped
+from catalogue.progress import Cancelled, Progress, Report, Stopped
 from catalogue.records.database import Database, open_seat
+from catalogue.screens.background.threads import ensure_resource_tracker
 from catalogue.settings import Home
 
 Job = Callable[[Database, Report, Cancelled], Any]
@@ -88,6 +88,7 @@ class Work:
             else:
                 post((WorkCancelled if self._stop.is_set() else WorkFinished)(self, result))
 
+        ensure_resource_tracker()
         self._thread = threading.Thread(target=run, name="catalogue-work", daemon=True)
         self._thread.start()
 

@@ -15,12 +15,12 @@ from textual.widgets import Button, Input, Label, Static
 from catalogue.fixity.advice import OpenFinding, damage_of, next_step
 from catalogue.fixity.audit import Budget
 from catalogue.operations.findings import Accepted, accept_finding, summarize
-from catalogue.records import browsing, scans
-from catalogue.records.browsing import FindingItem, KindCount
+from catalogue.records import scans, upkeep_lists
 from catalogue.records.database import Database
 from catalogue.records.findings import DAMAGE_KINDS
 from catalogue.records.paths import display_path
 from catalogue.records.scans import Scan
+from catalogue.records.upkeep_lists import FindingItem, KindCount
 from catalogue.screens.background.jobs import notice, start_audit, start_copy, start_index, start_restore
 from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog, ReasonDialog
 from catalogue.screens.keys import bindings
@@ -95,7 +95,7 @@ class AuditPage(Page):
             said = [line(f"{name}: ", (ago(at), "$quiet")) for name, at in audits]
             self.query_one("#audits", Static).update(lines([line(("Last audits", "bold")), *said]))
 
-        self.ask(lambda db: (browsing.kinds(db), browsing.last_audits(db)), show, group="kinds",
+        self.ask(lambda db: (upkeep_lists.kinds(db), upkeep_lists.last_audits(db)), show, group="kinds",
                  holds=self.query_one("#kinds"))
 
     @staticmethod
@@ -114,7 +114,7 @@ class AuditPage(Page):
         self._listed = kind.kind if kind is not None else ""
         table = self.query_one("#findings", PagedTable)
         table.set_title(chosen or "All findings")
-        table.show(Source(lambda db, beyond, limit, forward: browsing.findings(db, chosen, beyond, limit,
+        table.show(Source(lambda db, beyond, limit, forward: upkeep_lists.findings(db, chosen, beyond, limit,
                                                                                forward=forward),
                           self._finding_cells, lambda row: row.id), keep=keep)
 
@@ -130,7 +130,7 @@ class AuditPage(Page):
             return
 
         def gather(db: Database) -> tuple[OpenFinding, Scan | None] | None:
-            finding = browsing.finding(db, row.id)
+            finding = upkeep_lists.finding(db, row.id)
             if finding is None:
                 return None
             scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None

@@ -31,6 +31,8 @@ ALL = ArtistItem(0, "", "All artists", 0)
 class BrowsePage(FileActions, Page):
     """Artists on the left, pieces beside or below, the picture largest."""
 
+    CSS_PATH = None     # what the first page needs is in the app's sheet
+    AUTO_FOCUS = "#pieces"
     PLACE = "browse"
     MODE = "browse"
     BINDINGS: ClassVar[list[BindingType]] = bindings("browse")
@@ -56,7 +58,6 @@ class BrowsePage(FileActions, Page):
         self.drawing_held = True    # until there are rows to show
         self.set_timer(LONGEST_HOLD, self.release_drawing)
         self._load_artists()
-        self.query_one("#pieces", PagedTable).focus()
 
     @property
     def _artists(self) -> PagedTable[ArtistItem]:
@@ -87,7 +88,7 @@ class BrowsePage(FileActions, Page):
         if self._glance is None and not totals.pieces:
             self._show_glance(None)
             self.release_drawing()
-            self.catalogue_app.build_ahead()
+            self.catalogue_app.first_list_shown()
         self.query_one("#artists", PagedTable).set_title("Artists", totals.artists)
         self._entitle_pieces()
 
@@ -120,7 +121,9 @@ class BrowsePage(FileActions, Page):
 
     def on_row_table_highlighted(self, event: RowTable.Highlighted) -> None:
         if event.table.id == "artists":
-            same = event.row is not None and event.row.id == self._listed
+            if event.row is None:
+                return      # not read yet: a list that was read has a row for all artists
+            same = event.row.id == self._listed
             self._load_pieces(keep=same)
             return
         if event.row is None:
@@ -132,7 +135,7 @@ class BrowsePage(FileActions, Page):
     def _show_glance(self, glance: Glance | None) -> None:
         self._glance = glance
         if glance is not None:
-            self.call_after_refresh(self.catalogue_app.build_ahead)     # nobody waits for the first list any more
+            self.call_after_refresh(self.catalogue_app.first_list_shown)     # nobody waits for the first list any more
         empty = "" if self._totals.pieces else NOTHING
         self.query_one(PiecePreview).show(glance, empty)
 
@@ -241,13 +244,13 @@ class PiecePreview(Vertical):
     """A piece's picture with what matters of it below."""
 
     def compose(self) -> ComposeResult:
-        yield Picture(id="sight-picture", below=7)
-        yield Static("", id="sight-words", markup=False)
+        yield Picture(id="preview-picture", below=7)
+        yield Static("", id="preview-words", markup=False)
 
     def show(self, glance: Glance | None, empty: str = "") -> None:
         """Show a piece, or ``empty``."""
         shop = app_of(self)
-        words = self.query_one("#sight-words", Static)
+        words = self.query_one("#preview-words", Static)
         if glance is None:
             self.query_one(Picture).show(None, "")
             words.update(empty, layout=False)

@@ -16,9 +16,9 @@ from textual.widgets import Static
 from catalogue.fixity.levels import QUESTIONS, Area, Criterion, levels
 from catalogue.operations.levels import answer_question
 from catalogue.progress import data_size
-from catalogue.records import browsing, copies
-from catalogue.records.browsing import Coverage, Growth
+from catalogue.records import copies, upkeep_lists
 from catalogue.records.database import Database
+from catalogue.records.upkeep_lists import Coverage, Growth
 from catalogue.screens.background.jobs import start_backup
 from catalogue.screens.background.tasks import run_in_thread
 from catalogue.screens.dialogs.confirm import ReasonDialog
@@ -43,8 +43,8 @@ class HealthView:
 
 def health_view(db: Database, home: Home) -> HealthView:
     """Gather it; on a large catalogue this takes a moment."""
-    return HealthView(levels(db, home), tuple(browsing.growth(db)),
-                      dict(Counter(copy.stores for copy in copies.of_masters(db))), browsing.coverage(db))
+    return HealthView(levels(db, home), tuple(upkeep_lists.growth(db)),
+                      dict(Counter(copy.stores for copy in copies.of_masters(db))), upkeep_lists.coverage(db))
 
 
 class HealthPage(Page):

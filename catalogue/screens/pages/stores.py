@@ -16,7 +16,7 @@ from textual.widgets import Static
 from catalogue.indexing.stores import UNMARKED, locate_store
 from catalogue.operations.stores import StoreRetired, retire_store, summarize
 from catalogue.progress import data_size
-from catalogue.records import browsing, stores
+from catalogue.records import stores, upkeep_lists
 from catalogue.records.database import Database
 from catalogue.records.fixity import last_audit
 from catalogue.records.stores import Holding, Store
@@ -56,7 +56,7 @@ def store_views(db: Database) -> list[StoreView]:
             except OSError:  # gone since we looked
                 place = None
         views.append(StoreView(store, place, stores.holding(db, store.id), free, total,
-                               browsing.findings_of_store(db, store.id), last_audit(db, store.id)))
+                               upkeep_lists.findings_of_store(db, store.id), last_audit(db, store.id)))
     return views
 
 

@@ -183,10 +183,10 @@ class Picture(Widget):
         return strips[y] if y < len(strips) else Strip.blank(self.size.width, self.rich_style)
 
     def render_lines(self, crop: Region) -> list[Strip]:
-        if self._drawing is None or not isinstance(self._drawing.rows[0], Cells):
-            return super().render_lines(crop)
         # Pictures have no border and know their colours: the rows go to the terminal as they are.
-        return [self.render_line(y).crop(crop.x, crop.right) for y in crop.line_range]
+        drawn = self._rows()
+        rows = [strip.crop(crop.x, crop.right) for strip in drawn[crop.y:crop.bottom]]
+        return rows + [Strip.blank(crop.width, self.rich_style)] * (crop.height - len(rows))
 
     def _rows(self) -> list[Strip]:
         """Rows on the present background, made once for every drawing; calm while a panel lies over them."""
