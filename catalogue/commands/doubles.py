@@ -24,8 +24,8 @@ KEPT = "What was removed can be brought back; run it again for the rest."
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @click.option("--undo", "undo_file", type=click.Path(path_type=Path), metavar="FILE",
               help="Copy back what an earlier --free removed.")
-@click.option("--print-files", is_flag=True, help="List the print files in STORE that can be made again; each is"
-              " computed from its master to prove it. Removes nothing.")
+@click.option("--print-files", is_flag=True, help="Instead of doubles, the print files in STORE that can be made"
+              " again; each is made from its master to prove it. With --free they are removed.")
 @with_session
 def command(session: Session, store: str | None, free: bool, yes: bool, undo_file: Path | None,
             print_files: bool) -> int:
@@ -35,9 +35,11 @@ def command(session: Session, store: str | None, free: bool, yes: bool, undo_fil
     as many copies in different places as the shop wants, hold the same bytes, read and compared at that moment.
     """
     if print_files:
-        if free or undo_file or not store:
-            raise click.UsageError("--print-files takes the name of a store, and neither --free nor --undo.")
-        return _prove_print_files(session, store)
+        if undo_file:
+            return _make_again(session, undo_file)
+        if not store:
+            raise click.UsageError("--print-files takes the name of a store.")
+        return _print_files(session, store, free, yes)
     from catalogue.operations.doubles import (
         bring_back_doubles,
         free_doubles,
@@ -70,13 +72,40 @@ def command(session: Session, store: str | None, free: bool, yes: bool, undo_fil
     return int(bool(freed.left))
 
 
-def _prove_print_files(session: Session, store: str) -> int:
-    from catalogue.operations.print_file_proofs import prove_print_files, summarize
+def _print_files(session: Session, store: str, free: bool, yes: bool) -> int:
+    from catalogue.operations.print_file_proofs import (
+        free_print_files,
+        prove_print_files,
+        summarize,
+        summarize_freed,
+    )
 
-    with interruptible("Nothing was changed.") as cancelled, bar() as report:
-        proofs = prove_print_files(session.looking(), session.home, store, report=report, cancelled=cancelled)
-    session.emit(proofs, lambda out: out.lines(summarize(proofs)))
-    return int(any(proof.proven for proof in proofs))
+    if not free or not yes:
+        with interruptible("Nothing was changed.") as cancelled, bar() as report:
+            proofs = prove_print_files(session.looking(), session.home, store, report=report, cancelled=cancelled)
+        again = [proof for proof in proofs if proof.proven]
+        if not free:
+            session.emit(proofs, lambda out: out.lines(summarize(proofs)))
+            return int(bool(again))
+        if not session.as_json:
+            Printer().lines(summarize(proofs))
+        if again:
+            ask(f"Remove {counted(len(again), 'print file')} ({data_size(sum(proof.size for proof in again))}) from"
+                f" {store}? Each is proven once more just before.", otherwise="Nothing was removed.")
+    db = session.database()
+    with interruptible("What was removed can be made again; run it again for the rest.") as cancelled, bar() as report:
+        freed = free_print_files(db, session.home, store, report=report, cancelled=cancelled)
+    session.emit(freed, lambda out: out.lines(summarize_freed(freed)))
+    return int(bool(freed.left))
+
+
+def _make_again(session: Session, undo_file: Path) -> int:
+    from catalogue.operations.print_file_proofs import bring_back_print_files, summarize_made_again
+
+    with interruptible("What was made again stays; run it again for the rest.") as cancelled, bar() as report:
+        done = bring_back_print_files(session.database(), session.home, undo_file, report=report, cancelled=cancelled)
+    session.emit(done, lambda out: out.lines(summarize_made_again(done)))
+    return int(bool(done.left))
 
 
 def _print(out: Printer, listed: "list[StoreDoubles]") -> None:

@@ -4,17 +4,15 @@ import click
 
 from catalogue.commands.lookup import find_scan
 from catalogue.commands.printing import Printer, ask
-from catalogue.commands.session import Session, bar, interruptible, json_option
+from catalogue.commands.session import Session, bar, interruptible, with_session
 
 
 @click.command("recipe")
 @click.argument("file")
 @click.option("--record", is_flag=True, help="Record the recipe, after you agree: repeats of this print then use it.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
-@json_option
-@click.pass_obj
-@click.pass_context
-def command(context: click.Context, session: Session, file: str, record: bool, yes: bool) -> None:
+@with_session
+def command(session: Session, file: str, record: bool, yes: bool) -> int:
     """Find the recipe of the old print file FILE: its path or name, or the first digits of its SHA-256.
 
     Turn, crop, border, wrap and edge are found by laying the master's picture on the file, and proven by making the
@@ -35,4 +33,4 @@ def command(context: click.Context, session: Session, file: str, record: bool, y
         confirm_recipe(db, session.home, proposal)
     session.emit(proposal, lambda out: out.lines([*(summarize(proposal) if yes or not record else []),
                                                   *(["recorded for repeats of this print"] if record else [])]))
-    context.exit(0 if proposal.close else 1)
+    return int(not proposal.close)

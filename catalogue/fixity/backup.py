@@ -13,6 +13,7 @@ from pathlib import Path
 from catalogue.errors import Damaged, NotFound
 from catalogue.fixity import log
 from catalogue.fixity.copying import copy_verified
+from catalogue.fixity.profiles import back_up_profiles
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import events, journal
@@ -56,7 +57,8 @@ def back_up(db: Database, home: Home, *, also: Path | None = None, report: Repor
             cancelled: Cancelled = never_cancelled) -> Generation:
     """Make a backup, check it, and drop generations that are no longer needed.
 
-    ``also`` is a folder, best on another disk, that gets a verified copy of it.
+    ``also`` is a folder, best on another disk, that gets a verified copy of it. The profiles that recipes name go with
+    both.
 
     Raises:
         Damaged: the catalogue fails its integrity check; its backups are left as they are. NoRoom, CatalogueError.
@@ -89,6 +91,7 @@ def back_up(db: Database, home: Home, *, also: Path | None = None, report: Repor
         if also is not None:
             copy_verified(target, also / target.name, sha256=None, report=report, cancelled=cancelled)
             _copy_journal(home, also)
+        back_up_profiles(home, also)
         with transaction(db):
             events.append(db, "replication", "success", path=str(target), detail=f"backup {number} of the catalogue"
                           + (f", and a copy in {also}" if also else ""))

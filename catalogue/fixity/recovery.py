@@ -17,6 +17,7 @@ from catalogue.fixity.backup import generations, newest_sound
 from catalogue.fixity.copying import copy_verified
 from catalogue.fixity.job_sheets import SheetFacts, read_sheets
 from catalogue.fixity.log import Head
+from catalogue.fixity.profiles import bring_back_profiles
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.progress import Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import editions, events, journal, orders, pieces, salvage
@@ -108,6 +109,7 @@ def recover(home: Home, source: Path | None = None, *, report: Report = ignore_p
             finally:
                 remove_staged(part)
             done = finish(home)
+        bring_back_profiles(home, source.parent)
     return Recovered(source, done.aside, done.condition, put_back, done.detail)
 
 

@@ -6,11 +6,14 @@ the shop wants copies in hold them, this file not counted. What was freed, and f
 written down first.
 """
 
-from collections.abc import Iterable, Sequence
+import os
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 from itertools import groupby
 from pathlib import Path, PurePosixPath
+from typing import TypeVar
 
 from catalogue.errors import CatalogueError
 from catalogue.fixity.copying import copy_verified
@@ -27,7 +30,7 @@ from catalogue.intake.removing import (
 )
 from catalogue.intake.tidy import numbered_twin
 from catalogue.intake.undo_lists import DOUBLES, new_list, read_list, store_of, undo_folder, write_line
-from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
+from catalogue.progress import Cancelled, Progress, Report, Stopped, ignore_progress, never_cancelled
 from catalogue.records import doubles, events, files
 from catalogue.records.database import Database, transaction
 from catalogue.records.doubles import DoubledFile
@@ -40,6 +43,7 @@ from catalogue.storage.folders import Entry, OpenFolder, open_entry, sync
 from catalogue.storage.identity import FileId
 
 GONE = "it is no longer there"
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,10 +71,6 @@ class Freed:
         return sum(file.size for file in self.removed)
 
 
-class _Unrecorded(CatalogueError):
-    """A file was removed, and the catalogue could not be written."""
-
-
 def find_doubles(db: Database, store: Store) -> list[Doubles]:
     """The doubles of a store, largest first. Kept is a sound file whose path names its artist and piece, whose name is
     no " (2)" of another's, and which lies highest; between equals the oldest."""
@@ -96,29 +96,52 @@ def free_doubles(db: Database, home: Home, store: Store, doubles: Sequence[Doubl
         StoreAway: the store is offline. Busy: an index run is under way. CatalogueError: the list of what is freed
         cannot be written; nothing is removed then.
     """
-    others = [(group, file) for group in doubles for file in group.others]
-    if not others:
+    def check(group: Doubles, file: DoubledFile, status: os.stat_result) -> str:
+        places = [(path, place) for path, place in verified_places(db, file.sha256)
+                  if place.file != FileId(status.st_dev, status.st_ino)]
+        if not any(place.store_id == store.id and path == group.keep.path for path, place in places):
+            return "the file that was to be kept is not what it was"
+        return lacking_places(home.settings, [place for _, place in places])
+
+    return free_listed(
+        db, home, store, DOUBLES, [(group, file) for group in doubles for file in group.others], check,
+        lambda group, _: {"to": group.keep.path},
+        lambda group: f"a double of {group.keep.path} freed, after copies in {places_wanted(home.settings)} places"
+                      " were read and compared", report=report, cancelled=cancelled)
+
+
+def free_listed(db: Database, home: Home, store: Store, kind: str, chosen: Sequence[tuple[T, DoubledFile]],
+                check: Callable[[T, DoubledFile, os.stat_result], str],
+                line: Callable[[T, DoubledFile], dict[str, str]], reason: Callable[[T], str], *, report: Report,
+                cancelled: Cancelled) -> Freed:
+    """Remove files of a store that are still what is on record, without a sidecar, and of which ``check`` says nothing
+    against it; each is written down first in a list of ``kind``, with what ``line`` adds. ``reason`` is for the log.
+
+    Raises as :func:`free_doubles`; Stopped where ``check`` does.
+    """
+    if not chosen:
         return Freed((), (), None)
     removed: list[DoubledFile] = []
     left: list[Left] = []
     stopped = unrecorded = False
-    cut_short = _listed_before(home, store)
-    with (exclusive_lock(home, "index"), new_list(home, store, DOUBLES) as (path, written),
+    cut_short = _listed_before(home, store, kind)
+    with (exclusive_lock(home, "index"), new_list(home, store, kind) as (path, written),
           opened_store(db, store) as root):
-        for number, (group, file) in enumerate(others):
-            report(Progress("freeing", number, len(others), note=file.path))
+        for number, (subject, file) in enumerate(chosen):
+            report(Progress("freeing", number, len(chosen), note=file.path))
             if cancelled():
                 stopped = True
                 break
             try:
-                why = _free(db, home.settings, store, root, group.keep, file, written)
-                if why == GONE and (file.path, file.sha256) in cut_short:
-                    _record(db, home.settings, store, group.keep, file)
-                    why = ""
+                why = _removed(root, file, partial(check, subject, file), line(subject, file), written)
+                if not why or (why == GONE and (file.path, file.sha256) in cut_short):
+                    why = _recorded(db, store, file, reason(subject))
+                    unrecorded = unrecorded or bool(why)
+            except Stopped:
+                stopped = True
+                break
             except OSError as error:
                 why = f"the system refused: {error.strerror}"
-            except _Unrecorded as error:
-                why, unrecorded = str(error), True
             except CatalogueError as error:
                 why = str(error)
             if why:
@@ -131,9 +154,9 @@ def free_doubles(db: Database, home: Home, store: Store, doubles: Sequence[Doubl
     return Freed(tuple(removed), tuple(left), path if needed else None, stopped)
 
 
-def _free(db: Database, settings: Settings, store: Store, root: OpenFolder, keep: DoubledFile, file: DoubledFile,
-          written: int) -> str:
-    """Remove one double if that is safe; gives why it was not, empty where it was."""
+def _removed(root: OpenFolder, file: DoubledFile, check: Callable[[os.stat_result], str], line: dict[str, str],
+             written: int) -> str:
+    """Remove one file if that is safe; gives why it was not, empty where it was."""
     with open_entry(root, native_path(file.path)) as entry:
         try:
             before = entry.stat()
@@ -143,47 +166,48 @@ def _free(db: Database, settings: Settings, store: Store, root: OpenFolder, keep
             return "it has changed since it was indexed"
         if _has_sidecar(entry):
             return "a sidecar stands beside it"
-        places = [(path, place) for path, place in verified_places(db, file.sha256)
-                  if place.file != FileId(before.st_dev, before.st_ino)]
-        if not any(place.store_id == store.id and path == keep.path for path, place in places):
-            return "the file that was to be kept is not what it was"
-        good = different_places([place for _, place in places], one_disk=settings.copies_on_one_disk)
-        if len(good) < places_wanted(settings):
-            return _lacking(good, places_wanted(settings))
-        write_line(written, {"from": file.path, "to": keep.path, "sha256": file.sha256})
+        if why := check(before):
+            return why
+        write_line(written, {"from": file.path, **line, "sha256": file.sha256})
         if state_of(entry.stat()) != state_of(before):
             return "it has changed since it was indexed"
         entry.unlink()
         with suppress(OSError):  # a removal that a power cut undoes loses nothing
             sync(entry.folder.fd)
-    try:
-        _record(db, settings, store, keep, file)
-    except CatalogueError as error:
-        raise _Unrecorded(f"It was removed, but the catalogue could not record that: {error.message}",
-                          hint="Free doubles again: that records it.") from error
     return ""
 
 
-def _record(db: Database, settings: Settings, store: Store, keep: DoubledFile, file: DoubledFile) -> None:
+def _recorded(db: Database, store: Store, file: DoubledFile, reason: str) -> str:
+    """Record a removal; gives why it could not be, empty where it was."""
+    try:
+        _record(db, store, file, reason)
+    except CatalogueError as error:
+        return (f"It was removed, but the catalogue could not record that: {error.message} Do it again: that records"
+                " it.")
+    return ""
+
+
+def _record(db: Database, store: Store, file: DoubledFile, reason: str) -> None:
     with transaction(db):
-        events.append(db, "deletion", "success", store=store.name, path=file.path, sha256=file.sha256,
-                      detail=f"a double of {keep.path} freed, after copies in {places_wanted(settings)} places were"
-                             " read and compared")
+        events.append(db, "deletion", "success", store=store.name, path=file.path, sha256=file.sha256, detail=reason)
         files.forget(db, file.file_id)
 
 
-def _listed_before(home: Home, store: Store) -> set[tuple[str, str]]:
+def _listed_before(home: Home, store: Store, kind: str) -> set[tuple[str, str]]:
     """``(path, SHA-256)`` of what earlier lists of this store name: one that is gone but on record was removed by a run
     that was killed before it could say so."""
     listed: set[tuple[str, str]] = set()
-    for path in undo_folder(home.folder).glob(f"{DOUBLES}-{store.id}-*.jsonl"):
+    for path in undo_folder(home.folder).glob(f"{kind}-{store.id}-*.jsonl"):
         with suppress(CatalogueError):  # not a list of ours
             listed |= {(entry["from"], entry["sha256"]) for entry in read_list(path).entries}
     return listed
 
 
-def _lacking(good: Sequence[CopyLocation], wanted: int) -> str:
-    return f"{len(good)} of the {wanted} places that are wanted hold a verified copy besides it"
+def lacking_places(settings: Settings, locations: Sequence[CopyLocation]) -> str:
+    """Why verified copies in these places are too few to remove what hangs on them; empty where they are enough."""
+    good, wanted = different_places(locations, one_disk=settings.copies_on_one_disk), places_wanted(settings)
+    return "" if len(good) >= wanted else (
+        f"{len(good)} of the {wanted} places that are wanted hold a verified copy besides it")
 
 
 def _has_sidecar(entry: Entry) -> bool:

@@ -1,4 +1,4 @@
-"""Lists beside the catalogue by which what was done to files of a store is undone: tidying, freeing doubles.
+"""Lists beside the catalogue by which tidying a store, or freeing doubles and print files in it, is undone.
 
 A JSON line a file, flushed to the disk before the file itself is touched: ``from``, ``to``, ``sha256``. The first line
 names the store by its marker and what the list is of; ``end`` says that nothing is left to be finished.
@@ -20,12 +20,12 @@ from catalogue.settings import Home
 from catalogue.storage.atomic import sync_folder, write_all, writing
 from catalogue.untrusted import LIST_BYTES, read_regular
 
-TIDYING, DOUBLES = "tidy", "doubles"
+TIDYING, DOUBLES, PRINT_FILES = "tidy", "doubles", "prints"
 
 
 @dataclass(frozen=True, slots=True)
 class UndoList:
-    """A list as read. ``store`` is a marker, ``kind`` TIDYING or DOUBLES."""
+    """A list as read. ``store`` is a marker, ``kind`` TIDYING, DOUBLES or PRINT_FILES."""
 
     store: str
     kind: str

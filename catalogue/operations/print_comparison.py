@@ -4,10 +4,10 @@ import json
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from hashlib import sha256
 from pathlib import Path
 
 from catalogue.errors import CatalogueError
+from catalogue.fixity.profiles import read_profile_file
 from catalogue.ledger import values
 from catalogue.ledger.health import health
 from catalogue.likeness.colour import delta_e
@@ -20,9 +20,7 @@ from catalogue.records.database import Database
 from catalogue.records.paths import native_path
 from catalogue.records.print_files import PrintFile
 from catalogue.settings import Home
-from catalogue.untrusted import read_regular
 
-PROFILE_BYTES = 64 << 20
 WORDS = {"width_mm": "width", "height_mm": "height", "border_mm": "border", "wrap_mm": "wrap", "bleed_mm": "bleed",
          "stretch_mm": "stretched strip", "edge_colour": "colour of the edge", "profile_sha256": "profile",
          "black_point": "black point compensation", "kernel": "resampling"}
@@ -48,14 +46,21 @@ def kept_profile(home: Home, digest: str) -> bytes:
     if not digest:
         return b""
     path = home.profiles / f"{digest}.icc"
-    try:
-        data = read_regular(path, PROFILE_BYTES)
-    except OSError:
-        data = b""
-    if sha256(data).hexdigest() != digest:
-        raise CatalogueError("Last time's profile is no longer kept beside the catalogue.", path=path,
-                             hint=f"Give it with --profile: its SHA-256 is {digest}. The last print file embeds it.")
+    data = read_profile_file(path)
+    if data is None:
+        raise CatalogueError("The profile of the last print file is missing or damaged.", path=path,
+                             hint=f"Put it back from profiles in a folder of backups, or give it with --profile: its"
+                                  f" SHA-256 is {digest}. The last print file embeds it.")
     return data
+
+
+def sound_master(db: Database, recipe: Recipe) -> Path:
+    """Where a sound copy of a recipe's master lies. Raises CatalogueError where none can be reached."""
+    scan = scans.by_digest(db, recipe.master_sha256)
+    best = health(db, scan).best if scan else None
+    if best is None or best.place is None:
+        raise CatalogueError("No sound copy of its master can be reached.", hint="Connect the store that holds it.")
+    return best.place
 
 
 @contextmanager
@@ -66,12 +71,9 @@ def opened_again(db: Database, home: Home, recipe: Recipe, *, profile: bytes | N
     ``profile``: that of the recipe, where it is not one that is kept. Raises CatalogueError: no such copy, or the
     profile, can be reached; as :func:`opened_sheet`.
     """
-    scan = scans.by_digest(db, recipe.master_sha256)
-    best = health(db, scan).best if scan else None
-    if best is None or best.place is None:
-        raise CatalogueError("No sound copy of its master can be reached.", hint="Connect the store that holds it.")
     icc = kept_profile(home, recipe.profile_sha256) if profile is None else profile
-    with opened_sheet(best.place, recipe, home.folder / "print", profile=icc, cancelled=cancelled) as sheet:
+    with opened_sheet(sound_master(db, recipe), recipe, home.folder / "print", profile=icc,
+                      cancelled=cancelled) as sheet:
         yield sheet
 
 

@@ -1,21 +1,31 @@
-"""Print files in a store that need not be kept: each is proven by computing it again from its master and recipe."""
+"""Print files in a store that need not be kept: each is proven by computing it again from its master and recipe; freed,
+and brought back by making them once more."""
 
+import os
+import tempfile
 from dataclasses import dataclass
+from pathlib import Path
 
 from catalogue.errors import CatalogueError
+from catalogue.fixity.copying import copy_verified
+from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.stores import opened_store
-from catalogue.intake.removing import digest_of
-from catalogue.operations.print_comparison import opened_again
+from catalogue.intake.doubles import Freed, free_listed, lacking_places
+from catalogue.intake.removing import Left, digest_of, verified_places
+from catalogue.intake.undo_lists import PRINT_FILES, read_list, store_of
+from catalogue.operations.print_comparison import kept_profile, opened_again, sound_master
 from catalogue.operations.wording import counted
 from catalogue.print_files.recipe import from_json
-from catalogue.progress import Cancelled, Progress, Report, data_size, ignore_progress, never_cancelled
-from catalogue.records import print_files, stores
-from catalogue.records.database import Database
-from catalogue.records.paths import display_path, native_path
+from catalogue.print_files.render import render
+from catalogue.progress import Cancelled, Progress, Report, Stopped, data_size, ignore_progress, never_cancelled
+from catalogue.records import events, files, print_files, scans, stores
+from catalogue.records.database import Database, transaction
+from catalogue.records.doubles import DoubledFile
+from catalogue.records.paths import display_path, escape_path, native_path, stored_mtime
 from catalogue.records.print_files import PrintFile, StoredPrintFile
 from catalogue.records.stores import Store
 from catalogue.settings import Home
-from catalogue.storage.folders import open_entry
+from catalogue.storage.folders import Entry, OpenFolder, open_entry
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +80,94 @@ def _why_not(db: Database, home: Home, store: Store, file: StoredPrintFile, made
     return "" if sheet.digest.hexdigest() == made.pixel_digest else "made again, its pixels differ"
 
 
+def free_print_files(db: Database, home: Home, name: str, *, report: Report = ignore_progress,
+                     cancelled: Cancelled = never_cancelled) -> Freed:
+    """Remove the print files of a store that can be made again, each proven just before.
+
+    The rule is that of doubles, with the master in the place of the file that is kept: as many verified copies of it in
+    different places as the shop wants, no sidecar, the very file on record, a list by which all is brought back. A file
+    that an order names as its scan stays. Raises NotFound, StoreAway, Busy, CatalogueError.
+    """
+    store = stores.by_name(db, name)
+    chosen = []
+    for file in print_files.in_store(db, store.id):
+        if made := print_files.by_id(db, file.print_file_id):
+            chosen.append(((file, made), DoubledFile(file.file_id, file.scan_id, file.sha256, file.path, file.size,
+                                                     file.mtime_ns, 1)))
+
+    def check(subject: tuple[StoredPrintFile, PrintFile], _: DoubledFile, __: os.stat_result) -> str:
+        file, made = subject
+        if file.printed_from:
+            return "an order names this very file as its scan"
+        recipe = from_json(made.recipe)
+        masters = [place for _, place in verified_places(db, recipe.master_sha256)]
+        if why := lacking_places(home.settings, masters):
+            return f"of its master {why}"
+        return _why_not(db, home, store, file, made, cancelled)
+
+    return free_listed(
+        db, home, store, PRINT_FILES, chosen, check,
+        lambda subject, file: {"to": file.path, "print_file": str(subject[1].id)},
+        lambda subject: f"a print file freed: made again from {from_json(subject[1].recipe).master_sha256}, read just"
+                        " then, it had the same pixels", report=report, cancelled=cancelled)
+
+
+def bring_back_print_files(db: Database, home: Home, path: Path, *, report: Report = ignore_progress,
+                           cancelled: Cancelled = never_cancelled) -> Freed:
+    """Make every print file of a list of freed ones again, in its place.
+
+    Where other versions of the libraries give the same pixels in another file, that is put there, and the next index
+    run records it; other pixels are not put there. Raises CatalogueError: no such list; StoreAway.
+    """
+    undo = read_list(path)
+    store = store_of(db, undo)
+    if store is None or undo.kind != PRINT_FILES:
+        raise CatalogueError("This is not a list of freed print files of a store known here.", path=path)
+    done: list[DoubledFile] = []
+    left: list[Left] = []
+    with exclusive_lock(home, "index"), opened_store(db, store) as root:
+        for number, entry in enumerate(undo.entries):
+            report(Progress("making again", number, len(undo.entries), note=entry["from"]))
+            try:
+                done.append(_made_again(db, home, store, root, entry, report, cancelled))
+            except Stopped:
+                return Freed(tuple(done), tuple(left), None, stopped=True)
+            except CatalogueError as error:
+                left.append(Left(root.path / native_path(entry["from"]), str(error)))
+    return Freed(tuple(done), tuple(left), None)
+
+
+def _made_again(db: Database, home: Home, store: Store, root: OpenFolder, line: dict[str, str], report: Report,
+                cancelled: Cancelled) -> DoubledFile:
+    made = print_files.by_id(db, int(line["print_file"])) if line.get("print_file", "").isdecimal() else None
+    if made is None or made.sha256 != line["sha256"]:
+        raise CatalogueError("This print file is no longer on record.")
+    with open_entry(root, native_path(line["from"]), create=True) as target:
+        sha256 = digest_of(target, cancelled)
+        if sha256 != made.sha256:
+            sha256 = _copied(db, home, made, target, report, cancelled)
+        stat = target.stat()
+    scan = scans.by_digest(db, sha256)
+    with transaction(db):
+        if scan is not None:
+            files.save(db, store.id, line["from"], stat.st_size, stat.st_mtime_ns, scan.id, verified=True)
+        events.append(db, "creation", "success", store=store.name, path=line["from"], sha256=sha256,
+                      detail="print file made again from its master")
+    return DoubledFile(0, scan.id if scan else 0, sha256, line["from"], stat.st_size, stored_mtime(stat.st_mtime_ns), 1)
+
+
+def _copied(db: Database, home: Home, made: PrintFile, target: Entry, report: Report, cancelled: Cancelled) -> str:
+    """The print file made beside the catalogue, then copied to its place and verified; gives its SHA-256."""
+    recipe = from_json(made.recipe)
+    with tempfile.TemporaryDirectory(dir=home.folder, prefix="print-") as folder:
+        file = render(sound_master(db, recipe), recipe, Path(folder, "print.tif"),
+                      profile=kept_profile(home, recipe.profile_sha256), report=report, cancelled=cancelled)
+        if file.pixel_digest != made.pixel_digest:
+            raise CatalogueError("Made again, its pixels differ from those on record.",
+                                 hint="Make it again with the versions of the program and its libraries that it names.")
+        return copy_verified(file.path, target, sha256=file.sha256, report=report, cancelled=cancelled)
+
+
 def summarize(proofs: list[PrintFileProof]) -> list[str]:
     """What can be made again, what cannot and why, and how much room that is."""
     lines = [f"  {'can be made again' if proof.proven else 'keep'}  {display_path(proof.path)}"
@@ -78,3 +176,18 @@ def summarize(proofs: list[PrintFileProof]) -> list[str]:
     size = data_size(sum(proof.size for proof in again))
     return [*lines, f"{counted(len(again), 'print file')} of {len(proofs)} can be made again, pixel for pixel: {size}."
                     " Nothing was removed."]
+
+
+def summarize_freed(done: Freed) -> list[str]:
+    """What was freed, what was left and why, and how to bring it back."""
+    lines = [f"{counted(len(done.removed), 'print file')} removed, {data_size(done.bytes)} freed.", *_left(done)]
+    return [*lines, f"To make them again: catalogue doubles --print-files --undo {done.undo}"] if done.undo else lines
+
+
+def summarize_made_again(done: Freed) -> list[str]:
+    """What was made again in its place, and what was not and why."""
+    return [f"{counted(len(done.removed), 'print file')} made again and verified.", *_left(done)]
+
+
+def _left(done: Freed) -> list[str]:
+    return [f"  left: {display_path(escape_path(str(left.path)))}: {left.why}" for left in done.left]

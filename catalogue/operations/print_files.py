@@ -9,12 +9,12 @@ from pathlib import Path
 from typing import Any
 
 from catalogue.errors import CatalogueError, Damaged, NotFound, Refused
+from catalogue.fixity.profiles import PROFILE_BYTES, keep_profile
 from catalogue.ledger import repeat, values
 from catalogue.ledger.cautions import CROP_WORTH_SAYING
 from catalogue.ledger.health import Copy, check_now
 from catalogue.ledger.print_recipe import earlier_recipe, recipe_for
 from catalogue.operations.print_comparison import (
-    PROFILE_BYTES,
     Comparison,
     compare_with,
     describe_comparison,
@@ -35,7 +35,6 @@ from catalogue.records.rows import now
 from catalogue.records.scans import Scan
 from catalogue.settings import Home
 from catalogue.sheets.writing import outside, safe_name
-from catalogue.storage.atomic import write_new
 from catalogue.untrusted import read_regular
 
 
@@ -193,7 +192,7 @@ def make_print(db: Database, home: Home, plan: PrintPlan, folder: Path, *, repor
         check_now(db, plan.scan, plan.copy, report=report, cancelled=cancelled)     # which records what is wrong
         raise
     if plan.profile:
-        write_new(home.profiles / f"{plan.recipe.profile_sha256}.icc", plan.profile)
+        keep_profile(home, plan.profile)
     file = PrintFile(plan.line.id, now(), plan.recipe.to_json(), made.versions, made.width, made.height, made.size,
                         made.sha256, made.pixel_digest, escape_path(str(folder)), escape_path(plan.name))
     record_id = _recorded(db, plan, file)

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from catalogue.errors import CatalogueError, Damaged, Refused
+from catalogue.fixity.profiles import keep_profile
 from catalogue.ledger.health import health
 from catalogue.likeness import confirmation, direct, feature_cache
 from catalogue.likeness.colour import delta_e
@@ -26,7 +27,6 @@ from catalogue.records.print_files import ConfirmedRecipe
 from catalogue.records.rows import now
 from catalogue.records.scans import Scan
 from catalogue.settings import Home
-from catalogue.storage.atomic import write_new
 
 LONG_SIDE = 2048            # of the pictures that are laid on each other
 LEAST_CORRELATION = 0.9     # of lightness within the picture; other pictures stay below .5
@@ -155,7 +155,7 @@ def _proven(db: Database, home: Home, proposal: RecipeProposal, report: Report, 
 def confirm_recipe(db: Database, home: Home, proposal: RecipeProposal) -> None:
     """Record a proposed recipe as a person confirmed it, and keep the profile that it names."""
     if proposal.profile:
-        write_new(home.profiles / f"{proposal.recipe.profile_sha256}.icc", proposal.profile)
+        keep_profile(home, proposal.profile)
     with transaction(db, "recipe of an old print file confirmed"):
         print_files.confirm_recipe(db, ConfirmedRecipe(proposal.scan.sha256, proposal.recipe.to_json(),
                                                        round(proposal.mean, 3), now()))

@@ -26,13 +26,17 @@ class PrintFile:
 
 @dataclass(frozen=True, slots=True)
 class StoredPrintFile:
-    """A file in a store that has the bytes of a print file on record, as last seen; ``print_file_id``: its newest."""
+    """A file in a store that has the bytes of a print file on record, as last seen; ``print_file_id``: its newest.
+    ``printed_from``: an order line names these very bytes as its scan."""
 
     file_id: int
+    scan_id: int
     path: str
     size: int
+    mtime_ns: int
     sha256: str
     print_file_id: int
+    printed_from: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +72,8 @@ def confirmed_of_piece(db: Database, piece_id: int) -> list[ConfirmedRecipe]:
 def in_store(db: Database, store_id: int) -> list[StoredPrintFile]:
     """Print files on record that lie in a store, by path; none that is a master, a tile or a reference."""
     return fetch(db, StoredPrintFile, """
-        SELECT f.id AS file_id, f.path, f.size, s.sha256, max(m.id) AS print_file_id
+        SELECT f.id AS file_id, s.id AS scan_id, f.path, f.size, f.mtime_ns, s.sha256, max(m.id) AS print_file_id,
+               EXISTS (SELECT 1 FROM order_line l WHERE l.scan_sha256 = s.sha256) AS printed_from
         FROM file f JOIN scan s ON s.id = f.scan_id JOIN print_file m ON m.sha256 = s.sha256
         WHERE f.store_id = ? AND f.state = 'present' AND s.role IN ('print file', 'unsorted')
         GROUP BY f.id ORDER BY f.path""", [store_id])

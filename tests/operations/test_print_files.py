@@ -10,6 +10,7 @@ import sqlite3
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, redirect_stderr
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -378,8 +379,8 @@ def test_the_job_sheet_draws_the_part_that_was_printed_and_minds_a_change(shop: 
         "order", "sheet", "K-1", "--line", "1", "--text")[1]
 
 
-def test_print_files_in_a_store_are_proven_by_making_them_again(shop: PrintShop, db: Database) -> None:
-    """One that can be made again, one whose bytes rotted since, one whose master rotted since; nothing is removed."""
+def in_the_store(shop: PrintShop, db: Database) -> Path:
+    """Print files of both lines, and one at 200 ppi, in a folder of the store, indexed."""
     place = shop.folder / "main/prints for the printer"
     place.mkdir()
     (shop.home.folder / "settings.toml").write_text("print_in_stores = true\n")
@@ -388,6 +389,12 @@ def test_print_files_in_a_store_are_proven_by_making_them_again(shop: PrintShop,
     assert shop.call("index")[0] in (0, 1)
     with transaction(db):
         db.execute("UPDATE scan SET role = 'print file' WHERE sha256 IN (SELECT sha256 FROM print_file)")
+    return place
+
+
+def test_print_files_in_a_store_are_proven_by_making_them_again(shop: PrintShop, db: Database) -> None:
+    """One that can be made again, one whose bytes rotted since, one whose master rotted since; nothing is removed."""
+    place = in_the_store(shop, db)
     before = {path: path.read_bytes() for path in place.iterdir()}
 
     def proofs(code: int) -> dict[str, str]:
@@ -406,3 +413,92 @@ def test_print_files_in_a_store_are_proven_by_making_them_again(shop: PrintShop,
     seen = proofs(1)
     assert seen["K-1-1 50x70mm 200ppi Harbour.tif"] == "its bytes are not those on record"
     assert seen["K-1-1 50x70mm 300ppi Harbour.tif"] == "" and seen["K-1-2 70x50mm 300ppi Pier.tif"]
+
+
+def second_store(shop: PrintShop) -> None:
+    """Verified copies of the masters on another store, as the shop wants them in two places."""
+    (shop.folder / "nas").mkdir()
+    assert shop.call("store", "add", "nas", shop.folder / "nas", "--kind", "copy", "--marker")[0] == 0
+    assert shop.call("copy", "--to", "nas", "--yes")[0] in (0, 1)
+
+
+def test_print_files_are_freed_by_the_rule_for_doubles_and_made_again(shop: PrintShop, db: Database,
+                                                                      monkeypatch: pytest.MonkeyPatch) -> None:
+    place = in_the_store(shop, db)
+    before = {path.name: path.read_bytes() for path in place.iterdir()}
+    free = ("doubles", "main", "--print-files", "--free")
+    code, text = shop.call(*free, "--yes")
+    assert code == 1 and "0 print files removed" in text and "of its master 1 of the 2 places" in text, text
+    (shop.home.folder / "settings.toml").write_text("print_in_stores = true\ncopies_on_one_disk = true\n")
+    second_store(shop)
+    with redirect_stderr(io.StringIO()) as said:
+        monkeypatch.setattr("sys.stdin", io.StringIO("n\n"))
+        assert shop.call(*free)[0] != 0
+    assert "Nothing was removed" in said.getvalue() and len(list(place.iterdir())) == 3
+    kept = place / "K-1-1 50x70mm 200ppi Harbour.tif"
+    kept.with_suffix(".xmp").write_text("somebody's notes")
+    code, text = shop.call(*free, "--yes")
+    assert code == 1 and "2 print files removed" in text and "a sidecar stands beside it" in text, text
+    assert {path.name for path in place.iterdir()} == {kept.name, kept.with_suffix(".xmp").name}
+    undo_list, = (shop.home.folder / "undo").glob("prints-*.jsonl")
+    assert [row[0] for row in db.execute("SELECT path FROM file WHERE store_id = 1 AND path LIKE 'prints for%'")] == [
+        f"prints for the printer/{kept.name}"]
+    assert not findings.open_at(db, 1, "prints for the printer/K-1-2 70x50mm 300ppi Pier.tif")
+    code, text = shop.call("doubles", "--print-files", "--undo", undo_list)
+    assert code == 0 and "2 print files made again and verified" in text, text
+    assert {path.name: path.read_bytes() for path in place.iterdir() if path.suffix == ".tif"} == before
+    assert db.execute("SELECT count(DISTINCT f.id) FROM file f JOIN scan s ON s.id = f.scan_id JOIN print_file m"
+                      " ON m.sha256 = s.sha256 WHERE f.store_id = 1 AND f.path LIKE 'prints for%'").fetchone()[0] == 3
+    assert shop.call("doubles", "--undo", undo_list, "--json")[0] == 2, "no list of doubles"
+
+
+def test_a_print_file_whose_master_rotted_or_that_changed_is_not_freed(shop: PrintShop, db: Database) -> None:
+    place = in_the_store(shop, db)
+    (shop.home.folder / "settings.toml").write_text("print_in_stores = true\ncopies_on_one_disk = true\n")
+    second_store(shop)
+    for path in (shop.folder / "nas/Ada Quill/Pier/master.tif", place / "K-1-1 50x70mm 200ppi Harbour.tif"):
+        state, data = path.stat(), bytearray(path.read_bytes())
+        data[-9] ^= 4
+        path.write_bytes(data)
+        os.utime(path, ns=(state.st_atime_ns, state.st_mtime_ns))
+    code, text = shop.call("doubles", "main", "--print-files", "--free", "--yes")
+    assert code == 1 and "1 print file removed" in text, text
+    assert "its bytes are not those on record" in text and "of its master 1 of the 2 places" in text
+    assert {path.name for path in place.iterdir()} == {"K-1-1 50x70mm 200ppi Harbour.tif",
+                                                       "K-1-2 70x50mm 300ppi Pier.tif"}
+
+
+def test_a_print_file_that_would_get_other_pixels_is_not_put_back(shop: PrintShop, db: Database,
+                                                                  monkeypatch: pytest.MonkeyPatch) -> None:
+    place = in_the_store(shop, db)
+    (shop.home.folder / "settings.toml").write_text("print_in_stores = true\ncopies_on_one_disk = true\n")
+    second_store(shop)
+    assert shop.call("doubles", "main", "--print-files", "--free", "--yes")[0] == 0
+    undo_list, = (shop.home.folder / "undo").glob("prints-*.jsonl")
+    real = operation.render
+    monkeypatch.setattr("catalogue.operations.print_file_proofs.render", lambda *given, **options: replace(
+        real(*given, **options), pixel_digest="of other libraries"))
+    code, text = shop.call("doubles", "--print-files", "--undo", undo_list)
+    assert code == 1 and text.count("Made again, its pixels differ from those on record") == 3
+    assert not list(place.iterdir())
+
+
+def test_profiles_that_recipes_name_are_in_backups_and_come_back(shop: PrintShop, tmp_path: Path) -> None:
+    """Lost or damaged beside the catalogue they come back with a recovery; without one the error says what to do."""
+    icc, also = tmp_path / "printer.icc", tmp_path / "other disk"
+    icc.write_bytes(SRGB)
+    also.mkdir()
+    shop.print("--line", 1, "--to", shop.hot, "--profile", icc)
+    assert shop.call("backup", "--also", also)[0] == 0
+    kept, = shop.home.profiles.iterdir()
+    for folder in (shop.home.backups, also):
+        assert (folder / "profiles" / kept.name).read_bytes() == SRGB
+    kept.write_bytes(b"rotted")
+    (also / "profiles" / "somebody's.icc").write_bytes(b"no profile of ours")
+    words = failed(shop, "--line", 1, "--to", shop.home.folder)
+    assert "The profile of the last print file is missing or damaged." in words and "--profile" in words
+    newest = max(also.glob("catalogue-*.sqlite"))
+    (shop.home.backups / "profiles" / kept.name).write_bytes(b"rotted too")
+    assert shop.call("recover", "--from", newest, "--yes")[0] == 0
+    assert [path.read_bytes() for path in shop.home.profiles.iterdir()] == [SRGB]
+    assert "bit for bit" in shop.print("--line", 1, "--to", tmp_path)
