@@ -16,7 +16,7 @@ from catalogue.progress import Cancelled, Progress, Report, ignore_progress, nev
 WINDOW = 14         # tiles of one original lie at most so many captures apart; 9 to 12 for an A1, common practice
 THIN = 0.5          # of the overlap the shop wishes: below it a stitch is at risk
 TILTED = 0.7        # degrees from which a tile lies askew; rotation is measured to .06° on overlaps of a sixth
-DETAIL = 120        # features of a picture in which an overlap would have been seen; of 900 kept at most
+DETAIL = 65         # features of a picture in which an overlap would have been seen; of 500 kept at most
 SEEN, NAMED = 0.97, 0.7
 
 

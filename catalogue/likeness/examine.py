@@ -67,11 +67,12 @@ def examine_part(a: Side, b: Side) -> Evidence | None:
     return _decided(a, b, replace(fit, matrix=geometry.inverse(fit.matrix)) if fit else None)
 
 
-def against(side: Side, others: Sequence[Side]) -> list[Evidence | None]:
+def against(side: Side, others: Sequence[Side], *, placed: bool = False) -> list[Evidence | None]:
     """What one scan has to do with each of others, likeliest first: the answers in the same order. Where it is not
-    found to show the same as another, the first few without an answer are tried as its whole or its part."""
+    found to show the same as another, the first few without an answer are tried as its whole or its part.
+    ``placed``: that was found before, with a scan that is not among these."""
     results = examine_each(side, others)
-    if not any(e and (e.relation.whole or (e.relation is Relation.TILE and ordered(e))) for e in results):
+    if not placed and not any(e and places(e) for e in results):
         tried = [n for n, e in enumerate(results) if e is None][: limits.PLACED_MOST]
         for n, e in zip(tried, place_each(side, [others[n] for n in tried]), strict=True):
             results[n] = e
@@ -129,6 +130,11 @@ def known_scale(a: Side, b: Side) -> float:
     ppi_a, ppi_b = a.facts.ppi or 0.0, b.facts.ppi or 0.0
     finer = ppi_b / ppi_a if min(ppi_a, ppi_b) >= limits.PPI_SCANNED else 1.0
     return reduction(a.facts, a.size) / reduction(b.facts, b.size) * finer
+
+
+def places(evidence: Evidence) -> bool:
+    """Whether a is known by it: b shows the whole of it, or the original that it is a part of."""
+    return evidence.relation.whole or (evidence.relation in (Relation.TILE, Relation.DETAIL) and ordered(evidence))
 
 
 def ordered(evidence: Evidence) -> bool:

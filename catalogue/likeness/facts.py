@@ -1,12 +1,14 @@
 """What the catalogue and a reading know of a scan, as comparing takes it, and a scan of the catalogue as one side."""
 
 import json
+from collections.abc import Callable
 from functools import partial
 
 from catalogue.errors import Damaged
 from catalogue.likeness import feature_cache
 from catalogue.likeness.evidence import ScanFacts
 from catalogue.likeness.examine import Side
+from catalogue.likeness.features import Bytes, Features
 from catalogue.reading.model import Reading
 from catalogue.records.likenesses import ComparedScan
 from catalogue.settings import Home
@@ -30,13 +32,19 @@ def facts_of(scan: ComparedScan) -> ScanFacts:
 
 
 def side_of(home: Home, scan: ComparedScan) -> Side | None:
+    """A scan of the catalogue as one side of a pair; see :func:`side_from`."""
+    return side_from(scan, partial(feature_cache.features, home), partial(feature_cache.preview, home))
+
+
+def side_from(scan: ComparedScan, features_of: Callable[[str], Features],
+              preview_of: Callable[[str], Bytes]) -> Side | None:
     """``None`` where it has neither features nor a preview to make them from: nothing can be shown of it until
     `catalogue index --again` makes the preview anew."""
     try:
-        features = feature_cache.features(home, scan.sha256)
+        features = features_of(scan.sha256)
     except Damaged:
         return None
-    return Side(facts_of(scan), features, partial(feature_cache.preview, home, scan.sha256))
+    return Side(facts_of(scan), features, partial(preview_of, scan.sha256))
 
 
 def facts_of_reading(reading: Reading, role: str = "unsorted") -> ScanFacts:

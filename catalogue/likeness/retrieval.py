@@ -10,7 +10,7 @@ import os
 import shutil
 import uuid
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import faiss
@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.features import THUMB, VERSION, Bytes, Features, bits
-from catalogue.likeness.shards import Shard, ShardData, open_shard, read, sample_evenly, write
+from catalogue.likeness.shards import Shard, ShardData, open_shard, read, write
 from catalogue.likeness.thread_pool import thread_pool
 from catalogue.progress import Cancelled, never_cancelled
 
@@ -81,8 +81,6 @@ class Index:
 
     def candidates(self, features: Features, phashes: Sequence[int], most: int = 20) -> list[Candidate]:
         """The likeliest scans for a picture with these features and pHashes (its 8 orientations), best first."""
-        rows = sample_evenly(features, limits.ASKED)
-        features = replace(features, spots=features.spots[rows], sift=features.sift[rows])
         codes = bits(features.sift)
         candidates: dict[str, Candidate] = {}
         with thread_pool() as pool:
@@ -172,8 +170,8 @@ def _votes(segment: Shard, features: Features, codes: Bytes) -> npt.NDArray[np.f
     rows, weight = row[good], _weights(distance)[good]
     scan = np.searchsorted(segment.starts, rows, side="right") - 1
     own, theirs = features.spots[query], np.asarray(segment.spots)[rows]
-    turn = (theirs[:, 3] / 100.0 - own[:, 3]) % 360.0
-    octave = theirs[:, 2] / 2048.0 - np.log2(np.maximum(own[:, 2], 1))
+    turn = (theirs[:, 1] / 100.0 - own[:, 3]) % 360.0
+    octave = theirs[:, 0] / 2048.0 - np.log2(np.maximum(own[:, 2], 1))
     turns, octaves = 12, 14
     # each vote falls in the two nearest bins of either quantity, so that none is split at a bin's edge
     for dt in (0, 1):

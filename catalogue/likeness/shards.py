@@ -1,7 +1,7 @@
 """One immutable part of the index, in memory and on disk.
 
-A segment has a binary inverted file of features of 256 bits (faiss, memory-mapped), their positions, sizes and angles,
-and for each scan its key, pHash and colour thumbnail. It is written whole under another name and then renamed.
+A segment has a binary inverted file of features of 256 bits (faiss, memory-mapped), their sizes and angles, and for
+each scan its key, pHash and colour thumbnail. It is written whole under another name and then renamed.
 """
 
 import os
@@ -50,7 +50,7 @@ class Shard:
     name: str
     keys: npt.NDArray[np.bytes_]
     starts: npt.NDArray[np.int64]      # first row of each scan, and the end
-    spots: npt.NDArray[np.uint16]      # rows × 4: x, y, log size, angle
+    spots: npt.NDArray[np.uint16]      # rows × 2: log size, angle
     phashes: npt.NDArray[np.uint64]
     thumbs: Bytes
     lists: Any  # faiss.IndexBinaryFlat or IndexBinaryIVF
@@ -58,35 +58,19 @@ class Shard:
 
 def gather_entries(entries: Sequence[Entry]) -> ShardData:
     """Scans brought to the form they are indexed in; the entries may go."""
-    chosen = [sample_evenly(e.features, limits.INDEXED) for e in entries]
     return ShardData(
         np.array([bytes.fromhex(e.key) for e in entries], "V32"),
-        np.array([len(rows) for rows in chosen], np.int64),
-        np.concatenate([_coded(e.features.spots[rows]) for e, rows in zip(entries, chosen, strict=True)]),
-        np.concatenate([bits(e.features.sift[rows]) for e, rows in zip(entries, chosen, strict=True)]),
+        np.array([len(e.features.sift) for e in entries], np.int64),
+        np.concatenate([_coded(e.features.spots) for e in entries]),
+        np.concatenate([bits(e.features.sift) for e in entries]),
         np.array([e.phash for e in entries], np.uint64),
         np.stack([e.features.thumb for e in entries]).reshape(len(entries), -1),
     )
 
 
-def sample_evenly(features: Features, most: int) -> npt.NDArray[np.intp]:
-    """Every so many-th feature: they are kept in order of scale, so each scale gives its share."""
-    count = min(most, len(features.sift))
-    return np.linspace(0, len(features.sift) - 1, count).round().astype(np.intp) if count else np.zeros(0, np.intp)
-
-
 def _coded(s: npt.NDArray[np.float32]) -> npt.NDArray[np.uint16]:
-    """x, y in 64ths of a pixel, size as log2 in 2048ths, angle in hundredths of a degree."""
-    coded = np.stack(
-        [
-            np.clip(s[:, 0], 0, 1023) * 64,
-            np.clip(s[:, 1], 0, 1023) * 64,
-            np.log2(np.maximum(s[:, 2], 1)) * 2048,
-            s[:, 3] * 100,
-        ],
-        axis=1,
-    )
-    return np.asarray(coded.round(), np.uint16)
+    """Size as log2 in 2048ths, angle in hundredths of a degree."""
+    return np.asarray(np.stack([np.log2(np.maximum(s[:, 2], 1)) * 2048, s[:, 3] * 100], axis=1).round(), np.uint16)
 
 
 def write(folder: Path, parts: Sequence[ShardData]) -> str:

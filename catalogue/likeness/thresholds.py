@@ -6,11 +6,10 @@ published.
 
 # --- features ------------------------------------------------------------------------------------------
 CLAHE_CLIP = 2.0        # usual starting value; 4 doubled the features in scanner noise of plain passages
-SIFT_KEPT = 900         # a scan; 123 kB kept beside the preview
-INDEXED = 500           # of them in the index: 24 kB; all 900 found 1 in 100 more tiles for twice the space
+FEATURES_SIDE = 640     # px; tuned: as many of 360 tiles fitted as at 1,024 px, for half the processor time
+SIFT_KEPT = 500         # a scan; 36 kB kept beside the preview; tuned: 900 fitted no more tiles
 
 # --- retrieval -----------------------------------------------------------------------------------------
-ASKED = 900             # features of a picture looked up; tuned: all 1,400 of a photograph found no more
 NEAREST = 3             # neighbours counted for each feature; the next one is the yardstick of its weight
 BITS_APART = 84         # bits of 256; unrelated features lie about 110 apart
 PROBES = 3              # lists of the inverted file searched for each feature; tuned: 6 found no more tiles
@@ -114,3 +113,5 @@ SIFT_PHOTO = 1400       # features of a photograph: much of it is wall and frame
 CANDIDATES = 12         # scans fitted for each new one, and half as many by hash and by colours
 SURE_ENOUGH = 0.95      # surer pairs are not asked about where they only confirm how scans are filed
 BATCH = 200             # scans brought into the index at once
+FEATURES_CACHED = 500   # scans whose features an update holds: 37 MB
+PREVIEWS_CACHED = 40    # … and whose previews: 95 MB

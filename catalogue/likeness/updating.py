@@ -3,15 +3,16 @@
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import lru_cache, partial
 
 from catalogue.errors import Damaged
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.likeness import feature_cache, retrieval, shards
 from catalogue.likeness import thresholds as limits
-from catalogue.likeness.evidence import Evidence
+from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.examine import Side, against, examine_each, ordered, place_each
-from catalogue.likeness.facts import side_of
+from catalogue.likeness.facts import side_from
 from catalogue.likeness.features import Bytes, Features
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import likenesses, scans
@@ -19,6 +20,9 @@ from catalogue.records.database import Database, transaction
 from catalogue.records.likenesses import ComparedScan
 from catalogue.settings import Home
 from catalogue.storage.atomic import writing
+
+WHOLES = tuple(relation.value for relation in Relation if relation.whole)
+PARTS = (Relation.TILE.value, Relation.DETAIL.value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +33,30 @@ class Updated:
     found: int
     unreadable: tuple[str, ...] = ()
     cancelled: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Sources:
+    """Features and previews by SHA-256, the last ones kept in memory since the scans of one piece mostly follow each
+    other; ``lost`` gathers the scans whose preview is gone."""
+
+    features: Callable[[str], Features]
+    preview: Callable[[str], Bytes]
+    lost: set[str]
+
+    def side(self, scan: ComparedScan) -> Side | None:
+        """As :func:`side_from`, what is gone noted as lost."""
+        side = side_from(scan, self.features, self._load)
+        if side is None:
+            self.lost.add(scan.sha256)
+        return side
+
+    def _load(self, sha256: str) -> Bytes:
+        try:
+            return self.preview(sha256)
+        except Damaged:
+            self.lost.add(sha256)
+            raise
 
 
 def update(db: Database, home: Home, *, report: Report = ignore_progress, cancelled: Cancelled = never_cancelled,
@@ -54,15 +82,17 @@ def _update(db: Database, home: Home, report: Report, cancelled: Cancelled, agai
     if cancelled():
         return Updated(0, 0, tuple(sorted(lost)), cancelled=True)
     compared = found = 0
+    sources = Sources(lru_cache(limits.FEATURES_CACHED)(partial(feature_cache.features, home)),
+                      lru_cache(limits.PREVIEWS_CACHED)(partial(feature_cache.preview, home)), lost)
     for done, scan_id in enumerate(waiting):
         report(Progress("comparing", done, len(waiting)))
         if cancelled():
             return Updated(compared, found, tuple(sorted(lost)), cancelled=True)
         own = likenesses.compared_scans(db, [scan_id])[scan_id]
-        side = _side(home, own, lost)
+        side = sources.side(own)
         if side is None:
             continue  # not marked: it is compared once its preview is there again
-        pairs = _compare(db, home, index, own, side, lost)
+        pairs = _compare(db, index, own, side, sources)
         with transaction(db):
             for a_id, b_id, evidence in pairs:
                 likenesses.keep(db, a_id, b_id, evidence.relation.value, evidence.sure, evidence.to_json(),
@@ -123,7 +153,7 @@ def _features(home: Home, sha256: str) -> Features | None:
 
 
 def _compare(
-    db: Database, home: Home, index: retrieval.Index, own: ComparedScan, side: Side, lost: set[str]
+    db: Database, index: retrieval.Index, own: ComparedScan, side: Side, sources: Sources
 ) -> list[tuple[int, int, Evidence]]:
     """Pairs found for one scan: with its candidates, with scans that only being filed ties to it, and with whatever
     those were found alike to."""
@@ -135,7 +165,7 @@ def _compare(
     def look(how: Callable[[Side, list[Side]], list[Evidence | None]], wanted: Sequence[int]) -> set[int]:
         """Examine these, and tell what the ones that show the same piece were found alike to."""
         known = likenesses.compared_scans(db, wanted)
-        made = {number: _side(home, known[number], lost) for number in wanted}
+        made = {number: sources.side(known[number]) for number in wanted}
         sides = {number: there for number, there in made.items() if there}
         done.update(sides)
         answers = zip(sides, how(side, list(sides.values())), strict=True)
@@ -144,9 +174,10 @@ def _compare(
         same = [number for number, evidence in fresh.items() if evidence.relation.same_piece]
         return {partner for number in same for partner in likenesses.partners(db, number)} - done
 
+    placed = likenesses.is_placed(db, own.id, WHOLES, PARTS)
     filed = [i for i in _filed_with(db, own) if i not in done]
     likely = [ids[c.key] for c in near if c.key in ids] + likenesses.of_same_pixels(db, own.id) + filed
-    follow = look(against, [i for i in dict.fromkeys(likely) if i not in done])
+    follow = look(partial(against, placed=placed), [i for i in dict.fromkeys(likely) if i not in done])
     while follow:
         follow = look(examine_each, sorted(follow))
     look(place_each, [i for i in filed if i not in evidences])
@@ -159,20 +190,3 @@ def _filed_with(db: Database, own: ComparedScan) -> list[int]:
         return []
     wanted = {"tile": "master", "master": "tile"}.get(own.role)
     return [s.id for s in scans.of_piece(db, own.piece_id) if s.role == wanted]
-
-
-def _side(home: Home, scan: ComparedScan, lost: set[str]) -> Side | None:
-    """As :func:`side_of`, every preview that is gone noted as lost."""
-    side = side_of(home, scan)
-    if side is None:
-        lost.add(scan.sha256)
-        return None
-
-    def load() -> Bytes:
-        try:
-            return side.load()
-        except Damaged:
-            lost.add(scan.sha256)
-            raise
-
-    return replace(side, load=load)

@@ -144,6 +144,15 @@ def partners(db: Database, scan_id: int) -> set[int]:
     }
 
 
+def is_placed(db: Database, scan_id: int, wholes: Iterable[str], parts: Iterable[str]) -> bool:
+    """Whether a pair, not rejected, ties the scan to another in one of the relations ``wholes``, or as the part in one
+    of ``parts``."""
+    whole, part = set(wholes), set(parts)
+    rows = db.execute("""SELECT relation, a_scan_id FROM likeness
+                         WHERE (a_scan_id = ?1 OR b_scan_id = ?1) AND verdict <> 'rejected'""", [scan_id])
+    return any(relation in whole or (relation in part and a == scan_id) for relation, a in rows)
+
+
 def listed(db: Database) -> list[LikenessRow]:
     """Every pair, in the order found."""
     return fetch(db, LikenessRow, _PAIR + " ORDER BY l.id")

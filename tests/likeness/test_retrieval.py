@@ -125,6 +125,24 @@ def test_features_survive_their_bytes(known: list[Features]) -> None:
     assert again.thumb.tobytes() == known[0].thumb.tobytes()
 
 
+def test_features_and_their_part_of_the_index_are_small(known: list[Features], tmp_path: Path) -> None:
+    """The figures of the design: 40 kB a scan beside the preview; the index a half more."""
+    assert len(known[0].sift) > 450
+    assert len(known[0].to_bytes()) < 40_000
+    index = retrieval.Index(tmp_path)
+    add(index, [entry(n, f) for n, f in enumerate(known)])
+    taken = sum(p.stat().st_size for p in tmp_path.rglob("*") if p.is_file())
+    assert taken / sum(len(f.sift) for f in known) < 50
+
+
+def test_features_of_another_version_are_made_again(known: list[Features], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("catalogue.likeness.features.VERSION", 1)
+    former = known[0].to_bytes()
+    monkeypatch.undo()
+    with pytest.raises(ValueError, match="version 1"):
+        from_bytes(former)
+
+
 def test_a_blank_picture_has_no_features_and_is_no_error() -> None:
     found = extract(np.full((300, 400, 3), 200, np.uint8))
     assert len(found.sift) == 0

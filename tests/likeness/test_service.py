@@ -12,7 +12,7 @@ from click.testing import CliRunner
 
 from catalogue.commands import command
 from catalogue.errors import CatalogueError, Refused
-from catalogue.likeness import feature_cache, merging, retrieval, service, updating
+from catalogue.likeness import examine, feature_cache, merging, retrieval, service, updating
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Relation
 from catalogue.likeness.finding import find_picture, similar_scans
@@ -107,6 +107,24 @@ def test_update_groups_judge(shop: Shop, works: dict[str, np.ndarray]) -> None:
     assert not service.groups(shop.db).groups[0].unreviewed
 
     assert updating.update(shop.db, shop.home).compared == 0, "nothing is compared twice"
+
+
+def test_a_scan_whose_original_is_known_is_not_searched_for_place_by_place(
+    shop: Shop, works: dict[str, np.ndarray], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The pair is on record from the other scan's turn; correlating over every place would find nothing more."""
+    shop.put("coffee", works["coffee"], "Cup", bits=16)
+    again = shop.put("again", works["coffee again"], None)
+    tile = shop.put("tile", works["tile 0"], None, role="unsorted")
+    cat = shop.put("cat", works["cat"], None)
+    searched: list[str] = []
+    monkeypatch.setattr(examine, "place_each", lambda side, others: searched.append(side.facts.sha256) or [
+        None for _ in others])
+    assert updating.update(shop.db, shop.home).found == 3
+    digests = {number: str(sha) for number, sha in shop.db.execute("SELECT id, sha256 FROM scan")}
+    assert digests[again] not in searched
+    assert digests[tile] not in searched
+    assert digests[cat] in searched, "of which nothing is known"
 
 
 def test_a_rejected_pair_never_comes_back(shop: Shop, works: dict[str, np.ndarray]) -> None:
