@@ -105,6 +105,7 @@ def test_it_reads_where_nothing_may_be_written(shop: Home, words: list[str], tmp
 
 def test_an_older_catalogue_is_brought_up_to_date_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "catalogue.sqlite"
+    path.touch()
     older = database._prepared(database._connected(path))
     older.execute("BEGIN")  # not transaction(): it settles what schema 7 knows nothing of
     migrate(older, upto=7)
