@@ -20,7 +20,7 @@ from catalogue.records import events, journal
 from catalogue.records.backup import Condition, condition, copy_database
 from catalogue.records.database import Database, now, transaction
 from catalogue.settings import Home
-from catalogue.storage.atomic import PART_PREFIX, staged_file
+from catalogue.storage.atomic import PART_PREFIX, opened, remove_leftover, staged_file
 
 MONTHS_KEPT = 12
 _NAME = re.compile(r"catalogue-([0-9]{6,})-([0-9]{8}T[0-9]{6})Z\.sqlite")
@@ -89,6 +89,7 @@ def back_up(db: Database, home: Home, *, also: Path | None = None, report: Repor
             if old.number not in keep:
                 old.path.unlink(missing_ok=True)
         if also is not None:
+            _sweep_copies(known, also)
             copy_verified(target, also / target.name, sha256=None, report=report, cancelled=cancelled)
             _copy_journal(home, also)
         back_up_profiles(home, also)
@@ -103,6 +104,14 @@ def _sweep(home: Home) -> None:
     """Remove what a backup that did not come to its end has left, SQLite's logs of it included."""
     for leftover in home.backups.glob(f"{PART_PREFIX}*"):
         leftover.unlink(missing_ok=True)
+
+
+def _sweep_copies(known: Sequence[Generation], folder: Path) -> None:
+    """Remove what a backup that was killed left in the other folder: the copy of each has a temporary name of its own.
+    """
+    for generation in known:
+        with opened(folder / generation.path.name) as place:
+            remove_leftover(place)
 
 
 def _copy_journal(home: Home, folder: Path) -> None:

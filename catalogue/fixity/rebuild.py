@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from catalogue.errors import NotFound, Refused
+from catalogue.errors import CatalogueError, NotFound, Refused
 from catalogue.fixity import copies, log, manifest
 from catalogue.fixity.log import Head
 from catalogue.fixity.manifest import Manifest
@@ -40,7 +40,7 @@ class RebuiltStore:
 class Rebuilt:
     """What a rebuild did; ``aside`` is where the former catalogue lies, None where there was none. ``put_back`` is what
     the journal and the old file gave of orders, editions and all else that was stated. ``passed_over``: manifests
-    that could not be read, in words."""
+    that could not be read, and what of the closing steps failed, in words."""
 
     stores: tuple[RebuiltStore, ...]
     aside: Path | None
@@ -86,11 +86,27 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = ignore_progre
             passed_over = [words for store, _ in known if (words := manifest.note_unreadable(
                 db, store, manifest.of_store(Path(store.root))))]
         _note(db, len(done), [before, *(stored_manifest.head for _, stored_manifest in known if stored_manifest)])
-        copies.review(db, home.settings)
-        log.keep_head(db, home, anew=True)
+        trouble = _closing_trouble(db, home)
+    except CatalogueError as error:
+        lost = f"{put_back.lost} events are lost" if put_back.lost else "no event is lost"
+        error.hint = f"The catalogue is back and {lost}, but its stores were not all read and compared. " \
+                     f"{error.hint} Then run `catalogue index` and `catalogue audit`."
+        raise
     finally:
         db.close()
-    return Rebuilt(done, aside, put_back, (*passed_over, *_unreadable_beside(home)))
+    return Rebuilt(done, aside, put_back, (*passed_over, *_unreadable_beside(home), *trouble))
+
+
+def _closing_trouble(db: Database, home: Home) -> list[str]:
+    """Count copies and keep the log's head. What fails there is told, not raised: the catalogue stands by then."""
+    trouble = []
+    for what, step in (("Copies could not be recounted", lambda: copies.review(db, home.settings)),
+                       ("The end of the event log could not be noted", lambda: log.keep_head(db, home, anew=True))):
+        try:
+            step()
+        except CatalogueError as error:
+            trouble.append(f"{what}. {error} Run `catalogue audit` once there is room.")
+    return trouble
 
 
 def _stores(db: Database, home: Home, roots: Sequence[Path]) -> list[Store]:

@@ -28,6 +28,7 @@ from catalogue.records.backup import condition
 from catalogue.records.connection import Connection
 from catalogue.records.database import Database, open_database
 from catalogue.settings import Home, Settings
+from catalogue.storage.atomic import part_name
 from tests import recorded
 
 Scan = Callable[..., Path]
@@ -90,6 +91,15 @@ def _while_writing(shop: Shop) -> Generation:
 def test_a_second_copy_goes_to_another_disk(archive: Shop) -> None:
     made = back_up(archive.db, archive.home, also=archive.folder / "usb")
     assert (archive.folder / "usb" / made.path.name).read_bytes() == made.path.read_bytes()
+
+
+def test_what_a_killed_backup_left_in_the_other_folder_goes(archive: Shop) -> None:
+    killed = back_up(archive.db, archive.home)
+    left = archive.folder / "usb" / part_name(killed.path.name)
+    left.parent.mkdir()
+    left.write_bytes(b"half a copy")
+    made = back_up(archive.db, archive.home, also=left.parent)
+    assert {path.name for path in left.parent.glob("*catalogue-*")} == {made.path.name}
 
 
 def test_old_generations_go_by_number_not_by_clock(archive: Shop, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -17,7 +17,8 @@ from fixity_shop import Shop, threads
 
 from catalogue.commands import command
 from catalogue.errors import CatalogueError, Refused
-from catalogue.fixity import log, manifest
+from catalogue.fixity import copies, log, manifest
+from catalogue.fixity import rebuild as rebuilding
 from catalogue.fixity.backup import back_up
 from catalogue.fixity.rebuild import rebuild
 from catalogue.fixity.recovery import recover
@@ -155,6 +156,45 @@ def test_a_catalogue_lost_with_its_backups_is_rebuilt_with_its_ledger(ordered: S
     shutil.rmtree(ordered.home.backups)
     done = rebuild(ordered.home, [ordered.folder / "main"], executors=threads)
     assert done.put_back.orders == ("2026-0001", "2026-0002", "2026-0003")
+    _nothing_lost(ordered.home)
+
+
+def test_a_rebuilt_catalogue_is_told_though_its_last_steps_fail(ordered: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    ordered.db.close()
+    _wreck(ordered.home)
+    shutil.rmtree(ordered.home.backups)
+
+    def fails(*_: object, **__: object) -> None:
+        raise CatalogueError("The disk is full.")
+
+    finished = rebuilding.finish
+
+    def finish_then_fail(home: Home) -> object:
+        done = finished(home)
+        monkeypatch.setattr(log, "keep_head", fails)
+        monkeypatch.setattr(copies, "review", fails)
+        return done
+
+    monkeypatch.setattr(rebuilding, "finish", finish_then_fail)
+    done = rebuild(ordered.home, [ordered.folder / "main"], executors=threads)
+    assert done.put_back.orders == ("2026-0001", "2026-0002", "2026-0003")
+    assert sum("The disk is full. Run `catalogue audit`" in words for words in done.passed_over) == 2
+    _nothing_lost(ordered.home)
+
+
+def test_a_rebuild_that_fails_while_it_reads_the_stores_says_that_the_catalogue_is_back(
+        ordered: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    ordered.db.close()
+    _wreck(ordered.home)
+    shutil.rmtree(ordered.home.backups)
+
+    def fails(*_: object, **__: object) -> None:
+        raise CatalogueError("The disk is full.", hint="Make room.")
+
+    monkeypatch.setattr(rebuilding, "index", fails)
+    with pytest.raises(CatalogueError, match="The disk is full") as told:
+        rebuild(ordered.home, [ordered.folder / "main"], executors=threads)
+    assert "is back and no event is lost" in str(told.value.hint) and "catalogue index" in str(told.value.hint)
     _nothing_lost(ordered.home)
 
 

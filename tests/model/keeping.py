@@ -95,9 +95,9 @@ class KeepingRules(LedgerRules):
         with self.refusing():
             plan = tidy.plan_tidying(self.db, self.home.settings, stores.by_name(self.db, "main"), level)
             # a name by the rule says the role too, from which a later run would guess it: masters alone get one
-            done = moving.apply_tidying(self.db, self.home, tidy.only(plan, [
-                m.file_id for m in plan.moves if fits(m.target, NAMES[m.sha256])
-                and (level is not tidy.Level.RULE or self.said.role(NAMES[m.sha256]) == "master")]))
+            done = moving.apply_tidying(self.db, self.home, replace(plan, moves=tuple(
+                m for m in plan.moves if fits(m.target, NAMES[m.sha256])
+                and (level is not tidy.Level.RULE or self.said.role(NAMES[m.sha256]) == "master"))))
         for move in done.moved:
             assert model.disk[move.source].content == model.known[move.source].content == NAMES[move.sha256]
             assert move.target not in model.disk
