@@ -30,6 +30,8 @@ INTENTS = ("perceptual", "relative", "saturation", "absolute")
 @click.option("--bleed", "bleed_mm", type=float, metavar="MM", help="Bleed on every side.")
 @click.option("--marks/--no-marks", default=None, help="Corner and fold marks outside the picture.")
 @click.option("--kernel", type=click.Choice(KERNELS), help="Resampling; default: lanczos3.")
+@click.option("--sharpen", metavar="RADIUS,AMOUNT,THRESHOLD", help="Unsharp mask: radius in pixels of the print file,"
+              " amount in percent, threshold from 0 to 255, such as 0.8,60,2; or none (default).")
 @click.option("--profile", type=click.Path(path_type=Path), metavar="FILE", help="Convert to this ICC profile; none"
               " embeds the master's.")
 @click.option("--intent", type=click.Choice(INTENTS), help="Rendering intent; default: relative.")
@@ -79,4 +81,14 @@ def _chosen(given: dict[str, Any]) -> dict[str, Any]:
         if parts and not (len(parts) == 4 and all(part.isascii() and part.isdigit() for part in parts)):
             raise click.UsageError("A crop is LEFT,TOP,WIDTH,HEIGHT in pixels, or all.")
         chosen["crop"] = tuple(map(int, parts)) or None
+    if "sharpen" in chosen:
+        chosen["sharpen"] = None if chosen["sharpen"] == "none" else _sharpening(chosen["sharpen"])
     return chosen
+
+
+def _sharpening(text: str) -> tuple[float, float, float]:
+    try:
+        radius, amount, threshold = map(float, text.split(","))
+    except ValueError:
+        raise click.UsageError("Sharpening is RADIUS,AMOUNT,THRESHOLD, or none.") from None
+    return radius, amount, threshold

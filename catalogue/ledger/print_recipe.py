@@ -19,7 +19,7 @@ from catalogue.records.scans import Scan
 
 # What last time's recipe gives to the next print of its kind, unless the line or the person says otherwise.
 CARRIED = ("ppi", "turn", "crop", "fit", "edge", "stretch_mm", "edge_colour", "bleed_mm", "marks", "kernel",
-           "profile_sha256", "intent", "black_point", "bits", "compression")
+           "sharpen", "profile_sha256", "intent", "black_point", "bits", "compression")
 SAME_MM = 0.5       # sides of a print that differ by less are the same size
 # Words for edges, by their beginnings: common practice, no source. "grey" and "colour" want levels besides.
 _WHITE, _BLACK = ("white", "blank", "plain"), ("black",)

@@ -23,7 +23,7 @@ from catalogue.settings import Home
 
 WORDS = {"width_mm": "width", "height_mm": "height", "border_mm": "border", "wrap_mm": "wrap", "bleed_mm": "bleed",
          "stretch_mm": "stretched strip", "edge_colour": "colour of the edge", "profile_sha256": "profile",
-         "black_point": "black point compensation", "kernel": "resampling"}
+         "black_point": "black point compensation", "kernel": "resampling", "sharpen": "sharpening"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +142,8 @@ def describe_comparison(found: Comparison, dates: str) -> list[str]:
 def _said(value: object) -> str:
     if isinstance(value, bool):
         return "on" if value else "off"
+    if isinstance(value, tuple) and len(value) == 3:
+        return "radius {:g} px, amount {:g}%, threshold {:g}".format(*value)
     if isinstance(value, float):
         return f"{value:g} mm"
     return "none" if value in ("", None) else str(value)

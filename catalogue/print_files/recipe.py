@@ -7,18 +7,21 @@ from typing import Any
 
 from catalogue.errors import Refused
 
-VERSION = 1    # of the steps and their arithmetic too: another order of steps, or other sums, are a new version
+# Of the steps and their arithmetic too: another order of steps, or other sums, are a new version. Version 2 sharpens;
+# what is not sharpened stays version 1, with the very text and bits that it had.
+PLAIN_VERSION, SHARPENED_VERSION = VERSIONS = (1, 2)
 EDGES = ("continued", "mirrored", "stretched", "colour")
 FITS = ("fill", "whole")
 KERNELS = ("lanczos3", "catmull-rom", "mitchell")
 INTENTS = ("perceptual", "relative", "saturation", "absolute")
 COMPRESSIONS = ("none", "deflate", "lzw")
+MOST_RADIUS, MOST_AMOUNT = 20.0, 500.0     # px, percent
 MOST_MM, MOST_MARGIN_MM, LEAST_PPI, MOST_PPI = 20_000.0, 500.0, 10, 4_800
 _DIGEST = re.compile("[0-9a-f]{64}")
 _COLOUR = re.compile(r"white|black|\d{1,3}(,\d{1,3}){0,3}")
 _LENGTHS = ("width_mm", "height_mm", "border_mm", "wrap_mm", "bleed_mm", "stretch_mm")
 _CHOICES = {"edge": EDGES, "fit": FITS, "kernel": KERNELS, "intent": INTENTS, "compression": COMPRESSIONS,
-            "turn": (0, 90, 180, 270), "bits": (8, 16), "version": (VERSION,)}
+            "turn": (0, 90, 180, 270), "bits": (8, 16), "version": VERSIONS}
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +33,9 @@ class Recipe:
     within the finished size, wrap and bleed lie beyond it and are filled as ``edge`` says: the picture runs on, or its
     outermost millimetres are mirrored, as they are or (``stretch_mm`` of them) stretched, or one colour ("white",
     "black", or levels of 0–255 in the file's own colour space). ``profile_sha256``: of the ICC profile to convert to;
-    "": none, the master's profile is embedded. Raises Refused for values that make no print.
+    "": none, the master's profile is embedded. ``sharpen``: radius (standard deviation, in pixels of the print file),
+    amount in percent and threshold in levels of 0–255 of an unsharp mask. ``version`` follows from the rest.
+    Raises Refused for values that make no print.
     """
 
     master_sha256: str
@@ -53,7 +58,8 @@ class Recipe:
     black_point: bool = True
     bits: int = 16
     compression: str = "none"
-    version: int = VERSION
+    version: int = PLAIN_VERSION
+    sharpen: tuple[float, float, float] | None = None
 
     def __post_init__(self) -> None:
         for name in _LENGTHS:
@@ -61,6 +67,12 @@ class Recipe:
             if isinstance(value, bool) or not isinstance(value, int | float):
                 raise Refused(f"{name} is not a length.")
             object.__setattr__(self, name, float(value))
+        if self.sharpen is not None:
+            if not isinstance(self.sharpen, tuple) or len(self.sharpen) != 3 or any(
+                    isinstance(v, bool) or not isinstance(v, int | float) for v in self.sharpen):
+                raise Refused("Sharpening is three numbers: radius, amount and threshold.")
+            object.__setattr__(self, "sharpen", tuple(map(float, self.sharpen)))
+        object.__setattr__(self, "version", SHARPENED_VERSION if self.sharpen else PLAIN_VERSION)
         if fault := self._fault():
             raise Refused(fault)
 
@@ -83,6 +95,10 @@ class Recipe:
             return "The master is named by its SHA-256."
         if type(self.profile_sha256) is not str or not _DIGEST.fullmatch(self.profile_sha256 or "0" * 64):
             return "The profile is named by its SHA-256."
+        if self.sharpen and not (0.1 <= self.sharpen[0] <= MOST_RADIUS and 0 < self.sharpen[1] <= MOST_AMOUNT
+                                 and 0 <= self.sharpen[2] <= 255):
+            return (f"Sharpening has a radius of 0.1 to {MOST_RADIUS:g} px, an amount of up to {MOST_AMOUNT:g}% and a"
+                    " threshold of 0 to 255.")
         levels = self.levels
         if type(self.edge_colour) is not str or not _COLOUR.fullmatch(self.edge_colour) or max(levels, default=0) > 255:
             return "The colour of the edge is white, black, or levels of 0–255 such as 128,128,128."
@@ -105,7 +121,10 @@ class Recipe:
 
     def to_json(self) -> str:
         """The one text of this recipe: keys in order, no spaces, ASCII."""
-        return json.dumps(asdict(self), sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
+        values = asdict(self)
+        if self.version == PLAIN_VERSION:
+            del values["sharpen"]
+        return json.dumps(values, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
 
 
 def from_json(text: str) -> Recipe:
@@ -117,20 +136,24 @@ def from_json(text: str) -> Recipe:
         raise Refused(f"This is not a recipe: {error}.") from error
     if not isinstance(values, dict):
         raise Refused("This is not a recipe: it holds no fields.")
-    if values.get("version") != VERSION:
-        raise Refused(f"This recipe is of version {values.get('version')!r}; this program makes version {VERSION}.",
+    version = values.get("version")
+    if type(version) is not int or version not in VERSIONS:
+        raise Refused(f"This recipe has version {version!r}; this program knows versions up to {max(VERSIONS)}.",
                       hint="Use the version of the program that wrote it, or a newer one.")
-    names = {field.name for field in fields(Recipe)}
+    names = {field.name for field in fields(Recipe)} - ({"sharpen"} if version == PLAIN_VERSION else set())
     if odd := names ^ values.keys():
-        raise Refused(f"This is not a recipe of version {VERSION}: {', '.join(sorted(odd))} missing or unknown.")
-    crop = values["crop"]
-    return Recipe(**{**values, "crop": tuple(crop) if isinstance(crop, list) else crop})
+        raise Refused(f"This is not a recipe of version {version}: {', '.join(sorted(odd))} missing or unknown.")
+    chosen: dict[str, Any] = {name: tuple(value) if isinstance(value, list) else value for name, value in values.items()}
+    recipe = Recipe(**chosen)
+    if recipe.version != version:
+        raise Refused("This recipe is of version 2 and does not sharpen.")
+    return recipe
 
 
 def differences(then: Recipe, now: Recipe) -> dict[str, tuple[object, object]]:
     """What two recipes say differently, by field: then and now."""
     return {field.name: (getattr(then, field.name), getattr(now, field.name)) for field in fields(Recipe)
-            if getattr(then, field.name) != getattr(now, field.name)}
+            if field.name != "version" and getattr(then, field.name) != getattr(now, field.name)}
 
 
 def describe(recipe: Recipe) -> str:
@@ -146,6 +169,7 @@ def describe(recipe: Recipe) -> str:
         f"wrap {recipe.wrap_mm:g} mm, edge {edge}" if recipe.wrap_mm else "",
         f"bleed {recipe.bleed_mm:g} mm" if recipe.bleed_mm else "",
         "with marks" if recipe.marks else "", recipe.kernel,
+        "sharpened: radius {:g} px, amount {:g}%, threshold {:g}".format(*recipe.sharpen) if recipe.sharpen else "",
         f"converted to profile {recipe.profile_sha256[:8]}…, {recipe.intent}{', black point' * recipe.black_point}"
         if recipe.profile_sha256 else "profile of the master"]
     return "; ".join(part for part in parts if part)

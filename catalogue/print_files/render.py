@@ -1,7 +1,7 @@
 """Making a print file: the steps in their fixed order, from the master's verified bytes to a verified file.
 
     1. read the master's rows; samples to 16-bit channels, transparency to white
-    2. crop, and resample down, then across
+    2. crop, and resample down, then across; sharpen, if the recipe says so
     3. convert to the recipe's profile, if it names one
     4. turn
     5. white, edge over wrap and bleed, marks
@@ -27,6 +27,7 @@ from catalogue.print_files.layout import ENLARGED, Layout, Source, layout_of
 from catalogue.print_files.master import HINT, OpenPicture, opened_picture
 from catalogue.print_files.recipe import Recipe
 from catalogue.print_files.resampling import Resampler, taps
+from catalogue.print_files.sharpening import sharpened
 from catalogue.print_files.spool import InOrder, Spool, spooled, turned_orientation
 from catalogue.print_files.tiff_file import Form, packet, write_tiff
 from catalogue.progress import Cancelled, Progress, Report, Stopped, ignore_progress, never_cancelled
@@ -161,6 +162,8 @@ def _sheet(picture: OpenPicture, recipe: Recipe, scratch: Path, profile: bytes, 
 
     def sheet_channels() -> Iterator[Pixels]:
         rows = resampler.bands(_master_rows(picture, cancelled))
+        if recipe.sharpen:
+            rows = sharpened(rows, size[0], size[1], channels.count, recipe.sharpen, channels.space in LABS)
         if convert is not None:
             rows = (convert(band) for band in rows)
         source: InOrder | Spool = InOrder(rows)

@@ -252,7 +252,9 @@ def test_colours_are_converted_and_the_profile_is_kept_for_next_time(shop: Print
 
 @pytest.mark.parametrize("words", [
     ("--crop", "0,0,9999,5"), ("--crop", "1,2,3"), ("--crop", "a,b,c,d"), ("--edge-colour", "300"),
-    ("--bleed", "-3"), ("--bleed", "nan"), ("--ppi", "0"), ("--line", "7"), ("--stretch", "0")])
+    ("--bleed", "-3"), ("--bleed", "nan"), ("--ppi", "0"), ("--line", "7"), ("--stretch", "0"),
+    ("--sharpen", "1,2"), ("--sharpen", "a,b,c"), ("--sharpen", "1,0,0"),
+    ("--sharpen", "99,50,0")])
 def test_absurd_choices_are_refused_before_anything_is_made(shop: PrintShop, words: tuple[str, ...]) -> None:
     shop_line = () if "--line" in words else ("--line", "1")
     assert failed(shop, *shop_line, "--to", shop.hot, *words)
@@ -502,3 +504,15 @@ def test_profiles_that_recipes_name_are_in_backups_and_come_back(shop: PrintShop
     assert shop.call("recover", "--from", newest, "--yes")[0] == 0
     assert [path.read_bytes() for path in shop.home.profiles.iterdir()] == [SRGB]
     assert "bit for bit" in shop.print("--line", 1, "--to", tmp_path)
+
+
+def test_sharpening_is_carried_to_the_next_time_until_it_is_taken_off(shop: PrintShop) -> None:
+    shop.print("--line", 1, "--to", shop.hot, "--sharpen", "0.8,60,2")
+    first, = shop.made()
+    assert from_json(first.recipe).sharpen == (0.8, 60, 2) and '"version":2' in first.recipe
+    assert recipe_in(shop.hot / first.name) == (from_json(first.recipe), first.versions)
+    assert "bit for bit" in shop.print("--line", 1, "--to", shop.hot.parent)
+    assert "sharpened: radius 0.8 px, amount 60%, threshold 2" in shop.call("order", "sheet", "K-1", "--text")[1]
+    (shop.hot.parent / first.name).unlink()
+    told = shop.print("--line", 1, "--to", shop.hot.parent, "--sharpen", "none")
+    assert "sharpening radius 0.8 px, amount 60%, threshold 2 then, none now" in told and "ΔE00" in told

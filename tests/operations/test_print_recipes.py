@@ -93,6 +93,7 @@ def test_the_recipe_is_found_proven_confirmed_and_repeated(shop: OldShop, db: Da
     shop.begin()
     code, text = shop.call("recipe", shop.old.name, "--json")
     proposal = json.loads(text)
+    assert proposal["recipe"].pop("sharpen") is None
     recipe = from_json(json.dumps(proposal["recipe"]))
     assert set(differences(shop.truth, recipe)) <= {"crop"}
     ours, theirs = layout_of(recipe, WIDTH, HEIGHT), layout_of(shop.truth, WIDTH, HEIGHT)
