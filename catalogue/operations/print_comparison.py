@@ -135,7 +135,7 @@ def describe_comparison(found: Comparison, dates: str) -> list[str]:
         lines.append(f"colours then and now: ΔE00 at most {largest:.2f}, mean {mean:.2f}, over patches of"
                      f" {found.patch:.0f} px")
     else:
-        lines.append(f"how far the colours depart cannot be told: {found.unknown}")
+        lines.append(f"the colours cannot be compared: {found.unknown}")
     return lines
 
 

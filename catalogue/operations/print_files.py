@@ -131,7 +131,7 @@ def plan_print(db: Database, home: Home, line: Line, chosen: Mapping[str, Any], 
     job = repeat.as_recorded(db, home, line.id)
     best = job.printing.best if job.printing else None
     if job.printing is None or best is None or best.place is None:
-        raise CatalogueError("No sound copy of the scan is within reach.",
+        raise CatalogueError("No sound copy of the scan can be reached.",
                              hint="Connect the store that holds it: catalogue show PIECE.")
     scan = job.printing.scan
     earlier = earlier_recipe(db, line, line.id, scan.sha256)
@@ -152,7 +152,7 @@ def plan_print(db: Database, home: Home, line: Line, chosen: Mapping[str, Any], 
 
 def _cautions(recipe: Recipe, layout: Layout, scan: Scan, least_ppi: int) -> Iterator[str]:
     if layout.ppi_there < least_ppi:
-        yield f"the master has {layout.ppi_there:.0f} ppi at this size; {least_ppi} is the least for this medium"
+        yield f"the master has {layout.ppi_there:.0f} ppi at this size; this medium needs at least {least_ppi}"
     left_out = 1 - layout.source.width * layout.source.height / ((scan.width or 1) * (scan.height or 1))
     if recipe.crop is None and left_out >= CROP_WORTH_SAYING:
         yield f"the print's shape crops {left_out:.0%} of the picture"
@@ -183,9 +183,10 @@ def make_print(db: Database, home: Home, plan: PrintPlan, folder: Path, *, repor
     """
     target, master = folder / plan.name, plan.copy.place
     if master is None:
-        raise CatalogueError("The master is not within reach.", path=plan.copy.file.path)
+        raise CatalogueError("The master cannot be reached.", path=plan.copy.file.path)
     if target.exists() and recipe_in(target) != (plan.recipe, versions_of(plan.recipe)):
-        raise Refused("Another file has this name; it is not overwritten.", hint="Choose another folder.", path=target)
+        raise Refused("Another file already has this name; it was not overwritten.", hint="Choose another folder.",
+                      path=target)
     try:
         made = render(master, plan.recipe, target, profile=plan.profile, report=report, cancelled=cancelled)
     except Damaged:

@@ -85,11 +85,11 @@ def channels_of(source: Source) -> Channels:
     elif space in LABS and (rendering.bits not in (8, 16) or picture.alpha in ("associated", "unassociated")):
         refused = f"is {space} with transparency or of {rendering.bits} bits"
     if refused:
-        raise Refused(f"The master {refused}: it cannot be printed from as it is.",
+        raise Refused(f"The master {refused}, so it cannot be printed as it is.",
                       hint="Save it as RGB, grey, CMYK or Lab with 8 or 16 bits, as a new file.")
     used = 1 if rendering.palette is not None else SPACES[space] + bool(rendering.alpha)
     left = samples.channels - used
-    cautions = [f"{left} further channel{'s' if left > 1 else ''} of the master (no colour) left out"] if left else []
+    cautions = [f"{left} extra channel{'s' if left > 1 else ''} of the master left out: not a colour"] if left else []
     if rendering.alpha:
         cautions.append("what is transparent in the master is white on the print")
     bits = 8 if rendering.palette is None and rendering.bits <= 8 else 16

@@ -51,7 +51,8 @@ def converter(space: str, bits: int, icc: bytes, to: bytes, intent: str, black_p
             raise Refused("The master has no profile, so its colours cannot be converted.",
                           hint="Assign the right profile to a new version of the master, or print without converting.")
         if SPACES.get(describe(icc).space, ("", ""))[0] != space:
-            raise Refused(f"The master's embedded profile is not one for {space}, so its colours cannot be converted.",
+            raise Refused(f"The master's embedded profile does not fit its {space} pixels, so its colours cannot be"
+                          " converted.",
                           hint="Assign the right profile to a new version of the master.")
         source = icc
     flags = EXACT

@@ -83,7 +83,7 @@ def layout_of(recipe: Recipe, width: int, height: int) -> Layout:
                       else "At this resolution the print has no pixels.")
     total = outer.grown(margin)
     if total.width * total.height > MOST_PIXELS:
-        raise Refused(f"{total.width:,} × {total.height:,} pixels are more than a print file may have.",
+        raise Refused(f"{total.width:,} × {total.height:,} pixels are too many for a print file.",
                       hint="Lower the resolution.")
     source, picture = _placed(recipe, width, height, room)
     from_edge = recipe.edge in ("mirrored", "stretched") and not border

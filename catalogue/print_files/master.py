@@ -40,7 +40,7 @@ def opened_picture(path: Path) -> Iterator[OpenPicture]:
             before = file_state(os.fstat(file.fileno()))
             kind = format_of(file.read(HEAD_BYTES))
             if not kind or file_state(os.fstat(raw.fileno())) != before:
-                raise Damaged("The file is no picture, or was replaced just now.", path=path)
+                raise Damaged("The file is not a picture, or has just been replaced.", path=path)
             source = open_source(file, kind, before[2], LIMITS, Deadline.after(LIMITS.seconds))
             stop = Event()
 

@@ -82,33 +82,33 @@ class Recipe:
             if type(value) is not type(allowed[0]) or value not in allowed:
                 return f"{name} is {value!r}; it can be {', '.join(map(str, allowed))}."
         if not all(0 < side <= MOST_MM for side in (self.width_mm, self.height_mm)):
-            return f"A print has sides above 0 and up to {MOST_MM:,.0f} mm."
+            return f"Each side of a print must be more than 0 and at most {MOST_MM:,.0f} mm."
         if not all(0 <= margin <= MOST_MARGIN_MM for margin in (self.border_mm, self.wrap_mm, self.bleed_mm)):
-            return f"Border, wrap and bleed are 0 to {MOST_MARGIN_MM:g} mm."
+            return f"Border, wrap and bleed must be from 0 to {MOST_MARGIN_MM:g} mm."
         if not 0 < self.stretch_mm <= MOST_MARGIN_MM:
-            return f"The strip that is stretched has above 0 and up to {MOST_MARGIN_MM:g} mm."
+            return f"The stretched strip must be more than 0 and at most {MOST_MARGIN_MM:g} mm wide."
         if type(self.ppi) is not int or not LEAST_PPI <= self.ppi <= MOST_PPI:
-            return f"A resolution is a whole number from {LEAST_PPI} to {MOST_PPI} ppi."
+            return f"The resolution must be a whole number from {LEAST_PPI} to {MOST_PPI} ppi."
         if any(type(flag) is not bool for flag in (self.marks, self.black_point)):
-            return "marks and black_point are true or false."
+            return "marks and black_point must be true or false."
         if type(self.master_sha256) is not str or not _DIGEST.fullmatch(self.master_sha256):
-            return "The master is named by its SHA-256."
+            return "The master must be named by its SHA-256."
         if type(self.profile_sha256) is not str or not _DIGEST.fullmatch(self.profile_sha256 or "0" * 64):
-            return "The profile is named by its SHA-256."
+            return "The profile must be named by its SHA-256."
         if self.sharpen and not (0.1 <= self.sharpen[0] <= MOST_RADIUS and 0 < self.sharpen[1] <= MOST_AMOUNT
                                  and 0 <= self.sharpen[2] <= 255):
-            return (f"Sharpening has a radius of 0.1 to {MOST_RADIUS:g} px, an amount of up to {MOST_AMOUNT:g}% and a"
+            return (f"Sharpening needs a radius of 0.1 to {MOST_RADIUS:g} px, an amount of up to {MOST_AMOUNT:g}% and a"
                     " threshold of 0 to 255.")
         levels = self.levels
         if type(self.edge_colour) is not str or not _COLOUR.fullmatch(self.edge_colour) or max(levels, default=0) > 255:
-            return "The colour of the edge is white, black, or levels of 0–255 such as 128,128,128."
+            return "The colour of the edge must be white, black, or levels from 0 to 255 such as 128,128,128."
         return self._crop_fault()
 
     def _crop_fault(self) -> str:
         if self.crop is None:
             return ""
         if type(self.crop) is not tuple or len(self.crop) != 4 or any(type(v) is not int for v in self.crop):
-            return "A crop is four whole numbers: left, top, width and height in pixels."
+            return "A crop must be four whole numbers: left, top, width and height in pixels."
         left, top, width, height = self.crop
         return "" if min(left, top) >= 0 and min(width, height) >= 1 else "The crop holds no pixels."
 
@@ -143,7 +143,8 @@ def from_json(text: str) -> Recipe:
     names = {field.name for field in fields(Recipe)} - ({"sharpen"} if version == PLAIN_VERSION else set())
     if odd := names ^ values.keys():
         raise Refused(f"This is not a recipe of version {version}: {', '.join(sorted(odd))} missing or unknown.")
-    chosen: dict[str, Any] = {name: tuple(value) if isinstance(value, list) else value for name, value in values.items()}
+    chosen: dict[str, Any] = {name: tuple(value) if isinstance(value, list) else value
+                              for name, value in values.items()}
     recipe = Recipe(**chosen)
     if recipe.version != version:
         raise Refused("This recipe is of version 2 and does not sharpen.")

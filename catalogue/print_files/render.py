@@ -104,11 +104,11 @@ def render(master: Path, recipe: Recipe, target: Path, *, profile: bytes = b"", 
             drop_cache(out)
         sha256, pixels = digests_of(part.path, report=report, cancelled=cancelled)
         if pixels != sheet.digest.hexdigest():
-            raise Damaged("The new print file reads back with other pixels than were written.",
+            raise Damaged("The new print file does not read back as it was written.",
                           hint="The disk may be failing: use another folder.", path=target)
         there = entry.exists()
         if there and sha256_of(target, report=report, cancelled=cancelled) != sha256:
-            raise Refused("Another file has this name; it is not overwritten.", hint="Choose another folder.",
+            raise Refused("Another file already has this name; it was not overwritten.", hint="Choose another folder.",
                           path=target)
         if not there:
             place_new(part, entry)
@@ -212,7 +212,7 @@ def _colours(recipe: Recipe, space: str) -> Colours:
     paper, ink = white(space, recipe.bits), black(space, recipe.bits)
     if levels := recipe.levels:
         if len(levels) != len(paper):
-            raise Refused(f"The colour of the edge has {len(levels)} levels; this file is {space} and wants"
+            raise Refused(f"The colour of the edge has {len(levels)} levels; this file is {space} and needs"
                           f" {len(paper)}.")
         return Colours(paper, ink, level_colour(levels, space, recipe.bits))
     return Colours(paper, ink, paper if recipe.edge_colour == "white" else ink)
@@ -220,9 +220,9 @@ def _colours(recipe: Recipe, space: str) -> Colours:
 
 def _cautions(recipe: Recipe, layout: Layout, form: Form) -> Iterator[str]:
     if recipe.ppi > layout.ppi_there * ENLARGED:
-        yield f"enlarged: {recipe.ppi} ppi asked, the master has {layout.ppi_there:.0f} ppi at this size"
+        yield f"enlarged to {recipe.ppi} ppi: the master has {layout.ppi_there:.0f} ppi at this size"
     if not form.icc and form.space not in NEED_NO_PROFILE:
-        yield "the master has no profile, so none is embedded: its colours have no stated meaning"
+        yield "the master has no profile, so the print file has none: its colours are not defined"
     if form.big:
         yield "larger than 4 GB, so it is a BigTIFF, which not every program opens"
 
