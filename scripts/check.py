@@ -5,8 +5,9 @@
     python3 scripts/check.py --fresh    make the environment anew
     python3 scripts/check.py --only mypy,imports
 
-Needs Python 3.11 or newer and nothing else; installs what pyproject.toml names. Prints one line a check and pytest's
-closing line; what a failed check said follows, the failed tests last. All that the checks printed lies in
+Needs Python 3.11 or newer and nothing else; installs what pyproject.toml names. The checks run side by side, the
+package's from the start, for it makes an environment of its own. Prints one line a check and pytest's closing line;
+what a failed check said follows, the failed tests last. All that the checks printed lies in
 .check/logs/, with the times of the slowest tests. Exit 0 when all pass, 1 when one fails, 2 when none could be run.
 """
 
@@ -19,6 +20,7 @@ import time
 if sys.version_info < (3, 11):  # noqa: UP036 - told before anything is imported or installed
     sys.exit("This needs Python 3.11 or newer.")
 
+from dataclasses import dataclass
 from pathlib import Path
 
 from environment import ROOT, Failed, environ, install, speak_anywhere
@@ -31,24 +33,40 @@ CHECKS: dict[str, list[str]] = {
     "pytest": ["pytest", "-q", "-rfE", "-n", "2", "--dist", "loadfile", "--durations", "20", "--color", "no"],
     "package": ["python", "scripts/try_package.py"],
 }
+OWN_ENVIRONMENT = {"package"}
 SHOWN_LINES = 200   # of what a failed check said; the whole is in its log
 
 
-def check(name: str, programs: Path) -> tuple[bool, str]:
-    """Run one check, its words going to its log; gives whether it passed, and those words."""
+@dataclass(frozen=True, slots=True)
+class Running:
+    """A check that was begun: its words go to ``log``."""
+
+    name: str
+    process: subprocess.Popen[bytes]
+    log: Path
+    begun: float
+
+    def finish(self) -> tuple[bool, str]:
+        """Wait for its end and print its line; gives whether it passed, and its words."""
+        passed = self.process.wait() == 0
+        print(f"{self.name:8} {'passed' if passed else 'FAILED'} in {time.monotonic() - self.begun:.0f} s", flush=True)
+        said = self.log.read_text(encoding="utf-8", errors="replace")
+        closing = re.findall(r"^.*\d+ (?:passed|failed|errors?)\b.* in [\d.]+s.*$", said, re.M)
+        if self.name == "pytest" and closing:
+            print(closing[-1], flush=True)
+        return passed, said
+
+
+def begin(name: str, programs: Path | None) -> Running:
+    """Start a check with the environment's programs; without them, with the Python that runs this."""
     log = PLACE / "logs" / f"{name}.txt"
     log.parent.mkdir(parents=True, exist_ok=True)
-    command = [str(programs / CHECKS[name][0]), *CHECKS[name][1:]]
-    print(f"{name:8}", end=" ", flush=True)
-    begun = time.monotonic()
+    program, *words = CHECKS[name]
+    command = [str(programs / program) if programs else sys.executable, *words]
     with log.open("wb") as out:
-        done = subprocess.run(command, cwd=ROOT, env=environ(programs), check=False, stdin=subprocess.DEVNULL,
-                              stdout=out, stderr=subprocess.STDOUT)
-    print(f"{'passed' if done.returncode == 0 else 'FAILED'} in {time.monotonic() - begun:.0f} s", flush=True)
-    said = log.read_text(encoding="utf-8", errors="replace")
-    if name == "pytest" and (closing := re.findall(r"^.*\d+ (?:passed|failed|errors?)\b.* in [\d.]+s.*$", said, re.M)):
-        print(closing[-1], flush=True)
-    return done.returncode == 0, said
+        process = subprocess.Popen(command, cwd=ROOT, env=environ(programs),
+                                   stdin=subprocess.DEVNULL, stdout=out, stderr=subprocess.STDOUT)
+    return Running(name, process, log, time.monotonic())
 
 
 def explain(failed: dict[str, str]) -> None:
@@ -72,16 +90,21 @@ def main() -> int:
     chosen = asked.only.split(",")
     if unknown := set(chosen) - set(CHECKS):
         parser.error(f"unknown: {', '.join(sorted(unknown))}; choose from {', '.join(CHECKS)}")
+    running = [begin(name, None) for name in chosen if name in OWN_ENVIRONMENT]
     try:
         programs = install(PLACE, dev=True, fresh=asked.fresh)
+        running[:0] = [begin(name, programs) for name in chosen if name not in OWN_ENVIRONMENT]
+        failed = {}
+        for check in running:
+            passed, said = check.finish()
+            if not passed:
+                failed[check.name] = said
     except Failed as failure:
         print(failure, file=sys.stderr)
         return 2
-    failed = {}
-    for name in chosen:
-        passed, said = check(name, programs)
-        if not passed:
-            failed[name] = said
+    finally:
+        for check in running:
+            check.process.kill()
     if failed:
         explain(failed)
         return 1

@@ -27,10 +27,12 @@ def speak_anywhere() -> None:
         stream.reconfigure(errors="replace", line_buffering=True)  # type: ignore[union-attr]
 
 
-def environ(programs: Path) -> dict[str, str]:
+def environ(programs: Path | None) -> dict[str, str]:
     """The variables for a program of that environment: its folder first in PATH, nothing of ``FOREIGN``."""
-    kept = {name: value for name, value in os.environ.items() if not name.startswith(FOREIGN)}
-    return kept | {"PATH": f"{programs}{os.pathsep}{os.environ.get('PATH', os.defpath)}",
+    plain = {name: value for name, value in os.environ.items() if not name.startswith(FOREIGN)}
+    if programs is None:
+        return plain
+    return plain | {"PATH": f"{programs}{os.pathsep}{os.environ.get('PATH', os.defpath)}",
                    "VIRTUAL_ENV": str(programs.parent)}
 
 

@@ -88,9 +88,9 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = ignore_progre
         _note(db, len(done), [before, *(stored_manifest.head for _, stored_manifest in known if stored_manifest)])
         trouble = _closing_trouble(db, home)
     except CatalogueError as error:
-        lost = f"{put_back.lost} events are lost" if put_back.lost else "no event is lost"
-        error.hint = f"The catalogue is back and {lost}, but its stores were not all read and compared. " \
-                     f"{error.hint} Then run `catalogue index` and `catalogue audit`."
+        whole = "" if put_back.lost else ", no event is lost"
+        error.hint = f"The catalogue is back{whole}, but its stores were not all read and compared. {error.hint}" \
+                     " Then run `catalogue index` and `catalogue audit`."
         raise
     finally:
         db.close()

@@ -194,7 +194,7 @@ def test_a_rebuild_that_fails_while_it_reads_the_stores_says_that_the_catalogue_
     monkeypatch.setattr(rebuilding, "index", fails)
     with pytest.raises(CatalogueError, match="The disk is full") as told:
         rebuild(ordered.home, [ordered.folder / "main"], executors=threads)
-    assert "is back and no event is lost" in str(told.value.hint) and "catalogue index" in str(told.value.hint)
+    assert "The catalogue is back" in str(told.value.hint) and "catalogue index" in str(told.value.hint)
     _nothing_lost(ordered.home)
 
 
