@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -68,7 +69,7 @@ def packet(recipe: Recipe, versions: str) -> bytes:
             '</rdf:Description></rdf:RDF></x:xmpmeta><?xpacket end="r"?>').encode()
 
 
-def write_tiff(path: Path, bands: Iterable[Rows], form: Form, xmp: bytes) -> None:
+def write_tiff(path: Path, bands: Iterator[Rows], form: Form, xmp: bytes) -> None:
     """Write rows in strips, little-endian. Nothing in it depends on the time or the machine's name.
 
     Raises ``OSError``, and what ``bands`` raises.
@@ -78,11 +79,20 @@ def write_tiff(path: Path, bands: Iterable[Rows], form: Form, xmp: bytes) -> Non
     shape = (form.height, form.width, form.channels) if form.channels > 1 else (form.height, form.width)
     with tifffile.TiffWriter(path, bigtiff=form.big, byteorder="<") as file:
         file.write(
-            _encoded(_strips(bands, rows, form.height), form.compression), shape=shape, dtype=form.dtype,
+            _encoded(_strips(made_ahead(bands), rows, form.height), form.compression), shape=shape, dtype=form.dtype,
             photometric=PHOTOMETRICS[form.space], planarconfig="contig" if form.channels > 1 else None,
             rowsperstrip=rows, compression=compression, predictor=compression is not None, maxworkers=1, metadata=None,
             resolution=(form.ppi, form.ppi), resolutionunit=2, iccprofile=form.icc or None,
             software=f"master-scan-catalogue {__version__}", extratags=[(XMP_TAG, BYTE, len(xmp), xmp, True)])
+
+
+def made_ahead(bands: Iterator[Rows]) -> Iterator[Rows]:
+    """The same bands, each made in a thread while the one before it is compressed and written."""
+    with ThreadPoolExecutor(1) as pool:
+        following = pool.submit(next, bands, None)
+        while (band := following.result()) is not None:
+            following = pool.submit(next, bands, None)
+            yield band
 
 
 def _encoded(strips: Iterator[Rows], compression: str) -> Iterator[Rows | bytes]:

@@ -6,7 +6,8 @@ import os
 import signal
 import subprocess
 import sys
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -22,12 +23,13 @@ from catalogue.errors import CatalogueError, Damaged, Refused
 from catalogue.print_files import render as rendering
 from catalogue.print_files.recipe import Recipe
 from catalogue.print_files.render import Made, render
-from catalogue.print_files.tiff_file import recipe_in
+from catalogue.print_files.tiff_file import made_ahead, recipe_in
 from catalogue.progress import Stopped
 from catalogue.reading.file import read_file
 from catalogue.reading.reduce import turned
 from catalogue.storage.atomic import NoRoom
 from tests.files import part_path
+from tests.waiting import HANG_SECONDS
 
 WIDE = imagecodecs.cms_profile("adobergb")
 SRGB = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
@@ -462,3 +464,24 @@ def test_a_picture_without_a_recipe_has_none(master: Path, tmp_path: Path) -> No
     rubbish = tmp_path / "rubbish.tif"
     rubbish.write_bytes(b"II*\0rubbish")
     assert recipe_in(rubbish) is None
+
+
+def test_a_band_is_made_while_the_one_before_is_written_and_errors_come_through() -> None:
+    """The second band is there before the first is done with; what fails in the thread fails here."""
+    made: list[int] = []
+
+    def bands() -> Iterator[np.ndarray[Any, Any]]:
+        for number in range(3):
+            made.append(number)
+            yield np.full((2, 2), number)
+        raise Stopped
+
+    taken = made_ahead(bands())
+    assert (next(taken) == 0).all()
+    end = time.monotonic() + HANG_SECONDS
+    while made != [0, 1] and time.monotonic() < end:
+        time.sleep(0.001)
+    assert made == [0, 1]
+    assert [int(band[0, 0]) for band in (next(taken), next(taken))] == [1, 2]
+    with pytest.raises(Stopped):
+        next(taken)
