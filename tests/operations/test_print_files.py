@@ -516,3 +516,16 @@ def test_sharpening_is_carried_to_the_next_time_until_it_is_taken_off(shop: Prin
     (shop.hot.parent / first.name).unlink()
     told = shop.print("--line", 1, "--to", shop.hot.parent, "--sharpen", "none")
     assert "sharpening radius 0.8 px, amount 60%, threshold 2 then, none now" in told and "ΔE00" in told
+
+
+def test_a_print_file_that_an_order_names_as_its_scan_is_not_freed(shop: PrintShop, db: Database) -> None:
+    """Its line would lose what it was printed from."""
+    place = in_the_store(shop, db)
+    (shop.home.folder / "settings.toml").write_text("print_in_stores = true\ncopies_on_one_disk = true\n")
+    second_store(shop)
+    named = shop.made()[-1]
+    with transaction(db):
+        db.execute("UPDATE order_line SET scan_sha256 = ? WHERE id = 1", [named.sha256])
+    code, text = shop.call("doubles", "main", "--print-files", "--free", "--yes")
+    assert code == 1 and "an order names this very file as its scan" in text, text
+    assert [path.name for path in place.iterdir()] == [named.name]

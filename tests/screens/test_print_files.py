@@ -15,11 +15,13 @@ from catalogue.print_files.recipe import from_json
 from catalogue.records import print_files
 from catalogue.records.database import open_database
 from catalogue.screens.app import CatalogueApp
+from catalogue.screens.dialogs.confirm import ConfirmDialog
 from catalogue.screens.dialogs.sheet import JobSheetPanel
 from catalogue.screens.pictures.picture import Picture
 from catalogue.settings import Home, Settings
 from catalogue.sheets.layout import recipe_layout
 from tests.operations.test_print_files import PrintShop
+from tests.operations.test_print_recipes import OldShop
 from tests.operations.test_same_everywhere import rot
 from tests.screens.shop import held_up, running, said, settled, until, words
 from tests.waiting import HANG_SECONDS
@@ -169,3 +171,27 @@ async def test_the_repeat_panel_says_why_no_print_file_can_be_made(print_shop: P
         await settled(pilot)
         assert "No print file can be made like this: " in str(app.screen.query_one("#repeat-words", Static).content)
         assert app.screen.query_one(Picture)._layout is not None, "drawn as the order says"
+
+
+async def test_the_recipe_of_an_old_print_file_is_found_from_the_pieces_page(tmp_path: Path) -> None:
+    """Proposed with how far it departs; recorded when the person agrees; then the page shows it."""
+    old = OldShop(tmp_path)
+    old.begin()
+    home = Home(old.home.folder, Settings(workers=1))
+    async with running(home) as pilot:
+        app = app_of(pilot)
+        await pilot.press("enter")
+        await settled(pilot)
+        scans: Any = app.screen.query_one("#scans")
+        scans.cursor_row = next(at for at, row in enumerate(scans.rows_held) if row.scan.role == "print file")
+        await settled(pilot)
+        assert "No recipe on record: press R to find it." in str(app.screen.query_one("#scan-words", Static).content)
+        await pilot.press("R")
+        await until(pilot, lambda: app.work is None and isinstance(app.screen, ConfirmDialog))
+        text = " ".join(str(part.content) for part in app.screen.query(Static))
+        assert "turned 180°" in text and "colours differ by ΔE00" in text
+        await pilot.press("enter")
+        await settled(pilot)
+        assert "Recipe 50 × 70 mm at 200 ppi" in str(app.screen.query_one("#scan-words", Static).content)
+    with closing(open_database(home.database)) as db:
+        assert print_files.confirmed_recipe(db, old.scan) is not None
