@@ -15,6 +15,7 @@ from textual.binding import BindingType
 from textual.command import CommandPalette
 from textual.dom import DOMNode
 from textual.screen import Screen
+from textual.widgets import Input
 
 from catalogue.errors import CatalogueError, one_line
 from catalogue.records.database import open_seat
@@ -112,6 +113,8 @@ class CatalogueApp(ThriftyApp[None]):
         self.register_theme(DARK)
         self.register_theme(LIGHT)
         self.theme = LIGHT.name if home.settings.theme == "light" else DARK.name
+        # A cursor that blinks is sent twice a second, for as long as a field has the focus.
+        Input.cursor_blink = False  # type: ignore[assignment]
         self.stylesheet = CachedStylesheet(variables=self.get_css_variables())
 
     @property

@@ -54,6 +54,7 @@ def open_screens_of(app: App[Any]) -> Iterator[Screen[Any]]:
 async def mount_screen(app: App[Any], screen: Screen[Any]) -> None:
     """Mount and lay out a screen that nobody sees yet. Showing one for the first time costs 100 ms and more; a key
     that opens one made before waits some 30."""
+    app._load_screen_css(screen)
     made, mounted = app._get_screen(screen)
     await mounted
     made.post_message(ScreenResume())  # laid out already, for the size there is
@@ -180,10 +181,13 @@ class ThriftyApp(App[T]):
             self.update_sent(renderable.size)
 
     def _load_screen_css(self, screen: Screen[Any]) -> None:
-        """As Textual's, which then finds the styles of what is seen anew: a screen's sheet is for that screen alone."""
-        for path in screen.css_path:
-            if not self.stylesheet.has_source(str(path), ""):
-                self.stylesheet.read(path)
+        """As Textual's, which then finds the styles of what is seen anew: a sheet is for the screens that name it, and
+        no other of these is there when it is first read."""
+        unread = [path for path in screen.css_path if not self.stylesheet.has_source(str(path), "")]
+        for path in unread:
+            self.stylesheet.read(path)
+        if unread and screen.is_attached:
+            self.stylesheet.update(screen)
 
     def update_sent(self, size: int) -> None:
         """So many bytes have just gone to the terminal."""

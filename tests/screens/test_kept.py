@@ -48,6 +48,8 @@ async def test_what_is_made_ahead_is_what_is_shown(shop: Home, monkeypatch: pyte
             await settled(pilot)
             assert isinstance(app.screen, kind)
             assert shown in words(pilot)
+            framed = app.screen.query_one("#piece-left" if kind is PiecePage else ".panel")
+            assert framed.region.x + framed.region.width < app.size.width, "its own sheet of styles holds"
             await pilot.press("escape")
             await settled(pilot)
         assert {node for node in app._registry if isinstance(node, RowTable | Input | Picture)} <= made
