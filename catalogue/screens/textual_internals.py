@@ -22,6 +22,8 @@ from textual.screen import Screen
 from textual.strip import Strip
 from textual.worker import Worker
 
+from catalogue.screens.sent_cells import SentCells
+
 T = TypeVar("T")
 # What may follow Esc in what a terminal sends: sequences of ECMA-48 and xterm, and the end of a string.
 _SEQUENCE = "[O]P_^X\\\x1b"
@@ -94,27 +96,6 @@ def settle_styles(screen: Screen[Any]) -> None:
     screen._css_update_count = app._css_update_count
 
 
-class SentCells:
-    """What the terminal was sent last, as stretches of rows: where each begins and ends, and its sequence."""
-
-    def __init__(self) -> None:
-        self._rows: dict[int, dict[int, tuple[int, str]]] = {}
-
-    def forget(self) -> None:
-        """The terminal may show something else."""
-        self._rows.clear()
-
-    def is_new(self, y: int, x: int, end: int, sequence: str) -> bool:
-        """Whether a stretch differs from what is there; if so it is noted as sent."""
-        row = self._rows.setdefault(y, {})
-        if row.get(x) == (end, sequence):
-            return False
-        for start in [start for start, (its_end, _) in row.items() if start < end and its_end > x]:
-            del row[start]
-        row[x] = end, sequence
-        return True
-
-
 class ChangedCells(CompositorUpdate):
     """An update of which only what differs from what the terminal has is sent."""
 
@@ -126,9 +107,8 @@ class ChangedCells(CompositorUpdate):
         """As Textual's, which moves to every stretch of a row and writes it."""
         parts = []
         for y, x, strip in _placed(self._update):
-            sequence = strip.render(console)
-            if self._sent.is_new(y, x, x + strip.cell_length, sequence):
-                parts.append(f"\x1b[{y + 1};{x + 1}H{sequence}")
+            parts += [f"\x1b[{y + 1};{column + 1}H{sequence}"
+                      for column, sequence in self._sent.changes(y, x, strip, console)]
         sequences = "".join(parts)
         self.size = len(sequences.encode())
         return sequences

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
 from rich.segment import Segment
+from rich.style import Style
 from textual._compositor import ChopsUpdate, LayoutUpdate
 from textual.app import App, ComposeResult
 from textual.drivers import linux_driver
@@ -20,6 +21,7 @@ from textual.strip import Strip
 from textual.widgets import Static
 
 from catalogue.screens import textual_internals
+from catalogue.screens.sent_cells import SentCells
 
 
 class Other(Screen[None]):
@@ -119,15 +121,29 @@ def test_textual_takes_its_times_from_the_environment() -> None:
 ROWS, COLUMNS = 3, 12
 
 
+def seen_in(screen: pyte.Screen) -> list[list[tuple[str, str, str | None]]]:
+    """Letter, ground, and of what is not blank the weight."""
+    return [[(cell.data, cell.bg, None if cell.data == " " else str(cell.bold))
+             for cell in map(screen.buffer[row].__getitem__, range(COLUMNS))] for row in range(ROWS)]
+
+
+STYLES = (Style(), Style(bold=True), Style(bgcolor="red"))
+
+
 @given(st.lists(st.tuples(st.integers(0, ROWS), st.lists(st.integers(0, COLUMNS), min_size=2, max_size=4),
-                          st.sampled_from("abc")), max_size=8))
-def test_a_terminal_that_gets_changes_alone_shows_the_same(updates: list[tuple[int, list[int], str]]) -> None:
-    """Checked with pyte, a terminal model, beside what Textual writes: whole layouts and stretches of a row in turn."""
-    console, sent = Console(color_system=None, force_terminal=True), textual_internals.SentCells()
+                          st.lists(st.tuples(st.sampled_from(["a", "ab", "b a", "画"]), st.sampled_from(STYLES)),
+                                   min_size=1, max_size=4)), max_size=8))
+def test_a_terminal_that_gets_changes_alone_shows_the_same(
+        updates: list[tuple[int, list[int], list[tuple[str, Style]]]]) -> None:
+    """Checked with pyte, a terminal model, beside what Textual writes: whole layouts and stretches of a row in turn,
+    which begin and end anywhere, with signs that take two cells among them."""
+    console = Console(color_system="truecolor", force_terminal=True, no_color=False, legacy_windows=False)
+    sent = SentCells()
     plain, thrifty = pyte.Screen(COLUMNS, ROWS), pyte.Screen(COLUMNS, ROWS)
-    for row, edges, sign in updates:
+    for row, edges, texts in updates:
+        line = Strip([Segment(text * 3, style) for text, style in texts]).adjust_cell_length(COLUMNS)
         cuts = sorted({0, *edges, COLUMNS})
-        chops = {start: Strip([Segment(sign * (end - start))]) for start, end in pairwise(cuts)}
+        chops = {start: line.crop(start, end) for start, end in pairwise(cuts)}
         update: LayoutUpdate | ChopsUpdate
         if row == ROWS:
             update = LayoutUpdate([list(chops.values())] * ROWS, Region(0, 0, COLUMNS, ROWS))
@@ -136,8 +152,19 @@ def test_a_terminal_that_gets_changes_alone_shows_the_same(updates: list[tuple[i
             update = ChopsUpdate([chops] * ROWS, [(row, first, last)], [cuts[1:]] * ROWS)
         pyte.Stream(plain).feed(update.render_segments(console).replace("\n", "\r\n"))
         pyte.Stream(thrifty).feed(textual_internals.ChangedCells(update, sent).render_segments(console))
-        assert thrifty.display == plain.display
+        assert seen_in(thrifty) == seen_in(plain)
         assert textual_internals.ChangedCells(update, sent).render_segments(console) == "", "all of it is there"
+
+
+def test_a_row_is_sent_once_however_it_is_cut() -> None:
+    console, sent = Console(color_system="truecolor", force_terminal=True), SentCells()
+    line = Strip([Segment(" Harbour, Blue Hour   ", Style(bold=True)), Segment("1990")])
+    assert sent.changes(0, 0, line, console) == [(0, line.render(console))]
+    for cuts in ((0, 5, 26), (0, 26), (0, 22, 23, 26)):
+        assert [sent.changes(0, start, line.crop(start, end), console) for start, end in pairwise(cuts)] \
+            == [[]] * (len(cuts) - 1)
+    other = Strip([Segment(" Harbour, Blue Dawn   ", Style(bold=True)), Segment("1990")])
+    assert sent.changes(0, 0, other, console) == [(15, "\x1b[1mDawn\x1b[0m")]
 
 
 async def test_a_style_sheet_is_parsed_once_for_each_set_of_colours() -> None:
