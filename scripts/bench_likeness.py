@@ -33,7 +33,7 @@ from catalogue.likeness import geometry, retrieval, shards
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Evidence, Relation, ScanFacts
 from catalogue.likeness.examine import Side, against
-from catalogue.likeness.features import Features, extract
+from catalogue.likeness.features import VERSION, Features, extract
 from catalogue.likeness.photo import match_photo, rank_matches
 from scripts import likeness_captures as captures
 from scripts.likeness_pictures import Base, collect
@@ -145,10 +145,10 @@ def distractors(bases: list[Base], count: int, place: Path) -> Iterator[shards.E
                 crop = np.ascontiguousarray(crop[:, ::-1]) if rng.random() < 0.5 else crop
                 crop = captures.toned(crop, rng, 2.0)
                 key = sha256(f"distractor {part} {number}".encode()).hexdigest()
-                made.append(shards.Entry(key, hashes(crop, 1)[0], extract(crop, limits.INDEXED)))
+                made.append(shards.Entry(key, hashes(crop, 1)[0], extract(crop)))
             return made
 
-        yield from cached(place, f"distractors-{part}", make)
+        yield from cached(place, f"distractors-{VERSION}-{part}", make)
 
 
 # --- measuring -----------------------------------------------------------------------------------------
@@ -178,7 +178,8 @@ def main() -> None:
     rest = [b for b in bases if b not in chosen and b.group != "flat"]
     if given.only != "distractors":
         taken = [s for n, b in enumerate(chosen) for s in cached(
-            given.place, f"shots-{b.group}-{b.name}", lambda b=b, n=n: shots(b, chosen[(7 * n + 3) % len(chosen)]))]
+            given.place, f"shots-{VERSION}-{b.group}-{b.name}",
+            lambda b=b, n=n: shots(b, chosen[(7 * n + 3) % len(chosen)]))]
     if given.only != "shots":
         others = list(distractors(rest, given.distractors, given.place))
     if given.only is None:
