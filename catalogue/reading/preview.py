@@ -11,6 +11,7 @@ from catalogue.reading.model import PictureHash
 from catalogue.reading.reduce import turned
 
 LONG_SIDE = 1024
+REDUCED = 32  # px a side from which imagehash's pHash is computed
 LIBRARY = f"imagehash {imagehash.__version__}"
 
 
@@ -22,12 +23,16 @@ def encode(picture: NDArray[np.uint8]) -> bytes:
 
 
 def hashes(picture: NDArray[np.uint8]) -> tuple[PictureHash, ...]:
-    """pHash (64 bits) of a picture in its eight orientations, as imagehash computes it."""
-    grey = np.asarray(Pil.fromarray(np.ascontiguousarray(picture)).convert("L"))
+    """pHash (64 bits) of a picture in its eight orientations, as imagehash computes it.
+
+    Its reduction to 32 × 32, which takes most of the time, is made twice, upright and transposed: it gives the same
+    for a mirrored picture.
+    """
+    grey = Pil.fromarray(np.ascontiguousarray(picture)).convert("L")
+    small = [np.asarray(laid.resize((REDUCED, REDUCED), Pil.Resampling.LANCZOS))
+             for laid in (grey, grey.transpose(Pil.Transpose.TRANSPOSE))]
     return tuple(
-        PictureHash(
-            "phash", orientation,
-            str(imagehash.phash(Pil.fromarray(np.ascontiguousarray(turned(grey, orientation))))), LIBRARY
-        )
+        PictureHash("phash", orientation, str(imagehash.phash(Pil.fromarray(np.ascontiguousarray(
+            turned(small[orientation > 4], (orientation - 1) % 4 + 1))))), LIBRARY)
         for orientation in range(1, 9)
     )

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 Rows = NDArray[np.generic]
 Floats = NDArray[np.float32]
+AVERAGED_AT_ONCE = 200_000  # values of the lines that are averaged across in one call
 Kind = TypeVar("Kind", bound=np.generic)
 
 
@@ -38,7 +39,7 @@ class Reducer:
     """Takes bands of H × W × C rows from the top down and gives the area average, float32, at the reduced size.
 
     Rows are summed into the output row they fall in, the one on an edge shared out between two; each sum is then
-    averaged across. Holds one row of sums and the lines done.
+    averaged across, several lines at once where they are short. Holds these sums and the lines done.
     """
 
     def __init__(self, width: int, height: int, channels: int, long_side: int = 1024) -> None:
@@ -47,6 +48,9 @@ class Reducer:
         self.rows_done = 0
         self._edges = [j * height / self.out_height for j in range(1, self.out_height)] + [float(height)]
         self._sum = np.zeros(0, np.float32)   # made with the first rows: a size may be a lie
+        self._summed: list[Floats] = []       # lines not averaged across yet
+        self._at_once = max(1, AVERAGED_AT_ONCE // (width * channels))
+        self._ended = 0
         self._lines: list[Floats] = []
 
     def add(self, band: Rows) -> None:
@@ -57,8 +61,8 @@ class Reducer:
             self._sum = np.zeros(self.width * self.channels, np.float32)
         flat = band.reshape(len(band), self.width * self.channels)
         at = 0
-        while at < len(flat) and len(self._lines) < self.out_height:
-            edge = self._edges[len(self._lines)] - self.rows_done   # rows from this band's top to the line's end
+        while at < len(flat) and self._ended < self.out_height:
+            edge = self._edges[self._ended] - self.rows_done   # rows from this band's top to the line's end
             stop = min(len(flat), int(edge))
             if stop > at:
                 self._sum += cv2.reduce(flat[at:stop], 0, cv2.REDUCE_SUM, dtype=cv2.CV_32F)[0]
@@ -79,15 +83,23 @@ class Reducer:
 
     def result(self) -> Floats:
         """The reduced picture, height × width × channels. Rows that never came are zero."""
-        lines = np.zeros((self.out_height, self.channels, self.out_width), np.float32)
-        if self._lines:
-            lines[: len(self._lines)] = np.stack(self._lines)
-        return np.ascontiguousarray(np.moveaxis(lines, 1, 2))
+        self._average()
+        missing = np.zeros((self.out_height - self._ended, self.channels, self.out_width), np.float32)
+        return np.ascontiguousarray(np.moveaxis(np.concatenate([*self._lines, missing]), 1, 2))
 
     def _end_line(self) -> None:
-        across = np.ascontiguousarray(self._sum.reshape(self.width, self.channels).T)
-        self._lines.append(area_average(across, self.out_width) * np.float32(self.out_height / self.height))
+        self._summed.append(self._sum)
         self._sum = np.zeros_like(self._sum)
+        self._ended += 1
+        if len(self._summed) == self._at_once:
+            self._average()
+
+    def _average(self) -> None:
+        if self._summed:
+            sums = np.stack(self._summed).reshape(-1, self.width, self.channels)
+            across = np.ascontiguousarray(np.moveaxis(sums, 1, 2))
+            self._lines.append(area_average(across, self.out_width) * np.float32(self.out_height / self.height))
+            self._summed = []
 
 
 def turned(picture: NDArray[Kind], orientation: int) -> NDArray[Kind]:
