@@ -4,8 +4,12 @@
     ├── NotFound              no such store, piece, scan, order
     ├── Ambiguous             the words fit more than one
     ├── Refused               a rule of the shop or of the archive forbids it
+    │   ├── NameTaken         a file has the name already; it is not overwritten
+    │   ├── InsideStore       a folder lies in a store, where this has no business
+    │   └── ReadOnly          the catalogue may not be changed from here
     ├── Busy                  another program holds the catalogue
     ├── StoreAway             a store's disk is not where it was
+    ├── DiskFull              the disk of the catalogue has no room
     └── Damaged               the catalogue, or a copy offered as good, fails its check
 
 A bad *file* is none of these: it is a finding, recorded against the file.
@@ -46,6 +50,35 @@ class Ambiguous(CatalogueError):
 
 class Refused(CatalogueError):
     """A rule of the shop or of the archive forbids it."""
+
+
+class NameTaken(Refused):
+    """A file has the name already; it is not overwritten."""
+
+    def __init__(self, path: Path | str) -> None:
+        super().__init__("A file with this name is already there; it is not overwritten.", path=path)
+
+
+class InsideStore(Refused):
+    """A folder lies in a store, where this has no business."""
+
+    def __init__(self, store: str, path: Path | str, *, hint: str = "Choose a folder outside the stores.") -> None:
+        super().__init__(f"This folder lies in the store {store!r}.", hint=hint, path=path)
+
+
+class ReadOnly(Refused):
+    """The catalogue may not be changed from here."""
+
+    def __init__(self, path: Path | None = None, *, what: str = "Make changes") -> None:
+        super().__init__("This catalogue is read-only here.",
+                         hint=f"{what} on the workstation that holds the catalogue.", path=path)
+
+
+class DiskFull(CatalogueError):
+    """The disk of the catalogue has no room."""
+
+    def __init__(self) -> None:
+        super().__init__("The disk of the catalogue is full.", hint="Make room, then run this again.")
 
 
 class Busy(CatalogueError):

@@ -6,7 +6,7 @@ import click
 
 from catalogue.commands.printing import ask
 from catalogue.commands.session import Session, bar, interruptible, with_session
-from catalogue.errors import Refused
+from catalogue.errors import ReadOnly
 
 
 @click.command("recover")
@@ -34,8 +34,7 @@ def command(session: Session, folders: tuple[Path, ...], anew: bool, source: Pat
         raise click.UsageError("FOLDER… and --ledger go with --rebuild.")
     home = session.home
     if home.settings.read_only:
-        raise Refused("This catalogue is read-only here.", hint="Recover it on the workstation that holds the "
-                                                            "catalogue.")
+        raise ReadOnly(what="Recover it")
     if not yes:
         what = "Rebuild the catalogue from the stores" if anew else "Replace the catalogue with a backup"
         ask(f"{what} in {home.folder}? The present one is kept under another name.", otherwise="Nothing was changed.")

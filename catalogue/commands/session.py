@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from catalogue.commands.printing import Interrupted, Printer, console, note, print_json
-from catalogue.errors import Refused
+from catalogue.errors import ReadOnly, Refused
 from catalogue.progress import Cancelled, Progress, Report, data_size
 from catalogue.settings import Home, find_home
 from catalogue.untrusted import visible
@@ -60,8 +60,7 @@ class Session:
     def _refuse_to_write_on_a_read_only_seat(self) -> None:
         """Raises Refused before a command does anything: many write into stores before they write the catalogue."""
         if self.home.settings.read_only:
-            raise Refused("This catalogue is a read-only copy.", path=self.home.folder,
-                          hint="Make changes on the workstation that holds the catalogue.")
+            raise ReadOnly(self.home.folder)
 
     def day(self, text: str | None) -> str:
         """A date as typed in the shop's form, in ISO form; "" for none. Raises ValueError."""

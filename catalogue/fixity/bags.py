@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from catalogue import __version__
-from catalogue.errors import NotFound, Refused
+from catalogue.errors import InsideStore, NotFound, Refused
 from catalogue.fixity.bag_names import distinct, escaped, portable
 from catalogue.fixity.copying import copy_verified
 from catalogue.fixity.restore import sources
@@ -53,8 +53,7 @@ def write_bag(db: Database, target: Path, wanted: Sequence[Baggable], *, descrip
         raise Refused("Something with this name already exists.", hint="Choose a new folder.", path=target)
     store = store_holding(db, target)
     if store is not None:
-        raise Refused(f"This folder lies in the store {store.name!r}.", hint="Choose one outside the stores.",
-                      path=target)
+        raise InsideStore(store.name, target)
     if not wanted:
         raise NotFound("There is no scan to put into the bag.")
     with part_folder(target) as part:

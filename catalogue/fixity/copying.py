@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from hashlib import sha256 as new_sha256
 from pathlib import Path
 
-from catalogue.errors import Damaged, NotFound, Refused, StoreAway
+from catalogue.errors import Damaged, NameTaken, NotFound, Refused, StoreAway
 from catalogue.progress import Cancelled, Progress, Report, Stopped
 from catalogue.reading.digests import BLOCK_BYTES, fetch_ahead, sha256_of_fd
 from catalogue.storage.atomic import (
@@ -88,7 +88,7 @@ def staged_copy(source: Path | Entry, target: Path | Entry, *, sha256: str | Non
             with writing(entry.path):
                 taken = entry.exists()
                 if taken and not replace:
-                    raise Refused("A file with this name is already there; it is not overwritten.", path=entry.path)
+                    raise NameTaken(entry.path)
                 if taken and _id(entry.stat()) == _id(stat):
                     raise Refused("The file to copy and the one to replace are one file.",
                                   hint="Copy it from another store.", path=entry.path)

@@ -8,7 +8,7 @@ from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
-from catalogue.errors import CatalogueError, NotFound, Refused, StoreAway
+from catalogue.errors import CatalogueError, NameTaken, NotFound, Refused, StoreAway
 from catalogue.fixity.copying import copy_verified
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.stores import opened_store
@@ -295,14 +295,14 @@ def rename(old: Entry, new: Entry, sha256: str) -> bool:
     if new.exists() and not _one_name(old, new):
         if _two_names(old, new, sha256):
             return False
-        raise Refused("A file with this name is already there; it is not overwritten.", path=new.path)
+        raise NameTaken(new.path)
     if new.exists():
         old.rename_to(new)  # one file under a name that differs in capitals or accents' form alone
     else:
         try:
             old.link_to(new)
         except FileExistsError as error:
-            raise Refused("A file with this name is already there; it is not overwritten.", path=new.path) from error
+            raise NameTaken(new.path) from error
         except OSError as error:
             if error.errno not in _NO_LINKS:
                 raise

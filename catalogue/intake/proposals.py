@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
 
-from catalogue.errors import CatalogueError
+from catalogue.errors import CatalogueError, InsideStore
 from catalogue.indexing.naming import role_of
 from catalogue.indexing.stores import locate_store
 from catalogue.intake import guessing
@@ -27,6 +27,7 @@ from catalogue.records.stores import Store
 from catalogue.settings import Home
 from catalogue.storage.identity import inside
 
+WHICH_ARTIST, WHICH_TITLE = "Who is the artist?", "What is its title?"
 SURE = 0.75  # below it a person is asked
 
 
@@ -85,9 +86,9 @@ class Proposal:
             return ()
         asked = []
         if not self.artist.value:
-            asked.append("Who is the artist?")
+            asked.append(WHICH_ARTIST)
         if not self.piece.value:
-            asked.append("What is its title?")
+            asked.append(WHICH_TITLE)
         if self.confirmed:
             return tuple(asked)
         if self.artist.value and self.artist.certainty < SURE:
@@ -147,8 +148,7 @@ def apart_from_stores(db: Database, folder: Path) -> None:
     for other in stores.listed(db):
         theirs = Path(other.root)
         if folder.is_relative_to(theirs) or inside(folder, theirs):
-            raise CatalogueError(f"This folder lies in the store {other.name!r} already.",
-                                 hint="Index the store, or copy from it: catalogue copy.", path=folder)
+            raise InsideStore(other.name, folder, hint="Index the store, or copy from it: catalogue copy.")
         if theirs.is_relative_to(folder) or inside(theirs, folder):
             raise CatalogueError(f"The store {other.name!r} lies in this folder.", hint="Choose the folder of the new"
                                  " scans alone.", path=folder)

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from catalogue.errors import CatalogueError, Refused
+from catalogue.errors import CatalogueError, InsideStore, Refused
 from catalogue.indexing.stores import locate_store, opened_store, store_holding
 from catalogue.intake.embedding import described_copy
 from catalogue.intake.packets import Description, packet
@@ -114,7 +114,7 @@ def write_described_copies(db: Database, targets: Sequence[tuple[Located, str]],
     """
     holding = store_holding(db, folder.expanduser().absolute())
     if holding is not None:
-        raise Refused(f"This folder lies in the store {holding.name!r}.", hint="Choose one outside.", path=folder)
+        raise InsideStore(holding.name, folder)
     written: list[Written] = []
     done: set[str] = set()
     for file, sha256 in targets:

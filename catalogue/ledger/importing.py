@@ -1,10 +1,12 @@
 """Orders from a CSV file: every row has a fate, a dry run shows it, and a second run records nothing twice."""
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from pathlib import Path
+from typing import TypeVar
 
 from catalogue.errors import CatalogueError, Refused
 from catalogue.ledger import columns, editions, values
@@ -28,7 +30,21 @@ from catalogue.records.database import Database, transaction
 from catalogue.records.orders import NewLine, Order
 from catalogue.settings import Settings
 
-FATES = ("recorded", "already on record", "no such piece", "not understood", "refused")
+T = TypeVar("T")
+
+
+class RowFate(StrEnum):
+    """What can become of a row; the first two need nobody."""
+
+    RECORDED = "recorded"
+    KNOWN = "already on record"
+    NO_PIECE = "no such piece"
+    NOT_UNDERSTOOD = "not understood"
+    REFUSED = "refused"
+
+    @property
+    def taken(self) -> bool:
+        return self in (RowFate.RECORDED, RowFate.KNOWN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +52,7 @@ class Fate:
     """What became, or would become, of one row. ``remarks`` are doubts a person should see."""
 
     row: int
-    fate: str
+    fate: RowFate
     text: str
     detail: str = ""
     remarks: tuple[str, ...] = ()
@@ -57,15 +73,15 @@ class Outcome:
     def counts(self) -> dict[str, int]:
         """How many rows met which fate."""
         counts = Counter(f.fate for f in self.fates)
-        return {fate: counts[fate] for fate in FATES if counts[fate]}
+        return {fate: counts[fate] for fate in RowFate if counts[fate]}
 
     @property
     def left_out(self) -> int:
         """Rows that were not taken and need a person."""
-        return sum(1 for f in self.fates if f.fate not in ("recorded", "already on record"))
+        return sum(not f.fate.taken for f in self.fates)
 
 
-class Undo(Exception):
+class _Undo(Exception):
     """Ends a dry run: the same work is done, then rolled back."""
 
 
@@ -91,23 +107,43 @@ def import_orders(db: Database, settings: Settings, path: Path, *, mapping: Mapp
     if status not in orders.STATUSES:
         raise Refused(f"{status!r} is not a status.", hint=f"Choose one of: {', '.join(orders.STATUSES)}.")
     table = columns.read_table(path, columns.ORDERS, mapping or {})
-    _usable(table, path)
+    sized = "size" in table.matched or {"width", "height"} <= set(table.matched)
+    need_columns(table, path, ("piece", "date", *(() if sized else ("size (or width and height)",))), "piece=Motif")
     names = {files.bare_name(row.get("file")) for row in table.rows if row.get("file")}
     rows = list(_told_apart(table.rows))
-    fates: list[Fate] = []
-    with suppress(Undo), transaction(db):
+    with transaction(db):
         known = {line for _, digest, nth in rows if (line := orders.imported_line(db, digest, nth)) is not None}
         rules = Rules(settings, table.units, dates or settings.dates, status, make_pieces,
                       files.find_by_filename(db, names),
                       known, statuses_of(table.rows, dates or settings.dates, status), {}, own)
-        for done, (row, digest, nth) in enumerate(rows):
+        return import_rows(db, table, "Importing orders", rows, lambda row: _taken(db, *row, rules), dry_run=dry_run,
+                           report=report, cancelled=cancelled)
+
+
+def import_rows(db: Database, table: Table, stage: str, rows: Sequence[T], take: Callable[[T], Fate], *, dry_run: bool,
+                report: Report, cancelled: Cancelled) -> Outcome:
+    """Take rows of a table one after the other, all in one transaction; a dry run does the same work, then undoes it.
+
+    Raises CatalogueError where it was stopped: nothing is kept.
+    """
+    fates: list[Fate] = []
+    with suppress(_Undo), transaction(db):
+        for done, row in enumerate(rows):
             if cancelled():
                 raise CatalogueError("The import was stopped; nothing of it was recorded.")
-            report(Progress("Importing orders", done, len(rows)))
-            fates.append(_taken(db, row, digest, nth, rules))
+            report(Progress(stage, done, len(rows)))
+            fates.append(take(row))
         if dry_run:
-            raise Undo
+            raise _Undo
     return Outcome(tuple(fates), table.matched, table.unused, table.encoding, dry_run)
+
+
+def need_columns(table: Table, path: Path, needed: Sequence[str], example: str) -> None:
+    """Raises CatalogueError where a table lacks columns; ``example`` is how one could be mapped."""
+    missing = [name for name in needed if name not in table.matched]
+    if missing:
+        raise CatalogueError(f"The file has no column for: {', '.join(missing)}.",
+                             hint=f"Map it, such as --map {example}.", path=path)
 
 
 def _told_apart(rows: Iterable[Row]) -> Iterator[tuple[Row, str, int]]:
@@ -119,20 +155,11 @@ def _told_apart(rows: Iterable[Row]) -> Iterator[tuple[Row, str, int]]:
         yield row, digest, seen[digest]
 
 
-def _usable(table: Table, path: Path) -> None:
-    missing = [name for name in ("piece", "date") if name not in table.matched]
-    if "size" not in table.matched and not {"width", "height"} <= set(table.matched):
-        missing.append("size (or width and height)")
-    if missing:
-        raise CatalogueError(f"The file has no column for: {', '.join(missing)}.",
-                             hint="Map it, such as --map piece=Motif.", path=path)
-
-
 def _taken(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fate:
     text = " · ".join(filter(None, (row.get("number"), row.get("date"), row.get("artist"), row.get("piece"))))
     known = orders.imported_line(db, digest, nth)
     if known is not None:
-        return Fate(row.number, "already on record", text, remarks=_linked_late(db, known, row, rules), line_id=known)
+        return Fate(row.number, RowFate.KNOWN, text, remarks=_linked_late(db, known, row, rules), line_id=known)
     return taken(db, row, text, lambda: replace(_recorded(db, row, digest, nth, rules), text=text))
 
 
@@ -142,11 +169,11 @@ def taken(db: Database, row: Row, text: str, take: Callable[[], Fate]) -> Fate:
         with transaction(db):  # a savepoint within the file's own
             return take()
     except NoPiece as error:
-        return Fate(row.number, "no such piece", text, str(error))
+        return Fate(row.number, RowFate.NO_PIECE, text, str(error))
     except ValueError as error:
-        return Fate(row.number, "not understood", text, str(error))
+        return Fate(row.number, RowFate.NOT_UNDERSTOOD, text, str(error))
     except Refused as error:
-        return Fate(row.number, "refused", text, str(error))
+        return Fate(row.number, RowFate.REFUSED, text, str(error))
 
 
 def _linked_late(db: Database, line_id: int, row: Row, rules: Rules) -> tuple[str, ...]:
@@ -199,7 +226,7 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
         orders.note_imported(db, digest, nth, same)
         if line.edition_id is not None and (news := not_on_record(db, line.edition_id, said)):
             remarks.append(unbooked(news, "the line was on record already; if so, use catalogue edition destroy"))
-        return Fate(row.number, "already on record", "", "an order line says the same", tuple(remarks), same)
+        return Fate(row.number, RowFate.KNOWN, "", "an order line says the same", tuple(remarks), same)
     line_id = orders.add_line(db, order.id, line)
     if alone:
         orders.cancel_line(db, line_id)
@@ -207,7 +234,7 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
         book(db, line.edition_id, line_id, said)
     rules.claimed.add(line_id)
     orders.note_imported(db, digest, nth, line_id)
-    return Fate(row.number, "recorded", "", "", tuple(remarks), line_id)
+    return Fate(row.number, RowFate.RECORDED, "", "", tuple(remarks), line_id)
 
 
 def _order(db: Database, row: Row, placed: str, status: str, rules: Rules) -> tuple[Order, bool]:

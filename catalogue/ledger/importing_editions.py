@@ -1,17 +1,15 @@
 """Editions from a CSV file, under the same rules as orders: a fate for every row, nothing twice."""
 
 from collections.abc import Mapping
-from contextlib import suppress
 from pathlib import Path
 
-from catalogue.errors import CatalogueError
 from catalogue.ledger import columns, editions, values
 from catalogue.ledger.columns import Row
-from catalogue.ledger.importing import Fate, Outcome, Undo, taken
+from catalogue.ledger.importing import Fate, Outcome, RowFate, import_rows, need_columns, taken
 from catalogue.ledger.rows import piece_of
-from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records import editions as recorded
-from catalogue.records.database import Database, transaction
+from catalogue.records.database import Database
 from catalogue.records.pieces import folded
 from catalogue.settings import Settings
 
@@ -27,31 +25,20 @@ def import_editions(db: Database, settings: Settings, path: Path, *, mapping: Ma
     A row without a scope is of one size when it gives a size, else of all sizes.
     """
     table = columns.read_table(path, columns.EDITIONS, mapping or {})
-    missing = [name for name in ("piece", "limit") if name not in table.matched]
-    if missing:
-        raise CatalogueError(f"The file has no column for: {', '.join(missing)}.",
-                             hint="Map it, such as --map limit=Auflage.", path=path)
-    fates: list[Fate] = []
+    need_columns(table, path, ("piece", "limit"), "limit=Auflage")
     names: dict[int, str] = {}
-    with suppress(Undo), transaction(db):
-        for done, row in enumerate(table.rows):
-            if cancelled():
-                raise CatalogueError("The import was stopped; nothing of it was recorded.")
-            report(Progress("Importing editions", done, len(table.rows)))
-            fates.append(_taken(db, row, table.units, dates or settings.dates, make_pieces, names))
-        if dry_run:
-            raise Undo
-    return Outcome(tuple(fates), table.matched, table.unused, table.encoding, dry_run)
 
+    def take(row: Row) -> Fate:
+        text = " · ".join(filter(None, (row.get("artist"), row.get("piece"), f"of {row.get('limit')}")))
+        return taken(db, row, text, lambda: Fate(row.number, _defined(
+            db, row, table.units, dates or settings.dates, make_pieces, names), text))
 
-def _taken(db: Database, row: Row, units: Mapping[str, str], dates: str, make_pieces: bool,
-           names: dict[int, str]) -> Fate:
-    text = " · ".join(filter(None, (row.get("artist"), row.get("piece"), f"of {row.get('limit')}")))
-    return taken(db, row, text, lambda: Fate(row.number, _defined(db, row, units, dates, make_pieces, names), text))
+    return import_rows(db, table, "Importing editions", table.rows, take, dry_run=dry_run, report=report,
+                       cancelled=cancelled)
 
 
 def _defined(db: Database, row: Row, units: Mapping[str, str], dates: str, make_pieces: bool,
-             names: dict[int, str]) -> str:
+             names: dict[int, str]) -> RowFate:
     if not all(text.isdecimal() and len(text) < 9 for text in (row.get("limit"), row.get("proofs") or "0")):
         raise ValueError(f"{row.get('limit')!r} and {row.get('proofs')!r} are not an edition size and a number of "
                          "proofs")
@@ -67,7 +54,7 @@ def _defined(db: Database, row: Row, units: Mapping[str, str], dates: str, make_
                     scope="one size" if single else "all sizes", width_mm=width if single else None,
                     height_mm=height if single else None, medium=row.get("medium"), opened=opened, closed=closed,
                     notes=row.get("notes"))
-    return "already on record" if recorded.of_piece(db, piece_id) == before else "recorded"
+    return RowFate.KNOWN if recorded.of_piece(db, piece_id) == before else RowFate.RECORDED
 
 
 def _size(row: Row, units: Mapping[str, str]) -> tuple[float | None, float | None]:

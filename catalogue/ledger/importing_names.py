@@ -1,17 +1,15 @@
 """Artists, buyers and pieces from a CSV file, under the same rules as orders: a fate for every row, nothing twice."""
 
 from collections.abc import Callable, Mapping
-from contextlib import suppress
 from pathlib import Path
 
-from catalogue.errors import CatalogueError
 from catalogue.ledger import buyers, columns, values
 from catalogue.ledger.columns import Row
-from catalogue.ledger.importing import Fate, Outcome, Undo, taken
+from catalogue.ledger.importing import Fate, Outcome, RowFate, import_rows, need_columns, taken
 from catalogue.ledger.rows import NoPiece, piece_of
-from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records import pieces
-from catalogue.records.database import Database, transaction
+from catalogue.records.database import Database
 
 Take = Callable[[Row], bool]  # whether the row told anything new
 
@@ -79,22 +77,10 @@ def _imported(db: Database, path: Path, ours: Mapping[str, tuple[str, ...]], nee
               mapping: Mapping[str, str] | None, take: Take, dry_run: bool, report: Report,
               cancelled: Cancelled) -> Outcome:
     table = columns.read_table(path, ours, mapping or {})
-    missing = [name for name in needed if name not in table.matched]
-    if missing:
-        raise CatalogueError(f"The file has no column for: {', '.join(missing)}.",
-                             hint=f"Map it, such as --map {missing[0]}=Name.", path=path)
-    fates: list[Fate] = []
-    with suppress(Undo), transaction(db):
-        for done, row in enumerate(table.rows):
-            if cancelled():
-                raise CatalogueError("The import was stopped; nothing of it was recorded.")
-            report(Progress("Importing", done, len(table.rows)))
-            fates.append(_taken(db, row, take))
-        if dry_run:
-            raise Undo
-    return Outcome(tuple(fates), table.matched, table.unused, table.encoding, dry_run)
+    need_columns(table, path, needed, f"{needed[0]}=Name")
 
+    def fate_of(row: Row) -> Fate:
+        text = " · ".join(filter(None, (row.get("artist"), row.get("piece"))))
+        return taken(db, row, text, lambda: Fate(row.number, RowFate.RECORDED if take(row) else RowFate.KNOWN, text))
 
-def _taken(db: Database, row: Row, take: Take) -> Fate:
-    text = " · ".join(filter(None, (row.get("artist"), row.get("piece"))))
-    return taken(db, row, text, lambda: Fate(row.number, "recorded" if take(row) else "already on record", text))
+    return import_rows(db, table, "Importing", table.rows, fate_of, dry_run=dry_run, report=report, cancelled=cancelled)

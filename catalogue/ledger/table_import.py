@@ -16,10 +16,9 @@ ORDER = ("artists", "pieces", "editions", "orders", "buyers")
 
 
 def import_table(db: Database, settings: Settings, path: Path, *, kind: str = "",
-                 mapping: Mapping[str, str] | None = None,
-            dates: str = "", status: str = "collected", make_pieces: bool = False, own: bool = False,
-            dry_run: bool = False, report: Report = ignore_progress,
-            cancelled: Cancelled = never_cancelled) -> tuple[str, Outcome]:
+                 mapping: Mapping[str, str] | None = None, dates: str = "", status: str = "collected",
+                 make_pieces: bool = False, own: bool = False, dry_run: bool = False,
+                 report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> tuple[str, Outcome]:
     """Import a CSV file of the ``kind`` said, or told by its headings; gives the kind with the outcome.
 
     Raises as :func:`catalogue.ledger.importing.import_orders`, whose arguments these are.
@@ -27,10 +26,9 @@ def import_table(db: Database, settings: Settings, path: Path, *, kind: str = ""
     chosen = kind or kind_of(path, mapping or {})
     if chosen not in KINDS:
         raise ValueError(f"{chosen!r} is not a kind of table")
-    if chosen == "artists":
-        return chosen, import_artists(db, path, mapping=mapping, dry_run=dry_run, report=report, cancelled=cancelled)
-    if chosen == "buyers":
-        return chosen, import_buyers(db, path, mapping=mapping, dry_run=dry_run, report=report, cancelled=cancelled)
+    if chosen in ("artists", "buyers"):
+        take = import_artists if chosen == "artists" else import_buyers
+        return chosen, take(db, path, mapping=mapping, dry_run=dry_run, report=report, cancelled=cancelled)
     if chosen == "pieces":
         return chosen, import_pieces(db, path, mapping=mapping, make_pieces=make_pieces, dry_run=dry_run,
                                      report=report, cancelled=cancelled)

@@ -11,7 +11,7 @@ def summarize(done: Outcome) -> list[str]:
     """Every row that needs a look, and how many rows met which fate."""
     lines = []
     for fate in done.fates:
-        if done.dry_run or fate.fate not in ("recorded", "already on record") or fate.remarks:
+        if done.dry_run or not fate.fate.taken or fate.remarks:
             lines.append(f"row {fate.row}: {fate.fate}: {fate.text}")
             lines += [f"    {remark}" for remark in filter(None, (fate.detail, *fate.remarks))]
     if done.unused:

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
-from catalogue.errors import Busy, CatalogueError, Damaged, Refused
+from catalogue.errors import Busy, CatalogueError, Damaged, DiskFull, ReadOnly
 from catalogue.records.folding import register_functions
 
 T = TypeVar("T")
@@ -26,10 +26,9 @@ def translate_sqlite_error(error: sqlite3.DatabaseError) -> Exception:
     if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
         return Busy("Another program is writing to the catalogue.", hint="Try again in a moment.")
     if name.startswith("SQLITE_READONLY"):
-        return Refused("This catalogue is read-only here.", hint="Make changes on the workstation that holds the "
-                                                            "catalogue.")
+        return ReadOnly()
     if name.startswith("SQLITE_FULL"):
-        return CatalogueError("The disk of the catalogue is full.", hint="Make room, then run this again.")
+        return DiskFull()
     if name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB")):
         return Damaged(f"The catalogue is damaged: {error}.", hint="Run `catalogue recover`.")
     if name.startswith(("SQLITE_IOERR", "SQLITE_CANTOPEN")):

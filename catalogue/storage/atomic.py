@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
-from catalogue.errors import Busy, CatalogueError, Refused
+from catalogue.errors import Busy, CatalogueError, NameTaken, Refused
 from catalogue.storage.folders import Entry, OpenFolder, open_folder, read_small, sync
 from catalogue.storage.identity import FileId
 
@@ -284,19 +284,18 @@ def sync_folder(folder: Path) -> None:
 
 
 def place_new(part: Entry, target: Entry) -> None:
-    """Give a finished file its name, and have the disk confirm that; :class:`Refused` where the name is taken."""
-    taken = Refused("A file with this name is already there; it is not overwritten.", path=target.path)
+    """Give a finished file its name, and have the disk confirm that; :class:`NameTaken` where the name is taken."""
     with writing(target.path):
         try:
             part.link_to(target)
         except FileExistsError as error:
-            raise taken from error
+            raise NameTaken(target.path) from error
         except OSError as error:
             if error.errno not in NO_LINKS:
                 raise
             # exFAT and many shares know no second name; then a look just before is the best there is
             if target.exists():
-                raise taken from error
+                raise NameTaken(target.path) from error
             part.rename_to(target)
             _confirm(target)
             return

@@ -14,6 +14,7 @@ from catalogue.commands import command
 from catalogue.commands.session import Session
 from catalogue.errors import CatalogueError, NotFound
 from catalogue.intake import arrivals, watching
+from catalogue.intake.proposals import WHICH_ARTIST
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
@@ -46,7 +47,7 @@ def test_nothing_is_copied_unasked(home: Home, key: Path, tmp_path: Path) -> Non
 def test_yes_takes_what_is_sure_and_leaves_the_rest_with_its_question(home: Home, key: Path, tmp_path: Path) -> None:
     result = run(home, "intake", str(key), "--yes")
     assert result.exit_code == 1
-    assert "Who is the artist?" in result.output
+    assert WHICH_ARTIST in result.output
     result = run(home, "intake", str(key), "--yes", "--artist", "Ada Quill", "--piece", "Harbour", "--note",
                  "light=left, 30°")
     assert result.exit_code == 0, result.output

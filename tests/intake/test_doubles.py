@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from intake_pictures import TakeUp, Write
 
-from catalogue.errors import CatalogueError
+from catalogue.errors import CatalogueError, DiskFull
 from catalogue.indexing.stores import add_store
 from catalogue.intake import doubles
 from catalogue.intake.moving import cut_short, finish_cut_short, undo_tidying
@@ -148,7 +148,7 @@ def test_a_removal_that_cannot_be_recorded_is_told_and_recorded_by_the_next_run(
         desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     """The list went with the run, and the file stayed on record for good."""
     def full(*_: object) -> None:
-        raise CatalogueError("The disk of the catalogue is full.")
+        raise DiskFull()
 
     with monkeypatch.context() as patch:
         patch.setattr(doubles, "_record", full)

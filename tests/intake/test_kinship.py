@@ -9,7 +9,7 @@ import pytest
 from intake_pictures import TakeUp, Write, scene
 
 from catalogue.intake.applying import apply
-from catalogue.intake.proposals import Kind, propose
+from catalogue.intake.proposals import WHICH_ARTIST, WHICH_TITLE, Kind, propose
 from catalogue.intake.similarity import keep_links, likeness_of, relation_of
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.service import tile_places
@@ -42,7 +42,7 @@ def test_a_re_scan_a_tile_and_a_stranger(
     assert (rescan.kind, rescan.artist.value, rescan.piece.value) == (Kind.RESCAN, "Ada Quill", "Harbour")
     assert rescan.ready, "likeness is sure enough to ask nothing"
     assert (tile.piece.value, tile.items[0].role in ("tile", "reference")) == ("Harbour", True)
-    assert stranger.questions == ("Who is the artist?", "What is its title?")
+    assert stranger.questions == (WHICH_ARTIST, WHICH_TITLE)
 
 
 def test_a_stitched_master_saved_later_is_linked_to_its_held_tiles(

@@ -21,7 +21,7 @@ from catalogue.indexing.stores import MARKER, add_store
 from catalogue.intake import applying
 from catalogue.intake.applying import apply
 from catalogue.intake.guessing import Guess, SimilarScan
-from catalogue.intake.proposals import Kind, Plan, Proposal, propose, with_answers
+from catalogue.intake.proposals import WHICH_ARTIST, WHICH_TITLE, Kind, Plan, Proposal, propose, with_answers
 from catalogue.progress import Progress
 from catalogue.reading.model import Reading
 from catalogue.records import events, files, intake, pieces, scans
@@ -54,7 +54,7 @@ def test_a_new_scan_goes_to_its_ruled_place_and_the_key_is_untouched(
     before = tree(tmp_path / "key")
     plan = propose(db, home, tmp_path / "key", store)
     assert [p.kind for p in plan.proposals] == [Kind.MASTER]
-    assert plan.proposals[0].questions == ("Who is the artist?", "What is its title?")
+    assert plan.proposals[0].questions == (WHICH_ARTIST, WHICH_TITLE)
     assert not apply(db, home, plan).taken
     outcome = apply(db, home, said(db, home, plan))
     target = "Ada Quill/Harbour/Ada Quill - Harbour - master - 2026-03-01.tif"
@@ -111,7 +111,7 @@ def test_names_from_metadata_place_and_words_with_their_certainty(
     assert by_words.questions
     assert by_slip.piece.value == "Harbour at dusk"
     assert by_tag.artist.value == "Ada Quill"
-    assert by_tag.questions == ("What is its title?",)
+    assert by_tag.questions == (WHICH_TITLE,)
 
 
 def test_likeness_outweighs_a_name(db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
@@ -449,7 +449,7 @@ def test_what_is_not_sure_is_asked() -> None:
     assert replace(likely, confirmed=True).ready
     assert replace(likely, artist=likely.piece, piece=likely.artist).questions == (
         "Is it 'Ada Quill'? (by its folder)",)
-    assert replace(likely, confirmed=True, artist=Guess()).questions == ("Who is the artist?",)
+    assert replace(likely, confirmed=True, artist=Guess()).questions == (WHICH_ARTIST,)
 
 
 def test_only_names_of_present_files_are_taken(db: Database, store: Store) -> None:

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from intake_pictures import TakeUp, Write
 
-from catalogue.errors import CatalogueError
+from catalogue.errors import CatalogueError, DiskFull
 from catalogue.indexing.service import index
 from catalogue.intake import moving, undo_lists
 from catalogue.intake.moving import apply_tidying, undo_tidying
@@ -340,7 +340,7 @@ def test_where_nothing_can_be_written_down_no_file_is_left_under_two_names(
         calls[0] += 1
         if calls[0] == 3:
             if failing == "catalogue":
-                raise CatalogueError("The disk of the catalogue is full.")
+                raise DiskFull()
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
         real(*given)  # type: ignore[arg-type]
 

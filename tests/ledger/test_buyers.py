@@ -8,6 +8,7 @@ import pytest
 from catalogue.errors import Ambiguous, NotFound, Refused
 from catalogue.ledger.buyers import find_buyer
 from catalogue.ledger.columns import kind_of
+from catalogue.ledger.importing import RowFate
 from catalogue.ledger.importing_names import import_buyers
 from catalogue.operations.buyers import describe_buyer, merge_buyers, summarize
 from catalogue.records import buyers, orders
@@ -114,12 +115,12 @@ def test_buyers_go_into_a_table_and_come_back_from_it(db: Database, tmp_path: Pa
     fresh = open_database(tmp_path / "fresh.sqlite")
     with transaction(fresh):
         orders.add(fresh, "3", "2025-03-05", buyer="The Umberlow")
-    assert import_buyers(fresh, table).counts == {"recorded": 3}
+    assert import_buyers(fresh, table).counts == {RowFate.RECORDED: 3}
     assert [(one.key, one.name, one.contact, one.notes) for one in buyers.listed(fresh)] == [
         ("dr colquhane", "Dr Colquhane", "1 Quay Lane", "rings at noon"), ("hotel umberlow", "hotel  UMBERLOW", "", ""),
         ("umblow", "Umblow", "", "")]
     assert find_buyer(fresh, "the umberlow").orders == 1 and find_buyer(fresh, "ms colquhane").key == "dr colquhane"
-    assert import_buyers(fresh, table).counts == {"already on record": 3} and not differences(fresh)
+    assert import_buyers(fresh, table).counts == {RowFate.KNOWN: 3} and not differences(fresh)
     fresh.close()
 
 
@@ -129,6 +130,6 @@ def test_each_row_of_a_list_of_customers_has_its_own_fate(db: Database, tmp_path
     table.write_text("customer,e-mail,also written\nHotel Umberlow,a@b.example,The Umberlow\n,x,\n"
                      "New One,c@d.example,\n")
     done = import_buyers(db, table)
-    assert [fate.fate for fate in done.fates] == ["refused", "not understood", "recorded"]
+    assert [fate.fate for fate in done.fates] == [RowFate.REFUSED, RowFate.NOT_UNDERSTOOD, RowFate.RECORDED]
     assert "another buyer" in done.fates[0].detail
     assert (find_buyer(db, "hotel umberlow").contact, find_buyer(db, "new one").contact) == ("", "c@d.example")

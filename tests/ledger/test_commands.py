@@ -13,6 +13,7 @@ from catalogue.commands import command
 from catalogue.commands.session import Session
 from catalogue.errors import Ambiguous, CatalogueError, NotFound, Refused
 from catalogue.ledger import editions
+from catalogue.ledger.importing import RowFate
 from catalogue.records import pieces
 from tests import recorded
 
@@ -58,9 +59,9 @@ def test_import_shows_every_fate_first_and_exits_by_what_was_left_out(call: Call
     text = call("import", path, "--dry-run")
     assert text.count("row ") == 5 and "Perhaps 'Salt Field' by Tomas Quill?" in text
     data = call("import", path, "--json")
-    assert data["counts"] == {"recorded": 3, "no such piece": 1,
-                              "not understood": 1} and call.code == 1  # type: ignore[attr-defined]
-    assert call("import", path, "--json")["counts"]["already on record"] == 3
+    assert data["counts"] == {RowFate.RECORDED: 3, RowFate.NO_PIECE: 1,
+                              RowFate.NOT_UNDERSTOOD: 1} and call.code == 1  # type: ignore[attr-defined]
+    assert call("import", path, "--json")["counts"][RowFate.KNOWN] == 3
     with pytest.raises(click.UsageError):
         call("import", path, "--map", "piece")
 

@@ -12,7 +12,7 @@ from catalogue.indexing.stores import add_store
 from catalogue.ledger.columns import ORDERS as ORDER_COLUMNS
 from catalogue.ledger.columns import kind_of
 from catalogue.ledger.editions import close
-from catalogue.ledger.importing import import_orders
+from catalogue.ledger.importing import RowFate, import_orders
 from catalogue.ledger.importing_editions import import_editions
 from catalogue.ledger.importing_names import import_artists, import_pieces
 from catalogue.records import editions, orders, pieces
@@ -47,7 +47,7 @@ def test_every_row_has_its_fate_and_a_second_run_records_nothing(stocked: Shop) 
     path = written(stocked, "orders.csv", ORDERS)
     import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
     first = import_orders(stocked.db, stocked.home.settings, path)
-    assert [f.fate for f in first.fates] == ["recorded", "recorded", "recorded", "no such piece", "not understood"]
+    assert [f.fate for f in first.fates] == [*[RowFate.RECORDED] * 3, RowFate.NO_PIECE, RowFate.NOT_UNDERSTOOD]
     assert "Salt Field" in first.fates[3].detail
     lines = recorded.order_lines(stocked.db)
     assert [(line.number, line.scan_sha256) for line in lines] == [
@@ -55,7 +55,7 @@ def test_every_row_has_its_fate_and_a_second_run_records_nothing(stocked: Shop) 
     assert [line.numbers for line in lines] == ["", "3", "1–2"]
     assert lines[0].price == "1234.50" and lines[0].width_mm == 600 and lines[0].wrap_mm == 38
     again = import_orders(stocked.db, stocked.home.settings, path)
-    assert again.counts == {"already on record": 3, "no such piece": 1, "not understood": 1}
+    assert again.counts == {RowFate.KNOWN: 3, RowFate.NO_PIECE: 1, RowFate.NOT_UNDERSTOOD: 1}
     assert len(recorded.order_lines(stocked.db)) == 3
 
 
@@ -73,14 +73,14 @@ def test_a_dry_run_tells_the_same_and_keeps_nothing(stocked: Shop) -> None:
 def test_numbers_without_an_edition_beyond_it_or_out_already_are_refused_whole(stocked: Shop) -> None:
     path = written(stocked, "orders.csv", ORDERS)
     refused = import_orders(stocked.db, stocked.home.settings, path)
-    assert [f.fate for f in refused.fates[:3]] == ["refused", "refused", "recorded"]
+    assert [f.fate for f in refused.fates[:3]] == [RowFate.REFUSED, RowFate.REFUSED, RowFate.RECORDED]
     import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
-    assert import_orders(stocked.db, stocked.home.settings, path).counts["recorded"] == 2
+    assert import_orders(stocked.db, stocked.home.settings, path).counts[RowFate.RECORDED] == 2
     head = ORDERS.splitlines()[0]
     rows = [f"R-2{i},2024-01-01,Ilse Marwood,Harbour at Low Water,,50,70,,,,,{q},{n},,,," + ",harbour.tif"
             for i, (q, n) in enumerate([(1, "3"), (1, "26"), (1, "4/30"), (2, "5"), (1, "AP IV"), (1, "AP II")])]
     more = import_orders(stocked.db, stocked.home.settings, written(stocked, "more.csv", "\n".join([head, *rows])))
-    assert [f.fate for f in more.fates] == ["refused"] * 5 + ["recorded"]
+    assert [f.fate for f in more.fates] == [RowFate.REFUSED] * 5 + [RowFate.RECORDED]
     assert [line.numbers for line in recorded.order_lines(stocked.db)[:1]] == ["AP II"]
     assert orders.find_by_number(stocked.db, "R-20") is None  # the refused row left no empty order behind
 
@@ -92,7 +92,7 @@ def test_old_books_name_numbers_of_an_edition_that_is_closed_by_now(stocked: Sho
     known = editions.by_id(stocked.db, 1)
     assert known is not None and known.closed
     done = import_orders(stocked.db, stocked.home.settings, written(stocked, "orders.csv", ORDERS))
-    assert [f.fate for f in done.fates[:3]] == ["recorded", "recorded", "recorded"]
+    assert [f.fate for f in done.fates[:3]] == [RowFate.RECORDED, RowFate.RECORDED, RowFate.RECORDED]
     assert [one.number for one in editions.issued(stocked.db, 1)] == [1, 2, 3]
 
 
@@ -101,7 +101,7 @@ def test_a_loss_that_a_row_tells_is_recorded_with_its_numbers(stocked: Shop) -> 
     done = import_orders(stocked.db, stocked.home.settings, written(
         stocked, "orders.csv", "date,artist,title,size,medium,quantity,edition numbers,destroyed\n"
         "2021-03-04,Ilse Marwood,Harbour at Low Water,50x70,Cotton rag 310,2,1-2,2: 2021-05-06 creased in the post\n"))
-    assert done.counts == {"recorded": 1}
+    assert done.counts == {RowFate.RECORDED: 1}
     assert editions.losses(stocked.db, 1) == {(Number("number", 2), "2021-05-06")}
 
 
@@ -111,7 +111,7 @@ def test_a_title_that_two_artists_have_and_the_next_of_a_series_are_left_to_a_pe
     done = import_orders(stocked.db, stocked.home.settings, written(
         stocked, "orders.csv", "date,artist,title,size\n2021-03-04,,Untitled,50x70\n"
         "2021-03-04,Ada Quill,Tides 3,50x70\n2021-03-04,Ada Quill,Tidse 2,50x70\n"))
-    assert [f.fate for f in done.fates] == ["no such piece"] * 3
+    assert [f.fate for f in done.fates] == [RowFate.NO_PIECE] * 3
     assert done.fates[0].detail.startswith("2 artists have a piece called 'Untitled'")
     assert "Perhaps" not in done.fates[1].detail
     assert "Perhaps 'Tides 2' by Ada Quill?" in done.fates[2].detail
@@ -121,8 +121,8 @@ def test_rows_that_say_the_same_are_as_many_prints(stocked: Shop) -> None:
     """A row may rightly stand twice in one file; it is the second *import* that must record nothing."""
     row = "R-9,2024-01-01,Tomas Quill,Salt Field,,60,60,Canvas,,,,1,,,,,,salt.tif"
     path = written(stocked, "twice.csv", "\n".join([ORDERS.splitlines()[0], row, row]))
-    assert import_orders(stocked.db, stocked.home.settings, path).counts == {"recorded": 2}
-    assert import_orders(stocked.db, stocked.home.settings, path).counts == {"already on record": 2}
+    assert import_orders(stocked.db, stocked.home.settings, path).counts == {RowFate.RECORDED: 2}
+    assert import_orders(stocked.db, stocked.home.settings, path).counts == {RowFate.KNOWN: 2}
 
 
 def test_a_file_name_links_only_where_it_stands_for_one_content(stocked: Shop) -> None:
@@ -163,7 +163,7 @@ def test_other_headings_separator_encoding_dates_and_sizes_in_mm(stocked: Shop) 
     mapping = {"number": "Rechnung", "date": "Datum", "artist": "Künstler", "piece": "Motiv", "quantity": "Menge",
                "price": "Betrag"}
     outcome = import_orders(stocked.db, stocked.home.settings, path, mapping=mapping, dates="%d.%m.%Y")
-    assert outcome.encoding == "Windows-1252" and outcome.counts == {"recorded": 1}
+    assert outcome.encoding == "Windows-1252" and outcome.counts == {RowFate.RECORDED: 1}
     line = recorded.order_lines(stocked.db)[0]
     assert (line.placed, line.width_mm, line.height_mm, line.quantity, line.price, line.status) == (
         "2021-03-04", 600, 400, 3, "1270.00", "collected")
@@ -178,12 +178,12 @@ def test_one_row_cancelled_leaves_its_order_standing(stocked: Shop) -> None:
             "R-8,2024-01-02,Tomas Quill,Salt Field,,60,60,,,,,1,,,,cancelled,,salt.tif"]
     path = written(stocked, "c.csv", "\n".join([ORDERS.splitlines()[0], *rows]))
     outcome = import_orders(stocked.db, stocked.home.settings, path)
-    assert outcome.counts == {"recorded": 3}
+    assert outcome.counts == {RowFate.RECORDED: 3}
     assert {line.title + line.number: line.status for line in orders.all_lines(stocked.db)} == {
         "Harbour at Low WaterR-7": "cancelled", "Salt FieldR-7": "collected", "Salt FieldR-8": "cancelled"}
     assert [orders.by_number(stocked.db, n).status for n in ("R-7", "R-8")] == ["collected", "cancelled"]
     assert editions.issued(stocked.db, 1) == []
-    assert import_orders(stocked.db, stocked.home.settings, path).counts == {"already on record": 3}
+    assert import_orders(stocked.db, stocked.home.settings, path).counts == {RowFate.KNOWN: 3}
 
 
 @pytest.mark.parametrize("dry_run", [True, False])
@@ -206,14 +206,14 @@ def test_a_loss_told_of_a_line_that_is_on_record_without_it_is_said(stocked: Sho
     row = "R-1,2024-01-01,Ilse Marwood,Harbour at Low Water,50x70,1,1,collected,"
     fates = [import_orders(stocked.db, stocked.home.settings, written(stocked, name, head + row + lost)).fates[0]
              for name, lost in (("a.csv", ","), ("b.csv", "1: 2024-02-03 torn,"))]
-    assert [f.fate for f in fates] == ["recorded", "already on record"]
+    assert [f.fate for f in fates] == [RowFate.RECORDED, RowFate.KNOWN]
     told = [[r for r in f.remarks if "catalogue edition destroy" in r] for f in fates]
     assert [len(t) for t in told] == [0, 1] and "1: 2024-02-03 torn" in told[1][0]
     with transaction(stocked.db):
         editions.destroy(stocked.db, 1, Number("number", 1), "2024-02-03", "torn")
     (again,) = import_orders(stocked.db, stocked.home.settings, written(
         stocked, "c.csv", head + row + "1: 2024-02-03  torn,")).fates
-    assert again.fate == "already on record" and not any("destroy" in remark for remark in again.remarks)
+    assert again.fate == RowFate.KNOWN and not any("destroy" in remark for remark in again.remarks)
 
 
 def test_an_order_typed_by_hand_is_known_when_the_books_are_taken_in(stocked: Shop) -> None:
@@ -223,14 +223,14 @@ def test_an_order_typed_by_hand_is_known_when_the_books_are_taken_in(stocked: Sh
         order = orders.save(stocked.db, "R-102", "2022-05-06", buyer="hall", status="collected", currency="EUR")
         orders.add_line(stocked.db, order, orders.NewLine(salt, 600, 600, 1, "Canvas", wrap_mm=38, price="1234.50"))
     outcome = import_orders(stocked.db, stocked.home.settings, written(stocked, "orders.csv", ORDERS))
-    assert outcome.fates[2].fate == "already on record"
+    assert outcome.fates[2].fate == RowFate.KNOWN
 
 
 def test_editions_are_told_from_orders_and_kept_once(stocked: Shop) -> None:
     path = written(stocked, "editions.csv", EDITIONS)
     assert kind_of(path, {}) == "editions" and kind_of(written(stocked, "orders.csv", ORDERS), {}) == "orders"
-    assert import_editions(stocked.db, stocked.home.settings, path).counts == {"recorded": 1}
-    assert import_editions(stocked.db, stocked.home.settings, path).counts == {"already on record": 1}
+    assert import_editions(stocked.db, stocked.home.settings, path).counts == {RowFate.RECORDED: 1}
+    assert import_editions(stocked.db, stocked.home.settings, path).counts == {RowFate.KNOWN: 1}
     edition = editions.listed(stocked.db)[0]
     assert (edition.size_limit, edition.proofs, edition.scope, edition.width_mm, edition.height_mm) == (
         25, 3, "one size", 500, 700)
@@ -249,8 +249,8 @@ def test_books_saved_anew_by_another_program_are_known_again(stocked: Shop) -> N
     import_editions(stocked.db, stocked.home.settings, written(stocked, "editions.csv", EDITIONS))
     import_orders(stocked.db, stocked.home.settings, written(stocked, "orders.csv", ORDERS))
     ours = written(stocked, "ours.csv", tables.orders_csv(stocked.db))
-    assert import_orders(stocked.db, stocked.home.settings, ours).counts == {"already on record": 3}
-    assert import_orders(stocked.db, stocked.home.settings, ours).counts == {"already on record": 3}
+    assert import_orders(stocked.db, stocked.home.settings, ours).counts == {RowFate.KNOWN: 3}
+    assert import_orders(stocked.db, stocked.home.settings, ours).counts == {RowFate.KNOWN: 3}
 
 
 def test_the_table_of_orders_read_into_an_empty_catalogue_gives_the_same_lines(stocked: Shop, tmp_path: Path) -> None:
@@ -279,7 +279,7 @@ def test_a_line_taken_in_before_its_scan_was_indexed_is_tied_to_it_later(stocked
     salt = pieces.known_piece(stocked.db, "Tomas Quill", "Salt Field")
     late = stocked.scan("quill/late.tif", salt, shade=40)
     again = import_orders(stocked.db, stocked.home.settings, path)
-    assert again.counts == {"already on record": 1} and again.fates[0].remarks == ("now linked to its scan",)
+    assert again.counts == {RowFate.KNOWN: 1} and again.fates[0].remarks == ("now linked to its scan",)
     assert recorded.order_lines(stocked.db)[0].scan_sha256 == late
 
 
@@ -289,13 +289,13 @@ def test_artists_and_pieces_come_and_go_as_tables(stocked: Shop, tmp_path: Path)
                         "Ilse Marwood,Harbour at Low Water,2019,60x80,2.5,Quays,IM-7\nIlse Marwood,Unknown,,,,,\n"
                         "Tomas Quill,Salt Field,,big,,,\n")
     assert kind_of(artists, {}) == "artists" and kind_of(originals, {}) == "pieces"
-    assert import_artists(stocked.db, artists, dry_run=True).counts == {"recorded": 2}
+    assert import_artists(stocked.db, artists, dry_run=True).counts == {RowFate.RECORDED: 2}
     assert len(pieces.artists_whole(stocked.db)) == 2
-    assert import_artists(stocked.db, artists).counts == {"recorded": 2}
-    assert import_artists(stocked.db, artists).counts == {"already on record": 2}
+    assert import_artists(stocked.db, artists).counts == {RowFate.RECORDED: 2}
+    assert import_artists(stocked.db, artists).counts == {RowFate.KNOWN: 2}
     assert [f.fate for f in import_pieces(stocked.db, originals).fates] == [
-        "recorded", "no such piece", "not understood"]
-    assert import_pieces(stocked.db, originals).counts["already on record"] == 1
+        RowFate.RECORDED, RowFate.NO_PIECE, RowFate.NOT_UNDERSTOOD]
+    assert import_pieces(stocked.db, originals).counts[RowFate.KNOWN] == 1
     piece = pieces.by_id(stocked.db, 1)
     assert piece and (piece.year, piece.width_mm, piece.height_mm, piece.relief_mm, piece.series,
                       piece.inventory_number) == ("2019", 600, 800, 2.5, "Quays", "IM-7")
@@ -312,9 +312,9 @@ def test_counts_beyond_reason_are_slips(stocked: Shop) -> None:
     rows = [f"R-{i},2024-01-01,Tomas Quill,Salt Field,,60,60,,,,,{quantity},,,,,,salt.tif"
             for i, quantity in enumerate(["100001", "1" + "0" * 40, "0", "-3", "2.5", "²"])]
     path = written(stocked, "many.csv", "\n".join([ORDERS.splitlines()[0], *rows]))
-    assert import_orders(stocked.db, stocked.home.settings, path).counts == {"not understood": 6}
+    assert import_orders(stocked.db, stocked.home.settings, path).counts == {RowFate.NOT_UNDERSTOOD: 6}
     path = written(stocked, "e.csv", "artist,title,edition size\nTomas Quill,Salt Field," + "9" * 30 + "\n")
-    assert import_editions(stocked.db, stocked.home.settings, path).counts == {"not understood": 1}
+    assert import_editions(stocked.db, stocked.home.settings, path).counts == {RowFate.NOT_UNDERSTOOD: 1}
 
 
 CELL = st.one_of(st.text(max_size=12), st.integers(-5, 10**30).map(str), st.sampled_from(
@@ -353,7 +353,7 @@ def test_an_edition_number_no_edition_can_hold_is_not_understood(stocked: Shop, 
              "size": "50x70", "quantity": "1", column: text}
     with path.open("w", encoding="utf-8", newline="") as file:
         csv.writer(file).writerows([sound.keys(), sound.values()])
-    assert import_orders(stocked.db, stocked.home.settings, path).counts == {"not understood": 1}
+    assert import_orders(stocked.db, stocked.home.settings, path).counts == {RowFate.NOT_UNDERSTOOD: 1}
 
 
 @pytest.mark.parametrize("word", ["requested", "asked", "Ordered", "new"])

@@ -8,7 +8,7 @@ import pytest
 
 from catalogue.errors import Refused
 from catalogue.ledger import repeat
-from catalogue.ledger.importing import import_orders
+from catalogue.ledger.importing import RowFate, import_orders
 from catalogue.ledger.prices import Prices, corrected_prices, stated_prices
 from catalogue.ledger.statuses import correct
 from catalogue.records import orders
@@ -157,8 +157,9 @@ def test_each_row_of_a_book_has_its_own_fate(shop: Shop, piece: int, tmp_path: P
     book.write_text(BOOK.format(nines="9" * 200_000), encoding="utf-8")
     done = import_orders(shop.db, shop.home.settings, book)
     assert [fate.fate for fate in done.fates] == [
-        "recorded", "refused", "refused", "not understood", "refused", "not understood", "not understood", "refused",
-        "refused", "recorded", "recorded"]
+        RowFate.RECORDED, RowFate.REFUSED, RowFate.REFUSED, RowFate.NOT_UNDERSTOOD, RowFate.REFUSED,
+        RowFate.NOT_UNDERSTOOD, RowFate.NOT_UNDERSTOOD, RowFate.REFUSED, RowFate.REFUSED, RowFate.RECORDED,
+        RowFate.RECORDED]
     said = [fate.detail for fate in done.fates]
     assert "not 130.00 EUR" in said[1] and "below zero" in said[2] and "not a currency" in said[3]
     assert "more than" in said[4] and "quantity" in said[5] and "length" in said[6] and "too long" in said[7]
@@ -167,12 +168,12 @@ def test_each_row_of_a_book_has_its_own_fate(shop: Shop, piece: int, tmp_path: P
             for line in orders.all_lines(shop.db)] == [
         ("R-1", 2, "60.00", "120.00", "EUR"), ("R-1", 3, "", "100.00", "EUR"), ("R-9", 2, "12000", "24000", "JPY")]
     again = import_orders(shop.db, shop.home.settings, book)
-    assert again.counts == {"already on record": 3, "not understood": 3, "refused": 5}
+    assert again.counts == {RowFate.KNOWN: 3, RowFate.NOT_UNDERSTOOD: 3, RowFate.REFUSED: 5}
 
 
 def test_an_older_catalogues_currency_is_kept_where_it_comes_from_our_own_tables(
         shop: Shop, piece: int, tmp_path: Path) -> None:
     book = tmp_path / "book.csv"
     book.write_text("\n".join(BOOK.splitlines()[:1] + BOOK.splitlines()[4:5]), encoding="utf-8")
-    assert import_orders(shop.db, shop.home.settings, book, own=True).counts == {"recorded": 1}
+    assert import_orders(shop.db, shop.home.settings, book, own=True).counts == {RowFate.RECORDED: 1}
     assert orders.all_lines(shop.db)[0].currency == "Taler"

@@ -20,7 +20,7 @@ import pytest
 import tifffile
 from PIL import Image
 
-from catalogue.errors import CatalogueError
+from catalogue.errors import CatalogueError, ReadOnly
 from catalogue.fixity.backup import back_up
 from catalogue.fixity.recovery import recover
 from catalogue.indexing.service import index
@@ -336,7 +336,7 @@ def test_stopping_keeps_what_is_finished(shop: PrintShop, db: Database) -> None:
 
 def test_a_read_only_seat_makes_nothing(shop: PrintShop) -> None:
     (shop.home.folder / "settings.toml").write_text("read_only = true\n")
-    assert "read-only copy" in failed(shop, "--to", shop.hot)
+    assert ReadOnly().message in failed(shop, "--to", shop.hot)
     assert not list(shop.hot.iterdir())
 
 

@@ -16,7 +16,7 @@ from click.testing import CliRunner
 
 from catalogue.commands import command
 from catalogue.commands.session import Session
-from catalogue.errors import Busy, CatalogueError, Damaged, Refused
+from catalogue.errors import Busy, CatalogueError, Damaged, ReadOnly, Refused
 from catalogue.indexing.stores import add_store
 from catalogue.records import database, pieces
 from catalogue.records.database import open_database, open_seat, read_only_database, transaction
@@ -90,7 +90,7 @@ def test_a_seat_that_only_looks_is_refused_changes_in_words(home: Home, tmp_path
     before = copy.database.read_bytes()
     with closing(open_seat(seat)) as db:
         assert pieces.counts(db)["artist"] == 1
-        with pytest.raises(Refused, match="is read-only"), transaction(db):
+        with pytest.raises(ReadOnly), transaction(db):
             pieces.artist_called(db, "Ben Ashe")
     runner = CliRunner()
     shown = runner.invoke(command, ["--catalogue", str(copy.folder), "store", "list"], obj=Session())

@@ -13,6 +13,7 @@ from textual.widgets import Button, Checkbox, Input, Select, Static
 
 from catalogue.errors import CatalogueError
 from catalogue.indexing.naming import FORMER_RULES
+from catalogue.intake.proposals import WHICH_ARTIST
 from catalogue.progress import Progress
 from catalogue.records import files, findings, pieces, scans, stores
 from catalogue.records.database import open_database, transaction
@@ -264,7 +265,7 @@ async def test_intake_from_a_key_to_the_store(shop: Home, tmp_path: Path) -> Non
         table = app.screen.query_one("#proposals", RowTable)
         await until(pilot, lambda: table.row_count == 1)
         await settled(pilot)
-        assert "Who is the artist?" in words(pilot)
+        assert WHICH_ARTIST in words(pilot)
         await pilot.press("g")
         assert any("Nothing is ready" in text for text in said(pilot))
         await pilot.press("enter")
