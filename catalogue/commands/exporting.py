@@ -8,7 +8,6 @@ from catalogue.commands.lookup import find_artist, find_piece
 from catalogue.commands.printing import Printer, ask
 from catalogue.commands.session import Session, bar, interruptible, with_session
 from catalogue.fixity.bag_check import check_bag
-from catalogue.fixity.bags import baggable
 from catalogue.fixity.manifest import NAME
 from catalogue.operations.exporting import (
     export_holdings,
@@ -20,6 +19,7 @@ from catalogue.operations.exporting import (
 )
 from catalogue.operations.stores import selected_stores
 from catalogue.progress import data_size
+from catalogue.records.fixity import baggable
 
 
 @click.group("export")

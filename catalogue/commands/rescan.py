@@ -5,10 +5,10 @@ import click
 from catalogue.commands.lookup import find_piece
 from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, refusing, with_session
-from catalogue.ledger.rescans import ORIGINALS, WEAVE, Captures, Rescan, advice, captures, notes_to_offer
+from catalogue.ledger.rescans import ORIGINALS, WEAVE, Captures, Rescan, advice, captures
 from catalogue.ledger.values import measured_size, shown_size, size_mm
 from catalogue.operations.wording import counted
-from catalogue.records.demand import Captured
+from catalogue.records.demand import Captured, captured_like
 
 
 @click.command("rescan")
@@ -47,7 +47,7 @@ def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], re
 
         note_capture(db, chosen.id, _pairs(noted), relief_mm=relief)
     ours = [rescan for rescan in advice(db, session.home.settings) if rescan.piece_id == chosen.id]
-    offered = notes_to_offer(db, chosen.id)
+    offered = captured_like(db, chosen.id)
     expected = captures(db, session.home.settings, chosen.id)
     session.emit({"piece": chosen.id, "advice": ours, "captures": expected, "captured before": offered},
                  lambda out: _piece(out, ours, expected, offered))

@@ -67,9 +67,9 @@ def next_step(db: Database, finding: Finding) -> NextStep:
             return _copy(db, finding)
         case "moved":
             return NextStep("Index the store: the catalogue follows the file.", "index",
-                            f"catalogue index {_quoted(store)}")
+                            f"catalogue index {quote(store)}")
         case "offline":
-            return NextStep("Connect the disk or share, then audit it.", "connect", f"catalogue audit {_quoted(store)}")
+            return NextStep("Connect the disk or share, then audit it.", "connect", f"catalogue audit {quote(store)}")
     return NextStep(finding.hint or "Check the file.", "look")
 
 
@@ -92,8 +92,8 @@ def _copy(db: Database, finding: Finding) -> NextStep:
     if scan and not any(h.kind == "primary" for h in intact):  # what a copy run takes by itself lies in primary stores
         source = intact[0].store
         return NextStep(f"Copy it from {source} to {target}.", "look",
-                        f"catalogue copy --to {_quoted(target)} --from {_quoted(source)}")
-    return NextStep(f"Copy it to {target}.", "copy", f"catalogue copy --to {_quoted(target)}", target=target)
+                        f"catalogue copy --to {quote(target)} --from {quote(source)}")
+    return NextStep(f"Copy it to {target}.", "copy", f"catalogue copy --to {quote(target)}", target=target)
 
 
 def _repair(db: Database, finding: Finding, store: str) -> NextStep:
@@ -102,7 +102,7 @@ def _repair(db: Database, finding: Finding, store: str) -> NextStep:
     if scan is not None and former is None and scans.content_fault(db, scan.id) == finding.kind:
         scan = None  # a copy of these very bytes is no better
     good = sources(db, scan.sha256, finding.file_id or 0) if scan else []
-    place = _quoted(f"{store}:{display_path(finding.path)}") + (f" --digest {former.sha256[:12]}" if former else "")
+    place = quote(f"{store}:{display_path(finding.path)}") + (f" --digest {former.sha256[:12]}" if former else "")
     if good:
         best = good[0]
         checked = f", checked {best.checked_at[:10]}" if best.checked_at else ", not checked since it was read"
@@ -110,12 +110,12 @@ def _repair(db: Database, finding: Finding, store: str) -> NextStep:
         if finding.kind == "edited":
             text = ("If it was intended, accept it and index the store; "
                     f"otherwise restore it from {best.store}{checked}.")
-        return NextStep(text, "restore", f"catalogue restore {place} --from {_quoted(best.store)}", finding.file_id,
+        return NextStep(text, "restore", f"catalogue restore {place} --from {quote(best.store)}", finding.file_id,
                         best.store, former.sha256 if former else "")
     if finding.kind == "edited":
         return NextStep("If it was intended, accept it and index the store. No copy of the earlier content is on "
                         "record.", "accept",
-                        f"catalogue index {_quoted(store)}")
+                        f"catalogue index {quote(store)}")
     return NextStep("No sound copy is on record. Connect disks that may hold one, index them, and check again; until "
                     "then do not touch the file or its disk.", "look")
 
@@ -156,7 +156,3 @@ def accept(db: Database, settings: Settings, finding_id: int, why: str) -> None:
         for piece_id in {each.piece_id for each in (scan, former) if each is not None and each.piece_id is not None}:
             pieces.propose_current(db, piece_id)
         review_scans(db, settings, {each.id for each in (scan, former) if each is not None})
-
-
-def _quoted(word: str) -> str:
-    return quote(word)

@@ -16,7 +16,7 @@ from catalogue.fixity.copying import copy_verified
 from catalogue.fixity.restore import sources
 from catalogue.indexing.stores import locate_store, opened_store, store_holding
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
-from catalogue.records import events, fixity, stores
+from catalogue.records import events, stores
 from catalogue.records.database import Database, now, transaction
 from catalogue.records.fixity import Baggable
 from catalogue.records.paths import display_path, native_path
@@ -117,9 +117,3 @@ def _list_of(listed: Sequence[tuple[str, Baggable]]) -> str:
             name, item.sha256, item.bytes, item.artist, item.title, item.year, item.role, item.width, item.height,
             item.ppi_x or "", item.bits, item.profile_name, item.captured, display_path(item.path)))
     return out.getvalue()
-
-
-def baggable(db: Database, *, artist_id: int | None = None, piece_id: int | None = None,
-             masters_only: bool = False) -> list[Baggable]:
-    """Scans of a piece or an artist, or all, that have a file on record, by artist, title and path."""
-    return fixity.baggable(db, artist_id, piece_id, masters_only)

@@ -104,9 +104,6 @@ class _Page:
     home: Home
     log_sound: bool
 
-    def fact(self, area: str, level: int, text: str, met: bool, evidence: str) -> Criterion:
-        return Criterion(area, level, text, met, evidence)
-
     def ask(self, area: str, level: int, text: str, question: str) -> Criterion:
         given = self.answers.get(question)
         if given is None:
@@ -125,14 +122,15 @@ def _storage(p: _Page) -> list[Criterion]:
     a = "Storage"
     together = 0 if p.home.settings.copies_on_one_disk else f.on_one_disk
     return [
-        p.fact(a, 1, "two full copies", 0 < f.masters == f.in_two and not together,
-               _of(f.in_two, f.masters, "in two stores") + (f", {together} of them on one disk" if together else "")),
+        Criterion(a, 1, "two full copies", 0 < f.masters == f.in_two and not together,
+                  _of(f.in_two, f.masters, "in two stores") + (f", {together} of them on one disk" if together else "")),
         p.ask(a, 1, "in separate places", "places"),
-        p.fact(a, 1, "media listed", f.stores > 0, f"{f.stores} stores are on record"),
-        p.fact(a, 2, "three full copies", 0 < f.masters == f.in_three, _of(f.in_three, f.masters, "in three stores")),
+        Criterion(a, 1, "media listed", f.stores > 0, f"{f.stores} stores are on record"),
+        Criterion(a, 2, "three full copies", 0 < f.masters == f.in_three,
+                  _of(f.in_three, f.masters, "in three stores")),
         p.ask(a, 2, "storage documented", "storage documented"),
-        p.fact(a, 3, "a copy elsewhere", 0 < f.masters == f.off_site,
-               _of(f.off_site, f.masters, f"in the {f.off_site_stores} off-site stores")),
+        Criterion(a, 3, "a copy elsewhere", 0 < f.masters == f.off_site,
+                  _of(f.off_site, f.masters, f"in the {f.off_site_stores} off-site stores")),
         p.ask(a, 3, "under another disaster threat", "disaster"),
         p.ask(a, 3, "a copy on another type of medium", "media"),
         p.ask(a, 3, "obsolescence tracked", "obsolescence of media"),
@@ -147,21 +145,21 @@ def _integrity(p: _Page) -> list[Criterion]:
     due = (datetime.now(UTC) - timedelta(days=days)).isoformat()[:19]
     regular = f.files > f.without_digest and f.never_checked == 0 and f.oldest_check >= due
     return [
-        p.fact(a, 1, "missing checksums made", f.files > 0 and f.without_digest == 0,
-               f"{f.files - f.without_digest} of {f.files} files have one"),
+        Criterion(a, 1, "missing checksums made", f.files > 0 and f.without_digest == 0,
+                  f"{f.files - f.without_digest} of {f.files} files have one"),
         p.ask(a, 1, "supplied checksums verified", "supplied checksums"),
-        p.fact(a, 2, "verified at every move or copy", True,
-               f"no copy is made without it; {f.verified_copies} so far"),
-        p.fact(a, 2, "checksums backed up elsewhere", f.in_store_manifests > 0,
-               f"{f.in_store_manifests} stores hold a manifest, the newest of {f.newest_manifest[:10] or 'no day'}"
-               + ("" if f.in_store_manifests else "; catalogue export manifest --into-store")),
-        p.fact(a, 3, f"verified at fixed intervals, here {days} days", regular,
-               f"oldest check {f.oldest_check[:10] or 'never'}; {f.never_checked} files not since they were read in"),
-        p.fact(a, 3, "process and outcome recorded", f.finished_audits > 0, f"{f.finished_audits} finished audits"),
-        p.fact(a, 3, "audit on demand", True, "catalogue audit"),
+        Criterion(a, 2, "verified at every move or copy", True,
+                  f"no copy is made without it; {f.verified_copies} so far"),
+        Criterion(a, 2, "checksums backed up elsewhere", f.in_store_manifests > 0,
+                  f"{f.in_store_manifests} stores hold a manifest, the newest of {f.newest_manifest[:10] or 'no day'}"
+                  + ("" if f.in_store_manifests else "; catalogue export manifest --into-store")),
+        Criterion(a, 3, f"verified at fixed intervals, here {days} days", regular,
+                  f"oldest check {f.oldest_check[:10] or 'never'}; {f.never_checked} files not since they were read in"),
+        Criterion(a, 3, "process and outcome recorded", f.finished_audits > 0, f"{f.finished_audits} finished audits"),
+        Criterion(a, 3, "audit on demand", True, "catalogue audit"),
         p.ask(a, 4, "verified after specific events", "after events"),
-        p.fact(a, 4, "corrupt content repaired or replaced", f.files > 0 and f.broken == 0,
-               f"{f.broken} files are damaged or lost; {f.recoveries} were restored so far"),
+        Criterion(a, 4, "corrupt content repaired or replaced", f.files > 0 and f.broken == 0,
+                  f"{f.broken} files are damaged or lost; {f.recoveries} were restored so far"),
     ]
 
 
@@ -171,10 +169,10 @@ def _control(p: _Page) -> list[Criterion]:
     return [
         p.ask(a, 1, "who and what may read, write, move, delete is decided", "rights decided"),
         p.ask(a, 2, "documented and applied", "rights applied"),
-        p.fact(a, 3, "actions logged with who or what did them", f.events > 0 and p.log_sound,
-               f"{f.events} events, the chain {'holds' if p.log_sound else 'is broken: catalogue audit --log'}"),
-        p.fact(a, 4, "logs reviewed", f.last_review >= year,
-               f"last on {f.last_review[:10]}" if f.last_review else "never: catalogue audit --log"),
+        Criterion(a, 3, "actions logged with who or what did them", f.events > 0 and p.log_sound,
+                  f"{f.events} events, the chain {'holds' if p.log_sound else 'is broken: catalogue audit --log'}"),
+        Criterion(a, 4, "logs reviewed", f.last_review >= year,
+                  f"last on {f.last_review[:10]}" if f.last_review else "never: catalogue audit --log"),
     ]
 
 
@@ -182,16 +180,16 @@ def _metadata(p: _Page) -> list[Criterion]:
     f, a = p.facts, "Metadata"
     made = backup.generations(p.home)
     return [
-        p.fact(a, 1, "inventory with locations", f.files > 0, f"{f.files} files in {f.stores} stores"),
-        p.fact(a, 1, "a copy of it kept apart", bool(made),
-               f"{len(made)} backups" if made else "no backup yet: catalogue backup"),
-        p.fact(a, 2, "enough to know what each item is", f.masters > 0 and f.masters_without_piece == 0,
-               f"{f.masters_without_piece} of {f.masters} masters belong to no piece"),
+        Criterion(a, 1, "inventory with locations", f.files > 0, f"{f.files} files in {f.stores} stores"),
+        Criterion(a, 1, "a copy of it kept apart", bool(made),
+                  f"{len(made)} backups" if made else "no backup yet: catalogue backup"),
+        Criterion(a, 2, "enough to know what each item is", f.masters > 0 and f.masters_without_piece == 0,
+                  f"{f.masters_without_piece} of {f.masters} masters belong to no piece"),
         p.ask(a, 3, "standards chosen, gaps found and filled", "standards"),
-        p.fact(a, 3, "no gap in the masters' colour and names",
-               f.masters > 0 and not f.masters_without_profile and not f.masters_without_names,
-               f"{f.masters_without_profile} masters without a profile, {f.masters_without_names} without names"),
-        p.fact(a, 4, "preservation actions recorded with dates", f.events > 0, f"{f.events} events"),
+        Criterion(a, 3, "no gap in the masters' colour and names",
+                  f.masters > 0 and not f.masters_without_profile and not f.masters_without_names,
+                  f"{f.masters_without_profile} masters without a profile, {f.masters_without_names} without names"),
+        Criterion(a, 4, "preservation actions recorded with dates", f.events > 0, f"{f.events} events"),
     ]
 
 
@@ -199,9 +197,9 @@ def _content(p: _Page) -> list[Criterion]:
     f, a = p.facts, "Content"
     kinds = ", ".join(f"{count} {name}" for name, count in list(f.formats.items())[:4]) or "no scans yet"
     return [
-        p.fact(a, 1, "formats and key traits documented", bool(f.formats), kinds),
-        p.fact(a, 2, "formats and traits verified", bool(f.formats) and f.undecoded == 0,
-               f"{f.undecoded} files could not be read through"),
+        Criterion(a, 1, "formats and key traits documented", bool(f.formats), kinds),
+        Criterion(a, 2, "formats and traits verified", bool(f.formats) and f.undecoded == 0,
+                  f"{f.undecoded} files could not be read through"),
         p.ask(a, 3, "obsolescence watched", "formats watched"),
         p.ask(a, 4, "migrated when needed", "migration"),
     ]

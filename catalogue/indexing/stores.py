@@ -15,36 +15,12 @@ from catalogue.records.database import Database, transaction
 from catalogue.records.stores import Store
 from catalogue.storage.atomic import opened, remove_leftover, write_atomically, write_new
 from catalogue.storage.folders import MARKER, OpenFolder, marker_facts_in, open_folder, open_root
-from catalogue.storage.identity import (
-    FileId,
-    filesystem_id,
-    identity,
-    inside,
-    overlapping,
-    physical_disks,
-    same_file,
-)
+from catalogue.storage.identity import FileId, filesystem_id, identity, inside, overlapping, physical_disks, same_file
 
 UNMARKED = "unmarked:"
-__all__ = [
-    "MARKER",
-    "UNMARKED",
-    "add_store",
-    "is_at",
-    "locate_store",
-    "marked_elsewhere",
-    "marker_facts",
-    "move_store",
-    "note_file_place",
-    "note_place",
-    "offline",
-    "on_one_disk",
-    "opened_store",
-    "overlapping_store",
-    "read_marker",
-    "retire_store",
-    "store_holding",
-]
+__all__ = ["MARKER", "UNMARKED", "add_store", "is_at", "locate_store", "marked_elsewhere", "marker_facts",
+           "move_store", "note_file_place", "note_place", "offline", "on_one_disk", "opened_store", "overlapping_store",
+           "read_marker", "retire_store", "store_holding"]
 
 
 def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool) -> Store:

@@ -7,7 +7,7 @@ from operator import attrgetter
 from catalogue.ledger.fit import fit_of
 from catalogue.records import demand, pieces, scans
 from catalogue.records.database import Database
-from catalogue.records.demand import Captured, Demand
+from catalogue.records.demand import Demand
 from catalogue.records.orders import NewLine
 from catalogue.settings import Settings
 
@@ -104,8 +104,3 @@ def captures(db: Database, settings: Settings, piece_id: int) -> Captures | None
         return None
     across, down = expected((size[0], size[1]), settings.bed_mm, settings.tile_overlap)
     return Captures(across, down, size[0], size[1], settings.bed_mm, settings.tile_overlap)
-
-
-def notes_to_offer(db: Database, piece_id: int, limit: int = 5) -> list[Captured]:
-    """How the same artist's work was captured before, the likest relief first: a start for the new scan."""
-    return demand.captured_like(db, piece_id, limit)

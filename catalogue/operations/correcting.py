@@ -1,37 +1,27 @@
 """Corrections: what a person states of artists, pieces and scans. Later index runs follow; each is undone exactly."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 from catalogue.errors import Refused
 from catalogue.indexing import corrections
-from catalogue.indexing.corrections import Correction, correction
+from catalogue.indexing.corrections import Correction, confirm_pieces, correction, merge_artists, rename_artist
+from catalogue.indexing.corrections import move_to_new_piece as file_under_new_piece
+from catalogue.indexing.corrections import set_scan as describe_scan
+from catalogue.indexing.corrections import set_scans as describe_scans
+from catalogue.indexing.corrections import undo as undo_statement
 from catalogue.ledger import editions
-from catalogue.likeness import merging
+from catalogue.likeness.merging import merge as merge_pieces
+from catalogue.likeness.merging import split as split_piece
+from catalogue.likeness.merging import undo_older as undo_older_change
 from catalogue.records import effective, pieces
 from catalogue.records.database import Database, transaction
 from catalogue.records.folding import fold_name
-from catalogue.records.piece_changes import PieceChange
 from catalogue.records.pieces import Artist, Piece
 
-
-def merge_pieces(db: Database, keep_id: int, gone_id: int) -> Correction:
-    """File all of one piece under another. Raises NotFound, Refused."""
-    return merging.merge(db, keep_id, gone_id)
-
-
-def split_piece(db: Database, piece_id: int, scan_ids: Sequence[int], title: str) -> Correction:
-    """File some scans of a piece under a new one of the same artist. Raises NotFound, Refused."""
-    return merging.split(db, piece_id, scan_ids, title)
-
-
-def undo_older_change(db: Database, change_id: int) -> PieceChange:
-    """Take back a merge or split from before statements were logged. Raises NotFound, Refused."""
-    return merging.undo_older(db, change_id)
-
-
-def undo_statement(db: Database, event_id: int | None = None) -> Correction:
-    """Take back a statement, or the last one that still stands. Raises NotFound; Refused where it was changed since."""
-    return corrections.undo(db, event_id)
+__all__ = ["Correction", "add_piece", "choose_current_master", "confirm_artist", "confirm_pieces", "correct_artist",
+           "describe_artist", "describe_piece", "describe_pieces", "describe_scan", "describe_scans",
+           "file_under_new_piece", "merge_artists", "merge_pieces", "rename_artist", "split_piece", "state_names",
+           "summarize", "undo_older_change", "undo_statement"]
 
 
 def describe_piece(db: Database, piece_id: int, said: Mapping[str, object], *,
@@ -41,14 +31,9 @@ def describe_piece(db: Database, piece_id: int, said: Mapping[str, object], *,
     return done, corrections.piece_of(db, piece_id)
 
 
-def confirm_pieces(db: Database, piece_ids: Sequence[int]) -> Correction:
-    """State artist and title of pieces as they are guessed. Raises NotFound."""
-    return corrections.confirm_pieces(db, piece_ids)
-
-
 def confirm_artist(db: Database, artist_id: int) -> Correction:
     """As :func:`confirm_pieces`, for every piece of an artist."""
-    return corrections.confirm_pieces(db, [piece.id for piece in pieces.every(db) if piece.artist_id == artist_id])
+    return confirm_pieces(db, [piece.id for piece in pieces.every(db) if piece.artist_id == artist_id])
 
 
 def describe_pieces(db: Database, piece_ids: Sequence[int], said: Mapping[str, object], *, artist: str | None = None,
@@ -83,17 +68,6 @@ def add_piece(db: Database, artist: str, title: str, said: Mapping[str, object],
     return Correction(done.id, "; ".join(filter(None, (done.detail, words))))
 
 
-def describe_scans(db: Database, digests: Sequence[str], *, role: str | None = None, piece_id: int | None = None,
-                   new_piece: tuple[str, str] | None = None, artist: str | None = None,
-                   to_guess: Collection[str] = ()) -> Correction:
-    """State of scans, by SHA-256, what they are and which piece they show; all at once or not at all.
-
-    Raises: as :func:`catalogue.indexing.corrections.set_scans`.
-    """
-    return corrections.set_scans(db, digests, role=role, piece_id=piece_id, new_piece=new_piece, artist=artist,
-                                 to_guess=to_guess)
-
-
 def correct_artist(db: Database, artist_id: int, *, name: str | None = None, join_into: int | None = None,
                    facts: Mapping[str, str] | None = None) -> Correction:
     """Spell an artist otherwise, note contact, terms or notes, or join them into another; in this order, as one
@@ -102,26 +76,15 @@ def correct_artist(db: Database, artist_id: int, *, name: str | None = None, joi
     said: list[str] = []
     with correction(db) as made:
         if name is not None:
-            said.append(corrections.rename_artist(db, artist_id, name).detail if name
+            said.append(rename_artist(db, artist_id, name).detail if name
                         else corrections.unname_artist(db, artist_id).detail)
         if facts:
             artist = describe_artist(db, artist_id, **facts)
             made.say(f"artist {artist.name}: {', '.join(facts)} noted")
         if join_into is not None:
-            said.append(corrections.merge_artists(db, join_into, artist_id).detail)
+            said.append(merge_artists(db, join_into, artist_id).detail)
     done = made.done()
     return Correction(done.id, "; ".join(filter(None, (*said, done.detail))))
-
-
-def describe_scan(db: Database, scan_id: int, *, role: str | None = None, piece_id: int | None = None) -> Correction:
-    """State a scan's role, or which piece it shows. Raises NotFound, Refused."""
-    return corrections.set_scan(db, scan_id, role=role, piece_id=piece_id)
-
-
-def file_under_new_piece(db: Database, scan_id: int, artist: str, title: str, *,
-                         role: str | None = None) -> Correction:
-    """State that a scan shows a piece that is not in the catalogue yet. Raises NotFound, Refused."""
-    return corrections.move_to_new_piece(db, scan_id, artist, title, role=role)
 
 
 def choose_current_master(db: Database, piece_id: int, scan_id: int) -> None:
@@ -141,11 +104,6 @@ def describe_artist(db: Database, artist_id: int, *, contact: str | None = None,
     return corrections.artist_of(db, artist_id)
 
 
-def rename_artist(db: Database, artist_id: int, name: str) -> Correction:
-    """Spell an artist's name otherwise. Raises NotFound, Refused."""
-    return corrections.rename_artist(db, artist_id, name)
-
-
 def state_names(db: Database, artists: Mapping[str, str], titles: Sequence[tuple[str, str, str]] = ()) -> Correction:
     """State which artist each name means that folders and tags spell, by name, and then what pieces are called:
     ``(artist, title as guessed, title)``; also before there is a scan of any. Two titles that are one join their
@@ -156,8 +114,8 @@ def state_names(db: Database, artists: Mapping[str, str], titles: Sequence[tuple
             if not fold_name(name) or not fold_name(meant):
                 raise Refused("An artist needs a name.")
             guessed, other = pieces.artist_called(db, name), pieces.artist_called(db, meant)
-            said.append((corrections.rename_artist(db, guessed.id, meant) if guessed.id == other.id
-                         else corrections.merge_artists(db, other.id, guessed.id)).detail)
+            said.append((rename_artist(db, guessed.id, meant) if guessed.id == other.id
+                         else merge_artists(db, other.id, guessed.id)).detail)
         said += [_state_title(db, *title).detail for title in titles]
     return Correction(made.done().id, "; ".join(filter(None, said)))
 
@@ -168,16 +126,11 @@ def _state_title(db: Database, artist: str, guessed: str, title: str) -> Correct
     owner = pieces.artist_called(db, artist)
     piece_id = effective.piece_meant(db, artist, guessed) or pieces.piece_called(db, owner.id, guessed)
     other = pieces.of_title(db, owner.id, title)
-    done = merging.merge(db, other, piece_id) if other is not None and other != piece_id \
+    done = merge_pieces(db, other, piece_id) if other is not None and other != piece_id \
         else corrections.set_piece(db, piece_id, {"title": title})
     if effective.piece_meant(db, artist, guessed) is None:  # the name it had was itself a correction
-        merging.merge(db, other or piece_id, pieces.piece_called(db, owner.id, guessed))
+        merge_pieces(db, other or piece_id, pieces.piece_called(db, owner.id, guessed))
     return done
-
-
-def merge_artists(db: Database, keep_id: int, gone_id: int) -> Correction:
-    """File all of one artist's pieces under another. Raises NotFound, Refused."""
-    return corrections.merge_artists(db, keep_id, gone_id)
 
 
 def summarize(done: Correction) -> list[str]:

@@ -208,8 +208,9 @@ class Baggable:
     captured: str
 
 
-def baggable(db: Database, artist_id: int | None, piece_id: int | None, masters_only: bool) -> list[Baggable]:
-    """Scans of a piece, of an artist or all, that have a file on record."""
+def baggable(db: Database, *, artist_id: int | None = None, piece_id: int | None = None,
+             masters_only: bool = False) -> list[Baggable]:
+    """Scans of a piece, of an artist or all, that have a file on record, by artist, title and path."""
     return fetch(db, Baggable, """
         SELECT s.sha256, s.bytes, (SELECT f.path FROM file f JOIN store t ON t.id = f.store_id
                                    WHERE f.scan_id = s.id AND t.forgotten IS NULL

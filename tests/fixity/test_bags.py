@@ -19,8 +19,9 @@ from hypothesis import strategies as st
 from catalogue.errors import Busy, CatalogueError, InsideStore, NotFound, Refused
 from catalogue.fixity.bag_check import check_bag
 from catalogue.fixity.bag_names import distinct, escaped, portable, unescaped, unsafe
-from catalogue.fixity.bags import Bag, baggable, write_bag
+from catalogue.fixity.bags import Bag, write_bag
 from catalogue.fixity.copying import Stopped
+from catalogue.records.fixity import baggable
 from catalogue.records.paths import escape_path
 from catalogue.storage.atomic import part_folder
 from tests import recorded

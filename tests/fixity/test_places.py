@@ -13,13 +13,14 @@ from fixity_shop import Shop, rot
 from catalogue.errors import CatalogueError, NotFound, Refused, StoreAway
 from catalogue.fixity import copies as fixity_copies
 from catalogue.fixity import copying, restore
-from catalogue.fixity.bags import baggable, write_bag
+from catalogue.fixity.bags import write_bag
 from catalogue.fixity.copies import SINGLE, copy_to, plan, review
 from catalogue.indexing import stores as on_disk
 from catalogue.indexing.stores import MARKER, add_store, locate_store, marked_elsewhere, move_store
 from catalogue.progress import Progress, ignore_progress, never_cancelled
 from catalogue.records import copies, scans
 from catalogue.records import stores as store_rows
+from catalogue.records.fixity import baggable
 from catalogue.settings import Home, Settings, read_settings
 from catalogue.sheets.writing import write_sheet
 from catalogue.storage.folders import Entry

@@ -6,9 +6,10 @@ import pytest
 
 from catalogue.errors import Refused
 from catalogue.ledger.capture import note_capture
-from catalogue.ledger.rescans import advice, captures, notes_to_offer
+from catalogue.ledger.rescans import advice, captures
 from catalogue.records import orders, pieces, scans
 from catalogue.records.database import transaction
+from catalogue.records.demand import captured_like
 from catalogue.records.orders import NewLine
 
 from .conftest import Shop
@@ -55,7 +56,7 @@ def test_notes_of_the_same_artist_come_by_likeness_of_relief(shop: Shop) -> None
         note_capture(shop.db, piece, {"light": f"raking, {name}", "scanner settings": "plain"}, relief_mm=relief)
     chosen = pieces.known_piece(shop.db, "Ilse Marwood", "Kiln")
     assert chosen is not None
-    assert [one.title for one in notes_to_offer(shop.db, chosen)] == ["Kiln", "Pier", "Marsh", "Dune"]
+    assert [one.title for one in captured_like(shop.db, chosen)] == ["Kiln", "Pier", "Marsh", "Dune"]
 
 
 @pytest.mark.parametrize(("size", "bed", "least", "most"), [
