@@ -117,7 +117,7 @@ def audits(db: "Database", home: "Home", store: "Store", root: Path, paths: Sequ
     def checks(from_disk: bool) -> None:
         for due in dues:
             assert due is not None
-            found = check(str(root / due.path), Expected(due.size, due.mtime_ns, due.sha256), tell=lambda _: None,
+            found = check(str(root / due.path), Expected(due.size, due.mtime_ns, due.sha256), on_read=lambda _: None,
                           cancelled=never_cancelled, from_disk=from_disk)
             assert found.result is Result.INTACT
 

@@ -37,10 +37,10 @@ def everything(db: "Database", session: Session, piece: Piece) -> dict[str, Any]
     from catalogue.records.current import caution
 
     online = {store.id: locate_store(db, store) is not None for store in stores.listed(db)}
-    lying: dict[int, list[dict[str, Any]]] = {}
+    files_of: dict[int, list[dict[str, Any]]] = {}
     for scan_id, file in files.of_piece(db, piece.id):
         state = file.state if online.get(file.store_id) else "offline"
-        lying.setdefault(scan_id, []).append(
+        files_of.setdefault(scan_id, []).append(
             {"store": file.store, "path": file.path, "state": state, "checked": file.checked_at})
     listed = []
     for scan in scans.of_piece(db, piece.id):
@@ -48,7 +48,7 @@ def everything(db: "Database", session: Session, piece: Piece) -> dict[str, Any]
         listed.append({
             "current": scan.id == piece.current_scan_id, **asdict(scan),
             "width_mm": picture and picture.width_mm, "height_mm": picture and picture.height_mm,
-            "notes": [asdict(n) for n in scans.notes(db, scan.id)], "files": lying.get(scan.id, [])})
+            "notes": [asdict(n) for n in scans.notes(db, scan.id)], "files": files_of.get(scan.id, [])})
     current = next((scan for scan in listed if scan["current"]), None)
     return {
         **asdict(piece), "caution": caution(db, piece.id), "scans": listed,

@@ -199,7 +199,7 @@ def _fed(db: Database, part: _StoreRun, budget: Budget, promised: int, meter: _M
             break
         promised += max(due.size, 1)
         expected = Expected(due.size, due.mtime_ns, due.sha256)
-        future = part.pool.submit(verdicts.check_below, part.root, due.path, expected, tell=meter.add,
+        future = part.pool.submit(verdicts.check_below, part.root, due.path, expected, on_read=meter.add,
                                   cancelled=abandon.is_set)
         part.pending[future] = due
     if part.outcome in ("cancelled", "failed"):

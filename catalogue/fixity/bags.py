@@ -72,11 +72,11 @@ def _filled(db: Database, folder: OpenFolder, wanted: Sequence[Baggable], descri
     for number, item in enumerate(wanted):
         name = distinct("data/" + portable(item.path), taken)
 
-        def tell(progress: Progress, number: int = number, before: int = done) -> None:
+        def report_item(progress: Progress, number: int = number, before: int = done) -> None:
             report(Progress("Bag", number, len(wanted), before + progress.bytes_done, total))
 
         with _source(db, item) as source, writing(folder.path), open_entry(folder, name, create=True) as place:
-            copy_verified(source, place, sha256=item.sha256, report=tell, cancelled=cancelled)
+            copy_verified(source, place, sha256=item.sha256, report=report_item, cancelled=cancelled)
         listed.append((name, item))
         done += item.bytes
     manifest = "".join(f"{item.sha256}  {escaped(name)}\n" for name, item in listed)

@@ -53,11 +53,11 @@ class Checked:
     detail: str = ""
 
 
-def check(path: str, expected: Expected, *, tell: Callable[[int], None], cancelled: Cancelled,
+def check(path: str, expected: Expected, *, on_read: Callable[[int], None], cancelled: Cancelled,
           from_disk: bool = True) -> Checked:
     """Digest a file and compare.
 
-    ``tell`` is called with the bytes of each buffer. With ``from_disk`` the system's memory of the file is dropped
+    ``on_read`` is called with the bytes of each buffer. With ``from_disk`` the system's memory of the file is dropped
     first, so that the medium is what is checked. A file whose size differs is not digested: its bytes cannot agree.
 
     Raises:
@@ -68,7 +68,7 @@ def check(path: str, expected: Expected, *, tell: Callable[[int], None], cancell
     except OSError as error:
         return _refused(error)
     try:
-        checked = check_open(fd, expected, tell=tell, cancelled=cancelled, from_disk=from_disk)
+        checked = check_open(fd, expected, on_read=on_read, cancelled=cancelled, from_disk=from_disk)
         before, named = identity(fd), identity(path)
     finally:
         os.close(fd)
@@ -77,7 +77,7 @@ def check(path: str, expected: Expected, *, tell: Callable[[int], None], cancell
     return checked
 
 
-def check_open(fd: int, expected: Expected, *, tell: Callable[[int], None], cancelled: Cancelled,
+def check_open(fd: int, expected: Expected, *, on_read: Callable[[int], None], cancelled: Cancelled,
                from_disk: bool = True) -> Checked:
     """:func:`check` for a file that is open already, and stays so."""
     try:
@@ -92,7 +92,7 @@ def check_open(fd: int, expected: Expected, *, tell: Callable[[int], None], canc
                            detail=f"{before.st_size:,} bytes where {expected.size:,} were")
         if from_disk:
             drop_cache(fd)
-        digest = _digest(fd, tell, cancelled)
+        digest = _digest(fd, on_read, cancelled)
         after = os.fstat(fd)
     except ReadFailed as error:
         return Checked(Result.UNREADABLE, offset=error.offset, detail=str(error))
@@ -115,11 +115,11 @@ def _refused(error: OSError) -> Checked:
     return Checked(Result.UNREADABLE, detail=f"it cannot be opened: {error.strerror}")
 
 
-def _digest(fd: int, tell: Callable[[int], None], cancelled: Cancelled) -> str:
+def _digest(fd: int, on_read: Callable[[int], None], cancelled: Cancelled) -> str:
     sha = hashlib.sha256()
 
     def after_block(count: int) -> None:
-        tell(count)
+        on_read(count)
         if cancelled():
             raise Stopped
 

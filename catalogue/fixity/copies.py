@@ -174,12 +174,12 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
                 outcome = "cancelled"
                 break
 
-            def tell(progress: Progress, number: int = number) -> None:
+            def report_item(progress: Progress, number: int = number) -> None:
                 part = progress.bytes_done if progress.stage == "copy" else item.size  # noqa: B023 - used at once
                 report(Progress(f"Copying to {target.name}", number, len(wanted), tally.bytes + part, total))
 
             try:
-                _copy_item(db, target, known, item, tally, tell, cancelled)
+                _copy_item(db, target, known, item, tally, report_item, cancelled)
             except Stopped:
                 outcome = "cancelled"
                 break
@@ -244,7 +244,7 @@ def _held_there(db: Database, target: Store, place: Entry, path: str, item: Want
     except OSError:
         return False  # a link, or nothing that can be read: it keeps its name
     try:
-        checked = check_open(fd, Expected(item.size, 0, item.sha256), tell=lambda _: None, cancelled=never_cancelled)
+        checked = check_open(fd, Expected(item.size, 0, item.sha256), on_read=lambda _: None, cancelled=never_cancelled)
     finally:
         os.close(fd)
     if checked.sha256 == item.sha256:

@@ -123,7 +123,8 @@ def _storage(p: _Page) -> list[Criterion]:
     together = 0 if p.home.settings.copies_on_one_disk else f.on_one_disk
     return [
         Criterion(a, 1, "two full copies", 0 < f.masters == f.in_two and not together,
-                  _of(f.in_two, f.masters, "in two stores") + (f", {together} of them on one disk" if together else "")),
+                  _of(f.in_two, f.masters, "in two stores")
+                  + (f", {together} of them on one disk" if together else "")),
         p.ask(a, 1, "in separate places", "places"),
         Criterion(a, 1, "media listed", f.stores > 0, f"{f.stores} stores are on record"),
         Criterion(a, 2, "three full copies", 0 < f.masters == f.in_three,
@@ -154,7 +155,8 @@ def _integrity(p: _Page) -> list[Criterion]:
                   f"{f.in_store_manifests} stores hold a manifest, the newest of {f.newest_manifest[:10] or 'no day'}"
                   + ("" if f.in_store_manifests else "; catalogue export manifest --into-store")),
         Criterion(a, 3, f"verified at fixed intervals, here {days} days", regular,
-                  f"oldest check {f.oldest_check[:10] or 'never'}; {f.never_checked} files not since they were read in"),
+                  f"oldest check {f.oldest_check[:10] or 'never'}; {f.never_checked} files not since they were read"
+                  " in"),
         Criterion(a, 3, "process and outcome recorded", f.finished_audits > 0, f"{f.finished_audits} finished audits"),
         Criterion(a, 3, "audit on demand", True, "catalogue audit"),
         p.ask(a, 4, "verified after specific events", "after events"),

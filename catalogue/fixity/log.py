@@ -66,14 +66,14 @@ def head(db: Database) -> Head:
     return Head(last.id, last.at, last.chain) if last else Head(0, "", events.START)
 
 
-def keep_head(db: Database, home: Home, *, anew: bool = False) -> None:
+def keep_head(db: Database, home: Home, *, replace_lost: bool = False) -> None:
     """Write the log's head beside the catalogue.
 
-    A head kept before that is no longer in the log stays as the witness of the loss, unless ``anew``: after a
+    A head kept before that is no longer in the log stays as the witness of the loss, unless ``replace_lost``: after a
     recovery, which notes the loss in the log itself.
     """
     before = kept_head(home)
-    if before is not None and not anew and _lost(db, before):
+    if before is not None and not replace_lost and _lost(db, before):
         return
     now = head(db)
     write_atomically(home.folder / HEAD_NAME, (json.dumps({"events": now.id, "chain": now.chain}) + "\n").encode())

@@ -285,7 +285,7 @@ def finish(home: Home) -> Recovered:
     db = open_database(home.database)
     try:
         journal.append_new(db, home.database)
-        log.keep_head(db, home, anew=True)
+        log.keep_head(db, home, replace_lost=True)
         recovery = salvage.last_recovery(db)
     finally:
         db.close()

@@ -105,7 +105,7 @@ def plan(db: Database, file_id: int, source_store: Store | None = None, *, sha25
         raise offline(store)
     target = Path(real_path(root, due.path))
     if check(str(target), Expected(target.stat().st_size if target.is_file() else -1, due.mtime_ns, wanted),
-             tell=lambda _: None, cancelled=never_cancelled).result is Result.INTACT:
+             on_read=lambda _: None, cancelled=never_cancelled).result is Result.INTACT:
         raise Refused("The file is sound; there is nothing to restore.", hint="Audit it to close its findings.",
                       path=target)
     origin_store, source, path = _source(db, wanted, due, source_store, target)

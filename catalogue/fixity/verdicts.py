@@ -49,7 +49,7 @@ class Verdict:
     damage: Damage | None = None
 
 
-def check_below(root: Path, path: str, expected: Expected, *, tell: Callable[[int], None],
+def check_below(root: Path, path: str, expected: Expected, *, on_read: Callable[[int], None],
                 cancelled: Cancelled) -> Checked:
     """:func:`check` of a stored path below a root. One that must not be followed is no file: missing.
 
@@ -59,7 +59,7 @@ def check_below(root: Path, path: str, expected: Expected, *, tell: Callable[[in
         place = real_path(root, path)
     except UnusablePath as error:
         return Checked(Result.MISSING, detail=error.message)
-    return check(place, expected, tell=tell, cancelled=cancelled)
+    return check(place, expected, on_read=on_read, cancelled=cancelled)
 
 
 def judge(db: Database, root: Path, due: Due, checked: Checked, cancelled: Cancelled) -> Verdict:
@@ -185,7 +185,7 @@ def find_moved(db: Database, home: Home, store: Store, root: Path, missing: Sequ
             continue  # on record under this name: a second copy that was there before, not this one moved
         report(Progress("Looking for moved files", moved, len(missing), note=display_path(path)))
         for due in list(lost):
-            checked = check(real_path(root, path), Expected(size, mtime_ns, due.sha256), tell=lambda _: None,
+            checked = check(real_path(root, path), Expected(size, mtime_ns, due.sha256), on_read=lambda _: None,
                           cancelled=cancelled)
             if checked.result is Result.INTACT:
                 _record_move(db, store, due, path)

@@ -145,6 +145,6 @@ def links(views: list[View | None], window: int, step: Callable[[], bool]) -> di
             two = views[j]
             if step():
                 return overlaps
-            if tile_view is not None and two is not None and (lies := overlap(tile_view, two)):
-                overlaps[i, j] = lies
+            if tile_view is not None and two is not None and (fit := overlap(tile_view, two)):
+                overlaps[i, j] = fit
     return overlaps

@@ -55,17 +55,17 @@ class Names:
 
     def free(self, path: str) -> str:
         """The path, or the first numbered one that can be given; each number is tried once, however many ask."""
-        wish, number = same_name(path), 0
+        wanted, number = same_name(path), 0
 
         def taken(candidate: str) -> bool:
             nonlocal number
             number += 1
             return self.taken(candidate)
 
-        before = self._highest.get(wish, 1)
+        before = self._highest.get(wanted, 1)
         name = free_path(path, taken, tried=before)
         if number > 1:
-            self._highest[wish] = before + number - 1
+            self._highest[wanted] = before + number - 1
         return name
 
     def give(self, path: str) -> None:

@@ -72,14 +72,15 @@ def plan_tidying(db: Database, settings: Settings, store: Store, level: Level = 
                 remarks.append(("no piece" if file.piece_id is None else "unsorted", file.path,
                                 "file it under a piece, then tidy again" if file.piece_id is None else
                                 "set its role: master, tile, print file or reference"))
-            wish = _wish(settings.naming_rule, file, facts, level)
-            if wish == file.path or numbered_twin(file.path) == wish:
+            ruled_path = _path_by_rule(settings.naming_rule, file, facts, level)
+            if ruled_path == file.path or numbered_twin(file.path) == ruled_path:
                 in_order += 1
                 continue
-            own = same_name(wish) == same_name(file.path) and not names.given(wish)  # the name it has, put right
-            target = wish if own else names.free(wish)
+            # the name it has, put right
+            own = same_name(ruled_path) == same_name(file.path) and not names.given(ruled_path)
+            target = ruled_path if own else names.free(ruled_path)
             names.give(target)
-            moves.append(Move(file.file_id, file.path, target, file.sha256, file.size, _why(file, wish)))
+            moves.append(Move(file.file_id, file.path, target, file.sha256, file.size, _why(file, ruled_path)))
     for role, kind in (("tile", "orphan tile"), ("print file", "print file without a master")):
         remarks.extend((kind, path, f"{artist or 'no artist'}, {title or 'no piece'}: no master is on record")
                        for artist, title, name, path in intake.pieces_without_master(db, role) if name == store.name)
@@ -147,7 +148,7 @@ def _date(file: Placed) -> str:
         return datetime.fromtimestamp(file.mtime_ns / 1e9, UTC).astimezone().date().isoformat()
 
 
-def _wish(rule: str, file: Placed, facts: Facts | None, level: Level) -> str:
+def _path_by_rule(rule: str, file: Placed, facts: Facts | None, level: Level) -> str:
     own = _portable_path(file.path)
     if facts is None or level is Level.PORTABLE:
         return own
@@ -181,10 +182,10 @@ def numbered_twin(path: str) -> str:
     return path
 
 
-def _why(file: Placed, wish: str) -> str:
+def _why(file: Placed, ruled_path: str) -> str:
     troubles = problems(native_path(file.path))
     if troubles:
         return troubles[0]
-    if file.path.rpartition("/")[0] != wish.rpartition("/")[0]:
+    if file.path.rpartition("/")[0] != ruled_path.rpartition("/")[0]:
         return f"belongs to {file.artist}, {file.title}"
     return "its name breaks the rule"

@@ -50,10 +50,10 @@ def health(db: Database, scan: Scan) -> Health:
     """What the records say of every copy of a scan; whether a store is connected is looked up now."""
     held = {holder.file_id: holder for holder in copy_rows.holders(db, scan.sha256)}
     faulty = scans.content_fault(db, scan.id)
-    lying = files.of_scan(db, scan.id)
-    roots = {store_id: locate_store(db, stores.by_id(db, store_id)) for store_id in {file.store_id for file in lying}}
+    present = files.of_scan(db, scan.id)
+    roots = {store_id: locate_store(db, stores.by_id(db, store_id)) for store_id in {file.store_id for file in present}}
     copies = [_copy(_as_mounted(file, roots[file.store_id]), roots[file.store_id],
-                    _doubts(db, file, held.get(file.id), faulty)) for file in lying]
+                    _doubts(db, file, held.get(file.id), faulty)) for file in present]
     order = ("sound", "in doubt", "offline", "missing")
     return Health(scan, tuple(sorted(copies, key=lambda copy: order.index(copy.state))),
                   copy_rows.of_scan(db, scan.id).checked_at)
@@ -105,12 +105,13 @@ def check_now(db: Database, scan: Scan, copy: Copy, *, report: Report, cancelled
                              path=copy.place)
     done = 0
 
-    def tell(count: int) -> None:
+    def add_read(count: int) -> None:
         nonlocal done
         done += count
         report(Progress("sha-256", bytes_done=done))
 
-    checked = check(str(copy.place), Expected(due.size, due.mtime_ns, due.sha256), tell=tell, cancelled=cancelled)
+    checked = check(str(copy.place), Expected(due.size, due.mtime_ns, due.sha256), on_read=add_read,
+                    cancelled=cancelled)
     verdict = judge(db, locate_store(db, stores.by_id(db, due.store_id)) or Path(copy.file.root), due, checked,
                     cancelled)
     with transaction(db):

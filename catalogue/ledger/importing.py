@@ -224,8 +224,8 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
     if same is not None:  # typed in by hand, or taken in from a file that wrote it otherwise
         rules.claimed.add(same)
         orders.note_imported(db, digest, nth, same)
-        if line.edition_id is not None and (news := not_on_record(db, line.edition_id, said)):
-            remarks.append(unbooked(news, "the line was on record already; if so, use catalogue edition destroy"))
+        if line.edition_id is not None and (new := not_on_record(db, line.edition_id, said)):
+            remarks.append(unbooked(new, "the line was on record already; if so, use catalogue edition destroy"))
         return Fate(row.number, RowFate.KNOWN, "", "an order line says the same", tuple(remarks), same)
     line_id = orders.add_line(db, order.id, line)
     if alone:

@@ -117,7 +117,7 @@ class Work:
         hashing = Hashing(raw, source.stretches or plain_stretches(size), self.deadline.check)
         hashing.start()
         try:
-            self._tell(source)
+            self._describe(source)
             self._decode(source)
         except Exception as error:  # the codec edge: the digest of the bytes is still wanted
             self.faults.append(_surprise(error))
@@ -133,7 +133,7 @@ class Work:
         except Exception as error:  # the codec edge
             return Source(kind, faults=[_surprise(error)])
 
-    def _tell(self, source: Source) -> None:
+    def _describe(self, source: Source) -> None:
         """What is known before a pixel is decoded."""
         facts, conflicts = metadata.merge(source.statements)
         judged: tuple[Note, ...] = ()

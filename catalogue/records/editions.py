@@ -193,13 +193,13 @@ def by_line(db: Database) -> tuple[dict[int, list[Number]], dict[int, list[Numbe
     and reason.
     """
     held: dict[int, list[Number]] = {}
-    anew: dict[int, list[Number]] = {}
+    reprinted: dict[int, list[Number]] = {}
     lost: dict[int, list[tuple[Number, str, str]]] = {}
     for series, number, nth, line_id, state, day, reason in db.execute(
             """SELECT series, number, nth, line_id, state, destroyed, reason FROM edition_print
                WHERE line_id IS NOT NULL ORDER BY edition_id, series, number, nth"""):
         numbered = Number(series, number)
-        (held if nth == 1 else anew).setdefault(line_id, []).append(numbered)
+        (held if nth == 1 else reprinted).setdefault(line_id, []).append(numbered)
         if state == "destroyed":
             lost.setdefault(line_id, []).append((numbered, day, reason))
-    return held, anew, lost
+    return held, reprinted, lost

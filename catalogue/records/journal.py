@@ -121,8 +121,8 @@ def append_new(db: Database, database: Path) -> None:
             if tail is not None and not _knows(db, tail.event):
                 path.replace(_aside(path))
                 tail = None
-                with path.open("xb") as anew:
-                    _write(anew, statements_after(db, 0))
+                with path.open("xb") as fresh:
+                    _write(fresh, statements_after(db, 0))
             else:
                 _write(file, statements_after(db, tail.event.id if tail else 0))
     except OSError as error:

@@ -243,7 +243,7 @@ def test_a_read_error_is_tried_again_then_placed_to_the_sector(tmp_path: Path, m
         return readv(fd, buffers)
 
     monkeypatch.setattr(os, "readv", failing)
-    found = check(str(path), Expected(300_000, path.stat().st_mtime_ns, "0" * 64), tell=lambda _: None,
+    found = check(str(path), Expected(300_000, path.stat().st_mtime_ns, "0" * 64), on_read=lambda _: None,
                   cancelled=never_cancelled)
     assert found.result is Result.UNREADABLE
     assert found.offset == bad // checking.SECTOR_BYTES * checking.SECTOR_BYTES
@@ -294,7 +294,7 @@ def test_a_file_written_to_meanwhile_says_nothing(tmp_path: Path) -> None:
     def tell(_: int) -> None:
         os.utime(path, ns=(7, 7))
 
-    found = check(str(path), Expected(1000, path.stat().st_mtime_ns, "0" * 64), tell=tell, cancelled=never_cancelled)
+    found = check(str(path), Expected(1000, path.stat().st_mtime_ns, "0" * 64), on_read=tell, cancelled=never_cancelled)
     assert found.result is Result.CHANGING
 
 
@@ -304,7 +304,7 @@ def test_a_file_replaced_meanwhile_says_nothing(tmp_path: Path) -> None:
     for one in (path, other):
         one.write_bytes(b"x" * 1000)
     expected = Expected(1000, path.stat().st_mtime_ns, hashlib.sha256(b"x" * 1000).hexdigest())
-    found = check(str(path), expected, tell=lambda _: other.replace(path) and None, cancelled=never_cancelled)
+    found = check(str(path), expected, on_read=lambda _: other.replace(path) and None, cancelled=never_cancelled)
     assert (found.result, found.detail) == (Result.CHANGING, "it was replaced while being read")
 
 
@@ -331,7 +331,7 @@ def test_a_sector_is_read_three_times_before_it_is_given_up(
 
 def test_a_pipe_in_the_place_of_a_file_does_not_hang(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "f")
-    assert check(str(tmp_path / "f"), Expected(1, 1, ""), tell=lambda _: None,
+    assert check(str(tmp_path / "f"), Expected(1, 1, ""), on_read=lambda _: None,
                  cancelled=never_cancelled).result is Result.MISSING
 
 
