@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from catalogue.records.order_list import OrderSums
 
 
-def print_details(line: Line | NewLine) -> str:
+def print_details(line: NewLine) -> str:
     """Medium, border, wrap and edge in a few words."""
     return ", ".join(filter(None, (
         line.medium, f"{line.border_mm:g} mm border" if line.border_mm else "",
@@ -117,7 +117,7 @@ def print_proposal(out: Printer, proposal: "Proposal", dates: str) -> None:
         out.print(f"  {'!!' if caution.grave else '! '} {caution.text} {caution.hint}".rstrip())
 
 
-def price_of(line: Line | NewLine, currency: str) -> str:
+def price_of(line: NewLine, currency: str) -> str:
     """``"10 × 117.00 EUR = 1,170.00 EUR"``; the total alone where the price of one print was never said."""
     total = show_amount(line.price, currency)
     if not line.unit_price or line.quantity == 1:
@@ -125,6 +125,6 @@ def price_of(line: Line | NewLine, currency: str) -> str:
     return f"{line.quantity} × {show_amount(line.unit_price, currency)} = {total}"
 
 
-def size_of(line: Line | NewLine) -> str:
+def size_of(line: NewLine) -> str:
     """``"50 × 70 cm"``."""
     return shown_size(line.width_mm, line.height_mm)

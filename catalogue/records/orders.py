@@ -52,8 +52,8 @@ class NewLine:
     unit_price: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line(NewLine):
     """A recorded line with its order, its piece, and the edition numbers it took (``"3–12, AP I"``).
 
     ``status`` is the order's, but ``cancelled`` where the line alone was.
@@ -61,22 +61,6 @@ class Line:
 
     id: int
     order_id: int
-    piece_id: int
-    width_mm: float
-    height_mm: float
-    medium: str
-    border_mm: float
-    wrap_mm: float
-    edge: str
-    quantity: int
-    edition_id: int | None
-    scan_sha256: str
-    scan_name: str
-    profile: str
-    settings: str
-    price: str
-    notes: str
-    repeat_of: int | None
     cancelled: int
     number: str
     placed: str
@@ -86,7 +70,6 @@ class Line:
     artist: str
     title: str
     numbers: str
-    unit_price: str = ""
 
 
 LINE_STATUS = "CASE WHEN l.cancelled THEN 'cancelled' ELSE o.status END"

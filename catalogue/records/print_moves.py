@@ -22,26 +22,18 @@ class PrintMove:
     notes: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class LivingPrint:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LivingPrint(PrintMove):
     """The newest print of an edition's number, the order it was made for, and its last move, empty where none is."""
 
-    edition_id: int
     artist: str
     title: str
-    series: str
-    number: int
-    nth: int
     state: str          # reserved, printed or destroyed
     destroyed: str
     order_number: str
     placed: str
     status: str
     buyer: str
-    place: str
-    holder: str
-    day: str
-    notes: str
 
 
 def add(db: Database, move: PrintMove) -> int:
