@@ -23,8 +23,8 @@ def import_artists(db: Database, path: Path, *, mapping: Mapping[str, str] | Non
             raise ValueError("the row names no artist")
         count = pieces.counts(db)["artist"]
         known = pieces.artist_called(db, row.get("artist"))
-        said = {name: row.get(name) or getattr(known, name) for name in ("contact", "terms", "notes")}
-        pieces.describe_artist(db, known.id, **said)
+        pieces.describe_artist(db, known.id, **{name: row.get(name) for name in ("contact", "terms", "notes")
+                                                if row.get(name)})
         return known != pieces.artist_by_id(db, known.id) or pieces.counts(db)["artist"] > count
 
     return _imported(db, path, columns.ARTISTS, ("artist",), mapping, take, dry_run, report, cancelled)
@@ -59,15 +59,15 @@ def import_pieces(db: Database, path: Path, *, mapping: Mapping[str, str] | None
         known = pieces.by_id(db, piece_id)
         if known is None:
             raise NoPiece("The piece no longer exists.")
-        width, height, relief = (
-            values.length_mm(row.get(name), units.get(name, unit)) if row.get(name) else getattr(known, f"{name}_mm")
-            for name, unit in (("width", "cm"), ("height", "cm"), ("relief", "mm")))
+        said: dict[str, object] = {
+            f"{name}_mm": values.length_mm(row.get(name), units.get(name, unit))
+            for name, unit in (("width", "cm"), ("height", "cm"), ("relief", "mm")) if row.get(name)}
         if row.get("size") and not row.get("width"):
-            width, height = values.size_mm(row.get("size"), units.get("size", "cm"))
-        pieces.describe(db, piece_id, year=row.get("year") or known.year, series=row.get("series") or known.series,
-                        inventory_number=row.get("inventory") or known.inventory_number, width_mm=width,
-                        height_mm=height, relief_mm=relief, notes=row.get("notes") or known.notes,
-                        medium=row.get("medium") or known.medium)
+            said["width_mm"], said["height_mm"] = values.size_mm(row.get("size"), units.get("size", "cm"))
+        said |= {fact: row.get(name) for fact, name in (
+            ("year", "year"), ("series", "series"), ("inventory_number", "inventory"), ("medium", "medium"),
+            ("notes", "notes")) if row.get(name)}
+        pieces.describe(db, piece_id, **said)
         return known != pieces.by_id(db, piece_id) or pieces.counts(db)["piece"] > count
 
     return _imported(db, path, columns.PIECES, ("piece",), mapping, take, dry_run, report, cancelled)

@@ -1,11 +1,33 @@
 """Capturing: plans of captures on the shop's beds, and notes of how a piece's current master was scanned."""
 
-from catalogue.ledger.capture import note_capture
+from collections.abc import Mapping
+
+from catalogue.errors import NotFound, Refused
 from catalogue.ledger.capture_plan import CapturePlan, capture_plans
 from catalogue.ledger.values import shown_mm, shown_size
 from catalogue.operations.wording import counted
+from catalogue.records import pieces, scans
+from catalogue.records.database import Database, transaction
 
 __all__ = ["capture_plans", "note_capture", "summarize"]
+
+
+def note_capture(db: Database, piece_id: int, notes: Mapping[str, str], *, relief_mm: float | None = None) -> None:
+    """Add to the capture notes of a piece's current master, free fields with units; an empty value takes one away.
+
+    Raises NotFound without such a piece, Refused where it has no current master to add notes to.
+    """
+    with transaction(db):
+        piece = pieces.by_id(db, piece_id)
+        if piece is None:
+            raise NotFound(f"There is no piece number {piece_id}.")
+        if notes:
+            if piece.current_scan_id is None:
+                raise Refused(f"{piece.title!r} has no current master to add notes to.")
+            merged = scans.capture(db, piece.current_scan_id) | dict(notes)
+            scans.set_capture(db, piece.current_scan_id, {name: value for name, value in merged.items() if value})
+        if relief_mm is not None:
+            pieces.describe(db, piece_id, relief_mm=relief_mm)
 
 
 def summarize(plan: CapturePlan) -> list[str]:

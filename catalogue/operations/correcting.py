@@ -98,9 +98,8 @@ def describe_artist(db: Database, artist_id: int, *, contact: str | None = None,
     """Note how to reach an artist and what was agreed; what is None stays. Raises NotFound."""
     with transaction(db):
         artist = corrections.artist_of(db, artist_id)
-        pieces.describe_artist(db, artist.id, contact=artist.contact if contact is None else contact,
-                               terms=artist.terms if terms is None else terms,
-                               notes=artist.notes if notes is None else notes)
+        said = {"contact": contact, "terms": terms, "notes": notes}
+        pieces.describe_artist(db, artist.id, **{name: value for name, value in said.items() if value is not None})
     return corrections.artist_of(db, artist_id)
 
 

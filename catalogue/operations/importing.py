@@ -1,10 +1,44 @@
-"""Import: orders, editions, artists or pieces from a CSV file. The service does the whole of it."""
+"""Import: orders, editions, artists, buyers or pieces from a CSV file."""
 
-from catalogue.ledger.importing import Outcome
-from catalogue.ledger.table_import import import_table
+from collections.abc import Mapping
+from pathlib import Path
+
+from catalogue.ledger.columns import KINDS, kind_of
+from catalogue.ledger.importing import Outcome, import_orders
+from catalogue.ledger.importing_editions import import_editions
+from catalogue.ledger.importing_names import import_artists, import_buyers, import_pieces
 from catalogue.operations.wording import number
+from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
+from catalogue.records.database import Database
+from catalogue.settings import Settings
 
-__all__ = ["Outcome", "import_table", "summarize"]
+# As a rebuilt catalogue takes them in: orders name pieces, and their numbers count in editions.
+ORDER = ("artists", "pieces", "editions", "orders", "buyers")
+
+
+def import_table(db: Database, settings: Settings, path: Path, *, kind: str = "",
+                 mapping: Mapping[str, str] | None = None, dates: str = "", status: str = "collected",
+                 make_pieces: bool = False, own: bool = False, dry_run: bool = False,
+                 report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> tuple[str, Outcome]:
+    """Import a CSV file of the ``kind`` said, or told by its headings; gives the kind with the outcome.
+
+    Raises as :func:`catalogue.ledger.importing.import_orders`, whose arguments these are.
+    """
+    chosen = kind or kind_of(path, mapping or {})
+    if chosen not in KINDS:
+        raise ValueError(f"{chosen!r} is not a kind of table")
+    if chosen in ("artists", "buyers"):
+        take = import_artists if chosen == "artists" else import_buyers
+        return chosen, take(db, path, mapping=mapping, dry_run=dry_run, report=report, cancelled=cancelled)
+    if chosen == "pieces":
+        return chosen, import_pieces(db, path, mapping=mapping, make_pieces=make_pieces, dry_run=dry_run,
+                                     report=report, cancelled=cancelled)
+    if chosen == "editions":
+        return chosen, import_editions(db, settings, path, mapping=mapping, dates=dates, make_pieces=make_pieces,
+                                       dry_run=dry_run, report=report, cancelled=cancelled)
+    return chosen, import_orders(db, settings, path, mapping=mapping, dates=dates, status=status,
+                                 make_pieces=make_pieces, own=own, dry_run=dry_run, report=report,
+                                 cancelled=cancelled)
 
 
 def summarize(done: Outcome) -> list[str]:

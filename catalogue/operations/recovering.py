@@ -7,7 +7,7 @@ from pathlib import Path
 from catalogue.fixity import rebuild
 from catalogue.fixity.rebuild import Rebuilt
 from catalogue.fixity.recovery import PutBack, Recovered, recover
-from catalogue.ledger.table_import import ORDER, import_table
+from catalogue.operations.importing import ORDER, import_table
 from catalogue.operations.wording import counted, number
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.records.database import open_database

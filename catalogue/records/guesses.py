@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from catalogue.reading.model import Metadata
 from catalogue.records.folding import fold_name
-from catalogue.records.metadata import metadata_of
 from catalogue.records.rows import Database, fetch, fetch_one
+from catalogue.records.scans import metadata_of
 
 
 @dataclass(frozen=True, slots=True)

@@ -260,32 +260,24 @@ def artist_by_id(db: Database, artist_id: int) -> Artist | None:
     return fetch_one(db, Artist, "SELECT * FROM artist WHERE id = ?", [artist_id])
 
 
-def describe_artist(db: Database, artist_id: int, *, contact: str, terms: str, notes: str) -> None:
-    """How to reach an artist, what was agreed, and anything else."""
-    held = artist_by_id(db, artist_id)
-    said = {"contact": contact, "terms": terms, "notes": notes}
-    changed = {name: value for name, value in said.items() if held is None or getattr(held, name) != value}
+def describe_artist(db: Database, artist_id: int, **said: str) -> None:
+    """State ``contact``, ``terms`` and ``notes`` of an artist, as far as they are not so already."""
+    changed = _differing(artist_by_id(db, artist_id), said)
     if changed:
         with transaction(db):
             stated_facts.state_artist(db, artist_id, changed)
             effective.recompute(db)
 
 
-def describe(db: Database, piece_id: int, *, year: str, series: str, inventory_number: str, width_mm: float | None,
-             height_mm: float | None, relief_mm: float | None, notes: str, medium: str | None = None) -> None:
-    """What a person says of the original: lengths in mm, as measured. What is as it was is not stated anew.
-
-    ``medium`` None: as it was.
-    """
-    held = by_id(db, piece_id)
-    said: dict[str, object] = {
-        "year": year, "series": series, "inventory_number": inventory_number, "width_mm": width_mm,
-        "height_mm": height_mm, "relief_mm": relief_mm, "notes": notes}
-    if medium is not None:
-        said["medium"] = medium
-    changed = {name: value for name, value in said.items() if held is None or getattr(held, name) != value}
+def describe(db: Database, piece_id: int, **said: object) -> None:
+    """State facts of the original, of ``stated_facts.PIECE_FACTS``, as far as they are not so yet; lengths in mm."""
+    changed = _differing(by_id(db, piece_id), said)
     if changed:
         state(db, piece_id, changed)
+
+
+def _differing(held: Artist | Piece | None, said: Mapping[str, object]) -> dict[str, object]:
+    return {name: value for name, value in said.items() if held is None or getattr(held, name) != value}
 
 
 def artists_whole(db: Database) -> list[Artist]:

@@ -6,9 +6,8 @@ import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from catalogue.reading.model import Metadata, Note, Page, Picture, PictureHash, Reading, SegmentDigest
+from catalogue.reading.model import Metadata, Note, Page, Picture, PictureHash, Reading, SegmentDigest, Stated
 from catalogue.records import effective, stale_rows, stated_facts
-from catalogue.records.metadata import metadata_of
 from catalogue.records.rows import Database, fetch, fetch_one, now
 from catalogue.records.transactions import transaction
 
@@ -171,6 +170,13 @@ def picture(db: Database, scan_id: int) -> Picture | None:
 def metadata(db: Database, scan_id: int) -> Metadata:
     """What the scan's tags say, conflicts included."""
     return metadata_of(_field(db, scan_id, "metadata"))
+
+
+def metadata_of(text: str) -> Metadata:
+    """Metadata from the JSON that a scan's row holds."""
+    values = json.loads(text)
+    stated = tuple(Stated(**fields) for fields in values.pop("stated", ()))
+    return Metadata(**values | {"stated": stated, "conflicts": tuple(values.pop("conflicts", ()))})
 
 
 def notes(db: Database, scan_id: int) -> list[Note]:

@@ -28,9 +28,9 @@ from catalogue.intake.moving import apply_tidying, undo_tidying
 from catalogue.intake.packets import Description
 from catalogue.intake.sidecars import files_to_describe, write_sidecars
 from catalogue.intake.tidy import plan_tidying
-from catalogue.ledger.table_import import import_table
 from catalogue.operations.auditing import check_log, summarize_log
 from catalogue.operations.correcting import confirm_pieces
+from catalogue.operations.importing import import_table
 from catalogue.records import files, findings, pieces
 from catalogue.records.database import open_database, transaction
 from catalogue.records.paths import escape_path, native_path, unsafe_escaped_path

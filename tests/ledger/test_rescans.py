@@ -5,8 +5,8 @@ from dataclasses import replace
 import pytest
 
 from catalogue.errors import Refused
-from catalogue.ledger.capture import note_capture
 from catalogue.ledger.rescans import advice, captures
+from catalogue.operations.capturing import note_capture
 from catalogue.records import orders, pieces, scans
 from catalogue.records.database import transaction
 from catalogue.records.demand import captured_like
