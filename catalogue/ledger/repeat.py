@@ -150,8 +150,8 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
            buyer: str = "", status: str = "", currency: str = "", price: str | None = None,
            unit_price: str | None = None, profile: str | None = None, settings: str | None = None, notes: str = "",
            order_notes: str = "", proofs: bool = False, numbers: Sequence[Number] = (), unnumbered: bool = False,
-           replacing: Sequence[Number] = ()) -> int:
-    """Record a proposal as a line of a new order, or of the order called ``number``; gives the line's id.
+           replacing: Sequence[Number] = ()) -> Line:
+    """Record a proposal as a line of a new order, or of the order called ``number``.
 
     Edition numbers are given out with it, the lowest free ones, or ``numbers`` if these very ones are wanted, and
     then as many prints as numbers unless ``quantity`` says otherwise. ``proofs`` takes proofs instead; ``unnumbered``
@@ -191,7 +191,9 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
                 editions.issue_these(db, edition_id, line_id, numbers)
             else:
                 editions.issue(db, edition_id, line_id, count, proofs=proofs)
-    return line_id
+        recorded = orders.line(db, line_id)
+    assert recorded is not None
+    return recorded
 
 
 def _code(said: str, proposed: str) -> str:

@@ -4,13 +4,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from catalogue.errors import NotFound, Refused
-from catalogue.ledger import repeat, statuses
+from catalogue.ledger import statuses
 from catalogue.ledger.health import check_now
-from catalogue.ledger.proposal import Proposal
+from catalogue.ledger.repeat import record as record_order
 from catalogue.operations.wording import counted
 from catalogue.records import orders
 from catalogue.records.database import Database, last_statement, transaction
-from catalogue.records.numbers import Number
 from catalogue.records.orders import Line, Order
 
 __all__ = ["LineCancelled", "OrdersChanged", "cancel_line", "change_listed", "change_orders",
@@ -31,27 +30,6 @@ class LineCancelled:
     """A line that is not to be printed any more."""
 
     line: Line
-
-
-def record_order(db: Database, proposal: Proposal, *, quantity: int | None = None, number: str = "",
-                 placed: str = "", buyer: str = "", status: str = "", currency: str = "", price: str | None = None,
-                 unit_price: str | None = None, profile: str | None = None, settings: str | None = None,
-                 notes: str = "", proofs: bool = False, numbers: Sequence[Number] = (), unnumbered: bool = False,
-                 replacing: Sequence[Number] = ()) -> Line:
-    """Record a proposal as a line of a new order, or of the order ``number``, with its edition numbers.
-
-    A new order has the proposal's currency (last time's, else the shop's) unless another is said. ``price`` (of the
-    line) and ``unit_price`` (of one print) are as typed; None leaves the proposal's, "" records none.
-
-    Raises: as :func:`catalogue.ledger.repeat.record`.
-    """
-    line_id = repeat.record(db, proposal, quantity=quantity, number=number, placed=placed, buyer=buyer, status=status,
-                            currency=currency, price=price, unit_price=unit_price, profile=profile, settings=settings,
-                            notes=notes, proofs=proofs, numbers=numbers, unnumbered=unnumbered, replacing=replacing)
-    line = orders.line(db, line_id)
-    if line is None:
-        raise NotFound(f"There is no line number {line_id}.")
-    return line
 
 
 def set_order_status(db: Database, number: str, status: str, *, seen: str = "") -> Order:

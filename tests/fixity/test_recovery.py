@@ -61,7 +61,7 @@ def ordered(shop: Shop, scan: Scan) -> Shop:
 
 def _order(shop: Shop, quantity: int) -> int:
     proposal = repeat.propose(shop.db, shop.home, piece_id=1, width_mm=600, height_mm=400.2, medium="Cotton rag")
-    return repeat.record(shop.db, proposal, quantity=quantity, placed="2026-02-03", price="120.00")
+    return repeat.record(shop.db, proposal, quantity=quantity, placed="2026-02-03", price="120.00").id
 
 
 def _wreck(home: Home) -> None:
@@ -146,7 +146,7 @@ def test_without_file_and_journal_the_sheets_still_keep_their_numbers_from_being
     again = repeat.propose(db, ordered.home, piece_id=1, width_mm=600, height_mm=400.2, medium="Cotton rag")
     line = repeat.record(db, again, number="2026-0002", placed="2026-02-03",
                          numbers=[Number("number", n) for n in range(3, 7)])
-    assert orders.line(db, line).numbers == "3–6"  # type: ignore[union-attr]  # entered again from the sheet
+    assert line.numbers == "3–6"  # entered again from the sheet
     db.close()
 
 
@@ -415,7 +415,7 @@ def test_a_backup_from_before_an_upgrade_takes_what_was_stated_since(tmp_path: P
         path.write_bytes(lzma.decompress(packed.read_bytes()))
     db = open_database(home.database)
     proposal = repeat.propose(db, home, piece_id=2, width_mm=600, height_mm=400.2, medium="Cotton rag")
-    line = orders.line(db, repeat.record(db, proposal, number="2026-0007"))
+    line = repeat.record(db, proposal, number="2026-0007")
     assert line is not None
     db.execute("PRAGMA wal_checkpoint(TRUNCATE)").close()
     (page,) = db.execute("SELECT rootpage FROM sqlite_schema WHERE name = 'scan'").fetchone()

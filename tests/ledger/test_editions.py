@@ -145,7 +145,7 @@ class Editions(RuleBasedStateMachine):
     def ordered(self, seat: int, **given: object) -> int:
         db = self.seats[seat]
         proposal = repeat.propose(db, self.home, piece_id=self.piece, width_mm=300, height_mm=400, afresh=True)
-        return repeat.record(db, proposal, **given)  # type: ignore[arg-type]
+        return repeat.record(db, proposal, **given).id  # type: ignore[arg-type]
 
     @rule(seat=st.integers(0, 1), count=st.integers(1, 4), proofs=st.booleans(), status=STATUS)
     def order(self, seat: int, count: int, proofs: bool, status: str) -> None:
@@ -290,7 +290,7 @@ def test_two_programs_at_once_never_give_out_the_same_number(shop: Shop) -> None
         for _ in range(15):
             proposal = repeat.propose(db, shop.home, piece_id=piece, width_mm=300, height_mm=400, afresh=True)
             try:
-                line = orders.line(db, repeat.record(db, proposal))
+                line = repeat.record(db, proposal)
             except Refused as error:
                 refused.append(error)
             else:
@@ -399,7 +399,7 @@ def test_a_print_outside_every_edition_takes_no_number(shop: Shop) -> None:
     piece = shop.piece("Ilse Marwood", "Pier")
     edition = editions.define(shop.db, piece, 3, scope="one size", width_mm=500, height_mm=700)
     proposal = repeat.propose(shop.db, shop.home, piece_id=piece, width_mm=300, height_mm=400, afresh=True)
-    line = orders.line(shop.db, repeat.record(shop.db, proposal, quantity=5))
+    line = repeat.record(shop.db, proposal, quantity=5)
     assert line is not None and line.numbers == "" and line.edition_id is None
     with pytest.raises(Refused):
         repeat.record(shop.db, proposal, quantity=1, numbers=[Number("number", 1)])
@@ -412,7 +412,7 @@ def _harbour(shop: Shop, limit: int = 1) -> tuple[int, Callable[..., str]]:
 
     def order(**given: object) -> str:
         proposal = repeat.propose(shop.db, shop.home, piece_id=piece, width_mm=300, height_mm=400, afresh=True)
-        line = orders.line(shop.db, repeat.record(shop.db, proposal, quantity=1, **given))  # type: ignore[arg-type]
+        line = repeat.record(shop.db, proposal, quantity=1, **given)  # type: ignore[arg-type]
         assert line is not None
         return line.number
 

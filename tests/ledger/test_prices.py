@@ -27,7 +27,7 @@ def piece(shop: Shop) -> int:
 
 def ordered(shop: Shop, piece: int, **said: str) -> orders.Line:
     proposal = repeat.propose(shop.db, shop.home, piece_id=piece, width_mm=300, height_mm=420, quantity=3)
-    line = orders.line(shop.db, repeat.record(shop.db, proposal, placed="2026-02-03", currency="EUR", **said))
+    line = repeat.record(shop.db, proposal, placed="2026-02-03", currency="EUR", **said)
     assert line is not None
     return line
 
@@ -37,11 +37,11 @@ def test_another_ten_cost_ten_times_one(shop: Shop, piece: int) -> None:
     assert (first.unit_price, first.price) == ("117.00", "351.00")
     proposal = repeat.propose(shop.db, shop.home, piece_id=piece, quantity=10)
     assert (proposal.line.unit_price, proposal.line.price, proposal.currency) == ("117.00", "1170.00", "EUR")
-    ten = orders.line(shop.db, repeat.record(shop.db, proposal))
+    ten = repeat.record(shop.db, proposal)
     assert ten is not None and (ten.quantity, ten.unit_price, ten.price) == (10, "117.00", "1170.00")
-    twelve = orders.line(shop.db, repeat.record(shop.db, proposal, quantity=12))
+    twelve = repeat.record(shop.db, proposal, quantity=12)
     assert twelve is not None and (twelve.unit_price, twelve.price) == ("117.00", "1404.00")
-    free = orders.line(shop.db, repeat.record(shop.db, proposal, unit_price=""))
+    free = repeat.record(shop.db, proposal, unit_price="")
     assert free is not None and (free.unit_price, free.price) == ("", "")
 
 

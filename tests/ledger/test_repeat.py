@@ -50,7 +50,7 @@ def test_ten_like_last_time(harbour: tuple[Shop, int, int]) -> None:
         assert proposal.fit and proposal.fit.ppi == pytest.approx(600, abs=0.1)  # A2 at 600 ppi, ISO 216
         assert proposal.edition and proposal.edition.numbers_left == 25
         assert not proposal.grave and proposal.line.profile == "Rag 310 v2"
-    made = orders.line(shop.db, repeat.record(shop.db, proposal, placed="2026-02-03", price="150.00"))
+    made = repeat.record(shop.db, proposal, placed="2026-02-03", price="150.00")
     assert made is not None
     assert (made.number, made.quantity, made.numbers, made.repeat_of, made.edition_id, made.price) == (
         "2026-0001", 10, "1–10", line, edition, "150.00")
@@ -72,10 +72,8 @@ def test_all_that_is_not_said_anew_is_as_last_time(harbour: tuple[Shop, int, int
     shop, piece, _ = harbour
     first = repeat.propose(shop.db, shop.home, piece_id=piece, width_mm=300, height_mm=400, quantity=3, medium="Canvas",
                            border_mm=12, wrap_mm=38, edge="mirrored", afresh=True)
-    line = repeat.record(shop.db, first, profile="Canvas v1", settings="perceptual")
+    made = repeat.record(shop.db, first, profile="Canvas v1", settings="perceptual")
     again = repeat.propose(shop.db, shop.home, piece_id=piece).line
-    made = orders.line(shop.db, line)
-    assert made is not None
     for name in ("width_mm", "height_mm", "quantity", "medium", "border_mm", "wrap_mm", "edge", "profile", "settings",
                  "scan_sha256"):
         assert getattr(again, name) == getattr(made, name) and getattr(made, name), name
@@ -193,7 +191,7 @@ def test_a_cancelled_line_is_not_last_time(harbour: tuple[Shop, int, int]) -> No
     later = repeat.record(shop.db, repeat.propose(shop.db, shop.home, piece_id=piece), number="R-9", quantity=2)
     statuses.set_status(shop.db, "R-9", "cancelled")
     found = repeat.propose(shop.db, shop.home, piece_id=piece).last
-    assert found is not None and found.id == line != later
+    assert found is not None and found.id == line != later.id
     with pytest.raises(Refused):
         statuses.set_status(shop.db, "R-9", "printed")
     with pytest.raises(Refused):
@@ -205,10 +203,10 @@ def test_one_line_is_cancelled_alone_and_frees_its_numbers(harbour: tuple[Shop, 
     edition = editions.define(shop.db, piece, 25)
     proposal = repeat.propose(shop.db, shop.home, piece_id=piece)
     first, second = (repeat.record(shop.db, proposal, number="R-9", quantity=2) for _ in range(2))
-    assert statuses.cancel_line(shop.db, first).status == "cancelled"
+    assert statuses.cancel_line(shop.db, first.id).status == "cancelled"
     assert orders.by_number(shop.db, "R-9").status == "requested"
     assert [p.number for p in editions.editions.issued(shop.db, edition)] == [3, 4]
-    statuses.cancel_line(shop.db, second)
+    statuses.cancel_line(shop.db, second.id)
     assert orders.by_number(shop.db, "R-9").status == "cancelled"
     found = repeat.propose(shop.db, shop.home, piece_id=piece).last
     assert found is not None and found.id == line
@@ -278,9 +276,8 @@ def test_a_replacement_keeps_its_number_and_the_loss_stays_on_record(harbour: tu
     proposal = repeat.propose(shop.db, shop.home, piece_id=piece)
     with pytest.raises(Refused):
         repeat.record(shop.db, proposal, quantity=1, replacing=[Number("number", 8)])
-    made = orders.line(shop.db, repeat.record(shop.db, proposal, quantity=1, number="R-6",
-                                              replacing=[Number("number", 7)]))
-    assert made is not None and made.numbers == "7"
+    made = repeat.record(shop.db, proposal, quantity=1, number="R-6", replacing=[Number("number", 7)])
+    assert made.numbers == "7"
     seven = next(p for p in editions.editions.issued(shop.db, edition) if p.number == 7)
     assert (seven.order_number, seven.destroyed, seven.reason, seven.replaced_in, seven.lost) == (
         "R-5", "2026-03-01", "creased in the post", "R-6", False)
@@ -325,14 +322,14 @@ def test_a_closed_edition_gives_nothing_but_unnumbered_is_a_persons_choice(harbo
     assert "edition closed" in {c.kind for c in proposal.grave}
     with pytest.raises(Refused, match="closed"):
         repeat.record(shop.db, proposal)
-    line = orders.line(shop.db, repeat.record(shop.db, proposal, quantity=1, unnumbered=True, notes="test strip"))
+    line = repeat.record(shop.db, proposal, quantity=1, unnumbered=True, notes="test strip")
     assert line is not None and line.edition_id is None
 
 
 def test_the_recorded_line_is_shown_against_the_one_it_repeats(harbour: tuple[Shop, int, int]) -> None:
     shop, piece, line = harbour
     made = repeat.record(shop.db, repeat.propose(shop.db, shop.home, piece_id=piece), placed="2026-02-03")
-    shown = repeat.as_recorded(shop.db, shop.home, made)
+    shown = repeat.as_recorded(shop.db, shop.home, made.id)
     assert shown.last and shown.last.id == line and shown.same_bytes is True and shown.edition is None
     first = repeat.as_recorded(shop.db, shop.home, line)
     assert first.last is None and first.fit == replace(shown, last=None).fit
@@ -345,7 +342,7 @@ def test_orders_never_run_together_after_a_number_of_another_kind(shop: Shop, tm
     books.write_text("number,date,artist,piece,size\n2026-99999999999999999999,2026-01-01,Ilse Marwood,Pier,50x70\n")
     assert import_orders(shop.db, shop.home.settings, books).counts == {"recorded": 1}
     proposal = repeat.propose(shop.db, shop.home, piece_id=piece, width_mm=300, height_mm=400, afresh=True)
-    lines = [orders.line(shop.db, repeat.record(shop.db, proposal, buyer=buyer, placed="2026-02-03"))
+    lines = [repeat.record(shop.db, proposal, buyer=buyer, placed="2026-02-03")
              for buyer in ("Ada", "Bo", "Cy")]
     assert [(line.number, line.buyer) for line in lines if line] == [
         ("2026-0001", "Ada"), ("2026-0002", "Bo"), ("2026-0003", "Cy")]
@@ -371,7 +368,7 @@ def test_a_size_stays_what_it_is_to_the_hundredth_of_a_millimetre(shop: Shop) ->
     piece = shop.piece("Ilse Marwood", "Pier")
     width, height = values.size_mm("8in x 10in")
     line = repeat.record(shop.db, repeat.propose(shop.db, shop.home, piece_id=piece, width_mm=width, height_mm=height,
-                                                 afresh=True))
+                                                 afresh=True)).id
     again = repeat.propose(shop.db, shop.home, line_id=line)
     shown = values.shown_size(again.line.width_mm, again.line.height_mm)
     assert shown == "20.32 × 25.4 cm" and values.size_mm(shown.replace("×", "x")) == (203.2, 254.0)

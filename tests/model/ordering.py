@@ -87,7 +87,7 @@ class LedgerRules(StatementRules):
 
         def service() -> None:
             made = repeat.record(self.db, proposal, quantity=count, proofs=proofs, status=status, placed="2026-01-02")
-            assert made == line
+            assert made.id == line
 
         self.state(model, service)
 

@@ -32,7 +32,7 @@ def job(shop: Shop) -> tuple[Shop, int, str]:
                                                 scan_sha256=sha256, notes="a touch darker", profile="Rag v2"))
     proposal = repeat.propose(shop.db, shop.home, piece_id=piece)
     return shop, repeat.record(shop.db, proposal, number="J/7", placed="2026-02-03", buyer="Corner gallery",
-                               notes="matte varnish"), sha256
+                               notes="matte varnish").id, sha256
 
 
 def test_all_a_printer_needs_is_on_both_forms(job: tuple[Shop, int, str], read: Callable[[str], Reader]) -> None:
