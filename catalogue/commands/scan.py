@@ -7,8 +7,8 @@ from catalogue.commands.artist import print_correction
 from catalogue.commands.lookup import find_piece, find_scan
 from catalogue.commands.session import Session, with_session
 from catalogue.errors import Refused
-from catalogue.indexing.corrections import piece_of
 from catalogue.operations.correcting import describe_scan, file_under_new_piece
+from catalogue.records.pieces import get_piece
 
 ROLES = ("master", "tile", "print file", "reference", "unsorted")
 
@@ -37,7 +37,7 @@ def set_(session: Session, scan: str, role: str | None, piece: str | None, title
     piece_id = find_piece(db, piece).id if piece else None
     if title:
         if artist is None and chosen.piece_id is not None:
-            artist = piece_of(db, chosen.piece_id).artist
+            artist = get_piece(db, chosen.piece_id).artist
         if artist is None:
             raise Refused("The new piece needs an artist.", hint="Give --artist.")
         done = file_under_new_piece(db, chosen.id, artist, title, role=role)

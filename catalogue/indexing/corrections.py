@@ -8,7 +8,7 @@ from catalogue.errors import NotFound, Refused
 from catalogue.records import editions, effective, events, history, pieces, refilings, replay, scans, stated_facts
 from catalogue.records.database import Database, last_statement, transaction
 from catalogue.records.folding import fold_name
-from catalogue.records.pieces import Artist, Piece
+from catalogue.records.pieces import Piece
 from catalogue.records.scans import Scan
 
 
@@ -54,34 +54,10 @@ def correction(db: Database) -> Iterator[Making]:
                 pass
 
 
-def piece_of(db: Database, piece_id: int) -> Piece:
-    """The piece of that number. Raises NotFound."""
-    piece = pieces.by_id(db, piece_id)
-    if piece is None:
-        raise NotFound(f"There is no piece {piece_id}.", hint="Try: catalogue find WORDS.")
-    return piece
-
-
-def artist_of(db: Database, artist_id: int) -> Artist:
-    """The artist of that number. Raises NotFound."""
-    artist = pieces.artist_by_id(db, artist_id)
-    if artist is None:
-        raise NotFound(f"There is no artist {artist_id}.", hint="Try: catalogue artist list.")
-    return artist
-
-
-def scan_of(db: Database, scan_id: int) -> Scan:
-    """The scan of that number. Raises NotFound."""
-    scan = scans.by_id(db, scan_id)
-    if scan is None:
-        raise NotFound(f"There is no scan {scan_id}.")
-    return scan
-
-
 def rename_artist(db: Database, artist_id: int, name: str) -> Correction:
     """Another spelling for an artist. Folders and tags that spell it as before still mean this artist."""
     with correction(db) as made:
-        artist = artist_of(db, artist_id)
+        artist = pieces.get_artist(db, artist_id)
         name = " ".join(name.split())
         if not fold_name(name):
             raise Refused("An artist needs a name.")
@@ -98,7 +74,7 @@ def rename_artist(db: Database, artist_id: int, name: str) -> Correction:
 def unname_artist(db: Database, artist_id: int) -> Correction:
     """Give an artist's spelling back to what the files say."""
     with correction(db) as made:
-        artist = artist_of(db, artist_id)
+        artist = pieces.get_artist(db, artist_id)
         stated = stated_facts.stated_row(db, "artist_stated", artist.id)
         if stated is not None and stated["name"] is not None:
             made.say(f"artist {artist.name}: spelt as in the files again")
@@ -113,7 +89,7 @@ def merge_artists(db: Database, keep_id: int, gone_id: int) -> Correction:
     Refused for an artist with itself, and where two pieces of one title both have editions.
     """
     with correction(db) as made:
-        keep, gone = artist_of(db, keep_id), artist_of(db, gone_id)
+        keep, gone = pieces.get_artist(db, keep_id), pieces.get_artist(db, gone_id)
         if keep.id == gone.id:
             raise Refused("An artist cannot be merged with themselves.")
         made.say(f"artists merged: {gone.name} ({gone.id}) into {keep.name} ({keep.id})")
@@ -151,7 +127,7 @@ def set_pieces(db: Database, piece_ids: Sequence[int], said: Mapping[str, object
             raise Refused("An artist needs a name.")
         named: dict[str, list[Piece]] = {}
         for piece_id in piece_ids:
-            piece = piece_of(db, piece_id)
+            piece = pieces.get_piece(db, piece_id)
             changed = _changed(db, piece, facts, artist)
             if changed:
                 names = ", ".join(name.removesuffix("_mm").removesuffix("_id").replace("_", " ")
@@ -171,7 +147,7 @@ def confirm_pieces(db: Database, piece_ids: Sequence[int]) -> Correction:
     with correction(db) as made:
         confirmed = []
         for piece_id in piece_ids:
-            piece = piece_of(db, piece_id)
+            piece = pieces.get_piece(db, piece_id)
             stated = stated_facts.stated_row(db, "piece_stated", piece.id) or {}
             facts = {name: value for name, value in (("artist_id", piece.artist_id), ("title", piece.title))
                      if stated.get(name) is None}
@@ -196,7 +172,7 @@ def _changed(db: Database, piece: Piece, facts: Mapping[str, object], artist: st
     owner, title = changed.get("artist_id", piece.artist_id), changed.get("title", piece.title)
     there = pieces.of_title(db, owner, title) if isinstance(owner, int) and isinstance(title, str) else None
     if there is not None and there != piece.id:
-        held = piece_of(db, there)
+        held = pieces.get_piece(db, there)
         raise Refused(f"{held.artist} already has a piece called {held.title!r}.",
                       hint=f"If they are the same: catalogue piece merge {piece.id} --into {held.id}.")
     return changed
@@ -204,7 +180,14 @@ def _changed(db: Database, piece: Piece, facts: Mapping[str, object], artist: st
 
 def set_scan(db: Database, scan_id: int, *, role: str | None = None, piece_id: int | None = None) -> Correction:
     """State what a scan is and which piece it shows. Raises Refused for a role there is not."""
-    return set_scans(db, [scan_of(db, scan_id).sha256], role=role, piece_id=piece_id)
+    return set_scans(db, [_digest_of(db, scan_id)], role=role, piece_id=piece_id)
+
+
+def _digest_of(db: Database, scan_id: int) -> str:
+    scan = scans.by_id(db, scan_id)
+    if scan is None:
+        raise NotFound(f"There is no scan {scan_id}.")
+    return scan.sha256
 
 
 def set_scans(db: Database, digests: Sequence[str], *, role: str | None = None, piece_id: int | None = None,
@@ -233,7 +216,7 @@ def set_scans(db: Database, digests: Sequence[str], *, role: str | None = None, 
             if goal is not None and (goal, "person") != (scan.piece_id, scan.piece_source):
                 moves.setdefault(goal, []).append(scan)
         for goal, moved in moves.items():
-            piece = piece_of(db, goal)
+            piece = pieces.get_piece(db, goal)
             for scan in moved:
                 scans.set_piece(db, scan.id, goal)
             new = "a new piece, " if new_piece else ""
@@ -269,7 +252,7 @@ def _same_title_of(db: Database, scan: Scan, artist: str) -> int:
     if scan.piece_id is None:
         raise Refused(f"The scan {scan.sha256[:12]}… has no title yet, so an artist alone does not file it.",
                       hint="Give a title too.")
-    return pieces.piece_called(db, pieces.artist_called(db, artist).id, piece_of(db, scan.piece_id).title)
+    return pieces.piece_called(db, pieces.artist_called(db, artist).id, pieces.get_piece(db, scan.piece_id).title)
 
 
 def move_to_new_piece(db: Database, scan_id: int, artist: str, title: str, *, role: str | None = None) -> Correction:
@@ -277,7 +260,7 @@ def move_to_new_piece(db: Database, scan_id: int, artist: str, title: str, *, ro
 
     Raises Refused where the artist has a piece of that title.
     """
-    return set_scans(db, [scan_of(db, scan_id).sha256], role=role, new_piece=(artist, title))
+    return set_scans(db, [_digest_of(db, scan_id)], role=role, new_piece=(artist, title))
 
 
 def undo(db: Database, event_id: int | None = None) -> Correction:

@@ -89,9 +89,7 @@ def statement(db: Database, artist_id: int, period: Period, dates: str) -> State
 
     Raises NotFound: no such artist, or nothing is agreed. Refused: part of the period was stated in another statement.
     """
-    artist = pieces.artist_by_id(db, artist_id)
-    if artist is None:
-        raise NotFound(f"There is no artist number {artist_id}.")
+    artist = pieces.get_artist(db, artist_id)
     issued = [_read(earlier.content) for earlier in artist_statements.issued(db, artist_id)]
     for earlier in issued:
         if (earlier.first, earlier.last) == (period.first, period.last):

@@ -8,7 +8,7 @@ from datetime import date
 from decimal import Decimal, InvalidOperation
 
 from catalogue import money
-from catalogue.errors import NotFound, Refused
+from catalogue.errors import Refused
 from catalogue.ledger.values import shown_day
 from catalogue.records import artist_statements, pieces, stated_facts
 from catalogue.records.artist_statements import BASES, Terms
@@ -44,8 +44,7 @@ def set_terms(db: Database, artist_id: int, basis: str, rate: str = "", currency
     if basis == "none" and rate.strip():
         raise Refused("If nothing is owed, give no rate.")
     with transaction(db):
-        if pieces.artist_by_id(db, artist_id) is None:
-            raise NotFound(f"There is no artist number {artist_id}.")
+        pieces.get_artist(db, artist_id)
         if since is None and artist_statements.terms_of(db, artist_id):
             raise Refused("There are already terms on record for this artist.",
                           hint="Give the day from which these apply, or say that they apply from the start.")

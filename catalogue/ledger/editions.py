@@ -52,8 +52,7 @@ def define(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, sco
     if (scope == "one size") != (width_mm is not None and height_mm is not None):
         raise Refused("An edition of one size needs that size, and one of all sizes has none.")
     with transaction(db):
-        if pieces.by_id(db, piece_id) is None:
-            raise NotFound(f"There is no piece number {piece_id}.")
+        pieces.get_piece(db, piece_id)
         for known in editions.of_piece(db, piece_id):
             if known.scope == scope and pieces.folded(known.medium) == pieces.folded(medium) and (
                     scope == "all sizes" or _same_size(known, width_mm or 0, height_mm or 0)):

@@ -7,7 +7,7 @@ from datetime import date
 from typing import TypeVar
 
 from catalogue import money
-from catalogue.errors import NotFound, Refused
+from catalogue.errors import Refused
 from catalogue.ledger import editions, evidence
 from catalogue.ledger.cautions import cautions_for
 from catalogue.ledger.evidence import Evidence
@@ -82,10 +82,8 @@ def as_recorded(db: Database, home: Home, line_id: int) -> Proposal:
     ``last`` is the line it repeats, else the piece's line before it. Its numbers are out, so the edition is left
     aside. Raises NotFound.
     """
-    this = orders.line(db, line_id)
-    piece = pieces.by_id(db, this.piece_id) if this else None
-    if this is None or piece is None:
-        raise NotFound(f"There is no order line number {line_id}.")
+    this = orders.get_line(db, line_id)
+    piece = pieces.get_piece(db, this.piece_id)
     before = [line for line in orders.lines_of_piece(db, piece.id)
               if line.status != "cancelled" and (line.placed, line.id) < (this.placed, this.id)]
     last = (orders.line(db, this.repeat_of) if this.repeat_of else None) or next(iter(before), None)
@@ -119,16 +117,11 @@ def _subject(db: Database, line_id: int | None, piece_id: int | None,
              afresh: bool) -> tuple[Piece, Line | None]:
     last = None
     if line_id is not None:
-        last = orders.line(db, line_id)
-        if last is None:
-            raise NotFound(f"There is no order line number {line_id}.")
+        last = orders.get_line(db, line_id)
         piece_id = last.piece_id
     elif not afresh:
         last = next((line for line in orders.lines_of_piece(db, piece_id or 0) if line.status != "cancelled"), None)
-    piece = pieces.by_id(db, piece_id or 0)
-    if piece is None:
-        raise NotFound(f"There is no piece number {piece_id}.")
-    return piece, last
+    return pieces.get_piece(db, piece_id or 0), last
 
 
 def _priced_like(last: Line | None, line: NewLine) -> NewLine:
@@ -191,9 +184,7 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
                 editions.issue_these(db, edition_id, line_id, numbers)
             else:
                 editions.issue(db, edition_id, line_id, count, proofs=proofs)
-        recorded = orders.line(db, line_id)
-    assert recorded is not None
-    return recorded
+        return orders.get_line(db, line_id)
 
 
 def _code(said: str, proposed: str) -> str:

@@ -32,16 +32,11 @@ def set_status(db: Database, number: str, status: str) -> Order:
 def cancel_line(db: Database, line_id: int) -> Line:
     """Cancel one line alone, as :func:`set_status` cancels a whole order; with its last line the order goes too."""
     with transaction(db):
-        line = orders.line(db, line_id)
-        if line is None:
-            raise NotFound(f"There is no order line number {line_id}.")
-        order = orders.by_number(db, line.number)
+        order = orders.by_number(db, orders.get_line(db, line_id).number)
         orders.cancel_line(db, line_id)
         if all(other.status == "cancelled" for other in orders.lines_of(db, order.id)):
             orders.set_status(db, order.id, "cancelled")
-        cancelled = orders.line(db, line_id)
-    assert cancelled is not None
-    return cancelled
+        return orders.get_line(db, line_id)
 
 
 # What decides which edition a print counts in, and how many numbers it takes.

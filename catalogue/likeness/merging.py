@@ -7,10 +7,11 @@ from collections.abc import Sequence
 
 from catalogue.errors import NotFound, Refused
 from catalogue.indexing import corrections
-from catalogue.indexing.corrections import Correction, correction, piece_of
+from catalogue.indexing.corrections import Correction, correction
 from catalogue.records import editions, piece_changes, pieces, scans
 from catalogue.records.database import Database, transaction
 from catalogue.records.piece_changes import PieceChange
+from catalogue.records.pieces import get_piece
 
 
 def merge(db: Database, keep_id: int, gone_id: int) -> Correction:
@@ -20,7 +21,7 @@ def merge(db: Database, keep_id: int, gone_id: int) -> Correction:
     Refused for a piece with itself, and where both have editions.
     """
     with correction(db) as made:
-        keep, gone = piece_of(db, keep_id), piece_of(db, gone_id)
+        keep, gone = get_piece(db, keep_id), get_piece(db, gone_id)
         if keep.id == gone.id:
             raise Refused("A piece cannot be merged with itself.")
         if editions.of_piece(db, keep.id) and editions.of_piece(db, gone.id):
@@ -33,7 +34,7 @@ def merge(db: Database, keep_id: int, gone_id: int) -> Correction:
 def split(db: Database, piece_id: int, scan_ids: Sequence[int], title: str) -> Correction:
     """File some of a piece's scans under a new piece of the same artist. Orders and editions stay."""
     with correction(db) as made:
-        piece = piece_of(db, piece_id)
+        piece = get_piece(db, piece_id)
         mine = {s.id for s in scans.of_piece(db, piece_id)}
         if not scan_ids or not set(scan_ids) <= mine:
             raise Refused("Only scans of that piece can be split off.", hint=f"See: catalogue show {piece_id}.")

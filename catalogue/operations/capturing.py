@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from catalogue.errors import NotFound, Refused
+from catalogue.errors import Refused
 from catalogue.ledger.capture_plan import CapturePlan, capture_plans
 from catalogue.ledger.values import shown_mm, shown_size
 from catalogue.operations.wording import counted
@@ -18,9 +18,7 @@ def note_capture(db: Database, piece_id: int, notes: Mapping[str, str], *, relie
     Raises NotFound without such a piece, Refused where it has no current master to add notes to.
     """
     with transaction(db):
-        piece = pieces.by_id(db, piece_id)
-        if piece is None:
-            raise NotFound(f"There is no piece number {piece_id}.")
+        piece = pieces.get_piece(db, piece_id)
         if notes:
             if piece.current_scan_id is None:
                 raise Refused(f"{piece.title!r} has no current master to add notes to.")

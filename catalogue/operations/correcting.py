@@ -28,7 +28,7 @@ def describe_piece(db: Database, piece_id: int, said: Mapping[str, object], *,
                    artist: str | None = None) -> tuple[Correction, Piece]:
     """State what is known of an original; gives the piece as it stands then. Raises NotFound, Refused."""
     done = corrections.set_piece(db, piece_id, said, artist=artist)
-    return done, corrections.piece_of(db, piece_id)
+    return done, pieces.get_piece(db, piece_id)
 
 
 def confirm_artist(db: Database, artist_id: int) -> Correction:
@@ -97,10 +97,10 @@ def describe_artist(db: Database, artist_id: int, *, contact: str | None = None,
                     notes: str | None = None) -> Artist:
     """Note how to reach an artist and what was agreed; what is None stays. Raises NotFound."""
     with transaction(db):
-        artist = corrections.artist_of(db, artist_id)
+        artist = pieces.get_artist(db, artist_id)
         said = {"contact": contact, "terms": terms, "notes": notes}
         pieces.describe_artist(db, artist.id, **{name: value for name, value in said.items() if value is not None})
-    return corrections.artist_of(db, artist_id)
+    return pieces.get_artist(db, artist_id)
 
 
 def state_names(db: Database, artists: Mapping[str, str], titles: Sequence[tuple[str, str, str]] = ()) -> Correction:

@@ -87,7 +87,7 @@ def _filed_together(db: Database, judged: Sequence[Judged]) -> str:
     for judged_pair in judged:
         a, b = scans.by_id(db, judged_pair.pair.a_scan_id), scans.by_id(db, judged_pair.pair.b_scan_id)
         if a and b and a.piece_id is not None and a.piece_id == b.piece_id:
-            piece = corrections.piece_of(db, a.piece_id)
+            piece = pieces.get_piece(db, a.piece_id)
             return f"{piece.artist}: {piece.title}"
     return ""
 
@@ -113,7 +113,7 @@ def confirm_same_piece(db: Database, likeness_ids: Sequence[int], filing: Filing
                           + ", ".join(f"{each.piece.title} ({each.piece.id})" for each in filed) + ".",
                           hint="Say which one stays.")
         if chosen is not None:
-            corrections.piece_of(db, chosen.keep_id)
+            pieces.get_piece(db, chosen.keep_id)
             for other in filed:
                 if other.piece.id == chosen.keep_id:
                     continue
@@ -134,7 +134,7 @@ def pieces_in_question(db: Database, likeness_ids: Sequence[int]) -> tuple[Piece
         if scan.piece_id is not None:
             held.setdefault(scan.piece_id, []).append(scan.id)
     return tuple(
-        PieceInQuestion(corrections.piece_of(db, piece_id), tuple(known[i].sha256 for i in ids),
+        PieceInQuestion(pieces.get_piece(db, piece_id), tuple(known[i].sha256 for i in ids),
                         any(i in wholes for i in ids), len(scans.of_piece(db, piece_id)) - len(ids),
                         len(orders.lines_of_piece(db, piece_id)), len(editions.of_piece(db, piece_id)),
                         pieces.has_stated_facts(db, piece_id))

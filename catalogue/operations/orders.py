@@ -94,7 +94,7 @@ def change_listed(db: Database, line_ids: Sequence[int], *, status: str | None =
     of_line = {name: value for name, value in (("unit_price", unit_price), ("notes", notes)) if value is not None}
     before = last_statement(db)
     with transaction(db, f"{counted(len(set(line_ids)), 'order line')} changed"):
-        lines = [_line(db, line_id) for line_id in dict.fromkeys(line_ids)]
+        lines = [orders.get_line(db, line_id) for line_id in dict.fromkeys(line_ids)]
         for number in dict.fromkeys(line.number for line in lines):
             if of_order:
                 statuses.correct(db, number, of_order)
@@ -102,7 +102,7 @@ def change_listed(db: Database, line_ids: Sequence[int], *, status: str | None =
                 set_order_status(db, number, status, seen=(seen or {}).get(number, ""))
         for line in lines if of_line else ():
             statuses.correct(db, line.number, {}, line_id=line.id, line=of_line)
-        changed = tuple(_line(db, line.id) for line in lines)
+        changed = tuple(orders.get_line(db, line.id) for line in lines)
     return OrdersChanged((), changed, _new_statement(db, before))
 
 
@@ -110,13 +110,6 @@ def _priced_anew(db: Database, number: str, unit_price: str | None) -> list[Line
     if unit_price is None:
         return []
     return [line for line in orders.lines_of(db, orders.by_number(db, number).id) if line.status != "cancelled"]
-
-
-def _line(db: Database, line_id: int) -> Line:
-    line = orders.line(db, line_id)
-    if line is None:
-        raise NotFound(f"There is no order line number {line_id}.")
-    return line
 
 
 def _new_statement(db: Database, before: int | None) -> int | None:

@@ -151,6 +151,14 @@ def line(db: Database, line_id: int) -> Line | None:
     return next(iter(_lines(db, " WHERE l.id = ?", [line_id])), None)
 
 
+def get_line(db: Database, line_id: int) -> Line:
+    """As :func:`line`. Raises NotFound."""
+    recorded = line(db, line_id)
+    if recorded is None:
+        raise NotFound(f"There is no order line number {line_id}.")
+    return recorded
+
+
 def lines_of(db: Database, order_id: int) -> list[Line]:
     return _lines(db, " WHERE l.order_id = ? ORDER BY l.id", [order_id])
 

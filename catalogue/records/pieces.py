@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from catalogue.errors import NotFound
 from catalogue.records import effective, effective_artists, folding, stale_rows, stated_facts
 from catalogue.records.rows import Database, fetch, fetch_one
 from catalogue.records.transactions import transaction
@@ -117,6 +118,22 @@ def known_piece(db: Database, artist: str, title: str) -> int | None:
 
 def by_id(db: Database, piece_id: int) -> Piece | None:
     return fetch_one(db, Piece, _PIECE + " WHERE p.id = ?", [piece_id])
+
+
+def get_piece(db: Database, piece_id: int) -> Piece:
+    """As :func:`by_id`. Raises NotFound."""
+    piece = by_id(db, piece_id)
+    if piece is None:
+        raise NotFound(f"There is no piece number {piece_id}.", hint="Try: catalogue find WORDS.")
+    return piece
+
+
+def get_artist(db: Database, artist_id: int) -> Artist:
+    """As :func:`artist_by_id`. Raises NotFound."""
+    artist = artist_by_id(db, artist_id)
+    if artist is None:
+        raise NotFound(f"There is no artist number {artist_id}.", hint="Try: catalogue artist list.")
+    return artist
 
 
 def matching(db: Database, words: str, limit: int = 20) -> list[Piece]:

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from datetime import date
 from io import StringIO
 
-from catalogue.errors import NotFound
 from catalogue.ledger import editions, values
 from catalogue.ledger.whereabouts import Whereabouts, place_in_words, whereabouts
 from catalogue.records import editions as recorded
@@ -49,9 +48,7 @@ class Certificates:
 def certificates(db: Database, settings: Settings, edition_id: int) -> Certificates:
     """Every print of an edition that is out, numbers first, then proofs. Raises NotFound."""
     edition = editions.get_edition(db, edition_id)
-    piece = pieces.by_id(db, edition.piece_id)
-    if piece is None:
-        raise NotFound(f"There is no piece number {edition.piece_id}.")
+    piece = pieces.get_piece(db, edition.piece_id)
     prints = whereabouts(db, edition_id)
     places = {one.number: place_in_words(one) for one in prints}
     rows = tuple(_row(print_, piece, edition.size_limit, edition.proofs, settings,

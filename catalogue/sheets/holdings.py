@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 from datetime import date
 
-from catalogue.errors import NotFound
 from catalogue.ledger import editions, values
 from catalogue.progress import Progress, Report, ignore_progress
 from catalogue.reading.printsize import PrintSize, prints_up_to
@@ -41,9 +40,7 @@ class Work:
 
 def holdings(db: Database, home: Home, artist_id: int, *, report: Report = ignore_progress) -> str:
     """The page, as HTML. Raises NotFound."""
-    artist = pieces.artist_by_id(db, artist_id)
-    if artist is None:
-        raise NotFound(f"There is no artist number {artist_id}.")
+    artist = pieces.get_artist(db, artist_id)
     works, page = [], browsing.pieces(db, artist_id, None, PAGE)
     while page:
         for row in page:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from catalogue.errors import CatalogueError, NotFound, Refused
+from catalogue.errors import CatalogueError, Refused
 from catalogue.fixity.copying import copy_verified
 from catalogue.ledger import repeat, values
 from catalogue.ledger.fit import is_canvas
@@ -54,9 +54,7 @@ def job_sheet(db: Database, home: Home, line_id: int, *, checked: bool = False) 
 
     Raises NotFound.
     """
-    line = orders.line(db, line_id)
-    if line is None:
-        raise NotFound(f"There is no order line number {line_id}.")
+    line = orders.get_line(db, line_id)
     job = repeat.as_recorded(db, home, line_id)
     facts, notes, before = _facts(line, job), _notes(line), _before(job, home)
     made = next(iter(print_files.of_line(db, line_id)), None)

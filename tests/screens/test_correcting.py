@@ -305,7 +305,7 @@ async def test_what_another_seat_took_away_meanwhile_is_not_made_anew(shop: Home
         db.close()
         await put(pilot, "title", "Nine Kites")
         await press(pilot, "ctrl+s")
-        assert "There is no piece 3" in words(pilot)
+        assert "There is no piece number 3" in words(pilot)
         await press(pilot, "escape")
     assert "Nine Kites" not in str(titles(shop))
 
