@@ -7,7 +7,7 @@ from catalogue.commands.artist import print_correction
 from catalogue.commands.lookup import find_piece, find_scan
 from catalogue.commands.session import Session, with_session
 from catalogue.errors import Refused
-from catalogue.operations.correcting import describe_scan, file_under_new_piece
+from catalogue.operations.correcting import describe_scans
 from catalogue.records.pieces import get_piece
 
 ROLES = ("master", "tile", "print file", "reference", "unsorted")
@@ -40,9 +40,9 @@ def set_(session: Session, scan: str, role: str | None, piece: str | None, title
             artist = get_piece(db, chosen.piece_id).artist
         if artist is None:
             raise Refused("The new piece needs an artist.", hint="Give --artist.")
-        done = file_under_new_piece(db, chosen.id, artist, title, role=role)
+        done = describe_scans(db, [chosen.sha256], role=role, new_piece=(artist, title))
     else:
-        done = describe_scan(db, chosen.id, role=role, piece_id=piece_id)
+        done = describe_scans(db, [chosen.sha256], role=role, piece_id=piece_id)
     session.emit(done, lambda out: print_correction(out, done))
 
 

@@ -178,18 +178,6 @@ def _changed(db: Database, piece: Piece, facts: Mapping[str, object], artist: st
     return changed
 
 
-def set_scan(db: Database, scan_id: int, *, role: str | None = None, piece_id: int | None = None) -> Correction:
-    """State what a scan is and which piece it shows. Raises Refused for a role there is not."""
-    return set_scans(db, [_digest_of(db, scan_id)], role=role, piece_id=piece_id)
-
-
-def _digest_of(db: Database, scan_id: int) -> str:
-    scan = scans.by_id(db, scan_id)
-    if scan is None:
-        raise NotFound(f"There is no scan {scan_id}.")
-    return scan.sha256
-
-
 def set_scans(db: Database, digests: Sequence[str], *, role: str | None = None, piece_id: int | None = None,
               new_piece: tuple[str, str] | None = None, artist: str | None = None,
               to_guess: Collection[str] = ()) -> Correction:
@@ -253,14 +241,6 @@ def _same_title_of(db: Database, scan: Scan, artist: str) -> int:
         raise Refused(f"The scan {scan.sha256[:12]}… has no title yet, so an artist alone does not file it.",
                       hint="Give a title too.")
     return pieces.piece_called(db, pieces.artist_called(db, artist).id, pieces.get_piece(db, scan.piece_id).title)
-
-
-def move_to_new_piece(db: Database, scan_id: int, artist: str, title: str, *, role: str | None = None) -> Correction:
-    """File a scan under a new piece, in a role if one is given.
-
-    Raises Refused where the artist has a piece of that title.
-    """
-    return set_scans(db, [_digest_of(db, scan_id)], role=role, new_piece=(artist, title))
 
 
 def undo(db: Database, event_id: int | None = None) -> Correction:

@@ -5,8 +5,6 @@ from collections.abc import Mapping, Sequence
 from catalogue.errors import Refused
 from catalogue.indexing import corrections
 from catalogue.indexing.corrections import Correction, confirm_pieces, correction, merge_artists, rename_artist
-from catalogue.indexing.corrections import move_to_new_piece as file_under_new_piece
-from catalogue.indexing.corrections import set_scan as describe_scan
 from catalogue.indexing.corrections import set_scans as describe_scans
 from catalogue.indexing.corrections import undo as undo_statement
 from catalogue.ledger import editions
@@ -19,8 +17,8 @@ from catalogue.records.folding import fold_name
 from catalogue.records.pieces import Artist, Piece
 
 __all__ = ["Correction", "add_piece", "choose_current_master", "confirm_artist", "confirm_pieces", "correct_artist",
-           "describe_artist", "describe_piece", "describe_pieces", "describe_scan", "describe_scans",
-           "file_under_new_piece", "merge_artists", "merge_pieces", "rename_artist", "split_piece", "state_names",
+           "describe_artist", "describe_piece", "describe_pieces", "describe_scans",
+           "merge_artists", "merge_pieces", "rename_artist", "split_piece", "state_names",
            "summarize", "undo_older_change", "undo_statement"]
 
 

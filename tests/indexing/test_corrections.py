@@ -176,7 +176,7 @@ def test_a_surname_means_the_one_artist_who_has_it_and_nobody_where_two_have(sho
 def test_role_and_piece_stated_hold_through_reading_again(shop: Shop) -> None:
     shop.add("Ada Quill/Harbour/master.tif", "Ada Quill/Meadow/master.tif")
     scan = shop.scan_at("Ada Quill/Harbour/master.tif")
-    corrections.set_scan(shop.db, scan.id, role="tile", piece_id=shop.piece("Ada Quill", "Meadow").id)
+    corrections.set_scans(shop.db, [scan.sha256], role="tile", piece_id=shop.piece("Ada Quill", "Meadow").id)
     shop.index(again=True)
     after = shop.scan_at("Ada Quill/Harbour/master.tif")
     assert (after.role, after.role_source, after.piece_source) == ("tile", "person", "person")
@@ -188,7 +188,7 @@ def test_a_correction_does_not_keep_the_wrong_guess_s_year(shop: Shop) -> None:
     shop.add("2019/Ada Quill - Harbour/master.tif", "2003/Ada Quill - Meadow/master.tif")
     assert shop.piece("Ada Quill", "Meadow").year == "2003"
     scan = shop.scan_at("2003/Ada Quill - Meadow/master.tif")
-    corrections.move_to_new_piece(shop.db, scan.id, "Ada Quill", "Dunes")
+    corrections.set_scans(shop.db, [scan.sha256], new_piece=("Ada Quill", "Dunes"))
     assert shop.piece("Ada Quill", "Dunes").year == ""
     corrections.set_piece(shop.db, shop.piece("Ada Quill", "Harbour").id, {"year": ""})
     assert shop.piece("Ada Quill", "Harbour").year == "", "that there is no year can be stated"
@@ -278,7 +278,7 @@ def test_a_new_piece_under_an_old_title_takes_no_scan_from_the_piece_that_had_it
     piece = shop.piece("Ada Quill", "Harbour")
     corrections.set_piece(shop.db, piece.id, {"title": "Boats"})
     merging.split(shop.db, piece.id, [shop.scan_at("Ada Quill/Harbour/0.tif").id], "Harbour")
-    corrections.set_scan(shop.db, shop.scan_at("Ada Quill/Harbour/1.tif").id, role="reference")
+    corrections.set_scans(shop.db, [shop.scan_at("Ada Quill/Harbour/1.tif").sha256], role="reference")
     shop.index(again=True)
     assert shop.filed() == {"Ada Quill/Harbour/0.tif": "Ada Quill: Harbour",
                             "Ada Quill/Harbour/1.tif": "Ada Quill: Boats"}
@@ -506,8 +506,8 @@ def test_every_correction_of_a_piece_is_undone_and_its_undoing_too(ruled_shop: S
             lambda: corrections.set_piece(shop.db, quay.id, {"title": "Weir", "notes": "on linen"}),
             lambda: corrections.set_piece(shop.db, quay.id, {"year": "1999"}, artist="Cy Ruhl"),
             lambda: corrections.set_piece(shop.db, quay.id, {}, artist="Bo Rand"),
-            lambda: corrections.set_scan(shop.db, scan.id, role="reference", piece_id=harbour.id),
-            lambda: corrections.move_to_new_piece(shop.db, scan.id, "Cy Ruhl", "Weir"),
+            lambda: corrections.set_scans(shop.db, [scan.sha256], role="reference", piece_id=harbour.id),
+            lambda: corrections.set_scans(shop.db, [scan.sha256], new_piece=("Cy Ruhl", "Weir")),
             lambda: merging.split(shop.db, quay.id, [scan.id], "Weir"),
             lambda: merging.merge(shop.db, harbour.id, quay.id),
             lambda: merging.merge(shop.db, mill.id, quay.id),
@@ -550,7 +550,7 @@ def test_an_id_is_never_given_to_another_piece(shop: Shop) -> None:
     """A statement that is undone again must not reach another piece."""
     shop.add("Ada Quill/Harbour/master.tif")
     scan = shop.scan_at("Ada Quill/Harbour/master.tif")
-    moved = corrections.move_to_new_piece(shop.db, scan.id, "Ada Quill", "Dunes")
+    moved = corrections.set_scans(shop.db, [scan.sha256], new_piece=("Ada Quill", "Dunes"))
     number = shop.piece("Ada Quill", "Dunes").id
     taken_back = corrections.undo(shop.db, moved.id)
     assert pieces.by_id(shop.db, number) is None
@@ -593,7 +593,7 @@ def test_rejecting_one_pair_leaves_a_scan_that_another_confirmed_pair_ties(shop:
     judge(shop.db, 2, "rejected")
     assert shop.filed()["loose.tif"] == ""
     judge(shop.db, 2, "confirmed")
-    corrections.set_scan(shop.db, loose.id, piece_id=one.piece_id)
+    corrections.set_scans(shop.db, [loose.sha256], piece_id=one.piece_id)
     judge(shop.db, 2, "rejected")
     assert shop.filed()["loose.tif"] == "Ada Quill: Harbour", "a person filed it"
 
@@ -607,7 +607,8 @@ def test_a_scan_that_only_likeness_files_follows_the_other_also_after_an_index(s
     judge(shop.db, 1, "confirmed")
     shop.index(again=True)
     assert shop.filed()["loose.tif"] == "Ada Quill: Harbour"
-    corrections.set_scan(shop.db, one, piece_id=shop.scan_at("Ada Quill/Quay/master.tif").piece_id)
+    corrections.set_scans(shop.db, [shop.scan_at("Ada Quill/Harbour/master.tif").sha256],
+                          piece_id=shop.scan_at("Ada Quill/Quay/master.tif").piece_id)
     assert shop.filed()["loose.tif"] == "Ada Quill: Quay"
     judge(shop.db, 1, "rejected")
     assert shop.filed()["loose.tif"] == ""

@@ -91,7 +91,7 @@ def test_what_was_stated_stays_and_a_piece_with_orders_goes_along(shop: Shop) ->
     shop.add("Ada Quill/JOBS/Harbour/master.tif", "Ben Ashe/2021/Pier/master.tif", "Cy Dove/JOBS/Mill/master.tif")
     ordered = shop.piece("Ben Ashe", "2021")
     shop.order(ordered.id)
-    corrections.set_scan(shop.db, shop.scan_at("Ada Quill/JOBS/Harbour/master.tif").id, role="tile",
+    corrections.set_scans(shop.db, [shop.scan_at("Ada Quill/JOBS/Harbour/master.tif").sha256], role="tile",
                          piece_id=shop.piece("Ada Quill", "JOBS").id)
     corrections.set_piece(shop.db, shop.piece("Cy Dove", "JOBS").id, {"title": "The Mill"})
     refiling.refile(shop.db, with_rules(shop), apply=True)

@@ -297,7 +297,7 @@ class StatementRules(FileRules):
         content = self.one_of(scan, self.said.guesses)
         if content is not None:
             self.state(lambda said, new: said.put("scan", content, role=role),
-                       lambda: corrections.set_scan(self.db, self.scan_id(content), role=role))
+                       lambda: corrections.set_scans(self.db, [DIGESTS[content]], role=role))
 
     @rule(scan=a_number, number=a_number)
     def file_scan(self, scan: int, number: int) -> None:
@@ -312,7 +312,7 @@ class StatementRules(FileRules):
                 said.keep_piece(piece, names)
                 said.put("scan", content, piece=piece)
 
-        self.state(model, lambda: corrections.set_scan(self.db, self.scan_id(content), piece_id=piece))
+        self.state(model, lambda: corrections.set_scans(self.db, [DIGESTS[content]], piece_id=piece))
 
     @rule(one=a_number, other=a_number, sure=st.booleans())
     def found_alike(self, one: int, other: int, sure: bool) -> None:

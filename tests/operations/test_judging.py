@@ -4,7 +4,7 @@ import pytest
 
 from catalogue.errors import NotFound, Refused
 from catalogue.likeness.evidence import Evidence, Relation
-from catalogue.operations.correcting import describe_piece, describe_scan, file_under_new_piece, undo_statement
+from catalogue.operations.correcting import describe_piece, describe_scans, undo_statement
 from catalogue.operations.judging import (
     Filing,
     confirm_same_piece,
@@ -185,9 +185,9 @@ def test_a_rejected_pair_that_its_names_file_together_is_said_to_be(twins: tuple
         likenesses.keep(db, 1, 2, "re-scan", 0.9, Evidence(Relation.RESCAN, 0.9).to_json())
     (known,) = likenesses.listed(db)
     assert not record_verdict(db, [known.id], "rejected", seen="").together
-    first = scans.by_id(db, 1)
-    assert first and first.piece_id
-    describe_scan(db, 2, piece_id=first.piece_id)
+    first, second = (scans.by_id(db, n) for n in (1, 2))
+    assert first and first.piece_id and second
+    describe_scans(db, [second.sha256], piece_id=first.piece_id)
     piece = pieces.by_id(db, first.piece_id)
     assert piece
     done = record_verdict(db, [known.id], "rejected")
@@ -202,7 +202,9 @@ def test_pieces_that_changed_meanwhile_are_not_merged(twins: tuple[Archive, Arch
         likenesses.keep(db, 1, 2, "re-scan", 0.9, Evidence(Relation.RESCAN, 0.9).to_json())
     (known,) = likenesses.listed(db)
     seen = {one.piece.id for one in pieces_in_question(db, [known.id])}
-    file_under_new_piece(db, 1, "Ada Quill", "Quay")
+    first = scans.by_id(db, 1)
+    assert first
+    describe_scans(db, [first.sha256], new_piece=("Ada Quill", "Quay"))
     with pytest.raises(Refused, match="other pieces by now"):
         confirm_same_piece(db, [known.id], seen="", seen_pieces=seen)
     assert likenesses.listed(db)[0].verdict == ""
