@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from catalogue.errors import NotFound, Refused
 from catalogue.records import editions, effective, events, history, pieces, refilings, replay, scans, stated_facts
-from catalogue.records.database import Database, last_statement, transaction
+from catalogue.records.database import Database, last_statement, statement_since, transaction
 from catalogue.records.folding import fold_name
 from catalogue.records.pieces import Piece
 from catalogue.records.scans import Scan
@@ -38,8 +38,7 @@ class Making:
             self.say(f"{who}{'' if joint == ':' else ' '}{joint} {words}")
 
     def done(self) -> Correction:
-        event = last_statement(self.db)
-        return Correction(event if event is not None and event != self.before else 0, "; ".join(self.words))
+        return Correction(statement_since(self.db, self.before) or 0, "; ".join(self.words))
 
 
 @contextmanager
@@ -261,6 +260,4 @@ def undo(db: Database, event_id: int | None = None) -> Correction:
                       hint="Take the last one back with: catalogue refile --undo.")
     before = last_statement(db)
     replay.undo(db, event_id)
-    made = last_statement(db)
-    undone = event.detail if event else str(event_id)
-    return Correction(made if made is not None and made != before else 0, f"Undone: {undone}")
+    return Correction(statement_since(db, before) or 0, f"Undone: {event.detail if event else event_id}")

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from catalogue.ledger import buyers
 from catalogue.operations.wording import counted
 from catalogue.records.buyers import Buyer
-from catalogue.records.database import Database, last_statement, transaction
+from catalogue.records.database import Database, last_statement, statement_since, transaction
 
 __all__ = ["BuyerChanged", "describe_buyer", "merge_buyers", "summarize"]
 
@@ -36,8 +36,7 @@ def _changed(db: Database, change: Callable[[], Buyer]) -> BuyerChanged:
     before = last_statement(db)
     with transaction(db):
         buyer = change()
-    event = last_statement(db)
-    return BuyerChanged(buyer, event if event != before else None)
+    return BuyerChanged(buyer, statement_since(db, before))
 
 
 def summarize(done: BuyerChanged) -> list[str]:

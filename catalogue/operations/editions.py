@@ -8,7 +8,7 @@ from catalogue.ledger import editions, whereabouts
 from catalogue.ledger.editions import State, label
 from catalogue.ledger.whereabouts import Whereabouts, place_in_words
 from catalogue.operations.wording import number
-from catalogue.records.database import Database, last_statement
+from catalogue.records.database import Database, last_statement, statement_since
 from catalogue.records.numbers import Number, numbers_text
 
 
@@ -31,8 +31,7 @@ def open_edition(db: Database, piece_id: int, size_limit: int, *, proofs: int = 
     before = last_statement(db)
     state = define_edition(db, piece_id, size_limit, proofs=proofs, width_mm=width_mm, height_mm=height_mm,
                            medium=medium)
-    event = last_statement(db)
-    return Correction(event if event is not None and event != before else 0, summarize(state)[0])
+    return Correction(statement_since(db, before) or 0, summarize(state)[0])
 
 
 def close_edition(db: Database, edition_id: int, day: str = "") -> State:
@@ -60,8 +59,7 @@ def move_prints(db: Database, edition_id: int, numbers: Sequence[Number], place:
     """State where prints went. Raises: as :func:`catalogue.ledger.whereabouts.move`."""
     before = last_statement(db)
     moved = whereabouts.move(db, edition_id, numbers, place, holder=holder, day=day, notes=notes)
-    event = last_statement(db)
-    return PrintsMoved(tuple(moved), event if event != before else None)
+    return PrintsMoved(tuple(moved), statement_since(db, before))
 
 
 def summarize(done: State | PrintsMoved) -> list[str]:

@@ -9,7 +9,7 @@ from catalogue.ledger.health import check_now
 from catalogue.ledger.repeat import record as record_order
 from catalogue.operations.wording import counted
 from catalogue.records import orders
-from catalogue.records.database import Database, last_statement, transaction
+from catalogue.records.database import Database, last_statement, statement_since, transaction
 from catalogue.records.orders import Line, Order
 
 __all__ = ["LineCancelled", "OrdersChanged", "cancel_line", "change_listed", "change_orders",
@@ -78,7 +78,7 @@ def change_orders(db: Database, numbers: Sequence[str], *, status: str | None = 
             if status is not None and status != orders.by_number(db, number).status:
                 statuses.set_status(db, number, status)
         changed = tuple(orders.by_number(db, number) for number in dict.fromkeys(numbers))
-    return OrdersChanged(changed, (), _new_statement(db, before))
+    return OrdersChanged(changed, (), statement_since(db, before))
 
 
 def change_listed(db: Database, line_ids: Sequence[int], *, status: str | None = None,
@@ -103,18 +103,13 @@ def change_listed(db: Database, line_ids: Sequence[int], *, status: str | None =
         for line in lines if of_line else ():
             statuses.correct(db, line.number, {}, line_id=line.id, line=of_line)
         changed = tuple(orders.get_line(db, line.id) for line in lines)
-    return OrdersChanged((), changed, _new_statement(db, before))
+    return OrdersChanged((), changed, statement_since(db, before))
 
 
 def _priced_anew(db: Database, number: str, unit_price: str | None) -> list[Line]:
     if unit_price is None:
         return []
     return [line for line in orders.lines_of(db, orders.by_number(db, number).id) if line.status != "cancelled"]
-
-
-def _new_statement(db: Database, before: int | None) -> int | None:
-    event = last_statement(db)
-    return event if event != before else None
 
 
 def summarize(done: Line | Order | LineCancelled | OrdersChanged) -> list[str]:

@@ -15,6 +15,7 @@ from catalogue.records.transactions import (
     recovered_path,
     refuse_during_recovery,
     replaying,
+    statement_since,
     transaction,
     unlogged_transaction,
     write_lock,
@@ -23,7 +24,8 @@ from catalogue.settings import Home
 
 BUSY_SECONDS = 20.0
 __all__ = ["Database", "fetch", "fetch_one", "insert", "last_statement", "migrations", "now", "open_database",
-           "open_seat", "read_only_database", "recovered_path", "replaying", "transaction", "unlogged_transaction"]
+           "open_seat", "read_only_database", "recovered_path", "replaying", "statement_since", "transaction",
+           "unlogged_transaction"]
 
 
 def open_database(path: Path, *, apart: bool = False) -> Database:

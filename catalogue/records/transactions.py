@@ -103,6 +103,12 @@ def last_statement(db: Database) -> int | None:
     return catalogue_connection(db).last_statement
 
 
+def statement_since(db: Database, before: int | None) -> int | None:
+    """Id of the event of what was stated since :func:`last_statement` gave ``before``; None where nothing was."""
+    event = last_statement(db)
+    return event if event != before else None
+
+
 def catalogue_connection(db: Database) -> Connection:
     """The catalogue's own connection under a database."""
     assert isinstance(db.conn, Connection)
