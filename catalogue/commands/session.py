@@ -15,7 +15,7 @@ import click
 
 from catalogue.commands.printing import Interrupted, Printer, console, note, print_json
 from catalogue.errors import ReadOnly, Refused
-from catalogue.progress import Cancelled, Progress, Report, data_size
+from catalogue.progress import Cancelled, Progress, Report, Stopped, data_size
 from catalogue.settings import Home, find_home
 from catalogue.untrusted import visible
 
@@ -168,10 +168,10 @@ def interruptible(words: str = "What was done so far is kept; run it again to co
     previous = signal.signal(signal.SIGINT, ask)
     try:
         yield lambda: asked
-    except Exception as error:
-        if asked and type(error).__name__ == "Stopped":  # reading.digests.Stopped; importing it takes its time
-            raise Interrupted("Stopped.", hint=words) from None
-        raise
+    except Stopped:
+        if not asked:
+            raise
+        raise Interrupted("Stopped.", hint=words) from None
     finally:
         signal.signal(signal.SIGINT, previous)
 
