@@ -94,7 +94,9 @@ class Facts(RuleBasedStateMachine):
     @precondition(lambda self: self.scans)
     @rule(scan=index, number=index, role=st.sampled_from((None, "master", "reference")))
     def scan_stated(self, scan: int, number: int, role: str | None) -> None:
-        self.try_to(corrections.set_scan, self.scans[scan % len(self.scans)], role=role, piece_id=self.piece(number))
+        known = scans.by_id(self.db, self.scans[scan % len(self.scans)])
+        assert known is not None
+        self.try_to(corrections.set_scans, [known.sha256], role=role, piece_id=self.piece(number))
 
     @rule(number=index, scan=index)
     def split(self, number: int, scan: int) -> None:

@@ -17,7 +17,7 @@ import tifffile
 
 from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store
-from catalogue.operations.correcting import describe_scan
+from catalogue.operations.correcting import describe_scans
 from catalogue.print_files.layout import layout_of
 from catalogue.print_files.recipe import Recipe, differences, from_json
 from catalogue.print_files.render import render
@@ -66,8 +66,8 @@ class OldShop(Archive):
             master = scans.by_digest(db, self.truth.master_sha256)
             old = scans.by_digest(db, self.scan)
             assert master is not None and old is not None
-            describe_scan(db, master.id, role="master")
-            describe_scan(db, old.id, role="print file", piece_id=master.piece_id)
+            describe_scans(db, [master.sha256], role="master")
+            describe_scans(db, [old.sha256], role="print file", piece_id=master.piece_id)
         assert self.call("order", "add", "harbour", "--size", "50x70mm", "--wrap", "15", "--edge", "mirrored",
                          "--number", "K-1", "--yes")[0] == 0
 
@@ -158,5 +158,5 @@ def test_a_file_without_a_resolution_or_of_another_picture_is_refused(shop: OldS
     scan = scans.by_digest(db, hashlib.sha256(shop.old.read_bytes()).hexdigest())
     master = scans.by_digest(db, shop.truth.master_sha256)
     assert scan is not None and master is not None
-    describe_scan(db, scan.id, role="print file", piece_id=master.piece_id)
+    describe_scans(db, [scan.sha256], role="print file", piece_id=master.piece_id)
     assert "No master of this piece lies straight on this file's picture" in refusal(shop)
