@@ -101,7 +101,8 @@ def _closing_trouble(db: Database, home: Home) -> list[str]:
     """Count copies and keep the log's head. What fails there is told, not raised: the catalogue stands by then."""
     trouble = []
     for what, step in (("Copies could not be recounted", lambda: copies.review(db, home.settings)),
-                       ("The end of the event log could not be noted", lambda: log.keep_head(db, home, replace_lost=True))):
+                       ("The end of the event log could not be noted",
+                        lambda: log.keep_head(db, home, replace_lost=True))):
         try:
             step()
         except CatalogueError as error:
