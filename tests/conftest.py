@@ -59,6 +59,18 @@ SRGB = _srgb()
 
 
 @pytest.fixture(scope="session", autouse=True)
+def no_waiting_for_the_disk() -> Iterator[None]:
+    """Nothing is flushed to the medium: that it withstands a power cut no test here can tell, and a kill needs none.
+
+    Child processes flush as ever.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(os, "fsync", lambda descriptor: None)
+        patch.setattr(database, "SYNCHRONOUS", "OFF")
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
 def new_catalogues_are_copies(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """A new catalogue begins as a copy of one that the migrations made: to run them for each took a sixth of the time.
 

@@ -23,6 +23,7 @@ from catalogue.records.transactions import (
 from catalogue.settings import Home
 
 BUSY_SECONDS = 20.0
+SYNCHRONOUS = "FULL"    # a commit returns once the medium has it
 __all__ = ["Database", "fetch", "fetch_one", "insert", "last_statement", "migrations", "now", "open_database",
            "open_seat", "read_only_database", "recovered_path", "replaying", "statement_since", "transaction",
            "unlogged_transaction"]
@@ -49,7 +50,7 @@ def open_database(path: Path, *, apart: bool = False) -> Database:
     try:
         db = _prepared(connection)
         db.execute("PRAGMA journal_mode = WAL").close()
-        db.execute("PRAGMA synchronous = FULL")
+        db.execute(f"PRAGMA synchronous = {SYNCHRONOUS}")
         _migrate(db, path)
     except sqlite3.OperationalError as error:
         connection.close()
