@@ -146,4 +146,5 @@ def _said(value: object) -> str:
         return "radius {:g} px, amount {:g}%, threshold {:g}".format(*value)
     if isinstance(value, float):
         return f"{value:g} mm"
-    return "none" if value in ("", None) else str(value)
+    text = "none" if value in ("", None) else str(value)
+    return f"{text[:12]}…" if len(text) == 64 else text     # a digest

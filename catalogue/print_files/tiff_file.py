@@ -1,5 +1,7 @@
 """A print file on the disk: an ordinary TIFF with its profile and resolution, and its recipe in the XMP packet."""
 
+import errno
+import os
 import re
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -77,13 +79,27 @@ def write_tiff(path: Path, bands: Iterator[Rows], form: Form, xmp: bytes) -> Non
     rows = form.strip_rows
     compression: Any = None if form.compression == "none" else form.compression
     shape = (form.height, form.width, form.channels) if form.channels > 1 else (form.height, form.width)
-    with tifffile.TiffWriter(path, bigtiff=form.big, byteorder="<") as file:
-        file.write(
-            _encoded(_strips(made_ahead(bands), rows, form.height), form.compression), shape=shape, dtype=form.dtype,
-            photometric=PHOTOMETRICS[form.space], planarconfig="contig" if form.channels > 1 else None,
-            rowsperstrip=rows, compression=compression, predictor=compression is not None, maxworkers=1, metadata=None,
-            resolution=(form.ppi, form.ppi), resolutionunit=2, iccprofile=form.icc or None,
-            software=f"master-scan-catalogue {__version__}", extratags=[(XMP_TAG, BYTE, len(xmp), xmp, True)])
+    strips = _encoded(_strips(made_ahead(bands), rows, form.height), form.compression)
+    try:
+        with tifffile.TiffWriter(path, bigtiff=form.big, byteorder="<") as file:
+            file.write(
+                strips, shape=shape, dtype=form.dtype, photometric=PHOTOMETRICS[form.space],
+                planarconfig="contig" if form.channels > 1 else None, rowsperstrip=rows, compression=compression,
+                predictor=compression is not None, maxworkers=1, metadata=None, resolution=(form.ppi, form.ppi),
+                resolutionunit=2, iccprofile=form.icc or None, software=f"master-scan-catalogue {__version__}",
+                extratags=[(XMP_TAG, BYTE, len(xmp), xmp, True)])
+    except OSError as error:
+        if error.errno is not None:
+            raise
+        _write_more(path)   # numpy tells of bytes that could not be written, but not why
+        raise OSError(errno.EIO, os.strerror(errno.EIO), str(path)) from error
+
+
+def _write_more(path: Path) -> None:
+    """Add to a file that is given up, for the system to say why it cannot grow. Raises ``OSError`` where it does."""
+    with path.open("ab", buffering=0) as file:
+        for _ in range(4):
+            file.write(bytes(STRIP_BYTES))
 
 
 def made_ahead(bands: Iterator[Rows]) -> Iterator[Rows]:

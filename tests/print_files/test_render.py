@@ -3,6 +3,7 @@
 import errno
 import hashlib
 import os
+import resource
 import signal
 import subprocess
 import sys
@@ -27,7 +28,7 @@ from catalogue.print_files.tiff_file import made_ahead, recipe_in
 from catalogue.progress import Stopped
 from catalogue.reading.file import read_file
 from catalogue.reading.reduce import turned
-from catalogue.storage.atomic import NoRoom
+from catalogue.storage.atomic import NoRoom, TooLarge
 from tests.files import part_path
 from tests.waiting import HANG_SECONDS
 
@@ -390,6 +391,29 @@ def test_a_full_disk_is_said_and_leaves_nothing(master: Path, monkeypatch: pytes
 
     monkeypatch.setattr(rendering, "write_tiff", full)
     with pytest.raises(NoRoom, match="full"):
+        render(master, recipe_for(master, 150, 100), master.with_name("print.tif"))
+    nothing_but(master)
+
+
+def test_a_short_write_that_numpy_does_not_explain_is_explained(master: Path) -> None:
+    """Met on a small memory disk: "523035 requested and 405 written" was all that was said of a full one. Here the
+    system's own limit of a file's size ends the write."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, hard))
+    try:
+        with pytest.raises(TooLarge, match="too large for this disk"):
+            render(master, recipe_for(master, 150, 100), master.with_name("print.tif"))
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    nothing_but(master)
+
+
+def test_a_write_that_fails_without_a_reason_is_a_failing_disk(master: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def short(*_: Any, **__: Any) -> None:
+        raise OSError("523035 requested and 405 written")
+
+    monkeypatch.setattr(tifffile.TiffWriter, "write", short)
+    with pytest.raises(CatalogueError, match="Input/output error"):
         render(master, recipe_for(master, 150, 100), master.with_name("print.tif"))
     nothing_but(master)
 
