@@ -1,22 +1,18 @@
 """The long jobs the screens can start: each an operation in the work thread, and its words as the notice."""
 
 from collections.abc import Callable, Mapping, Sequence
+from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from catalogue.errors import NotFound
 from catalogue.records.database import Database
+from catalogue.screens.background.work import Job
 from catalogue.screens.texts.formats import counted, safe
 
 if TYPE_CHECKING:
     from catalogue.fixity.audit import Budget
-    from catalogue.fixity.copies import CopySummary
-    from catalogue.fixity.restore import Restored
     from catalogue.intake.proposals import Plan
-    from catalogue.likeness.updating import Updated
-    from catalogue.operations.auditing import Audited
-    from catalogue.operations.backing_up import BackedUp
-    from catalogue.operations.indexing import Indexed
     from catalogue.operations.intake import ImportedScans
     from catalogue.operations.print_files import PrintFilesMade
     from catalogue.operations.print_recipes import RecipeProposal
@@ -41,55 +37,41 @@ def notice(lines: Sequence[str]) -> str:
     return panel_text([*lines[:MOST_LINES - 1], f"… and {counted(len(lines) - MOST_LINES + 1, 'more line')}"])
 
 
+def _begin(shop: "CatalogueApp", name: str, job: Job, operation: str,
+           then: Callable[[Any], object] | None = None) -> bool:
+    """Start a job whose result the module ``operation`` of ``catalogue.operations`` words."""
+    module = f"catalogue.operations.{operation}"
+    return shop.begin(name, job, lambda done: notice(import_module(module).summarize(done)), then)
+
+
 def start_index(shop: "CatalogueApp", names: Sequence[str] = ()) -> bool:
     """Read what is new or changed in some stores, or in all."""
-    home = shop.home
-
-    def job(db: Database, report: "Report", cancelled: "Cancelled") -> "Indexed":
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> object:
         from catalogue.operations.indexing import index_stores
 
-        return index_stores(db, home, names, report=report, cancelled=cancelled)
+        return index_stores(db, shop.home, names, report=report, cancelled=cancelled)
 
-    def summary(done: "Indexed") -> str:
-        from catalogue.operations.indexing import summarize
-
-        return notice(summarize(done))
-
-    return shop.begin("Indexing", job, summary)
+    return _begin(shop, "Indexing", job, "indexing")
 
 
 def start_audit(shop: "CatalogueApp", names: Sequence[str], budget: "Budget") -> bool:
     """Check the stores' files against their digests."""
-    home = shop.home
-
-    def job(db: Database, report: "Report", cancelled: "Cancelled") -> "Audited":
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> object:
         from catalogue.operations.auditing import audit_stores
 
-        return audit_stores(db, home, names, budget=budget, report=report, cancelled=cancelled)
+        return audit_stores(db, shop.home, names, budget=budget, report=report, cancelled=cancelled)
 
-    def summary(done: "Audited") -> str:
-        from catalogue.operations.auditing import summarize
-
-        return notice(summarize(done))
-
-    return shop.begin("Audit", job, summary)
+    return _begin(shop, "Audit", job, "auditing")
 
 
 def start_copy(shop: "CatalogueApp", target: str, source: str = "") -> bool:
     """Bring a store up to date with what the primary stores, or another one, hold."""
-    home = shop.home
-
-    def job(db: Database, report: "Report", cancelled: "Cancelled") -> "CopySummary":
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> object:
         from catalogue.operations.copying import copy_to_store, plan_copy
 
-        return copy_to_store(db, home, plan_copy(db, target, source), report=report, cancelled=cancelled)
+        return copy_to_store(db, shop.home, plan_copy(db, target, source), report=report, cancelled=cancelled)
 
-    def summary(done: "CopySummary") -> str:
-        from catalogue.operations.copying import summarize
-
-        return notice(summarize(done))
-
-    return shop.begin(f"Copying to {target}", job, summary)
+    return _begin(shop, f"Copying to {target}", job, "copying")
 
 
 def start_restore(shop: "CatalogueApp", file_id: int, source: str, sha256: str = "") -> bool:
@@ -97,31 +79,24 @@ def start_restore(shop: "CatalogueApp", file_id: int, source: str, sha256: str =
 
     ``sha256`` names the content to bring back where it is not the one on record now.
     """
-    home = shop.home
-
-    def job(db: Database, report: "Report", cancelled: "Cancelled") -> "Restored":
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> object:
         from catalogue.operations.restoring import plan_restore, restore_file
 
-        return restore_file(db, home, plan_restore(db, file_id, source, sha256), report=report, cancelled=cancelled)
+        return restore_file(db, shop.home, plan_restore(db, file_id, source, sha256), report=report,
+                            cancelled=cancelled)
 
-    def summary(done: "Restored") -> str:
-        from catalogue.operations.restoring import summarize
-
-        return notice(summarize(done))
-
-    return shop.begin("Restore", job, summary)
+    return _begin(shop, "Restore", job, "restoring")
 
 
 def start_proposing(shop: "CatalogueApp", folder: Path, store: str, known: "Mapping[Path, Reading]",
                     then: "Callable[[Plan], object]") -> bool:
     """Look at a folder of new scans, of which some were read before; ``then`` gets the plan."""
-    home = shop.home
-
-    def job(db: Database, report: "Report", cancelled: "Cancelled") -> "Plan":
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> object:
         from catalogue.operations.intake import look_at_folder
 
         # no file is read in this process: some codecs write to standard error, which is the screen
-        return look_at_folder(db, home, folder, store, known=known, inline_bytes=0, report=report, cancelled=cancelled)
+        return look_at_folder(db, shop.home, folder, store, known=known, inline_bytes=0, report=report,
+                              cancelled=cancelled)
 
     def summary(plan: "Plan") -> str:
         passed = f" Skipped: {safe('; '.join(plan.obstacles[:3]))}" if plan.obstacles else ""
@@ -136,12 +111,10 @@ def start_taking_in(shop: "CatalogueApp", plan: "Plan", also: Sequence[str], rem
 
     ``then`` gets what became of them.
     """
-    home = shop.home
-
-    def job(db: Database, report: "Report", cancelled: "Cancelled") -> "ImportedScans":
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> object:
         from catalogue.operations.intake import import_scans
 
-        return import_scans(db, home, plan, also=also, remove_sources=remove, report=report, cancelled=cancelled)
+        return import_scans(db, shop.home, plan, also=also, remove_sources=remove, report=report, cancelled=cancelled)
 
     def summary(done: "ImportedScans") -> str:
         from catalogue.operations.intake import summarize
@@ -160,86 +133,61 @@ def after_taking_in(done: "ImportedScans") -> list[str]:
 
 def start_backup(shop: "CatalogueApp") -> bool:
     """Back the catalogue up, with the ledger as tables and the checksum manifests."""
-    home = shop.home
-
-    def job(db: Database, report: "Report", cancelled: "Cancelled") -> "BackedUp":
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> object:
         from catalogue.operations.backing_up import back_up
 
-        return back_up(db, home, report=report, cancelled=cancelled)
+        return back_up(db, shop.home, report=report, cancelled=cancelled)
 
-    def summary(done: "BackedUp") -> str:
-        from catalogue.operations.backing_up import summarize
-
-        return notice(summarize(done))
-
-    return shop.begin("Backup", job, summary)
+    return _begin(shop, "Backup", job, "backing_up")
 
 
 def start_comparing(shop: "CatalogueApp") -> bool:
     """Compare new scans with all others."""
-    home = shop.home
-
-    def job(db: Database, report: "Report", cancelled: "Cancelled") -> "Updated":
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> object:
         from catalogue.operations.comparing import compare_scans
 
-        return compare_scans(db, home, report=report, cancelled=cancelled)
+        return compare_scans(db, shop.home, report=report, cancelled=cancelled)
 
-    def summary(done: "Updated") -> str:
-        from catalogue.operations.comparing import summarize
-
-        return notice(summarize(done))
-
-    return shop.begin("Comparing", job, summary)
+    return _begin(shop, "Comparing", job, "comparing")
 
 
 def start_job_sheet(shop: "CatalogueApp", line_id: int, copy: bool,
                     then: "Callable[[Sequence[Written]], object]") -> bool:
     """Write a line's job sheet, with a verified copy of its scan if asked; ``then`` gets what was written."""
-    home = shop.home
-
-    def job(db: Database, report: "Report", cancelled: "Cancelled") -> "Sequence[Written]":
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> object:
         from catalogue.operations.job_sheets import write_job_sheets
 
-        return write_job_sheets(db, home, [line_id], copy_master=copy, report=report, cancelled=cancelled)
+        return write_job_sheets(db, shop.home, [line_id], copy_master=copy, report=report, cancelled=cancelled)
 
-    def summary(done: "Sequence[Written]") -> str:
-        from catalogue.operations.job_sheets import summarize
-
-        return notice(summarize(done))
-
-    return shop.begin("Job sheet", job, summary, then)
+    return _begin(shop, "Job sheet", job, "job_sheets", then)
 
 
 def start_print_files(shop: "CatalogueApp", line_ids: Sequence[int],
                       then: "Callable[[PrintFilesMade], object] | None" = None) -> bool:
     """Make the print files of some lines in the folder of the settings; ``then`` gets what came of them."""
-    home = shop.home
-
-    def job(db: Database, report: "Report", cancelled: "Cancelled") -> "PrintFilesMade":
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> object:
         from catalogue.operations.print_files import chosen_lines, make_prints, print_folder
 
-        folder = print_folder(db, home, None)
-        return make_prints(db, home, chosen_lines(db, line_ids), {}, folder, report=report, cancelled=cancelled)
+        folder = print_folder(db, shop.home, None)
+        return make_prints(db, shop.home, chosen_lines(db, line_ids), {}, folder, report=report, cancelled=cancelled)
 
     def summary(done: "PrintFilesMade") -> str:
         from catalogue.operations.print_files import summarize
 
-        return notice(summarize(done, home.settings.dates))
+        return notice(summarize(done, shop.home.settings.dates))
 
     return shop.begin("Print file" if len(line_ids) == 1 else "Print files", job, summary, then)
 
 
 def start_recipe(shop: "CatalogueApp", sha256: str, then: "Callable[[RecipeProposal], object]") -> bool:
     """Find the recipe of an old print file; ``then`` gets the proposal."""
-    home = shop.home
-
-    def job(db: Database, report: "Report", cancelled: "Cancelled") -> "RecipeProposal":
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> object:
         from catalogue.operations.print_recipes import propose_recipe
         from catalogue.records.scans import by_digest
 
         scan = by_digest(db, sha256)
         if scan is None:
             raise NotFound("This scan is no longer in the catalogue.")
-        return propose_recipe(db, home, scan, report=report, cancelled=cancelled)
+        return propose_recipe(db, shop.home, scan, report=report, cancelled=cancelled)
 
     return shop.begin("Finding the recipe", job, lambda _: "", then)

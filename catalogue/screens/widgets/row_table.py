@@ -41,8 +41,20 @@ class Column:
     weight: int = 1
 
 
+class RowMessage(Message):
+    """Something of a ``row`` of a ``table``."""
+
+    def __init__(self, table: "RowTable[Any]", row: Any) -> None:
+        super().__init__()
+        self.table, self.row = table, row
+
+    @property
+    def control(self) -> "RowTable[Any]":
+        return self.table
+
+
 class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
-    """Rows of text. Posts :class:`Pointed` when the cursor comes to another row, :class:`Chosen` on a second click.
+    """Rows of text. Posts ``Highlighted`` when the cursor comes to another row, ``Selected`` on a second click.
 
     A row that leaves the list while the cursor is on it, because another workstation or a job has changed it, stays
     there struck through until the cursor leaves it, so that no key meant for it acts on its neighbour.
@@ -57,27 +69,11 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
     cursor_row: reactive[int] = reactive(0, repaint=False)
     hover_row: reactive[int] = reactive(-1, repaint=False)
 
-    class Highlighted(Message):
+    class Highlighted(RowMessage):
         """The cursor stands on ``row``; None when there is none."""
 
-        def __init__(self, table: "RowTable[Any]", row: Any) -> None:
-            super().__init__()
-            self.table, self.row = table, row
-
-        @property
-        def control(self) -> "RowTable[Any]":
-            return self.table
-
-    class Selected(Message):
+    class Selected(RowMessage):
         """A click on the row under the cursor."""
-
-        def __init__(self, table: "RowTable[Any]", row: Any) -> None:
-            super().__init__()
-            self.table, self.row = table, row
-
-        @property
-        def control(self) -> "RowTable[Any]":
-            return self.table
 
     def __init__(self, columns: Sequence[Column], *, id: str, classes: str | None = None) -> None:
         super().__init__(id=id, classes=classes)
