@@ -3,7 +3,9 @@
 A terminal cell shows one sign in one colour on another. Quadrants divide it in 2 × 2, sextants in 2 × 3 parts, half
 blocks in 1 × 2; the sign says which parts have the one colour. Colours are chosen cell by cell from left to right so
 that error plus a price for every byte sent is least: a neighbour that looks nearly alike keeps its colours, and sends
-a sign alone. Pure; on arrays.
+a sign alone. What that costs a cell counts the more the worse the cell comes out, and where bytes are short all cells
+share few colours, so that rows which look alike are alike: else each would carry on a tone of its own as a streak.
+Pure; on arrays.
 """
 
 from dataclasses import dataclass
@@ -22,6 +24,8 @@ OPPONENT = ((0.299, 0.5 * CHROMA, -0.169 * CHROMA), (0.587, -0.419 * CHROMA, -0.
 ONE_COLOUR, TWO_COLOURS = 19, 35    # bytes of a code that sets one colour, or both
 PRICE = 1.5                         # squared error, summed over the parts of a cell, that a byte is worth
 DEARER, TRIES = 2.2, 5              # how the price rises until the picture is within its bytes
+SHARED, SHORT = 128, 1.3            # colours of a picture that is as many times over its bytes
+STREAK = 70.0                       # prices of a byte; squared error more than needed at which a cell counts twice
 UNSET = -1e4                        # farther than any colour from all of them
 
 
@@ -65,12 +69,14 @@ def fit_within(samples: "NDArray[np.uint8]", blocks: Blocks, most_bytes: int) ->
     height, width = samples.shape[0] // blocks.down, samples.shape[1] // blocks.across
     cells = samples.astype(np.float32).reshape(height, blocks.down, width, blocks.across, 3).transpose(
         0, 2, 1, 3, 4).reshape(height, width, blocks.parts, 3)
-    pair = best_pairs(cells, blocks.parts)
+    colours = [*best_pairs(cells, blocks.parts), np.rint(cells.mean(2))]
     price = PRICE
     for _ in range(TRIES):
-        fitted, sent = _chosen(cells, pair, price, len(blocks.signs[1].encode()))
+        fitted, sent = _chosen(cells, colours, price, len(blocks.signs[1].encode()))
         if sent <= most_bytes:
             break
+        if price == PRICE and sent > SHORT * most_bytes:
+            colours = shared_colours(colours)
         price *= DEARER * max(1.0, sent / most_bytes)
     return fitted
 
@@ -95,15 +101,27 @@ def best_pairs(cells: "Floats", parts: int) -> "tuple[Floats, Floats]":
     return np.rint(first), np.rint(second)
 
 
-def _chosen(cells: "Floats", pair: "tuple[Floats, Floats]", price: float, sign_bytes: int) -> tuple[Fitted, int]:
-    """Colours and patterns where a byte costs ``price``, and about how many bytes that takes."""
+def shared_colours(colours: "list[Floats]") -> "list[Floats]":
+    """Arrays of colours, rows × columns × 3, with each colour replaced by the nearest of those that all share."""
+    import numpy as np
+    from PIL import Image
+
+    picture = Image.fromarray(np.concatenate(colours).clip(0, 255).astype(np.uint8))
+    shared = picture.quantize(SHARED, Image.Quantize.MEDIANCUT, kmeans=1, dither=Image.Dither.NONE).convert("RGB")
+    return np.split(np.asarray(shared, np.float32), len(colours))
+
+
+def _chosen(cells: "Floats", colours: "list[Floats]", price: float, sign_bytes: int) -> tuple[Fitted, int]:
+    """Colours and patterns where a byte costs ``price``, and about how many bytes that takes.
+
+    ``colours``: of each cell the best pair, and the mean.
+    """
     import numpy as np
 
     rows, columns, parts, _ = cells.shape
     opponent = np.array(OPPONENT, np.float32)
     seen = cells @ opponent
-    first, second = pair
-    means = np.rint(cells.mean(2))
+    first, second, means = colours
     ink = np.full((rows, 3), UNSET, np.float32)
     ground = ink.copy()
     codes = np.array([0, *[ONE_COLOUR] * 6, TWO_COLOURS, TWO_COLOURS], np.float32)
@@ -121,10 +139,12 @@ def _chosen(cells: "Floats", pair: "tuple[Floats, Floats]", price: float, sign_b
         from_ground = ((wanted - (new_ground @ opponent)[:, :, None]) ** 2).sum(-1)
         inked = from_ink < from_ground
         bytes_sent = codes + np.where(inked.any(-1), sign_bytes, 1)
-        best = (np.where(inked, from_ink, from_ground).sum(-1) + price * bytes_sent).argmin(1)
+        error = np.where(inked, from_ink, from_ground).sum(-1)
+        excess = error - error.min(1, keepdims=True)
+        best = (error + excess ** 2 / (STREAK * price) + price * bytes_sent).argmin(1)
         ink, ground = new_ink[each, best], new_ground[each, best]
         patterns[:, column] = inked[each, best] @ weights
         inks[:, column], grounds[:, column] = ink, ground
         sent += float(bytes_sent[each, best].sum())
-    colours = (np.clip(each_cell, 0, 255).astype(np.uint8) for each_cell in (inks, grounds))
-    return Fitted(patterns, *colours), int(sent)
+    chosen = (np.clip(each_cell, 0, 255).astype(np.uint8) for each_cell in (inks, grounds))
+    return Fitted(patterns, *chosen), int(sent)
