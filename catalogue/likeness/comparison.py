@@ -123,8 +123,8 @@ def _onto(
 def _polished(fine: Bytes, coarse: Bytes, matrix: Matrix, scale: float, reach: float, rigid: bool) -> Matrix:
     """ECC on a grid no finer than the coarser picture's, so that its smoothing means the same on both sides."""
     onto = min(1.0, limits.POLISH_SIDE / max(coarse.shape))
-    small, to_small = _reduced(fine, scale * onto)
-    ground, to_ground = _reduced(coarse, onto)
+    small, to_small = geometry.shrunk(fine, scale * onto)
+    ground, to_ground = geometry.shrunk(coarse, onto)
     start = geometry.compose(geometry.compose(to_ground, matrix), geometry.inverse(to_small))
     if rigid:  # what rounding to whole pixels left of the scale is taken off too
         left = geometry.scale_of(start)
@@ -136,11 +136,6 @@ def _polished(fine: Bytes, coarse: Bytes, matrix: Matrix, scale: float, reach: f
     if better is None:
         return matrix
     return geometry.compose(geometry.compose(geometry.inverse(to_ground), better), to_small)
-
-
-def _reduced(picture: Bytes, factor: float) -> tuple[Bytes, Matrix]:
-    """The picture made smaller, unless hardly so, and the map to it."""
-    return geometry.reduced(picture, factor) if factor <= 0.85 else (picture, np.eye(2, 3))
 
 
 def _light(picture: Bytes) -> Floats:

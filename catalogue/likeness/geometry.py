@@ -102,6 +102,11 @@ def reduced(picture: Bytes, factor: float, least: int = 8) -> tuple[Bytes, Matri
     return np.asarray(small, np.uint8), zoom(size[0] / width, size[1] / height)
 
 
+def shrunk(picture: Bytes, factor: float) -> tuple[Bytes, Matrix]:
+    """The picture made smaller, unless hardly so (below a sixth less a side), and the map to it."""
+    return reduced(picture, factor) if factor <= 0.85 else (picture, np.eye(2, 3))
+
+
 def apply(matrix: Matrix, points: npt.ArrayLike) -> Points:
     """N×2 points mapped by a 2×3 map or a 3×3 homography."""
     given = np.asarray(points, np.float64).reshape(-1, 2)

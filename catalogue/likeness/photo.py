@@ -32,7 +32,7 @@ def match_photo(photo: Bytes, features: Features, key: str, scan: Features,
     must agree with what is seen.
     """
     pairs = confirmation.matches(scan, features)
-    if len(pairs) < limits.SIGHT_INLIERS:
+    if len(pairs) < limits.PHOTO_INLIERS:
         return None
     source = scan.spots[pairs[:, 0], :2].astype(np.float64)
     target = features.spots[pairs[:, 1], :2].astype(np.float64)
@@ -42,10 +42,10 @@ def match_photo(photo: Bytes, features: Features, key: str, scan: Features,
     kept = inside.ravel().astype(bool)
     inliers = confirmation.distinct(source[kept], target[kept])
     size = (scan.width, scan.height)
-    if inliers < limits.SIGHT_INLIERS or not _plausible(matrix, size):
+    if inliers < limits.PHOTO_INLIERS or not _plausible(matrix, size):
         return None
     agreement, shown = _agreement(load(), photo, matrix)
-    if agreement < limits.SIGHT_AGREES:
+    if agreement < limits.PHOTO_CORRELATION:
         return None
     corners = (geometry.apply(matrix, geometry.corners(size)) + 0.5) / (features.width, features.height)
     return PhotoMatch(
@@ -53,15 +53,15 @@ def match_photo(photo: Bytes, features: Features, key: str, scan: Features,
     )
 
 
-def rank_matches(sights: Sequence[PhotoMatch]) -> list[PhotoMatch]:
+def rank_matches(matched: Sequence[PhotoMatch]) -> list[PhotoMatch]:
     """Likeliest first: features that agree, weighted by agreement."""
-    return sorted(sights, key=lambda s: (-s.sure, -s.inliers * s.agreement))
+    return sorted(matched, key=lambda s: (-s.sure, -s.inliers * s.agreement))
 
 
 def _certainty(inliers: int, agreement: float) -> float:
     """Grows with both; .5 at the gates, above .95 from 25 features and a correlation of .8."""
-    more = min(1.0, (inliers - limits.SIGHT_INLIERS) / 18)
-    clear = min(1.0, (agreement - limits.SIGHT_AGREES) / 0.3)
+    more = min(1.0, (inliers - limits.PHOTO_INLIERS) / 18)
+    clear = min(1.0, (agreement - limits.PHOTO_CORRELATION) / 0.3)
     return round(0.5 + 0.3 * more + 0.19 * clear, 3)
 
 

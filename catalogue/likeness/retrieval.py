@@ -10,7 +10,7 @@ import os
 import shutil
 import uuid
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import faiss
@@ -81,6 +81,9 @@ class Index:
 
     def candidates(self, features: Features, phashes: Sequence[int], most: int = 20) -> list[Candidate]:
         """The likeliest scans for a picture with these features and pHashes (its 8 orientations), best first."""
+        if len(features.sift) > limits.ASKED:  # every so many-th, for they are in order of scale
+            rows = np.linspace(0, len(features.sift) - 1, limits.ASKED).round().astype(np.intp)
+            features = replace(features, spots=features.spots[rows], sift=features.sift[rows])
         codes = bits(features.sift)
         candidates: dict[str, Candidate] = {}
         with thread_pool() as pool:

@@ -6,10 +6,11 @@ published.
 
 # --- features ------------------------------------------------------------------------------------------
 CLAHE_CLIP = 2.0        # usual starting value; 4 doubled the features in scanner noise of plain passages
-FEATURES_SIDE = 640     # px; tuned: as many of 360 tiles fitted as at 1,024 px, for half the processor time
-SIFT_KEPT = 500         # a scan; 36 kB kept beside the preview; tuned: 900 fitted no more tiles
+FEATURES_SIDE = 640     # px; tuned: 57 of 60 tiles fitted, 55 at 1,024 px for twice the processor time
+SIFT_KEPT = 500         # a scan; 36 kB kept beside the preview; tuned: of 60 tiles 900 fitted 56, 500 fitted 57
 
 # --- retrieval -----------------------------------------------------------------------------------------
+ASKED = 900             # features of a picture looked up; tuned: all 1,400 of a photograph found no more
 NEAREST = 3             # neighbours counted for each feature; the next one is the yardstick of its weight
 BITS_APART = 84         # bits of 256; unrelated features lie about 110 apart
 PROBES = 3              # lists of the inverted file searched for each feature; tuned: 6 found no more tiles
@@ -105,8 +106,8 @@ GAP_LEAST = 0.002       # share of the master a gap must have to be named
 WEAVE_STANDS = 3.5      # log of power above the surroundings; unwoven pictures reach 2.5, a faint weave 5.1
 
 # --- a picture on a wall -------------------------------------------------------------------------------
-SIGHT_INLIERS = 9       # a homography has eight unknowns: more features are wanted than for a scan
-SIGHT_AGREES = 0.45     # median correlation; reflections and soft focus cost much of it
+PHOTO_INLIERS = 9       # a homography has eight unknowns: more features are wanted than for a scan
+PHOTO_CORRELATION = 0.45 # median correlation; reflections and soft focus cost much of it
 SIFT_PHOTO = 1400       # features of a photograph: much of it is wall and frame
 
 # --- the catalogue -------------------------------------------------------------------------------------
