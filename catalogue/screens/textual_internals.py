@@ -23,6 +23,7 @@ from textual.strip import Strip
 from textual.worker import Worker
 
 from catalogue.screens.sent_cells import SentCells
+from catalogue.screens.style_codes import shorten_styles
 
 T = TypeVar("T")
 # What may follow Esc in what a terminal sends: sequences of ECMA-48 and xterm, and the end of a string.
@@ -109,7 +110,7 @@ class ChangedCells(CompositorUpdate):
         for y, x, strip in _placed(self._update):
             parts += [f"\x1b[{y + 1};{column + 1}H{sequence}"
                       for column, sequence in self._sent.changes(y, x, strip, console)]
-        sequences = "".join(parts)
+        sequences = shorten_styles("".join(parts))
         self.size = len(sequences.encode())
         return sequences
 

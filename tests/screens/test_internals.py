@@ -22,6 +22,7 @@ from textual.widgets import Static
 
 from catalogue.screens import textual_internals
 from catalogue.screens.sent_cells import SentCells
+from catalogue.screens.style_codes import shorten_styles
 
 
 class Other(Screen[None]):
@@ -121,13 +122,16 @@ def test_textual_takes_its_times_from_the_environment() -> None:
 ROWS, COLUMNS = 3, 12
 
 
-def seen_in(screen: pyte.Screen) -> list[list[tuple[str, str, str | None]]]:
-    """Letter, ground, and of what is not blank the weight."""
-    return [[(cell.data, cell.bg, None if cell.data == " " else str(cell.bold))
+def seen_in(screen: pyte.Screen) -> list[list[tuple[object, ...]]]:
+    """Letter, ground and line, and of what is not blank the ink and slant; of a reversed blank the ink too."""
+    return [[(cell.data, cell.bg, cell.underscore, cell.reverse,
+              None if cell.data == " " and not cell.reverse else (cell.fg, cell.bold, cell.italics))
              for cell in map(screen.buffer[row].__getitem__, range(COLUMNS))] for row in range(ROWS)]
 
 
-STYLES = (Style(), Style(bold=True), Style(bgcolor="red"))
+STYLES = (Style(), Style(bold=True), Style(bgcolor="red"), Style(color="#102030", bgcolor="#405060", dim=True),
+          Style(color="#102030", bgcolor="#405060"), Style(color="bright_blue", bold=True, italic=True),
+          Style(color="color(200)", bgcolor="bright_red", reverse=True), Style(underline=True, bgcolor="#405060"))
 
 
 @given(st.lists(st.tuples(st.integers(0, ROWS), st.lists(st.integers(0, COLUMNS), min_size=2, max_size=4),
@@ -178,3 +182,16 @@ async def test_a_style_sheet_is_parsed_once_for_each_set_of_colours() -> None:
     sheet.set_variables({"ink": "blue"})
     sheet.reparse()
     assert sheet.rules[0] is not first and sheet.rules[0].styles.color != first.styles.color
+
+
+def test_codes_of_styles_are_as_few_as_will_do() -> None:
+    """ECMA-48, SGR: 22 is normal weight, 0 nothing of all; colours as ISO 8613-6 has them."""
+    grey, blue = "38;2;9;9;9", "38;2;0;0;255"
+    ground = "48;2;1;2;3"
+    row = (f"\x1b[{grey};{ground}m piece \x1b[0m\x1b[1;{blue};{ground}m Harbour \x1b[0m"
+           f"\x1b[{blue};{ground}m 1990 \x1b[0m")
+    assert shorten_styles(f"\x1b[1;1H{row}\x1b[2;1H{row}") == (
+        f"\x1b[1;1H\x1b[{grey};{ground}m piece \x1b[1;{blue}m Harbour \x1b[22m 1990 \x1b[2;1H"
+        f"\x1b[{grey}m piece \x1b[1;{blue}m Harbour \x1b[22m 1990 \x1b[0m")
+    assert shorten_styles("\x1b[7mx\x1b[0my") == "\x1b[7mx\x1b[0my"
+    assert shorten_styles("plain") == "plain"
