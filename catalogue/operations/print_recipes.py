@@ -1,6 +1,7 @@
 """The recipe of an old print file: found from its picture and its master's, proven by making it again, and recorded
 once a person confirms it, so that a repeat takes it over."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256 as sha256_hash
 from pathlib import Path
@@ -30,6 +31,7 @@ from catalogue.settings import Home
 
 LONG_SIDE = 2048            # of the pictures that are laid on each other
 LEAST_CORRELATION = 0.9     # of lightness within the picture; other pictures stay below .5
+ASTRAY, ASTRAY_ANYWAY = 3.0, 0.001      # of what the best lacks in correlation; tried on one picture alone
 SMALL_MEAN, SMALL_LARGEST = 1.0, 5.0   # ΔE00 over patches that nobody sees in a print; common practice, no source
 
 
@@ -78,19 +80,18 @@ def propose_recipe(db: Database, home: Home, scan: Scan, *, report: Report = ign
     if print_picture.space == "CMYK":
         raise Refused("This file is CMYK: how its colours were separated cannot be told from the picture.",
                       hint="Make a new print file from the order, with --profile: catalogue print.")
-    best: tuple[Placement, Scan, ReducedPicture] | None = None
+    laid: list[tuple[Placement, Scan, ReducedPicture]] = []
     for matrix, master in matrices:
-        if matrix is None:
-            continue
-        picture = reduced_picture(_file_of(db, master, "the master"), master.sha256, LONG_SIDE, report=report,
-                                  cancelled=cancelled)
-        place = placed(_light(picture), picture.size, _light(print_picture), print_picture.size, matrix)
-        if place and place.correlation >= LEAST_CORRELATION and (not best or place.correlation > best[0].correlation):
-            best = place, master, picture
-    if best is None:
+        if matrix is not None:
+            picture = reduced_picture(_file_of(db, master, "the master"), master.sha256, LONG_SIDE, report=report,
+                                      cancelled=cancelled)
+            place = placed(_light(picture), picture.size, _light(print_picture), print_picture.size, matrix)
+            if place and place.correlation >= LEAST_CORRELATION:
+                laid.append((place, master, picture))
+    if not laid:
         raise Refused("No master of this piece lies straight on this file's picture.",
                       hint="It may have been made from another scan, or turned by less than a quarter.")
-    place, master, picture = best
+    place, master, picture = _likeliest(laid)
     converted = print_picture.icc if print_picture.icc and print_picture.icc != picture.icc else b""
     plain = Recipe(master.sha256, 1, 1, ppi, bits=8 if print_picture.bits == 8 else 16,
                    profile_sha256=sha256_hash(converted).hexdigest() if converted else "")
@@ -98,6 +99,14 @@ def propose_recipe(db: Database, home: Home, scan: Scan, *, report: Report = ign
     recipe = fit_recipe(place, _light(print_picture), levels, print_picture.size, ppi, plain, _ordered(db, scan))
     proposal = RecipeProposal(scan, master, file, recipe, False, 0.0, 0.0, 0.0, converted)
     return _proven(db, home, proposal, report, cancelled)
+
+
+def _likeliest(laid: Sequence[tuple[Placement, Scan, ReducedPicture]]) -> tuple[Placement, Scan, ReducedPicture]:
+    """The one that agrees best; among those that agree about as well the largest: prints are made from large scans, not
+    from other print files."""
+    astray = ASTRAY * (1 - max(place.correlation for place, _, _ in laid)) + ASTRAY_ANYWAY
+    return max((one for one in laid if 1 - one[0].correlation <= astray),
+               key=lambda one: (one[2].size[0] * one[2].size[1], one[0].correlation))
 
 
 def _file_of(db: Database, scan: Scan, what: str) -> Path:

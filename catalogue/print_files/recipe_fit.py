@@ -24,6 +24,7 @@ STRIPS_MM = (1.0, 2.0, 3.0, 4.0, 5.0, 8.0, 10.0)     # of the edge, that may be 
 USUAL_BLEED_MM = 8.0    # a mirrored edge up to here is a bleed, beyond it a wrap; common practice, no source
 WHITE_SHARE, MARK_SHARE = 0.97, 0.5  # of the margin that is white; of the ink of corner marks that is there
 STEPS_MM = (1.0, 0.5, 0.1, 0.01)     # lengths that people choose, plainest first
+PLAINER = 0.05                      # levels on average by which a less plain one must depart less
 WHITE, NEAR_WHITE = 255.0, 2.0      # paper; levels that it may be off by
 SAME_MM = 0.3                       # lengths that differ by less are one length, rounded to pixels
 EDGE_APART = 6.0                    # levels of 255 on average that what surrounds the picture may depart by
@@ -211,13 +212,18 @@ def _surround(place: Placement, printed: Light, size: tuple[int, int], margin: i
     step = max(1, int(precision))
     tried = [_tried(place, printed, size, margin, inset, ppi)
              for inset in sorted({margin, *range(lowest, highest + 1, step)})]
-    best = min((one for several in tried for one in several), key=lambda one: one.apart)
+    best = min((one for several in tried for one in several), key=_likelihood)
     if step > 1:
         near = [_tried(place, printed, size, margin, inset, ppi)
                 for inset in range(max(margin, best.inset - step), best.inset + step + 1)]
-        best = min((one for several in near for one in several), key=lambda one: one.apart)
+        best = min((one for several in near for one in several), key=_likelihood)
     plainest = _tried(place, printed, size, margin, margin, ppi)[0]
-    return plainest if plainest.apart <= best.apart + 0.05 else best
+    return plainest if plainest.apart <= best.apart + PLAINER else best
+
+
+def _likelihood(surround: _Surround) -> float:
+    """How far it departs; a stretched edge must depart less than a mirrored one to be believed."""
+    return surround.apart + (PLAINER if surround.kind == "stretched" else 0.0)
 
 
 def _tried(place: Placement, printed: Light, size: tuple[int, int], margin: int, inset: int, ppi: int

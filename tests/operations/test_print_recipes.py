@@ -160,3 +160,17 @@ def test_a_file_without_a_resolution_or_of_another_picture_is_refused(shop: OldS
     assert scan is not None and master is not None
     describe_scans(db, [scan.sha256], role="print file", piece_id=master.piece_id)
     assert "No master of this piece lies straight on this file's picture" in refusal(shop)
+
+
+def test_another_print_file_that_passes_for_a_master_is_not_taken_for_the_one(shop: OldShop, db: Database) -> None:
+    """Half of them are sorted so when an archive is first read; the larger scan is what prints are made from."""
+    other = shop.old.with_name("small.tif")
+    tifffile.imwrite(other, cv2.resize(tifffile.imread(shop.master), (600, 800), interpolation=cv2.INTER_AREA),
+                     photometric="rgb", iccprofile=SRGB, metadata=None, resolution=(267, 267), resolutionunit=2)
+    shop.begin()
+    small = scans.by_digest(db, hashlib.sha256(other.read_bytes()).hexdigest())
+    master = scans.by_digest(db, shop.truth.master_sha256)
+    assert small is not None and master is not None
+    describe_scans(db, [small.sha256], role="master", piece_id=master.piece_id)
+    code, text = shop.call("recipe", shop.old.name, "--json")
+    assert code == 0 and json.loads(text)["master"]["sha256"] == shop.truth.master_sha256
