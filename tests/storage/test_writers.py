@@ -19,6 +19,7 @@ REVIEWED = {
     "intake/doubles.py": "removes doubles behind the guards of removing.py",
     "intake/moving.py": "renames within a store, through storage",
     "intake/embedding.py": "writes into its own part file of storage",
+    "print_files/tiff_file.py": "writes the part file of a print file, and adds to it to learn why it cannot grow",
     "print_files/spool.py": "an unnamed temporary file beside the part file of a print file",
 }
 # Modules that write beside the catalogue alone: databases, backups, locks, previews, features, the demo's own folder.
