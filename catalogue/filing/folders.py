@@ -126,4 +126,7 @@ def bare_stems(paths: Sequence[Path]) -> frozenset[str]:
 
 
 def _words_of_stem(stem: str) -> str:
-    return " ".join(fold(t.text) for t in read_name(stem).tokens if t.kind in WORDS or t.kind is Kind.NUMBER)
+    """The words of a stem, folded; of those that stand before a size, where one follows."""
+    tokens = read_name(stem).tokens
+    size = next((at for at, token in enumerate(tokens) if token.kind is Kind.SIZE), 0) or len(tokens)
+    return " ".join(fold(t.text) for t in tokens[:size] if t.kind in WORDS or t.kind is Kind.NUMBER)

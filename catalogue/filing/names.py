@@ -115,14 +115,9 @@ def _is_shelf(text: str) -> bool:
 
 def is_device_name(name: Name) -> bool:
     """Whether a scanner, a camera or a program gave this name by itself: "scan0001", "IMG_2231 (2)", "Untitled-1"."""
-    first = name.tokens[0] if name.tokens else None
-    if (
-        first
-        and first.text.casefold() in words.UNTITLED
-        and first.text[0].isupper()
-        and all(t.spaced for t in name.tokens[1:] if t.kind is not Kind.BREAK)
-        and not any(t.text == "-" for t in name.tokens)
-    ):
+    number = next((i for i, t in enumerate(name.tokens) if t.kind is Kind.NUMBER), 0)
+    if number and name.tokens[number].spaced and all(
+            t.text.casefold() in words.UNTITLED or fold(t.text) == "titre" for t in name.tokens[:number]):
         return False  # "Untitled 3" is what many artists call a piece; "Untitled-1" is what programs do
     said = False
     for token in name.tokens:

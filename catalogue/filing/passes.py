@@ -53,7 +53,8 @@ def _piece_folder(work: Work) -> int | None:
     if work.artist_in_path and work.artist_in_path.part < len(work.parts) - 1:  # "Smith - Harbour/scan1.tif"
         folder = work.names[work.artist_in_path.part]
         first, last = _without(folder, work.artist_in_path)
-        if any(t.kind is Kind.WORD for t in folder.tokens[first : last + 1]):
+        if any(t.kind is Kind.WORD and fold(t.text) not in work.artist_key.split(" ")
+               for t in folder.tokens[first : last + 1]):
             return work.artist_in_path.part
     return None
 
@@ -265,7 +266,7 @@ def choose_pieces(works: Sequence[Work]) -> None:
             place = work.parts[: work.folder + 1] if work.folder is not None else ()
             if not own.key:
                 work.piece = Guessed(folder.text, 0.85, "its folder's name; its own says nothing")
-            elif own.key == folder.key or place in single:
+            elif own.key == folder.key or place in single or _repeats(work, folder):
                 work.piece = Guessed(folder.text, 0.85, "its folder's name")
             else:
                 work.piece = Guessed(own.text, 0.75, "its own name; its folder holds several pieces")
@@ -288,7 +289,8 @@ def _single_piece_folders(inside: dict[tuple[str, ...], list[Work]]) -> set[tupl
         if folder is None or not folder.key:
             continue
         proved = {w.title.key for w in works if w.title and w.proved and w.title.key and not _continues(w, folder)}
-        if len(proved) > 1:
+        longer = {w.title.key for w in works if w.title and w.proved and w.title.key.startswith(folder.key)}
+        if len(proved) > 1 or (longer and not any(w.title and w.title.key == folder.key for w in works)):
             continue
         others = Counter(w.title.key for w in works if w.title and w.title.key and not _continues(w, folder))
         own = sum(1 for w in works if w.title and (not w.title.key or _continues(w, folder)))
@@ -317,6 +319,16 @@ def _continues(work: Work, folder: Title) -> bool:
         or work.title.key.startswith(folder.key)
         or (len(work.title.key) >= 4 and folder.key.endswith(work.title.key))
     )
+
+
+def _repeats(work: Work, folder: Title) -> bool:
+    """Whether a file's name repeats its folder's title, of which a part was read as what the file is for: "Garden and
+    Tile/garden_and_tile_001"."""
+    assert work.title is not None
+    name, (first, _, of_artist) = work.names[-1], beside_artist(work)
+    if not work.title.key or not folder.key.startswith(work.title.key) or of_artist.start >= first < of_artist.stop:
+        return False
+    return title_key(name.text[name.tokens[first].start :]).startswith(folder.key)
 
 
 def _is_numbered(rest: str) -> bool:

@@ -32,10 +32,11 @@ def keep_apart(works: Sequence[Work], explained: Collection[str], no_titles: Col
     says so in place of a title; ``purposes``: the roles of such words.
     """
     filed: dict[tuple[str, str], list[Work]] = defaultdict(list)
+    artists = {title_key(work.artist.value) for work in works if " " in work.artist_key}
     for work in works:
         if work.piece.value and work.artist.value and work.piece.reason != STATED_IN_FILE:
             key = title_key(work.piece.value)
-            is_artist = set(fold(work.piece.value).split()) <= set(work.artist_key.split())
+            is_artist = key in artists or set(fold(work.piece.value).split()) <= set(work.artist_key.split())
             if (key in no_titles or is_artist) and not _is_vouched_for(work):
                 work.piece = NOTHING  # "original", or the artist's name
             else:
