@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from catalogue.filing.folding import fold
 from catalogue.filing.names import WORDS, is_shelf, read_name
 from catalogue.filing.people import read_person
-from catalogue.filing.tokens import Kind
+from catalogue.filing.tokens import Kind, Token
 
 MANY = 3  # places in which a folder's name must be met
 SHARED = 0.5  # share of its titles that must be met around it
@@ -122,11 +122,24 @@ def bare_stems(paths: Sequence[Path]) -> frozenset[str]:
         key for key in often
         if sum(said[folder] <= often for folder in folders[key]) >= 0.7 * len(folders[key])
     }
-    return frozenset(stem for stem, key in words.items() if key in bare)
+    parents: dict[str, set[Path]] = defaultdict(set)
+    for path in paths:
+        if _repeats_folder(path):
+            parents[purpose_key(path[-2])].add(path[:-2])
+    repeating = {path[-1] for path in paths if _repeats_folder(path) and len(parents[purpose_key(path[-2])]) >= MANY}
+    return frozenset(stem for stem, key in words.items() if key in bare) | repeating
 
 
 def _words_of_stem(stem: str) -> str:
-    """The words of a stem, folded; of those that stand before a size, where one follows."""
-    tokens = read_name(stem).tokens
-    size = next((at for at, token in enumerate(tokens) if token.kind is Kind.SIZE), 0) or len(tokens)
-    return " ".join(fold(t.text) for t in tokens[:size] if t.kind in WORDS or t.kind is Kind.NUMBER)
+    return _words_of(read_name(stem).tokens)
+
+
+def _words_of(tokens: Sequence[Token]) -> str:
+    return " ".join(fold(t.text) for t in tokens if t.kind in WORDS or t.kind is Kind.NUMBER)
+
+
+def _repeats_folder(path: Path) -> bool:
+    """Whether a stem says its folder's name and a size: "uscita/uscita - 60x80 cm"."""
+    tokens = read_name(path[-1]).tokens
+    size = next((at for at, token in enumerate(tokens) if token.kind is Kind.SIZE), len(tokens))
+    return len(path) > 2 and purpose_key(path[-2]) == purpose_key(_words_of(tokens[:size]))

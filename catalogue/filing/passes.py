@@ -322,13 +322,16 @@ def _continues(work: Work, folder: Title) -> bool:
 
 
 def _repeats(work: Work, folder: Title) -> bool:
-    """Whether a file's name repeats its folder's title, of which a part was read as what the file is for: "Garden and
-    Tile/garden_and_tile_001"."""
+    """Whether a file's name repeats its folder's title, of which a part was read as what the file is for, or more was
+    taken for the title: "Garden and Tile/garden_and_tile_001", "Garden and Tile/output_garden_and_tile"."""
     assert work.title is not None
     name, (first, _, of_artist) = work.names[-1], beside_artist(work)
-    if not work.title.key or not folder.key.startswith(work.title.key) or of_artist.start >= first < of_artist.stop:
+    if not work.title.key or of_artist.start >= first < of_artist.stop:
         return False
-    return title_key(name.text[name.tokens[first].start :]).startswith(folder.key)
+    said = title_key(name.text[name.tokens[first].start :])
+    if " " in folder.text and set(fold(folder.text).split()) & set(fold(work.title.text).split()):
+        return folder.key in said
+    return folder.key.startswith(work.title.key) and said.startswith(folder.key)
 
 
 def _is_numbered(rest: str) -> bool:

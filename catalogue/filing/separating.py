@@ -32,21 +32,26 @@ def keep_apart(works: Sequence[Work], explained: Collection[str], no_titles: Col
     says so in place of a title; ``purposes``: the roles of such words.
     """
     filed: dict[tuple[str, str], list[Work]] = defaultdict(list)
+    proved = {word for work in works if work.proved and work.title for word in fold(work.title.text).split()}
     artists = {title_key(work.artist.value) for work in works if " " in work.artist_key}
     for work in works:
         if work.piece.value and work.artist.value and work.piece.reason != STATED_IN_FILE:
             key = title_key(work.piece.value)
             is_artist = key in artists or set(fold(work.piece.value).split()) <= set(work.artist_key.split())
-            if (key in no_titles or is_artist) and not _is_vouched_for(work):
+            if key in artists or ((key in no_titles or is_artist) and not _is_vouched_for(work)):
                 work.piece = NOTHING  # "original", or the artist's name
             else:
                 filed[work.artist_key, key].append(work)
-    for group in filed.values():
-        if len(group) > 1:
+    for (artist, key), group in filed.items():
+        folders = {work.folder_title for work in group} - {"", key}
+        if len(folders) > 1 and all((artist, folder) in filed for folder in folders):
+            for work in group:  # in folders of several pieces: a word for a purpose
+                work.piece = work.piece if work.folder_title in ("", key) else NOTHING
+        elif len(group) > 1:
             series, in_titles = _series_before_counters(group), _words_before_purposes(group, purposes)
             left_over = [_left_of_folder(work) if _is_vouched_for(work) else
                          _in_order(in_titles.get(work.facts.path, []) + (
-                             series.get(work.facts.path) or _unexplained(work, explained))) for work in group]
+                             series.get(work.facts.path) or _unexplained(work, explained, proved))) for work in group]
             if len({_key(tokens) for tokens in left_over}) > 1:
                 for work, tokens in zip(group, left_over, strict=True):
                     if tokens:
@@ -77,9 +82,9 @@ def _key(tokens: Sequence[Token]) -> str:
     return title_key(" ".join(token.text for token in tokens))
 
 
-def _unexplained(work: Work, explained: Collection[str]) -> list[Token]:
+def _unexplained(work: Work, explained: Collection[str], of_titles: Collection[str]) -> list[Token]:
     """Words and series numbers of a file's own name, up to where other names prove that it goes on with purposes, that
-    neither title nor artist nor a known word accounts for."""
+    neither title nor artist nor a known word accounts for; and words behind that which are known of titles."""
     name = work.names[-1]
     title_words = set(fold(work.piece.value).split())
     says_purpose = says_only_purpose(work.piece.value, explained)
@@ -97,6 +102,9 @@ def _unexplained(work: Work, explained: Collection[str]) -> list[Token]:
             closes = not any(t.kind is Kind.WORD for t in name.tokens[at + 1 : last])
             counts = is_roman(token.text) and closes    # "fyr i" beside "fyr ii"
             left_over += [] if not counts and _is_explained(token, work, explained) else [token]
+    left_over += [token for at, token in enumerate(name.tokens) if at >= last and at not in of_artist
+                  and token.kind is Kind.WORD and len(token.text) > 2 and fold(token.text) in of_titles
+                  and not _is_explained(token, work, explained)]
     return left_over
 
 
