@@ -11,11 +11,13 @@ from collections.abc import Sequence
 from collections.abc import Set as Collection
 
 from catalogue.filing import vocabulary as words
+from catalogue.filing.artists import person_of
 from catalogue.filing.endings import is_roman
 from catalogue.filing.folding import fold
 from catalogue.filing.model import NOTHING, STATED_IN_FILE, Guessed, Work
 from catalogue.filing.names import WORDS, Name
 from catalogue.filing.passes import beside_artist
+from catalogue.filing.places import SURELY
 from catalogue.filing.purposes import Purposes
 from catalogue.filing.titles import says_only_purpose, title_key
 from catalogue.filing.tokens import Kind, Token
@@ -33,7 +35,8 @@ def keep_apart(works: Sequence[Work], explained: Collection[str], no_titles: Col
     """
     filed: dict[tuple[str, str], list[Work]] = defaultdict(list)
     proved = {word for work in works if work.proved and work.title for word in fold(work.title.text).split()}
-    artists = {title_key(work.artist.value) for work in works if " " in work.artist_key}
+    artists = {title_key(name) for name in {work.artist.value for work in works}
+               if (person := person_of(name)) and person.form >= SURELY}
     for work in works:
         if work.piece.value and work.artist.value and work.piece.reason != STATED_IN_FILE:
             key = title_key(work.piece.value)
