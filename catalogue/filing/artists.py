@@ -273,7 +273,7 @@ class Artists:
         around = a.first <= b.first and b.last <= a.last
         if inside:
             core = core_of(b.person.family)
-            if b.spot.isupper() and not a.person.given and a.person.family == core != b.person.family:
+            if b.spot.isupper() and not a.person.given and core_of(a.person.family) == core != b.person.family:
                 return True  # "Brenne" in "Aurélien de la Brenne"
             if not b.person.given and not a.person.given:
                 return False

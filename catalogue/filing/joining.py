@@ -59,6 +59,7 @@ def join_people(evidence: Mapping[Key, Named]) -> Names:
         trusted += [m for m in members if m.person.given and m not in trusted and len(m.person.given[0]) > 1
                     and (not m.person.family_first or len(m.titles) >= 0.4 * alone)
                     and any(len(t.person.given[0]) == 1 and compatible(t.person, m.person) for t in trusted)]
+        trusted += [m for m in members if m not in trusted and _is_short_form_known(m.person, evidence)]
         sure.update(m.person.key for m in trusted)
         for member in members:
             tops = _fullest(member, trusted)
@@ -80,6 +81,14 @@ def _ends_in(longer: Person, shorter: Person) -> bool:
         and len(longer.given) > len(shorter.given)
         and longer.given[-len(shorter.given):] == shorter.given
     )
+
+
+def _is_short_form_known(person: Person, evidence: Mapping[Key, Named]) -> bool:
+    """Whether "Ann Teal" stands once and "Teal" with several titles, where "Ann" never fills a field as titles do."""
+    if not person.given or person.family_first or person.form < 0.15 or not evidence[person.key].whole:
+        return False
+    first, short = evidence.get((person.given[0], ())), evidence.get((person.family, person.given[1:]))
+    return short is not None and short.whole > 0 and len(short.titles) > 3 and not (first and first.whole)
 
 
 def _join_second_families(members: list[Named], trusted: list[Named]) -> dict[Key, Key]:

@@ -67,6 +67,8 @@ def _read_person(phrase: tuple[str, ...], comma: bool) -> Person | None:
         return _single(parts[0], folded[0], stripped[0])
     if folded[0] in words.FUNCTION and folded[0] in words.PARTICLES and not parts[0][0].isupper():
         return None
+    if len(parts) < 4 and not comma and all(f in words.PARTICLES for f in folded[:-1]):
+        return Person((), " ".join(folded), " ".join(parts), 0.1)  # "de la Brenne", "Ter Wolde"
     if all(f in words.PARTICLES for f in folded[1:]) or (folded[-1] in words.PARTICLES and not comma):
         return None
     capital = not any(word[0].islower() and fold(word) not in words.PARTICLES

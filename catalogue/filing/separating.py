@@ -50,6 +50,14 @@ def keep_apart(works: Sequence[Work], explained: Collection[str], no_titles: Col
         if len(folders) > 1 and all((artist, folder) in filed for folder in folders):
             for work in group:  # in folders of several pieces: a word for a purpose
                 work.piece = work.piece if work.folder_title in ("", key) else NOTHING
+        elif len({_content_folder(work) for work in group}) > 1 and (
+                len({_counter_before(work) for work in group} - {""}) > 1
+                or says_only_purpose(group[0].piece.value, explained)):
+            for work in group:  # "close-up", "Tile 3 close-up" in one job's folder and another's
+                work.piece = work.piece if _is_vouched_for(work) else NOTHING
+        elif len({number for work in group if (number := _number_of_untitled(work))}) > 1:
+            for work in group:
+                work.piece = NOTHING if _number_of_untitled(work) else work.piece
         elif len(group) > 1:
             series, in_titles = _series_before_counters(group), _words_before_purposes(group, purposes)
             left_over = [_left_of_folder(work) if _is_vouched_for(work) else
@@ -66,6 +74,27 @@ def _is_vouched_for(work: Work) -> bool:
     """Whether its folder bears the title of a file, and its own name says nothing else."""
     own = work.title.key if work.title else ""
     return work.folder_title == title_key(work.piece.value) and bool(own or work.last < work.first)
+
+
+def _content_folder(work: Work) -> tuple[str, ...]:
+    """The deepest folder that is neither shelf nor purpose."""
+    return work.parts[: work.kinds.rfind("c") + 1]
+
+
+def _counter_before(work: Work) -> str:
+    """The "Tile 3" with which a file's name begins, if more is taken for its title."""
+    if not work.title or not work.title.key:
+        return ""
+    token = next((token for token in work.names[-1].tokens if token.kind is not Kind.BREAK), None)
+    return token.text if token and token.kind is Kind.COUNTER else ""
+
+
+def _number_of_untitled(work: Work) -> str:
+    """The "4" of "untitled-4", which a program gives, or a person to one of several works."""
+    tokens = [token for token in work.names[-1].tokens if token.kind is not Kind.BREAK]
+    own = work.title.key if work.title else ""
+    return tokens[1].text if not own and len(tokens) > 1 and tokens[1].kind is Kind.NUMBER and (
+        fold(tokens[0].text) in words.UNTITLED) else ""
 
 
 def _left_of_folder(work: Work) -> list[Token]:
@@ -87,7 +116,7 @@ def _key(tokens: Sequence[Token]) -> str:
 
 def _unexplained(work: Work, explained: Collection[str], of_titles: Collection[str]) -> list[Token]:
     """Words and series numbers of a file's own name, up to where other names prove that it goes on with purposes, that
-    neither title nor artist nor a known word accounts for; and words behind that which are known of titles."""
+    neither title nor artist nor a known word accounts for; and words before and behind that known of titles."""
     name = work.names[-1]
     title_words = set(fold(work.piece.value).split())
     says_purpose = says_only_purpose(work.piece.value, explained)
@@ -105,7 +134,7 @@ def _unexplained(work: Work, explained: Collection[str], of_titles: Collection[s
             closes = not any(t.kind is Kind.WORD for t in name.tokens[at + 1 : last])
             counts = is_roman(token.text) and closes    # "fyr i" beside "fyr ii"
             left_over += [] if not counts and _is_explained(token, work, explained) else [token]
-    left_over += [token for at, token in enumerate(name.tokens) if at >= last and at not in of_artist
+    left_over += [token for at, token in enumerate(name.tokens) if not work.first <= at < last and at not in of_artist
                   and token.kind is Kind.WORD and len(token.text) > 2 and fold(token.text) in of_titles
                   and not _is_explained(token, work, explained)]
     return left_over
