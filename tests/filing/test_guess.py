@@ -137,3 +137,17 @@ def test_shops_are_guessed_right(shop: Shop) -> None:
         verdicts = [judged(kind, t, g) for t, g in zip(truths, guesses, strict=True)]
         assert verdicts.count("right") >= least * (len(verdicts) - verdicts.count("unsorted"))
     assert wrong_joins(truths, guesses) == 0
+
+
+@pytest.mark.parametrize(("paths", "artists"), [
+    (["Jobs/2021-034 Quarrenby Two Boats/two_boats", "Jobs/2021-040 Quarrenby Slack Water/slack_water",
+      "Jobs/2021-041 Quarrenby Low Field/low_field", "Jobs/2021-051 Aldermere Moor at Night/moor_at_night",
+      "Jobs/2021-052 Aldermere Kites/kites", "Jobs/2021-053 Aldermere Old Pier/old_pier"], {"Quarrenby", "Aldermere"}),
+    (["Artists/Nicanor Almensol Sotero/Patio", "Artists/Nicanor Almensol Sotero/Puerto",
+      "2019/Almensol Sotero/Siesta", "2019/Almensol Sotero/Naranjas"], {"Nicanor Almensol Sotero"}),
+    (["Artists/de la Brunelle, Odile/Jardin", "Artists/de la Brunelle, Odile/Quai",
+      "Artists/Lecourbet, Anatole/Port", "Artists/Lecourbet, Anatole/Neige"],
+     {"Odile de la Brunelle", "Anatole Lecourbet"}),
+], ids=["words beside a title that files repeat", "two family names", "a family of small words"])
+def test_an_artist_is_known_in_every_form_of_a_name(paths: list[str], artists: set[str]) -> None:
+    assert {guess.artist.value for guess in guess_all([facts(f"{path}.tif") for path in paths])} == artists
