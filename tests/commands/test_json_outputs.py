@@ -58,7 +58,7 @@ LINE = ASKED | {"id": int, "order_id": int, "cancelled": int, "number": str, "pl
 RECIPE = {"master_sha256": str, "width_mm": float, "height_mm": float, "ppi": int, "turn": int, "crop": NONE,
           "fit": str, "border_mm": float, "wrap_mm": float, "edge": str, "stretch_mm": float, "edge_colour": str,
           "bleed_mm": float, "marks": bool, "kernel": str, "profile_sha256": str, "intent": str, "black_point": bool,
-          "bits": int, "compression": str, "version": int}
+          "sharpen": ([float], NONE), "bits": int, "compression": str, "version": int}
 PRINT_FILE = {"id": int, "line_id": int, "made": str, "recipe": str, "versions": str, "width": int, "height": int,
               "size": int, "sha256": str, "pixel_digest": str, "folder": str, "name": str}
 PRINTS = {"made": [{"line": LINE, "record_id": int, "cautions": [str],
