@@ -333,8 +333,7 @@ class CatalogueApp(ThriftyApp[None]):
 
         online = dict(self.changes.online)
         run_in_thread(self.screen, self.threads["read"], lambda db: piece_view(db, piece_id, online), show,
-                      group="open",
-            holds=self)
+                      group="open", holds=self)
 
     def repeat(self, *, line_id: int | None = None, piece_id: int | None = None) -> None:
         """Offer to repeat a line, or a piece's last one. Told where another seat has just removed it."""
@@ -350,8 +349,7 @@ class CatalogueApp(ThriftyApp[None]):
                 self.failed(reason)
 
         run_in_thread(self.screen, self.threads["read"], lambda db: why_gone(db, line_id=line_id, piece_id=piece_id),
-                      close_if_gone,
-            group="still there", holds=self)
+                      close_if_gone, group="still there", holds=self)
         dialog.begin(line_id=line_id, piece_id=piece_id)
         self.push_screen(dialog, self._repeated)
 
@@ -386,7 +384,7 @@ class CatalogueApp(ThriftyApp[None]):
 
         self.push_screen(ConfirmDialog(f"{self.work.name} is running.",
                                        "What is done is kept; the next run continues from there.",
-                                  yes="Stop and quit", no="Stay"), self._stop_and_leave)
+                                       yes="Stop and quit", no="Stay"), self._stop_and_leave)
 
     def _stop_and_leave(self, yes: bool | None) -> None:
         if not yes:

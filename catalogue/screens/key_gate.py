@@ -117,7 +117,7 @@ class KeyGate:
             self._admitted = [admitted for admitted in self._admitted if admitted is not event]
             return True
         if isinstance(event, events.Key) and event.key.startswith("alt+") and event.is_printable:
-            # Esc and a letter at once look like that to some terminals; see also pace.LoneEscapes
+            # Esc and a letter at once look like that to some terminals; see also textual_internals.LoneEscapes
             self._waiting.append(events.Key("escape", "\x1b"))
             event = events.Key(event.character if event.character and event.character.isalnum()
                                else event.key.removeprefix("alt+"), event.character)

@@ -74,10 +74,9 @@ class Page(HeldScreen[None]):
     def ask_disks(self, job: Callable[[Database], T], then: Callable[[T], object], *, group: str,
                   holds: MessagePump | None = None, patience: float | None = None,
                   exclusive: bool = True) -> Worker[None]:
-        """For jobs that touch the stores: a dead share holds up only this lane."""
+        """For jobs that touch the stores: a dead share holds up only this thread."""
         return run_in_thread(self, self.catalogue_app.threads["disks"], job, then, group=group, holds=holds,
-                             patience=patience,
-                   exclusive=exclusive)
+                             patience=patience, exclusive=exclusive)
 
     def on_screen_resume(self, event: ScreenResume) -> None:
         keep_styles(self, event)

@@ -33,7 +33,7 @@ class ChangeWatch:
         self.damaged = 0
 
     def begin(self) -> None:
-        """From now on; the disks once the first list is shown."""
+        """Look every few seconds from now on; at the disks first when :meth:`look_at_disks` is called."""
         self.look_for_writes()
         self._app.set_interval(DISK_SECONDS, self.look_at_disks)
         self._app.set_interval(WRITTEN_SECONDS, self.look_for_writes)

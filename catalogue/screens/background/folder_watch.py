@@ -48,7 +48,7 @@ class FolderWatch:
         return self._stop.is_set()
 
     def stop(self) -> None:
-        """End it; :class:`Ended` follows."""
+        """End it; :class:`FolderWatchEnded` follows."""
         self._stop.set()
 
     def leave(self) -> None:

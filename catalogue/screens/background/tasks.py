@@ -1,4 +1,4 @@
-"""Work off the screen's thread: asking a lane, with one place for whatever goes wrong."""
+"""Work off the screen's thread: asking a worker thread, with one place for whatever goes wrong."""
 
 from asyncio import wrap_future
 from collections.abc import Callable, Coroutine
@@ -19,7 +19,7 @@ T = TypeVar("T")
 
 
 def start_worker(widget: "Widget | CatalogueApp", work: Callable[[], Coroutine[Any, Any, None]], *, group: str,
-        exclusive: bool = True) -> Worker[None]:
+                 exclusive: bool = True) -> Worker[None]:
     """Run ``work`` beside the screen. If ``exclusive``, newer work of the same group takes its place. Errors go to the
     app's handler."""
     app = cast("CatalogueApp", widget.app)
@@ -35,10 +35,10 @@ def start_worker(widget: "Widget | CatalogueApp", work: Callable[[], Coroutine[A
     return widget.run_worker(guarded, group=group, exclusive=exclusive, exit_on_error=False)
 
 
-def run_in_thread(widget: Widget, lane: WorkerThread[R], job: Callable[[R], T], then: Callable[[T], object], *,
-                  group: str,
-        holds: MessagePump | None = None, patience: float | None = None, exclusive: bool = True) -> Worker[None]:
-    """Run ``job`` on a lane, then ``then`` on the screen's thread, between two keys.
+def run_in_thread(widget: Widget, thread: WorkerThread[R], job: Callable[[R], T], then: Callable[[T], object], *,
+                  group: str, holds: MessagePump | None = None, patience: float | None = None,
+                  exclusive: bool = True) -> Worker[None]:
+    """Run ``job`` on a thread, then ``then`` on the screen's thread, between two keys.
 
     If ``exclusive``, a newer question of the same group replaces an older one, whose answer is dropped, and which is
     not even asked if its turn has not come; only for reading.
@@ -50,7 +50,7 @@ def run_in_thread(widget: Widget, lane: WorkerThread[R], job: Callable[[R], T], 
     hold: Hold | None = None
 
     async def answer() -> None:
-        result = await wrap_future(lane.submit(job))
+        result = await wrap_future(thread.submit(job))
         await app.gate.between_keys()
         if hold is not None and hold.given_up:
             app.say("The disks took a while to answer. Press the key again.", "warning")

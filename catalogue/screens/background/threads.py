@@ -64,7 +64,7 @@ class WorkerThread(Generic[R]):
 
 
 class WorkerThreads(Generic[R]):
-    """Lanes by name, each begun when first asked, with a resource of its own."""
+    """Threads by name, each begun when first asked, with a resource of its own."""
 
     def __init__(self, resource: Callable[[], R]) -> None:
         self._resource = resource
@@ -77,5 +77,5 @@ class WorkerThreads(Generic[R]):
 
     def close(self) -> None:
         """Let them all end; waits for none."""
-        for lane in self._begun.values():
-            lane.close()
+        for thread in self._begun.values():
+            thread.close()

@@ -40,7 +40,7 @@ WORDS = {"artist": "artist", "piece": "title", "series": "series", "year": "year
          "": ""}
 MEANT = (("artist", "The artist"), ("piece", "The title of a piece"), ("series", "A series"), ("year", "The year"),
          ("job", "A job or an invoice"), ("ignore", "Nothing: ignore it"), ("", "Guess it from the names"))
-Source = Callable[[Sequence[str]], Callable[[Any], Named]]     # by the rules: what to do on the lane
+Source = Callable[[Sequence[str]], Callable[[Any], Named]]     # by the rules: what to do on the thread
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,18 +67,19 @@ def reading_of(rules: Iterable[str]) -> Reading:
 class NamesPage(Page):
     """Folders on the left, what they give on the right; a choice on the left is seen on the right.
 
-    ``source`` gives the files with what rules suggest of them, on ``lane``; ``use`` gets what was chosen.
+    ``source`` gives the files with what rules suggest of them, on ``thread``; ``use`` gets what was chosen.
     """
 
     PLACE = "names"
     MODE = "stores"
     BINDINGS: ClassVar[list[BindingType]] = bindings("names")
 
-    def __init__(self, title: str, source: Source, lane: WorkerThread[Any],
+    def __init__(self, title: str, source: Source, thread: WorkerThread[Any],
                  reading: Reading, use: Callable[[Reading], object], *,
                  take_back: Callable[[], object] | None = None) -> None:
         super().__init__()
-        self._title, self._source, self._lane, self._use, self._take_back = title, source, lane, use, take_back
+        self._title, self._source, self._use, self._take_back = title, source, use, take_back
+        self._worker_thread = thread
         self._readings = [reading]      # the present one last
         self._named: Named = []
 
@@ -110,7 +111,8 @@ class NamesPage(Page):
     def _guess(self) -> None:
         """Read the names anew, off this thread; folders show what was chosen at once."""
         self._filed.set_title("Reading the names …")
-        run_in_thread(self, self._lane, self._source(self._reading.rules), self._show, group="names", holds=self._filed)
+        run_in_thread(self, self._worker_thread, self._source(self._reading.rules), self._show, group="names",
+                      holds=self._filed)
 
     def _show(self, named: Named) -> None:
         self._named = named
