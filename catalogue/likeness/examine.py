@@ -107,7 +107,7 @@ def _decided(a: Side, b: Side, fit: geometry.Fit | None) -> Evidence | None:
         return None
     matrix, rigid = fit.matrix, False
     # many features know the place better than pixels do, where these are soft
-    reach = limits.POLISH_REACH if fit.inliers < limits.INLIERS_FIRM else limits.POLISH_REACH_FIRM
+    reach = limits.POLISH_REACH if fit.inliers < limits.INLIERS_PLACED else limits.POLISH_REACH_PLACED
     if fit.inliers < limits.INLIERS_EXACT:
         scale = known_scale(a, b)
         rigid = abs(math.log(fit.scale / scale)) < limits.SCALE_NEAR
