@@ -28,6 +28,7 @@ from catalogue.indexing.stores import add_store
 from catalogue.likeness.colour import delta_e
 from catalogue.operations import print_files as operation
 from catalogue.operations.correcting import choose_current_master
+from catalogue.print_files.channels import stored
 from catalogue.print_files.recipe import from_json
 from catalogue.print_files.tiff_file import recipe_in
 from catalogue.records import findings, print_files, scans
@@ -529,3 +530,14 @@ def test_a_print_file_that_an_order_names_as_its_scan_is_not_freed(shop: PrintSh
     code, text = shop.call("doubles", "main", "--print-files", "--free", "--yes")
     assert code == 1 and "an order names this very file as its scan" in text, text
     assert [path.name for path in place.iterdir()] == [named.name]
+
+
+def test_a_print_file_that_now_comes_out_with_other_pixels_is_kept(shop: PrintShop, db: Database,
+                                                                   monkeypatch: pytest.MonkeyPatch) -> None:
+    """As after an upgrade of a library that computes otherwise."""
+    place = in_the_store(shop, db)
+    (shop.home.folder / "settings.toml").write_text("print_in_stores = true\ncopies_on_one_disk = true\n")
+    second_store(shop)
+    monkeypatch.setattr("catalogue.print_files.render.stored", lambda *given: stored(*given) ^ 1)
+    code, text = shop.call("doubles", "main", "--print-files", "--free", "--yes")
+    assert code == 1 and text.count("made again, its pixels differ") == 3 and len(list(place.iterdir())) == 3, text
