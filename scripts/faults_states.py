@@ -176,6 +176,23 @@ def printed(place: Archive) -> None:
     do(place, "order", "status", "K-1", "printed")
 
 
+@after(copied)
+def with_old_print(place: Archive) -> None:
+    """A master with a picture, and beside it a print file made from it without a word of how."""
+    folder = place.folder / "main/Ada Quill/Meadow"
+    folder.mkdir(parents=True)
+    levels = np.add.outer(np.sin(np.arange(480) / 23), np.cos(np.arange(360) / 17)) * 40 + 128
+    levels = levels + np.kron(np.random.default_rng(5).integers(-40, 40, (48, 36)), np.ones((10, 10)))
+    pixels = np.dstack([levels.clip(0, 255).astype(np.uint8)] * 3)
+    for name, shown in (("master.tif", pixels), ("print 61x46.tif", pixels[60:420])):
+        tifffile.imwrite(folder / name, shown, photometric="rgb", resolution=(200, 200), resolutionunit=2,
+                         metadata=None)
+    place.keep_contents()
+    do(place, "index", codes=(0, 1))
+    do(place, "scan", "set", "Ada Quill/Meadow/master.tif", "--role", "master")
+    do(place, "scan", "set", "Ada Quill/Meadow/print 61x46.tif", "--role", "print file", "--piece", "Meadow")
+
+
 @after(ordered)
 def with_tables(place: Archive) -> None:
     """A table of orders to take in."""

@@ -300,7 +300,7 @@ async def test_a_fault_of_ours_does_not_lock_the_panel(shop: Home, monkeypatch: 
     def broken(*_: object, **__: object) -> int:
         raise RuntimeError("nobody thought of this")
 
-    monkeypatch.setattr("catalogue.ledger.repeat.record", broken)
+    monkeypatch.setattr("catalogue.screens.dialogs.repeat.record_order", broken)
     async with running(shop) as pilot:
         app = _app(pilot)
         app.repeat(piece_id=1)
