@@ -10,7 +10,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from catalogue.errors import Damaged, NotFound
+from catalogue.errors import CatalogueError, Damaged, NotFound
 from catalogue.fixity import log
 from catalogue.fixity.copying import copy_verified
 from catalogue.fixity.profiles import back_up_profiles
@@ -89,9 +89,13 @@ def back_up(db: Database, home: Home, *, also: Path | None = None, report: Repor
             if old.number not in keep:
                 old.path.unlink(missing_ok=True)
         if also is not None:
-            _sweep_copies(known, also)
-            copy_verified(target, also / target.name, sha256=None, report=report, cancelled=cancelled)
-            _copy_journal(home, also)
+            try:
+                _sweep_copies(known, also)
+                copy_verified(target, also / target.name, sha256=None, report=report, cancelled=cancelled)
+                _copy_journal(home, also)
+            except CatalogueError as error:
+                error.hint = f"{error.hint} The backup itself is made and checked: {target.name}.".lstrip()
+                raise
         back_up_profiles(home, also)
         with transaction(db):
             events.append(db, "replication", "success", path=str(target), detail=f"backup {number} of the catalogue"

@@ -102,6 +102,15 @@ def test_what_a_killed_backup_left_in_the_other_folder_goes(archive: Shop) -> No
     assert {path.name for path in left.parent.glob("*catalogue-*")} == {made.path.name}
 
 
+def test_a_copy_that_fails_does_not_hide_that_the_backup_is_made(archive: Shop) -> None:
+    other = archive.folder / "usb"
+    other.write_bytes(b"a file, and no folder")
+    with pytest.raises(CatalogueError) as told:
+        back_up(archive.db, archive.home, also=other)
+    made = generations(archive.home)[-1]
+    assert f"The backup itself is made and checked: {made.path.name}." in str(told.value)
+
+
 def test_old_generations_go_by_number_not_by_clock(archive: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
     home = Home(archive.home.folder, Settings(backups_kept=3))
     for year in (2030, 2031, 2001, 2002, 2003):   # the clock is set back in between

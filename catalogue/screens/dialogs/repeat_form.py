@@ -8,7 +8,7 @@ from catalogue.ledger import values
 from catalogue.ledger.proposal import Proposal
 
 # id, label
-FIELDS = (("quantity", "Prints"), ("size", "Size"), ("medium", "On"), ("border", "Border"), ("wrap", "Wrap"),
+FIELDS = (("quantity", "Prints"), ("size", "Size"), ("medium", "Medium"), ("border", "Border"), ("wrap", "Wrap"),
           ("edge", "Edge"), ("buyer", "Buyer"), ("price", "Price each"), ("profile", "Profile"),
           ("settings", "Settings"), ("notes", "Notes"))
 SHAPING = ("quantity", "size", "medium", "border", "wrap", "edge")  # what the proposal depends on
