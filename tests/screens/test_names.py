@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 from textual.pilot import Pilot
-from textual.widgets import Input
+from textual.widgets import Button, Input
 
 from catalogue.operations import correcting
 from catalogue.records import pieces, scans
@@ -39,6 +39,7 @@ async def press(pilot: Pilot[None], *keys: str) -> None:
 
 async def look_at(pilot: Pilot[None], folder: Path) -> None:
     pilot.app.screen.query_one("#folder", Input).value = str(folder)
+    await until(pilot, lambda: not pilot.app.screen.query_one("#take", Button).disabled)
     await settled(pilot)
 
 
@@ -59,7 +60,9 @@ def artist_of(pilot: Pilot[None], part: str) -> str:
 
 async def say_level(pilot: Pilot[None], folder: tuple[str, ...], meaning: str, scope: int = 0) -> None:
     """Choose what a folder's level means, for all folders at this level or fewer."""
+    await until(pilot, lambda: bool(pilot.app.screen.query("#levels")))
     levels = pilot.app.screen.query_one("#levels", RowTable)
+    await until(pilot, lambda: bool(levels.rows_held))
     levels.focus()
     levels.cursor_row = next(i for i, row in enumerate(levels.rows_held) if row.folder == folder)
     await press(pilot, "enter")
