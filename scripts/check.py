@@ -47,7 +47,7 @@ class Running:
     begun: float
 
     def finish(self) -> tuple[bool, str]:
-        """Wait for its end and print its line; gives whether it passed, and its words."""
+        """Print the line of a check that has ended; gives whether it passed, and its words."""
         passed = self.process.wait() == 0
         print(f"{self.name:8} {'passed' if passed else 'FAILED'} in {time.monotonic() - self.begun:.0f} s", flush=True)
         said = self.log.read_text(encoding="utf-8", errors="replace")
@@ -95,10 +95,15 @@ def main() -> int:
         programs = install(PLACE, dev=True, fresh=asked.fresh)
         running[:0] = [begin(name, programs) for name in chosen if name not in OWN_ENVIRONMENT]
         failed = {}
-        for check in running:
-            passed, said = check.finish()
-            if not passed:
-                failed[check.name] = said
+        pending = list(running)
+        while pending:
+            ended = [check for check in pending if check.process.poll() is not None]
+            for check in ended:
+                pending.remove(check)
+                passed, said = check.finish()
+                if not passed:
+                    failed[check.name] = said
+            time.sleep(0 if ended else 0.2)
     except Failed as failure:
         print(failure, file=sys.stderr)
         return 2
