@@ -29,7 +29,7 @@ from catalogue.intake.removing import (
     verified_places,
 )
 from catalogue.intake.tidy import numbered_twin
-from catalogue.intake.undo_lists import DOUBLES, new_list, read_list, store_of, undo_folder, write_line
+from catalogue.intake.undo_lists import DOUBLES, PRINT_FILES, new_list, read_list, store_of, undo_folder, write_line
 from catalogue.progress import Cancelled, Progress, Report, Stopped, ignore_progress, never_cancelled
 from catalogue.records import doubles, events, files
 from catalogue.records.database import Database, transaction
@@ -43,6 +43,7 @@ from catalogue.storage.folders import Entry, OpenFolder, open_entry, sync
 from catalogue.storage.identity import FileId
 
 GONE = "it is no longer there"
+FREED_KINDS = {DOUBLES: "doubles", PRINT_FILES: "print files"}
 T = TypeVar("T")
 
 
@@ -223,22 +224,39 @@ def bring_back(db: Database, home: Home, path: Path, *, report: Report = ignore_
     Raises:
         CatalogueError: no list of ours, or its store is not known. StoreAway: the store is offline.
     """
+    return bring_back_listed(
+        db, home, path, DOUBLES, "copying back",
+        lambda store, root, line: _copied_back(db, store, root, line, report, cancelled),
+        report=report, cancelled=cancelled)
+
+
+def bring_back_listed(db: Database, home: Home, path: Path, kind: str, step: str,
+                      put_back: Callable[[Store, OpenFolder, dict[str, str]], DoubledFile], *,
+                      report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> Freed:
+    """Put every file of a list of freed ones back in its place by ``put_back``, which gets a line of the list.
+
+    ``kind``: of list, in the words of :mod:`catalogue.intake.undo_lists`. One that cannot be put back is left and said.
+    Raises as :func:`bring_back`.
+    """
     undo = read_list(path)
     store = store_of(db, undo)
-    if store is None or undo.kind != DOUBLES:
-        raise CatalogueError("This is not a list of freed doubles of a store known here.", path=path)
+    if store is None or undo.kind != kind:
+        raise CatalogueError(f"This is not a list of freed {FREED_KINDS[kind]} of a store known here.", path=path)
     done: list[DoubledFile] = []
     left: list[Left] = []
     with exclusive_lock(home, "index"), opened_store(db, store) as root:
-        for number, entry in enumerate(undo.entries):
-            report(Progress("copying back", number, len(undo.entries), note=entry["from"]))
-            if cancelled():
-                return Freed(tuple(done), tuple(left), None, stopped=True)
+        for number, line in enumerate(undo.entries):
+            report(Progress(step, number, len(undo.entries), note=line["from"]))
             try:
-                done.append(_copied_back(db, store, root, entry, report, cancelled))
+                if cancelled():
+                    raise Stopped
+                done.append(put_back(store, root, line))
+            except Stopped:
+                return Freed(tuple(done), tuple(left), None, stopped=True)
             except CatalogueError as error:
-                left.append(Left(root.path / native_path(entry["from"]), str(error)))
+                left.append(Left(root.path / native_path(line["from"]), str(error)))
     return Freed(tuple(done), tuple(left), None)
+
 
 
 def _copied_back(db: Database, store: Store, root: OpenFolder, entry: dict[str, str], report: Report,

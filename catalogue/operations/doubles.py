@@ -59,14 +59,15 @@ def bring_back_doubles(db: Database, home: Home, path: Path, *, report: Report =
 
 def summarize(done: Freed) -> list[str]:
     """What was freed, what was left and why, and how to bring it back."""
-    lines = [f"{counted(len(done.removed), 'double')} removed, {data_size(done.bytes)} freed.", *_left(done)]
+    lines = [f"{counted(len(done.removed), 'double')} removed, {data_size(done.bytes)} freed.", *left_lines(done)]
     return [*lines, f"To bring them back: catalogue doubles --undo {done.undo}"] if done.undo else lines
 
 
 def summarize_brought_back(done: Freed) -> list[str]:
     """What was copied back, and what was not and why."""
-    return [f"{counted(len(done.removed), 'file')} copied back and verified.", *_left(done)]
+    return [f"{counted(len(done.removed), 'file')} copied back and verified.", *left_lines(done)]
 
 
-def _left(done: Freed) -> list[str]:
+def left_lines(done: Freed) -> list[str]:
+    """What was left, a line each, and why."""
     return [f"  left: {display_path(escape_path(str(left.path)))}: {left.why}" for left in done.left]

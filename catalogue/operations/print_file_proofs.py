@@ -8,20 +8,20 @@ from pathlib import Path
 
 from catalogue.errors import CatalogueError
 from catalogue.fixity.copying import copy_verified
-from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.stores import opened_store
-from catalogue.intake.doubles import Freed, free_listed, lacking_places
-from catalogue.intake.removing import Left, digest_of, verified_places
-from catalogue.intake.undo_lists import PRINT_FILES, read_list, store_of
+from catalogue.intake.doubles import Freed, bring_back_listed, free_listed, lacking_places
+from catalogue.intake.removing import digest_of, verified_places
+from catalogue.intake.undo_lists import PRINT_FILES
+from catalogue.operations.doubles import left_lines
 from catalogue.operations.print_comparison import kept_profile, opened_again, sound_master
 from catalogue.operations.wording import counted
 from catalogue.print_files.recipe import from_json
 from catalogue.print_files.render import render
-from catalogue.progress import Cancelled, Progress, Report, Stopped, data_size, ignore_progress, never_cancelled
+from catalogue.progress import Cancelled, Progress, Report, data_size, ignore_progress, never_cancelled
 from catalogue.records import events, files, print_files, scans, stores
 from catalogue.records.database import Database, transaction
 from catalogue.records.doubles import DoubledFile
-from catalogue.records.paths import display_path, escape_path, native_path, stored_mtime
+from catalogue.records.paths import display_path, native_path, stored_mtime
 from catalogue.records.print_files import PrintFile, StoredPrintFile
 from catalogue.records.stores import Store
 from catalogue.settings import Home
@@ -119,22 +119,10 @@ def bring_back_print_files(db: Database, home: Home, path: Path, *, report: Repo
     Where other versions of the libraries give the same pixels in another file, that is put there, and the next index
     run records it; other pixels are not put there. Raises CatalogueError: no such list; StoreAway.
     """
-    undo = read_list(path)
-    store = store_of(db, undo)
-    if store is None or undo.kind != PRINT_FILES:
-        raise CatalogueError("This is not a list of freed print files of a store known here.", path=path)
-    done: list[DoubledFile] = []
-    left: list[Left] = []
-    with exclusive_lock(home, "index"), opened_store(db, store) as root:
-        for number, entry in enumerate(undo.entries):
-            report(Progress("making again", number, len(undo.entries), note=entry["from"]))
-            try:
-                done.append(_made_again(db, home, store, root, entry, report, cancelled))
-            except Stopped:
-                return Freed(tuple(done), tuple(left), None, stopped=True)
-            except CatalogueError as error:
-                left.append(Left(root.path / native_path(entry["from"]), str(error)))
-    return Freed(tuple(done), tuple(left), None)
+    return bring_back_listed(
+        db, home, path, PRINT_FILES, "making again",
+        lambda store, root, line: _made_again(db, home, store, root, line, report, cancelled),
+        report=report, cancelled=cancelled)
 
 
 def _made_again(db: Database, home: Home, store: Store, root: OpenFolder, line: dict[str, str], report: Report,
@@ -180,14 +168,10 @@ def summarize(proofs: list[PrintFileProof]) -> list[str]:
 
 def summarize_freed(done: Freed) -> list[str]:
     """What was freed, what was left and why, and how to bring it back."""
-    lines = [f"{counted(len(done.removed), 'print file')} removed, {data_size(done.bytes)} freed.", *_left(done)]
+    lines = [f"{counted(len(done.removed), 'print file')} removed, {data_size(done.bytes)} freed.", *left_lines(done)]
     return [*lines, f"To make them again: catalogue doubles --print-files --undo {done.undo}"] if done.undo else lines
 
 
 def summarize_made_again(done: Freed) -> list[str]:
     """What was made again in its place, and what was not and why."""
-    return [f"{counted(len(done.removed), 'print file')} made again and verified.", *_left(done)]
-
-
-def _left(done: Freed) -> list[str]:
-    return [f"  left: {display_path(escape_path(str(left.path)))}: {left.why}" for left in done.left]
+    return [f"{counted(len(done.removed), 'print file')} made again and verified.", *left_lines(done)]
