@@ -88,15 +88,15 @@ def back_up(db: Database, home: Home, *, also: Path | None = None, report: Repor
         for old in known:
             if old.number not in keep:
                 old.path.unlink(missing_ok=True)
-        if also is not None:
-            try:
+        try:
+            if also is not None:
                 _sweep_copies(known, also)
                 copy_verified(target, also / target.name, sha256=None, report=report, cancelled=cancelled)
                 _copy_journal(home, also)
-            except CatalogueError as error:
-                error.hint = f"{error.hint} The backup itself is made and checked: {target.name}.".lstrip()
-                raise
-        back_up_profiles(home, also)
+            back_up_profiles(home, also)
+        except CatalogueError as error:
+            error.hint = f"{error.hint} The backup itself is made and checked: {target.name}.".lstrip()
+            raise
         with transaction(db):
             events.append(db, "replication", "success", path=str(target), detail=f"backup {number} of the catalogue"
                           + (f", and a copy in {also}" if also else ""))
