@@ -115,7 +115,11 @@ def stored(channels: Pixels, space: str, bits: int) -> Rows:
     """Channels as a file stores them: 8 bits to the nearest level, CIELAB's axes signed again."""
     out: Rows = channels
     if bits == 8:
-        out = ((channels.astype(np.uint32) * 255 + FULL // 2) // FULL).astype(np.uint8)
+        wide = channels.astype(np.uint32)
+        wide *= 255
+        wide += 32895
+        wide >>= 16     # to the nearest, for every level of 16 bits
+        out = wide.astype(np.uint8)
     if space == "CIELAB":
         out = out.copy()
         out[..., 1:] ^= out.dtype.type(0x80 if bits == 8 else 0x8000)

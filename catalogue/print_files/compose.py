@@ -66,7 +66,7 @@ def blended(one: Pixels, other: Pixels, share: NDArray[np.float32]) -> Pixels:
 
 def sheet_bands(layout: Layout, picture: Rows, colours: Colours, rows_together: int) -> Iterator[Pixels]:
     """The whole file from the top down, rows × width × channels, white where nothing else is."""
-    if layout.filled == layout.picture == Box(0, 0, layout.width, layout.height):
+    if layout.picture_alone:
         for start, stop in spans(layout.height, rows_together):
             yield picture.rows(start, stop)
         return

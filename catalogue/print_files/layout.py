@@ -62,6 +62,11 @@ class Layout:
     strip: int              # pixels of the picture's edge that are stretched over wrap and bleed
     ppi_there: float
 
+    @property
+    def picture_alone(self) -> bool:
+        """Whether nothing surrounds the picture."""
+        return self.filled == self.picture == Box(0, 0, self.width, self.height)
+
 
 def layout_of(recipe: Recipe, width: int, height: int) -> Layout:
     """The layout for a master that is ``width`` × ``height`` pixels as shown.

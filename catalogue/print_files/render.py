@@ -166,13 +166,16 @@ def _sheet(picture: OpenPicture, recipe: Recipe, scratch: Path, profile: bytes, 
             rows = sharpened(rows, size[0], size[1], channels.count, recipe.sharpen, channels.space in LABS)
         if convert is not None:
             rows = (convert(band) for band in rows)
-        source: InOrder | Spool = InOrder(rows)
-        if orientation != 1 or layout.filled != layout.picture:
-            source = held.enter_context(Spool(scratch, size[0], size[1], form.channels, orientation))
-            for count in spooled(source, rows):
-                report(Progress("reading the master", count, size[1]))
+        in_order = orientation == 1 and layout.filled == layout.picture
+        if not (in_order and layout.picture_alone):
+            source: InOrder | Spool = InOrder(rows)
+            if not in_order:
+                source = held.enter_context(Spool(scratch, size[0], size[1], form.channels, orientation))
+                for count in spooled(source, rows):
+                    report(Progress("reading the master", count, size[1]))
+            rows = sheet_bands(layout, source, colours, STRIPS_TOGETHER * form.strip_rows)
         done = 0
-        for band in sheet_bands(layout, source, colours, STRIPS_TOGETHER * form.strip_rows):
+        for band in rows:
             if cancelled():
                 raise Stopped
             yield band

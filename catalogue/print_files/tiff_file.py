@@ -1,7 +1,5 @@
 """A print file on the disk: an ordinary TIFF with its profile and resolution, and its recipe in the XMP packet."""
 
-import errno
-import os
 import re
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -20,6 +18,7 @@ from catalogue import __version__
 from catalogue.errors import CatalogueError
 from catalogue.print_files.recipe import Recipe, from_json
 from catalogue.reading.reduce import rows_at_a_time, spans
+from catalogue.storage.atomic import write_all
 
 Rows = NDArray[Any]
 NAMESPACE = "urn:master-scan-catalogue:print-file:1"
@@ -76,30 +75,27 @@ def write_tiff(path: Path, bands: Iterator[Rows], form: Form, xmp: bytes) -> Non
 
     Raises ``OSError``, and what ``bands`` raises.
     """
-    rows = form.strip_rows
-    compression: Any = None if form.compression == "none" else form.compression
-    shape = (form.height, form.width, form.channels) if form.channels > 1 else (form.height, form.width)
-    strips = _encoded(_strips(made_ahead(bands), rows, form.height), form.compression)
-    try:
-        with tifffile.TiffWriter(path, bigtiff=form.big, byteorder="<") as file:
-            file.write(
-                strips, shape=shape, dtype=form.dtype, photometric=PHOTOMETRICS[form.space],
-                planarconfig="contig" if form.channels > 1 else None, rowsperstrip=rows, compression=compression,
-                predictor=compression is not None, maxworkers=1, metadata=None, resolution=(form.ppi, form.ppi),
-                resolutionunit=2, iccprofile=form.icc or None, software=f"master-scan-catalogue {__version__}",
-                extratags=[(XMP_TAG, BYTE, len(xmp), xmp, True)])
-    except OSError as error:
-        if error.errno is not None:
-            raise
-        _write_more(path)   # numpy tells of bytes that could not be written, but not why
-        raise OSError(errno.EIO, os.strerror(errno.EIO), str(path)) from error
+    plain, rows = form.compression == "none", form.strip_rows
+    strips = None if plain else _encoded(_strips(made_ahead(bands), rows, form.height), form.compression)
+    with tifffile.TiffWriter(path, bigtiff=form.big, byteorder="<") as file:
+        place = file.write(
+            strips, shape=(form.height, form.width, form.channels) if form.channels > 1 else (form.height, form.width),
+            dtype=form.dtype, photometric=PHOTOMETRICS[form.space],     # type: ignore[arg-type]
+            planarconfig="contig" if form.channels > 1 else None, rowsperstrip=rows,
+            compression=None if plain else form.compression, predictor=not plain, maxworkers=1, metadata=None,
+            resolution=(form.ppi, form.ppi), resolutionunit=2, iccprofile=form.icc or None,
+            software=f"master-scan-catalogue {__version__}", extratags=[(XMP_TAG, BYTE, len(xmp), xmp, True)],
+            returnoffset=plain)
+    if place is not None:
+        _write_rows(path, place[0], made_ahead(bands), form)
 
 
-def _write_more(path: Path) -> None:
-    """Add to a file that is given up, for the system to say why it cannot grow. Raises ``OSError`` where it does."""
-    with path.open("ab", buffering=0) as file:
-        for _ in range(4):
-            file.write(bytes(STRIP_BYTES))
+def _write_rows(path: Path, offset: int, bands: Iterator[Rows], form: Form) -> None:
+    """Uncompressed strips lie one behind the other, so that their rows are written as they come."""
+    with path.open("r+b", buffering=0) as file:
+        file.seek(offset)
+        for band in bands:
+            write_all(file.fileno(), memoryview(np.ascontiguousarray(band, form.dtype.newbyteorder("<"))).cast("B"))
 
 
 def made_ahead(bands: Iterator[Rows]) -> Iterator[Rows]:
@@ -111,11 +107,11 @@ def made_ahead(bands: Iterator[Rows]) -> Iterator[Rows]:
             yield band
 
 
-def _encoded(strips: Iterator[Rows], compression: str) -> Iterator[Rows | bytes]:
-    """Strips as they are, or compressed, with differences along the rows (TIFF 6.0, section 14)."""
-    encode = {"deflate": imagecodecs.deflate_encode, "lzw": imagecodecs.lzw_encode}.get(compression)
+def _encoded(strips: Iterator[Rows], compression: str) -> Iterator[bytes]:
+    """Strips compressed, with differences along the rows (TIFF 6.0, section 14)."""
+    encode = {"deflate": imagecodecs.deflate_encode, "lzw": imagecodecs.lzw_encode}[compression]
     for strip in strips:
-        yield strip if encode is None else bytes(encode(np.asarray(imagecodecs.delta_encode(strip, axis=-2)).tobytes()))
+        yield bytes(encode(imagecodecs.delta_encode(strip, axis=-2)))
 
 
 def _strips(bands: Iterable[Rows], rows: int, height: int) -> Iterator[Rows]:
