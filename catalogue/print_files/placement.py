@@ -6,6 +6,7 @@ is a factor and nothing else.
 """
 
 from dataclasses import dataclass
+from math import ceil
 
 import cv2
 import numpy as np
@@ -22,7 +23,7 @@ MOST_ASKEW = 1.0                    # degrees from a quarter turn; a recipe turn
 STEEPNESS = 4.685                   # of Tukey's biweight, 95 % efficient for normal errors (Holland and Welsch 1977)
 NEAR = 3.0                          # levels of 255 that a pixel may depart by anyway
 AGREEING_SHARE = 0.6                # of a row or column that belongs to the picture
-LEAST_PIXELS, MOST_PIXELS = 400, 400_000    # that a place is computed from
+LEAST_PIXELS, MOST_PIXELS = 400, 200_000    # that a place is computed from
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +98,7 @@ def placed(master: Light, master_size: tuple[int, int], printed: Light, printed_
     part = inside.copy()
     part[: int(box[1])] = part[int(box[3]) :] = part[:, : int(box[0])] = part[:, int(box[2]) :] = False
     return Placement(turn, (float(left), float(top), float(right), float(bottom)), picture, size,
-                     _correlation(drawn[part], printed[part].astype(np.float64)),
+                     _correlation(drawn[part].astype(np.float64), printed[part].astype(np.float64)),
                      np.asarray(gain * even + offset, np.float32))
 
 
@@ -124,25 +125,26 @@ def _fitted(even: Light, printed: Light, low: Doubles, scale: Doubles
     lightness becomes the print's."""
     a, b = 1 / scale, -low / scale      # of the places on ``even``: a × place on the print + b
     gain, offset = 1.0, 0.0
-    fewest = int((printed.size / MOST_PIXELS) ** 0.5)
+    fewest = ceil((printed.size / MOST_PIXELS) ** 0.5)
     for smoothing in SMOOTHINGS:
         ours, theirs = (cv2.GaussianBlur(v, (0, 0), smoothing) if smoothing else v for v in (even, printed))
         every = max(1, int(smoothing), fewest)      # of the print's pixels, both ways
         theirs = theirs[every // 2 :: every, every // 2 :: every]
         rows, columns = (np.arange(side, dtype=np.float64)[every // 2 :: every] + 0.5 for side in printed.shape)
-        slopes = np.gradient(ours)
+        down_slope, across_slope = np.gradient(ours)
+        layers = np.dstack([ours, across_slope, down_slope]).astype(np.float32)
         for _ in range(ROUNDS):
-            laid, inside = _laid(ours, a, b, columns, rows)
+            drawn, inside = _laid(layers, a, b, columns, rows)
             if inside.sum() < LEAST_PIXELS:
                 return None
-            x_slope, y_slope = (_laid(slope, a, b, columns, rows)[0] for slope in (slopes[1], slopes[0]))
-            error = (theirs - gain * laid - offset)[inside]
+            laid, gx, gy = drawn[inside].T.astype(np.float64)
+            gx, gy = gain * gx, gain * gy
+            error = theirs[inside] - gain * laid - offset
             spread = 1.4826 * float(np.median(np.abs(error))) * STEEPNESS + 1e-3
             weight = np.clip(1 - (error / spread) ** 2, 0, None) ** 2
             x = np.broadcast_to(columns / printed.shape[1], inside.shape)[inside]
             y = np.broadcast_to(rows[:, None] / printed.shape[0], inside.shape)[inside]
-            gx, gy = gain * x_slope[inside], gain * y_slope[inside]
-            terms = np.stack([gx * x, gx, gy * y, gy, laid[inside], np.ones_like(error)])
+            terms = np.stack([gx * x, gx, gy * y, gy, laid, np.ones_like(error)])
             square = (terms * weight) @ terms.T
             step = np.linalg.lstsq(square, (terms * weight) @ error, rcond=1e-12)[0]
             a = a + step[[0, 2]] / (printed.shape[1], printed.shape[0])
@@ -156,13 +158,13 @@ def _fitted(even: Light, printed: Light, low: Doubles, scale: Doubles
 
 
 def _laid(picture: Light, a: Doubles, b: Doubles, columns: Doubles,
-          rows: Doubles) -> tuple[Doubles, Flags]:
-    """The picture drawn on the print's pixels, and which of them it covers."""
+          rows: Doubles) -> tuple[Light, Flags]:
+    """The picture, of one layer or some, drawn on the print's pixels, and which of them it covers."""
     x, y = a[0] * columns + b[0], a[1] * rows + b[1]
     across, down = np.meshgrid((x - 0.5).astype(np.float32), (y - 0.5).astype(np.float32))
     drawn = cv2.remap(np.asarray(picture, np.float32), across, down, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
     inside = ((x > 0) & (x < picture.shape[1]))[None, :] & ((y > 0) & (y < picture.shape[0]))[:, None]
-    return drawn.astype(np.float64), inside
+    return np.asarray(drawn, np.float32), inside
 
 
 def _picture_box(apart: Light, inside: Flags) -> tuple[int, int, int, int] | None:

@@ -6,7 +6,7 @@ columns of the reduced print file and taking what departs least. What leaves no 
 over which the picture runs on; an order line whose print has this very shape says the latter.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from catalogue.errors import Refused
 from catalogue.print_files.layout import CORNER_MARK_MM, FOLD_MARK_MM, MARK_GAP_MM, MARK_WIDTH_MM, layout_of
-from catalogue.print_files.placement import Light, Placement, Sides
+from catalogue.print_files.placement import Doubles, Flags, Light, Placement, Sides
 from catalogue.print_files.recipe import Recipe
 from catalogue.reading.printsize import MM_PER_INCH, pixels_for
 
@@ -27,6 +27,7 @@ STEPS_MM = (1.0, 0.5, 0.1, 0.01)     # lengths that people choose, plainest firs
 PLAINER = 0.05                      # levels on average by which a less plain one must depart less
 WHITE, NEAR_WHITE = 255.0, 2.0      # paper; levels that it may be off by
 SAME_MM = 0.3                       # lengths that differ by less are one length, rounded to pixels
+MOST_APART = 64.0                   # levels of 255 that one pixel counts for
 EDGE_APART = 6.0                    # levels of 255 on average that what surrounds the picture may depart by
 
 
@@ -78,19 +79,19 @@ def fit_recipe(place: Placement, printed: Light, colours: NDArray[np.uint8], siz
     def mm(pixels: float) -> float:
         return plain_length(pixels, ppi, tolerance)
 
-    found = replace(plain, ppi=ppi, turn=place.turn, marks=bool(margin), fit="whole" if whole else "fill")
+    recipe = replace(plain, ppi=ppi, turn=place.turn, marks=bool(margin), fit="whole" if whole else "fill")
     if surround.kind in ("mirrored", "stretched", "colour"):
         both = inner or beyond
         apart = bleed if margin else both if both * MM_PER_INCH / ppi <= USUAL_BLEED_MM else 0
-        found = replace(found, bleed_mm=mm(apart), wrap_mm=mm(both - apart), edge=surround.kind)
+        recipe = replace(recipe, bleed_mm=mm(apart), wrap_mm=mm(both - apart), edge=surround.kind)
         if surround.kind == "stretched":
-            found = replace(found, stretch_mm=surround.strip_mm)
+            recipe = replace(recipe, stretch_mm=surround.strip_mm)
         if surround.kind == "colour":
-            found = replace(found, edge_colour=_colour(colours, surround.inset / precision))
+            recipe = replace(recipe, edge_colour=_colour(colours, surround.inset / precision))
     else:
         border = inner - beyond if margin else inner
-        found = replace(found, bleed_mm=mm(bleed), wrap_mm=mm(beyond - bleed), border_mm=mm(max(0, border)))
-    return _completed(found, place, size, margin, precision, ordered)
+        recipe = replace(recipe, bleed_mm=mm(bleed), wrap_mm=mm(beyond - bleed), border_mm=mm(max(0, border)))
+    return _completed(recipe, place, size, margin, precision, ordered)
 
 
 def plain_length(pixels: float, ppi: int, tolerance: float) -> float:
@@ -103,17 +104,17 @@ def plain_length(pixels: float, ppi: int, tolerance: float) -> float:
                 exact)
 
 
-def _completed(found: Recipe, place: Placement, size: tuple[int, int], margin: int, precision: float,
+def _completed(recipe: Recipe, place: Placement, size: tuple[int, int], margin: int, precision: float,
                ordered: Sequence[PrintShape]) -> Recipe:
     """With the finished size and the crop; a shape that was ordered goes before one that is as likely."""
     def px(length: float) -> int:
-        return pixels_for(length, found.ppi)
+        return pixels_for(length, recipe.ppi)
 
-    around = 2 * (margin + px(found.wrap_mm) + px(found.bleed_mm))
-    width, height = (_exact_length(side - around, found.ppi) for side in size)
-    first = replace(found, width_mm=width, height_mm=height)
-    for recipe in (*_as_ordered(first, ordered), first):
-        cropped = _cropped(recipe, place, precision)
+    around = 2 * (margin + px(recipe.wrap_mm) + px(recipe.bleed_mm))
+    width, height = (_exact_length(side - around, recipe.ppi) for side in size)
+    first = replace(recipe, width_mm=width, height_mm=height)
+    for likely in (*_as_ordered(first, ordered), first):
+        cropped = _cropped(likely, place, precision)
         layout = layout_of(cropped, *_upright(place))
         if (layout.width, layout.height) == size:
             return cropped
@@ -206,18 +207,21 @@ def _runs(flags: NDArray[np.bool_]) -> Iterator[tuple[int, int]]:
 
 def _surround(place: Placement, printed: Light, size: tuple[int, int], margin: int, precision: float, ppi: int,
               about: float) -> _Surround:
-    """What departs least among all kinds and widths near the picture's sides as they were found."""
+    """What departs least among all kinds and widths near the picture's sides as they were measured."""
+    samples = _line_samples(place, printed, size)
+
+    def nearest(insets: Iterable[int]) -> _Surround:
+        return min((kind for inset in insets
+                    for kind in _compared([*_kinds(printed, size, margin, inset, ppi)], samples, margin, ppi)),
+                   key=_likelihood)
+
     reach = max(6.0, 4 * precision, 0.35 * about)
     lowest, highest = max(margin, int(about - reach)), min(int(about + reach), (min(size) - 1) // 2 - 1)
     step = max(1, int(precision))
-    tried = [_tried(place, printed, size, margin, inset, ppi)
-             for inset in sorted({margin, *range(lowest, highest + 1, step)})]
-    best = min((one for several in tried for one in several), key=_likelihood)
+    best = nearest(sorted({margin, *range(lowest, highest + 1, step)}))
     if step > 1:
-        near = [_tried(place, printed, size, margin, inset, ppi)
-                for inset in range(max(margin, best.inset - step), best.inset + step + 1)]
-        best = min((one for several in near for one in several), key=_likelihood)
-    plainest = _tried(place, printed, size, margin, margin, ppi)[0]
+        best = nearest(range(max(margin, best.inset - step), best.inset + step + 1))
+    plainest = nearest([margin])
     return plainest if plainest.apart <= best.apart + PLAINER else best
 
 
@@ -226,52 +230,104 @@ def _likelihood(surround: _Surround) -> float:
     return surround.apart + (PLAINER if surround.kind == "stretched" else 0.0)
 
 
-def _tried(place: Placement, printed: Light, size: tuple[int, int], margin: int, inset: int, ppi: int
-           ) -> list[_Surround]:
-    """Every kind of surrounding of one width, with how far it departs from the print file on some of its lines."""
+def _kinds(printed: Light, size: tuple[int, int], margin: int, inset: int, ppi: int) -> Iterator[_Surround]:
+    """Every kind of surrounding that may be as wide as ``inset``, marks included."""
+    if inset <= margin:
+        yield _Surround("", inset)
+        return
+    yield _Surround("mirrored", inset)
+    for strip in STRIPS_MM:
+        if 1 <= pixels_for(strip, ppi) < inset - margin:
+            yield _Surround("stretched", inset, strip)
+    factor = printed.shape[1] / size[0]
+    level = float(np.median(_ring(printed, margin * factor, inset * factor)))
+    yield _Surround("white", inset, level=WHITE) if level > WHITE - NEAR_WHITE else _Surround("colour", inset,
+                                                                                                level=level)
+
+
+@dataclass(frozen=True, slots=True)
+class _LineSamples:
+    """Some rows, or some columns, of the reduced print file, and the master as it lies there. Lengths and places in
+    pixels of the full print file."""
+
+    seen: Light             # lines × pixels
+    apart: Doubles          # lines × (pixels + 1): running sums of how far the master departs from them
+    places: Doubles         # of the pixels, along a line
+    across: Doubles         # of the lines, the other way
+    length: int             # of a line
+    breadth: int            # of the file, the other way
+    factor: float           # reduced pixels for one of the full file, along a line
+    draw: Callable[[Doubles, Flags], Light]     # the master at places along those lines that are flagged
+
+
+def _line_samples(place: Placement, printed: Light, size: tuple[int, int]) -> list[_LineSamples]:
+    """Rows, then columns."""
+    return [_samples_of(place.laid, printed, size, place.whole),
+            _samples_of(place.laid.T, printed.T, size[::-1], (*place.whole[1::-1], *place.whole[:1:-1]))]
+
+
+def _samples_of(laid: Light, printed: Light, size: tuple[int, int], whole: Sides) -> _LineSamples:
+    master = np.ascontiguousarray(laid)
     factors = printed.shape[1] / size[0], printed.shape[0] / size[1]
-    scale = place.laid.shape[1] / (place.whole[2] - place.whole[0]), place.laid.shape[0] / (place.whole[3]
-                                                                                            - place.whole[1])
-    kinds = [_Surround("", inset)] if inset == margin else [
-        _Surround("mirrored", inset), *(_Surround("stretched", inset, strip) for strip in STRIPS_MM
-                                        if 1 <= pixels_for(strip, ppi) < inset - margin)]
-    if inset > margin:
-        level = float(np.median(_ring(printed, margin * factors[0], inset * factors[0])))
-        kinds.append(_Surround("white", inset, level=WHITE) if level > WHITE - NEAR_WHITE else
-                     _Surround("colour", inset, level=level))
-    found = []
-    for kind in kinds:
-        departs, count = 0.0, 0
-        ratio = pixels_for(kind.strip_mm, ppi) / max(1, inset - margin) if kind.kind == "stretched" else 1.0
-        for along in (0, 1):        # rows, which run across; columns, which run down
-            other = 1 - along
-            lines = np.unique(np.linspace(0.12, 0.88, LINES) * printed.shape[along]).astype(int)
-            line_places = (lines + 0.5) / factors[other]
-            places = (np.arange(printed.shape[other]) + 0.5) / factors[along]
-            far = size[along] - inset
-            folded = places if kind.kind in ("", "white", "colour") else _folded(places, inset, far, ratio)
-            x = (folded - place.whole[along]) * scale[along] - 0.5
-            y = (line_places - place.whole[other]) * scale[other] - 0.5
-            across, down = np.meshgrid(x, y)        # a line to the row here, whichever way it runs
-            maps = (across, down) if along == 0 else (down, across)
-            drawn = cv2.remap(place.laid, maps[0].astype(np.float32), maps[1].astype(np.float32), cv2.INTER_CUBIC,
-                              borderMode=cv2.BORDER_REPLICATE)
+    scale = laid.shape[1] / (whole[2] - whole[0]), laid.shape[0] / (whole[3] - whole[1])
+    lines = np.unique(np.linspace(0.12, 0.88, LINES) * printed.shape[0]).astype(int)
+    places, across = (np.arange(printed.shape[1]) + 0.5) / factors[0], (lines + 0.5) / factors[1]
+    y = (across - whole[1]) * scale[1] - 0.5
+
+    def draw(along: Doubles, chosen: Flags) -> Light:
+        x = (along - whole[0]) * scale[0] - 0.5
+        maps_x, maps_y = np.meshgrid(x.astype(np.float32), y[chosen].astype(np.float32))
+        return np.asarray(cv2.remap(master, maps_x, maps_y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE),
+                          np.float32)
+
+    seen = np.ascontiguousarray(printed[lines])
+    apart = np.zeros((len(lines), len(places) + 1))
+    np.cumsum(_limited(seen, draw(places, np.ones(len(lines), np.bool_))), axis=1, out=apart[:, 1:])
+    return _LineSamples(seen, apart, places, across, size[0], size[1], factors[0], draw)
+
+
+def _limited(seen: Light, drawn: Light) -> Light:
+    """Levels that two depart by; what is wholly other counts no more than much."""
+    return np.asarray(np.minimum(np.abs(seen - drawn), MOST_APART), np.float32)
+
+
+def _compared(kinds: Sequence[_Surround], samples: Sequence[_LineSamples], margin: int, ppi: int) -> list[_Surround]:
+    """Surroundings of one width, each with how far it departs from the print file, in levels on average over its
+    lines; marks are left out."""
+    inset, totals, count = kinds[0].inset, [0.0] * len(kinds), 0
+    for lines in samples:
+        far = lines.length - inset
+        depth = np.minimum(lines.places - inset, far - lines.places) * lines.factor     # into the picture
+        within = (lines.places > margin) & (lines.places < lines.length - margin)
+        chosen = (lines.across > inset) & (lines.across < lines.breadth - inset)
+        beyond = within & (depth < 0.5)
+        if not within.any() or not chosen.any():
+            continue
+        count += int(within.sum()) * int(chosen.sum())
+        inside = np.flatnonzero(within & ~beyond)
+        same = float((lines.apart[chosen, inside[-1] + 1] - lines.apart[chosen, inside[0]]).sum()) if len(inside) else 0
+        places, share = lines.places[beyond], np.clip(depth[beyond] + 0.5, 0, 1).astype(np.float32)
+        seen = lines.seen[np.ix_(chosen, beyond)]
+        for number, kind in enumerate(kinds):
+            totals[number] += same
+            if not len(places):
+                continue
             if kind.kind in ("white", "colour"):
-                share = np.clip(np.minimum(places - inset, far - places) * factors[along] + 0.5, 0, 1)
-                drawn = share * drawn + (1 - share) * kind.level
-            seen = printed[lines] if along == 0 else printed[:, lines].T
-            part = np.minimum(np.abs(seen - drawn), 64.0)[
-                np.ix_((line_places > inset) & (line_places < size[other] - inset),
-                       (places > margin) & (places < size[along] - margin))]
-            departs, count = departs + float(part.sum()), count + part.size
-        found.append(replace(kind, apart=departs / max(1, count)))
-    return found
+                drawn = share * lines.draw(places, chosen) + (1 - share) * np.float32(kind.level)
+            else:
+                drawn = lines.draw(_folded(places, kind, far, margin, ppi), chosen)
+            totals[number] += float(_limited(seen, drawn).sum(dtype=np.float64))
+    return [replace(kind, apart=total / max(1, count)) for kind, total in zip(kinds, totals, strict=True)]
 
 
-def _folded(places: NDArray[np.float64], start: int, stop: int, ratio: float) -> NDArray[np.float64]:
+def _folded(places: Doubles, surround: _Surround, far: int, margin: int, ppi: int) -> Doubles:
     """Places beyond the picture taken back into it, as a mirrored or stretched edge does."""
-    return np.where(places < start, start + (start - places) * ratio,
-                    np.where(places > stop, stop - (places - stop) * ratio, places))
+    if not surround.kind:
+        return places
+    inset = surround.inset
+    ratio = pixels_for(surround.strip_mm, ppi) / (inset - margin) if surround.kind == "stretched" else 1.0
+    return np.where(places < inset, inset + (inset - places) * ratio,
+                    np.where(places > far, far - (places - far) * ratio, places))
 
 
 def _ring(printed: Light, margin: float, inset: float) -> NDArray[np.float32]:

@@ -80,7 +80,7 @@ def write_tiff(path: Path, bands: Iterator[Rows], form: Form, xmp: bytes) -> Non
     with tifffile.TiffWriter(path, bigtiff=form.big, byteorder="<") as file:
         place = file.write(
             strips, shape=(form.height, form.width, form.channels) if form.channels > 1 else (form.height, form.width),
-            dtype=form.dtype, photometric=PHOTOMETRICS[form.space],     # type: ignore[arg-type]
+            dtype=form.dtype, photometric=PHOTOMETRICS[form.space],
             planarconfig="contig" if form.channels > 1 else None, rowsperstrip=rows,
             compression=None if plain else form.compression, predictor=not plain, maxworkers=1, metadata=None,
             resolution=(form.ppi, form.ppi), resolutionunit=2, iccprofile=form.icc or None,
@@ -95,7 +95,7 @@ def _write_rows(path: Path, offset: int, bands: Iterator[Rows], form: Form) -> N
     with path.open("r+b", buffering=0) as file:
         file.seek(offset)
         for band in bands:
-            write_all(file.fileno(), memoryview(np.ascontiguousarray(band, form.dtype.newbyteorder("<"))).cast("B"))
+            write_all(file.fileno(), np.ascontiguousarray(band, form.dtype.newbyteorder("<")).data.cast("B"))
 
 
 def made_ahead(bands: Iterator[Rows]) -> Iterator[Rows]:
@@ -111,7 +111,7 @@ def _encoded(strips: Iterator[Rows], compression: str) -> Iterator[bytes]:
     """Strips compressed, with differences along the rows (TIFF 6.0, section 14)."""
     encode = {"deflate": imagecodecs.deflate_encode, "lzw": imagecodecs.lzw_encode}[compression]
     for strip in strips:
-        yield bytes(encode(imagecodecs.delta_encode(strip, axis=-2)))
+        yield bytes(encode(np.asarray(imagecodecs.delta_encode(strip, axis=-2)).tobytes()))
 
 
 def _strips(bands: Iterable[Rows], rows: int, height: int) -> Iterator[Rows]:
