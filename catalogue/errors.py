@@ -25,6 +25,12 @@ def one_line(error: BaseException) -> str:
     return " ".join(str(error).split())[:MOST_CHARACTERS] or type(error).__name__
 
 
+def sentence(text: object) -> str:
+    """Text, or what an error says, as a sentence: with a capital letter and a full stop."""
+    words = str(text)
+    return f"{words[:1].upper()}{words[1:]}."
+
+
 class CatalogueError(Exception):
     """What happened, to which file, and what to do next."""
 
@@ -69,9 +75,9 @@ class InsideStore(Refused):
 class ReadOnly(Refused):
     """The catalogue may not be changed from here."""
 
-    def __init__(self, path: Path | None = None, *, what: str = "Make changes") -> None:
+    def __init__(self, path: Path | None = None, *, action: str = "Make changes") -> None:
         super().__init__("This catalogue is read-only here.",
-                         hint=f"{what} on the workstation that holds the catalogue.", path=path)
+                         hint=f"{action} on the workstation that holds the catalogue.", path=path)
 
 
 class DiskFull(CatalogueError):

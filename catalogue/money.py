@@ -131,8 +131,8 @@ def unit_price(total: str, quantity: int, currency: str) -> str:
     """The price of one print that a line's price implies: where it divides evenly, else empty."""
     if not total:
         return ""
-    one = round_amount(Decimal(total) / quantity, currency)
-    return write_amount(one, currency) if one * quantity == Decimal(total) else ""
+    each = round_amount(Decimal(total) / quantity, currency)
+    return write_amount(each, currency) if each * quantity == Decimal(total) else ""
 
 
 def show_amount(amount: str, currency: str) -> str:

@@ -67,8 +67,8 @@ class Settings:
     @property
     def all_beds(self) -> tuple[Bed, ...]:
         """The usual bed first."""
-        found = [match for match in map(_BED.fullmatch, self.beds) if match]
-        return (Bed("usual bed", self.bed_mm), *(Bed(m["name"], (int(m["one"]), int(m["other"]))) for m in found))
+        matches = [match for match in map(_BED.fullmatch, self.beds) if match]
+        return (Bed("usual bed", self.bed_mm), *(Bed(m["name"], (int(m["one"]), int(m["other"]))) for m in matches))
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +142,7 @@ def read_settings(path: Path) -> Settings:
         raise CatalogueError(f"The settings file cannot be read: {reason}.", hint="Correct or remove it.",
                              path=path) from error
     values = {RENAMED.get(name, name): value for name, value in values.items()}
-    faults = [told for name, value in values.items() if (told := setting_fault(name, value))]
+    faults = [fault for name, value in values.items() if (fault := setting_fault(name, value))]
     if faults:
         raise CatalogueError(" ".join(faults), hint="Correct the settings file.", path=path)
     taken: dict[str, Any] = {name: tuple(value) if isinstance(value, list) else value for name, value in values.items()}

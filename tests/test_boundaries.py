@@ -36,6 +36,38 @@ def _strings(module: Path) -> list[str]:
             if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in docs]
 
 
+NAMELESS = {"found", "one", "kept", "told", "here", "had", "said", "what"}  # say nothing of what a value is
+NAMED_ROOMS = ("records", "operations", "ledger", "commands", "indexing", "fixity", "intake", "storage", "reading")
+
+
+def bound_names(tree: ast.AST) -> set[str]:
+    """Names that a module gives to values, parameters, fields, functions and types."""
+    names = set()
+    for node in ast.walk(tree):
+        match node:
+            case ast.Name(id=name, ctx=ast.Store()) | ast.arg(arg=name):
+                names.add(name)
+            case ast.FunctionDef(name=name) | ast.ClassDef(name=name) | ast.ExceptHandler(name=str(name)):
+                names.add(name)
+            case ast.alias(name=name, asname=other):
+                names.add(other or name)
+    return names
+
+
+@pytest.mark.parametrize("module", [m for m in MODULES if m.parent == PACKAGE
+                                    or (m.relative_to(PACKAGE).parts[0] in NAMED_ROOMS
+                                    and not m.name.startswith("print"))],
+                         ids=lambda m: str(m.relative_to(PACKAGE)))
+def test_a_name_says_what_it_names(module: Path) -> None:
+    assert bound_names(ast.parse(module.read_text(encoding="utf-8"))) & NAMELESS == set()
+
+
+def test_every_way_to_bind_a_name_is_seen() -> None:
+    code = ("import x as a\nclass b:\n    c: int\ndef d(e, *f, **g):\n    for h in (i := j):\n        pass\n"
+            "try:\n    pass\nexcept k as l:\n    pass\nwith m as n:\n    o, p = q\n[r for s in t]\n")
+    assert bound_names(ast.parse(code)) == set("abcdefghilnops")
+
+
 SQL = re.compile(r"\bSELECT\b.*\bFROM\b|\bINSERT\s+(OR \w+\s+)?INTO\b|\bUPDATE\s+\w+\s+SET\b|\bDELETE\s+FROM\b|"
                  r"\bCREATE\s+(TEMP\s+)?(TABLE|INDEX|VIRTUAL)\b|\bPRAGMA\b", re.DOTALL)
 

@@ -61,8 +61,8 @@ def confirm(session: Session, ids: tuple[int, ...], under: int | None) -> None:
         return
     from catalogue.operations.judging import Filing, confirm_same_piece, summarize_verdict
 
-    done = confirm_same_piece(session.database(), ids, Filing(under), seen="")
-    session.emit(done, lambda out: out.lines(summarize_verdict(done)))
+    result = confirm_same_piece(session.database(), ids, Filing(under), seen="")
+    session.emit(result, lambda out: out.lines(summarize_verdict(result)))
 
 
 @command.command("reject")
@@ -127,8 +127,8 @@ def split(session: Session, piece: int, scans: tuple[str, ...], title: str) -> N
 @with_session
 def undo(session: Session, change: int) -> None:
     """Take back the merge or split CHANGE that an earlier version of this program made; newer ones: catalogue undo."""
-    done = undo_older_change(session.database(), change)
-    session.emit(done, lambda out: out.print(f"Undone: {done.kind} {done.detail}."))
+    undone = undo_older_change(session.database(), change)
+    session.emit(undone, lambda out: out.print(f"Undone: {undone.kind} {undone.detail}."))
 
 
 @command.command("changes")
@@ -173,9 +173,9 @@ def _update(db: Database, session: Session, again: bool) -> None:
     from catalogue.operations.comparing import compare_scans, summarize
 
     with interruptible() as cancelled, bar() as report:
-        done = compare_scans(db, session.home, again=again, report=report, cancelled=cancelled)
-    if done.compared or done.unreadable:
-        for line in summarize(done):
+        result = compare_scans(db, session.home, again=again, report=report, cancelled=cancelled)
+    if result.compared or result.unreadable:
+        for line in summarize(result):
             note(line)
 
 
@@ -183,12 +183,12 @@ def _judge(session: Session, ids: Sequence[int], verdict: str) -> None:
     from catalogue.operations.judging import judge_pairs, summarize
 
     try:
-        done = judge_pairs(session.database(), ids, verdict, seen="" if verdict else None)
+        judged_pairs = judge_pairs(session.database(), ids, verdict, seen="" if verdict else None)
     except Refused as error:
         again = " ".join(map(str, ids))
         error.hint = f"{error.hint} To overrule a verdict, undo it first: catalogue alike reopen {again}".strip()
         raise
-    session.emit([judged.pair for judged in done], lambda out: out.lines(summarize(done)))
+    session.emit([judged.pair for judged in judged_pairs], lambda out: out.lines(summarize(judged_pairs)))
 
 
 def _names(db: Database, ids: Iterable[int | None]) -> dict[int, str]:

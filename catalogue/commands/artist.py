@@ -74,18 +74,18 @@ def terms_(session: Session, /, name: tuple[str, ...], percent: str | None, per_
     """What is agreed with the artist NAME, for statements; shown where nothing is said."""
     from catalogue.operations.artist_statements import set_terms
 
-    said = [basis for basis, given in (("percentage", percent is not None), ("fixed", per_print is not None),
+    bases = [basis for basis, given in (("percentage", percent is not None), ("fixed", per_print is not None),
                                        ("none", nothing)) if given]
-    if len(said) > 1:
+    if len(bases) > 1:
         raise click.UsageError("Give only one of --percent, --per-print and --nothing.")
-    if not said and since:
+    if not bases and since:
         raise click.UsageError("Give the terms: --percent, --per-print or --nothing.")
-    db = session.existing() if said else session.looking()
+    db = session.existing() if bases else session.looking()
     artist = find_artist(db, " ".join(name))
-    if said:
+    if bases:
         with refusing("Nothing was changed"):
             start = None if since is None else "" if since == "start" else session.day(since)
-        set_terms(db, artist.id, said[0], percent or per_print or "", currency or session.home.settings.currency,
+        set_terms(db, artist.id, bases[0], percent or per_print or "", currency or session.home.settings.currency,
                   since=start, destroyed=destroyed, replaced=replaced, proofs=proofs)
     terms = artist_statements.terms_of(db, artist.id)
     shown = [f"  {in_words(each, session.home.settings.dates)}" for each in terms]
@@ -102,8 +102,8 @@ def rename(session: Session, name: str, new_name: str) -> None:
     from catalogue.operations.correcting import rename_artist
 
     db = session.database()
-    done = rename_artist(db, find_artist(db, name).id, new_name)
-    session.emit(done, lambda out: print_correction(out, done))
+    change = rename_artist(db, find_artist(db, name).id, new_name)
+    session.emit(change, lambda out: print_correction(out, change))
 
 
 @command.command("merge")
@@ -117,15 +117,15 @@ def merge(session: Session, name: str, keep: str) -> None:
     from catalogue.operations.correcting import merge_artists
 
     db = session.database()
-    done = merge_artists(db, find_artist(db, keep).id, find_artist(db, name).id)
-    session.emit(done, lambda out: print_correction(out, done))
+    change = merge_artists(db, find_artist(db, keep).id, find_artist(db, name).id)
+    session.emit(change, lambda out: print_correction(out, change))
 
 
-def print_correction(out: Printer, done: "Correction") -> None:
+def print_correction(out: Printer, change: "Correction") -> None:
     """What was corrected, and how to take it back."""
     from catalogue.operations.correcting import summarize
 
-    out.print(" ".join([*summarize(done), *undo_hint(done.id)]))
+    out.print(" ".join([*summarize(change), *undo_hint(change.id)]))
 
 
 def _print(out: Printer, artist: Artist) -> None:

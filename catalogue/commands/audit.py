@@ -59,15 +59,15 @@ def command(session: Session, names: tuple[str, ...], seconds: float | None, mos
         return int(not checked.sound or bool(checked.passed_over))
     db = session.existing()
     with interruptible("What was checked is on record; the next audit continues.") as cancelled, bar() as report:
-        done = audit_stores(db, session.home, names, budget=Budget(seconds, most, part), report=report,
+        result = audit_stores(db, session.home, names, budget=Budget(seconds, most, part), report=report,
                             cancelled=cancelled)
 
     def text(out: Printer) -> None:
-        out.lines(summarize(done))
-        if not done.clean:
+        out.lines(summarize(result))
+        if not result.clean:
             out.print("What to do about them: catalogue findings")
 
-    session.emit({"stores": done.stores, "copies": done.copies}, text)
-    if done.trouble and session.as_json:
-        note(done.trouble)
-    return int(not done.clean)
+    session.emit({"stores": result.stores, "copies": result.copies}, text)
+    if result.trouble and session.as_json:
+        note(result.trouble)
+    return int(not result.clean)

@@ -35,5 +35,5 @@ def command(session: Session, also: Path | None, only_list: bool) -> None:
         return
     db = session.existing()
     with interruptible() as cancelled, bar() as report:
-        done = back_up(db, session.home, also=also, report=report, cancelled=cancelled)
-    session.emit({"backup": done.backup, "manifests": done.manifests}, lambda out: out.lines(summarize(done)))
+        result = back_up(db, session.home, also=also, report=report, cancelled=cancelled)
+    session.emit({"backup": result.backup, "manifests": result.manifests}, lambda out: out.lines(summarize(result)))

@@ -66,8 +66,8 @@ def set_(session: Session, name: tuple[str, ...], new_name: str | None, contact:
          notes: str | None) -> None:
     """Note name, contact or notes of the buyer NAME; anything not given stays as it is."""
     db = session.existing()
-    done = describe_buyer(db, find_buyer(db, " ".join(name)).key, name=new_name, contact=contact, notes=notes)
-    session.emit(done, lambda out: _print(out, done.buyer))
+    result = describe_buyer(db, find_buyer(db, " ".join(name)).key, name=new_name, contact=contact, notes=notes)
+    session.emit(result, lambda out: _print(out, result.buyer))
 
 
 @command.command("merge")
@@ -77,8 +77,8 @@ def set_(session: Session, name: tuple[str, ...], new_name: str | None, contact:
 def merge(session: Session, name: str, keep: str) -> None:
     """NAME and the buyer --into are one: all orders are theirs, also those recorded later."""
     db = session.existing()
-    done = merge_buyers(db, find_buyer(db, keep).key, find_buyer(db, name).key)
-    session.emit(done, lambda out: out.print(" ".join([*summarize(done), *undo_hint(done.event)])))
+    result = merge_buyers(db, find_buyer(db, keep).key, find_buyer(db, name).key)
+    session.emit(result, lambda out: out.print(" ".join([*summarize(result), *undo_hint(result.event)])))
 
 
 def _print(out: Printer, buyer: Buyer) -> None:

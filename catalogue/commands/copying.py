@@ -27,8 +27,8 @@ def command(session: Session, target: str, source: str | None, masters: bool, ye
             otherwise="Nothing was copied.")
     with interruptible("What was copied is verified and kept; run it again for the rest.") as cancelled, \
             bar() as report:
-        done = copy_to_store(db, session.home, plan, report=report, cancelled=cancelled)
-    if done.outcome != "cancelled":
+        summary = copy_to_store(db, session.home, plan, report=report, cancelled=cancelled)
+    if summary.outcome != "cancelled":
         session.stopped = ""
-    session.emit(done, lambda out: out.lines(summarize(done)))
-    return int(not complete(done))
+    session.emit(summary, lambda out: out.lines(summarize(summary)))
+    return int(not complete(summary))

@@ -50,7 +50,7 @@ def command(session: Session, archive: Path | None, screens: bool) -> None:
     disks = folder / "disks"
     shutil.copytree(archive or painted_archive(), disks)
     db, summaries = fill_catalogue(home, disks)
-    data = {"catalogue": folder, **_told(db, summaries)}
+    data = {"catalogue": folder, **_summary(db, summaries)}
     db.close()
     if screens and not session.as_json:
         from catalogue.screens.app import open_screens
@@ -132,7 +132,7 @@ def damage_disks(disks: Path) -> None:
         (disks / name).unlink()
 
 
-def _told(db: Database, summaries: "list[StoreSummary]") -> dict[str, object]:
+def _summary(db: Database, summaries: "list[StoreSummary]") -> dict[str, object]:
     return {"stores": summaries, "counts": pieces.counts(db), "findings": findings.by_kind(db)}
 
 

@@ -51,9 +51,9 @@ def command(session: Session, store: str | None, free: bool, yes: bool, undo_fil
     db = session.database() if free or undo_file else session.looking()
     if undo_file:
         with interruptible(KEPT) as cancelled, bar() as report:
-            done = bring_back_doubles(db, session.home, undo_file, report=report, cancelled=cancelled)
-        session.emit(done, lambda out: out.lines(summarize_brought_back(done)))
-        return int(bool(done.left))
+            brought_back = bring_back_doubles(db, session.home, undo_file, report=report, cancelled=cancelled)
+        session.emit(brought_back, lambda out: out.lines(summarize_brought_back(brought_back)))
+        return int(bool(brought_back.skipped))
     listed = list_doubles(db, store or "")
     if not free:
         session.emit(listed, lambda out: _print(out, listed))
@@ -69,7 +69,7 @@ def command(session: Session, store: str | None, free: bool, yes: bool, undo_fil
     with interruptible(KEPT) as cancelled, bar() as report:
         freed = free_doubles(db, session.home, listed[0].store, listed[0].groups, report=report, cancelled=cancelled)
     session.emit(freed, lambda out: out.lines(summarize(freed)))
-    return int(bool(freed.left))
+    return int(bool(freed.skipped))
 
 
 def _print_files(session: Session, store: str, free: bool, yes: bool) -> int:
@@ -96,16 +96,16 @@ def _print_files(session: Session, store: str, free: bool, yes: bool) -> int:
     with interruptible("What was removed can be made again; run it again for the rest.") as cancelled, bar() as report:
         freed = free_print_files(db, session.home, store, report=report, cancelled=cancelled)
     session.emit(freed, lambda out: out.lines(summarize_freed(freed)))
-    return int(bool(freed.left))
+    return int(bool(freed.skipped))
 
 
 def _make_again(session: Session, undo_file: Path) -> int:
     from catalogue.operations.print_file_proofs import bring_back_print_files, summarize_made_again
 
     with interruptible("What was made again stays; run it again for the rest.") as cancelled, bar() as report:
-        done = bring_back_print_files(session.database(), session.home, undo_file, report=report, cancelled=cancelled)
-    session.emit(done, lambda out: out.lines(summarize_made_again(done)))
-    return int(bool(done.left))
+        made = bring_back_print_files(session.database(), session.home, undo_file, report=report, cancelled=cancelled)
+    session.emit(made, lambda out: out.lines(summarize_made_again(made)))
+    return int(bool(made.skipped))
 
 
 def _print(out: Printer, listed: "list[StoreDoubles]") -> None:

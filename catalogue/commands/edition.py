@@ -130,10 +130,10 @@ def move(session: Session, edition: int, numbers: str, place: str, holder: str, 
     """Note that prints NUMBERS (such as 3-4, or AP II) of EDITION went to a place."""
     db = session.existing()
     with refusing("Nothing was recorded"):
-        done = move_prints(db, edition, parse_numbers(numbers)[0], place, holder=holder, notes=notes,
+        moved = move_prints(db, edition, parse_numbers(numbers)[0], place, holder=holder, notes=notes,
                            day=session.day(day))
-    session.emit(done, lambda out: out.lines(
-        [*summarize(done), *undo_hint(done.event)]))
+    session.emit(moved, lambda out: out.lines(
+        [*summarize(moved), *undo_hint(moved.event)]))
 
 
 @command.command("where")

@@ -42,8 +42,8 @@ def manifest(session: Session, names: tuple[str, ...], into_store: bool, yes: bo
     chosen = selected_stores(db, names)
     for store in chosen if into_store and not yes else ():
         ask(f"Write {NAME} into {store.root}, now and with every backup?", otherwise="Nothing was written.")
-    done = export_manifests(db, session.home, chosen, into_store=into_store)
-    session.emit(done, lambda out: out.lines(summarize_manifests(done)))
+    written = export_manifests(db, session.home, chosen, into_store=into_store)
+    session.emit(written, lambda out: out.lines(summarize_manifests(written)))
 
 
 @command.command("bag")
@@ -75,16 +75,16 @@ def bag(session: Session, folder: Path, piece: str | None, artist: str | None, m
 
 
 @command.command("csv")
-@click.argument("what", type=click.Choice(["orders", "editions", "artists", "pieces", "buyers", "files"]))
+@click.argument("table", type=click.Choice(["orders", "editions", "artists", "pieces", "buyers", "files"]))
 @click.argument("file", type=click.Path(path_type=Path))
 @with_session
-def csv_(session: Session, what: str, file: Path) -> None:
+def csv_(session: Session, table: str, file: Path) -> None:
     """Write orders, editions, artists or pieces to a new CSV FILE, with the headings that `import` reads.
 
     `files` gives a row for each file: store, path, SHA-256, role, artist, title, year, and for each of these whether
     it was stated, read from the file or guessed, and why.
     """
-    made = export_table(session.looking(), what, file)
+    made = export_table(session.looking(), table, file)
     session.emit({"written": made}, lambda out: out.print(f"Wrote {made}"))
 
 

@@ -24,8 +24,8 @@ def command(session: Session, kind: str | None, store_name: str | None, accepted
     if accepted is not None:
         if not why.strip():
             raise click.UsageError("Give the reason with --why; it is kept in the log.")
-        done = accept_finding(session.database(), session.home, accepted, why.strip())
-        session.emit(done, lambda out: out.lines(summarize(done)))
+        result = accept_finding(session.database(), session.home, accepted, why.strip())
+        session.emit(result, lambda out: out.lines(summarize(result)))
         return 0
     db = session.looking()
     if kind is not None and kind not in (known := findings.known_kinds(db)):

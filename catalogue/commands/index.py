@@ -32,15 +32,15 @@ def command(session: Session, names: tuple[str, ...], workers: int, address: str
             cluster = stack.enter_context(connected(address))
             executors, workers = cluster.executors, workers or cluster.workers
         cancelled, report = stack.enter_context(interruptible()), stack.enter_context(bar())
-        done = index_stores(db, session.home, names, workers=workers, again=again, executors=executors, report=report,
+        result = index_stores(db, session.home, names, workers=workers, again=again, executors=executors, report=report,
                             cancelled=cancelled)
 
     def text(out: Printer) -> None:
-        out.lines(summarize(done))
-        if any(summary.findings for summary in done.stores) or any(done.lacking.values()):
+        out.lines(summarize(result))
+        if any(summary.findings for summary in result.stores) or any(result.lacking.values()):
             out.print("See them all: catalogue findings")
 
-    session.emit(done.stores, text)
-    if done.trouble and session.as_json:
-        note(done.trouble)
-    return int(not done.clean)
+    session.emit(result.stores, text)
+    if result.trouble and session.as_json:
+        note(result.trouble)
+    return int(not result.clean)

@@ -63,31 +63,31 @@ def command(session: Session, folder: Path, store_name: str | None, also: tuple[
                               cancelled=never_cancelled if watch else cancelled)
     if watch:
         session.stopped = ""  # Ctrl-C is how watching ends
-    plan = _told(db, home, plan, artist, piece, notes)
+    plan = _with_options(db, home, plan, artist, piece, notes)
     interactive = not (yes or dry_run or session.as_json) and sys.stdin.isatty()
     if not session.as_json:
         show_plan(plan, session)
     if interactive:
-        plan = _asked(db, home, plan, session)
+        plan = _ask_questions(db, home, plan, session)
     taking = [p for p in plan.proposals if p.ready]
     count, size = sum(len(p.items) for p in taking), sum(p.size for p in taking)
     held = sum(len(p.items) for p in plan.proposals if p.kind.value == "already held") if remove_sources else 0
     question = (f"Import {counted(count, 'file')} ({data_size(size)}) into {', '.join([store.name, *also])}?"
                 if count else
                 f"Remove {counted(held, 'file')} from {folder}, once every copy was read back and compared?")
-    done: ImportedScans | None = None
+    scans: ImportedScans | None = None
     if not dry_run and (yes or interactive) and (count or held) and (yes or yes_or_no(
             question, default=bool(count), otherwise=NOTHING if count else "Nothing was removed.")):
         with interruptible("What was imported is kept; run it again for the rest.") as cancelled, bar() as report:
-            done = import_scans(db, home, plan, also=also, remove_sources=remove_sources, report=report,
+            scans = import_scans(db, home, plan, also=also, remove_sources=remove_sources, report=report,
                            cancelled=cancelled)
     lacking = held_without_copy(db, plan, also)
-    session.emit({"plan": as_data(plan), "outcome": done.outcome if done else None, "without_copy": lacking,
-                  "likenesses": done.likenesses if done else 0}, lambda out: _show_outcome(out, plan, done, lacking))
-    if done and done.trouble and session.as_json:
-        note(done.trouble)
+    session.emit({"plan": as_data(plan), "outcome": scans.outcome if scans else None, "without_copy": lacking,
+                  "likenesses": scans.likenesses if scans else 0}, lambda out: _show_outcome(out, plan, scans, lacking))
+    if scans and scans.trouble and session.as_json:
+        note(scans.trouble)
     unfit = any(p.kind.value == "cannot be imported" for p in plan.proposals)
-    return int(bool(unfit or lacking or not plan.ready or (done and not done.complete)))
+    return int(bool(unfit or lacking or not plan.ready or (scans and not scans.complete)))
 
 
 def _watch(db: Database, home: Home, folder: Path, cancelled: Cancelled) -> dict[Path, Reading]:
@@ -122,7 +122,7 @@ def _store(db: Database, name: str | None) -> Store:
     return primary[0]
 
 
-def _told(db: Database, home: Home, plan: "Plan", artist: str | None, piece: str | None, notes: tuple[str, ...]
+def _with_options(db: Database, home: Home, plan: "Plan", artist: str | None, piece: str | None, notes: tuple[str, ...]
           ) -> "Plan":
     """What the options say, for every proposal."""
     from catalogue.intake.proposals import with_answers
@@ -135,7 +135,7 @@ def _told(db: Database, home: Home, plan: "Plan", artist: str | None, piece: str
     return plan
 
 
-def _asked(db: Database, home: Home, plan: "Plan", session: Session) -> "Plan":
+def _ask_questions(db: Database, home: Home, plan: "Plan", session: Session) -> "Plan":
     """Every open question put to the person; only what cannot be known is asked."""
     from catalogue.intake.proposals import with_answers
 
@@ -189,12 +189,12 @@ def show_proposal(proposal: "Proposal", session: Session, number: int) -> None:
         out.print(f"   ? {question}")
 
 
-def _show_outcome(out: Printer, plan: "Plan", done: "ImportedScans | None", lacking: dict[str, int]) -> None:
+def _show_outcome(out: Printer, plan: "Plan", result: "ImportedScans | None", lacking: dict[str, int]) -> None:
     from catalogue.operations.intake import summarize, summarize_lacking
 
-    if done is not None:
-        out.lines(summarize(done))
-        if done.likenesses != 0:
+    if result is not None:
+        out.lines(summarize(result))
+        if result.likenesses != 0:
             out.print("Next: catalogue alike")
     elif any(p.take for p in plan.proposals):
         out.print(NOTHING)

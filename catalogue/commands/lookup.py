@@ -21,7 +21,7 @@ def find_piece(db: Database, words: str) -> Piece:
     if len(meant) == 1:
         return meant[0][1]
     if meant:
-        listed = "; ".join(f"{said} for {p.artist}: {p.title}" for said, p in meant[:8])
+        listed = "; ".join(f"{typed} for {p.artist}: {p.title}" for typed, p in meant[:8])
         raise Ambiguous(f"{words!r} is the number of one piece and the title of another.", hint=f"Write {listed}.")
     if words.startswith(ID):
         raise NotFound(f"There is no piece number {words.removeprefix(ID)}.", hint="Try: catalogue find WORDS.")

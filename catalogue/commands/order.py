@@ -10,7 +10,7 @@ import click
 from catalogue.commands.order_text import print_changed, print_list, print_order, print_proposal, size_of
 from catalogue.commands.printing import Printer, ask
 from catalogue.commands.session import Session, bar, interruptible, refusing, with_session
-from catalogue.errors import Ambiguous, CatalogueError, NotFound
+from catalogue.errors import Ambiguous, CatalogueError, NotFound, sentence
 from catalogue.ledger import periods, values
 from catalogue.ledger.order_filter import read_filter
 from catalogue.records import numbers, order_list, orders
@@ -81,7 +81,7 @@ def _filter(session: Session, db: "Database", words: str, given: dict[str, Any])
         if wanted.first and wanted.last:
             periods.between(wanted.first, wanted.last)
     except ValueError as error:
-        raise click.UsageError(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
+        raise click.UsageError(sentence(error)) from error
     if given["artist"]:
         from catalogue.commands.lookup import find_artist
 
@@ -152,23 +152,23 @@ def add(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
 
 
 @command.command("repeat")
-@click.argument("what", nargs=-1, required=True)
+@click.argument("subject", metavar="ORDER|PIECE...", nargs=-1, required=True)
 @click.option("--line", "line_id", type=int, help="Which line to repeat, if the order has several.")
 @click.option("--as-last-time", is_flag=True, help="Print from last time's scan, not from the current master.")
 @click.option("--check", is_flag=True, help="Read the file in full first and compare its digest.")
 @click.option("--dry-run", is_flag=True, help="Show what would be recorded, and record nothing.")
 @print_options
 @with_session
-def repeat(session: Session, /, what: tuple[str, ...], line_id: int | None, as_last_time: bool,
+def repeat(session: Session, /, subject: tuple[str, ...], line_id: int | None, as_last_time: bool,
            check: bool, dry_run: bool, **given: Any) -> None:
-    """Print again as last time. WHAT is an order number, or a piece (its last order is repeated). Where it could be
-    either, write order:NUMBER, id:NUMBER or title:TITLE.
+    """Print again as last time: an order by its number, or the last order of a piece. Where the words could be either,
+    write order:NUMBER, id:NUMBER or title:TITLE.
     """
     from catalogue.ledger.repeat import propose
     from catalogue.operations.orders import check_now
 
     db = session.looking() if dry_run and not check else session.existing()
-    line_id, piece_id = _subject(db, " ".join(what), line_id)
+    line_id, piece_id = _subject(db, " ".join(subject), line_id)
     asked: dict[str, Any] = {"line_id": line_id, "piece_id": piece_id, "as_last_time": as_last_time,
                              "measure": True} | _print_of(given)
     proposal = propose(db, session.home, **asked)
@@ -182,39 +182,39 @@ def repeat(session: Session, /, what: tuple[str, ...], line_id: int | None, as_l
     _record(session, db, proposal, given)
 
 
-def _subject(db: "Database", what: str, line_id: int | None) -> tuple[int | None, int | None]:
+def _subject(db: "Database", words: str, line_id: int | None) -> tuple[int | None, int | None]:
     """The line or the piece meant, as ``(line id, piece id)``."""
     from catalogue.commands.lookup import find_piece
     from catalogue.records import pieces
 
     if line_id is not None:
         return line_id, None
-    number = what.removeprefix("order:")
+    number = words.removeprefix("order:")
     order = orders.find_by_number(db, number)
     if order is None:
-        return None, find_piece(db, what).id
-    if number == what and (called := pieces.titled(db, what)):
-        raise Ambiguous(f"{what!r} is an order's number, and the title of a piece.",
-                        hint=f"Use order:{what} for the order, or id:{called[0]} for the piece.")
-    what = number
+        return None, find_piece(db, words).id
+    if number == words and (called := pieces.titled(db, words)):
+        raise Ambiguous(f"{words!r} is an order's number, and the title of a piece.",
+                        hint=f"Use order:{words} for the order, or id:{called[0]} for the piece.")
+    words = number
     lines = orders.lines_of(db, order.id)
     if len(lines) != 1:
         listed = "; ".join(f"{line.id} {line.title} {size_of(line)}" for line in lines)
-        raise Ambiguous(f"The order {what!r} has {len(lines)} lines.", hint=f"Choose one with --line: {listed}.")
+        raise Ambiguous(f"The order {words!r} has {len(lines)} lines.", hint=f"Choose one with --line: {listed}.")
     return lines[0].id, None
 
 
 def _print_of(given: dict[str, Any]) -> dict[str, Any]:
     """What the options say of the print, as ``propose`` wants it."""
-    said: dict[str, Any] = {}
+    measures: dict[str, Any] = {}
     with refusing():
         if given["size"]:
-            said["width_mm"], said["height_mm"] = values.size_mm(given["size"])
+            measures["width_mm"], measures["height_mm"] = values.size_mm(given["size"])
         if given["border"] is not None:
-            said["border_mm"] = values.margin_mm(given["border"])
+            measures["border_mm"] = values.margin_mm(given["border"])
         if given["wrap"] is not None:
-            said["wrap_mm"] = values.margin_mm(given["wrap"])
-    return said | {name: given[name] for name in ("medium", "edge", "quantity") if given[name] is not None}
+            measures["wrap_mm"] = values.margin_mm(given["wrap"])
+    return measures | {name: given[name] for name in ("medium", "edge", "quantity") if given[name] is not None}
 
 
 def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[str, Any]) -> None:
@@ -250,8 +250,8 @@ def status_(session: Session, number: str, status: str, line_id: int | None) -> 
     if line_id is not None:
         if status != "cancelled":
             raise click.UsageError("A single line can only be cancelled.")
-        done = cancel_line(db, number, line_id)
-        session.emit(done.line, lambda out: out.lines(summarize(done)))
+        result = cancel_line(db, number, line_id)
+        session.emit(result.line, lambda out: out.lines(summarize(result)))
         return
     order = set_order_status(db, number, status)
     session.emit(order, lambda out: out.lines(summarize(order)))
@@ -274,8 +274,8 @@ def change(session: Session, /, numbers: tuple[str, ...], unit_price: str | None
     db = session.existing()
     with refusing("Nothing was changed"):
         day = session.day(placed) or None
-    done = change_orders(db, numbers, placed=day, unit_price=unit_price, **given)
-    session.emit(done, lambda out: print_changed(out, done))
+    result = change_orders(db, numbers, placed=day, unit_price=unit_price, **given)
+    session.emit(result, lambda out: print_changed(out, result))
 
 
 @command.command("correct")

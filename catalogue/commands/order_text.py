@@ -56,12 +56,12 @@ def print_sums(out: Printer, sums: "OrderSums", *, shown: int) -> None:
         out.print(f"{number(shown)} of {counted(sums.lines + sums.cancelled, 'line')} shown; --limit shows more.")
 
 
-def print_changed(out: Printer, done: "OrdersChanged") -> None:
+def print_changed(out: Printer, result: "OrdersChanged") -> None:
     """How far the changed orders are, and how to take it back."""
     from catalogue.operations.orders import summarize
 
-    out.lines(f"Order {order.number} is {order.status}." for order in done.orders)
-    out.print(" ".join([*summarize(done), *undo_hint(done.event)]))
+    out.lines(f"Order {order.number} is {order.status}." for order in result.orders)
+    out.print(" ".join([*summarize(result), *undo_hint(result.event)]))
 
 
 def print_order(out: Printer, order: Order, lines: Sequence[Line], dates: str) -> None:

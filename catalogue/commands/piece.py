@@ -32,12 +32,12 @@ def command() -> None:
 def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: str | None, **given: Any) -> None:
     """Set details of the original of PIECE; anything not given stays as it is. An empty text means there is none."""
     db = session.database()
-    said = {name: value for name, value in given.items() if value is not None}
+    facts = {name: value for name, value in given.items() if value is not None}
     if size:
         with refusing("Nothing was changed"):
-            said["width_mm"], said["height_mm"] = values.size_mm(size)
+            facts["width_mm"], facts["height_mm"] = values.size_mm(size)
     known = find_piece(db, " ".join(piece))
-    done, noted = describe_piece(db, known.id, said, artist=artist)
+    change, noted = describe_piece(db, known.id, facts, artist=artist)
 
     def text(out: Printer) -> None:
         out.print(f"{noted.artist}: {noted.title}")
@@ -48,7 +48,7 @@ def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: 
                             ("notes", noted.notes)):
             if value:
                 out.field(name, value)
-        out.lines(undo_hint(done.id))
+        out.lines(undo_hint(change.id))
 
     session.emit(noted, text)
 
@@ -62,9 +62,9 @@ def confirm(session: Session, piece: tuple[str, ...], artist: str | None) -> Non
     if bool(piece) == bool(artist):
         raise click.UsageError("Name a piece, or an artist with --artist.")
     db = session.database()
-    done = (confirm_artist(db, find_artist(db, artist).id) if artist else
+    change = (confirm_artist(db, find_artist(db, artist).id) if artist else
             confirm_pieces(db, [find_piece(db, " ".join(piece)).id]))
-    session.emit(done, lambda out: print_correction(out, done))
+    session.emit(change, lambda out: print_correction(out, change))
 
 
 @command.command("merge")
@@ -74,8 +74,8 @@ def confirm(session: Session, piece: tuple[str, ...], artist: str | None) -> Non
 def merge(session: Session, piece: tuple[str, ...], keep: str) -> None:
     """Merge PIECE into another: scans, orders, editions and details of the original move there."""
     db = session.database()
-    done = merge_pieces(db, find_piece(db, keep).id, find_piece(db, " ".join(piece)).id)
-    session.emit(done, lambda out: print_correction(out, done))
+    change = merge_pieces(db, find_piece(db, keep).id, find_piece(db, " ".join(piece)).id)
+    session.emit(change, lambda out: print_correction(out, change))
 
 
 @command.command("split")
@@ -87,5 +87,5 @@ def merge(session: Session, piece: tuple[str, ...], keep: str) -> None:
 def split(session: Session, piece: tuple[str, ...], scans: tuple[str, ...], title: str) -> None:
     """File some scans of PIECE under a new piece."""
     db = session.database()
-    done = split_piece(db, find_piece(db, " ".join(piece)).id, [find_scan(db, s).id for s in scans], title)
-    session.emit(done, lambda out: print_correction(out, done))
+    change = split_piece(db, find_piece(db, " ".join(piece)).id, [find_scan(db, s).id for s in scans], title)
+    session.emit(change, lambda out: print_correction(out, change))

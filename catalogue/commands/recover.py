@@ -34,23 +34,23 @@ def command(session: Session, folders: tuple[Path, ...], anew: bool, source: Pat
         raise click.UsageError("FOLDER… and --ledger go with --rebuild.")
     home = session.home
     if home.settings.read_only:
-        raise ReadOnly(what="Recover it")
+        raise ReadOnly(action="Recover it")
     if not yes:
-        what = "Rebuild the catalogue from the stores" if anew else "Replace the catalogue with a backup"
-        ask(f"{what} in {home.folder}? The present one is kept under another name.", otherwise="Nothing was changed.")
+        action = "Rebuild the catalogue from the stores" if anew else "Replace the catalogue with a backup"
+        ask(f"{action} in {home.folder}? The present one is kept under another name.", otherwise="Nothing was changed.")
     if anew:
         _rebuild(session, folders, ledger)
         return
     from catalogue.operations.recovering import recover, summarize
 
     with bar() as report:
-        done = recover(home, source, report=report)
-    session.emit(done, lambda out: out.lines(summarize(done)))
+        recovered = recover(home, source, report=report)
+    session.emit(recovered, lambda out: out.lines(summarize(recovered)))
 
 
 def _rebuild(session: Session, folders: tuple[Path, ...], ledger: Path | None) -> None:
     from catalogue.operations.recovering import rebuild_catalogue, summarize_rebuilt
 
     with interruptible() as cancelled, bar() as report:
-        done = rebuild_catalogue(session.home, folders, ledger, report=report, cancelled=cancelled)
-    session.emit(done, lambda out: out.lines(summarize_rebuilt(done)))
+        result = rebuild_catalogue(session.home, folders, ledger, report=report, cancelled=cancelled)
+    session.emit(result, lambda out: out.lines(summarize_rebuilt(result)))

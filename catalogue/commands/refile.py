@@ -20,6 +20,6 @@ def command(session: Session, yes: bool, take_back: bool) -> None:
         session.emit({"scans": count}, lambda out: out.print(f"The guesses of {count} scans are back as they were."))
         return
     with interruptible() as cancelled, bar() as report:
-        done = refile(db, session.home, apply=yes, report=report, cancelled=cancelled)
-    session.emit({"looked": done.looked, "applied": bool(done.id), "moves": done.moves},
-                 lambda out: out.lines(summarize(done)))
+        refiled = refile(db, session.home, apply=yes, report=report, cancelled=cancelled)
+    session.emit({"looked": refiled.looked, "applied": bool(refiled.id), "moves": refiled.moves},
+                 lambda out: out.lines(summarize(refiled)))

@@ -30,6 +30,6 @@ def command(session: Session, file: str, source: str | None, digest: str | None,
                                                             "there now.")
         ask("Write to this store?", otherwise="Nothing was restored.")
     with interruptible("Nothing was restored; the file is unchanged.") as cancelled, bar() as report:
-        done = restore_file(db, session.home, planned, report=report, cancelled=cancelled)
+        restored = restore_file(db, session.home, planned, report=report, cancelled=cancelled)
     session.stopped = ""  # too late to stop: it is restored
-    session.emit(done, lambda out: out.lines(summarize(done)))
+    session.emit(restored, lambda out: out.lines(summarize(restored)))

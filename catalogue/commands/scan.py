@@ -40,9 +40,9 @@ def set_(session: Session, scan: str, role: str | None, piece: str | None, title
             artist = get_piece(db, chosen.piece_id).artist
         if artist is None:
             raise Refused("The new piece needs an artist.", hint="Give --artist.")
-        done = describe_scans(db, [chosen.sha256], role=role, new_piece=(artist, title))
+        change = describe_scans(db, [chosen.sha256], role=role, new_piece=(artist, title))
     else:
-        done = describe_scans(db, [chosen.sha256], role=role, piece_id=piece_id)
-    session.emit(done, lambda out: print_correction(out, done))
+        change = describe_scans(db, [chosen.sha256], role=role, piece_id=piece_id)
+    session.emit(change, lambda out: print_correction(out, change))
 
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from catalogue.commands.printing import Interrupted, Printer, console, note, print_json
-from catalogue.errors import ReadOnly, Refused
+from catalogue.errors import ReadOnly, Refused, sentence
 from catalogue.progress import Cancelled, Progress, Report, Stopped, data_size
 from catalogue.settings import Home, find_home
 from catalogue.untrusted import visible
@@ -105,8 +105,7 @@ def refusing(outcome: str = "") -> Iterator[None]:
     try:
         yield
     except ValueError as error:
-        fault = str(error)
-        raise Refused(f"{outcome}: {fault}." if outcome else f"{fault[:1].upper()}{fault[1:]}.") from error
+        raise Refused(f"{outcome}: {error}." if outcome else sentence(error)) from error
 
 
 def need_terminal() -> None:

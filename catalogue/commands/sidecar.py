@@ -34,11 +34,11 @@ def command(session: Session, piece: tuple[str, ...], rights: str, roles: tuple[
     targets = files_to_describe(db, chosen.id, roles)
     if not targets:
         raise NotFound(f"{chosen.title!r} has no {' or '.join(roles)} that is present.", hint="Try --role.")
-    what = f"{len(targets)} copies into {folder}" if folder else f"{len(targets)} sidecars beside the scans"
+    targets_text = f"{len(targets)} copies into {folder}" if folder else f"{len(targets)} sidecars beside the scans"
     if not yes:
         if session.as_json or not sys.stdin.isatty():
             raise click.UsageError("Use --yes when there is nobody to ask.")
-        ask(f"{chosen.artist}, {chosen.title}: write {what}?", otherwise="Nothing was written.", default=True)
+        ask(f"{chosen.artist}, {chosen.title}: write {targets_text}?", otherwise="Nothing was written.", default=True)
     with interruptible("What was written is kept.") as cancelled, bar() as report:
         written = write_descriptions(db, targets, description, folder, report=report, cancelled=cancelled)
     session.emit(written, lambda out: out.lines(summarize(written)))

@@ -8,6 +8,7 @@ import click
 from catalogue.commands.lookup import find_artist
 from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, with_session
+from catalogue.errors import sentence
 from catalogue.ledger import periods
 from catalogue.ledger.artist_statement import Row, Statement
 from catalogue.ledger.periods import Period
@@ -40,15 +41,15 @@ def command(session: Session, artist: tuple[str, ...], month: str, first: str, l
     records = issued or (files and not draft)
     db = session.existing() if records else session.looking()
     artist_id = find_artist(db, " ".join(artist)).id
-    done = (make_statement(db, session.home, artist_id, period, files, draft=not records) if records or files else
+    result = (make_statement(db, session.home, artist_id, period, files, draft=not records) if records or files else
             look_at_statement(db, session.home, artist_id, period))
 
     def text(out: Printer) -> None:
         if not files:
-            _print(out, done.statement, session.home.settings.dates)
-        out.lines(summarize(done))
+            _print(out, result.statement, session.home.settings.dates)
+        out.lines(summarize(result))
 
-    session.emit({"statement": asdict(done.statement), "files": done.files}, text)
+    session.emit({"statement": asdict(result.statement), "files": result.files}, text)
 
 
 def _period(session: Session, month: str, first: str, last: str) -> Period:
@@ -61,7 +62,7 @@ def _period(session: Session, month: str, first: str, last: str) -> Period:
         dates = session.home.settings.dates
         return periods.between(day(first, dates), day(last, dates))
     except ValueError as error:
-        raise click.UsageError(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
+        raise click.UsageError(sentence(error)) from error
 
 
 def _print(out: Printer, made: Statement, dates: str) -> None:

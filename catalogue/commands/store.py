@@ -34,8 +34,8 @@ def add(session: Session, name: str, folder: Path, kind: str, marker: bool | Non
     if marker is None and folder.is_dir() and read_marker(folder) is None:
         marker = yes_or_no(f"Write the marker {MARKER} into {folder}, so that this store is recognised under another "
                            "mount point?", default=True, otherwise="No store was added; use --marker or --no-marker.")
-    done = add_store(db, session.home, name, folder, kind, consent=bool(marker), one_reader=one_reader)
-    session.emit(done.store, lambda out: out.lines([*summarize(done), "Next: catalogue index"]))
+    result = add_store(db, session.home, name, folder, kind, consent=bool(marker), one_reader=one_reader)
+    session.emit(result.store, lambda out: out.lines([*summarize(result), "Next: catalogue index"]))
 
 
 @command.command("list")
@@ -81,8 +81,8 @@ def retire(session: Session, name: str, yes: bool) -> None:
     store = stores.by_name(db, name)
     if not yes:
         ask(f"Retire the store {store.name}? Its files stay where they are.", otherwise="Nothing was changed.")
-    done = retire_store(db, session.home, store.name)
-    session.emit({"retired": store.name}, lambda out: out.lines(summarize(done)))
+    result = retire_store(db, session.home, store.name)
+    session.emit({"retired": store.name}, lambda out: out.lines(summarize(result)))
 
 
 @command.command("move")
@@ -94,5 +94,5 @@ def move(session: Session, name: str, folder: Path) -> None:
     FOLDER must have the store's marker. Nothing on the disk is touched. Also use it to choose between a disk and its
     clone with the same marker.
     """
-    done = move_store(session.database(), name, folder)
-    session.emit(done.store, lambda out: out.lines([*summarize(done), "Next: catalogue index"]))
+    result = move_store(session.database(), name, folder)
+    session.emit(result.store, lambda out: out.lines([*summarize(result), "Next: catalogue index"]))

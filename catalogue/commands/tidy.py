@@ -38,9 +38,9 @@ def command(session: Session, store_name: str | None, level: str, yes: bool, und
     db, home = session.existing(), session.home
     if undo_file:
         with interruptible(KEPT) as cancelled, bar() as report:
-            done = undo_tidying(db, home, undo_file, report=report, cancelled=cancelled)
-        session.emit(done, lambda out: out.lines(summarize(done)))
-        return int(bool(done.left))
+            undone = undo_tidying(db, home, undo_file, report=report, cancelled=cancelled)
+        session.emit(undone, lambda out: out.lines(summarize(undone)))
+        return int(bool(undone.skipped))
     if not store_name:
         raise click.UsageError("Name a store, or use --undo FILE.")
     store = stores.by_name(db, store_name)
@@ -58,7 +58,7 @@ def command(session: Session, store_name: str | None, level: str, yes: bool, und
             result = apply_tidying(db, home, plan, report=report, cancelled=cancelled)
     session.emit({"plan": plan, "done": result},
                  lambda out: out.lines(summarize(result) if result else ["Nothing was changed."]))
-    return int(bool(plan.remarks or (plan.moves and not result) or (result and result.left)))
+    return int(bool(plan.remarks or (plan.moves and not result) or (result and result.skipped)))
 
 
 def _show_plan(out: Printer, plan: "Tidying") -> None:

@@ -13,6 +13,6 @@ def command(session: Session, number: int | None) -> None:
     """Undo the change NUMBER (see: catalogue history), or the last one not yet undone. Refused where the same facts
     were changed since.
     """
-    done = undo_statement(session.database(), number)
-    session.emit(done, lambda out: out.print(f"{done.detail}."
-                                             + (f" Undo this: catalogue undo {done.id}" if done.id else "")))
+    change = undo_statement(session.database(), number)
+    session.emit(change, lambda out: out.print(f"{change.detail}."
+                                             + (f" Undo this: catalogue undo {change.id}" if change.id else "")))

@@ -58,7 +58,7 @@ class StoreAudit:
     checked: int = 0
     bytes: int = 0
     intact: int = 0
-    left: int = 0
+    remaining: int = 0
     carried_on: int = 0
     findings: dict[str, int] = field(default_factory=dict)
     seconds: float = 0.0
@@ -113,21 +113,21 @@ def audit(db: Database, home: Home, stores: Sequence[Store], *, budget: Budget =
         Busy: another audit is under way on this catalogue.
     """
     with exclusive_lock(home, "audit"):
-        done: list[StoreAudit] = []
+        audits: list[StoreAudit] = []
         with ExitStack() as stack:
             parts: list[_StoreRun] = []
             for store in stores:
                 root = locate_store(db, store)
                 if root is None:
-                    done.append(_offline(db, home, store))
+                    audits.append(_offline(db, home, store))
                 else:
-                    parts.append(_started(db, store, root, budget, stack))
+                    parts.append(_start(db, store, root, budget, stack))
             _run(db, parts, budget, report, cancelled)
-        done.extend(_ended(db, home, part, report, cancelled) for part in parts)
+        audits.extend(_finish(db, home, part, report, cancelled) for part in parts)
         copies.review(db, home.settings)
         log.keep_head(db, home)
     order = {store.name: n for n, store in enumerate(stores)}
-    return sorted(done, key=lambda d: order[d.store])
+    return sorted(audits, key=lambda d: order[d.store])
 
 
 def _offline(db: Database, home: Home, store: Store) -> StoreAudit:
@@ -143,7 +143,7 @@ def _offline(db: Database, home: Home, store: Store) -> StoreAudit:
     return StoreAudit(store.name, "offline", findings={"offline": 1})
 
 
-def _started(db: Database, store: Store, root: Path, budget: Budget, stack: ExitStack) -> _StoreRun:
+def _start(db: Database, store: Store, root: Path, budget: Budget, stack: ExitStack) -> _StoreRun:
     with transaction(db):
         findings.resolve(db, "seen again", store_id=store.id, path="", kinds=("offline",))
         run_id = runs.start(db, "audit" if budget.share is None else "spot check", store.id)
@@ -167,7 +167,7 @@ def _run(db: Database, parts: list[_StoreRun], budget: Budget, report: Report, c
             for part in parts:
                 if late or cancelled():
                     part.outcome = part.outcome or ("cancelled" if cancelled() else "budget")
-                promised = _fed(db, part, budget, promised, meter, abandon)
+                promised = _submit(db, part, budget, promised, meter, abandon)
             waiting = [future for part in parts for future in part.pending]
             if not waiting:
                 break
@@ -185,7 +185,7 @@ def _run(db: Database, parts: list[_StoreRun], budget: Budget, report: Report, c
         _commit(db, parts, abandon.is_set)
 
 
-def _fed(db: Database, part: _StoreRun, budget: Budget, promised: int, meter: _Meter, abandon: Flag) -> int:
+def _submit(db: Database, part: _StoreRun, budget: Budget, promised: int, meter: _Meter, abandon: Flag) -> int:
     """Hand out files until every reader has one waiting; gives the bytes promised so far by all stores."""
     while not part.outcome and len(part.pending) < 2 * part.readers:
         file_id = next(part.ids, None)
@@ -242,37 +242,37 @@ def _commit(db: Database, parts: list[_StoreRun], cancelled: Cancelled) -> None:
                 part.missing.append(verdict.due)
 
 
-def _ended(db: Database, home: Home, part: _StoreRun, report: Report, cancelled: Cancelled) -> StoreAudit:
+def _finish(db: Database, home: Home, part: _StoreRun, report: Report, cancelled: Cancelled) -> StoreAudit:
     if part.missing and part.outcome in ("finished", "budget"):
         moved = verdicts.find_moved(db, home, part.store, part.root, part.missing, report, cancelled)
         part.findings["missing"] -= moved
         part.findings["moved"] += moved
     open_counts = {kind: count for kind, count in part.findings.items() if count}
-    left = part.due - part.checked
+    remaining = part.due - part.checked
     with transaction(db):
         if part.outcome == "failed":
             findings.record(db, "offline", "the store was disconnected during an audit", store_id=part.store.id,
                             hint="Connect it, then audit it again.")
             open_counts["offline"] = 1
-        counts = {"checked": part.checked, "intact": part.intact, "bytes": part.bytes, "left": left,
+        counts = {"checked": part.checked, "intact": part.intact, "bytes": part.bytes, "left": remaining,
                   "findings": sum(open_counts.values())}
         outcome = "finished" if part.outcome == "budget" else part.outcome
         runs.end(db, part.run_id, outcome, counts)
         events.append(db, "validation", "success" if not open_counts and outcome == "finished" else "warning",
                       store=part.store.name, detail=f"audit {part.outcome}: {part.checked} files checked,"
-                      f" {part.intact} intact, {left} left"
+                      f" {part.intact} intact, {remaining} left"
                       + "".join(f", {n} {k}" for k, n in sorted(open_counts.items())))
-    return StoreAudit(part.store.name, part.outcome, part.checked, part.bytes, part.intact, left, part.carried_on,
+    return StoreAudit(part.store.name, part.outcome, part.checked, part.bytes, part.intact, remaining, part.carried_on,
                       open_counts, monotonic() - part.begun)
 
 
-def _time_left(done: int, total: int, spent: float, budget: Budget) -> str:
-    rate = done / max(spent, 1e-3)
-    left = [budget.seconds - spent] if budget.seconds is not None else []
+def _time_left(bytes_read: int, total: int, spent: float, budget: Budget) -> str:
+    rate = bytes_read / max(spent, 1e-3)
+    estimates = [budget.seconds - spent] if budget.seconds is not None else []
     if rate > 0:
-        left.append((total - done) / rate)
+        estimates.append((total - bytes_read) / rate)
     words = f"{rate / 1e6:,.0f} MB/s"
-    if left and spent > 1:
-        minutes, seconds = divmod(max(0, round(min(left))), 60)
+    if estimates and spent > 1:
+        minutes, seconds = divmod(max(0, round(min(estimates))), 60)
         words += f", {minutes // 60}:{minutes % 60:02}:{seconds:02} left"
     return words

@@ -57,31 +57,31 @@ def write_bag(db: Database, target: Path, wanted: Sequence[Baggable], *, descrip
     if not wanted:
         raise NotFound("There is no scan to put into the bag.")
     with part_folder(target) as part:
-        bag = _filled(db, part, wanted, description, organisation, report, cancelled)
+        bag = _fill(db, part, wanted, description, organisation, report, cancelled)
     with transaction(db):
         for item in wanted:
             events.append(db, "transfer", "success", path=item.path, sha256=item.sha256, detail=f"into a bag: {target}")
     return Bag(target, bag.files, bag.bytes)
 
 
-def _filled(db: Database, folder: OpenFolder, wanted: Sequence[Baggable], description: str, organisation: str,
+def _fill(db: Database, folder: OpenFolder, wanted: Sequence[Baggable], description: str, organisation: str,
             report: Report, cancelled: Cancelled) -> Bag:
     taken: set[str] = set()
     listed: list[tuple[str, Baggable]] = []
-    total, done = sum(w.bytes for w in wanted), 0
+    total, copied = sum(w.bytes for w in wanted), 0
     for number, item in enumerate(wanted):
         name = distinct("data/" + portable(item.path), taken)
 
-        def report_item(progress: Progress, number: int = number, before: int = done) -> None:
+        def report_item(progress: Progress, number: int = number, before: int = copied) -> None:
             report(Progress("Bag", number, len(wanted), before + progress.bytes_done, total))
 
         with _source(db, item) as source, writing(folder.path), open_entry(folder, name, create=True) as place:
             copy_verified(source, place, sha256=item.sha256, report=report_item, cancelled=cancelled)
         listed.append((name, item))
-        done += item.bytes
+        copied += item.bytes
     manifest = "".join(f"{item.sha256}  {escaped(name)}\n" for name, item in listed)
     info = {"Source-Organization": organisation, "External-Description": description, "Bagging-Date": now()[:10],
-            "Bag-Size": f"{done / 1e6:.1f} MB", "Payload-Oxum": f"{done}.{len(listed)}",
+            "Bag-Size": f"{copied / 1e6:.1f} MB", "Payload-Oxum": f"{copied}.{len(listed)}",
             "Bag-Software-Agent": f"master-scan-catalogue {__version__}"}
     tags = {"bagit.txt": "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n",
             "bag-info.txt": "".join(f"{key}: {' '.join(value.split())}\n" for key, value in info.items() if value),
@@ -92,7 +92,7 @@ def _filled(db: Database, folder: OpenFolder, wanted: Sequence[Baggable], descri
         write_new(folder.entry(name), text.encode())
     with writing(folder.path):
         sync(folder.fd)
-    return Bag(folder.path, len(listed), done)
+    return Bag(folder.path, len(listed), copied)
 
 
 @contextmanager

@@ -146,15 +146,15 @@ def read_at(fd: int, buffer: memoryview, offset: int) -> int:
 
 def _by_sectors(fd: int, buffer: memoryview, offset: int) -> int:
     """Read what a failing stretch still gives, sector by sector, up to its first bad one."""
-    done = 0
-    while done < len(buffer):
+    bytes_read = 0
+    while bytes_read < len(buffer):
         try:
-            count = read_at(fd, buffer[done:done + SECTOR_BYTES], offset + done)
+            count = read_at(fd, buffer[bytes_read:bytes_read + SECTOR_BYTES], offset + bytes_read)
         except ReadFailed:
-            if not done:
+            if not bytes_read:
                 raise
-            return done  # the next read starts at the bad sector and says so
+            return bytes_read  # the next read starts at the bad sector and says so
         if not count:
             break
-        done += count
-    return done
+        bytes_read += count
+    return bytes_read

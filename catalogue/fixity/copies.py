@@ -111,10 +111,10 @@ def _lacking(masters: Sequence[Copies], kind: str, settings: Settings, disks: in
         return {c.scan_id: ("no sound copy off site", c.path) for c in masters if not c.off_site}
     wanted = settings.copies_wanted
     apart = 1 if settings.copies_on_one_disk else min(wanted, disks)
-    return {c.scan_id: (_held(c, wanted, apart), c.path) for c in masters if c.stores < wanted or c.disks < apart}
+    return {c.scan_id: (_lack_of(c, wanted, apart), c.path) for c in masters if c.stores < wanted or c.disks < apart}
 
 
-def _held(held: Copies, wanted: int, apart: int) -> str:
+def _lack_of(held: Copies, wanted: int, apart: int) -> str:
     count = {0: "no sound copy", 1: "one sound copy"}.get(held.stores, f"{held.stores} sound copies")
     if held.stores < 2 or held.disks >= apart:
         return f"{count}, {wanted} wanted"
@@ -210,7 +210,7 @@ def _copy_item(db: Database, target: Store, known: FileId, item: Wanted, tally: 
     with opened_store(db, target, known=known) as root:
         for path in _names_for(item):
             with writing(root.path), open_entry(root, native_path(path), create=True) as destination:
-                held = _held_there(db, target, destination, path, item)
+                held = _lies_there(db, target, destination, path, item)
                 if held is False:
                     continue  # another picture has the name
                 if held is True:
@@ -218,7 +218,7 @@ def _copy_item(db: Database, target: Store, known: FileId, item: Wanted, tally: 
                     _note(db, target, path, root, destination, item, "found in place")
                     tally.adopted += 1
                 else:
-                    holder = _copied(db, target, destination, item, report, cancelled)
+                    holder = _copy(db, target, destination, item, report, cancelled)
                     _note(db, target, path, root, destination, item, f"copied from {holder.store}")
                     tally.copied += 1
                     tally.renamed += path != item.path
@@ -235,7 +235,7 @@ def _names_for(item: Wanted) -> tuple[str, str]:
     return item.path, f"{stem}.{item.sha256[:8]}{dot if suffix else ''}{suffix}"
 
 
-def _held_there(db: Database, target: Store, place: Entry, path: str, item: Wanted) -> bool | None:
+def _lies_there(db: Database, target: Store, place: Entry, path: str, item: Wanted) -> bool | None:
     """Whether the scan lies under a name already: True it does, False something else does, None nothing does."""
     if not place.exists():
         return None
@@ -255,7 +255,7 @@ def _held_there(db: Database, target: Store, place: Entry, path: str, item: Want
     return False
 
 
-def _copied(db: Database, target: Store, destination: Entry, item: Wanted, report: Report,
+def _copy(db: Database, target: Store, destination: Entry, item: Wanted, report: Report,
             cancelled: Cancelled) -> Holder:
     """Copy from the first store that gives the scan soundly; gives that file. Raises :class:`NotFound`."""
     reasons = []

@@ -79,7 +79,7 @@ def staged_copy(source: Path | Entry, target: Path | Entry, *, sha256: str | Non
 
     Raises as :func:`copy_verified`.
     """
-    origin, origin_path = _opened(source)
+    origin, origin_path = _open_source(source)
     try:
         stat = os.fstat(origin)
         if not is_regular(stat):
@@ -93,7 +93,7 @@ def staged_copy(source: Path | Entry, target: Path | Entry, *, sha256: str | Non
                     raise Refused("The file to copy and the one to replace are one file.",
                                   hint="Copy it from another store.", path=entry.path)
             _need_room(entry.folder, stat.st_size, entry.path)
-            digest = _poured(origin, out, stat.st_size, origin_path, entry.path, report, cancelled)
+            digest = _copy_bytes(origin, out, stat.st_size, origin_path, entry.path, report, cancelled)
             after = os.fstat(origin)
             if (after.st_size, after.st_mtime_ns) != (stat.st_size, stat.st_mtime_ns):
                 raise Refused("The file changed while it was copied.", hint="Copy it when nothing is writing to it.",
@@ -115,7 +115,7 @@ def staged_copy(source: Path | Entry, target: Path | Entry, *, sha256: str | Non
             os.close(origin)
 
 
-def _opened(source: Path | Entry) -> tuple[int, Path]:
+def _open_source(source: Path | Entry) -> tuple[int, Path]:
     path = source.path if isinstance(source, Entry) else source
     try:
         if isinstance(source, Entry):
@@ -131,25 +131,25 @@ def _id(status: os.stat_result) -> FileId:
     return FileId(status.st_dev, status.st_ino)
 
 
-def _poured(origin: int, out: int, size: int, source: Path, target: Path, report: Report,
+def _copy_bytes(origin: int, out: int, size: int, source: Path, target: Path, report: Report,
             cancelled: Cancelled) -> str:
-    sha, buffer, done = new_sha256(), memoryview(bytearray(BLOCK_BYTES)), 0
+    sha, buffer, copied = new_sha256(), memoryview(bytearray(BLOCK_BYTES)), 0
     while True:
         if cancelled():
             raise Stopped
         try:
             count = os.readv(origin, [buffer])
         except OSError as error:
-            raise Damaged(f"The file to copy cannot be read at byte {done:,}: {error.strerror}.",
+            raise Damaged(f"The file to copy cannot be read at byte {copied:,}: {error.strerror}.",
                           hint="Look for another copy.", path=source) from error
         if not count:
             return sha.hexdigest()
-        done += count
-        fetch_ahead(origin, done)
+        copied += count
+        fetch_ahead(origin, copied)
         with writing(target):
             write_all(out, buffer[:count])
         sha.update(buffer[:count])
-        report(Progress("copy", bytes_done=done, bytes_total=size))
+        report(Progress("copy", bytes_done=copied, bytes_total=size))
 
 
 def _read_back(out: int, digest: str, size: int, target: Path, report: Report, cancelled: Cancelled) -> None:

@@ -59,19 +59,19 @@ def bad_stretches(path: str, segments: Sequence[SegmentDigest], cancelled: Cance
 def _holds(fd: int, segment: SegmentDigest, cancelled: Cancelled) -> bool:
     from xxhash import xxh3_64
 
-    digest, done = xxh3_64(), 0
+    digest, bytes_read = xxh3_64(), 0
     buffer = memoryview(bytearray(min(BUFFER_BYTES, max(segment.length, 1))))
-    while done < segment.length:
+    while bytes_read < segment.length:
         if cancelled():
             raise Stopped
         try:
-            count = read_at(fd, buffer[:segment.length - done], segment.offset + done)
+            count = read_at(fd, buffer[:segment.length - bytes_read], segment.offset + bytes_read)
         except ReadFailed:
             return False
         if not count:
             return False
         digest.update(buffer[:count])
-        done += count
+        bytes_read += count
     return digest.hexdigest() == segment.digest
 
 
@@ -130,17 +130,17 @@ def _merged(regions: list[Region]) -> list[Region]:
 def _joined(regions: list[Region], *, across: bool) -> list[Region]:
     if not across:
         regions = sorted(regions, key=lambda r: (r.left, r.right, r.top))
-    done: list[Region] = []
+    joined: list[Region] = []
     for region in regions:
-        last = done[-1] if done else None
+        last = joined[-1] if joined else None
         if last and across and (last.top, last.bottom) == (region.top, region.bottom) and region.left <= last.right:
-            done[-1] = Region(last.left, last.top, max(last.right, region.right), last.bottom)
+            joined[-1] = Region(last.left, last.top, max(last.right, region.right), last.bottom)
         elif last and not across and (last.left, last.right) == (region.left, region.right) \
                 and region.top <= last.bottom:
-            done[-1] = Region(last.left, last.top, last.right, max(last.bottom, region.bottom))
+            joined[-1] = Region(last.left, last.top, last.right, max(last.bottom, region.bottom))
         else:
-            done.append(region)
-    return done
+            joined.append(region)
+    return joined
 
 
 def as_text(damage: Damage) -> str:

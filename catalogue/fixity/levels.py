@@ -83,18 +83,18 @@ def levels(db: Database, home: Home) -> tuple[Area, ...]:
     return tuple(areas)
 
 
-def answer(db: Database, question: str, said: str) -> None:
+def answer(db: Database, question: str, text: str) -> None:
     """Keep a person's answer, ``yes …`` or ``no …``, with an event.
 
     Raises :class:`NotFound` for a question that is not asked, or an answer that is neither.
     """
     if question not in QUESTIONS:
         raise NotFound(f"There is no question {question!r}.", hint=f"Questions: {', '.join(QUESTIONS)}.")
-    if not re.match(r"(?i)\s*(yes|no)\b", said):
+    if not re.match(r"(?i)\s*(yes|no)\b", text):
         raise NotFound("An answer begins with yes or no.", hint="A reason may follow.")
     with transaction(db):
-        fixity_facts.save_answer(db, question, said.strip())
-        events.append(db, "metadata modification", "success", detail=f"answer about {question}: {said.strip()}")
+        fixity_facts.save_answer(db, question, text.strip())
+        events.append(db, "metadata modification", "success", detail=f"answer about {question}: {text.strip()}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,8 +113,8 @@ class _Page:
                          question)
 
 
-def _of(count: int, total: int, what: str) -> str:
-    return f"{count} of {total} masters {what}"
+def _of(count: int, total: int, state: str) -> str:
+    return f"{count} of {total} masters {state}"
 
 
 def _storage(p: _Page) -> list[Criterion]:

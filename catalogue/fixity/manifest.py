@@ -195,12 +195,12 @@ def _write(db: Database, store: Store, target: Path | Entry) -> tuple[Written, s
 
 def refresh(db: Database, home: Home) -> list[Written]:
     """Write every store's manifest beside the catalogue, and into those online stores that allow it."""
-    done = []
+    written = []
     for store in stores.listed(db):
-        done.append(export(db, home, store))
+        written.append(export(db, home, store))
         if fixity.consented(db, store.id) and locate_store(db, store) is not None:
-            done.append(export_into(db, store, consent=False))
-    return done
+            written.append(export_into(db, store, consent=False))
+    return written
 
 
 def in_stores(db: Database) -> Iterator[tuple[Store, Manifest | None]]:

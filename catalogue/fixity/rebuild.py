@@ -81,11 +81,11 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = ignore_progre
     try:
         known = [(store, _manifest_of(home, store, Path(store.root))) for store in _stores(db, home, roots)]
         index(db, home, [store for store, _ in known], report=report, cancelled=cancelled, executors=executors)
-        done = tuple(_compared(db, store, stored_manifest) for store, stored_manifest in known)
+        compared = tuple(_compare_store(db, store, stored_manifest) for store, stored_manifest in known)
         with transaction(db):
             passed_over = [words for store, _ in known if (words := manifest.note_unreadable(
                 db, store, manifest.of_store(Path(store.root))))]
-        _note(db, len(done), [before, *(stored_manifest.head for _, stored_manifest in known if stored_manifest)])
+        _note(db, len(compared), [before, *(stored_manifest.head for _, stored_manifest in known if stored_manifest)])
         trouble = _closing_trouble(db, home)
     except CatalogueError as error:
         whole = "" if put_back.lost else ", no event is lost"
@@ -94,19 +94,19 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = ignore_progre
         raise
     finally:
         db.close()
-    return Rebuilt(done, aside, put_back, (*passed_over, *_unreadable_beside(home), *trouble))
+    return Rebuilt(compared, aside, put_back, (*passed_over, *_unreadable_beside(home), *trouble))
 
 
 def _closing_trouble(db: Database, home: Home) -> list[str]:
     """Count copies and keep the log's head. What fails there is told, not raised: the catalogue stands by then."""
     trouble = []
-    for what, step in (("Copies could not be recounted", lambda: copies.review(db, home.settings)),
+    for failure, step in (("Copies could not be recounted", lambda: copies.review(db, home.settings)),
                        ("The end of the event log could not be noted",
                         lambda: log.keep_head(db, home, replace_lost=True))):
         try:
             step()
         except CatalogueError as error:
-            trouble.append(f"{what}. {error} Run `catalogue audit` once there is room.")
+            trouble.append(f"{failure}. {error} Run `catalogue audit` once there is room.")
     return trouble
 
 
@@ -154,7 +154,7 @@ def _unreadable_beside(home: Home) -> list[str]:
             if (listed := manifest.read_if_there(path)) and listed.unreadable]
 
 
-def _compared(db: Database, store: Store, listed: Manifest | None) -> RebuiltStore:
+def _compare_store(db: Database, store: Store, listed: Manifest | None) -> RebuiltStore:
     held = {row[0]: row[4] for row in files.known(db, store.id)}
     if listed and listed.faults:
         count = len(listed.faults)

@@ -89,7 +89,7 @@ def recover(home: Home, source: Path | None = None, *, report: Report = ignore_p
         if source is None:
             report(Progress("Recover", note="examining the catalogue"))
             if not condition(home.database).faults:
-                raise Refused(f"The catalogue is sound: there is nothing to recover.{_told_before(home)}",
+                raise Refused(f"The catalogue is sound: there is nothing to recover.{_last_recovery_text(home)}",
                               hint="To go back anyway, name the backup with --from.", path=home.database)
             generation, _ = newest_sound(home, report)
             source = generation.path
@@ -108,12 +108,12 @@ def recover(home: Home, source: Path | None = None, *, report: Report = ignore_p
                 sync_folder(home.folder)
             finally:
                 remove_staged(part)
-            done = finish(home)
+            recovered = finish(home)
         bring_back_profiles(home, source.parent)
-    return Recovered(source, done.aside, done.condition, put_back, done.detail)
+    return Recovered(source, recovered.aside, recovered.condition, put_back, recovered.detail)
 
 
-def _told_before(home: Home) -> str:
+def _last_recovery_text(home: Home) -> str:
     db = open_database(home.database)
     try:
         last = salvage.last_recovery(db)
@@ -196,44 +196,44 @@ def _put_back(db: Database, before: Condition, entries: dict[str, Event], highes
     unknown = {**others, **entries}
     stated = known | unknown.keys()  # what an earlier recovery put back is told by the event that it put back
     fresh = [event for event in unknown.values() if event.chain not in known]
-    left = sorted((e for e in fresh if not journal.is_told(e, stated - {e.chain})), key=lambda e: (e.id, e.at))
+    restored = sorted((e for e in fresh if not journal.is_known(e, stated - {e.chain})), key=lambda e: (e.id, e.at))
     proven = {event.chain for event in readable.proven}
-    unproven = [event for event in left if event.chain not in entries and event.chain not in proven]
+    unproven = [event for event in restored if event.chain not in entries and event.chain not in proven]
     doubts += [f"event {event.id} of {event.at} could be read, but nothing proves it: {event.detail}"
                for event in unproven]
-    names = salvage.stated_names([*continued, *left])
+    names = salvage.stated_names([*continued, *restored])
     if continued:
         with unlogged_transaction(db):
             for event in continued:
-                doubts += _applied(db, event, damaged, names)
+                doubts += _apply(db, event, damaged, names)
                 salvage.append_verbatim(db, [event])
     last_kept = continued[-1].id if continued else start
     highest = max([highest, last_kept, *(event.id for event in others.values())])
     own = int(bool(before.last_id) and last_kept == start and highest > start)  # that the backup was made is no loss
     lost = max(0, highest - last_kept - own - len({event.id for event in fresh}))
-    orders_back = salvage.order_numbers([*continued, *left])
+    orders_back = salvage.order_numbers([*continued, *restored])
     words = f"the catalogue came back from {source}"
     if highest > last_kept:
         words += f"; events {last_kept + 1} to {highest} were lost"
-        words += f", {len(left)} statements among them were put back" if left else ""
+        words += f", {len(restored)} statements among them were put back" if restored else ""
     if not journal_whole and not (readable.whole and not readable.altered):
         doubts.append(f"Neither the journal nor the old file is whole: what was stated after event {last_kept}"
                       f"{' of ' + before.last_event if before.last_event and not continued else ''} may be gone where"
                       " it is not named here.")
     with transaction(db):
         salvage.append_recovery(db, highest, source, words)
-    for event in left:
+    for event in restored:
         detail = journal.put_back_detail(event)
         with transaction(db, detail):
             seen = staged_count(db)
-            doubts += _applied(db, event, damaged, names)
+            doubts += _apply(db, event, damaged, names)
             if staged_count(db) == seen:
                 events.append(db, "recovery", "success", store="statement", detail=detail)
-    return PutBack(len(continued), tuple(event.detail for event in left), tuple(orders_back), lost, last_kept + 1,
+    return PutBack(len(continued), tuple(event.detail for event in restored), tuple(orders_back), lost, last_kept + 1,
                    highest, tuple(doubts))
 
 
-def _applied(db: Database, event: Event, damaged: Sequence[Path], names: salvage.StatedNames) -> list[str]:
+def _apply(db: Database, event: Event, damaged: Sequence[Path], names: salvage.StatedNames) -> list[str]:
     salvage.ensure_referred(db, event, damaged, names)
     return [f"event {event.id}: {words}" for change in unpacked(event.change) if (words := salvage.apply(db, change,
                                                                final=event.type == "migration"))]

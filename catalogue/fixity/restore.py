@@ -154,7 +154,7 @@ def restore(db: Database, settings: Settings, planned: Plan, *, report: Report =
         with writing(planned.target):
             target = held.enter_context(open_entry(root, native_path(due.path), create=True))
         try:
-            aside = _switched(db, planned, source, target, report, cancelled)
+            aside = _switch(db, planned, source, target, report, cancelled)
         except (Damaged, NotFound) as error:
             failed = files.by_path(db, planned.source_store.id, planned.source_path)
             if failed is not None and str(error.path) != str(target.path):
@@ -176,7 +176,7 @@ def restore(db: Database, settings: Settings, planned: Plan, *, report: Report =
     return Restored(planned.target, aside, planned.sha256, planned.source)
 
 
-def _switched(db: Database, planned: Plan, source: Entry, target: Entry, report: Report,
+def _switch(db: Database, planned: Plan, source: Entry, target: Entry, report: Report,
               cancelled: Cancelled) -> Path | None:
     """Put the copy in place; gives where the old file was kept."""
     due, aside = planned.due, None
@@ -184,7 +184,7 @@ def _switched(db: Database, planned: Plan, source: Entry, target: Entry, report:
         with writing(target.path):
             present = target.exists()
         if present:
-            aside = _kept_aside(target)
+            aside = _keep_aside(target)
         try:
             if aside is not None:
                 with transaction(db):  # before the switch: a kill after it must not leave the aside file unexplained
@@ -220,7 +220,7 @@ def _note(db: Database, settings: Settings, planned: Plan, stat: os.stat_result,
         review_scans(db, settings, {due.scan_id, scan.id if scan else due.scan_id})
 
 
-def _kept_aside(target: Entry) -> Entry:
+def _keep_aside(target: Entry) -> Entry:
     """Give what stands at ``target`` a second name, so that the switch loses nothing; a rename where links fail."""
     with writing(target.path):
         aside = aside_name(target, now())

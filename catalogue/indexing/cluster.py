@@ -65,7 +65,7 @@ class _OnCluster(Executor):
         outer: Future[Any] = Future()
         inner = self._executor.submit(function, *given, **named)
         outer.set_running_or_notify_cancel()
-        inner.add_done_callback(lambda done: _pass_on(done, outer))
+        inner.add_done_callback(lambda future: _pass_on(future, outer))
         return outer
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:

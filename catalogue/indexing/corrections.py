@@ -37,7 +37,7 @@ class Making:
             who = f"scan {known[0].sha256[:12]}…" if len(known) == 1 else f"{len(known)} scans"
             self.say(f"{who}{'' if joint == ':' else ' '}{joint} {words}")
 
-    def done(self) -> Correction:
+    def result(self) -> Correction:
         return Correction(statement_since(self.db, self.before) or 0, "; ".join(self.words))
 
 
@@ -67,7 +67,7 @@ def rename_artist(db: Database, artist_id: int, name: str) -> Correction:
         if name != artist.name:
             made.say(f"artist renamed: {artist.name} to {name}")
             stated_facts.state_artist(db, artist.id, {"name": name})
-    return made.done()
+    return made.result()
 
 
 def unname_artist(db: Database, artist_id: int) -> Correction:
@@ -78,7 +78,7 @@ def unname_artist(db: Database, artist_id: int) -> Correction:
         if stated is not None and stated["name"] is not None:
             made.say(f"artist {artist.name}: spelt as in the files again")
             stated_facts.state_artist(db, artist.id, {"name": None})
-    return made.done()
+    return made.result()
 
 
 def merge_artists(db: Database, keep_id: int, gone_id: int) -> Correction:
@@ -98,27 +98,27 @@ def merge_artists(db: Database, keep_id: int, gone_id: int) -> Correction:
                 raise Refused(f"Both have a piece {own.title!r} with an edition.",
                               hint="Decide first which edition is valid, then merge.")
             pieces.join(db, own, other)
-        said = pieces.joined_facts({name: getattr(keep, name) for name in ("contact", "terms", "notes")},
+        facts = pieces.joined_facts({name: getattr(keep, name) for name in ("contact", "terms", "notes")},
                                    {name: getattr(gone, name) for name in ("contact", "terms", "notes")}, gone.name)
-        stated_facts.state_artist(db, keep.id, said)
+        stated_facts.state_artist(db, keep.id, facts)
         stated_facts.state_artist(db, gone.id, {"joined_into": keep.id})
-    return made.done()
+    return made.result()
 
 
-def set_piece(db: Database, piece_id: int, said: Mapping[str, object], *, artist: str | None = None) -> Correction:
+def set_piece(db: Database, piece_id: int, values: Mapping[str, object], *, artist: str | None = None) -> Correction:
     """State facts of a piece: title, year, series, inventory_number, medium, width_mm, height_mm, relief_mm, notes, and
     another artist by name, made if new. What is as it was is not stated anew; None takes a statement back, so that
     what is guessed holds again (``artist_id`` None: of the artist).
 
     Raises Refused where the artist has another piece of that title.
     """
-    return set_pieces(db, [piece_id], said, artist=artist)
+    return set_pieces(db, [piece_id], values, artist=artist)
 
 
-def set_pieces(db: Database, piece_ids: Sequence[int], said: Mapping[str, object], *,
+def set_pieces(db: Database, piece_ids: Sequence[int], values: Mapping[str, object], *,
                artist: str | None = None) -> Correction:
     """:func:`set_piece` for several pieces, all or none of them."""
-    facts = {name: value.strip() if isinstance(value, str) else value for name, value in said.items()}
+    facts = {name: value.strip() if isinstance(value, str) else value for name, value in values.items()}
     with correction(db) as made:
         if facts.get("title") is not None and not fold_name(str(facts["title"])):
             raise Refused("A piece needs a title.")
@@ -137,7 +137,7 @@ def set_pieces(db: Database, piece_ids: Sequence[int], said: Mapping[str, object
         for names, of in named.items():
             who = f"piece {of[0].artist}: {of[0].title} ({of[0].id})" if len(of) == 1 else f"{len(of)} pieces"
             made.say(f"{who}: {names}" + ("" if names.endswith("guess") else " stated"))
-    return made.done()
+    return made.result()
 
 
 def confirm_pieces(db: Database, piece_ids: Sequence[int]) -> Correction:
@@ -156,7 +156,7 @@ def confirm_pieces(db: Database, piece_ids: Sequence[int]) -> Correction:
         if confirmed:
             made.say(f"{confirmed[0].artist}: {confirmed[0].title} ({confirmed[0].id}) confirmed" if len(confirmed) == 1
                      else f"{len(confirmed)} pieces confirmed")
-    return made.done()
+    return made.result()
 
 
 def _changed(db: Database, piece: Piece, facts: Mapping[str, object], artist: str | None) -> dict[str, object]:
@@ -213,7 +213,7 @@ def set_scans(db: Database, digests: Sequence[str], *, role: str | None = None, 
             for scan in stated:
                 take_back(db, scan.id, None)
             made.say_of(stated, f"{field} given back to the guess")
-    return made.done()
+    return made.result()
 
 
 def _scan_with(db: Database, sha256: str) -> Scan:

@@ -63,9 +63,9 @@ def _record_content(db: Database, home: Home, store: Store, path: str, reading: 
     scan_id = None
     if not faults & _NO_SCAN:
         scan_id = scans.save_reading(db, reading)
-        said = {name: value for name, value in (("role", role), ("piece_id", piece_id)) if value}
-        if said:
-            stated_facts.state_scan(db, reading.sha256, said)
+        stated = {name: value for name, value in (("role", role), ("piece_id", piece_id)) if value}
+        if stated:
+            stated_facts.state_scan(db, reading.sha256, stated)
         _guess_by_rule(db, home, scan_id, path, reading)
         scans.set_content_fault(db, scan_id, next((f.value for f in _CONTENT_FAULTS if f in faults), ""))
     file_id = files.save(db, store.id, path, reading.size, reading.mtime_ns, scan_id, verified=True)

@@ -60,7 +60,7 @@ def refile(db: Database, home: Home, *, apply: bool, former_rules: Sequence[str]
 
     Raises CatalogueError when cancelled; then nothing is changed.
     """
-    done = Refiled(0, ())
+    refiled = Refiled(0, ())
     with suppress(_Shown), transaction(db, refilings.DONE):
         listed = list(guesses.listed(db))
         fresh = guess_scans(home, guesses.located(db), report=report, cancelled=cancelled)
@@ -76,10 +76,10 @@ def refile(db: Database, home: Home, *, apply: bool, former_rules: Sequence[str]
         recompute(db)
         moves = _moves(listed, before, refilings.filings_of(db, fresh))
         refiling_id = refilings.save(db, former) if apply and (changed or former_rules is not None) else 0
-        done = Refiled(len(listed), moves, refiling_id)
+        refiled = Refiled(len(listed), moves, refiling_id)
         if not apply:
             raise _Shown
-    return done
+    return refiled
 
 
 def undo(db: Database) -> int:
@@ -88,10 +88,10 @@ def undo(db: Database) -> int:
     Raises NotFound where there is none.
     """
     with transaction(db, refilings.UNDONE):
-        done = refilings.undo_last(db)
-        if done is None:
+        count = refilings.undo_last(db)
+        if count is None:
             raise NotFound("There is no refiling to take back.")
-    return done
+    return count
 
 
 def former_guess_of(db: Database, home: Home, scan: Guessed) -> Guess:
@@ -119,18 +119,18 @@ def _adopt(db: Database, home: Home, piece_id: int, of_piece: list[Guessed]) -> 
     piece = pieces.by_id(db, piece_id)
     fresh = {scan.scan_id: former_guess_of(db, home, scan) for scan in of_piece}
     if piece is not None:
-        said: dict[str, object] = {
+        facts: dict[str, object] = {
             name: value for name, value, guessed in (
                 ("year", piece.year, {g.year for g in fresh.values()}),
                 ("inventory_number", piece.inventory_number, {g.number for g in fresh.values()}))
             if value and value not in guessed}
         if not any(_same(piece.title, g.title) for g in fresh.values()):
-            said["title"] = piece.title
+            facts["title"] = piece.title
         if not any(_same(piece.artist, g.artist) or fold_name(piece.artist).endswith(" " + fold_name(g.artist))
                    for g in fresh.values() if g.artist):
-            said["artist_id"] = piece.artist_id
-        if said:
-            stated_facts.state_piece(db, piece_id, said)
+            facts["artist_id"] = piece.artist_id
+        if facts:
+            stated_facts.state_piece(db, piece_id, facts)
     for scan in of_piece:
         guess = fresh[scan.scan_id]
         if piece is not None and _same(scan.title, guess.title) and _same(scan.artist, guess.artist):

@@ -57,9 +57,10 @@ def index(db: Database, home: Home, stores: Sequence[Store], *, workers: int = 0
     with exclusive_lock(home, "index"):
         adopt_upgraded(db, home)
         read: set[int] = set()
-        done = [_index_store(db, home, store, workers, again, report, cancelled, executors, read) for store in stores]
+        results = [_index_store(db, home, store, workers, again, report, cancelled, executors, read)
+                   for store in stores]
         guess_new(db, home, read, report=report)
-        return done
+        return results
 
 
 def _index_store(db: Database, home: Home, store: Store, workers: int, again: bool, report: Report,
@@ -191,8 +192,8 @@ def _jobs(db: Database, root: Path) -> Iterator[Job]:
 def _commit(db: Database, home: Home, store: Store, batch: list[tuple[str, Reading]], read: set[int]) -> None:
     """Record a batch of readings and empty it; the scans they are of go into ``read``."""
     with transaction(db):
-        done = [record(db, home, store, path, reading) for path, reading in batch]
-    read.update(scan_id for scan_id in done if scan_id is not None)
+        scan_ids = [record(db, home, store, path, reading) for path, reading in batch]
+    read.update(scan_id for scan_id in scan_ids if scan_id is not None)
     batch.clear()
 
 

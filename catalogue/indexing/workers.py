@@ -68,8 +68,8 @@ def read_all(jobs: Iterable[Job], workers: int, cancelled: Cancelled, *,
                         suspects.append(job)
                 if not under_way:
                     break
-                done, _ = wait(under_way, return_when=FIRST_COMPLETED, timeout=0.5)
-                for future in [each for each in under_way if each in done]:  # in the order given out
+                finished, _ = wait(under_way, return_when=FIRST_COMPLETED, timeout=0.5)
+                for future in [each for each in under_way if each in finished]:  # in the order given out
                     job = under_way.pop(future)
                     try:
                         yield job[0], future.result()

@@ -12,7 +12,7 @@ from catalogue.indexing.recording import record
 from catalogue.indexing.stores import opened_store, overlapping_store
 from catalogue.intake.naming import free_path, same_name
 from catalogue.intake.proposals import Item, Kind, Plan, Proposal, apart_from_stores
-from catalogue.intake.removing import Left, Taken, digest_of, remove_sources
+from catalogue.intake.removing import Skipped, Taken, digest_of, remove_sources
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import events, files, intake, locations, pieces, runs, scans, stores
 from catalogue.records.database import Database, transaction
@@ -27,9 +27,9 @@ from catalogue.storage.identity import FileId, filesystem_id
 @dataclass(frozen=True, slots=True)
 class Outcome:
     taken: tuple[Taken, ...] = ()
-    left: tuple[Left, ...] = ()
+    skipped: tuple[Skipped, ...] = ()
     removed: tuple[Path, ...] = ()
-    not_removed: tuple[Left, ...] = ()
+    not_removed: tuple[Skipped, ...] = ()
     stopped: bool = False
     trouble: str = ""   # what was done and could not be recorded
 
@@ -48,15 +48,16 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
     apart_from_stores(db, plan.folder)
     places = _places(db, plan, also)
     ready = [p for p in plan.proposals if p.ready]
-    left = [Left(i.arrival.path, "; ".join(p.questions or p.reasons) or "not chosen")
+    skipped = [Skipped(i.arrival.path, "; ".join(p.questions or p.reasons) or "not chosen")
             for p in plan.proposals if not (p.ready or p.kind is Kind.HELD) for i in p.items]
     with transaction(db):
-        intake.close_left_open(db)
+        intake.end_killed_runs(db)
         run_id = runs.start(db, "intake", plan.store_id)
     taken: list[Taken] = []
     unrecorded: list[str] = []
     stopped = finished = trouble = False
-    counted = _Counted(report, sum(p.size for p in ready) * len(places), sum(len(p.items) for p in ready) * len(places))
+    counted = _ImportProgress(report, sum(p.size for p in ready) * len(places),
+                              sum(len(p.items) for p in ready) * len(places))
     try:
         for proposal in ready:
             for item in proposal.items:
@@ -64,31 +65,31 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
                     try:
                         taken.append(_take(db, home, store, known, proposal, item, run_id, counted, cancelled))
                     except (Damaged, NotFound, Refused) as error:  # this file's own trouble; the others go on
-                        left.append(Left(item.arrival.path, str(error)))
+                        skipped.append(Skipped(item.arrival.path, str(error)))
                         trouble = True
                     counted.next(item.arrival.reading.size)
         finished = True
     except Stopped:
         stopped = True
     except CatalogueError as error:
-        left.append(Left(Path(error.path) if error.path else plan.folder, str(error)))
+        skipped.append(Skipped(Path(error.path) if error.path else plan.folder, str(error)))
     finally:
         outcome = "finished" if finished and not trouble else "cancelled" if stopped else "failed"
         try:
             with transaction(db):
                 _propose_masters(db, taken)
-                runs.end(db, run_id, outcome, {"taken": len(taken), "left": len(left)})
+                runs.end(db, run_id, outcome, {"taken": len(taken), "left": len(skipped)})
         except CatalogueError as error:  # it must not hide what was taken in
             unrecorded.append(f"The end of this intake could not be recorded. {error}")
             trouble = True
     removed: list[Path] = []
-    kept_back: list[Left] = []
+    kept_back: list[Skipped] = []
     if delete_sources and finished and not trouble:
         unrecorded += remove_sources(db, home, plan, taken, removed, kept_back)
     elif delete_sources:
-        kept_back += [Left(source, "the intake was not completed, so nothing was removed")
+        kept_back += [Skipped(source, "the intake was not completed, so nothing was removed")
                       for source in sorted({t.source for t in taken})]
-    return Outcome(tuple(taken), tuple(left), tuple(removed), tuple(kept_back), stopped,
+    return Outcome(tuple(taken), tuple(skipped), tuple(removed), tuple(kept_back), stopped,
                    " ".join(unrecorded))
 
 
@@ -105,7 +106,7 @@ def _places(db: Database, plan: Plan, also: Sequence[Store]) -> list[tuple[Store
     return list(places.values())
 
 
-class _Counted:
+class _ImportProgress:
     """Progress of one file added to that of all."""
 
     def __init__(self, report: Report, total_bytes: int, total: int) -> None:
@@ -125,7 +126,7 @@ def _take(db: Database, home: Home, store: Store, known: FileId, proposal: Propo
           report: Report, cancelled: Cancelled) -> Taken:
     reading, source = item.arrival.reading, item.arrival.path
     with opened_store(db, store, known=known) as root:
-        target, outcome, stat, filesystem = _copied(db, store, root, source, item, run_id, report, cancelled)
+        target, outcome, stat, filesystem = _copy(db, store, root, source, item, run_id, report, cancelled)
         if not still_at(root):
             raise StoreAway(f"The store {store.name!r} was disconnected while a file was being copied to it.",
                             hint="Connect it, then import the rest.", path=root.path)
@@ -146,7 +147,7 @@ def _take(db: Database, home: Home, store: Store, known: FileId, proposal: Propo
     return Taken(source, store.name, target, reading.sha256, outcome)
 
 
-def _copied(db: Database, store: Store, root: OpenFolder, source: Path, item: Item, run_id: int, report: Report,
+def _copy(db: Database, store: Store, root: OpenFolder, source: Path, item: Item, run_id: int, report: Report,
             cancelled: Cancelled) -> tuple[str, str, os.stat_result, str]:
     """Copy one file in; gives where it lies, the outcome, and what the system says of it and of its disk.
 

@@ -79,12 +79,12 @@ def _unchanged(path: Path, reading: Reading) -> bool:
 def _read(files: list[tuple[Path, str]], report: Report, cancelled: Cancelled, inline_bytes: int) -> Iterator[Arrival]:
     size = sum(_size(path) for path, _ in files)
     paths = {inside: path for path, inside in files}
-    done = 0
+    bytes_read = 0
     readings = (read_all(((inside, str(path)) for path, inside in files), worker_count(0), cancelled)
                 if size > inline_bytes else _one_by_one(files, cancelled))
     for number, (inside, reading) in enumerate(readings):
-        done += reading.size
-        report(Progress("Reading new scans", number + 1, len(files), done, size, paths[inside].name))
+        bytes_read += reading.size
+        report(Progress("Reading new scans", number + 1, len(files), bytes_read, size, paths[inside].name))
         yield Arrival(paths[inside], inside, reading, moment_of(reading))
 
 

@@ -21,7 +21,7 @@ from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.stores import opened_store
 from catalogue.intake.removing import (
     CopyLocation,
-    Left,
+    Skipped,
     different_places,
     digest_of,
     places_wanted,
@@ -62,7 +62,7 @@ class Freed:
     """What was removed, what was left and why, and the list by which it is brought back."""
 
     removed: tuple[DoubledFile, ...]
-    left: tuple[Left, ...]
+    skipped: tuple[Skipped, ...]
     undo: Path | None
     stopped: bool = False
 
@@ -123,7 +123,7 @@ def free_listed(db: Database, home: Home, store: Store, kind: str, chosen: Seque
     if not chosen:
         return Freed((), (), None)
     removed: list[DoubledFile] = []
-    left: list[Left] = []
+    skipped: list[Skipped] = []
     stopped = unrecorded = False
     cut_short = _listed_before(home, store, kind)
     with (exclusive_lock(home, "index"), new_list(home, store, kind) as (path, written),
@@ -134,9 +134,9 @@ def free_listed(db: Database, home: Home, store: Store, kind: str, chosen: Seque
                 stopped = True
                 break
             try:
-                why = _removed(root, file, partial(check, subject, file), line(subject, file), written)
+                why = _remove(root, file, partial(check, subject, file), line(subject, file), written)
                 if not why or (why == GONE and (file.path, file.sha256) in cut_short):
-                    why = _recorded(db, store, file, reason(subject))
+                    why = _record_removal(db, store, file, reason(subject))
                     unrecorded = unrecorded or bool(why)
             except Stopped:
                 stopped = True
@@ -146,16 +146,16 @@ def free_listed(db: Database, home: Home, store: Store, kind: str, chosen: Seque
             except CatalogueError as error:
                 why = str(error)
             if why:
-                left.append(Left(root.path / native_path(file.path), why))
+                skipped.append(Skipped(root.path / native_path(file.path), why))
             else:
                 removed.append(file)
     needed = bool(removed) or unrecorded  # it brings back, and tells the next run what this one could not record
     if not needed:
         path.unlink()
-    return Freed(tuple(removed), tuple(left), path if needed else None, stopped)
+    return Freed(tuple(removed), tuple(skipped), path if needed else None, stopped)
 
 
-def _removed(root: OpenFolder, file: DoubledFile, check: Callable[[os.stat_result], str], line: dict[str, str],
+def _remove(root: OpenFolder, file: DoubledFile, check: Callable[[os.stat_result], str], line: dict[str, str],
              written: int) -> str:
     """Remove one file if that is safe; gives why it was not, empty where it was."""
     with open_entry(root, native_path(file.path)) as entry:
@@ -178,17 +178,17 @@ def _removed(root: OpenFolder, file: DoubledFile, check: Callable[[os.stat_resul
     return ""
 
 
-def _recorded(db: Database, store: Store, file: DoubledFile, reason: str) -> str:
+def _record_removal(db: Database, store: Store, file: DoubledFile, reason: str) -> str:
     """Record a removal; gives why it could not be, empty where it was."""
     try:
-        _record(db, store, file, reason)
+        _log_removal(db, store, file, reason)
     except CatalogueError as error:
         return (f"It was removed, but the catalogue could not record that: {error.message} Do it again: that records"
                 " it.")
     return ""
 
 
-def _record(db: Database, store: Store, file: DoubledFile, reason: str) -> None:
+def _log_removal(db: Database, store: Store, file: DoubledFile, reason: str) -> None:
     with transaction(db):
         events.append(db, "deletion", "success", store=store.name, path=file.path, sha256=file.sha256, detail=reason)
         files.forget(db, file.file_id)
@@ -226,7 +226,7 @@ def bring_back(db: Database, home: Home, path: Path, *, report: Report = ignore_
     """
     return bring_back_listed(
         db, home, path, DOUBLES, "copying back",
-        lambda store, root, line: _copied_back(db, store, root, line, report, cancelled),
+        lambda store, root, line: _copy_back(db, store, root, line, report, cancelled),
         report=report, cancelled=cancelled)
 
 
@@ -242,24 +242,24 @@ def bring_back_listed(db: Database, home: Home, path: Path, kind: str, step: str
     store = store_of(db, undo)
     if store is None or undo.kind != kind:
         raise CatalogueError(f"This is not a list of freed {FREED_KINDS[kind]} of a store known here.", path=path)
-    done: list[DoubledFile] = []
-    left: list[Left] = []
+    brought_back: list[DoubledFile] = []
+    skipped: list[Skipped] = []
     with exclusive_lock(home, "index"), opened_store(db, store) as root:
         for number, line in enumerate(undo.entries):
             report(Progress(step, number, len(undo.entries), note=line["from"]))
             try:
                 if cancelled():
                     raise Stopped
-                done.append(put_back(store, root, line))
+                brought_back.append(put_back(store, root, line))
             except Stopped:
-                return Freed(tuple(done), tuple(left), None, stopped=True)
+                return Freed(tuple(brought_back), tuple(skipped), None, stopped=True)
             except CatalogueError as error:
-                left.append(Left(root.path / native_path(line["from"]), str(error)))
-    return Freed(tuple(done), tuple(left), None)
+                skipped.append(Skipped(root.path / native_path(line["from"]), str(error)))
+    return Freed(tuple(brought_back), tuple(skipped), None)
 
 
 
-def _copied_back(db: Database, store: Store, root: OpenFolder, entry: dict[str, str], report: Report,
+def _copy_back(db: Database, store: Store, root: OpenFolder, entry: dict[str, str], report: Report,
                  cancelled: Cancelled) -> DoubledFile:
     """One file copied back; raises as :func:`catalogue.fixity.copying.copy_verified`."""
     kept_file = files.by_path(db, store.id, entry["to"])

@@ -218,16 +218,16 @@ def _with_stitched(groups: list[Group], views: Views, cancelled: Cancelled) -> l
     sets = [g for g in groups if g.tiles]
     singles = [g for g in groups if not g.tiles and len(g.members) == 1]
     taken: dict[int, list[Arrival]] = {}
-    left = [g for g in groups if not g.tiles and len(g.members) > 1]
+    others = [g for g in groups if not g.tiles and len(g.members) > 1]
     for single in singles:
         whole = None if cancelled() or not sets else views(single.members[0])
         home = next((k for k, tiles in enumerate(sets)
                      if whole and _holds(single.members[0], whole, tiles, views)), None)
         if home is None:
-            left.append(single)
+            others.append(single)
         else:
             taken.setdefault(home, []).append(single.members[0])
-    return left + [replace(g, stitched=tuple(in_order([*g.stitched, *taken.get(k, ())])))
+    return others + [replace(g, stitched=tuple(in_order([*g.stitched, *taken.get(k, ())])))
                    for k, g in enumerate(sets)]
 
 

@@ -13,7 +13,7 @@ from catalogue.fixity.copying import copy_verified
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.stores import opened_store
 from catalogue.intake.naming import same_name
-from catalogue.intake.removing import Left, digest_of
+from catalogue.intake.removing import Skipped, digest_of
 from catalogue.intake.tidy import Move, Tidying
 from catalogue.intake.undo_lists import (
     TIDYING,
@@ -48,7 +48,7 @@ class Tidied:
     """What was moved; ``undo`` is the file that brings it back, None where nothing was moved."""
 
     moved: tuple[Move, ...]
-    left: tuple[Left, ...]
+    skipped: tuple[Skipped, ...]
     undo: Path | None
     stopped: bool = False
 
@@ -79,7 +79,7 @@ def apply_tidying(db: Database, home: Home, plan: Tidying, *, report: Report = i
             if not run.unsettled:
                 with suppress(OSError):  # without it the next run looks, and finds all settled
                     write_line(undo, {"end": now()})
-    return Tidied(tuple(run.moved), (*passed_over, *run.left), path, run.stopped)
+    return Tidied(tuple(run.moved), (*passed_over, *run.skipped), path, run.stopped)
 
 
 def undo_tidying(db: Database, home: Home, path: Path, *, report: Report = ignore_progress,
@@ -102,10 +102,10 @@ def undo_tidying(db: Database, home: Home, path: Path, *, report: Report = ignor
         if file:
             moves.append(Move(file.id, entry["to"], entry["from"], entry["sha256"], file.size, "undone"))
         elif files.by_path(db, store.id, entry["from"]) is None:
-            gone.append(Left(Path(store.root) / native_path(entry["to"]), "it is no longer there"))
-    done = apply_tidying(db, home, Tidying(store.id, store.name, tuple(moves), 0, ()), report=report,
+            gone.append(Skipped(Path(store.root) / native_path(entry["to"]), "it is no longer there"))
+    tidied = apply_tidying(db, home, Tidying(store.id, store.name, tuple(moves), 0, ()), report=report,
                          cancelled=cancelled)
-    return Tidied(done.moved, (*done.left, *gone), done.undo, done.stopped)
+    return Tidied(tidied.moved, (*tidied.skipped, *gone), tidied.undo, tidied.stopped)
 
 
 def cut_short(home: Home, store: Store) -> bool:
@@ -121,7 +121,7 @@ def _is_cut_short(listed: UndoList, store: Store) -> bool:
     return listed.kind == TIDYING and not listed.ended and listed.store == store.marker
 
 
-def finish_cut_short(db: Database, home: Home, store: Store) -> list[Left]:
+def finish_cut_short(db: Database, home: Home, store: Store) -> list[Skipped]:
     """Complete moves of a tidying that was killed: a file that stands under both names loses the old one.
 
     Gives the undo files that could not be read; one that was begun and never written to says nothing.
@@ -133,7 +133,7 @@ def finish_cut_short(db: Database, home: Home, store: Store) -> list[Left]:
                 continue
             listed = read_list(path)
         except (CatalogueError, OSError) as error:
-            passed_over.append(Left(path, f"skipped: {error}"))
+            passed_over.append(Skipped(path, f"skipped: {error}"))
             continue
         if not _is_cut_short(listed, store):
             continue
@@ -198,19 +198,19 @@ class _Run:
     known: FileId
     path: Path
     moved: list[Move] = field(default_factory=list)
-    left: list[Left] = field(default_factory=list)
+    skipped: list[Skipped] = field(default_factory=list)
     stopped: bool = False
     unsettled: bool = False
     stems: _Stems = field(default_factory=_Stems)
 
 
 def _move_all(run: _Run, moves: tuple[Move, ...], undo: int, report: Report, cancelled: Cancelled) -> None:
-    total, done = sum(m.size for m in moves), 0
+    total, bytes_moved = sum(m.size for m in moves), 0
     for number, move in enumerate(moves):
         if cancelled():
             run.stopped = True
             return
-        report(Progress("Tidying", number, len(moves), done, total, display_path(move.source)))
+        report(Progress("Tidying", number, len(moves), bytes_moved, total, display_path(move.source)))
         file = files.by_id(run.db, move.file_id)
         if file is None or file.path != move.source:
             continue  # the end of a tidying cut short has moved it already
@@ -218,16 +218,16 @@ def _move_all(run: _Run, moves: tuple[Move, ...], undo: int, report: Report, can
         try:
             _move(run, move, undo)
         except (_Stopped, StoreAway) as error:
-            run.left.append(Left(place, str(error)))
-            run.left += [Left(Path(run.store.root) / native_path(m.source), "not attempted")
+            run.skipped.append(Skipped(place, str(error)))
+            run.skipped += [Skipped(Path(run.store.root) / native_path(m.source), "not attempted")
                          for m in moves[number + 1:]]
             return
         except CatalogueError as error:
-            run.left.append(Left(place, str(error)))
+            run.skipped.append(Skipped(place, str(error)))
         except OSError as error:
-            run.left.append(Left(place, f"the system refused: {error.strerror}"))
-        done += move.size
-    report(Progress("Tidying", len(moves), len(moves), done, total))
+            run.skipped.append(Skipped(place, f"the system refused: {error.strerror}"))
+        bytes_moved += move.size
+    report(Progress("Tidying", len(moves), len(moves), bytes_moved, total))
 
 
 def _move(run: _Run, move: Move, undo: int) -> None:
@@ -242,7 +242,7 @@ def _move(run: _Run, move: Move, undo: int) -> None:
         except OSError as error:
             raise _Stopped(f"The undo file cannot be written: {error.strerror}. This file was not moved.",
                            hint="Make room, then tidy again.", path=run.path) from error
-        with _given_back(run) as given:
+        with _new_names(run) as given:
             for source_entry, target_entry, sha256 in pairs:
                 existed = target_entry.exists()
                 try:
@@ -270,7 +270,7 @@ def _move(run: _Run, move: Move, undo: int) -> None:
 
 
 @contextmanager
-def _given_back(run: _Run) -> Iterator[list[tuple[Entry, Entry, str]]]:
+def _new_names(run: _Run) -> Iterator[list[tuple[Entry, Entry, str]]]:
     """New names given within; taken back when not all of it succeeds, so that no file is left under two names."""
     given: list[tuple[Entry, Entry, str]] = []
     try:

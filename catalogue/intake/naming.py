@@ -63,12 +63,12 @@ def apply_rule(rule: str, facts: Facts) -> str:
     values = {key: portable_text(str(value)) for key, value in asdict(facts).items()}
     values["number"] = f" {facts.number:02d}" if facts.number else ""
     *folders, leaf = checked_rule(rule).removesuffix("{suffix}").split("/")
-    parts = [portable(filled) for folder in folders if (filled := _filled(folder, values))]
+    parts = [portable(filled) for folder in folders if (filled := _fill_in(folder, values))]
     suffix = portable_text(facts.suffix).strip().rstrip(".")[:16]
-    return "/".join([*parts, portable(_filled(leaf, values), suffix)])
+    return "/".join([*parts, portable(_fill_in(leaf, values), suffix)])
 
 
-def _filled(pattern: str, values: dict[str, str]) -> str:
+def _fill_in(pattern: str, values: dict[str, str]) -> str:
     """One part with its fields; a field without a value is dropped with the separator before it."""
     made = ""
     for text, name, _, _ in string.Formatter().parse(pattern):

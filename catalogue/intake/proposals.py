@@ -163,7 +163,7 @@ def plan_for(db: Database, home: Home, folder: Path, store: Store, root: Path, a
     new: list[Arrival] = []
     seen: dict[str, str] = {}
     for arrival in (a for a in arrivals if not a.faults):
-        held = _held(db, store, arrival, seen)
+        held = _held_proposal(db, store, arrival, seen)
         if held:
             proposals.append(held)
         else:
@@ -190,7 +190,7 @@ def with_answers(db: Database, home: Home, plan: Plan, index: int, *, artist: st
         new = replace(new, piece_id=known, year=guessing.year_of(db, known))
     if role is not None:
         new = replace(new, items=tuple(replace(i, role=role, number=0) for i in new.items), confirmed=True)
-        new = replace(new, items=_numbered(new.items))
+        new = replace(new, items=_number_tiles(new.items))
     if capture is not None:
         new = replace(new, capture=tuple(capture.items()))
     elif new.artist != old.artist:
@@ -216,7 +216,7 @@ def with_targets(db: Database, home: Home, plan: Plan) -> Plan:
         for p in plan.proposals))
 
 
-def _held(db: Database, store: Store, arrival: Arrival, seen: dict[str, str]) -> Proposal | None:
+def _held_proposal(db: Database, store: Store, arrival: Arrival, seen: dict[str, str]) -> Proposal | None:
     sha256 = arrival.reading.sha256
     if sha256 in seen:
         why = f"the same bytes as {display_path(seen[sha256])}"
@@ -234,7 +234,7 @@ def _proposal(db: Database, home: Home, folder: Path, group: Group, likeness: Li
     kin = guessing.similar_held(db, group.all, likeness)
     artist, piece = guessing.guess_names(db, home, folder, group.all, kin)
     kind = _kind(group, kin)
-    items = _numbered(tuple(
+    items = _number_tiles(tuple(
         Item(a, "master" if a in group.stitched else "tile" if group.tiles else _role(db, folder, a, kin))
         for a in group.all))
     if kind is Kind.MASTER and all(i.role in ("print file", "reference") for i in items):
@@ -287,7 +287,7 @@ def _role(db: Database, folder: Path, arrival: Arrival, kin: Sequence[SimilarSca
     return role_of(inside, arrival.reading.format, arrival.reading.picture)
 
 
-def _numbered(items: tuple[Item, ...]) -> tuple[Item, ...]:
+def _number_tiles(items: tuple[Item, ...]) -> tuple[Item, ...]:
     """Tiles numbered in the order of scanning."""
     number, made = 0, []
     for item in items:

@@ -22,7 +22,7 @@ from catalogue.progress import Cancelled, never_cancelled
 from catalogue.reading.digests import sha256_of_fd
 from catalogue.records import events, files, intake, stores
 from catalogue.records.database import Database, transaction
-from catalogue.records.paths import escape_path, native_path
+from catalogue.records.paths import display_path, escape_path, native_path
 from catalogue.settings import Home, Settings
 from catalogue.storage.folders import Entry, open_entry, open_folder, sync
 from catalogue.storage.identity import FileId, filesystem_id, is_regular, physical_disks
@@ -42,11 +42,14 @@ class Taken:
 
 
 @dataclass(frozen=True, slots=True)
-class Left:
-    """One file that was not imported, or whose source was not removed, and why."""
+class Skipped:
+    """One file that was not imported, moved or removed, and why."""
 
     path: Path
     why: str
+
+    def __str__(self) -> str:
+        return f"{display_path(escape_path(str(self.path)))}: {self.why}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +63,7 @@ class CopyLocation:
 
 
 @dataclass(frozen=True, slots=True)
-class _Held:
+class _OpenSource:
     """An open source with its digest, and what it was when that was taken."""
 
     fd: int
@@ -73,7 +76,7 @@ class _Held:
 
 
 def remove_sources(db: Database, home: Home, plan: Plan, taken: Sequence[Taken], removed: list[Path],
-                   kept_back: list[Left]) -> list[str]:
+                   kept_back: list[Skipped]) -> list[str]:
     """Remove what was imported now, and what was held before, where it is safe; says of every other why not.
 
     Gives, in words, removals that the catalogue could not record.
@@ -84,13 +87,13 @@ def remove_sources(db: Database, home: Home, plan: Plan, taken: Sequence[Taken],
                 for i in p.items}
     for source, sha256 in sources.items():
         try:
-            why = _removed(db, home.settings, source, sha256)
+            why = _remove_source(db, home.settings, source, sha256)
         except OSError as error:
             why = f"the system refused: {error.strerror}"
         except CatalogueError as error:
             why = str(error)
         if why:
-            kept_back.append(Left(source, why))
+            kept_back.append(Skipped(source, why))
             continue
         removed.append(source)
         try:
@@ -112,9 +115,9 @@ def places_wanted(settings: Settings) -> int:
     return max(FEWEST_PLACES, settings.copies_wanted)
 
 
-def _removed(db: Database, settings: Settings, source: Path, sha256: str) -> str:
+def _remove_source(db: Database, settings: Settings, source: Path, sha256: str) -> str:
     """Remove one source if that is safe; gives why it was not, empty where it was."""
-    with open_folder(source.parent) as folder, _held(folder.entry(source.name)) as held:
+    with open_folder(source.parent) as folder, _open_source(folder.entry(source.name)) as held:
         if held is None:
             return "it is no longer there, or is a link"
         if held.sha256 != sha256:
@@ -157,7 +160,8 @@ def verified_places(db: Database, sha256: str) -> list[tuple[str, CopyLocation]]
     for copy in files.present_files(db, sha256):
         store = stores.by_id(db, copy.store_id)
         with (suppress(OSError, CatalogueError),  # no copy that can be counted on now
-              opened_store(db, store) as root, open_entry(root, native_path(copy.path)) as entry, _held(entry) as held):
+              opened_store(db, store) as root, open_entry(root, native_path(copy.path)) as entry,
+              _open_source(entry) as held):
             if held is not None and held.sha256 == sha256:
                 places.append((copy.path, CopyLocation(store.id, held.id, filesystem_id(held.fd),
                                                physical_disks(held.fd))))
@@ -175,7 +179,7 @@ def different_places(locations: Sequence[CopyLocation], *, one_disk: bool) -> li
 
 
 @contextmanager
-def _held(entry: Entry) -> Iterator[_Held | None]:
+def _open_source(entry: Entry) -> Iterator[_OpenSource | None]:
     """A regular file held open with its digest; None where there is none. Raises ``OSError`` when it cannot be read."""
     try:
         fd = entry.open(os.O_RDONLY)
@@ -184,7 +188,7 @@ def _held(entry: Entry) -> Iterator[_Held | None]:
         return
     try:
         status = os.fstat(fd)
-        yield _Held(fd, status, sha256_of_fd(fd)[0]) if is_regular(status) else None
+        yield _OpenSource(fd, status, sha256_of_fd(fd)[0]) if is_regular(status) else None
     finally:
         os.close(fd)
 

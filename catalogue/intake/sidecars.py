@@ -116,11 +116,11 @@ def write_described_copies(db: Database, targets: Sequence[tuple[Located, str]],
     if holding is not None:
         raise InsideStore(holding.name, folder)
     written: list[Written] = []
-    done: set[str] = set()
+    described: set[str] = set()
     for file, sha256 in targets:
         store = stores.by_id(db, file.store_id)
         root = locate_store(db, store)
-        if root is None or sha256 in done:
+        if root is None or sha256 in described:
             continue
         source = root / native_path(file.path)
         target = folder / source.name
@@ -129,7 +129,7 @@ def write_described_copies(db: Database, targets: Sequence[tuple[Located, str]],
         except CatalogueError as error:
             written.append(Written(display_path(file.path), str(target), str(error)))
             continue
-        done.add(sha256)
+        described.add(sha256)
         with transaction(db):
             events.append(db, "metadata modification", "success", store=store.name, path=file.path, sha256=sha256,
                           detail=f"described copy {target.name}, SHA-256 {digest}, pixels equal; the file is untouched")

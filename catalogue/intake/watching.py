@@ -43,7 +43,7 @@ class _Seen:
     size: int
     mtime_ns: int
     since: float
-    done: bool = False
+    reported: bool = False
 
 
 @dataclass(slots=True)
@@ -90,21 +90,21 @@ class Watch:
             self._away = False
             yield News("back", self.folder, "The folder is back.")
         for inside in gone:
-            yield self._forgotten(inside)
-        whole = [(path, inside) for path, inside in files if self._settled(path, inside)]
+            yield self._forget(inside)
+        whole = [(path, inside) for path, inside in files if self._is_settled(path, inside)]
         for path, inside in sorted(whole, key=lambda f: (self._seen[f[1]].mtime_ns, name_counters(f[1]))):
             if self.cancelled():
                 return
             yield from self._look(path, inside)
 
-    def _forgotten(self, inside: str) -> News:
+    def _forget(self, inside: str) -> News:
         arrival = self.arrivals.pop(inside)
         self._seen.pop(inside, None)
         self._views.pop(inside, None)
         self._laid = {pair: pair_overlap for pair, pair_overlap in self._laid.items() if inside not in pair}
         return News("gone", arrival.path, f"{display_path(inside)}: removed from the folder")
 
-    def _settled(self, path: Path, inside: str) -> bool:
+    def _is_settled(self, path: Path, inside: str) -> bool:
         try:
             stat = path.stat()
         except OSError:
@@ -113,7 +113,7 @@ class Watch:
         if known is None or (known.size, known.mtime_ns) != (stat.st_size, stat.st_mtime_ns):
             self._seen[inside] = _Seen(stat.st_size, stat.st_mtime_ns, now)
             return False
-        return not known.done and now - known.since >= self.settle
+        return not known.reported and now - known.since >= self.settle
 
     def _look(self, path: Path, inside: str) -> Iterator[News]:
         known = self._seen[inside]
@@ -123,16 +123,16 @@ class Watch:
         if any(f.kind in _UNFINISHED for f in reading.faults) and self.clock() - known.since < PATIENCE:
             return  # some programs write the picture, rest, and then its end
         if inside in self.arrivals:  # scanned again under the same name
-            self._forgotten(inside)
+            self._forget(inside)
             self._seen[inside] = known
-        known.done = True
+        known.reported = True
         arrival = Arrival(path, inside, reading, moment_of(reading))
         if arrival.faults:
             yield News("unfit", path, f"{display_path(inside)}: {'; '.join(arrival.faults)}", arrival)
         else:
-            yield from self._compared(arrival)
+            yield from self._compare(arrival)
 
-    def _compared(self, arrival: Arrival) -> Iterator[News]:
+    def _compare(self, arrival: Arrival) -> Iterator[News]:
         seen, new = view(arrival), arrival.inside
         earlier = [self.arrivals[n] for n in self._views if _near(self.arrivals[n].moment, arrival.moment)]
         laid: dict[tuple[int, int], Overlap] = {}

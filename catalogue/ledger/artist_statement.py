@@ -154,8 +154,8 @@ def _prices(line: SoldLine, count: int) -> list[str]:
     if line.unit_price or not line.price:
         return [line.unit_price] * count
     decimals = max(money.minor_units(line.currency), -int(Decimal(line.price).normalize().as_tuple().exponent))
-    whole, left = divmod(Decimal(line.price).scaleb(decimals), count)
-    return [f"{(whole + (n < left)).scaleb(-decimals):f}" for n in range(count)]
+    whole, remainder = divmod(Decimal(line.price).scaleb(decimals), count)
+    return [f"{(whole + (n < remainder)).scaleb(-decimals):f}" for n in range(count)]
 
 
 def _reason(sold: SoldPrint | None, terms: Terms) -> tuple[str, str]:
@@ -192,14 +192,14 @@ def _numbers(prints: Iterable[SoldPrint]) -> str:
 def _corrections(db: Database, artist_id: int, issued: Sequence[Statement], terms: Sequence[Terms],
                  artist: str) -> Iterable[Row]:
     """A row for every order line of a period stated before of which something else would be stated now."""
-    said: dict[int, list[Row]] = {}
+    earlier_rows: dict[int, list[Row]] = {}
     for earlier in issued:
         for row in (*earlier.rows, *earlier.corrections):
-            said.setdefault(row.line_id, []).append(row)
+            earlier_rows.setdefault(row.line_id, []).append(row)
     within = {line.id: line for earlier in issued
               for line in artist_statements.sold(db, artist_id, earlier.first, earlier.last)}
-    for line_id in sorted({*said, *within}):
-        before, line = said.get(line_id, []), within.get(line_id)
+    for line_id in sorted({*earlier_rows, *within}):
+        before, line = earlier_rows.get(line_id, []), within.get(line_id)
         now = owed(db, line, terms, artist) if line else []
         for currency in dict.fromkeys(row.owed_in for row in (*now, *before)):
             stated, owing = (sum((Decimal(row.amount) for row in rows if row.owed_in == currency), Decimal(0))

@@ -8,7 +8,7 @@ from datetime import date
 from decimal import Decimal, InvalidOperation
 
 from catalogue import money
-from catalogue.errors import Refused
+from catalogue.errors import Refused, sentence
 from catalogue.ledger.values import shown_day
 from catalogue.records import artist_statements, pieces, stated_facts
 from catalogue.records.artist_statements import BASES, Terms
@@ -35,11 +35,11 @@ def set_terms(db: Database, artist_id: int, basis: str, rate: str = "", currency
         raise Refused(f"Terms are {', '.join(BASES[:-1])} or {BASES[-1]}, not {basis!r}.")
     try:
         code = money.currency_code(currency) if basis == "fixed" else ""
-        said = _percentage(rate) if basis == "percentage" else money.read_amount(rate, code) if basis == "fixed" else ""
+        owed = _percentage(rate) if basis == "percentage" else money.read_amount(rate, code) if basis == "fixed" else ""
         day = date.fromisoformat(since).isoformat() if since else ""
     except ValueError as error:
-        raise Refused(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
-    if basis == "fixed" and not said:
+        raise Refused(sentence(error)) from error
+    if basis == "fixed" and not owed:
         raise Refused("Give the amount owed for each print.")
     if basis == "none" and rate.strip():
         raise Refused("If nothing is owed, give no rate.")
@@ -48,7 +48,7 @@ def set_terms(db: Database, artist_id: int, basis: str, rate: str = "", currency
         if since is None and artist_statements.terms_of(db, artist_id):
             raise Refused("There are already terms on record for this artist.",
                           hint="Give the day from which these apply, or say that they apply from the start.")
-        terms = Terms(artist_id, day, basis, said, code, int(destroyed), int(replaced), int(proofs))
+        terms = Terms(artist_id, day, basis, owed, code, int(destroyed), int(replaced), int(proofs))
         stated_facts.state_artist(db, artist_id, {})    # spoken of now, so never taken for a mere guess
         artist_statements.state_terms(db, terms)
     return terms
@@ -74,13 +74,13 @@ def terms_on(terms: Sequence[Terms], day: str) -> Terms | None:
 
 def in_words(terms: Terms, dates: str) -> str:
     """``"From 1 Mar 2026: 40 % of the price of each print; prints destroyed since count …"``."""
-    what = {"percentage": f"{terms.rate} % of the price of each print",
+    owed = {"percentage": f"{terms.rate} % of the price of each print",
             "fixed": f"{money.show_amount(terms.rate, terms.currency)} for each print",
             "none": "nothing is owed for prints"}[terms.basis]
     when = f"From {shown_day(terms.since, dates)}: " if terms.since else ""
-    text = f"{when}{what}"
+    text = f"{when}{owed}"
     if terms.basis != "none":
         counts = ("count", "do not count")
         text += (f"; prints destroyed since {counts[not terms.destroyed]}, prints made in place of destroyed ones "
                  f"{counts[not terms.replaced]}, artist's proofs {counts[not terms.proofs]}")
-    return f"{text[:1].upper()}{text[1:]}."
+    return sentence(text)

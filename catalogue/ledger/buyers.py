@@ -27,7 +27,7 @@ def find_buyer(db: Database, words: str) -> Buyer:
     return fitting[0]
 
 
-def describe(db: Database, key: str, said: Mapping[str, str]) -> Buyer:
+def describe(db: Database, key: str, facts: Mapping[str, str]) -> Buyer:
     """State any of name, contact and notes of a buyer; what is not named stays.
 
     Under a new name the buyer is found as well, by orders recorded later too; those that stand keep what is written on
@@ -35,7 +35,7 @@ def describe(db: Database, key: str, said: Mapping[str, str]) -> Buyer:
     """
     with transaction(db):
         buyer = buyer_of(db, key)
-        values = {name: value.strip() for name, value in said.items()}
+        values = {name: value.strip() for name, value in facts.items()}
         if "name" in values:
             spelling = fold_name(values["name"])
             if not spelling:
@@ -80,9 +80,9 @@ def take_in(db: Database, name: str, contact: str, notes: str, spellings: Sequen
     with transaction(db):
         key = buyers.key_of(db, name)
         before = buyers.by_key(db, key), buyers.joined(db, key)
-        said = {fact: value for fact, value in (("contact", contact), ("notes", notes)) if value}
-        if before[0] is None or said or buyers.stated(db, key) is not None:
-            buyers.state(db, key, said | ({"name": name.strip()} if before[0] is None else {}))
+        facts = {fact: value for fact, value in (("contact", contact), ("notes", notes)) if value}
+        if before[0] is None or facts or buyers.stated(db, key) is not None:
+            buyers.state(db, key, facts | ({"name": name.strip()} if before[0] is None else {}))
         for spelling in filter(None, map(fold_name, spellings)):
             meant = buyers.key_of(db, spelling)
             if meant == key:

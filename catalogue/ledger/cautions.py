@@ -40,17 +40,17 @@ def _of_last_time(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
                       "Compare with a print before promising a match.", grave=True)
         return
     added = shown_day(master.scan.first_indexed, settings.dates)
-    what = evidence.text if evidence else "the two have never been compared"
+    relation = evidence.text if evidence else "the two have never been compared"
     if proposal.printing is not None and proposal.printing.scan.id == used.scan.id:
         yield Caution("last time's scan", f"Printed from last time's scan; the current master (indexed {added}) is "
-                      f"another: {what}.")
+                      f"another: {relation}.")
         return
     if used.scan.role == "print file":
         yield Caution("print file", "Last time a print file was used, not the master itself.",
                       "Print from it again, or make a new one from the master.")
     agrees = (evidence is not None and evidence.relation in SAME_PICTURE and evidence.verdict != "rejected"
               and evidence.delta_e is not None and evidence.delta_e <= COLOUR_DEPARTS)
-    yield Caution("other scan", f"The scan to print from (indexed {added}) is not last time's: {what}.",
+    yield Caution("other scan", f"The scan to print from (indexed {added}) is not last time's: {relation}.",
                   "Colour agrees closely." if agrees else
                   "Make a test print, or print from last time's scan.", grave=not agrees)
 

@@ -201,5 +201,5 @@ def _chosen(headings: list[str], ours: Mapping[str, Sequence[str]], mapping: Map
 
 def digest(row: Row) -> str:
     """SHA-256 over what a row says, whatever the order of its columns."""
-    said = "\x1f".join(f"{name}={value}" for name, value in sorted(row.values.items()) if value)
-    return hashlib.sha256(said.encode()).hexdigest()
+    text = "\x1f".join(f"{name}={value}" for name, value in sorted(row.values.items()) if value)
+    return hashlib.sha256(text.encode()).hexdigest()

@@ -63,9 +63,9 @@ def _doubts(db: Database, file: Located, held: Holder | None, faulty: str) -> tu
     """Why a file is no sound copy; none where it is one."""
     if held is not None and held.sound:
         return ()
-    said = tuple(f"{f.kind}: {f.detail}" for f in findings.open_at(db, file.store_id, file.path) if f.kind in DOUBTS)
-    if said or faulty:
-        return said or (f"{faulty}: its picture is not whole",)
+    doubts = tuple(f"{f.kind}: {f.detail}" for f in findings.open_at(db, file.store_id, file.path) if f.kind in DOUBTS)
+    if doubts or faulty:
+        return doubts or (f"{faulty}: its picture is not whole",)
     known = files.by_id(db, file.id)
     return ("it has changed since it was read" if known is not None and known.failure == files.UNREAD
             else "the last look at it failed",)
@@ -103,12 +103,12 @@ def check_now(db: Database, scan: Scan, copy: Copy, *, report: Report, cancelled
     if due is None or due.scan_id != scan.id:
         raise CatalogueError("The file on record there is another one by now.", hint="Look at it again.",
                              path=copy.place)
-    done = 0
+    bytes_read = 0
 
     def add_read(count: int) -> None:
-        nonlocal done
-        done += count
-        report(Progress("sha-256", bytes_done=done))
+        nonlocal bytes_read
+        bytes_read += count
+        report(Progress("sha-256", bytes_done=bytes_read))
 
     checked = check(str(copy.place), Expected(due.size, due.mtime_ns, due.sha256), on_read=add_read,
                     cancelled=cancelled)

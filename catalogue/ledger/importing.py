@@ -110,14 +110,14 @@ def import_orders(db: Database, settings: Settings, path: Path, *, mapping: Mapp
     sized = "size" in table.matched or {"width", "height"} <= set(table.matched)
     need_columns(table, path, ("piece", "date", *(() if sized else ("size (or width and height)",))), "piece=Motif")
     names = {files.bare_name(row.get("file")) for row in table.rows if row.get("file")}
-    rows = list(_told_apart(table.rows))
+    rows = list(_with_occurrence(table.rows))
     with transaction(db):
         known = {line for _, digest, nth in rows if (line := orders.imported_line(db, digest, nth)) is not None}
         rules = Rules(settings, table.units, dates or settings.dates, status, make_pieces,
                       files.find_by_filename(db, names),
                       known, statuses_of(table.rows, dates or settings.dates, status), {}, own)
-        return import_rows(db, table, "Importing orders", rows, lambda row: _taken(db, *row, rules), dry_run=dry_run,
-                           report=report, cancelled=cancelled)
+        return import_rows(db, table, "Importing orders", rows, lambda row: _import_row(db, *row, rules),
+                           dry_run=dry_run, report=report, cancelled=cancelled)
 
 
 def import_rows(db: Database, table: Table, stage: str, rows: Sequence[T], take: Callable[[T], Fate], *, dry_run: bool,
@@ -128,10 +128,10 @@ def import_rows(db: Database, table: Table, stage: str, rows: Sequence[T], take:
     """
     fates: list[Fate] = []
     with suppress(_Undo), transaction(db):
-        for done, row in enumerate(rows):
+        for number, row in enumerate(rows):
             if cancelled():
                 raise CatalogueError("The import was stopped; nothing of it was recorded.")
-            report(Progress(stage, done, len(rows)))
+            report(Progress(stage, number, len(rows)))
             fates.append(take(row))
         if dry_run:
             raise _Undo
@@ -146,7 +146,7 @@ def need_columns(table: Table, path: Path, needed: Sequence[str], example: str) 
                              hint=f"Map it, such as --map {example}.", path=path)
 
 
-def _told_apart(rows: Iterable[Row]) -> Iterator[tuple[Row, str, int]]:
+def _with_occurrence(rows: Iterable[Row]) -> Iterator[tuple[Row, str, int]]:
     """Rows with their digest, and which of the rows that say exactly the same each one is."""
     seen: Counter[str] = Counter()
     for row in rows:
@@ -155,12 +155,12 @@ def _told_apart(rows: Iterable[Row]) -> Iterator[tuple[Row, str, int]]:
         yield row, digest, seen[digest]
 
 
-def _taken(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fate:
+def _import_row(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fate:
     text = " · ".join(filter(None, (row.get("number"), row.get("date"), row.get("artist"), row.get("piece"))))
     known = orders.imported_line(db, digest, nth)
     if known is not None:
         return Fate(row.number, RowFate.KNOWN, text, remarks=_linked_late(db, known, row, rules), line_id=known)
-    return taken(db, row, text, lambda: replace(_recorded(db, row, digest, nth, rules), text=text))
+    return taken(db, row, text, lambda: replace(_record_row(db, row, digest, nth, rules), text=text))
 
 
 def taken(db: Database, row: Row, text: str, take: Callable[[], Fate]) -> Fate:
@@ -188,27 +188,27 @@ def _linked_late(db: Database, line_id: int, row: Row, rules: Rules) -> tuple[st
     return ("now linked to its scan",)
 
 
-def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fate:
+def _record_row(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fate:
     remarks: list[str] = []
     width, height = size_of(row, rules)
     placed = values.day(row.get("date"), rules.dates)
     status = status_of(row.get("status"), rules.status)
-    said = numbers_of(row, status, row.get("quantity"))
-    quantity = quantity_of(row.get("quantity"), len(said.taken) + len(said.replacing))
+    numbered = numbers_of(row, status, row.get("quantity"))
+    quantity = quantity_of(row.get("quantity"), len(numbered.taken) + len(numbered.replacing))
     piece_id = piece_of(db, row, rules.make_pieces, rules.names)
     sha256, remark = scan_of(row, piece_id, rules)
-    remarks += filter(None, [remark, said.remark])
+    remarks += filter(None, [remark, numbered.remark])
     line = NewLine(
         piece_id, width, height, quantity, medium=row.get("medium"), edge=row.get("edge"), scan_sha256=sha256,
         border_mm=values.margin_mm(row.get("border"), rules.units.get("border", "mm")),
         wrap_mm=values.margin_mm(row.get("wrap"), rules.units.get("wrap", "mm")), scan_name=row.get("file"),
         profile=row.get("profile"), settings=row.get("settings"), notes=row.get("notes"))
-    if said.any:
-        line = replace(line, edition_id=edition_of(db, line, said))
+    if numbered.any:
+        line = replace(line, edition_id=edition_of(db, line, numbered))
     elif status != "cancelled" and editions.applying(db, piece_id, width, height, line.medium):
         remarks.append("within an edition, but no numbers given")
-    if said.losses and not said.any:
-        remarks.append(unbooked(said.losses, "no edition number of its own to book it under"))
+    if numbered.losses and not numbered.any:
+        remarks.append(unbooked(numbered.losses, "no edition number of its own to book it under"))
     order, fresh = _order(db, row, placed, status, rules)
     if not fresh and row.get("currency") and (said_currency := rules.currency(row)) != order.currency:
         raise Refused(f"The order is in {order.currency or 'no currency'}, this row in {said_currency}.")
@@ -220,18 +220,19 @@ def _recorded(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> Fa
         remarks += _disagreements(order, placed, order.buyer if same_buyer else row.get("buyer"),
                                   status if row.get("status") and not alone else order.status)
     same = next((like.id for like in orders.lines_like(db, order.id, line) if like.id not in rules.claimed
-                 and (not said.any or like.numbers == numbers.numbers_text([*said.taken, *said.replacing]))), None)
+                 and (not numbered.any
+                      or like.numbers == numbers.numbers_text([*numbered.taken, *numbered.replacing]))), None)
     if same is not None:  # typed in by hand, or taken in from a file that wrote it otherwise
         rules.claimed.add(same)
         orders.note_imported(db, digest, nth, same)
-        if line.edition_id is not None and (new := not_on_record(db, line.edition_id, said)):
+        if line.edition_id is not None and (new := not_on_record(db, line.edition_id, numbered)):
             remarks.append(unbooked(new, "the line was on record already; if so, use catalogue edition destroy"))
         return Fate(row.number, RowFate.KNOWN, "", "an order line says the same", tuple(remarks), same)
     line_id = orders.add_line(db, order.id, line)
     if alone:
         orders.cancel_line(db, line_id)
     if line.edition_id is not None:
-        book(db, line.edition_id, line_id, said)
+        book(db, line.edition_id, line_id, numbered)
     rules.claimed.add(line_id)
     orders.note_imported(db, digest, nth, line_id)
     return Fate(row.number, RowFate.RECORDED, "", "", tuple(remarks), line_id)

@@ -59,15 +59,15 @@ def import_pieces(db: Database, path: Path, *, mapping: Mapping[str, str] | None
         known = pieces.by_id(db, piece_id)
         if known is None:
             raise NoPiece("The piece no longer exists.")
-        said: dict[str, object] = {
+        facts: dict[str, object] = {
             f"{name}_mm": values.length_mm(row.get(name), units.get(name, unit))
             for name, unit in (("width", "cm"), ("height", "cm"), ("relief", "mm")) if row.get(name)}
         if row.get("size") and not row.get("width"):
-            said["width_mm"], said["height_mm"] = values.size_mm(row.get("size"), units.get("size", "cm"))
-        said |= {fact: row.get(name) for fact, name in (
+            facts["width_mm"], facts["height_mm"] = values.size_mm(row.get("size"), units.get("size", "cm"))
+        facts |= {fact: row.get(name) for fact, name in (
             ("year", "year"), ("series", "series"), ("inventory_number", "inventory"), ("medium", "medium"),
             ("notes", "notes")) if row.get(name)}
-        pieces.describe(db, piece_id, **said)
+        pieces.describe(db, piece_id, **facts)
         return known != pieces.by_id(db, piece_id) or pieces.counts(db)["piece"] > count
 
     return _imported(db, path, columns.PIECES, ("piece",), mapping, take, dry_run, report, cancelled)

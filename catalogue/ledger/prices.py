@@ -3,7 +3,7 @@
 from typing import NamedTuple
 
 from catalogue import money
-from catalogue.errors import Refused
+from catalogue.errors import Refused, sentence
 
 
 class Prices(NamedTuple):
@@ -28,7 +28,7 @@ def stated_prices(quantity: int, currency: str, *, price: str | None = None, uni
                                                             "prices.")
         return Prices(each or money.unit_price(whole, quantity, currency), total or whole)
     except ValueError as error:
-        raise Refused(f"{str(error)[:1].upper()}{str(error)[1:]}.") from error
+        raise Refused(sentence(error)) from error
 
 
 def corrected_prices(now: Prices, quantity: int, currency: str, *, price: str | None = None,

@@ -51,7 +51,7 @@ def earlier_recipe(db: Database, line: Line | NewLine, line_id: int | None, mast
 
 def _same_shape(recipe: Recipe, line: Line | NewLine) -> bool:
     sides = zip(sorted((recipe.width_mm, recipe.height_mm)), sorted((line.width_mm, line.height_mm)), strict=True)
-    return (all(abs(one - other) < SAME_MM for one, other in sides)
+    return (all(abs(side - other) < SAME_MM for side, other in sides)
             and abs(recipe.border_mm - line.border_mm) < SAME_MM and abs(recipe.wrap_mm - line.wrap_mm) < SAME_MM)
 
 
@@ -83,17 +83,17 @@ def recipe_for(line: Line | NewLine, scan: Scan, chosen: Mapping[str, Any], last
     """
     if not scan.width or not scan.height:
         raise Refused("The size of this scan in pixels is not known.", hint="Index its store again.")
-    said: dict[str, Any] = {name: value for name, value in asdict(last).items() if name in CARRIED} if last else {}
-    if last and last.master_sha256 != scan.sha256 and said.pop("crop") is not None and "crop" not in chosen:
+    fields: dict[str, Any] = {name: value for name, value in asdict(last).items() if name in CARRIED} if last else {}
+    if last and last.master_sha256 != scan.sha256 and fields.pop("crop") is not None and "crop" not in chosen:
         raise Refused("Last time's crop was drawn on another master.",
                       hint="Give the crop on this one, or print all of it.")
     if line.wrap_mm or not last:
-        said |= _edge(line, last, chosen)
-    said |= chosen
-    said.setdefault("bits", 8 if scan.bits is not None and scan.bits <= 8 else 16)
-    chosen_ppi = said.pop("ppi", None)
+        fields |= _edge(line, last, chosen)
+    fields |= chosen
+    fields.setdefault("bits", 8 if scan.bits is not None and scan.bits <= 8 else 16)
+    chosen_ppi = fields.pop("ppi", None)
     recipe = Recipe(scan.sha256, line.width_mm, line.height_mm, max(print_ppi) if chosen_ppi is None else chosen_ppi,
-                    border_mm=line.border_mm, wrap_mm=line.wrap_mm, **said)
+                    border_mm=line.border_mm, wrap_mm=line.wrap_mm, **fields)
     width, height = recipe.crop[2:] if recipe.crop else (scan.width, scan.height)
     if recipe.turn in (90, 270):
         width, height = height, width

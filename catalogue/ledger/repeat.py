@@ -187,10 +187,10 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
         return orders.get_line(db, line_id)
 
 
-def _code(said: str, proposed: str) -> str:
+def _code(typed: str, proposed: str) -> str:
     """A currency as typed, by its code; one that an older order has under another name stays so."""
     try:
-        return said if said in ("", proposed) else money.currency_code(said)
+        return typed if typed in ("", proposed) else money.currency_code(typed)
     except ValueError as error:
         raise Refused(f"{error}.") from error
 
@@ -221,11 +221,11 @@ def _order(db: Database, number: str, placed: str, buyer: str, status: str, curr
                           currency=currency or usual_currency, notes=notes)
     if known.status == "cancelled":
         raise Refused(f"The order {number!r} was cancelled.", hint="Use another number.")
-    said = {"date": (placed, known.placed), "buyer": (buyer, known.buyer), "status": (status, known.status),
+    compared = {"date": (placed, known.placed), "buyer": (buyer, known.buyer), "status": (status, known.status),
             "currency": (currency, known.currency), "notes": (notes, known.notes)}
     if buyers.key_of(db, buyer) == buyers.key_of(db, known.buyer):
-        del said["buyer"]   # another spelling
-    other = [f"its {name} is {ours or 'empty'!r}, not {given!r}" for name, (given, ours) in said.items()
+        del compared["buyer"]   # another spelling
+    other = [f"its {name} is {ours or 'empty'!r}, not {given!r}" for name, (given, ours) in compared.items()
              if given and given != ours]
     if other:
         raise Refused(f"The order {number!r} is on record already: {'; '.join(other)}. Nothing was recorded.",

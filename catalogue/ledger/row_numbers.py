@@ -82,32 +82,32 @@ def unbooked(losses: Sequence[Loss], why: str) -> str:
     return f"its loss is not recorded ({loss_text(losses)}): {why}"
 
 
-def not_on_record(db: Database, edition_id: int, said: Numbers) -> list[Loss]:
+def not_on_record(db: Database, edition_id: int, row_numbers: Numbers) -> list[Loss]:
     """Those of the row's losses that the edition's record does not have, by number and day."""
     known = recorded.losses(db, edition_id)
-    return [loss for loss in said.losses if (loss.number, loss.day) not in known]
+    return [loss for loss in row_numbers.losses if (loss.number, loss.day) not in known]
 
 
-def edition_of(db: Database, line: NewLine, said: Numbers) -> int:
+def edition_of(db: Database, line: NewLine, row_numbers: Numbers) -> int:
     """The edition the row's numbers count in: the one it names, else the one its size and medium fall in.
 
     Raises Refused where there is none, or the row states another N.
     """
-    named = next((e for e in recorded.of_piece(db, line.piece_id) if editions.label(e) == said.edition), None)
+    named = next((e for e in recorded.of_piece(db, line.piece_id) if editions.label(e) == row_numbers.edition), None)
     edition = named or editions.applying(db, line.piece_id, line.width_mm, line.height_mm, line.medium)
     if edition is None:
         raise Refused("It gives edition numbers, but no edition of this piece and size is known.",
                       hint="Import the editions first, or set one with: catalogue edition set.")
-    if said.stated is not None and said.stated != edition.size_limit:
-        raise Refused(f"It says of {said.stated}, but the edition is of {edition.size_limit}.")
+    if row_numbers.stated is not None and row_numbers.stated != edition.size_limit:
+        raise Refused(f"It says of {row_numbers.stated}, but the edition is of {edition.size_limit}.")
     return edition.id
 
 
-def book(db: Database, edition_id: int, line_id: int, said: Numbers) -> None:
+def book(db: Database, edition_id: int, line_id: int, row_numbers: Numbers) -> None:
     """Record what the row says. Raises Refused where a number is out already, beyond N, or was never lost."""
-    if said.taken:
-        editions.issue_these(db, edition_id, line_id, said.taken, old=True)
-    if said.replacing:
-        editions.replace(db, edition_id, said.replacing, line_id)
-    for loss in said.losses:
+    if row_numbers.taken:
+        editions.issue_these(db, edition_id, line_id, row_numbers.taken, old=True)
+    if row_numbers.replacing:
+        editions.replace(db, edition_id, row_numbers.replacing, line_id)
+    for loss in row_numbers.losses:
         editions.destroy(db, edition_id, [loss.number], loss.reason, day=loss.day)

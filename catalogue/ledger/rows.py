@@ -46,8 +46,8 @@ class Rules:
 
     def currency(self, row: Row) -> str:
         """The currency a row names, else the shop's. Raises ValueError where it is none."""
-        said = row.get("currency")
-        return said if self.own and said else money.currency_code(said or self.settings.currency)
+        typed = row.get("currency")
+        return typed if self.own and typed else money.currency_code(typed or self.settings.currency)
 
 
 def number_of(row: Row, dates: str) -> str:

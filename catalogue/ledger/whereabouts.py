@@ -78,9 +78,9 @@ def move(db: Database, edition_id: int, numbers: Sequence[Number], place: str, *
                 why = "was never given out" if held is None else {
                     "reserved": "is not printed yet", "destroyed": f"was destroyed {held.destroyed}"}[held.state]
                 raise Refused(f"Number {numbers_text([number])} {why}.", hint="Nothing was recorded.")
-            said = (place, holder.strip(), notes.strip(), day or date.today().isoformat())
-            if said != (held.place, held.holder, held.notes, held.day):     # told once is told
-                print_moves.add(db, PrintMove(edition_id, number.series, number.number, held.nth, said[3], *said[:3]))
+            facts = (place, holder.strip(), notes.strip(), day or date.today().isoformat())
+            if facts != (held.place, held.holder, held.notes, held.day):     # told once is told
+                print_moves.add(db, PrintMove(edition_id, number.series, number.number, held.nth, facts[3], *facts[:3]))
     return [held for held in whereabouts(db, edition_id) if held.number in numbers]
 
 

@@ -28,7 +28,7 @@ def merge(db: Database, keep_id: int, gone_id: int) -> Correction:
             raise Refused("Both pieces have editions.", hint="Decide first which edition is valid, then merge.")
         made.say(f"pieces merged: {gone.artist}: {gone.title} ({gone.id}) into {keep.artist}: {keep.title} ({keep.id})")
         pieces.join(db, keep, gone)
-    return made.done()
+    return made.result()
 
 
 def split(db: Database, piece_id: int, scan_ids: Sequence[int], title: str) -> Correction:
@@ -44,7 +44,7 @@ def split(db: Database, piece_id: int, scan_ids: Sequence[int], title: str) -> C
         made.say(f"piece split: {len(scan_ids)} scans of {piece.artist}: {piece.title} ({piece.id}) to {title} ({new})")
         for scan_id in scan_ids:
             scans.set_piece(db, scan_id, new)
-    return made.done()
+    return made.result()
 
 
 def undo(db: Database, event_id: int) -> Correction:

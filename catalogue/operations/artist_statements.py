@@ -81,11 +81,11 @@ def _as_file(made: Statement, file: Path, dates: str) -> bytes:
         return as_pdf(page, Path(folder) / "statement.pdf").read_bytes()
 
 
-def summarize(done: StatementMade) -> list[str]:
+def summarize(result: StatementMade) -> list[str]:
     """What is owed, in how many prints, and whether that is issued."""
-    made = done.statement
+    made = result.statement
     owed = ", ".join(show_amount(total.amount, total.currency) for total in made.totals) or "nothing"
     state = f"issued {made.issued}" if made.issued else "a draft, not issued"
     corrected = f", {counted(len(made.corrections), 'correction')}" if made.corrections else ""
     return [f"{made.artist}, {made.period}: {counted(made.prints, 'print')}{corrected}, {owed} owed ({state}).",
-            *(f"Wrote {path}" for path in done.files)]
+            *(f"Wrote {path}" for path in result.files)]

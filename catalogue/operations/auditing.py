@@ -47,10 +47,10 @@ def audit_stores(db: Database, home: Home, names: Sequence[str] = (), *, budget:
     Raises:
         NotFound: no such store, or none at all. Busy: another audit is under way.
     """
-    done = audit.audit(db, home, selected_stores(db, names), budget=budget, report=report, cancelled=cancelled)
+    audits = audit.audit(db, home, selected_stores(db, names), budget=budget, report=report, cancelled=cancelled)
     trouble = back_up_once_a_day(db, home, report=report, cancelled=cancelled)
     open_copies = {kind: words for kind in (SINGLE, NO_OFF_SITE) if (words := _open_copies(db, kind))}
-    return Audited(tuple(done), open_copies, trouble)
+    return Audited(tuple(audits), open_copies, trouble)
 
 
 def _open_copies(db: Database, kind: str) -> str:
@@ -61,19 +61,19 @@ def _open_copies(db: Database, kind: str) -> str:
     return first[0].detail if first[0].scan_id is None else counted(findings.by_kind(db).get(kind, 0), "master")
 
 
-def summarize(done: Audited) -> list[str]:
+def summarize(result: Audited) -> list[str]:
     """What became of each store, what was found, and which copies are lacking."""
     lines = []
-    for store in done.stores:
+    for store in result.stores:
         rate = f" at {data_size(store.bytes / store.seconds)}/s" if store.seconds > 0 and store.bytes else ""
         lines.append(f"{store.store}: {OUTCOMES[store.outcome]}; {counted(store.checked, 'file')} checked "
-                     f"({data_size(store.bytes)}{rate}), {number(store.intact)} intact, {number(store.left)} left")
+                     f"({data_size(store.bytes)}{rate}), {number(store.intact)} intact, {number(store.remaining)} left")
         if store.carried_on:
             lines.append(f"  continued from an interrupted audit: "
                          f"{counted(store.carried_on, 'file')} checked then")
         if any(store.findings.values()):
             lines.append(f"  {kind_counts(store.findings)}")
-    return [*lines, *(f"{kind}: {words}" for kind, words in done.copies.items()), *filter(None, [done.trouble])]
+    return [*lines, *(f"{kind}: {words}" for kind, words in result.copies.items()), *filter(None, [result.trouble])]
 
 
 def check_log(db: Database, home: Home) -> LogCheck:

@@ -43,10 +43,10 @@ def back_up(db: Database, home: Home, *, also: Path | None = None, report: Repor
     return BackedUp(made, tuple(manifests), also)
 
 
-def summarize(done: BackedUp) -> list[str]:
+def summarize(result: BackedUp) -> list[str]:
     """Where the backup lies, and the manifests."""
-    lines = [f"Backup {done.backup.number}, checked: {done.backup.path}"]
-    if done.also is not None:
-        lines.append(f"and a verified copy in {done.also}, with the ledger and the checksums")
+    lines = [f"Backup {result.backup.number}, checked: {result.backup.path}"]
+    if result.also is not None:
+        lines.append(f"and a verified copy in {result.also}, with the ledger and the checksums")
     return [*lines,
-            *(f"Checksums of {counted(manifest.files, 'file')}: {manifest.path}" for manifest in done.manifests)]
+            *(f"Checksums of {counted(manifest.files, 'file')}: {manifest.path}" for manifest in result.manifests)]

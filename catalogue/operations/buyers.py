@@ -22,9 +22,9 @@ class BuyerChanged:
 def describe_buyer(db: Database, key: str, *, name: str | None = None, contact: str | None = None,
                    notes: str | None = None) -> BuyerChanged:
     """State what is known of a buyer; what is None stays. Raises NotFound, Refused."""
-    said = {fact: value for fact, value in (("name", name), ("contact", contact), ("notes", notes))
+    facts = {fact: value for fact, value in (("name", name), ("contact", contact), ("notes", notes))
             if value is not None}
-    return _changed(db, lambda: buyers.describe(db, key, said))
+    return _changed(db, lambda: buyers.describe(db, key, facts))
 
 
 def merge_buyers(db: Database, keep_key: str, gone_key: str) -> BuyerChanged:
@@ -39,8 +39,8 @@ def _changed(db: Database, change: Callable[[], Buyer]) -> BuyerChanged:
     return BuyerChanged(buyer, statement_since(db, before))
 
 
-def summarize(done: BuyerChanged) -> list[str]:
+def summarize(result: BuyerChanged) -> list[str]:
     """The buyer, and how many orders are theirs."""
-    buyer = done.buyer
-    state = "" if done.event else " Nothing to change."
+    buyer = result.buyer
+    state = "" if result.event else " Nothing to change."
     return [f"{buyer.name}: {counted(buyer.orders, 'order')}.{state}"]

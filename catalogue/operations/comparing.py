@@ -19,11 +19,11 @@ def compare_scans(db: Database, home: Home, *, again: bool = False, report: Repo
     return updating.update(db, home, report=report, cancelled=cancelled, again=again)
 
 
-def summarize(done: Updated) -> list[str]:
+def summarize(result: Updated) -> list[str]:
     """How many were compared, what was found, and whose preview cannot be used."""
-    lines = [f"{counted(done.compared, 'scan')} compared, {counted(done.found, 'likeness', 'likenesses')} found."]
+    lines = [f"{counted(result.compared, 'scan')} compared, {counted(result.found, 'likeness', 'likenesses')} found."]
     lines += [f"The preview of {sha[:12]} cannot be used: run catalogue index --again."
-              for sha in done.unreadable[:MOST_NAMED]]
-    if len(done.unreadable) > MOST_NAMED:
-        lines.append(f"and {counted(len(done.unreadable) - MOST_NAMED, 'more preview')}.")
+              for sha in result.unreadable[:MOST_NAMED]]
+    if len(result.unreadable) > MOST_NAMED:
+        lines.append(f"and {counted(len(result.unreadable) - MOST_NAMED, 'more preview')}.")
     return lines

@@ -47,26 +47,27 @@ def copy_to_store(db: Database, home: Home, plan: CopyPlan, *, report: Report = 
     Raises:
         StoreAway: the store is offline. Refused: it is another store too. Busy: another copy run is under way.
     """
-    done = copies.copy_to(db, home, plan.target, plan.wanted, report=report, cancelled=cancelled)
-    known = {item.path for item in done.not_copied}
+    summary = copies.copy_to(db, home, plan.target, plan.wanted, report=report, cancelled=cancelled)
+    known = {item.path for item in summary.not_copied}
     unavailable = copies.not_copyable(db, plan.target, plan.source, masters_only=plan.masters_only)
-    return replace(done, not_copied=(*done.not_copied, *(item for item in unavailable if item.path not in known)))
+    return replace(summary, not_copied=(*summary.not_copied, *(item for item in unavailable if item.path not in known)))
 
 
-def complete(done: CopySummary) -> bool:
+def complete(summary: CopySummary) -> bool:
     """Whether the store now holds all that it was to get."""
-    return done.outcome == "finished" and not (done.not_copied or done.trouble)
+    return summary.outcome == "finished" and not (summary.not_copied or summary.trouble)
 
 
-def summarize(done: CopySummary) -> list[str]:
+def summarize(result: CopySummary) -> list[str]:
     """How it ended, what was copied, and every file that was not, with the reason."""
-    outcome = "incomplete" if done.outcome == "finished" and done.not_copied else done.outcome
-    lines = [f"{done.store}: {OUTCOMES[outcome]}; {number(done.copied)} copied and verified ({data_size(done.bytes)})"]
-    if done.trouble:
-        lines.append(f"  {done.trouble}")
-    if done.adopted:
-        lines.append(f"  {counted(done.adopted, 'file')} already there, now on record")
-    if done.renamed:
-        lines.append(f"  {counted(done.renamed, 'file')} under a name with digits of the digest: another file has the"
+    outcome = "incomplete" if result.outcome == "finished" and result.not_copied else result.outcome
+    lines = [f"{result.store}: {OUTCOMES[outcome]}; "
+             f"{number(result.copied)} copied and verified ({data_size(result.bytes)})"]
+    if result.trouble:
+        lines.append(f"  {result.trouble}")
+    if result.adopted:
+        lines.append(f"  {counted(result.adopted, 'file')} already there, now on record")
+    if result.renamed:
+        lines.append(f"  {counted(result.renamed, 'file')} under a name with digits of the digest: another file has the"
                      " name itself")
-    return [*lines, *(f"  not copied: {display_path(item.path)}: {item.reason}" for item in done.not_copied)]
+    return [*lines, *(f"  not copied: {display_path(item.path)}: {item.reason}" for item in result.not_copied)]

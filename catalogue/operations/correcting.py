@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from catalogue.errors import Refused
+from catalogue.errors import Refused, sentence
 from catalogue.indexing import corrections
 from catalogue.indexing.corrections import Correction, confirm_pieces, correction, merge_artists, rename_artist
 from catalogue.indexing.corrections import set_scans as describe_scans
@@ -22,11 +22,11 @@ __all__ = ["Correction", "add_piece", "choose_current_master", "confirm_artist",
            "summarize", "undo_older_change", "undo_statement"]
 
 
-def describe_piece(db: Database, piece_id: int, said: Mapping[str, object], *,
+def describe_piece(db: Database, piece_id: int, facts: Mapping[str, object], *,
                    artist: str | None = None) -> tuple[Correction, Piece]:
     """State what is known of an original; gives the piece as it stands then. Raises NotFound, Refused."""
-    done = corrections.set_piece(db, piece_id, said, artist=artist)
-    return done, pieces.get_piece(db, piece_id)
+    change = corrections.set_piece(db, piece_id, facts, artist=artist)
+    return change, pieces.get_piece(db, piece_id)
 
 
 def confirm_artist(db: Database, artist_id: int) -> Correction:
@@ -34,23 +34,23 @@ def confirm_artist(db: Database, artist_id: int) -> Correction:
     return confirm_pieces(db, [piece.id for piece in pieces.every(db) if piece.artist_id == artist_id])
 
 
-def describe_pieces(db: Database, piece_ids: Sequence[int], said: Mapping[str, object], *, artist: str | None = None,
+def describe_pieces(db: Database, piece_ids: Sequence[int], facts: Mapping[str, object], *, artist: str | None = None,
                     edition: tuple[int, int] | None = None) -> Correction:
     """State facts of pieces, and the limit and proofs of their edition of all sizes; all at once or not at all.
 
     A fact that is None is taken back: what is guessed holds again. Raises NotFound, Refused.
     """
     with correction(db) as made:
-        words = corrections.set_pieces(db, piece_ids, said, artist=artist).detail
+        words = corrections.set_pieces(db, piece_ids, facts, artist=artist).detail
         if edition is not None:
             for piece_id in piece_ids:
                 editions.define(db, piece_id, edition[0], proofs=edition[1])
             made.say(f"edition of {edition[0]}" + (f" and {edition[1]} proofs" if edition[1] else ""))
-    done = made.done()
-    return Correction(done.id, "; ".join(filter(None, (words, done.detail))))
+    change = made.result()
+    return Correction(change.id, "; ".join(filter(None, (words, change.detail))))
 
 
-def add_piece(db: Database, artist: str, title: str, said: Mapping[str, object], *,
+def add_piece(db: Database, artist: str, title: str, facts: Mapping[str, object], *,
               edition: tuple[int, int] | None = None) -> Correction:
     """State that there is a piece that no scan shows yet, with what is known of it and its edition of all sizes.
 
@@ -61,9 +61,9 @@ def add_piece(db: Database, artist: str, title: str, said: Mapping[str, object],
             raise Refused(f"{artist} already has a piece called {title!r}.", hint="Open it and correct it.")
         piece_id = pieces.piece_called(db, pieces.artist_called(db, artist).id, title)
         made.say(f"a new piece, {artist}: {title} ({piece_id})")
-        words = describe_pieces(db, [piece_id], said, edition=edition).detail if said or edition else ""
-    done = made.done()
-    return Correction(done.id, "; ".join(filter(None, (done.detail, words))))
+        words = describe_pieces(db, [piece_id], facts, edition=edition).detail if facts or edition else ""
+    change = made.result()
+    return Correction(change.id, "; ".join(filter(None, (change.detail, words))))
 
 
 def correct_artist(db: Database, artist_id: int, *, name: str | None = None, join_into: int | None = None,
@@ -71,18 +71,18 @@ def correct_artist(db: Database, artist_id: int, *, name: str | None = None, joi
     """Spell an artist otherwise, note contact, terms or notes, or join them into another; in this order, as one
     statement. ``name`` "" gives the spelling back to what the files say. Raises NotFound, Refused.
     """
-    said: list[str] = []
+    details: list[str] = []
     with correction(db) as made:
         if name is not None:
-            said.append(rename_artist(db, artist_id, name).detail if name
+            details.append(rename_artist(db, artist_id, name).detail if name
                         else corrections.unname_artist(db, artist_id).detail)
         if facts:
             artist = describe_artist(db, artist_id, **facts)
             made.say(f"artist {artist.name}: {', '.join(facts)} noted")
         if join_into is not None:
-            said.append(merge_artists(db, join_into, artist_id).detail)
-    done = made.done()
-    return Correction(done.id, "; ".join(filter(None, (*said, done.detail))))
+            details.append(merge_artists(db, join_into, artist_id).detail)
+    change = made.result()
+    return Correction(change.id, "; ".join(filter(None, (*details, change.detail))))
 
 
 def choose_current_master(db: Database, piece_id: int, scan_id: int) -> None:
@@ -96,8 +96,8 @@ def describe_artist(db: Database, artist_id: int, *, contact: str | None = None,
     """Note how to reach an artist and what was agreed; what is None stays. Raises NotFound."""
     with transaction(db):
         artist = pieces.get_artist(db, artist_id)
-        said = {"contact": contact, "terms": terms, "notes": notes}
-        pieces.describe_artist(db, artist.id, **{name: value for name, value in said.items() if value is not None})
+        facts = {"contact": contact, "terms": terms, "notes": notes}
+        pieces.describe_artist(db, artist.id, **{name: value for name, value in facts.items() if value is not None})
     return pieces.get_artist(db, artist_id)
 
 
@@ -105,16 +105,16 @@ def state_names(db: Database, artists: Mapping[str, str], titles: Sequence[tuple
     """State which artist each name means that folders and tags spell, by name, and then what pieces are called:
     ``(artist, title as guessed, title)``; also before there is a scan of any. Two titles that are one join their
     pieces. Later guesses of the former names mean these artists and pieces. Raises Refused for an empty name."""
-    said: list[str] = []
+    details: list[str] = []
     with correction(db) as made:
         for name, meant in artists.items():
             if not fold_name(name) or not fold_name(meant):
                 raise Refused("An artist needs a name.")
             guessed, other = pieces.artist_called(db, name), pieces.artist_called(db, meant)
-            said.append((rename_artist(db, guessed.id, meant) if guessed.id == other.id
+            details.append((rename_artist(db, guessed.id, meant) if guessed.id == other.id
                          else merge_artists(db, other.id, guessed.id)).detail)
-        said += [_state_title(db, *title).detail for title in titles]
-    return Correction(made.done().id, "; ".join(filter(None, said)))
+        details += [_state_title(db, *title).detail for title in titles]
+    return Correction(made.result().id, "; ".join(filter(None, details)))
 
 
 def _state_title(db: Database, artist: str, guessed: str, title: str) -> Correction:
@@ -123,13 +123,13 @@ def _state_title(db: Database, artist: str, guessed: str, title: str) -> Correct
     owner = pieces.artist_called(db, artist)
     piece_id = effective.piece_meant(db, artist, guessed) or pieces.piece_called(db, owner.id, guessed)
     other = pieces.of_title(db, owner.id, title)
-    done = merge_pieces(db, other, piece_id) if other is not None and other != piece_id \
+    change = merge_pieces(db, other, piece_id) if other is not None and other != piece_id \
         else corrections.set_piece(db, piece_id, {"title": title})
     if effective.piece_meant(db, artist, guessed) is None:  # the name it had was itself a correction
         merge_pieces(db, other or piece_id, pieces.piece_called(db, owner.id, guessed))
-    return done
+    return change
 
 
-def summarize(done: Correction) -> list[str]:
+def summarize(change: Correction) -> list[str]:
     """What was corrected, or that it was so already."""
-    return [f"{done.detail[:1].upper()}{done.detail[1:]}." if done.id else "Nothing to change."]
+    return [sentence(change.detail) if change.id else "Nothing to change."]

@@ -12,7 +12,6 @@ from catalogue.operations.wording import counted
 from catalogue.progress import Cancelled, Report, data_size, ignore_progress, never_cancelled
 from catalogue.records import stores
 from catalogue.records.database import Database, transaction
-from catalogue.records.paths import display_path, escape_path
 from catalogue.records.stores import Store
 from catalogue.settings import Home
 
@@ -41,33 +40,33 @@ def free_doubles(db: Database, home: Home, store: Store, groups: Sequence[Double
     Raises:
         StoreAway: the store is offline. Busy: an index run is under way. CatalogueError: the list cannot be written.
     """
-    done = _free_doubles(db, home, store, groups, report=report, cancelled=cancelled)
+    freed = _free_doubles(db, home, store, groups, report=report, cancelled=cancelled)
     with transaction(db):
-        review_scans(db, home.settings, {file.scan_id for file in done.removed})
-    return done
+        review_scans(db, home.settings, {file.scan_id for file in freed.removed})
+    return freed
 
 
 def bring_back_doubles(db: Database, home: Home, path: Path, *, report: Report = ignore_progress,
                        cancelled: Cancelled = never_cancelled
                        ) -> Freed:
     """Copy freed doubles back from the files that were kept, by the list that was written then."""
-    done = _bring_back(db, home, path, report=report, cancelled=cancelled)
+    brought_back = _bring_back(db, home, path, report=report, cancelled=cancelled)
     with transaction(db):
-        review_scans(db, home.settings, {file.scan_id for file in done.removed if file.scan_id})
-    return done
+        review_scans(db, home.settings, {file.scan_id for file in brought_back.removed if file.scan_id})
+    return brought_back
 
 
-def summarize(done: Freed) -> list[str]:
+def summarize(freed: Freed) -> list[str]:
     """What was freed, what was left and why, and how to bring it back."""
-    lines = [f"{counted(len(done.removed), 'double')} removed, {data_size(done.bytes)} freed.", *left_lines(done)]
-    return [*lines, f"To bring them back: catalogue doubles --undo {done.undo}"] if done.undo else lines
+    lines = [f"{counted(len(freed.removed), 'double')} removed, {data_size(freed.bytes)} freed.", *skipped_lines(freed)]
+    return [*lines, f"To bring them back: catalogue doubles --undo {freed.undo}"] if freed.undo else lines
 
 
-def summarize_brought_back(done: Freed) -> list[str]:
+def summarize_brought_back(brought_back: Freed) -> list[str]:
     """What was copied back, and what was not and why."""
-    return [f"{counted(len(done.removed), 'file')} copied back and verified.", *left_lines(done)]
+    return [f"{counted(len(brought_back.removed), 'file')} copied back and verified.", *skipped_lines(brought_back)]
 
 
-def left_lines(done: Freed) -> list[str]:
-    """What was left, a line each, and why."""
-    return [f"  left: {display_path(escape_path(str(left.path)))}: {left.why}" for left in done.left]
+def skipped_lines(freed: Freed) -> list[str]:
+    """What was skipped, a line each, and why."""
+    return [f"  skipped: {item}" for item in freed.skipped]

@@ -62,11 +62,11 @@ def move_prints(db: Database, edition_id: int, numbers: Sequence[Number], place:
     return PrintsMoved(tuple(moved), statement_since(db, before))
 
 
-def summarize(done: State | PrintsMoved) -> list[str]:
+def summarize(result: State | PrintsMoved) -> list[str]:
     """An edition's numbers: out, left, destroyed; or each print that was moved, and where it is."""
-    if isinstance(done, PrintsMoved):
-        return [f"{numbers_text([moved.number])} is {place_in_words(moved)}." for moved in done.prints]
-    state, edition = done, done.edition
+    if isinstance(result, PrintsMoved):
+        return [f"{numbers_text([moved.number])} is {place_in_words(moved)}." for moved in result.prints]
+    state, edition = result, result.edition
     closed = f", closed {edition.closed}" if edition.closed else ""
     lost = f", {number(state.lost)} destroyed" if state.lost else ""
     proofs = f", {state.proofs_left} of {edition.proofs} AP left" if edition.proofs else ""

@@ -26,22 +26,22 @@ def export_manifests(db: Database, home: Home, stores: Sequence[Store], *, into_
 
     Raises: as :func:`catalogue.fixity.manifest.export_into`.
     """
-    done = []
+    written = []
     for store in stores:
-        done.append(manifest.export(db, home, store))
+        written.append(manifest.export(db, home, store))
         if into_store:
-            done.append(manifest.export_into(db, store, consent=True))
-    return done
+            written.append(manifest.export_into(db, store, consent=True))
+    return written
 
 
-def summarize_manifests(done: Sequence[Written]) -> list[str]:
+def summarize_manifests(manifests: Sequence[Written]) -> list[str]:
     """Where each manifest lies."""
-    return [f"{manifest.store}: checksums of {counted(manifest.files, 'file')} in {manifest.path}" for manifest in done]
+    return [f"{made.store}: checksums of {counted(made.files, 'file')} in {made.path}" for made in manifests]
 
 
-def summarize_bag(done: Bag) -> list[str]:
+def summarize_bag(bag: Bag) -> list[str]:
     """What the bag holds and where it lies."""
-    return [f"{counted(done.files, 'scan')} ({data_size(done.bytes)}), copied and verified: {done.folder}"]
+    return [f"{counted(bag.files, 'scan')} ({data_size(bag.bytes)}), copied and verified: {bag.folder}"]
 
 
 def export_table(db: Database, name: str, file: Path) -> Path:

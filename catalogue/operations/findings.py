@@ -32,7 +32,7 @@ def accept_finding(db: Database, home: Home, finding_id: int, reason: str) -> Ac
     return Accepted(finding, reason)
 
 
-def summarize(done: Accepted) -> list[str]:
+def summarize(accepted: Accepted) -> list[str]:
     """Which finding was closed, and why."""
-    where = f" of {display_path(done.finding.path)}" if done.finding.path else ""
-    return [f"Closed “{done.finding.kind}”{where}: {done.reason}"]
+    where = f" of {display_path(accepted.finding.path)}" if accepted.finding.path else ""
+    return [f"Closed “{accepted.finding.kind}”{where}: {accepted.reason}"]

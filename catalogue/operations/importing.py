@@ -41,16 +41,16 @@ def import_table(db: Database, settings: Settings, path: Path, *, kind: str = ""
                                  cancelled=cancelled)
 
 
-def summarize(done: Outcome) -> list[str]:
+def summarize(outcome: Outcome) -> list[str]:
     """Every row that needs a look, and how many rows met which fate."""
     lines = []
-    for fate in done.fates:
-        if done.dry_run or not fate.fate.taken or fate.remarks:
+    for fate in outcome.fates:
+        if outcome.dry_run or not fate.fate.taken or fate.remarks:
             lines.append(f"row {fate.row}: {fate.fate}: {fate.text}")
             lines += [f"    {remark}" for remark in filter(None, (fate.detail, *fate.remarks))]
-    if done.unused:
-        lines.append(f"Columns not used: {', '.join(done.unused)}.")
-    if done.encoding != "UTF-8":
-        lines.append(f"The file is not UTF-8; it was read as {done.encoding}.")
-    fates = ", ".join(f"{number(count)} {fate}" for fate, count in done.counts.items()) or "no rows"
-    return [*lines, f"{'Would be' if done.dry_run else 'Done'}: {fates}."]
+    if outcome.unused:
+        lines.append(f"Columns not used: {', '.join(outcome.unused)}.")
+    if outcome.encoding != "UTF-8":
+        lines.append(f"The file is not UTF-8; it was read as {outcome.encoding}.")
+    fates = ", ".join(f"{number(count)} {fate}" for fate, count in outcome.counts.items()) or "no rows"
+    return [*lines, f"{'Would be' if outcome.dry_run else 'Done'}: {fates}."]

@@ -47,13 +47,13 @@ def index_stores(db: Database, home: Home, names: Sequence[str] = (), *, workers
     return Indexed(tuple(summaries), after.lacking, after.trouble)
 
 
-def summarize(done: Indexed) -> list[str]:
+def summarize(result: Indexed) -> list[str]:
     """What became of each store, what was found, and which copies are lacking."""
     lines = []
-    for store in done.stores:
+    for store in result.stores:
         lines.append(f"{store.store}: {OUTCOMES.get(store.outcome, store.outcome)}; "
                      f"{counted(store.seen, 'file')} seen, {number(store.read)} read ({data_size(store.bytes)}), "
                      f"{number(store.unchanged)} unchanged, {number(store.gone)} gone; {store.seconds:.1f} s")
         if any(store.findings.values()):
             lines.append(f"  {kind_counts(store.findings)}")
-    return [*lines, *masters_lacking(done.lacking), *filter(None, [done.trouble])]
+    return [*lines, *masters_lacking(result.lacking), *filter(None, [result.trouble])]

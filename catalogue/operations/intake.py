@@ -10,7 +10,7 @@ from catalogue.intake import applying, proposals
 from catalogue.intake.applying import Outcome
 from catalogue.intake.arrivals import INLINE_BYTES
 from catalogue.intake.proposals import Kind, Plan
-from catalogue.intake.removing import Left
+from catalogue.intake.removing import Skipped
 from catalogue.intake.similarity import keep_links, likeness_of
 from catalogue.operations.upkeep import Upkeep, count_and_back_up
 from catalogue.operations.wording import counted
@@ -41,7 +41,7 @@ class ImportedScans:
     @property
     def complete(self) -> bool:
         """Whether nothing was left behind, and today has its backup."""
-        return not (self.trouble or self.outcome.left or self.outcome.not_removed or self.outcome.stopped)
+        return not (self.trouble or self.outcome.skipped or self.outcome.not_removed or self.outcome.stopped)
 
 
 def look_at_folder(db: Database, home: Home, folder: Path, store: str, *, known: Mapping[Path, Reading] | None = None,
@@ -97,24 +97,24 @@ def summarize_lacking(lacking: Mapping[str, int]) -> list[str]:
             f"catalogue copy --to {quote(name)}" for name, count in lacking.items()]
 
 
-def summarize(done: ImportedScans) -> list[str]:
+def summarize(result: ImportedScans) -> list[str]:
     """What was imported and what was not, what was removed from the folder and what stayed, each with the reason."""
-    outcome, folder = done.outcome, display_path(escape_path(str(done.folder)))
-    lines = [] if done.removing and not outcome.taken else [
+    outcome, folder = result.outcome, display_path(escape_path(str(result.folder)))
+    lines = [] if result.removing and not outcome.taken else [
         f"{counted(len({item.source for item in outcome.taken}), 'file')} imported, each read back and compared."]
-    lines += [f"  not imported: {_why(item)}" for item in outcome.left]
-    if done.likenesses is None:
+    lines += [f"  not imported: {_why(item)}" for item in outcome.skipped]
+    if result.likenesses is None:
         lines.append("Many scans are waiting to be compared.")
-    elif done.likenesses:
-        lines.append(f"{counted(done.likenesses, 'likeness', 'likenesses')} found with scans on record.")
+    elif result.likenesses:
+        lines.append(f"{counted(result.likenesses, 'likeness', 'likenesses')} found with scans on record.")
     if outcome.removed:
         lines.append(f"{counted(len(outcome.removed), 'file')} removed from {folder}:")
         lines += [f"  {display_path(escape_path(path.name))}" for path in outcome.removed]
     lines += [f"  not removed: {_why(item)}" for item in outcome.not_removed]
     if not outcome.removed:
-        lines.append(f"Nothing was removed from {folder}." if done.removing else f"{folder} is unchanged.")
-    return [*lines, *filter(None, [done.trouble])]
+        lines.append(f"Nothing was removed from {folder}." if result.removing else f"{folder} is unchanged.")
+    return [*lines, *filter(None, [result.trouble])]
 
 
-def _why(left: Left) -> str:
-    return f"{display_path(escape_path(left.path.name))}: {left.why}"
+def _why(item: Skipped) -> str:
+    return f"{display_path(escape_path(item.path.name))}: {item.why}"

@@ -21,6 +21,6 @@ def write_job_sheets(db: Database, home: Home, line_ids: Sequence[int], *, folde
                            report=report, cancelled=cancelled) for line_id in line_ids)
 
 
-def summarize(done: Sequence[Written]) -> list[str]:
+def summarize(sheets: Sequence[Written]) -> list[str]:
     """The files that were written, one a line."""
-    return [str(path) for sheet in done for path in sheet.files]
+    return [str(path) for sheet in sheets for path in sheet.files]

@@ -3,7 +3,7 @@
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from catalogue.errors import Refused
+from catalogue.errors import Refused, sentence
 from catalogue.indexing import corrections
 from catalogue.indexing.corrections import Correction, correction
 from catalogue.likeness import merging, service
@@ -80,7 +80,7 @@ def record_verdict(db: Database, likeness_ids: Sequence[int], verdict: str, *, s
         judged = judge_pairs(db, likeness_ids, verdict, seen=seen)
         if any(judged_pair.before != verdict for judged_pair in judged):
             made.say(_pairs_said(judged))
-    return Verdict(judged, made.done(), _filed_together(db, judged) if verdict == "rejected" else "")
+    return Verdict(judged, made.result(), _filed_together(db, judged) if verdict == "rejected" else "")
 
 
 def _filed_together(db: Database, judged: Sequence[Judged]) -> str:
@@ -117,10 +117,10 @@ def confirm_same_piece(db: Database, likeness_ids: Sequence[int], filing: Filing
             for other in filed:
                 if other.piece.id == chosen.keep_id:
                     continue
-                done = corrections.set_scans(db, other.scans, piece_id=chosen.keep_id) if chosen.scans_only \
+                change = corrections.set_scans(db, other.scans, piece_id=chosen.keep_id) if chosen.scans_only \
                     else merging.merge(db, chosen.keep_id, other.piece.id)
-                made.words += [done.detail] if done.detail not in made.words else []
-    return Verdict(judged, made.done())
+                made.words += [change.detail] if change.detail not in made.words else []
+    return Verdict(judged, made.result())
 
 
 def pieces_in_question(db: Database, likeness_ids: Sequence[int]) -> tuple[PieceInQuestion, ...]:
@@ -167,19 +167,19 @@ def _pairs_said(judged: Sequence[Judged]) -> str:
     return f"pair {judged[0].pair.id} {verdict}" if len(judged) == 1 else f"{counted(len(judged), 'pair')} {verdict}"
 
 
-def summarize(done: Sequence[Judged]) -> list[str]:
+def summarize(judged: Sequence[Judged]) -> list[str]:
     """The verdict of each pair, and what the two have to do with each other."""
-    return [_worded(pair) for pair in done]
+    return [_worded(pair) for pair in judged]
 
 
-def summarize_verdict(done: Verdict) -> list[str]:
+def summarize_verdict(verdict: Verdict) -> list[str]:
     """The verdict on a pair, or on how many pairs, and what was filed with it."""
-    words = summarize(done.judged) if len(done.judged) == 1 else [f"{_pairs_said(done.judged).capitalize()}"
-                                                                  f"{MEANINGS[done.judged[0].pair.verdict]}."]
-    filed = done.correction.detail.partition("; ")[2] if done.correction.detail.startswith(
-        _pairs_said(done.judged)) else done.correction.detail
-    together = f"Both are still filed under {done.together}; one of them belongs elsewhere." if done.together else ""
-    return [*words, *([f"{filed[:1].upper()}{filed[1:]}."] if filed else []), *filter(None, [together])]
+    words = summarize(verdict.judged) if len(verdict.judged) == 1 else [f"{_pairs_said(verdict.judged).capitalize()}"
+                                                                  f"{MEANINGS[verdict.judged[0].pair.verdict]}."]
+    filed = verdict.correction.detail.partition("; ")[2] if verdict.correction.detail.startswith(
+        _pairs_said(verdict.judged)) else verdict.correction.detail
+    together = verdict.together and f"Both are still filed under {verdict.together}; one of them belongs elsewhere."
+    return [*words, *([sentence(filed)] if filed else []), *filter(None, [together])]
 
 
 def _worded(judged: Judged) -> str:

@@ -10,9 +10,9 @@ def summarize_sums(sums: OrderSums) -> list[str]:
     if not sums.lines and not sums.cancelled:
         return []
     amounts = ", ".join(show_amount(total.amount, total.currency) for total in sums.money) or "no prices"
-    said = [f"{counted(sums.orders, 'order')}, {counted(sums.prints, 'print')}: {amounts}"]
+    lines = [f"{counted(sums.orders, 'order')}, {counted(sums.prints, 'print')}: {amounts}"]
     if sums.unpriced and sums.money:
-        said.append(f"{counted(sums.unpriced, 'line')} without a price.")
+        lines.append(f"{counted(sums.unpriced, 'line')} without a price.")
     if sums.cancelled:
-        said.append(f"{counted(sums.cancelled, 'cancelled line')} not counted.")
-    return said
+        lines.append(f"{counted(sums.cancelled, 'cancelled line')} not counted.")
+    return lines

@@ -66,13 +66,13 @@ def change_orders(db: Database, numbers: Sequence[str], *, status: str | None = 
 
     Raises NotFound, Refused as :func:`set_order_status` and :func:`correct_order`.
     """
-    said = {name: value for name, value in (("notes", notes), ("buyer", buyer), ("placed", placed))
+    facts = {name: value for name, value in (("notes", notes), ("buyer", buyer), ("placed", placed))
             if value is not None}
     before = last_statement(db)
     with transaction(db, f"{counted(len(set(numbers)), 'order')} changed"):
         for number in dict.fromkeys(numbers):
-            if said:
-                statuses.correct(db, number, said)
+            if facts:
+                statuses.correct(db, number, facts)
             for line in _priced_anew(db, number, unit_price):
                 statuses.correct(db, number, {}, line_id=line.id, line={"unit_price": unit_price})
             if status is not None and status != orders.by_number(db, number).status:
@@ -112,15 +112,15 @@ def _priced_anew(db: Database, number: str, unit_price: str | None) -> list[Line
     return [line for line in orders.lines_of(db, orders.by_number(db, number).id) if line.status != "cancelled"]
 
 
-def summarize(done: Line | Order | LineCancelled | OrdersChanged) -> list[str]:
+def summarize(result: Line | Order | LineCancelled | OrdersChanged) -> list[str]:
     """What was recorded, or how far the order is."""
-    match done:
+    match result:
         case LineCancelled(line):
             return [f"Line {line.id} of order {line.number} is {line.status}."]
         case Order():
-            return [f"Order {done.number} is {done.status}."]
+            return [f"Order {result.number} is {result.status}."]
         case OrdersChanged():
-            what = counted(len(done.orders), "order") if done.orders else counted(len(done.lines), "order line")
-            return [f"Changed {what}." if done.event else "Nothing to change."]
-    numbers = f", numbers {done.numbers}" if done.numbers else ""
-    return [f"Recorded as order {done.number}, line {done.id}{numbers}."]
+            count = counted(len(result.orders), "order") if result.orders else counted(len(result.lines), "order line")
+            return [f"Changed {count}." if result.event else "Nothing to change."]
+    numbers = f", numbers {result.numbers}" if result.numbers else ""
+    return [f"Recorded as order {result.number}, line {result.id}{numbers}."]

@@ -49,12 +49,12 @@ def print_page(page: Path, text: Path | None = None) -> Printed:
     return Printed(path, send_to_printer(path, page.stem), plain)
 
 
-def summarize(done: Printed | SavedAsPdf) -> list[str]:
+def summarize(result: Printed | SavedAsPdf) -> list[str]:
     """What was sent or saved."""
-    if isinstance(done, SavedAsPdf):
-        return [f"Saved as PDF: {done.path}"]
-    lines = [f"Sent to the printer: {done.answer}" if done.answer else "Sent to the printer."]
-    if done.plain:
+    if isinstance(result, SavedAsPdf):
+        return [f"Saved as PDF: {result.path}"]
+    lines = [f"Sent to the printer: {result.answer}" if result.answer else "Sent to the printer."]
+    if result.plain:
         lines.append("Printed as text, without the picture. For the whole page: pip install"
                      " 'master-scan-catalogue[pdf]'.")
     return lines

@@ -71,11 +71,11 @@ def change_place_rules(db: Database, home: Home, rules: Sequence[str], *, report
     """
     new = keep_place_rules(home, rules)
     try:
-        done = refile(db, new, apply=True, former_rules=home.settings.place_rules, report=report, cancelled=cancelled)
+        result = refile(db, new, apply=True, former_rules=home.settings.place_rules, report=report, cancelled=cancelled)
     except BaseException:
         keep_place_rules(new, home.settings.place_rules)
         raise
-    return RulesChanged(new, done)
+    return RulesChanged(new, result)
 
 
 def adopt_names(db: Database, home: Home, rules: Sequence[str], names: Mapping[str, str],

@@ -12,7 +12,7 @@ from catalogue.indexing.stores import opened_store
 from catalogue.intake.doubles import Freed, bring_back_listed, free_listed, lacking_places
 from catalogue.intake.removing import digest_of, verified_places
 from catalogue.intake.undo_lists import PRINT_FILES
-from catalogue.operations.doubles import left_lines
+from catalogue.operations.doubles import skipped_lines
 from catalogue.operations.print_comparison import kept_profile, opened_again, sound_master
 from catalogue.operations.wording import counted
 from catalogue.print_files.recipe import from_json
@@ -168,10 +168,11 @@ def summarize(proofs: list[PrintFileProof]) -> list[str]:
 
 def summarize_freed(done: Freed) -> list[str]:
     """What was freed, what was left and why, and how to bring it back."""
-    lines = [f"{counted(len(done.removed), 'print file')} removed, {data_size(done.bytes)} freed.", *left_lines(done)]
+    lines = [f"{counted(len(done.removed), 'print file')} removed, {data_size(done.bytes)} freed.",
+             *skipped_lines(done)]
     return [*lines, f"To make them again: catalogue doubles --print-files --undo {done.undo}"] if done.undo else lines
 
 
 def summarize_made_again(done: Freed) -> list[str]:
     """What was made again in its place, and what was not and why."""
-    return [f"{counted(len(done.removed), 'print file')} made again and verified.", *left_lines(done)]
+    return [f"{counted(len(done.removed), 'print file')} made again and verified.", *skipped_lines(done)]

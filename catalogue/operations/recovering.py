@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from catalogue.errors import sentence
 from catalogue.fixity import rebuild
 from catalogue.fixity.rebuild import Rebuilt
 from catalogue.fixity.recovery import PutBack, Recovered, recover
@@ -31,41 +32,41 @@ def rebuild_catalogue(home: Home, folders: Sequence[Path], ledger: Path | None =
 
     ``ledger`` is the folder of the tables, which are then read in any case; else they lie beside the catalogue.
     """
-    done = rebuild.rebuild(home, [folder.absolute() for folder in folders], report=report, cancelled=cancelled)
-    stated = bool(done.put_back.statements) and not done.put_back.doubts
+    rebuilt = rebuild.rebuild(home, [folder.absolute() for folder in folders], report=report, cancelled=cancelled)
+    stated = bool(rebuilt.put_back.statements) and not rebuilt.put_back.doubts
     if stated and ledger is None:
-        return RebuiltCatalogue(done, {})
-    return RebuiltCatalogue(done, _import_ledger(home, ledger or home.folder / "ledger"))
+        return RebuiltCatalogue(rebuilt, {})
+    return RebuiltCatalogue(rebuilt, _import_ledger(home, ledger or home.folder / "ledger"))
 
 
 def _import_ledger(home: Home, folder: Path) -> dict[str, tuple[int, int]]:
     """Orders last, for they name pieces and their numbers count in editions."""
-    db, done = open_database(home.database), {}
+    db, rows = open_database(home.database), {}
     try:
         for kind in ORDER:
             path = folder / f"{kind}.csv"
             if path.is_file():
                 _, outcome = import_table(db, home.settings, path, kind=kind, make_pieces=True, own=True)
-                done[path.name] = (len(outcome.fates) - outcome.left_out, outcome.left_out)
+                rows[path.name] = (len(outcome.fates) - outcome.left_out, outcome.left_out)
     finally:
         db.close()
-    return done
+    return rows
 
 
-def summarize(done: Recovered) -> list[str]:
+def summarize(result: Recovered) -> list[str]:
     """What the catalogue holds now, what is as new as before, and what is as old as the backup."""
-    state = done.condition
-    where = f"is restored from {done.source}" if done.source else "is restored: an interrupted recovery was completed"
-    lines = [f"The catalogue {where}: {counted(state.files, 'file')}, {counted(state.scans, 'scan')}, "
+    state = result.condition
+    where = f"from {result.source}" if result.source else "by completing an interrupted recovery"
+    lines = [f"The catalogue is restored {where}: {counted(state.files, 'file')}, {counted(state.scans, 'scan')}, "
              f"{counted(state.pieces, 'piece')}, {counted(state.orders, 'order')}"]
-    lines += [f"{done.detail[:1].upper()}{done.detail[1:]}."] if done.put_back is None else _put_back(done.put_back)
-    return [*lines, f"The old file: {done.aside}"] if done.aside else lines
+    lines += [sentence(result.detail)] if result.put_back is None else _put_back(result.put_back)
+    return [*lines, f"The old file: {result.aside}"] if result.aside else lines
 
 
-def summarize_rebuilt(done: RebuiltCatalogue) -> list[str]:
+def summarize_rebuilt(result: RebuiltCatalogue) -> list[str]:
     """What each store holds beside its manifest, and what was stated."""
     lines = []
-    for store in done.rebuilt.stores:
+    for store in result.rebuilt.stores:
         words = f"{store.store}: {counted(store.files, 'file')}"
         if store.listed is None:
             words += "; no checksum manifest could be read, so earlier damage cannot be told"
@@ -73,13 +74,13 @@ def summarize_rebuilt(done: RebuiltCatalogue) -> list[str]:
             words += (f"; the manifest lists {number(store.listed)}: {number(store.differ)} differ from it, "
                       f"{number(store.missing)} are missing, {number(store.unlisted)} are new")
         lines.append(words)
-    lines += done.rebuilt.passed_over
-    if done.rebuilt.aside:
-        lines.append(f"The old file: {done.rebuilt.aside}")
-    lines += _put_back(done.rebuilt.put_back)
+    lines += result.rebuilt.passed_over
+    if result.rebuilt.aside:
+        lines.append(f"The old file: {result.rebuilt.aside}")
+    lines += _put_back(result.rebuilt.put_back)
     lines += [f"{name}: {counted(taken, 'row')} imported, {number(left_out)} left out"
-              for name, (taken, left_out) in done.ledger.items()]
-    if not done.ledger and not done.rebuilt.put_back.statements:
+              for name, (taken, left_out) in result.ledger.items()]
+    if not result.ledger and not result.rebuilt.put_back.statements:
         lines.append("No tables of orders and editions were found: catalogue import can add them later.")
     return lines
 

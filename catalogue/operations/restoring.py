@@ -29,7 +29,7 @@ def restore_file(db: Database, home: Home, plan: Plan, *, report: Report = ignor
     return restore.restore(db, home.settings, plan, report=report, cancelled=cancelled)
 
 
-def summarize(done: Restored) -> list[str]:
+def summarize(restored: Restored) -> list[str]:
     """What was restored, and where the old file is."""
-    lines = [f"Restored and verified: {done.path}"]
-    return [*lines, f"The old file: {done.aside}"] if done.aside else lines
+    lines = [f"Restored and verified: {restored.path}"]
+    return [*lines, f"The old file: {restored.aside}"] if restored.aside else lines

@@ -20,6 +20,6 @@ def write_descriptions(db: Database, targets: Sequence[tuple[Located, str]], des
     return sidecars.write_described_copies(db, targets, description, folder, report=report, cancelled=cancelled)
 
 
-def summarize(done: Sequence[Written]) -> list[str]:
+def summarize(written: Sequence[Written]) -> list[str]:
     """What was written, or why a scan has no description."""
-    return [f"{sidecar.of}: {sidecar.trouble}" if sidecar.trouble else str(sidecar.path) for sidecar in done]
+    return [f"{sidecar.of}: {sidecar.trouble}" if sidecar.trouble else str(sidecar.path) for sidecar in written]

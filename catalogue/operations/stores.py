@@ -79,9 +79,9 @@ def retire_store(db: Database, home: Home, name: str) -> StoreRetired:
     return StoreRetired(store, open_before, lacking)
 
 
-def summarize(done: StoreAdded | StoreMoved | StoreRetired) -> list[str]:
+def summarize(result: StoreAdded | StoreMoved | StoreRetired) -> list[str]:
     """What was done with which store, and what masters lack since."""
-    match done:
+    match result:
         case StoreAdded(store, _):
             return [f"Added the {store.kind} store {store.name} at {store.root}."]
         case StoreMoved(store, former):

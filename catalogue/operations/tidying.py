@@ -2,13 +2,12 @@
 
 from catalogue.intake.moving import Tidied, apply_tidying, undo_tidying
 from catalogue.operations.wording import counted
-from catalogue.records.paths import display_path, escape_path
 
 __all__ = ["Tidied", "apply_tidying", "summarize", "undo_tidying"]
 
 
-def summarize(done: Tidied) -> list[str]:
+def summarize(tidied: Tidied) -> list[str]:
     """How many files were renamed, which were not and why, and the file that brings them back."""
-    lines = [f"Renamed {counted(len(done.moved), 'file')}.",
-             *(f"  left: {display_path(escape_path(str(left.path)))}: {left.why}" for left in done.left)]
-    return [*lines, f"To undo: catalogue tidy --undo {done.undo}"] if done.undo else lines
+    lines = [f"Renamed {counted(len(tidied.moved), 'file')}.",
+             *(f"  skipped: {item}" for item in tidied.skipped)]
+    return [*lines, f"To undo: catalogue tidy --undo {tidied.undo}"] if tidied.undo else lines

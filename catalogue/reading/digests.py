@@ -34,18 +34,18 @@ class ReadFailed(OSError):
         return f"{self.strerror or 'read error'} at byte {self.offset:,}"
 
 
-def _filled(file: object, view: memoryview, offset: int) -> int:
+def _read_full(file: object, view: memoryview, offset: int) -> int:
     """Read into ``view`` until it is full or the file ends; how many bytes came."""
-    done = 0
-    while done < len(view):
+    bytes_read = 0
+    while bytes_read < len(view):
         try:
-            count: int = file.readinto(view[done:])  # type: ignore[attr-defined]
+            count: int = file.readinto(view[bytes_read:])  # type: ignore[attr-defined]
         except OSError as error:
-            raise ReadFailed(offset + done, error) from error
+            raise ReadFailed(offset + bytes_read, error) from error
         if not count:
             break
-        done += count
-    return done
+        bytes_read += count
+    return bytes_read
 
 
 def read_block(fd: int, buffer: memoryview, offset: int) -> int:
@@ -86,12 +86,12 @@ def sha256_of_fd(fd: int, *, report: Report = ignore_progress, cancelled: Cancel
 
     Raises ``OSError`` (:class:`ReadFailed` with the byte offset) and :class:`Stopped`.
     """
-    sha, done = hashlib.sha256(), 0
+    sha, bytes_read = hashlib.sha256(), 0
 
     def after_block(count: int) -> None:
-        nonlocal done
-        done += count
-        report(Progress(stage, bytes_done=done, bytes_total=total))
+        nonlocal bytes_read
+        bytes_read += count
+        report(Progress(stage, bytes_done=bytes_read, bytes_total=total))
         if cancelled():
             raise Stopped
 
@@ -136,7 +136,7 @@ def digest_stretches(
         while offset < end:
             go_on()
             try:
-                count = _filled(file, view[: min(len(view), end - offset)], offset)
+                count = _read_full(file, view[: min(len(view), end - offset)], offset)
             except ReadFailed as error:
                 return BytesDigest("", tuple(filled), error)
             if not count:
@@ -145,7 +145,7 @@ def digest_stretches(
             part.update(view[:count])
             offset += count
         filled.append(replace(stretch, digest=part.hexdigest()))
-    while count := _filled(file, view, offset):  # the file grew after its size was taken
+    while count := _read_full(file, view, offset):  # the file grew after its size was taken
         go_on()
         sha.update(view[:count])
         offset += count

@@ -68,8 +68,8 @@ def settle_resolution(stated: list[tuple[str, Ppi]]) -> tuple[tuple[float | None
     others = [statement for statement in sound if not all(_same(a, b) for a, b in zip(statement[1], ppi, strict=True))]
     if not others:
         return ppi, []
-    said = "; ".join(f"{where} {_words(value)}" for where, value in [(place, ppi), *others])
-    return ppi, [Note("two resolutions", f"its places disagree on pixels per inch: {said}. {_words(ppi)} is taken")]
+    listing = "; ".join(f"{where} {_words(value)}" for where, value in [(place, ppi), *others])
+    return ppi, [Note("two resolutions", f"its places disagree on pixels per inch: {listing}. {_words(ppi)} is taken")]
 
 
 def _same(a: float, b: float) -> bool:

@@ -56,9 +56,9 @@ def _agree(field: str, first: str, second: str) -> bool:
     if field in DATES:  # to the second; a zone may be stated in one place only
         first, second = first[:19].replace(" ", "T"), second[:19].replace(" ", "T")
         return first.startswith(second) or second.startswith(first)
-    left, right = " ".join(first.casefold().split()), " ".join(second.casefold().split())
-    if left == right:
+    first_words, second_words = " ".join(first.casefold().split()), " ".join(second.casefold().split())
+    if first_words == second_words:
         return True
     limit = CUT_BY_IPTC.get(field)
-    short, long = sorted((left, right), key=len)
+    short, long = sorted((first_words, second_words), key=len)
     return limit is not None and len(short.encode()) >= limit - 3 and long.startswith(short)

@@ -55,8 +55,8 @@ def opened(reopen: Callable[[], Pil.Image], source: Source) -> Pil.Image | None:
     try:
         return reopen()
     except DAMAGE as error:
-        said = refusal(error)
-        source.faults.append(FaultFound(said.kind, f"does not open: {said.detail}", ANOTHER_COPY))
+        fault = refusal(error)
+        source.faults.append(FaultFound(fault.kind, f"does not open: {fault.detail}", ANOTHER_COPY))
         return None
 
 
@@ -103,17 +103,17 @@ def complaints() -> Iterator[list[str]]:
 
     Without this a fax page with broken lines would pass for sound, and its complaints would run across the screen.
     """
-    said: list[str] = []
+    lines: list[str] = []
     with ONE_AT_A_TIME, tempfile.TemporaryFile() as caught:
         standard_error = os.dup(2)
         os.dup2(caught.fileno(), 2)
         try:
-            yield said
+            yield lines
         finally:
             os.dup2(standard_error, 2)
             os.close(standard_error)
             caught.seek(0)
-            said += caught.read(100_000).decode("utf-8", "replace").splitlines()
+            lines += caught.read(100_000).decode("utf-8", "replace").splitlines()
 
 
 class WholePicture:
@@ -162,10 +162,10 @@ def pillow_samples(
 
     def as_stored() -> Pil.Image:
         image = reopen()
-        with complaints() as said:
+        with complaints() as lines:
             image.load()  # turns the picture upright
-        if said:
-            whole.faults.append(FaultFound(Fault.DAMAGED, f"{len(said):,} complaints while decoding: {said[0][:150]}",
+        if lines:
+            whole.faults.append(FaultFound(Fault.DAMAGED, f"{len(lines):,} complaints while decoding: {lines[0][:150]}",
                                           ANOTHER_COPY))
         back = BACK.get(orientation)
         return image if back is None else image.transpose(back)

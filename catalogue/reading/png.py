@@ -210,11 +210,11 @@ class PngRows:
         data = zlib.compress(b"\0" + above + filtered, 0)
         small = b"".join((SIGNATURE, _chunk(b"IHDR", head), _chunk(b"IDAT", data), _chunk(b"IEND", b"")))
         try:
-            done = np.asarray(imagecodecs.png_decode(small))[1:]
+            decoded = np.asarray(imagecodecs.png_decode(small))[1:]
         except Exception as error:  # the codec edge: a filter that does not exist
             self._note(Fault.DAMAGED, f"its pixel data do not decode: {error}")
             return np.zeros((0, header.width, CHANNELS[header.colour]), self.dtype), above
-        plain = done.reshape(rows, -1)
+        plain = decoded.reshape(rows, -1)
         if header.depth == 16 and plain.dtype == np.uint8:
             plain = plain.view(">u2").astype(np.uint16)
         last = plain[-1].astype(">u2").tobytes() if header.depth == 16 else plain[-1].tobytes()

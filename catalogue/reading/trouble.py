@@ -84,13 +84,13 @@ def read_at(fd: int, count: int, offset: int) -> bytes:
 
 def read_into(fd: int, room: memoryview, offset: int) -> int:
     """Fill ``room`` from ``offset``; how many bytes came. Raises ``ReadFailed``."""
-    done = 0
-    while done < len(room):
+    bytes_read = 0
+    while bytes_read < len(room):
         try:
-            count = os.preadv(fd, [room[done:]], offset + done)
+            count = os.preadv(fd, [room[bytes_read:]], offset + bytes_read)
         except OSError as error:
-            raise ReadFailed(offset + done, error) from error
+            raise ReadFailed(offset + bytes_read, error) from error
         if not count:
             break
-        done += count
-    return done
+        bytes_read += count
+    return bytes_read

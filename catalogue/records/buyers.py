@@ -89,8 +89,8 @@ def state(db: Database, key: str, values: Mapping[str, object]) -> None:
     """Keep what a person says: any of name, contact, notes and joined_into. Call within a transaction."""
     row = stated(db, key)
     if row is None:
-        said = {"key": key, "name": None, "contact": "", "notes": "", "joined_into": None} | dict(values)
-        insert_row(db, "buyer_stated", said)
+        row_values = {"key": key, "name": None, "contact": "", "notes": "", "joined_into": None} | dict(values)
+        insert_row(db, "buyer_stated", row_values)
         return
     changed = {name: value for name, value in values.items() if row[name] != value}
     if changed:

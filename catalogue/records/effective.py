@@ -53,19 +53,19 @@ def recompute(db: Database) -> None:
     """
     if not exists(db, "SELECT 1 FROM unsettled LIMIT 1"):
         return
-    done = Recomputation()
+    run = Recomputation()
     for _ in range(_ROUNDS):
         for kind, work in (("artist", recompute_artist), ("scan", _recompute_scan), ("piece", _recompute_piece)):
             for row_id in take_stale(db, kind):
-                work(db, done, row_id)
+                work(db, run, row_id)
         if not any_stale(db, ("artist", "scan", "piece")):
-            for scan_id in tied_scans(db, done.soft):
+            for scan_id in tied_scans(db, run.soft):
                 _recompute_by_likeness(db, scan_id)
-            done.soft.clear()
+            run.soft.clear()
         if not any_stale(db, ("artist", "scan", "piece")):
             for piece_id in take_stale(db, "current"):
                 update_current(db, piece_id)
-            remove_idle_artists(db, done)
+            remove_idle_artists(db, run)
             if not any_stale(db, ("artist", "scan", "piece", "current")):
                 return
     raise CatalogueError("The catalogue's statements contradict one another.", hint="Run `catalogue doctor`.")
@@ -77,26 +77,26 @@ def piece_meant(db: Database, artist: str, title: str) -> int | None:
     return _piece_named(db, Recomputation(), _Names(artist, fold_name(artist), title, fold_name(title)))
 
 
-def make_again(db: Database, table: str, said: stated_facts.Row) -> None:
-    """An artist or piece of whom nobody speaks any more, under the number and the names they had: ``said`` is the row
+def make_again(db: Database, table: str, row: stated_facts.Row) -> None:
+    """An artist or piece of whom nobody speaks any more, under the number and the names they had: ``row`` is the row
     that went. They go again when all is settled if no scan is guessed so."""
     if table == "artist_stated":
         db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?) ON CONFLICT DO NOTHING",
-                   [said["artist_id"], said["known_name"], said["known_key"]])
-        mark_stale(db, "artist", [said["artist_id"]])
+                   [row["artist_id"], row["known_name"], row["known_key"]])
+        mark_stale(db, "artist", [row["artist_id"]])
     elif table == "piece_stated":
-        artist_id = artist_known(db, said["known_artist_key"])
+        artist_id = artist_known(db, row["known_artist_key"])
         if artist_id is not None:
             db.execute("""INSERT INTO piece (id, artist_id, title, key) SELECT ?, id, ?, ? FROM artist WHERE id = ?
                           ON CONFLICT DO NOTHING""",
-                       [said["piece_id"], said["known_title"], said["known_key"], artist_id])
-        mark_stale(db, "piece", [said["piece_id"]])
+                       [row["piece_id"], row["known_title"], row["known_key"], artist_id])
+        mark_stale(db, "piece", [row["piece_id"]])
 
 
 # --- scans ---------------------------------------------------------------------------------------------
 
 
-def _recompute_scan(db: Database, done: Recomputation, scan_id: int) -> None:
+def _recompute_scan(db: Database, run: Recomputation, scan_id: int) -> None:
     scan = db.execute("""
         SELECT c.sha256, c.role, c.role_source, c.piece_id, c.piece_source, c.capture, s.role AS stated_role,
                s.piece_id AS stated_piece, s.capture AS stated_capture, g.artist, g.artist_key, g.title, g.title_key,
@@ -113,9 +113,9 @@ def _recompute_scan(db: Database, done: Recomputation, scan_id: int) -> None:
     guessed = None
     if scan["artist_key"] and scan["title_key"]:
         names = _Names(scan["artist"], scan["artist_key"], scan["title"], scan["title_key"])
-        guessed = _piece_named(db, done, names)
+        guessed = _piece_named(db, run, names)
         if guessed is None and scan["stated_piece"] is None:
-            guessed = _new_piece(db, done, names, scan["guessed_piece"])
+            guessed = _new_piece(db, run, names, scan["guessed_piece"])
     # one that leads nowhere while a person files the scan keeps the number of a piece that went, to be made again by it
     leads_away = guessed is None and exists(db, "SELECT 1 FROM piece WHERE id = ?", [scan["guessed_piece"]])
     if guessed != scan["guessed_piece"] and (guessed is not None or leads_away):
@@ -127,9 +127,9 @@ def _recompute_scan(db: Database, done: Recomputation, scan_id: int) -> None:
         if not exists(db, "SELECT 1 FROM piece WHERE id = ?", [piece_id]):
             mark_stale(db, "piece", [piece_id])
             mark_stale(db, "scan", [scan_id])
-            _recompute_piece(db, done, piece_id)
+            _recompute_piece(db, run, piece_id)
     if piece_id is None:
-        done.soft.add(scan_id)
+        run.soft.add(scan_id)
         piece_id, source = scan["piece_id"], scan["piece_source"]  # settled when all others are
         if source == "person":
             piece_id, source = None, "guess"
@@ -166,7 +166,7 @@ def _recompute_by_likeness(db: Database, scan_id: int) -> None:
 # --- pieces --------------------------------------------------------------------------------------------
 
 
-def _piece_named(db: Database, done: Recomputation, names: _Names) -> int | None:
+def _piece_named(db: Database, run: Recomputation, names: _Names) -> int | None:
     """Id of the piece a guess means, if there is one: the one it was known by before a person corrected it, else the
     artist's piece of that title. Of several the first: a scan stays with it although a new piece gets its old name.
     """
@@ -176,22 +176,22 @@ def _piece_named(db: Database, done: Recomputation, names: _Names) -> int | None
     artist_id = artist_known(db, names.artist_key) if known else None
     for row in known:
         if row[2] == names.artist_key or (artist_id is not None and
-                                          artist_in_use(db, done, str(row[1]), str(row[2])) == artist_id):
+                                          artist_in_use(db, run, str(row[1]), str(row[2])) == artist_id):
             piece_id = root(db, "piece", int(row[0]))
             if not exists(db, "SELECT 1 FROM piece WHERE id = ?", [piece_id]):
-                _recompute_piece(db, done, piece_id)
+                _recompute_piece(db, run, piece_id)
             return piece_id
-    artist_id = artist_in_use(db, done, names.artist, names.artist_key)
+    artist_id = artist_in_use(db, run, names.artist, names.artist_key)
     if artist_id is None:
         return None
     row = db.execute("SELECT id FROM piece WHERE artist_id = ? AND key = ?", [artist_id, names.title_key]).fetchone()
     return int(row[0]) if row is not None else None
 
 
-def _new_piece(db: Database, done: Recomputation, names: _Names, former: int | None) -> int:
+def _new_piece(db: Database, run: Recomputation, names: _Names, former: int | None) -> int:
     """A piece by guess: the one this scan was guessed under before, if all others guessed under it are guessed alike
     now and no statement names it, so that it keeps its id; else a new one."""
-    artist_id = artist_for(db, done, names.artist, names.artist_key)
+    artist_id = artist_for(db, run, names.artist, names.artist_key)
     title = names.title.strip()
     if former is not None and stated_facts.stated_row(db, "piece_stated", former) is None:
         held = db.execute("SELECT artist_id FROM piece WHERE id = ?", [former]).fetchone()
@@ -202,7 +202,7 @@ def _new_piece(db: Database, done: Recomputation, names: _Names, former: int | N
             db.execute("UPDATE piece SET artist_id = ?, title = ?, key = ? WHERE id = ?",
                        [artist_id, title, names.title_key, former])
             mark_stale(db, "piece", [former])
-            done.left.add(int(held[0]))
+            run.idle_candidates.add(int(held[0]))
             return former
     return _add_piece(db, next_id(db, "piece"), artist_id, title, names.title_key)
 
@@ -212,7 +212,7 @@ def _add_piece(db: Database, piece_id: int, artist_id: int, title: str, key: str
     return piece_id
 
 
-def _recompute_piece(db: Database, done: Recomputation, piece_id: int) -> None:
+def _recompute_piece(db: Database, run: Recomputation, piece_id: int) -> None:
     held = db.execute("SELECT * FROM piece WHERE id = ?", [piece_id]).fetchone()
     stated = stated_facts.stated_row(db, "piece_stated", piece_id)
     if stated is None and held is not None and stated_facts.is_referred_to(db, piece_id):
@@ -220,12 +220,12 @@ def _recompute_piece(db: Database, done: Recomputation, piece_id: int) -> None:
         stated = stated_facts.stated_row(db, "piece_stated", piece_id)
     if stated is None:
         if held is not None:
-            _recompute_guessed_piece(db, done, piece_id, int(held["artist_id"]))
+            _recompute_guessed_piece(db, run, piece_id, int(held["artist_id"]))
         return
     if stated["joined_into"] is not None:
-        _remove_piece(db, done, piece_id)
+        _remove_piece(db, run, piece_id)
         return
-    artist_id, title = _names_of(db, done, stated)
+    artist_id, title = _names_of(db, run, stated)
     if stated["artist_id"] is not None and stated_facts.stated_row(
             db, "artist_stated", int(stated["artist_id"])) is None:
         mark_stale(db, "artist", [int(stated["artist_id"])])
@@ -245,7 +245,7 @@ def _recompute_piece(db: Database, done: Recomputation, piece_id: int) -> None:
         if (held["artist_id"], held["key"]) != (artist_id, key):
             _mark_scans_stale(db, piece_id, artist_id, key, stated)
             _mark_scans_stale(db, piece_id, int(held["artist_id"]), str(held["key"]), stated)
-            done.left.add(int(held["artist_id"]))
+            run.idle_candidates.add(int(held["artist_id"]))
     if held is None:
         _touch_scans_of_joined(db, piece_id)
     for row in db.execute("SELECT piece_id FROM piece_stated WHERE joined_into = ?", [piece_id]).fetchall():
@@ -254,26 +254,26 @@ def _recompute_piece(db: Database, done: Recomputation, piece_id: int) -> None:
     mark_stale(db, "current", [piece_id])
 
 
-def _names_of(db: Database, done: Recomputation, stated: stated_facts.Row) -> tuple[int, str]:
+def _names_of(db: Database, run: Recomputation, stated: stated_facts.Row) -> tuple[int, str]:
     """Artist and title of a piece of which a person has spoken."""
     if stated["artist_id"] is not None:
         artist_id = root(db, "artist", int(stated["artist_id"]))
         if not exists(db, "SELECT 1 FROM artist WHERE id = ?", [artist_id]):
-            said = stated_facts.stated_row(db, "artist_stated", artist_id)
-            if said is not None:  # a row that only says by which name they were known is none to keep by itself
-                write_stated_artist(db, artist_id, said)
-                done.artists.clear()
+            stated_artist = stated_facts.stated_row(db, "artist_stated", artist_id)
+            if stated_artist is not None:  # a row that only says by which name they were known is not kept by itself
+                write_stated_artist(db, artist_id, stated_artist)
+                run.artists.clear()
             else:
-                artist_id = former_artist(db, done, artist_id, stated)
+                artist_id = former_artist(db, run, artist_id, stated)
     else:
-        artist_id = artist_for(db, done, stated["known_artist"], stated["known_artist_key"])
+        artist_id = artist_for(db, run, stated["known_artist"], stated["known_artist_key"])
     return artist_id, stated["title"] if stated["title"] is not None else stated["known_title"]
 
 
-def _recompute_guessed_piece(db: Database, done: Recomputation, piece_id: int, artist_id: int) -> None:
+def _recompute_guessed_piece(db: Database, run: Recomputation, piece_id: int, artist_id: int) -> None:
     if not exists(db, "SELECT 1 FROM scan WHERE piece_id = ?", [piece_id]):
         db.execute("DELETE FROM piece WHERE id = ?", [piece_id])
-        done.left.add(artist_id)
+        run.idle_candidates.add(artist_id)
         return
     key = db.execute("SELECT key FROM piece WHERE id = ?", [piece_id]).fetchone()[0]
     guessed = _guessed_facts(db, piece_id, key)
@@ -345,7 +345,7 @@ def _touch_scans_of_joined(db: Database, piece_id: int) -> None:
                   JOIN scan c ON c.sha256 = s.sha256""", [piece_id])
 
 
-def _remove_piece(db: Database, done: Recomputation, piece_id: int) -> None:
+def _remove_piece(db: Database, run: Recomputation, piece_id: int) -> None:
     """Take a joined piece's row away once its scans have left it."""
     held = db.execute("SELECT artist_id FROM piece WHERE id = ?", [piece_id]).fetchone()
     db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', id FROM scan WHERE piece_id = ?1
@@ -355,8 +355,8 @@ def _remove_piece(db: Database, done: Recomputation, piece_id: int) -> None:
     if held is None:
         return
     for scan_id in take_stale(db, "scan"):
-        _recompute_scan(db, done, scan_id)
-    for scan_id in tied_scans(db, done.soft):
+        _recompute_scan(db, run, scan_id)
+    for scan_id in tied_scans(db, run.soft):
         _recompute_by_likeness(db, scan_id)
     db.execute("DELETE FROM piece WHERE id = ?", [piece_id])
-    done.left.add(int(held[0]))
+    run.idle_candidates.add(int(held[0]))

@@ -19,7 +19,7 @@ class Recomputation:
 
     artists: dict[tuple[str, str], int] = field(default_factory=dict)
     soft: set[int] = field(default_factory=set)
-    left: set[int] = field(default_factory=set)
+    idle_candidates: set[int] = field(default_factory=set)
 
 
 def next_id(db: Database, kind: str) -> int:
@@ -57,47 +57,47 @@ def artist_known(db: Database, key: str) -> int | None:
     return int(own[0]) if own is not None else None
 
 
-def artist_for(db: Database, done: Recomputation, name: str, key: str) -> int:
+def artist_for(db: Database, run: Recomputation, name: str, key: str) -> int:
     """The artist whom a name means, made if new."""
-    known = done.artists.get((name, key))
+    known = run.artists.get((name, key))
     if known is not None:
         return known
     artist_id = artist_known(db, key)
     if artist_id is None:
         artist_id = next_id(db, "artist")
         db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)", [artist_id, name.strip(), key])
-        done.artists.clear()  # one-word names may mean this one
+        run.artists.clear()  # one-word names may mean this one
         mark_short_name_stale(db, key)
     elif not exists(db, "SELECT 1 FROM artist WHERE id = ?", [artist_id]):
         write_stated_artist(db, artist_id, stated_facts.stated_row(db, "artist_stated", artist_id) or {})
-    done.artists[name, key] = artist_id
+    run.artists[name, key] = artist_id
     return artist_id
 
 
-def artist_in_use(db: Database, done: Recomputation, name: str, key: str) -> int | None:
+def artist_in_use(db: Database, run: Recomputation, name: str, key: str) -> int | None:
     """The artist whom a name means, if they have a row."""
-    known = done.artists.get((name, key))
+    known = run.artists.get((name, key))
     if known is None and (known := artist_known(db, key)) is not None and (
             exists(db, "SELECT 1 FROM artist WHERE id = ?", [known])):
-        done.artists[name, key] = known  # one whose row went is made again when a piece needs it
+        run.artists[name, key] = known  # one whose row went is made again when a piece needs it
     return known
 
 
-def former_artist(db: Database, done: Recomputation, artist_id: int, stated: stated_facts.Row) -> int:
+def former_artist(db: Database, run: Recomputation, artist_id: int, stated: stated_facts.Row) -> int:
     """A merely guessed artist who went with their last piece, back under the same id; or whoever bears the name now."""
     known = artist_known(db, stated["known_artist_key"])
     if known is not None:
-        return artist_for(db, done, stated["known_artist"], stated["known_artist_key"])
+        return artist_for(db, run, stated["known_artist"], stated["known_artist_key"])
     db.execute("INSERT INTO artist (id, name, key) VALUES (?, ?, ?)",
                [artist_id, stated["known_artist"], stated["known_artist_key"]])
-    done.artists.clear()
+    run.artists.clear()
     mark_short_name_stale(db, stated["known_artist_key"])
     return artist_id
 
 
-def recompute_artist(db: Database, done: Recomputation, artist_id: int) -> None:
+def recompute_artist(db: Database, run: Recomputation, artist_id: int) -> None:
     """Bring an artist's row in line with what was stated, and have looked at again what their names may mean now."""
-    done.artists.clear()
+    run.artists.clear()
     stated = stated_facts.stated_row(db, "artist_stated", artist_id)
     held = db.execute("SELECT name, key FROM artist WHERE id = ?", [artist_id]).fetchone()
     if stated is None and held is not None and exists(db, "SELECT 1 FROM piece_stated WHERE artist_id = ?",
@@ -120,7 +120,7 @@ def recompute_artist(db: Database, done: Recomputation, artist_id: int) -> None:
     db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'piece', id FROM piece WHERE artist_id = ?1
                   UNION SELECT 'scan', g.scan_id FROM piece p JOIN scan_guess g ON g.piece_id = p.id
                   WHERE p.artist_id = ?1""", [artist_id])
-    done.left.add(artist_id)
+    run.idle_candidates.add(artist_id)
 
 
 def write_stated_artist(db: Database, artist_id: int, stated: stated_facts.Row) -> str:
@@ -152,14 +152,14 @@ def _free_artist_key(db: Database, artist_id: int, key: str) -> None:
     db.execute("INSERT OR IGNORE INTO unsettled SELECT 'piece', id FROM piece WHERE artist_id = ?", [other[0]])
 
 
-def remove_idle_artists(db: Database, done: Recomputation) -> None:
+def remove_idle_artists(db: Database, run: Recomputation) -> None:
     """Those of the pass who have neither piece nor statement. Not before all is settled: a piece may come back."""
-    for artist_id in sorted(done.left):
+    for artist_id in sorted(run.idle_candidates):
         gone = db.execute("""DELETE FROM artist WHERE id = ?1
                              AND NOT EXISTS (SELECT 1 FROM piece WHERE artist_id = ?1)
                              AND NOT EXISTS (SELECT 1 FROM artist_stated WHERE artist_id = ?1 AND joined_into IS NULL)
                              RETURNING key""", [artist_id]).fetchone()
         if gone is not None:
-            done.artists.clear()
+            run.artists.clear()
             mark_short_name_stale(db, str(gone[0]))
-    done.left.clear()
+    run.idle_candidates.clear()

@@ -108,9 +108,9 @@ def note_failure(db: Database, file_id: int, failure: str, *, present: bool | No
 
 def mark_missing(db: Database, file_ids: Iterable[int]) -> int:
     """Gives how many of them were thought present until now."""
-    done = db.conn.executemany("UPDATE file SET state = 'missing' WHERE id = ? AND state <> 'missing'",
+    cursor = db.conn.executemany("UPDATE file SET state = 'missing' WHERE id = ? AND state <> 'missing'",
                                [(i,) for i in file_ids])
-    return max(0, done.rowcount)
+    return max(0, cursor.rowcount)
 
 
 def mark_present(db: Database, file_ids: Iterable[int]) -> None:

@@ -93,9 +93,9 @@ def resolve(db: Database, resolution: str, *, store_id: int | None = None, path:
     if kinds:
         where.append(f"kind IN ({', '.join('?' * len(kinds))})")
         values.extend(kinds)
-    done = db.execute(f"UPDATE finding SET resolved = ?, resolution = ? WHERE {' AND '.join(where)}",
+    cursor = db.execute(f"UPDATE finding SET resolved = ?, resolution = ? WHERE {' AND '.join(where)}",
                       [now(), resolution, *values])
-    return int(done.rowcount)
+    return int(cursor.rowcount)
 
 
 def rename(db: Database, store_id: int, path: str, new_path: str) -> None:

@@ -39,12 +39,12 @@ def examine(path: Path, *, most: int = 10) -> Health:
                                  uri=True, timeout=2.0)) as connection:
         register_functions(connection)  # the search index is asked whether it holds the folded words
         try:
-            return _examined(connection, size, newest, most)
+            return _examine(connection, size, newest, most)
         except sqlite3.DatabaseError as error:
             return Health(0, newest, size, "unknown", (f"damaged: {error}",))
 
 
-def _examined(connection: sqlite3.Connection, size: int, newest: int, most: int) -> Health:
+def _examine(connection: sqlite3.Connection, size: int, newest: int, most: int) -> Health:
     connection.row_factory = sqlite3.Row
     troubles: list[str] = []
     schema = int(connection.execute("PRAGMA user_version").fetchone()[0])

@@ -77,11 +77,11 @@ def planned_target(db: Database, store_id: int, sha256: str) -> str | None:
     return None if row is None else str(row[0])
 
 
-def close_left_open(db: Database) -> int:
+def end_killed_runs(db: Database) -> int:
     """Runs of intake that were killed are ended as failed; gives how many."""
-    done = db.execute("UPDATE run SET ended = ?, outcome = 'failed' WHERE kind = 'intake' AND outcome = 'running'",
+    cursor = db.execute("UPDATE run SET ended = ?, outcome = 'failed' WHERE kind = 'intake' AND outcome = 'running'",
                       [now()])
-    return int(done.rowcount)
+    return int(cursor.rowcount)
 
 
 def names_in(db: Database, store_id: int, folder: str) -> list[str]:

@@ -219,7 +219,7 @@ def put_back_chains(detail: str) -> set[str]:
     return set(_PUT_BACK.findall(detail))
 
 
-def is_told(event: Event, known: set[str]) -> bool:
+def is_known(event: Event, known: set[str]) -> bool:
     """Whether a statement is among ``known`` ones, itself or as what it puts back."""
     restated = put_back_chains(event.detail)
     return event.chain in known or (bool(restated) and restated <= known)
@@ -243,7 +243,7 @@ def check(db: Database, database: Path) -> list[str]:
     for journal_path in [path, *set_aside_ones(database)]:
         entries = journal.entries if journal_path == path else read(journal_path).entries
         faults += [f"event {e.event.id} of {e.event.at} is in {journal_path.name} and not in the event log: "
-                   f"the catalogue has lost it ({e.event.detail})" for e in entries if not is_told(e.event, known)]
+                   f"the catalogue has lost it ({e.event.detail})" for e in entries if not is_known(e.event, known)]
     if missing := [i for i, chain in in_log.items() if in_file.get(i) != chain]:
         faults.append(f"{len(missing)} of {len(in_log)} statements are not in {path.name},"
                       f" the first of them event {missing[0]}")

@@ -19,7 +19,6 @@ class LikenessRow:
     relation: str
     sure: float
     evidence: str
-    found: str
     verdict: str
     judged: str | None
 
@@ -47,7 +46,7 @@ class ComparedScan:
 
 
 _PAIR = """SELECT l.id, l.a_scan_id, l.b_scan_id, a.sha256 AS a_sha256, b.sha256 AS b_sha256, l.relation, l.sure,
-                  l.evidence, l.found, l.verdict, l.judged
+                  l.evidence, l.verdict, l.judged
            FROM likeness l JOIN scan a ON a.id = l.a_scan_id JOIN scan b ON b.id = l.b_scan_id"""
 
 _SCAN = """SELECT s.id, s.sha256, s.pixel_digest, s.format, s.width, s.height, s.bits, s.ppi_x,

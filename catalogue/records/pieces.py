@@ -86,22 +86,22 @@ def piece_called(db: Database, artist_id: int, title: str, year: str = "", inven
     with transaction(db):
         row = db.execute("SELECT id, year, inventory_number FROM piece WHERE artist_id = ? AND key = ?",
                          [artist_id, key]).fetchone()
-        said: dict[str, object] = {}
+        facts: dict[str, object] = {}
         if row is None:
             piece_id = effective_artists.next_id(db, "piece")
             db.execute("INSERT INTO piece (id, artist_id, title, key) VALUES (?, ?, ?, ?)",
                        [piece_id, artist_id, title.strip(), key])
-            said = {"artist_id": artist_id, "title": title.strip()}
+            facts = {"artist_id": artist_id, "title": title.strip()}
         else:
             piece_id = int(row[0])
         if year and not (row and row["year"]):
-            said["year"] = year
+            facts["year"] = year
         if inventory_number and not (row and row["inventory_number"]):
-            said["inventory_number"] = inventory_number
-        stated_facts.state_piece(db, piece_id, said)
-        if row is not None and said:
+            facts["inventory_number"] = inventory_number
+        stated_facts.state_piece(db, piece_id, facts)
+        if row is not None and facts:
             effective.recompute(db)
-        elif said:
+        elif facts:
             db.execute("UPDATE piece SET year = ?, inventory_number = ? WHERE id = ?",
                        [year, inventory_number, piece_id])
     return piece_id
@@ -176,10 +176,10 @@ def propose_current(db: Database, piece_id: int) -> None:
         effective.recompute(db)
 
 
-def state(db: Database, piece_id: int, said: Mapping[str, object]) -> None:
+def state(db: Database, piece_id: int, facts: Mapping[str, object]) -> None:
     """What a person says of a piece: any of ``stated_facts.PIECE_FACTS``."""
     with transaction(db):
-        stated_facts.state_piece(db, piece_id, said)
+        stated_facts.state_piece(db, piece_id, facts)
         effective.recompute(db)
 
 
@@ -206,11 +206,11 @@ def join(db: Database, keep: Piece, gone: Piece) -> None:
     """State that two pieces are one: what refers to ``gone`` refers to ``keep``, what was stated of it is carried over.
     Scans follow when it is settled, also those found later."""
     keeping, lost = (stated_facts.stated_row(db, "piece_stated", p.id) or {} for p in (keep, gone))
-    facts = ("year", "series", "inventory_number", "medium", "width_mm", "height_mm", "relief_mm", "notes",
+    names = ("year", "series", "inventory_number", "medium", "width_mm", "height_mm", "relief_mm", "notes",
              "current_sha256")
-    said = joined_facts({name: keeping.get(name) for name in facts}, {name: lost.get(name) for name in facts},
+    facts = joined_facts({name: keeping.get(name) for name in names}, {name: lost.get(name) for name in names},
                         f"{gone.artist}: {gone.title}")
-    stated_facts.state_piece(db, keep.id, said)
+    stated_facts.state_piece(db, keep.id, facts)
     stated_facts.state_piece(db, gone.id, {"joined_into": keep.id})
     for table, column in _referrers(db):
         db.execute(f"UPDATE {table} SET {column} = ? WHERE {column} = ?", [keep.id, gone.id])
@@ -220,21 +220,21 @@ def join(db: Database, keep: Piece, gone: Piece) -> None:
 def joined_facts(keeping: Mapping[str, object], lost: Mapping[str, object], name: str) -> dict[str, object]:
     """What to state of the one that stays: its own, else the other's; where both differ the other's goes into the
     notes, as ``From Ada Quill: Harbor: year 1999``."""
-    said: dict[str, object] = {}
+    facts: dict[str, object] = {}
     others = []
     for fact, value in lost.items():
         own = keeping[fact]
         if fact == "notes" or value in (None, "") or value == own:
             continue
         if own in (None, ""):
-            said[fact] = value
+            facts[fact] = value
         else:
             words = fact.removesuffix("_mm").replace("current_sha256", "chosen master").replace("_", " ")
             others.append(f"{words} {value:g} mm" if isinstance(value, float) else f"{words} {value}")
     notes = [str(keeping["notes"] or ""), str(lost["notes"] or "") if lost["notes"] != keeping["notes"] else "",
              f"From {name}: {'; '.join(others)}." if others else ""]
     joined = "\n".join(filter(None, notes))
-    return said | ({"notes": joined} if joined != (keeping["notes"] or "") else {})
+    return facts | ({"notes": joined} if joined != (keeping["notes"] or "") else {})
 
 
 def _referrers(db: Database) -> list[tuple[str, str]]:
@@ -277,24 +277,24 @@ def artist_by_id(db: Database, artist_id: int) -> Artist | None:
     return fetch_one(db, Artist, "SELECT * FROM artist WHERE id = ?", [artist_id])
 
 
-def describe_artist(db: Database, artist_id: int, **said: str) -> None:
+def describe_artist(db: Database, artist_id: int, **facts: str) -> None:
     """State ``contact``, ``terms`` and ``notes`` of an artist, as far as they are not so already."""
-    changed = _differing(artist_by_id(db, artist_id), said)
+    changed = _differing(artist_by_id(db, artist_id), facts)
     if changed:
         with transaction(db):
             stated_facts.state_artist(db, artist_id, changed)
             effective.recompute(db)
 
 
-def describe(db: Database, piece_id: int, **said: object) -> None:
+def describe(db: Database, piece_id: int, **facts: object) -> None:
     """State facts of the original, of ``stated_facts.PIECE_FACTS``, as far as they are not so yet; lengths in mm."""
-    changed = _differing(by_id(db, piece_id), said)
+    changed = _differing(by_id(db, piece_id), facts)
     if changed:
         state(db, piece_id, changed)
 
 
-def _differing(held: Artist | Piece | None, said: Mapping[str, object]) -> dict[str, object]:
-    return {name: value for name, value in said.items() if held is None or getattr(held, name) != value}
+def _differing(held: Artist | Piece | None, facts: Mapping[str, object]) -> dict[str, object]:
+    return {name: value for name, value in facts.items() if held is None or getattr(held, name) != value}
 
 
 def artists_whole(db: Database) -> list[Artist]:

@@ -77,16 +77,16 @@ def compare(db: Database, state: State) -> Iterator[Difference]:
     for table in known_tables(db):
         logged = dict(state.get(table.name, {}))
         for key, present in stated_rows(db, table):
-            said = logged.pop(key, None)
-            if said is None:
+            logged_row = logged.pop(key, None)
+            if logged_row is None:
                 yield Difference(table.name, key, None, present)
                 continue
             columns = tuple(name for name in table.columns or present
-                            if name not in said or said[name] != present[name])
+                            if name not in logged_row or logged_row[name] != present[name])
             if columns:
-                yield Difference(table.name, key, said, present, columns)
-        for key, said in logged.items():
-            yield Difference(table.name, key, said, None)
+                yield Difference(table.name, key, logged_row, present, columns)
+        for key, logged_row in logged.items():
+            yield Difference(table.name, key, logged_row, None)
 
 
 def differences(db: Database) -> list[Difference]:
@@ -214,6 +214,6 @@ def _named(change: Change) -> str:
 
 
 def _changed_since(change: Change, columns: Iterable[str]) -> Refused:
-    what = ", ".join(columns)
-    return Refused(f"{_named(change)} was changed since{f' ({what})' if what else ''}: it cannot be undone.",
+    names = ", ".join(columns)
+    return Refused(f"{_named(change)} was changed since{f' ({names})' if names else ''}: it cannot be undone.",
                    hint="Undo the later change first.")

@@ -146,10 +146,10 @@ def set_capture(db: Database, scan_id: int, notes: dict[str, str]) -> None:
     _state(db, scan_id, {"capture": json.dumps(notes) if notes else None})
 
 
-def _state(db: Database, scan_id: int, said: dict[str, object]) -> None:
+def _state(db: Database, scan_id: int, facts: dict[str, object]) -> None:
     with transaction(db):
         row = db.execute("SELECT sha256 FROM scan WHERE id = ?", [scan_id]).fetchone()
-        stated_facts.state_scan(db, str(row[0]), said)
+        stated_facts.state_scan(db, str(row[0]), facts)
         effective.recompute(db)
 
 

@@ -58,7 +58,7 @@ def part_folder(target: Path) -> Iterator[OpenFolder]:
     with opened(target) as entry:
         part = entry.folder.entry(part_name(target.name))
         with writing(target):
-            _remove_left_folder(part, busy)
+            _remove_leftover_folder(part, busy)
             try:
                 os.mkdir(part.name, dir_fd=entry.folder.fd)
             except FileExistsError as error:
@@ -66,7 +66,7 @@ def part_folder(target: Path) -> Iterator[OpenFolder]:
             held = part.open(os.O_RDONLY | os.O_DIRECTORY)
         placed = False
         try:
-            if not _locked(held):
+            if not _try_lock(held):
                 raise busy
             yield OpenFolder(held, part.path)
             with writing(target):
@@ -83,17 +83,17 @@ def part_folder(target: Path) -> Iterator[OpenFolder]:
             _close(held)
 
 
-def _remove_left_folder(part: Entry, busy: Busy) -> None:
+def _remove_leftover_folder(part: Entry, busy: Busy) -> None:
     try:
-        left = part.open(os.O_RDONLY | os.O_DIRECTORY)
+        fd = part.open(os.O_RDONLY | os.O_DIRECTORY)
     except FileNotFoundError:
         return
     try:
-        if not _locked(left):
+        if not _try_lock(fd):
             raise busy
         shutil.rmtree(part.name, dir_fd=part.folder.fd)
     finally:
-        _close(left)
+        _close(fd)
 
 
 def aside_name(target: Entry, moment: str) -> Entry:
@@ -155,7 +155,7 @@ def staged_file(target: Path) -> Iterator[Path]:
 @contextmanager
 def part_of(target: Entry) -> Iterator[tuple[Entry, int]]:
     """The temporary file for ``target``, locked, removed on leaving unless it was renamed."""
-    part, out = _created(target)
+    part, out = _create_part(target)
     try:
         yield part, out
     except BaseException as error:
@@ -177,10 +177,11 @@ def _discard(remove: Callable[[], object], part: Entry, error: BaseException) ->
     """Clear up after ``error``; where even that fails, the error says what is left."""
     try:
         remove()
-    except OSError as left:
+    except OSError as removal_error:
         if isinstance(error, CatalogueError):
             error.hint = " ".join(filter(None, (error.hint, f"The unfinished {part.path} could not be removed"
-                                                f" ({left.strerror}); the next run to the same name removes it.")))
+                                                f" ({removal_error.strerror}); the next run to the same name removes"
+                                                " it.")))
 
 
 def _close(fd: int) -> None:
@@ -188,7 +189,7 @@ def _close(fd: int) -> None:
         os.close(fd)
 
 
-def _created(target: Entry) -> tuple[Entry, int]:
+def _create_part(target: Entry) -> tuple[Entry, int]:
     """A new, locked, empty file; a leftover of a killed program is removed, a living one's left and Busy raised.
 
     A leftover is unlinked, never emptied: it may be a second name of a file already in place.
@@ -202,7 +203,7 @@ def _created(target: Entry) -> tuple[Entry, int]:
             continue
         except OSError as error:
             raise failed(error, target.path) from error
-        if _locked(out) and _stands_for(part, out):
+        if _try_lock(out) and _stands_for(part, out):
             return part, out
         _close(out)
     raise Busy("Another program is copying to the same name.", hint="Wait until it has finished.", path=target.path)
@@ -215,22 +216,22 @@ def remove_leftover(target: Entry) -> None:
     """
     part = target.folder.entry(part_name(target.name))
     try:
-        left = part.open(os.O_RDWR)
+        fd = part.open(os.O_RDWR)
     except FileNotFoundError:
         return  # its owner has just finished
     except OSError as error:
         raise failed(error, target.path) from error
     try:
-        if not _locked(left):
+        if not _try_lock(fd):
             raise Busy("Another program is copying to the same name.", hint="Wait until it has finished.",
                        path=target.path)
         with writing(target.path), suppress(FileNotFoundError):
-            _remove(part, left)
+            _remove(part, fd)
     finally:
-        _close(left)
+        _close(fd)
 
 
-def _locked(fd: int) -> bool:
+def _try_lock(fd: int) -> bool:
     import fcntl
 
     try:

@@ -40,7 +40,7 @@ def master(shop: Shop, scan: Scan) -> Path:
 
 def test_an_intact_file_is_recorded_as_checked(shop: Shop, master: Path) -> None:
     done = shop.audit()
-    assert (done.outcome, done.checked, done.intact, done.left, done.findings) == ("finished", 1, 1, 0, {})
+    assert (done.outcome, done.checked, done.intact, done.remaining, done.findings) == ("finished", 1, 1, 0, {})
     assert done.bytes == master.stat().st_size
     last = recorded.events(shop.db, sha256=shop.due(MASTER).sha256)[-1]
     assert (last.type, last.outcome, last.path) == ("fixity check", "success", MASTER)
@@ -343,7 +343,7 @@ def test_oldest_check_first_within_a_byte_budget_then_the_rest(shop: Shop, scan:
         return [row or 0 for row in (_turn(shop, f"Ada Quill/Harbour/{n}.tif") for n in range(6))]
 
     done = shop.audit(budget=Budget(bytes=2 * size))
-    assert (done.outcome, done.checked, done.left) == ("budget", 2, 4)
+    assert (done.outcome, done.checked, done.remaining) == ("budget", 2, 4)
     first = turns()
     assert [n for n, t in enumerate(first) if t] == [0, 1]
     shop.audit(budget=Budget(bytes=3 * size))

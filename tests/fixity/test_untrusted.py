@@ -278,4 +278,4 @@ def test_one_useless_undo_file_does_not_block_all_tidying(shop: Shop, scan: Scan
     assert planned.moves
     done = apply_tidying(shop.db, shop.home, planned)
     assert len(done.moved) == len(planned.moves)
-    assert [left.path for left in done.left] == ([useless] if text else [])
+    assert [item.path for item in done.skipped] == ([useless] if text else [])

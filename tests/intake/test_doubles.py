@@ -43,7 +43,7 @@ class Desk:
     def free(self) -> list[str]:
         groups = list_doubles(self.db, "masters")[0].groups
         done = free_doubles(self.db, self.home, self.store, groups)
-        return [left.why for left in done.left]
+        return [item.why for item in done.skipped]
 
 
 ALL = ["Ada Quill/Harbour (2).tif", "Ada Quill/Harbour.tif", "backup/old/Harbour.tif"]
@@ -84,12 +84,12 @@ def test_kept_is_the_file_whose_path_names_artist_and_piece(desk: Desk, take_up:
 def test_freed_doubles_are_gone_on_record_and_brought_back_byte_for_byte(desk: Desk) -> None:
     before = {name: desk.path(name).read_bytes() for name in ALL}
     done = free_doubles(desk.db, desk.home, desk.store, list_doubles(desk.db, "masters")[0].groups)
-    assert desk.names() == ["Ada Quill/Harbour.tif"] and not done.left and done.undo is not None
+    assert desk.names() == ["Ada Quill/Harbour.tif"] and not done.skipped and done.undo is not None
     assert files.by_path(desk.db, desk.store.id, ALL[0]) is None
     assert [e.path for e in recorded.events(desk.db) if e.type == "deletion"] == [ALL[0], ALL[2]]
     assert str(done.undo) in summarize(done)[-1]
     back = bring_back_doubles(desk.db, desk.home, done.undo)
-    assert not back.left and {name: desk.path(name).read_bytes() for name in ALL} == before
+    assert not back.skipped and {name: desk.path(name).read_bytes() for name in ALL} == before
     assert len(list_doubles(desk.db, "masters")[0].groups[0].others) == 2
 
 
@@ -126,12 +126,12 @@ def test_what_is_not_safe_stays_and_is_told(desk: Desk, harm: Callable[[Desk], N
     groups = list_doubles(desk.db, "masters")[0].groups
     harm(desk)
     done = free_doubles(desk.db, desk.home, desk.store, groups)
-    assert any(why in one.why for one in done.left)
+    assert any(why in one.why for one in done.skipped)
     assert desk.names() == left
 
 
 def test_a_run_killed_after_a_removal_is_completed_by_the_next(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(doubles, "_record", killed)
+    monkeypatch.setattr(doubles, "_log_removal", killed)
     with pytest.raises(KeyboardInterrupt):
         desk.free()
     monkeypatch.undo()
@@ -151,7 +151,7 @@ def test_a_removal_that_cannot_be_recorded_is_told_and_recorded_by_the_next_run(
         raise DiskFull()
 
     with monkeypatch.context() as patch:
-        patch.setattr(doubles, "_record", full)
+        patch.setattr(doubles, "_log_removal", full)
         whys = desk.free()
     assert len(whys) == 2 and all("It was removed, but the catalogue could not record that" in why for why in whys)
     assert desk.names() == ["Ada Quill/Harbour.tif"]

@@ -194,7 +194,7 @@ def test_a_source_changed_after_the_plan_is_not_taken(
     path.write_bytes(path.read_bytes() + b"x")
     outcome = apply(db, home, plan)
     assert [t.source.name for t in outcome.taken] == ["two.tif"], "the others go on"
-    assert "SHA-256" in outcome.left[0].why
+    assert "SHA-256" in outcome.skipped[0].why
     assert len(tree(tmp_path / "masters")) == 1
     assert recorded.runs(db, "intake")[0].outcome == "failed"
 
@@ -385,7 +385,7 @@ def test_a_share_unmounted_midway_gets_nothing_in_its_place(
     outcome = apply(db, home, plan, report=unplug)
     assert len(outcome.taken) == len(tree(tmp_path / "unplugged")) == 1
     assert not list((tmp_path / "masters").iterdir())
-    assert "was disconnected" in outcome.left[-1].why
+    assert "was disconnected" in outcome.skipped[-1].why
 
 
 def test_a_copy_to_a_store_that_went_away_at_the_last_moment_is_not_recorded(
@@ -401,7 +401,7 @@ def test_a_copy_to_a_store_that_went_away_at_the_last_moment_is_not_recorded(
     monkeypatch.setattr(applying, "copy_verified", pulled)
     outcome = apply(db, home, plan)
     assert outcome.taken == ()
-    assert "was disconnected" in outcome.left[-1].why
+    assert "was disconnected" in outcome.skipped[-1].why
     assert pieces.counts(db)["file"] == 0
 
 

@@ -132,7 +132,7 @@ def test_applied_it_moves_the_same_bytes_and_undone_brings_back_every_name(
     before = tree(untidy)
     plan = plan_tidying(db, home.settings, store)
     done = apply_tidying(db, home, plan)
-    assert not done.left
+    assert not done.skipped
     after = tree(untidy)
     assert sorted(after) == sorted(m.target for m in plan.moves)
     assert sorted(after.values()) == sorted(before.values())
@@ -143,7 +143,7 @@ def test_applied_it_moves_the_same_bytes_and_undone_brings_back_every_name(
     assert sum(e.type == "filename change" for e in recorded.events(db)) == 5
     assert done.undo
     undone = undo_tidying(db, home, done.undo)
-    assert not undone.left
+    assert not undone.skipped
     assert tree(untidy) == before
     (summary,) = index(db, home, [store], workers=1)
     assert (summary.read, summary.gone) == (0, 0)
@@ -168,8 +168,8 @@ def test_changed_bytes_stay_where_they_are(db: Database, home: Home, store: Stor
     victim.write_bytes(data)
     done = apply_tidying(db, home, plan_tidying(db, home.settings, store))
     assert victim.read_bytes() == data
-    assert [left.path for left in done.left] == [victim]
-    assert "Audit" in done.left[0].why
+    assert [item.path for item in done.skipped] == [victim]
+    assert "Audit" in done.skipped[0].why
 
 
 def test_what_stands_at_the_new_name_is_never_overwritten(
@@ -179,7 +179,7 @@ def test_what_stands_at_the_new_name_is_never_overwritten(
     late.write_bytes(b"came after the plan")
     done = apply_tidying(db, home, plan)
     assert late.read_bytes() == b"came after the plan"
-    assert [left.path.name for left in done.left] == [Path(plan.moves[0].source).name]
+    assert [item.path.name for item in done.skipped] == [Path(plan.moves[0].source).name]
 
 
 def test_sidecars_go_with_their_file(db: Database, home: Home, store: Store, untidy: Path) -> None:
@@ -214,7 +214,7 @@ def test_moves_that_follow_on_one_another_are_undone_last_first(
     done = apply_tidying(db, home, Tidying(store.id, store.name, tuple(moves), 0, ()))
     assert len(done.moved) == 2 and done.undo is not None
     assert tree(untidy)[first] == before[second]
-    assert undo_tidying(db, home, done.undo).left == ()
+    assert undo_tidying(db, home, done.undo).skipped == ()
     assert tree(untidy) == before
 
 
@@ -258,7 +258,7 @@ def test_a_disk_without_second_names_gets_verified_copies(
 
     monkeypatch.setattr(os, "link", refuse)
     done = apply_tidying(db, home, plan_tidying(db, home.settings, store))
-    assert not done.left
+    assert not done.skipped
     assert sorted(tree(untidy).values()) == sorted(before.values())
 
 
@@ -288,8 +288,8 @@ moving.apply_tidying(db, home, plan_tidying(db, home.settings, stores.by_name(db
         index(db, home, [store], workers=1)  # meanwhile an index run takes the second name for a new file
     done = apply_tidying(db, home, plan_tidying(db, home.settings, store))
     again = apply_tidying(db, home, plan_tidying(db, home.settings, store))
-    assert not again.left
-    assert not done.left
+    assert not again.skipped
+    assert not done.skipped
     assert sorted(tree(untidy).values()) == sorted(before.values())
     assert {p.path for p in intake.placed(db, store.id)} == set(tree(untidy))
 
@@ -301,7 +301,7 @@ def test_a_name_that_differs_only_in_form_is_renamed_in_place(
     take_up(store)
     plan = plan_tidying(db, home.settings, store, Level.PORTABLE)
     assert targets(plan) == {"Ada Quill/Café/Cafe\u0301 master.tif": "Ada Quill/Café/Café master.tif"}
-    assert not apply_tidying(db, home, plan).left
+    assert not apply_tidying(db, home, plan).skipped
     assert [p.name for p in (tmp_path / "masters/Ada Quill/Café").iterdir()] == ["Café master.tif"]
 
 
@@ -325,7 +325,7 @@ def test_the_undo_line_is_on_the_disk_before_the_file_moves(
     done = apply_tidying(db, home, plan_tidying(db, home.settings, store))
     assert seen
     assert all(seen)
-    assert len(done.left) == len(seen)
+    assert len(done.skipped) == len(seen)
 
 
 @pytest.mark.parametrize("failing", ["catalogue", "undo file"])
@@ -348,11 +348,11 @@ def test_where_nothing_can_be_written_down_no_file_is_left_under_two_names(
         patch.setattr(where, name, full)
         done = apply_tidying(db, home, plan)
     assert len(done.moved) == (2 if failing == "catalogue" else 1)
-    assert len(done.moved) + len(done.left) == len(plan.moves)
-    assert "This file was not moved" in done.left[0].why
-    assert {left.why for left in done.left[1:]} == {"not attempted"}
+    assert len(done.moved) + len(done.skipped) == len(plan.moves)
+    assert "This file was not moved" in done.skipped[0].why
+    assert {item.why for item in done.skipped[1:]} == {"not attempted"}
     assert sorted(tree(untidy).values()) == sorted(before.values()), "every file stands under one name"
-    assert not apply_tidying(db, home, plan_tidying(db, home.settings, store)).left
+    assert not apply_tidying(db, home, plan_tidying(db, home.settings, store)).skipped
     assert {p.path for p in intake.placed(db, store.id)} == set(tree(untidy))
 
 
@@ -370,9 +370,9 @@ def test_a_name_the_disk_did_not_confirm_is_taken_back(
     with monkeypatch.context() as patch:
         patch.setattr(moving, "sync", failing)
         done = apply_tidying(db, home, plan)
-    assert [left.why for left in done.left] == ["the system refused: Input/output error"]
+    assert [item.why for item in done.skipped] == ["the system refused: Input/output error"]
     assert sorted(tree(untidy).values()) == sorted(before.values()), "every file stands under one name"
-    assert not apply_tidying(db, home, plan_tidying(db, home.settings, store)).left
+    assert not apply_tidying(db, home, plan_tidying(db, home.settings, store)).skipped
     assert {p.path for p in intake.placed(db, store.id)} == set(tree(untidy))
 
 
@@ -389,9 +389,9 @@ def test_an_end_that_cannot_be_written_down_does_not_hide_what_was_moved(
     with monkeypatch.context() as patch:
         patch.setattr(undo_lists, "write_all", full)
         done = apply_tidying(db, home, plan)
-    assert len(done.moved) == len(plan.moves) and not done.left
+    assert len(done.moved) == len(plan.moves) and not done.skipped
     assert moving.cut_short(home, store)
-    assert not apply_tidying(db, home, plan_tidying(db, home.settings, store)).left
+    assert not apply_tidying(db, home, plan_tidying(db, home.settings, store)).skipped
     assert not moving.cut_short(home, store)
 
 
@@ -405,8 +405,8 @@ def test_an_old_name_that_cannot_be_removed_is_told_and_the_next_run_removes_it(
     with monkeypatch.context() as patch:
         patch.setattr(moving, "_drop", refusing)
         done = apply_tidying(db, home, plan)
-    assert len(done.left) == len(plan.moves)
-    assert all("old one cannot be removed" in left.why for left in done.left)
+    assert len(done.skipped) == len(plan.moves)
+    assert all("old one cannot be removed" in item.why for item in done.skipped)
     assert done.undo is not None
     assert '"end"' not in done.undo.read_text(), "files stand under two names: nothing has come to its end"
     apply_tidying(db, home, plan_tidying(db, home.settings, store, Level.PORTABLE))
@@ -471,6 +471,6 @@ def test_a_tidying_cut_short_is_completed_also_where_nothing_else_is_to_be_renam
     assert moving.cut_short(home, store)
     empty = plan_tidying(db, home.settings, store)
     assert not empty.moves
-    assert not apply_tidying(db, home, empty).left
+    assert not apply_tidying(db, home, empty).skipped
     assert sorted(tree(untidy).values()) == sorted(before.values())
     assert not moving.cut_short(home, store)

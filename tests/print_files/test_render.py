@@ -375,7 +375,7 @@ def test_a_disk_unplugged_midway_gives_no_file(call: str, tmp_path: Path, monkey
         def broken(file: object, view: memoryview, offset: int) -> int:
             raise digests.ReadFailed(offset, OSError(errno.EIO, "Input/output error"))
 
-        monkeypatch.setattr(digests, "_filled", broken)
+        monkeypatch.setattr(digests, "_read_full", broken)
     with pytest.raises(CatalogueError, match="Input/output error"):
         render(master, recipe, tmp_path / "print.tif")
     monkeypatch.undo()

@@ -101,14 +101,14 @@ def test_medium_fails(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_medium_fails_while_digesting(strips: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    real = digests._filled
+    real = digests._read_full
 
     def failing(file: object, view: memoryview, offset: int) -> int:
         if offset > 0:
             raise digests.ReadFailed(offset, OSError(5, "Input/output error"))
         return real(file, view, offset)
 
-    monkeypatch.setattr(digests, "_filled", failing)
+    monkeypatch.setattr(digests, "_read_full", failing)
     reading = read_file(strips)
     assert Fault.UNREADABLE in kinds(reading) and reading.sha256 == "" and reading.preview
 

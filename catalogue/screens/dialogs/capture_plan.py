@@ -7,7 +7,7 @@ from textual.binding import BindingType
 from textual.containers import Grid, Vertical
 from textual.widgets import Input, Label, Static
 
-from catalogue.errors import CatalogueError
+from catalogue.errors import CatalogueError, sentence
 from catalogue.ledger import values
 from catalogue.operations.capturing import capture_plans, summarize
 from catalogue.screens.keys import bindings
@@ -65,7 +65,7 @@ def plan_words(settings: Settings, size: str, overlap: str) -> list[str]:
     except CatalogueError as error:
         return [str(error)]
     except ValueError as error:
-        return [f"{str(error)[:1].upper()}{str(error)[1:]}."]
+        return [sentence(error)]
 
 
 def _share(text: str) -> float:

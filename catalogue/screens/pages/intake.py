@@ -404,7 +404,7 @@ class IntakePage(Page):
 
     def _taken(self, plan: Plan, done: "ImportedScans") -> None:
         meant = {i.arrival.path for p in plan.proposals if p.ready for i in p.items}
-        if done.removing or any(left.path in meant for left in done.outcome.left):
+        if done.removing or any(item.path in meant for item in done.outcome.skipped):
             from catalogue.operations.intake import summarize
 
             self._to_tell = panel_text([*summarize(done), *after_taking_in(done)])
