@@ -84,28 +84,28 @@ def compare_with(db: Database, home: Home, made: Made, then: PrintFile, *, repor
     old, new = json.loads(then.versions), json.loads(made.versions)
     libraries = {name: (old.get(name), new.get(name)) for name in sorted({*old, *new})
                  if old.get(name) != new.get(name)}
-    found = Comparison(then, then.sha256 == made.sha256, then.pixel_digest == made.pixel_digest,
+    comparison = Comparison(then, then.sha256 == made.sha256, then.pixel_digest == made.pixel_digest,
                        differences(before, made.recipe), libraries)
-    if found.same_pixels:
-        return found
+    if comparison.same_pixels:
+        return comparison
     if (then.width, then.height) != (made.width, made.height):
-        return replace(found, unknown="the two files differ in width or height")
-    one = _patches_then(db, home, then, before, found, report, cancelled)
-    other = patches_of_file(made.path, made.sha256, report=report, cancelled=cancelled)
-    if one is None or other is None:
-        return replace(found, unknown="the last file is no longer where it was put, and cannot be made again here")
-    depart = delta_e(one.lab, other.lab)
-    return replace(found, delta_e=(float(depart.max()), float(depart.mean())), patch=max(1.0, other.side))
+        return replace(comparison, unknown="the two files differ in width or height")
+    then_patches = _patches_then(db, home, then, before, comparison, report, cancelled)
+    now_patches = patches_of_file(made.path, made.sha256, report=report, cancelled=cancelled)
+    if then_patches is None or now_patches is None:
+        return replace(comparison, unknown="the last file is no longer where it was put, and cannot be made again here")
+    depart = delta_e(then_patches.lab, now_patches.lab)
+    return replace(comparison, delta_e=(float(depart.max()), float(depart.mean())), patch=max(1.0, now_patches.side))
 
 
-def _patches_then(db: Database, home: Home, then: PrintFile, recipe: Recipe, found: Comparison, report: Report,
+def _patches_then(db: Database, home: Home, then: PrintFile, recipe: Recipe, comparison: Comparison, report: Report,
                   cancelled: Cancelled) -> Patches | None:
     """Last time's colours: from the file if it still lies there, else made again where only master or recipe are other
     ones, for what other versions of the libraries made cannot be made here."""
     place = Path("/", native_path(then.folder[1:]), native_path(then.name))
     if (seen := patches_of_file(place, then.sha256, report=report, cancelled=cancelled)) is not None:
         return seen
-    if found.versions:
+    if comparison.versions:
         return None
     try:
         with opened_again(db, home, recipe, cancelled=cancelled) as sheet:
@@ -114,28 +114,28 @@ def _patches_then(db: Database, home: Home, then: PrintFile, recipe: Recipe, fou
         return None
 
 
-def describe_comparison(found: Comparison, dates: str) -> list[str]:
+def describe_comparison(comparison: Comparison, dates: str) -> list[str]:
     """How a print file compares with last time's, in words."""
-    day = values.shown_day(found.then.made, dates)
-    if found.same_bytes:
+    day = values.shown_day(comparison.then.made, dates)
+    if comparison.same_bytes:
         return [f"the same file as on {day}, bit for bit"]
-    told = [f"{WORDS.get(name, name)} {_said(then)} then, {_said(new)} now"
-            for name, (then, new) in found.recipe.items() if name != "master_sha256"]
-    if "master_sha256" in found.recipe:
-        then, new = found.recipe["master_sha256"]
-        told.insert(0, f"another master: {str(then)[:12]}… then, {str(new)[:12]}… now")
-    told += [f"{name} {then or 'not used'} then, {new or 'not used'} now"
-             for name, (then, new) in found.versions.items()]
-    why = "; ".join(told) or "neither recipe nor versions differ: make it again, and have this machine checked"
-    if found.same_pixels:
+    reasons = [f"{WORDS.get(name, name)} {_said(then)} then, {_said(new)} now"
+            for name, (then, new) in comparison.recipe.items() if name != "master_sha256"]
+    if "master_sha256" in comparison.recipe:
+        then, new = comparison.recipe["master_sha256"]
+        reasons.insert(0, f"another master: {str(then)[:12]}… then, {str(new)[:12]}… now")
+    reasons += [f"{name} {then or 'not used'} then, {new or 'not used'} now"
+             for name, (then, new) in comparison.versions.items()]
+    why = "; ".join(reasons) or "neither recipe nor versions differ: make it again, and have this machine checked"
+    if comparison.same_pixels:
         return [f"the same pixels as on {day}; the file differs: {why}"]
     lines = [f"not the same as on {day}: {why}"]
-    if found.delta_e is not None:
-        largest, mean = found.delta_e
+    if comparison.delta_e is not None:
+        largest, mean = comparison.delta_e
         lines.append(f"colours then and now: ΔE00 at most {largest:.2f}, mean {mean:.2f}, over patches of"
-                     f" {found.patch:.0f} px")
+                     f" {comparison.patch:.0f} px")
     else:
-        lines.append(f"the colours cannot be compared: {found.unknown}")
+        lines.append(f"the colours cannot be compared: {comparison.unknown}")
     return lines
 
 

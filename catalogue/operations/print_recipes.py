@@ -105,8 +105,8 @@ def _likeliest(laid: Sequence[tuple[Placement, Scan, ReducedPicture]]) -> tuple[
     """The one that agrees best; among those that agree about as well the largest: prints are made from large scans, not
     from other print files."""
     astray = ASTRAY * (1 - max(place.correlation for place, _, _ in laid)) + ASTRAY_ANYWAY
-    return max((one for one in laid if 1 - one[0].correlation <= astray),
-               key=lambda one: (one[2].size[0] * one[2].size[1], one[0].correlation))
+    return max((each for each in laid if 1 - each[0].correlation <= astray),
+               key=lambda each: (each[2].size[0] * each[2].size[1], each[0].correlation))
 
 
 def _file_of(db: Database, scan: Scan, what: str) -> Path:
@@ -120,7 +120,7 @@ def _matrix(home: Home, master: Scan, scan: Scan) -> NDArray[np.float64] | None:
     """Places on the master to places on the print file, full pixels, as features or, for soft work, the pixels of both
     previews say; None where they say nothing."""
     try:
-        ours, theirs = (feature_cache.features(home, one.sha256) for one in (master, scan))
+        ours, theirs = (feature_cache.features(home, side.sha256) for side in (master, scan))
         fit = confirmation.fit_features(ours, theirs) or direct.align(feature_cache.preview(home, master.sha256),
                                                                       feature_cache.preview(home, scan.sha256))
     except Damaged:

@@ -57,11 +57,11 @@ def edge_of(size: int, beyond: int, strip: int) -> Edge:
     return Edge(low, np.minimum(low + 1, size - 1), (places - low).astype(np.float32))
 
 
-def blended(one: Pixels, other: Pixels, share: NDArray[np.float32]) -> Pixels:
+def blended(first: Pixels, second: Pixels, share: NDArray[np.float32]) -> Pixels:
     """Between two pixels, to the nearest level; products and sums in single precision."""
     if not share.any():
-        return one
-    return np.asarray(np.rint(one * (np.float32(1) - share) + other * share), np.uint16)
+        return first
+    return np.asarray(np.rint(first * (np.float32(1) - share) + second * share), np.uint16)
 
 
 def sheet_bands(layout: Layout, picture: Rows, colours: Colours, rows_together: int) -> Iterator[Pixels]:

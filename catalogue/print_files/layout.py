@@ -145,6 +145,16 @@ def _ticks(lines: Box, outer: Box, gap: int, length: int, thick: int) -> list[Bo
     return made
 
 
+def turned_part(part: tuple[float, float, float, float], degrees: int, size: tuple[float, float]
+                ) -> tuple[float, float, float, float]:
+    """A part (left, top, width, height) of a picture of ``size``, on the picture once it is turned clockwise by
+    quarters."""
+    left, top, width, height = part
+    right, below = size[0] - left - width, size[1] - top - height
+    return {0: part, 90: (below, left, height, width), 180: (right, below, width, height),
+            270: (top, right, height, width)}[degrees % 360]
+
+
 def print_size_mm(layout: Layout, ppi: int) -> tuple[float, float]:
     """Width and height in mm of the whole file, wrap, bleed and marks included."""
     return layout.width / ppi * MM_PER_INCH, layout.height / ppi * MM_PER_INCH

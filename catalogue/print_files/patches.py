@@ -65,9 +65,9 @@ def patches_of_file(path: Path, sha256: str, *, report: Report = ignore_progress
             if samples is None:
                 return None
             rows = (channels.of(band) for band in samples.bands())
-            found = _patches(rows, (samples.width, samples.height), channels.space, channels.bits, picture.source.icc,
-                             report, cancelled)
-            return found if picture.finish() == sha256 else None
+            patches = _patches(rows, (samples.width, samples.height), channels.space, channels.bits, picture.source.icc,
+                               report, cancelled)
+            return patches if picture.finish() == sha256 else None
     except CatalogueError:
         return None
 

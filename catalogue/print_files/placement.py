@@ -12,6 +12,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from catalogue.print_files.layout import turned_part
+
 Light = NDArray[np.float32]
 Doubles = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -46,7 +48,7 @@ class Placement:
         x, y = self.size[0] / (right - left), self.size[1] / (bottom - top)    # pixels of the master for the print's
         part = ((picture[0] - left) * x, (picture[1] - top) * y, (picture[2] - picture[0]) * x,
                 (picture[3] - picture[1]) * y)
-        return _turned_back(part, self.turn, self.size)
+        return turned_part(part, -self.turn, self.size)
 
 
 def quarter_turns(matrix: Doubles) -> int | None:
@@ -109,14 +111,6 @@ def _on_turned(matrix: Doubles, turn: int, size: tuple[int, int]) -> tuple[Doubl
                270: ((width, 0), (0, height))}[turn]
     first, second = (matrix @ (x, y, 1.0) for x, y in corners)
     return first, second
-
-
-def _turned_back(part: Sides, turn: int, turned_size: tuple[int, int]) -> Sides:
-    """A part of the turned master as a part of the master; left, top, width, height."""
-    left, top, width, height = part
-    right, below = turned_size[0] - left - width, turned_size[1] - top - height
-    return {0: (left, top, width, height), 90: (top, right, height, width), 180: (right, below, width, height),
-            270: (below, left, height, width)}[turn]
 
 
 def _fitted(even: Light, printed: Light, low: Doubles, scale: Doubles

@@ -75,10 +75,10 @@ def versions_of(recipe: Recipe) -> str:
     """What a file's bytes hang on besides its recipe, as JSON: this program and the libraries that take part."""
     import imagecodecs
 
-    found = {"catalogue": __version__, "tifffile": version("tifffile"), "imagecodecs": version("imagecodecs")}
+    versions = {"catalogue": __version__, "tifffile": version("tifffile"), "imagecodecs": version("imagecodecs")}
     if recipe.profile_sha256:
-        found |= {"littleCMS": str(imagecodecs.cms_version()).split()[-1], "numpy": version("numpy")}
-    return json.dumps(found, sort_keys=True, separators=(",", ":"))
+        versions |= {"littleCMS": str(imagecodecs.cms_version()).split()[-1], "numpy": version("numpy")}
+    return json.dumps(versions, sort_keys=True, separators=(",", ":"))
 
 
 def render(master: Path, recipe: Recipe, target: Path, *, profile: bytes = b"", report: Report = ignore_progress,

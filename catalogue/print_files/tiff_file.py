@@ -143,8 +143,8 @@ def recipe_in(path: Path) -> tuple[Recipe, str] | None:
     text = re.sub(r"<\?xpacket.*?\?>", "", data.decode("utf-8", "replace"))
     try:
         root = fromstring(text) if NAMESPACE in text else None
-        found = [root.findtext(f".//{{{NAMESPACE}}}{name}") if root is not None else None
+        texts = [root.findtext(f".//{{{NAMESPACE}}}{name}") if root is not None else None
                  for name in ("recipe", "madeWith")]
-        return (from_json(found[0]), found[1] or "") if found[0] else None
+        return (from_json(texts[0]), texts[1] or "") if texts[0] else None
     except (CatalogueError, ValueError, SyntaxError):
         return None

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from catalogue.ledger.fit import picture_wraps
-from catalogue.print_files.layout import Box, Layout, layout_of
+from catalogue.print_files.layout import Box, Layout, layout_of, turned_part
 from catalogue.print_files.recipe import Recipe
 from catalogue.reading.printsize import MM_PER_INCH
 
@@ -114,13 +114,8 @@ def recipe_layout(recipe: Recipe, scan_width: int, scan_height: int) -> PrintLay
     made = layout_of(recipe, scan_width, scan_height)
     finished, picture = in_mm(made.finished, made, recipe.ppi), in_mm(made.picture, made, recipe.ppi)
     source = made.source
-    right, below = scan_width - source.left - source.width, scan_height - source.top - source.height
-    left, top, across, down = {     # of the part printed, on the whole scan once that is turned
-        0: (source.left, source.top, source.width, source.height),
-        90: (below, source.left, source.height, source.width),
-        180: (right, below, source.width, source.height),
-        270: (source.top, right, source.height, source.width),
-    }[recipe.turn]
+    left, top, across, down = turned_part((source.left, source.top, source.width, source.height), recipe.turn,
+                                          (scan_width, scan_height))
     size = (scan_width, scan_height) if recipe.turn in (0, 180) else (scan_height, scan_width)
     x, y = width(picture) / across, height(picture) / down      # mm of a pixel of the scan
     scan_left, scan_top = picture[0] - left * x, picture[1] - top * y
