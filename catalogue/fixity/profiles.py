@@ -3,10 +3,18 @@
 Each file is called after its SHA-256; one whose bytes are others is damaged, and is neither copied nor counted.
 """
 
+import os
 from hashlib import sha256
 from pathlib import Path
 
 from catalogue.errors import CatalogueError
+from catalogue.reading.handles import open_without_waiting
+from catalogue.reading.kinds import HEAD_BYTES, format_of
+from catalogue.reading.limits import Deadline, Limits
+from catalogue.reading.opening import open_source
+from catalogue.records import print_files
+from catalogue.records.database import Database
+from catalogue.records.paths import native_path
 from catalogue.settings import Home
 from catalogue.storage.atomic import write_atomically
 from catalogue.untrusted import read_regular
@@ -48,6 +56,38 @@ def back_up_profiles(home: Home, also: Path | None) -> None:
         copy_profiles(home.profiles, folder / FOLDER)
 
 
-def bring_back_profiles(home: Home, backups: Path) -> int:
-    """Put back what is missing or damaged from a folder of backups, and from the catalogue's own; gives how many."""
-    return sum(copy_profiles(folder / FOLDER, home.profiles) for folder in {backups, home.backups})
+def bring_back_profiles(db: Database, home: Home, backups: Path) -> list[str]:
+    """Put back the profiles that are missing or damaged: from a folder of backups, from the catalogue's own, and those
+    that recipes name from files that embed them. Gives, in words, what is not back; raises nothing of ours, for the
+    catalogue stands already."""
+    try:
+        for folder in {backups, home.backups}:
+            copy_profiles(folder / FOLDER, home.profiles)
+        missing = [digest for digest in print_files.profiles_named(db)
+                   if read_profile_file(home.profiles / f"{digest}.icc") is None and not _taken_out(db, home, digest)]
+    except CatalogueError as error:
+        return [f"Profiles that print files were converted to could not be put back. {error}"]
+    return [f"A profile that print files were converted to is missing; its SHA-256 is {digest}. Choose its file with"
+            " --profile when you print again." for digest in missing]
+
+
+def _taken_out(db: Database, home: Home, digest: str) -> bool:
+    """Keep the profile as a print file, or a file in a store, embeds it; whether there is such a file."""
+    for root, path in print_files.embedding(db, digest):
+        icc = _embedded(root, path)
+        if sha256(icc).hexdigest() == digest:
+            keep_profile(home, icc)
+            return True
+    return False
+
+
+def _embedded(root: str, path: str) -> bytes:
+    """The profile that a picture file embeds; b"" where there is none, or the file cannot be read."""
+    limits = Limits()
+    try:
+        with open(Path(root, native_path(path)), "rb", opener=open_without_waiting) as file:
+            kind = format_of(file.read(HEAD_BYTES))
+            return open_source(file, kind, os.fstat(file.fileno()).st_size, limits,
+                               Deadline.after(limits.seconds)).icc if kind else b""
+    except Exception:   # the codec edge: whatever a damaged file raises, it gives no profile
+        return b""

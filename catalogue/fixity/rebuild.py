@@ -12,6 +12,7 @@ from catalogue.errors import CatalogueError, NotFound, Refused
 from catalogue.fixity import copies, log, manifest
 from catalogue.fixity.log import Head
 from catalogue.fixity.manifest import Manifest
+from catalogue.fixity.profiles import bring_back_profiles
 from catalogue.fixity.recovery import PutBack, finish, prepare, remove_staged, staging_path
 from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store, marker_facts, read_marker
@@ -40,7 +41,7 @@ class RebuiltStore:
 class Rebuilt:
     """What a rebuild did; ``aside`` is where the former catalogue lies, None where there was none. ``put_back`` is what
     the journal and the old file gave of orders, editions and all else that was stated. ``passed_over``: manifests
-    that could not be read, and what of the closing steps failed, in words."""
+    that could not be read, what of the closing steps failed, and profiles that are not back, in words."""
 
     stores: tuple[RebuiltStore, ...]
     aside: Path | None
@@ -86,7 +87,7 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = ignore_progre
             passed_over = [words for store, _ in known if (words := manifest.note_unreadable(
                 db, store, manifest.of_store(Path(store.root))))]
         _note(db, len(compared), [before, *(stored_manifest.head for _, stored_manifest in known if stored_manifest)])
-        trouble = _closing_trouble(db, home)
+        trouble = [*_closing_trouble(db, home), *bring_back_profiles(db, home, home.backups)]
     except CatalogueError as error:
         whole = "" if put_back.lost else ", no event is lost"
         error.hint = f"The catalogue is back{whole}, but its stores were not all read and compared. {error.hint}" \

@@ -7,7 +7,7 @@ then on nobody opens the old file, and whatever is left to do is done by the nex
 
 import os
 from collections.abc import Iterator, Sequence
-from contextlib import suppress
+from contextlib import closing, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -109,8 +109,10 @@ def recover(home: Home, source: Path | None = None, *, report: Report = ignore_p
             finally:
                 remove_staged(part)
             recovered = finish(home)
-        bring_back_profiles(home, source.parent)
-    return Recovered(source, recovered.aside, recovered.condition, put_back, recovered.detail)
+        with closing(open_database(home.database)) as db:
+            not_back = bring_back_profiles(db, home, source.parent)
+    return Recovered(source, recovered.aside, recovered.condition,
+                     replace(put_back, doubts=(*put_back.doubts, *not_back)), recovered.detail)
 
 
 def _last_recovery_text(home: Home) -> str:

@@ -234,16 +234,16 @@ def make_prints(db: Database, home: Home, lines: Sequence[Line], chosen: Mapping
 def summarize(done: PrintFilesMade, dates: str) -> list[str]:
     """Each file, what a person should know of it, and how it compares with last time's; then what was not made."""
     lines = []
-    for made in dmade.made:
+    for made in done.made:
         file = made.file
         lines.append(f"{file.path}{' was there already' if file.there else ''}")
         lines.append(f"  {file.width} × {file.height} px, {file.recipe.ppi} ppi, {file.recipe.bits} bit,"
                      f" {data_size(file.size)}; the master has {file.ppi_there:.0f} ppi at this size")
         lines += [f"  note: {caution}" for caution in made.cautions]
         lines += [f"  {text}" for text in describe_comparison(made.comparison, dates)] if made.comparison else []
-    for missing in dmade.not_made:
+    for missing in done.not_made:
         reason = f"{missing.message} {missing.hint}".rstrip()
         lines.append(f"not made: line {missing.line.id}, {missing.line.title}: {reason}")
-    if len(dmade.made) + len(dmade.not_made) > 1:
-        lines.append(f"{counted(len(dmade.made), 'print file')} made, {len(dmade.not_made)} not made")
+    if len(done.made) + len(done.not_made) > 1:
+        lines.append(f"{counted(len(done.made), 'print file')} made, {len(done.not_made)} not made")
     return lines

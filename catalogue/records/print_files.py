@@ -93,6 +93,26 @@ def of_line(db: Database, line_id: int) -> list[PrintFile]:
     return fetch(db, PrintFile, "SELECT * FROM print_file WHERE line_id = ? ORDER BY id DESC", [line_id])
 
 
+def profiles_named(db: Database) -> list[str]:
+    """SHA-256 of every profile that recipes on record convert to."""
+    return [row[0] for row in db.execute("""
+        SELECT DISTINCT json_extract(recipe, '$.profile_sha256') AS digest
+        FROM (SELECT recipe FROM print_file UNION ALL SELECT recipe FROM print_recipe)
+        WHERE digest <> '' ORDER BY digest""")]
+
+
+def embedding(db: Database, profile_sha256: str) -> list[tuple[str, str]]:
+    """Root and stored path of the files that should embed a profile: print files where they were put, newest first,
+    then what lies in stores."""
+    made = db.execute("""SELECT folder, name FROM print_file WHERE json_extract(recipe, '$.profile_sha256') = ?
+                         ORDER BY id DESC""", [profile_sha256])
+    stored = db.execute("""SELECT t.root, f.path FROM file f JOIN scan s ON s.id = f.scan_id
+                           JOIN store t ON t.id = f.store_id
+                           WHERE s.profile_digest = ? AND f.state = 'present' AND t.forgotten IS NULL
+                           ORDER BY f.size, f.id""", [profile_sha256])
+    return [("/", f"{folder[1:]}/{name}") for folder, name in made] + [(root, path) for root, path in stored]
+
+
 def newest_of_pixels(db: Database, pixel_digest: str) -> PrintFile | None:
     """The newest making that gave these pixels: for a file that is met in a store."""
     return fetch_one(db, PrintFile, "SELECT * FROM print_file WHERE pixel_digest = ? ORDER BY id DESC LIMIT 1",

@@ -22,6 +22,7 @@ from PIL import Image
 
 from catalogue.errors import CatalogueError, ReadOnly
 from catalogue.fixity.backup import back_up
+from catalogue.fixity.rebuild import rebuild
 from catalogue.fixity.recovery import recover
 from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store
@@ -505,6 +506,48 @@ def test_profiles_that_recipes_name_are_in_backups_and_come_back(shop: PrintShop
     assert shop.call("recover", "--from", newest, "--yes")[0] == 0
     assert [path.read_bytes() for path in shop.home.profiles.iterdir()] == [SRGB]
     assert "bit for bit" in shop.print("--line", 1, "--to", tmp_path)
+
+
+@pytest.mark.parametrize("source", ["backup", "print file", "store", "nowhere"])
+def test_a_rebuilt_catalogue_has_the_profiles_that_recipes_name_or_says_which_are_gone(
+        shop: PrintShop, tmp_path: Path, source: str) -> None:
+    """They come from the backups, from a print file where it was put, or from any file of the stores that embeds them.
+    """
+    icc = tmp_path / "printer.icc"
+    icc.write_bytes(SRGB)
+    shop.print("--line", 1, "--to", shop.hot, "--profile", icc)
+    assert shop.call("backup")[0] == 0
+    kept, = shop.home.profiles.iterdir()
+    kept.unlink()
+    if source != "backup":
+        (shop.home.backups / "profiles" / kept.name).write_bytes(b"rotted")
+    if source == "store":
+        tifffile.imwrite(tmp_path / "main/Ada Quill/proof.tif", np.zeros((9, 9, 3), np.uint8), photometric="rgb",
+                         iccprofile=SRGB)
+    if source in ("store", "nowhere"):
+        (shop.hot / shop.made()[0].name).unlink()
+    shop.home.database.write_bytes(b"lost")
+    done = rebuild(shop.home, [tmp_path / "main"], executors=ThreadPoolExecutor)
+    words = [line for line in done.passed_over if "rofile" in line]
+    if source == "nowhere":
+        assert len(words) == 1 and kept.stem in words[0] and "--profile" in words[0]
+    else:
+        assert not words and kept.read_bytes() == SRGB
+        assert "bit for bit" in shop.print("--line", 1, "--to", tmp_path)
+
+
+def test_a_recovery_says_which_profiles_are_gone(shop: PrintShop, tmp_path: Path) -> None:
+    icc = tmp_path / "printer.icc"
+    icc.write_bytes(SRGB)
+    shop.print("--line", 1, "--to", shop.hot, "--profile", icc)
+    assert shop.call("backup")[0] == 0
+    kept, = shop.home.profiles.iterdir()
+    (shop.hot / shop.made()[0].name).unlink()
+    for folder in (shop.home.profiles, shop.home.backups / "profiles"):
+        (folder / kept.name).unlink()
+    newest = max(shop.home.backups.glob("catalogue-*.sqlite"))
+    code, text = shop.call("recover", "--from", newest, "--yes")
+    assert code == 0 and kept.stem in text and "--profile" in text
 
 
 def test_sharpening_is_carried_to_the_next_time_until_it_is_taken_off(shop: PrintShop) -> None:
