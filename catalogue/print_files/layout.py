@@ -9,8 +9,8 @@ from catalogue.reading.printsize import pixels_for
 
 MOST_PIXELS = 1 << 33
 ENLARGED = 1.005    # less than half a percent is rounding
-# Corner and fold marks: common practice, for ISO 12647 was not at hand. Where: CSS 2 (W3C 1998, 13.2.3), just outside the
-# edge that is cut. DocBook XSL 1.78's crop marks are 0.5 pt thick and run from 6 to 24 pt (2.1 to 8.5 mm) beyond it.
+# Corner and fold marks: common practice, for ISO 12647 was not at hand. CSS 2 (W3C 1998, 13.2.3) has crop marks just
+# outside the edge that is cut; DocBook XSL 1.78's are 0.5 pt thick and run from 6 to 24 pt (2.1 to 8.5 mm) beyond it.
 MARK_GAP_MM, CORNER_MARK_MM, FOLD_MARK_MM, MARK_WIDTH_MM = 2.0, 6.0, 3.0, 0.1
 
 
