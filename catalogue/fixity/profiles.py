@@ -11,7 +11,6 @@ from catalogue.errors import CatalogueError
 from catalogue.reading.handles import open_without_waiting
 from catalogue.reading.kinds import HEAD_BYTES, format_of
 from catalogue.reading.limits import Deadline, Limits
-from catalogue.reading.opening import open_source
 from catalogue.records import print_files
 from catalogue.records.database import Database
 from catalogue.records.paths import native_path
@@ -83,6 +82,8 @@ def _taken_out(db: Database, home: Home, digest: str) -> bool:
 
 def _embedded(root: str, path: str) -> bytes:
     """The profile that a picture file embeds; b"" where there is none, or the file cannot be read."""
+    from catalogue.reading.opening import open_source
+
     limits = Limits()
     try:
         with open(Path(root, native_path(path)), "rb", opener=open_without_waiting) as file:
