@@ -20,6 +20,7 @@ from textual.message import Message
 from textual.message_pump import MessagePump
 from textual.screen import Screen
 from textual.strip import Strip
+from textual.widget import AwaitMount
 from textual.worker import Worker
 
 from catalogue.screens.sent_cells import SentCells
@@ -160,6 +161,18 @@ class ThriftyApp(App[T]):
         super()._display(screen, renderable)
         if isinstance(renderable, ChangedCells) and renderable.size:
             self.update_sent(renderable.size)
+
+    def _get_screen(self, screen: Screen[Any] | str) -> tuple[Screen[Any], AwaitMount]:
+        """As Textual's, but the app's first page is on its stack before its widgets are mounted: from Python 3.12 on
+        Textual's tasks begin at once, and a field that is mounted asks for the screen."""
+        stack = self._screen_stacks[self._current_mode]
+        if stack or isinstance(screen, str):
+            return super()._get_screen(screen)
+        stack.append(screen)
+        try:
+            return super()._get_screen(screen)
+        finally:
+            stack.remove(screen)    # Textual appends it next
 
     def _load_screen_css(self, screen: Screen[Any]) -> None:
         """As Textual's, which then finds the styles of what is seen anew: a sheet is for the screens that name it, and

@@ -18,7 +18,7 @@ from textual.drivers import linux_driver
 from textual.geometry import Region
 from textual.screen import Screen
 from textual.strip import Strip
-from textual.widgets import Static
+from textual.widgets import Input, Static
 
 from catalogue.screens import textual_internals
 from catalogue.screens.sent_cells import SentCells
@@ -51,6 +51,33 @@ async def test_messages_that_wait_and_a_layout_that_is_due_are_seen() -> None:
         await widget.remove()
         widget.call_next(lambda: None)
         assert not textual_internals.has_messages(widget), "it will never handle them"
+
+
+class Fielded(Screen[None]):
+    def compose(self) -> ComposeResult:
+        yield Input("a field asks for the screen when it is mounted")
+
+
+class FieldFirst(textual_internals.ThriftyApp[None]):
+    DEFAULT_MODE = "first"
+    MODES = {"first": Fielded}  # noqa: RUF012
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.stacks: list[list[str]] = []
+
+    def _register(self, parent: Any, *widgets: Any, **where: Any) -> Any:
+        self.stacks.append([type(screen).__name__ for screen in self.screen_stack])
+        return super()._register(parent, *widgets, **where)
+
+
+async def test_the_first_page_is_on_its_stack_before_it_is_mounted() -> None:
+    """From Python 3.12 on a field is mounted within the call that registers it."""
+    app = FieldFirst()
+    async with app.run_test() as pilot:
+        await pilot.pause()
+        assert app.screen_stack == [app.screen] and isinstance(app.screen, Fielded)
+        assert app.stacks and all(stack == ["Fielded"] for stack in app.stacks)
 
 
 async def test_a_screen_is_mounted_and_drawn_before_it_is_seen() -> None:
