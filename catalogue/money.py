@@ -25,7 +25,7 @@ LONGEST = 40                # characters of an amount as typed
 _MEANT = {"€": {"EUR"}, "EURO": {"EUR"}, "£": {"GBP", "EGP", "FKP", "GIP", "LBP", "SDG", "SHP", "SSP", "SYP"},
           "¥": {"JPY", "CNY"}}   # what a sign beside an amount can mean
 _NO_DOLLARS = frozenset(["EUR", "GBP", "CHF", "JPY", "CNY", "SEK", "NOK", "DKK", "PLN", "CZK", "HUF"])
-_AMOUNT = re.compile(  # a currency sign or word may stand before or after; ".-" and ",-" say no cents
+_AMOUNT = (  # a currency sign or word may stand before or after; ".-" and ",-" say no cents
     r"(?P<minus>[-−–])?\s*(?P<before>[^\w.,\s-]|[A-Za-z]{1,4}\.?)?\s*(?P<minus2>[-−])?"
     r"(?P<whole>[1-9][0-9]{0,2}(?:[.,'’ \u00a0\u202f][0-9]{3})+|[0-9]+)"
     r"(?:(?P<sign>[.,])(?P<cents>[0-9]{1,4})|[.,][-–])?\s*(?P<after>[^\w.,\s-]|[A-Za-z]{1,4}\.?)?")
@@ -65,7 +65,7 @@ def read_amount(text: str, currency: str = "") -> str:
     if len(typed) > LONGEST:
         raise ValueError(f"{typed[:LONGEST]}… is not a price: it is too long")
     digits = minor_units(currency)
-    match = _AMOUNT.fullmatch(typed)
+    match = re.fullmatch(_AMOUNT, typed)
     if match is None:
         raise ValueError(f"{text!r} is not a price")
     if match["minus"] or match["minus2"]:

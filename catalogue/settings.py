@@ -4,7 +4,6 @@ import json
 import os
 import re
 import string
-import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -18,7 +17,7 @@ from catalogue.untrusted import read_regular, unsafe_path
 
 ENVIRONMENT = "CATALOGUE_HOME"
 GRAPHICS = ("auto", "sharp", "sextants", "quadrants", "half blocks")
-_BED = re.compile(r"(?P<name>\S.*?)\s+(?P<one>[0-9]{1,6})\s*[x×]\s*(?P<other>[0-9]{1,6})(?:\s*mm)?")
+_BED = r"(?P<name>\S.*?)\s+(?P<one>[0-9]{1,6})\s*[x×]\s*(?P<other>[0-9]{1,6})(?:\s*mm)?"
 FILE_BYTES = 1 << 20
 RENAMED = {"minimum_copies": "copies_wanted"}   # the name that settings files of earlier versions give it
 
@@ -67,7 +66,7 @@ class Settings:
     @property
     def all_beds(self) -> tuple[Bed, ...]:
         """The usual bed first."""
-        matches = [match for match in map(_BED.fullmatch, self.beds) if match]
+        matches = [match for bed in self.beds if (match := re.fullmatch(_BED, bed))]
         return (Bed("usual bed", self.bed_mm), *(Bed(m["name"], (int(m["one"]), int(m["other"]))) for m in matches))
 
 
@@ -127,6 +126,10 @@ def find_home(folder: Path | None = None) -> Home:
     return Home(place, read_settings(place / "settings.toml"))
 
 
+def _unreadable(path: Path, reason: object) -> CatalogueError:
+    return CatalogueError(f"The settings file cannot be read: {reason}.", hint="Correct or remove it.", path=path)
+
+
 def read_settings(path: Path) -> Settings:
     """Settings from a TOML file, defaults for what it leaves out.
 
@@ -134,13 +137,17 @@ def read_settings(path: Path) -> Settings:
         CatalogueError: it cannot be read, or settings in it are unknown or not allowed; all of them are named.
     """
     try:
-        values = tomllib.loads(read_regular(path, FILE_BYTES, follow=True).decode("utf-8"))
+        data = read_regular(path, FILE_BYTES, follow=True)
     except FileNotFoundError:
         return Settings()
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
-        reason = error.strerror if isinstance(error, OSError) else error
-        raise CatalogueError(f"The settings file cannot be read: {reason}.", hint="Correct or remove it.",
-                             path=path) from error
+    except OSError as error:
+        raise _unreadable(path, error.strerror) from error
+    import tomllib  # few have a settings file, and every command reads it
+
+    try:
+        values = tomllib.loads(data.decode("utf-8"))
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+        raise _unreadable(path, error) from error
     values = {RENAMED.get(name, name): value for name, value in values.items()}
     faults = [fault for name, value in values.items() if (fault := setting_fault(name, value))]
     if faults:
@@ -198,7 +205,7 @@ def _wholes(least: int, most: int, count: int | None = None) -> Callable[[object
 
 
 def _is_bed(text: str) -> bool:
-    match = _BED.fullmatch(text)
+    match = re.fullmatch(_BED, text)
     return match is not None and all(10 <= int(match[side]) <= 100_000 for side in ("one", "other"))
 
 

@@ -15,7 +15,7 @@ MARKER_BYTES = 64 << 10      # a store's marker, a bag's declaration, a log's he
 SIDECAR_BYTES = 16 << 20     # XMP may carry a thumbnail
 LIST_BYTES = 512 << 20       # manifests, undo files, tables: 100 to 200 bytes a file, millions of files
 
-_LONE_SURROGATE = re.compile("[\ud800-\udc7f\udd00-\udfff]")  # no byte of a file name becomes one of these
+_LONE_SURROGATE = "[\ud800-\udc7f\udd00-\udfff]"  # no byte of a file name becomes one of these
 
 
 def unsafe_path(path: str) -> str:
@@ -27,7 +27,7 @@ def unsafe_path(path: str) -> str:
     parts = path.split("/")
     if path.startswith("/") or ".." in parts:
         return "it leads out of the folder"
-    if "\0" in path or _LONE_SURROGATE.search(path):
+    if "\0" in path or re.search(_LONE_SURROGATE, path):
         return "no file can have such a name"
     return "it is not a plain path" if "" in parts or "." in parts else ""
 
@@ -79,7 +79,7 @@ def visible(text: str) -> str:
     Control characters (C0, DEL, C1), line and paragraph separators, bidi controls and undecodable bytes come out as
     ``\\\\x1b``, ``\\\\n``, ``\\\\u202e``. Unicode Technical Report 36, 3.6 and UAX 9 name the characters meant.
     """
-    return text if _HARMFUL.search(text) is None else _HARMFUL.sub(_escape, text)
+    return text if text.isprintable() else re.sub(_HARMFUL, _escape, text)
 
 
 def visible_json(text: str) -> str:
@@ -87,14 +87,14 @@ def visible_json(text: str) -> str:
 
     Line breaks between values stay: within strings JSON has none.
     """
-    return _HARMFUL_IN_JSON.sub(lambda match: f"\\u{ord(match[0]):04x}", text)
+    return re.sub(_HARMFUL_IN_JSON, lambda match: f"\\u{ord(match[0]):04x}", text)
 
 
 # C0, DEL and C1; soft hyphen's kin that change how neighbours are read: UAX 9's embeddings, overrides, isolates and
 # marks, the deprecated shaping controls, separators of lines, byte-order mark, interlinear notes; surrogates
 _CONTROLS = ("\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u206f\ufeff\ufff9-\ufffb\ud800-\udfff")
-_HARMFUL = re.compile(f"[\0-\x1f{_CONTROLS}]")
-_HARMFUL_IN_JSON = re.compile(f"[{_CONTROLS}]")
+_HARMFUL = f"[\0-\x1f{_CONTROLS}]"
+_HARMFUL_IN_JSON = f"[{_CONTROLS}]"
 _SHORT = {"\n": "\\n", "\r": "\\r", "\t": "\\t"}
 
 

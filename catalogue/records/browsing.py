@@ -7,7 +7,6 @@ gives at most ``limit`` rows in the list's own order, whichever way it looked.
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
-from catalogue.records import current
 from catalogue.records.copies import HELD
 from catalogue.records.findings import DAMAGE_KINDS
 from catalogue.records.rows import Database, fetch, fetch_one
@@ -140,6 +139,8 @@ _PIECE_ITEM = f"""
 
 def glance(db: Database, piece_id: int) -> Glance | None:
     """One piece for the panel under its picture; None where it has gone."""
+    from catalogue.records import current  # not needed for the first list
+
     row = fetch_one(db, Glance, f"""
         SELECT p.id AS piece_id, a.name AS artist, p.title, p.year, p.series, p.width_mm, p.height_mm,
                c.id AS scan_id, c.sha256, c.width, c.height, c.bits, c.ppi_x, c.ppi_y, c.profile_name, c.has_preview,

@@ -4,7 +4,7 @@ Textual draws in stretches of a row, whose ends move whenever a widget comes or 
 by cell with what was sent, wherever stretches began and ended; of a line of text only the letters that differ are sent.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
 from rich.console import Console
@@ -12,10 +12,10 @@ from rich.style import Style
 from textual.strip import Strip
 
 from catalogue.screens.pictures.strip import PictureStrip
+from catalogue.screens.style_codes import shorten_styles
 
-Sent = tuple[int, str]      # column, and the sequence to write there
-MOVE = len("\x1b[20;100H")  # letters that bring the cursor to a cell
-CLOSE = 40                  # cells that are sent again rather than a move and the colours
+Sent = tuple[int, str]          # column, and the sequence to write there
+CLOSE = len("\x1b[100G")        # cells that are sent again rather than a move within the row; colours last over both
 
 
 class SentCells:
@@ -38,6 +38,9 @@ class SentCells:
         if before is not None and before[0].cell_length == length:
             row[x] = strip, sequence
             return [] if before[1] == sequence else _differences(x, before[0], strip, sequence, console)
+        if not any(start < x + length and start + old.cell_length > x for start, (old, _) in row.items()):
+            row[x] = strip, sequence
+            return [(x, sequence)]
         changes: list[Sent] = []
         beside = self._beside(row, x, strip, console)
         if not _has_narrow_signs(strip):
@@ -78,17 +81,31 @@ class SentCells:
 
 
 def _differences(x: int, old: Strip, new: Strip, sequence: str, console: Console) -> list[Sent]:
-    """The parts of ``new`` that differ from ``old``, of equal length, or all of it where that is shorter."""
+    """The parts of ``new`` that differ from ``old``, of equal length; all of it where one of them is a picture's."""
     if isinstance(old, PictureStrip) or isinstance(new, PictureStrip) or not (
             _has_narrow_signs(old) and _has_narrow_signs(new)):
         return [(x, sequence)]
-    parts = [(x + start, new.crop(start, end).render(console)) for start, end in _changed_spans(old, new)]
-    return _shorter(parts, [(x, sequence)])
+    return [(x + start, new.crop(start, end).render(console)) for start, end in _changed_spans(old, new)]
+
+
+def in_few_codes(changes: Iterable[tuple[int, Sent]]) -> str:
+    """What writes changes, each with its row: those of one style after each other, so that it is told once.
+
+    The cursor goes to a row by CUP, within it by CHA (ECMA-48).
+    """
+    of_style: dict[str, list[tuple[int, Sent]]] = {}
+    for y, (column, sequence) in changes:
+        of_style.setdefault(sequence[:sequence.find("m") + 1], []).append((y, (column, sequence)))
+    parts, row = [], -1
+    for y, (column, sequence) in (change for group in of_style.values() for change in group):
+        parts.append(f"\x1b[{column + 1}G{sequence}" if y == row else f"\x1b[{y + 1};{column + 1}H{sequence}")
+        row = y
+    return shorten_styles("".join(parts))
 
 
 def _shorter(parts: list[Sent], whole: list[Sent]) -> list[Sent]:
     """Whichever takes fewer letters to send."""
-    return min(parts, whole, key=lambda sent: sum(len(sequence) + MOVE for _, sequence in sent))
+    return min(parts, whole, key=lambda sent: len(in_few_codes((0, change) for change in sent)))
 
 
 def _changed_spans(old: Strip, new: Strip) -> Iterator[tuple[int, int]]:

@@ -9,7 +9,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 _CODES = re.compile(r"\x1b\[([\d;]*)m")
-_MOVE = re.compile(r"\x1b\[\d+;\d+H")
+_MOVE = re.compile(r"\x1b\[(?:\d+;\d+H|\d+G)")
 WEIGHTS, NORMAL_WEIGHT = frozenset({"1", "2"}), "22"
 
 

@@ -23,8 +23,7 @@ from textual.strip import Strip
 from textual.widget import AwaitMount
 from textual.worker import Worker
 
-from catalogue.screens.sent_cells import SentCells
-from catalogue.screens.style_codes import shorten_styles
+from catalogue.screens.sent_cells import SentCells, in_few_codes
 
 T = TypeVar("T")
 # What may follow Esc in what a terminal sends: sequences of ECMA-48 and xterm, and the end of a string.
@@ -107,11 +106,8 @@ class ChangedCells(CompositorUpdate):
 
     def render_segments(self, console: Console) -> str:
         """As Textual's, which moves to every stretch of a row and writes it."""
-        parts = []
-        for y, x, strip in _placed(self._update):
-            parts += [f"\x1b[{y + 1};{column + 1}H{sequence}"
-                      for column, sequence in self._sent.changes(y, x, strip, console)]
-        sequences = shorten_styles("".join(parts))
+        sequences = in_few_codes((y, change) for y, x, strip in _placed(self._update)
+                                 for change in self._sent.changes(y, x, strip, console))
         self.size = len(sequences.encode())
         return sequences
 

@@ -13,7 +13,7 @@ from catalogue.records import orders, pieces, scans
 from catalogue.records.database import open_database, transaction
 from catalogue.records.orders import NewLine
 from catalogue.screens import system_viewer
-from catalogue.screens.actions import files
+from catalogue.screens.actions.files import text_of
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog
 from catalogue.screens.dialogs.repeat import RepeatDialog
@@ -385,7 +385,7 @@ async def test_the_path_is_shown_and_never_said_to_be_copied(shop: Shop) -> None
 async def test_opening_a_master_asks_first_and_runs_the_command_of_the_settings(
         shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
     started: list[list[str]] = []
-    monkeypatch.setattr(files, "start_program", started.append)
+    monkeypatch.setattr(system_viewer, "start_program", started.append)
     home = Home(shop.folder, Settings(open_with="viewer --new"))
     async with running(home) as pilot:
         await pilot.press("o")
@@ -510,7 +510,7 @@ def test_a_missing_program_is_an_error_with_a_hint() -> None:
 
 
 def test_a_path_that_is_no_text_can_be_shown() -> None:
-    assert files.text_of(Path(os.fsdecode(b"/stores/caf\xe9.tif"))) == "/stores/caf\\xe9.tif"
+    assert text_of(Path(os.fsdecode(b"/stores/caf\xe9.tif"))) == "/stores/caf\\xe9.tif"
 
 
 async def test_themes_change_and_places_keep_their_digits(shop: Shop) -> None:

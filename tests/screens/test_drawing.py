@@ -3,9 +3,8 @@
 import io
 import re
 import threading
-import unicodedata
 from concurrent.futures import Future
-from itertools import pairwise
+from itertools import pairwise, product
 from pathlib import Path
 
 import numpy as np
@@ -23,8 +22,9 @@ from textual.strip import Strip
 from catalogue.progress import data_size
 from catalogue.screens.background.line_speed import LineSpeed
 from catalogue.screens.background.threads import WorkerThread
-from catalogue.screens.pictures.blocks import BLOCKS, fit_within
-from catalogue.screens.pictures.cells import RAMP, Cells, Drawing, cells, draw_file, draw_picture, fit_size
+from catalogue.screens.pictures.blocks import ACROSS, BLOCKS, DOWN, fit_within
+from catalogue.screens.pictures.cells import Cells, Drawing, cells, fit_size
+from catalogue.screens.pictures.drawing import RAMP, draw_file, draw_picture
 from catalogue.screens.pictures.graphics import block_signs, knows_placeholders, may_ask, says_sharp, sharp_pictures
 from catalogue.screens.pictures.picture import Drawings, calm_tones
 from catalogue.screens.pictures.sixel import Covered, sixels
@@ -32,32 +32,24 @@ from catalogue.screens.pictures.strip import PictureStrip
 from catalogue.screens.texts.formats import ago, centimetres, day, number, scanned_cm
 from catalogue.screens.widgets import plots
 from catalogue.settings import Settings
+from scripts.bench_pictures import sign_pixels
 from tests.screens.shop import painted
 from tests.waiting import HANG_SECONDS
 
 
 def test_a_cell_of_two_colours_is_drawn_as_it_is() -> None:
-    """Checked against the pixels themselves, for every sign of every kind: Unicode's charts of U+2580 and U+1FB00."""
+    """Every sign of every kind, by its name in Unicode, and what it leaves bare."""
     for name, kind in BLOCKS.items():
-        assert len(kind.signs) == len(set(kind.signs)) == 2 ** kind.parts
-        for pattern in range(2 ** kind.parts):
-            wanted = [(250, 20, 10) if pattern >> part & 1 else (10, 20, 250) for part in range(kind.parts)]
-            picture = Image.new("RGB", (kind.across, kind.down))
-            picture.putdata(wanted)
-            fitted = fit_within(np.asarray(picture), kind, 1000)
-            sign = int(fitted.patterns[0, 0])
-            shown = [tuple((fitted.ink if sign >> part & 1 else fitted.ground)[0, 0].tolist())
-                     for part in range(kind.parts)]
-            assert shown == wanted, (name, pattern)
-    names = {sign: unicodedata.name(sign) for sign in BLOCKS["sextants"].signs if ord(sign) >= 0x1FB00}
-    for sign, called in names.items():
-        parts = {int(digit) - 1 for digit in called.removeprefix("BLOCK SEXTANT-")}
-        assert BLOCKS["sextants"].signs.index(sign) == sum(1 << part for part in parts)
-    quadrants = {"UPPER LEFT": 0, "UPPER RIGHT": 1, "LOWER LEFT": 2, "LOWER RIGHT": 3}
-    for sign in BLOCKS["quadrants"].signs:
-        if (called := unicodedata.name(sign)).startswith("QUADRANT "):
-            parts = {quadrants[part] for part in called.removeprefix("QUADRANT ").split(" AND ")}
-            assert BLOCKS["quadrants"].signs.index(sign) == sum(1 << part for part in parts)
+        assert len(kind.signs) == len(set(kind.signs)) == len(set(kind.filled))
+        for sign, swapped in product(kind.signs, (False, True)):
+            filled = sign_pixels(sign, ACROSS, DOWN) ^ swapped
+            wanted = np.where(filled[..., None], (250, 20, 10), (10, 20, 250)).astype(np.uint8)
+            fitted = fit_within(wanted, kind, 1000)
+            drawn = sign_pixels(kind.signs[int(fitted.patterns[0, 0])], ACROSS, DOWN)
+            assert (np.where(drawn[..., None], fitted.ink[0, 0], fitted.ground[0, 0]) == wanted).all(), (name, sign)
+    assert set("▀▄▌▐█▘▝▖▗▚▞▁▇▎▊") < set(BLOCKS["quadrants"].signs) < set(BLOCKS["sextants"].signs)
+    # To the nearest sample the lower third and two thirds are three eighths and five.
+    assert set(map(chr, range(0x1FB00, 0x1FB3C))) - set(BLOCKS["sextants"].signs) == {"\U0001FB2D", "\U0001FB39"}
 
 
 def test_neighbours_that_look_alike_share_their_colours() -> None:
@@ -87,7 +79,7 @@ def test_where_a_picture_ends_within_a_cell_the_page_is_seen() -> None:
 def test_a_row_of_cells_is_for_the_terminal_what_rich_would_write(data: bytes, start: int, end: int) -> None:
     """Checked with pyte, a terminal model: signs and colours of whole rows and of parts, whichever way they go out."""
     count = len(data) // 7
-    signs = "".join(BLOCKS["quadrants"].signs[value % 16] for value in data[:count])
+    signs = "".join(BLOCKS["quadrants"].signs[value % len(BLOCKS["quadrants"].signs)] for value in data[:count])
     coarse = bytes(value & 0xC0 for value in data)      # neighbours share colours now and then
     row = cells(signs, coarse[count:count * 4], coarse[count * 4:count * 7])
     strip = PictureStrip(row, len(row) + 3, Style(bgcolor="#102030"))
@@ -140,7 +132,12 @@ def test_marks_are_outlined(tmp_path: Path) -> None:
     marked = draw_file(painted((20, 20, 20)), 40, 20, palette="colours", marks=((0.0, 0.0, 0.5, 0.5),))
     top, bare = marked.rows[0], plain.rows[0]
     assert isinstance(top, Cells) and isinstance(bare, Cells)
-    assert min(top.ink[:60:3]) > 200 > max(bare.ink[:60:3])
+    reds = [max(pair) for pair in zip(top.ink[:60:3], top.ground[:60:3], strict=True)]
+    assert min(reds) > 200 > max(bare.ink[:60:3])
+    for side in range(40, 60):      # wherever an outline lies, it is drawn in its own colour
+        framed = draw_file(painted((20, 20, 20)), 40, 20, palette="colours", marks=((0.3, 0.3, side / 60, side / 60),))
+        ends = [max(row.ink[0::3] + row.ground[0::3]) == 255 for row in framed.rows if isinstance(row, Cells)]
+        assert ends == [4 <= at <= min(14, side * 15 // 60) for at in range(15)]
     place = tmp_path / "broken.webp"
     place.write_bytes(b"RIFF")
     with pytest.raises(OSError):

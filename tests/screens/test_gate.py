@@ -16,6 +16,7 @@ from textual.widgets import Input
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.records import findings, likenesses, orders, pieces, scans
 from catalogue.records.database import open_database, transaction
+from catalogue.screens import system_viewer
 from catalogue.screens.actions import files
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog, ReasonDialog
@@ -75,7 +76,7 @@ class Trace:
         patch.setattr(app, "begin", lambda name, *_: self.noted.append(("work", name)))
         patch.setattr(app, "copy_to_clipboard", lambda text: self.noted.append(("path", text)))
         patch.setattr(app, "push_screen", lambda screen, *_: self.noted.append(("panel", told_by(screen))))
-        patch.setattr(files, "start_program", lambda command: self.noted.append(("start", command)))
+        patch.setattr(system_viewer, "start_program", lambda command: self.noted.append(("start", command)))
         for name in ("index", "copy", "job_sheet", "print_files", "restore"):
             for module in ("orders", "stores", "audit"):
                 patch.setattr(f"catalogue.screens.pages.{module}.start_{name}",

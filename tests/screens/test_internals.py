@@ -21,7 +21,7 @@ from textual.strip import Strip
 from textual.widgets import Input, Static
 
 from catalogue.screens import textual_internals
-from catalogue.screens.sent_cells import SentCells
+from catalogue.screens.sent_cells import SentCells, in_few_codes
 from catalogue.screens.style_codes import shorten_styles
 
 
@@ -196,6 +196,27 @@ def test_a_row_is_sent_once_however_it_is_cut() -> None:
             == [[]] * (len(cuts) - 1)
     other = Strip([Segment(" Harbour, Blue Dawn   ", Style(bold=True)), Segment("1990")])
     assert sent.changes(0, 0, other, console) == [(15, "\x1b[1mDawn\x1b[0m")]
+
+
+def test_of_a_row_that_changes_here_and_there_only_that_is_sent() -> None:
+    """Columns of a table with room between them, as while searching: neither the room nor the colours go out again."""
+    def line(*texts: str) -> Strip:
+        return Strip([Segment(text.ljust(60), Style(color="#102030", bgcolor="#405060")) for text in texts])
+
+    console, sent = Console(color_system="truecolor", force_terminal=True), SentCells()
+    textual_internals.ChangedCells(LayoutUpdate([[line("Harbour", "1990", "paper")]], Region(0, 4, 180, 1)),
+                                   sent).render_segments(console)
+    update = LayoutUpdate([[line("Meadow", "1991", "paper")]], Region(0, 4, 180, 1))
+    assert textual_internals.ChangedCells(update, sent).render_segments(console) == \
+        "\x1b[5;1H\x1b[38;2;16;32;48;48;2;64;80;96mMeadow \x1b[64G1\x1b[0m"
+
+
+def test_changes_of_one_style_are_sent_after_each_other() -> None:
+    """Two columns of two rows: each style is told once."""
+    changes = [(row, (column, f"\x1b[{style}m{text}\x1b[0m")) for row in (2, 3)
+               for column, style, text in ((0, "38;2;1;1;1", "kind"), (20, "1", "name"))]
+    assert in_few_codes(changes) == ("\x1b[3;1H\x1b[38;2;1;1;1mkind\x1b[4;1Hkind"
+                                     "\x1b[3;21H\x1b[0;1mname\x1b[4;21Hname\x1b[0m")
 
 
 async def test_a_style_sheet_is_parsed_once_for_each_set_of_colours() -> None:

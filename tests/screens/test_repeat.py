@@ -18,7 +18,8 @@ from catalogue.records.orders import Line
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.repeat import RepeatDialog
 from catalogue.screens.dialogs.sheet import SheetPanel
-from catalogue.screens.pictures.cells import Cells, draw_picture
+from catalogue.screens.pictures.cells import Cells
+from catalogue.screens.pictures.drawing import draw_picture
 from catalogue.screens.pictures.picture import Picture
 from catalogue.screens.pictures.print_drawing import AROUND, BARE, RED, WHITE, drawn_print
 from catalogue.screens.widgets.bars import KeyLine

@@ -14,7 +14,10 @@ HEAVY = ("numpy", "cv2", "tifffile", "imagecodecs", "PIL", "faiss", "imagehash",
          "catalogue.screens.pages.health", "catalogue.screens.pages.stores", "catalogue.screens.background.jobs",
          "catalogue.reading.model", "catalogue.reading.digests", "catalogue.records.fixity", "catalogue.records.files",
          "catalogue.records.stores", "catalogue.records.upkeep_lists", "catalogue.indexing",
-         "catalogue.operations.orders", "multiprocessing.resource_tracker")
+         "catalogue.operations.orders", "multiprocessing.resource_tracker", "tomllib", "shlex",
+         "catalogue.screens.pictures.drawing", "catalogue.screens.pictures.blocks",
+         "catalogue.screens.pictures.print_drawing", "catalogue.screens.dialogs.confirm",
+         "catalogue.screens.system_viewer")
 # The moment looked at: the first list is filled, and what its first row shows beside it has just arrived.
 PROGRAM = """
 import asyncio, sys

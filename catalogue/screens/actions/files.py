@@ -8,9 +8,7 @@ from pathlib import Path
 from catalogue.errors import CatalogueError
 from catalogue.records.database import Database
 from catalogue.records.paths import native_path
-from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog
 from catalogue.screens.page import Page
-from catalogue.screens.system_viewer import revealer, start_program, viewer
 from catalogue.screens.texts.formats import safe
 
 DISK_PATIENCE = 2.0     # seconds for which keys wait until the disks have answered
@@ -61,6 +59,8 @@ class FileActions(Page):
                        patience=DISK_PATIENCE)
 
     def action_copy_path(self) -> None:
+        from catalogue.screens.dialogs.confirm import MessageDialog
+
         def show(locations: list[FileLocation]) -> None:
             if not locations:
                 self.catalogue_app.say("No file of this scan is on record.", "warning")
@@ -78,6 +78,8 @@ class FileActions(Page):
         self._with_reachable(self._open)
 
     def action_reveal(self) -> None:
+        from catalogue.screens.system_viewer import revealer
+
         self._with_reachable(lambda place: self._start(revealer(place.path), place))
 
     def _with_reachable(self, then: Callable[[FileLocation], object]) -> None:
@@ -93,6 +95,9 @@ class FileActions(Page):
         self._with_places(first)
 
     def _open(self, place: FileLocation) -> None:
+        from catalogue.screens.dialogs.confirm import ConfirmDialog
+        from catalogue.screens.system_viewer import viewer
+
         command = viewer(place.path, self.catalogue_app.home.settings.open_with)
         if place.role not in ("master", "tile"):
             self._start(command, place)
@@ -108,6 +113,8 @@ class FileActions(Page):
             yes="Open", careful=True), answered)
 
     def _start(self, command: list[str], place: FileLocation) -> None:
+        from catalogue.screens.system_viewer import start_program
+
         try:
             start_program(command)
         except CatalogueError as error:

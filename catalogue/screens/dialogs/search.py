@@ -46,9 +46,10 @@ def hits(result: Found, day_form: str) -> list[Hit]:
     listed += [Hit("artist", a.name, counted(a.pieces, "piece"), artist_id=a.id) for a in result.artists]
     listed += [Hit("order", f"{o.number}  {o.buyer}", f"{day(o.placed, day_form)}, {o.status}: {o.summary}", o.piece_id)
                for o in result.orders]
-    listed += [Hit(f.role or "file", display_path(f.path).rsplit("/", 1)[-1],
-                   f"{f.store}{', missing' if f.state == 'missing' else ''}: {display_path(f.path)}", f.piece_id,
-                   sha256=f.sha256) for f in result.files]
+    for f in result.files:
+        folder, _, name = display_path(f.path).rpartition("/")
+        where = f"{f.store}{', missing' if f.state == 'missing' else ''}" + (f": {folder}" if folder else "")
+        listed.append(Hit(f.role or "file", name, where, f.piece_id, sha256=f.sha256))
     return listed
 
 

@@ -15,7 +15,6 @@ from typing import Protocol, cast
 
 from textual.widget import Widget
 
-from catalogue.screens.pictures.blocks import BLOCKS
 from catalogue.settings import Settings
 
 PATIENCE = 0.1  # seconds for an answer
@@ -72,9 +71,10 @@ def says_sharp(environment: Mapping[str, str]) -> bool:
 def block_signs(settings: Settings, environment: Mapping[str, str]) -> str:
     """A name in ``pictures.blocks.BLOCKS``: as set, else sextants where the terminal is known to draw them itself.
 
-    Elsewhere a font may lack them; quadrants are in every one that has block elements (Unicode 1.1 and 3.2).
+    Elsewhere a font may lack them; quadrants and eighths are in every one with block elements
+    (Unicode 1.1 and 3.2).
     """
-    if settings.graphics in BLOCKS:
+    if settings.graphics not in ("auto", "sharp"):
         return settings.graphics
     family = _family(environment)
     if family == "vte":

@@ -14,8 +14,7 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from catalogue.screens.background.tasks import start_worker
-from catalogue.screens.pictures.cells import MOST_BYTES, Cells, Drawing, Mark, draw_file, fit_size, open_picture
-from catalogue.screens.pictures.print_drawing import Colour, drawn_print
+from catalogue.screens.pictures.cells import MOST_BYTES, Cells, Colour, Drawing, Mark, fit_size
 from catalogue.screens.pictures.strip import PictureStrip
 from catalogue.screens.texts.formats import safe
 
@@ -142,11 +141,8 @@ class Picture(Widget):
     async def _decode(self, key: Wanted) -> None:
         app = cast("CatalogueApp", self.app)
         await sleep(max(self._settle, SLOW_SETTLE if app.line_speed.slow else 0))
-        path, columns, rows, palette, blocks, page, most_bytes, marks, layout = key
         try:
-            drawing = await wrap_future(app.plain_threads["pictures"].submit(
-                lambda _: draw_file(path, columns, rows, palette=palette, blocks=blocks, page=page, marks=marks,
-                                    layout=layout, most_bytes=most_bytes)))
+            drawing = await wrap_future(app.plain_threads["pictures"].submit(lambda _: _drawn(key)))
         except OSError:
             self._drawing, self._words = None, "The preview is missing: index this scan again"
         else:
@@ -239,8 +235,20 @@ def calm_tones(means: Sequence[Colour]) -> list[Colour]:
     return tones
 
 
+def _drawn(wanted: Wanted) -> Drawing:
+    """The drawing. Raises OSError."""
+    from catalogue.screens.pictures.drawing import draw_file  # loaded in the drawing thread, after the first list
+
+    path, columns, rows, palette, blocks, page, most_bytes, marks, layout = wanted
+    return draw_file(path, columns, rows, palette=palette, blocks=blocks, page=page, marks=marks, layout=layout,
+                     most_bytes=most_bytes)
+
+
 def _sharp_picture(source: Source, layout: "PrintLayout | None") -> "Image":
     """The picture for the terminal's own graphics. Raises OSError."""
+    from catalogue.screens.pictures.drawing import open_picture
+    from catalogue.screens.pictures.print_drawing import drawn_print
+
     picture = open_picture(source)
     if layout is None:
         return picture

@@ -5,13 +5,14 @@ Pure: knows no widget and no catalogue. The places are those of the job sheet, :
 
 from typing import TYPE_CHECKING
 
+from catalogue.screens.pictures.cells import Colour
+
 if TYPE_CHECKING:
     from PIL.Image import Image
     from PIL.ImageDraw import ImageDraw as Pen
 
     from catalogue.sheets.layout import PrintLayout, Rect
 
-Colour = tuple[int, int, int]
 Box = tuple[int, int, int, int]     # left, top, right, bottom in pixels, right and bottom not in it
 
 RED: Colour = (255, 60, 40)
@@ -22,8 +23,11 @@ AROUND: Colour = (96, 96, 96)
 CROPPED = 0.65                      # how far what is cropped fades into AROUND
 
 
-def drawn_print(picture: "Image", layout: "PrintLayout", size: tuple[int, int], line: Colour = RED) -> "Image":
+def drawn_print(picture: "Image", layout: "PrintLayout", size: tuple[int, int], line: Colour = RED,
+                thickness: int = 0) -> "Image":
     """``picture`` (RGB, the whole scan) laid out and marked, ``size`` pixels across and down.
+
+    ``thickness`` of the lines in pixels; 0 is a 300th of the width.
 
     The edge of the finished print is a solid line where it is a fold or a cut through the picture; where a wrap ends,
     or a bleed is cut off, the line is broken.
@@ -56,7 +60,7 @@ def drawn_print(picture: "Image", layout: "PrintLayout", size: tuple[int, int], 
         made.paste(_with_edge(part, seen, box(layout.bleed), layout.stretch), box(layout.bleed)[:2])
     else:
         made.paste(part, seen[:2])
-    thick = max(1, size[0] // 300)
+    thick = thickness or max(1, size[0] // 300)
     pen = ImageDraw.Draw(made)
     if layout.wrapped or layout.bleed:
         _broken(pen, box(layout.sheet), line, thick)

@@ -15,6 +15,8 @@ __all__ = ["ago", "cell", "centimetres", "counted", "day", "duration", "file_nam
 
 def safe(name: str) -> str:
     """A name without what would move the cursor or turn the line's direction: control and bidi signs become "�"."""
+    if name.isprintable():      # none of them is: as most names are
+        return name
     return "".join("\N{REPLACEMENT CHARACTER}" if unicodedata.category(c) in ("Cc", "Zl", "Zp", "Cs")
                    or c in "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f" else c for c in name)
 
