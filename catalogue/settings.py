@@ -160,7 +160,7 @@ def setting_fault(name: str, value: object) -> str:
     """What is wrong with one setting as TOML gives it, and what is allowed; "" where it may be so."""
     if name not in ALLOWED:
         near = get_close_matches(name.casefold(), ALLOWED, 1)
-        meant = f"did you mean {near[0]}?" if near else f"known are {', '.join(sorted(ALLOWED))}."
+        meant = f"did you mean {near[0]}?" if near else f"the settings are {', '.join(sorted(ALLOWED))}."
         return f"Unknown setting {name!r}: {meant}"
     wanted = ALLOWED[name]
     return "" if wanted.holds(value) else f"The setting {name} is {_written(value)}; allowed is {wanted.words}."

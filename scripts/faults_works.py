@@ -272,7 +272,7 @@ WORKS = (
          rows("SELECT name FROM artist", ("Ada Quill",)), may_repeat=True),
     Work("refile", states.under_other_rules, ("refile", "--yes"), of_piece("title", "Ada Quill"), "filed anew",
          may_repeat=True),
-    Work("refile --undo", states.refiled, ("refile", "--undo"), of_piece("title", "Harbour"), "as they were",
+    Work("refile --undo", states.refiled, ("refile", "--undo"), of_piece("title", "Harbour"), "are back",
          may_repeat=True),
     Work("undo", states.dated, ("undo",), of_piece("year", ""), may_repeat=True),
     Work("rescan --note", states.copied, ("rescan", "Harbour", "--note", "light=left"),

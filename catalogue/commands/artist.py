@@ -62,7 +62,7 @@ def set_(session: Session, name: tuple[str, ...], contact: str | None, terms: st
 @click.option("--per-print", help="An amount for each print, such as 12.50.")
 @click.option("--currency", default="", help="Currency of --per-print; by default that of the settings.")
 @click.option("--nothing", is_flag=True, help="Nothing is owed for prints.")
-@click.option("--since", help="For orders from this day on, or: start. Needed where terms are on record already.")
+@click.option("--since", help="For orders from this day on, or: start. Needed if terms are already on record.")
 @click.option("--destroyed/--not-destroyed", default=True, show_default=True,
               help="Whether prints destroyed since count.")
 @click.option("--replaced/--not-replaced", default=False, show_default=True,

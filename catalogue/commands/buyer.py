@@ -72,10 +72,10 @@ def set_(session: Session, name: tuple[str, ...], new_name: str | None, contact:
 
 @command.command("merge")
 @click.argument("name")
-@click.option("--into", "keep", required=True, help="The buyer who stays.")
+@click.option("--into", "keep", required=True, help="The buyer to keep.")
 @with_session
 def merge(session: Session, name: str, keep: str) -> None:
-    """NAME and the buyer --into are one: all orders are theirs, also those recorded later."""
+    """Merge the buyer NAME into another: all orders move there, also those recorded later."""
     db = session.existing()
     result = merge_buyers(db, find_buyer(db, keep).key, find_buyer(db, name).key)
     session.emit(result, lambda out: out.print(" ".join([*summarize(result), *undo_hint(result.event)])))

@@ -63,7 +63,7 @@ def command(session: Session, archive: Path | None, screens: bool) -> None:
 
 def _need_archive(folder: Path) -> None:
     if not (folder / "main-disk").is_dir():
-        raise NotFound("There is no demo archive here.", hint="Name a folder with a main-disk in it, or none.",
+        raise NotFound("There is no demo archive here.", hint="Name a folder that contains main-disk, or leave it out.",
                        path=folder)
 
 
@@ -76,7 +76,7 @@ def painted_archive() -> Path:
     painting = subprocess.run([sys.executable, painter, archive, "--unless-painted"], stdout=subprocess.DEVNULL,
                               check=False)
     if painting.returncode:
-        raise CatalogueError("The demo archive could not be painted.", hint="What was wrong is said above.",
+        raise CatalogueError("The demo archive could not be painted.", hint="See the messages above.",
                              path=archive)
     return archive
 

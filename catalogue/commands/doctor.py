@@ -44,7 +44,7 @@ class Part:
 
 
 @click.command("doctor")
-@click.option("--rebuild-search", is_flag=True, help="First make the search indexes of the catalogue again.")
+@click.option("--rebuild-search", is_flag=True, help="Rebuild the search indexes of the catalogue first.")
 @with_session
 def command(session: Session, rebuild_search: bool) -> int:
     """Examine program, machine, catalogue and stores. Exit 1 with findings.
@@ -131,9 +131,9 @@ def _terminal() -> Part:
                             if os.environ.get(key)) or "nothing",
         "NO_COLOR": "set" if os.environ.get("NO_COLOR") else "not set"})
     if "utf" not in encoding:
-        part.troubles.append(f"the encoding is {encoding}: names will show wrongly; set LANG to one ending in UTF-8")
+        part.troubles.append(f"the encoding is {encoding}: names will be garbled; set LANG to one ending in UTF-8")
     if sys.stdout.isatty() and os.environ.get("TERM", "dumb") == "dumb":
-        part.troubles.append("TERM says this terminal can do nothing: the screens will not open")
+        part.troubles.append("TERM says that this terminal is a dumb one: the screens will not open")
     return part
 
 
@@ -147,8 +147,8 @@ def _catalogue(session: Session) -> Part:
     kind = filesystem(home.folder)
     part.facts["file system"] = kind or "unknown"
     if kind in NETWORK:
-        part.troubles.append("the catalogue lies on a network share, where its locks do not hold: move it to a disk of"
-                             " this machine and set CATALOGUE_HOME")
+        part.troubles.append("the catalogue is on a network share, where file locks are unreliable: move it to a disk"
+                             " in this computer and set CATALOGUE_HOME")
     health = examine(home.database)
     part.facts.update({"schema": f"{health.schema} of {health.newest_schema}", "size": data_size(health.bytes),
                        "journal": health.journal})
@@ -196,7 +196,7 @@ def _room(part: Part, folder: Path) -> None:
     usage = shutil.disk_usage(folder)
     part.facts["free"] = f"{data_size(usage.free)} of {data_size(usage.total)}"
     if usage.free < ROOM_LEAST:
-        part.troubles.append(f"only {data_size(usage.free)} are free")
+        part.troubles.append(f"only {data_size(usage.free)} free")
 
 
 def filesystem(folder: Path, mounts: Path = Path("/proc/mounts")) -> str:

@@ -91,7 +91,7 @@ def _print_files(session: Session, store: str, free: bool, yes: bool) -> int:
             Printer().lines(summarize(proofs))
         if again:
             ask(f"Remove {counted(len(again), 'print file')} ({data_size(sum(proof.size for proof in again))}) from"
-                f" {store}? Each is proven once more just before.", otherwise="Nothing was removed.")
+                f" {store}? Each is proven once more just before it goes.", otherwise="Nothing was removed.")
     db = session.database()
     with interruptible("What was removed can be made again; run it again for the rest.") as cancelled, bar() as report:
         freed = free_print_files(db, session.home, store, report=report, cancelled=cancelled)

@@ -139,8 +139,7 @@ def move(session: Session, edition: int, numbers: str, place: str, holder: str, 
 @command.command("where")
 @click.argument("edition", type=int, required=False)
 @click.option("--place", default="", type=click.Choice(["", "shop", "artist", "buyer", "consigned", "destroyed",
-                                                        "not printed", "unknown"]), help="Only prints that still "
-                                                            "exist.")
+                                                        "not printed", "unknown"]), help="Only prints in this place.")
 @with_session
 def where(session: Session, edition: int | None, place: str) -> None:
     """Where each numbered print of EDITION is, or of all editions; such as all that is on consignment."""

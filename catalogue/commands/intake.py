@@ -74,7 +74,7 @@ def command(session: Session, folder: Path, store_name: str | None, also: tuple[
     held = sum(len(p.items) for p in plan.proposals if p.kind.value == "already held") if remove_sources else 0
     question = (f"Import {counted(count, 'file')} ({data_size(size)}) into {', '.join([store.name, *also])}?"
                 if count else
-                f"Remove {counted(held, 'file')} from {folder}, once every copy was read back and compared?")
+                f"Remove {counted(held, 'file')} from {folder}, once every copy has been read back and compared?")
     scans: ImportedScans | None = None
     if not dry_run and (yes or interactive) and (count or held) and (yes or yes_or_no(
             question, default=bool(count), otherwise=NOTHING if count else "Nothing was removed.")):

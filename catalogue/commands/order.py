@@ -41,21 +41,21 @@ def command() -> None:
 @click.option("--month", default="", help="Only orders of this month, such as 2025-11.")
 @click.option("--from", "first", default="", help="Only orders from this day on.")
 @click.option("--to", "last", default="", help="Only orders up to this day.")
-@click.option("--year", type=click.IntRange(1000, 9999), metavar="YEAR", help="Only orders of this year, as 2026.")
+@click.option("--year", type=click.IntRange(1000, 9999), metavar="YEAR", help="Only orders of this year, such as 2026.")
 @click.option("--artist", default="", help="Only prints of this artist's works.")
 @click.option("--buyer", default="", help="Only orders of this buyer, however spelt.")
 @click.option("--state", "--status", "statuses", type=StatusChoice(STATUSES), multiple=True,
               help="Only orders in this state; may be repeated.")
 @click.option("--medium", default="", help="Only prints on this paper or canvas.")
 @click.option("--sort", default="date", show_default=True, type=click.Choice(SORTS))
-@click.option("--reverse", is_flag=True, help="Reverse the order.")
+@click.option("--reverse", is_flag=True, help="Reverse the sort order.")
 @click.option("--limit", default=50, show_default=True, type=click.IntRange(1), help="Show at most this many lines.")
 @with_session
 def list_(session: Session, /, words: tuple[str, ...], sort: str, reverse: bool, limit: int, **given: Any) -> None:
     """Order lines, newest first, and what they amount to.
 
     WORDS may hold a month or year, states, and words of artist, title, buyer, medium, size or notes, such as:
-    2025-11 quill canvas printed. Sums are of all lines that fit, also of those beyond --limit.
+    2025-11 quill canvas printed. The totals cover all matching lines, also those beyond --limit.
     """
     db = session.looking()
     wanted = _filter(session, db, " ".join(words), given)

@@ -18,9 +18,9 @@ from catalogue.records.demand import Captured, captured_like
 @click.option("--relief", type=click.FloatRange(0, 500), help="Relief of PIECE's original in mm.")
 @click.option("--size", default="",
               help="Plan the captures of an original of this size, such as 90x90 (cm) or 36x24in.")
-@click.option("--bed", default="", help="On this bed of the settings alone.")
+@click.option("--bed", default="", help="Only on this bed of the settings.")
 @click.option("--overlap", type=click.FloatRange(0, 90),
-              help="Per cent of a capture that repeats its neighbour, at least.")
+              help="Least overlap of neighbouring captures, in per cent.")
 @with_session
 def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], relief: float | None, size: str, bed: str,
             overlap: float | None) -> None:

@@ -33,7 +33,7 @@ def command(session: Session, piece: tuple[str, ...], rights: str, roles: tuple[
     description = description_of(db, chosen.id, rights)
     targets = files_to_describe(db, chosen.id, roles)
     if not targets:
-        raise NotFound(f"{chosen.title!r} has no {' or '.join(roles)} that is present.", hint="Try --role.")
+        raise NotFound(f"No {' or '.join(roles)} of {chosen.title!r} is present.", hint="Try --role.")
     targets_text = f"{len(targets)} copies into {folder}" if folder else f"{len(targets)} sidecars beside the scans"
     if not yes:
         if session.as_json or not sys.stdin.isatty():

@@ -36,7 +36,7 @@ def command(session: Session, artist: tuple[str, ...], month: str, first: str, l
     catalogue artist terms.
     """
     if draft and issued:
-        raise click.UsageError("A draft is not issued: say --draft or --issue.")
+        raise click.UsageError("A draft is not issued: use --draft or --issue, not both.")
     period = _period(session, month, first, last)
     records = issued or (files and not draft)
     db = session.existing() if records else session.looking()
@@ -55,7 +55,7 @@ def command(session: Session, artist: tuple[str, ...], month: str, first: str, l
 def _period(session: Session, month: str, first: str, last: str) -> Period:
     """The days meant. Raises UsageError."""
     if bool(month) == bool(first or last) or bool(first) != bool(last):
-        raise click.UsageError("Say the period: --month 2025-11, or --from and --to.")
+        raise click.UsageError("Give the period: --month 2025-11, or --from and --to.")
     try:
         if month:
             return periods.month(month)

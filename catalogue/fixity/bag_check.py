@@ -111,7 +111,7 @@ def _read_manifests(bag: _Bag) -> dict[str, set[str]]:
         paths = set()
         for path, digest in _entries(bag, name):
             if path.startswith("data/") == is_tag:
-                bag.blame(path, f"it does not belong into {name}")
+                bag.blame(path, f"it does not belong in {name}")
             elif is_tag and path.startswith("tagmanifest-"):
                 bag.blame(path, f"a tag manifest is listed in {name}")
             key = normalize("NFC", path) if not is_tag else path
@@ -198,7 +198,7 @@ def _check_complete(bag: _Bag, manifests: dict[str, set[str]]) -> None:
             if key not in paths:
                 bag.blame(path, f"it is not listed in manifest-{algorithm}.txt")
         for key in sorted(paths - bag.payload.keys()):
-            bag.blame(key, "it is listed and missing")
+            bag.blame(key, "it is listed but missing")
 
 
 def _check_digests(bag: _Bag, report: Report, cancelled: Cancelled) -> None:
@@ -208,7 +208,7 @@ def _check_digests(bag: _Bag, report: Report, cancelled: Cancelled) -> None:
             continue  # already said to be missing
         place = bag.folder / path
         if not os.path.lexists(place):
-            bag.blame(path, "it is listed and missing")
+            bag.blame(path, "it is listed but missing")
             continue
         report(Progress("Checking the bag", number, len(bag.wanted), note=path))
         try:

@@ -85,11 +85,11 @@ def check_open(fd: int, expected: Expected, *, on_read: Callable[[int], None], c
         if not stat.S_ISREG(before.st_mode):
             return Checked(Result.MISSING, detail="something other than a file is in its place")
         if not before.st_size and expected.size:
-            return Checked(Result.EMPTY, 0, before.st_mtime_ns, detail=f"no bytes where {expected.size:,} were")
+            return Checked(Result.EMPTY, 0, before.st_mtime_ns, detail=f"no bytes where there were {expected.size:,}")
         if before.st_size != expected.size:
             kind = Result.TRUNCATED if before.st_size < expected.size else Result.EDITED
             return Checked(kind, before.st_size, before.st_mtime_ns,
-                           detail=f"{before.st_size:,} bytes where {expected.size:,} were")
+                           detail=f"{before.st_size:,} bytes where there were {expected.size:,}")
         if from_disk:
             drop_cache(fd)
         digest = _digest(fd, on_read, cancelled)

@@ -162,7 +162,7 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
             known = root.id
         other = overlapping_store(db, root.path, but=target.id)
         if other is not None:
-            raise Refused(f"The stores {target.name!r} and {other.name!r} are one folder, or lie within each other:"
+            raise Refused(f"The stores {target.name!r} and {other.name!r} are one folder, or overlap:"
                           " a copy there does not count.", hint="Retire one of them: catalogue store retire.",
                           path=root.path)
         with transaction(db):
@@ -224,7 +224,7 @@ def _copy_item(db: Database, target: Store, known: FileId, item: Wanted, tally: 
                     tally.renamed += path != item.path
                 tally.bytes += item.size
                 return
-    raise Refused("Other files stand under both names it could have.", path=item.path)
+    raise Refused("Both names it could have are taken by other files.", path=item.path)
 
 
 def _names_for(item: Wanted) -> tuple[str, str]:

@@ -19,20 +19,20 @@ NAMES = {0: "below level 1", 1: "Know", 2: "Protect", 3: "Monitor", 4: "Sustain"
 
 # What only a person knows.
 QUESTIONS = {
-    "places": "Do the stores lie in separate places: not one room, one power strip, one pair of hands?",
+    "places": "Are the stores kept in separate places: not in one room, on one power strip, in one person's hands?",
     "storage documented": "Is it written down which disks and shares there are and who looks after them?",
-    "disaster": "Would the off-site copy outlive what destroys the shop: fire, flood, theft?",
-    "media": "Is at least one copy on another kind of medium than the others?",
-    "obsolescence of media": "Does someone look yearly whether disks and their connections can still be read?",
-    "three threats": "Do three copies lie in three places, each under another threat?",
+    "disaster": "Would the off-site copy survive whatever destroys the shop: fire, flood, theft?",
+    "media": "Is at least one copy on a different kind of medium from the others?",
+    "obsolescence of media": "Does someone check every year that disks and their connections can still be read?",
+    "three threats": "Are three copies kept in three places, each exposed to a different threat?",
     "no single failure": "Can any one disk, person, account or building fail without a loss?",
     "supplied checksums": "Are checksums that come with a delivery compared when it arrives?",
     "after events": "Is an audit run after a move of disks, a repair, a power cut or an update?",
-    "rights decided": "Is it decided who and what may read, write, move and delete scans?",
+    "rights decided": "Has it been decided who and what may read, write, move and delete scans?",
     "rights applied": "Is that written down, and do the disks' permissions follow it?",
-    "standards": "Is it chosen which facts every master must have, and are gaps filled?",
-    "formats watched": "Does someone look yearly whether the formats in use can still be opened?",
-    "migration": "Are files brought to another format when theirs goes out of use?",
+    "standards": "Has it been decided which details every master must have, and are gaps filled?",
+    "formats watched": "Does someone check every year that the formats in use can still be opened?",
+    "migration": "Are files converted when their format goes out of use?",
 }
 
 
@@ -150,13 +150,13 @@ def _integrity(p: _Page) -> list[Criterion]:
                   f"{f.files - f.without_digest} of {f.files} files have one"),
         p.ask(a, 1, "supplied checksums verified", "supplied checksums"),
         Criterion(a, 2, "verified at every move or copy", True,
-                  f"no copy is made without it; {f.verified_copies} so far"),
+                  f"every copy is verified; {f.verified_copies} so far"),
         Criterion(a, 2, "checksums backed up elsewhere", f.in_store_manifests > 0,
-                  f"{f.in_store_manifests} stores hold a manifest, the newest of {f.newest_manifest[:10] or 'no day'}"
+                  f"{f.in_store_manifests} stores hold a manifest, newest: {f.newest_manifest[:10] or 'none'}"
                   + ("" if f.in_store_manifests else "; catalogue export manifest --into-store")),
         Criterion(a, 3, f"verified at fixed intervals, here {days} days", regular,
-                  f"oldest check {f.oldest_check[:10] or 'never'}; {f.never_checked} files not since they were read"
-                  " in"),
+                  f"oldest check {f.oldest_check[:10] or 'never'}; {f.never_checked} files not since they were first"
+                  " read"),
         Criterion(a, 3, "process and outcome recorded", f.finished_audits > 0, f"{f.finished_audits} finished audits"),
         Criterion(a, 3, "audit on demand", True, "catalogue audit"),
         p.ask(a, 4, "verified after specific events", "after events"),

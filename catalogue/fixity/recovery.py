@@ -219,9 +219,9 @@ def _put_back(db: Database, before: Condition, entries: dict[str, Event], highes
         words += f"; events {last_kept + 1} to {highest} were lost"
         words += f", {len(restored)} statements among them were put back" if restored else ""
     if not journal_whole and not (readable.whole and not readable.altered):
-        doubts.append(f"Neither the journal nor the old file is whole: what was stated after event {last_kept}"
-                      f"{' of ' + before.last_event if before.last_event and not continued else ''} may be gone where"
-                      " it is not named here.")
+        doubts.append(f"Neither the journal nor the old file is complete: what was recorded after event {last_kept}"
+                      f"{' of ' + before.last_event if before.last_event and not continued else ''} may be lost"
+                      " unless it is named here.")
     with transaction(db):
         salvage.append_recovery(db, highest, source, words)
     for event in restored:

@@ -210,9 +210,9 @@ def _observe_missing(db: Database, store: Store, due: Due) -> None:
 
 def _record_move(db: Database, store: Store, due: Due, path: str) -> None:
     if normalize("NFC", path) == normalize("NFC", due.path):
-        how = "the same name with its accents written otherwise, as some disks do"
+        how = "the same name with its accents encoded differently, as some disks do"
     elif normalize("NFC", path).casefold() == normalize("NFC", due.path).casefold():
-        how = "the same name in other capitals"
+        how = "the same name in different capitals"
     else:
         how = f"now at {display_path(path)}"
     with transaction(db):

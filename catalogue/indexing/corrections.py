@@ -130,13 +130,13 @@ def set_pieces(db: Database, piece_ids: Sequence[int], values: Mapping[str, obje
             changed = _changed(db, piece, facts, artist)
             if changed:
                 names = ", ".join(name.removesuffix("_mm").removesuffix("_id").replace("_", " ")
-                                  + (" given back to the guess" if value is None else "")
+                                  + (" guessed again" if value is None else "")
                                   for name, value in changed.items())
                 named.setdefault(names, []).append(piece)
                 pieces.state(db, piece.id, changed)
         for names, of in named.items():
             who = f"piece {of[0].artist}: {of[0].title} ({of[0].id})" if len(of) == 1 else f"{len(of)} pieces"
-            made.say(f"{who}: {names}" + ("" if names.endswith("guess") else " stated"))
+            made.say(f"{who}: {names}" + ("" if names.endswith("guessed again") else " stated"))
     return made.result()
 
 
@@ -212,7 +212,7 @@ def set_scans(db: Database, digests: Sequence[str], *, role: str | None = None, 
             stated = [s for s in known if field in to_guess and getattr(s, f"{field}_source") == "person"]
             for scan in stated:
                 take_back(db, scan.id, None)
-            made.say_of(stated, f"{field} given back to the guess")
+            made.say_of(stated, f"{field} guessed again")
     return made.result()
 
 
@@ -253,11 +253,11 @@ def undo(db: Database, event_id: int | None = None) -> Correction:
             raise NotFound("There is nothing to undo.")
     event = events.by_id(db, event_id)
     if event is not None and event.type == "migration":
-        raise Refused(f"Event {event_id} is the upgrade of the catalogue; it is not undone.")
+        raise Refused(f"Event {event_id} is an upgrade of the catalogue and cannot be undone.")
     if event is not None and event.detail in (refilings.DONE, refilings.UNDONE):
         # its statements say by which names pieces are known, which is right only beside the guesses of that time
         raise Refused(f"Event {event_id} is a refiling by the place rules.",
-                      hint="Take the last one back with: catalogue refile --undo.")
+                      hint="Undo the last one with: catalogue refile --undo.")
     before = last_statement(db)
     replay.undo(db, event_id)
     return Correction(statement_since(db, before) or 0, f"Undone: {event.detail if event else event_id}")

@@ -90,7 +90,7 @@ def undo(db: Database) -> int:
     with transaction(db, refilings.UNDONE):
         count = refilings.undo_last(db)
         if count is None:
-            raise NotFound("There is no refiling to take back.")
+            raise NotFound("There is no refiling to undo.")
     return count
 
 

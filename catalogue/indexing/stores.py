@@ -66,8 +66,8 @@ def _refuse_overlap(db: Database, root: Path, marker: str | None) -> None:
                           if root != theirs else f"This folder is already the store {other.name!r}.", path=root)
         spelt = root.is_relative_to(theirs) or theirs.is_relative_to(root)  # all there is to go by while it is offline
         if root != theirs and not same and (spelt or overlapping(root, theirs)):
-            raise Refused(f"This folder and the store {other.name!r} lie within each other.",
-                          hint="Every file belongs to one store.", path=root)
+            raise Refused(f"This folder and the store {other.name!r} overlap.",
+                          hint="A file can belong to one store only.", path=root)
 
 
 def overlapping_store(db: Database, folder: Path, *, but: int = 0) -> Store | None:
@@ -123,7 +123,7 @@ def _write_marker(root: Path, name: str) -> str:
         raise CatalogueError(f"The marker was not written, and the store was not added: {error.message}",
                              hint="Allow writing once, or add the store with --no-marker.", path=root) from error
     except CatalogueError as error:
-        raise CatalogueError(f"The store was not added, for its marker cannot be written: {error.message}",
+        raise CatalogueError(f"The store was not added, because its marker cannot be written: {error.message}",
                              hint=error.hint or "Add the store with --no-marker.", path=root) from error
     return marker
 
@@ -172,11 +172,11 @@ def move_store(db: Database, store: Store, folder: Path) -> None:
     """Say where a store lies now. Raises :class:`Refused` where the folder has not its marker, or is another's."""
     root = folder.expanduser().absolute()
     if read_marker(root) != store.marker if not store.marker.startswith(UNMARKED) else not root.is_dir():
-        raise Refused(f"This folder has not the marker of the store {store.name!r}.", path=root)
+        raise Refused(f"This folder does not have the marker of the store {store.name!r}.", path=root)
     other = overlapping_store(db, root, but=store.id)
     if other is not None:
-        raise Refused(f"This folder and the store {other.name!r} lie within each other.",
-                      hint="Every file belongs to one store.", path=root)
+        raise Refused(f"This folder and the store {other.name!r} overlap.",
+                      hint="A file can belong to one store only.", path=root)
     with transaction(db):
         stores.move(db, store.id, str(root))
         note_place(db, store, root)

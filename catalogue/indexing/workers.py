@@ -94,5 +94,5 @@ def fatal(real: str) -> Reading:
     except OSError:
         size = mtime = 0
     return Reading(real, size, mtime, faults=(FaultFound(
-        Fault.DAMAGED, "the reader died while reading this file",
+        Fault.DAMAGED, "the reading process crashed on this file",
         "Check the file in another program, and restore it from a copy if it is damaged."),))

@@ -100,7 +100,7 @@ def _places(db: Database, plan: Plan, also: Sequence[Store]) -> list[tuple[Store
         with opened_store(db, store) as root:
             other = overlapping_store(db, root.path, but=store.id)
             if other is not None:
-                raise Refused(f"The stores {store.name!r} and {other.name!r} are one folder, or lie within each other.",
+                raise Refused(f"The stores {store.name!r} and {other.name!r} are one folder, or overlap.",
                               hint="Retire one of them: catalogue store retire.", path=root.path)
             places.setdefault(store.id, (store, root.id))
     return list(places.values())

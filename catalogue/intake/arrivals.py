@@ -45,7 +45,7 @@ def find_files(folder: Path, ignore: tuple[str, ...]) -> tuple[list[tuple[Path, 
         CatalogueError: no such folder.
     """
     if not folder.is_dir():
-        raise CatalogueError("There is no such folder.", hint="Is the card or key connected?", path=folder)
+        raise CatalogueError("There is no such folder.", hint="Is the card or USB stick connected?", path=folder)
     obstacles: list[Obstacle] = []
     files = [(folder / native_path(path), path) for path, _, _ in crawl(folder, ignore, obstacles.append)]
     return files, obstacles

@@ -101,7 +101,7 @@ def free_doubles(db: Database, home: Home, store: Store, doubles: Sequence[Doubl
         places = [(path, place) for path, place in verified_places(db, file.sha256)
                   if place.file != FileId(status.st_dev, status.st_ino)]
         if not any(place.store_id == store.id and path == group.keep.path for path, place in places):
-            return "the file that was to be kept is not what it was"
+            return "the file that was to be kept has changed"
         return lacking_places(home.settings, [place for _, place in places])
 
     return free_listed(
@@ -166,7 +166,7 @@ def _remove(root: OpenFolder, file: DoubledFile, check: Callable[[os.stat_result
         if (before.st_size, stored_mtime(before.st_mtime_ns)) != (file.size, file.mtime_ns):
             return "it has changed since it was indexed"
         if _has_sidecar(entry):
-            return "a sidecar stands beside it"
+            return "it has a sidecar"
         if why := check(before):
             return why
         write_line(written, {"from": file.path, **line, "sha256": file.sha256})
@@ -208,7 +208,7 @@ def lacking_places(settings: Settings, locations: Sequence[CopyLocation]) -> str
     """Why verified copies in these places are too few to remove what hangs on them; empty where they are enough."""
     good, wanted = different_places(locations, one_disk=settings.copies_on_one_disk), places_wanted(settings)
     return "" if len(good) >= wanted else (
-        f"{len(good)} of the {wanted} places that are wanted hold a verified copy besides it")
+        f"only {len(good)} of the {wanted} places required hold another verified copy")
 
 
 def _has_sidecar(entry: Entry) -> bool:

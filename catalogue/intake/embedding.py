@@ -60,7 +60,7 @@ def described_copy(source: Path, target: Path, description: Description, *, sha2
     """
     before = read_file(source)
     if not before.pixel_digest:
-        raise Refused("The pixels of the file cannot be read whole, so a copy could not be proven equal.", path=source)
+        raise Refused("The file's pixels cannot be read in full, so a copy could not be proven equal.", path=source)
     with staged_copy(source, target, sha256=sha256, report=report, cancelled=cancelled) as staged:
         with writing(target), os.fdopen(staged.part.open(os.O_RDWR), "r+b") as file:
             embed(file, description, source)

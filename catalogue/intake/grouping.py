@@ -81,7 +81,7 @@ def _of_run(run: list[Arrival], wished_overlap: float, views: Views, cancelled: 
         return
     after = "if it belongs to these tiles, its overlap is too narrow"
     for i in loose:
-        yield Group((run[i],), reasons=("lies on no other new scan",),
+        yield Group((run[i],), reasons=("overlaps no other new scan",),
                     warnings=(after,) if len(loose) < len(parts) else ())
     if len(tiled) != 1 and not strays:
         yield from (Group((run[i],)) for i in sorted(whole))
@@ -122,10 +122,10 @@ def advice(names: list[str], laid: dict[tuple[int, int], Overlap], wished_overla
             strips.setdefault(i, []).append(pair_overlap.strip)
             strips.setdefault(j, []).append(pair_overlap.strip)
     for i, against in turned.items():
-        notes.append(f"{names[i]} is turned {against[0][1] % 360:.0f}° against {_others(names, against)}: the weave "
-                     "will not match. Scan it again, turned like the others.")
+        notes.append(f"{names[i]} is turned {against[0][1] % 360:.0f}° relative to {_others(names, against)}: the"
+                     " weave will not match. Scan it again, turned like the others.")
     for i, against in tilted.items():
-        notes.append(f"{names[i]} lies askew, {abs(against[0][1]):.1f}° against {_others(names, against)}: the seam"
+        notes.append(f"{names[i]} is askew by {abs(against[0][1]):.1f}° relative to {_others(names, against)}: the seam"
                      " will blur. Lay it straight against the edge of the bed and scan it again.")
     for i, found_strips in sorted(strips.items()):
         if max(found_strips) < wished_overlap * THIN:

@@ -92,7 +92,8 @@ def undo_tidying(db: Database, home: Home, path: Path, *, report: Report = ignor
     """
     undo = read_list(path)
     if undo.kind != TIDYING:
-        raise CatalogueError("This is not a list of a tidying.", hint="See: catalogue doubles --undo.", path=path)
+        raise CatalogueError("This is not an undo file of catalogue tidy.", hint="See: catalogue doubles --undo.",
+                             path=path)
     store = store_of(db, undo)
     if store is None:
         raise CatalogueError("The store of this undo file is not known here.", path=path)

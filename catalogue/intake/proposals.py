@@ -150,8 +150,8 @@ def apart_from_stores(db: Database, folder: Path) -> None:
         if folder.is_relative_to(theirs) or inside(folder, theirs):
             raise InsideStore(other.name, folder, hint="Index the store, or copy from it: catalogue copy.")
         if theirs.is_relative_to(folder) or inside(theirs, folder):
-            raise CatalogueError(f"The store {other.name!r} lies in this folder.", hint="Choose the folder of the new"
-                                 " scans alone.", path=folder)
+            raise CatalogueError(f"The store {other.name!r} lies in this folder.", hint="Choose the folder that holds"
+                                 " only the new scans.", path=folder)
 
 
 def plan_for(db: Database, home: Home, folder: Path, store: Store, root: Path, arrivals: Sequence[Arrival], *,

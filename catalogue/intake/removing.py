@@ -150,7 +150,7 @@ def why_not_safe(db: Database, settings: Settings, source: FileId, sha256: str) 
     if len(different_places(locations, one_disk=True)) >= wanted:
         return (f"its copies are on one disk; {wanted} disks must hold a verified copy"
                 " (or set copies_on_one_disk = true)")
-    return f"{len(good)} of the {wanted} stores that are wanted hold a verified copy"
+    return f"only {len(good)} of the {wanted} stores required hold a verified copy"
 
 
 def verified_places(db: Database, sha256: str) -> list[tuple[str, CopyLocation]]:

@@ -80,7 +80,7 @@ class Watch:
             gone = sorted(set(self.arrivals) - {inside for _, inside in files})
             if gone and not files:  # a key pulled may leave an empty folder in its place
                 raise CatalogueError("The scans that were in this folder are gone.",
-                                     hint="Is the card or key connected?")
+                                     hint="Is the card or USB stick connected?")
         except CatalogueError as error:
             if not self._away:
                 self._away = True
@@ -156,7 +156,7 @@ class Watch:
                        arrival, TileMap(places, picture.width / picture.height))
             return
         on = ", ".join(names[i] for i, _ in laid)
-        text = f"{display_path(new)}: lies on {on or 'no earlier scan'}"
+        text = f"{display_path(new)}: overlaps {on or 'no earlier scan'}"
         if earlier and not laid:
             text += "; another original, or the overlap is too narrow to see"
         yield News("alone" if earlier and not laid else "arrived", arrival.path, text, arrival, self._map(new))

@@ -120,7 +120,8 @@ def issue(db: Database, artist_id: int, period: Period, dates: str, today: date)
         if made.issued:
             return made
         if period.last >= today.isoformat():
-            raise Refused(f"The period ends on {period.last}, which is not over.", hint="Issue it the day after.")
+            raise Refused(f"The period runs to {period.last} and is not over yet.",
+                          hint="Issue it once the period is over.")
         made = replace(made, issued=today.isoformat())
         artist_statements.keep_issued(db, {"artist_id": artist_id, "first": made.first, "last": made.last,
                                            "issued": made.issued, "content": _write(made)})
@@ -166,7 +167,7 @@ def _reason(sold: SoldPrint | None, terms: Terms) -> tuple[str, str]:
     if sold.series == "proof" and not terms.proofs:
         return "artist's proof", lost
     if sold.nth > 1 and not terms.replaced:
-        return "made in place of a destroyed print", lost
+        return "replaces a destroyed print", lost
     return (lost, lost) if lost and not terms.destroyed else ("", lost)
 
 
@@ -241,7 +242,7 @@ def _totals(rows: Sequence[Row]) -> tuple[Total, ...]:
 def _nothing_agreed(artist: str, day: str = "") -> NotFound:
     when = f" for orders of {day}" if day else ""
     return NotFound(f"No terms are on record with {artist}{when}.",
-                    hint=f"Record it with: catalogue artist terms {artist!r} --percent 40")
+                    hint=f"Record them with: catalogue artist terms {artist!r} --percent 40")
 
 
 def _write(made: Statement) -> str:

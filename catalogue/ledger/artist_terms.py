@@ -81,6 +81,6 @@ def in_words(terms: Terms, dates: str) -> str:
     text = f"{when}{owed}"
     if terms.basis != "none":
         counts = ("count", "do not count")
-        text += (f"; prints destroyed since {counts[not terms.destroyed]}, prints made in place of destroyed ones "
+        text += (f"; prints destroyed since {counts[not terms.destroyed]}, replacements of destroyed prints "
                  f"{counts[not terms.replaced]}, artist's proofs {counts[not terms.proofs]}")
     return sentence(text)

@@ -21,9 +21,9 @@ def find_buyer(db: Database, words: str) -> Buyer:
     """The one buyer meant; raises NotFound, or Ambiguous with those who fit."""
     fitting = buyers.matching(db, words)
     if not fitting:
-        raise NotFound(f"No buyer fits {words!r}.", hint="List them with: catalogue buyer list.")
+        raise NotFound(f"No buyer matches {words!r}.", hint="List them with: catalogue buyer list.")
     if len(fitting) > 1:
-        raise Ambiguous(f"{len(fitting)} buyers fit {words!r}.", hint="; ".join(b.name for b in fitting[:8]) + ".")
+        raise Ambiguous(f"{len(fitting)} buyers match {words!r}.", hint="; ".join(b.name for b in fitting[:8]) + ".")
     return fitting[0]
 
 
@@ -42,7 +42,7 @@ def describe(db: Database, key: str, facts: Mapping[str, str]) -> Buyer:
                 raise Refused("A buyer needs a name.")
             other = buyers.by_key(db, buyers.key_of(db, values["name"]))
             if other is not None and other.key != key:
-                raise Refused(f"There is another buyer {other.name!r}.",
+                raise Refused(f"There is already a buyer called {other.name!r}.",
                               hint="If they are the same, merge them: catalogue buyer merge.")
             if spelling != key:
                 buyers.state(db, spelling, {"joined_into": key})
@@ -88,7 +88,7 @@ def take_in(db: Database, name: str, contact: str, notes: str, spellings: Sequen
             if meant == key:
                 continue
             if buyers.stated(db, meant) is not None:
-                raise Refused(f"{spelling!r} is another buyer, of whom more is on record.",
+                raise Refused(f"{spelling!r} is another buyer with details on record.",
                               hint="If they are the same, merge them: catalogue buyer merge.")
             buyers.state(db, key, {"name": buyer_of(db, key).name})
             buyers.state(db, meant, {"joined_into": key})

@@ -45,7 +45,8 @@ def capture_plans(settings: Settings, width_mm: float, height_mm: float, *, bed:
     beds = [candidate for candidate in settings.all_beds if bed.casefold() in ("", candidate.name.casefold())]
     share = settings.tile_overlap if overlap is None else overlap
     if not beds:
-        raise Refused(f"There is no bed {bed!r}.", hint=f"Known are: {', '.join(b.name for b in settings.all_beds)}.")
+        raise Refused(f"There is no bed {bed!r}.",
+                      hint=f"The beds in the settings: {', '.join(b.name for b in settings.all_beds)}.")
     if not (0 <= share <= 0.9 and 0 < width_mm < math.inf and 0 < height_mm < math.inf):
         raise Refused("An original must have a size, and captures overlap by 0 to 90 %.")
     return sorted((_plan(candidate, width_mm, height_mm, share) for candidate in beds), key=lambda plan: plan.captures)

@@ -42,8 +42,8 @@ def _of_last_time(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
     added = shown_day(master.scan.first_indexed, settings.dates)
     relation = evidence.text if evidence else "the two have never been compared"
     if proposal.printing is not None and proposal.printing.scan.id == used.scan.id:
-        yield Caution("last time's scan", f"Printed from last time's scan; the current master (indexed {added}) is "
-                      f"another: {relation}.")
+        yield Caution("last time's scan", f"Printing from last time's scan; the current master (indexed {added}) is a "
+                      f"different one: {relation}.")
         return
     if used.scan.role == "print file":
         yield Caution("print file", "Last time a print file was used, not the master itself.",
@@ -69,7 +69,7 @@ def _of_file(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
         if copy.state == "in doubt":
             yield Caution("copy in doubt", f"{copy.name}: {'; '.join(copy.doubts)}.", "Do not print from this copy.")
     if not printing.scan.profile_digest and printing.scan.photometric not in NEED_NO_PROFILE:
-        yield Caution("no profile", "The scan carries no colour profile: its colours are a guess.",
+        yield Caution("no profile", "The scan has no colour profile, so its colours are a guess.",
                       "Assign the profile it was scanned with; do not convert blindly.")
 
 
@@ -89,7 +89,7 @@ def _of_size(proposal: Proposal) -> Iterator[Caution]:
     before = _made_so_before(proposal)
     if not fit.enough:
         yield Caution("low ppi", f"The scan gives {fit.ppi:.0f} ppi at this size{', as last time' * before}; "
-                      f"{fit.least_ppi} is the least for this medium.",
+                      f"this medium needs {fit.least_ppi}.",
                       f"Looks sharp from {fit.sharp_from_mm / 10:.0f} cm away; a re-scan would be better.",
                       grave=fit.ppi < 0.75 * fit.least_ppi and not before)
     if fit.cropped >= CROP_WORTH_SAYING:

@@ -48,9 +48,9 @@ def define(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, sco
     if not 1 <= size_limit <= MOST or not 0 <= proofs <= MOST:
         raise Refused(f"An edition has 1 to {MOST:,} prints, and at most as many proofs.")
     if scope not in editions.SCOPES:
-        raise Refused(f"An edition counts {' or '.join(editions.SCOPES)}, not {scope!r}.")
+        raise Refused(f"An edition covers {' or '.join(editions.SCOPES)}, not {scope!r}.")
     if (scope == "one size") != (width_mm is not None and height_mm is not None):
-        raise Refused("An edition of one size needs that size, and one of all sizes has none.")
+        raise Refused("Give the size of an edition of one size, and none for an edition of all sizes.")
     with transaction(db):
         pieces.get_piece(db, piece_id)
         for known in editions.of_piece(db, piece_id):
@@ -76,7 +76,7 @@ def get_edition(db: Database, edition_id: int) -> Edition:
     """The edition of that id; raises NotFound."""
     edition = editions.by_id(db, edition_id)
     if edition is None:
-        raise NotFound(f"There is not an edition number {edition_id}.", hint="List them with: catalogue edition list.")
+        raise NotFound(f"There is no edition number {edition_id}.", hint="List them with: catalogue edition list.")
     return edition
 
 
@@ -121,8 +121,8 @@ def issue(db: Database, edition_id: int, line_id: int | None, count: int, *, pro
         numbers = [Number(series, n) for n in _free(limit, out, count)]
         if len(numbers) < count:
             kind = "proof" if proofs else "number"
-            raise Refused(f"The edition has {_counted(len(numbers), kind)} left, not {count}.",
-                          hint=f"{len(out)} of {limit} are out; The edition size is fixed.")
+            raise Refused(f"The edition has {_counted(len(numbers), kind)} left; {count} are needed.",
+                          hint=f"{len(out)} of {limit} are out; the edition size is fixed.")
         editions.take(db, edition_id, numbers, line_id)
     return numbers
 
@@ -150,7 +150,7 @@ def _counted(count: int, kind: str) -> str:
 def destroy(db: Database, edition_id: int, numbers: Sequence[Number], reason: str, *, day: str = "") -> None:
     """Record that these prints were destroyed; their numbers are never free again, but may be printed anew."""
     if not reason.strip():
-        raise Refused("A destroyed print needs a reason on record.")
+        raise Refused("Give the reason why the print was destroyed; it is kept on record.")
     with transaction(db):
         get_edition(db, edition_id)
         for number in numbers:

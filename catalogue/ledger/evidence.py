@@ -36,7 +36,7 @@ class Evidence:
 def known(db: Database, used: Scan, other: Scan) -> Evidence | None:
     """What digests and recorded likenesses tell of last time's scan and another; None where nothing does."""
     if used.pixel_digest and used.pixel_digest == other.pixel_digest:
-        return Evidence("same pixels", "", 0.0, "only what is written beside the picture differs")
+        return Evidence("same pixels", "", 0.0, "only the metadata differs")
     row = next((row for row in likenesses.of_scan(db, used.id) if other.id in (row.a_scan_id, row.b_scan_id)), None)
     if row is None:
         return None
@@ -57,7 +57,7 @@ def measured(db: Database, home: Home, used: Scan, other: Scan) -> Evidence | No
         return None
     evidence = examine(sides[0], sides[1])
     if evidence is None:
-        return Evidence("nothing alike found", "", None)
+        return Evidence("no similarity found", "", None)
     return _evidence(str(evidence.relation), "", evidence.delta_e_median, evidence.detail_ratio,
                      used_first=ordered(evidence),
                      ratio_from_used=True)

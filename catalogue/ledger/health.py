@@ -65,10 +65,10 @@ def _doubts(db: Database, file: Located, held: Holder | None, faulty: str) -> tu
         return ()
     doubts = tuple(f"{f.kind}: {f.detail}" for f in findings.open_at(db, file.store_id, file.path) if f.kind in DOUBTS)
     if doubts or faulty:
-        return doubts or (f"{faulty}: its picture is not whole",)
+        return doubts or (f"{faulty}: its picture is incomplete",)
     known = files.by_id(db, file.id)
     return ("it has changed since it was read" if known is not None and known.failure == files.UNREAD
-            else "the last look at it failed",)
+            else "it could not be read the last time",)
 
 
 def _as_mounted(file: Located, root: Path | None) -> Located:
@@ -86,7 +86,7 @@ def _copy(file: Located, root: Path | None, ours: tuple[str, ...]) -> Copy:
     except UnusablePath as error:
         return Copy(file, "missing", None, (*ours, error.message))
     if not place.is_file():
-        return Copy(file, "missing", None, (*ours, "not there just now"))
+        return Copy(file, "missing", None, (*ours, "it cannot be found just now"))
     return Copy(file, "in doubt" if ours else "sound", place, ours)
 
 
@@ -101,7 +101,7 @@ def check_now(db: Database, scan: Scan, copy: Copy, *, report: Report, cancelled
                              path=copy.file.path)
     due = fixity.due_file(db, copy.file.id)
     if due is None or due.scan_id != scan.id:
-        raise CatalogueError("The file on record there is another one by now.", hint="Look at it again.",
+        raise CatalogueError("A different file is on record there by now.", hint="Look at it again.",
                              path=copy.place)
     bytes_read = 0
 
@@ -120,5 +120,5 @@ def check_now(db: Database, scan: Scan, copy: Copy, *, report: Report, cancelled
         return
     if verdict.result in (Result.UNREADABLE, Result.MISSING, Result.CHANGING):
         raise CatalogueError(f"The file cannot be checked: {verdict.detail}.", path=copy.place)
-    raise Damaged(f"The file is not what it was: {verdict.detail}.", path=copy.place,
+    raise Damaged(f"The file has changed: {verdict.detail}.", path=copy.place,
                   hint="Do not print from it. Restore a good copy: catalogue restore.")

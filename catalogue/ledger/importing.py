@@ -206,9 +206,9 @@ def _record_row(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> 
     if numbered.any:
         line = replace(line, edition_id=edition_of(db, line, numbered))
     elif status != "cancelled" and editions.applying(db, piece_id, width, height, line.medium):
-        remarks.append("within an edition, but no numbers given")
+        remarks.append("belongs to an edition, but no numbers are given")
     if numbered.losses and not numbered.any:
-        remarks.append(unbooked(numbered.losses, "no edition number of its own to book it under"))
+        remarks.append(unbooked(numbered.losses, "the row has no edition number to record it under"))
     order, fresh = _order(db, row, placed, status, rules)
     if not fresh and row.get("currency") and (said_currency := rules.currency(row)) != order.currency:
         raise Refused(f"The order is in {order.currency or 'no currency'}, this row in {said_currency}.")
@@ -226,7 +226,7 @@ def _record_row(db: Database, row: Row, digest: str, nth: int, rules: Rules) -> 
         rules.claimed.add(same)
         orders.note_imported(db, digest, nth, same)
         if line.edition_id is not None and (new := not_on_record(db, line.edition_id, numbered)):
-            remarks.append(unbooked(new, "the line was on record already; if so, use catalogue edition destroy"))
+            remarks.append(unbooked(new, "the line was already on record; to record it, use catalogue edition destroy"))
         return Fate(row.number, RowFate.KNOWN, "", "an order line says the same", tuple(remarks), same)
     line_id = orders.add_line(db, order.id, line)
     if alone:

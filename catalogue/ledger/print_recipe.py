@@ -124,4 +124,4 @@ def _edge(line: Line | NewLine, last: Recipe | None, chosen: Mapping[str, Any]) 
     if "edge_colour" in chosen or (last and last.edge == "colour"):
         return {"edge": "colour"}
     raise Refused(f"The edge of this line is {line.edge!r}, which does not say what colour to print.",
-                  hint="Give them, such as --edge-colour 128,128,128.")
+                  hint="Give it, such as --edge-colour 128,128,128.")

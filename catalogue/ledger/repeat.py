@@ -48,8 +48,8 @@ def propose(db: Database, home: Home, *, line_id: int | None = None, piece_id: i
     """
     piece, last = _subject(db, line_id, piece_id, afresh)
     if last is None and (width_mm is None or height_mm is None):
-        raise Refused("A first print needs its size." if afresh else
-                      f"{piece.title!r} was never ordered, so there is no last time.", hint="Give the size.")
+        raise Refused("The first print of a piece needs a size." if afresh else
+                      f"{piece.title!r} has never been ordered, so there is nothing to repeat.", hint="Give the size.")
     old = scans.by_digest(db, last.scan_sha256) if last and last.scan_sha256 else None
     current = scans.by_id(db, piece.current_scan_id) if piece.current_scan_id else None
     used, master = _healths(db, old, current)
@@ -168,7 +168,7 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
         raise Refused(f"A new order cannot be {status!r}.")
     edition_id = None if unnumbered else proposal.line.edition_id
     if edition_id is None and (chosen or proofs):
-        raise Refused("This print is in no edition, so it has no number.", hint="Set one: catalogue edition set.")
+        raise Refused("This print belongs to no edition, so it has no number.", hint="Set one: catalogue edition set.")
     line = replace(proposal.line, quantity=count, notes=notes, edition_id=edition_id,
                    profile=_or(profile, proposal.line.profile), settings=_or(settings, proposal.line.settings))
     with transaction(db):
@@ -228,7 +228,7 @@ def _order(db: Database, number: str, placed: str, buyer: str, status: str, curr
     other = [f"its {name} is {ours or 'empty'!r}, not {given!r}" for name, (given, ours) in compared.items()
              if given and given != ours]
     if other:
-        raise Refused(f"The order {number!r} is on record already: {'; '.join(other)}. Nothing was recorded.",
+        raise Refused(f"The order {number!r} is already on record: {'; '.join(other)}. Nothing was recorded.",
                       hint="Leave that out to add the print to this order, use another number for another order, or "
                            "correct the order first: catalogue order correct.")
     return known.id

@@ -67,7 +67,7 @@ def _loss(text: str) -> Loss:
         raise ValueError(f"{text.strip()!r} is not a loss such as 7: 2026-03-01 creased in the post")
     parsed, _ = numbers.parse_numbers(match["number"])
     if len(parsed) != 1:
-        raise ValueError(f"{match['number']!r} is not one edition number")
+        raise ValueError(f"{match['number']!r} is not a single edition number")
     return Loss(parsed[0], match["day"], match["reason"])
 
 
@@ -99,7 +99,7 @@ def edition_of(db: Database, line: NewLine, row_numbers: Numbers) -> int:
         raise Refused("It gives edition numbers, but no edition of this piece and size is known.",
                       hint="Import the editions first, or set one with: catalogue edition set.")
     if row_numbers.stated is not None and row_numbers.stated != edition.size_limit:
-        raise Refused(f"It says of {row_numbers.stated}, but the edition is of {edition.size_limit}.")
+        raise Refused(f"It says an edition of {row_numbers.stated}, but the edition is of {edition.size_limit}.")
     return edition.id
 
 

@@ -125,7 +125,7 @@ def _guess(db: Database, artist: str, title: str, names: dict[int, str]) -> str:
     fitting = {i: name for i, name in names.items() if sorted(re.findall(r"\d+", name)) == digits}
     near = process.extractOne(wanted, fitting, scorer=fuzz.token_sort_ratio, score_cutoff=80)
     piece = pieces.by_id(db, near[2]) if near else None
-    return f"Perhaps {piece.title!r} by {piece.artist}?" if piece else "Index it, or import with --make-pieces."
+    return f"Did you mean {piece.title!r} by {piece.artist}?" if piece else "Index it, or import with --make-pieces."
 
 
 def scan_of(row: Row, piece_id: int, rules: Rules) -> tuple[str, str]:

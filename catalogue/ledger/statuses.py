@@ -23,7 +23,7 @@ def set_status(db: Database, number: str, status: str) -> Order:
     with transaction(db):
         order = orders.by_number(db, number)
         if order.status == "cancelled" and status != "cancelled":
-            raise Refused(f"The order {number!r} was cancelled, and its numbers may be out elsewhere.",
+            raise Refused(f"The order {number!r} was cancelled, and its numbers may have been issued again.",
                           hint="Record a new one: catalogue order repeat.")
         orders.set_status(db, order.id, status)
         return orders.by_number(db, number)
@@ -67,9 +67,9 @@ def correct(db: Database, number: str, order: Mapping[str, object], *, line_id: 
                 raise NotFound(f"The order {number!r} has no line {line_id}.")
             changed = {name for name, value in line.items() if value != getattr(order_line, name)}
             if order_line.numbers and changed & _NUMBERED:
-                raise Refused(f"The line took the edition numbers {order_line.numbers}, so its "
-                              f"{', '.join(sorted(n.removesuffix('_mm') for n in changed & _NUMBERED))} must stay.",
-                              hint="Cancel the order and record it again.")
+                raise Refused(f"The line has edition numbers {order_line.numbers}, so its "
+                              f"{', '.join(sorted(n.removesuffix('_mm') for n in changed & _NUMBERED))} cannot be"
+                              " changed.", hint="Cancel the order and record it again.")
             orders.change_line(db, order_line.id, {**line, **_repriced(order_line, line)})
         return orders.by_number(db, number)
 

@@ -64,9 +64,9 @@ def move(db: Database, edition_id: int, numbers: Sequence[Number], place: str, *
     Raises NotFound; Refused: no such place, consigned to nobody, a number not printed, destroyed, or not given out.
     """
     if place not in PLACES:
-        raise Refused(f"A print is {', '.join(PLACES[:-1])} or {PLACES[-1]}, not {place!r}.")
+        raise Refused(f"{place!r} is not a place; choose {', '.join(PLACES[:-1])} or {PLACES[-1]}.")
     if place == "consigned" and not holder.strip():
-        raise Refused("Give who has the prints on consignment.")
+        raise Refused("Say who has the prints on consignment.")
     if not numbers:
         raise Refused("Give the numbers.")
     with transaction(db, f"prints {numbers_text(numbers)} of edition {edition_id}: {place} {holder.strip()}".rstrip()):
@@ -75,7 +75,7 @@ def move(db: Database, edition_id: int, numbers: Sequence[Number], place: str, *
         for number in dict.fromkeys(numbers):
             held = known.get(number)
             if held is None or held.state != "printed":
-                why = "was never given out" if held is None else {
+                why = "was never issued" if held is None else {
                     "reserved": "is not printed yet", "destroyed": f"was destroyed {held.destroyed}"}[held.state]
                 raise Refused(f"Number {numbers_text([number])} {why}.", hint="Nothing was recorded.")
             facts = (place, holder.strip(), notes.strip(), day or date.today().isoformat())

@@ -17,7 +17,7 @@ from catalogue.settings import Home
 
 NO_LIMIT = Budget()
 MOST_SHOWN, MOST_BROKEN = 50, 20
-OUTCOMES = {"finished": "everything due is checked", "budget": "the limit is reached", "cancelled": "stopped",
+OUTCOMES = {"finished": "everything due has been checked", "budget": "limit reached", "cancelled": "stopped",
             "failed": "the store was disconnected", "offline": "offline, nothing checked"}
 
 
@@ -97,9 +97,9 @@ def summarize_log(checked: LogCheck) -> list[str]:
     if checked.lost:
         lines.append(f"  {checked.lost}")
     if checked.backwards:
-        lines.append(f"{number(checked.backwards)} × the clock was set back between two events")
+        lines.append(f"The clock was set back between events {counted(checked.backwards, 'time')}.")
     if checked.differences:
-        lines.append(f"{counted(len(checked.differences), 'row')} not as the log says:")
+        lines.append(f"{counted(len(checked.differences), 'row')} not matching the log:")
         lines += [f"  {words}" for words in checked.differences[:MOST_SHOWN]]
     if len(checked.differences) > MOST_SHOWN:
         lines.append(f"  and {number(len(checked.differences) - MOST_SHOWN)} more; all of them with --json")

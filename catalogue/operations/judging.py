@@ -106,12 +106,12 @@ def confirm_same_piece(db: Database, likeness_ids: Sequence[int], filing: Filing
             made.say(_pairs_said(judged))
         filed = pieces_in_question(db, likeness_ids)
         if seen_pieces is not None and not {each.piece.id for each in filed} <= set(seen_pieces):
-            raise Refused("These scans are filed under other pieces by now.", hint="Look at them again.")
+            raise Refused("These scans have been filed under other pieces since.", hint="Look at them again.")
         chosen = filing or proposed_filing(filed)
         if chosen is None and len(filed) > 1:
             raise Refused(f"They are filed under {counted(len(filed), 'piece')}: "
                           + ", ".join(f"{each.piece.title} ({each.piece.id})" for each in filed) + ".",
-                          hint="Say which one stays.")
+                          hint="Say which one to keep.")
         if chosen is not None:
             pieces.get_piece(db, chosen.keep_id)
             for other in filed:
@@ -185,5 +185,5 @@ def summarize_verdict(verdict: Verdict) -> list[str]:
 def _worded(judged: Judged) -> str:
     verdict, relation = judged.pair.verdict, judged.pair.evidence.relation.value
     if judged.before == verdict:
-        return f"Pair {judged.pair.id} is {verdict or 'open'} already ({relation})."
+        return f"Pair {judged.pair.id} is already {verdict or 'open'} ({relation})."
     return f"Pair {judged.pair.id} is {verdict or 'open again'}{MEANINGS[verdict]} ({relation})."

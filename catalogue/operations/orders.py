@@ -40,7 +40,7 @@ def set_order_status(db: Database, number: str, status: str, *, seen: str = "") 
     with transaction(db):
         present = orders.by_number(db, number).status
         if seen and present != seen:
-            raise Refused(f"It is now {present}, no longer {seen}.", hint="Look at it again.")
+            raise Refused(f"The order is now {present}, no longer {seen}.", hint="Look at it again.")
         return statuses.set_status(db, number, status)
 
 

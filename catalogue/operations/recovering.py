@@ -69,7 +69,7 @@ def summarize_rebuilt(result: RebuiltCatalogue) -> list[str]:
     for store in result.rebuilt.stores:
         words = f"{store.store}: {counted(store.files, 'file')}"
         if store.listed is None:
-            words += "; no checksum manifest could be read, so earlier damage cannot be told"
+            words += "; no checksum manifest could be read, so earlier damage cannot be detected"
         else:
             words += (f"; the manifest lists {number(store.listed)}: {number(store.differ)} differ from it, "
                       f"{number(store.missing)} are missing, {number(store.unlisted)} are new")
@@ -88,7 +88,7 @@ def summarize_rebuilt(result: RebuiltCatalogue) -> list[str]:
 def _put_back(put_back: PutBack) -> list[str]:
     lines = []
     if put_back.carried_on:
-        lines.append(f"{counted(put_back.carried_on, 'event')} after the backup kept: the old file still gave them.")
+        lines.append(f"{counted(put_back.carried_on, 'event')} after the backup kept from the old file.")
     if put_back.statements:
         lines.append(f"{counted(len(put_back.statements), 'statement')} after the backup put back from the journal.")
     if put_back.orders:
@@ -97,5 +97,5 @@ def _put_back(put_back: PutBack) -> list[str]:
         lines.append(f"{counted(put_back.lost, 'event')} of {put_back.first} to {put_back.last} lost: "
                      "checks and index runs since the backup. Index the stores: catalogue index.")
     else:
-        lines.append("No event is lost. What the index saw since the backup is read again by: catalogue index.")
+        lines.append("No event was lost. To read again what was indexed since the backup: catalogue index.")
     return [*lines, *put_back.doubts]

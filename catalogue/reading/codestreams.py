@@ -38,7 +38,7 @@ def refuse_contradiction(
             raise ValueError(f"holds {frame.bits}-bit samples where the file promises {bits}-bit ones")
         wanted = (subsampling, *((1, 1),) * (len(frame.sampling) - 1))
         if subsampling and frame.sampling != wanted and frame.marker != 0xC3:
-            raise ValueError("its colours are sampled in another way than the file promises")
+            raise ValueError("its colours are sampled differently from what the file promises")
 
 
 def _refuse_larger(data: bytes, width: int, height: int) -> None:

@@ -80,7 +80,7 @@ def _still_named(name: str, before: os.stat_result) -> bool:
 
 def _refusal(error: OSError) -> FaultFound:
     if isinstance(error, FileNotFoundError):
-        return FaultFound(Fault.VANISHED, "was there when listed, is gone now")
+        return FaultFound(Fault.VANISHED, "was listed, but is gone now")
     hint = "check its permissions" if isinstance(error,
                                                  PermissionError) else "the disk or its connection may be failing"
     return FaultFound(Fault.UNREADABLE, error.strerror or str(error), hint, getattr(error, "offset", None))
@@ -92,7 +92,7 @@ def _surprise(error: Exception) -> FaultFound:
 
 def _undigested(error: Exception) -> FaultFound:
     if isinstance(error, OutOfTime):
-        return FaultFound(Fault.UNREADABLE, "was not read to its end in the time allowed")
+        return FaultFound(Fault.UNREADABLE, "could not be read in full in the time allowed")
     return _refusal(error) if isinstance(error, OSError) else _surprise(error)
 
 

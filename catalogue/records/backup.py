@@ -52,7 +52,7 @@ def make_one_file(db: Database) -> None:
     try:
         _leave_wal(db.conn)
     except sqlite3.Error as error:
-        raise CatalogueError(f"The catalogue cannot be brought into one file: {error}.",
+        raise CatalogueError(f"The catalogue cannot be combined into one file: {error}.",
                              hint="Is there room on its disk?") from error
 
 

@@ -72,7 +72,7 @@ def change(db: Database, edition_id: int, *, size_limit: int, proofs: int, mediu
         db.execute("""UPDATE edition SET size_limit = ?, proofs = ?, medium = ?, opened = ?, closed = ?, notes = ?
                       WHERE id = ?""", [size_limit, proofs, medium, opened, closed, notes, edition_id])
     except sqlite3.IntegrityError as error:
-        raise Refused(f"The edition stays as it is: {error}.", hint="The edition size is fixed once a number is "
+        raise Refused(f"The edition was not changed: {error}.", hint="The edition size is fixed once a number is "
                                                             "issued.") from error
 
 
@@ -114,8 +114,9 @@ def take(db: Database, edition_id: int, numbers: Iterable[Number], line_id: int 
         except sqlite3.IntegrityError as error:
             name = numbers_text([number])
             if "beyond" in str(error):
-                raise Refused(f"Number {name} is beyond the edition.") from error
-            raise Refused(f"Number {name} is out already.", hint="See who has it: catalogue edition show.") from error
+                raise Refused(f"Number {name} is beyond the edition size.") from error
+            raise Refused(f"Number {name} has already been issued.",
+                          hint="See who has it: catalogue edition show.") from error
 
 
 def _add_print(db: Database, edition_id: int, number: Number, nth: int, line_id: int | None) -> None:
@@ -163,7 +164,7 @@ def destroy(db: Database, edition_id: int, number: Number, destroyed: str, reaso
     if state == "free":
         raise Refused(f"Number {name} was never issued.")
     if state == "destroyed":
-        raise Refused(f"Number {name} is recorded as destroyed already.")
+        raise Refused(f"Number {name} is already recorded as destroyed.")
     this = "WHERE edition_id = ? AND series = ? AND number = ? AND nth = ?"
     if state == "reserved":
         db.execute(f"UPDATE edition_print SET state = 'printed' {this}", [edition_id, *number, nth])

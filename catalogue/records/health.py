@@ -49,7 +49,7 @@ def _examine(connection: sqlite3.Connection, size: int, newest: int, most: int) 
     troubles: list[str] = []
     schema = int(connection.execute("PRAGMA user_version").fetchone()[0])
     if schema != newest:
-        troubles.append(f"its schema is {schema}, this program's {newest}")
+        troubles.append(f"its schema is {schema}; this program uses {newest}")
     pages = [str(row[0]) for row in connection.execute(f"PRAGMA quick_check({most})")]
     troubles.extend(f"damaged: {line}" for line in pages if line != "ok")
     troubles.extend(f"a row of {row[0]} refers to nothing in {row[2]}"
@@ -74,8 +74,8 @@ def _indexes(connection: sqlite3.Connection) -> list[str]:
         try:
             connection.execute(f"INSERT INTO {index} ({index}, rank) VALUES ('integrity-check', 1)")
         except sqlite3.DatabaseError as error:
-            troubles.append(f"the search index {index} has gone astray: {error}; "
-                            "make it again: catalogue doctor --rebuild-search")
+            troubles.append(f"the search index {index} no longer matches the catalogue: {error}; "
+                            "rebuild it: catalogue doctor --rebuild-search")
         finally:
             connection.rollback()
     return troubles

@@ -101,7 +101,7 @@ def add(db: Database, number: str, placed: str, *, buyer: str = "", status: str 
         notes: str = "") -> int:
     """A new order; gives its id. Raises Refused where there is one of that number."""
     if find_by_number(db, number) is not None:
-        raise Refused(f"There is an order {number!r} already.", hint="Use another number.")
+        raise Refused(f"There is already an order {number!r}.", hint="Use another number.")
     return save(db, number, placed, buyer=buyer, status=status, currency=currency, notes=notes)
 
 
@@ -128,8 +128,8 @@ def add_line(db: Database, order_id: int, line: NewLine) -> int:
     except sqlite3.IntegrityError as error:
         if "FOREIGN KEY" not in str(error):
             raise
-        raise Refused("The piece, its edition or the earlier order was merged or taken back meanwhile; nothing was"
-                      " recorded.", hint="Look the piece up again and begin anew.") from error
+        raise Refused("The piece, its edition or the earlier order has been merged or removed since; nothing was"
+                      " recorded.", hint="Look the piece up again and start over.") from error
 
 
 def by_number(db: Database, number: str) -> Order:

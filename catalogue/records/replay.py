@@ -18,6 +18,7 @@ from catalogue.records.statements import (
     key_columns,
     known_tables,
     packed,
+    row_name,
     stated_rows,
     unpacked,
 )
@@ -41,11 +42,11 @@ class Difference:
     columns: tuple[str, ...] = ()
 
     def __str__(self) -> str:
-        name = f"{self.table} {' '.join(str(part) for part in self.key)}"
+        name = row_name(self.table, self.key)
         if self.present is None:
             return f"{name} has vanished; the log says {_shown(self.logged or {})}"
         if self.logged is None:
-            return f"{name} was added past the log: {_shown(self.present)}"
+            return f"{name} was added without a log entry: {_shown(self.present)}"
         parts = (f"{c} is {self.present.get(c)!r}, the log says {self.logged.get(c)!r}" for c in self.columns)
         return f"{name}: {'; '.join(parts)}"
 
@@ -115,7 +116,7 @@ def undo(db: Database, event_id: int) -> None:
         if event is None:
             raise NotFound(f"There is no event {event_id}.")
         if not event.change:
-            raise Refused(f"Event {event_id} states nothing that can be undone.")
+            raise Refused(f"Event {event_id} records nothing that can be undone.")
         changes = list(reversed(net(unpacked(event.change))))
         for change in changes:  # first of all: putting one row back may have a trigger change another
             _refuse_if_changed(db, change)
@@ -150,11 +151,11 @@ def _put_all_back(db: Database, changes: Iterable[Change]) -> None:
             with replaying(db):
                 gone += _put_back(db, change)
         except sqlite3.IntegrityError as error:
-            raise Refused(f"{_named(change)} cannot be put back: {error}.",
-                          hint="Undo what was recorded on it since first.") from error
+            raise Refused(f"{row_name(change.table, change.key)} cannot be restored: {error}.",
+                          hint="Undo the later changes to it first.") from error
     for table in JOINED:
         if stated_facts.joined_in_a_circle(db, table) is not None:
-            raise Refused("One of the two was merged into the other since: it cannot be undone.",
+            raise Refused("One of the two has since been merged into the other, so this cannot be undone.",
                           hint="Undo the later change first.")
         for row in (row for name, row in gone if name == table):
             make_again(db, table, row)
@@ -165,7 +166,8 @@ def _refuse_if_changed(db: Database, change: Change) -> None:
     when they are put back."""
     table = next((t for t in STATED_TABLES if t.name == change.table), None)
     if table is None:
-        raise Refused(f"{_named(change)} is of a former version of the program and cannot be undone.")
+        raise Refused(f"{row_name(change.table, change.key)} was recorded by an earlier version of the program and cannot"
+                      " be undone.")
     if change.table in OVERLAYS:
         return
     present, _ = _row_of(db, change)
@@ -209,11 +211,7 @@ def _put_back(db: Database, change: Change) -> list[tuple[str, Row]]:
     return []
 
 
-def _named(change: Change) -> str:
-    return f"{change.table} {' '.join(str(part) for part in change.key)}"
-
-
 def _changed_since(change: Change, columns: Iterable[str]) -> Refused:
     names = ", ".join(columns)
-    return Refused(f"{_named(change)} was changed since{f' ({names})' if names else ''}: it cannot be undone.",
-                   hint="Undo the later change first.")
+    return Refused(f"{row_name(change.table, change.key)} has changed since{f' ({names})' if names else ''}, so this cannot"
+                   " be undone.", hint="Undo the later change first.")

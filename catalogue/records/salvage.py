@@ -15,7 +15,7 @@ from catalogue.records.events import Event, linked
 from catalogue.records.pieces import folded
 from catalogue.records.rows import Database, fetch, insert_row
 from catalogue.records.stale_rows import mark_stale
-from catalogue.records.statements import RETIRED_TABLES, STATED_TABLES, Change, Row, key_columns, unpacked
+from catalogue.records.statements import RETIRED_TABLES, STATED_TABLES, Change, Row, key_columns, row_name, unpacked
 from catalogue.records.transactions import replaying, savepoint
 
 
@@ -199,7 +199,7 @@ def apply(db: Database, change: Change, *, final: bool = False) -> str:
     if change.table in RETIRED_TABLES:
         return ""
     table = next((t for t in STATED_TABLES if t.name == change.table), None)
-    name = f"{change.table} {' '.join(str(part) for part in change.key)}"
+    name = row_name(change.table, change.key)
     if table is None:
         return f"{name}: there is no such table"
     where = " AND ".join(f"{column} = ?" for column in key_columns(db, table.name))

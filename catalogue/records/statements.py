@@ -80,6 +80,12 @@ class Change:
                          if name not in before or name not in after or before[name] != after[name])
 
 
+def row_name(table: str, key: tuple[Any, ...]) -> str:
+    """A stated row as people call it: ``order 3``, ``order line 7``, ``piece 12``."""
+    words = "order" if table == "orders" else table.removesuffix("_stated").replace("_", " ")
+    return f"{words} {' '.join(str(part) for part in key)}"
+
+
 def key_columns(db: Database, table: str) -> tuple[str, ...]:
     """The primary key's columns in their order."""
     columns = sorted((row[5], row[1]) for row in db.execute(f"PRAGMA table_info({table})") if row[5])

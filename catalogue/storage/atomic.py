@@ -349,6 +349,6 @@ def failed(error: OSError, target: Path) -> CatalogueError:
         return TooLarge("The file is too large for this disk's file system.",
                         hint="Use a disk with another file system: FAT32, for one, ends at 4 GiB.", path=target)
     if error.errno in (errno.EROFS, errno.EACCES, errno.EPERM):
-        return Refused("The folder may not be written to.", hint="The disk or the folder is read-only.", path=target)
+        return Refused("The folder cannot be written to.", hint="The disk or the folder is read-only.", path=target)
     return CatalogueError(f"The file cannot be written: {error.strerror or error}.",
                           hint="Is the disk still there?", path=target)

@@ -150,7 +150,7 @@ def _opened(fd: int, part: str, above: Path, create: bool) -> int:
             raise NotFound("There is no such folder.", path=above / part) from error
     except OSError as error:
         if error.errno in (errno.ELOOP, errno.ENOTDIR, errno.EMLINK):
-            raise Refused("This is a link or a file where a folder is wanted; links are not followed.",
+            raise Refused("This is a link or a file where a folder is expected; links are not followed.",
                           path=above / part) from error
         raise
     with suppress(FileExistsError):  # another program made it just now
@@ -160,7 +160,7 @@ def _opened(fd: int, part: str, above: Path, create: bool) -> int:
         return os.open(part, flags, dir_fd=fd)
     except OSError as error:
         if error.errno in (errno.ELOOP, errno.ENOTDIR):
-            raise Refused("A link was put where a folder is wanted; links are not followed.",
+            raise Refused("A link was put where a folder is expected; links are not followed.",
                           path=above / part) from error
         raise
 
@@ -188,19 +188,19 @@ def open_root(path: Path, marker: str | None, *, known: FileId | None = None, na
     """
     lacking = missing_calls()
     if lacking:
-        raise Refused(f"Nothing is written below a store here, for this system lacks {', '.join(lacking)}.",
+        raise Refused(f"Nothing is written below a store here, because this system lacks {', '.join(lacking)}.",
                       hint="A link put in the way could lead the write elsewhere. Use Linux or macOS.", path=path)
     called = f"The store {name!r}" if name else "The store"
     try:
         fd = os.open(path, _FOLDER)
     except OSError as error:
-        raise StoreAway(f"{called} has gone: {error.strerror}.", hint="Connect it, then run this again.",
+        raise StoreAway(f"{called} is gone: {error.strerror}.", hint="Connect it, then run this again.",
                         path=path) from error
     try:
         root = OpenFolder(fd, path)
         if (known is not None and root.id != known) or (
                 marker is not None and marker_facts_in(root).get("store") != marker):
-            raise StoreAway(f"{called} has gone: another folder is in its place.",
+            raise StoreAway(f"{called} is gone: another folder is in its place.",
                             hint="Connect it, then run this again.", path=path)
         yield root
     finally:

@@ -300,7 +300,7 @@ def test_a_read_only_store_is_said_to_be_so(shop: Shop, master: Path) -> None:
     try:
         done = copy(shop, "nas")
         assert done.copied == 0
-        assert "may not be written" in done.not_copied[0].reason
+        assert "cannot be written" in done.not_copied[0].reason
     finally:
         if os.geteuid() == 0:
             subprocess.run(["umount", str(nas)], check=True)

@@ -111,9 +111,9 @@ def test_a_review_is_noted_and_keeps_the_head(shop_with_history: Shop) -> None:
 
 
 @pytest.mark.parametrize(("sql", "words"), [
-    ("UPDATE order_line SET width_mm = 632", "order_line 1: width_mm is 632.0, the log says 600.0"),
-    ("DELETE FROM order_line WHERE id = 1", "order_line 1 has vanished"),
-    ("INSERT INTO orders (number, placed) VALUES ('X', '2026-01-01')", "orders 2 was added past the log"),
+    ("UPDATE order_line SET width_mm = 632", "order line 1: width_mm is 632.0, the log says 600.0"),
+    ("DELETE FROM order_line WHERE id = 1", "order line 1 has vanished"),
+    ("INSERT INTO orders (number, placed) VALUES ('X', '2026-01-01')", "order 2 was added without a log entry"),
     ("UPDATE order_line SET price = '12.00'", "price is '12.00', the log says '120.00'")])
 def test_a_ledger_that_is_not_what_the_log_says_is_a_finding(shop_with_history: Shop, sql: str, words: str) -> None:
     shop = shop_with_history

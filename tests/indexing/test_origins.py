@@ -89,7 +89,7 @@ def test_what_was_stated_is_given_back_to_the_guess(shop: Shop) -> None:
                                artist="Ben Ashe")
     assert shop.piece("Ben Ashe", "Quay").year == "1990"
     done = correcting.describe_pieces(shop.db, [piece.id], dict.fromkeys(("title", "year", "width_mm", "artist_id")))
-    assert "given back to the guess" in done.detail
+    assert "guessed again" in done.detail
     assert shop.filed() == before and shop.piece("Ada Quill", "Harbour").width_mm is None
     correcting.undo_statement(shop.db, done.id)
     assert shop.piece("Ben Ashe", "Quay").width_mm == 600

@@ -118,9 +118,9 @@ def with_a_sidecar(desk: Desk) -> None:
 
 @pytest.mark.parametrize(("harm", "why", "left"), [
     (changed, "it has changed since it was indexed", [ALL[1], ALL[2]]),
-    (altered_in_silence, "the file that was to be kept is not what it was", ALL),
-    (no_other_store, "1 of the 2 places that are wanted", ALL),
-    (with_a_sidecar, "a sidecar stands beside it", [ALL[1], ALL[2]])])
+    (altered_in_silence, "the file that was to be kept has changed", ALL),
+    (no_other_store, "only 1 of the 2 places required", ALL),
+    (with_a_sidecar, "it has a sidecar", [ALL[1], ALL[2]])])
 def test_what_is_not_safe_stays_and_is_told(desk: Desk, harm: Callable[[Desk], None], why: str, left: list[str]
                                             ) -> None:
     groups = list_doubles(desk.db, "masters")[0].groups
@@ -181,7 +181,7 @@ def test_doubles_that_were_brought_back_are_no_tidying_cut_short(desk: Desk) -> 
     assert not cut_short(desk.home, desk.store)
     assert finish_cut_short(desk.db, desk.home, desk.store) == []
     assert desk.names() == ALL
-    with pytest.raises(CatalogueError, match="not a list of a tidying"):
+    with pytest.raises(CatalogueError, match="not an undo file of catalogue tidy"):
         undo_tidying(desk.db, desk.home, done.undo)
 
 

@@ -82,7 +82,7 @@ def test_under_a_new_name_old_and_new_orders_are_theirs(db: Database) -> None:
 
 
 def test_who_is_meant(db: Database) -> None:
-    with pytest.raises(Ambiguous, match="2 buyers fit 'umberlow'"):
+    with pytest.raises(Ambiguous, match="2 buyers match 'umberlow'"):
         find_buyer(db, "umberlow")
     for nobody in ("nobody", "", "!"):
         with pytest.raises(NotFound):

@@ -46,7 +46,7 @@ def test_a_verdict_given_meanwhile_is_not_overwritten(twins: tuple[Archive, Arch
         judge_pairs(db, [known.id], "rejected", seen="")
     assert likenesses.listed(db)[0].verdict == "confirmed"
     (same,) = judge_pairs(db, [known.id], "confirmed", seen="")
-    assert summarize([same]) == [f"Pair {known.id} is confirmed already (re-scan)."]
+    assert summarize([same]) == [f"Pair {known.id} is already confirmed (re-scan)."]
     assert likenesses.listed(db)[0].judged == judged, "what was stated stays stated then"
     judge_pairs(db, [known.id], "rejected", seen="confirmed")
     assert likenesses.listed(db)[0].verdict == "rejected"
@@ -205,7 +205,7 @@ def test_pieces_that_changed_meanwhile_are_not_merged(twins: tuple[Archive, Arch
     first = scans.by_id(db, 1)
     assert first
     describe_scans(db, [first.sha256], new_piece=("Ada Quill", "Quay"))
-    with pytest.raises(Refused, match="other pieces by now"):
+    with pytest.raises(Refused, match="other pieces since"):
         confirm_same_piece(db, [known.id], seen="", seen_pieces=seen)
     assert likenesses.listed(db)[0].verdict == ""
     db.close()

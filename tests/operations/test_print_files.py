@@ -442,7 +442,7 @@ def test_print_files_are_freed_by_the_rule_for_doubles_and_made_again(shop: Prin
     kept = place / "K-1-1 50x70mm 200ppi Harbour.tif"
     kept.with_suffix(".xmp").write_text("somebody's notes")
     code, text = shop.call(*free, "--yes")
-    assert code == 1 and "2 print files removed" in text and "a sidecar stands beside it" in text, text
+    assert code == 1 and "2 print files removed" in text and "it has a sidecar" in text, text
     assert {path.name for path in place.iterdir()} == {kept.name, kept.with_suffix(".xmp").name}
     undo_list, = (shop.home.folder / "undo").glob("prints-*.jsonl")
     assert [row[0] for row in db.execute("SELECT path FROM file WHERE store_id = 1 AND path LIKE 'prints for%'")] == [

@@ -68,7 +68,7 @@ def test_what_was_stated_since_is_not_overwritten_by_what_is_put_back(db: Databa
     with transaction(db):
         orders.change_line(db, line, {"price": "160.00"})
     with transaction(db):
-        assert apply(db, change) == f"order_line {line}: price is '160.00', not '150.00'"
+        assert apply(db, change) == f"order line {line}: price is '160.00', not '150.00'"
     assert orders.line(db, line).price == "160.00"  # type: ignore[union-attr]
     with transaction(db):
         assert apply(db, change, final=True) == ""

@@ -149,7 +149,7 @@ async def test_a_verdict_of_another_seat_is_not_overwritten_nor_taken_back(pairs
         judge_pairs(db, [second.pair.id], "confirmed")
         await pilot.press("u")
         await settled(pilot)
-        assert any("was changed since" in t for t in said(pilot)), said(pilot)
+        assert any("has changed since" in t for t in said(pilot)), said(pilot)
         assert {row.id: row.verdict for row in likenesses.listed(db)} == {first.pair.id: "rejected",
                                                                           second.pair.id: "confirmed"}
         await pilot.press("u")
