@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from catalogue.errors import NotFound, Refused
+from catalogue.errors import NotFound, Refused, sentence
 from catalogue.records import events, stated_facts
 from catalogue.records.effective import make_again, recompute
 from catalogue.records.rows import Database, chunks, insert_row
@@ -151,7 +151,7 @@ def _put_all_back(db: Database, changes: Iterable[Change]) -> None:
             with replaying(db):
                 gone += _put_back(db, change)
         except sqlite3.IntegrityError as error:
-            raise Refused(f"{row_name(change.table, change.key)} cannot be restored: {error}.",
+            raise Refused(sentence(f"{row_name(change.table, change.key)} cannot be restored: {error}"),
                           hint="Undo the later changes to it first.") from error
     for table in JOINED:
         if stated_facts.joined_in_a_circle(db, table) is not None:
@@ -166,8 +166,8 @@ def _refuse_if_changed(db: Database, change: Change) -> None:
     when they are put back."""
     table = next((t for t in STATED_TABLES if t.name == change.table), None)
     if table is None:
-        raise Refused(f"{row_name(change.table, change.key)} was recorded by an earlier version of the program and cannot"
-                      " be undone.")
+        raise Refused(sentence(f"{row_name(change.table, change.key)} was recorded by an earlier version of the program"
+                               " and cannot be undone"))
     if change.table in OVERLAYS:
         return
     present, _ = _row_of(db, change)
@@ -213,5 +213,6 @@ def _put_back(db: Database, change: Change) -> list[tuple[str, Row]]:
 
 def _changed_since(change: Change, columns: Iterable[str]) -> Refused:
     names = ", ".join(columns)
-    return Refused(f"{row_name(change.table, change.key)} has changed since{f' ({names})' if names else ''}, so this cannot"
-                   " be undone.", hint="Undo the later change first.")
+    since = f"has changed since{f' ({names})' if names else ''}"
+    return Refused(sentence(f"{row_name(change.table, change.key)} {since}, so this cannot be undone"),
+                   hint="Undo the later change first.")

@@ -151,7 +151,7 @@ def test_undo_is_refused_where_it_was_changed_since(db: Database) -> None:
     with transaction(db):
         orders.change_line(db, line, {"price": "160.00"})
     for event in (priced, ordered):
-        with pytest.raises(Refused, match="order line 1 has changed since"):
+        with pytest.raises(Refused, match="Order line 1 has changed since"):
             undo(db, event)
     assert orders.line(db, line).price == "160.00"  # type: ignore[union-attr]
 
