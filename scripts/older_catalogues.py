@@ -26,10 +26,10 @@ sys.path.insert(0, str(ROOT))
 
 from tests.records.older_facts import facts  # noqa: E402
 
-# The last commit of each schema that was ever the newest on the main branch. 15, 16 and 20 never were; while 17 was, 16
+# The last commit of each schema that was ever the newest on the main branch. 15, 16, 20 and 23 never were; while 17 was, 16
 # was not yet there, so such a catalogue is none that an upgrade could know.
 COMMITS = {6: "cd2b8de", 7: "ae93fd1", 8: "b13f207", 10: "93c62d7", 11: "c8fec8f", 12: "4d30ca1", 13: "57abbd3",
-           14: "8e2b4d2", 18: "7b45a98", 19: "deaa951", 21: "fc9117b", 22: "d17d5f0"}
+           14: "8e2b4d2", 18: "7b45a98", 19: "deaa951", 21: "fc9117b", 22: "d17d5f0", 24: "fdcefee"}
 
 
 def paint(folder: Path) -> None:
@@ -101,6 +101,15 @@ def make(schema: int, commit: str) -> None:
             prints = Path(folder) / "prints"
             prints.mkdir()
             run(program, home, "print", "2024-0003", "--to", str(prints), "--ppi", "20")
+        if schema >= 24:  # the recipe of a print file that nothing on record says the making of
+            old = main / "Ada Quill" / "Harbour" / "print 2019.tif"
+            with tifffile.TiffFile(old.with_name("master.tif")) as master:
+                tifffile.imwrite(old, master.asarray()[10:290, 20:380], photometric="rgb", resolution=(100, 100),
+                                 resolutionunit=2, metadata=None, description="print")
+            run(program, home, "index", "main", allowed=(0, 1))
+            run(program, home, "scan", "set", "print 2019.tif", "--role", "print file")
+            run(program, home, "alike", "--json", allowed=(0, 1))
+            run(program, home, "recipe", "print 2019.tif", "--record", "--yes", allowed=(0, 1))
         with closing(sqlite3.connect(home / "catalogue.sqlite")) as made:
             made.execute("PRAGMA wal_checkpoint(TRUNCATE)").close()
             made.execute("PRAGMA journal_mode = DELETE").close()

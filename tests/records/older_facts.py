@@ -44,6 +44,7 @@ _NUMBERS = """
 
 _PRINT_FILES = """SELECT line_id, made, recipe, versions, width, height, size, sha256, pixel_digest, name
                   FROM print_file ORDER BY id"""
+_PRINT_RECIPES = "SELECT sha256, recipe, delta_e, confirmed FROM print_recipe ORDER BY sha256"
 
 
 def facts(connection: sqlite3.Connection) -> dict[str, list[list[Any]]]:
@@ -52,4 +53,6 @@ def facts(connection: sqlite3.Connection) -> dict[str, list[list[Any]]]:
     queries = _QUERIES | {"numbers": _NUMBERS if "edition_print" in tables else _NUMBERS_OF_OLD}
     if "print_file" in tables:
         queries["print files"] = _PRINT_FILES
+    if "print_recipe" in tables:
+        queries["print recipes"] = _PRINT_RECIPES
     return {name: [list(row) for row in connection.execute(sql)] for name, sql in queries.items()}
