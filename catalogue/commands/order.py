@@ -7,28 +7,23 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from catalogue.commands.order_text import print_changed, print_list, print_order, print_proposal, size_of
+from catalogue.commands.order_changes import change_several, correct, set_status
+from catalogue.commands.order_options import StatusChoice, print_facts, print_options
+from catalogue.commands.order_text import print_list, print_order, print_proposal, size_of
 from catalogue.commands.printing import Printer, ask
 from catalogue.commands.session import Session, bar, interruptible, refusing, with_session
 from catalogue.errors import Ambiguous, CatalogueError, NotFound, sentence
-from catalogue.ledger import periods, values
+from catalogue.ledger import periods
 from catalogue.ledger.order_filter import read_filter
 from catalogue.records import numbers, order_list, orders
 from catalogue.records.order_list import OrderFilter
-from catalogue.records.orders import STATUS_SPELLINGS, STATUSES
+from catalogue.records.orders import STATUSES
 
 if TYPE_CHECKING:
     from catalogue.ledger.proposal import Proposal
     from catalogue.records.database import Database
 
 SORTS = ("date", "number", "artist", "piece", "buyer", "medium", "quantity", "price", "status")
-
-
-class StatusChoice(click.Choice[str]):
-    """A status of an order; also taken by its other spellings."""
-
-    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        return super().convert(STATUS_SPELLINGS.get(value, value), param, ctx)
 
 
 @click.group("order")
@@ -105,35 +100,6 @@ def show(session: Session, number: str) -> None:
                  lambda out: print_order(out, order, lines, session.home.settings.dates))
 
 
-def print_options(function: Any) -> Any:
-    """What a print may be told: size, medium, border, wrap, edge, quantity, buyer, price, notes."""
-    for option in reversed((
-            click.option("--size", help="Width and height, such as 50x70 (cm) or 500x700mm."),
-            click.option("--quantity", type=click.IntRange(1), help="How many prints."),
-            click.option("--medium", help="Paper or canvas."),
-            click.option("--border", help="White border in mm, within the size."),
-            click.option("--wrap", help="Canvas wrap in mm, each side, beyond the size."),
-            click.option("--edge", help="Edge of a wrapped canvas: picture, mirrored, white, …"),
-            click.option("--number", default="", help="Invoice or job number; otherwise the next free one."),
-            click.option("--date", "placed", default="", help="Date of the order; otherwise today."),
-            click.option("--buyer", default=""),
-            click.option("--unit-price", help="Price of one print; otherwise last time's. \"\": none."),
-            click.option("--price", help="Price of the whole line, in place of --unit-price."),
-            click.option("--currency", default="", help="Such as EUR; otherwise last time's, or that of the settings."),
-            click.option("--profile", help="Printer profile."),
-            click.option("--settings", "print_notes", help="Print notes: rendering intent, settings."),
-            click.option("--notes", default=""),
-            click.option("--status", type=StatusChoice(STATUSES[:-1]),
-                         help="State of a new order; otherwise requested."),
-            click.option("--proofs", is_flag=True, help="Use artist's proofs, outside the edition."),
-            click.option("--numbers", default="", help="These edition numbers, such as 3-5."),
-            click.option("--replacing", default="", help="Reprint these destroyed numbers."),
-            click.option("--unnumbered", is_flag=True, help="Issue no edition numbers."),
-            click.option("--yes", is_flag=True, help="Record without asking, despite serious warnings."))):
-        function = option(function)
-    return function
-
-
 @command.command("add")
 @click.argument("piece", nargs=-1, required=True)
 @print_options
@@ -148,7 +114,7 @@ def add(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
 
     db = session.existing()
     piece_id = find_piece(db, " ".join(piece)).id
-    _record(session, db, propose(db, session.home, piece_id=piece_id, **_print_of(given), afresh=True), given)
+    _record(session, db, propose(db, session.home, piece_id=piece_id, **print_facts(given), afresh=True), given)
 
 
 @command.command("repeat")
@@ -170,7 +136,7 @@ def repeat(session: Session, /, subject: tuple[str, ...], line_id: int | None, a
     db = session.looking() if dry_run and not check else session.existing()
     line_id, piece_id = _subject(db, " ".join(subject), line_id)
     asked: dict[str, Any] = {"line_id": line_id, "piece_id": piece_id, "as_last_time": as_last_time,
-                             "measure": True} | _print_of(given)
+                             "measure": True} | print_facts(given)
     proposal = propose(db, session.home, **asked)
     if check and proposal.printing and proposal.printing.best:
         with interruptible("Nothing was recorded.") as cancelled, bar() as report:
@@ -204,19 +170,6 @@ def _subject(db: "Database", words: str, line_id: int | None) -> tuple[int | Non
     return lines[0].id, None
 
 
-def _print_of(given: dict[str, Any]) -> dict[str, Any]:
-    """What the options say of the print, as ``propose`` wants it."""
-    measures: dict[str, Any] = {}
-    with refusing():
-        if given["size"]:
-            measures["width_mm"], measures["height_mm"] = values.size_mm(given["size"])
-        if given["border"] is not None:
-            measures["border_mm"] = values.margin_mm(given["border"])
-        if given["wrap"] is not None:
-            measures["wrap_mm"] = values.margin_mm(given["wrap"])
-    return measures | {name: given[name] for name in ("medium", "edge", "quantity") if given[name] is not None}
-
-
 def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[str, Any]) -> None:
     from catalogue.operations.orders import record_order, summarize
 
@@ -235,92 +188,6 @@ def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[
             numbers=numbers.parse_numbers(given["numbers"])[0], replacing=numbers.parse_numbers(given["replacing"])[0],
             unnumbered=given["unnumbered"])
     session.emit(line, lambda out: out.lines(summarize(line)))
-
-
-@command.command("status")
-@click.argument("number")
-@click.argument("status", type=StatusChoice(STATUSES))
-@click.option("--line", "line_id", type=int, help="With cancelled: only this line.")
-@with_session
-def status_(session: Session, number: str, status: str, line_id: int | None) -> None:
-    """Move an order on. Cancelling before printing frees its edition numbers; a cancelled order stays cancelled."""
-    from catalogue.operations.orders import cancel_line, set_order_status, summarize
-
-    db = session.existing()
-    if line_id is not None:
-        if status != "cancelled":
-            raise click.UsageError("A single line can only be cancelled.")
-        result = cancel_line(db, number, line_id)
-        session.emit(result.line, lambda out: out.lines(summarize(result)))
-        return
-    order = set_order_status(db, number, status)
-    session.emit(order, lambda out: out.lines(summarize(order)))
-
-
-@command.command("change")
-@click.argument("numbers", nargs=-1, required=True)
-@click.option("--state", "--status", "status", type=StatusChoice(STATUSES), help="Their new state, or cancelled.")
-@click.option("--notes", help="Notes on the orders.")
-@click.option("--buyer")
-@click.option("--date", "placed")
-@click.option("--unit-price", help="Price of one print, for every line.")
-@with_session
-def change(session: Session, /, numbers: tuple[str, ...], unit_price: str | None, placed: str | None,
-           **given: str | None) -> None:
-    """Change several orders at once, all or none; anything not given stays as it is. `catalogue undo` takes all of it
-    back."""
-    from catalogue.operations.orders import change_orders
-
-    db = session.existing()
-    with refusing("Nothing was changed"):
-        day = session.day(placed) or None
-    result = change_orders(db, numbers, placed=day, unit_price=unit_price, **given)
-    session.emit(result, lambda out: print_changed(out, result))
-
-
-@command.command("correct")
-@click.argument("number")
-@click.option("--line", "line_id", type=int, help="Which line to correct, if the order has several.")
-@click.option("--buyer")
-@click.option("--date", "placed")
-@click.option("--order-notes", help="Notes on the whole order.")
-@click.option("--size", help="Such as 50x70 (cm) or 500x700mm.")
-@click.option("--quantity", type=click.IntRange(1, 100_000))
-@click.option("--medium")
-@click.option("--border", help="In mm.")
-@click.option("--wrap", help="In mm.")
-@click.option("--edge")
-@click.option("--unit-price", help="Price of one print.")
-@click.option("--price", help="Price of the whole line.")
-@click.option("--currency", help="Of the whole order.")
-@click.option("--profile")
-@click.option("--settings", "print_notes")
-@click.option("--notes", help="Notes on the line.")
-@with_session
-def correct(session: Session, /, number: str, line_id: int | None, **given: Any) -> None:
-    """Correct the order NUMBER; anything not given stays as it is."""
-    from catalogue.operations.orders import correct_order
-
-    db = session.existing()
-    lines = orders.lines_of(db, orders.by_number(db, number).id)
-    changes = _print_of(given)
-    order = {name: given[key] for name, key in (("buyer", "buyer"), ("notes", "order_notes"), ("currency", "currency"))
-             if given[key] is not None}
-    for name, key in (("profile", "profile"), ("settings", "print_notes"), ("notes", "notes"), ("price", "price"),
-                      ("unit_price", "unit_price")):
-        if given[key] is not None:
-            changes[name] = given[key]
-    if given["placed"]:
-        with refusing("Nothing was changed"):
-            order["placed"] = session.day(given["placed"])
-    if changes and line_id is None:
-        if len(lines) != 1:
-            raise Ambiguous(f"The order {number!r} has {len(lines)} lines.", hint="Choose one with --line.")
-        line_id = lines[0].id
-    mended = correct_order(db, number, order, line_id=line_id, line=changes)
-    lines = orders.lines_of(db, mended.id)
-    session.emit({"order": mended, "lines": lines},
-                 lambda out: print_order(out, mended, lines, session.home.settings.dates))
 
 
 @command.command("sheet")
@@ -350,3 +217,7 @@ def sheet(session: Session, number: str, line_id: int | None, folder: Path | Non
         written = write_job_sheets(db, session.home, lines, folder=folder, copy_master=copy_master, pdf=pdf,
                                    check=check, report=report, cancelled=cancelled)
     session.emit(written, lambda out: out.lines(summarize(written)))
+
+
+for changing in (set_status, change_several, correct):
+    command.add_command(changing)

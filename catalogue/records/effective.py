@@ -14,7 +14,7 @@ goes, an artist without piece or statement too.
 
 from typing import NamedTuple
 
-from catalogue.errors import CatalogueError, Refused
+from catalogue.errors import CatalogueError
 from catalogue.records import stated_facts
 from catalogue.records.current import update_current
 from catalogue.records.effective_artists import (
@@ -28,6 +28,13 @@ from catalogue.records.effective_artists import (
     remove_idle_artists,
     root,
     write_stated_artist,
+)
+from catalogue.records.effective_pieces import (
+    add_piece,
+    free_piece_key,
+    guessed_facts,
+    mark_joined_scans_stale,
+    mark_scans_stale,
 )
 from catalogue.records.folding import fold_name
 from catalogue.records.likeness_ties import is_filed_by_likeness, is_tile, neighbours, pieces_near, tied_scans
@@ -196,7 +203,7 @@ def _new_piece(db: Database, run: Recomputation, names: _Names, former: int | No
     if former is not None and stated_facts.stated_row(db, "piece_stated", former) is None:
         held = db.execute("SELECT artist_id FROM piece WHERE id = ?", [former]).fetchone()
         if held is None:
-            return _add_piece(db, former, artist_id, title, names.title_key)
+            return add_piece(db, former, artist_id, title, names.title_key)
         if not exists(db, "SELECT 1 FROM scan_guess WHERE piece_id = ? AND (artist_key <> ? OR title_key <> ?)",
                       [former, names.artist_key, names.title_key]):
             db.execute("UPDATE piece SET artist_id = ?, title = ?, key = ? WHERE id = ?",
@@ -204,12 +211,7 @@ def _new_piece(db: Database, run: Recomputation, names: _Names, former: int | No
             mark_stale(db, "piece", [former])
             run.idle_candidates.add(int(held[0]))
             return former
-    return _add_piece(db, next_id(db, "piece"), artist_id, title, names.title_key)
-
-
-def _add_piece(db: Database, piece_id: int, artist_id: int, title: str, key: str) -> int:
-    db.execute("INSERT INTO piece (id, artist_id, title, key) VALUES (?, ?, ?, ?)", [piece_id, artist_id, title, key])
-    return piece_id
+    return add_piece(db, next_id(db, "piece"), artist_id, title, names.title_key)
 
 
 def _recompute_piece(db: Database, run: Recomputation, piece_id: int) -> None:
@@ -230,8 +232,8 @@ def _recompute_piece(db: Database, run: Recomputation, piece_id: int) -> None:
             db, "artist_stated", int(stated["artist_id"])) is None:
         mark_stale(db, "artist", [int(stated["artist_id"])])
     key = fold_name(title) or stated["known_key"]
-    artist_id = _free_piece_key(db, piece_id, artist_id, key, stated, held)
-    guessed = _guessed_facts(db, piece_id, stated["known_key"])
+    artist_id = free_piece_key(db, piece_id, artist_id, key, stated, held)
+    guessed = guessed_facts(db, piece_id, stated["known_key"])
     names = ("artist_id", "title", "key", *guessed, "medium", "width_mm", "height_mm", "relief_mm", "notes")
     values = [artist_id, title, key,
               *(value if stated[name] is None else stated[name] for name, value in guessed.items()),
@@ -239,15 +241,15 @@ def _recompute_piece(db: Database, run: Recomputation, piece_id: int) -> None:
               stated["notes"] or ""]
     if held is None:
         db.execute(f"INSERT INTO piece (id, {', '.join(names)}) VALUES (?{', ?' * len(names)})", [piece_id, *values])
-        _mark_scans_stale(db, piece_id, artist_id, key, stated)
+        mark_scans_stale(db, piece_id, artist_id, key, stated)
     elif [held[name] for name in names] != values:
         db.execute(f"UPDATE piece SET {', '.join(f'{name} = ?' for name in names)} WHERE id = ?", [*values, piece_id])
         if (held["artist_id"], held["key"]) != (artist_id, key):
-            _mark_scans_stale(db, piece_id, artist_id, key, stated)
-            _mark_scans_stale(db, piece_id, int(held["artist_id"]), str(held["key"]), stated)
+            mark_scans_stale(db, piece_id, artist_id, key, stated)
+            mark_scans_stale(db, piece_id, int(held["artist_id"]), str(held["key"]), stated)
             run.idle_candidates.add(int(held["artist_id"]))
     if held is None:
-        _touch_scans_of_joined(db, piece_id)
+        mark_joined_scans_stale(db, piece_id)
     for row in db.execute("SELECT piece_id FROM piece_stated WHERE joined_into = ?", [piece_id]).fetchall():
         if exists(db, "SELECT 1 FROM piece WHERE id = ?", [row[0]]):
             mark_stale(db, "piece", [int(row[0])])
@@ -276,73 +278,13 @@ def _recompute_guessed_piece(db: Database, run: Recomputation, piece_id: int, ar
         run.idle_candidates.add(artist_id)
         return
     key = db.execute("SELECT key FROM piece WHERE id = ?", [piece_id]).fetchone()[0]
-    guessed = _guessed_facts(db, piece_id, key)
+    guessed = guessed_facts(db, piece_id, key)
     db.execute("""UPDATE piece SET year = ?1, series = ?2, inventory_number = ?3, medium = '', width_mm = NULL,
                       height_mm = NULL, relief_mm = NULL, notes = '' WHERE id = ?4 AND (year <> ?1 OR series <> ?2
                       OR inventory_number <> ?3 OR medium <> '' OR notes <> ''
                       OR coalesce(width_mm, height_mm, relief_mm) IS NOT NULL)""",
                [guessed["year"], guessed["series"], guessed["inventory_number"], piece_id])
     mark_stale(db, "current", [piece_id])
-
-
-def _guessed_facts(db: Database, piece_id: int, key: str) -> dict[str, str]:
-    """Year, series and inventory number by the scans whose guess leads here and that are filed here; those guessed
-    under the piece's own title first, else the scan known longest."""
-    def first(column: str) -> str:
-        row = db.execute(f"""SELECT g.{column} FROM scan_guess g JOIN scan c ON c.id = g.scan_id
-                             WHERE g.piece_id = ?1 AND c.piece_id = ?1 AND g.{column} <> ''
-                             ORDER BY g.title_key <> ?2, g.scan_id LIMIT 1""", [piece_id, key]).fetchone()
-        return str(row[0]) if row else ""
-
-    return {"year": first("year"), "series": first("series"), "inventory_number": first("number")}
-
-
-def _free_piece_key(db: Database, piece_id: int, artist_id: int, key: str, stated: stated_facts.Row,
-                    held: stated_facts.Row | None) -> int:
-    """Make way for a piece under its artist and title; gives the artist under whom it can be.
-
-    A merely guessed piece gives way: its scans then find the one that bears the title by statement. Between two of
-    which a person has spoken, the one whose artist is only guessed stays where it is.
-    """
-    other = db.execute("SELECT id FROM piece WHERE artist_id = ? AND key = ? AND id <> ?",
-                       [artist_id, key, piece_id]).fetchone()
-    if other is None:
-        return artist_id
-    if not exists(db, "SELECT 1 FROM piece_stated WHERE piece_id = ?", [other[0]]) and (
-            not stated_facts.is_referred_to(db, int(other[0]))):
-        db.execute("UPDATE piece SET key = ? WHERE id = ?", [f"{key}\n{other[0]}", other[0]])
-        db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', id FROM scan WHERE piece_id = ?1
-                      UNION SELECT 'scan', scan_id FROM scan_guess WHERE piece_id = ?1""", [other[0]])
-        mark_stale(db, "piece", [int(other[0])])
-        return artist_id
-    if held is not None and stated["artist_id"] is None and stated["title"] is None and (
-            held["artist_id"] != artist_id):
-        return int(held["artist_id"])
-    title = db.execute("SELECT title FROM piece WHERE id = ?", [other[0]]).fetchone()[0]
-    name = db.execute("SELECT name FROM artist WHERE id = ?", [artist_id]).fetchone()[0]
-    raise Refused(f"{name} already has a piece called {title!r}.",
-                  hint="If they are the same, merge them: catalogue piece merge.")
-
-
-def _mark_scans_stale(db: Database, piece_id: int, artist_id: int, key: str, stated: stated_facts.Row) -> None:
-    """Look again at the scans whose guess may lead to a piece, or no longer does."""
-    db.execute("""INSERT OR IGNORE INTO unsettled
-                  SELECT 'scan', scan_id FROM scan_guess WHERE piece_id = ?1 OR title_key IN (?2, ?3)
-                  UNION SELECT 'scan', c.id FROM scan_stated s JOIN scan c ON c.sha256 = s.sha256
-                  WHERE s.piece_id = ?1""", [piece_id, key, stated["known_key"]])
-    mark_stale(db, "piece", [int(row[0]) for row in db.execute(
-        "SELECT id FROM piece WHERE artist_id = ? AND key = ? AND id <> ?", [artist_id, key, piece_id])])
-
-
-def _touch_scans_of_joined(db: Database, piece_id: int) -> None:
-    """Look again at the scans guessed or filed under what was joined into a piece, that came back or goes."""
-    db.execute("""WITH RECURSIVE part (id, title_key) AS (
-                      SELECT piece_id, known_key FROM piece_stated WHERE piece_id = ?
-                      UNION SELECT s.piece_id, s.known_key FROM piece_stated s JOIN part ON s.joined_into = part.id)
-                  INSERT OR IGNORE INTO unsettled
-                  SELECT 'scan', g.scan_id FROM part JOIN scan_guess g ON g.title_key = part.title_key
-                  UNION SELECT 'scan', c.id FROM part JOIN scan_stated s ON s.piece_id = part.id
-                  JOIN scan c ON c.sha256 = s.sha256""", [piece_id])
 
 
 def _remove_piece(db: Database, run: Recomputation, piece_id: int) -> None:

@@ -105,11 +105,11 @@ PROPOSAL = {"kind": str, "artist": GUESS, "piece": GUESS, "piece_id": (int, NONE
             "warnings": [str], "questions": [str], "map": str, "capture": Words(str),
             "files": [{"source": str, "role": str, "target": str, "sha256": str, "bytes": int}]}
 INTAKE = {"plan": [PROPOSAL], "likenesses": int, "without_copy": dict, "outcome": (NONE, {
-    "taken": [{"source": str, "store": str, "target": str, "sha256": str, "outcome": str}], "left": list,
+    "taken": [{"source": str, "store": str, "target": str, "sha256": str, "outcome": str}], "skipped": list,
     "removed": [str], "not_removed": list, "stopped": bool, "trouble": str})}
 MOVE = {"file_id": int, "source": str, "target": str, "sha256": str, "size": int, "why": str}
 TIDY = {"plan": {"store_id": int, "store": str, "moves": [MOVE], "in_order": int, "remarks": [[str]]},
-        "done": (NONE, {"moved": [MOVE], "left": list, "undo": str, "stopped": bool})}
+        "done": (NONE, {"moved": [MOVE], "skipped": list, "undo": str, "stopped": bool})}
 CRITERION = {"area": str, "level": int, "text": str, "met": bool, "evidence": str, "asks": str, "answered": bool}
 MANIFEST = [{"store": str, "path": str, "files": int}]
 BACKUP = {"number": int, "made": str, "path": str}
@@ -130,7 +130,7 @@ FIND = {"artists": [{"id": int, "name": str, "pieces": int}],
                     "piece_id": (int, NONE)}],
         "files": [{"id": int, "path": str, "store": str, "state": str, "scan_id": (int, NONE), "piece_id": (int, NONE),
                    "role": str, "sha256": str}], "corrected": list}
-AUDIT = {"stores": [{"store": str, "outcome": str, "checked": int, "bytes": int, "intact": int, "left": int,
+AUDIT = {"stores": [{"store": str, "outcome": str, "checked": int, "bytes": int, "intact": int, "remaining": int,
                      "carried_on": int, "findings": Words(int), "seconds": float}], "copies": Words(str)}
 LOG = {"events": int, "head": {"id": int, "at": str, "chain": str}, "broken": list, "lost": str, "backwards": int,
        "differences": list, "journal": list, "journal_damaged": bool, "passed_over": list}
@@ -201,7 +201,7 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["recipe", "nothing"], 2, FAULT),
     (["doubles"], None, [{"store": STORE, "groups": list}]),
     (["doubles", "main", "--print-files"], 0, []), (["doubles", "--print-files"], 2, FAULT),
-    (["doubles", "main", "--free", "--yes"], 0, {"removed": list, "left": list, "undo": (str, NONE), "stopped": bool}),
+    (["doubles", "main", "--free", "--yes"], 0, {"removed": list, "skipped": list, "undo": (str, NONE), "stopped": bool}),
     (["tidy", "main"], 1, TIDY), (["tidy", "main", "--yes"], 1, TIDY),
     (["audit"], 1, AUDIT), (["audit", "--log"], 0, LOG),
     (["copy", "--to", "copy", "--yes"], 1, COPY),

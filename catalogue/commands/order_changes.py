@@ -1,0 +1,98 @@
+"""``catalogue order status``, ``change`` and ``correct``: orders that are on record moved on or put right."""
+
+from typing import Any
+
+import click
+
+from catalogue.commands.order_options import StatusChoice, print_facts
+from catalogue.commands.order_text import print_changed, print_order
+from catalogue.commands.session import Session, refusing, with_session
+from catalogue.errors import Ambiguous
+from catalogue.records import orders
+from catalogue.records.orders import STATUSES
+
+
+@click.command("status")
+@click.argument("number")
+@click.argument("status", type=StatusChoice(STATUSES))
+@click.option("--line", "line_id", type=int, help="With cancelled: only this line.")
+@with_session
+def set_status(session: Session, number: str, status: str, line_id: int | None) -> None:
+    """Move an order on. Cancelling before printing frees its edition numbers; a cancelled order stays cancelled."""
+    from catalogue.operations.orders import cancel_line, set_order_status, summarize
+
+    db = session.existing()
+    if line_id is not None:
+        if status != "cancelled":
+            raise click.UsageError("A single line can only be cancelled.")
+        result = cancel_line(db, number, line_id)
+        session.emit(result.line, lambda out: out.lines(summarize(result)))
+        return
+    order = set_order_status(db, number, status)
+    session.emit(order, lambda out: out.lines(summarize(order)))
+
+
+@click.command("change")
+@click.argument("numbers", nargs=-1, required=True)
+@click.option("--state", "--status", "status", type=StatusChoice(STATUSES), help="Their new state, or cancelled.")
+@click.option("--notes", help="Notes on the orders.")
+@click.option("--buyer")
+@click.option("--date", "placed")
+@click.option("--unit-price", help="Price of one print, for every line.")
+@with_session
+def change_several(session: Session, /, numbers: tuple[str, ...], unit_price: str | None, placed: str | None,
+           **given: str | None) -> None:
+    """Change several orders at once, all or none; anything not given stays as it is. `catalogue undo` takes all of it
+    back."""
+    from catalogue.operations.orders import change_orders
+
+    db = session.existing()
+    with refusing("Nothing was changed"):
+        day = session.day(placed) or None
+    result = change_orders(db, numbers, placed=day, unit_price=unit_price, **given)
+    session.emit(result, lambda out: print_changed(out, result))
+
+
+@click.command("correct")
+@click.argument("number")
+@click.option("--line", "line_id", type=int, help="Which line to correct, if the order has several.")
+@click.option("--buyer")
+@click.option("--date", "placed")
+@click.option("--order-notes", help="Notes on the whole order.")
+@click.option("--size", help="Such as 50x70 (cm) or 500x700mm.")
+@click.option("--quantity", type=click.IntRange(1, 100_000))
+@click.option("--medium")
+@click.option("--border", help="In mm.")
+@click.option("--wrap", help="In mm.")
+@click.option("--edge")
+@click.option("--unit-price", help="Price of one print.")
+@click.option("--price", help="Price of the whole line.")
+@click.option("--currency", help="Of the whole order.")
+@click.option("--profile")
+@click.option("--settings", "print_notes")
+@click.option("--notes", help="Notes on the line.")
+@with_session
+def correct(session: Session, /, number: str, line_id: int | None, **given: Any) -> None:
+    """Correct the order NUMBER; anything not given stays as it is."""
+    from catalogue.operations.orders import correct_order
+
+    db = session.existing()
+    lines = orders.lines_of(db, orders.by_number(db, number).id)
+    changes = print_facts(given)
+    order = {name: given[key] for name, key in (("buyer", "buyer"), ("notes", "order_notes"), ("currency", "currency"))
+             if given[key] is not None}
+    for name, key in (("profile", "profile"), ("settings", "print_notes"), ("notes", "notes"), ("price", "price"),
+                      ("unit_price", "unit_price")):
+        if given[key] is not None:
+            changes[name] = given[key]
+    if given["placed"]:
+        with refusing("Nothing was changed"):
+            order["placed"] = session.day(given["placed"])
+    if changes and line_id is None:
+        if len(lines) != 1:
+            raise Ambiguous(f"The order {number!r} has {len(lines)} lines.", hint="Choose one with --line.")
+        line_id = lines[0].id
+    mended = correct_order(db, number, order, line_id=line_id, line=changes)
+    lines = orders.lines_of(db, mended.id)
+    session.emit({"order": mended, "lines": lines},
+                 lambda out: print_order(out, mended, lines, session.home.settings.dates))

@@ -1,0 +1,58 @@
+"""What the commands of orders take alike: a status under its spellings, and what a print may be told."""
+
+from typing import Any
+
+import click
+
+from catalogue.commands.session import refusing
+from catalogue.ledger import values
+from catalogue.records.orders import STATUS_SPELLINGS, STATUSES
+
+
+class StatusChoice(click.Choice[str]):
+    """A status of an order; also taken by its other spellings."""
+
+    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        return super().convert(STATUS_SPELLINGS.get(value, value), param, ctx)
+
+
+def print_options(function: Any) -> Any:
+    """What a print may be told: size, medium, border, wrap, edge, quantity, buyer, price, notes."""
+    for option in reversed((
+            click.option("--size", help="Width and height, such as 50x70 (cm) or 500x700mm."),
+            click.option("--quantity", type=click.IntRange(1), help="How many prints."),
+            click.option("--medium", help="Paper or canvas."),
+            click.option("--border", help="White border in mm, within the size."),
+            click.option("--wrap", help="Canvas wrap in mm, each side, beyond the size."),
+            click.option("--edge", help="Edge of a wrapped canvas: picture, mirrored, white, …"),
+            click.option("--number", default="", help="Invoice or job number; otherwise the next free one."),
+            click.option("--date", "placed", default="", help="Date of the order; otherwise today."),
+            click.option("--buyer", default=""),
+            click.option("--unit-price", help="Price of one print; otherwise last time's. \"\": none."),
+            click.option("--price", help="Price of the whole line, in place of --unit-price."),
+            click.option("--currency", default="", help="Such as EUR; otherwise last time's, or that of the settings."),
+            click.option("--profile", help="Printer profile."),
+            click.option("--settings", "print_notes", help="Print notes: rendering intent, settings."),
+            click.option("--notes", default=""),
+            click.option("--status", type=StatusChoice(STATUSES[:-1]),
+                         help="State of a new order; otherwise requested."),
+            click.option("--proofs", is_flag=True, help="Use artist's proofs, outside the edition."),
+            click.option("--numbers", default="", help="These edition numbers, such as 3-5."),
+            click.option("--replacing", default="", help="Reprint these destroyed numbers."),
+            click.option("--unnumbered", is_flag=True, help="Issue no edition numbers."),
+            click.option("--yes", is_flag=True, help="Record without asking, despite serious warnings."))):
+        function = option(function)
+    return function
+
+
+def print_facts(given: dict[str, Any]) -> dict[str, Any]:
+    """What the options say of the print, as ``propose`` wants it."""
+    measures: dict[str, Any] = {}
+    with refusing():
+        if given["size"]:
+            measures["width_mm"], measures["height_mm"] = values.size_mm(given["size"])
+        if given["border"] is not None:
+            measures["border_mm"] = values.margin_mm(given["border"])
+        if given["wrap"] is not None:
+            measures["wrap_mm"] = values.margin_mm(given["wrap"])
+    return measures | {name: given[name] for name in ("medium", "edge", "quantity") if given[name] is not None}

@@ -1,0 +1,73 @@
+"""Piece rows, computed from what a person stated and from guesses: the steps of ``records.effective`` about one
+piece alone. What follows for scans is marked stale here and computed there.
+"""
+
+from catalogue.errors import Refused
+from catalogue.records import stated_facts
+from catalogue.records.rows import Database, exists
+from catalogue.records.stale_rows import mark_stale
+
+
+def add_piece(db: Database, piece_id: int, artist_id: int, title: str, key: str) -> int:
+    db.execute("INSERT INTO piece (id, artist_id, title, key) VALUES (?, ?, ?, ?)", [piece_id, artist_id, title, key])
+    return piece_id
+
+
+def guessed_facts(db: Database, piece_id: int, key: str) -> dict[str, str]:
+    """Year, series and inventory number by the scans whose guess leads here and that are filed here; those guessed
+    under the piece's own title first, else the scan known longest."""
+    def first(column: str) -> str:
+        row = db.execute(f"""SELECT g.{column} FROM scan_guess g JOIN scan c ON c.id = g.scan_id
+                             WHERE g.piece_id = ?1 AND c.piece_id = ?1 AND g.{column} <> ''
+                             ORDER BY g.title_key <> ?2, g.scan_id LIMIT 1""", [piece_id, key]).fetchone()
+        return str(row[0]) if row else ""
+
+    return {"year": first("year"), "series": first("series"), "inventory_number": first("number")}
+
+
+def free_piece_key(db: Database, piece_id: int, artist_id: int, key: str, stated: stated_facts.Row,
+                    held: stated_facts.Row | None) -> int:
+    """Make way for a piece under its artist and title; gives the artist under whom it can be.
+
+    A merely guessed piece gives way: its scans then find the one that bears the title by statement. Between two of
+    which a person has spoken, the one whose artist is only guessed stays where it is.
+    """
+    other = db.execute("SELECT id FROM piece WHERE artist_id = ? AND key = ? AND id <> ?",
+                       [artist_id, key, piece_id]).fetchone()
+    if other is None:
+        return artist_id
+    if not exists(db, "SELECT 1 FROM piece_stated WHERE piece_id = ?", [other[0]]) and (
+            not stated_facts.is_referred_to(db, int(other[0]))):
+        db.execute("UPDATE piece SET key = ? WHERE id = ?", [f"{key}\n{other[0]}", other[0]])
+        db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', id FROM scan WHERE piece_id = ?1
+                      UNION SELECT 'scan', scan_id FROM scan_guess WHERE piece_id = ?1""", [other[0]])
+        mark_stale(db, "piece", [int(other[0])])
+        return artist_id
+    if held is not None and stated["artist_id"] is None and stated["title"] is None and (
+            held["artist_id"] != artist_id):
+        return int(held["artist_id"])
+    title = db.execute("SELECT title FROM piece WHERE id = ?", [other[0]]).fetchone()[0]
+    name = db.execute("SELECT name FROM artist WHERE id = ?", [artist_id]).fetchone()[0]
+    raise Refused(f"{name} already has a piece called {title!r}.",
+                  hint="If they are the same, merge them: catalogue piece merge.")
+
+
+def mark_scans_stale(db: Database, piece_id: int, artist_id: int, key: str, stated: stated_facts.Row) -> None:
+    """Look again at the scans whose guess may lead to a piece, or no longer does."""
+    db.execute("""INSERT OR IGNORE INTO unsettled
+                  SELECT 'scan', scan_id FROM scan_guess WHERE piece_id = ?1 OR title_key IN (?2, ?3)
+                  UNION SELECT 'scan', c.id FROM scan_stated s JOIN scan c ON c.sha256 = s.sha256
+                  WHERE s.piece_id = ?1""", [piece_id, key, stated["known_key"]])
+    mark_stale(db, "piece", [int(row[0]) for row in db.execute(
+        "SELECT id FROM piece WHERE artist_id = ? AND key = ? AND id <> ?", [artist_id, key, piece_id])])
+
+
+def mark_joined_scans_stale(db: Database, piece_id: int) -> None:
+    """Look again at the scans guessed or filed under what was joined into a piece, that came back or goes."""
+    db.execute("""WITH RECURSIVE part (id, title_key) AS (
+                      SELECT piece_id, known_key FROM piece_stated WHERE piece_id = ?
+                      UNION SELECT s.piece_id, s.known_key FROM piece_stated s JOIN part ON s.joined_into = part.id)
+                  INSERT OR IGNORE INTO unsettled
+                  SELECT 'scan', g.scan_id FROM part JOIN scan_guess g ON g.title_key = part.title_key
+                  UNION SELECT 'scan', c.id FROM part JOIN scan_stated s ON s.piece_id = part.id
+                  JOIN scan c ON c.sha256 = s.sha256""", [piece_id])
