@@ -26,8 +26,8 @@ sys.path.insert(0, str(ROOT))
 
 from tests.records.older_facts import facts  # noqa: E402
 
-# The last commit of each schema that was ever the newest on the main branch. 15, 16, 20 and 23 never were; while 17 was, 16
-# was not yet there, so such a catalogue is none that an upgrade could know.
+# The last commit of each schema that was ever the newest on the main branch. 15, 16, 20 and 23 never were; while 17
+# was, 16 was not yet there, so such a catalogue is none that an upgrade could know.
 COMMITS = {6: "cd2b8de", 7: "ae93fd1", 8: "b13f207", 10: "93c62d7", 11: "c8fec8f", 12: "4d30ca1", 13: "57abbd3",
            14: "8e2b4d2", 18: "7b45a98", 19: "deaa951", 21: "fc9117b", 22: "d17d5f0", 24: "fdcefee"}
 

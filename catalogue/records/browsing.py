@@ -9,7 +9,7 @@ from typing import TypeVar
 
 from catalogue.records.copies import HELD
 from catalogue.records.findings import DAMAGE_KINDS
-from catalogue.records.rows import Database, fetch, fetch_one
+from catalogue.records.rows import Database, fetch, fetch_int, fetch_one
 
 T = TypeVar("T")
 
@@ -168,4 +168,4 @@ def totals(db: Database) -> Totals:
 
 def damaged(db: Database) -> int:
     """How many open findings are damage."""
-    return int(db.execute(f"SELECT count(*) FROM finding f WHERE f.resolved IS NULL AND {IS_DAMAGE}").fetchone()[0])
+    return fetch_int(db, f"SELECT count(*) FROM finding f WHERE f.resolved IS NULL AND {IS_DAMAGE}")

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from catalogue.records.database import Database, fetch, fetch_one
 from catalogue.records.folding import fold_name
-from catalogue.records.rows import insert_row
+from catalogue.records.rows import fetch_text, insert_row, update_row
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +68,7 @@ def by_key(db: Database, key: str) -> Buyer | None:
 def key_of(db: Database, name: str) -> str:
     """The key of the buyer whom a name on an order means, known or not; empty for no name."""
     spelling = fold_name(name)
-    row = db.execute("SELECT joined_into FROM buyer_stated WHERE key = ?", [spelling]).fetchone()
-    return str(row[0]) if row and row[0] else spelling
+    return fetch_text(db, "SELECT joined_into FROM buyer_stated WHERE key = ?", [spelling]) or spelling
 
 
 def spellings(db: Database, key: str) -> list[str]:
@@ -89,13 +88,10 @@ def state(db: Database, key: str, values: Mapping[str, object]) -> None:
     """Keep what a person says: any of name, contact, notes and joined_into. Call within a transaction."""
     row = stated(db, key)
     if row is None:
-        row_values = {"key": key, "name": None, "contact": "", "notes": "", "joined_into": None} | dict(values)
-        insert_row(db, "buyer_stated", row_values)
-        return
-    changed = {name: value for name, value in values.items() if row[name] != value}
-    if changed:
-        db.execute(f"UPDATE buyer_stated SET {', '.join(f'{name} = ?' for name in changed)} WHERE key = ?",
-                   [*changed.values(), key])
+        insert_row(db, "buyer_stated",
+                   {"key": key, "name": None, "contact": "", "notes": "", "joined_into": None, **values})
+    elif changed := {name: value for name, value in values.items() if row[name] != value}:
+        update_row(db, "buyer_stated", changed, {"key": key})
 
 
 def joined(db: Database, key: str) -> list[str]:

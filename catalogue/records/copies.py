@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from catalogue.records.locations import DISTINCT_DISK, DISTINCT_FILE
-from catalogue.records.rows import Database, fetch, fetch_one
+from catalogue.records.rows import Database, exists, fetch, fetch_one
 
 # Open findings that say a file's bytes are not, or may not be, those on record for it.
 DOUBTS = ("changed", "edited", "missing", "truncated", "unreadable", "moved", "damaged", "empty", "not a picture",
@@ -111,4 +111,4 @@ def holders(db: Database, sha256: str) -> list[Holder]:
 
 def is_sound(db: Database, file_id: int) -> bool:
     """Whether a file is there, holds the bytes on record for it, and they show a whole picture."""
-    return db.execute(f"SELECT 1 FROM {HELD} h WHERE h.file_id = ? AND h.sound", [file_id]).fetchone() is not None
+    return exists(db, f"SELECT 1 FROM {HELD} h WHERE h.file_id = ? AND h.sound", [file_id])

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from catalogue.errors import CatalogueError, Damaged, NotFound
 from catalogue.records.connection import Connection
-from catalogue.records.rows import Database, fetch, fetch_one, insert, now
+from catalogue.records.rows import Database, fetch, fetch_int, fetch_one, insert, now
 from catalogue.records.schema import migrate, migrations, newest_schema, schema_version
 from catalogue.records.transactions import (
     catalogue_connection,
@@ -126,7 +126,7 @@ def open_seat(home: Home) -> Database:
 
 def others_writes(db: Database) -> int:
     """A number that changes whenever another connection, of whatever program, has written (SQLite: data_version)."""
-    return int(db.execute("PRAGMA data_version").fetchone()[0])
+    return fetch_int(db, "PRAGMA data_version")
 
 
 def _looking(address: str) -> Database:

@@ -38,7 +38,7 @@ from catalogue.records.effective_pieces import (
 )
 from catalogue.records.folding import fold_name
 from catalogue.records.likeness_ties import is_filed_by_likeness, is_tile, neighbours, pieces_near, tied_scans
-from catalogue.records.rows import Database, exists
+from catalogue.records.rows import Database, exists, fetch_id, fetch_text, insert_row, update_row
 from catalogue.records.stale_rows import any_stale, mark_stale, take_stale
 
 _ROUNDS = 50  # each settles what the one before touched; more than a handful means that two rules contradict
@@ -161,9 +161,8 @@ def _write_scan(db: Database, scan_id: int, role: str, role_source: str, piece_i
 def _recompute_by_likeness(db: Database, scan_id: int) -> None:
     held = db.execute("SELECT role, role_source, piece_id, piece_source FROM scan WHERE id = ?", [scan_id]).fetchone()
     near = pieces_near(db, scan_id, confirmed=True)
-    if not near:
-        near = pieces_near(db, scan_id, confirmed=False)
-        near = near if len(near) == 1 else []
+    if not near and len(near := pieces_near(db, scan_id, confirmed=False)) > 1:
+        near = []
     piece_id, source = (near[0], "likeness") if near else (None, "guess")
     if (piece_id, source) != (held["piece_id"], held["piece_source"]):
         db.execute("UPDATE scan SET piece_id = ?, piece_source = ? WHERE id = ?", [piece_id, source, scan_id])
@@ -191,8 +190,7 @@ def _piece_named(db: Database, run: Recomputation, names: _Names) -> int | None:
     artist_id = artist_in_use(db, run, names.artist, names.artist_key)
     if artist_id is None:
         return None
-    row = db.execute("SELECT id FROM piece WHERE artist_id = ? AND key = ?", [artist_id, names.title_key]).fetchone()
-    return int(row[0]) if row is not None else None
+    return fetch_id(db, "SELECT id FROM piece WHERE artist_id = ? AND key = ?", [artist_id, names.title_key])
 
 
 def _new_piece(db: Database, run: Recomputation, names: _Names, former: int | None) -> int:
@@ -233,23 +231,20 @@ def _recompute_piece(db: Database, run: Recomputation, piece_id: int) -> None:
         mark_stale(db, "artist", [int(stated["artist_id"])])
     key = fold_name(title) or stated["known_key"]
     artist_id = free_piece_key(db, piece_id, artist_id, key, stated, held)
-    guessed = guessed_facts(db, piece_id, stated["known_key"])
-    names = ("artist_id", "title", "key", *guessed, "medium", "width_mm", "height_mm", "relief_mm", "notes")
-    values = [artist_id, title, key,
-              *(value if stated[name] is None else stated[name] for name, value in guessed.items()),
-              stated["medium"] or "", stated["width_mm"], stated["height_mm"], stated["relief_mm"],
-              stated["notes"] or ""]
+    facts = {"artist_id": artist_id, "title": title, "key": key, "medium": stated["medium"] or "",
+             "notes": stated["notes"] or "", **{name: stated[name] for name in ("width_mm", "height_mm", "relief_mm")},
+             **{name: value if stated[name] is None else stated[name]
+                for name, value in guessed_facts(db, piece_id, stated["known_key"]).items()}}
     if held is None:
-        db.execute(f"INSERT INTO piece (id, {', '.join(names)}) VALUES (?{', ?' * len(names)})", [piece_id, *values])
+        insert_row(db, "piece", {"id": piece_id, **facts})
         mark_scans_stale(db, piece_id, artist_id, key, stated)
-    elif [held[name] for name in names] != values:
-        db.execute(f"UPDATE piece SET {', '.join(f'{name} = ?' for name in names)} WHERE id = ?", [*values, piece_id])
+        mark_joined_scans_stale(db, piece_id)
+    elif {name: held[name] for name in facts} != facts:
+        update_row(db, "piece", facts, {"id": piece_id})
         if (held["artist_id"], held["key"]) != (artist_id, key):
             mark_scans_stale(db, piece_id, artist_id, key, stated)
             mark_scans_stale(db, piece_id, int(held["artist_id"]), str(held["key"]), stated)
             run.idle_candidates.add(int(held["artist_id"]))
-    if held is None:
-        mark_joined_scans_stale(db, piece_id)
     for row in db.execute("SELECT piece_id FROM piece_stated WHERE joined_into = ?", [piece_id]).fetchall():
         if exists(db, "SELECT 1 FROM piece WHERE id = ?", [row[0]]):
             mark_stale(db, "piece", [int(row[0])])
@@ -277,7 +272,7 @@ def _recompute_guessed_piece(db: Database, run: Recomputation, piece_id: int, ar
         db.execute("DELETE FROM piece WHERE id = ?", [piece_id])
         run.idle_candidates.add(artist_id)
         return
-    key = db.execute("SELECT key FROM piece WHERE id = ?", [piece_id]).fetchone()[0]
+    key = fetch_text(db, "SELECT key FROM piece WHERE id = ?", [piece_id])
     guessed = guessed_facts(db, piece_id, key)
     db.execute("""UPDATE piece SET year = ?1, series = ?2, inventory_number = ?3, medium = '', width_mm = NULL,
                       height_mm = NULL, relief_mm = NULL, notes = '' WHERE id = ?4 AND (year <> ?1 OR series <> ?2

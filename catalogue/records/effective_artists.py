@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from catalogue.errors import Refused
 from catalogue.records import stated_facts
 from catalogue.records.folding import fold_name
-from catalogue.records.rows import Database, exists
+from catalogue.records.rows import Database, exists, fetch_id, fetch_int, fetch_text
 from catalogue.records.stale_rows import mark_names_stale, mark_short_name_stale
 
 
@@ -24,10 +24,9 @@ class Recomputation:
 
 def next_id(db: Database, kind: str) -> int:
     """An id for a new artist or piece that no row ever had."""
-    row = db.execute(f"""SELECT 1 + max(coalesce((SELECT max(id) FROM {kind}), 0),
-                                        coalesce((SELECT max({kind}_id) FROM {kind}_stated), 0),
-                                        coalesce((SELECT last FROM issued_id WHERE kind = ?), 0))""", [kind]).fetchone()
-    return int(row[0])
+    return fetch_int(db, f"""SELECT 1 + max(coalesce((SELECT max(id) FROM {kind}), 0),
+                                            coalesce((SELECT max({kind}_id) FROM {kind}_stated), 0),
+                                            coalesce((SELECT last FROM issued_id WHERE kind = ?), 0))""", [kind])
 
 
 def root(db: Database, kind: str, row_id: int) -> int:
@@ -43,10 +42,10 @@ def root(db: Database, kind: str, row_id: int) -> int:
 
 def artist_known(db: Database, key: str) -> int | None:
     """The artist a folded name means, among those there are."""
-    stated = db.execute("""SELECT artist_id FROM artist_stated WHERE known_key = ?1
-                           ORDER BY joined_into IS NULL, artist_id LIMIT 1""", [key]).fetchone()
+    stated = fetch_id(db, """SELECT artist_id FROM artist_stated WHERE known_key = ?1
+                             ORDER BY joined_into IS NULL, artist_id LIMIT 1""", [key])
     if stated is not None:
-        return root(db, "artist", int(stated[0]))
+        return root(db, "artist", stated)
     own = db.execute("""SELECT a.id, EXISTS (SELECT 1 FROM artist_stated s WHERE s.artist_id = a.id) FROM artist a
                         WHERE a.key = ?""", [key]).fetchone()
     if " " not in key and not (own is not None and own[1]):
@@ -141,15 +140,15 @@ def write_stated_artist(db: Database, artist_id: int, stated: stated_facts.Row) 
 
 def _free_artist_key(db: Database, artist_id: int, key: str) -> None:
     """Take a key from a merely guessed artist, whose pieces then find the one who bears it by statement."""
-    other = db.execute("SELECT id FROM artist WHERE key = ? AND id <> ?", [key, artist_id]).fetchone()
+    other = fetch_id(db, "SELECT id FROM artist WHERE key = ? AND id <> ?", [key, artist_id])
     if other is None:
         return
-    if exists(db, "SELECT 1 FROM artist_stated WHERE artist_id = ?", [other[0]]):
-        name = db.execute("SELECT name FROM artist WHERE id = ?", [other[0]]).fetchone()[0]
+    if exists(db, "SELECT 1 FROM artist_stated WHERE artist_id = ?", [other]):
+        name = fetch_text(db, "SELECT name FROM artist WHERE id = ?", [other])
         raise Refused(f"There is already an artist called {name!r}.", hint="Merge the two: catalogue artist merge.")
-    db.execute("UPDATE artist SET key = ? WHERE id = ?", [f"{key}\n{other[0]}", other[0]])
+    db.execute("UPDATE artist SET key = ? WHERE id = ?", [f"{key}\n{other}", other])
     db.execute("INSERT OR IGNORE INTO unsettled SELECT 'scan', scan_id FROM scan_guess WHERE artist_key = ?", [key])
-    db.execute("INSERT OR IGNORE INTO unsettled SELECT 'piece', id FROM piece WHERE artist_id = ?", [other[0]])
+    db.execute("INSERT OR IGNORE INTO unsettled SELECT 'piece', id FROM piece WHERE artist_id = ?", [other])
 
 
 def remove_idle_artists(db: Database, run: Recomputation) -> None:

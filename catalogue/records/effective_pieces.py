@@ -4,7 +4,7 @@ piece alone. What follows for scans is marked stale here and computed there.
 
 from catalogue.errors import Refused
 from catalogue.records import stated_facts
-from catalogue.records.rows import Database, exists
+from catalogue.records.rows import Database, exists, fetch_id, fetch_text
 from catalogue.records.stale_rows import mark_stale
 
 
@@ -17,10 +17,9 @@ def guessed_facts(db: Database, piece_id: int, key: str) -> dict[str, str]:
     """Year, series and inventory number by the scans whose guess leads here and that are filed here; those guessed
     under the piece's own title first, else the scan known longest."""
     def first(column: str) -> str:
-        row = db.execute(f"""SELECT g.{column} FROM scan_guess g JOIN scan c ON c.id = g.scan_id
-                             WHERE g.piece_id = ?1 AND c.piece_id = ?1 AND g.{column} <> ''
-                             ORDER BY g.title_key <> ?2, g.scan_id LIMIT 1""", [piece_id, key]).fetchone()
-        return str(row[0]) if row else ""
+        return fetch_text(db, f"""SELECT g.{column} FROM scan_guess g JOIN scan c ON c.id = g.scan_id
+                                  WHERE g.piece_id = ?1 AND c.piece_id = ?1 AND g.{column} <> ''
+                                  ORDER BY g.title_key <> ?2, g.scan_id LIMIT 1""", [piece_id, key])
 
     return {"year": first("year"), "series": first("series"), "inventory_number": first("number")}
 
@@ -32,22 +31,22 @@ def free_piece_key(db: Database, piece_id: int, artist_id: int, key: str, stated
     A merely guessed piece gives way: its scans then find the one that bears the title by statement. Between two of
     which a person has spoken, the one whose artist is only guessed stays where it is.
     """
-    other = db.execute("SELECT id FROM piece WHERE artist_id = ? AND key = ? AND id <> ?",
-                       [artist_id, key, piece_id]).fetchone()
+    other = fetch_id(db, "SELECT id FROM piece WHERE artist_id = ? AND key = ? AND id <> ?",
+                     [artist_id, key, piece_id])
     if other is None:
         return artist_id
-    if not exists(db, "SELECT 1 FROM piece_stated WHERE piece_id = ?", [other[0]]) and (
-            not stated_facts.is_referred_to(db, int(other[0]))):
-        db.execute("UPDATE piece SET key = ? WHERE id = ?", [f"{key}\n{other[0]}", other[0]])
+    if not exists(db, "SELECT 1 FROM piece_stated WHERE piece_id = ?", [other]) and (
+            not stated_facts.is_referred_to(db, other)):
+        db.execute("UPDATE piece SET key = ? WHERE id = ?", [f"{key}\n{other}", other])
         db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', id FROM scan WHERE piece_id = ?1
-                      UNION SELECT 'scan', scan_id FROM scan_guess WHERE piece_id = ?1""", [other[0]])
-        mark_stale(db, "piece", [int(other[0])])
+                      UNION SELECT 'scan', scan_id FROM scan_guess WHERE piece_id = ?1""", [other])
+        mark_stale(db, "piece", [other])
         return artist_id
     if held is not None and stated["artist_id"] is None and stated["title"] is None and (
             held["artist_id"] != artist_id):
         return int(held["artist_id"])
-    title = db.execute("SELECT title FROM piece WHERE id = ?", [other[0]]).fetchone()[0]
-    name = db.execute("SELECT name FROM artist WHERE id = ?", [artist_id]).fetchone()[0]
+    title = fetch_text(db, "SELECT title FROM piece WHERE id = ?", [other])
+    name = fetch_text(db, "SELECT name FROM artist WHERE id = ?", [artist_id])
     raise Refused(f"{name} already has a piece called {title!r}.",
                   hint="If they are the same, merge them: catalogue piece merge.")
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from catalogue import __version__
-from catalogue.records.rows import Database, fetch_one, now
+from catalogue.records.rows import Database, fetch_int, fetch_one, now
 
 # PREMIS 3 eventType vocabulary, id.loc.gov; the ones this program writes.
 TYPES = ("capture", "creation", "deletion", "filename change", "fixity check", "ingestion",
@@ -88,10 +88,9 @@ def by_id(db: Database, event_id: int) -> Event | None:
 
 
 def count(db: Database) -> int:
-    return int(db.execute("SELECT count(*) FROM event").fetchone()[0])
+    return fetch_int(db, "SELECT count(*) FROM event")
 
 
 def backwards(db: Database) -> int:
     """Events whose time lies before that of the one before: the clock was set back."""
-    return int(db.execute(
-        "SELECT count(*) FROM event e JOIN event p ON p.id = e.id - 1 WHERE e.at < p.at").fetchone()[0])
+    return fetch_int(db, "SELECT count(*) FROM event e JOIN event p ON p.id = e.id - 1 WHERE e.at < p.at")

@@ -8,7 +8,7 @@ from catalogue.records.copies import HELD
 from catalogue.records.files import Located
 from catalogue.records.findings import Finding
 from catalogue.records.paths import stored_mtime
-from catalogue.records.rows import Database, fetch, fetch_one, now
+from catalogue.records.rows import Database, exists, fetch, fetch_id, fetch_int, fetch_one, fetch_text, now
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,18 +45,16 @@ def first_turn(db: Database, store_id: int) -> int:
 
     So an audit after one that was stopped or killed takes up the files that were left.
     """
-    row = db.execute("""
+    return fetch_int(db, """
         SELECT min(id) FROM run WHERE kind = 'audit' AND store_id = ?1 AND id > coalesce(
             (SELECT max(id) FROM run WHERE kind = 'audit' AND store_id = ?1 AND outcome = 'finished'), 0)""",
-        [store_id]).fetchone()
-    return int(row[0] or 0)
+        [store_id])
 
 
 def last_audit(db: Database, store_id: int) -> str:
     """When an audit of a store last came to its end; "" for never."""
-    row = db.execute("""SELECT max(ended) FROM run WHERE kind IN ('audit', 'spot check') AND store_id = ?
-                        AND outcome = 'finished'""", [store_id]).fetchone()
-    return str(row[0] or "")
+    return fetch_text(db, """SELECT max(ended) FROM run WHERE kind IN ('audit', 'spot check') AND store_id = ?
+                             AND outcome = 'finished'""", [store_id])
 
 
 def due(db: Database, store_id: int, turn: int) -> "tuple[array[int], int]":
@@ -85,8 +83,7 @@ def sample(db: Database, store_id: int, share: float) -> "tuple[array[int], int]
 
 def checkable(db: Database, store_id: int) -> int:
     """How many of a store's files have a digest to check against."""
-    return int(db.execute("SELECT count(*) FROM file WHERE store_id = ? AND scan_id IS NOT NULL",
-                          [store_id]).fetchone()[0])
+    return fetch_int(db, "SELECT count(*) FROM file WHERE store_id = ? AND scan_id IS NOT NULL", [store_id])
 
 
 def due_file(db: Database, file_id: int) -> Due | None:
@@ -113,8 +110,7 @@ def clear_damage(db: Database, file_id: int) -> None:
 
 def damage(db: Database, file_id: int) -> str | None:
     """The damage of a file as JSON, or None."""
-    row = db.execute("SELECT regions FROM damage WHERE file_id = ?", [file_id]).fetchone()
-    return None if row is None else str(row[0])
+    return fetch_text(db, "SELECT regions FROM damage WHERE file_id = ?", [file_id]) or None
 
 
 def open_scan_findings(db: Database, kind: str) -> dict[int, tuple[str, int]]:
@@ -178,8 +174,7 @@ def finding(db: Database, finding_id: int) -> Finding | None:
 
 def consented(db: Database, store_id: int) -> bool:
     """Whether a manifest may be written into the store."""
-    return db.execute("SELECT 1 FROM manifest_export WHERE store_id = ? AND consent = 1",
-                      [store_id]).fetchone() is not None
+    return exists(db, "SELECT 1 FROM manifest_export WHERE store_id = ? AND consent = 1", [store_id])
 
 
 def manifest_written(db: Database, store_id: int, sha256: str) -> None:
@@ -226,6 +221,5 @@ def baggable(db: Database, *, artist_id: int | None = None, piece_id: int | None
 
 def drop_fileless_scan(db: Database, scan_id: int) -> int | None:
     """Drop a scan that no file holds any more; gives the piece that loses it."""
-    row = db.execute("""DELETE FROM scan WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM file WHERE scan_id = ?1)
-                        RETURNING piece_id""", [scan_id]).fetchone()
-    return None if row is None else row[0]
+    return fetch_id(db, """DELETE FROM scan WHERE id = ?1 AND NOT EXISTS (SELECT 1 FROM file WHERE scan_id = ?1)
+                           RETURNING piece_id""", [scan_id])

@@ -2,11 +2,12 @@
 
 import json
 from dataclasses import dataclass
+from functools import partial
 
 from catalogue.reading.notes import NEED_NO_PROFILE
 from catalogue.records.copies import DOUBTS, of_masters
 from catalogue.records.events import agent
-from catalogue.records.rows import Database, fetch, now
+from catalogue.records.rows import Database, fetch, fetch_int, fetch_text, now
 
 _BAD = ", ".join(f"'{kind}'" for kind in DOUBTS)
 
@@ -53,50 +54,39 @@ class Answer:
 
 def facts(db: Database, reviewed: str) -> Facts:
     """Gather the facts; ``reviewed`` is how events of a review of the log begin."""
-    copies = of_masters(db)
-    n = _Numbers(db)
+    copies, count, text = of_masters(db), partial(fetch_int, db), partial(fetch_text, db)
     return Facts(
-        stores=n("SELECT count(*) FROM store WHERE forgotten IS NULL"),
-        off_site_stores=n("SELECT count(*) FROM store WHERE forgotten IS NULL AND kind = 'off-site'"),
+        stores=count("SELECT count(*) FROM store WHERE forgotten IS NULL"),
+        off_site_stores=count("SELECT count(*) FROM store WHERE forgotten IS NULL AND kind = 'off-site'"),
         masters=len(copies), in_two=sum(c.stores >= 2 for c in copies), in_three=sum(c.stores >= 3 for c in copies),
         on_one_disk=sum(c.stores >= 2 > c.disks for c in copies),
         off_site=sum(c.off_site >= 1 for c in copies),
-        files=n(f"SELECT count(*) FROM {_FILES}"),
-        without_digest=n(f"SELECT count(*) FROM {_FILES} WHERE f.scan_id IS NULL"),
-        never_checked=n(f"""SELECT count(*) FROM {_FILES} WHERE f.scan_id IS NOT NULL
+        files=count(f"SELECT count(*) FROM {_FILES}"),
+        without_digest=count(f"SELECT count(*) FROM {_FILES} WHERE f.scan_id IS NULL"),
+        never_checked=count(f"""SELECT count(*) FROM {_FILES} WHERE f.scan_id IS NOT NULL
                             AND f.id NOT IN (SELECT file_id FROM fixity_turn)"""),
-        oldest_check=n.text(f"SELECT min(coalesce(f.checked_at, f.read_at)) FROM {_FILES} WHERE f.scan_id IS NOT NULL"),
-        broken=n(f"SELECT count(*) FROM finding WHERE resolved IS NULL AND kind IN ({_BAD})"),
-        verified_copies=n("SELECT count(*) FROM event WHERE type IN ('replication', 'ingestion') AND sha256 <> ''"),
-        events=n("SELECT count(*) FROM event"),
-        last_review=n.text("SELECT max(at) FROM event WHERE type = 'validation' AND detail LIKE ? || '%'", reviewed),
-        in_store_manifests=n("SELECT count(*) FROM manifest_export WHERE written IS NOT NULL"),
-        newest_manifest=n.text("SELECT max(written) FROM manifest_export"),
-        masters_without_piece=n("SELECT count(*) FROM scan WHERE role = 'master' AND piece_id IS NULL"),
-        masters_without_profile=n("""SELECT count(*) FROM scan WHERE role = 'master' AND profile_digest = '' AND
-            photometric NOT IN (SELECT value FROM json_each(?))""", json.dumps(NEED_NO_PROFILE)),
-        masters_without_names=n("""SELECT count(*) FROM scan WHERE role = 'master' AND piece_id IS NULL
+        oldest_check=text(f"SELECT min(coalesce(f.checked_at, f.read_at)) FROM {_FILES} WHERE f.scan_id IS NOT NULL"),
+        broken=count(f"SELECT count(*) FROM finding WHERE resolved IS NULL AND kind IN ({_BAD})"),
+        verified_copies=count("SELECT count(*) FROM event WHERE type IN ('replication', 'ingestion') AND sha256 <> ''"),
+        events=count("SELECT count(*) FROM event"),
+        last_review=text("SELECT max(at) FROM event WHERE type = 'validation' AND detail LIKE ? || '%'", [reviewed]),
+        in_store_manifests=count("SELECT count(*) FROM manifest_export WHERE written IS NOT NULL"),
+        newest_manifest=text("SELECT max(written) FROM manifest_export"),
+        masters_without_piece=count("SELECT count(*) FROM scan WHERE role = 'master' AND piece_id IS NULL"),
+        masters_without_profile=count("""SELECT count(*) FROM scan WHERE role = 'master' AND profile_digest = '' AND
+            photometric NOT IN (SELECT value FROM json_each(?))""", [json.dumps(NEED_NO_PROFILE)]),
+        masters_without_names=count("""SELECT count(*) FROM scan WHERE role = 'master' AND piece_id IS NULL
                                    AND (title = '' OR creator = '')"""),
-        undecoded=n("""SELECT count(*) FROM finding WHERE resolved IS NULL
+        undecoded=count("""SELECT count(*) FROM finding WHERE resolved IS NULL
                        AND kind IN ('undecoded', 'damaged', 'not a picture', 'truncated')"""),
         formats={str(row[0]) or "unknown": int(row[1]) for row in db.execute(
             "SELECT format, count(*) FROM scan GROUP BY format ORDER BY count(*) DESC")},
-        finished_audits=n("SELECT count(*) FROM run WHERE kind IN ('audit', 'spot check') AND outcome = 'finished'"),
-        recoveries=n("SELECT count(*) FROM event WHERE type = 'recovery' AND sha256 <> ''"))
+        finished_audits=count("""SELECT count(*) FROM run
+                             WHERE kind IN ('audit', 'spot check') AND outcome = 'finished'"""),
+        recoveries=count("SELECT count(*) FROM event WHERE type = 'recovery' AND sha256 <> ''"))
 
 
 _FILES = "file f JOIN store s ON s.id = f.store_id AND s.forgotten IS NULL"
-
-
-class _Numbers:
-    def __init__(self, db: Database) -> None:
-        self._db = db
-
-    def __call__(self, sql: str, *values: str) -> int:
-        return int(self._db.execute(sql, values).fetchone()[0])
-
-    def text(self, sql: str, *values: str) -> str:
-        return str(self._db.execute(sql, values).fetchone()[0] or "")
 
 
 def answers(db: Database) -> dict[str, Answer]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from catalogue.reading.model import Metadata
 from catalogue.records.folding import fold_name
-from catalogue.records.rows import Database, fetch, fetch_one
+from catalogue.records.rows import Database, exists, fetch, fetch_int, fetch_one
 from catalogue.records.scans import metadata_of
 
 
@@ -94,7 +94,7 @@ def scans_without_guess(db: Database) -> list[int]:
 
 def count(db: Database) -> int:
     """How many scans are on record."""
-    return int(db.execute("SELECT count(*) FROM scan").fetchone()[0])
+    return fetch_int(db, "SELECT count(*) FROM scan")
 
 
 def artists(db: Database) -> list[str]:
@@ -147,7 +147,7 @@ def listed(db: Database) -> Iterator[Guessed]:
 
 def upgraded(db: Database, limit: int) -> list[Guessed]:
     """Scans whose guess an older program left without a reason."""
-    if db.execute("SELECT 1 FROM scan_guess WHERE upgraded = 1 LIMIT 1").fetchone() is None:
+    if not exists(db, "SELECT 1 FROM scan_guess WHERE upgraded = 1"):
         return []
     db.execute("""UPDATE scan_guess SET upgraded = 0 WHERE upgraded = 1
                   AND NOT EXISTS (SELECT 1 FROM file WHERE file.scan_id = scan_guess.scan_id)""")

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from catalogue.records import pieces
-from catalogue.records.rows import Database, fetch, now
+from catalogue.records.rows import Database, exists, fetch, fetch_id, fetch_text, now
 from catalogue.records.scans import COLUMNS, Scan
 
 
@@ -46,13 +46,12 @@ def last_capture(db: Database, artist_id: int | None, relief_mm: float | None) -
 
 def artist_id(db: Database, key: str) -> int | None:
     """Id of the artist of a folded name; makes nothing."""
-    row = db.execute("SELECT id FROM artist WHERE key = ?", [key]).fetchone()
-    return None if row is None else int(row[0])
+    return fetch_id(db, "SELECT id FROM artist WHERE key = ?", [key])
 
 
 def set_relief(db: Database, piece_id: int, relief_mm: float) -> None:
     """Note the depth of a piece's relief where nobody has yet."""
-    if db.execute("SELECT 1 FROM piece WHERE id = ? AND relief_mm IS NULL", [piece_id]).fetchone():
+    if exists(db, "SELECT 1 FROM piece WHERE id = ? AND relief_mm IS NULL", [piece_id]):
         pieces.state(db, piece_id, {"relief_mm": relief_mm})
 
 
@@ -72,9 +71,8 @@ def settle(db: Database, store_id: int, target: str, sha256: str, state: str) ->
 
 def planned_target(db: Database, store_id: int, sha256: str) -> str | None:
     """Where an intake cut short meant to put these bytes."""
-    row = db.execute("""SELECT target FROM intake_file WHERE store_id = ? AND sha256 = ? AND state = 'planned'
-                        ORDER BY id DESC LIMIT 1""", [store_id, sha256]).fetchone()
-    return None if row is None else str(row[0])
+    return fetch_text(db, """SELECT target FROM intake_file WHERE store_id = ? AND sha256 = ? AND state = 'planned'
+                             ORDER BY id DESC LIMIT 1""", [store_id, sha256]) or None
 
 
 def end_killed_runs(db: Database) -> int:

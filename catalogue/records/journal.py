@@ -19,7 +19,7 @@ from typing import Any, BinaryIO
 
 from catalogue.errors import CatalogueError
 from catalogue.records.events import START, Event, linked
-from catalogue.records.rows import Database, fetch, now
+from catalogue.records.rows import Database, exists, fetch, fetch_int, fetch_text, now
 
 SUFFIX = ".statements.jsonl"
 ASIDE = ".aside-"       # within the name of a journal that the catalogue no longer continues
@@ -98,11 +98,10 @@ def read(path: Path) -> Journal:
 
 def statements_after(db: Database, event_id: int) -> Iterator[Entry]:
     """The catalogue's statements after an event, as journal entries, oldest first."""
-    row = db.execute("SELECT max(id) FROM event WHERE change <> '' AND id <= ?", [event_id]).fetchone()
-    after = int(row[0] or 0)
+    after = fetch_int(db, "SELECT max(id) FROM event WHERE change <> '' AND id <= ?", [event_id])
     for event in fetch(db, Event, "SELECT * FROM event WHERE change <> '' AND id > ? ORDER BY id", [event_id]):
-        before = db.execute("SELECT chain FROM event WHERE id < ? ORDER BY id DESC LIMIT 1", [event.id]).fetchone()
-        yield Entry(event, before[0] if before else START, after)
+        before = fetch_text(db, "SELECT chain FROM event WHERE id < ? ORDER BY id DESC LIMIT 1", [event.id])
+        yield Entry(event, before or START, after)
         after = event.id
 
 
@@ -171,8 +170,7 @@ def _last_entry(file: BinaryIO) -> Entry | None:
 
 
 def _knows(db: Database, event: Event) -> bool:
-    row = db.execute("SELECT chain FROM event WHERE id = ?", [event.id]).fetchone()
-    return row is not None and row[0] == event.chain
+    return exists(db, "SELECT 1 FROM event WHERE id = ? AND chain = ?", [event.id, event.chain])
 
 
 def _write(file: BinaryIO, entries: Iterator[Entry] | Sequence[Entry]) -> None:

@@ -1,19 +1,19 @@
 """Which scans likeness ties to one another, and to which pieces it would file one. Nothing is written here."""
 
-from catalogue.records.rows import Database
+from catalogue.records.rows import Database, exists, fetch_id
 
 
 def is_tile(db: Database, scan_id: int) -> bool:
-    return db.execute("""SELECT 1 FROM likeness WHERE a_scan_id = ? AND relation = 'tile of' AND files_together
-                         AND verdict <> 'rejected' LIMIT 1""", [scan_id]).fetchone() is not None
+    return exists(db, """SELECT 1 FROM likeness WHERE a_scan_id = ? AND relation = 'tile of' AND files_together
+                         AND verdict <> 'rejected'""", [scan_id])
 
 
 def is_filed_by_likeness(db: Database, scan_id: int) -> bool:
     """Whether neither a person nor a guess files the scan."""
-    return db.execute("""SELECT 1 FROM scan c WHERE c.id = ?1 AND NOT EXISTS (
+    return exists(db, """SELECT 1 FROM scan c WHERE c.id = ?1 AND NOT EXISTS (
                              SELECT 1 FROM scan_stated s WHERE s.sha256 = c.sha256 AND s.piece_id IS NOT NULL)
                          AND NOT EXISTS (SELECT 1 FROM scan_guess g WHERE g.scan_id = ?1 AND g.artist_key <> ''
-                                         AND g.title_key <> '')""", [scan_id]).fetchone() is not None
+                                         AND g.title_key <> '')""", [scan_id])
 
 
 def neighbours(db: Database, scan_id: int, *, confirmed: bool) -> list[int]:
@@ -49,8 +49,8 @@ def pieces_near(db: Database, scan_id: int, *, confirmed: bool) -> list[int]:
                 if is_filed_by_likeness(db, other):
                     following.append(other)
                 else:
-                    piece_id = db.execute("SELECT piece_id FROM scan WHERE id = ?", [other]).fetchone()[0]
+                    piece_id = fetch_id(db, "SELECT piece_id FROM scan WHERE id = ?", [other])
                     if piece_id is not None and piece_id not in pieces:
-                        pieces.append(int(piece_id))
+                        pieces.append(piece_id)
         ring = following
     return pieces

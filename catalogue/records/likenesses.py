@@ -4,7 +4,7 @@ from array import array
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from catalogue.records.rows import Database, fetch, fetch_among, fetch_one, now, query_among
+from catalogue.records.rows import Database, fetch, fetch_among, fetch_int, fetch_one, now, query_among
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +71,7 @@ def with_preview(db: Database) -> Sequence[int]:
 
 def previews(db: Database) -> int:
     """How many scans have a preview."""
-    return int(db.execute("SELECT count(*) FROM scan WHERE has_preview = 1").fetchone()[0])
+    return fetch_int(db, "SELECT count(*) FROM scan WHERE has_preview = 1")
 
 
 def compared_scans(db: Database, ids: Iterable[int]) -> dict[int, ComparedScan]:
@@ -132,15 +132,8 @@ def of_scan(db: Database, scan_id: int) -> list[LikenessRow]:
 
 def partners(db: Database, scan_id: int) -> set[int]:
     """Ids of the scans with which a pair is on record."""
-    return {
-        int(row[0])
-        for row in db.execute(
-            """
-        SELECT b_scan_id FROM likeness WHERE a_scan_id = ?1
-        UNION SELECT a_scan_id FROM likeness WHERE b_scan_id = ?1""",
-            [scan_id],
-        )
-    }
+    return {int(row[0]) for row in db.execute("""SELECT b_scan_id FROM likeness WHERE a_scan_id = ?1 UNION
+                                                 SELECT a_scan_id FROM likeness WHERE b_scan_id = ?1""", [scan_id])}
 
 
 def is_placed(db: Database, scan_id: int, wholes: Iterable[str], parts: Iterable[str]) -> bool:

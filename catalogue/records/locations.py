@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from catalogue.records.rows import Database, fetch_one, now
+from catalogue.records.rows import Database, fetch_int, fetch_one, now
 
 # For queries over `file f LEFT JOIN file_place fp ON fp.file_id = f.id LEFT JOIN store_place sp ON sp.store_id =
 # f.store_id`. Where nothing was noted yet the store stands for both, as each was taken for a disk of its own.
@@ -34,8 +34,8 @@ def note_file(db: Database, file_id: int, filesystem: str, inode: int) -> None:
 
 def disks_in_use(db: Database) -> int:
     """How many file systems the stores in use lie on, as last seen; one never looked at is taken for one of its own."""
-    return int(db.execute("""SELECT count(DISTINCT coalesce(p.filesystem, 'store ' || s.id)) FROM store s
-                             LEFT JOIN store_place p ON p.store_id = s.id WHERE s.forgotten IS NULL""").fetchone()[0])
+    return fetch_int(db, """SELECT count(DISTINCT coalesce(p.filesystem, 'store ' || s.id)) FROM store s
+                            LEFT JOIN store_place p ON p.store_id = s.id WHERE s.forgotten IS NULL""")
 
 
 def shared_disks(db: Database) -> list[tuple[str, str]]:

@@ -7,6 +7,7 @@ from catalogue.money import exact_amount
 from catalogue.records import search
 from catalogue.records.database import Database
 from catalogue.records.orders import LINE_STATUS, SELECT_LINE, Line, line_of
+from catalogue.records.rows import fetch_int
 
 Value = str | float
 
@@ -116,8 +117,8 @@ def sums(db: Database, wanted: OrderFilter) -> OrderSums:
             money.setdefault(currency, []).append(count * Decimal(price))
         else:
             unpriced += count
-    orders = db.execute(f"""SELECT count(DISTINCT o.id) FROM {source} WHERE {where}
-                            AND {LINE_STATUS} <> 'cancelled'""", values).fetchone()[0]
+    orders = fetch_int(db, f"""SELECT count(DISTINCT o.id) FROM {source} WHERE {where}
+                               AND {LINE_STATUS} <> 'cancelled'""", values)
     return OrderSums(orders, lines, prints, tuple(Money(currency, exact_amount(sum(amounts, Decimal(0)), currency))
                                                   for currency, amounts in sorted(money.items())), unpriced, cancelled)
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from catalogue.errors import NotFound, Refused
 from catalogue.records.numbers import numbers_text
-from catalogue.records.rows import Database, fetch, fetch_one, insert, now
+from catalogue.records.rows import Database, fetch, fetch_id, fetch_one, insert_row, now, update_row
 
 OWN_DIGITS = 9      # of a number of our own form; longer ones are somebody else's way of counting
 STATUSES = ("requested", "approved", "printed", "collected", "cancelled")
@@ -108,11 +108,9 @@ def add(db: Database, number: str, placed: str, *, buyer: str = "", status: str 
 def save(db: Database, number: str, placed: str, *, buyer: str = "", status: str = "requested", currency: str = "",
          notes: str = "") -> int:
     """The order of that number, made if new; gives its id."""
-    row = db.execute("SELECT id FROM orders WHERE number = ?", [number]).fetchone()
-    if row is not None:
-        return int(row[0])
-    return insert(db, "INSERT INTO orders (number, placed, buyer, status, currency, notes) VALUES (?, ?, ?, ?, ?, ?)",
-                    [number, placed, buyer, status, currency, notes])
+    return fetch_id(db, "SELECT id FROM orders WHERE number = ?", [number]) or insert_row(
+        db, "orders", {"number": number, "placed": placed, "buyer": buyer, "status": status, "currency": currency,
+                       "notes": notes})
 
 
 def add_line(db: Database, order_id: int, line: NewLine) -> int:
@@ -121,10 +119,9 @@ def add_line(db: Database, order_id: int, line: NewLine) -> int:
     Raises Refused where the piece, the edition or the earlier line it names is on record no more, as when another seat
     merged the piece while the question was open.
     """
-    names = tuple(NewLine.__dataclass_fields__)
     try:
-        return insert(db, f"INSERT INTO order_line (order_id, {', '.join(names)}) VALUES (?{', ?' * len(names)})",
-                        [order_id, *(getattr(line, name) for name in names)])
+        return insert_row(db, "order_line", {"order_id": order_id, **{
+            name: getattr(line, name) for name in NewLine.__dataclass_fields__}})
     except sqlite3.IntegrityError as error:
         if "FOREIGN KEY" not in str(error):
             raise
@@ -213,8 +210,7 @@ def set_scan(db: Database, line_id: int, sha256: str) -> None:
 
 def imported_line(db: Database, digest: str, nth: int) -> int | None:
     """The line that the ``nth`` CSV row saying exactly this became, or None."""
-    row = db.execute("SELECT line_id FROM imported_row WHERE digest = ? AND nth = ?", [digest, nth]).fetchone()
-    return None if row is None else int(row[0])
+    return fetch_id(db, "SELECT line_id FROM imported_row WHERE digest = ? AND nth = ?", [digest, nth])
 
 
 def note_imported(db: Database, digest: str, nth: int, line_id: int) -> None:
@@ -243,12 +239,10 @@ def change_line(db: Database, line_id: int, facts: Mapping[str, object]) -> None
 
 
 def _change(db: Database, table: str, allowed: tuple[str, ...], row_id: int, facts: Mapping[str, object]) -> None:
-    names = [name for name in allowed if name in facts]
-    if set(facts) - set(names):
-        raise ValueError(f"not to be changed: {sorted(set(facts) - set(names))}")
-    if names:
-        db.execute(f"UPDATE {table} SET {', '.join(f'{name} = ?' for name in names)} WHERE id = ?",
-                   [*(facts[name] for name in names), row_id])
+    if other := set(facts) - set(allowed):
+        raise ValueError(f"not to be changed: {sorted(other)}")
+    if facts:
+        update_row(db, table, facts, {"id": row_id})
 
 
 def every(db: Database) -> list[Order]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from catalogue.records.rows import Database
+from catalogue.records.rows import Database, exists
 from catalogue.records.transactions import savepoint
 
 
@@ -30,4 +30,4 @@ def take(db: Database, after: int, limit: int) -> list[tuple[int, str, int, int]
 
 
 def contains(db: Database, path: str) -> bool:
-    return db.execute("SELECT 1 FROM temp.pending WHERE path = ?", [path]).fetchone() is not None
+    return exists(db, "SELECT 1 FROM temp.pending WHERE path = ?", [path])

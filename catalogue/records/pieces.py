@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from catalogue.errors import NotFound
 from catalogue.records import effective, effective_artists, folding, stale_rows, stated_facts
-from catalogue.records.rows import Database, fetch, fetch_one
+from catalogue.records.rows import Database, fetch, fetch_id, fetch_int, fetch_one, fetch_text
 from catalogue.records.transactions import transaction
 
 folded = folding.fold_name  # a name as compared
@@ -60,9 +60,8 @@ def artist_named(db: Database, name: str) -> Artist | None:
     key = folded(name)
     artist = fetch_one(db, Artist, "SELECT * FROM artist WHERE key = ?", [key])
     if artist is None:
-        row = db.execute("SELECT artist_id FROM artist_stated WHERE known_key = ? ORDER BY artist_id LIMIT 1",
-                         [key]).fetchone()
-        artist = artist_by_id(db, effective_artists.root(db, "artist", int(row[0]))) if row else None
+        other = fetch_id(db, "SELECT min(artist_id) FROM artist_stated WHERE known_key = ?", [key])
+        artist = artist_by_id(db, effective_artists.root(db, "artist", other)) if other else None
     return artist
 
 
@@ -94,10 +93,9 @@ def piece_called(db: Database, artist_id: int, title: str, year: str = "", inven
             facts = {"artist_id": artist_id, "title": title.strip()}
         else:
             piece_id = int(row[0])
-        if year and not (row and row["year"]):
-            facts["year"] = year
-        if inventory_number and not (row and row["inventory_number"]):
-            facts["inventory_number"] = inventory_number
+        for name, value in (("year", year), ("inventory_number", inventory_number)):
+            if value and not (row and row[name]):
+                facts[name] = value
         stated_facts.state_piece(db, piece_id, facts)
         if row is not None and facts:
             effective.recompute(db)
@@ -110,10 +108,7 @@ def piece_called(db: Database, artist_id: int, title: str, year: str = "", inven
 def known_piece(db: Database, artist: str, title: str) -> int | None:
     """Id of a piece by names, or None; makes nothing."""
     known = artist_named(db, artist)
-    if known is None:
-        return None
-    row = db.execute("SELECT id FROM piece WHERE artist_id = ? AND key = ?", [known.id, folded(title)]).fetchone()
-    return None if row is None else int(row[0])
+    return of_title(db, known.id, title) if known else None
 
 
 def by_id(db: Database, piece_id: int) -> Piece | None:
@@ -159,8 +154,7 @@ def artists(db: Database, after: str = "", limit: int = 500) -> list[ArtistRow]:
 
 def set_current(db: Database, piece_id: int, scan_id: int | None, source: str) -> None:
     """Choose the current master; ``source`` is ``"person"``, or ``"proposed"`` to leave the choice to the rule."""
-    row = db.execute("SELECT sha256 FROM scan WHERE id = ?", [scan_id]).fetchone()
-    chosen = str(row[0]) if row is not None and source == "person" else None
+    chosen = fetch_text(db, "SELECT sha256 FROM scan WHERE id = ?", [scan_id]) or None if source == "person" else None
     with transaction(db):
         held = stated_facts.stated_row(db, "piece_stated", piece_id)
         if chosen is not None or (held is not None and held["current_sha256"] is not None):
@@ -191,8 +185,7 @@ def has_stated_facts(db: Database, piece_id: int) -> bool:
 
 def of_title(db: Database, artist_id: int, title: str) -> int | None:
     """Id of an artist's piece of that title."""
-    row = db.execute("SELECT id FROM piece WHERE artist_id = ? AND key = ?", [artist_id, folded(title)]).fetchone()
-    return None if row is None else int(row[0])
+    return fetch_id(db, "SELECT id FROM piece WHERE artist_id = ? AND key = ?", [artist_id, folded(title)])
 
 
 def of_one_title(db: Database, first: int, second: int) -> list[tuple[Piece, Piece]]:
@@ -248,9 +241,8 @@ def _referrers(db: Database) -> list[tuple[str, str]]:
 def counts(db: Database) -> dict[str, int]:
     """How much the catalogue holds, by kind of row."""
     tables = ("artist", "piece", "scan", "file", "orders", "order_line", "store")
-    row_counts = {t: int(db.execute(f"SELECT count(*) FROM {t}").fetchone()[0]) for t in tables}
-    row_counts["finding"] = int(db.execute("SELECT count(*) FROM finding WHERE resolved IS NULL").fetchone()[0])
-    return row_counts
+    return {**{table: fetch_int(db, f"SELECT count(*) FROM {table}") for table in tables},
+            "finding": fetch_int(db, "SELECT count(*) FROM finding WHERE resolved IS NULL")}
 
 
 def names(db: Database) -> dict[int, str]:

@@ -8,7 +8,7 @@ from typing import Any
 from catalogue.errors import NotFound, Refused, sentence
 from catalogue.records import events, stated_facts
 from catalogue.records.effective import make_again, recompute
-from catalogue.records.rows import Database, chunks, insert_row
+from catalogue.records.rows import Database, chunks, insert_row, update_row
 from catalogue.records.stated_facts import TABLES as OVERLAYS
 from catalogue.records.statements import (
     STATED_TABLES,
@@ -206,8 +206,8 @@ def _put_back(db: Database, change: Change) -> list[tuple[str, Row]]:
     elif present is None:
         insert_row(db, change.table, before)
     elif columns := [name for name in before if name in change.changed]:
-        db.execute(f"UPDATE {change.table} SET {', '.join(f'{name} = ?' for name in columns)} WHERE {where}",
-                   [*(before[name] for name in columns), *change.key])
+        update_row(db, change.table, {name: before[name] for name in columns},
+                   dict(zip(key_columns(db, change.table), change.key, strict=True)))
     return []
 
 

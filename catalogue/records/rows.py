@@ -12,8 +12,8 @@ from catalogue.records.connection import Database
 T = TypeVar("T")
 CHUNK = 500     # values bound in one statement, rows in one event; SQLite binds 999 at least
 
-__all__ = ["Database", "chunks", "exists", "fetch", "fetch_among", "fetch_one", "insert", "insert_row", "now",
-           "query_among"]
+__all__ = ["Database", "chunks", "exists", "fetch", "fetch_among", "fetch_id", "fetch_int", "fetch_one", "fetch_text",
+           "insert", "insert_row", "now", "query_among", "update_row"]
 
 
 def now() -> str:
@@ -38,6 +38,23 @@ def exists(db: Database, sql: str, parameters: Sequence[Any] | dict[str, Any] = 
     return db.execute(sql, parameters).fetchone() is not None
 
 
+def fetch_int(db: Database, sql: str, parameters: Sequence[Any] | dict[str, Any] = ()) -> int:
+    """The number that a query gives; 0 for NULL, and where there is no row."""
+    return fetch_id(db, sql, parameters) or 0
+
+
+def fetch_id(db: Database, sql: str, parameters: Sequence[Any] | dict[str, Any] = ()) -> int | None:
+    """The id that a query gives; None for NULL, and where there is no row."""
+    row = db.execute(sql, parameters).fetchone()
+    return None if row is None or row[0] is None else int(row[0])
+
+
+def fetch_text(db: Database, sql: str, parameters: Sequence[Any] | dict[str, Any] = ()) -> str:
+    """The text that a query gives; "" for NULL, and where there is no row."""
+    row = db.execute(sql, parameters).fetchone()
+    return "" if row is None or row[0] is None else str(row[0])
+
+
 def insert(db: Database, sql: str, parameters: Sequence[Any] | dict[str, Any] = ()) -> int:
     """Run an INSERT and give the new row's id."""
     cursor = db.execute(sql, parameters)
@@ -50,6 +67,12 @@ def insert_row(db: Database, table: str, row: Mapping[str, Any]) -> int:
     """Insert a row by the names of its columns; gives its id, in a table that has one."""
     return db.execute(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
                       list(row.values())).lastrowid or 0
+
+
+def update_row(db: Database, table: str, values: Mapping[str, Any], key: Mapping[str, Any]) -> None:
+    """Set columns of the row with this key."""
+    db.execute(f"UPDATE {table} SET {', '.join(f'{name} = ?' for name in values)}"
+               f" WHERE {' AND '.join(f'{name} = ?' for name in key)}", [*values.values(), *key.values()])
 
 
 def chunks(items: Iterable[T]) -> Iterator[list[T]]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from catalogue.reading.model import Metadata, Note, Page, Picture, PictureHash, Reading, SegmentDigest, Stated
 from catalogue.records import effective, stale_rows, stated_facts
-from catalogue.records.rows import Database, fetch, fetch_one, now
+from catalogue.records.rows import Database, fetch, fetch_one, fetch_text, now
 from catalogue.records.transactions import transaction
 
 ROLES = ("master", "tile", "print file", "reference", "unsorted")
@@ -137,8 +137,7 @@ def set_content_fault(db: Database, scan_id: int, fault: str) -> None:
 
 
 def content_fault(db: Database, scan_id: int) -> str:
-    row = db.execute("SELECT content_fault FROM scan WHERE id = ?", [scan_id]).fetchone()
-    return "" if row is None else str(row[0])
+    return fetch_text(db, "SELECT content_fault FROM scan WHERE id = ?", [scan_id])
 
 
 def set_capture(db: Database, scan_id: int, notes: dict[str, str]) -> None:
@@ -148,8 +147,7 @@ def set_capture(db: Database, scan_id: int, notes: dict[str, str]) -> None:
 
 def _state(db: Database, scan_id: int, facts: dict[str, object]) -> None:
     with transaction(db):
-        row = db.execute("SELECT sha256 FROM scan WHERE id = ?", [scan_id]).fetchone()
-        stated_facts.state_scan(db, str(row[0]), facts)
+        stated_facts.state_scan(db, fetch_text(db, "SELECT sha256 FROM scan WHERE id = ?", [scan_id]), facts)
         effective.recompute(db)
 
 
@@ -209,5 +207,4 @@ def _unpacked(data: bytes) -> list[SegmentDigest]:
 
 
 def _field(db: Database, scan_id: int, name: str) -> str:
-    row = db.execute(f"SELECT {name} FROM scan WHERE id = ?", [scan_id]).fetchone()
-    return "{}" if row is None else str(row[0])
+    return fetch_text(db, f"SELECT {name} FROM scan WHERE id = ?", [scan_id]) or "{}"

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from catalogue.records.folding import unaccented, words
-from catalogue.records.rows import Database, fetch
+from catalogue.records.rows import Database, exists, fetch
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,9 +193,7 @@ def match_query(terms: Sequence[tuple[str, ...]], ending: str) -> str:
 
 def _in_use(db: Database, index: str) -> str:
     """Files of retired stores are not sought, lest they fill the list with what is not shown."""
-    if index != "file_words":
-        return ""
-    if db.execute("SELECT 1 FROM store WHERE forgotten IS NOT NULL LIMIT 1").fetchone() is None:
+    if index != "file_words" or not exists(db, "SELECT 1 FROM store WHERE forgotten IS NOT NULL"):
         return ""
     return """AND EXISTS (SELECT 1 FROM file f JOIN store s ON s.id = f.store_id
                           WHERE f.id = file_words.rowid AND s.forgotten IS NULL)"""

@@ -16,7 +16,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from catalogue.records.folding import fold_name
-from catalogue.records.rows import Database, insert_row
+from catalogue.records.rows import Database, exists, fetch_id, fetch_int, insert_row, update_row
 from catalogue.records.transactions import transaction
 
 ARTIST_FACTS = ("name", "contact", "terms", "notes", "joined_into")
@@ -45,9 +45,7 @@ def _put(db: Database, table: str, row: Row) -> None:
         if before is None:
             insert_row(db, table, row)
         else:
-            changed = [name for name in row if row[name] != before[name]]
-            db.execute(f"UPDATE {table} SET {', '.join(f'{name} = ?' for name in changed)} WHERE {TABLES[table]} = ?",
-                       [*(row[name] for name in changed), key])
+            update_row(db, table, {name: row[name] for name in row if row[name] != before[name]}, {TABLES[table]: key})
 
 
 def state_artist(db: Database, artist_id: int, values: Mapping[str, Any]) -> None:
@@ -105,11 +103,10 @@ def state_new_artist(db: Database, artist_id: int, name: str) -> None:
 
 def is_referred_to(db: Database, piece_id: int) -> bool:
     """Whether a statement names the piece."""
-    return bool(db.execute("""SELECT EXISTS (SELECT 1 FROM order_line WHERE piece_id = ?1)
-                             OR EXISTS (SELECT 1 FROM edition WHERE piece_id = ?1)
-                             OR EXISTS (SELECT 1 FROM scan_stated WHERE piece_id = ?1)
-                             OR EXISTS (SELECT 1 FROM piece_stated WHERE joined_into = ?1)""",
-                      [piece_id]).fetchone()[0])
+    return bool(fetch_int(db, """SELECT EXISTS (SELECT 1 FROM order_line WHERE piece_id = ?1)
+                                 OR EXISTS (SELECT 1 FROM edition WHERE piece_id = ?1)
+                                 OR EXISTS (SELECT 1 FROM scan_stated WHERE piece_id = ?1)
+                                 OR EXISTS (SELECT 1 FROM piece_stated WHERE joined_into = ?1)""", [piece_id]))
 
 
 def put_back(db: Database, table: str, before: Row | None, after: Row | None) -> Row | None:
@@ -145,13 +142,12 @@ def put_back(db: Database, table: str, before: Row | None, after: Row | None) ->
 def joined_in_a_circle(db: Database, table: str) -> int | None:
     """A row of a table of artists or pieces that is, by way of others, joined into itself; None where none is."""
     key = TABLES[table]
-    row = db.execute(f"""
+    return fetch_id(db, f"""
         WITH RECURSIVE joined (id, onto) AS (
             SELECT {key}, joined_into FROM {table} WHERE joined_into IS NOT NULL
             UNION SELECT j.id, t.joined_into FROM joined j JOIN {table} t ON t.{key} = j.onto
                   WHERE t.joined_into IS NOT NULL)
-        SELECT id FROM joined WHERE id = onto LIMIT 1""").fetchone()
-    return None if row is None else int(row[0])
+        SELECT id FROM joined WHERE id = onto LIMIT 1""")
 
 
 def _says_anything(db: Database, table: str, row: Row, former: Row) -> bool:
@@ -161,6 +157,5 @@ def _says_anything(db: Database, table: str, row: Row, former: Row) -> bool:
         return is_referred_to(db, row["piece_id"])
     if table == "artist_stated":
         renamed = former.get("name") not in (None, former.get("known_name"))  # else the name before would be lost
-        return renamed or db.execute("SELECT 1 FROM piece_stated WHERE artist_id = ? LIMIT 1",
-                                     [row["artist_id"]]).fetchone() is not None
+        return renamed or exists(db, "SELECT 1 FROM piece_stated WHERE artist_id = ?", [row["artist_id"]])
     return False

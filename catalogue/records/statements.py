@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from catalogue.records import events
-from catalogue.records.rows import Database
+from catalogue.records.rows import Database, fetch_int
 
 Row = dict[str, Any]
 PREFIX = "statement_of_"
@@ -152,7 +152,7 @@ def log_staged(db: Database, reasons: Sequence[str] = ()) -> int | None:
 
 def staged_count(db: Database) -> int:
     """How many row changes the transaction under way has staged."""
-    return int(db.execute("SELECT count(*) FROM statement_staged").fetchone()[0])
+    return fetch_int(db, "SELECT count(*) FROM statement_staged")
 
 
 def _change(table: str, key: tuple[str, ...], before: Row | None, after: Row | None) -> Change:

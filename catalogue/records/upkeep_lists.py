@@ -6,13 +6,12 @@ from catalogue.records import stores
 from catalogue.records.browsing import IS_DAMAGE, in_order
 from catalogue.records.findings import DAMAGE_KINDS, Finding
 from catalogue.records.fixity import last_audit
-from catalogue.records.rows import Database, fetch, fetch_one
+from catalogue.records.rows import Database, fetch, fetch_int, fetch_one
 
 
 def findings_of_store(db: Database, store_id: int) -> int:
     """How many findings of a store are open."""
-    return int(db.execute("SELECT count(*) FROM finding WHERE store_id = ? AND resolved IS NULL",
-                          [store_id]).fetchone()[0])
+    return fetch_int(db, "SELECT count(*) FROM finding WHERE store_id = ? AND resolved IS NULL", [store_id])
 
 
 @dataclass(frozen=True, slots=True)

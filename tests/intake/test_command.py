@@ -105,7 +105,7 @@ def test_watching_tells_what_comes_until_ctrl_c_then_shows_the_plan(
     result = run(home, "intake", str(key), "--watch", "--dry-run", "--artist", "Ada Quill", "--piece", "Harbour")
     assert result.exit_code == 0, result.output
     told = [result.output.index(text) for text in (
-        "one.tif: lies on no earlier scan", "? late.tif", "late.tif →")]
+        "one.tif: overlaps no earlier scan", "? late.tif", "late.tif →")]
     assert told == sorted(told)
 
 

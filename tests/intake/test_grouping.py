@@ -84,7 +84,7 @@ def test_the_one_tile_that_lies_askew_is_named_not_its_neighbours(write: Write, 
     write("t3.tif", np.rot90(askew(whole, 690, 30, 400, 360, 0.0), 2).copy(), at="2026-03-01T10:03:00")
     (group,) = groups_of(tmp_path / "key")
     askew_ones = [w for w in group.warnings if "askew" in w]
-    assert len(askew_ones) == 1 and askew_ones[0].startswith("t1.tif lies askew, 2.0° against t"), group.warnings
+    assert len(askew_ones) == 1 and askew_ones[0].startswith("t1.tif is askew by 2.0° relative to t"), group.warnings
     assert "and 1 more" in askew_ones[0], "half a turn is no tilt"
 
 

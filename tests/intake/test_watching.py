@@ -71,8 +71,8 @@ def test_a_tile_that_lies_askew_is_told_as_it_comes(write: Write, tmp_path: Path
     assert told[:2] == [[], []], "a third of a degree joins"
     (text,) = told[2]
     between = abs(angle - 0.3)
-    assert text.startswith("t2.tif lies askew, ") and "against t1.tif:" in text
-    assert float(text.split("askew, ")[1].split("°")[0]) == pytest.approx(between, abs=0.1)
+    assert text.startswith("t2.tif is askew by ") and "relative to t1.tif:" in text
+    assert float(text.split("askew by ")[1].split("°")[0]) == pytest.approx(between, abs=0.1)
 
 
 def test_a_file_still_being_written_waits_and_one_that_never_ends_is_told(write: Write, tmp_path: Path) -> None:
@@ -146,7 +146,7 @@ def test_the_map_grows_and_the_stitched_master_completes_the_set(write: Write, t
     assert all(f"{number} t{number}.tif" in "\n".join(drawn[-2:]) for number in range(1, 5))
     write("t2.tif", np.ascontiguousarray(whole[:400, 390:890]), at="2026-03-01T10:05:00")  # scanned again
     again = look(watch, clock)
-    assert [n.kind for n in again] == ["arrived"] and "t2.tif: lies on t1.tif" in again[0].text
+    assert [n.kind for n in again] == ["arrived"] and "t2.tif: overlaps t1.tif" in again[0].text
     write("all.tif", whole, at="2026-03-01T10:09:00")
     (told,) = look(watch, clock)
     assert told.kind == "complete" and told.map and len(told.map.places) == 4

@@ -110,7 +110,8 @@ def test_a_kill_in_the_middle_of_an_upgrade_leaves_the_old(tmp_path: Path, part:
     assert os.WIFSIGNALED(status)
     assert _version(path) == 6 and _told(path) == told
     open_database(path).close()
-    assert _told(path) == in_present_words(told) | {"events": _told(path)["events"], "print files": [], "print recipes": []}
+    assert _told(path) == in_present_words(told) | {
+        "events": _told(path)["events"], "print files": [], "print recipes": []}
 
 
 def test_no_upgrade_without_a_sound_copy(tmp_path: Path) -> None:

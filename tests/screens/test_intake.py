@@ -119,7 +119,7 @@ async def test_tiles_are_told_as_they_come_and_the_plan_follows(
         assert len(table.scans) == 1
         (key / "t2.tif").write_bytes(half)
         await until(pilot, lambda: len(table.scans) == 2)
-        assert "lies on t1.tif" in details(pilot) and "1 t1.tif   2 t2.tif" in details(pilot)
+        assert "overlaps t1.tif" in details(pilot) and "1 t1.tif   2 t2.tif" in details(pilot)
         assert not bells
         scanned(key / "t3.tif", np.rot90(whole[:, 330:]), 2)
         await until(pilot, lambda: len(table.scans) == 3 and table.scans[2].state == "warning")
@@ -135,7 +135,7 @@ async def test_tiles_are_told_as_they_come_and_the_plan_follows(
         assert "removed" in words(pilot)
         await pilot.press("up")
         await settled(pilot)
-        assert "lies on t1.tif" in details(pilot)
+        assert "overlaps t1.tif" in details(pilot)
         before = len(read)
         monkeypatch.setattr(arrivals, "read_all", lambda *_: pytest.fail("read a second time"))
         await pilot.press("w")
