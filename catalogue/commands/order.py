@@ -12,7 +12,7 @@ from catalogue.commands.order_options import StatusChoice, print_facts, print_op
 from catalogue.commands.order_text import print_list, print_order, print_proposal, size_of
 from catalogue.commands.printing import Printer, ask
 from catalogue.commands.session import Session, bar, interruptible, refusing, with_session
-from catalogue.errors import Ambiguous, CatalogueError, NotFound, sentence
+from catalogue.errors import Ambiguous, CatalogueError, sentence
 from catalogue.ledger import periods
 from catalogue.ledger.order_filter import read_filter
 from catalogue.records import numbers, order_list, orders
@@ -206,9 +206,7 @@ def sheet(session: Session, number: str, line_id: int | None, folder: Path | Non
     from catalogue.sheets.job import job_sheet
 
     db = session.existing() if (check or copy_master) and not as_text else session.looking()
-    lines = [line.id for line in orders.lines_of(db, orders.by_number(db, number).id) if line_id in (None, line.id)]
-    if not lines:
-        raise NotFound(f"The order {number!r} has no line {line_id}." if line_id else f"{number!r} has no lines.")
+    lines = [line.id for line in orders.lines_by_number(db, number, line_id)]
     if as_text:
         texts = [job_sheet(db, session.home, line_id).text for line_id in lines]
         session.emit(texts, lambda out: out.lines(line for text in texts for line in text.split("\n")))

@@ -35,7 +35,7 @@ class NotCopied:
     reason: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class CopySummary:
     """What bringing a store up to date did. ``outcome``: finished, cancelled, full, failed (the store was
     disconnected).
@@ -52,17 +52,8 @@ class CopySummary:
     adopted: int = 0
     renamed: int = 0
     bytes: int = 0
-    not_copied: tuple[NotCopied, ...] = ()
-    trouble: str = ""
-
-
-@dataclass(slots=True)
-class _Tally:
-    copied: int = 0
-    adopted: int = 0
-    renamed: int = 0
-    bytes: int = 0
     not_copied: list[NotCopied] = field(default_factory=list)
+    trouble: str = ""
 
 
 def review(db: Database, settings: Settings) -> dict[str, int]:
@@ -167,44 +158,43 @@ def copy_to(db: Database, home: Home, target: Store, wanted: Sequence[Wanted], *
                           path=root.path)
         with transaction(db):
             run_id = runs.start(db, "copy", target.id)
-        tally, outcome, trouble = _Tally(), "finished", ""
+        summary = CopySummary(target.name, "finished")
         total = sum(w.size for w in wanted)
         for number, item in enumerate(wanted):
             if cancelled():
-                outcome = "cancelled"
+                summary.outcome = "cancelled"
                 break
 
             def report_item(progress: Progress, number: int = number) -> None:
                 part = progress.bytes_done if progress.stage == "copy" else item.size  # noqa: B023 - used at once
-                report(Progress(f"Copying to {target.name}", number, len(wanted), tally.bytes + part, total))
+                report(Progress(f"Copying to {target.name}", number, len(wanted), summary.bytes + part, total))
 
             try:
-                _copy_item(db, target, known, item, tally, report_item, cancelled)
+                _copy_item(db, target, known, item, summary, report_item, cancelled)
             except Stopped:
-                outcome = "cancelled"
+                summary.outcome = "cancelled"
                 break
             except NoRoom as error:
-                tally.not_copied.append(NotCopied(item.path, error.message))
-                outcome = "full"
+                summary.not_copied.append(NotCopied(item.path, error.message))
+                summary.outcome = "full"
                 break
             except StoreAway as error:
-                outcome, trouble = "failed", str(error)
+                summary.outcome, summary.trouble = "failed", str(error)
                 break
             except CatalogueError as error:
-                tally.not_copied.append(NotCopied(item.path, str(error)))
+                summary.not_copied.append(NotCopied(item.path, str(error)))
         try:
             with transaction(db):
-                runs.end(db, run_id, outcome if outcome in ("finished", "cancelled") else "failed",
-                         {"copied": tally.copied, "adopted": tally.adopted, "bytes": tally.bytes,
-                          "not copied": len(tally.not_copied)})
+                runs.end(db, run_id, summary.outcome if summary.outcome in ("finished", "cancelled") else "failed",
+                         {"copied": summary.copied, "adopted": summary.adopted, "bytes": summary.bytes,
+                          "not copied": len(summary.not_copied)})
             review(db, home.settings)
         except CatalogueError as error:  # it must not hide what was copied
-            trouble = " ".join(filter(None, (trouble, f"Copies could not be recounted. {error}")))
-    return CopySummary(target.name, outcome, tally.copied, tally.adopted, tally.renamed, tally.bytes,
-                       tuple(tally.not_copied), trouble)
+            summary.trouble = " ".join(filter(None, (summary.trouble, f"Copies could not be recounted. {error}")))
+    return summary
 
 
-def _copy_item(db: Database, target: Store, known: FileId, item: Wanted, tally: _Tally,
+def _copy_item(db: Database, target: Store, known: FileId, item: Wanted, summary: CopySummary,
            report: Report, cancelled: Cancelled) -> None:
     """Copy one scan from the first store that gives it soundly. Raises :class:`StoreAway` for the target alone."""
     with opened_store(db, target, known=known) as root:
@@ -216,13 +206,13 @@ def _copy_item(db: Database, target: Store, known: FileId, item: Wanted, tally: 
                 if held is True:
                     remove_leftover(destination)  # a kill between the two names of a whole copy leaves both
                     _note(db, target, path, root, destination, item, "found in place")
-                    tally.adopted += 1
+                    summary.adopted += 1
                 else:
                     holder = _copy(db, target, destination, item, report, cancelled)
                     _note(db, target, path, root, destination, item, f"copied from {holder.store}")
-                    tally.copied += 1
-                    tally.renamed += path != item.path
-                tally.bytes += item.size
+                    summary.copied += 1
+                    summary.renamed += path != item.path
+                summary.bytes += item.size
                 return
     raise Refused("Both names it could have are taken by other files.", path=item.path)
 

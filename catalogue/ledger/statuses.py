@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from catalogue import money
-from catalogue.errors import NotFound, Refused
+from catalogue.errors import Refused
 from catalogue.ledger.prices import Prices, corrected_prices
 from catalogue.records import orders
 from catalogue.records.database import Database, transaction
@@ -61,10 +61,7 @@ def correct(db: Database, number: str, order: Mapping[str, object], *, line_id: 
             for candidate in orders.lines_of(db, known.id):
                 orders.change_line(db, candidate.id, _after(candidate, currency=str(order["currency"])))
         if line:
-            order_line = next((candidate for candidate in orders.lines_of(db, known.id) if candidate.id == line_id),
-                              None)
-            if order_line is None:
-                raise NotFound(f"The order {number!r} has no line {line_id}.")
+            order_line, *_ = orders.lines_by_number(db, number, line_id or 0)
             changed = {name for name, value in line.items() if value != getattr(order_line, name)}
             if order_line.numbers and changed & _NUMBERED:
                 raise Refused(f"The line has edition numbers {order_line.numbers}, so its "

@@ -1,6 +1,6 @@
 """Copy: bring a store up to date with what the primary stores, or another one, hold."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from catalogue.fixity import copies
 from catalogue.fixity.copies import CopySummary
@@ -50,7 +50,8 @@ def copy_to_store(db: Database, home: Home, plan: CopyPlan, *, report: Report = 
     summary = copies.copy_to(db, home, plan.target, plan.wanted, report=report, cancelled=cancelled)
     known = {item.path for item in summary.not_copied}
     unavailable = copies.not_copyable(db, plan.target, plan.source, masters_only=plan.masters_only)
-    return replace(summary, not_copied=(*summary.not_copied, *(item for item in unavailable if item.path not in known)))
+    summary.not_copied += [item for item in unavailable if item.path not in known]
+    return summary
 
 
 def complete(summary: CopySummary) -> bool:

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from catalogue.errors import NotFound, Refused
+from catalogue.errors import Refused
 from catalogue.ledger import statuses
 from catalogue.ledger.health import check_now
 from catalogue.ledger.repeat import record as record_order
@@ -46,8 +46,7 @@ def set_order_status(db: Database, number: str, status: str, *, seen: str = "") 
 
 def cancel_line(db: Database, number: str, line_id: int) -> LineCancelled:
     """Cancel one line of the order ``number``. Raises NotFound, Refused."""
-    if line_id not in {line.id for line in orders.lines_of(db, orders.by_number(db, number).id)}:
-        raise NotFound(f"The order {number!r} has no line {line_id}.")
+    orders.lines_by_number(db, number, line_id)
     return LineCancelled(statuses.cancel_line(db, line_id))
 
 

@@ -84,10 +84,7 @@ class PrintFilesMade:
 
 def lines_to_print(db: Database, number: str, line_id: int | None = None) -> list[Line]:
     """The lines of an order that are not cancelled, or one of them. Raises NotFound, Refused."""
-    lines = [line for line in orders.lines_of(db, orders.by_number(db, number).id) if line_id in (None, line.id)]
-    if not lines:
-        raise NotFound(f"The order {number!r} has no line {line_id}." if line_id else f"{number!r} has no lines.")
-    wanted = [line for line in lines if line.status != "cancelled"]
+    wanted = [line for line in orders.lines_by_number(db, number, line_id) if line.status != "cancelled"]
     if not wanted:
         raise Refused(f"The order {number!r} was cancelled." if line_id is None else f"Line {line_id} was cancelled.")
     return wanted

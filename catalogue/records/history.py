@@ -1,10 +1,11 @@
 """What was stated, newest first, and which of it may be undone."""
 
 import re
+import sqlite3
 from dataclasses import dataclass
 
 from catalogue.records import refilings
-from catalogue.records.rows import Database, fetch
+from catalogue.records.rows import Database
 
 _UNDOING = re.compile(r"event (\d+) undone")
 
@@ -22,14 +23,6 @@ class Statement:
     undoes: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class _Logged:
-    id: int
-    at: str
-    agent: str
-    detail: str
-
-
 def last_standing(db: Database) -> int | None:
     """The newest statement that was not undone and undoes none; None where there is none."""
     return next((s.id for s in statements(db, -1) if s.undone_by is None and s.undoes is None), None)
@@ -37,28 +30,28 @@ def last_standing(db: Database) -> int | None:
 
 def statements(db: Database, limit: int = 30) -> list[Statement]:
     """Statements, newest first; all of them with a ``limit`` of -1."""
-    rows = fetch(db, _Logged, """SELECT id, at, agent, detail FROM event
-                                 WHERE change <> '' AND type <> 'migration' ORDER BY id DESC LIMIT ?""", [limit])
+    rows = db.execute("""SELECT id, at, agent, detail FROM event
+                         WHERE change <> '' AND type <> 'migration' ORDER BY id DESC LIMIT ?""", [limit]).fetchall()
     refiled = _refilings_undone(rows)
     undone: dict[int, int] = {}
     listed = []
     for row in rows:
-        match = _UNDOING.match(row.detail)
-        undoes = int(match[1]) if match else refiled.get(row.id)
-        if undoes is not None and row.id not in undone:
-            undone[undoes] = row.id
-        listed.append(Statement(row.id, row.at, row.agent, row.detail, undone.get(row.id), undoes))
+        match = _UNDOING.match(row["detail"])
+        undoes = int(match[1]) if match else refiled.get(row["id"])
+        if undoes is not None and row["id"] not in undone:
+            undone[undoes] = row["id"]
+        listed.append(Statement(row["id"], row["at"], row["agent"], row["detail"], undone.get(row["id"]), undoes))
     return listed
 
 
-def _refilings_undone(rows: list[_Logged]) -> dict[int, int | None]:
+def _refilings_undone(rows: list[sqlite3.Row]) -> dict[int, int | None]:
     """For each event that took a refiling back the one it took back; None where that lies before these rows."""
     waiting: list[int] = []
     undone: dict[int, int | None] = {}
     for row in rows:
-        if row.detail == refilings.UNDONE:
-            waiting.append(row.id)
-            undone[row.id] = None
-        elif row.detail == refilings.DONE and waiting:
-            undone[waiting.pop()] = row.id
+        if row["detail"] == refilings.UNDONE:
+            waiting.append(row["id"])
+            undone[row["id"]] = None
+        elif row["detail"] == refilings.DONE and waiting:
+            undone[waiting.pop()] = row["id"]
     return undone

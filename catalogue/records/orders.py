@@ -156,6 +156,14 @@ def get_line(db: Database, line_id: int) -> Line:
     return recorded
 
 
+def lines_by_number(db: Database, number: str, line_id: int | None = None) -> list[Line]:
+    """The lines of the order of that number, or one of them. Raises NotFound, where there is none too."""
+    lines = [line for line in lines_of(db, by_number(db, number).id) if line_id in (None, line.id)]
+    if not lines:
+        raise NotFound(f"The order {number!r} has no line {line_id}." if line_id else f"{number!r} has no lines.")
+    return lines
+
+
 def lines_of(db: Database, order_id: int) -> list[Line]:
     return _lines(db, " WHERE l.order_id = ? ORDER BY l.id", [order_id])
 

@@ -4,11 +4,11 @@ The reasons of a guess are kept in ``scan_guess.reason``, one line a field: ``ar
 """
 
 import re
+import sqlite3
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
 
-from catalogue.records.database import Database, fetch
+from catalogue.records.database import Database
 
 STATED, READ, GUESSED = "stated", "read", "guessed"
 TAGS = "the file's tags"
@@ -67,44 +67,7 @@ class FileFact:
     origins: dict[str, Origin]  # of role, artist, title and year
 
 
-@dataclass(frozen=True, slots=True)
-class _Row:
-    """A scan beside its piece, and what was stated and guessed of both; None where there is no such row."""
-
-    store: str
-    path: str
-    state: str
-    sha256: str | None
-    role: str | None
-    role_source: str | None
-    piece_source: str | None
-    artist: str | None
-    artist_key: str | None
-    title: str | None
-    title_key: str | None
-    year: str | None
-    series: str | None
-    inventory_number: str | None
-    stated_artist: int | None
-    stated_name: str | None
-    stated_title: str | None
-    stated_year: str | None
-    stated_series: str | None
-    stated_number: str | None
-    stated_medium: str | None
-    stated_width: float | None
-    stated_height: float | None
-    stated_relief: float | None
-    guessed_artist: str | None
-    guessed_title: str | None
-    guessed_year: str | None
-    guessed_series: str | None
-    guessed_number: str | None
-    guessed_role: str | None
-    reason: str | None
-    joined: int
-
-
+# A scan beside its piece, and what was stated and guessed of both; NULL where there is no such row.
 _FACTS = """
     c.sha256, c.role, c.role_source, c.piece_source, a.name AS artist, a.key AS artist_key, p.title,
     p.key AS title_key, p.year, p.series, p.inventory_number, d.artist_id AS stated_artist, n.name AS stated_name,
@@ -120,46 +83,42 @@ _BESIDE = """
 
 def of_files(db: Database, store_id: int | None = None) -> Iterator[FileFact]:
     """Every file of the stores in use, or of one, by store and path."""
-    for row in fetch(db, _Row, f"""
+    for row in db.execute(f"""
             SELECT s.name AS store, f.path, f.state, {_FACTS}
             FROM file f JOIN store s ON s.id = f.store_id LEFT JOIN scan c ON c.id = f.scan_id
             LEFT JOIN piece p ON p.id = c.piece_id {_BESIDE}
-            WHERE s.forgotten IS NULL AND (?1 IS NULL OR s.id = ?1) ORDER BY s.name, f.path""", [store_id]):
-        yield FileFact(row.store, row.path, row.state, row.sha256 or "", row.role or "", row.artist or "",
-                       row.title or "", row.year or "", {
+            WHERE s.forgotten IS NULL AND (?1 IS NULL OR s.id = ?1) ORDER BY s.name, f.path""", [store_id]).fetchall():
+        yield FileFact(row["store"], row["path"], row["state"], row["sha256"] or "", row["role"] or "",
+                       row["artist"] or "", row["title"] or "", row["year"] or "", {
                            "role": _role(row), "artist": _filed(row) or _artist(row),
-                           "title": _filed(row) or _title(row),
-                           "year": _fact(row.year, row.stated_year, row.guessed_year, "year", row.reason)})
+                           "title": _filed(row) or _title(row), "year": _fact(row, "year", "year")})
 
 
 def of_piece(db: Database, piece_id: int) -> dict[str, Origin]:
     """Origins of a piece's facts by name as in ``stated_facts.PIECE_FACTS``, the artist's under ``artist``."""
-    rows = fetch(db, _Row, f"""
-        SELECT '' AS store, '' AS path, '' AS state, {_FACTS}
-        FROM piece p LEFT JOIN scan c ON c.id = (
+    row = db.execute(f"""
+        SELECT {_FACTS} FROM piece p LEFT JOIN scan c ON c.id = (
             SELECT x.id FROM scan x JOIN scan_guess y ON y.scan_id = x.id
             JOIN piece z ON z.id = x.piece_id WHERE x.piece_id = p.id AND y.piece_id = p.id
             ORDER BY y.title_key <> z.key, x.id LIMIT 1)
-        {_BESIDE} WHERE p.id = ?""", [piece_id])
-    if not rows:
+        {_BESIDE} WHERE p.id = ?""", [piece_id]).fetchone()
+    if row is None:
         return {}
-    row = rows[0]
-    measured = {"medium": row.stated_medium, "width_mm": row.stated_width, "height_mm": row.stated_height,
-                "relief_mm": row.stated_relief}
+    measured = {"medium": row["stated_medium"], "width_mm": row["stated_width"], "height_mm": row["stated_height"],
+                "relief_mm": row["stated_relief"]}
     return {
         "artist": _artist(row), "title": _title(row),
-        "year": _fact(row.year, row.stated_year, row.guessed_year, "year", row.reason),
-        "series": _fact(row.series, row.stated_series, row.guessed_series, "series", row.reason),
-        "inventory_number": _fact(row.inventory_number, row.stated_number, row.guessed_number, "number", row.reason),
+        "year": _fact(row, "year", "year"), "series": _fact(row, "series", "series"),
+        "inventory_number": _fact(row, "inventory_number", "number"),
         **{name: NONE if value is None else Origin(STATED) for name, value in measured.items()}}
 
 
 def of_scan(db: Database, sha256: str) -> dict[str, Origin]:
     """Origins of a scan's ``role`` and ``piece``."""
-    rows = fetch(db, _Row, f"""
-        SELECT '' AS store, '' AS path, '' AS state, {_FACTS} FROM scan c LEFT JOIN piece p ON p.id = c.piece_id
-        {_BESIDE} WHERE c.sha256 = ?""", [sha256])
-    return {"role": _role(rows[0]), "piece": _filed(rows[0]) or _guessed("title", rows[0].reason)} if rows else {}
+    row = db.execute(f"""
+        SELECT {_FACTS} FROM scan c LEFT JOIN piece p ON p.id = c.piece_id
+        {_BESIDE} WHERE c.sha256 = ?""", [sha256]).fetchone()
+    return {"role": _role(row), "piece": _filed(row) or _guessed("title", row["reason"])} if row else {}
 
 
 def of_artist(db: Database, artist_id: int) -> dict[str, Origin]:
@@ -172,56 +131,59 @@ def of_artist(db: Database, artist_id: int) -> dict[str, Origin]:
     return {"name": Origin(STATED) if row[0] is not None else _guessed("artist", row[1])}
 
 
-def _role(row: _Row) -> Origin:
-    if row.sha256 is None:
+def _role(row: sqlite3.Row) -> Origin:
+    if row["sha256"] is None:
         return NONE
-    if row.role_source == "person":
+    if row["role_source"] == "person":
         return Origin(STATED)
-    if row.guessed_role is not None and row.role != row.guessed_role:
+    if row["guessed_role"] is not None and row["role"] != row["guessed_role"]:
         return Origin(GUESSED, "likeness shows it as a tile of another scan")
-    return _guessed("role", row.reason)
+    return _guessed("role", row["reason"])
 
 
-def _filed(row: _Row) -> Origin | None:
+def _filed(row: sqlite3.Row) -> Origin | None:
     """The origin of artist and title alike, where not the file's own names file the scan."""
-    if row.title is None:
+    if row["title"] is None:
         return NONE
-    if row.piece_source == "person":
+    if row["piece_source"] == "person":
         return Origin(STATED, "the scan was filed under this piece")
-    if row.piece_source == "likeness":
+    if row["piece_source"] == "likeness":
         return Origin(GUESSED, "it shows the same as other scans of this piece")
     return None
 
 
-def _artist(row: _Row) -> Origin:
-    if row.stated_artist is not None:
+def _artist(row: sqlite3.Row) -> Origin:
+    if row["stated_artist"] is not None:
         return Origin(STATED)
-    if row.artist_key == row.guessed_artist:
-        return _guessed("artist", row.reason)
-    if row.stated_name is not None:
+    if row["artist_key"] == row["guessed_artist"]:
+        return _guessed("artist", row["reason"])
+    if row["stated_name"] is not None:
         return Origin(STATED, "the artist's name was corrected")
-    if row.joined:
+    if row["joined"]:
         return Origin(STATED, "two artists were joined")
-    why = _guessed("artist", row.reason)
-    return Origin(GUESSED, f"{why.why}; the only artist with that surname") if row.guessed_artist else why
+    why = _guessed("artist", row["reason"])
+    return Origin(GUESSED, f"{why.why}; the only artist with that surname") if row["guessed_artist"] else why
 
 
-def _title(row: _Row) -> Origin:
-    if row.title is None:
+def _title(row: sqlite3.Row) -> Origin:
+    if row["title"] is None:
         return NONE
-    if row.stated_title is not None:
+    if row["stated_title"] is not None:
         return Origin(STATED)
-    if row.guessed_title is not None and row.title_key != row.guessed_title:
+    if row["guessed_title"] is not None and row["title_key"] != row["guessed_title"]:
         return Origin(STATED, "two pieces were merged")
-    return _guessed("title", row.reason)
+    return _guessed("title", row["reason"])
 
 
-def _fact(value: Any, stated: Any, guessed: str | None, field: str, reason: str | None) -> Origin:
-    if stated is not None:
+def _fact(row: sqlite3.Row, column: str, field: str) -> Origin:
+    """Of a piece's column, by the name that statements and guesses know it by."""
+    if row[f"stated_{field}"] is not None:
         return Origin(STATED)
-    if not value:
+    if not row[column]:
         return NONE
-    return _guessed(field, reason) if guessed == value else Origin(GUESSED, "another scan of the piece")
+    if row[f"guessed_{field}"] == row[column]:
+        return _guessed(field, row["reason"])
+    return Origin(GUESSED, "another scan of the piece")
 
 
 def _guessed(field: str, reason: str | None) -> Origin:

@@ -187,4 +187,4 @@ def test_a_file_that_kills_its_reader_costs_one_reading(
     clock = Clock()
     watch = Watch(tmp_path / "key", (), 0.25, clock=clock, read=partial(read_in_subprocess, cancelled=never_cancelled))
     (told,) = look(watch, clock)
-    assert told.kind == "unfit" and "died" in told.text
+    assert told.kind == "unfit" and "crashed" in told.text

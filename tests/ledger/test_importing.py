@@ -113,8 +113,8 @@ def test_a_title_that_two_artists_have_and_the_next_of_a_series_are_left_to_a_pe
         "2021-03-04,Ada Quill,Tides 3,50x70\n2021-03-04,Ada Quill,Tidse 2,50x70\n"))
     assert [f.fate for f in done.fates] == [RowFate.NO_PIECE] * 3
     assert done.fates[0].detail.startswith("2 artists have a piece called 'Untitled'")
-    assert "Perhaps" not in done.fates[1].detail
-    assert "Perhaps 'Tides 2' by Ada Quill?" in done.fates[2].detail
+    assert "Did you mean" not in done.fates[1].detail
+    assert "'Tides 2' by Ada Quill?" in done.fates[2].detail
 
 
 def test_rows_that_say_the_same_are_as_many_prints(stocked: Shop) -> None:

@@ -292,7 +292,7 @@ def test_what_cannot_be_is_refused_in_words(harbour: tuple[Shop, int, int]) -> N
     with pytest.raises(NotFound):
         repeat.propose(shop.db, shop.home, line_id=999)
     fresh = shop.piece("Ilse Marwood", "Never Ordered")
-    with pytest.raises(Refused, match="never ordered"):
+    with pytest.raises(Refused, match="never been ordered"):
         repeat.propose(shop.db, shop.home, piece_id=fresh)
     with pytest.raises(Refused, match="border"):
         repeat.propose(shop.db, shop.home, piece_id=piece, border_mm=300)

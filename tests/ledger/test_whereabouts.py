@@ -78,7 +78,8 @@ def test_a_destroyed_print_is_nowhere_and_its_successor_somewhere(db: Database, 
 
 def test_what_cannot_be_moved_is_refused_and_nothing_recorded(db: Database) -> None:
     for chosen, place, why in ((numbers(1, 9), "shop", "9 was never issued"), (numbers(1), "consigned", "Say who"),
-                               ([Number("proof", 1)], "shop", "not printed yet"), (numbers(1), "attic", "not 'attic'"),
+                               ([Number("proof", 1)], "shop", "not printed yet"),
+                               (numbers(1), "attic", "'attic' is not a place"),
                                ([], "shop", "Give the numbers")):
         with pytest.raises(Refused, match=why):
             move(db, 1, chosen, place)
