@@ -28,7 +28,7 @@ from catalogue.storage.atomic import (
     writing,
 )
 from catalogue.storage.folders import Entry, OpenFolder, still_at
-from catalogue.storage.identity import FileId, is_regular
+from catalogue.storage.identity import is_regular
 
 SPARE_BYTES = 16 << 20  # left free on the disk: a full file system cannot even rename
 
@@ -89,7 +89,7 @@ def staged_copy(source: Path | Entry, target: Path | Entry, *, sha256: str | Non
                 taken = entry.exists()
                 if taken and not replace:
                     raise NameTaken(entry.path)
-                if taken and _id(entry.stat()) == _id(stat):
+                if taken and os.path.samestat(entry.stat(), stat):
                     raise Refused("The file to copy and the one to replace are one file.",
                                   hint="Copy it from another store.", path=entry.path)
             _need_room(entry.folder, stat.st_size, entry.path)
@@ -125,10 +125,6 @@ def _open_source(source: Path | Entry) -> tuple[int, Path]:
         raise NotFound("The file to copy is not there.", path=path) from error
     except OSError as error:
         raise Damaged(f"The file to copy cannot be opened: {error.strerror}.", path=path) from error
-
-
-def _id(status: os.stat_result) -> FileId:
-    return FileId(status.st_dev, status.st_ino)
 
 
 def _copy_bytes(origin: int, out: int, size: int, source: Path, target: Path, report: Report,

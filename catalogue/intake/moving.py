@@ -316,7 +316,7 @@ def _one_name(old: Entry, new: Entry) -> bool:
     """Whether the disk takes both names for one, as disks do that fold case and accents."""
     if old.folder.id != new.folder.id or same_name(old.name) != same_name(new.name) or old.name == new.name:
         return False
-    return _id(old) == _id(new) and not {old.name, new.name} <= set(new.folder.names())
+    return os.path.samestat(old.stat(), new.stat()) and not {old.name, new.name} <= set(new.folder.names())
 
 
 def _two_names(old: Entry, new: Entry, sha256: str) -> bool:
@@ -330,15 +330,10 @@ def _drop(old: Entry, new: Entry, sha256: str) -> None:
     """Drop the old name, if the file stands under another: one file with two names, or the same bytes twice."""
     if not old.exists() or not new.exists() or _one_name(old, new):
         return
-    if _id(old) != _id(new) and not digest_of(old) == digest_of(new) == sha256:
+    if not os.path.samestat(old.stat(), new.stat()) and not digest_of(old) == digest_of(new) == sha256:
         return
     old.unlink()
     sync(old.folder.fd)
-
-
-def _id(entry: Entry) -> FileId:
-    status = entry.stat()
-    return FileId(status.st_dev, status.st_ino)
 
 
 def _sidecars(stems: _Stems, old: Entry, new: Entry) -> list[tuple[Entry, Entry, str]]:

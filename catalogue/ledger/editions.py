@@ -56,9 +56,8 @@ def define(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, sco
         for known in editions.of_piece(db, piece_id):
             if known.scope == scope and pieces.folded(known.medium) == pieces.folded(medium) and (
                     scope == "all sizes" or _same_size(known, width_mm or 0, height_mm or 0)):
-                editions.change(db, known.id, size_limit=size_limit, proofs=proofs, medium=known.medium,
-                                opened=opened or known.opened, closed=closed or known.closed,
-                                notes=notes or known.notes)
+                editions.change(db, known.id, size_limit=size_limit, proofs=proofs, opened=opened or known.opened,
+                                closed=closed or known.closed, notes=notes or known.notes)
                 return known.id
         return editions.add(db, piece_id, size_limit, proofs=proofs, scope=scope, width_mm=width_mm,
                             height_mm=height_mm, medium=medium, opened=opened, closed=closed, notes=notes)
@@ -67,9 +66,8 @@ def define(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, sco
 def close(db: Database, edition_id: int, day: str = "") -> None:
     """No more numbers can be issued."""
     with transaction(db):
-        known = get_edition(db, edition_id)
-        editions.change(db, edition_id, size_limit=known.size_limit, proofs=known.proofs, medium=known.medium,
-                        opened=known.opened, closed=day or date.today().isoformat(), notes=known.notes)
+        get_edition(db, edition_id)
+        editions.change(db, edition_id, closed=day or date.today().isoformat())
 
 
 def get_edition(db: Database, edition_id: int) -> Edition:

@@ -5,7 +5,7 @@ from dataclasses import asdict, dataclass
 
 from catalogue.records.database import Database, fetch, fetch_one
 from catalogue.records.orders import LINE_STATUS
-from catalogue.records.rows import insert_row
+from catalogue.records.rows import insert_row, save_row
 
 BASES = ("percentage", "fixed", "none")
 
@@ -89,11 +89,8 @@ def terms_of(db: Database, artist_id: int) -> list[Terms]:
 
 def state_terms(db: Database, terms: Terms) -> None:
     """Keep terms; those of the same day are corrected."""
-    row = asdict(terms)
-    names = [name for name in row if name not in ("artist_id", "since")]
-    db.execute(f"""INSERT INTO artist_terms ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})
-                   ON CONFLICT (artist_id, since) DO UPDATE SET {', '.join(f'{n} = excluded.{n}' for n in names)}""",
-               list(row.values()))
+    values = asdict(terms)
+    save_row(db, "artist_terms", {name: values.pop(name) for name in ("artist_id", "since")}, values)
 
 
 def sold(db: Database, artist_id: int, first: str, last: str) -> list[SoldLine]:

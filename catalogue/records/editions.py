@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from catalogue.errors import Refused
 from catalogue.records.numbers import Number, numbers_text
-from catalogue.records.rows import Database, fetch, fetch_one, insert, now
+from catalogue.records.rows import Database, fetch, fetch_one, insert_row, now, update_row
 
 SCOPES = ("all sizes", "one size")
 
@@ -57,20 +57,16 @@ class Issued:
         return bool(self.destroyed) and not self.replaced_in
 
 
-def add(db: Database, piece_id: int, size_limit: int, *, proofs: int = 0, scope: str = "all sizes",
-        width_mm: float | None = None, height_mm: float | None = None, medium: str = "", opened: str = "",
-        closed: str = "", notes: str = "") -> int:
-    return insert(db, """INSERT INTO edition (piece_id, size_limit, proofs, scope, width_mm, height_mm, medium,
-                                                opened, closed, notes) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)""",
-                    [piece_id, size_limit, proofs, scope, width_mm, height_mm, medium, opened, closed, notes])
+def add(db: Database, piece_id: int, size_limit: int, **facts: object) -> int:
+    """A new edition; ``facts`` are named as the fields of :class:`Edition`."""
+    return insert_row(db, "edition", {"piece_id": piece_id, "size_limit": size_limit, **facts})
 
 
-def change(db: Database, edition_id: int, *, size_limit: int, proofs: int, medium: str, opened: str, closed: str,
-           notes: str) -> None:
-    """Raises Refused where numbers already out forbid another N or fewer proofs."""
+def change(db: Database, edition_id: int, **facts: object) -> None:
+    """Set what ``facts`` name, as :func:`add` does. Raises Refused where numbers already out forbid another N or fewer
+    proofs."""
     try:
-        db.execute("""UPDATE edition SET size_limit = ?, proofs = ?, medium = ?, opened = ?, closed = ?, notes = ?
-                      WHERE id = ?""", [size_limit, proofs, medium, opened, closed, notes, edition_id])
+        update_row(db, "edition", facts, {"id": edition_id})
     except sqlite3.IntegrityError as error:
         raise Refused(f"The edition was not changed: {error}.", hint="The edition size is fixed once a number is "
                                                             "issued.") from error

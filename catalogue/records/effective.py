@@ -33,6 +33,7 @@ from catalogue.records.effective_pieces import (
     add_piece,
     free_piece_key,
     guessed_facts,
+    mark_filed_scans_stale,
     mark_joined_scans_stale,
     mark_scans_stale,
 )
@@ -285,10 +286,7 @@ def _recompute_guessed_piece(db: Database, run: Recomputation, piece_id: int, ar
 def _remove_piece(db: Database, run: Recomputation, piece_id: int) -> None:
     """Take a joined piece's row away once its scans have left it."""
     held = db.execute("SELECT artist_id FROM piece WHERE id = ?", [piece_id]).fetchone()
-    db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', id FROM scan WHERE piece_id = ?1
-                  UNION SELECT 'scan', scan_id FROM scan_guess WHERE piece_id = ?1
-                  UNION SELECT 'scan', c.id FROM scan_stated s JOIN scan c ON c.sha256 = s.sha256
-                  WHERE s.piece_id = ?1""", [piece_id])
+    mark_filed_scans_stale(db, piece_id)
     if held is None:
         return
     for scan_id in take_stale(db, "scan"):

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from catalogue.errors import Refused
 from catalogue.records import stated_facts
 from catalogue.records.folding import fold_name
-from catalogue.records.rows import Database, exists, fetch_id, fetch_int, fetch_text
+from catalogue.records.rows import Database, exists, fetch_id, fetch_int, fetch_text, save_row
 from catalogue.records.stale_rows import mark_names_stale, mark_short_name_stale
 
 
@@ -131,10 +131,8 @@ def write_stated_artist(db: Database, artist_id: int, stated: stated_facts.Row) 
         mark_short_name_stale(db, key)
         mark_short_name_stale(db, str(held[0]) if held else "")
     _free_artist_key(db, artist_id, key)
-    db.execute("""INSERT INTO artist (id, name, key, contact, terms, notes) VALUES (?, ?, ?, ?, ?, ?)
-                  ON CONFLICT (id) DO UPDATE SET name = excluded.name, key = excluded.key,
-                      contact = excluded.contact, terms = excluded.terms, notes = excluded.notes""",
-               [artist_id, name, key, *(stated[n] or "" for n in ("contact", "terms", "notes"))])
+    save_row(db, "artist", {"id": artist_id}, {
+        "name": name, "key": key, **{column: stated[column] or "" for column in ("contact", "terms", "notes")}})
     return key
 
 

@@ -38,8 +38,7 @@ def free_piece_key(db: Database, piece_id: int, artist_id: int, key: str, stated
     if not exists(db, "SELECT 1 FROM piece_stated WHERE piece_id = ?", [other]) and (
             not stated_facts.is_referred_to(db, other)):
         db.execute("UPDATE piece SET key = ? WHERE id = ?", [f"{key}\n{other}", other])
-        db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', id FROM scan WHERE piece_id = ?1
-                      UNION SELECT 'scan', scan_id FROM scan_guess WHERE piece_id = ?1""", [other])
+        mark_filed_scans_stale(db, other)
         mark_stale(db, "piece", [other])
         return artist_id
     if held is not None and stated["artist_id"] is None and stated["title"] is None and (
@@ -49,6 +48,14 @@ def free_piece_key(db: Database, piece_id: int, artist_id: int, key: str, stated
     name = fetch_text(db, "SELECT name FROM artist WHERE id = ?", [artist_id])
     raise Refused(f"{name} already has a piece called {title!r}.",
                   hint="If they are the same, merge them: catalogue piece merge.")
+
+
+def mark_filed_scans_stale(db: Database, piece_id: int) -> None:
+    """Look again at the scans that are filed under a piece, or are to be by guess or statement."""
+    db.execute("""INSERT OR IGNORE INTO unsettled SELECT 'scan', id FROM scan WHERE piece_id = ?1
+                  UNION SELECT 'scan', scan_id FROM scan_guess WHERE piece_id = ?1
+                  UNION SELECT 'scan', c.id FROM scan_stated s JOIN scan c ON c.sha256 = s.sha256
+                  WHERE s.piece_id = ?1""", [piece_id])
 
 
 def mark_scans_stale(db: Database, piece_id: int, artist_id: int, key: str, stated: stated_facts.Row) -> None:

@@ -8,7 +8,7 @@ from catalogue.records.copies import HELD
 from catalogue.records.files import Located
 from catalogue.records.findings import Finding
 from catalogue.records.paths import stored_mtime
-from catalogue.records.rows import Database, exists, fetch, fetch_id, fetch_int, fetch_one, fetch_text, now
+from catalogue.records.rows import Database, exists, fetch, fetch_id, fetch_int, fetch_one, fetch_text, now, save_row
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,8 +91,7 @@ def due_file(db: Database, file_id: int) -> Due | None:
 
 
 def set_turn(db: Database, file_id: int, turn: int) -> None:
-    db.execute("""INSERT INTO fixity_turn VALUES (?, ?)
-                  ON CONFLICT (file_id) DO UPDATE SET turn = excluded.turn""", [file_id, turn])
+    save_row(db, "fixity_turn", {"file_id": file_id}, {"turn": turn})
 
 
 def touched(db: Database, file_id: int, mtime_ns: int) -> None:
@@ -179,9 +178,7 @@ def consented(db: Database, store_id: int) -> bool:
 
 def manifest_written(db: Database, store_id: int, sha256: str) -> None:
     """Note that a manifest was written into the store, which took consent."""
-    db.execute("""INSERT INTO manifest_export VALUES (?, 1, ?, ?) ON CONFLICT (store_id)
-                  DO UPDATE SET consent = 1, written = excluded.written, sha256 = excluded.sha256""",
-               [store_id, now(), sha256])
+    save_row(db, "manifest_export", {"store_id": store_id}, {"consent": 1, "written": now(), "sha256": sha256})
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from functools import partial
 from catalogue.reading.notes import NEED_NO_PROFILE
 from catalogue.records.copies import DOUBTS, of_masters
 from catalogue.records.events import agent
-from catalogue.records.rows import Database, fetch, fetch_int, fetch_text, now
+from catalogue.records.rows import Database, fetch, fetch_int, fetch_text, now, save_row
 
 _BAD = ", ".join(f"'{kind}'" for kind in DOUBTS)
 
@@ -95,6 +95,4 @@ def answers(db: Database) -> dict[str, Answer]:
 
 
 def save_answer(db: Database, question: str, answer: str) -> None:
-    db.execute("""INSERT INTO answer VALUES (?, ?, ?, ?) ON CONFLICT (question) DO UPDATE SET
-                      answer = excluded.answer, given = excluded.given, agent = excluded.agent""",
-               [question, answer, now(), agent()])
+    save_row(db, "answer", {"question": question}, {"answer": answer, "given": now(), "agent": agent()})

@@ -1,11 +1,11 @@
 """What path and tags suggest of each scan: derived, replaced at will."""
 
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 from catalogue.reading.model import Metadata
 from catalogue.records.folding import fold_name
-from catalogue.records.rows import Database, exists, fetch, fetch_int, fetch_one
+from catalogue.records.rows import Database, exists, fetch, fetch_int, fetch_one, save_row
 from catalogue.records.scans import metadata_of
 
 
@@ -75,14 +75,8 @@ def of_scan(db: Database, scan_id: int) -> Guess | None:
 
 def save(db: Database, scan_id: int, guess: Guess) -> None:
     """Keep a guess in place of the one before."""
-    db.execute("""
-        INSERT INTO scan_guess (scan_id, artist, artist_key, title, title_key, year, number, role, reason, series)
-        VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
-        ON CONFLICT (scan_id) DO UPDATE SET artist = excluded.artist, artist_key = excluded.artist_key,
-            title = excluded.title, title_key = excluded.title_key, year = excluded.year, number = excluded.number,
-            role = excluded.role, reason = excluded.reason, series = excluded.series, upgraded = 0""",
-               [scan_id, guess.artist, fold_name(guess.artist), guess.title, fold_name(guess.title), guess.year,
-                guess.number, guess.role, guess.reason, guess.series])
+    save_row(db, "scan_guess", {"scan_id": scan_id}, {
+        **asdict(guess), "artist_key": fold_name(guess.artist), "title_key": fold_name(guess.title), "upgraded": 0})
 
 
 def scans_without_guess(db: Database) -> list[int]:

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from catalogue.records import pieces
-from catalogue.records.rows import Database, exists, fetch, fetch_id, fetch_text, now
+from catalogue.records.rows import Database, exists, fetch, fetch_id, fetch_text, now, save_row
 from catalogue.records.scans import COLUMNS, Scan
 
 
@@ -57,10 +57,8 @@ def set_relief(db: Database, piece_id: int, relief_mm: float) -> None:
 
 def plan(db: Database, run_id: int, store_id: int, source: str, size: int, sha256: str, target: str) -> None:
     """Note what is about to be copied."""
-    db.execute("""
-        INSERT INTO intake_file (run_id, store_id, source, size, sha256, target) VALUES (?, ?, ?, ?, ?, ?)
-        ON CONFLICT (store_id, target, sha256) DO UPDATE SET run_id = excluded.run_id, source = excluded.source,
-            state = 'planned'""", [run_id, store_id, source, size, sha256, target])
+    save_row(db, "intake_file", {"store_id": store_id, "target": target, "sha256": sha256},
+             {"run_id": run_id, "source": source, "state": "planned"}, {"size": size})
 
 
 def settle(db: Database, store_id: int, target: str, sha256: str, state: str) -> None:

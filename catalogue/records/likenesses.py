@@ -4,7 +4,7 @@ from array import array
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from catalogue.records.rows import Database, fetch, fetch_among, fetch_int, fetch_one, now, query_among
+from catalogue.records.rows import Database, fetch, fetch_among, fetch_int, fetch_one, now, query_among, save_row
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,10 +159,8 @@ def set_verdict(db: Database, likeness_id: int, verdict: str) -> None:
     if not verdict:
         db.execute("DELETE FROM likeness_verdict WHERE a_sha256 = ? AND b_sha256 = ?", [first, second])
         return
-    db.execute("""INSERT INTO likeness_verdict (a_sha256, b_sha256, verdict, relation, judged) VALUES (?, ?, ?, ?, ?)
-                  ON CONFLICT (a_sha256, b_sha256) DO UPDATE SET verdict = excluded.verdict,
-                      relation = excluded.relation, judged = excluded.judged""",
-               [first, second, verdict, pair.relation, now()])
+    save_row(db, "likeness_verdict", {"a_sha256": first, "b_sha256": second},
+             {"verdict": verdict, "relation": pair.relation, "judged": now()})
 
 
 def piece_titles(db: Database, ids: Iterable[int]) -> dict[int, str]:

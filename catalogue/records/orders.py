@@ -7,7 +7,7 @@ from typing import Any
 
 from catalogue.errors import NotFound, Refused
 from catalogue.records.numbers import numbers_text
-from catalogue.records.rows import Database, fetch, fetch_id, fetch_one, insert_row, now, update_row
+from catalogue.records.rows import Database, fetch, fetch_id, fetch_one, insert_row, now, save_row, update_row
 
 OWN_DIGITS = 9      # of a number of our own form; longer ones are somebody else's way of counting
 STATUSES = ("requested", "approved", "printed", "collected", "cancelled")
@@ -222,8 +222,7 @@ def imported_line(db: Database, digest: str, nth: int) -> int | None:
 
 
 def note_imported(db: Database, digest: str, nth: int, line_id: int) -> None:
-    db.execute("""INSERT INTO imported_row (digest, nth, line_id) VALUES (?, ?, ?)
-                  ON CONFLICT (digest, nth) DO UPDATE SET line_id = excluded.line_id""", [digest, nth, line_id])
+    save_row(db, "imported_row", {"digest": digest, "nth": nth}, {"line_id": line_id})
 
 
 def all_lines(db: Database) -> list[Line]:

@@ -2,7 +2,7 @@
 
 from dataclasses import asdict, dataclass
 
-from catalogue.records.rows import Database, fetch, fetch_one, insert_row
+from catalogue.records.rows import Database, fetch, fetch_one, insert_row, save_row
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,10 +52,8 @@ class ConfirmedRecipe:
 
 def confirm_recipe(db: Database, confirmed: ConfirmedRecipe) -> None:
     """Record what was confirmed, in the place of an earlier word on that file. Call within a transaction."""
-    db.execute("""INSERT INTO print_recipe (sha256, recipe, delta_e, confirmed) VALUES (?, ?, ?, ?)
-                  ON CONFLICT (sha256) DO UPDATE SET recipe = excluded.recipe, delta_e = excluded.delta_e,
-                                                     confirmed = excluded.confirmed""",
-               [confirmed.sha256, confirmed.recipe, confirmed.delta_e, confirmed.confirmed])
+    values = asdict(confirmed)
+    save_row(db, "print_recipe", {"sha256": values.pop("sha256")}, values)
 
 
 def confirmed_recipe(db: Database, sha256: str) -> ConfirmedRecipe | None:

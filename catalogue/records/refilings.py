@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from catalogue.records import stated_facts
-from catalogue.records.rows import Database, insert, now
+from catalogue.records.rows import Database, insert_row, now
 
 _GUESS = ("scan_id", "artist", "artist_key", "title", "title_key", "year", "number", "role", "reason", "upgraded",
           "series")
@@ -42,7 +42,7 @@ def snapshot(db: Database, scan_ids: Iterable[int], rules: Sequence[str] | None 
 
 def save(db: Database, state: Snapshot) -> int:
     """Keep what was remembered; gives the refiling's id."""
-    return insert(db, "INSERT INTO refiling (at, before) VALUES (?, ?)", [now(), json.dumps(state)])
+    return insert_row(db, "refiling", {"at": now(), "before": json.dumps(state)})
 
 
 def rules_before_last(db: Database) -> list[str] | None:

@@ -6,14 +6,13 @@ from datetime import UTC, datetime
 from itertools import islice
 from typing import Any, TypeVar
 
-from catalogue.errors import CatalogueError
 from catalogue.records.connection import Database
 
 T = TypeVar("T")
 CHUNK = 500     # values bound in one statement, rows in one event; SQLite binds 999 at least
 
 __all__ = ["Database", "chunks", "exists", "fetch", "fetch_among", "fetch_id", "fetch_int", "fetch_one", "fetch_text",
-           "insert", "insert_row", "now", "query_among", "update_row"]
+           "insert_row", "now", "query_among", "save_row", "update_row"]
 
 
 def now() -> str:
@@ -55,18 +54,19 @@ def fetch_text(db: Database, sql: str, parameters: Sequence[Any] | dict[str, Any
     return "" if row is None or row[0] is None else str(row[0])
 
 
-def insert(db: Database, sql: str, parameters: Sequence[Any] | dict[str, Any] = ()) -> int:
-    """Run an INSERT and give the new row's id."""
-    cursor = db.execute(sql, parameters)
-    if cursor.lastrowid is None:
-        raise CatalogueError("The catalogue could not record the row.", hint="Run `catalogue doctor`.")
-    return int(cursor.lastrowid)
-
-
 def insert_row(db: Database, table: str, row: Mapping[str, Any]) -> int:
     """Insert a row by the names of its columns; gives its id, in a table that has one."""
     return db.execute(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
                       list(row.values())).lastrowid or 0
+
+
+def save_row(db: Database, table: str, key: Mapping[str, Any], values: Mapping[str, Any],
+             new: Mapping[str, Any] | None = None) -> None:
+    """Set columns of the row with this key, which is made if there is none, then with the columns ``new`` too."""
+    row = {**key, **values, **(new or {})}
+    db.execute(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})"
+               f" ON CONFLICT ({', '.join(key)})"
+               f" DO UPDATE SET {', '.join(f'{name} = excluded.{name}' for name in values)}", list(row.values()))
 
 
 def update_row(db: Database, table: str, values: Mapping[str, Any], key: Mapping[str, Any]) -> None:

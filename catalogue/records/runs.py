@@ -2,11 +2,11 @@
 
 import json
 
-from catalogue.records.rows import Database, insert, now
+from catalogue.records.rows import Database, insert_row, now
 
 
 def start(db: Database, kind: str, store_id: int | None) -> int:
-    return insert(db, "INSERT INTO run (kind, store_id, started) VALUES (?, ?, ?)", [kind, store_id, now()])
+    return insert_row(db, "run", {"kind": kind, "store_id": store_id, "started": now()})
 
 
 def end(db: Database, run_id: int, outcome: str, counts: dict[str, int]) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from catalogue.reading.model import Metadata, Note, Page, Picture, PictureHash, Reading, SegmentDigest, Stated
 from catalogue.records import effective, stale_rows, stated_facts
-from catalogue.records.rows import Database, fetch, fetch_one, fetch_text, now
+from catalogue.records.rows import Database, fetch, fetch_int, fetch_one, fetch_text, now, save_row
 from catalogue.records.transactions import transaction
 
 ROLES = ("master", "tile", "print file", "reference", "unsorted")
@@ -85,29 +85,16 @@ def of_piece(db: Database, piece_id: int) -> list[Scan]:
 def save_reading(db: Database, reading: Reading) -> int:
     """Record a reading's content; gives the scan's id. Role and piece are settled from guess and statements."""
     picture, meta = reading.picture, reading.metadata
-    row = db.execute("""
-        INSERT INTO scan (sha256, pixel_digest, bytes, format, width, height, bits, samples, photometric, compression,
-                          ppi_x, ppi_y, profile_name, profile_digest, title, creator, captured, device,
-                          has_preview, picture, metadata, notes, first_indexed)
-        VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
-        ON CONFLICT (sha256) DO UPDATE SET
-            pixel_digest = excluded.pixel_digest, format = excluded.format, width = excluded.width,
-            height = excluded.height, bits = excluded.bits, samples = excluded.samples,
-            photometric = excluded.photometric, compression = excluded.compression, ppi_x = excluded.ppi_x,
-            ppi_y = excluded.ppi_y, profile_name = excluded.profile_name, profile_digest = excluded.profile_digest,
-            title = excluded.title, creator = excluded.creator, captured = excluded.captured,
-            device = excluded.device, has_preview = max(has_preview, excluded.has_preview),
-            picture = excluded.picture, metadata = excluded.metadata, notes = excluded.notes
-        RETURNING id""", [
-            reading.sha256, reading.pixel_digest, reading.size, reading.format,
-            picture and picture.width, picture and picture.height, picture and picture.bits,
-            picture and picture.samples, picture.photometric if picture else "",
-            picture.compression if picture else "", picture and picture.ppi_x, picture and picture.ppi_y,
-            picture.profile_name if picture else "", picture.profile_digest if picture else "",
-            meta.title, meta.creator, meta.captured, " ".join(filter(None, (meta.make, meta.model))),
-            int(reading.preview is not None), _json(picture) if picture else "{}",
-            _json(meta), _json(reading.notes), now()]).fetchone()
-    scan_id = int(row[0])
+    facts = {
+        "pixel_digest": reading.pixel_digest, "format": reading.format, "title": meta.title, "creator": meta.creator,
+        "captured": meta.captured, "device": " ".join(filter(None, (meta.make, meta.model))),
+        **{name: getattr(picture, name, None) for name in ("width", "height", "bits", "samples", "ppi_x", "ppi_y")},
+        **{name: getattr(picture, name, "") for name in (
+            "photometric", "compression", "profile_name", "profile_digest")},
+        "picture": _json(picture) if picture else "{}", "metadata": _json(meta), "notes": _json(reading.notes),
+        **({"has_preview": 1} if reading.preview is not None else {})}  # one that was made before is kept
+    save_row(db, "scan", {"sha256": reading.sha256}, facts, {"bytes": reading.size, "first_indexed": now()})
+    scan_id = fetch_int(db, "SELECT id FROM scan WHERE sha256 = ?", [reading.sha256])
     stale_rows.mark_stale(db, "scan", [scan_id])  # a statement may have been made of these bytes before they came
     db.conn.executemany("INSERT OR REPLACE INTO picture_hash VALUES (?, ?, ?, ?, ?)",
                         [(scan_id, h.algorithm, h.orientation, h.value, h.library) for h in reading.hashes])

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from catalogue.errors import NotFound, Refused
-from catalogue.records.rows import Database, fetch, fetch_one, insert, now
+from catalogue.records.rows import Database, fetch, fetch_one, insert_row, now
 
 KINDS = ("primary", "copy", "off-site")
 
@@ -44,8 +44,7 @@ def add(db: Database, name: str, root: str, kind: str, marker: str) -> Store:
         db.execute("UPDATE store SET name = ?, root = ?, kind = ?, forgotten = NULL WHERE id = ?",
                    [name, root, kind, known.id])
         return by_name(db, name)
-    insert(db, "INSERT INTO store (name, root, kind, marker, added) VALUES (?, ?, ?, ?, ?)",
-             [name, root, kind, marker, now()])
+    insert_row(db, "store", {"name": name, "root": root, "kind": kind, "marker": marker, "added": now()})
     return by_name(db, name)
 
 

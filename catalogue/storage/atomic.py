@@ -15,7 +15,6 @@ from pathlib import Path
 
 from catalogue.errors import Busy, CatalogueError, NameTaken, Refused
 from catalogue.storage.folders import Entry, OpenFolder, open_folder, read_small, sync
-from catalogue.storage.identity import FileId
 
 PART_PREFIX = ".catalogue-part-"
 NO_LINKS = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK, errno.EACCES, errno.EINVAL}
@@ -246,8 +245,7 @@ def _stands_for(entry: Entry, fd: int) -> bool:
         named = entry.stat()
     except FileNotFoundError:
         return False
-    held = os.fstat(fd)
-    return FileId(named.st_dev, named.st_ino) == FileId(held.st_dev, held.st_ino)
+    return os.path.samestat(named, os.fstat(fd))
 
 
 def write_all(out: int, data: memoryview) -> None:
