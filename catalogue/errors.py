@@ -1,4 +1,4 @@
-"""The errors a person can meet, and nothing else.
+"""The errors a person can meet, and their words.
 
     CatalogueError            something could not be done; exit code 2
     ├── NotFound              no such store, piece, scan, order
@@ -16,7 +16,9 @@ A bad *file* is none of these: it is a finding, recorded against the file.
 """
 
 from pathlib import Path
+from typing import TypeVar
 
+T = TypeVar("T")
 MOST_CHARACTERS = 200   # of another library's message
 
 
@@ -97,3 +99,10 @@ class StoreAway(CatalogueError):
 
 class Damaged(CatalogueError):
     """The catalogue, or a copy offered as good, fails its check."""
+
+
+def required(value: T | None, message: str, hint: str = "") -> T:
+    """What was looked for. Raises NotFound with these words where there is none."""
+    if value is None:
+        raise NotFound(message, hint=hint)
+    return value

@@ -11,7 +11,7 @@ from catalogue.commands.artist import print_correction
 from catalogue.commands.lookup import find_piece, scan_of_digest
 from catalogue.commands.printing import Printer, note
 from catalogue.commands.session import Session, bar, interruptible, with_session
-from catalogue.errors import CatalogueError, NotFound, Refused
+from catalogue.errors import CatalogueError, Refused, required
 from catalogue.operations.correcting import merge_pieces, split_piece, undo_older_change
 from catalogue.records.database import Database
 from catalogue.records.likenesses import piece_titles
@@ -93,9 +93,8 @@ def tiles(session: Session, piece: tuple[str, ...]) -> int:
 
     db = session.looking()
     chosen = find_piece(db, " ".join(piece))
-    result = tiling(db, session.home, chosen)
-    if result is None:
-        raise NotFound(f"No tiles of {chosen.title} are known.", hint="Compare new scans first: catalogue alike.")
+    result = required(tiling(db, session.home, chosen), f"No tiles of {chosen.title} are known.",
+                      "Compare new scans first: catalogue alike.")
     session.emit(result, lambda out: out.lines(result.text().split("\n")))
     return int(bool(result.coverage.missing or result.turned))
 

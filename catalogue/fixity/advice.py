@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from shlex import quote
 
-from catalogue.errors import NotFound, Refused
+from catalogue.errors import Refused, required
 from catalogue.fixity.copies import review_scans
 from catalogue.fixity.damage_regions import Damage, from_text
 from catalogue.fixity.restore import sources
@@ -134,9 +134,7 @@ def accept(db: Database, settings: Settings, finding_id: int, why: str) -> None:
     Raises :class:`Refused` for damage: bytes that are wrong do not become right by being accepted.
     """
     with transaction(db):
-        finding = fixity.finding(db, finding_id)
-        if finding is None:
-            raise NotFound("There is no such finding.")
+        finding = required(fixity.finding(db, finding_id), "There is no such finding.")
         scan = scans.by_id(db, finding.scan_id) if finding.scan_id else None
         lost = finding.kind in LOSSES and scan is not None and scans.content_fault(db, scan.id) != finding.kind
         if finding.kind in DAMAGE or lost:

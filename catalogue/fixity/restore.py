@@ -5,7 +5,7 @@ from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from catalogue.errors import Ambiguous, CatalogueError, Damaged, NotFound, Refused, StoreAway
+from catalogue.errors import Ambiguous, CatalogueError, Damaged, NotFound, Refused, StoreAway, required
 from catalogue.fixity.checking import Expected, Result, check
 from catalogue.fixity.copies import distrust, review_scans
 from catalogue.fixity.copying import staged_copy
@@ -80,10 +80,7 @@ def find_file(db: Database, words: str) -> Located:
 
 
 def _located(db: Database, file_id: int) -> Located:
-    located = files.located(db, file_id)
-    if located is None:
-        raise NotFound("The file is no longer on record.")
-    return located
+    return required(files.located(db, file_id), "The file is no longer on record.")
 
 
 def plan(db: Database, file_id: int, source_store: Store | None = None, *, sha256: str | None = None) -> Plan:
@@ -95,9 +92,8 @@ def plan(db: Database, file_id: int, source_store: Store | None = None, *, sha25
     Raises:
         NotFound: no such file, or no sound copy. Refused: a store is offline, or the file is sound.
     """
-    due = fixity.due_file(db, file_id)
-    if due is None:
-        raise NotFound("There is no digest on record for this file.", hint="It has never been readable.")
+    due = required(fixity.due_file(db, file_id), "There is no digest on record for this file.",
+                   "It has never been readable.")
     wanted = sha256 or due.sha256
     store = stores.by_id(db, due.store_id)
     root = locate_store(db, store)

@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
-from catalogue.errors import NotFound, Refused
+from catalogue.errors import Refused, required
 from catalogue.records import editions, effective, events, history, pieces, refilings, replay, scans, stated_facts
 from catalogue.records.database import Database, last_statement, statement_since, transaction
 from catalogue.records.folding import fold_name
@@ -217,10 +217,7 @@ def set_scans(db: Database, digests: Sequence[str], *, role: str | None = None, 
 
 
 def _scan_with(db: Database, sha256: str) -> Scan:
-    scan = scans.by_digest(db, sha256)
-    if scan is None:
-        raise NotFound(f"The scan {sha256[:12]}… is no longer in the catalogue.")
-    return scan
+    return required(scans.by_digest(db, sha256), f"The scan {sha256[:12]}… is no longer in the catalogue.")
 
 
 def _new_piece(db: Database, artist: str, title: str) -> int:
@@ -248,9 +245,7 @@ def undo(db: Database, event_id: int | None = None) -> Correction:
     Raises NotFound, or Refused where what it stated was changed since.
     """
     if event_id is None:
-        event_id = history.last_standing(db)
-        if event_id is None:
-            raise NotFound("There is nothing to undo.")
+        event_id = required(history.last_standing(db), "There is nothing to undo.")
     event = events.by_id(db, event_id)
     if event is not None and event.type == "migration":
         raise Refused(f"Event {event_id} is an upgrade of the catalogue and cannot be undone.")

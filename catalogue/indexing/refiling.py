@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
-from catalogue.errors import CatalogueError, NotFound
+from catalogue.errors import CatalogueError, required
 from catalogue.indexing import naming
 from catalogue.indexing.guessing import guess_scans
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
@@ -88,10 +88,7 @@ def undo(db: Database) -> int:
     Raises NotFound where there is none.
     """
     with transaction(db, refilings.UNDONE):
-        count = refilings.undo_last(db)
-        if count is None:
-            raise NotFound("There is no refiling to undo.")
-    return count
+        return required(refilings.undo_last(db), "There is no refiling to undo.")
 
 
 def former_guess_of(db: Database, home: Home, scan: Guessed) -> Guess:

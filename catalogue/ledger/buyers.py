@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from catalogue.errors import Ambiguous, NotFound, Refused
+from catalogue.errors import Ambiguous, NotFound, Refused, required
 from catalogue.records import buyers
 from catalogue.records.buyers import Buyer
 from catalogue.records.database import Database, transaction
@@ -11,10 +11,7 @@ from catalogue.records.folding import fold_name
 
 def buyer_of(db: Database, key: str) -> Buyer:
     """The buyer of that key. Raises NotFound."""
-    buyer = buyers.by_key(db, key)
-    if buyer is None:
-        raise NotFound(f"There is no buyer {key!r}.", hint="List them with: catalogue buyer list.")
-    return buyer
+    return required(buyers.by_key(db, key), f"There is no buyer {key!r}.", "List them with: catalogue buyer list.")
 
 
 def find_buyer(db: Database, words: str) -> Buyer:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from catalogue.errors import NotFound, Refused
+from catalogue.errors import Refused, required
 from catalogue.records import editions, pieces
 from catalogue.records.database import Database, transaction
 from catalogue.records.editions import Edition
@@ -72,10 +72,8 @@ def close(db: Database, edition_id: int, day: str = "") -> None:
 
 def get_edition(db: Database, edition_id: int) -> Edition:
     """The edition of that id; raises NotFound."""
-    edition = editions.by_id(db, edition_id)
-    if edition is None:
-        raise NotFound(f"There is no edition number {edition_id}.", hint="List them with: catalogue edition list.")
-    return edition
+    return required(editions.by_id(db, edition_id), f"There is no edition number {edition_id}.",
+                    "List them with: catalogue edition list.")
 
 
 def applying(db: Database, piece_id: int, width_mm: float, height_mm: float, medium: str) -> Edition | None:

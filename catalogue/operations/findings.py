@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from catalogue.errors import NotFound
+from catalogue.errors import required
 from catalogue.fixity import advice
 from catalogue.records import upkeep_lists
 from catalogue.records.database import Database
@@ -25,9 +25,7 @@ def accept_finding(db: Database, home: Home, finding_id: int, reason: str) -> Ac
     Raises:
         NotFound: no such finding. Refused: it is damage, which no word makes right.
     """
-    finding = upkeep_lists.finding(db, finding_id)
-    if finding is None:
-        raise NotFound("There is no such finding.")
+    finding = required(upkeep_lists.finding(db, finding_id), "There is no such finding.")
     advice.accept(db, home.settings, finding_id, reason)
     return Accepted(finding, reason)
 

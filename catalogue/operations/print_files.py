@@ -8,7 +8,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from catalogue.errors import CatalogueError, Damaged, NotFound, Refused
+from catalogue.errors import CatalogueError, Damaged, Refused, required
 from catalogue.fixity.profiles import PROFILE_BYTES, keep_profile
 from catalogue.ledger import repeat, values
 from catalogue.ledger.cautions import CROP_WORTH_SAYING
@@ -94,9 +94,7 @@ def chosen_lines(db: Database, line_ids: Sequence[int]) -> list[Line]:
     """Lines to print, by their ids. Raises NotFound where one is gone, Refused where one was cancelled."""
     chosen: list[Line] = []
     for line_id in line_ids:
-        line = orders.line(db, line_id)
-        if line is None:
-            raise NotFound(f"Order line {line_id} no longer exists.")
+        line = required(orders.line(db, line_id), f"Order line {line_id} no longer exists.")
         chosen += lines_to_print(db, line.number, line_id)
     return chosen
 

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from catalogue.errors import NotFound, Refused
+from catalogue.errors import NotFound, Refused, required
 from catalogue.records.numbers import numbers_text
 from catalogue.records.rows import Database, fetch, fetch_id, fetch_one, insert_row, now, save_row, update_row
 
@@ -130,10 +130,8 @@ def add_line(db: Database, order_id: int, line: NewLine) -> int:
 
 
 def by_number(db: Database, number: str) -> Order:
-    order = find_by_number(db, number)
-    if order is None:
-        raise NotFound(f"There is no order {number!r}.", hint="List them with: catalogue order list.")
-    return order
+    return required(find_by_number(db, number), f"There is no order {number!r}.",
+                    "List them with: catalogue order list.")
 
 
 def find_by_number(db: Database, number: str) -> Order | None:
@@ -150,10 +148,7 @@ def line(db: Database, line_id: int) -> Line | None:
 
 def get_line(db: Database, line_id: int) -> Line:
     """As :func:`line`. Raises NotFound."""
-    recorded = line(db, line_id)
-    if recorded is None:
-        raise NotFound(f"There is no order line number {line_id}.")
-    return recorded
+    return required(line(db, line_id), f"There is no order line number {line_id}.")
 
 
 def lines_by_number(db: Database, number: str, line_id: int | None = None) -> list[Line]:

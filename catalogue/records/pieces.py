@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from catalogue.errors import NotFound
+from catalogue.errors import required
 from catalogue.records import effective, effective_artists, folding, stale_rows, stated_facts
 from catalogue.records.rows import Database, fetch, fetch_id, fetch_int, fetch_one, fetch_text
 from catalogue.records.transactions import transaction
@@ -117,18 +117,13 @@ def by_id(db: Database, piece_id: int) -> Piece | None:
 
 def get_piece(db: Database, piece_id: int) -> Piece:
     """As :func:`by_id`. Raises NotFound."""
-    piece = by_id(db, piece_id)
-    if piece is None:
-        raise NotFound(f"There is no piece number {piece_id}.", hint="Try: catalogue find WORDS.")
-    return piece
+    return required(by_id(db, piece_id), f"There is no piece number {piece_id}.", "Try: catalogue find WORDS.")
 
 
 def get_artist(db: Database, artist_id: int) -> Artist:
     """As :func:`artist_by_id`. Raises NotFound."""
-    artist = artist_by_id(db, artist_id)
-    if artist is None:
-        raise NotFound(f"There is no artist number {artist_id}.", hint="Try: catalogue artist list.")
-    return artist
+    return required(artist_by_id(db, artist_id), f"There is no artist number {artist_id}.",
+                    "Try: catalogue artist list.")
 
 
 def matching(db: Database, words: str, limit: int = 20) -> list[Piece]:

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from catalogue.errors import NotFound, Refused, sentence
+from catalogue.errors import Refused, required, sentence
 from catalogue.records import events, stated_facts
 from catalogue.records.effective import make_again, recompute
 from catalogue.records.rows import Database, chunks, insert_row, update_row
@@ -112,9 +112,7 @@ def undo(db: Database, event_id: int) -> None:
         later statement.
     """
     with transaction(db, f"event {event_id} undone"):
-        event = events.by_id(db, event_id)
-        if event is None:
-            raise NotFound(f"There is no event {event_id}.")
+        event = required(events.by_id(db, event_id), f"There is no event {event_id}.")
         if not event.change:
             raise Refused(f"Event {event_id} records nothing that can be undone.")
         changes = list(reversed(net(unpacked(event.change))))

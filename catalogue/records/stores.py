@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from catalogue.errors import NotFound, Refused
+from catalogue.errors import NotFound, Refused, required
 from catalogue.records.rows import Database, fetch, fetch_one, insert_row, now
 
 KINDS = ("primary", "copy", "off-site")
@@ -63,10 +63,8 @@ def by_name(db: Database, name: str) -> Store:
 
 
 def by_id(db: Database, store_id: int) -> Store:
-    store = fetch_one(db, Store, "SELECT * FROM store WHERE id = ?", [store_id])
-    if store is None:
-        raise NotFound(f"There is no store number {store_id}.")
-    return store
+    return required(fetch_one(db, Store, "SELECT * FROM store WHERE id = ?", [store_id]),
+                    f"There is no store number {store_id}.")
 
 
 def move(db: Database, store_id: int, root: str) -> None:
