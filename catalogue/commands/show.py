@@ -15,8 +15,6 @@ from catalogue.records.pieces import Piece
 if TYPE_CHECKING:
     from catalogue.records.database import Database
 
-ID, TITLE = "id:", "title:"  # before a piece's number, or its title, where both could be meant
-
 
 @click.command("show")
 @click.argument("piece", nargs=-1, required=True)

@@ -9,7 +9,7 @@ import re
 import string
 import unicodedata
 from collections.abc import Callable, Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 from catalogue.errors import CatalogueError
 from catalogue.settings import NAMING_FIELDS, naming_rule_fault
@@ -56,8 +56,8 @@ def _hint(rule: str) -> str:
 def apply_rule(rule: str, facts: Facts) -> str:
     """The path, relative to the store, that the rule gives; every part is portable.
 
-    >>> named("{artist}/{piece} - {role}{number} - {date}{suffix}",
-    ...       Facts("Ada Quill", "Harbour", "tile", ".tif", "2026-03-01", number=3))
+    >>> apply_rule("{artist}/{piece} - {role}{number} - {date}{suffix}",
+    ...            Facts("Ada Quill", "Harbour", "tile", ".tif", "2026-03-01", number=3))
     'Ada Quill/Harbour - tile 03 - 2026-03-01.tif'
     """
     values = {key: portable_text(str(value)) for key, value in asdict(facts).items()}
@@ -154,13 +154,11 @@ def same_name(path: str) -> str:
 
 
 def shortened(rule: str, facts: Facts) -> str:
-    """:func:`named`, with artist and piece cut until the whole path is at most ``PATH_UNITS`` long."""
+    """:func:`apply_rule`, with artist and piece cut until the whole path is at most ``PATH_UNITS`` long."""
     path, length = apply_rule(rule, facts), PATH_UNITS
     while len(path.encode("utf-16-le")) // 2 > PATH_UNITS and length > 8:
         length = length * 2 // 3
-        facts = Facts(cut_bytes(facts.artist, length), cut_bytes(facts.piece, length), facts.role, facts.suffix,
-                      facts.date,
-                      facts.year, facts.number)
+        facts = replace(facts, artist=cut_bytes(facts.artist, length), piece=cut_bytes(facts.piece, length))
         path = apply_rule(rule, facts)
     return path
 

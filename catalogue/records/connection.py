@@ -69,7 +69,7 @@ def numbered_parameters(sql: str, values: Any) -> Any:
 
 
 class Cursor(sqlite3.Cursor):
-    """``sqlite3.Cursor`` whose errors go through :func:`spoken`, also those met while rows are fetched."""
+    """``sqlite3.Cursor`` whose errors go through :func:`call_translating_errors`, those met in fetching rows too."""
 
     def execute(self, sql: str, values: Any = ()) -> "Cursor":
         """As ``sqlite3.Cursor.execute``."""
@@ -127,7 +127,7 @@ def no_derived_rows(_: Database) -> None:
 
 
 class Connection(sqlite3.Connection):
-    """``sqlite3.Connection`` whose errors go through :func:`spoken`.
+    """``sqlite3.Connection`` whose errors go through :func:`call_translating_errors`.
 
     ``statement_open`` is true within a transaction that logs its statements, ``statement_made`` once a stated row was
     written in it, ``replaying`` while one is undone or put back; ``reasons`` are what the transaction said it is for,

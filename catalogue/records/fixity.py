@@ -1,7 +1,8 @@
 """Rows of the audits: whose turn it is, what was found, where damage lies, what a store lacks."""
 
+import sqlite3
 from array import array
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from catalogue.records.copies import HELD
@@ -59,25 +60,25 @@ def last_audit(db: Database, store_id: int) -> str:
 
 def due(db: Database, store_id: int, turn: int) -> "tuple[array[int], int]":
     """Ids of a store's files that had no ``turn`` yet, oldest turn first, then by path; and their bytes."""
-    ids, total = array("q"), 0
-    for row in db.execute("""
-            SELECT f.id, f.size FROM file f LEFT JOIN fixity_turn t ON t.file_id = f.id
-            WHERE f.store_id = ? AND f.scan_id IS NOT NULL AND coalesce(t.turn, 0) < ?
-            ORDER BY coalesce(t.turn, 0), f.path""", [store_id, turn]):
-        ids.append(row[0])
-        total += row[1]
-    return ids, total
+    return _ids_and_bytes(db.execute("""
+        SELECT f.id, f.size FROM file f LEFT JOIN fixity_turn t ON t.file_id = f.id
+        WHERE f.store_id = ? AND f.scan_id IS NOT NULL AND coalesce(t.turn, 0) < ?
+        ORDER BY coalesce(t.turn, 0), f.path""", [store_id, turn]))
 
 
 def sample(db: Database, store_id: int, share: float) -> "tuple[array[int], int]":
     """Ids of a random ``share`` (0 to 1, at least one file) of a store's files with a digest; and their bytes."""
+    return _ids_and_bytes(db.execute("""
+        SELECT id, size FROM file WHERE store_id = ?1 AND scan_id IS NOT NULL ORDER BY random()
+        LIMIT max(1, CAST(round(?2 * (SELECT count(*) FROM file WHERE store_id = ?1 AND scan_id IS NOT NULL))
+                          AS INTEGER))""", [store_id, share]))
+
+
+def _ids_and_bytes(rows: Iterable[sqlite3.Row]) -> "tuple[array[int], int]":
     ids, total = array("q"), 0
-    for row in db.execute("""
-            SELECT id, size FROM file WHERE store_id = ?1 AND scan_id IS NOT NULL ORDER BY random()
-            LIMIT max(1, CAST(round(?2 * (SELECT count(*) FROM file WHERE store_id = ?1 AND scan_id IS NOT NULL))
-                              AS INTEGER))""", [store_id, share]):
-        ids.append(row[0])
-        total += row[1]
+    for file_id, size in rows:
+        ids.append(file_id)
+        total += size
     return ids, total
 
 

@@ -23,23 +23,16 @@ class Guess:
     series: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Guessed:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Guessed(Guess):
     """A scan with a guess on record and one file it lies in, present ones and primary stores first. ``upgraded``: 1
     where an older program left no word of where its values came from."""
 
     scan_id: int
     path: str
     format: str
-    artist: str
-    title: str
-    year: str
-    number: str
-    role: str
-    reason: str
     upgraded: int
     piece_id: int | None
-    series: str
 
     @property
     def guess(self) -> Guess:

@@ -23,7 +23,7 @@ def escape_path(path: str) -> str:
 
 
 def native_path(path: str) -> str:
-    """A stored path as the system wants it: the inverse of :func:`kept`.
+    """A stored path as the system wants it: the inverse of :func:`escape_path`.
 
     Raises UnusablePath for one that leads out of its folder or that no file can have, whoever recorded it; "" is the
     folder itself.

@@ -163,7 +163,7 @@ def test_undo_of_what_a_later_statement_needs_is_refused(db: Database) -> None:
     with transaction(db):
         order = orders.save(db, "1", "2026-01-01")
         orders.add_line(db, order, NewLine(_piece(db), 300, 200, 1, edition_id=edition))
-    with pytest.raises(Refused, match="edition 1"):
+    with pytest.raises(Refused, match="Edition 1"):
         undo(db, made)
     undo(db, _last_change(db))
     undo(db, made)
