@@ -7,6 +7,7 @@ at only when the guessing is done; once they were, they are shops to tune by.
 from collections.abc import Iterator
 
 from scripts.names_kinds import SIZES, Shop, Truth, Work, camel, initial, joined, last_first, surname
+from scripts.names_shops_clients import CLIENT_SHOPS
 from scripts.names_shops_coded import CODED
 from scripts.names_shops_fresh import FRESH
 from scripts.names_shops_last import LAST
@@ -573,4 +574,5 @@ SHOPS = (
     *FRESH,
     *LAST,
     *CODED,
+    *CLIENT_SHOPS,
 )

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from scripts.names_kinds import Shop, Truth, Work, joined
 
 
-def _file(path: str, work: Work, artist: str, role: str) -> Truth:
+def made_file(path: str, work: Work, artist: str, role: str) -> Truth:
     kind, width, height = {"master": ("TIFF", 15200, 11400), "tile": ("TIFF", 8000, 6000),
                            "print file": ("TIFF", 7100, 5300), "reference": ("JPEG", 1600, 1200)}[role]
     ending = "jpg" if kind == "JPEG" else "tif"
@@ -38,36 +38,36 @@ def _coded(shop: Shop, w: Work) -> Iterator[Truth]:
     if w.year <= 2019:
         code = f"{bare[:3].upper()}-{r.randrange(1, 90):03d}"
         base = f"Autori/{bare[:3].upper()}_{family} {given}/{code} {title}/{code}"
-        yield _file(f"{base}_def", w, who, "master")
+        yield made_file(f"{base}_def", w, who, "master")
         for i in range(w.tiles):
-            yield _file(f"{base}_acq{i + 1}", w, who, "tile")
+            yield made_file(f"{base}_acq{i + 1}", w, who, "tile")
         for i in range(w.prints):
-            yield _file(f"{base}_st_{('50x70', '30x40')[i]}", w, who, "print file")
+            yield made_file(f"{base}_st_{('50x70', '30x40')[i]}", w, who, "print file")
         if w.web:
-            yield _file(f"{base}_bassa", w, who, "reference")
+            yield made_file(f"{base}_bassa", w, who, "reference")
     elif w.year == 2020:
         project = f"P20-{r.randrange(1, 60):03d} {r.choice(('mostra Genova', 'catalogo', 'ristampe'))} {family}"
         base = f"Progetti/{project}"
-        yield _file(f"{base}/{title}", w, who, "master")
+        yield made_file(f"{base}/{title}", w, who, "master")
         if w.rescan:
-            yield _file(f"{base}/{title} (riacquisito)", w, who, "master")
+            yield made_file(f"{base}/{title} (riacquisito)", w, who, "master")
         for i in range(w.tiles):
-            yield _file(f"{base}/acquisizioni/{title} {i + 1:02d}", w, who, "tile")
+            yield made_file(f"{base}/acquisizioni/{title} {i + 1:02d}", w, who, "tile")
         for i in range(w.prints):
-            yield _file(f"{base}/stampe/{title} {('A2', '40x60 cm')[i]} {('cotone', 'baritata')[i]}", w, who,
+            yield made_file(f"{base}/stampe/{title} {('A2', '40x60 cm')[i]} {('cotone', 'baritata')[i]}", w, who,
                         "print file")
         if w.web or w.detail:
-            yield _file(f"{base}/per il cliente/{title}", w, who, "reference")
+            yield made_file(f"{base}/per il cliente/{title}", w, who, "reference")
     else:
         month = r.choice(("01 gennaio", "03 marzo", "06 giugno", "11 novembre"))
         base = f"{w.year}/{month}/P{w.year % 100}-{r.randrange(1, 99):03d}_{bare}_{joined(title, '-')}"
-        yield _file(f"{base}_master", w, who, "master")
+        yield made_file(f"{base}_master", w, who, "master")
         for i in range(w.tiles):
-            yield _file(f"{base}_acq-{i + 1}di{w.tiles}", w, who, "tile")
+            yield made_file(f"{base}_acq-{i + 1}di{w.tiles}", w, who, "tile")
         for i in range(w.prints):
-            yield _file(f"{base}_stampa_{('50x70', '24x30')[i]}_{('cotone', 'tela')[i]}", w, who, "print file")
+            yield made_file(f"{base}_stampa_{('50x70', '24x30')[i]}_{('cotone', 'tela')[i]}", w, who, "print file")
         if w.web:
-            yield _file(f"{base}_bassa", w, who, "reference")
+            yield made_file(f"{base}_bassa", w, who, "reference")
 
 
 # -- shelves by ranges of letters, weeks, editions ---------------------------------------------------------------------
@@ -95,34 +95,34 @@ def _ranges(shop: Shop, w: Work) -> Iterator[Truth]:
     if w.year <= 2019:
         shelf = "Kunstenaars A-K" if core[0] <= "K" else "Kunstenaars L-Z"
         base = f"{shelf}/{core}, {given}{' ' if before else ''}{before}/{title}"
-        yield _file(f"{base}/{slug}_{day}", w, who, "master")
+        yield made_file(f"{base}/{slug}_{day}", w, who, "master")
         for i in range(w.tiles):
-            yield _file(f"{base}/_bron/{slug}_{'abcd'[i]}", w, who, "tile")
+            yield made_file(f"{base}/_bron/{slug}_{'abcd'[i]}", w, who, "tile")
         for i in range(w.prints):
-            yield _file(f"{base}/_print/{slug}_{('40x60', '30x45')[i]}_{('bamboe', 'doek')[i]}", w, who, "print file")
+            yield made_file(f"{base}/_print/{slug}_{('40x60', '30x45')[i]}_{('bamboe', 'doek')[i]}", w, who, "print file")
         if w.web:
-            yield _file(f"{base}/_mail/{slug}", w, who, "reference")
+            yield made_file(f"{base}/_mail/{slug}", w, who, "reference")
     elif w.year == 2020:
         short = f"{given[0]}. {before.replace('van den', 'v.d.')}{' ' if before else ''}{core}"
         base = f"2020/Week {r.randrange(1, 53):02d}/{short} - {title}"
-        yield _file(base, w, who, "master")
+        yield made_file(base, w, who, "master")
         if w.rescan:
-            yield _file(f"{base} (nieuwe scan)", w, who, "master")
+            yield made_file(f"{base} (nieuwe scan)", w, who, "master")
         for i in range(w.tiles):
-            yield _file(f"{base} (deel {i + 1} van {w.tiles})", w, who, "tile")
+            yield made_file(f"{base} (deel {i + 1} van {w.tiles})", w, who, "tile")
         for i in range(w.prints):
-            yield _file(f"{base} ed {r.randrange(1, 20):02d}-20 {('40x60', '60x90')[i]}", w, who, "print file")
+            yield made_file(f"{base} ed {r.randrange(1, 20):02d}-20 {('40x60', '60x90')[i]}", w, who, "print file")
         if w.web:
-            yield _file(f"{base} mail", w, who, "reference")
+            yield made_file(f"{base} mail", w, who, "reference")
     else:
         base = f"Reproducties/{core.lower()}/{w.year}-{core.lower()}-{slug}"
-        yield _file(f"{base}-bronbestand", w, who, "master")
+        yield made_file(f"{base}-bronbestand", w, who, "master")
         for i in range(w.tiles):
-            yield _file(f"{base}-opname-{i + 1}", w, who, "tile")
+            yield made_file(f"{base}-opname-{i + 1}", w, who, "tile")
         for i in range(w.prints):
-            yield _file(f"{base}-drukklaar-{('a2', '50x70')[i]}", w, who, "print file")
+            yield made_file(f"{base}-drukklaar-{('a2', '50x70')[i]}", w, who, "print file")
         if w.detail or w.web:
-            yield _file(f"{base}-schermversie", w, who, "reference")
+            yield made_file(f"{base}-schermversie", w, who, "reference")
 
 
 CODED = (
