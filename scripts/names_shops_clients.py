@@ -1,7 +1,8 @@
 """An invented Portuguese shop that files by client and year, written before anything of the guessing was read.
 
 Clients are a gallery, a hotel, a town, and a private collector whose name looks like an artist's; several artists come
-through each, and in the last years an artist is a client too. The truth is what a careful reader of all paths could say.
+through each, and in the last years an artist is a client too. The truth is what a careful reader of all paths could
+say.
 Every name is invented.
 """
 

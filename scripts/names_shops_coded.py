@@ -99,7 +99,8 @@ def _ranges(shop: Shop, w: Work) -> Iterator[Truth]:
         for i in range(w.tiles):
             yield made_file(f"{base}/_bron/{slug}_{'abcd'[i]}", w, who, "tile")
         for i in range(w.prints):
-            yield made_file(f"{base}/_print/{slug}_{('40x60', '30x45')[i]}_{('bamboe', 'doek')[i]}", w, who, "print file")
+            end = f"{('40x60', '30x45')[i]}_{('bamboe', 'doek')[i]}"
+            yield made_file(f"{base}/_print/{slug}_{end}", w, who, "print file")
         if w.web:
             yield made_file(f"{base}/_mail/{slug}", w, who, "reference")
     elif w.year == 2020:

@@ -7,18 +7,20 @@ likeliest candidates, as in expectation maximisation.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from catalogue.filing.endings import is_count
-from catalogue.filing.joining import Key, join_people
-from catalogue.filing.names import WORDS, Phrase, phrases, read_name
+from catalogue.filing.folding import fold
+from catalogue.filing.joining import Key, join_people, respelt, without_words_before
+from catalogue.filing.names import Phrase, phrases, read_name
 from catalogue.filing.people import (
     Person,
     compatible,
     core_of,
     fuller,
     has_east_asian,
+    is_given,
     read_person,
     split_east_asian,
     turned,
@@ -34,8 +36,14 @@ from catalogue.filing.places import (
     title_below,
     title_beside,
 )
+from catalogue.filing.tokens import Kind
 
 ENOUGH = 0.5  # weight below which a phrase is not taken for an artist
+ONCE_ENOUGH = 0.75  # weight that a name never written in full must reach in one place
+FEW_PLACES, ENOUGH_IN_FEW = 2, 1.1  # and where it is met in so few places
+VOTES = 4  # places in which a name must be met to say which words stand in titles
+IN_TITLES = (0.0, 0.25, 0.5, 0.7)  # taken off a name by the number of other artists whose titles hold a word of it
+IN_TITLES_KNOWN = (0.0, 0.05, 0.15, 0.3)
 PROMISING = 0.3  # weight from which a phrase helps to find out where artists stand
 ROUNDS = 3
 CAP = 12  # titles counted for one artist
@@ -92,22 +100,28 @@ class Artists:
         self._rewritten = _rewritings(places)
         self._inverted = inverted_shares(places)
         self._containers = find_containers(places)
-        self._candidates = [self._read_place(place) for place in places]
-        for place, candidates in zip(places, self._candidates, strict=True):
-            self._gather(place, candidates)
+        self._candidates = self._read_places(places)
+        if slips := respelt(self._evidence) | without_words_before(self._evidence):
+            self._rewritten |= slips
+            self._evidence = {key: Evidence(e.person, stated=True) for key, e in self._evidence.items() if e.stated}
+            self._candidates = self._read_places(places)
         self._trust_inverted()
         self._names = join_people(self._evidence)
         self._weights = {key: self._weigh(key) for key in self._evidence}
         self._ways = Counter(self._names.of(key) for key, e in self._evidence.items() if e.whole)
         self._slots: dict[Slot, float] = {}
         self._shapes = [shape_of(place) for place in places]
+        self._words = [_words_of(place) for place in places]
+        self._beside: dict[str, set[Key]] = {}
+        self._houses: frozenset[Key] = frozenset()
         self._chosen: list[tuple[_Candidate, float] | None] = []
         for _ in range(ROUNDS):
             self._chosen = [self._choose(candidates, PROMISING) for candidates in self._candidates]
             self._learn_slots(places)
         self._chosen = [self._choose(candidates, ENOUGH) for candidates in self._candidates]
+        self._drop_doubtful()
         self.by_place = {
-            place: self._as_found(chosen, len(place.folders)) or self._outer_of_two(place)
+            place: self._as_found(chosen, len(place.folders))
             for place, chosen in zip(places, self._chosen, strict=True)
         }
 
@@ -135,6 +149,12 @@ class Artists:
         if (person.form, fuller(person)) > (evidence.person.form, fuller(evidence.person)):
             evidence.person = person
         return evidence
+
+    def _read_places(self, places: Sequence[Place]) -> list[list[_Candidate]]:
+        read = [self._read_place(place) for place in places]
+        for place, candidates in zip(places, read, strict=True):
+            self._gather(place, candidates)
+        return read
 
     def _read_place(self, place: Place) -> list[_Candidate]:
         shape = shape_of(place)
@@ -234,9 +254,31 @@ class Artists:
         evidence = self._evidence[candidate.key]
         if not evidence.titles and not self._is_known(candidate):
             return 0.0  # nothing is filed under it
+        if phrase.whole and self._names.of(candidate.key) in self._houses:
+            return 0.0  # a client's, under whom several artists are filed
         if not phrase.spot.isupper() and not self._is_known(candidate):
             weight -= 0.15
-        return weight + self._slots.get(candidate.slot, 0.0) + (0.15 if candidate.outermost and phrase.whole else 0.0)
+        weight += self._slots.get(candidate.slot, 0.0) + (0.15 if candidate.outermost and phrase.whole else 0.0)
+        return weight - self._title_penalty(candidate)
+
+    def _drop_doubtful(self) -> None:
+        """Leave unsorted what stands under a name that is never written as only names are, and nowhere surely stands
+        where artists do."""
+        weights: dict[Key, list[float]] = defaultdict(list)
+        for best in self._chosen:
+            if best:
+                weights[self._names.of(best[0].key)].append(best[1])
+        sure = {key for key, of_name in weights.items()
+                if max(of_name) >= (ONCE_ENOUGH if len(of_name) > FEW_PLACES else ENOUGH_IN_FEW)}
+        self._chosen = [best if best and (self._is_known(best[0]) or self._names.of(best[0].key) in sure) else None
+                        for best in self._chosen]
+
+    def _title_penalty(self, candidate: _Candidate) -> float:
+        """How much a phrase looks like a title: its words stand in titles of several other artists."""
+        own = self._names.of(candidate.key)
+        others = [len(self._beside.get(word, _NOBODY) - {own}) for word in fold(candidate.phrase.person.text).split()
+                  if len(word) > 1]
+        return (IN_TITLES_KNOWN if self._is_known(candidate) else IN_TITLES)[min(max(others, default=0), 3)]
 
     def _choose(self, candidates: Sequence[_Candidate], enough: float) -> tuple[_Candidate, float] | None:
         best: tuple[_Candidate, float] | None = None
@@ -273,6 +315,8 @@ class Artists:
         around = a.first <= b.first and b.last <= a.last
         if inside:
             core = core_of(b.person.family)
+            if is_given(a.person.family) and (*a.person.given, a.person.family) == b.person.given:
+                return True  # "Marie Laure" in "Marie Laure Tremel"
             if b.spot.isupper() and not a.person.given and core_of(a.person.family) == core != b.person.family:
                 return True  # "Brenne" in "Aurélien de la Brenne"
             if not b.person.given and not a.person.given:
@@ -300,11 +344,44 @@ class Artists:
             return self._variety(candidate) < 0.5 * self._variety(other)
         return False
 
+    def _find_houses(self) -> frozenset[Key]:
+        """Names of folders in which two or more artists are filed who elsewhere stand without: clients, galleries."""
+        held: dict[Key, set[str]] = defaultdict(set)
+        chosen = Counter(self._names.of(best[0].key) for best in self._chosen if best)
+        for candidates in self._candidates:
+            inside = [c for c in candidates
+                      if c.phrase.spot.isupper() and chosen[self._names.of(c.key)] >= VOTES]
+            for outer in candidates if inside else ():
+                if outer.phrase.whole:
+                    held[self._names.of(outer.key)] |= {
+                        self._names.of(c.key)[0] for c in inside
+                        if c.part > outer.part and self._names.of(c.key)[0] != self._names.of(outer.key)[0]}
+        return frozenset(key for key, families in held.items() if len(families) > 1)
+
+    def _find_title_words(self) -> dict[str, set[Key]]:
+        """By word the artists in whose paths it stands besides their names."""
+        beside: dict[str, set[Key]] = defaultdict(set)
+        met = Counter(self._names.of(best[0].key) for best in self._chosen if best)
+        for words, best in zip(self._words, self._chosen, strict=True):
+            if best is None:
+                continue
+            candidate, canonical = best[0], self._names.of(best[0].key)
+            if met[canonical] < VOTES and not self._is_known(candidate):
+                continue
+            own = {*fold(candidate.phrase.person.text).split(), *fold(self._evidence[canonical].person.text).split()}
+            for word, part, at in words:
+                inside = part == candidate.part and candidate.phrase.first <= at <= candidate.phrase.last
+                if word not in own and not inside:
+                    beside[word].add(canonical)
+        return beside
+
     def _learn_slots(self, places: Sequence[Place]) -> None:
         """What each slot is worth: how often the likeliest artist of paths of that shape stands there, and whether
         what stands there behaves as artists do: several of them, each with several titles."""
         shapes: Counter[str] = Counter()
         chosen: Counter[Slot] = Counter()
+        self._beside = self._find_title_words()
+        self._houses = self._find_houses()
         values: dict[Slot, dict[Key, set[str]]] = defaultdict(lambda: defaultdict(set))
         for place, shape, best in zip(places, self._shapes, self._chosen, strict=True):
             shapes[shape] += 1
@@ -329,25 +406,14 @@ class Artists:
                 worth = -0.3
             self._slots[slot] = worth
 
-    def _outer_of_two(self, place: Place) -> ArtistInPath | None:
-        """Where folders lie in one another and no name tells: the outer one, as most shops have it."""
-        content = [part for part, kind in enumerate(place.kinds)
-                   if kind == "c" and place.folders[: part + 1] not in self._containers]
-        if len(content) < 2:
-            return None
-        name = read_name(place.folders[content[0]])
-        words_in_name = [i for i, token in enumerate(name.tokens) if token.kind in WORDS]
-        if not words_in_name:
-            return None
-        text = name.between(words_in_name[0], words_in_name[-1])
-        return ArtistInPath(text, content[0], words_in_name[0], words_in_name[-1], 0.4, "the outer of two folders")
-
     def _as_found(self, chosen: tuple[_Candidate, float] | None, depth: int) -> ArtistInPath | None:
         if chosen is None:
             return None
         candidate, weight = chosen
         person = candidate.phrase.person
         evidence = self._evidence[self._names.of(person.key)]
+        if evidence.person.initials and not evidence.stated:
+            return None  # letters that nothing resolves may be a code
         where = "the file's name" if candidate.part == depth else "the folder"
         if evidence.stated:
             reason = f"{where} names an artist stated in the files"
@@ -358,6 +424,22 @@ class Artists:
         return ArtistInPath(
             self.name(person), candidate.part, candidate.phrase.first, candidate.phrase.last,
             min(0.97, 0.5 + 0.35 * weight), reason, self._names.either.get(person.key, ()))
+
+
+def _words_of(place: Place) -> list[tuple[str, int, int]]:
+    """The words of a place that are neither shelf nor purpose, folded, with part and token."""
+    said = []
+    for part, text in enumerate((*place.folders, place.stem)):
+        stem = part == len(place.folders)
+        if not stem and place.kinds[part] != "c":
+            continue
+        for at, token in enumerate(read_name(text).tokens):
+            if token.kind is Kind.WORD and (not stem or place.first <= at <= place.last) and len(token.text) > 1:
+                said.append((fold(token.text), part, at))
+    return said
+
+
+_NOBODY: frozenset[Key] = frozenset()
 
 
 def _slot(phrase: Phrase) -> str:
@@ -379,6 +461,7 @@ def _rewritings(places: Sequence[Place]) -> dict[Key, Person]:
     orders: dict[tuple[str, int], Counter[bool]] = defaultdict(Counter)
     either: dict[tuple[str, int], list[Person]] = defaultdict(list)
     eastern: dict[Key, Person] = {}
+    at_spot: dict[tuple[str, int, str], set[str]] = defaultdict(set)
     seen = set()
     for place in places:
         shape = shape_of(place)
@@ -391,7 +474,9 @@ def _rewritings(places: Sequence[Place]) -> dict[Key, Person]:
                 if phrase.spot.isupper():
                     if has_east_asian(phrase.person.text):
                         eastern[phrase.person.key] = phrase.person
-                    elif phrase.whole and phrase.person.form >= SURELY and len(phrase.person.given) == 1:
+                        at_spot[shape, part, phrase.spot].add(phrase.person.text)
+                    elif (phrase.whole and phrase.person.form >= SURELY and len(phrase.person.given) == 1
+                          and not _is_marked(text, phrase)):
                         orders[shape, part][phrase.person.family_first] += 1
                     elif phrase.whole and turned(phrase.person):
                         either[shape, part].append(phrase.person)
@@ -399,10 +484,25 @@ def _rewritings(places: Sequence[Place]) -> dict[Key, Person]:
     for spot, people in either.items():
         if orders[spot][True] > orders[spot][False]:
             written |= {person.key: turned(person) or person for person in people}
-    families = frozenset(p.family for p in eastern.values() if p.given or p.form >= SURELY)
+    families = frozenset(p.family for p in eastern.values() if p.given or p.form >= SURELY) | _eastern_families(at_spot)
     for key, person in eastern.items():
         if split := split_east_asian(person, families):
             written[key] = split
     return written
 
 
+def _is_marked(text: str, phrase: Phrase) -> bool:
+    """Whether signs say which name is the family's: "Quill, Ada", "QUILL Ada"."""
+    return "," in text or read_name(text).tokens[phrase.first].text.isupper()
+
+
+def _eastern_families(at_spot: Mapping[tuple[str, int, str], set[str]]) -> frozenset[str]:
+    """Names that stand where most others too are the beginning of a longer one: "瀬戸口" of "瀬戸口小夜"."""
+    beginnings = {text[:cut] for texts in at_spot.values() for text in texts
+                  for cut in range(max(1, len(text) - 3), len(text))}
+    families: set[str] = set()
+    for texts in at_spot.values():
+        begin = {text for text in texts if len(text) > 1 and text in beginnings}
+        if len(begin) >= 3 and len(begin) >= 0.5 * len(texts):
+            families |= begin
+    return frozenset(families)

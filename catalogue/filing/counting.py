@@ -43,30 +43,40 @@ def take_off_counters(works: Sequence[Work]) -> None:
     """Captures counted behind their title ("bits/Harbour 3") are of the piece without the number, where that piece is
     known or they count from one."""
     known: dict[str, dict[str, set[tuple[str, ...]]]] = defaultdict(lambda: defaultdict(set))
+    numbered: dict[str, set[str]] = defaultdict(set)  # by artist: titles behind which a name goes on
+    titled: dict[tuple[str, ...], int] = defaultdict(int)
+    with_number: dict[tuple[str, ...], int] = defaultdict(int)
     counted: dict[tuple[tuple[str, ...], str, str], list[tuple[Work, str, str]]] = defaultdict(list)
     for work in works:
         title = work.title
         if title is None or not title.text:
             continue
         match = _COUNTER.match(title.text)
+        titled[work.parts[:-1]] += 1
+        if not _is_last(work):
+            numbered[work.artist_key].add(title.key)
         if match and title.key != work.folder_title and _is_last(work):
             base, sign = match["base"], (match["sign"] or "").strip()
             if is_roman(sign.upper()):  # "Moor VII_1" is the first capture of "Moor VII"
                 base, sign = title.text[: match.end("sign")].rstrip(), ""
             code = sign + match["number"]
             counted[work.parts[:-1], work.artist_key, title_key(base)].append((work, base, code))
+            with_number[work.parts[:-1]] += 1
         known[work.artist_key][title.key].add(work.parts[:-1])
         if work.folder_title:
             known[work.artist_key][work.folder_title].add(())
     for (folder, artist, base), members in counted.items():
         places = known[artist][base]
         codes = {code for _, _, code in members}
-        apart = members[0][0].kinds[-1:] == "p" or _says_captures(members[0][0])
+        apart = _says_captures(members[0][0]) or (
+            members[0][0].kinds[-1:] == "p" and with_number[folder] >= 0.5 * titled[folder])
         if (apart and (places or _count_from_one(codes))) or (
             folder in places and _are_marked(codes) and _count_from_one(codes)
         ):
             for work, text, code in members:
                 assert work.title is not None
+                if work.title.key in numbered[artist]:
+                    continue  # other files show that the number belongs to the title
                 work.title = replace(work.title, text=text, tail=code)
                 work.counter = code
 

@@ -48,6 +48,12 @@ def is_roman(text: str) -> bool:
     return bool(text) and set(text.upper()) <= set("IVX") and (text.isupper() or text.islower())
 
 
+def joins_words(text: str) -> bool:
+    """Whether a word stands inside titles, as "of" and "at", and not before purposes, as "for"."""
+    folded = text.casefold()
+    return folded in words.FUNCTION and folded not in words.PURPOSE_LINKS and len(folded) > 1
+
+
 def is_count(text: str) -> bool:
     """Whether a folded text is but a number as series have: "4", "iv", "no 4"."""
     bare = text.split()
@@ -109,6 +115,8 @@ class Endings:
             return last + 1
         if start > max(1, tail) and symbols[start - 1][1][0] == "w" and symbols[start - 1][1][1] in words.FUNCTION:
             start -= 1
+        if joins_words(symbols[start][1][1]) or joins_words(symbols[start - 1][1][1]):
+            return last + 1  # "low tide of the proof"
         index, (_, text) = symbols[start]
         joints = self._joints[text]
         return index if joints[_joint(name, index)] >= 0.2 * joints.total() else last + 1
@@ -318,7 +326,7 @@ class Endings:
         kind, text = symbols[at][1]
         if text in words.FUNCTION and at + 1 < len(symbols):
             behind = symbols[at + 1][1]
-            if self._pairs[text, behind[1]] < 2 or (behind[0] == "w" and text not in words.PURPOSE_LINKS):
+            if self._pairs[text, behind[1]] < 2 or joins_words(text):
                 return False  # "Barques du Tirage" is a title; "pour client" recurs
             kind, text = behind
         return kind in "kv" or (kind == "w" and text in self.marks)

@@ -76,7 +76,7 @@ def _is_named(text: str) -> bool:
     if any(t.kind in (Kind.JOB, Kind.DATE, Kind.INVENTORY) for t in read_name(text).tokens):
         return True
     person = read_person(text.replace(",", " ").split())
-    return person is not None and person.form >= 0.45
+    return person is not None and person.form >= 0.45 and not text[0].islower()  # "per cliente" is no Per
 
 
 def _is_purpose(name: str, met: Counter[str], shared: Counter[str], bare: Counter[str]) -> bool:
@@ -142,4 +142,5 @@ def _repeats_folder(path: Path) -> bool:
     """Whether a stem says its folder's name and a size: "uscita/uscita - 60x80 cm"."""
     tokens = read_name(path[-1]).tokens
     size = next((at for at, token in enumerate(tokens) if token.kind is Kind.SIZE), len(tokens))
-    return len(path) > 2 and purpose_key(path[-2]) == purpose_key(_words_of(tokens[:size]))
+    return (len(path) > 2 and not path[-2][-1:].isdigit()
+            and purpose_key(path[-2]) == purpose_key(_words_of(tokens[:size])))

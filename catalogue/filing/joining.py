@@ -69,7 +69,6 @@ def join_people(evidence: Mapping[Key, Named]) -> Names:
                 either[member.person.key] = tuple(sorted(t.person.text for t in tops))
         joined |= _join_second_families(members, trusted)
     joined |= _join_letters(evidence, joined)
-    joined |= _join_slips(evidence, joined)
     joined |= _join_initials(evidence, joined)
     return Names(joined, either, frozenset(sure))
 
@@ -88,7 +87,7 @@ def _is_short_form_known(person: Person, evidence: Mapping[Key, Named]) -> bool:
     if not person.given or person.family_first or person.form < 0.15 or not evidence[person.key].whole:
         return False
     first, short = evidence.get((person.given[0], ())), evidence.get((person.family, person.given[1:]))
-    return short is not None and short.whole > 0 and len(short.titles) > 3 and not (first and first.whole)
+    return short is not None and short.whole > 0 and len(short.titles) > 1 and not (first and first.whole)
 
 
 def _join_second_families(members: list[Named], trusted: list[Named]) -> dict[Key, Key]:
@@ -141,37 +140,52 @@ def _fullest(member: Named, trusted: list[Named]) -> list[Named]:
         o is not t and compatible(o.person, t.person) and fuller(o.person) > fuller(t.person) for o in fitting)]
 
 
-def _join_slips(evidence: Mapping[Key, Named], joined: Mapping[Key, Key]) -> dict[Key, Key]:
-    """Names whose family is one letter off that of an artist met much more often."""
-    right: dict[str, list[Named]] = defaultdict(list)
-    often: dict[str, int] = defaultdict(int)
+def respelt(evidence: Mapping[Key, Named]) -> dict[Key, Person]:
+    """Names whose family is one letter off one that is met much more often, each with that family in its place."""
+    of_family: dict[str, list[Named]] = defaultdict(list)
     for named in evidence.values():
-        often[named.person.family] = max(often[named.person.family], named.places)
-        if _is_sure(named) and len(named.person.family) >= SLIP:
-            for shorter in _shortened(named.person.family):
-                right[shorter].append(named)
-    joins = {}
-    for key, named in evidence.items():
-        family = named.person.family
-        if len(family) < SLIP - 1 or named.stated or key in joined:
+        of_family[named.person.family].append(named)
+    places = {family: sum(named.places for named in members) for family, members in of_family.items()}
+    titles = {family: len(set().union(*(named.titles for named in members if named.whole)))
+              for family, members in of_family.items()}
+    right: dict[str, set[str]] = defaultdict(set)
+    for family, members in of_family.items():
+        if len(family) >= SLIP and any(_is_sure(named) or (named.whole and titles[family] > 1) for named in members):
+            for shorter in _shortened(family):
+                right[shorter].add(family)
+    respelt_names = {}
+    for family, members in of_family.items():
+        if len(family) < SLIP - 1 or any(named.stated for named in members):
             continue
-        near = {
-            joined.get(o.person.key, o.person.key)
-            for shorter in _shortened(family)
-            for o in right.get(shorter, ())
-            if o.person.family != family
-            and _is_met_more_often(o, named, often)
-            and len(o.person.family) - len(family) in (-1, 0, 1)
-            and compatible(Person(named.person.given, o.person.family, "", 0.0), o.person)
-        }
+        near = {other for shorter in _shortened(family) for other in right.get(shorter, ())
+                if other != family and abs(len(other) - len(family)) < 2
+                and (places[other] >= OFTEN * places[family] or titles[other] >= OFTEN * titles[family])}
         if len(near) == 1:
-            joins[key] = near.pop()
-    return joins
+            spelt = of_family[near.pop()]
+            for named in members:
+                fitting = [o.person for o in spelt if compatible(
+                    Person(named.person.given, o.person.family, "", 0.0), o.person)]
+                if fitting:
+                    respelt_names[named.person.key] = _with_family_of(named.person, fitting[0])
+    return respelt_names
 
 
-def _is_met_more_often(right: Named, slip: Named, places: Mapping[str, int]) -> bool:
-    return places[right.person.family] >= OFTEN * places[slip.person.family] or (
-        len(right.titles) >= OFTEN * len(slip.titles))
+def without_words_before(evidence: Mapping[Key, Named]) -> dict[Key, Person]:
+    """Names without the word before them that stands before several other people's full names too, as no first name
+    does: "Output A. Quill", "Output B. Ashe"."""
+    behind: dict[str, set[str]] = defaultdict(set)
+    for (family, given), named in evidence.items():
+        if len(given) > 1 and named.whole and (family, given[1:]) in evidence:
+            behind[given[0]].add(family)
+    return {key: Person(key[1][1:], key[0], named.person.text.partition(" ")[2], max(named.person.form, 0.2))
+            for key, named in evidence.items()
+            if len(key[1]) > 1 and len(behind[key[1][0]]) > 2 and not is_given(key[1][0])}
+
+
+def _with_family_of(person: Person, right: Person) -> Person:
+    given = person.text.split()[: len(person.text.split()) - len(person.family.split())]
+    family = right.text.split()[-len(right.family.split()):]
+    return Person(person.given, right.family, " ".join([*given, *family]), person.form, person.family_first)
 
 
 def _shortened(word: str) -> Iterator[str]:

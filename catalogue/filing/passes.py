@@ -8,7 +8,7 @@ from dataclasses import replace
 from functools import lru_cache, partial
 
 from catalogue.filing.artists import ArtistInPath, Artists, person_of
-from catalogue.filing.endings import is_roman
+from catalogue.filing.endings import is_roman, joins_words
 from catalogue.filing.folding import fold
 from catalogue.filing.model import NOTHING, STATED_IN_FILE, FileFacts, Guessed, Work
 from catalogue.filing.names import Name, is_device_name, is_shelf, phrases, read_name
@@ -204,7 +204,8 @@ def _folder_title_behind(work: Work, first: int, last: int) -> int:
             if after is None and at > last:
                 return at + 1   # words that end other names belong to the folder's title here
             counts = after is None or after.kind is Kind.NUMBER or is_roman(after.text)
-            another = after is not None and after.kind is Kind.WORD and name.tokens[at + 1].spaced
+            another = after is not None and after.kind is Kind.WORD and (
+                name.tokens[at + 1].spaced or joins_words(after.text))
             return 0 if counts or another else at + 1
     return 0
 

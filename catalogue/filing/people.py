@@ -67,7 +67,10 @@ def _read_person(phrase: tuple[str, ...], comma: bool) -> Person | None:
         return _single(parts[0], folded[0], stripped[0])
     if folded[0] in words.FUNCTION and folded[0] in words.PARTICLES and not parts[0][0].isupper():
         return None
-    if len(parts) < 4 and not comma and all(f in words.PARTICLES for f in folded[:-1]):
+    if any(_is_series_number(part) for part in stripped):
+        return None  # "VI Harbour"
+    initial = len(parts[0]) == 1 and parts[0].isupper()  # "O. Quill" is no O'Quill
+    if len(parts) < 4 and not comma and not initial and all(f in words.PARTICLES for f in folded[:-1]):
         return Person((), " ".join(folded), " ".join(parts), 0.1)  # "de la Brenne", "Ter Wolde"
     if all(f in words.PARTICLES for f in folded[1:]) or (folded[-1] in words.PARTICLES and not comma):
         return None
@@ -106,6 +109,10 @@ def _read_person(phrase: tuple[str, ...], comma: bool) -> Person | None:
     if loud[0] and not all(loud):
         form = max(form, 0.3)
     return Person(tuple(given), family, text, form, text != " ".join(parts))
+
+
+def _is_series_number(part: str) -> bool:
+    return len(part) > 1 and part.casefold() in _ROMAN and (part.isupper() or part.istitle())
 
 
 def _titled(part: str) -> str:

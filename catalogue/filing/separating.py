@@ -7,7 +7,7 @@ artist's name, nor known as a purpose, a version, a size, a date or a counter.
 
 import re
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from collections.abc import Set as Collection
 
 from catalogue.filing import vocabulary as words
@@ -35,13 +35,14 @@ def keep_apart(works: Sequence[Work], explained: Collection[str], no_titles: Col
     """
     filed: dict[tuple[str, str], list[Work]] = defaultdict(list)
     proved = {word for work in works if work.proved and work.title for word in fold(work.title.text).split()}
+    spans = {_span_key(work) for work in works if work.proved}
     artists = {title_key(name) for name in {work.artist.value for work in works}
                if (person := person_of(name)) and person.form >= SURELY}
     for work in works:
         if work.piece.value and work.artist.value and work.piece.reason != STATED_IN_FILE:
             key = title_key(work.piece.value)
             is_artist = key in artists or set(fold(work.piece.value).split()) <= set(work.artist_key.split())
-            if key in artists or ((key in no_titles or is_artist) and not _is_vouched_for(work)):
+            if key in artists or ((key in no_titles or is_artist) and not _is_vouched_for(work, explained)):
                 work.piece = NOTHING  # "original", or the artist's name
             else:
                 filed[work.artist_key, key].append(work)
@@ -54,15 +55,21 @@ def keep_apart(works: Sequence[Work], explained: Collection[str], no_titles: Col
                 len({_counter_before(work) for work in group} - {""}) > 1
                 or says_only_purpose(group[0].piece.value, explained)):
             for work in group:  # "close-up", "Tile 3 close-up" in one job's folder and another's
-                work.piece = work.piece if _is_vouched_for(work) else NOTHING
+                work.piece = work.piece if _is_vouched_for(work, explained) else NOTHING
+        elif len({_words_behind_artist(work, explained) for work in group}) > 1:
+            for work in group:  # "print_Ada_Quill_moor", "print_Ada_Quill_pier"
+                work.piece = work.piece if _is_vouched_for(work, explained) else NOTHING
         elif len({number for work in group if (number := _number_of_untitled(work))}) > 1:
             for work in group:
                 work.piece = NOTHING if _number_of_untitled(work) else work.piece
         elif len(group) > 1:
             series, in_titles = _series_before_counters(group), _words_before_purposes(group, purposes)
-            left_over = [_left_of_folder(work) if _is_vouched_for(work) else
-                         _in_order(in_titles.get(work.facts.path, []) + (
-                             series.get(work.facts.path) or _unexplained(work, explained, proved))) for work in group]
+            more = _paths_that_say_more(group, spans)
+            left_over = [
+                _left_of_folder(work) if _is_vouched_for(work, explained) and work.facts.path not in more else
+                _in_order(in_titles.get(work.facts.path, []) + (
+                    series.get(work.facts.path) or _unexplained(work, explained, proved, purposes.words)))
+                for work in group]
             if len({_key(tokens) for tokens in left_over}) > 1:
                 for work, tokens in zip(group, left_over, strict=True):
                     if tokens:
@@ -70,15 +77,39 @@ def keep_apart(works: Sequence[Work], explained: Collection[str], no_titles: Col
                         work.piece = Guessed(title, 0.5, "other files of that title differ by this")
 
 
-def _is_vouched_for(work: Work) -> bool:
-    """Whether its folder bears the title of a file, and its own name says nothing else."""
+def _is_vouched_for(work: Work, explained: Collection[str]) -> bool:
+    """Whether its folder bears the title of a file, which is no word for a purpose, and its own name says nothing
+    else."""
     own = work.title.key if work.title else ""
-    return work.folder_title == title_key(work.piece.value) and bool(own or work.last < work.first)
+    return (work.folder_title == title_key(work.piece.value) and bool(own or work.last < work.first)
+            and not says_only_purpose(work.piece.value, explained))
+
+
+def _paths_that_say_more(group: Sequence[Work], spans: Collection[str]) -> set[str]:
+    """Paths of files whose names hold their folder's title and other words that surely belong to a title: as other
+    names prove ("Window/Window_without_Frame"), or as they differ ("lowres/Window lowres", "lowres/Moor lowres")."""
+    longer = [(work, said) for work in group if (said := _span_key(work)) != work.folder_title and work.folder_title]
+    ends = {said for work, said in longer if said.endswith(work.folder_title)}
+    return {work.facts.path for work, said in longer if (said in spans and said.startswith(work.folder_title))
+            or (said in ends and len(ends) > 1)}
+
+
+def _span_key(work: Work) -> str:
+    return title_key(work.names[-1].between(work.first, work.last)) if work.last >= work.first else ""
 
 
 def _content_folder(work: Work) -> tuple[str, ...]:
     """The deepest folder that is neither shelf nor purpose."""
     return work.parts[: work.kinds.rfind("c") + 1]
+
+
+def _words_behind_artist(work: Work, explained: Collection[str]) -> str:
+    """What a file's name says behind its artist that may be a title, where the title was read before."""
+    title, of_artist = set(fold(work.piece.value).split()), beside_artist(work)[2]
+    tokens = work.names[-1].tokens[of_artist.stop :] if of_artist.start > work.first else ()
+    return _key([token for token in tokens if token.kind is Kind.YEAR or (
+        token.kind is Kind.WORD and fold(token.text) not in title and (
+            says_only_purpose(work.piece.value, explained) or not _is_explained(token, work, explained)))])
 
 
 def _counter_before(work: Work) -> str:
@@ -114,7 +145,8 @@ def _key(tokens: Sequence[Token]) -> str:
     return title_key(" ".join(token.text for token in tokens))
 
 
-def _unexplained(work: Work, explained: Collection[str], of_titles: Collection[str]) -> list[Token]:
+def _unexplained(work: Work, explained: Collection[str], of_titles: Collection[str],
+                 roles: Mapping[str, str]) -> list[Token]:
     """Words and series numbers of a file's own name, up to where other names prove that it goes on with purposes, that
     neither title nor artist nor a known word accounts for; and words before and behind that known of titles."""
     name = work.names[-1]
@@ -130,6 +162,9 @@ def _unexplained(work: Work, explained: Collection[str], of_titles: Collection[s
             continue
         if token.kind is Kind.NUMBER:
             left_over += [] if _counts(name, at, behind_purpose=says_purpose) else [token]
+        elif token.role and at == work.first and any(
+                token.role in (t.role, roles.get(fold(t.text))) for t in name.tokens[work.last + 1 :]):
+            left_over.append(token)  # "small_window_for client": what it is for is said behind the title
         elif token.kind is Kind.WORD:
             closes = not any(t.kind is Kind.WORD for t in name.tokens[at + 1 : last])
             counts = is_roman(token.text) and closes    # "fyr i" beside "fyr ii"

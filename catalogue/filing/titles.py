@@ -52,7 +52,7 @@ class Title:
 @lru_cache(maxsize=500_000)
 def title_key(text: str) -> str:
     """A title as compared within one artist: folded, and without spaces, so that "LowTide" is "Low Tide"."""
-    return without_umlauts(fold(text).replace(" ", ""))
+    return without_umlauts(fold(text)).replace(" ", "")
 
 
 def says_only_purpose(title: str, explained: Collection[str]) -> bool:
