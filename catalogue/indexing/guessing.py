@@ -7,6 +7,7 @@ set above what a person stated.
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
+from itertools import islice
 
 from catalogue.filing.guess import FileFacts, guess_all
 from catalogue.filing.guess import Guess as TreeGuess
@@ -76,24 +77,36 @@ def guess_scans(home: Home, listed: Sequence[Located], known_artists: Iterable[s
 
 def guess_paths(paths: Iterable[str], rules: Sequence[str], known_artists: Iterable[str] = ()) -> list[Guess]:
     """What rules and the tree suggest of files that were only seen, not read; paths as kept."""
-    listed = [Located(0, path, naming.format_of(path), None, None, naming.NO_TAGS, None) for path in paths]
+    listed = [Located(0, (path,), naming.format_of(path), None, None, naming.NO_TAGS, None) for path in paths]
     return list(_guessed(listed, rules, known_artists, seen_only=True))
 
 
 def _guessed(listed: Sequence[Located], rules: Sequence[str], known_artists: Iterable[str], *,
              seen_only: bool = False) -> Iterator[Guess]:
-    """One guess a scan. What a place rule reads of a path holds, and the folders it reads are left out of the tree, so
-    that the rest is judged as if they were not there. ``seen_only``: that there is a picture is taken for granted."""
-    places = [naming.names_in_path(scan.path, rules) for scan in listed]
+    """One guess a scan, from the best of its files' names. What a place rule reads of a path holds, and the folders it
+    reads are left out of the tree, so that the rest is judged as if they were not there. ``seen_only``: that there is a
+    picture is taken for granted."""
+    names = [(scan, path, naming.names_in_path(path, rules)) for scan in listed for path in scan.paths]
     facts = []
-    for scan, place in zip(listed, places, strict=True):
+    for scan, path, place in names:
         title, creator = naming.stated_names(scan.metadata)
-        facts.append(FileFacts(place.rest or display_path(scan.path), title, creator or place.artist, scan.format,
-                               scan.width or 0, scan.height or 0, seen_only or bool(scan.width), scan.group))
-    for scan, place, tree in zip(listed, places, guess_all(facts, known_artists), strict=True):
-        pixels = None if seen_only else (scan.width or 0) * (scan.height or 0)
-        by_rule = naming.guess_by_rule(scan.path, scan.format, pixels, scan.metadata, rules) if place.whole else None
-        yield by_rule or _of_tree(scan, place, tree)
+        same = scan.scan_id if scan.group is None and len(scan.paths) > 1 else scan.group
+        facts.append(FileFacts(place.rest or display_path(path), title, creator or place.artist, scan.format,
+                               scan.width or 0, scan.height or 0, seen_only or bool(scan.width), same))
+    trees = zip(names, guess_all(facts, known_artists), strict=True)
+    for scan in listed:
+        readings = [_read(*name, tree, rules, seen_only) for name, tree in islice(trees, len(scan.paths))]
+        yield max(readings, key=lambda reading: reading[0])[1]  # of equals the first
+
+
+def _read(scan: Located, path: str, place: PathNames, tree: TreeGuess, rules: Sequence[str],
+          seen_only: bool) -> tuple[tuple[bool, float], Guess]:
+    """What one name of a scan says, behind how much it tells: artist and piece or not, and how surely."""
+    pixels = None if seen_only else (scan.width or 0) * (scan.height or 0)
+    by_rule = naming.guess_by_rule(path, scan.format, pixels, scan.metadata, rules) if place.whole else None
+    guess = by_rule or _of_tree(scan, place, tree)
+    certainty = 1.0 if by_rule else tree.artist.certainty + tree.piece.certainty
+    return (bool(guess.artist and guess.title), certainty), guess
 
 
 def _of_tree(scan: Located, place: PathNames, tree: TreeGuess) -> Guess:

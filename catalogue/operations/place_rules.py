@@ -45,7 +45,7 @@ def named_on_record(db: Database, home: Home, rules: Sequence[str]) -> Named:
     for scan in listed:
         guess = guessed[scan.scan_id]
         artist, title = called[guess.artist, guess.title]
-        named.append((scan.path, replace(guess, artist=artist, title=title)))
+        named += [(path, replace(guess, artist=artist, title=title)) for path in scan.paths]
     return named
 
 

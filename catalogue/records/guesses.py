@@ -41,11 +41,12 @@ class Guessed(Guess):
 
 @dataclass(frozen=True, slots=True)
 class Located:
-    """A scan by one of its files, as guessing needs it: present ones and primary stores first. ``group``: scans of one
-    group show one piece, as a person confirmed. ``width`` and ``height`` in pixels, None where nothing was decoded."""
+    """A scan by the names of its files, as guessing needs it: those present in a primary store, where there are any,
+    each name once. ``group``: scans of one group show one piece, as a person confirmed. ``width`` and ``height`` in
+    pixels, None where nothing was decoded."""
 
     scan_id: int
-    path: str
+    paths: tuple[str, ...]
     format: str
     width: int | None
     height: int | None
@@ -91,19 +92,25 @@ def artists(db: Database) -> list[str]:
 
 def located(db: Database, *, near: Collection[int] | None = None) -> list[Located]:
     """Every scan that has a file, or those that lie in the same folders as the scans ``near``, a level up included."""
-    chosen: dict[int, str] = {}
-    for scan_id, path in db.execute("""
-            SELECT f.scan_id, f.path FROM file f JOIN store s ON s.id = f.store_id WHERE f.scan_id IS NOT NULL
-            ORDER BY f.scan_id, s.forgotten IS NOT NULL, f.state = 'missing', s.kind <> 'primary', f.id"""):
-        chosen.setdefault(int(scan_id), str(path))
+    paths: dict[int, list[str]] = {}
+    ranks: dict[int, int] = {}
+    for scan_id, path, rank in db.execute("""
+            SELECT f.scan_id, f.path,
+                   4 * (s.forgotten IS NOT NULL) + 2 * (f.state = 'missing') + (s.kind <> 'primary') AS rank
+            FROM file f JOIN store s ON s.id = f.store_id WHERE f.scan_id IS NOT NULL
+            ORDER BY f.scan_id, rank, f.id"""):
+        names = paths.setdefault(int(scan_id), [])
+        if rank == ranks.setdefault(int(scan_id), rank) and path not in names:
+            names.append(str(path))
     if near is not None:
-        folders = {_around(chosen[scan_id]) for scan_id in near if scan_id in chosen}
-        chosen = {scan_id: path for scan_id, path in chosen.items() if _around(path) in folders or scan_id in near}
+        folders = {_around(path) for scan_id in near for path in paths.get(scan_id, ())}
+        paths = {scan_id: names for scan_id, names in paths.items()
+                 if scan_id in near or any(_around(path) in folders for path in names)}
     groups = _confirmed_groups(db)
     scans = []
-    for scan_id, path in chosen.items():
+    for scan_id, names in paths.items():
         row = db.execute("SELECT format, width, height, metadata FROM scan WHERE id = ?", [scan_id]).fetchone()
-        scans.append(Located(scan_id, path, str(row[0]), row[1], row[2], metadata_of(str(row[3])),
+        scans.append(Located(scan_id, tuple(names), str(row[0]), row[1], row[2], metadata_of(str(row[3])),
                              groups.get(scan_id)))
     return scans
 

@@ -1,0 +1,42 @@
+"""Names guessed for scans on record: a scan is guessed from the names of all its files."""
+
+from collections.abc import Callable
+from itertools import permutations
+from pathlib import Path
+
+import pytest
+
+from catalogue.indexing.guessing import guess_scans
+from catalogue.indexing.naming import NO_TAGS
+from catalogue.indexing.service import index
+from catalogue.indexing.stores import add_store
+from catalogue.operations.place_rules import named_on_record
+from catalogue.records import guesses
+from catalogue.records.database import Database
+from catalogue.records.guesses import Located, located
+from catalogue.settings import Home
+
+TREE = ("Mara Vint/Harbour.tif", "Mara Vint/Meadow.tif", "Otto Brell/Pier.tif", "Otto Brell/Orchard.tif")
+
+
+@pytest.mark.parametrize("same", permutations(("Mara Vint/Low Tide.tif", "Mara Vint/Low Tide copy.tif")))
+def test_a_copy_beside_its_file_does_not_name_the_piece(home: Home, same: tuple[str, ...]) -> None:
+    others = [Located(number, (path,), "TIFF", 80, 60, NO_TAGS, None) for number, path in enumerate(TREE)]
+    guess = guess_scans(home, [*others, Located(9, same, "TIFF", 80, 60, NO_TAGS, None)])[9]
+    assert (guess.artist, guess.title) == ("Mara Vint", "Low Tide")
+
+
+def test_a_scan_is_named_by_whichever_file_says_most(db: Database, home: Home, scan: Callable[..., Path],
+                                                     tmp_path: Path) -> None:
+    (tmp_path / "main").mkdir()
+    store = add_store(db, "main", tmp_path / "main", "primary", consent=True)
+    for seed, path in enumerate(TREE):
+        scan(f"main/{path}", seed=seed)
+    for path in ("0 to sort/scan0001.tif", "Mara Vint/Low Tide.tif"):   # one after the other: the second comes later
+        scan(f"main/{path}", seed=100)
+        index(db, home, [store])
+    names = {path: (guess.artist, guess.title) for path, guess in named_on_record(db, home, ())}
+    assert names["0 to sort/scan0001.tif"] == names["Mara Vint/Low Tide.tif"] == ("Mara Vint", "Low Tide")
+    same, = (item for item in located(db) if len(item.paths) > 1)
+    on_record = guesses.of_scan(db, same.scan_id)
+    assert on_record and (on_record.artist, on_record.title) == ("Mara Vint", "Low Tide")
