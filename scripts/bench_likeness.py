@@ -1,11 +1,12 @@
 """How well likenesses are found, on open pictures with simulated captures whose geometry is known exactly.
 
-    python -m scripts.bench_likeness PACKAGES PLACE [--half fresh] [--photos 300] [--distractors 10000]
+    python -m scripts.bench_likeness PACKAGES PLACE [--half fresh] [--photos 300] [--distractors 10000] [--share .2]
 
 PACKAGES holds unpacked packages (see ``likeness_pictures.py`` for which and for their licences), PLACE is a folder for
-intermediate files, so that a second run is quick. Base pictures were split by name into a tuning and a held-out half
-before anything was measured. The held-out half has been looked at so often since that all of them count as tuning
-pictures now; the fresh ones come from other packages and were measured after the last threshold was chosen.
+intermediate files: a run that is cut off carries on there, and a second one is quick. ``--share`` takes the first so
+many of the pictures in the order of the SHA-256 of their names. Base pictures were split by name into a tuning and a
+held-out half before anything was measured. The held-out half has been looked at so often since that all of them count
+as tuning pictures now; the fresh ones come from other packages and were measured after the last threshold was chosen.
 
 For every base picture: a master scan; captured anew (turned, other light, size, colour, at times a wrong profile); a
 tile of it; a detail for the web; an edited copy; a phone photo of a framed print; and two that must stay apart: a
@@ -15,7 +16,6 @@ distractors: crops of the pictures of the other half, turned, mirrored, in other
 
 import argparse
 import pickle
-import shutil
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -34,7 +34,7 @@ from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Evidence, Relation, ScanFacts
 from catalogue.likeness.examine import Side, against
 from catalogue.likeness.features import VERSION, Features, extract
-from catalogue.likeness.photo import match_photo, rank_matches
+from catalogue.likeness.photo import PhotoMatch, match_photo, rank_matches
 from scripts import likeness_captures as captures
 from scripts.likeness_pictures import Base, collect
 
@@ -166,63 +166,102 @@ def main() -> None:
     options.add_argument("--skip", type=int, default=0, help="photographs passed over; then only photographs are taken")
     options.add_argument("--distractors", type=int, default=10_000)
     options.add_argument("--only", choices=("shots", "distractors"), help="make these and stop")
+    options.add_argument("--share", type=float, default=1.0, help="of the pictures, by the digests of their names")
     given = options.parse_args()
     cv2.setNumThreads(1)
     bases = collect(given.packages, given.place / "bases")
     fresh = collect(given.packages, given.place / "fresh", fresh=True) if given.half == "fresh" else None
     half = [b for b in bases if b.half == given.half] if fresh is None else fresh
-    photos = sorted((b for b in half if b.group == "photo"), key=lambda b: sha256(b.name.encode()).digest())
+    photos = sorted((b for b in half if b.group == "photo"), key=_digest)
     chosen = photos[given.skip : given.skip + given.photos]
     if not given.skip:
         chosen = [b for b in half if b.group != "photo"] + chosen
     rest = [b for b in bases if b not in chosen and b.group != "flat"]
     if given.only != "distractors":
-        taken = [s for n, b in enumerate(chosen) for s in cached(
-            given.place, f"shots-{VERSION}-{b.group}-{b.name}",
-            lambda b=b, n=n: shots(b, chosen[(7 * n + 3) % len(chosen)]))]
+        strangers = {b: chosen[(7 * n + 3) % len(chosen)] for n, b in enumerate(chosen)}
+        taken = [s for b in sorted(chosen, key=_digest)[:max(1, round(len(chosen) * given.share))] for s in cached(
+            given.place, f"shots-{VERSION}-{b.group}-{b.name}", lambda b=b: shots(b, strangers[b]))]
     if given.only != "shots":
         others = list(distractors(rest, given.distractors, given.place))
     if given.only is None:
-        report(taken, others, given.place / "index", given.half)
+        report(taken, others, given.place, given.half)
 
 
-def report(taken: list[Shot], others: list[shards.Entry], folder: Path, half: str) -> None:
+def _digest(base: Base) -> bytes:
+    return sha256(base.name.encode()).digest()
+
+
+@dataclass(frozen=True, slots=True)
+class Searched:
+    """What the captures of one piece led to: for each kind the rank of its master (99: not among the candidates), what
+    was found against each master tried, the masters named for the phone photo; and seconds of processor time."""
+
+    ranks: dict[str, int]
+    pairs: list[tuple[str, str, Evidence | None]]
+    named: list[PhotoMatch]
+    seconds: list[float]
+    photo_seconds: float
+
+
+def search(taken: list[Shot], index: retrieval.Index, masters: dict[str, Shot]) -> Searched:
+    """Search for every capture of one piece among all, and examine the masters it leads to."""
+    by_key = {m.facts.sha256: m for m in masters.values()}
+    ranks, pairs, named, seconds, photo_seconds = {}, [], [], [], 0.0
+    for one in taken:
+        if one.kind == "master":
+            continue
+        began = time.process_time()
+        order = [c.key for c in index.candidates(one.features, one.hashes, limits.CANDIDATES)]
+        near = [by_key[k] for k in order if k in by_key]
+        if one.kind == "phone":
+            named = rank_matches([s for m in near if (s := match_photo(one.picture, one.features, m.base, m.features,
+                                                                       lambda m=m: m.picture))])
+            photo_seconds = time.process_time() - began
+            continue
+        own = masters[one.base]
+        if one.kind in TRUE:
+            key = own.facts.sha256
+            ranks[one.kind] = order.index(key) if key in order[: limits.CANDIDATES] else 99
+        if own not in near and one.kind in APART:
+            near.append(own)  # the hard negatives are always tried, found or not
+        pairs += [(one.kind, m.base, e) for m, e in
+                  zip(near, against(one.side, [m.side for m in near]), strict=True)]
+        seconds.append(time.process_time() - began)
+    return Searched(ranks, pairs, named, seconds, photo_seconds)
+
+
+def code_digest() -> str:
+    """Of the code that finds likenesses: what other code found is not taken over."""
+    sources = sorted(Path(retrieval.__file__).parent.glob("*.py"))
+    return sha256(b"".join(p.read_bytes() for p in sources)).hexdigest()[:12]
+
+
+def report(taken: list[Shot], others: list[shards.Entry], place: Path, half: str) -> None:
     """All figures."""
     masters = {s.base: s for s in taken if s.kind == "master"}
     # a grey picture has no other colourway
     taken = [s for s in taken if s.kind != "colourway" or _coloured(masters[s.base])]
-    shutil.rmtree(folder, ignore_errors=True)
-    index = retrieval.Index(folder)
     entries = [*others, *(shards.Entry(m.facts.sha256, m.hashes[0], m.features) for m in masters.values())]
-    for at in range(0, len(entries), limits.SEGMENT_MOST):
+    label = f"{code_digest()}-{len(masters)}-{len(others)}"
+    folder = place / f"index-{label}"
+    index = retrieval.Index(folder)
+    for at in range(len(index), len(entries), limits.SEGMENT_MOST):
         index.join([shards.gather_entries(entries[at : at + limits.SEGMENT_MOST])])
-    by_key = {m.facts.sha256: m for m in masters.values()}
     size = sum(p.stat().st_size for p in folder.rglob("*") if p.is_file())
     print(f"{half}: {len(masters)} pieces, {len(taken) - len(masters)} captures, {len(index)} scans in the index, "
           f"{size / len(index):.0f} bytes a scan there (distractors are smaller than masters)")
-    found: list[tuple[Shot, Shot, Evidence | None]] = []
-    ranks: list[tuple[Shot, int]] = []
-    seconds: list[float] = []
-    for one in taken:
-        if one.kind in ("master", "phone"):
-            continue
-        began = time.process_time()
-        near = index.candidates(one.features, one.hashes, limits.CANDIDATES)
-        order = [c.key for c in near]
-        own = masters[one.base]
-        if one.kind in TRUE:
-            ranks.append((one, order.index(own.facts.sha256) if own.facts.sha256 in order[: limits.CANDIDATES] else 99))
-        pairs = [by_key[k] for k in order if k in by_key]
-        if own not in pairs and one.kind in APART:
-            pairs.append(own)  # the hard negatives are always tried, found or not
-        sides = [m.side for m in pairs]
-        found += zip([one] * len(pairs), pairs, against(one.side, sides), strict=True)
-        seconds.append(time.process_time() - began)
-    _retrieval(ranks)
+    shot_of = {(s.base, s.kind): s for s in taken}
+    searched: dict[str, Searched] = {
+        base: cached(place, f"searched-{label}-{base}",
+                     lambda base=base: search([s for s in taken if s.base == base], index, masters))
+        for base in masters}
+    found = [(shot_of[base, kind], masters[other], e) for base, s in searched.items() for kind, other, e in s.pairs]
+    seconds = [one for s in searched.values() for one in s.seconds]
+    _retrieval([(shot_of[base, kind], rank) for base, s in searched.items() for kind, rank in s.ranks.items()])
     _relations(taken, found)
     _apart(found)
     _geometry(found)
-    _photos(taken, index, by_key)
+    _photos(searched, masters)
     _plain(taken, masters)
     began = time.process_time()
     for one in taken[:24]:
@@ -328,21 +367,13 @@ def _geometry(found: list[tuple[Shot, Shot, Evidence | None]]) -> None:
               f"rotation p50 {np.median(turns):.3f}° p95 {np.percentile(turns, 95):.3f}° ({len(places)} pairs)")
 
 
-def _photos(taken: list[Shot], index: retrieval.Index, by_key: dict[str, Shot]) -> None:
+def _photos(searched: dict[str, Searched], masters: dict[str, Shot]) -> None:
     print("\nPhone photos of framed prints: the right piece first")
     results: dict[str, list[bool]] = {}
-    sure: list[tuple[float, bool]] = []
-    seconds = []
-    for one in (s for s in taken if s.kind == "phone"):
-        began = time.process_time()
-        near = [by_key[c.key] for c in index.candidates(one.features, one.hashes, limits.CANDIDATES) if c.key in by_key]
-        seen = rank_matches(
-            [s for m in near if (s := match_photo(one.picture, one.features, m.base, m.features,
-                                                  lambda m=m: m.picture))]
-        )
-        seconds.append(time.process_time() - began)
-        results.setdefault(one.group, []).append(bool(seen) and seen[0].key == one.base)
-        sure += [(s.sure, s.key == one.base) for s in seen]
+    for base, s in searched.items():
+        results.setdefault(masters[base].group, []).append(bool(s.named) and s.named[0].key == base)
+    sure = [(match.sure, match.key == base) for base, s in searched.items() for match in s.named]
+    seconds = [s.photo_seconds for s in searched.values()]
     for group, hits in results.items():
         print(f"  {group:9} {np.mean(hits):.3f} of {len(hits)}")
     wrong = [s for s, ok in sure if not ok]

@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from catalogue.likeness import colour, geometry
 from catalogue.likeness import thresholds as limits
-from catalogue.likeness.confirmation import polish
+from catalogue.likeness.confirmation import polish, track
 from catalogue.likeness.features import Bytes
 from catalogue.likeness.geometry import Matrix
 
@@ -45,21 +45,23 @@ class Comparison:
 
 
 def compare(
-    a: Bytes, b: Bytes, matrix: Matrix, *, reach: float = limits.POLISH_REACH, rigid: bool = False
+    a: Bytes, b: Bytes, matrix: Matrix, *, reach: float = limits.POLISH_REACH, rigid: bool = False,
+    tracked: bool = False,
 ) -> Comparison | None:
     """Compare previews (H×W×3 uint8, sRGB) under a map from a to b; ``None`` if too little of them overlaps.
 
     The finer one is brought to the grid of the coarser, so that neither is magnified. The map is first made exact on
-    the pixels, moving no corner by more than ``reach`` pixels; 0 takes it as it is. ``rigid``: its scale is right.
+    the pixels, moving no corner by more than ``reach`` pixels. ``rigid``: its scale is right. ``tracked``: corners are
+    followed first, which soft pictures in another light would mislead.
     """
     if geometry.scale_of(matrix) > 1.0:
-        turned = _onto(b, a, geometry.inverse(matrix), reach, rigid)
+        turned = _onto(b, a, geometry.inverse(matrix), reach, rigid, tracked)
         if turned is None:
             return None
         matrix, laid, ground, mask = turned
         matrix = geometry.inverse(matrix)
     else:
-        turned = _onto(a, b, matrix, reach, rigid)
+        turned = _onto(a, b, matrix, reach, rigid, tracked)
         if turned is None:
             return None
         matrix, ground, laid, mask = turned
@@ -94,7 +96,7 @@ def _size(picture: Bytes) -> geometry.Size:
 
 
 def _onto(
-    fine: Bytes, coarse: Bytes, matrix: Matrix, reach: float, rigid: bool
+    fine: Bytes, coarse: Bytes, matrix: Matrix, reach: float, rigid: bool, tracked: bool
 ) -> tuple[Matrix, Bytes, Bytes, Flags] | None:
     """The finer picture drawn on the part of the coarser one's grid that it covers: map, part, drawn, mask."""
     scale = geometry.scale_of(matrix)
@@ -107,10 +109,10 @@ def _onto(
     part = np.ascontiguousarray(coarse[y0:y1, x0:x1])
     shift = np.array([[1.0, 0.0, -x0], [0.0, 1.0, -y0]])
     local = geometry.compose(shift, matrix)
-    if reach > 0:
-        grey = cv2.cvtColor(soft, cv2.COLOR_RGB2GRAY), cv2.cvtColor(part, cv2.COLOR_RGB2GRAY)
-        local = _polished(grey[0], grey[1], local, scale, reach, rigid)
     size = (x1 - x0, y1 - y0)
+    grey = cv2.cvtColor(soft, cv2.COLOR_RGB2GRAY), cv2.cvtColor(part, cv2.COLOR_RGB2GRAY)
+    exact = track(grey[0], grey[1], local) if tracked else None
+    local = _polished(grey[0], grey[1], local, scale, reach, rigid) if exact is None else exact
     drawn = cv2.warpAffine(soft, local, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     mask = cv2.warpAffine(np.full(fine.shape[:2], 255, np.uint8), local, size) > 250
     mask = cv2.erode(mask.astype(np.uint8), np.ones((5, 5), np.uint8), borderValue=0).astype(bool)

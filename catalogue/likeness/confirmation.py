@@ -6,7 +6,7 @@ import numpy.typing as npt
 
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.features import Bytes, Features, Floats
-from catalogue.likeness.geometry import Fit, Matrix, stretch_of
+from catalogue.likeness.geometry import Fit, Matrix, apply, compose, inverse, stretch_of
 
 Indices = npt.NDArray[np.intp]
 
@@ -85,6 +85,66 @@ def distinct(source: Floats, target: Floats) -> int:
     return min(len(np.unique(spots[:, :2], axis=0)), len(np.unique(spots[:, 2:], axis=0)))
 
 
+def track(a: Bytes, b: Bytes, matrix: Matrix) -> Matrix | None:
+    """The map made exact on corners of b that are followed in a, drawn onto b's grid, to a fraction of a pixel (Lucas
+    and Kanade 1981, in pyramids as Bouguet 2000), each found again on the way back.
+
+    ``a`` and ``b`` are grey, H×W uint8; ``b`` should be the coarser. A similarity is fitted, or an affine map where so
+    many corners agree that they show a scanner's two axes. ``None`` where few agree, a corner of the picture would move
+    by POLISH_REACH pixels of b or more, or the pictures would lie on each other less well than before.
+    """
+    still, moving = _edges(b), _edges(_drawn(a, b, matrix))
+    inner = cv2.erode(_drawn(np.full(a.shape, 255, np.uint8), b, matrix, cv2.BORDER_CONSTANT) // 251,
+                      np.ones((limits.TRACK_WINDOW // 2,) * 2, np.uint8), borderValue=0)
+    corners = cv2.goodFeaturesToTrack(still, limits.TRACKED_MOST, 0.01, 8, mask=inner, blockSize=7)
+    if corners is None or len(corners) < limits.TRACKED_LEAST:
+        return None
+    reached, there = _followed(still, moving, corners)
+    back, again = _followed(moving, still, reached)
+    good = ((there == 1) & (again == 1)).ravel() & (np.linalg.norm((back - corners)[:, 0], axis=1) < 0.5)
+    source, target = reached[good], corners[good]
+    if len(source) < limits.TRACKED_LEAST:
+        return None
+    step, inside = cv2.estimateAffinePartial2D(source, target, ransacReprojThreshold=0.7, refineIters=20)
+    agree = inside.ravel() == 1
+    if agree.sum() >= limits.TRACKED_AFFINE:
+        step, _ = cv2.estimateAffine2D(source[agree], target[agree], ransacReprojThreshold=0.7, refineIters=20)
+    if step is None or agree.sum() < limits.TRACKED_LEAST:
+        return None
+    better = compose(np.asarray(step, np.float64), matrix)
+    if stretch_of(better) > limits.STRETCH_MOST or _moved(matrix, better, a) >= limits.POLISH_REACH:
+        return None
+    seen = inner[::2, ::2] > 0
+    before, after = (np.corrcoef(edges[::2, ::2][seen], still[::2, ::2][seen])[0, 1]
+                     for edges in (moving, _edges(_drawn(a, b, better))))
+    return better if after >= before else None
+
+
+def _drawn(a: Bytes, b: Bytes, matrix: Matrix, border: int = cv2.BORDER_REPLICATE) -> Bytes:
+    return np.asarray(cv2.warpAffine(a, matrix, (b.shape[1], b.shape[0]), borderMode=border), np.uint8)
+
+
+def _moved(before: Matrix, after: Matrix, a: Bytes) -> float:
+    """Pixels of b by which a corner or the middle of a moves at most."""
+    height, width = a.shape
+    grid = np.array([[0, 0], [width, 0], [0, height], [width, height], [width / 2, height / 2]])
+    return float(np.linalg.norm(apply(after, grid) - apply(before, grid), axis=1).max())
+
+
+def _edges(grey: Bytes) -> Bytes:
+    """What is finer than some 30 px, strong passages weakened; light and exposure are gone, and grain stays weak."""
+    light = cv2.GaussianBlur(grey, (0, 0), 1.0).astype(np.float32)
+    fine = light - cv2.blur(light, (29, 29))
+    strength = np.sqrt(np.maximum(cv2.blur(fine * fine, (69, 69)), 0)) + limits.TRACK_FLOOR
+    return np.asarray(np.clip(fine / strength * 42 + 128, 0, 255), np.uint8)
+
+
+def _followed(still: Bytes, moving: Bytes, corners: Floats) -> tuple[Floats, Bytes]:
+    reached, status, _ = cv2.calcOpticalFlowPyrLK(
+        still, moving, corners, np.zeros_like(corners), winSize=(limits.TRACK_WINDOW,) * 2, maxLevel=1)
+    return np.asarray(reached, np.float32), np.asarray(status, np.uint8)
+
+
 def polish(
     a: Bytes, b: Bytes, matrix: Matrix, reach: float, rounds: int = 30, *, rigid: bool = False
 ) -> Matrix | None:
@@ -95,18 +155,11 @@ def polish(
     pixels of b.
     """
     try:
-        _, inverse = cv2.findTransformECC(
-            b, a, _inverted(matrix).astype(np.float32), cv2.MOTION_EUCLIDEAN if rigid else cv2.MOTION_AFFINE,
+        _, back = cv2.findTransformECC(
+            b, a, inverse(matrix).astype(np.float32), cv2.MOTION_EUCLIDEAN if rigid else cv2.MOTION_AFFINE,
             (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, rounds, 1e-4), None, 5,
         )
     except cv2.error:
         return None  # no convergence: the caller keeps its own fit
-    better = _inverted(np.asarray(inverse, np.float64))
-    height, width = a.shape
-    grid = np.array([[0, 0, 1], [width, 0, 1], [0, height, 1], [width, height, 1], [width / 2, height / 2, 1]])
-    moved = np.linalg.norm((better - matrix) @ grid.T, axis=0).max()
-    return better if moved < reach and stretch_of(better) < limits.STRETCH_MOST else None
-
-
-def _inverted(matrix: Matrix) -> Matrix:
-    return np.asarray(cv2.invertAffineTransform(matrix), np.float64)
+    better = inverse(np.asarray(back, np.float64))
+    return better if _moved(matrix, better, a) < reach and stretch_of(better) < limits.STRETCH_MOST else None

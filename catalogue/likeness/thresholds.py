@@ -32,6 +32,11 @@ INLIERS_EXACT = 40      # fewer features give a scale less well than the two siz
 SCALE_NEAR = 0.02       # … within this share
 INLIERS_FIRM = 15       # so many agree on one place by no chance
 INLIERS_PLACED, POLISH_REACH_PLACED = 25, 1.5  # … and px where so many agree; tuned: tiles' corners p95 .137 to .111 %
+TRACK_WINDOW = 31       # px around a corner that is followed
+TRACK_FLOOR = 8.0       # levels of 255 added to a passage's strength; 4 followed the relief of soft work
+TRACKED_MOST = 400      # corners followed; tuned: 200 turned tiles by .07° instead of .06°
+TRACKED_LEAST = 20      # so many must agree, else the pixels as a whole decide …
+TRACKED_AFFINE = 120    # … and so many show that two axes differ; tuned: re-scans' corners .020 to .006 %, median
 
 
 def sane_scale(scale: float) -> bool:

@@ -1,9 +1,11 @@
 """Which relation two pictures have, on captures simulated with exact geometry."""
 
+import cv2
 import numpy as np
 import pytest
 
 from catalogue.likeness import geometry
+from catalogue.likeness.confirmation import track
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.examine import examine
 from tests.likeness.conftest import artwork, captures, master, master_side, side_of
@@ -40,6 +42,34 @@ def test_tile_and_its_place(box: tuple[float, float, float, float], rng: np.rand
     assert found.relation is Relation.TILE, found.reasons
     assert corner_error(found, a, b) < 0.0015
     assert found.detail_ratio == pytest.approx(1.0, abs=0.05)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("name", ["astronaut", "coffee"])
+def test_the_turn_of_a_tile_is_right_to_a_tenth_of_a_degree(name: str, seed: int) -> None:
+    a = captures.tile(artwork(name), 7, np.random.default_rng(seed), (0.2, 0.25, 0.5, 0.5))
+    found = examine(side_of(a.picture, "a", role="tile"), master_side(name))
+    assert found is not None and found.relation is Relation.TILE
+    true = geometry.rotation_of((master(name).place @ np.linalg.inv(a.place))[:2])
+    assert abs((found.rotation - true + 180) % 360 - 180) < 0.1
+    assert corner_error(found, a, master(name)) < 0.001
+
+
+@pytest.mark.parametrize("name", ["astronaut", "coffee", "retina"])
+def test_corners_are_followed_to_a_tenth_of_a_pixel(name: str) -> None:
+    b = cv2.cvtColor(artwork(name), cv2.COLOR_RGB2GRAY)
+    true = geometry.compose(geometry.zoom(1.004, 0.999), cv2.getRotationMatrix2D((300, 200), 0.4, 1.0))
+    a = cv2.warpAffine(b, geometry.inverse(true), (b.shape[1], b.shape[0]), flags=cv2.INTER_CUBIC)
+    found = track(a, b, np.eye(2, 3))
+    assert found is not None
+    inner = np.array([[40, 40], [a.shape[1] - 40, 40], [a.shape[1] - 40, a.shape[0] - 40], [40, a.shape[0] - 40]])
+    assert np.linalg.norm(geometry.apply(found, inner) - geometry.apply(true, inner), axis=1).max() < 0.1
+
+
+def test_corners_of_another_picture_and_of_a_blank_one_are_not_followed() -> None:
+    astronaut, coffee = (cv2.cvtColor(artwork(name), cv2.COLOR_RGB2GRAY) for name in ("astronaut", "coffee"))
+    assert track(astronaut, coffee, np.eye(2, 3)) is None
+    assert track(np.full_like(coffee, 128), coffee, np.eye(2, 3)) is None
 
 
 def test_part_is_told_from_whole_whichever_comes_first(rng: np.random.Generator) -> None:
