@@ -5,10 +5,10 @@
     python3 scripts/check.py --fresh    make the environment anew
     python3 scripts/check.py --only mypy,imports
 
-Needs Python 3.11 or newer and nothing else; installs what pyproject.toml names. The checks run side by side, the
-package's from the start, for it makes an environment of its own. Prints one line a check and pytest's closing line;
-what a failed check said follows, the failed tests last. All that the checks printed lies in
-.check/logs/, with the times of the slowest tests. Exit 0 when all pass, 1 when one fails, 2 when none could be run.
+Needs Python 3.11 or newer and nothing else; installs what pyproject.toml names. The checks run side by side. Prints one
+line a check and pytest's closing line; what a failed check said follows, the failed tests last. All that the checks
+printed lies in .check/logs/, with the times of the slowest tests. Exit 0 when all pass, 1 when one fails, 2 when none
+could be run.
 """
 
 import argparse
@@ -23,17 +23,16 @@ if sys.version_info < (3, 11):  # noqa: UP036 - told before anything is imported
 from dataclasses import dataclass
 from pathlib import Path
 
-from environment import ROOT, Failed, environ, install, speak_anywhere
+from environment import CHECKED, ROOT, Failed, environ, install, speak_anywhere
 
-PLACE = ROOT / ".check"
 CHECKS: dict[str, list[str]] = {
     "ruff": ["ruff", "check", "catalogue", "tests", "scripts"],
     "mypy": ["mypy"],
     "imports": ["lint-imports"],
-    "pytest": ["pytest", "-q", "-rfE", "-n", "2", "--dist", "loadfile", "--durations", "20", "--color", "no"],
+    "pytest": ["pytest", "-q", "-rfE", "-n", "2", "--dist", "loadfile", "--no-loadscope-reorder", "--durations", "20",
+               "--color", "no"],
     "package": ["python", "scripts/try_package.py"],
 }
-OWN_ENVIRONMENT = {"package"}
 SHOWN_LINES = 200   # of what a failed check said; the whole is in its log
 
 
@@ -57,14 +56,13 @@ class Running:
         return passed, said
 
 
-def begin(name: str, programs: Path | None) -> Running:
-    """Start a check with the environment's programs; without them, with the Python that runs this."""
-    log = PLACE / "logs" / f"{name}.txt"
+def begin(name: str, programs: Path) -> Running:
+    """Start a check with the environment's programs."""
+    log = CHECKED / "logs" / f"{name}.txt"
     log.parent.mkdir(parents=True, exist_ok=True)
     program, *words = CHECKS[name]
-    command = [str(programs / program) if programs else sys.executable, *words]
     with log.open("wb") as out:
-        process = subprocess.Popen(command, cwd=ROOT, env=environ(programs),
+        process = subprocess.Popen([str(programs / program), *words], cwd=ROOT, env=environ(programs),
                                    stdin=subprocess.DEVNULL, stdout=out, stderr=subprocess.STDOUT)
     return Running(name, process, log, time.monotonic())
 
@@ -76,7 +74,7 @@ def explain(failed: dict[str, str]) -> None:
         lines = (mark + rest if mark else said).rstrip().splitlines()
         print(f"\n== {name}", *lines[-SHOWN_LINES:], sep="\n")
         if len(lines) > SHOWN_LINES:
-            print(f"(the last {SHOWN_LINES} lines; all in {PLACE / 'logs' / name}.txt)")
+            print(f"(the last {SHOWN_LINES} lines; all in {CHECKED / 'logs' / name}.txt)")
     print(f"\nFailed: {', '.join(failed)}.")
     print(*re.findall(r"^(?:FAILED|ERROR) .*$", failed.get("pytest", ""), re.M), sep="\n")
 
@@ -90,10 +88,10 @@ def main() -> int:
     chosen = asked.only.split(",")
     if unknown := set(chosen) - set(CHECKS):
         parser.error(f"unknown: {', '.join(sorted(unknown))}; choose from {', '.join(CHECKS)}")
-    running = [begin(name, None) for name in chosen if name in OWN_ENVIRONMENT]
+    running = []
     try:
-        programs = install(PLACE, dev=True, fresh=asked.fresh)
-        running[:0] = [begin(name, programs) for name in chosen if name not in OWN_ENVIRONMENT]
+        programs = install(CHECKED, dev=True, fresh=asked.fresh)
+        running = [begin(name, programs) for name in chosen]
         failed = {}
         pending = list(running)
         while pending:

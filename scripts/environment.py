@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
+CHECKED = ROOT / ".check"   # the checks' environment and logs
 # What a person's shell may say to Python, pip's caller or the checks, and what would make them behave otherwise.
 FOREIGN = ("PYTHON", "PYTEST_", "TEXTUAL", "RUFF_", "MYPY", "CATALOGUE_", "VIRTUAL_ENV", "COLUMNS", "LINES", "NO_COLOR",
            "FORCE_COLOR", "CLICOLOR")
@@ -36,10 +37,13 @@ def environ(programs: Path | None) -> dict[str, str]:
                    "VIRTUAL_ENV": str(programs.parent)}
 
 
-def install(place: Path, *, dev: bool, fresh: bool = False, python: str = sys.executable) -> Path:
+def install(place: Path, *, dev: bool, fresh: bool = False, compiled: bool = False,
+            python: str = sys.executable) -> Path:
     """The folder of programs of an environment in ``place``, made or brought up to date as pyproject.toml says.
 
-    ``dev`` adds the dependency group of that name. Raises Failed with pip's words.
+    ``dev`` adds the dependency group of that name. Unless ``compiled``, modules are compiled when they are imported
+    first: to compile all takes as long as the rest of the installation, and most are never used. For a user who may
+    not write there everything is compiled. Raises Failed with pip's words.
     """
     venv, stamp = place / "venv", place / "installed.toml"
     programs = venv / "bin"
@@ -60,7 +64,8 @@ def install(place: Path, *, dev: bool, fresh: bool = False, python: str = sys.ex
     extra = tomllib.loads(wanted.decode())["dependency-groups"]["dev"] if dev else []
     # "." and not the folder's name: pip takes [1] at the end of a path for extras
     _quietly([str(programs / "python"), "-m", "pip", "install", "--quiet", "--disable-pip-version-check",
-              "--editable", ".", *extra], "pip could not install what pyproject.toml names.", programs)
+              *([] if compiled else ["--no-compile"]), "--editable", ".", *extra],
+             "pip could not install what pyproject.toml names.", programs)
     stamp.write_bytes(state)
     return programs
 

@@ -147,7 +147,8 @@ def burning(cores: int) -> Iterator[None]:
 
 def run_suite(number: int, run: Run, place: Path, rooms: list[str], search: bool) -> tuple[str, bool]:
     """One run; gives its row of the table and whether every test passed."""
-    programs = install(place / f"python-{version_of(run.python)}", dev=True, python=str(run.python))
+    programs = install(place / f"python-{version_of(run.python)}", dev=True, compiled=True,
+                       python=str(run.python))
     place_of_run = place / "runs" / str(number)
     shutil.rmtree(place_of_run, ignore_errors=True)
     tree, temporary = place_of_run / run.folder, place_of_run / "temporary"

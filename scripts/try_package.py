@@ -1,26 +1,53 @@
 #!/usr/bin/env python3
-"""Build wheel and sdist and try the wheel in an environment made from nothing.
+"""Build wheel and sdist and try the wheel in an environment that has what the wheel says it needs, and no more.
 
     python3 scripts/try_package.py [--keep FOLDER]
 
-Needs Python 3.11 or newer and a package index. In the clean environment: the program starts, a store is added, the
-screens open and close, a scan is indexed and found. Exit 0 when all holds.
+Needs Python 3.11 or newer. The libraries are those of the checks' environment, linked as far as the wheel's metadata
+names them, and those name others. There, outside the checkout: the program starts, a store is added, the screens open
+and close, a scan is indexed and found. Exit 0 when all holds.
 """
 
 import argparse
-import os
 import subprocess
 import sys
 import tempfile
 import venv
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parent.parent
+from environment import CHECKED, ROOT, environ, install
+
+LINK_LIBRARIES = """
+import sys
+from importlib.metadata import Distribution, distribution
+from pathlib import Path
+from packaging.requirements import Requirement
+
+site = Path(sys.argv[1])
+(package,) = Distribution.discover(name="master-scan-catalogue", path=[str(site)])
+pending, linked = [(package, "")], set()
+while pending:
+    needed, extra = pending.pop()
+    for requirement in map(Requirement, needed.requires or ()):
+        if requirement.marker is None or requirement.marker.evaluate({"extra": extra}):
+            library = distribution(requirement.name)
+            assert library.version in requirement.specifier, (requirement, library.version)
+            for name in {file.parts[0] for file in library.files or ()} - {"..", "__pycache__"}:
+                if not (site / name).exists():
+                    (site / name).symlink_to(library.locate_file(name))
+            for asked in ("", *requirement.extras):
+                if (requirement.name, asked) not in linked:
+                    linked.add((requirement.name, asked))
+                    pending.append((library, asked))
+"""
 SCREENS = """
 import asyncio, sys
 from pathlib import Path
 from catalogue.screens.app import CatalogueApp
 from catalogue.settings import find_home
+
+import catalogue
+assert Path(catalogue.__file__).is_relative_to(sys.prefix), catalogue.__file__
 
 async def look():
     app = CatalogueApp(find_home(Path(sys.argv[1])))
@@ -43,13 +70,16 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as name:
         place = Path(name)
         packages = (asked.keep or place / "dist").absolute()
-        venv.create(place / "builder", with_pip=True)
-        pip(place / "builder", "install", "build")
-        run(place / "builder/bin/python", "-m", "build", "--outdir", packages, ROOT)
+        python = install(CHECKED, dev=True) / "python"
+        run(python, "-m", "build", "--no-isolation", "--outdir", packages, ROOT)
         newest = max(packages.glob("*.whl"), key=lambda wheel: wheel.stat().st_mtime)
-        venv.create(place / "clean", with_pip=True)
-        pip(place / "clean", "install", newest.as_uri())  # pip takes [1] in a path for extras
-        try_out(place / "clean" / "bin", place)
+        venv.create(place / "clean")
+        clean = place / "clean/bin"
+        run(python, "-m", "pip", "--python", clean / "python", "--disable-pip-version-check", "install", "--quiet",
+            "--no-deps", "--no-index", newest.as_uri())  # pip takes [1] in a path for extras
+        site = run(clean / "python", "-c", "import sysconfig; print(sysconfig.get_path('purelib'))").strip()
+        run(python, "-c", LINK_LIBRARIES, site)
+        try_out(clean, place)
     print("The package holds.")
     return 0
 
@@ -68,16 +98,11 @@ def try_out(programs: Path, place: Path) -> None:
     run(programs / "python", "-c", SCREENS, home)
 
 
-def pip(environment: Path, *words: object) -> None:
-    run(environment / "bin/python", "-m", "pip", "--disable-pip-version-check", *words, "--quiet")
-
-
 def run(*words: object, expect: tuple[int, ...] = (0,)) -> str:
     """Run outside the checkout, so that nothing is imported from it by chance."""
     print("$", " ".join(str(word) for word in words if "\n" not in str(word)), flush=True)
-    environment = {k: v for k, v in os.environ.items() if not k.startswith(("PYTHON", "CATALOGUE_", "VIRTUAL_ENV"))}
     done = subprocess.run([str(word) for word in words], cwd=tempfile.gettempdir(), capture_output=True, text=True,
-                          check=False, env=environment)
+                          check=False, env=environ(None))
     if done.returncode not in expect:
         print(done.stdout + done.stderr)
         raise SystemExit(f"exit {done.returncode}")

@@ -1,24 +1,22 @@
 """Small real archives to try things on, in surroundings of their own: no test sees whose machine it runs on."""
 
+import gc
 import os
 import shutil
-import struct
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from pathlib import Path
 
-import numpy as np
 import pytest
-import tifffile
 from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
-from PIL import ImageCms
 
 from catalogue.records import database
 from catalogue.records.connection import Connection
 from catalogue.records.database import Database, open_database
 from catalogue.settings import Home
+from tests.files import write_scan
 
 # The same examples every time: what the suite says follows from the tree alone. `--hypothesis-profile search` draws
 # new ones.
@@ -48,14 +46,20 @@ def pytest_configure(config: pytest.Config) -> None:
     os.environ["HOME"] = home.name
 
 
-def _srgb() -> bytes:
-    """littleCMS' sRGB profile, created on a fixed day: it would write the present second (ICC.1, header 24 to 35)."""
-    made = bytearray(ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes())
-    made[24:36] = struct.pack(">6H", 2020, 1, 1, 0, 0, 0)
-    return bytes(made)
+# Modules with one test that takes long: begun first, lest one worker ends with it while the other has nothing to do.
+LONG = ("tests/screens/test_bursts.py", "tests/fixity/test_torture.py", "tests/indexing/test_demo_archive.py",
+        "tests/model/test_model.py")
 
 
-SRGB = _srgb()
+@pytest.hookimpl(tryfirst=True)     # before they are put in random order
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    items.sort(key=lambda item: not item.nodeid.startswith(LONG))
+
+
+def pytest_collection_finish() -> None:
+    """The garbage collector need not look again and again through what was collected and imported."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -112,13 +116,4 @@ Scan = Callable[..., Path]
 @pytest.fixture
 def scan(tmp_path: Path) -> Scan:
     """Writes a small TIFF below ``tmp_path``: ``scan("main/Ada/Harbour/master.tif", seed=3)``."""
-
-    def write(place: str, *, seed: int = 0, size: tuple[int, int] = (60, 80), **options: object) -> Path:
-        path = tmp_path / place
-        path.parent.mkdir(parents=True, exist_ok=True)
-        pixels = np.random.default_rng(seed).integers(0, 255, (*size, 3), dtype=np.uint8)
-        tifffile.imwrite(path, pixels, photometric="rgb", resolution=(100, 100), resolutionunit=2, metadata=None,
-                         iccprofile=SRGB, **options)
-        return path
-
-    return write
+    return lambda place, **options: write_scan(tmp_path / place, **options)

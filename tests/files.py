@@ -1,10 +1,13 @@
-"""Files as tests look at them: all samples of a picture at once, the temporary file beside a target."""
+"""Files as tests write and look at them: small scans, all samples of a picture, the temporary file beside a target."""
 
+import struct
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import tifffile
 from numpy.typing import NDArray
+from PIL import ImageCms
 
 from catalogue.reading.kinds import HEAD_BYTES, format_of
 from catalogue.reading.limits import Deadline, Limits
@@ -32,3 +35,22 @@ def samples_of(path: str | Path, limits: Limits = Limits()) -> NDArray[Any] | No
             return None
         bands = [band.copy() for band in samples.bands()]
         return np.concatenate(bands) if bands and samples.any_decoded() else None
+
+
+def _srgb() -> bytes:
+    """littleCMS' sRGB profile, created on a fixed day: it would write the present second (ICC.1, header 24 to 35)."""
+    made = bytearray(ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes())
+    made[24:36] = struct.pack(">6H", 2020, 1, 1, 0, 0, 0)
+    return bytes(made)
+
+
+SRGB = _srgb()
+
+
+def write_scan(path: Path, *, seed: int = 0, size: tuple[int, int] = (60, 80), **options: Any) -> Path:
+    """Write a small TIFF of noise, RGB with a profile, 100 ppi."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    pixels = np.random.default_rng(seed).integers(0, 255, (*size, 3), dtype=np.uint8)
+    tifffile.imwrite(path, pixels, photometric="rgb", resolution=(100, 100), resolutionunit=2, metadata=None,
+                     iccprofile=SRGB, **options)
+    return path

@@ -4,7 +4,7 @@ import gc
 import io
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from hashlib import sha256
@@ -20,8 +20,9 @@ from catalogue.indexing.stores import add_store
 from catalogue.records import database, stores
 from catalogue.records.database import Database, migrate, migrations, open_for_reading
 from catalogue.settings import Home
+from tests.copies import copy_shop
+from tests.files import write_scan
 
-Scan = Callable[..., Path]
 READING = [
     ["find", "harbour"], ["findings"], ["show", "harbour"], ["artist", "list"], ["artist", "show", "ada"],
     ["order", "list"], ["order", "list", "ada"], ["order", "show", "7"], ["order", "sheet", "7", "--text"],
@@ -67,21 +68,31 @@ WRITING = [
 ]
 
 
-@pytest.fixture
-def shop(db: Database, home: Home, scan: Scan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Home:
-    scan("main/Ada Quill/Harbour/master.tif", seed=1)
-    index(db, home, [add_store(db, "main", tmp_path / "main", "primary", consent=True)], executors=ThreadPoolExecutor)
-    monkeypatch.setattr(sys, "stdin", io.StringIO())
-    for words in (["edition", "set", "harbour", "--limit", "5"], ["artist", "terms", "ada", "--percent", "40"],
-                  ["order", "add", "harbour", "--size", "20x30", "--medium", "rag", "--number", "7", "--buyer",
-                   "Ann", "--yes"]):
-        monkeypatch.setattr(sys, "argv", ["catalogue", "--catalogue", str(home.folder), *words])
-        with pytest.raises(SystemExit) as ended:
-            main()
-        assert not ended.value.code
-    db.close()
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a shop: one master, an edition, terms, an order."""
+    folder = tmp_path_factory.mktemp("shop")
+    home = Home(folder / "catalogue home")
+    write_scan(folder / "main/Ada Quill/Harbour/master.tif", seed=1)
+    with closing(database.open_database(home.database)) as db:
+        index(db, home, [add_store(db, "main", folder / "main", "primary", consent=True)], executors=ThreadPoolExecutor)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sys, "stdin", io.StringIO())
+        for words in (["edition", "set", "harbour", "--limit", "5"], ["artist", "terms", "ada", "--percent", "40"],
+                      ["order", "add", "harbour", "--size", "20x30", "--medium", "rag", "--number", "7", "--buyer",
+                       "Ann", "--yes"]):
+            patch.setattr(sys, "argv", ["catalogue", "--catalogue", str(home.folder), *words])
+            with pytest.raises(SystemExit) as ended:
+                main()
+            assert not ended.value.code
     gc.collect()  # what the commands had open to write is closed, its log played into the file
-    return home
+    return folder
+
+
+@pytest.fixture
+def shop(built: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Home:
+    monkeypatch.setattr(sys, "stdin", io.StringIO())
+    return copy_shop(built, tmp_path, Home(tmp_path / "catalogue home"))
 
 
 @pytest.mark.parametrize("words", READING, ids=" ".join)
@@ -141,7 +152,7 @@ def everything_below(folder: Path) -> dict[str, bytes]:
 
 
 @pytest.fixture
-def seat(shop: Home, db: Database, scan: Scan, tmp_path: Path) -> dict[str, Path | str]:
+def seat(shop: Home, tmp_path: Path) -> dict[str, Path | str]:
     """A seat that only looks, with something to do for every command: to copy, restore, take in, import, tidy."""
     (shop.folder / "settings.toml").write_text("read_only = true\n")
     with closing(database.open_database(shop.database)) as writable:
@@ -149,13 +160,13 @@ def seat(shop: Home, db: Database, scan: Scan, tmp_path: Path) -> dict[str, Path
         copy = tmp_path / "nas" / "Ada Quill" / "Harbour" / "master.tif"
         copy.parent.mkdir(parents=True)
         copy.write_bytes(main.read_bytes())
-        scan("main/Ben Ashe/Quay/Img 7 master.tif", seed=2)
+        write_scan(tmp_path / "main/Ben Ashe/Quay/Img 7 master.tif", seed=2)
         index(writable, Home(shop.folder), [*stores.listed(writable), add_store(
             writable, "nas", tmp_path / "nas", "copy", consent=True)], executors=ThreadPoolExecutor)
         digest = sha256(main.read_bytes()).hexdigest()
         main.unlink()
         index(writable, Home(shop.folder), stores.listed(writable), executors=ThreadPoolExecutor)
-    scan("key/Ada Quill - Pier.tif", seed=3)
+    write_scan(tmp_path / "key/Ada Quill - Pier.tif", seed=3)
     table = tmp_path / "orders.csv"
     table.write_text("number,date,buyer,artist,piece,size,medium\n9,2020-01-02,B,Ada Quill,Harbour,20x30,rag\n")
     return {"to": tmp_path / "out", "key": tmp_path / "key", "table": table, "digest": digest}

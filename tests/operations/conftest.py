@@ -1,17 +1,24 @@
 """Archives to try an operation on, one for the command line and one for the screens."""
 
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
+from tests.copies import copy_shop
 from tests.operations.shops import Archive
 
 
+@pytest.fixture(scope="session")
+def archive_built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("archive")
+    Archive(folder).prepare()
+    return folder
+
+
 @pytest.fixture
-def twins(scan: Callable[..., Path], tmp_path: Path) -> tuple[Archive, Archive]:
+def twins(archive_built: Path, tmp_path: Path) -> tuple[Archive, Archive]:
     """Two archives that differ in nothing but the folder they are in."""
     both = Archive(tmp_path / "one"), Archive(tmp_path / "two")
     for archive in both:
-        archive.prepare(scan)
+        copy_shop(archive_built, archive.folder, archive.home)
     return both

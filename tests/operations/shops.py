@@ -13,6 +13,7 @@ from catalogue.indexing.stores import add_store
 from catalogue.progress import Cancelled, ignore_progress, never_cancelled
 from catalogue.records.database import open_database
 from catalogue.settings import Home, Settings
+from tests.files import write_scan
 
 
 class Desk:
@@ -42,9 +43,9 @@ class Archive:
         self.folder = folder
         self.home = Home(folder / "home", Settings(workers=1))
 
-    def prepare(self, scan: Callable[..., Path]) -> None:
-        scan(self.folder / "main/Ada Quill/Harbour/master.tif", seed=1)
-        scan(self.folder / "main/Ada Quill/Pier/master.tif", seed=2)
+    def prepare(self) -> None:
+        write_scan(self.folder / "main/Ada Quill/Harbour/master.tif", seed=1)
+        write_scan(self.folder / "main/Ada Quill/Pier/master.tif", seed=2)
         (self.folder / "nas").mkdir()
         db = open_database(self.home.database)
         stores = [add_store(db, "main", self.folder / "main", "primary", consent=True),

@@ -35,7 +35,8 @@ from catalogue.print_files.tiff_file import recipe_in
 from catalogue.records import findings, print_files, scans
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.replay import differences, undo
-from tests.conftest import SRGB
+from tests.copies import copy_shop
+from tests.files import SRGB
 from tests.operations.shops import Archive
 
 WIDE = imagecodecs.cms_profile("adobergb")
@@ -58,7 +59,11 @@ class PrintShop(Archive):
     def __init__(self, folder: Path) -> None:
         super().__init__(folder)
         self.hot = folder / "hot folder"
-        self.harbour = master(folder / "main/Ada Quill/Harbour/master.tif", 1)
+        self.harbour = folder / "main/Ada Quill/Harbour/master.tif"
+
+    def build(self) -> None:
+        folder = self.folder
+        master(self.harbour, 1)
         master(folder / "main/Ada Quill/Pier/master.tif", 2, 840, 600)
         self.hot.mkdir()
         with closing(open_database(self.home.database)) as db:
@@ -78,9 +83,18 @@ class PrintShop(Archive):
             return [file for line in (1, 2) for file in print_files.of_line(db, line)]
 
 
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("shop")
+    PrintShop(folder).build()
+    return folder
+
+
 @pytest.fixture
-def shop(tmp_path: Path) -> PrintShop:
-    return PrintShop(tmp_path)
+def shop(built: Path, tmp_path: Path) -> PrintShop:
+    shop = PrintShop(tmp_path)
+    copy_shop(built, tmp_path, shop.home)
+    return shop
 
 
 @pytest.fixture

@@ -25,7 +25,7 @@ from catalogue.records import print_files, scans
 from catalogue.records.database import Database, open_database
 from catalogue.records.replay import differences as log_differences
 from catalogue.records.replay import undo
-from tests.conftest import SRGB
+from tests.files import SRGB
 from tests.operations.shops import Archive
 
 WIDTH, HEIGHT = 900, 1200

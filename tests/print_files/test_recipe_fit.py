@@ -17,7 +17,7 @@ from catalogue.print_files.placement import placed, quarter_turns
 from catalogue.print_files.recipe import Recipe, differences
 from catalogue.print_files.recipe_fit import PrintShape, fit_recipe, plain_length
 from catalogue.print_files.render import render
-from tests.conftest import SRGB
+from tests.files import SRGB
 
 WIDTH, HEIGHT = 870, 670
 PPI = 100

@@ -14,7 +14,7 @@ from PIL import Image, ImageFilter
 from catalogue.print_files.recipe import Recipe
 from catalogue.print_files.render import render
 from catalogue.print_files.sharpening import gaussian_taps, sharpened
-from tests.conftest import SRGB
+from tests.files import SRGB
 
 # SHA-256 of what version 2 of the recipe makes of a picture that is made by integers alone: taken once, on x86-64.
 DIGEST = "241ac5b3525129b33d0dd8aa4a34d784d8274dda681a44ce6176e31adf05cf04"

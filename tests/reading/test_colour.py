@@ -15,7 +15,7 @@ from catalogue.reading.file import read_file
 from catalogue.reading.model import Fault
 from catalogue.reading.profile import describe
 from catalogue.reading.reduce import Reducer, turned
-from tests.conftest import SRGB
+from tests.files import SRGB
 from tests.photographs import photograph
 
 from . import profiles

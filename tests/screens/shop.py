@@ -4,8 +4,9 @@ import asyncio
 import io
 import threading
 import time
+from asyncio import wrap_future
 from collections.abc import AsyncIterator, Callable, Iterator
-from contextlib import asynccontextmanager, contextmanager
+from contextlib import ExitStack, asynccontextmanager, contextmanager
 from pathlib import Path
 from typing import Any
 from weakref import WeakKeyDictionary
@@ -14,6 +15,7 @@ from PIL import Image, ImageDraw
 from textual import events as terminal
 from textual._context import active_app
 from textual.app import App
+from textual.message_pump import MessagePump
 from textual.pilot import Pilot
 from textual.widgets import Input
 
@@ -25,7 +27,7 @@ from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.numbers import Number
 from catalogue.records.stores import listed as stores_held
 from catalogue.screens.app import CatalogueApp
-from catalogue.screens.textual_internals import has_messages
+from catalogue.screens.background.threads import WorkerThread
 from catalogue.settings import Home
 from tests import recorded
 from tests.waiting import HANG_SECONDS
@@ -209,46 +211,84 @@ def works(app: App[Any]) -> bool:
     return (gate is not None and not gate.idle) or any(not worker.is_finished for worker in app.workers)
 
 
-async def handled(app: App[Any]) -> None:
-    """Until every message in the present screen is handled, and it is laid out and drawn. Who works may work on."""
-    while app.is_running and app.screen_stack:
-        await Pilot(app)._wait_for_screen(HANG_SECONDS)     # also what is being handled just now
-        for _ in range(3):
-            await asyncio.sleep(0)
-            if not app.screen_stack:
-                return
-            screen = app.screen
-            if screen._layout_required or screen._repaint_required or screen._scroll_required \
-                    or screen._dirty_widgets or screen._callbacks:
-                screen._on_timer_update()   # what is due within a sixtieth of a second
-                break
-            if any(has_messages(node) for node in (app, *screen.walk_children(with_self=True))):
-                break
+async def handled(app: App[Any]) -> bool:
+    """Until every message in the present screen is handled, and it is laid out and drawn. Who works may work on.
+
+    Also in place of ``Pilot._wait_for_screen``, which has every widget handle a message more to know that it is idle.
+    """
+    end, quiet, busy = time.monotonic() + HANG_SECONDS, 0, 0
+    while app.is_running and app.screen_stack and not app._exception:
+        screen = app.screen
+        if not all(awaits_message(node) for node in (app, *screen.walk_children(with_self=True))):
+            assert time.monotonic() < end, "a widget never came to the end of its messages"
+            quiet, busy = 0, busy + 1
+        elif screen._layout_required or screen._repaint_required or screen._scroll_required \
+                or screen._dirty_widgets or screen._callbacks:
+            screen._on_timer_update()   # what is due within a sixtieth of a second
+            quiet, busy = 0, busy + 1
         else:
-            return
+            quiet += 1
+            if quiet == 3:
+                break   # nothing may come between the last look and what the test looks at
+        await asyncio.sleep(0.001 if busy % 50 == 49 else 0)    # a handler may itself wait for a thread
+    return True
+
+
+def awaits_message(node: MessagePump) -> bool:
+    """Whether all messages of a widget are handled: it waits for the next one, or takes none any more."""
+    queue = node._message_queue
+    return node._closing or node._closed or (
+        queue.empty() and not node._next_callbacks and not node._pending_message and bool(queue.ready_event._waiters))
 
 
 async def idle(*_: float) -> None:
     """In place of Textual's ``wait_for_idle``, which waits until the processor has little to do: until all is handled
-    and, unless a test holds up a thread, nobody works."""
+    and nobody works, or only who waits for a thread that a test holds up."""
     app = active_app.get()
-    end = time.monotonic() + 1.0
+    end = time.monotonic() + 1.0    # a test may hold up what is no thread of the app
     await handled(app)
     while works(app) and time.monotonic() < end:
+        if isinstance(app, CatalogueApp) and any(thread in _held for thread in threads_of(app)):
+            for _ in range(2):      # an answer may ask for more
+                for thread in threads_of(app):
+                    if thread not in _held:
+                        await wrap_future(thread.submit(lambda _: None))
+                await handled(app)
+            return
         await asyncio.sleep(0.002)
         await handled(app)
+
+
+_held: set[WorkerThread[Any]] = set()
+
+
+def threads_of(app: CatalogueApp) -> list[WorkerThread[Any]]:
+    return [*app.threads._begun.values(), *app.plain_threads._begun.values()]
+
+
+@contextmanager
+def known_as_held(thread: WorkerThread[Any]) -> Iterator[None]:
+    """While a test holds up this thread, no key is waited for that waits for it."""
+    assert thread not in _held
+    _held.add(thread)
+    try:
+        yield
+    finally:
+        _held.discard(thread)
 
 
 @contextmanager
 def held_up(app: CatalogueApp, *lanes: str) -> Iterator[None]:
     """Threads busy meanwhile, as with a large catalogue or a slow disk; the reading one if none is named."""
     go = threading.Event()
-    for lane in lanes or ("read",):
-        app.threads[lane].submit(lambda _: go.wait(HANG_SECONDS))
-    try:
-        yield
-    finally:
-        go.set()
+    with ExitStack() as stack:
+        for lane in lanes or ("read",):
+            app.threads[lane].submit(lambda _: go.wait(HANG_SECONDS))
+            stack.enter_context(known_as_held(app.threads[lane]))
+        try:
+            yield
+        finally:
+            go.set()
 
 
 async def burst(pilot: Pilot[None], *keys: str) -> None:

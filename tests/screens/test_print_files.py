@@ -20,17 +20,21 @@ from catalogue.screens.dialogs.sheet import JobSheetPanel
 from catalogue.screens.pictures.picture import Picture
 from catalogue.settings import Home, Settings
 from catalogue.sheets.layout import recipe_layout
-from tests.operations.test_print_files import PrintShop
+from tests.copies import copy_shop
+from tests.operations.test_print_files import PrintShop, built
 from tests.operations.test_print_recipes import OldShop
 from tests.operations.test_same_everywhere import rot
 from tests.screens.shop import held_up, running, said, settled, until, words
 from tests.waiting import HANG_SECONDS
 
+__all__ = ["built"]
+
 
 @pytest.fixture
-def print_shop(tmp_path: Path) -> PrintShop:
+def print_shop(built: Path, tmp_path: Path) -> PrintShop:
     """Two masters and an order K-1 of two lines; the settings name the folder of the printer."""
     made = PrintShop(tmp_path)
+    copy_shop(built, tmp_path, made.home)
     made.home = Home(made.home.folder, Settings(workers=1, print_folder=str(made.hot)))
     return made
 

@@ -25,7 +25,7 @@ from catalogue.screens.pictures.print_drawing import AROUND, BARE, RED, WHITE, d
 from catalogue.screens.widgets.bars import KeyLine
 from catalogue.settings import Home
 from catalogue.sheets.layout import PrintLayout, print_layout, recipe_layout
-from tests.conftest import SRGB
+from tests.files import SRGB
 from tests.screens.shop import burst, held_up, older_scan_current, running, said, settled, until, words
 
 

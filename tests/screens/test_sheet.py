@@ -15,7 +15,7 @@ from catalogue.screens.dialogs import sheet as sheet_module
 from catalogue.screens.dialogs.sheet import Sheet, SheetPanel, job_sheet_panel
 from catalogue.settings import Home
 from catalogue.sheets import pdf
-from tests.screens.shop import held_up, running, said, settled, until, words
+from tests.screens.shop import held_up, known_as_held, running, said, settled, until, words
 
 
 def command(folder: Path, name: str, body: str) -> None:
@@ -106,10 +106,11 @@ async def test_a_slow_printer_holds_up_nothing(shop: Home, programs: Path) -> No
     command(programs, "lp", "open(here / 'go').read()\nprint('request id is office-1')")
     async with running(shop) as pilot:
         app = await opened(pilot, shop)
-        await pilot.press("p")
-        assert told(app) == "Sending it to the printer …"
-        await pilot.press("escape", "2")
-        assert app.current_mode == "orders"
+        with known_as_held(app.plain_threads["printer"]):
+            await pilot.press("p")
+            assert told(app) == "Sending it to the printer …"
+            await pilot.press("escape", "2")
+            assert app.current_mode == "orders"
         with go.open("w"):
             pass
         await until(pilot, lambda: any("office-1" in text for text in said(pilot)))

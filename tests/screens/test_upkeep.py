@@ -27,8 +27,7 @@ from catalogue.screens.widgets.bars import WorkLine, progress_line
 from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home, Settings
 from tests import recorded
-from tests.screens.shop import running, said, settled, sha, until, words
-from tests.waiting import HANG_SECONDS
+from tests.screens.shop import held_up, running, said, settled, sha, until, words
 
 
 def painted_scan(path: Path, seed: int) -> Path:
@@ -394,20 +393,18 @@ async def test_leaving_while_work_runs_asks_then_stops_it(shop: Home) -> None:
 
 async def test_a_hanging_disk_holds_up_nothing_else(shop: Home) -> None:
     """The lane of the disks is stuck: browsing, search and leaving go on."""
-    stuck = threading.Event()
     async with running(shop) as pilot:
         app = app_of(pilot)
-        app.threads["disks"].submit(lambda _: stuck.wait(HANG_SECONDS))
-        await pilot.press("c")                      # asks the disks, and waits for them alone
-        await pilot.press("down")
-        await pilot.pause()
-        await until(pilot, lambda: "2 orders, last" in words(pilot))
-        await pilot.press("slash")
-        app.screen.query_one("#words", Input).value = "kites"
-        await until(pilot, lambda: "found" in words(pilot))
-        await pilot.press("escape", "q")
-        await until(pilot, lambda: app._exit)
-    stuck.set()
+        with held_up(app, "disks"):
+            await pilot.press("c")                      # asks the disks, and waits for them alone
+            await pilot.press("down")
+            await pilot.pause()
+            await until(pilot, lambda: "2 orders, last" in words(pilot))
+            await pilot.press("slash")
+            app.screen.query_one("#words", Input).value = "kites"
+            await until(pilot, lambda: "found" in words(pilot))
+            await pilot.press("escape", "q")
+            await until(pilot, lambda: app._exit)
 
 
 def test_progress_fits_any_width() -> None:
