@@ -10,7 +10,7 @@ import errno
 import os
 import shutil
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -23,6 +23,10 @@ from catalogue.fixity import restore
 from catalogue.fixity.advice import accept
 from catalogue.indexing.service import index
 from catalogue.records import copies, files, findings, fixity, pieces, scans
+from catalogue.records.database import open_database
+from catalogue.settings import Home
+from tests.copies import copy_shop
+from tests.files import write_scan
 
 MASTER, MOVED, TWIN = ("Ada Quill/Harbour/master.tif", "Ada Quill/Old/was the master.tif",
                        "Ada Quill/Harbour/a twin of the master.tif")
@@ -58,14 +62,32 @@ class World:
         os.utime(self.master, ns=(5, 5))
 
 
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("world")
+    home = Home(folder / "catalogue home")
+    with closing(open_database(home.database)) as db:
+        shop = Shop(db, home, folder)
+        shop.add("main")
+        write_scan(folder / "main" / MASTER, seed=1)
+        shop.index()
+        shop.add("nas", "copy")
+        copying.copy_to(db, home, shop.store("nas"), copying.plan(db, shop.store("nas")))
+    write_scan(folder / "elsewhere.tif", seed=77)
+    return folder
+
+
 @pytest.fixture
-def world(shop: Shop, scan: Scan) -> World:
-    master = scan("main/" + MASTER, seed=1)
-    shop.index()
-    shop.add("nas", "copy")
-    copying.copy_to(shop.db, shop.home, shop.store("nas"), copying.plan(shop.db, shop.store("nas")))
-    elsewhere = scan("elsewhere.tif", seed=77)
-    return World(shop, scan, master, {digest(master): "A", digest(elsewhere): "B"})
+def shop(built: Path, home: Home, tmp_path: Path) -> Iterator[Shop]:
+    copy_shop(built, tmp_path, home)
+    with closing(open_database(home.database)) as db:
+        yield Shop(db, home, tmp_path)
+
+
+@pytest.fixture
+def world(shop: Shop, scan: Scan, tmp_path: Path) -> World:
+    master = tmp_path / "main" / MASTER
+    return World(shop, scan, master, {digest(master): "A", digest(tmp_path / "elsewhere.tif"): "B"})
 
 
 def digest(path: Path) -> str:

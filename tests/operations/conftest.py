@@ -1,11 +1,19 @@
 """Archives to try an operation on, one for the command line and one for the screens."""
 
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
 
 from tests.copies import copy_shop
 from tests.operations.shops import Archive
+
+
+@pytest.fixture(autouse=True)
+def read_in_threads(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A process takes a second to start; that an index run has some is for ``tests/commands/test_spine.py``."""
+    monkeypatch.setattr("catalogue.indexing.workers.ProcessPoolExecutor",
+                        lambda workers, **_: ThreadPoolExecutor(workers))
 
 
 @pytest.fixture(scope="session")
