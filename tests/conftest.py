@@ -44,6 +44,7 @@ def pytest_configure(config: pytest.Config) -> None:
     home = tempfile.TemporaryDirectory(prefix="home-", ignore_cleanup_errors=True)
     config.add_cleanup(home.cleanup)
     os.environ["HOME"] = home.name
+    os.environ["OMP_WAIT_POLICY"] = "passive"   # threads that spin while they wait take a core from another test
 
 
 # Modules with one test that takes long: begun first, lest one worker ends with it while the other has nothing to do.
