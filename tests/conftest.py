@@ -5,6 +5,7 @@ import os
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from pathlib import Path
 
@@ -37,14 +38,15 @@ HEEDED_BEGINNINGS = ("CATALOGUE_", "_CATALOGUE", "COMP_", "TEXTUAL", "XDG_", "DA
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Away with what the person's shell says, and an empty home: for this process and all it starts."""
+    """Away with what the person's shell says, and an empty home: for this process and all it starts, workers too."""
     for name in [name for name in os.environ if name not in KEPT and (
             name in HEEDED or name.startswith(HEEDED_BEGINNINGS))]:
         del os.environ[name]
     home = tempfile.TemporaryDirectory(prefix="home-", ignore_cleanup_errors=True)
     config.add_cleanup(home.cleanup)
     os.environ["HOME"] = home.name
-    os.environ["OMP_WAIT_POLICY"] = "passive"   # threads that spin while they wait take a core from another test
+    # threads that spin while they wait take a core from the test of another worker
+    os.environ |= {"OMP_WAIT_POLICY": "passive", "OPENBLAS_NUM_THREADS": "1"}
 
 
 # Modules with one test that takes long: begun first, lest one worker ends with it while the other has nothing to do.
@@ -97,6 +99,13 @@ def new_catalogues_are_copies(tmp_path_factory: pytest.TempPathFactory) -> Itera
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(database, "_connected", copy_and_connect)
         yield
+
+
+@pytest.fixture
+def read_in_threads(monkeypatch: pytest.MonkeyPatch) -> None:
+    """For tests of what follows an index run: its processes, which take a second to start, are other tests' to show."""
+    monkeypatch.setattr("catalogue.indexing.workers.ProcessPoolExecutor",
+                        lambda workers, **_: ThreadPoolExecutor(workers))
 
 
 @pytest.fixture

@@ -1,6 +1,5 @@
 """Archives to try an operation on, one for the command line and one for the screens."""
 
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -10,10 +9,8 @@ from tests.operations.shops import Archive
 
 
 @pytest.fixture(autouse=True)
-def read_in_threads(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A process takes a second to start; that an index run has some is for ``tests/commands/test_spine.py``."""
-    monkeypatch.setattr("catalogue.indexing.workers.ProcessPoolExecutor",
-                        lambda workers, **_: ThreadPoolExecutor(workers))
+def no_processes(read_in_threads: None) -> None:
+    """That an index run has some is for ``tests/commands/test_spine.py`` to show."""
 
 
 @pytest.fixture(scope="session")

@@ -41,6 +41,7 @@ def garbage_once_a_module() -> Iterator[None]:
         patch.setattr("catalogue.screens.background.screen_cache.freeze_objects", lambda: None)
         yield
     gc.collect()
+    gc.freeze()     # Textual's caches outlast the apps, and need not be looked through after every module
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -18,6 +18,8 @@ from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home, read_settings
 from tests.screens.shop import burst, running, said, settled, until, words
 
+pytestmark = pytest.mark.usefixtures("read_in_threads")
+
 FILES = ("JOBS/Smith, John/4711 Low Tide 30x40.tif", "JOBS/Smith, John/4712 Harbour final.tif",
          "JOBS/J Smith/4713 Meadow.tif", "JOBS/J Smith/4714 The Pier.tif",
          "JOBS/CDubois/4715 Citrons.tif", "JOBS/CDubois/4716 Olives 40x40.tif", "JOBS/CDubois/4717 Figs.tif",
