@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from catalogue.ledger.health import Health
+from catalogue.ledger.health import why_no_copy
 from catalogue.ledger.proposal import Caution, Proposal
 from catalogue.ledger.values import shown_day, shown_size
 from catalogue.reading.notes import NEED_NO_PROFILE
@@ -60,8 +60,8 @@ def _of_file(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
     if printing is None:
         return
     if printing.best is None:
-        yield Caution("no sound file", _why(printing), "Connect the store, or restore a copy: catalogue restore.",
-                      grave=True)
+        yield Caution("no sound file", why_no_copy(printing),
+                      "Connect the store, or restore a copy: catalogue restore.", grave=True)
     elif printing.last_check is None:
         yield Caution("never checked", f"{printing.best.name} has not been checked since it was read on "
                       f"{shown_day(printing.best.file.read_at, settings.dates)}.", "Check it now, before printing.")
@@ -71,13 +71,6 @@ def _of_file(proposal: Proposal, settings: Settings) -> Iterator[Caution]:
     if not printing.scan.profile_digest and printing.scan.photometric not in NEED_NO_PROFILE:
         yield Caution("no profile", "The scan has no colour profile, so its colours are a guess.",
                       "Assign the profile it was scanned with; do not convert blindly.")
-
-
-def _why(health: Health) -> str:
-    if not health.copies:
-        return "No file of this scan is on record."
-    first = health.copies[0]
-    return f"No sound copy can be reached: {first.name} is {first.state}."
 
 
 def _of_size(proposal: Proposal) -> Iterator[Caution]:

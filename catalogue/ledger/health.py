@@ -59,6 +59,26 @@ def health(db: Database, scan: Scan) -> Health:
                   copy_rows.of_scan(db, scan.id).checked_at)
 
 
+def why_no_copy(health: Health | None) -> str:
+    """What is known of a scan of which no copy is sound and within reach."""
+    if health is None or not health.copies:
+        return "No file of this scan is on record."
+    first = health.copies[0]
+    doubts = f" ({'; '.join(first.doubts)})" if first.doubts else ""
+    return f"No sound copy can be reached: {first.name} is {first.state}{doubts}."
+
+
+def sound_copy(health: Health | None) -> tuple[Scan, Copy, Path]:
+    """A scan, its best copy, and where that can be opened. Raises CatalogueError where none is sound and within
+    reach."""
+    best = health.best if health else None
+    if health is None or best is None or best.place is None:
+        doubtful = health is not None and any(copy.state == "in doubt" for copy in health.copies)
+        raise CatalogueError(why_no_copy(health), hint="Restore a good copy: catalogue restore." if doubtful else
+                             "Connect the store that holds it: catalogue show PIECE.")
+    return health.scan, best, best.place
+
+
 def _doubts(db: Database, file: Located, held: Holder | None, faulty: str) -> tuple[str, ...]:
     """Why a file is no sound copy; none where it is one."""
     if held is not None and held.sound:

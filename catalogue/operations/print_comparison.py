@@ -9,7 +9,7 @@ from pathlib import Path
 from catalogue.errors import CatalogueError
 from catalogue.fixity.profiles import read_profile_file
 from catalogue.ledger import values
-from catalogue.ledger.health import health
+from catalogue.ledger.health import health, sound_copy
 from catalogue.likeness.colour import delta_e
 from catalogue.print_files.patches import Patches, patches_of_file, patches_of_sheet
 from catalogue.print_files.recipe import Recipe, differences, from_json
@@ -57,10 +57,7 @@ def kept_profile(home: Home, digest: str) -> bytes:
 def sound_master(db: Database, recipe: Recipe) -> Path:
     """Where a sound copy of a recipe's master lies. Raises CatalogueError where none can be reached."""
     scan = scans.by_digest(db, recipe.master_sha256)
-    best = health(db, scan).best if scan else None
-    if best is None or best.place is None:
-        raise CatalogueError("No sound copy of its master can be reached.", hint="Connect the store that holds it.")
-    return best.place
+    return sound_copy(health(db, scan) if scan else None)[2]
 
 
 @contextmanager

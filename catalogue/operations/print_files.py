@@ -12,7 +12,7 @@ from catalogue.errors import CatalogueError, Damaged, Refused, required
 from catalogue.fixity.profiles import PROFILE_BYTES, keep_profile
 from catalogue.ledger import repeat, values
 from catalogue.ledger.cautions import CROP_WORTH_SAYING
-from catalogue.ledger.health import Copy, check_now
+from catalogue.ledger.health import Copy, check_now, sound_copy
 from catalogue.ledger.print_recipe import earlier_recipe, recipe_for
 from catalogue.operations.print_comparison import (
     Comparison,
@@ -46,6 +46,7 @@ class PrintPlan:
     line: Line
     scan: Scan
     copy: Copy
+    master: Path            # where the copy can be opened
     recipe: Recipe
     profile: bytes
     name: str
@@ -124,11 +125,7 @@ def plan_print(db: Database, home: Home, line: Line, chosen: Mapping[str, Any], 
             print can be made.
     """
     job = repeat.as_recorded(db, home, line.id)
-    best = job.printing.best if job.printing else None
-    if job.printing is None or best is None or best.place is None:
-        raise CatalogueError("No sound copy of the scan can be reached.",
-                             hint="Connect the store that holds it: catalogue show PIECE.")
-    scan = job.printing.scan
+    scan, copy, master = sound_copy(job.printing)
     earlier = earlier_recipe(db, line, line.id, scan.sha256)
     before = from_json(earlier.recipe) if earlier and not afresh else None
     if profile is not None:
@@ -141,7 +138,7 @@ def plan_print(db: Database, home: Home, line: Line, chosen: Mapping[str, Any], 
     if before and earlier and earlier.file is None:
         cautions.append("turn, crop and edge are those of an older print file, as confirmed on"
                         f" {values.shown_day(earlier.date, home.settings.dates)}")
-    return PrintPlan(line, scan, best, recipe, profile or kept_profile(home, recipe.profile_sha256), name,
+    return PrintPlan(line, scan, copy, master, recipe, profile or kept_profile(home, recipe.profile_sha256), name,
                      earlier.file if earlier else None, tuple(cautions))
 
 
@@ -176,14 +173,14 @@ def make_print(db: Database, home: Home, plan: PrintPlan, folder: Path, *, repor
         Damaged: the master fails its digest, which becomes a finding. Refused: another file stands there, or the
             master is of a kind that cannot be printed. CatalogueError: a disk failed. Stopped: ``cancelled()`` said so.
     """
-    target, master = folder / plan.name, plan.copy.place
-    if master is None:
-        raise CatalogueError("The master cannot be reached.", path=plan.copy.file.path)
-    if target.exists() and recipe_in(target) != (plan.recipe, versions_of(plan.recipe)):
-        raise Refused("Another file already has this name; it was not overwritten.", hint="Choose another folder.",
-                      path=target)
+    target = folder / plan.name
+    if target.exists() and (there := recipe_in(target)) != (plan.recipe, versions_of(plan.recipe)):
+        ours = "A print file made with other choices, or by another version," if there else "Another file"
+        raise Refused(f"{ours} already has this name; it was not overwritten.",
+                      hint="Remove it once it is printed, or choose another folder." if there else
+                      "Choose another folder.", path=target)
     try:
-        made = render(master, plan.recipe, target, profile=plan.profile, report=report, cancelled=cancelled)
+        made = render(plan.master, plan.recipe, target, profile=plan.profile, report=report, cancelled=cancelled)
     except Damaged:
         check_now(db, plan.scan, plan.copy, report=report, cancelled=cancelled)     # which records what is wrong
         raise

@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from catalogue.errors import CatalogueError, Damaged, Refused
+from catalogue.errors import Damaged, Refused
 from catalogue.fixity.profiles import keep_profile
-from catalogue.ledger.health import health
+from catalogue.ledger.health import health, sound_copy
 from catalogue.likeness import confirmation, direct, feature_cache
 from catalogue.likeness.colour import delta_e
 from catalogue.likeness.geometry import compose
@@ -70,7 +70,7 @@ def propose_recipe(db: Database, home: Home, scan: Scan, *, report: Report = ign
     ppi = round(scan.ppi_x or 0)
     if not LEAST_PPI <= ppi <= MOST_PPI:
         raise Refused("This file does not say its resolution, so the size of its print is not known.")
-    file = _file_of(db, scan, "the print file")
+    file = sound_copy(health(db, scan))[2]
     candidates = [other for other in scans.of_piece(db, scan.piece_id or 0) if other.role == "master"]
     if not candidates:
         raise Refused("No master of this print file's piece is in the catalogue.",
@@ -83,7 +83,7 @@ def propose_recipe(db: Database, home: Home, scan: Scan, *, report: Report = ign
     laid: list[tuple[Placement, Scan, ReducedPicture]] = []
     for matrix, master in matrices:
         if matrix is not None:
-            picture = reduced_picture(_file_of(db, master, "the master"), master.sha256, LONG_SIDE, report=report,
+            picture = reduced_picture(sound_copy(health(db, master))[2], master.sha256, LONG_SIDE, report=report,
                                       cancelled=cancelled)
             place = placed(_light(picture), picture.size, _light(print_picture), print_picture.size, matrix)
             if place and place.correlation >= LEAST_CORRELATION:
@@ -107,13 +107,6 @@ def _likeliest(laid: Sequence[tuple[Placement, Scan, ReducedPicture]]) -> tuple[
     astray = ASTRAY * (1 - max(place.correlation for place, _, _ in laid)) + ASTRAY_ANYWAY
     return max((each for each in laid if 1 - each[0].correlation <= astray),
                key=lambda each: (each[2].size[0] * each[2].size[1], each[0].correlation))
-
-
-def _file_of(db: Database, scan: Scan, what: str) -> Path:
-    best = health(db, scan).best
-    if best is None or best.place is None:
-        raise CatalogueError(f"No sound copy of {what} can be reached.", hint="Connect the store that holds it.")
-    return best.place
 
 
 def _matrix(home: Home, master: Scan, scan: Scan) -> NDArray[np.float64] | None:

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from catalogue.errors import CatalogueError, Refused
+from catalogue.errors import Refused
 from catalogue.fixity.copying import copy_verified
 from catalogue.ledger import repeat, values
 from catalogue.ledger.fit import is_canvas
-from catalogue.ledger.health import Copy, check_now
+from catalogue.ledger.health import Copy, check_now, sound_copy
 from catalogue.ledger.proposal import Proposal
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.reading.digests import sha256_of
@@ -193,21 +193,19 @@ def write_job(db: Database, home: Home, line_id: int, *, folder: Path | None = N
             the master fails its check. CatalogueError: nothing to copy within reach, or a disk failed.
     """
     job = repeat.as_recorded(db, home, line_id)
-    best = job.printing.best if job.printing else None
-    if (copy_master or check) and (best is None or job.printing is None):
-        raise CatalogueError("No sound copy of the scan can be reached.",
-                             hint="Connect the store that holds it: catalogue show PIECE.")
-    if best is not None and job.printing is not None and (copy_master or check):
-        check_now(db, job.printing.scan, best, report=report, cancelled=cancelled)
-    sheet = job_sheet(db, home, line_id, checked=copy_master or check)
+    sound = sound_copy(job.printing) if copy_master or check else None
+    if sound:
+        check_now(db, *sound[:2], report=report, cancelled=cancelled)
+    sheet = job_sheet(db, home, line_id, checked=sound is not None)
     place = outside(folder or home.sheets / "jobs" / sheet.name, stores.listed(db))
     files = [write_again(place / f"{sheet.name}.html", sheet.html),
              write_again(place / f"{sheet.name}.txt", sheet.text)]
     if pdf:
         files.append(as_pdf(sheet.html, place / f"{sheet.name}.pdf"))
-    if copy_master and best is not None and best.place is not None and job.printing is not None:
-        target = place / native_path(best.file.path).rpartition("/")[2]
-        files.append(_copied(best.place, target, job.printing.scan.sha256, report, cancelled))
+    if copy_master and sound:
+        scan, copy, master = sound
+        target = place / native_path(copy.file.path).rpartition("/")[2]
+        files.append(_copied(master, target, scan.sha256, report, cancelled))
     return Written(place, tuple(files))
 
 

@@ -212,8 +212,9 @@ def test_a_damaged_master_gives_no_file_and_a_finding(shop: PrintShop, db: Datab
     assert [found.kind for found in findings.open_at(db, 1, "Ada Quill/Harbour/master.tif")
             if found.kind == "changed"] == ["changed"]
     line = operation.lines_to_print(db, "K-1", 1)
-    with pytest.raises(CatalogueError, match="No sound copy"):
+    with pytest.raises(CatalogueError, match=r"No sound copy.*master\.tif is in doubt \(changed:") as caught:
         operation.make_prints(db, shop.home, line, {}, shop.hot)
+    assert "catalogue restore" in caught.value.hint
 
 
 def test_nothing_is_put_into_a_store_unless_the_settings_allow_it(shop: PrintShop) -> None:
@@ -562,6 +563,14 @@ def test_a_recovery_says_which_profiles_are_gone(shop: PrintShop, tmp_path: Path
     newest = max(shop.home.backups.glob("catalogue-*.sqlite"))
     code, text = shop.call("recover", "--from", newest, "--yes")
     assert code == 0 and kept.stem in text and "--profile" in text
+
+
+def test_a_print_file_of_other_choices_is_not_written_over(shop: PrintShop) -> None:
+    shop.print("--line", 1, "--to", shop.hot)
+    words = failed(shop, "--line", 1, "--to", shop.hot, "--kernel", "mitchell")
+    assert "A print file made with other choices" in words and "Remove it once it is printed" in words
+    (shop.hot / shop.made()[0].name).write_bytes(b"somebody's")
+    assert "Another file already has this name" in failed(shop, "--line", 1, "--to", shop.hot)
 
 
 def test_sharpening_is_carried_to_the_next_time_until_it_is_taken_off(shop: PrintShop) -> None:
