@@ -28,7 +28,7 @@ from catalogue.records.replay import undo
 from tests.files import SRGB
 from tests.operations.shops import Archive
 
-WIDTH, HEIGHT = 900, 1200
+WIDTH, HEIGHT = 450, 600
 
 
 class OldShop(Archive):
@@ -45,18 +45,18 @@ class OldShop(Archive):
         self.master = folder / "main/Ada Quill/Harbour/master.tif"
         self.master.parent.mkdir(parents=True)
         tifffile.imwrite(self.master, (picture * 65535).astype(np.uint16), photometric="rgb", metadata=None,
-                         iccprofile=SRGB, resolution=(400, 400), resolutionunit=2)
+                         iccprofile=SRGB, resolution=(200, 200), resolutionunit=2)
         self.hot = folder / "hot"
         self.hot.mkdir()
         digest = hashlib.sha256(self.master.read_bytes()).hexdigest()
-        self.truth = Recipe(digest, 50, 70, 200, turn=180, crop=(80, 90, 700, 980), wrap_mm=15, edge="mirrored")
+        self.truth = Recipe(digest, 50, 70, 100, turn=180, crop=(40, 45, 350, 490), wrap_mm=15, edge="mirrored")
         made = render(self.master, self.truth, folder / "made.tif")
         self.old = self.master.with_name("print 50x70.tif")
         self.write(tifffile.imread(made.path))
 
     def write(self, pixels: Any, **options: Any) -> None:
         tifffile.imwrite(self.old, pixels, **({"photometric": "rgb", "iccprofile": SRGB, "metadata": None,
-                                               "resolution": (200, 200), "resolutionunit": 2} | options))
+                                               "resolution": (100, 100), "resolutionunit": 2} | options))
 
     def begin(self) -> None:
         with closing(open_database(self.home.database)) as db:
@@ -135,7 +135,7 @@ def test_the_same_pixels_are_said_to_be_the_same(shop: OldShop, db: Database) ->
 
 
 def test_what_cannot_be_told_is_refused_in_words(shop: OldShop, db: Database) -> None:
-    shop.write(np.zeros((700, 500, 4), np.uint8), photometric="separated", iccprofile=None)
+    shop.write(np.zeros((350, 250, 4), np.uint8), photometric="separated", iccprofile=None)
     shop.begin()
     assert "CMYK" in refusal(shop)
     assert "is a master" in refusal_of_master(shop)
@@ -153,7 +153,7 @@ def test_a_file_without_a_resolution_or_of_another_picture_is_refused(shop: OldS
     assert "does not say its resolution" in refusal(shop)
     shop.old = shop.old.with_name("another print.tif")
     other = np.random.default_rng(5).integers(0, 65535, (9, 7, 3)).astype(np.float32)
-    shop.write(np.clip(cv2.resize(other, (500, 700), interpolation=cv2.INTER_CUBIC), 0, 65535).astype(np.uint16))
+    shop.write(np.clip(cv2.resize(other, (250, 350), interpolation=cv2.INTER_CUBIC), 0, 65535).astype(np.uint16))
     assert shop.call("index")[0] in (0, 1)
     scan = scans.by_digest(db, hashlib.sha256(shop.old.read_bytes()).hexdigest())
     master = scans.by_digest(db, shop.truth.master_sha256)
@@ -165,8 +165,8 @@ def test_a_file_without_a_resolution_or_of_another_picture_is_refused(shop: OldS
 def test_another_print_file_that_passes_for_a_master_is_not_taken_for_the_one(shop: OldShop, db: Database) -> None:
     """Half of them are sorted so when an archive is first read; the larger scan is what prints are made from."""
     other = shop.old.with_name("small.tif")
-    tifffile.imwrite(other, cv2.resize(tifffile.imread(shop.master), (600, 800), interpolation=cv2.INTER_AREA),
-                     photometric="rgb", iccprofile=SRGB, metadata=None, resolution=(267, 267), resolutionunit=2)
+    tifffile.imwrite(other, cv2.resize(tifffile.imread(shop.master), (300, 400), interpolation=cv2.INTER_AREA),
+                     photometric="rgb", iccprofile=SRGB, metadata=None, resolution=(133, 133), resolutionunit=2)
     shop.begin()
     small = scans.by_digest(db, hashlib.sha256(other.read_bytes()).hexdigest())
     master = scans.by_digest(db, shop.truth.master_sha256)
