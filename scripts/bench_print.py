@@ -5,9 +5,10 @@
 Prints seconds by the clock, processor seconds of all threads and peak memory, each the least of some rounds, and the
 ratios of processor and clock time. Ours makes more than libvips does: the master's SHA-256, the new file's, its pixel
 digest, and the new file read back; so the second pair of ratios is to libvips and then the two SHA-256 by hashlib,
-which is what a person would have to do to be as sure but for the reading back. libvips comes with ``pip install 'pyvips[binary]'`` (group ``bench``); without it only our side is measured, and that is said.
-Masters are written first, with invented pixels and an RGB profile of a wide gamut. Last, how far each side's conversion
-departs from littleCMS without shortcuts.
+which is what a person would have to do to be as sure but for the reading back. libvips comes with
+``pip install 'pyvips[binary]'`` (group ``bench``); without it only our side is measured, and that is said. Masters are
+written first, with invented pixels and an RGB profile of a wide gamut. Last, how far each side's conversion departs
+from littleCMS without shortcuts.
 """
 
 import argparse
@@ -125,7 +126,8 @@ def one(words: list[str]) -> None:
 
 
 def shown(used: dict[str, float] | None) -> str:
-    return "not measured" if used is None else f"{used['clock']:.1f} s, {used['processor']:.1f} s, {used['peak']:.0f} MiB"
+    return "not measured" if used is None else (f"{used['clock']:.1f} s, {used['processor']:.1f} s,"
+                                                f" {used['peak']:.0f} MiB")
 
 
 def ratios(mine: dict[str, float], *theirs: dict[str, float]) -> str:
