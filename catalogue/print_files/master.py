@@ -29,8 +29,9 @@ class OpenPicture:
 
 
 @contextmanager
-def opened_picture(path: Path) -> Iterator[OpenPicture]:
-    """Open a picture file; both of its handles are of one file, which must stay what it is until ``finish``.
+def opened_picture(path: Path, *, digested: bool = True) -> Iterator[OpenPicture]:
+    """Open a picture file; both of its handles are of one file, which must stay what it is until ``finish``, which
+    gives "" where it is not ``digested``.
 
     Raises CatalogueError where it cannot be opened or is no picture; ``finish`` raises Damaged or CatalogueError.
     """
@@ -51,7 +52,8 @@ def opened_picture(path: Path) -> Iterator[OpenPicture]:
             hashing = Hashing(raw, (), go_on)
 
             def finish() -> str:
-                hashing.join()
+                if digested:
+                    hashing.join()
                 if hashing.error is not None:
                     raise _unreadable(path, hashing.error) from hashing.error
                 faults = [*source.faults, *(source.samples.settle() if source.samples else ())]
@@ -62,12 +64,14 @@ def opened_picture(path: Path) -> Iterator[OpenPicture]:
                                   path=path)
                 return hashing.digest.sha256
 
-            hashing.start()
+            if digested:
+                hashing.start()
             try:
                 yield OpenPicture(path, source, finish)
             finally:
                 stop.set()
-                hashing.join()
+                if digested:
+                    hashing.join()
     except OSError as error:
         raise _unreadable(path, error) from error
 

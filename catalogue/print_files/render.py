@@ -29,7 +29,7 @@ from catalogue.print_files.recipe import Recipe
 from catalogue.print_files.resampling import Resampler, taps
 from catalogue.print_files.sharpening import sharpened
 from catalogue.print_files.spool import InOrder, Spool, spooled, turned_orientation
-from catalogue.print_files.tiff_file import Form, packet, write_tiff
+from catalogue.print_files.tiff_file import Form, Written, packet, write_tiff
 from catalogue.progress import Cancelled, Progress, Report, Stopped, ignore_progress, never_cancelled
 from catalogue.reading.digests import PixelDigest, sha256_of
 from catalogue.reading.notes import NEED_NO_PROFILE
@@ -97,13 +97,13 @@ def render(master: Path, recipe: Recipe, target: Path, *, profile: bytes = b"", 
     with opened(target) as entry, part_of(entry) as (part, out):
         with opened_sheet(master, recipe, part.path, profile=profile, report=report, cancelled=cancelled) as sheet, \
                 writing(target):
-            write_tiff(part.path, sheet.bands(), sheet.form, packet(recipe, versions))
+            written = write_tiff(part.path, sheet.bands(), sheet.form, packet(recipe, versions))
         with writing(target):
             flush(out)
             size = os.fstat(out).st_size
             drop_cache(out)
-        sha256, pixels = digests_of(part.path, report=report, cancelled=cancelled)
-        if pixels != sheet.digest.hexdigest():
+        sha256, pixels = digests_of(part.path, written, report=report, cancelled=cancelled)
+        if not sha256 or pixels != sheet.digest.hexdigest():
             raise Damaged("The new print file does not read back as it was written.",
                           hint="The disk may be failing: use another folder.", path=target)
         there = entry.exists()
@@ -230,10 +230,14 @@ def _cautions(recipe: Recipe, layout: Layout, form: Form) -> Iterator[str]:
         yield "larger than 4 GB, so it is a BigTIFF, which not every program opens"
 
 
-def digests_of(path: Path, *, report: Report = ignore_progress,
+def digests_of(path: Path, written: Written | None = None, *, report: Report = ignore_progress,
                cancelled: Cancelled = never_cancelled) -> tuple[str, str]:
-    """SHA-256 of a picture file's bytes and the digest of its pixels, in one pass. Raises as :func:`render`."""
-    with opened_picture(path) as picture:
+    """SHA-256 of a picture file's bytes and the digest of its pixels, in one pass.
+
+    Of a file as it was ``written`` the former is known, if it holds that head, then its pixels, and no more: the caller
+    compares the pixels. "" where it does not. Raises as :func:`render`.
+    """
+    with opened_picture(path, digested=written is None) as picture:
         samples, view = picture.source.samples, Rendering(picture.source)
         if samples is None:
             raise Damaged("The picture cannot be read.", path=path)
@@ -244,4 +248,10 @@ def digests_of(path: Path, *, report: Report = ignore_progress,
             digest.update(band)
             done += len(band)
             report(Progress("reading the print file back", done, samples.height))
-        return picture.finish(), digest.hexdigest()
+        sha256 = picture.finish()
+    if written is not None:
+        size = len(written.head) + samples.height * samples.width * samples.channels * samples.dtype.itemsize
+        with path.open("rb") as file:
+            whole = file.read(len(written.head)) == written.head and os.fstat(file.fileno()).st_size == size
+        sha256 = written.sha256 if whole else ""
+    return sha256, digest.hexdigest()

@@ -1,5 +1,7 @@
 """A print file on the disk: an ordinary TIFF with its profile and resolution, and its recipe in the XMP packet."""
 
+import hashlib
+import os
 import re
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -70,10 +72,20 @@ def packet(recipe: Recipe, versions: str) -> bytes:
             '</rdf:Description></rdf:RDF></x:xmpmeta><?xpacket end="r"?>').encode()
 
 
-def write_tiff(path: Path, bands: Iterator[Rows], form: Form, xmp: bytes) -> None:
+@dataclass(frozen=True, slots=True)
+class Written:
+    """An uncompressed file as it was handed to the system: its SHA-256, and what stands before its rows, with which it
+    ends."""
+
+    sha256: str
+    head: bytes
+
+
+def write_tiff(path: Path, bands: Iterator[Rows], form: Form, xmp: bytes) -> Written | None:
     """Write rows in strips, little-endian. Nothing in it depends on the time or the machine's name.
 
-    Raises ``OSError``, and what ``bands`` raises.
+    Gives what was written; None for a compressed file, whose digest is had by reading it. Raises ``OSError``, and what
+    ``bands`` raises.
     """
     plain, rows = form.compression == "none", form.strip_rows
     strips = None if plain else _encoded(_strips(made_ahead(bands), rows, form.height), form.compression)
@@ -86,16 +98,24 @@ def write_tiff(path: Path, bands: Iterator[Rows], form: Form, xmp: bytes) -> Non
             resolution=(form.ppi, form.ppi), resolutionunit=2, iccprofile=form.icc or None,
             software=f"master-scan-catalogue {__version__}", extratags=[(XMP_TAG, BYTE, len(xmp), xmp, True)],
             returnoffset=plain)
-    if place is not None:
-        _write_rows(path, place[0], made_ahead(bands), form)
+    return None if place is None else _write_rows(path, place[0], made_ahead(bands), form)
 
 
-def _write_rows(path: Path, offset: int, bands: Iterator[Rows], form: Form) -> None:
-    """Uncompressed strips lie one behind the other, so that their rows are written as they come."""
-    with path.open("r+b", buffering=0) as file:
+def _write_rows(path: Path, offset: int, bands: Iterator[Rows], form: Form) -> Written:
+    """Uncompressed strips lie one behind the other, so that their rows are written as they come, and digested in a
+    thread beside."""
+    digest = hashlib.sha256()
+    with path.open("r+b", buffering=0) as file, ThreadPoolExecutor(1) as pool:
+        head = os.pread(file.fileno(), offset, 0)
+        digested = pool.submit(digest.update, head)
         file.seek(offset)
         for band in bands:
-            write_all(file.fileno(), np.ascontiguousarray(band, form.dtype.newbyteorder("<")).data.cast("B"))
+            data = np.ascontiguousarray(band, form.dtype.newbyteorder("<")).data.cast("B")
+            write_all(file.fileno(), data)
+            digested.result()
+            digested = pool.submit(digest.update, data)
+        digested.result()
+    return Written(digest.hexdigest(), head)
 
 
 def made_ahead(bands: Iterator[Rows]) -> Iterator[Rows]:

@@ -408,18 +408,24 @@ def test_a_file_that_outgrows_its_disk_is_said_and_leaves_nothing(master: Path, 
     nothing_but(master)
 
 
-def test_a_disk_that_keeps_other_pixels_is_found_out(master: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize(("compression", "place"), [
+    ("none", "pixels"), ("deflate", "pixels"), ("none", "recipe"), ("none", "beyond the end")])
+def test_a_disk_that_keeps_other_bytes_is_found_out(master: Path, monkeypatch: pytest.MonkeyPatch, compression: str,
+                                                    place: str) -> None:
     real = rendering.write_tiff
 
-    def spoilt(path: Path, bands: Any, form: Any, xmp: bytes) -> None:
-        real(path, bands, form, xmp)
+    def spoilt(path: Path, bands: Any, form: Any, xmp: bytes) -> Any:
+        written = real(path, bands, form, xmp)
         with path.open("r+b") as file:
-            file.seek(-7, 2)
+            file.seek({"pixels": -7, "recipe": 0, "beyond the end": 0}[place], 2)
+            if place == "recipe":
+                file.seek(path.read_bytes().index(b"lanczos3"))
             file.write(b"x")
+        return written
 
     monkeypatch.setattr(rendering, "write_tiff", spoilt)
-    with pytest.raises(Damaged, match="does not read back"):
-        render(master, recipe_for(master, 150, 100), master.with_name("print.tif"))
+    with pytest.raises(Damaged, match=r"does not read back|could not be read whole"):
+        render(master, recipe_for(master, 150, 100, compression=compression), master.with_name("print.tif"))
     nothing_but(master)
 
 
