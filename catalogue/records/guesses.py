@@ -1,7 +1,7 @@
 """What path and tags suggest of each scan: derived, replaced at will."""
 
 from collections.abc import Collection, Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
 from catalogue.reading.model import Metadata
 from catalogue.records.folding import fold_name
@@ -70,7 +70,9 @@ def of_scan(db: Database, scan_id: int) -> Guess | None:
 def save(db: Database, scan_id: int, guess: Guess) -> None:
     """Keep a guess in place of the one before."""
     save_row(db, "scan_guess", {"scan_id": scan_id}, {
-        **asdict(guess), "artist_key": fold_name(guess.artist), "title_key": fold_name(guess.title), "upgraded": 0})
+        "artist": guess.artist, "artist_key": fold_name(guess.artist), "title": guess.title,
+        "title_key": fold_name(guess.title), "year": guess.year, "number": guess.number, "role": guess.role,
+        "reason": guess.reason, "series": guess.series, "upgraded": 0})
 
 
 def scans_without_guess(db: Database) -> list[int]:

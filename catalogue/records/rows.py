@@ -3,6 +3,7 @@
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
+from functools import cache
 from itertools import islice
 from typing import Any, TypeVar
 
@@ -64,9 +65,14 @@ def save_row(db: Database, table: str, key: Mapping[str, Any], values: Mapping[s
              new: Mapping[str, Any] | None = None) -> None:
     """Set columns of the row with this key, which is made if there is none, then with the columns ``new`` too."""
     row = {**key, **values, **(new or {})}
-    db.execute(f"INSERT INTO {table} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})"
-               f" ON CONFLICT ({', '.join(key)})"
-               f" DO UPDATE SET {', '.join(f'{name} = excluded.{name}' for name in values)}", list(row.values()))
+    db.execute(_saving(table, tuple(row), tuple(key), tuple(values)), list(row.values()))
+
+
+@cache  # making the text took a quarter of the time of saving a guess
+def _saving(table: str, row: tuple[str, ...], key: tuple[str, ...], values: tuple[str, ...]) -> str:
+    settings = ", ".join(f"{name} = excluded.{name}" for name in values)
+    return (f"INSERT INTO {table} ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})"
+            f" ON CONFLICT ({', '.join(key)}) DO UPDATE SET {settings}")
 
 
 def update_row(db: Database, table: str, values: Mapping[str, Any], key: Mapping[str, Any]) -> None:
