@@ -98,7 +98,7 @@ def test_a_store_on_such_a_disk_gets_every_scan(shop: Shop, scan: Scan, folding:
     shop.index()
     nas = shop.add("nas", "copy")
     done = copy_to(shop.db, shop.home, nas, plan(shop.db, nas))
-    assert (done.copied, done.renamed, done.not_copied) == (3, 2, ())
+    assert (done.copied, done.renamed, done.not_copied) == (3, 2, [])
     assert len(list((folding / "Ada Quill" / "Harbour").iterdir())) == 3
     assert plan(shop.db, nas) == []
     assert shop.audit("nas").intact == 3
