@@ -8,11 +8,12 @@ morphology, as in Goldsmith, Computational Linguistics 27, 2001.)
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
+from functools import lru_cache
 
 from catalogue.filing import vocabulary as words
 from catalogue.filing.folding import fold
-from catalogue.filing.names import Name
-from catalogue.filing.tokens import SURE, Kind, Token
+from catalogue.filing.names import Name, read_name
+from catalogue.filing.tokens import SURE, Kind
 
 MANY = 3  # titles that an ending must follow
 MOSTLY = 0.6  # share of them that must have other endings too
@@ -25,22 +26,30 @@ Symbol = tuple[str, str]  # text with its class: w word, k known, v version, n n
 _KNOWN = frozenset({Kind.ROLE, Kind.MATERIAL, Kind.COLOUR})
 
 
-def symbol_of(token: Token) -> Symbol:
-    """How a token is compared."""
-    if token.kind in SURE and token.kind is not Kind.COLOUR:
-        return "s", token.kind.value
-    if token.kind is Kind.YEAR:
-        return "y", token.text
-    if token.kind is Kind.NUMBER:
-        return "n", token.text
-    folded = fold(token.text) or token.text
-    if folded.isdigit() or (len(folded) == 1 and folded.isascii() and token.text.isupper()) or is_roman(token.text):
+@lru_cache(maxsize=200_000)
+def symbol_of(kind: Kind, text: str) -> Symbol:
+    """How a token of a kind is compared."""
+    if kind in SURE and kind is not Kind.COLOUR:
+        return "s", kind.value
+    if kind is Kind.YEAR:
+        return "y", text
+    if kind is Kind.NUMBER:
+        return "n", text
+    folded = fold(text) or text
+    if folded.isdigit() or (len(folded) == 1 and folded.isascii() and text.isupper()) or is_roman(text):
         return "n", folded
-    if token.kind is Kind.VERSION:
+    if kind is Kind.VERSION:
         return "v", folded
-    if token.kind in _KNOWN or folded in words.POSITION:
+    if kind in _KNOWN or folded in words.POSITION:
         return "k", folded
     return "w", folded
+
+
+@lru_cache(maxsize=100_000)
+def _symbols_of(text: str) -> tuple[tuple[int, Symbol], ...]:
+    """The symbols of a name with the tokens they stand for."""
+    return tuple((i, symbol_of(t.kind, t.text)) for i, t in enumerate(read_name(text).tokens)
+                 if t.kind is not Kind.BREAK)
 
 
 def is_roman(text: str) -> bool:
@@ -148,7 +157,7 @@ class Endings:
         symbols = self._symbols.get(name.text)
         if symbols is None:
             begin = self.start(name) if self.beginnings else 0
-            symbols = [(i, symbol_of(t)) for i, t in enumerate(name.tokens) if t.kind is not Kind.BREAK and i >= begin]
+            symbols = [pair for pair in _symbols_of(name.text) if pair[0] >= begin]
             at = next((at for at, (_, s) in enumerate(symbols) if s[0] in "wk"), 0)
             if any(s[0] == "w" for _, s in symbols[at:]):
                 symbols = symbols[at:]
@@ -291,7 +300,7 @@ class Endings:
         """The node of the title that stands behind token ``at``, or 0; where no break is before it, something surely
         no title must follow."""
         node = 0
-        symbols = [(i, symbol_of(t)) for i, t in enumerate(name.tokens) if t.kind is not Kind.BREAK and i >= at]
+        symbols = [pair for pair in _symbols_of(name.text) if pair[0] >= at]
         if not symbols or symbols[0][1][0] != "w" or symbols[0][1][1] in self.marks:
             return 0
         for place, (_, symbol) in enumerate(symbols):

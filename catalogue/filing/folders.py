@@ -6,6 +6,7 @@ another version of them, whatever its name; so does one whose name recurs under 
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 
 from catalogue.filing.folding import fold
 from catalogue.filing.names import WORDS, is_shelf, read_name
@@ -93,9 +94,10 @@ def _is_around(title: str, titles_in: set[str], around: Counter[str]) -> bool:
     return plain != title and plain not in titles_in and around[plain] > 0
 
 
+@lru_cache(maxsize=200_000)
 def purpose_key(text: str) -> str:
-    """A folder's name as purposes are compared: "01_captures" and "02 captures" alike."""
-    return "".join(c for c in fold(text) if not c.isdigit()).strip()
+    """A folder's name as purposes are compared: "01_captures" and "02 captures" alike, "Boats 7" and "Boats 8" not."""
+    return fold(text).lstrip("0123456789 ")
 
 
 def folder_titles(folders: Iterable[Path]) -> list[str]:
@@ -140,7 +142,8 @@ def _words_of(tokens: Sequence[Token]) -> str:
 
 def _repeats_folder(path: Path) -> bool:
     """Whether a stem says its folder's name and a size: "uscita/uscita - 60x80 cm"."""
+    if len(path) < 3 or path[-2][-1:].isdigit():
+        return False
     tokens = read_name(path[-1]).tokens
     size = next((at for at, token in enumerate(tokens) if token.kind is Kind.SIZE), len(tokens))
-    return (len(path) > 2 and not path[-2][-1:].isdigit()
-            and purpose_key(path[-2]) == purpose_key(_words_of(tokens[:size])))
+    return purpose_key(path[-2]) == purpose_key(_words_of(tokens[:size]))

@@ -4,8 +4,10 @@ Each value comes with a certainty from 0 to 1 and its reason in words, so that a
 with certainty 0 says honestly that nothing tells. The pass is pure: paths and tags in, guesses out.
 """
 
+import gc
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from catalogue.filing.artists import Artists
@@ -40,6 +42,23 @@ __all__ = ["FileFacts", "Guess", "Guessed", "guess_all"]
 
 def guess_all(files: Sequence[FileFacts], known_artists: Iterable[str] = ()) -> list[Guess]:
     """One guess a file, in the order given. ``known_artists`` are names that a person has stated."""
+    with _garbage_collection_paused():
+        return _guess_all(files, known_artists)
+
+
+@contextmanager
+def _garbage_collection_paused() -> Iterator[None]:
+    """Many small objects live until the end and none in circles: looking for garbage took a quarter of the time."""
+    was_enabled = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_enabled:
+            gc.enable()
+
+
+def _guess_all(files: Sequence[FileFacts], known_artists: Iterable[str]) -> list[Guess]:
     paths = [split_path(f.path) for f in files]
     endings = learn_endings(paths)
     places = find_places(paths, endings)

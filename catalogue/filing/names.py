@@ -2,7 +2,7 @@
 
 import unicodedata
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import pairwise
 
@@ -43,9 +43,16 @@ class Name:
     text: str
     tokens: tuple[Token, ...]
     units: tuple[Unit, ...]
+    _stretches: dict[tuple[int, int], str] = field(default_factory=dict, repr=False, compare=False)
 
     def between(self, first: int, last: int) -> str:
         """The text of tokens ``first`` to ``last`` inclusive, underscores and camel case as spaces."""
+        text = self._stretches.get((first, last))
+        if text is None:
+            text = self._stretches[first, last] = self._join(first, last)
+        return text
+
+    def _join(self, first: int, last: int) -> str:
         if first == last and self.tokens[first].kind is not Kind.BREAK:
             return " ".join(self.tokens[first].text.split())
         parts = []

@@ -191,6 +191,8 @@ def _words_before_purposes(group: Sequence[Work], purposes: Purposes) -> dict[st
         if tail and tail[0].kind in WORDS:
             word = fold(tail[0].text)
             words_of[work.facts.path] = word, tail[0]
+            if "," in work.names[-1].text[max(0, tail[0].start - 2) : tail[0].start]:
+                behind[word] |= {"tile", "master"}  # "Orchard, Master_approved": no comma stands before a purpose
             behind[word].add(next((role for token in tail[1:] if (role := _role_of(token, purposes))), ""))
     return {path: [token] for path, (word, token) in words_of.items() if len(behind[word] - {""}) > 1}
 

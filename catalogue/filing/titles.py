@@ -124,12 +124,13 @@ def read_title(
 
 def _known_beginning(name: Name, held: list[int], is_title: Callable[[str], bool]) -> int | None:
     """Where a known title ends that these tokens begin with, if what follows is set off or says a file's purpose."""
-    if held and is_title(title_key(name.between(held[0], held[-1]))):
+    if held and not name.tokens[held[-1]].text.startswith("(") and is_title(
+            title_key(name.between(held[0], held[-1]))):
         return len(held)
     for at in range(len(held) - 1, 0, -1):
         following = name.tokens[held[at]]
-        if name.tokens[held[at - 1]].kind is Kind.BREAK:
-            continue
+        if name.tokens[held[at - 1]].kind is Kind.BREAK or name.tokens[held[at - 1]].text.startswith("("):
+            continue  # "Boats (3)" is the third of "Boats", not "Boats 3"
         if following.text.casefold() in words.FUNCTION and following.text.casefold() not in words.PURPOSE_LINKS:
             continue  # "Fyr vid Tryck" beside "Fyr"
         if following.kind in (Kind.WORD, Kind.NUMBER, Kind.YEAR) and not all(

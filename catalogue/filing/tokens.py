@@ -164,8 +164,11 @@ def _numbered(name_tokens: Iterator[Token]) -> Iterator[Token]:
 
 def _scan(text: str) -> Iterator[Token]:
     at, spaced, within = 0, False, False  # within: directly behind a letter or digit, where no pattern may begin
+    last_digit = max((i for i, sign in enumerate(text) if sign.isdigit()), default=-1)
+    begins_without_digit = any(start in text.casefold() for start in _NO_DIGIT)
     while at < len(text):
-        if not within and (match := _match(text, at)):
+        may_match = not within and (at <= last_digit or begins_without_digit)
+        if may_match and (match := _match(text, at)):
             kind, end = match
             yield Token(kind, text[at:end], at, spaced=spaced)
             at, spaced, within = end, False, False
@@ -196,10 +199,16 @@ def _match(text: str, at: int) -> tuple[Kind, int] | None:
 
 
 def _words(text: str, start: int, spaced: bool) -> Iterator[Token]:
-    for part in _camel_parts(text):
-        role = role_word(part)
-        yield Token(Kind.ROLE if role else _kind_of(part.casefold()), part, start, role, spaced)
+    for kind, part, role in _word_parts(text):
+        yield Token(kind, part, start, role, spaced)
         start, spaced = start + len(part), False
+
+
+@lru_cache(maxsize=200_000)
+def _word_parts(text: str) -> tuple[tuple[Kind, str, str], ...]:
+    """The words of a stretch without joints, each with its kind and role."""
+    return tuple((Kind.ROLE if (role := role_word(part)) else _kind_of(part.casefold()), part, role)
+                 for part in _camel_parts(text))
 
 
 def _camel_parts(text: str) -> Iterator[str]:
