@@ -100,11 +100,15 @@ class Artists:
         self._rewritten = _rewritings(places)
         self._inverted = inverted_shares(places)
         self._containers = find_containers(places)
-        self._candidates = self._read_places(places)
+        self._candidates = [self._read_place(place) for place in places]
+        self._gather_all(places)
         if slips := respelt(self._evidence) | without_words_before(self._evidence):
             self._rewritten |= slips
             self._evidence = {key: Evidence(e.person, stated=True) for key, e in self._evidence.items() if e.stated}
-            self._candidates = self._read_places(places)
+            self._candidates = [
+                self._read_place(place) if any(c.key in slips for c in candidates) else candidates
+                for place, candidates in zip(places, self._candidates, strict=True)]
+            self._gather_all(places)
         self._trust_inverted()
         self._names = join_people(self._evidence)
         self._weights = {key: self._weigh(key) for key in self._evidence}
@@ -113,6 +117,7 @@ class Artists:
         self._shapes = [shape_of(place) for place in places]
         self._words = [_words_of(place) for place in places]
         self._beside: dict[str, set[Key]] = {}
+        self._penalties: dict[Key, float] = {}
         self._houses: frozenset[Key] = frozenset()
         self._chosen: list[tuple[_Candidate, float] | None] = []
         for _ in range(ROUNDS):
@@ -150,11 +155,9 @@ class Artists:
             evidence.person = person
         return evidence
 
-    def _read_places(self, places: Sequence[Place]) -> list[list[_Candidate]]:
-        read = [self._read_place(place) for place in places]
-        for place, candidates in zip(places, read, strict=True):
+    def _gather_all(self, places: Sequence[Place]) -> None:
+        for place, candidates in zip(places, self._candidates, strict=True):
             self._gather(place, candidates)
-        return read
 
     def _read_place(self, place: Place) -> list[_Candidate]:
         shape = shape_of(place)
@@ -275,6 +278,12 @@ class Artists:
 
     def _title_penalty(self, candidate: _Candidate) -> float:
         """How much a phrase looks like a title: its words stand in titles of several other artists."""
+        penalty = self._penalties.get(candidate.key)
+        if penalty is None:
+            penalty = self._penalties[candidate.key] = self._count_title_penalty(candidate)
+        return penalty
+
+    def _count_title_penalty(self, candidate: _Candidate) -> float:
         own = self._names.of(candidate.key)
         others = [len(self._beside.get(word, _NOBODY) - {own}) for word in fold(candidate.phrase.person.text).split()
                   if len(word) > 1]
@@ -381,6 +390,7 @@ class Artists:
         shapes: Counter[str] = Counter()
         chosen: Counter[Slot] = Counter()
         self._beside = self._find_title_words()
+        self._penalties = {}
         self._houses = self._find_houses()
         values: dict[Slot, dict[Key, set[str]]] = defaultdict(lambda: defaultdict(set))
         for place, shape, best in zip(places, self._shapes, self._chosen, strict=True):

@@ -212,6 +212,13 @@ def _folder_title_behind(work: Work, first: int, last: int) -> int:
 
 def beside_artist(work: Work) -> tuple[int, int, range]:
     """The tokens of a file's name, first and last, that stand beside its artist's name; and those of the artist's."""
+    asked = work.first, work.last, work.artist.value
+    if work.beside is None or work.beside[0] != asked:
+        work.beside = asked, _find_beside_artist(work)
+    return work.beside[1]
+
+
+def _find_beside_artist(work: Work) -> tuple[int, int, range]:
     name = work.names[-1]
     start, last = work.first, work.last
     away = range(0)
