@@ -26,10 +26,10 @@ SIZE = (100, 30)
 # name: place, keys one after the other
 TOUR: dict[str, tuple[str, Sequence[str]]] = {
     "browse": ("browse", tuple(["down"] * 9)),
-    "search": ("browse", ("/", *"harbor 40x28")),
+    "search": ("browse", ("/", *"harbor")),
     "piece": ("browse", ("/", *"low water", "enter")),
     "repeat": ("browse", ("/", *"three kites", "enter", "r")),
-    "alike": ("alike", ("down", "down", "down", "down")),
+    "alike": ("alike", ("enter", "down")),
     "audit": ("audit", ("right", "down")),
     "health": ("health", ()),
 }

@@ -4,7 +4,6 @@ import os
 import sys
 from collections.abc import Callable, Iterable, Mapping
 from functools import partial
-from importlib import import_module
 from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING, Any, ClassVar
@@ -22,9 +21,8 @@ from catalogue.records.database import open_seat
 from catalogue.screens.background.changes import ChangeWatch
 from catalogue.screens.background.garbage import EVERY, collect_when_idle, configure_gc
 from catalogue.screens.background.line_speed import LineSpeed
-from catalogue.screens.background.tasks import run_in_thread, start_worker
+from catalogue.screens.background.screen_cache import PAGES, build_ahead, cached_screen, new_page
 from catalogue.screens.background.threads import WorkerThreads
-from catalogue.screens.background.work import Job, Work, WorkCancelled, WorkFailed, WorkFinished
 from catalogue.screens.background.write_queue import WriteQueue
 from catalogue.screens.key_gate import KeyGate
 from catalogue.screens.keys import EVERYWHERE, KEYS, everywhere
@@ -37,14 +35,8 @@ from catalogue.settings import Home
 
 if TYPE_CHECKING:
     from catalogue.indexing.corrections import Correction
-    from catalogue.records.orders import Line
     from catalogue.records.search import Vocabulary
-    from catalogue.screens.dialogs.search import Hit
-
-# Pages loaded when they are first wanted: mode, module, class.
-PAGES = (("orders", "orders", "OrdersPage"), ("alike", "alike", "AlikePage"), ("audit", "audit", "AuditPage"),
-         ("intake", "intake", "IntakePage"), ("stores", "stores", "StoresPage"), ("health", "health", "HealthPage"))
-PATIENCE = 3.0          # seconds a stopped job may take before the program leaves without it
+    from catalogue.screens.background.work import Job, Work, WorkCancelled, WorkFailed, WorkFinished
 
 
 def open_screens(home: Home, *, mouse: bool = True) -> None:
@@ -65,12 +57,6 @@ def open_screens(home: Home, *, mouse: bool = True) -> None:
         os._exit(0)
 
 
-def _page(module: str, name: str, **given: Any) -> Screen[Any]:
-    """A new page, its module loaded only now: what it needs does not hold up the first page."""
-    kind: type[Screen[Any]] = getattr(import_module(f"catalogue.screens.pages.{module}"), name)
-    return kind(**given)
-
-
 class CatalogueApp(ThriftyApp[None]):
     """The screens over one catalogue.
 
@@ -82,8 +68,8 @@ class CatalogueApp(ThriftyApp[None]):
     CSS_PATH = "screens.tcss"
     BINDINGS: ClassVar[list[BindingType]] = everywhere()
     MODES: ClassVar[dict[str, str | Callable[[], Screen[Any]]]] = {
-        "browse": BrowsePage, **{mode: partial(_page, module, name) for mode, module, name in PAGES},
-        "first": partial(_page, "add_store", "AddStorePage", first=True)}
+        "browse": BrowsePage, **{mode: partial(new_page, module, name) for mode, module, name in PAGES},
+        "first": partial(new_page, "add_store", "AddStorePage", first=True)}
     # Textual declares these on the instance, so they cannot be ClassVar here.
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (120, "-wide")]  # noqa: RUF012
     VERTICAL_BREAKPOINTS = [(0, "-low"), (40, "-high")]  # noqa: RUF012
@@ -169,22 +155,13 @@ class CatalogueApp(ThriftyApp[None]):
 
     def first_list_shown(self) -> None:
         """Once, do what had to wait until the first list is there: look at the disks, and make the screens that are
-        sure to be wanted, if that is wanted. Their modules are loaded in a thread of their own."""
+        sure to be wanted, if that is wanted."""
         if self._first_list_shown:
             return
         self._first_list_shown = True
         self.changes.look_at_disks()
-
-        def load(_: object) -> Any:
-            for _, module, _ in PAGES:
-                import_module(f"catalogue.screens.pages.{module}")
-            return import_module("catalogue.screens.background.screen_cache")
-
-        def begin(screen_cache: Any) -> None:
-            start_worker(self.screen_stack[0], lambda: screen_cache.build_ahead(self), group="ahead")
-
         if self._ahead:
-            run_in_thread(self.screen_stack[0], self.plain_threads["modules"], load, begin, group="modules")
+            build_ahead(self)
 
     def close_threads(self) -> None:
         """Let the threads end; waits for none."""
@@ -224,7 +201,7 @@ class CatalogueApp(ThriftyApp[None]):
 
     # Long work
 
-    def begin(self, name: str, job: Job, told: Callable[[Any], str],
+    def begin(self, name: str, job: "Job", told: Callable[[Any], str],
               then: Callable[[Any], object] | None = None) -> bool:
         """Start long work; one at a time. ``told`` words its result; ``then`` gets it if the work came to its end."""
         if self.home.settings.read_only:
@@ -233,6 +210,8 @@ class CatalogueApp(ThriftyApp[None]):
         if self.work is not None:
             self.say(f"{self.work.name} is still running. Press x to stop it first.", "warning")
             return False
+        from catalogue.screens.background.work import Work
+
         self.work = Work(name, job, told, then)
         self.work.start(self.home, self.post_message)
         return True
@@ -243,17 +222,17 @@ class CatalogueApp(ThriftyApp[None]):
         else:
             self.work.stop()
 
-    def on_work_finished(self, message: WorkFinished) -> None:
+    def on_work_finished(self, message: "WorkFinished") -> None:
         self._work_over(f"{message.work.name} finished. {message.work.told(message.result)}")
         if message.work.then is not None:
             message.work.then(message.result)
 
-    def on_work_cancelled(self, message: WorkCancelled) -> None:
+    def on_work_cancelled(self, message: "WorkCancelled") -> None:
         done = "What was finished is kept." if message.result is None else (
             f"Done so far: {message.work.told(message.result)}")
         self._work_over(f"{message.work.name} stopped. {done}", "warning")
 
-    def on_work_failed(self, message: WorkFailed) -> None:
+    def on_work_failed(self, message: "WorkFailed") -> None:
         self._work_over(f"{message.work.name} could not continue.", "error")
         self.failed(message.error)
 
@@ -265,14 +244,6 @@ class CatalogueApp(ThriftyApp[None]):
     def changed(self) -> None:
         """The catalogue has changed: every page shows it."""
         self.changes.tell()
-
-    def store_added(self) -> None:
-        """Leave the page that added a store."""
-        if self.current_mode == "first":
-            self.switch_mode("browse")
-        else:
-            self.pop_screen()
-            self.changed()
 
     # Actions everywhere
 
@@ -292,81 +263,15 @@ class CatalogueApp(ThriftyApp[None]):
         super().delay_update(delay)
 
     def action_search(self) -> None:
-        from catalogue.screens.background.screen_cache import cached_screen
+        from catalogue.screens.actions.opening import open_hit
         from catalogue.screens.dialogs.search import SearchDialog
 
         if not any(isinstance(screen, SearchDialog) for screen in self.screen_stack):
             dialog = cached_screen(self, SearchDialog)
             dialog.begin()
-            self.push_screen(dialog, self._open_hit)
-
-    async def _open_hit(self, hit: "Hit | None") -> None:
-        if hit is None:
-            return
-        if hit.piece_id is not None:
-            self.open_piece(hit.piece_id, hit.sha256)
-        elif hit.artist_id is not None:
-            await self.switch_mode("browse")
-            while len(self.screen_stack) > 1:
-                await self.pop_screen()
-            if isinstance(self.screen, BrowsePage):
-                self.screen.go_to_artist(hit.artist_id)
-
-    def open_piece(self, piece_id: int, sha256: str | None = None) -> None:
-        """The piece's page, over the present one; drawn once all of it is known. The cursor on that scan, if named."""
-        from catalogue.screens.background.screen_cache import cached_screen
-        from catalogue.screens.pages.piece import PiecePage
-        from catalogue.screens.pages.piece_view import PieceView, piece_view
-
-        asking = self.changes.seen()
-
-        def show(view: PieceView) -> None:
-            if self.screen is not asking:
-                return  # the person has gone on to something else
-            page = next((screen for screen in self.screen_stack if isinstance(screen, PiecePage)), None)
-            if page is not None:
-                page.show(view, sha256)
-                return
-            page = cached_screen(self, PiecePage)
-            page.show(view, sha256)
-            self.push_screen(page)
-
-        online = dict(self.changes.online)
-        run_in_thread(self.screen, self.threads["read"], lambda db: piece_view(db, piece_id, online), show,
-                      group="open", holds=self)
-
-    def repeat(self, *, line_id: int | None = None, piece_id: int | None = None) -> None:
-        """Offer to repeat a line, or a piece's last one. Told where another seat has just removed it."""
-        from catalogue.screens.background.screen_cache import cached_screen
-        from catalogue.screens.dialogs.repeat import RepeatDialog
-        from catalogue.screens.pages.piece_view import why_gone
-
-        dialog = cached_screen(self, RepeatDialog)
-
-        def close_if_gone(reason: CatalogueError | None) -> None:
-            if reason is not None and self.screen is dialog:
-                dialog.dismiss(None)
-                self.failed(reason)
-
-        run_in_thread(self.screen, self.threads["read"], lambda db: why_gone(db, line_id=line_id, piece_id=piece_id),
-                      close_if_gone, group="still there", holds=self)
-        dialog.begin(line_id=line_id, piece_id=piece_id)
-        self.push_screen(dialog, self._repeated)
-
-    def _repeated(self, line: "Line | None") -> None:
-        """An order was recorded: its job sheet comes up."""
-        if line is not None:
-            from catalogue.operations.orders import summarize
-            from catalogue.screens.background.jobs import notice
-            from catalogue.screens.dialogs.sheet import job_sheet_panel
-
-            self.say(notice(summarize(line)))
-            self.vocabulary = None
-            self.changed()
-            self.push_screen(job_sheet_panel(self.home, line.id, f"{line.number}, {line.title}"))
+            self.push_screen(dialog, partial(open_hit, self))
 
     def action_help(self) -> None:
-        from catalogue.screens.background.screen_cache import cached_screen
         from catalogue.screens.dialogs.help import HelpDialog
 
         dialog = cached_screen(self, HelpDialog)
@@ -376,43 +281,10 @@ class CatalogueApp(ThriftyApp[None]):
     def action_turn_light(self) -> None:
         self.theme = LIGHT.name if self.theme == DARK.name else DARK.name
 
-    async def action_leave(self) -> None:
-        if self.work is None:
-            start_worker(self, self._leave, group="leave")
-            return
-        from catalogue.screens.dialogs.confirm import ConfirmDialog
+    def action_leave(self) -> None:
+        from catalogue.screens.actions.leaving import leave
 
-        self.push_screen(ConfirmDialog(f"{self.work.name} is running.",
-                                       "What is done is kept; the next run continues from there.",
-                                       yes="Stop and quit", no="Stay"), self._stop_and_leave)
-
-    def _stop_and_leave(self, yes: bool | None) -> None:
-        if not yes:
-            return
-        if self.work is not None:
-            self.work.stop()
-        start_worker(self, self._leave, group="leave")
-
-    async def _leave(self) -> None:
-        """Leave once the work has ended, or has had its time, and all is recorded; else ask."""
-        from asyncio import get_running_loop, sleep
-
-        patient_until = get_running_loop().time() + PATIENCE
-        while self.work is not None and not self.work.wait(0) and get_running_loop().time() < patient_until:
-            await sleep(0.05)
-        if await self.writes.drain(PATIENCE):
-            self.exit()
-            return
-        from catalogue.screens.dialogs.confirm import ConfirmDialog
-
-        self.push_screen(ConfirmDialog(
-            "Some changes are not recorded yet.", "Another program is writing to the catalogue. Waiting:\n\n"
-            + "\n".join(self.writes.open), yes="Quit without them", no="Wait", careful=True), self._leave_all_the_same)
-
-    def _leave_all_the_same(self, yes: bool | None) -> None:
-        if yes:
-            self.writes.give_up()
-            self.exit()
+        leave(self)
 
     def action_command_palette(self) -> None:
         """Open the palette, with our own words in its line."""
@@ -425,7 +297,4 @@ class CatalogueApp(ThriftyApp[None]):
         for key in (*KEYS.get(place, ()), *EVERYWHERE):
             if key.action != "app.command_palette":
                 yield SystemCommand(f"{key.label[:1].upper()}{key.label[1:]}  ({key.shown})", key.help,
-                                    partial(self._do, screen, key.action))
-
-    async def _do(self, screen: Screen[Any], action: str) -> None:
-        await self.run_action(action, screen)
+                                    partial(self.run_action, key.action, screen))

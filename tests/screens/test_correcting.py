@@ -9,6 +9,7 @@ from textual.widgets import Input, Static
 from catalogue.operations import correcting
 from catalogue.records import editions, files, history, pieces, scans, stated_facts
 from catalogue.records.database import Database, open_database, transaction
+from catalogue.screens.actions.opening import open_piece
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.confirm import Choice, ConfirmDialog
 from catalogue.screens.dialogs.form import FormDialog
@@ -65,10 +66,10 @@ def roles(home: Home, *numbers: int) -> list[tuple[str, int | None]]:
     return found
 
 
-async def open_piece(pilot: Pilot[None], piece_id: int = 1) -> RowTable[Any]:
+async def opened_piece(pilot: Pilot[None], piece_id: int = 1) -> RowTable[Any]:
     app = pilot.app
     assert isinstance(app, CatalogueApp)
-    app.open_piece(piece_id)
+    open_piece(app, piece_id)
     await settled(pilot)
     assert isinstance(app.screen, PiecePage)
     return app.screen.query_one("#scans", RowTable)
@@ -154,7 +155,7 @@ async def test_what_cannot_be_is_said_in_the_form_and_nothing_recorded(shop: Hom
                                                                        told: str) -> None:
     before = titles(shop)
     async with running(shop, size=(80, 24)) as pilot:
-        await open_piece(pilot)
+        await opened_piece(pilot)
         await press(pilot, "E")
         await put(pilot, name, text)
         await press(pilot, "ctrl+s")
@@ -165,7 +166,7 @@ async def test_what_cannot_be_is_said_in_the_form_and_nothing_recorded(shop: Hom
 
 async def test_a_stated_fact_is_given_back_to_the_guess(shop: Home) -> None:
     async with running(shop) as pilot:
-        scans_table = await open_piece(pilot)
+        scans_table = await opened_piece(pilot)
         await press(pilot, "down", "e")
         assert (origin(pilot, "role"), form(pilot).query_one("#form-role", Input).value) == ("guessed", "master")
         await put(pilot, "role", "ref")
@@ -186,7 +187,7 @@ async def test_a_stated_fact_is_given_back_to_the_guess(shop: Home) -> None:
 
 async def test_a_scan_goes_to_another_piece_or_a_new_one(shop: Home) -> None:
     async with running(shop) as pilot:
-        table = await open_piece(pilot)
+        table = await opened_piece(pilot)
         meant = table.rows_held[2].scan.sha256
         await press(pilot, "down", "down", "e")
         await put(pilot, "piece", "kites")
@@ -205,7 +206,7 @@ async def test_a_scan_goes_to_another_piece_or_a_new_one(shop: Home) -> None:
 
 async def test_marked_scans_are_corrected_at_once_and_taken_back_at_once(shop: Home) -> None:
     async with running(shop) as pilot:
-        table = await open_piece(pilot)
+        table = await opened_piece(pilot)
         tiles = [i for i, row in enumerate(table.rows_held) if row.scan.role == "tile"]
         table.cursor_row = tiles[0]
         await press(pilot, "space", "space", "space")
@@ -289,7 +290,7 @@ async def test_what_the_search_found_is_corrected_there(shop: Home) -> None:
 async def test_a_form_filled_at_once_is_filled_as_by_a_slow_typist(shop: Home) -> None:
     """Enter waits for what the letters before it match."""
     async with running(shop) as pilot:
-        await open_piece(pilot)
+        await opened_piece(pilot)
         with held_up(pilot.app):  # type: ignore[arg-type]
             await burst(pilot, "down", "e", *"ref", "tab", "tab", *["backspace"] * 20, *"kites", "down", "enter")
         await settled(pilot)
@@ -319,7 +320,7 @@ async def test_a_page_whose_piece_went_is_left(shop: Home) -> None:
         correcting.describe_scans(db, [scan.sha256], new_piece=("Tobin Quarrel", "Barn"))
     made = next(number for number, name in titles(shop).items() if name == "Tobin Quarrel: Barn")
     async with running(shop) as pilot:
-        await open_piece(pilot, made)
+        await opened_piece(pilot, made)
         correcting.undo_statement(db)
         app = pilot.app
         assert isinstance(app, CatalogueApp)
@@ -356,7 +357,7 @@ async def test_a_doubtful_master_is_said_where_it_is_shown(shop: Home) -> None:
     async with running(shop, size=(80, 24)) as pilot:
         await press(pilot, "down")
         assert "another scan could be master" in words(pilot)
-        await open_piece(pilot)
+        await opened_piece(pilot)
         assert "You chose this master, but" in " ".join(words(pilot).split())
 
 

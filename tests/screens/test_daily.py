@@ -14,6 +14,7 @@ from catalogue.records.database import open_database, transaction
 from catalogue.records.orders import NewLine
 from catalogue.screens import system_viewer
 from catalogue.screens.actions.files import text_of
+from catalogue.screens.actions.opening import offer_repeat
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog
 from catalogue.screens.dialogs.repeat import RepeatDialog
@@ -305,7 +306,7 @@ async def test_a_first_order_opens_an_empty_form(shop: Shop) -> None:
     async with running(shop) as pilot:
         app = pilot.app
         assert isinstance(app, CatalogueApp)
-        app.repeat(piece_id=new)
+        offer_repeat(app, piece_id=new)
         await settled(pilot)
         dialog = app.screen
         assert dialog.query_one("#repeat-size", Input).has_focus

@@ -11,6 +11,7 @@ from catalogue.records import artist_statements as statements_kept
 from catalogue.records import buyers, editions, orders, pieces
 from catalogue.records.database import open_database, transaction
 from catalogue.records.numbers import Number
+from catalogue.screens.actions.opening import open_piece
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.capture_plan import plan_words
 from catalogue.screens.dialogs.confirm import Choice, ConfirmDialog, TextQuestion
@@ -74,7 +75,7 @@ async def test_a_piece_that_is_there_already_is_not_begun_again(shop: Home) -> N
 async def test_an_edition_of_one_size_is_begun(shop: Home) -> None:
     async with running(shop) as pilot:
         app = app_of(pilot)
-        app.open_piece(3)
+        open_piece(app, 3)
         await settled(pilot)
         await pilot.press("n")
         await settled(pilot)
@@ -122,7 +123,7 @@ async def test_a_capture_is_planned_from_the_intake_and_from_a_piece(shop: Home)
         await settled(pilot)
         assert "12 captures" in words(pilot)
         await pilot.press("escape")
-        app_of(pilot).open_piece(1)
+        open_piece(app_of(pilot), 1)
         await settled(pilot)
         await pilot.press("p")
         await settled(pilot)
@@ -238,7 +239,7 @@ async def test_where_each_number_is_comes_up_as_a_page(shop: Home) -> None:
     db.close()
     async with running(shop) as pilot:
         app = app_of(pilot)
-        app.open_piece(1)
+        open_piece(app, 1)
         await settled(pilot)
         await pilot.press("w")
         await settled(pilot)
@@ -248,7 +249,7 @@ async def test_where_each_number_is_comes_up_as_a_page(shop: Home) -> None:
         page = Path(str(app.screen.query_one("#sheet-path", Static).content).replace("\n", ""))
         assert "Gallery Umberlow" in page.read_text()
         await pilot.press("escape")
-        app.open_piece(3)
+        open_piece(app, 3)
         await settled(pilot)
         await pilot.press("w")
         assert any("has no edition" in text for text in said(pilot))

@@ -17,7 +17,8 @@ from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.records import findings, likenesses, orders, pieces, scans
 from catalogue.records.database import open_database, transaction
 from catalogue.screens import system_viewer
-from catalogue.screens.actions import files
+from catalogue.screens.actions import files, opening
+from catalogue.screens.actions.opening import open_piece
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog, ReasonDialog
 from catalogue.screens.dialogs.repeat import RepeatDialog
@@ -70,8 +71,8 @@ class Trace:
 
     def __init__(self, app: CatalogueApp, patch: pytest.MonkeyPatch) -> None:
         self.noted: list[Any] = []
-        patch.setattr(app, "open_piece", lambda *given: self.noted.append(("open", given)))
-        patch.setattr(app, "repeat", lambda **given: self.noted.append(("repeat", given)))
+        patch.setattr(opening, "open_piece", lambda _, *given: self.noted.append(("open", given)))
+        patch.setattr(opening, "offer_repeat", lambda _, **given: self.noted.append(("repeat", given)))
         patch.setattr(app.writes, "add", lambda what, *_, **__: self.noted.append(("write", what)))
         patch.setattr(app, "begin", lambda name, *_: self.noted.append(("work", name)))
         patch.setattr(app, "copy_to_clipboard", lambda text: self.noted.append(("path", text)))
@@ -100,7 +101,7 @@ async def at(pilot: Pilot[None], place: str, tmp_path: Path) -> RowTable[Any]:
     assert isinstance(app, CatalogueApp)
     await settled(pilot)
     if place == "piece":
-        app.open_piece(1)
+        open_piece(app, 1)
     else:
         await app.action_place(place)
     await settled(pilot)
@@ -405,7 +406,7 @@ async def test_a_write_that_fails_is_told_with_what_was_not_done(busy: Home, mon
 
 async def test_leaving_waits_for_what_is_not_recorded_and_asks(busy: Home, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("catalogue.records.database.BUSY_SECONDS", 0.01)
-    monkeypatch.setattr("catalogue.screens.app.PATIENCE", 0.05)
+    monkeypatch.setattr("catalogue.screens.actions.leaving.PATIENCE", 0.05)
     other = open_database(busy.database)
     async with running(busy, place="alike") as pilot:
         app = pilot.app

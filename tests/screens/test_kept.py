@@ -13,6 +13,7 @@ from textual.widgets import Button, Input, Static
 from catalogue.errors import Damaged
 from catalogue.records import orders, pieces
 from catalogue.records.database import open_database, transaction
+from catalogue.screens.actions.opening import offer_repeat, open_piece
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.background import changes, garbage, screen_cache
 from catalogue.screens.dialogs.help import HelpDialog
@@ -60,7 +61,7 @@ async def test_nothing_is_made_while_keys_come(shop: Home, monkeypatch: pytest.M
     async with running(shop) as pilot:
         app = _app(pilot)
         await pilot.press("down")
-        worker = app.run_worker(screen_cache.build_ahead(app))
+        worker = app.run_worker(screen_cache.make_ahead(app, [PiecePage]))
         await asyncio.sleep(3 * screen_cache.BETWEEN)
         assert worker.is_running
         assert not app.is_screen_installed("PiecePage 1")
@@ -70,7 +71,7 @@ async def test_nothing_is_made_while_keys_come(shop: Home, monkeypatch: pytest.M
 async def test_a_repeat_starts_from_what_is_proposed_not_from_the_one_before(shop: Home) -> None:
     async with running(shop) as pilot:
         app = _app(pilot)
-        app.repeat(piece_id=1)
+        offer_repeat(app, piece_id=1)
         await settled(pilot)
         first = app.screen
         picture = first.query_one(Picture)._path
@@ -79,7 +80,7 @@ async def test_a_repeat_starts_from_what_is_proposed_not_from_the_one_before(sho
         await settled(pilot)
         assert first.query_one("#record", Button).disabled
         await pilot.press("escape")
-        app.repeat(piece_id=3)
+        offer_repeat(app, piece_id=3)
         await settled(pilot)
         assert app.screen is first
         shown = {name: first.query_one(f"#repeat-{name}", Input).value for name in ("quantity", "buyer", "notes")}
@@ -101,7 +102,7 @@ async def test_a_panel_that_records_waits_for_its_answer(shop: Home) -> None:
     other = open_database(shop.database)
     async with running(shop) as pilot:
         app = _app(pilot)
-        app.repeat(piece_id=3)
+        offer_repeat(app, piece_id=3)
         await settled(pilot)
         await pilot.press("ctrl+l")
         with transaction(other):
@@ -213,7 +214,7 @@ def test_garbage_is_collected_only_while_nobody_waits(idle: float, collected: bo
 async def test_a_piece_never_shows_what_was_asked_about_another(shop: Home) -> None:
     async with running(shop) as pilot:
         app = _app(pilot)
-        app.open_piece(1)
+        open_piece(app, 1)
         await settled(pilot)
         page = app.screen
         assert isinstance(page, PiecePage)
@@ -243,12 +244,12 @@ async def test_a_piece_shown_again_is_told_anew(shop: Home) -> None:
     async with running(shop) as pilot:
         app = _app(pilot)
         await until(pilot, lambda: len(app.changes.online) == 2)
-        app.open_piece(1)
+        open_piece(app, 1)
         await settled(pilot)
         assert "✓ share: " in words(pilot)
         await pilot.press("escape")
         app.changes.online = dict.fromkeys(app.changes.online, False)
-        app.open_piece(1)
+        open_piece(app, 1)
         await settled(pilot)
         assert "✓ share: " not in words(pilot)
 
@@ -260,7 +261,7 @@ async def test_what_is_recorded_is_what_was_shown_once_and_from_that_scan(shop: 
     before = len(orders.lines_of_piece(db, 1))
     async with running(shop) as pilot:
         app = _app(pilot)
-        app.repeat(piece_id=1)
+        offer_repeat(app, piece_id=1)
         await settled(pilot)
         dialog = app.screen
         assert isinstance(dialog, RepeatDialog)
@@ -285,7 +286,7 @@ async def test_another_scan_than_was_shown_is_not_recorded(shop: Home) -> None:
     before = len(orders.lines_of_piece(db, 1))
     async with running(shop) as pilot:
         app = _app(pilot)
-        app.repeat(piece_id=1)
+        offer_repeat(app, piece_id=1)
         await settled(pilot)
         older_scan_current(shop)
         await pilot.press("ctrl+l", "enter")
@@ -303,7 +304,7 @@ async def test_a_fault_of_ours_does_not_lock_the_panel(shop: Home, monkeypatch: 
     monkeypatch.setattr("catalogue.screens.dialogs.repeat.record_order", broken)
     async with running(shop) as pilot:
         app = _app(pilot)
-        app.repeat(piece_id=1)
+        offer_repeat(app, piece_id=1)
         await settled(pilot)
         await pilot.press("ctrl+l", "enter")
         await settled(pilot)
@@ -329,12 +330,12 @@ async def test_an_error_that_lasts_is_told_once(shop: Home, monkeypatch: pytest.
 async def test_while_nothing_is_proposed_nothing_is_shown(shop: Home) -> None:
     async with running(shop, size=(120, 40)) as pilot:
         app = _app(pilot)
-        app.repeat(piece_id=3)
+        offer_repeat(app, piece_id=3)
         await settled(pilot)
         assert "Café Lumbrel" in words(pilot)
         await pilot.press("escape")
         with held_up(app):
-            app.repeat(piece_id=1)
+            offer_repeat(app, piece_id=1)
             await pilot.pause()
             assert isinstance(app.screen, RepeatDialog)
             assert "Café Lumbrel" not in words(pilot) and "Three Kites" not in words(pilot).split("╭")[1]
@@ -348,14 +349,14 @@ async def test_a_repeat_starts_from_the_current_master_again(shop: Home) -> None
     older_scan_current(shop)
     async with running(shop) as pilot:
         app = _app(pilot)
-        app.repeat(piece_id=1)
+        offer_repeat(app, piece_id=1)
         await settled(pilot)
         told = app.screen.query_one("#repeat-words", Static)
         await pilot.press("ctrl+t")
         await settled(pilot)
         assert "= from last time's scan" in str(told.content)
         await pilot.press("escape")
-        app.repeat(piece_id=1)
+        offer_repeat(app, piece_id=1)
         await settled(pilot)
         assert "From the current master" in str(told.content)
 

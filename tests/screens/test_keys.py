@@ -13,6 +13,7 @@ from textual.screen import Screen
 from textual.widgets import Button, Input, Static
 
 from catalogue.indexing.corrections import Correction
+from catalogue.screens.actions.opening import open_piece
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.background.threads import WorkerThread
 from catalogue.screens.dialogs.capture_plan import CapturePlanDialog
@@ -81,7 +82,7 @@ async def test_every_key_of_every_place_works(shop: Home, monkeypatch: pytest.Mo
         assert isinstance(app, CatalogueApp)
         for place in (*MODES, "piece"):
             if place == "piece":
-                app.open_piece(1)
+                open_piece(app, 1)
             else:
                 await app.action_place(place)
             await settled(pilot)

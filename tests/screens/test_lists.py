@@ -17,7 +17,8 @@ from catalogue.records.order_list import OrderFilter
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.texts.formats import cell, safe
 from catalogue.screens.widgets.paged_table import HELD, PAGE, PagedTable
-from catalogue.screens.widgets.row_table import Column, RowTable, _fitted
+from catalogue.screens.widgets.row_drawing import Column, fitted
+from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home
 from tests.screens.shop import HOSTILE, held_up, running, settled, typed, until, words
 
@@ -209,7 +210,7 @@ async def test_a_reload_keeps_the_cursor_on_its_row(long_shop: Home, tmp_path: P
 @given(st.text(max_size=80) | st.just(HOSTILE), st.integers(1, 60), st.booleans())
 def test_a_cell_is_exactly_as_wide_as_its_column(text: str, width: int, right: bool) -> None:
     """Whatever the name: wide signs, combining ones, emoji; Rich's own measure is the judge."""
-    assert cell_len(_fitted(safe(text), width, right)) == width + 2
+    assert cell_len(fitted(safe(text), width, right)) == width + 2
 
 
 @given(st.text(max_size=200) | st.just(HOSTILE))

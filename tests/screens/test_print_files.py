@@ -14,6 +14,7 @@ from catalogue.operations import print_files as operation
 from catalogue.print_files.recipe import from_json
 from catalogue.records import print_files
 from catalogue.records.database import open_database
+from catalogue.screens.actions.opening import offer_repeat
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.confirm import ConfirmDialog
 from catalogue.screens.dialogs.sheet import JobSheetPanel
@@ -151,7 +152,7 @@ async def test_the_repeat_panel_draws_what_will_be_printed_and_follows_the_field
     recipe = from_json(print_shop.made()[0].recipe)
     async with running(print_shop.home) as pilot:
         app = app_of(pilot)
-        app.repeat(line_id=1)
+        offer_repeat(app, line_id=1)
         await settled(pilot)
         picture = app.screen.query_one(Picture)
         assert picture._layout == recipe_layout(recipe, 600, 840)
@@ -171,7 +172,7 @@ async def test_the_repeat_panel_says_why_no_print_file_can_be_made(print_shop: P
     assert print_shop.call("order", "correct", "K-1", "--line", 2, "--edge", "grey")[0] == 0
     async with running(print_shop.home) as pilot:
         app = app_of(pilot)
-        app.repeat(line_id=2)
+        offer_repeat(app, line_id=2)
         await settled(pilot)
         assert "No print file can be made like this: " in str(app.screen.query_one("#repeat-words", Static).content)
         assert app.screen.query_one(Picture)._layout is not None, "drawn as the order says"

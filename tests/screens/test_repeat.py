@@ -15,6 +15,7 @@ from catalogue.print_files.render import render
 from catalogue.records import orders
 from catalogue.records.database import open_database
 from catalogue.records.orders import Line
+from catalogue.screens.actions.opening import offer_repeat
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.dialogs.repeat import RepeatDialog
 from catalogue.screens.dialogs.sheet import SheetPanel
@@ -66,7 +67,7 @@ async def test_from_launch_to_the_sheet_in_at_most_fourteen_keys(shop: Home) -> 
 async def test_ten_and_enter_twice_records_without_a_buyer(shop: Home) -> None:
     async with running(shop) as pilot:
         app = app_of(pilot)
-        app.repeat(piece_id=3)
+        offer_repeat(app, piece_id=3)
         await settled(pilot)
         with held_up(app):
             await burst(pilot, "1", "0", "enter")
@@ -82,7 +83,7 @@ async def test_ten_and_enter_twice_records_without_a_buyer(shop: Home) -> None:
 async def test_the_total_follows_what_is_typed(shop: Home) -> None:
     async with running(shop) as pilot:
         app = app_of(pilot)
-        app.repeat(piece_id=1)
+        offer_repeat(app, piece_id=1)
         await settled(pilot)
         total = app.screen.query_one("#repeat-total", Static)
         assert app.screen.query_one("#repeat-price", Input).value == "120.00", "two prints cost 240.00"
@@ -100,7 +101,7 @@ async def test_the_total_follows_what_is_typed(shop: Home) -> None:
 async def test_the_buyer_is_the_artist_or_the_last_one_by_a_key(shop: Home) -> None:
     async with running(shop) as pilot:
         app = app_of(pilot)
-        app.repeat(piece_id=1)
+        offer_repeat(app, piece_id=1)
         await settled(pilot)
         buyer = app.screen.query_one("#repeat-buyer", Input)
         assert (buyer.value, buyer.placeholder) == ("", "^l: Ms Colquhane")
@@ -113,7 +114,7 @@ async def test_the_buyer_is_the_artist_or_the_last_one_by_a_key(shop: Home) -> N
 async def test_an_odd_wrap_and_a_price_of_another_size_are_asked_about_once(shop: Home) -> None:
     async with running(shop) as pilot:
         app = app_of(pilot)
-        app.repeat(piece_id=3)
+        offer_repeat(app, piece_id=3)
         await settled(pilot)
         app.screen.query_one("#repeat-size", Input).value = "40 x 30"
         app.screen.query_one("#repeat-border", Input).value = ""
@@ -136,7 +137,7 @@ async def test_an_odd_wrap_and_a_price_of_another_size_are_asked_about_once(shop
 async def test_a_size_in_any_unit_is_said_in_centimetres(shop: Home, size: str, width: float) -> None:
     async with running(shop) as pilot:
         app = app_of(pilot)
-        app.repeat(piece_id=3)
+        offer_repeat(app, piece_id=3)
         await settled(pilot)
         assert app.screen.query_one("#repeat-size", Input).value == "60 × 45 cm"
         app.screen.query_one("#repeat-size", Input).value = size
@@ -147,7 +148,7 @@ async def test_a_size_in_any_unit_is_said_in_centimetres(shop: Home, size: str, 
 async def test_the_other_scan_is_offered_only_where_there_is_one(shop: Home) -> None:
     async with running(shop) as pilot:
         app = app_of(pilot)
-        app.repeat(piece_id=1)
+        offer_repeat(app, piece_id=1)
         await settled(pilot)
         line = app.screen.query_one(KeyLine)
         assert not app.screen.query_one("#switch").display
@@ -156,7 +157,7 @@ async def test_the_other_scan_is_offered_only_where_there_is_one(shop: Home) -> 
         assert any("is the scan that was printed last time" in text for text in said(pilot))
         await pilot.press("escape")
         older_scan_current(shop)
-        app.repeat(piece_id=1)
+        offer_repeat(app, piece_id=1)
         await settled(pilot)
         assert app.screen.query_one("#switch").display
         assert "switch_scan" in {key.action for key in app.screen.query_one(KeyLine).fitting(200)}
@@ -165,7 +166,7 @@ async def test_the_other_scan_is_offered_only_where_there_is_one(shop: Home) -> 
 async def test_a_piece_that_has_gone_is_refused(shop: Home) -> None:
     async with running(shop) as pilot:
         app = app_of(pilot)
-        app.repeat(piece_id=999)
+        offer_repeat(app, piece_id=999)
         await settled(pilot)
         assert not isinstance(app.screen, RepeatDialog)
         assert any("no longer in the catalogue" in text for text in said(pilot))
@@ -174,7 +175,7 @@ async def test_a_piece_that_has_gone_is_refused(shop: Home) -> None:
 async def test_a_faulty_number_is_no_fault_of_the_program(shop: Home) -> None:
     async with running(shop) as pilot:
         app = app_of(pilot)
-        app.repeat(piece_id=1)
+        offer_repeat(app, piece_id=1)
         await settled(pilot)
         for text in ("0", "²", "-1", "1.5", "9" * 30):
             app.screen.query_one("#repeat-quantity", Input).value = text
@@ -198,7 +199,7 @@ def rects(picture: Picture) -> list[float]:
 async def test_the_picture_is_the_print_that_is_asked_for(shop: Home) -> None:
     async with running(shop) as pilot:
         app = app_of(pilot)
-        app.repeat(piece_id=1)
+        offer_repeat(app, piece_id=1)
         await settled(pilot)
         picture = app.screen.query_one(Picture)
         assert rects(picture) == pytest.approx(rects_of(print_layout(600, 450, border_mm=30, scan_size=(9000, 6750))),

@@ -4,6 +4,7 @@ Showing one again costs a third of making it, and no key should wait for the mak
 """
 
 from asyncio import sleep
+from importlib import import_module
 from itertools import count
 from time import monotonic
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -11,11 +12,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from textual.screen import Screen
 
 from catalogue.screens.background.garbage import freeze_objects
-from catalogue.screens.dialogs.help import HelpDialog
-from catalogue.screens.dialogs.repeat import RepeatDialog
-from catalogue.screens.dialogs.search import SearchDialog
+from catalogue.screens.background.tasks import run_in_thread, start_worker
 from catalogue.screens.keys import PLACES
-from catalogue.screens.pages.piece import PiecePage
 from catalogue.screens.textual_internals import draw_unseen, mount_mode, mount_screen, open_screens_of
 
 if TYPE_CHECKING:
@@ -25,7 +23,11 @@ S = TypeVar("S", bound=Screen[Any])
 
 IDLE_SECONDS = 0.3    # seconds without a key after which nobody waits
 BETWEEN = 0.1       # seconds between two screens made
-BUILT_AHEAD: tuple[type[Screen[Any]], ...] = (PiecePage, SearchDialog, RepeatDialog, HelpDialog)
+# Pages: their mode, module and class; and the other screens that are sure to be wanted.
+PAGES = (("orders", "orders", "OrdersPage"), ("alike", "alike", "AlikePage"), ("audit", "audit", "AuditPage"),
+         ("intake", "intake", "IntakePage"), ("stores", "stores", "StoresPage"), ("health", "health", "HealthPage"))
+BUILT_AHEAD = (("pages.piece", "PiecePage"), ("dialogs.search", "SearchDialog"), ("dialogs.repeat", "RepeatDialog"),
+               ("dialogs.help", "HelpDialog"))
 
 
 def cached_screen(app: "CatalogueApp", kind: type[S]) -> S:
@@ -42,9 +44,35 @@ def cached_screen(app: "CatalogueApp", kind: type[S]) -> S:
     raise AssertionError("counting does not end")
 
 
-async def build_ahead(app: "CatalogueApp") -> None:
-    """Make the screens that are sure to be wanted, one at a time, whenever no key has come for a while."""
-    for kind in BUILT_AHEAD:
+def screen_class(module: str, name: str) -> type[Screen[Any]]:
+    """A class of a module of ``screens``, which is loaded now if it was not before."""
+    kind: type[Screen[Any]] = getattr(import_module(f"catalogue.screens.{module}"), name)
+    return kind
+
+
+def new_page(module: str, name: str, **given: Any) -> Screen[Any]:
+    """A new page, its module loaded only now: what it needs does not hold up the first page."""
+    return screen_class(f"pages.{module}", name)(**given)
+
+
+def build_ahead(app: "CatalogueApp") -> None:
+    """Make the screens that are sure to be wanted. Their modules are loaded in a thread of their own."""
+    first = app.screen_stack[0]
+
+    def load(_: object) -> list[type[Screen[Any]]]:
+        for _mode, module, name in PAGES:
+            screen_class(f"pages.{module}", name)
+        return [screen_class(*place) for place in BUILT_AHEAD]
+
+    def begin(kinds: list[type[Screen[Any]]]) -> None:
+        start_worker(first, lambda: make_ahead(app, kinds), group="ahead")
+
+    run_in_thread(first, app.plain_threads["modules"], load, begin, group="modules")
+
+
+async def make_ahead(app: "CatalogueApp", kinds: list[type[Screen[Any]]]) -> None:
+    """One screen at a time, whenever no key has come for a while."""
+    for kind in kinds:
         await _wait_until_idle(app)
         screen = cached_screen(app, kind)
         await mount_screen(app, screen)

@@ -12,7 +12,8 @@ from catalogue.screens.keys import bindings
 from catalogue.screens.page import Dialog
 from catalogue.screens.texts.formats import cell
 from catalogue.screens.widgets.bars import KeyLine
-from catalogue.screens.widgets.row_table import Column, RowTable
+from catalogue.screens.widgets.row_drawing import Column
+from catalogue.screens.widgets.row_table import RowTable
 
 
 class ConfirmDialog(Dialog[bool]):

@@ -21,7 +21,8 @@ from catalogue.screens.page import Dialog
 from catalogue.screens.texts.facts import line
 from catalogue.screens.texts.formats import cell, safe
 from catalogue.screens.widgets.bars import KeyLine
-from catalogue.screens.widgets.row_table import Column, RowTable
+from catalogue.screens.widgets.row_drawing import Column
+from catalogue.screens.widgets.row_table import RowTable
 
 MOST_MATCHES = 8
 

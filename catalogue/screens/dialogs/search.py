@@ -22,7 +22,8 @@ from catalogue.screens.page import Dialog
 from catalogue.screens.pictures.picture import Picture
 from catalogue.screens.texts.formats import cell, counted, day, safe
 from catalogue.screens.widgets.bars import KeyLine
-from catalogue.screens.widgets.row_table import Column, RowTable
+from catalogue.screens.widgets.row_drawing import Column
+from catalogue.screens.widgets.row_table import RowTable
 
 EACH = 12  # hits of a kind
 

@@ -36,7 +36,8 @@ from catalogue.screens.pages.names import NamesPage, Reading, reading_of
 from catalogue.screens.texts.facts import line, lines
 from catalogue.screens.texts.filed_names import filed_rows, under_names
 from catalogue.screens.texts.formats import cell, counted, number, safe
-from catalogue.screens.widgets.row_table import Column, RowTable
+from catalogue.screens.widgets.row_drawing import Column
+from catalogue.screens.widgets.row_table import RowTable
 from catalogue.screens.widgets.tick import Tick
 from catalogue.settings import Home, Settings
 
@@ -287,7 +288,12 @@ class AddStorePage(Page):
                                "warning" if trouble else "information")
         self.catalogue_app.changes.look_at_disks()
         start_index(self.catalogue_app, [added.store.name])
-        self.catalogue_app.store_added()
+        app = self.catalogue_app
+        if app.current_mode == "first":
+            app.switch_mode("browse")
+        else:
+            app.pop_screen()
+            app.changed()
 
 
 def survey_text(seen: FolderSurvey, named: Named | None) -> Content:

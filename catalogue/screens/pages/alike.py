@@ -24,6 +24,7 @@ from catalogue.operations.judging import (
     summarize_verdict,
 )
 from catalogue.records.database import Database
+from catalogue.screens.actions import opening
 from catalogue.screens.background.jobs import notice, start_comparing
 from catalogue.screens.background.tasks import run_in_thread
 from catalogue.screens.dialogs.same_piece import ask_one_piece, ask_which_stays
@@ -43,7 +44,8 @@ from catalogue.screens.texts.alike import (
     scan_names,
 )
 from catalogue.screens.texts.formats import counted
-from catalogue.screens.widgets.row_table import Column, RowTable
+from catalogue.screens.widgets.row_drawing import Column
+from catalogue.screens.widgets.row_table import RowTable
 
 BLINK = 0.7             # seconds each picture stands
 VIEWS = ("side by side", "blink", "difference", "where it lies")
@@ -277,7 +279,7 @@ class AlikePage(Page):
         if piece is None:
             self.catalogue_app.say("Neither has a piece yet.")
         else:
-            self.catalogue_app.open_piece(piece)
+            opening.open_piece(self.catalogue_app, piece)
 
     def on_row_table_selected(self, event: RowTable.Selected) -> None:
         self._open(event.row)

@@ -21,6 +21,7 @@ from catalogue.records.findings import DAMAGE_KINDS
 from catalogue.records.paths import display_path
 from catalogue.records.scans import Scan
 from catalogue.records.upkeep_lists import FindingItem, KindCount
+from catalogue.screens.actions import opening
 from catalogue.screens.background.jobs import notice, start_audit, start_copy, start_index, start_restore
 from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog, ReasonDialog
 from catalogue.screens.keys import bindings
@@ -30,7 +31,8 @@ from catalogue.screens.texts.facts import BAD, DOUBT, line, lines
 from catalogue.screens.texts.formats import ago, cell, day, file_name, safe
 from catalogue.screens.widgets.bars import KeyLine
 from catalogue.screens.widgets.paged_table import PagedTable, Source
-from catalogue.screens.widgets.row_table import Column, RowTable
+from catalogue.screens.widgets.row_drawing import Column
+from catalogue.screens.widgets.row_table import RowTable
 
 ALL = KindCount("everything", 0)
 
@@ -182,7 +184,7 @@ class AuditPage(Page):
 
         def show(scan: Scan | None) -> None:
             if scan is not None and scan.piece_id is not None:
-                self.catalogue_app.open_piece(scan.piece_id)
+                opening.open_piece(self.catalogue_app, scan.piece_id)
             else:
                 self.catalogue_app.say("This scan has no piece yet.", "warning")
 

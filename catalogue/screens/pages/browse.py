@@ -14,17 +14,18 @@ from textual.widgets import Static
 from catalogue.records import browsing
 from catalogue.records.browsing import ArtistItem, Glance, PieceItem, Totals
 from catalogue.records.database import Database
+from catalogue.screens.actions import opening
 from catalogue.screens.actions.files import FileActions
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page, app_of
 from catalogue.screens.pictures.picture import Picture
-from catalogue.screens.texts.facts import glance_words
 from catalogue.screens.texts.formats import cell, day, number
 from catalogue.screens.widgets.paged_table import PagedTable, Source
-from catalogue.screens.widgets.row_table import Column, RowTable
+from catalogue.screens.widgets.row_drawing import Column
+from catalogue.screens.widgets.row_table import RowTable
 
 NOTHING = "Nothing here yet.\nPress 6 for the stores, then a\nto add a folder of scans."
-LONGEST_HOLD = 0.25     # seconds after which the page is drawn without its rows
+LONGEST_HOLD = 0.5      # seconds after which the page is drawn without its rows; to draw it twice is a tenth of a start
 ALL = ArtistItem(0, "", "All artists", 0)
 
 
@@ -143,7 +144,7 @@ class BrowsePage(FileActions, Page):
         if event.table.id == "artists":
             self.action_pane_right()
         else:
-            self.catalogue_app.open_piece(event.row.id)
+            opening.open_piece(self.catalogue_app, event.row.id)
 
     def action_open(self) -> None:
         if self.query_one("#artists", PagedTable).has_focus:
@@ -151,7 +152,7 @@ class BrowsePage(FileActions, Page):
             return
         piece = self.query_one("#pieces", PagedTable).row_to_act_on
         if piece is not None:
-            self.catalogue_app.open_piece(piece.id)
+            opening.open_piece(self.catalogue_app, piece.id)
 
     def action_pane_right(self) -> None:
         self.query_one("#pieces", PagedTable).focus()
@@ -162,7 +163,7 @@ class BrowsePage(FileActions, Page):
     def action_repeat(self) -> None:
         piece = self.query_one("#pieces", PagedTable).row_to_act_on
         if piece is not None:
-            self.catalogue_app.repeat(piece_id=piece.id)
+            opening.offer_repeat(self.catalogue_app, piece_id=piece.id)
 
     def action_edit(self) -> None:
         """Correct the artist, or the piece or pieces."""
@@ -249,6 +250,8 @@ class PiecePreview(Vertical):
 
     def show(self, glance: Glance | None, empty: str = "") -> None:
         """Show a piece, or ``empty``."""
+        from catalogue.screens.texts.facts import glance_words
+
         shop = app_of(self)
         words = self.query_one("#preview-words", Static)
         if glance is None:

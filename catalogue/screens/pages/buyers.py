@@ -19,7 +19,8 @@ from catalogue.screens.dialogs.form import Field, Filled, FormDialog
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.texts.formats import cell, counted, day
-from catalogue.screens.widgets.row_table import Column, RowTable
+from catalogue.screens.widgets.row_drawing import Column
+from catalogue.screens.widgets.row_table import RowTable
 
 
 class BuyersPage(Page):

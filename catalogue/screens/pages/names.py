@@ -34,7 +34,8 @@ from catalogue.screens.texts.filed_names import (
     under_names,
 )
 from catalogue.screens.texts.formats import cell, counted, number, safe
-from catalogue.screens.widgets.row_table import Column, RowTable
+from catalogue.screens.widgets.row_drawing import Column
+from catalogue.screens.widgets.row_table import RowTable
 
 WORDS = {"artist": "artist", "piece": "title", "series": "series", "year": "year", "job": "job", "ignore": "ignored",
          "": ""}

@@ -21,6 +21,7 @@ from catalogue.records.buyers import Buyer
 from catalogue.records.database import Database
 from catalogue.records.order_list import DESCENDING, SORTS, ListedLine, OrderFilter, OrderSums
 from catalogue.records.orders import STATUSES
+from catalogue.screens.actions import opening
 from catalogue.screens.actions.correcting import announce_correction, take_back
 from catalogue.screens.background.jobs import panel_text, start_job_sheet, start_print_files
 from catalogue.screens.background.tasks import run_in_thread
@@ -33,7 +34,8 @@ from catalogue.screens.pages.browse import PiecePreview
 from catalogue.screens.pages.buyers import BuyersPage
 from catalogue.screens.texts.formats import cell, counted, day, safe, size_cm
 from catalogue.screens.widgets.paged_table import PagedTable, Source
-from catalogue.screens.widgets.row_table import Column, RowTable
+from catalogue.screens.widgets.row_drawing import Column
+from catalogue.screens.widgets.row_table import RowTable
 
 if TYPE_CHECKING:
     from catalogue.indexing.corrections import Correction
@@ -125,7 +127,7 @@ class OrdersPage(Page):
                      group="glance")
 
     def on_row_table_selected(self, event: RowTable.Selected) -> None:
-        self.catalogue_app.open_piece(event.row.line.piece_id)
+        opening.open_piece(self.catalogue_app, event.row.line.piece_id)
 
     # The filter and the order of the list
 
@@ -177,12 +179,12 @@ class OrdersPage(Page):
     def action_open(self) -> None:
         row = self._line
         if row is not None:
-            self.catalogue_app.open_piece(row.line.piece_id)
+            opening.open_piece(self.catalogue_app, row.line.piece_id)
 
     def action_repeat(self) -> None:
         row = self._line
         if row is not None:
-            self.catalogue_app.repeat(line_id=row.line.id)
+            opening.offer_repeat(self.catalogue_app, line_id=row.line.id)
 
     def action_sheet(self) -> None:
         row = self._line

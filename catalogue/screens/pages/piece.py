@@ -14,6 +14,7 @@ from catalogue.records import pieces
 from catalogue.records.database import Database
 from catalogue.records.findings import DAMAGE_KINDS
 from catalogue.records.orders import Line
+from catalogue.screens.actions import opening
 from catalogue.screens.actions.correcting import announce_correction, edit_pieces, edit_scans, take_back
 from catalogue.screens.actions.files import FileActions
 from catalogue.screens.background.jobs import panel_text, start_recipe
@@ -26,7 +27,8 @@ from catalogue.screens.pages.piece_view import PieceView, ScanView, piece_view
 from catalogue.screens.pictures.picture import Picture
 from catalogue.screens.texts.facts import edition_words, piece_words, prints_words, scan_words
 from catalogue.screens.texts.formats import cell, counted, day, file_name, size_cm
-from catalogue.screens.widgets.row_table import Column, RowTable
+from catalogue.screens.widgets.row_drawing import Column
+from catalogue.screens.widgets.row_table import RowTable
 
 if TYPE_CHECKING:
     from catalogue.operations.print_recipes import RecipeProposal
@@ -159,9 +161,9 @@ class PiecePage(FileActions):
         orders: RowTable[Line] = self.query_one("#orders", RowTable)
         line = orders.row_to_act_on if orders.has_focus else None
         if line is not None:
-            self.catalogue_app.repeat(line_id=line.id)
+            opening.offer_repeat(self.catalogue_app, line_id=line.id)
         else:
-            self.catalogue_app.repeat(piece_id=self.piece_id)
+            opening.offer_repeat(self.catalogue_app, piece_id=self.piece_id)
 
     def action_edit(self) -> None:
         """Correct the scan or the marked scans; the piece where it has none."""

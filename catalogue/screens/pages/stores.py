@@ -27,7 +27,8 @@ from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
 from catalogue.screens.texts.facts import line, lines
 from catalogue.screens.texts.formats import ago, cell, counted, number, safe
-from catalogue.screens.widgets.row_table import Column, RowTable
+from catalogue.screens.widgets.row_drawing import Column
+from catalogue.screens.widgets.row_table import RowTable
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,13 +10,12 @@ each would carry on a tone of its own as a streak. Pure; on arrays.
 
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
 
-    Floats = NDArray[np.float32]
+Floats = NDArray[np.float32]
 
 ACROSS, DOWN = 4, 8                 # samples of a cell: each as high as wide, and as fine as signs divide a cell
 SAMPLES = ACROSS * DOWN
@@ -81,23 +80,19 @@ BLOCKS = {"half blocks": _blocks(_parts(" ▀▄█", ((0, 0, 4, 4), (0, 4, 4, 8
 class Fitted:
     """Cells of a picture, rows × columns: numbers of their signs; colours of what these fill, and of the rest."""
 
-    patterns: "NDArray[np.int64]"
-    ink: "NDArray[np.uint8]"
-    ground: "NDArray[np.uint8]"
+    patterns: NDArray[np.int64]
+    ink: NDArray[np.uint8]
+    ground: NDArray[np.uint8]
 
 
 @cache
-def fillings(blocks: Blocks) -> "Floats":
+def fillings(blocks: Blocks) -> Floats:
     """Signs × samples: 1 where a sign fills the sample."""
-    import numpy as np
-
     return np.array([[filled >> at & 1 for at in range(SAMPLES)] for filled in blocks.filled], np.float32)
 
 
-def fit_within(samples: "NDArray[np.uint8]", blocks: Blocks, most_bytes: int) -> Fitted:
+def fit_within(samples: NDArray[np.uint8], blocks: Blocks, most_bytes: int) -> Fitted:
     """Cells for samples of shape (rows × DOWN, columns × ACROSS, 3); dearer bytes until they are few enough."""
-    import numpy as np
-
     height, width = samples.shape[0] // DOWN, samples.shape[1] // ACROSS
     cells = samples.astype(np.float32).reshape(height, DOWN, width, ACROSS, 3).transpose(0, 2, 1, 3, 4).reshape(
         height, width, SAMPLES, 3)
@@ -113,11 +108,9 @@ def fit_within(samples: "NDArray[np.uint8]", blocks: Blocks, most_bytes: int) ->
     return fitted
 
 
-def best_pairs(cells: "Floats", filled: "Floats") -> "tuple[Floats, Floats]":
+def best_pairs(cells: Floats, filled: Floats) -> tuple[Floats, Floats]:
     """For each cell the two colours that leave the least error: the means of what the best sign fills, and of the rest.
     """
-    import numpy as np
-
     seen = cells @ np.array(OPPONENT, np.float32)
     inside, outside = filled.sum(1), SAMPLES - filled.sum(1)
     sums = filled @ seen
@@ -131,23 +124,18 @@ def best_pairs(cells: "Floats", filled: "Floats") -> "tuple[Floats, Floats]":
     return np.rint(first), np.rint(second)
 
 
-def shared_colours(colours: "list[Floats]") -> "list[Floats]":
+def shared_colours(colours: list[Floats]) -> list[Floats]:
     """Arrays of colours, rows × columns × 3, with each colour replaced by the nearest of those that all share."""
-    import numpy as np
-    from PIL import Image
-
     picture = Image.fromarray(np.concatenate(colours).clip(0, 255).astype(np.uint8))
     shared = picture.quantize(SHARED, Image.Quantize.MEDIANCUT, kmeans=1, dither=Image.Dither.NONE).convert("RGB")
     return np.split(np.asarray(shared, np.float32), len(colours))
 
 
-def _chosen(cells: "Floats", colours: "list[Floats]", price: float, blocks: Blocks) -> tuple[Fitted, int]:
+def _chosen(cells: Floats, colours: list[Floats], price: float, blocks: Blocks) -> tuple[Fitted, int]:
     """Colours and signs where a byte costs ``price``, and about how many bytes that takes.
 
     ``colours``: of each cell the best pair, and the mean.
     """
-    import numpy as np
-
     rows, columns = cells.shape[:2]
     opponent, filled = np.array(OPPONENT, np.float32), fillings(blocks)
     seen = cells @ opponent

@@ -8,13 +8,14 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+from PIL import Image, ImageDraw
+
 from catalogue.screens.pictures.blocks import ACROSS, BLOCKS, DOWN, Blocks, Fitted, fit_within
 from catalogue.screens.pictures.cells import MOST_BYTES, Cells, Colour, Drawing, Mark, cells, fit_size
 from catalogue.screens.pictures.print_drawing import RED, WHITE, drawn_print
 
 if TYPE_CHECKING:
-    from PIL.Image import Image
-
     from catalogue.sheets.layout import PrintLayout
 
 RAMP = " .:-=+*#%@"  # more and more ink, for terminals without colours; plain ASCII reads in every font
@@ -37,24 +38,20 @@ def draw_file(source: Path | bytes, columns: int, rows: int, *, palette: str, ma
                         blocks=blocks, page=page, most_bytes=most_bytes)
 
 
-def open_picture(source: Path | bytes) -> "Image":
+def open_picture(source: Path | bytes) -> Image.Image:
     """The picture at (or in) ``source``, decoded.
 
     Raises:
         OSError: it cannot be read or is no picture.
     """
-    from PIL import Image
-
     with Image.open(BytesIO(source) if isinstance(source, bytes) else source) as picture:
         return picture.convert("RGB")
 
 
-def draw_picture(picture: "Image", columns: int, rows: int, *, palette: str, marks: tuple[Mark, ...] = (),
+def draw_picture(picture: Image.Image, columns: int, rows: int, *, palette: str, marks: tuple[Mark, ...] = (),
                  layout: "PrintLayout | None" = None, blocks: str = "quadrants", page: Colour = PAGE,
                  most_bytes: int = MOST_BYTES) -> Drawing:
     """A picture in memory drawn into at most ``columns`` × ``rows`` cells; see :func:`draw_file`."""
-    from PIL import Image
-
     shape: tuple[float, float] = picture.size if layout is None else layout.extent_size
     width, height = fit_size(shape[0], shape[1], columns, rows)
     if palette != "colours":
@@ -71,11 +68,9 @@ def draw_picture(picture: "Image", columns: int, rows: int, *, palette: str, mar
     return Drawing(width, tuple(_coloured(small, BLOCKS[blocks], page, most_bytes)))
 
 
-def _outline(picture: "Image", marks: tuple[Mark, ...], ink: int | Colour, thickness: int) -> None:
+def _outline(picture: Image.Image, marks: tuple[Mark, ...], ink: int | Colour, thickness: int) -> None:
     """Outline marks in place. Lines of LINE samples come to lie at the edges of cells and their halves, where a sign
     can draw them whole."""
-    from PIL import ImageDraw
-
     width, height = picture.size
     for left, top, right, bottom in marks:
         x, y = min(int(left * width), width - 1), min(int(top * height), height - 1)
@@ -87,10 +82,8 @@ def _outline(picture: "Image", marks: tuple[Mark, ...], ink: int | Colour, thick
         ImageDraw.Draw(picture).rectangle((x, y, x_end, max(y, y_end)), outline=ink, width=thickness)
 
 
-def _coloured(picture: "Image", kind: Blocks, page: Colour, most_bytes: int) -> Iterator[Cells]:
+def _coloured(picture: Image.Image, kind: Blocks, page: Colour, most_bytes: int) -> Iterator[Cells]:
     """Rows of cells; the last one may be in part the page's."""
-    import numpy as np
-
     samples = np.asarray(picture)
     whole = picture.height // DOWN * DOWN
     if whole:
@@ -106,7 +99,7 @@ def _rows(fitted: Fitted, kind: Blocks) -> Iterator[Cells]:
         yield cells("".join(map(kind.signs.__getitem__, patterns)), ink.tobytes(), ground.tobytes())
 
 
-def _shades(picture: "Image", ramp: str) -> Iterator[str]:
+def _shades(picture: Image.Image, ramp: str) -> Iterator[str]:
     width, height = picture.size
     data = picture.tobytes()
     for y in range(height):

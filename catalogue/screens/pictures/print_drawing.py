@@ -5,12 +5,14 @@ Pure: knows no widget and no catalogue. The places are those of the job sheet, :
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw
+from PIL.ImageDraw import ImageDraw as Pen
+
 from catalogue.screens.pictures.cells import Colour
 
 if TYPE_CHECKING:
-    from PIL.Image import Image
-    from PIL.ImageDraw import ImageDraw as Pen
-
     from catalogue.sheets.layout import PrintLayout, Rect
 
 Box = tuple[int, int, int, int]     # left, top, right, bottom in pixels, right and bottom not in it
@@ -23,8 +25,8 @@ AROUND: Colour = (96, 96, 96)
 CROPPED = 0.65                      # how far what is cropped fades into AROUND
 
 
-def drawn_print(picture: "Image", layout: "PrintLayout", size: tuple[int, int], line: Colour = RED,
-                thickness: int = 0) -> "Image":
+def drawn_print(picture: Image.Image, layout: "PrintLayout", size: tuple[int, int], line: Colour = RED,
+                thickness: int = 0) -> Image.Image:
     """``picture`` (RGB, the whole scan) laid out and marked, ``size`` pixels across and down.
 
     ``thickness`` of the lines in pixels; 0 is a 300th of the width.
@@ -32,8 +34,6 @@ def drawn_print(picture: "Image", layout: "PrintLayout", size: tuple[int, int], 
     The edge of the finished print is a solid line where it is a fold or a cut through the picture; where a wrap ends,
     or a bleed is cut off, the line is broken.
     """
-    from PIL import Image, ImageDraw
-
     extent = layout.extent
     across, down = size[0] / layout.extent_size[0], size[1] / layout.extent_size[1]
 
@@ -72,14 +72,10 @@ def drawn_print(picture: "Image", layout: "PrintLayout", size: tuple[int, int], 
     return made
 
 
-def _with_edge(part: "Image", seen: Box, filled: Box, stretch: float) -> "Image":
+def _with_edge(part: Image.Image, seen: Box, filled: Box, stretch: float) -> Image.Image:
     """``part``, which lies at ``seen``, continued to ``filled`` by its mirrored edge, of which ``stretch`` pixels cover
     one."""
-    import numpy as np
-    from numpy.typing import NDArray
-    from PIL import Image
-
-    def taken(start: int, stop: int, size: int) -> "NDArray[np.intp]":
+    def taken(start: int, stop: int, size: int) -> NDArray[np.intp]:
         places = np.arange(start, stop) + 0.5
         inside = np.where(places < 0, -places * stretch,
                           np.where(places > size, size - (places - size) * stretch, places))
@@ -99,7 +95,7 @@ def _colour(levels: tuple[int, ...]) -> Colour:
     return red, green, blue
 
 
-def _broken(pen: "Pen", box: Box, line: Colour, thick: int) -> None:
+def _broken(pen: Pen, box: Box, line: Colour, thick: int) -> None:
     """A rectangle's outline in dashes of three thicknesses and gaps of two."""
     left, top, right, bottom = box[0], box[1], box[2] - 1, box[3] - 1
     dash, step = 3 * thick - 1, 5 * thick

@@ -10,7 +10,6 @@ from textual.style import Style
 from textual.widget import Widget
 from textual.widgets import Input
 
-from catalogue.progress import data_size
 from catalogue.screens.keys import EVERYWHERE, KEYS, PLACES, Key
 from catalogue.screens.texts.formats import counted, duration, number, safe
 
@@ -161,6 +160,8 @@ def progress_line(work: "Work", width: int) -> str:
         note = ""
     else:
         if now.bytes_done:
+            from catalogue.progress import data_size
+
             parts.append(f"{data_size(now.bytes_done / spent)}/s")
         if share and spent > 2:
             parts.append(f"{duration(spent * (1 - share) / share)} left")

@@ -8,7 +8,8 @@ from rich.text import Text
 
 from catalogue.records.database import Database
 from catalogue.screens.background.tasks import run_in_thread
-from catalogue.screens.widgets.row_table import Column, RowTable
+from catalogue.screens.widgets.row_drawing import Column
+from catalogue.screens.widgets.row_table import RowTable
 
 if TYPE_CHECKING:
     from catalogue.screens.app import CatalogueApp

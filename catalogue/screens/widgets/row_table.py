@@ -5,10 +5,9 @@ Here a row is cut to its columns once and drawn as one strip.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Any, ClassVar, Generic, TypeVar
 
-from rich.cells import cell_len, set_cell_size
+from rich.cells import set_cell_size
 from rich.segment import Segment
 from rich.style import Style
 from rich.text import Text
@@ -23,22 +22,10 @@ from textual.strip import Strip
 from catalogue.errors import Refused
 from catalogue.screens.keys import list_bindings
 from catalogue.screens.texts.formats import number, safe
+from catalogue.screens.widgets.row_drawing import MARK, Column, Widths, column_widths, header_text, row_strip
 
 R = TypeVar("R")
 HERE = object()
-DEPARTED = Style(dim=True, strike=True)
-MARK = "▪"      # before a marked row
-
-
-@dataclass(frozen=True, slots=True)
-class Column:
-    """``width`` in cells; 0 takes a share of what is left, by ``weight``. ``least``: shown only in tables this wide."""
-
-    title: str
-    width: int
-    least: int = 0
-    right: bool = False
-    weight: int = 1
 
 
 class RowMessage(Message):
@@ -77,8 +64,8 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
 
     def __init__(self, columns: Sequence[Column], *, id: str, classes: str | None = None) -> None:
         super().__init__(id=id, classes=classes)
-        self._shape = tuple(columns)
-        self._columns: tuple[tuple[int, int], ...] = ()     # index into the shape, width in cells
+        self._columns = tuple(columns)
+        self._widths: Widths = ()
         self._header = ""
         self._cells: Callable[[R], Sequence[Text]] = lambda _: ()
         self._identity: Callable[[R], object] = id_of
@@ -216,30 +203,15 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
 
     # Drawing
 
-    def _lay_columns(self) -> None:
-        """Columns for the present width: the flexible ones share what is left."""
-        width = self.scrollable_content_region.width
-        shown = [i for i, column in enumerate(self._shape) if width >= column.least]
-        flexible = [i for i in shown if self._shape[i].width == 0]
-        weights = sum(self._shape[i].weight for i in flexible)
-        spare = max(4 * len(flexible), width - sum(self._shape[i].width + 2 for i in shown))
-        widths = {i: self._shape[i].width or spare * self._shape[i].weight // weights for i in shown}
-        if flexible:
-            widths[flexible[0]] += spare - sum(widths[i] for i in flexible)
-        columns = tuple(widths.items())
-        if columns != self._columns:
-            self._columns = columns
-            self._strips.clear()
-        titled = [self._shape[i].title for i in shown if self._shape[i].title]
-        self._header = "".join(_fitted(self._shape[i].title, wide, self._shape[i].right)
-                               for i, wide in columns) if len(titled) > 1 else ""
-
     @property
     def _header_height(self) -> int:
         return 1 if self._header else 0
 
     def _resize(self) -> None:
-        self._lay_columns()
+        widths = column_widths(self._columns, self.scrollable_content_region.width)
+        if widths != self._widths:
+            self._widths, self._header = widths, header_text(self._columns, widths)
+            self._strips.clear()
         wanted = Size(self.scrollable_content_region.width, len(self.rows_held) + self._header_height)
         height = self.size.height
         same_bars = (wanted.height > height) == (self.virtual_size.height > height) == self.show_vertical_scrollbar
@@ -264,30 +236,10 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         row, style = self.rows_held[index], self.get_component_rich_style(f"rows--{state}")
         strip = self._strips.get((id(row), style))
         if strip is None:
-            strip = self._strips[id(row), style] = self._drawn(row, style, width)
+            strip = self._strips[id(row), style] = row_strip(
+                self._cells(row), self._widths, style, width,
+                marked=bool(self._marks) and self._identity(row) in self._marks, departed=row is self._departed)
         return strip
-
-    def _drawn(self, row: R, base: Style, width: int) -> Strip:
-        cells = self._cells(row)
-        segments: list[Segment] = []
-        text = ""
-        for i, wide in self._columns:
-            cell = cells[i]
-            fitted = _fitted(cell.plain, wide, cell.justify == "right")
-            if not cell.style:
-                text += fitted
-                continue
-            if text:
-                segments.append(Segment(text, base))
-                text = ""
-            segments.append(Segment(fitted, base + (cell.style if isinstance(cell.style, Style) else
-                                                    Style.parse(cell.style))))
-        segments.append(Segment(text, base))
-        if self._marks and self._identity(row) in self._marks and segments and segments[0].text:
-            segments[0] = Segment(MARK + segments[0].text[1:], segments[0].style)
-        if row is self._departed:
-            segments = [Segment(text, (style or base) + DEPARTED) for text, style, _ in segments]
-        return Strip(segments).adjust_cell_length(width, base)
 
     # The cursor
 
@@ -397,13 +349,3 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
 def id_of(row: object) -> object:
     """A row is itself."""
     return row
-
-
-def _fitted(text: str, width: int, right: bool) -> str:
-    """A cell with a space on either side, cut with an ellipsis."""
-    length = cell_len(text)
-    if length > width:
-        text = set_cell_size(text, width - 1) + "…" if width > 1 else set_cell_size(text, width)
-        length = cell_len(text)
-    pad = " " * (width - length)
-    return f" {pad}{text} " if right else f" {text}{pad} "

@@ -11,7 +11,8 @@ from catalogue.intake.watching import News
 from catalogue.progress import data_size
 from catalogue.records.paths import display_path, escape_path
 from catalogue.screens.texts.formats import cell, counted
-from catalogue.screens.widgets.row_table import Column, RowTable
+from catalogue.screens.widgets.row_drawing import Column
+from catalogue.screens.widgets.row_table import RowTable
 
 # Sign and words by the kind of news, the gravest last.
 STATES = {"arrived": ("✓", "arrived"), "complete": ("■", "stitched master"), "alone": ("?", "no overlap with earlier "

@@ -1,0 +1,49 @@
+"""Leaving the program: first the long work is stopped and all is recorded, or the person says otherwise."""
+
+from asyncio import get_running_loop, sleep
+from typing import TYPE_CHECKING
+
+from catalogue.screens.background.tasks import start_worker
+from catalogue.screens.dialogs.confirm import ConfirmDialog
+
+if TYPE_CHECKING:
+    from catalogue.screens.app import CatalogueApp
+
+PATIENCE = 3.0      # seconds a stopped job may take before the program leaves without it
+
+
+def leave(app: "CatalogueApp") -> None:
+    """Leave, after a yes where long work is running."""
+    work = app.work
+    if work is None:
+        start_worker(app, lambda: _leave(app), group="leave")
+        return
+
+    def answered(yes: bool | None) -> None:
+        if yes:
+            if app.work is not None:
+                app.work.stop()
+            start_worker(app, lambda: _leave(app), group="leave")
+
+    app.push_screen(ConfirmDialog(f"{work.name} is running.",
+                                  "What is done is kept; the next run continues from there.",
+                                  yes="Stop and quit", no="Stay"), answered)
+
+
+async def _leave(app: "CatalogueApp") -> None:
+    """Leave once the work has ended, or has had its time, and all is recorded; else ask."""
+    patient_until = get_running_loop().time() + PATIENCE
+    while app.work is not None and not app.work.wait(0) and get_running_loop().time() < patient_until:
+        await sleep(0.05)
+    if await app.writes.drain(PATIENCE):
+        app.exit()
+        return
+
+    def answered(yes: bool | None) -> None:
+        if yes:
+            app.writes.give_up()
+            app.exit()
+
+    app.push_screen(ConfirmDialog(
+        "Some changes are not recorded yet.", "Another program is writing to the catalogue. Waiting:\n\n"
+        + "\n".join(app.writes.open), yes="Quit without them", no="Wait", careful=True), answered)
