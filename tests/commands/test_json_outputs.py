@@ -211,7 +211,7 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["backup"], 0, {"backup": BACKUP, "manifests": MANIFEST}), (["backup", "--list"], 0, [BACKUP]),
     (["recover", "--yes"], 2, FAULT),
     (["export", "manifest"], 0, MANIFEST),
-    (["export", "bag", "{bag}", "--artist", "Bo Ek"], 0, {"folder": str, "files": int, "bytes": int}),
+    (["export", "bag", "{bag}", "--artist", "Ben Orrery"], 0, {"folder": str, "files": int, "bytes": int}),
     (["export", "bag", "{bag}", "--check"], 0, {"valid": bool, "problems": [{"path": str, "text": str}]}),
     (["export", "csv", "orders", "{more}/orders.csv"], 0, {"written": str}),
     (["export", "csv", "files", "{more}/files.csv"], 0, {"written": str}),
@@ -224,7 +224,7 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["piece", "merge", "{dunes}", "--into", "{dunes}"], 2, FAULT),
     (["alike", "merge", "{dunes}", "{harbour}"], 0, STATEMENT), (["undo"], 0, STATEMENT),
     (["artist", "rename", "quill", "Ada Quilling"], 0, STATEMENT),
-    (["artist", "merge", "Bo Ek", "--into", "Ada Quilling"], 0, STATEMENT),
+    (["artist", "merge", "Ben Orrery", "--into", "Ada Quilling"], 0, STATEMENT),
     (["scan", "set", "{digest}", "--role", "reference"], 0, STATEMENT),
     (["history"], 0, [{"id": int, "at": str, "agent": str, "detail": str, "undone_by": (int, NONE),
                        "undoes": (int, NONE)}]),
@@ -289,7 +289,7 @@ def outputs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[list
     places["master"] = master(places["main"] / "Ada Quill" / "Harbour" / "master.tif", 1)
     turned = np.rot90(tifffile.imread(places["master"])[:560, :760])
     tifffile.imwrite(places["main"] / "Ada Quill" / "Harbour" / "again.tif", turned, photometric="rgb", metadata=None)
-    master(places["main"] / "Bo Ek" / "Dunes" / "master.tif", 3)
+    master(places["main"] / "Ben Orrery" / "Dunes" / "master.tif", 3)
     (places["main"] / "broken.tif").write_bytes(b"II*\0" + b"\xff" * 40)
     master(places["key"] / "Ada Quill - Pier.tif", 4)
     places["table"] = base / "orders.csv"
