@@ -16,6 +16,7 @@ from catalogue.indexing.corrections import Correction
 from catalogue.screens.actions.opening import open_piece
 from catalogue.screens.app import CatalogueApp
 from catalogue.screens.background.threads import WorkerThread
+from catalogue.screens.dialogs.audit import AuditDialog
 from catalogue.screens.dialogs.capture_plan import CapturePlanDialog
 from catalogue.screens.dialogs.confirm import Choice, ConfirmDialog, MessageDialog, ReasonDialog, TextQuestion
 from catalogue.screens.dialogs.form import Field, FormDialog
@@ -25,7 +26,6 @@ from catalogue.screens.dialogs.search import SearchDialog
 from catalogue.screens.dialogs.sheet import JobSheetPanel, Sheet, SheetPanel
 from catalogue.screens.keys import EVERYWHERE, KEYS, LISTS, PLACES, Key
 from catalogue.screens.pages.add_store import AddStorePage
-from catalogue.screens.pages.audit import AuditDialog
 from catalogue.screens.pages.buyers import BuyersPage
 from catalogue.screens.pages.names import NamesPage, Reading
 from catalogue.screens.widgets.bars import KeyLine

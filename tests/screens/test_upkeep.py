@@ -18,11 +18,12 @@ from catalogue.progress import Progress
 from catalogue.records import files, findings, pieces, scans, stores
 from catalogue.records.database import open_database, transaction
 from catalogue.screens.app import CatalogueApp
+from catalogue.screens.background.folder_survey import survey_folder
 from catalogue.screens.background.work import Work
+from catalogue.screens.dialogs.audit import AuditDialog, budget_of
 from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog, ReasonDialog
 from catalogue.screens.dialogs.proposal_answers import AnswerDialog
-from catalogue.screens.pages.add_store import AddStorePage, survey_folder
-from catalogue.screens.pages.audit import AuditDialog, budget_of
+from catalogue.screens.pages.add_store import AddStorePage
 from catalogue.screens.widgets.bars import WorkLine, progress_line
 from catalogue.screens.widgets.row_table import RowTable
 from catalogue.settings import Home, Settings

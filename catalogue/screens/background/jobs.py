@@ -44,24 +44,23 @@ def _begin(shop: "CatalogueApp", name: str, job: Job, operation: str,
     return shop.begin(name, job, lambda done: notice(import_module(module).summarize(done)), then)
 
 
+def _call(shop: "CatalogueApp", operation: str, function: str, *given: object, **named: object) -> Job:
+    """A job that is one function of the module ``operation``, which is loaded when the job begins."""
+    def job(db: Database, report: "Report", cancelled: "Cancelled") -> object:
+        return getattr(import_module(f"catalogue.operations.{operation}"), function)(
+            db, shop.home, *given, **named, report=report, cancelled=cancelled)
+
+    return job
+
+
 def start_index(shop: "CatalogueApp", names: Sequence[str] = ()) -> bool:
     """Read what is new or changed in some stores, or in all."""
-    def job(db: Database, report: "Report", cancelled: "Cancelled") -> object:
-        from catalogue.operations.indexing import index_stores
-
-        return index_stores(db, shop.home, names, report=report, cancelled=cancelled)
-
-    return _begin(shop, "Indexing", job, "indexing")
+    return _begin(shop, "Indexing", _call(shop, "indexing", "index_stores", names), "indexing")
 
 
 def start_audit(shop: "CatalogueApp", names: Sequence[str], budget: "Budget") -> bool:
     """Check the stores' files against their digests."""
-    def job(db: Database, report: "Report", cancelled: "Cancelled") -> object:
-        from catalogue.operations.auditing import audit_stores
-
-        return audit_stores(db, shop.home, names, budget=budget, report=report, cancelled=cancelled)
-
-    return _begin(shop, "Audit", job, "auditing")
+    return _begin(shop, "Audit", _call(shop, "auditing", "audit_stores", names, budget=budget), "auditing")
 
 
 def start_copy(shop: "CatalogueApp", target: str, source: str = "") -> bool:
@@ -133,33 +132,19 @@ def after_taking_in(done: "ImportedScans") -> list[str]:
 
 def start_backup(shop: "CatalogueApp") -> bool:
     """Back the catalogue up, with the ledger as tables and the checksum manifests."""
-    def job(db: Database, report: "Report", cancelled: "Cancelled") -> object:
-        from catalogue.operations.backing_up import back_up
-
-        return back_up(db, shop.home, report=report, cancelled=cancelled)
-
-    return _begin(shop, "Backup", job, "backing_up")
+    return _begin(shop, "Backup", _call(shop, "backing_up", "back_up"), "backing_up")
 
 
 def start_comparing(shop: "CatalogueApp") -> bool:
     """Compare new scans with all others."""
-    def job(db: Database, report: "Report", cancelled: "Cancelled") -> object:
-        from catalogue.operations.comparing import compare_scans
-
-        return compare_scans(db, shop.home, report=report, cancelled=cancelled)
-
-    return _begin(shop, "Comparing", job, "comparing")
+    return _begin(shop, "Comparing", _call(shop, "comparing", "compare_scans"), "comparing")
 
 
 def start_job_sheet(shop: "CatalogueApp", line_id: int, copy: bool,
                     then: "Callable[[Sequence[Written]], object]") -> bool:
     """Write a line's job sheet, with a verified copy of its scan if asked; ``then`` gets what was written."""
-    def job(db: Database, report: "Report", cancelled: "Cancelled") -> object:
-        from catalogue.operations.job_sheets import write_job_sheets
-
-        return write_job_sheets(db, shop.home, [line_id], copy_master=copy, report=report, cancelled=cancelled)
-
-    return _begin(shop, "Job sheet", job, "job_sheets", then)
+    return _begin(shop, "Job sheet", _call(shop, "job_sheets", "write_job_sheets", [line_id], copy_master=copy),
+                  "job_sheets", then)
 
 
 def start_print_files(shop: "CatalogueApp", line_ids: Sequence[int],

@@ -3,12 +3,9 @@
 The same page is the first thing seen where there is no catalogue yet.
 """
 
-from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from threading import Event
-from time import monotonic
 from typing import ClassVar
 
 from rich.text import Text
@@ -19,15 +16,13 @@ from textual.widget import Widget
 from textual.widgets import Button, Input, Label, Select, Static
 
 from catalogue.errors import CatalogueError
-from catalogue.indexing.crawl import crawl
-from catalogue.indexing.stores import read_marker
-from catalogue.operations.place_rules import PREVIEWED, Named, adopt_names, named_by_path
+from catalogue.operations.place_rules import Named, adopt_names, named_by_path
 from catalogue.operations.stores import StoreAdded, add_store, summarize
-from catalogue.progress import Cancelled, data_size, never_cancelled
+from catalogue.progress import data_size
 from catalogue.records.database import Database
-from catalogue.records.paths import display_path
 from catalogue.records.stores import KINDS
 from catalogue.screens.actions.files import DISK_PATIENCE
+from catalogue.screens.background.folder_survey import FolderSurvey, folders_in, mounted, survey_folder
 from catalogue.screens.background.jobs import notice, start_index
 from catalogue.screens.background.tasks import run_in_thread
 from catalogue.screens.keys import bindings
@@ -39,72 +34,7 @@ from catalogue.screens.texts.formats import cell, counted, number, safe
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 from catalogue.screens.widgets.tick import Tick
-from catalogue.settings import Home, Settings
-
-LOOK_SECONDS = 4.0   # a first look; indexing counts to the end
-MOST_PATHS = 20_000     # paths that are kept
-
-
-@dataclass(frozen=True, slots=True)
-class FolderSurvey:
-    """What a first look at a folder found. ``whole``: it came to the end within its time. ``paths``: of the files, as
-    many as are kept."""
-
-    folder: Path
-    kinds: tuple[tuple[str, int], ...]
-    files: int
-    bytes: int
-    whole: bool
-    paths: tuple[str, ...]
-    obstacles: int
-    marked: bool
-
-    @property
-    def previewed(self) -> tuple[str, ...]:
-        """Paths spread evenly over all that are kept."""
-        return self.paths[::-(-len(self.paths) // PREVIEWED) or 1]
-
-
-def folders_in(folder: Path) -> list[Path]:
-    """Folders right below, by name; hidden ones left out. Empty where it cannot be read."""
-    try:
-        return sorted((entry for entry in folder.iterdir() if not entry.name.startswith(".") and entry.is_dir()),
-                      key=lambda entry: entry.name.casefold())
-    except OSError:  # no such folder, or not ours to see: there is nothing to offer
-        return []
-
-
-def survey_folder(folder: Path, settings: Settings, cancelled: Cancelled = never_cancelled) -> FolderSurvey:
-    """Count pictures by suffix, for a few seconds at most, and keep their paths."""
-    kinds: Counter[str] = Counter()
-    size = obstacles = 0
-    paths: list[str] = []
-    whole = True
-    begun = monotonic()
-
-    def stumble(_: object) -> None:
-        nonlocal obstacles
-        obstacles += 1
-
-    for path, length, _ in crawl(folder, settings.ignore, stumble):
-        kinds[Path(display_path(path)).suffix.lower() or "no suffix"] += 1
-        size += length
-        if len(paths) < MOST_PATHS:
-            paths.append(path)
-        if cancelled() or monotonic() - begun > LOOK_SECONDS:
-            whole = False
-            break
-    return FolderSurvey(folder, tuple(kinds.most_common()), sum(kinds.values()), size, whole, tuple(paths), obstacles,
-                read_marker(folder) is not None)
-
-
-def mounted() -> Iterator[Path]:
-    """Places where disks and shares usually appear, and the person's own folder."""
-    yield Path.home()
-    for top in (Path("/Volumes"), Path("/media"), Path("/run/media"), Path("/mnt")):
-        for volume in folders_in(top):
-            below = folders_in(volume)
-            yield from below if top.name == "media" and below else [volume]
+from catalogue.settings import Home
 
 
 class AddStorePage(Page):

@@ -1,19 +1,17 @@
 """Audit: what is wrong, by kind, and what to do next with one key; and starting a check."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from functools import partial
 from typing import ClassVar
 
 from rich.text import Text
-from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Container, Horizontal, Vertical
 from textual.content import Content
 from textual.widget import Widget
-from textual.widgets import Button, Input, Label, Static
+from textual.widgets import Static
 
 from catalogue.fixity.advice import OpenFinding, damage_of, next_step
-from catalogue.fixity.audit import Budget
 from catalogue.operations.findings import Accepted, accept_finding, summarize
 from catalogue.records import scans, upkeep_lists
 from catalogue.records.database import Database
@@ -22,40 +20,19 @@ from catalogue.records.paths import display_path
 from catalogue.records.scans import Scan
 from catalogue.records.upkeep_lists import FindingItem, KindCount
 from catalogue.screens.actions import opening
-from catalogue.screens.background.jobs import notice, start_audit, start_copy, start_index, start_restore
+from catalogue.screens.background.jobs import notice, start_copy, start_index, start_restore
+from catalogue.screens.dialogs.audit import AuditDialog
 from catalogue.screens.dialogs.confirm import ConfirmDialog, MessageDialog, ReasonDialog
 from catalogue.screens.keys import bindings
-from catalogue.screens.page import Dialog, Page
+from catalogue.screens.page import Page
 from catalogue.screens.pictures.picture import Picture
 from catalogue.screens.texts.facts import BAD, DOUBT, line, lines
 from catalogue.screens.texts.formats import ago, cell, day, file_name, safe
-from catalogue.screens.widgets.bars import KeyLine
 from catalogue.screens.widgets.paged_table import PagedTable, Source
 from catalogue.screens.widgets.row_drawing import Column
 from catalogue.screens.widgets.row_table import RowTable
 
 ALL = KindCount("everything", 0)
-
-
-def budget_of(minutes: str, gigabytes: str, share: str) -> Budget:
-    """What was typed as a budget; empty fields set no limit.
-
-    Raises:
-        ValueError: with words for the person.
-    """
-    limits: list[float | None] = []
-    for text, name in ((minutes, "minutes"), (gigabytes, "gigabytes"), (share, "per cent")):
-        try:
-            value = float(text.replace(",", ".")) if text.strip() else None
-        except ValueError:
-            raise ValueError(f"{text!r} is not a number of {name}") from None
-        if value is not None and not 0 < value < 1e9:
-            raise ValueError(f"{text!r} {name} cannot be")
-        limits.append(value)
-    spent, size, part = limits
-    if part is not None and part > 100:
-        raise ValueError("it cannot be more than 100 per cent")
-    return Budget(spent * 60 if spent else None, int(size * 1e9) if size else None, part / 100 if part else None)
 
 
 class AuditPage(Page):
@@ -240,9 +217,9 @@ class AuditPage(Page):
         else:
             self.app.push_screen(MessageDialog("What to do next", step.text, step.command))
 
-    def _confirm(self, title: str, text: str, yes: str, then: "partial[bool] | object") -> None:
+    def _confirm(self, title: str, text: str, yes: str, then: Callable[[], object]) -> None:
         def answered(agreed: bool | None) -> None:
-            if agreed and callable(then):
+            if agreed:
                 then()
 
         self.app.push_screen(ConfirmDialog(title, text, yes=yes, careful=yes == "Restore"), answered)
@@ -267,52 +244,3 @@ def finding_words(found: OpenFinding, day_form: str) -> Content:
         elif found.damage.outside_picture:
             said.append(line(("▢ ", "bold"), "outside the picture: tags, profile or thumbnail"))
     return lines(said)
-
-
-class AuditDialog(Dialog[None]):
-    """How long, how much, or which share; empty is everything that is due."""
-
-    PLACE = "auditing"
-    BINDINGS: ClassVar[list[BindingType]] = bindings("auditing")
-
-    def __init__(self, names: list[str]) -> None:
-        super().__init__()
-        self._names = names
-
-    def compose(self) -> ComposeResult:
-        which = safe(", ".join(self._names)) if self._names else "all stores"
-        with Vertical(classes="panel"):
-            yield Static(f"Check {which}", classes="panel-title", markup=False)
-            yield Static("Every file is read in full and compared with its digest, oldest check first. Set a limit, "
-                         "or leave all empty to check everything.", markup=False)
-            for name, label in (("minutes", "Minutes"), ("gigabytes", "Gigabytes"), ("share", "Random share, %")):
-                with Horizontal(classes="field"):
-                    yield Label(label)
-                    yield Input(id=f"audit-{name}", compact=True)
-            yield Static("", id="audit-wrong", classes="wrong", markup=False)
-            with Horizontal(classes="buttons"):
-                yield Button("Start", id="start", compact=True)
-                yield Button("Cancel", id="leave", compact=True)
-            yield KeyLine(self.PLACE, alone=True)
-
-    def on_mount(self) -> None:
-        self.query_one("#start").focus()
-
-    def on_button_pressed(self, event: Button.Pressed) -> None:
-        if event.button.id == "start":
-            self.action_start()
-        else:
-            self.dismiss(None)
-
-    def on_input_submitted(self, _: Input.Submitted) -> None:
-        self.action_start()
-
-    def action_start(self) -> None:
-        try:
-            budget = budget_of(*(self.query_one(f"#audit-{name}", Input).value
-                                 for name in ("minutes", "gigabytes", "share")))
-        except ValueError as error:
-            self.query_one("#audit-wrong", Static).update(f"{error}.")
-            return
-        start_audit(self.catalogue_app, self._names, budget)
-        self.dismiss(None)

@@ -22,9 +22,11 @@ from catalogue.records.fixity import last_audit
 from catalogue.records.stores import Holding, Store
 from catalogue.screens.actions.refiling import open_names
 from catalogue.screens.background.jobs import notice, start_copy, start_index
+from catalogue.screens.dialogs.audit import AuditDialog
 from catalogue.screens.dialogs.confirm import ConfirmDialog
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page
+from catalogue.screens.pages.add_store import AddStorePage
 from catalogue.screens.texts.facts import line, lines
 from catalogue.screens.texts.formats import ago, cell, counted, number, safe
 from catalogue.screens.widgets.row_drawing import Column
@@ -121,8 +123,6 @@ class StoresPage(Page):
         open_names(self.catalogue_app)
 
     def action_add(self) -> None:
-        from catalogue.screens.pages.add_store import AddStorePage
-
         self.app.push_screen(AddStorePage())
 
     def action_index(self) -> None:
@@ -134,8 +134,6 @@ class StoresPage(Page):
 
     def action_audit(self) -> None:
         if self._view is not None:
-            from catalogue.screens.pages.audit import AuditDialog
-
             self.app.push_screen(AuditDialog([self._view.store.name]))
 
     def action_bring_up_to_date(self) -> None:

@@ -7,12 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
-from typing import TYPE_CHECKING
+
+from PIL import Image, ImageChops
 
 from catalogue.screens.pictures.cells import Mark
-
-if TYPE_CHECKING:
-    from PIL.Image import Image
 
 LARGEST = 640       # pixels of the long side that are kept for the screen
 STRONGER = 4        # a difference is shown this many times as strong
@@ -42,8 +40,6 @@ def align_pair(path_a: Path, path_b: Path, matrix: Sequence[float], size_a: tupl
     Raises:
         OSError: a preview cannot be read.
     """
-    from PIL import Image
-
     with Image.open(path_a) as opened:
         a = opened.convert("RGB")
     with Image.open(path_b) as opened:
@@ -55,14 +51,11 @@ def align_pair(path_a: Path, path_b: Path, matrix: Sequence[float], size_a: tupl
     pair = [picture.crop((left, top, right, bottom)) for picture in (drawn, b)]
     where = (left / b.width, top / b.height, right / b.width, bottom / b.height)
     return AlignedPair(_kept(pair[0]), _kept(pair[1]), _kept(difference(pair[0], pair[1])), _kept(b), pair[0].size,
-                       b.size,
-                where)
+                       b.size, where)
 
 
-def difference(image_a: "Image", image_b: "Image") -> "Image":
+def difference(image_a: Image.Image, image_b: Image.Image) -> Image.Image:
     """Where two pictures of one size differ, stronger than it is; grey is no difference, lighter means a is."""
-    from PIL import ImageChops
-
     return ImageChops.subtract(image_a, image_b, scale=1 / STRONGER, offset=128)
 
 
@@ -96,7 +89,7 @@ def _box(m: Sequence[float], a: tuple[int, int], b: tuple[int, int]) -> tuple[in
     return left, top, right, bottom
 
 
-def _kept(picture: "Image") -> bytes:
+def _kept(picture: Image.Image) -> bytes:
     small = picture.copy()
     small.thumbnail((LARGEST, LARGEST))
     out = BytesIO()

@@ -1,0 +1,85 @@
+"""What an audit is started with: how long it may take, how much it reads, or which share."""
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Horizontal, Vertical
+from textual.widgets import Button, Input, Label, Static
+
+from catalogue.fixity.audit import Budget
+from catalogue.screens.background.jobs import start_audit
+from catalogue.screens.keys import bindings
+from catalogue.screens.page import Dialog
+from catalogue.screens.texts.formats import safe
+from catalogue.screens.widgets.bars import KeyLine
+
+
+def budget_of(minutes: str, gigabytes: str, share: str) -> Budget:
+    """What was typed as a budget; empty fields set no limit.
+
+    Raises:
+        ValueError: with words for the person.
+    """
+    limits: list[float | None] = []
+    for text, name in ((minutes, "minutes"), (gigabytes, "gigabytes"), (share, "per cent")):
+        try:
+            value = float(text.replace(",", ".")) if text.strip() else None
+        except ValueError:
+            raise ValueError(f"{text!r} is not a number of {name}") from None
+        if value is not None and not 0 < value < 1e9:
+            raise ValueError(f"{text!r} {name} cannot be")
+        limits.append(value)
+    spent, size, part = limits
+    if part is not None and part > 100:
+        raise ValueError("it cannot be more than 100 per cent")
+    return Budget(spent * 60 if spent else None, int(size * 1e9) if size else None, part / 100 if part else None)
+
+
+class AuditDialog(Dialog[None]):
+    """How long, how much, or which share; empty is everything that is due."""
+
+    PLACE = "auditing"
+    BINDINGS: ClassVar[list[BindingType]] = bindings("auditing")
+
+    def __init__(self, names: list[str]) -> None:
+        super().__init__()
+        self._names = names
+
+    def compose(self) -> ComposeResult:
+        which = safe(", ".join(self._names)) if self._names else "all stores"
+        with Vertical(classes="panel"):
+            yield Static(f"Check {which}", classes="panel-title", markup=False)
+            yield Static("Every file is read in full and compared with its digest, oldest check first. Set a limit, "
+                         "or leave all empty to check everything.", markup=False)
+            for name, label in (("minutes", "Minutes"), ("gigabytes", "Gigabytes"), ("share", "Random share, %")):
+                with Horizontal(classes="field"):
+                    yield Label(label)
+                    yield Input(id=f"audit-{name}", compact=True)
+            yield Static("", id="audit-wrong", classes="wrong", markup=False)
+            with Horizontal(classes="buttons"):
+                yield Button("Start", id="start", compact=True)
+                yield Button("Cancel", id="leave", compact=True)
+            yield KeyLine(self.PLACE, alone=True)
+
+    def on_mount(self) -> None:
+        self.query_one("#start").focus()
+
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        if event.button.id == "start":
+            self.action_start()
+        else:
+            self.dismiss(None)
+
+    def on_input_submitted(self, _: Input.Submitted) -> None:
+        self.action_start()
+
+    def action_start(self) -> None:
+        try:
+            budget = budget_of(*(self.query_one(f"#audit-{name}", Input).value
+                                 for name in ("minutes", "gigabytes", "share")))
+        except ValueError as error:
+            self.query_one("#audit-wrong", Static).update(f"{error}.")
+            return
+        start_audit(self.catalogue_app, self._names, budget)
+        self.dismiss(None)
