@@ -1,6 +1,9 @@
-"""Cells of CSV tables that a spreadsheet shows and never computes."""
+"""Cells of CSV tables that a spreadsheet shows and never computes, and whole tables of them."""
 
+import csv
 import re
+from collections.abc import Iterable
+from io import StringIO
 
 # OWASP, CSV Injection: = + - @, tab, CR, LF; the full-width forms count as well where such are typed
 _COMPUTED = re.compile("'*[=+\\-@\t\r\n\uff1d\uff0b\uff0d\uff20]")
@@ -17,3 +20,12 @@ def csv_cell(value: object) -> str:
 def cell_text(cell: str) -> str:
     """What was meant by a cell: the inverse of :func:`csv_cell`."""
     return cell[1:] if _LED.match(cell) else cell
+
+
+def csv_table(names: Iterable[str], rows: Iterable[Iterable[object]]) -> str:
+    """A table of such cells under its headings (RFC 4180)."""
+    out = StringIO(newline="")
+    writer = csv.writer(out)
+    writer.writerow(names)
+    writer.writerows([csv_cell(value) for value in row] for row in rows)
+    return out.getvalue()

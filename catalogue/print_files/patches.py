@@ -58,18 +58,13 @@ def reduced_picture(path: Path, sha256: str, long_side: int, *, report: Report =
 
 def patches_of_file(path: Path, sha256: str, *, report: Report = ignore_progress,
                     cancelled: Cancelled = never_cancelled) -> Patches | None:
-    """Of a print file that still lies there; None where it is gone, is another by now, or has no known colours."""
+    """Of a print file that still lies there, as shown; None where it is gone, is another by now, or has no known
+    colours."""
     try:
-        with opened_picture(path) as picture:
-            samples, channels = picture.source.samples, channels_of(picture.source)
-            if samples is None:
-                return None
-            rows = (channels.of(band) for band in samples.bands())
-            patches = _patches(rows, (samples.width, samples.height), channels.space, channels.bits, picture.source.icc,
-                               report, cancelled)
-            return patches if picture.finish() == sha256 else None
+        picture = reduced_picture(path, sha256, LONG_SIDE, report=report, cancelled=cancelled)
     except CatalogueError:
         return None
+    return _patches(picture.means, picture.size, picture.space, picture.bits, picture.icc)
 
 
 def patches_of_sheet(sheet: Sheet, *, report: Report = ignore_progress,
@@ -82,14 +77,12 @@ def patches_of_sheet(sheet: Sheet, *, report: Report = ignore_progress,
             sheet.digest.update(stored(band, form.space, form.bits))
             yield band
 
-    return _patches(channels(), (form.width, form.height), form.space, form.bits, form.icc, report, cancelled)
+    size = (form.width, form.height)
+    means = _means(channels(), size, LONG_SIDE, "", report, cancelled)
+    return None if means is None else _patches(means, size, form.space, form.bits, form.icc)
 
 
-def _patches(bands: Iterable[NDArray[np.uint16]], size: tuple[int, int], space: str, bits: int, icc: bytes,
-             report: Report, cancelled: Cancelled) -> Patches | None:
-    means = _means(bands, size, LONG_SIDE, "", report, cancelled)
-    if means is None:
-        return None
+def _patches(means: NDArray[np.uint16], size: tuple[int, int], space: str, bits: int, icc: bytes) -> Patches | None:
     try:
         lab = to_lab(means, space, bits, icc)
     except (imagecodecs.CmsError, ValueError):

@@ -1,10 +1,8 @@
 """The numbered list of an edition: for certificates, and for whoever asks where number seven went."""
 
-import csv
 from collections import Counter
 from dataclasses import dataclass, replace
 from datetime import date
-from io import StringIO
 
 from catalogue.ledger import editions, values
 from catalogue.ledger.whereabouts import Whereabouts, place_in_words, whereabouts
@@ -15,7 +13,7 @@ from catalogue.records.editions import Issued
 from catalogue.records.numbers import Number, roman
 from catalogue.settings import Settings
 from catalogue.sheets.page import render
-from catalogue.spreadsheets import csv_cell
+from catalogue.spreadsheets import csv_table
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +48,7 @@ def certificates(db: Database, settings: Settings, edition_id: int) -> Certifica
     edition = editions.get_edition(db, edition_id)
     piece = pieces.get_piece(db, edition.piece_id)
     prints = whereabouts(db, edition_id)
-    places = {one.number: place_in_words(one) for one in prints}
+    places = {print_.number: place_in_words(print_) for print_ in prints}
     rows = tuple(_row(print_, piece, edition.size_limit, edition.proofs, settings,
                       places.get(Number(print_.series, print_.number), ""))
                  for print_ in recorded.issued(db, edition_id))
@@ -78,15 +76,11 @@ def _row(print_: Issued, piece: pieces.Piece, limit: int, proofs: int, settings:
 
 def _counts(prints: list[Whereabouts]) -> str:
     """``"2 with the buyer, 1 on consignment"``."""
-    found = Counter(place_in_words(replace(one, holder="")) for one in prints)
-    return ", ".join(f"{count} {place}" for place, count in found.items())
+    places = Counter(place_in_words(replace(print_, holder="")) for print_ in prints)
+    return ", ".join(f"{count} {place}" for place, count in places.items())
 
 
 def _csv(rows: tuple[Row, ...]) -> str:
     names = ("number", "artist", "title", "year", "size", "medium", "order", "date", "buyer", "sha256", "where",
              "remarks")
-    out = StringIO(newline="")
-    writer = csv.writer(out)
-    writer.writerow(names)
-    writer.writerows([csv_cell(getattr(row, name)) for name in names] for row in rows)
-    return out.getvalue()
+    return csv_table(names, ([getattr(row, name) for name in names] for row in rows))

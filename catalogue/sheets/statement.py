@@ -1,14 +1,12 @@
 """A statement to an artist as a page, as text and as a CSV table."""
 
-import csv
 from dataclasses import fields
-from io import StringIO
 
 from catalogue.ledger import values
 from catalogue.ledger.artist_statement import Row, Statement
 from catalogue.money import show_amount
 from catalogue.sheets.page import render
-from catalogue.spreadsheets import csv_cell
+from catalogue.spreadsheets import csv_table
 
 ROUNDING = ("What is owed for a print is its price times the rate, rounded to the smallest coin, half up; totals are "
             "sums of the rounded amounts.")
@@ -25,13 +23,10 @@ def statement_page(made: Statement, dates: str) -> str:
 def statement_csv(made: Statement) -> str:
     """A row for each group of prints and each correction, then the totals, amounts as plain decimals."""
     names = [field.name for field in fields(Row) if field.name != "line_id"]
-    out = StringIO(newline="")
-    writer = csv.writer(out)
-    writer.writerow(["kind", "artist", *names])
-    for kind, rows in (("print", made.rows), ("correction", made.corrections)):
-        writer.writerows([kind, csv_cell(made.artist), *(csv_cell(getattr(row, name)) for name in names)]
-                         for row in rows)
+    groups = (("print", made.rows), ("correction", made.corrections))
+    rows: list[list[object]] = [[kind, made.artist, *(getattr(row, name) for name in names)]
+                                for kind, several in groups for row in several]
     for total in made.totals:
         facts = {"amount": total.amount, "owed_in": total.currency, "prints": made.prints}
-        writer.writerow(["total", csv_cell(made.artist), *(csv_cell(facts.get(name, "")) for name in names)])
-    return out.getvalue()
+        rows.append(["total", made.artist, *(facts.get(name, "") for name in names)])
+    return csv_table(["kind", "artist", *names], rows)

@@ -1,8 +1,6 @@
 """The ledger as CSV tables, under the same headings that the import reads."""
 
-import csv
-from collections.abc import Iterable, Iterator
-from io import StringIO
+from collections.abc import Iterator
 from pathlib import Path
 
 from catalogue.ledger.editions import label
@@ -12,7 +10,7 @@ from catalogue.records.database import Database
 from catalogue.records.folding import fold_name
 from catalogue.records.numbers import numbers_text
 from catalogue.records.paths import display_path
-from catalogue.spreadsheets import csv_cell
+from catalogue.spreadsheets import csv_table
 from catalogue.storage.atomic import write_atomically
 
 ORDERS = ("number", "date", "artist", "piece", "buyer", "width_mm", "height_mm", "medium", "border_mm", "wrap_mm",
@@ -30,40 +28,40 @@ FILES = ("store", "path", "state", "sha256", "role", "artist", "title", "year",
 
 def orders_csv(db: Database) -> str:
     """Every order line, oldest first; importing it into an empty catalogue of the same pieces gives the same lines."""
-    return _table(ORDERS, _order_rows(db))
+    return csv_table(ORDERS, _order_rows(db))
 
 
 def editions_csv(db: Database) -> str:
     """Every edition, by artist and title."""
-    return _table(EDITIONS, _edition_rows(db))
+    return csv_table(EDITIONS, _edition_rows(db))
 
 
 def artists_csv(db: Database) -> str:
     """Every artist with contact, terms and notes."""
-    return _table(ARTISTS,
+    return csv_table(ARTISTS,
                   ((artist.name, artist.contact, artist.terms, artist.notes) for artist in pieces.artists_whole(db)))
 
 
 def pieces_csv(db: Database) -> str:
     """Every piece with what a person said of its original."""
-    return _table(PIECES, ((piece.artist, piece.title, piece.year, piece.series, piece.inventory_number, piece.medium,
-                            piece.width_mm, piece.height_mm, piece.relief_mm,
-                            piece.notes) for piece in pieces.every(db)))
+    return csv_table(PIECES, (
+        (piece.artist, piece.title, piece.year, piece.series, piece.inventory_number, piece.medium, piece.width_mm,
+         piece.height_mm, piece.relief_mm, piece.notes) for piece in pieces.every(db)))
 
 
 def files_csv(db: Database) -> str:
     """Every file of the stores in use with what it is filed as, and for each of these whether a person stated it, the
     file's tags say it or it was guessed, and why. Not for the import: paths stand as on the disk."""
-    return _table(FILES, (
-        (one.store, display_path(one.path), one.state, one.sha256, one.role, one.artist, one.title, one.year,
+    return csv_table(FILES, (
+        (file.store, display_path(file.path), file.state, file.sha256, file.role, file.artist, file.title, file.year,
          *(text for name in ("role", "artist", "title", "year")
-           for text in (one.origins[name].source, one.origins[name].why)))
-        for one in provenance.of_files(db)))
+           for text in (file.origins[name].source, file.origins[name].why)))
+        for file in provenance.of_files(db)))
 
 
 def buyers_csv(db: Database) -> str:
     """Every buyer with contact, notes, and the other spellings that lead to them."""
-    return _table(BUYERS, _buyer_rows(db))
+    return csv_table(BUYERS, _buyer_rows(db))
 
 
 def write_tables(db: Database, folder: Path) -> None:
@@ -95,9 +93,9 @@ def _order_rows(db: Database) -> Iterator[tuple[object, ...]]:
 def _buyer_rows(db: Database) -> Iterator[tuple[object, ...]]:
     page = buyers.listed(db)
     while page:
-        for one in page:
-            others = [key for key in (one.key, *buyers.joined(db, one.key)) if key != fold_name(one.name)]
-            yield one.name, one.contact, one.notes, " | ".join(others)
+        for buyer in page:
+            others = [key for key in (buyer.key, *buyers.joined(db, buyer.key)) if key != fold_name(buyer.name)]
+            yield buyer.name, buyer.contact, buyer.notes, " | ".join(others)
         page = buyers.listed(db, after=page[-1].key)
 
 
@@ -107,11 +105,3 @@ def _edition_rows(db: Database) -> Iterator[tuple[object, ...]]:
         yield (piece.artist if piece else "", piece.title if piece else "", edition.size_limit, edition.proofs,
                edition.scope, edition.width_mm, edition.height_mm, edition.medium, edition.opened, edition.closed,
                edition.notes)
-
-
-def _table(names: tuple[str, ...], rows: Iterable[tuple[object, ...]]) -> str:
-    out = StringIO(newline="")
-    writer = csv.writer(out)
-    writer.writerow(names)
-    writer.writerows([csv_cell(value) for value in row] for row in rows)
-    return out.getvalue()

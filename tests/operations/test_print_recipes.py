@@ -17,6 +17,7 @@ import tifffile
 
 from catalogue.indexing.service import index
 from catalogue.indexing.stores import add_store
+from catalogue.operations import print_recipes
 from catalogue.operations.correcting import describe_scans
 from catalogue.print_files.layout import layout_of
 from catalogue.print_files.recipe import Recipe, differences, from_json
@@ -119,11 +120,16 @@ def test_the_recipe_is_found_proven_confirmed_and_repeated(shop: OldShop, db: Da
     assert print_files.confirmed_recipe(db, shop.scan) is None
 
 
-def test_a_file_with_other_colours_keeps_its_geometry_and_says_so(shop: OldShop, db: Database) -> None:
+def test_a_file_with_other_colours_keeps_its_geometry_and_says_so(shop: OldShop, db: Database,
+                                                                    monkeypatch: pytest.MonkeyPatch) -> None:
     shop.write((tifffile.imread(shop.old) * 0.8 + 6000).astype(np.uint16))
     shop.begin()
     code, text = shop.call("recipe", shop.old.name)
     assert code == 1 and "turned 180°" in text and "was also changed in other ways" in text
+    # likeness turns other pictures away first; what it lets through must agree in its pixels besides
+    real = print_recipes.placed
+    monkeypatch.setattr(print_recipes, "placed", lambda *given: replace(real(*given), correlation=0.89))
+    assert "No master of this piece lies straight on this file's picture" in refusal(shop)
 
 
 def test_the_same_pixels_are_said_to_be_the_same(shop: OldShop, db: Database) -> None:
