@@ -11,7 +11,7 @@ from catalogue.intake.naming import checked_rule
 from catalogue.settings import ALLOWED, Settings, read_settings, setting_fault
 
 WRONG = [
-    ("colour = 1", "Unknown setting 'colour': known are audit_days"), ("thema = 'dark'", "did you mean theme"),
+    ("colour = 1", "Unknown setting 'colour': the settings are audit_days"), ("thema = 'dark'", "did you mean theme"),
     ("Theme = 'dark'", "did you mean theme"), ("copies_wantd = 2", "did you mean copies_wanted"),
     ("workers = 'two'", 'workers is "two"; allowed is a whole number from 0'), ("workers = true", "workers is true"),
     ("workers = -1", "workers is -1"), ("workers = 1.5", "workers is 1.5"), ("workers = ", "cannot be read"),

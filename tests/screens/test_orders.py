@@ -200,5 +200,5 @@ async def test_a_state_another_seat_has_changed_is_not_written_over(book: Home) 
         await settled(pilot)
         await pilot.press("ctrl+s")
         await settled(pilot)
-        assert "It is now printed, no longer requested" in str(app.screen.query_one("#form-wrong", Static).content)
+        assert "now printed, no longer requested" in str(app.screen.query_one("#form-wrong", Static).content)
     assert line_of(book, "A-106").status == "printed"
