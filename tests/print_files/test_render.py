@@ -22,6 +22,7 @@ from PIL import Image, ImageCms
 
 from catalogue.errors import CatalogueError, Damaged, Refused
 from catalogue.print_files import render as rendering
+from catalogue.print_files.patches import patches_of_file
 from catalogue.print_files.recipe import Recipe
 from catalogue.print_files.render import Made, render
 from catalogue.print_files.tiff_file import made_ahead, recipe_in
@@ -477,6 +478,18 @@ def test_killed_midway_no_half_file_has_the_name_and_the_next_run_completes(stag
     assert not target.exists()
     assert isinstance(render(master, recipe, target), Made)
     assert sorted(p.name for p in target.parent.iterdir()) == ["master.tif", "print.tif"]
+
+
+def test_patches_are_those_of_the_picture_as_it_is_shown(tmp_path: Path) -> None:
+    """TIFF 6.0, tag 274: 6 is shown turned by a quarter clockwise."""
+    picture = ramp(120, 80)
+    lying = written(tmp_path / "lying.tif", picture, extratags=[(274, 3, 1, 6, True)])
+    upright = written(tmp_path / "upright.tif", np.ascontiguousarray(turned(picture, 6)))
+    ours, theirs = (patches_of_file(path, hashlib.sha256(path.read_bytes()).hexdigest()) for path in (lying, upright))
+    assert ours is not None and theirs is not None
+    assert ours.size == theirs.size == (80, 120)
+    assert np.allclose(ours.lab, theirs.lab, atol=0.01)
+    assert patches_of_file(lying, "0" * 64) is None, "another file by now"
 
 
 def test_a_picture_without_a_recipe_has_none(master: Path, tmp_path: Path) -> None:
