@@ -1,11 +1,11 @@
 """A print file on the disk: an ordinary TIFF with its profile and resolution, and its recipe in the XMP packet."""
 
 import hashlib
-import os
 import re
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
@@ -26,6 +26,7 @@ Rows = NDArray[Any]
 NAMESPACE = "urn:master-scan-catalogue:print-file:1"
 XMP_TAG, BYTE = 700, 1
 STRIP_BYTES = 1 << 20
+ALIGNED = 64         # bytes that a head may leave out before what follows
 CLASSIC_BYTES = 0xF000_0000     # beyond it a classic TIFF's offsets may not reach
 PHOTOMETRICS = {"grey": "minisblack", "RGB": "rgb", "CMYK": "separated", "CIELAB": "cielab", "ICCLAB": "icclab"}
 
@@ -87,28 +88,47 @@ def write_tiff(path: Path, bands: Iterator[Rows], form: Form, xmp: bytes) -> Wri
     Gives what was written; None for a compressed file, whose digest is had by reading it. Raises ``OSError``, and what
     ``bands`` raises.
     """
-    plain, rows = form.compression == "none", form.strip_rows
-    strips = None if plain else _encoded(_strips(made_ahead(bands), rows, form.height), form.compression)
+    if form.compression == "none":
+        return _write_rows(path, _head(form, xmp), made_ahead(bands), form)
+    strips = _encoded(_strips(made_ahead(bands), form.strip_rows, form.height), form.compression)
     with tifffile.TiffWriter(path, bigtiff=form.big, byteorder="<") as file:
-        place = file.write(
-            strips, shape=(form.height, form.width, form.channels) if form.channels > 1 else (form.height, form.width),
-            dtype=form.dtype, photometric=PHOTOMETRICS[form.space],
-            planarconfig="contig" if form.channels > 1 else None, rowsperstrip=rows,
-            compression=None if plain else form.compression, predictor=not plain, maxworkers=1, metadata=None,
-            resolution=(form.ppi, form.ppi), resolutionunit=2, iccprofile=form.icc or None,
-            software=f"master-scan-catalogue {__version__}", extratags=[(XMP_TAG, BYTE, len(xmp), xmp, True)],
-            returnoffset=plain)
-    return None if place is None else _write_rows(path, place[0], made_ahead(bands), form)
+        file.write(strips, compression=form.compression, predictor=True, maxworkers=1, **_tags(form, xmp))
+    return None
 
 
-def _write_rows(path: Path, offset: int, bands: Iterator[Rows], form: Form) -> Written:
+def _tags(form: Form, xmp: bytes) -> dict[str, Any]:
+    return {"shape": (form.height, form.width, form.channels) if form.channels > 1 else (form.height, form.width),
+            "dtype": form.dtype, "photometric": PHOTOMETRICS[form.space], "rowsperstrip": form.strip_rows,
+            "planarconfig": "contig" if form.channels > 1 else None, "metadata": None,
+            "resolution": (form.ppi, form.ppi), "resolutionunit": 2, "iccprofile": form.icc or None,
+            "software": f"master-scan-catalogue {__version__}", "extratags": [(XMP_TAG, BYTE, len(xmp), xmp, True)]}
+
+
+class _HeadAlone(BytesIO):
+    """Takes what stands before an image's samples. The one byte by which tifffile lengthens a file for samples that are
+    not given is let go: as the end of a file it would have some file systems write the zeros before it."""
+
+    def write(self, data: Any, /) -> int:
+        return super().write(data) if self.tell() <= len(self.getbuffer()) + ALIGNED else len(data)
+
+
+def _head(form: Form, xmp: bytes) -> bytes:
+    """An uncompressed file up to its first row."""
+    held = _HeadAlone()
+    with tifffile.TiffWriter(held, bigtiff=form.big, byteorder="<") as file:
+        place = file.write(None, compression=None, predictor=False, returnoffset=True, **_tags(form, xmp))
+    if place is None:
+        raise ValueError("the strips of an uncompressed image do not follow each other")
+    return held.getvalue()[: place[0]].ljust(place[0], b"\0")
+
+
+def _write_rows(path: Path, head: bytes, bands: Iterator[Rows], form: Form) -> Written:
     """Uncompressed strips lie one behind the other, so that their rows are written as they come, and digested in a
     thread beside."""
-    digest = hashlib.sha256()
-    with path.open("r+b", buffering=0) as file, ThreadPoolExecutor(1) as pool:
-        head = os.pread(file.fileno(), offset, 0)
-        digested = pool.submit(digest.update, head)
-        file.seek(offset)
+    digest = hashlib.sha256(head)
+    with path.open("wb", buffering=0) as file, ThreadPoolExecutor(1) as pool:
+        write_all(file.fileno(), memoryview(head))
+        digested = pool.submit(digest.update, b"")
         for band in bands:
             data = np.ascontiguousarray(band, form.dtype.newbyteorder("<")).data.cast("B")
             write_all(file.fileno(), data)
