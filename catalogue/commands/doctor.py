@@ -24,7 +24,7 @@ from catalogue.records.health import examine, sqlite_version
 from catalogue.storage.folders import missing_calls
 
 LIBRARIES = ("textual", "rich", "click", "pillow", "tifffile", "imagecodecs", "numpy",
-             "opencv-python-headless", "faiss-cpu", "imagehash", "sqlite-utils", "xxhash", "defusedxml", "rapidfuzz",
+             "opencv-python-headless", "faiss-cpu", "sqlite-utils", "xxhash", "defusedxml", "rapidfuzz",
              "platformdirs", "textual-image")
 OPTIONAL = ("distributed",)
 # Compressions a master may use, as imagecodecs names them.

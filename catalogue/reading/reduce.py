@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 Rows = NDArray[np.generic]
 Floats = NDArray[np.float32]
+DROPPED = 1e-3  # share of a pixel
 AVERAGED_AT_ONCE = 200_000  # values of the lines that are averaged across in one call
 Kind = TypeVar("Kind", bound=np.generic)
 
@@ -20,19 +21,23 @@ def reduced_size(width: int, height: int, long_side: int) -> tuple[int, int]:
 
 
 def area_average(values: Floats, count: int) -> Floats:
-    """Average the last axis into ``count`` equal parts, pixels cut where the parts' edges fall.
+    """Average lines, N × W × C, along W into ``count`` equal parts, pixels cut where the parts' edges fall.
 
-    Computed as differences of the interpolated running sum in float64, so each output is the mean of what it covers.
+    OpenCV's area averaging, of up to four channels at once. It leaves out a pixel of which a part has DROPPED or less;
+    that is added.
     """
-    length = values.shape[-1]
-    if count == length:
+    lines, width, channels = values.shape
+    if count == width:
         return values
-    running = np.zeros((*values.shape[:-1], length + 1))
-    np.cumsum(values, axis=-1, out=running[..., 1:], dtype=np.float64)
-    edges = np.linspace(0.0, length, count + 1)
-    whole = np.minimum(edges.astype(np.intp), length - 1)
-    at_edges = running[..., whole] + (edges - whole) * values[..., whole]
-    return np.asarray(np.diff(at_edges) * (count / length), np.float32)
+    fours = [cv2.resize(np.ascontiguousarray(values[..., c : c + 4]), (count, lines), interpolation=cv2.INTER_AREA)
+             for c in range(0, channels, 4)]
+    means = np.concatenate([four.reshape(lines, count, -1) for four in fours], axis=2)
+    edges = np.arange(count + 1) * (width / count)
+    for edge, share in ((edges[:-1], np.ceil(edges[:-1]) - edges[:-1]), (edges[1:], edges[1:] - np.floor(edges[1:]))):
+        left = np.flatnonzero((share > 0) & (share <= DROPPED) & (edge < width))
+        weight = (share[left] * (count / width)).astype(np.float32)
+        means[:, left] += values[:, edge[left].astype(np.intp)] * weight[:, None]
+    return np.asarray(means, np.float32)
 
 
 class Reducer:
@@ -84,8 +89,8 @@ class Reducer:
     def result(self) -> Floats:
         """The reduced picture, height × width × channels. Rows that never came are zero."""
         self._average()
-        missing = np.zeros((self.out_height - self._ended, self.channels, self.out_width), np.float32)
-        return np.ascontiguousarray(np.moveaxis(np.concatenate([*self._lines, missing]), 1, 2))
+        missing = np.zeros((self.out_height - self._ended, self.out_width, self.channels), np.float32)
+        return np.concatenate([*self._lines, missing])
 
     def _end_line(self) -> None:
         self._summed.append(self._sum)
@@ -97,8 +102,7 @@ class Reducer:
     def _average(self) -> None:
         if self._summed:
             sums = np.stack(self._summed).reshape(-1, self.width, self.channels)
-            across = np.ascontiguousarray(np.moveaxis(sums, 1, 2))
-            self._lines.append(area_average(across, self.out_width) * np.float32(self.out_height / self.height))
+            self._lines.append(area_average(sums, self.out_width) * np.float32(self.out_height / self.height))
             self._summed = []
 
 

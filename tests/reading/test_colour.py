@@ -1,5 +1,7 @@
 """Colours against littleCMS (Pillow's ImageCms) on whole images, and Lab against published values."""
 
+import subprocess
+import sys
 from io import BytesIO
 from pathlib import Path
 
@@ -14,7 +16,7 @@ from catalogue.reading.colour import UnusableProfile, to_srgb
 from catalogue.reading.file import read_file
 from catalogue.reading.model import Fault
 from catalogue.reading.profile import describe
-from catalogue.reading.reduce import Reducer, turned
+from catalogue.reading.reduce import Reducer, area_average, turned
 from tests.files import SRGB
 from tests.photographs import photograph
 
@@ -220,6 +222,14 @@ def test_area_average_is_exact(shape: tuple[int, int], kind: type) -> None:
     assert np.abs(out - expected).max() / scale < 2e-4
 
 
+@pytest.mark.parametrize(("width", "count"), [(1023, 1000), (8191, 1024), (1600, 1024), (12_001, 1024), (513, 512)])
+@pytest.mark.parametrize("channels", [1, 3, 4, 5])
+def test_lines_are_averaged_exactly(width: int, count: int, channels: int) -> None:
+    """Also where a part has less than a thousandth of a pixel, and with more channels than OpenCV takes at once."""
+    lines = np.random.default_rng(3).random((2, width, channels)).astype(np.float32)
+    assert np.abs(area_average(lines, count) - by_definition(lines.astype(np.float64), 2, count)).max() < 1e-6
+
+
 def by_definition(picture: np.ndarray, rows: int, columns: int) -> np.ndarray:
     """Mean over each output pixel's area, rows then columns."""
     for axis, count in ((0, rows), (1, columns)):
@@ -257,6 +267,32 @@ def test_hashes_are_imagehashs_own(painting: np.ndarray, folder: Path) -> None:
         assert np.array_equal(np.asarray(turned_by_pillow(upright, entry.orientation)),
                               turned(painting, entry.orientation))
     assert len({entry.value for entry in hashes(painting)}) == 8
+
+
+def test_hashes_of_plain_and_even_pictures_are_imagehashs_own() -> None:
+    """There frequencies are exactly nought, and rounding must not make bits of them; imagehash as the reference."""
+    import imagehash
+
+    from catalogue.reading.preview import hashes
+
+    ramp = np.arange(32, dtype=np.uint8) * 8
+    plain = [np.full((32, 32), level, np.uint8) for level in (0, 127, 255)]
+    ramps = [np.tile(ramp, (32, 1)), np.add.outer(ramp // 2, ramp // 2), np.add.outer(ramp // 2, ramp[::-1] // 2)]
+    frames = [np.pad(np.full((32 - 2 * n,) * 2, 50, np.uint8), n, constant_values=200) for n in range(1, 12)]
+    chess = [(np.indices((32, 32)).sum(0) % 2 * 255).astype(np.uint8)]
+    for grey in (*plain, *ramps, *frames, *chess, *(photograph(name)[:256, :256, 0] for name in ("coffee", "chelsea"))):
+        picture = np.dstack([grey] * 3)
+        for entry in hashes(picture):
+            turned_picture = turned_by_pillow(Image.fromarray(picture), entry.orientation)
+            assert entry.value == str(imagehash.phash(turned_picture))
+
+
+def test_hashing_a_picture_loads_no_scipy() -> None:
+    """It took a quarter of a second of every process that reads a picture, and of a search for a photo."""
+    code = ("import sys, numpy as np; from catalogue.reading.preview import hashes; "
+            "hashes(np.zeros((64, 64, 3), np.uint8)); print('scipy' in sys.modules)")
+    done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
+    assert done.stdout.strip() == "False"
 
 
 def turned_by_pillow(image: Image.Image, orientation: int) -> Image.Image:
