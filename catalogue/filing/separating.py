@@ -6,7 +6,7 @@ artist's name, nor known as a purpose, a version, a size, a date or a counter.
 """
 
 import re
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from collections.abc import Set as Collection
 
@@ -35,19 +35,29 @@ def keep_apart(works: Sequence[Work], explained: Collection[str], no_titles: Col
     """
     filed: dict[tuple[str, str], list[Work]] = defaultdict(list)
     proved = {word for work in works if work.proved and work.title for word in fold(work.title.text).split()}
-    spans = {_span_key(work) for work in works if work.proved}
+    beside: dict[str, set[str]] = defaultdict(set)
+    for work in works:
+        if rest := _beside_folder_title(work):
+            beside[rest].add(work.folder_title)
     artists = {title_key(name) for name in {work.artist.value for work in works}
                if (person := person_of(name)) and person.form >= SURELY}
     for work in works:
         if work.piece.value and work.artist.value and work.piece.reason != STATED_IN_FILE:
             key = title_key(work.piece.value)
             is_artist = key in artists or set(fold(work.piece.value).split()) <= set(work.artist_key.split())
-            if key in artists or ((key in no_titles or is_artist) and not _is_vouched_for(work, explained)):
+            is_purpose = key in no_titles or _is_named_like_its_folder(work)
+            if key in artists or ((is_purpose or is_artist) and not _is_vouched_for(work, explained)):
                 work.piece = NOTHING  # "original", or the artist's name
             else:
                 filed[work.artist_key, key].append(work)
     for (artist, key), group in filed.items():
         folders = {work.folder_title for work in group} - {"", key}
+        repeated = {work.facts.path: _repeated_folder(work) for work in group}
+        if len(set(repeated.values())) > 1:
+            for work in group:
+                if name := repeated[work.facts.path]:
+                    work.piece = Guessed(name, 0.7, "its own name repeats its folder's")
+            continue
         if len(folders) > 1 and all((artist, folder) in filed for folder in folders):
             for work in group:  # in folders of several pieces: a word for a purpose
                 work.piece = work.piece if work.folder_title in ("", key) else NOTHING
@@ -64,11 +74,12 @@ def keep_apart(works: Sequence[Work], explained: Collection[str], no_titles: Col
                 work.piece = NOTHING if _number_of_untitled(work) else work.piece
         elif len(group) > 1:
             series, in_titles = _series_before_counters(group), _words_before_purposes(group, purposes)
-            more = _paths_that_say_more(group, spans)
+            more = _paths_that_say_more(group, beside)
             left_over = [
                 _left_of_folder(work) if _is_vouched_for(work, explained) and work.facts.path not in more else
                 _in_order(in_titles.get(work.facts.path, []) + (
-                    series.get(work.facts.path) or _unexplained(work, explained, proved, purposes.words)))
+                    series.get(work.facts.path) or _unexplained(
+                        work, frozenset() if work.facts.path in more else explained, proved, purposes.words)))
                 for work in group]
             if len({_key(tokens) for tokens in left_over}) > 1:
                 for work, tokens in zip(group, left_over, strict=True):
@@ -85,13 +96,43 @@ def _is_vouched_for(work: Work, explained: Collection[str]) -> bool:
             and not says_only_purpose(work.piece.value, explained))
 
 
-def _paths_that_say_more(group: Sequence[Work], spans: Collection[str]) -> set[str]:
-    """Paths of files whose names hold their folder's title and other words that surely belong to a title: as other
-    names prove ("Window/Window_without_Frame"), or as they differ ("lowres/Window lowres", "lowres/Moor lowres")."""
-    longer = [(work, said) for work in group if (said := _span_key(work)) != work.folder_title and work.folder_title]
-    ends = {said for work, said in longer if said.endswith(work.folder_title)}
-    return {work.facts.path for work, said in longer if (said in spans and said.startswith(work.folder_title))
-            or (said in ends and len(ends) > 1)}
+def _paths_that_say_more(group: Sequence[Work], beside: Mapping[str, Collection[str]]) -> set[str]:
+    """Paths of files whose names hold their folder's title and other words that surely belong to a title: several
+    files have them, and beside this title alone ("Window/Window_without_Frame"), or each file has others
+    ("lowres/Window lowres", "lowres/Moor lowres"). ``beside``: by such words the folders' titles they stand beside."""
+    said = Counter(_span_key(work) for work in group)
+    ends = {key for work in group if work.folder_title and (key := _span_key(work)) != work.folder_title
+            and key.endswith(work.folder_title)}
+    return {work.facts.path for work in group if (rest := _beside_folder_title(work)) and (
+        (len(beside[rest]) == 1 and said[_span_key(work)] > 1) or (_span_key(work) in ends and len(ends) > 1))}
+
+
+def _beside_folder_title(work: Work) -> str:
+    """What a file's name says before or behind the title of its folder."""
+    said = _span_key(work) if work.folder_title else ""
+    if said.startswith(work.folder_title):
+        return said[len(work.folder_title) :]
+    return said[: -len(work.folder_title)] if said.endswith(work.folder_title) else ""
+
+
+def _repeated_folder(work: Work) -> str:
+    """The folder's name, below the artist's, that a file's name repeats though its title was read shorter:
+    "Last Web/master/last-web-final" as "Last"."""
+    first = work.artist_in_path.part + 1 if work.artist_in_path else 0
+    said, title = title_key(work.parts[-1]), title_key(work.piece.value)
+    for name in reversed(work.parts[first:-1]):
+        key = title_key(name)
+        if title in key != title and key in said:
+            return name
+    return ""
+
+
+def _is_named_like_its_folder(work: Work) -> bool:
+    """Whether a title is but the name of the folder for a purpose in which it lies, counted: "part/part_d"."""
+    if work.kinds[-1:] not in ("p", "s"):
+        return False
+    folder, title = title_key(work.parts[-2]), title_key(work.piece.value)
+    return title.startswith(folder) and (len(title) - len(folder) < 2 or title[len(folder) :].isdigit())
 
 
 def _span_key(work: Work) -> str:
