@@ -17,14 +17,13 @@ from catalogue.filing.folders import bare_stems, folder_kinds, folder_titles, pu
 from catalogue.filing.folding import fold
 from catalogue.filing.model import NOTHING, FileFacts, Guess, Guessed, Work
 from catalogue.filing.names import Name, is_device_name, is_shelf, read_name
+from catalogue.filing.own_titles import beside_artist, read_titles
 from catalogue.filing.passes import (
     begin,
-    beside_artist,
     choose_pieces,
     find_artists_by_title,
     follow_likeness,
     join_spellings,
-    read_titles,
     settle_ambiguous_artists,
     split_path,
     tell_pieces_apart,

@@ -71,5 +71,5 @@ class Work:
     folder_title: str = ""  # key of the title that its folder's name holds
     counter: str = ""  # the number that counts it among captures
     by_likeness: bool = False  # only a file that shows the same names artist and piece
-    # what :func:`catalogue.filing.passes.beside_artist` last answered, and to what
+    # what :func:`catalogue.filing.own_titles.beside_artist` last answered, and to what
     beside: tuple[tuple[int, int, str], tuple[int, int, range]] | None = None

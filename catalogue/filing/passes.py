@@ -1,24 +1,20 @@
 """The passes by which all files of an archive get their artist and piece, each in the light of the others."""
 
-import re
 from collections import Counter, defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from collections.abc import Set as Collection
 from dataclasses import replace
-from functools import lru_cache, partial
 
-from catalogue.filing.artists import ArtistInPath, Artists, person_of
-from catalogue.filing.endings import is_roman, joins_words
+from catalogue.filing.artists import Artists
 from catalogue.filing.folding import fold
 from catalogue.filing.model import NOTHING, STATED_IN_FILE, FileFacts, Guessed, Work
-from catalogue.filing.names import Name, is_device_name, is_shelf, phrases, read_name
-from catalogue.filing.people import compatible
+from catalogue.filing.names import is_device_name, is_shelf, phrases, read_name
+from catalogue.filing.own_titles import COUNTED, beside_artist, folder_title, without_artist
+from catalogue.filing.people import compatible, person_of
 from catalogue.filing.places import Place
-from catalogue.filing.roles import LOSSY, SMALL, own_role
-from catalogue.filing.titles import Title, read_title, says_only_purpose, title_key
+from catalogue.filing.roles import own_role
+from catalogue.filing.titles import Title, says_only_purpose, title_key
 from catalogue.filing.tokens import Kind
-
-_COUNTED = re.compile(r"(?<!\d)0\d+$")  # "Harbour 01" may be a title, but vouches for none
 
 
 def split_path(path: str) -> tuple[str, ...]:
@@ -52,19 +48,11 @@ def _piece_folder(work: Work) -> int | None:
             return part
     if work.artist_in_path and work.artist_in_path.part < len(work.parts) - 1:  # "Smith - Harbour/scan1.tif"
         folder = work.names[work.artist_in_path.part]
-        first, last = _without(folder, work.artist_in_path)
+        first, last = without_artist(folder, work.artist_in_path)
         if any(t.kind is Kind.WORD and fold(t.text) not in work.artist_key.split(" ")
                for t in folder.tokens[first : last + 1]):
             return work.artist_in_path.part
     return None
-
-
-def _without(name: Name, artist_in_path: ArtistInPath) -> tuple[int, int]:
-    """The longer stretch of tokens before or behind the artist's name."""
-    before, behind = (0, artist_in_path.first - 1), (artist_in_path.last + 1, len(name.tokens) - 1)
-    return max(
-        (before, behind), key=lambda span: sum(t.kind is Kind.WORD for t in name.tokens[span[0] : span[1] + 1])
-    )
 
 
 def settle_ambiguous_artists(works: Sequence[Work]) -> None:
@@ -103,7 +91,7 @@ def titles_that_give_way(works: Sequence[Work]) -> frozenset[str]:
         own = work.title.key if work.title else ""
         if own and work.piece.value and own != title_key(work.piece.value):
             filed[own].add((work.artist_key, title_key(work.piece.value)))
-        elif own and work.title and work.folder_title not in ("", own) and _COUNTED.search(work.title.text):
+        elif own and work.title and work.folder_title not in ("", own) and COUNTED.search(work.title.text):
             filed[own].add((work.artist_key, work.folder_title))
     return frozenset(key for key, pieces in filed.items() if len(pieces) > 1)
 
@@ -136,126 +124,6 @@ def find_artists_by_title(works: Sequence[Work], explained: Collection[str], pur
             work.artist_key = fold(work.artist.value)
 
 
-def read_titles(works: Sequence[Work]) -> None:
-    """Titles of the files' own names: what surely is one, then all in the light of that."""
-    known: dict[str, set[str]] = defaultdict(set)
-    for work in works:
-        folder = _folder_title(work)
-        if folder and folder.key:
-            work.folder_title = folder.key
-            known[work.artist_key].add(folder.key)
-    asked_of: list[tuple[str, ...]] = []    # by work: the keys of which its reading asked whether they are titles
-    for work in works:
-        asked: list[str] = []
-        work.title = _own_title(work, partial(_note_and_deny, asked))
-        asked_of.append(tuple(asked))
-        if work.title.key and work.title.clean and not _COUNTED.search(work.title.text):
-            known[work.artist_key].add(work.title.key)
-    everyone = frozenset().union(*known.values())
-    for work, keys in zip(works, asked_of, strict=True):
-        near = known.get(work.artist_key, set()) if work.artist_key else everyone
-        if not near.isdisjoint(keys):
-            work.title = _own_title(work, near.__contains__)
-
-
-def _note_and_deny(asked: list[str], key: str) -> bool:
-    """Say of no key that it is a title, and note it."""
-    asked.append(key)
-    return False
-
-
-def _own_title(work: Work, is_title: Callable[[str], bool]) -> Title:
-    name = work.names[-1]
-    if work.last < work.first:
-        return Title("", True, tuple(t for t in name.tokens if t.kind is not Kind.ROLE or len(name.tokens) == 1))
-    first, last, away = beside_artist(work)
-    proved = work.proved
-    if behind := _folder_title_behind(work, first, last):
-        last, proved = behind - 1, True
-    small = work.facts.format in LOSSY or 0 < max(work.facts.width, work.facts.height) < SMALL // 2
-    title = read_title(name, first, last, is_title=is_title, small=small, proved=proved)
-    outside = tuple(t for i, t in enumerate(name.tokens) if not first <= i <= last and i not in away)
-    if not outside:
-        return title
-    extra = read_title(name, last + 1, len(name.tokens) - 1, small=small) if last < len(name.tokens) - 1 else None
-    year = title.year or next((t.text for t in outside if t.kind is Kind.YEAR), "")
-    number = (
-        title.number
-        or (extra.number if extra else "")
-        or next((t.text.split()[-1] for t in outside if t.kind is Kind.INVENTORY), "")
-    )
-    return replace(
-        title,
-        stripped=title.stripped + outside,
-        year=year,
-        number=number,
-        size=title.size or (extra.size if extra else ""),
-    )
-
-
-def _folder_title_behind(work: Work, first: int, last: int) -> int:
-    """The token behind the title of its folder, where the file's name begins with that and no number follows; or 0."""
-    name = work.names[-1]
-    if not work.folder_title:
-        return 0
-    for at in range(first, len(name.tokens) - 1):
-        if title_key(name.between(first, at)) == work.folder_title:
-            after = next((t for t in name.tokens[at + 1 : last + 1] if t.kind is not Kind.BREAK), None)
-            if after is None and at > last:
-                return at + 1   # words that end other names belong to the folder's title here
-            counts = after is None or after.kind is Kind.NUMBER or is_roman(after.text)
-            another = after is not None and after.kind is Kind.WORD and (
-                name.tokens[at + 1].spaced or joins_words(after.text))
-            return 0 if counts or another else at + 1
-    return 0
-
-
-def beside_artist(work: Work) -> tuple[int, int, range]:
-    """The tokens of a file's name, first and last, that stand beside its artist's name; and those of the artist's."""
-    asked = work.first, work.last, work.artist.value
-    if work.beside is None or work.beside[0] != asked:
-        work.beside = asked, _find_beside_artist(work)
-    return work.beside[1]
-
-
-def _find_beside_artist(work: Work) -> tuple[int, int, range]:
-    name = work.names[-1]
-    start, last = work.first, work.last
-    away = range(0)
-    if work.artist_in_path and work.artist_in_path.part == len(work.parts) - 1:
-        away = range(work.artist_in_path.first, work.artist_in_path.last + 1)
-    elif work.artist.value:  # the folder names the artist; the file may do so again
-        again = [p for p in phrases(work.parts[-1], start, last)
-                 if not p.whole and (p.bounded or p.person.given) and work.artists.are_one(p.person, work.artist.value)]
-        if again:
-            longest = max(again, key=lambda p: p.last - p.first)
-            away = range(longest.first, longest.last + 1)
-    if not away:
-        return start, last, away
-    behind = any(t.kind is not Kind.BREAK for t in name.tokens[away.stop : last + 1])
-    before = any(t.kind in (Kind.WORD, Kind.ROLE, Kind.YEAR) for t in name.tokens[start : away.start])
-    if before and not (behind and away.start == start):
-        return start, away.start - 1, away
-    return (away.stop, last, away) if behind or away.start == start else (start, last, away)
-
-
-def _folder_title(work: Work) -> Title | None:
-    if work.folder is None:
-        return None
-    name = work.names[work.folder]
-    first, last = 0, len(name.tokens) - 1
-    if work.skip:
-        first = next(i for i, t in enumerate(name.tokens) if t.kind is Kind.NUMBER) + 1
-    if work.artist_in_path and work.artist_in_path.part == work.folder:
-        first, last = _without(name, work.artist_in_path)
-    return _read_folder(name.text, first, last)
-
-
-@lru_cache(maxsize=50_000)
-def _read_folder(text: str, first: int, last: int) -> Title:
-    return read_title(read_name(text), first, last)
-
-
 def choose_pieces(works: Sequence[Work]) -> None:
     """The piece of each file: what its own name says, or its folder, as the folder's other files show."""
     inside: dict[tuple[str, ...], list[Work]] = defaultdict(list)
@@ -269,7 +137,7 @@ def choose_pieces(works: Sequence[Work]) -> None:
         if work.facts.title.strip() and not is_device_name(read_name(work.facts.title.strip())):
             work.piece = Guessed(work.facts.title.strip(), 0.95, STATED_IN_FILE)
             continue
-        folder = _folder_title(work)
+        folder = folder_title(work)
         if folder and folder.text and work.artist.value:
             place = work.parts[: work.folder + 1] if work.folder is not None else ()
             if not own.key:
@@ -293,7 +161,7 @@ def _single_piece_folders(inside: dict[tuple[str, ...], list[Work]]) -> set[tupl
             if work.title and work.title.key:
                 folders_with[work.title.key].add(place)
     for place, works in inside.items():
-        folder = _folder_title(works[0])
+        folder = folder_title(works[0])
         if folder is None or not folder.key:
             continue
         proved = {w.title.key for w in works if w.title and w.proved and w.title.key and not _continues(w, folder)}

@@ -111,6 +111,15 @@ def _read_person(phrase: tuple[str, ...], comma: bool) -> Person | None:
     return Person(tuple(given), family, text, form, text != " ".join(parts))
 
 
+def person_of(name: str) -> Person | None:
+    """A whole string as a person's name, or None."""
+    text = name.strip()
+    family, comma, given = text.partition(",")
+    if comma and given.strip():
+        return read_person([family.strip(), *given.split()], comma=True)
+    return read_person(text.split())
+
+
 def _is_series_number(part: str) -> bool:
     return len(part) > 1 and part.casefold() in _ROMAN and (part.isupper() or part.istitle())
 

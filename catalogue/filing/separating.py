@@ -11,12 +11,12 @@ from collections.abc import Mapping, Sequence
 from collections.abc import Set as Collection
 
 from catalogue.filing import vocabulary as words
-from catalogue.filing.artists import person_of
 from catalogue.filing.endings import is_roman
 from catalogue.filing.folding import fold
 from catalogue.filing.model import NOTHING, STATED_IN_FILE, Guessed, Work
 from catalogue.filing.names import WORDS, Name
-from catalogue.filing.passes import beside_artist
+from catalogue.filing.own_titles import beside_artist
+from catalogue.filing.people import person_of
 from catalogue.filing.places import SURELY
 from catalogue.filing.purposes import Purposes
 from catalogue.filing.titles import says_only_purpose, title_key
