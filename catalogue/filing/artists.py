@@ -8,30 +8,24 @@ likeliest candidates, as in expectation maximisation.
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 
 from catalogue.filing.endings import is_count
+from catalogue.filing.evidence import Candidate, Evidence, NameEvidence, Slot
 from catalogue.filing.folding import fold
-from catalogue.filing.joining import Key, join_people, respelt, without_words_before
-from catalogue.filing.name_orders import find_name_orders
-from catalogue.filing.names import Phrase, phrases, read_name
+from catalogue.filing.joining import Key, join_people
+from catalogue.filing.names import read_name
 from catalogue.filing.people import (
     Person,
     compatible,
     core_of,
-    fuller,
     is_given,
     person_of,
 )
 from catalogue.filing.places import (
     SURELY,
     Place,
-    beside_repeated_title,
-    find_containers,
-    inverted_shares,
-    rest_of,
     shape_of,
-    title_below,
     title_beside,
 )
 from catalogue.filing.tokens import Kind
@@ -44,24 +38,6 @@ IN_TITLES = (0.0, 0.25, 0.5, 0.7)  # taken off a name by the number of other art
 IN_TITLES_KNOWN = (0.0, 0.05, 0.15, 0.3)
 PROMISING = 0.3  # weight from which a phrase helps to find out where artists stand
 ROUNDS = 3
-CAP = 12  # titles counted for one artist
-
-Slot = tuple[str, int, str]
-
-
-@dataclass(slots=True)
-class Evidence:
-    """What the archive says of one written name."""
-
-    person: Person
-    titles: set[str] = field(default_factory=set)
-    places: int = 0
-    echoed: int = 0  # places below its folder that only repeat its name
-    whole: int = 0  # times it fills a field
-    stems: int = 0  # times it fills a field of a file's name
-    folders: int = 0  # times it fills a folder's name, family first, among folders mostly written so
-    stated: bool = False
-    below: set[str] = field(default_factory=set)  # families of people in folders below it
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,37 +53,12 @@ class ArtistInPath:
     either: tuple[str, ...] = ()  # where the written name may mean several artists: their names
 
 
-@dataclass(frozen=True, slots=True)
-class _Candidate:
-    part: int
-    phrase: Phrase
-    key: Key
-    slot: Slot
-    outermost: bool
-
-
 class Artists:
     """The artists of one archive."""
 
     def __init__(self, places: Sequence[Place], creators: Iterable[str], known: Iterable[str] = ()) -> None:
-        self._evidence: dict[Key, Evidence] = {}
-        for creator in sorted({*creators, *known}):
-            person = person_of(creator)
-            if person:
-                self._of(person).stated = True
-        self._rewritten = find_name_orders(places)
-        self._inverted = inverted_shares(places)
-        self._containers = find_containers(places)
-        self._candidates = [self._read_place(place) for place in places]
-        self._gather_all(places)
-        if slips := respelt(self._evidence) | without_words_before(self._evidence):
-            self._rewritten |= slips
-            self._evidence = {key: Evidence(e.person, stated=True) for key, e in self._evidence.items() if e.stated}
-            self._candidates = [
-                self._read_place(place) if any(c.key in slips for c in candidates) else candidates
-                for place, candidates in zip(places, self._candidates, strict=True)]
-            self._gather_all(places)
-        self._trust_inverted()
+        met = NameEvidence(places, creators, known)
+        self._evidence, self._candidates, self._rewritten = met.by_name, met.candidates, met.rewritten
         self._names = join_people(self._evidence)
         self._weights = {key: self._weigh(key) for key in self._evidence}
         self._ways = Counter(self._names.of(key) for key, e in self._evidence.items() if e.whole)
@@ -117,7 +68,7 @@ class Artists:
         self._beside: dict[str, set[Key]] = {}
         self._penalties: dict[Key, float] = {}
         self._houses: frozenset[Key] = frozenset()
-        self._chosen: list[tuple[_Candidate, float] | None] = []
+        self._chosen: list[tuple[Candidate, float] | None] = []
         for _ in range(ROUNDS):
             self._chosen = [self._choose(candidates, PROMISING) for candidates in self._candidates]
             self._learn_slots(places)
@@ -147,87 +98,6 @@ class Artists:
             return name.strip()
         return self.name(person)
 
-    def _of(self, person: Person) -> Evidence:
-        evidence = self._evidence.setdefault(person.key, Evidence(person))
-        if (person.form, fuller(person)) > (evidence.person.form, fuller(evidence.person)):
-            evidence.person = person
-        return evidence
-
-    def _gather_all(self, places: Sequence[Place]) -> None:
-        for place, candidates in zip(places, self._candidates, strict=True):
-            self._gather(place, candidates)
-
-    def _read_place(self, place: Place) -> list[_Candidate]:
-        shape = shape_of(place)
-        content = [part for part, kind in enumerate(place.kinds)
-                   if kind == "c" and place.folders[: part + 1] not in self._containers]
-        candidates = []
-        titled = False  # a folder shows that the file's name holds its title and no more
-        for part in content:
-            beside = beside_repeated_title(read_name(place.folders[part]), place)
-            titled = titled or bool(beside)
-            for written in phrases(place.folders[part], *beside):
-                phrase = self._rewrite(written)
-                if beside and phrase.spot == "W":
-                    phrase = replace(phrase, spot="L" if phrase.first else "F", bounded=True)
-                slot = shape, part, _slot(phrase)
-                candidates.append(_Candidate(part, phrase, phrase.person.key, slot, part == content[0]))
-        if place.first <= place.last and not titled:
-            part = len(place.folders)
-            for written in phrases(place.stem, place.first, place.last):
-                if not rest_of(read_name(place.stem), place.first, place.last, written):
-                    continue  # a file's whole name is its title
-                phrase = self._rewrite(written)
-                if phrase.spot == "W" and phrase.whole:  # "Smith 1974": the title is a number
-                    phrase = replace(phrase, spot="F" if phrase.first == place.first else "L", whole=False)
-                candidates.append(_Candidate(part, phrase, phrase.person.key, (shape, part, _slot(phrase)), False))
-        return candidates
-
-    def _rewrite(self, phrase: Phrase) -> Phrase:
-        person = self._rewritten.get(phrase.person.key)
-        return replace(phrase, person=person) if person else phrase
-
-    def _gather(self, place: Place, candidates: Sequence[_Candidate]) -> None:
-        for candidate in candidates:
-            evidence = self._of(candidate.phrase.person)
-            evidence.places += 1
-            evidence.whole += candidate.phrase.spot.isupper()
-            evidence.stems += candidate.phrase.spot.isupper() and (
-                candidate.part == len(place.folders) or not candidate.phrase.whole)
-            evidence.folders += (
-                candidate.phrase.whole
-                and candidate.part < len(place.folders)
-                and candidate.phrase.person.family_first
-                and self._inverted[place.folders[: candidate.part]] >= 0.5
-            )
-            if len(evidence.titles) < CAP:
-                said = title_beside(place, candidate.part, candidate.phrase)
-                if said:
-                    evidence.titles.add(said)
-                    if candidate.phrase.whole:
-                        evidence.titles |= {title_below(place, candidate.part)} - {""}
-                else:
-                    evidence.echoed += 1
-            if candidate.phrase.person.form >= SURELY and candidate.phrase.spot.isupper():
-                for other in candidates:
-                    if other.part < candidate.part and other.phrase.whole:
-                        below = self._of(other.phrase.person).below
-                        if len(below) < 3:
-                            below.add(candidate.phrase.person.family)
-
-    def _trust_inverted(self) -> None:
-        """Whether "Quill, Ada - Boats" names a person and not a title behind a comma: most families have one given."""
-        given: dict[str, set[str]] = defaultdict(set)
-        titles: dict[str, set[str]] = defaultdict(set)
-        inverted = [e for e in self._evidence.values() if e.person.family_first and e.person.form < SURELY and e.stems]
-        for evidence in inverted:
-            given[evidence.person.family].add(" ".join(evidence.person.given))
-            titles[evidence.person.family] |= evidence.titles
-        many = [family for family in given if len(titles[family]) > 1]
-        if len(many) > 2 and sum(len(given[family]) == 1 for family in many) >= 0.6 * len(many):
-            for evidence in inverted:
-                evidence.folders += evidence.whole
-
     def _weigh(self, key: Key) -> float:
         """How much a written name looks like an artist, wherever it stands."""
         evidence = self._evidence[key]
@@ -249,7 +119,7 @@ class Artists:
             weight -= 0.4  # its files repeat it and add nothing: a piece's folder
         return weight
 
-    def _weight_of(self, candidate: _Candidate) -> float:
+    def _weight_of(self, candidate: Candidate) -> float:
         phrase = candidate.phrase
         weight = self._weights[candidate.key] + 0.05 * phrase.bounded + 0.05 * phrase.whole
         evidence = self._evidence[candidate.key]
@@ -274,21 +144,21 @@ class Artists:
         self._chosen = [best if best and (self._is_known(best[0]) or self._names.of(best[0].key) in sure) else None
                         for best in self._chosen]
 
-    def _title_penalty(self, candidate: _Candidate) -> float:
+    def _title_penalty(self, candidate: Candidate) -> float:
         """How much a phrase looks like a title: its words stand in titles of several other artists."""
         penalty = self._penalties.get(candidate.key)
         if penalty is None:
             penalty = self._penalties[candidate.key] = self._count_title_penalty(candidate)
         return penalty
 
-    def _count_title_penalty(self, candidate: _Candidate) -> float:
+    def _count_title_penalty(self, candidate: Candidate) -> float:
         own = self._names.of(candidate.key)
         others = [len(self._beside.get(word, _NOBODY) - {own}) for word in fold(candidate.phrase.person.text).split()
                   if len(word) > 1]
         return (IN_TITLES_KNOWN if self._is_known(candidate) else IN_TITLES)[min(max(others, default=0), 3)]
 
-    def _choose(self, candidates: Sequence[_Candidate], enough: float) -> tuple[_Candidate, float] | None:
-        best: tuple[_Candidate, float] | None = None
+    def _choose(self, candidates: Sequence[Candidate], enough: float) -> tuple[Candidate, float] | None:
+        best: tuple[Candidate, float] | None = None
         likely = [(c, w) for c in candidates if (w := self._weight_of(c)) >= enough]
         for candidate, weight in likely:
             if any(self._yields(candidate, other) for other, _ in likely):
@@ -299,20 +169,20 @@ class Artists:
                 best = candidate, weight
         return best
 
-    def _variety(self, candidate: _Candidate) -> int:
+    def _variety(self, candidate: Candidate) -> int:
         return max(len(self._evidence[candidate.key].titles), len(self._evidence[self._names.of(candidate.key)].titles))
 
-    def _is_known(self, candidate: _Candidate) -> bool:
+    def _is_known(self, candidate: Candidate) -> bool:
         """Whether it is an artist who is written elsewhere in a form that only names of people have."""
         canonical = self._names.of(candidate.key)
         return canonical in self._names.sure or self._evidence[canonical].stated
 
-    def _support(self, candidate: _Candidate) -> int:
+    def _support(self, candidate: Candidate) -> int:
         """In how many ways it is written, and with how many titles it stands, up to three."""
         canonical = self._names.of(candidate.key)
         return self._ways[canonical] + min(3, self._variety(candidate))
 
-    def _yields(self, candidate: _Candidate, other: _Candidate) -> bool:
+    def _yields(self, candidate: Candidate, other: Candidate) -> bool:
         """Whether of two nested phrases of one part the first is not the name: but a piece of a longer one ("Lee" in
         "Mary Lee"), or one with words of a title ("Ada Quill Two" in "Ada Quill Two Boats")."""
         a, b = candidate.phrase, other.phrase
@@ -414,7 +284,7 @@ class Artists:
                 worth = -0.3
             self._slots[slot] = worth
 
-    def _as_found(self, chosen: tuple[_Candidate, float] | None, depth: int) -> ArtistInPath | None:
+    def _as_found(self, chosen: tuple[Candidate, float] | None, depth: int) -> ArtistInPath | None:
         if chosen is None:
             return None
         candidate, weight = chosen
@@ -448,8 +318,3 @@ def _words_of(place: Place) -> list[tuple[str, int, int]]:
 
 
 _NOBODY: frozenset[Key] = frozenset()
-
-
-def _slot(phrase: Phrase) -> str:
-    """Where a phrase stands; "smith_low_tide" begins with a field as "Smith_Low Tide" does."""
-    return phrase.spot.upper() if phrase.bounded and phrase.spot in "fl" else phrase.spot

@@ -84,7 +84,8 @@ def test_other_titles_in_a_pieces_folder_are_pieces_of_their_own() -> None:
 
 
 @pytest.mark.parametrize("seed", [406, 417, 422, 427, 437, 513, 520, 551, 571, 576, 641, 648, 662,
-                                  8031, 8052, 8055, 8068, 8073, 8078, 9007, 9064, 9099, 11017, 20134, 21000, 21018, 21080])
+                                  8031, 8052, 8055, 8068, 8073, 8078, 9007, 9064, 9099, 11017, 20134,
+                                  21000, 21018, 21080])
 def test_no_pieces_are_joined_in_shops_where_they_were(seed: int) -> None:
     """Shops made by dice in which two pieces or more were joined before titles were checked against whole names."""
     truths = names_generator.shop(seed)

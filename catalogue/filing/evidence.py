@@ -1,0 +1,160 @@
+"""What an archive says of each written name that may be a person's: where it stands, and with which titles."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+
+from catalogue.filing.joining import Key, respelt, without_words_before
+from catalogue.filing.name_orders import find_name_orders
+from catalogue.filing.names import Phrase, phrases, read_name
+from catalogue.filing.people import Person, fuller, person_of
+from catalogue.filing.places import (
+    SURELY,
+    Place,
+    beside_repeated_title,
+    find_containers,
+    inverted_shares,
+    rest_of,
+    shape_of,
+    title_below,
+    title_beside,
+)
+
+CAP = 12  # titles counted for one artist
+
+Slot = tuple[str, int, str]
+
+
+@dataclass(slots=True)
+class Evidence:
+    """What the archive says of one written name."""
+
+    person: Person
+    titles: set[str] = field(default_factory=set)
+    places: int = 0
+    echoed: int = 0  # places below its folder that only repeat its name
+    whole: int = 0  # times it fills a field
+    stems: int = 0  # times it fills a field of a file's name
+    folders: int = 0  # times it fills a folder's name, family first, among folders mostly written so
+    stated: bool = False
+    below: set[str] = field(default_factory=set)  # families of people in folders below it
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    part: int
+    phrase: Phrase
+    key: Key
+    slot: Slot
+    outermost: bool
+
+
+class NameEvidence:
+    """The evidence by written name, and for each place the phrases that may be its artist. ``rewritten``: names that
+    are read otherwise than they are written, by what they look like."""
+
+    def __init__(self, places: Sequence[Place], creators: Iterable[str], known: Iterable[str]) -> None:
+        self.by_name: dict[Key, Evidence] = {}
+        for creator in sorted({*creators, *known}):
+            person = person_of(creator)
+            if person:
+                self._of(person).stated = True
+        self.rewritten = find_name_orders(places)
+        self._inverted = inverted_shares(places)
+        self._containers = find_containers(places)
+        self.candidates = [self._read_place(place) for place in places]
+        self._gather_all(places)
+        if slips := respelt(self.by_name) | without_words_before(self.by_name):
+            self.rewritten |= slips
+            self.by_name = {key: Evidence(e.person, stated=True) for key, e in self.by_name.items() if e.stated}
+            self.candidates = [
+                self._read_place(place) if any(c.key in slips for c in candidates) else candidates
+                for place, candidates in zip(places, self.candidates, strict=True)]
+            self._gather_all(places)
+        self._trust_inverted()
+
+    def _of(self, person: Person) -> Evidence:
+        evidence = self.by_name.setdefault(person.key, Evidence(person))
+        if (person.form, fuller(person)) > (evidence.person.form, fuller(evidence.person)):
+            evidence.person = person
+        return evidence
+
+    def _gather_all(self, places: Sequence[Place]) -> None:
+        for place, candidates in zip(places, self.candidates, strict=True):
+            self._gather(place, candidates)
+
+    def _read_place(self, place: Place) -> list[Candidate]:
+        shape = shape_of(place)
+        content = [part for part, kind in enumerate(place.kinds)
+                   if kind == "c" and place.folders[: part + 1] not in self._containers]
+        candidates = []
+        titled = False  # a folder shows that the file's name holds its title and no more
+        for part in content:
+            beside = beside_repeated_title(read_name(place.folders[part]), place)
+            titled = titled or bool(beside)
+            for written in phrases(place.folders[part], *beside):
+                phrase = self._rewrite(written)
+                if beside and phrase.spot == "W":
+                    phrase = replace(phrase, spot="L" if phrase.first else "F", bounded=True)
+                slot = shape, part, _slot(phrase)
+                candidates.append(Candidate(part, phrase, phrase.person.key, slot, part == content[0]))
+        if place.first <= place.last and not titled:
+            part = len(place.folders)
+            for written in phrases(place.stem, place.first, place.last):
+                if not rest_of(read_name(place.stem), place.first, place.last, written):
+                    continue  # a file's whole name is its title
+                phrase = self._rewrite(written)
+                if phrase.spot == "W" and phrase.whole:  # "Smith 1974": the title is a number
+                    phrase = replace(phrase, spot="F" if phrase.first == place.first else "L", whole=False)
+                candidates.append(Candidate(part, phrase, phrase.person.key, (shape, part, _slot(phrase)), False))
+        return candidates
+
+    def _rewrite(self, phrase: Phrase) -> Phrase:
+        person = self.rewritten.get(phrase.person.key)
+        return replace(phrase, person=person) if person else phrase
+
+    def _gather(self, place: Place, candidates: Sequence[Candidate]) -> None:
+        for candidate in candidates:
+            evidence = self._of(candidate.phrase.person)
+            evidence.places += 1
+            evidence.whole += candidate.phrase.spot.isupper()
+            evidence.stems += candidate.phrase.spot.isupper() and (
+                candidate.part == len(place.folders) or not candidate.phrase.whole)
+            evidence.folders += (
+                candidate.phrase.whole
+                and candidate.part < len(place.folders)
+                and candidate.phrase.person.family_first
+                and self._inverted[place.folders[: candidate.part]] >= 0.5
+            )
+            if len(evidence.titles) < CAP:
+                said = title_beside(place, candidate.part, candidate.phrase)
+                if said:
+                    evidence.titles.add(said)
+                    if candidate.phrase.whole:
+                        evidence.titles |= {title_below(place, candidate.part)} - {""}
+                else:
+                    evidence.echoed += 1
+            if candidate.phrase.person.form >= SURELY and candidate.phrase.spot.isupper():
+                for other in candidates:
+                    if other.part < candidate.part and other.phrase.whole:
+                        below = self._of(other.phrase.person).below
+                        if len(below) < 3:
+                            below.add(candidate.phrase.person.family)
+
+    def _trust_inverted(self) -> None:
+        """Whether "Quill, Ada - Boats" names a person and not a title behind a comma: most families have one given."""
+        given: dict[str, set[str]] = defaultdict(set)
+        titles: dict[str, set[str]] = defaultdict(set)
+        inverted = [e for e in self.by_name.values() if e.person.family_first and e.person.form < SURELY and e.stems]
+        for evidence in inverted:
+            given[evidence.person.family].add(" ".join(evidence.person.given))
+            titles[evidence.person.family] |= evidence.titles
+        many = [family for family in given if len(titles[family]) > 1]
+        if len(many) > 2 and sum(len(given[family]) == 1 for family in many) >= 0.6 * len(many):
+            for evidence in inverted:
+                evidence.folders += evidence.whole
+
+
+def _slot(phrase: Phrase) -> str:
+    """Where a phrase stands; "smith_low_tide" begins with a field as "Smith_Low Tide" does."""
+    return phrase.spot.upper() if phrase.bounded and phrase.spot in "fl" else phrase.spot
