@@ -234,24 +234,24 @@ def test_a_merge_put_back_again_and_again_stays_one_merge(ordered: Shop, scan: S
 
 def test_an_artist_known_from_a_folder_alone_keeps_the_name_in_the_log(ordered: Shop, scan: Scan) -> None:
     """A piece was given to an artist nobody had spoken of: the log named a number, and a rebuild lost the name."""
-    scan("main/Bo Rand/Mill/0.tif", seed=2)
+    scan("main/Ben Rand/Mill/0.tif", seed=2)
     ordered.index()
-    corrections.set_piece(ordered.db, 1, {}, artist="Bo Rand")
+    corrections.set_piece(ordered.db, 1, {}, artist="Ben Rand")
     ordered.db.close()
     for tail in ("", "-wal", "-shm"):
         ordered.home.database.with_name(ordered.home.database.name + tail).unlink(missing_ok=True)
     shutil.rmtree(ordered.home.backups)
     rebuild(ordered.home, [ordered.folder / "main"], executors=threads)
     db = open_database(ordered.home.database)
-    assert {(p.artist, p.title) for p in pieces.every(db)} == {("Bo Rand", "Harbour"), ("Bo Rand", "Mill")}
+    assert {(p.artist, p.title) for p in pieces.every(db)} == {("Ben Rand", "Harbour"), ("Ben Rand", "Mill")}
     db.close()
 
 
 def test_an_artist_merged_away_does_not_come_back_without_a_piece(ordered: Shop, scan: Scan) -> None:
     scan("main/Ada Quill/Quay/0.tif", seed=2)
     ordered.index()
-    corrections.set_piece(ordered.db, 1, {}, artist="Bo Rand")
-    ada, bo = (pieces.artist_named(ordered.db, name) for name in ("Ada Quill", "Bo Rand"))
+    corrections.set_piece(ordered.db, 1, {}, artist="Ben Rand")
+    ada, bo = (pieces.artist_named(ordered.db, name) for name in ("Ada Quill", "Ben Rand"))
     assert ada is not None and bo is not None
     corrections.merge_artists(ordered.db, ada.id, bo.id)
     corrections.set_piece(ordered.db, 1, {"year": "1998"})
@@ -384,7 +384,7 @@ def test_json_says_what_came_back(ordered: Shop) -> None:
 def test_pieces_that_only_statements_know_come_back_with_their_names(ordered: Shop, anew: bool) -> None:
     """Ordered from books after the backup, never scanned; and what was said of a scanned piece since."""
     books = ordered.folder / "books.csv"
-    books.write_text("number,date,artist,piece,size,quantity\nR-7,2026-02-04,Bo Rand,Mill,50x70,2\n")
+    books.write_text("number,date,artist,piece,size,quantity\nR-7,2026-02-04,Ben Rand,Mill,50x70,2\n")
     assert not import_orders(ordered.db, ordered.home.settings, books, make_pieces=True).left_out
     run = CliRunner().invoke(command, ["--catalogue", str(ordered.home.folder), "piece", "set", "Harbour", "--year",
                                        "1998", "--title", "Harbour at dusk"])
@@ -399,7 +399,7 @@ def test_pieces_that_only_statements_know_come_back_with_their_names(ordered: Sh
     assert back is not None and not back.doubts
     db = open_database(ordered.home.database)
     assert {(line.number, line.artist, line.title) for line in orders.all_lines(db)} == {
-        *((f"2026-000{n}", "Ada Quill", "Harbour at dusk") for n in (1, 2, 3)), ("R-7", "Bo Rand", "Mill")}
+        *((f"2026-000{n}", "Ada Quill", "Harbour at dusk") for n in (1, 2, 3)), ("R-7", "Ben Rand", "Mill")}
     (harbour,) = pieces.matching(db, "harbour at dusk")
     assert harbour.year == "1998" and harbour.current_scan_id is not None
     assert not differences(db) and not list(events.broken_links(db))
