@@ -1,7 +1,7 @@
 """Wheel and sdist, built offline from a copy of the tree and used as a stranger would.
 
 ``pip`` and ``build`` are the builders; the wheel is unpacked by ``pip`` and run from outside the checkout, on the
-libraries at hand. ``scripts/try_package.py`` does the same in an environment made from nothing.
+libraries at hand. ``scripts/try_package.py`` does the same where only what the wheel names is installed.
 """
 
 import os
