@@ -63,7 +63,7 @@ def command(session: Session, archive: Path | None, screens: bool) -> None:
 
 def _need_archive(folder: Path) -> None:
     if not (folder / "main-disk").is_dir():
-        raise NotFound("There is no demo archive here.", hint="Name a folder that contains main-disk, or give no folder.",
+        raise NotFound("There is no demo archive here.", hint="Name a folder that contains main-disk, or give none.",
                        path=folder)
 
 
