@@ -126,6 +126,7 @@ def test_a_file_with_other_colours_keeps_its_geometry_and_says_so(shop: OldShop,
     shop.begin()
     code, text = shop.call("recipe", shop.old.name)
     assert code == 1 and "turned 180°" in text and "was also changed in other ways" in text
+    assert "made again by it, colours differ by ΔE00" in text
     # likeness turns other pictures away first; what it lets through must agree in its pixels besides
     real = print_recipes.placed
     monkeypatch.setattr(print_recipes, "placed", lambda *given: replace(real(*given), correlation=0.89))
