@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from catalogue.indexing.corrections import Correction
     from catalogue.records.search import Vocabulary
     from catalogue.screens.background.work import Job, Work, WorkCancelled, WorkFailed, WorkFinished
+    from catalogue.screens.dialogs.search import Hit
 
 
 def open_screens(home: Home, *, mouse: bool = True) -> None:
@@ -263,13 +264,27 @@ class CatalogueApp(ThriftyApp[None]):
         super().delay_update(delay)
 
     def action_search(self) -> None:
-        from catalogue.screens.actions.opening import open_hit
         from catalogue.screens.dialogs.search import SearchDialog
 
         if not any(isinstance(screen, SearchDialog) for screen in self.screen_stack):
             dialog = cached_screen(self, SearchDialog)
             dialog.begin()
-            self.push_screen(dialog, partial(open_hit, self))
+            self.push_screen(dialog, self._open_hit)
+
+    async def _open_hit(self, hit: "Hit | None") -> None:
+        """The piece that a search found, or the artist's pieces; None: nothing was chosen."""
+        from catalogue.screens.actions.opening import open_piece
+
+        if hit is None:
+            return
+        if hit.piece_id is not None:
+            open_piece(self, hit.piece_id, hit.sha256)
+        elif hit.artist_id is not None:
+            await self.switch_mode("browse")
+            while len(self.screen_stack) > 1:
+                await self.pop_screen()
+            if isinstance(self.screen, BrowsePage):
+                self.screen.go_to_artist(hit.artist_id)
 
     def action_help(self) -> None:
         from catalogue.screens.dialogs.help import HelpDialog
