@@ -1,6 +1,5 @@
 """What an archive says of each written name that may be a person's: where it stands, and with which titles."""
 
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -34,7 +33,6 @@ class Evidence:
     places: int = 0
     echoed: int = 0  # places below its folder that only repeat its name
     whole: int = 0  # times it fills a field
-    stems: int = 0  # times it fills a field of a file's name
     folders: int = 0  # times it fills a folder's name, family first, among folders mostly written so
     stated: bool = False
     below: set[str] = field(default_factory=set)  # families of people in folders below it
@@ -71,7 +69,6 @@ class NameEvidence:
                 self._read_place(place) if any(c.key in slips for c in candidates) else candidates
                 for place, candidates in zip(places, self.candidates, strict=True)]
             self._gather_all(places)
-        self._trust_inverted()
 
     def _of(self, person: Person) -> Evidence:
         evidence = self.by_name.setdefault(person.key, Evidence(person))
@@ -118,8 +115,6 @@ class NameEvidence:
             evidence = self._of(candidate.phrase.person)
             evidence.places += 1
             evidence.whole += candidate.phrase.spot.isupper()
-            evidence.stems += candidate.phrase.spot.isupper() and (
-                candidate.part == len(place.folders) or not candidate.phrase.whole)
             evidence.folders += (
                 candidate.phrase.whole
                 and candidate.part < len(place.folders)
@@ -140,19 +135,6 @@ class NameEvidence:
                         below = self._of(other.phrase.person).below
                         if len(below) < 3:
                             below.add(candidate.phrase.person.family)
-
-    def _trust_inverted(self) -> None:
-        """Whether "Quill, Ada - Boats" names a person and not a title behind a comma: most families have one given."""
-        given: dict[str, set[str]] = defaultdict(set)
-        titles: dict[str, set[str]] = defaultdict(set)
-        inverted = [e for e in self.by_name.values() if e.person.family_first and e.person.form < SURELY and e.stems]
-        for evidence in inverted:
-            given[evidence.person.family].add(" ".join(evidence.person.given))
-            titles[evidence.person.family] |= evidence.titles
-        many = [family for family in given if len(titles[family]) > 1]
-        if len(many) > 2 and sum(len(given[family]) == 1 for family in many) >= 0.6 * len(many):
-            for evidence in inverted:
-                evidence.folders += evidence.whole
 
 
 def _slot(phrase: Phrase) -> str:

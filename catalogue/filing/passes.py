@@ -241,7 +241,8 @@ def tell_pieces_apart(works: Sequence[Work]) -> None:
 def _tail(title: Title) -> str:
     """The year or number taken off a title that may tell it from another; "2 of 6" where a master says so."""
     counter = next((t.text for t in title.stripped if t.kind is Kind.COUNTER and not t.text.startswith("(")), "")
-    return title.tail or (counter if any(t.role == "master" for t in title.stripped) else "")
+    year = next((t.text for t in title.stripped if t.kind is Kind.YEAR), "")
+    return title.tail or year or (counter if any(t.role == "master" for t in title.stripped) else "")
 
 
 def join_spellings(works: Sequence[Work]) -> None:

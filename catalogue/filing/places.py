@@ -6,9 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from catalogue.filing import vocabulary as words
-from catalogue.filing.folders import purpose_key
 from catalogue.filing.folding import fold
-from catalogue.filing.names import WORDS, Name, Phrase, fields, phrases, read_name
+from catalogue.filing.names import WORDS, Name, Phrase, phrases, read_name
 from catalogue.filing.titles import title_key
 from catalogue.filing.tokens import Kind
 
@@ -146,36 +145,9 @@ def find_containers(places: Sequence[Place]) -> set[tuple[str, ...]]:
             named = any(p.whole and (p.person.form >= SURELY or p.person.family_first) for p in phrases(folder[-1]))
             if not named:
                 by_parent[folder[:-1]].add(folder)
-    found_flat = _flat_containers(places)
     houses = {folder for folder in titles if any(
         word in words.INSTITUTIONS for word in fold(folder[-1]).split()) or folder[-1].endswith(words.INSTITUTION_ENDS)}
-    return houses | found_flat | {folder for folders in by_parent.values() for folder in folders}
-
-
-def _flat_containers(places: Sequence[Place]) -> set[tuple[str, ...]]:
-    """Folders of files, or of folders, whose names begin with one of several artists, each with several titles."""
-    firsts: dict[str, dict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
-    paths: dict[str, set[tuple[str, ...]]] = defaultdict(set)
-    for place in places:
-        content = [part for part, kind in enumerate(place.kinds) if kind == "c"]
-        for number, part in enumerate(content):
-            if number + 1 < len(content):
-                name = read_name(place.folders[content[number + 1]])
-                first, last = 0, len(name.tokens) - 1
-            else:
-                name, first, last = read_name(place.stem), place.first, place.last
-            runs = fields(name, first, last) if first <= last else []
-            if len(runs) > 1:
-                key = purpose_key(place.folders[part])
-                own = fold(name.between(runs[0][0].first, runs[0][-1].last))
-                firsts[key][own].add(fold(name.between(runs[1][0].first, last)))
-                paths[key].add(place.folders[: part + 1])
-    return {
-        path for key, found in firsts.items()
-        if sum(len(titles) > 1 for titles in found.values()) >= 3
-        and not any(p.whole and p.person.form >= SURELY for path in paths[key] for p in phrases(path[-1]))
-        for path in paths[key]
-    }
+    return houses | {folder for folders in by_parent.values() for folder in folders}
 
 
 def inverted_shares(places: Sequence[Place]) -> dict[tuple[str, ...], float]:

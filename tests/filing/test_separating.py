@@ -91,3 +91,9 @@ def test_no_pieces_are_joined_in_shops_where_they_were(seed: int) -> None:
     truths = names_generator.shop(seed)
     guesses = guess_all([FileFacts(t.path, format=t.format, width=t.width, height=t.height) for t in truths])
     assert wrong_joins(truths, guesses) == 0
+
+
+def test_masters_that_differ_by_a_year_are_two_pieces() -> None:
+    read = titles(f"Artists/{ARTIST}/Self Portrait 1998.tif", f"Artists/{ARTIST}/Self Portrait 2003.tif",
+                  f"Artists/{ARTIST}/Moor.tif", "Artists/Joss Aldermere/Kites.tif", "Artists/Joss Aldermere/Pier.tif")
+    assert read["Self Portrait 1998.tif"] != read["Self Portrait 2003.tif"]
