@@ -7,11 +7,10 @@ from dataclasses import replace
 from functools import lru_cache, partial
 
 from catalogue.filing.artists import ArtistInPath
-from catalogue.filing.endings import is_roman, joins_words
 from catalogue.filing.model import Work
 from catalogue.filing.names import Name, phrases, read_name
 from catalogue.filing.roles import LOSSY, SMALL
-from catalogue.filing.titles import Title, read_title, title_key
+from catalogue.filing.titles import Title, read_title
 from catalogue.filing.tokens import Kind
 
 COUNTED = re.compile(r"(?<!\d)0\d+$")  # "Harbour 01" may be a title, but vouches for none
@@ -50,11 +49,8 @@ def _own_title(work: Work, is_title: Callable[[str], bool]) -> Title:
     if work.last < work.first:
         return Title("", True, tuple(t for t in name.tokens if t.kind is not Kind.ROLE or len(name.tokens) == 1))
     first, last, away = beside_artist(work)
-    proved = work.proved
-    if behind := _folder_title_behind(work, first, last):
-        last, proved = behind - 1, True
     small = work.facts.format in LOSSY or 0 < max(work.facts.width, work.facts.height) < SMALL // 2
-    title = read_title(name, first, last, is_title=is_title, small=small, proved=proved)
+    title = read_title(name, first, last, is_title=is_title, small=small, proved=work.proved)
     outside = tuple(t for i, t in enumerate(name.tokens) if not first <= i <= last and i not in away)
     if not outside:
         return title
@@ -72,23 +68,6 @@ def _own_title(work: Work, is_title: Callable[[str], bool]) -> Title:
         number=number,
         size=title.size or (extra.size if extra else ""),
     )
-
-
-def _folder_title_behind(work: Work, first: int, last: int) -> int:
-    """The token behind the title of its folder, where the file's name begins with that and no number follows; or 0."""
-    name = work.names[-1]
-    if not work.folder_title:
-        return 0
-    for at in range(first, len(name.tokens) - 1):
-        if title_key(name.between(first, at)) == work.folder_title:
-            after = next((t for t in name.tokens[at + 1 : last + 1] if t.kind is not Kind.BREAK), None)
-            if after is None and at > last:
-                return at + 1   # words that end other names belong to the folder's title here
-            counts = after is None or after.kind is Kind.NUMBER or is_roman(after.text)
-            another = after is not None and after.kind is Kind.WORD and (
-                name.tokens[at + 1].spaced or joins_words(after.text))
-            return 0 if counts or another else at + 1
-    return 0
 
 
 def beside_artist(work: Work) -> tuple[int, int, range]:
