@@ -2,6 +2,7 @@
 
 import io
 
+import imagehash
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image as Pil
@@ -11,7 +12,7 @@ from catalogue.reading.reduce import turned
 
 LONG_SIDE = 1024
 REDUCED = 32  # px a side from which a pHash is computed
-LIBRARY = "imagehash 4.3.2"  # whose values these are; it would load all of SciPy for its cosine transform
+LIBRARY = f"imagehash {imagehash.__version__}"  # whose values these are
 _COSINES = np.cos(np.pi / (2 * REDUCED) * np.outer(np.arange(8), 2 * np.arange(REDUCED) + 1))
 
 
@@ -38,7 +39,8 @@ def hashes(picture: NDArray[np.uint8]) -> tuple[PictureHash, ...]:
 def _phash(small: NDArray[np.uint8]) -> str:
     """Which of the 8×8 lowest frequencies (DCT-II, not normalised) of 32×32 px exceed their median, in hex.
 
-    Rounded, so that those of plain and even patterns, which are nought, stay so.
+    imagehash would load all of SciPy for this transform. Rounded, so that frequencies of plain and even patterns, which
+    are nought, stay so.
     """
     lowest = np.round(4 * _COSINES @ small @ _COSINES.T, 6)
-    return np.packbits(lowest > np.median(lowest)).tobytes().hex()
+    return str(imagehash.ImageHash(lowest > np.median(lowest)))
