@@ -24,6 +24,7 @@ from catalogue.settings import Home
 
 WHOLE_TREE = 20_000  # scans up to which new ones are judged beside all others, else beside those of their folders
 BATCH = 500
+MADE_FROM_MASTERS = ("print file", "reference")
 
 
 def guess_new(db: Database, home: Home, read: Collection[int], *, report: Report = ignore_progress) -> int:
@@ -100,13 +101,14 @@ def _guessed(listed: Sequence[Located], rules: Sequence[str], known_artists: Ite
 
 
 def _read(scan: Located, path: str, place: PathNames, tree: TreeGuess, rules: Sequence[str],
-          seen_only: bool) -> tuple[tuple[bool, float], Guess]:
-    """What one name of a scan says, behind how much it tells: artist and piece or not, and how surely."""
+          seen_only: bool) -> tuple[tuple[bool, bool, float], Guess]:
+    """What one name of a scan says, behind how much it tells: artist and piece or not, whether it may be a master (the
+    bytes of a master are one, whatever a copy of it was named for), and how surely."""
     pixels = None if seen_only else (scan.width or 0) * (scan.height or 0)
     by_rule = naming.guess_by_rule(path, scan.format, pixels, scan.metadata, rules) if place.whole else None
     guess = by_rule or _of_tree(scan, place, tree)
     certainty = 1.0 if by_rule else tree.artist.certainty + tree.piece.certainty
-    return (bool(guess.artist and guess.title), certainty), guess
+    return (bool(guess.artist and guess.title), guess.role not in MADE_FROM_MASTERS, certainty), guess
 
 
 def _of_tree(scan: Located, place: PathNames, tree: TreeGuess) -> Guess:

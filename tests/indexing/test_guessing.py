@@ -26,6 +26,13 @@ def test_a_copy_beside_its_file_does_not_name_the_piece(home: Home, same: tuple[
     assert (guess.artist, guess.title) == ("Mara Vint", "Low Tide")
 
 
+@pytest.mark.parametrize("same", permutations(("Mara Vint/Low Tide print 60x40.tif", "Mara Vint/Low Tide.tif")))
+def test_a_master_whose_copy_was_named_for_printing_stays_a_master(home: Home, same: tuple[str, ...]) -> None:
+    others = [Located(number, (path,), "TIFF", 80, 60, NO_TAGS, None) for number, path in enumerate(TREE)]
+    guess = guess_scans(home, [*others, Located(9, same, "TIFF", 80, 60, NO_TAGS, None)])[9]
+    assert (guess.artist, guess.title, guess.role) == ("Mara Vint", "Low Tide", "master")
+
+
 def test_a_scan_is_named_by_whichever_file_says_most(db: Database, home: Home, scan: Callable[..., Path],
                                                      tmp_path: Path) -> None:
     (tmp_path / "main").mkdir()
