@@ -84,9 +84,9 @@ class Index:
         if len(features.sift) > limits.ASKED:  # every so many-th, for they are in order of scale
             rows = np.linspace(0, len(features.sift) - 1, limits.ASKED).round().astype(np.intp)
             features = replace(features, spots=features.spots[rows], sift=features.sift[rows])
-        codes = bits(features.sift)
         candidates: dict[str, Candidate] = {}
         with thread_pool() as pool:
+            codes = bits(features.sift)
             for part in pool.map(lambda segment: _search(segment, features, codes, phashes, most), self.segments):
                 candidates |= {candidate.key: candidate for candidate in part}
         by_votes = sorted(candidates.values(), key=lambda c: -c.votes)[:most]
