@@ -197,7 +197,7 @@ async def test_the_recipe_of_an_old_print_file_is_found_from_the_pieces_page(tmp
         await pilot.press("R")
         await until(pilot, lambda: app.work is None and isinstance(app.screen, ConfirmDialog))
         text = " ".join(str(part.content) for part in app.screen.query(Static))
-        assert "turned 180°" in text and "made again by it, the file has the same pixels" in text
+        assert "turned 180°" in text and "colours differ by ΔE00" in text
         await pilot.press("enter")
         await settled(pilot)
         assert "Recipe 50 × 70 mm at 100 ppi" in str(app.screen.query_one("#scan-words", Static).content)

@@ -14,9 +14,8 @@ from textual.widgets import Static
 from catalogue.records import browsing
 from catalogue.records.browsing import ArtistItem, Glance, PieceItem, Totals
 from catalogue.records.database import Database
-from catalogue.screens.actions import opening
+from catalogue.screens.actions import opening, repeating
 from catalogue.screens.actions.files import FileActions
-from catalogue.screens.actions.repeating import offer_repeat
 from catalogue.screens.keys import bindings
 from catalogue.screens.page import Page, app_of
 from catalogue.screens.pictures.picture import Picture
@@ -164,7 +163,7 @@ class BrowsePage(FileActions, Page):
     def action_repeat(self) -> None:
         piece = self.query_one("#pieces", PagedTable).row_to_act_on
         if piece is not None:
-            offer_repeat(self.catalogue_app, piece_id=piece.id)
+            repeating.offer_repeat(self.catalogue_app, piece_id=piece.id)
 
     def action_edit(self) -> None:
         """Correct the artist, or the piece or pieces."""

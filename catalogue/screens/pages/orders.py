@@ -21,9 +21,8 @@ from catalogue.records.buyers import Buyer
 from catalogue.records.database import Database
 from catalogue.records.order_list import DESCENDING, SORTS, ListedLine, OrderFilter, OrderSums
 from catalogue.records.orders import STATUSES
-from catalogue.screens.actions import opening
+from catalogue.screens.actions import opening, repeating
 from catalogue.screens.actions.correcting import announce_correction, take_back
-from catalogue.screens.actions.repeating import offer_repeat
 from catalogue.screens.background.jobs import panel_text, start_job_sheet, start_print_files
 from catalogue.screens.background.tasks import run_in_thread
 from catalogue.screens.dialogs.confirm import ConfirmDialog
@@ -185,7 +184,7 @@ class OrdersPage(Page):
     def action_repeat(self) -> None:
         row = self._line
         if row is not None:
-            offer_repeat(self.catalogue_app, line_id=row.line.id)
+            repeating.offer_repeat(self.catalogue_app, line_id=row.line.id)
 
     def action_sheet(self) -> None:
         row = self._line

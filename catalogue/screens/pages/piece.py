@@ -14,9 +14,9 @@ from catalogue.records import pieces
 from catalogue.records.database import Database
 from catalogue.records.findings import DAMAGE_KINDS
 from catalogue.records.orders import Line
+from catalogue.screens.actions import repeating
 from catalogue.screens.actions.correcting import announce_correction, edit_pieces, edit_scans, take_back
 from catalogue.screens.actions.files import FileActions
-from catalogue.screens.actions.repeating import offer_repeat
 from catalogue.screens.background.jobs import panel_text, start_recipe
 from catalogue.screens.dialogs.capture_plan import CapturePlanDialog
 from catalogue.screens.dialogs.confirm import ConfirmDialog
@@ -161,9 +161,9 @@ class PiecePage(FileActions):
         orders: RowTable[Line] = self.query_one("#orders", RowTable)
         line = orders.row_to_act_on if orders.has_focus else None
         if line is not None:
-            offer_repeat(self.catalogue_app, line_id=line.id)
+            repeating.offer_repeat(self.catalogue_app, line_id=line.id)
         else:
-            offer_repeat(self.catalogue_app, piece_id=self.piece_id)
+            repeating.offer_repeat(self.catalogue_app, piece_id=self.piece_id)
 
     def action_edit(self) -> None:
         """Correct the scan or the marked scans; the piece where it has none."""
