@@ -11,6 +11,7 @@ from scripts.names_shops_clients import CLIENT_SHOPS
 from scripts.names_shops_coded import CODED
 from scripts.names_shops_fresh import FRESH
 from scripts.names_shops_last import LAST
+from scripts.names_shops_small import SMALL
 
 # -- habits ------------------------------------------------------------------------------------------------------------
 
@@ -575,4 +576,5 @@ SHOPS = (
     *LAST,
     *CODED,
     *CLIENT_SHOPS,
+    *SMALL,
 )
