@@ -15,6 +15,7 @@ from catalogue.filing.counting import skip_running_numbers, take_off_counters
 from catalogue.filing.endings import Endings
 from catalogue.filing.folders import bare_stems, folder_kinds, folder_titles, purpose_key
 from catalogue.filing.folding import fold
+from catalogue.filing.joints import write_out_fields
 from catalogue.filing.model import NOTHING, FileFacts, Guess, Guessed, Work
 from catalogue.filing.names import Name, is_device_name, is_shelf, read_name
 from catalogue.filing.own_titles import beside_artist, read_titles
@@ -58,7 +59,7 @@ def _garbage_collection_paused() -> Iterator[None]:
 
 
 def _guess_all(files: Sequence[FileFacts], known_artists: Iterable[str]) -> list[Guess]:
-    paths = [split_path(f.path) for f in files]
+    paths = write_out_fields([split_path(f.path) for f in files])
     endings = learn_endings(paths)
     places = find_places(paths, endings)
     artists = Artists(sorted(set(places), key=_order), (f.creator for f in files if f.creator), known_artists)
