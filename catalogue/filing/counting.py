@@ -2,14 +2,14 @@
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 
 from catalogue.filing.endings import is_roman
 from catalogue.filing.model import Work
 from catalogue.filing.names import Name
 from catalogue.filing.titles import title_key
-from catalogue.filing.tokens import Kind
+from catalogue.filing.tokens import Kind, role_word
 
 MOSTLY = 0.8  # share of sibling folders that must begin with a number
 _COUNTER = re.compile(r"^(?P<base>.*?\w.*?)[\s_.(\-]+(?P<sign>[A-Za-z]{0,4} ?)?(?P<number>\d{1,3}|[a-h]|[A-H])\)?$")
@@ -47,6 +47,7 @@ def take_off_counters(works: Sequence[Work]) -> None:
     titled: dict[tuple[str, ...], int] = defaultdict(int)
     with_number: dict[tuple[str, ...], int] = defaultdict(int)
     counted: dict[tuple[tuple[str, ...], str, str], list[tuple[Work, str, str]]] = defaultdict(list)
+    numbers: list[tuple[Work, re.Match[str]]] = []
     for work in works:
         title = work.title
         if title is None or not title.text:
@@ -56,15 +57,17 @@ def take_off_counters(works: Sequence[Work]) -> None:
         if not _is_last(work):
             numbered[work.artist_key].add(title.key)
         if match and title.key != work.folder_title and _is_last(work):
-            base, sign = match["base"], (match["sign"] or "").strip()
-            if is_roman(sign.upper()):  # "Moor VII_1" is the first capture of "Moor VII"
-                base, sign = title.text[: match.end("sign")].rstrip(), ""
-            code = sign + match["number"]
-            counted[work.parts[:-1], work.artist_key, title_key(base)].append((work, base, code))
+            numbers.append((work, match))
             with_number[work.parts[:-1]] += 1
         known[work.artist_key][title.key].add(work.parts[:-1])
         if work.folder_title:
             known[work.artist_key][work.folder_title].add(())
+    words = _find_counting_words(match for _, match in numbers)
+    for work, match in numbers:
+        base, sign = match["base"], (match["sign"] or "").strip()
+        if is_roman(sign.upper()) or _is_of_title(match, known[work.artist_key], words):
+            base, sign = match.string[: match.end("sign")].rstrip(), ""  # "Moor VII_1" is a capture of "Moor VII"
+        counted[work.parts[:-1], work.artist_key, title_key(base)].append((work, base, sign + match["number"]))
     for (folder, artist, base), members in counted.items():
         places = known[artist][base]
         codes = {code for _, _, code in members}
@@ -79,6 +82,25 @@ def take_off_counters(works: Sequence[Work]) -> None:
                     continue  # other files show that the number belongs to the title
                 work.title = replace(work.title, text=text, tail=code)
                 work.counter = code
+
+
+def _is_of_title(match: re.Match[str], known: Collection[str], words: Collection[str]) -> bool:
+    """Whether the short word before a number is the title's last, as in "The Old Boat_1", and counts nothing. ``known``
+    are the artist's titles, ``words`` those that count captures."""
+    sign = match["sign"] or ""
+    if not sign.endswith(" ") or title_key(match.string[: match.end("sign")]) in known:
+        return bool(sign.endswith(" "))
+    return sign.strip().casefold() not in words and title_key(match["base"]) not in known
+
+
+def _find_counting_words(matches: Iterable[re.Match[str]]) -> frozenset[str]:
+    """Short words, casefolded, before the last number of titles, that count captures: known as such, or met behind
+    several titles ("Harbour osa 1", "Two Boats osa 1")."""
+    behind: dict[str, set[str]] = defaultdict(set)
+    for match in matches:
+        if (match["sign"] or "").endswith(" "):
+            behind[match["sign"].strip().casefold()].add(title_key(match["base"]))
+    return frozenset(word for word, bases in behind.items() if len(bases) > 1 or role_word(word))
 
 
 def _are_marked(codes: Iterable[str]) -> bool:

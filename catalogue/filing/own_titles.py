@@ -29,13 +29,25 @@ def read_titles(works: Sequence[Work]) -> None:
         asked: list[str] = []
         work.title = _own_title(work, partial(_note_and_deny, asked))
         asked_of.append(tuple(asked))
-        if work.title.key and work.title.clean and not COUNTED.search(work.title.text):
+        counted = COUNTED.search(work.title.text)
+        if work.title.key and work.title.clean and not counted and not _may_end_in_purpose(work):
             known[work.artist_key].add(work.title.key)
     everyone = frozenset().union(*known.values())
     for work, keys in zip(works, asked_of, strict=True):
         near = known.get(work.artist_key, set()) if work.artist_key else everyone
         if not near.isdisjoint(keys):
             work.title = _own_title(work, near.__contains__)
+
+
+def _may_end_in_purpose(work: Work) -> bool:
+    """Whether a small picture's title may end in what the picture is for ("Moor web"): then it vouches for no title."""
+    assert work.title is not None
+    ends = read_name(work.title.text).tokens
+    return not work.proved and _is_small(work) and len(ends) > 1 and ends[-1].role == "reference"
+
+
+def _is_small(work: Work) -> bool:
+    return work.facts.format in LOSSY or 0 < max(work.facts.width, work.facts.height) < SMALL // 2
 
 
 def _note_and_deny(asked: list[str], key: str) -> bool:
@@ -49,7 +61,7 @@ def _own_title(work: Work, is_title: Callable[[str], bool]) -> Title:
     if work.last < work.first:
         return Title("", True, tuple(t for t in name.tokens if t.kind is not Kind.ROLE or len(name.tokens) == 1))
     first, last, away = beside_artist(work)
-    small = work.facts.format in LOSSY or 0 < max(work.facts.width, work.facts.height) < SMALL // 2
+    small = _is_small(work)
     title = read_title(name, first, last, is_title=is_title, small=small, proved=work.proved)
     outside = tuple(t for i, t in enumerate(name.tokens) if not first <= i <= last and i not in away)
     if not outside:

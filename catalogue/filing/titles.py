@@ -94,7 +94,8 @@ def read_title(
         if at is None and (not proved or token.kind in SURE or token.kind in (Kind.BREAK, Kind.YEAR)) and _ends(
             token, name, held, stripped, is_title, small
         ):
-            clean = clean and (token.kind in SURE or token.kind in (Kind.BREAK, Kind.YEAR))
+            clean = clean and (token.kind in SURE or token.kind in (Kind.BREAK, Kind.YEAR)
+                               or token.text.casefold() in _ALWAYS)
             if token.kind in (Kind.YEAR, Kind.NUMBER):
                 tail.insert(0, token.text)
             held.pop()

@@ -97,3 +97,27 @@ def test_masters_that_differ_by_a_year_are_two_pieces() -> None:
     read = titles(f"Artists/{ARTIST}/Self Portrait 1998.tif", f"Artists/{ARTIST}/Self Portrait 2003.tif",
                   f"Artists/{ARTIST}/Moor.tif", "Artists/Joss Aldermere/Kites.tif", "Artists/Joss Aldermere/Pier.tif")
     assert read["Self Portrait 1998.tif"] != read["Self Portrait 2003.tif"]
+
+
+@pytest.mark.parametrize("title", ["The Old Boat", "Der alte Kahn", "Katze auf Sofa"])
+@pytest.mark.parametrize("whole", [True, False], ids=["with its master", "tiles alone"])
+def test_a_short_last_word_before_a_counter_stays_with_its_title(title: str, whole: bool) -> None:
+    tiles = [f"Artists/{ARTIST}/Raw scans/{title}_{at}.tif" for at in (1, 2, 3)]
+    others = [f"Artists/{ARTIST}/Moor.tif", "Artists/Joss Aldermere/Kites.tif", "Artists/Joss Aldermere/Pier.tif"]
+    read = titles(*tiles, *others, *([f"Artists/{ARTIST}/{title}.tif"] if whole else []))
+    assert {read[path.rpartition("/")[2]] for path in tiles} == {title}
+
+
+def test_a_short_word_that_counts_is_no_part_of_a_title() -> None:
+    of_one = titles(f"Artists/{ARTIST}/Moor.tif", *(f"Artists/{ARTIST}/raw/Moor osa {at}.tif" for at in (1, 2)),
+                    "Artists/Joss Aldermere/Kites.tif", "Artists/Joss Aldermere/Pier.tif")
+    assert of_one["Moor osa 1.tif"] == of_one["Moor osa 2.tif"] == "Moor"
+
+
+def test_the_purpose_at_the_end_of_a_small_picture_is_not_taken_for_its_title() -> None:
+    """Where the master says another purpose, and the small picture stands apart behind its artist's name."""
+    read = titles(f"Scans/{ARTIST}/Low_Water_master.tif", f"web/{ARTIST} Low Water web.jpg",
+                  f"Scans/{ARTIST}/Moor.tif", f"Scans/{ARTIST}/Moor detalj.jpg", "Scans/Joss Aldermere/Kites.tif",
+                  "Scans/Joss Aldermere/Spider web.jpg", "Scans/Joss Aldermere/Spider web.tif")
+    assert read[f"{ARTIST} Low Water web.jpg"] == read["Low_Water_master.tif"] == "Low Water"
+    assert read["Moor detalj.jpg"] == "Moor" and read["Spider web.tif"] == "Spider web"
