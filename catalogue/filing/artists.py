@@ -25,6 +25,7 @@ from catalogue.filing.people import (
 from catalogue.filing.places import (
     SURELY,
     Place,
+    ends_in,
     shape_of,
     title_beside,
 )
@@ -74,6 +75,7 @@ class Artists:
             self._learn_slots(places)
         self._chosen = [self._choose(candidates, ENOUGH) for candidates in self._candidates]
         self._drop_doubtful()
+        self._take_announced(places)
         self.by_place = {
             place: self._as_found(chosen, len(place.folders))
             for place, chosen in zip(places, self._chosen, strict=True)
@@ -143,6 +145,20 @@ class Artists:
                 if max(of_name) >= (ONCE_ENOUGH if len(of_name) > FEW_PLACES else ENOUGH_IN_FEW)}
         self._chosen = [best if best and (self._is_known(best[0]) or self._names.of(best[0].key) in sure) else None
                         for best in self._chosen]
+
+    def _take_announced(self, places: Sequence[Place]) -> None:
+        """Where nothing else tells, a numbered job's folder names its artist, and so does one among "artists"; but not
+        where files there end in its name, as in a piece's title, or hold no title."""
+        artists = {self._names.of(best[0].key) for best in self._chosen if best}
+        pieces = {candidate.key for place, candidates in zip(places, self._candidates, strict=True)
+                  for candidate in candidates
+                  if candidate.announced and ends_in(place, candidate.phrase.person.text)}
+        for at, candidates in enumerate(self._candidates):
+            if self._chosen[at] or any(self._names.of(c.key) in artists for c in candidates if not c.announced):
+                continue
+            self._chosen[at] = next(((c, ENOUGH) for c in candidates if c.announced and c.key not in pieces
+                                     and self._evidence[c.key].titles
+                                     and self._names.of(c.key) not in self._houses), None)
 
     def _title_penalty(self, candidate: Candidate) -> float:
         """How much a phrase looks like a title: its words stand in titles of several other artists."""

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
+from catalogue.filing import vocabulary as words
 from catalogue.filing.joining import Key, respelt, without_words_before
 from catalogue.filing.name_orders import find_name_orders
 from catalogue.filing.names import Phrase, phrases, read_name
@@ -18,6 +19,7 @@ from catalogue.filing.places import (
     title_below,
     title_beside,
 )
+from catalogue.filing.tokens import Kind
 
 CAP = 12  # titles counted for one artist
 
@@ -45,6 +47,7 @@ class Candidate:
     key: Key
     slot: Slot
     outermost: bool
+    announced: bool = False  # its folder is a numbered job's, or lies among "artists": the rest of its name is a person
 
 
 class NameEvidence:
@@ -94,7 +97,8 @@ class NameEvidence:
                 if beside and phrase.spot == "W":
                     phrase = replace(phrase, spot="L" if phrase.first else "F", bounded=True)
                 slot = shape, part, _slot(phrase)
-                candidates.append(Candidate(part, phrase, phrase.person.key, slot, part == content[0]))
+                candidates.append(Candidate(part, phrase, phrase.person.key, slot, part == content[0],
+                                            phrase.whole and _is_announced(place, part)))
         if place.first <= place.last and not titled:
             part = len(place.folders)
             for written in phrases(place.stem, place.first, place.last):
@@ -123,6 +127,8 @@ class NameEvidence:
             )
             if len(evidence.titles) < CAP:
                 said = title_beside(place, candidate.part, candidate.phrase)
+                if said and set(said.split()) <= words.POSITION:
+                    continue  # where a capture lies: "left"
                 if said:
                     evidence.titles.add(said)
                     if candidate.phrase.whole:
@@ -135,6 +141,15 @@ class NameEvidence:
                         below = self._of(other.phrase.person).below
                         if len(below) < 3:
                             below.add(candidate.phrase.person.family)
+
+
+def _is_announced(place: Place, part: int) -> bool:
+    """Whether a folder's number, or the folder in which it lies, says that its name is a person's: "2022-014 Brell",
+    "artists/brell"."""
+    if any(t.kind is Kind.JOB and t.text[0].isdigit() for t in read_name(place.folders[part]).tokens):
+        return True
+    above = [t for t in read_name(place.folders[part - 1]).tokens if t.kind is not Kind.BREAK] if part else []
+    return bool(above) and all(t.text.casefold() in words.ARTISTS for t in above)
 
 
 def _slot(phrase: Phrase) -> str:

@@ -85,6 +85,11 @@ def _folded_stem(place: Place) -> str:
     return fold(read_name(place.stem).between(place.first, place.last)) if place.first <= place.last else ""
 
 
+def ends_in(place: Place, text: str) -> bool:
+    """Whether what a file's name may hold as its title ends in ``text``, or is that."""
+    return f" {_folded_stem(place)}".endswith(f" {fold(text)}")
+
+
 def beside_repeated_title(folder: Name, place: Place) -> tuple[int, ...]:
     """The tokens of a folder's name, first and last, beside the title that the file's name repeats: "2021-034 Dubrelle
     Two Boats/Two_Boats". Empty where it repeats none, or nothing stands beside it."""

@@ -68,6 +68,11 @@ MATERIAL = _word_set("""
 COLOUR = _word_set("rgb srgb adobergb adobergb1998 prophoto ecirgb cmyk greyscale grayscale icc")
 
 # Folders that say where a shop keeps things, not what they are.
+ARTISTS = _word_set("""
+    artist artists artiste artistes artista artistas artisti künstler kuenstler künstlerinnen konstnär konstnärer
+    kunstenaar kunstenaars kunstner kunstnere kunstnerne umělci artyści taiteilijat művészek sanatçılar художники
+    painters maler målare peintres pintores 作家 画家 作家別 작가 작가별
+""")
 SHELF = _word_set("""
     jobs job to sort sorted unsorted misc various archive archived archiv archives archivo arkiv scans scan
     scanned scanning client clients customer customers kunde kunden künstler kuenstler künstlerinnen artist

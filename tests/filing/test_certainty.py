@@ -65,3 +65,43 @@ def test_a_word_before_several_names_belongs_to_none_of_them() -> None:
 def test_umlauts_are_spelt_out_within_words_only() -> None:
     assert title_key("Stöckli") == title_key("Stoeckli")
     assert title_key("Stampa e Vicolo") != title_key("Stampa Vicolo")
+
+
+def test_a_numbered_jobs_folder_names_its_artist_though_each_holds_one_title() -> None:
+    paths = {"2022-014 Brellmoor/Two Pears": "Brellmoor", "2022-015 Torsbeck/Hare": "Torsbeck",
+             "2022-016 Ostrander/Winter": "Ostrander", "2022-017 Torsbeck/Fox": "Torsbeck"}
+    assert artists(*(f"JOBS/{path}" for path in paths)) == {f"JOBS/{path}": who for path, who in paths.items()}
+
+
+def test_a_numbered_jobs_folder_that_names_a_piece_or_a_client_is_no_artist() -> None:
+    pieces = artists("JOBS/2022-014 Harbour/left", "JOBS/2022-014 Harbour/right", "JOBS/2022-014 Harbour/Harbour",
+                     "JOBS/2022-015 Old Pier/top", "JOBS/2022-015 Old Pier/Old Pier stitched",
+                     "JOBS/2022-016 Two Pears/scan0001")
+    assert set(pieces.values()) == {""}
+    of_clients = artists("JOBS/2022-014 Lindmoor/Ada Quarrenby - Moor", "JOBS/2022-015 Pinehurst/Ada Quarrenby - Ebb",
+                         "JOBS/2022-016 Lindmoor/Joss Aldermere - Rope", "JOBS/2022-017 Pinehurst/Joss Aldermere - Fox")
+    assert set(of_clients.values()) == {"Ada Quarrenby", "Joss Aldermere"}
+
+
+def test_folders_among_artists_name_them_in_small_letters_too() -> None:
+    read = artists("artists/quarrenby/moor", "artists/quarrenby/field", "artists/saltmere/pier", "artists/saltmere/ebb")
+    assert set(read.values()) == {"quarrenby", "saltmere"}
+
+
+def test_underscores_part_fields_where_other_names_show_it() -> None:
+    """ "Courvallon_Glycine_1" alone could be one name; beside "Bastien-Courvallon_Le-port" it is artist and title."""
+    for space in "- ":
+        written = {f"Bastien Courvallon_{title}" for title in ("Le port", "Glycine", "Brume")} | {
+            f"Odile Marchevin_{title}" for title in ("La rive", "Citrons", "Vers le large")}
+        masters = [f"Prints/{name.replace(' ', space)}_60x80cm_400ppi" for name in sorted(written)]
+        tiles = [f"Prints/raw/{name}_{at}" for name in ("Courvallon_Glycine", "Marchevin_Citrons") for at in (1, 2, 3)]
+        guesses = guess_all([FileFacts(f"{path}.tif", width=8000, height=6000) for path in (*masters, *tiles)])
+        assert {g.artist.value for g in guesses} == {"Bastien Courvallon", "Odile Marchevin"}
+        assert {g.piece.value for g in guesses} == {name.partition("_")[2] for name in written}
+        assert {g.role.value for g in guesses[len(masters):]} == {"tile"}
+
+
+def test_underscores_for_spaces_and_double_names_stay() -> None:
+    double = artists("Ambrose-Nyx_Low_Tide", "Ambrose-Nyx_Two_Pears", "Ambrose-Nyx_Fog", "Ada_Quarrenby_Moor",
+                     "Ada_Quarrenby_Red_Boat", "Ada_Quarrenby_Half-Light", "Ada_Quarrenby_The_Old_Pier")
+    assert {who for who in double.values() if who} <= {"Ada Quarrenby", "Ambrose-Nyx"}
