@@ -122,10 +122,11 @@ def _is_shelf(text: str) -> bool:
 
 def is_device_name(name: Name) -> bool:
     """Whether a scanner, a camera or a program gave this name by itself: "scan0001", "IMG_2231 (2)", "Untitled-1"."""
-    number = next((i for i, t in enumerate(name.tokens) if t.kind is Kind.NUMBER), 0)
-    if number and (name.tokens[number].spaced or name.tokens[number - 1].text == "_") and all(
+    number = next((i for i, t in enumerate(name.tokens) if t.kind is Kind.NUMBER or t.text.isdigit()), 0)
+    if number and (name.tokens[number].spaced or name.tokens[number - 1].text == "_"
+                   or has_east_asian(name.tokens[number - 1].text)) and all(
             t.text.casefold() in words.UNTITLED or t.text in "_titre" for t in name.tokens[:number]):
-        return False  # "Untitled 3" is what many artists call a piece; "Untitled-1" is what programs do
+        return False  # "Untitled 3", "無題3" is what many artists call a piece; "Untitled-1" is what programs do
     said = False
     for token in name.tokens:
         folded = token.text.casefold()

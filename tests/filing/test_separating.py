@@ -121,3 +121,11 @@ def test_the_purpose_at_the_end_of_a_small_picture_is_not_taken_for_its_title() 
                   "Scans/Joss Aldermere/Spider web.jpg", "Scans/Joss Aldermere/Spider web.tif")
     assert read[f"{ARTIST} Low Water web.jpg"] == read["Low_Water_master.tif"] == "Low Water"
     assert read["Moor detalj.jpg"] == "Moor" and read["Spider web.tif"] == "Spider web"
+
+
+def test_a_piece_that_is_called_untitled_and_a_number_keeps_both() -> None:
+    for title, other in (("無題3", "無題4"), ("Untitled 3", "Untitled 4")):
+        read = titles(*(f"Artists/{ARTIST}/{piece}{end}.tif" for piece in (title, other)
+                        for end in ("", "_01", "_02", "_A3")), "Artists/Joss Aldermere/Kites.tif")
+        for piece in (title, other):
+            assert {read[f"{piece}{end}.tif"].replace(" ", "") for end in ("", "_A3")} == {piece.replace(" ", "")}
