@@ -96,16 +96,16 @@ def _guessed(listed: Sequence[Located], rules: Sequence[str], known_artists: Ite
                                scan.width or 0, scan.height or 0, seen_only or bool(scan.width), same))
     trees = zip(names, guess_all(facts, known_artists), strict=True)
     for scan in listed:
-        readings = [_read(*name, tree, rules, seen_only) for name, tree in islice(trees, len(scan.paths))]
+        readings = [_read(*name, tree, seen_only) for name, tree in islice(trees, len(scan.paths))]
         yield max(readings, key=lambda reading: reading[0])[1]  # of equals the first
 
 
-def _read(scan: Located, path: str, place: PathNames, tree: TreeGuess, rules: Sequence[str],
+def _read(scan: Located, path: str, place: PathNames, tree: TreeGuess,
           seen_only: bool) -> tuple[tuple[bool, bool, float], Guess]:
     """What one name of a scan says, behind how much it tells: artist and piece or not, whether it may be a master (the
     bytes of a master are one, whatever a copy of it was named for), and how surely."""
     pixels = None if seen_only else (scan.width or 0) * (scan.height or 0)
-    by_rule = naming.guess_by_rule(path, scan.format, pixels, scan.metadata, rules) if place.whole else None
+    by_rule = naming.guess_read(place, path, scan.format, pixels, scan.metadata) if place.whole else None
     guess = by_rule or _of_tree(scan, place, tree)
     certainty = 1.0 if by_rule else tree.artist.certainty + tree.piece.certainty
     return (bool(guess.artist and guess.title), guess.role not in MADE_FROM_MASTERS, certainty), guess

@@ -77,7 +77,7 @@ def guess_by_rule(path: str, file_format: str, pixels: int | None, metadata: Met
                   rules: Sequence[str]) -> Guess | None:
     """As :func:`guess`, or None where no rule fits the path, or the one that does leaves something to guess."""
     place = names_in_path(path, rules)
-    return _guess(place, path, file_format, pixels, metadata) if place.whole else None
+    return guess_read(place, path, file_format, pixels, metadata) if place.whole else None
 
 
 def stated_names(metadata: Metadata) -> tuple[str, str]:
@@ -105,7 +105,7 @@ def guess(path: str, file_format: str, picture: Picture | None, metadata: Metada
     Tags outrank the path, but for TIFF's DocumentName, which scanner programs fill with a file name: that is taken
     only where the path names no piece. A name that scanners and cameras give by themselves is never a title.
     """
-    return _guess(names_in_path(path, rules), path, file_format, pixels_of(picture), metadata)
+    return guess_read(names_in_path(path, rules), path, file_format, pixels_of(picture), metadata)
 
 
 def pixels_of(picture: Picture | None) -> int | None:
@@ -113,7 +113,8 @@ def pixels_of(picture: Picture | None) -> int | None:
     return None if picture is None else picture.width * picture.height
 
 
-def _guess(place: PathNames, path: str, file_format: str, pixels: int | None, metadata: Metadata) -> Guess:
+def guess_read(place: PathNames, path: str, file_format: str, pixels: int | None, metadata: Metadata) -> Guess:
+    """As :func:`guess`, where ``place`` is what the rules read of the path."""
     title, source = _stated_title(metadata)
     if source == "TIFF" and place.piece:
         title = ""

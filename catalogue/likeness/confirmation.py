@@ -112,7 +112,7 @@ def track(a: Bytes, b: Bytes, matrix: Matrix) -> Matrix | None:
     if step is None or agree.sum() < limits.TRACKED_LEAST:
         return None
     better = compose(np.asarray(step, np.float64), matrix)
-    if stretch_of(better) > limits.STRETCH_MOST or _moved(matrix, better, a) >= limits.POLISH_REACH:
+    if not _is_near(matrix, better, a, limits.POLISH_REACH):
         return None
     seen = inner[::2, ::2] > 0
     before, after = (np.corrcoef(edges[::2, ::2][seen], still[::2, ::2][seen])[0, 1]
@@ -124,11 +124,13 @@ def _drawn(a: Bytes, b: Bytes, matrix: Matrix, border: int = cv2.BORDER_REPLICAT
     return np.asarray(cv2.warpAffine(a, matrix, (b.shape[1], b.shape[0]), borderMode=border), np.uint8)
 
 
-def _moved(before: Matrix, after: Matrix, a: Bytes) -> float:
-    """Pixels of b by which a corner or the middle of a moves at most."""
+def _is_near(before: Matrix, after: Matrix, a: Bytes, reach: float) -> bool:
+    """Whether a corrected map moves each corner and the middle of a by less than ``reach`` pixels of b, and stretches
+    no more than a scanner does."""
     height, width = a.shape
     grid = np.array([[0, 0], [width, 0], [0, height], [width, height], [width / 2, height / 2]])
-    return float(np.linalg.norm(apply(after, grid) - apply(before, grid), axis=1).max())
+    moved = np.linalg.norm(apply(after, grid) - apply(before, grid), axis=1).max()
+    return bool(moved < reach and stretch_of(after) < limits.STRETCH_MOST)
 
 
 def _edges(grey: Bytes) -> Bytes:
@@ -162,4 +164,4 @@ def polish(
     except cv2.error:
         return None  # no convergence: the caller keeps its own fit
     better = inverse(np.asarray(back, np.float64))
-    return better if _moved(matrix, better, a) < reach and stretch_of(better) < limits.STRETCH_MOST else None
+    return better if _is_near(matrix, better, a, reach) else None

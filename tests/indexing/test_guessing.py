@@ -13,23 +13,28 @@ from catalogue.indexing.stores import add_store
 from catalogue.operations.place_rules import named_on_record
 from catalogue.records import guesses
 from catalogue.records.database import Database
-from catalogue.records.guesses import Located, located
+from catalogue.records.guesses import Guess, Located, located
 from catalogue.settings import Home
 
 TREE = ("Mara Vint/Harbour.tif", "Mara Vint/Meadow.tif", "Otto Brell/Pier.tif", "Otto Brell/Orchard.tif")
 
 
+def guessed_in_tree(home: Home, same: tuple[str, ...]) -> Guess:
+    """The guess of a scan that lies in these files, among those of TREE."""
+    scans = [Located(number, paths, "TIFF", 80, 60, NO_TAGS, None)
+             for number, paths in enumerate([*((path,) for path in TREE), same])]
+    return guess_scans(home, scans)[len(TREE)]
+
+
 @pytest.mark.parametrize("same", permutations(("Mara Vint/Low Tide.tif", "Mara Vint/Low Tide copy.tif")))
 def test_a_copy_beside_its_file_does_not_name_the_piece(home: Home, same: tuple[str, ...]) -> None:
-    others = [Located(number, (path,), "TIFF", 80, 60, NO_TAGS, None) for number, path in enumerate(TREE)]
-    guess = guess_scans(home, [*others, Located(9, same, "TIFF", 80, 60, NO_TAGS, None)])[9]
+    guess = guessed_in_tree(home, same)
     assert (guess.artist, guess.title) == ("Mara Vint", "Low Tide")
 
 
 @pytest.mark.parametrize("same", permutations(("Mara Vint/Low Tide print 60x40.tif", "Mara Vint/Low Tide.tif")))
 def test_a_master_whose_copy_was_named_for_printing_stays_a_master(home: Home, same: tuple[str, ...]) -> None:
-    others = [Located(number, (path,), "TIFF", 80, 60, NO_TAGS, None) for number, path in enumerate(TREE)]
-    guess = guess_scans(home, [*others, Located(9, same, "TIFF", 80, 60, NO_TAGS, None)])[9]
+    guess = guessed_in_tree(home, same)
     assert (guess.artist, guess.title, guess.role) == ("Mara Vint", "Low Tide", "master")
 
 
