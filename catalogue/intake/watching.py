@@ -3,7 +3,8 @@
 What is wrong with a tile is told while the original still lies on the bed, when another scan costs a minute.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -91,8 +92,7 @@ class Watch:
             yield News("back", self.folder, "The folder is back.")
         for inside in gone:
             yield self._forget(inside)
-        whole = [(path, inside) for path, inside in files if self._is_settled(path, inside)]
-        for path, inside in sorted(whole, key=lambda f: (self._seen[f[1]].mtime_ns, name_counters(f[1]))):
+        for path, inside in self._settled(files):
             if self.cancelled():
                 return
             yield from self._look(path, inside)
@@ -104,16 +104,23 @@ class Watch:
         self._laid = {pair: pair_overlap for pair, pair_overlap in self._laid.items() if inside not in pair}
         return News("gone", arrival.path, f"{display_path(inside)}: removed from the folder")
 
-    def _is_settled(self, path: Path, inside: str) -> bool:
-        try:
-            stat = path.stat()
-        except OSError:
-            return False
-        known, now = self._seen.get(inside), self.clock()
-        if known is None or (known.size, known.mtime_ns) != (stat.st_size, stat.st_mtime_ns):
-            self._seen[inside] = _Seen(stat.st_size, stat.st_mtime_ns, now)
-            return False
-        return not known.reported and now - known.since >= self.settle
+    def _settled(self, files: Sequence[tuple[Path, str]]) -> list[tuple[Path, str]]:
+        """Those not told yet that have not changed for long enough, in the order they were made. Files first seen by one look settle in one look,
+        however long it takes, so that a stitched master is not read before its tiles."""
+        before, stats = self.clock(), {}
+        for path, inside in files:
+            with suppress(OSError):     # gone again: the next look says so
+                stats[inside] = path.stat()
+        now, settled = self.clock(), []
+        for path, inside in files:
+            stat, known = stats.get(inside), self._seen.get(inside)
+            if stat is None:
+                continue
+            if known is None or (known.size, known.mtime_ns) != (stat.st_size, stat.st_mtime_ns):
+                self._seen[inside] = _Seen(stat.st_size, stat.st_mtime_ns, now)
+            elif not known.reported and before - known.since >= self.settle:
+                settled.append((path, inside))
+        return sorted(settled, key=lambda file: (self._seen[file[1]].mtime_ns, name_counters(file[1])))
 
     def _look(self, path: Path, inside: str) -> Iterator[News]:
         known = self._seen[inside]

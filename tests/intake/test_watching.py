@@ -3,6 +3,7 @@
 import os
 import signal
 from functools import partial
+from itertools import chain, repeat
 from multiprocessing.connection import Connection
 from pathlib import Path
 
@@ -57,6 +58,25 @@ def test_a_turned_and_a_thin_tile_are_told_as_they_come(write: Write, tmp_path: 
     write("t4.tif", scene(6, 400, 360), at="2026-03-01T10:06:00")
     (alone,) = look(watch, clock)
     assert "too narrow to see" in alone.text
+
+
+def test_files_first_seen_together_are_read_in_the_order_they_were_made(write: Write, tmp_path: Path) -> None:
+    """A look takes time: the first file of the list seemed at rest one look before the others, and a stitched master
+    that was there from the start was read before its tiles."""
+    whole, read = scene(7, 760, 360), list[str]()
+    for number, left in enumerate((0, 180, 360), 1):
+        write(f"t{number}.tif", whole[:, left:left + 400], at=f"2026-03-01T10:0{number}:00")
+    write("all.tif", whole, at="2026-03-01T10:09:00")
+    times = chain((0.0, 1.0, 1.0, 1.0, SETTLE, SETTLE + 0.1, SETTLE + 0.1, SETTLE + 0.1), repeat(3 * SETTLE))
+
+    def reading(path: Path) -> Reading:
+        read.append(path.name)
+        return read_file(path)
+
+    watch = Watch(tmp_path / "key", (), 0.25, clock=lambda: next(times), read=reading)
+    told = [news for _ in range(8) for news in watch.poll()]
+    assert read == ["t1.tif", "t2.tif", "t3.tif", "all.tif"]
+    assert told[-1].kind == "complete"
 
 
 @pytest.mark.parametrize("angle", [-3.0, -1.0, 1.0, 2.0, 3.0])
