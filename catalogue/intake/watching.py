@@ -105,8 +105,11 @@ class Watch:
         return News("gone", arrival.path, f"{display_path(inside)}: removed from the folder")
 
     def _settled(self, files: Sequence[tuple[Path, str]]) -> list[tuple[Path, str]]:
-        """Those not told yet that have not changed for long enough, in the order they were made. Files first seen by one look settle in one look,
-        however long it takes, so that a stitched master is not read before its tiles."""
+        """Those not told yet that have not changed for long enough, in the order they were made.
+
+        Files first seen by one look settle in one look, however long it takes, so that a stitched master is not read
+        before its tiles.
+        """
         before, stats = self.clock(), {}
         for path, inside in files:
             with suppress(OSError):     # gone again: the next look says so
