@@ -24,6 +24,7 @@ from catalogue.likeness.thread_pool import thread_pool
 from catalogue.progress import Cancelled, never_cancelled
 
 MANIFEST = "manifest.json"
+Lists = npt.NDArray[np.int64]  # N×PROBES: numbers of lists
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +57,7 @@ class Index:
         absorbed = self._absorbed(sum(len(p.keys) for p in parts))
         if cancelled():
             return
-        name = write(self.folder, [*parts, *(read(s) for s in absorbed)])
+        name = write(self.folder, [*parts, *(read(s) for s in absorbed)], self.segments)
         gone = {s.name for s in absorbed}
         _switch(self.folder, [s.name for s in self.segments if s.name not in gone] + [name])
         self.segments = [s for s in self.segments if s.name not in gone] + [open_shard(self.folder / name)]
@@ -85,9 +86,11 @@ class Index:
             rows = np.linspace(0, len(features.sift) - 1, limits.ASKED).round().astype(np.intp)
             features = replace(features, spots=features.spots[rows], sift=features.sift[rows])
         candidates: dict[str, Candidate] = {}
+        codes = bits(features.sift)
+        nearest = _nearest_lists(self.segments, codes)
         with thread_pool() as pool:
-            codes = bits(features.sift)
-            for part in pool.map(lambda segment: _search(segment, features, codes, phashes, most), self.segments):
+            for part in pool.map(lambda segment: _search(segment, features, codes, nearest, phashes, most),
+                                 self.segments):
                 candidates |= {candidate.key: candidate for candidate in part}
         by_votes = sorted(candidates.values(), key=lambda c: -c.votes)[:most]
         near = [c for c in sorted(candidates.values(), key=lambda c: c.bits)[: most // 2] if c.bits <= limits.HASH_BITS]
@@ -126,11 +129,16 @@ def _switch(folder: Path, names: list[str]) -> None:
 # --- search --------------------------------------------------------------------------------------------
 
 
-def _search(
-    segment: Shard, features: Features, codes: Bytes, phashes: Sequence[int], most: int
-) -> list[Candidate]:
+def _nearest_lists(segments: Sequence[Shard], codes: Bytes) -> dict[bytes, Lists]:
+    """The lists to search for each descriptor, by the centres of lists, which many segments share."""
+    models = {segment.centres.tobytes(): segment.lists for segment in segments if len(segment.centres)}
+    return {centres: lists.quantizer.search(codes, limits.PROBES)[1] for centres, lists in models.items()}
+
+
+def _search(segment: Shard, features: Features, codes: Bytes, nearest: dict[bytes, Lists], phashes: Sequence[int],
+            most: int) -> list[Candidate]:
     faiss.omp_set_num_threads(1)  # counts for this thread only: segments are searched side by side instead
-    votes = _votes(segment, features, codes)
+    votes = _votes(segment, features, codes, nearest.get(segment.centres.tobytes()))
     apart = np.full(len(segment.keys), 64, np.int64)
     stored = np.asarray(segment.phashes)
     for value in phashes:
@@ -160,14 +168,16 @@ def _thumb_distances(segment: Shard, features: Features) -> npt.NDArray[np.float
     return np.asarray(np.sqrt(np.maximum(square.min(axis=1), 0) / len(turned)), np.float64)
 
 
-def _votes(segment: Shard, features: Features, codes: Bytes) -> npt.NDArray[np.float64]:
-    """For each scan, the weight of features that agree on a turn (30° bins) and a scale (half octaves)."""
+def _votes(segment: Shard, features: Features, codes: Bytes, lists: Lists | None) -> npt.NDArray[np.float64]:
+    """For each scan, the weight of features that agree on a turn (30° bins) and a scale (half octaves). ``lists``: to
+    be searched for each descriptor, where the segment has lists."""
     scans = len(segment.keys)
     votes = np.zeros(scans)
     if not len(features.sift) or not segment.starts[-1]:
         return votes
     near = min(limits.NEAREST + 1, int(segment.starts[-1]))
-    distance, row = segment.lists.search(codes, near)
+    distance, row = (segment.lists.search(codes, near) if lists is None
+                     else segment.lists.search_preassigned(codes, near, lists, None))
     good = (row >= 0) & (distance <= limits.BITS_APART)
     query, _ = np.nonzero(good)
     rows, weight = row[good], _weights(distance)[good]

@@ -54,6 +54,7 @@ class Shard:
     phashes: npt.NDArray[np.uint64]
     thumbs: Bytes
     lists: Any  # faiss.IndexBinaryFlat or IndexBinaryIVF
+    centres: Bytes  # of the lists, count × 32; none where descriptors are searched one by one
 
 
 def gather_entries(entries: Sequence[Entry]) -> ShardData:
@@ -73,8 +74,9 @@ def _coded(s: npt.NDArray[np.float32]) -> npt.NDArray[np.uint16]:
     return np.asarray(np.stack([np.log2(np.maximum(s[:, 2], 1)) * 2048, s[:, 3] * 100], axis=1).round(), np.uint16)
 
 
-def write(folder: Path, parts: Sequence[ShardData]) -> str:
-    """One segment of all these, whole on disk before it has its name, which is given back."""
+def write(folder: Path, parts: Sequence[ShardData], others: Sequence[Shard] = ()) -> str:
+    """One segment of all these, whole on disk before it has its name, which is given back. It takes the centres of its
+    lists from one of the ``others`` that has as many, since features need be compared with them once only then."""
     folder.mkdir(parents=True, exist_ok=True)
     label = uuid.uuid4().hex
     making, name = folder / f"making-{label}", f"segment-{label}"
@@ -90,7 +92,7 @@ def write(folder: Path, parts: Sequence[ShardData]) -> str:
     for stem, array in arrays.items():
         np.save(making / f"{stem}.npy", array)
     try:
-        faiss.write_index_binary(_lists(codes), str(making / "lists.faiss"))
+        faiss.write_index_binary(_lists(codes, others), str(making / "lists.faiss"))
     except RuntimeError as error:  # faiss tells of a disk that fails in no other way
         raise CatalogueError("The index of likenesses cannot be written.", hint="Is there room on the catalogue's disk?"
                              " Then compare again: catalogue alike.", path=making) from error
@@ -101,19 +103,23 @@ def write(folder: Path, parts: Sequence[ShardData]) -> str:
     return name
 
 
-def _lists(codes: Bytes) -> Any:
-    """Few descriptors are searched one by one; many go into an inverted file of lists."""
+def _lists(codes: Bytes, others: Sequence[Shard]) -> Any:
+    """Few descriptors are searched one by one; many go into an inverted file of lists, a power of two of them."""
     if len(codes) < limits.FLAT_ROWS:
         flat = faiss.IndexBinaryFlat(256)
         if len(codes):
             flat.add(codes)
         return flat
-    count = int(np.clip(len(codes) // limits.LIST_ROWS, 16, limits.LISTS_MOST))
-    lists = faiss.IndexBinaryIVF(faiss.IndexBinaryFlat(256), 256, count)
+    count = 2 ** int(np.clip(np.log2(len(codes) / limits.LIST_ROWS).round(), 4, np.log2(limits.LISTS_MOST)))
+    centres = faiss.IndexBinaryFlat(256)
+    if count >= limits.LISTS_SHARED and (like := [s for s in others if len(s.centres) == count]):
+        centres.add(like[0].centres)
+    lists = faiss.IndexBinaryIVF(centres, 256, count)
     lists.own_fields = False
-    lists.cp.niter, lists.cp.max_points_per_centroid, lists.cp.seed = 4, SAMPLED, 7
-    sample = np.random.default_rng(7).choice(len(codes), min(len(codes), count * SAMPLED), replace=False)
-    lists.train(codes[np.sort(sample)])
+    if not lists.is_trained:
+        lists.cp.niter, lists.cp.max_points_per_centroid, lists.cp.seed = 4, SAMPLED, 7
+        sample = np.random.default_rng(7).choice(len(codes), min(len(codes), count * SAMPLED), replace=False)
+        lists.train(codes[np.sort(sample)])
     lists.add(codes)
     return lists
 
@@ -124,10 +130,14 @@ def open_shard(folder: Path) -> Shard:
         return np.load(folder / f"{stem}.npy", mmap_mode="r")
 
     lists = faiss.read_index_binary(str(folder / "lists.faiss"), faiss.IO_FLAG_MMAP)
-    if hasattr(lists, "nprobe"):
+    centres = np.empty((0, 32), np.uint8)
+    if isinstance(lists, faiss.IndexBinaryIVF):
         lists.nprobe = limits.PROBES
+        flat: Any = faiss.downcast_IndexBinary(lists.quantizer)
+        centres = faiss.vector_to_array(flat.xb).reshape(-1, 32)
     return Shard(
         folder.name, mapped("keys"), mapped("starts"), mapped("spots"), mapped("phashes"), mapped("thumbs"), lists,
+        centres,
     )
 
 

@@ -101,6 +101,7 @@ PLACED_MOST = 6         # scans, the likeliest, in which a part without any mast
 FLAT_ROWS = 6_000       # descriptors searched one by one rather than through lists
 LIST_ROWS = 500         # descriptors a list; tuned: 1,500 found no more for 1.5 times the work …
 LISTS_MOST = 8192       # … which ever more lists to choose from would undo
+LISTS_SHARED = 1024     # lists from which parts of the index share their centres; fewer are soon compared
 SEGMENT_SMALL = 400     # scans; segments of up to this many are merged as they pile up
 SEGMENTS_SMALL = 12
 SEGMENT_MOST = 10_000   # scans; larger ones would take more memory to write, smaller ones more time to search
