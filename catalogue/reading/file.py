@@ -2,6 +2,7 @@
 
 import os
 import stat
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from io import RawIOBase
 from pathlib import Path
@@ -41,22 +42,36 @@ def read_file(path: str | Path, *, limits: Limits = Limits()) -> Reading:  # noq
     Safe to call in worker processes; holds no more than ``Limits`` says, whatever the file's size.
     """
     began = monotonic()
+    work = _work(path, limits, Work.read)
+    return replace(work.reading, faults=tuple(dict.fromkeys(work.faults)), seconds=monotonic() - began)
+
+
+def read_picture(path: str | Path, *, limits: Limits = Limits()) -> "Work":  # noqa: B008 - frozen
+    """Only what one file shows, as ``Work.shown``, and what is wrong with it: no digest, nothing to keep. A JPEG is
+    decoded no finer than that wants. Raises nothing for a bad file.
+    """
+    return _work(path, replace(limits, long_side=LONG_SIDE), Work.read_picture)
+
+
+def _work(path: str | Path, limits: Limits, read: Callable[["Work", BinaryIO, RawIOBase], None]) -> "Work":
     name = os.fspath(path)
+    work = Work(Reading(name, 0, 0), limits, Deadline.after(limits.seconds))
     try:
         before = os.stat(name)  # noqa: PTH116 - a name that is not UTF-8 stays as it is
     except OSError as error:
-        return Reading(name, 0, 0, faults=(_refusal(error),))
-    reading = Reading(name, before.st_size, before.st_mtime_ns)
+        work.faults.append(_refusal(error))
+        return work
+    work.reading = Reading(name, before.st_size, before.st_mtime_ns)
     if not stat.S_ISREG(before.st_mode):
-        return replace(reading, faults=(FaultFound(Fault.NOT_A_PICTURE, "is not an ordinary file"),))
+        work.faults.append(FaultFound(Fault.NOT_A_PICTURE, "is not an ordinary file"))
+        return work
     cv2.setNumThreads(1)  # a pool already runs one process a core
-    work = Work(reading, limits, Deadline.after(limits.seconds))
     try:
         # two handles, for each reads ahead on its own; that both are of one file is asked of the system
         with (open(name, "rb", opener=open_without_waiting) as file,
               open(name, "rb", 0, opener=open_without_waiting) as raw):
             if file_state(os.fstat(file.fileno())) == file_state(os.fstat(raw.fileno())) == file_state(before):
-                work.read(file, raw)
+                read(work, file, raw)
             handles = (os.fstat(file.fileno()), os.fstat(raw.fileno()))
         if any(file_state(handle) != file_state(before) for handle in handles):
             work.faults.append(FaultFound(Fault.CHANGING, "changed while it was read", "read it again when nothing "
@@ -68,7 +83,7 @@ def read_file(path: str | Path, *, limits: Limits = Limits()) -> Reading:  # noq
         work.faults.append(_refusal(error))
     except Exception as error:  # the worker's edge: one file's surprise must not end the run
         work.faults.append(_surprise(error))
-    return replace(work.reading, faults=tuple(dict.fromkeys(work.faults)), seconds=monotonic() - began)
+    return work
 
 
 def _still_named(name: str, before: os.stat_result) -> bool:
@@ -104,17 +119,12 @@ class Work:
     limits: Limits
     deadline: Deadline
     faults: list[FaultFound] = field(default_factory=list)
+    shown: NDArray[np.uint8] | None = None  # H × W × 3 sRGB, upright, the long side at most LONG_SIDE
 
     def read(self, file: BinaryIO, raw: RawIOBase) -> None:
         """Everything, as far as it goes. ``raw`` is a second handle on the same file, for the digest of its bytes."""
-        size = self.reading.size
-        kind = format_of(file.read(HEAD_BYTES))
-        if not size:
-            self.faults.append(FaultFound(Fault.EMPTY, "holds no bytes", "look for another copy of this file"))
-        elif not kind:
-            self.faults.append(FaultFound(Fault.NOT_A_PICTURE, "its first bytes are not a known picture format"))
-        source = self._opened(file, kind) if size and kind else Source("")
-        hashing = Hashing(raw, source.stretches or plain_stretches(size), self.deadline.check)
+        source = self._opened(file)
+        hashing = Hashing(raw, source.stretches or plain_stretches(self.reading.size), self.deadline.check)
         hashing.start()
         try:
             self._describe(source)
@@ -127,7 +137,21 @@ class Work:
                 self.faults.append(_undigested(hashing.error))
             self.reading = replace(self.reading, sha256=hashing.digest.sha256, segments=hashing.digest.segments)
 
-    def _opened(self, file: BinaryIO, kind: str) -> Source:
+    def read_picture(self, file: BinaryIO, _: RawIOBase) -> None:
+        """What is shown alone."""
+        source = self._opened(file)
+        self.faults.extend(source.faults)
+        if source.samples and source.picture:
+            self._reduce(source.samples, Rendering(source), source.picture.orientation)
+
+    def _opened(self, file: BinaryIO) -> Source:
+        kind = format_of(file.read(HEAD_BYTES))
+        if not self.reading.size:
+            self.faults.append(FaultFound(Fault.EMPTY, "holds no bytes", "look for another copy of this file"))
+            return Source("")
+        if not kind:
+            self.faults.append(FaultFound(Fault.NOT_A_PICTURE, "its first bytes are not a known picture format"))
+            return Source("")
         try:
             return open_source(file, kind, self.reading.size, self.limits, self.deadline)
         except Exception as error:  # the codec edge
@@ -148,45 +172,45 @@ class Work:
         )
 
     def _decode(self, source: Source) -> None:
+        """The picture with its digest, preview and hashes."""
         samples, picture = source.samples, source.picture
         if samples is None or picture is None:
             return
         rendering = Rendering(source)
-        reducer = Reducer(samples.width, samples.height, rendering.channels, LONG_SIDE)
         patches = Patches(samples.width, samples.height, rendering.top)
-        digest, faults = self._run(samples, rendering, reducer, patches)
-        self.faults.extend(faults)
-        if not reducer.rows_done or not samples.any_decoded():
+        shape = (samples.height, samples.width, samples.channels)
+        digest = PixelDigest(shape, samples.dtype.name, rendering.meaning, rendering.identity)
+        self._reduce(samples, rendering, picture.orientation, digest, patches)
+        if self.shown is None:
             return
-        shown = self._shown(rendering, reducer, source.icc)
-        shown = np.ascontiguousarray(turned(shown, picture.orientation))
         spoilt = any(fault.kind in SPOILS_DIGEST for fault in self.faults)
         upscaled = () if spoilt or samples.reduced else patches.notes()
         self.reading = replace(
-            self.reading, preview=encode(shown), hashes=hashes(shown),
-            pixel_digest="" if spoilt else source.coded_digest or digest,
+            self.reading, preview=encode(self.shown), hashes=hashes(self.shown),
+            pixel_digest="" if spoilt else source.coded_digest or digest.hexdigest(),
             notes=(*self.reading.notes, *rendering.notes(), *upscaled),
         )
-
-    def _run(
-        self, samples: Samples, rendering: Rendering, reducer: Reducer, patches: Patches
-    ) -> tuple[str, tuple[FaultFound, ...]]:
-        """Take all bands; the pixel digest and what went wrong."""
-        shape = (samples.height, samples.width, samples.channels)
-        digest = PixelDigest(shape, samples.dtype.name, rendering.meaning, rendering.identity)
-        stopped: tuple[FaultFound, ...] = ()
+    def _reduce(self, samples: Samples, rendering: Rendering, orientation: int, digest: PixelDigest | None = None,
+                patches: Patches | None = None) -> None:
+        """Take all bands; what they show, reduced, and what went wrong."""
+        reducer = Reducer(samples.width, samples.height, rendering.channels, LONG_SIDE)
         try:
             for band in samples.bands():
-                digest.update(band)
+                if digest:
+                    digest.update(band)
                 for start, stop in spans(len(band), rows_at_a_time(band[0].nbytes, self.limits.band_bytes)):
                     prepared = rendering.prepare(band[start:stop])   # a part at a time: it may be a copy
-                    patches.add(prepared)
+                    if patches:
+                        patches.add(prepared)
                     reducer.add(prepared)
         except TooBig as stop:
-            stopped = (FaultFound(Fault.UNDECODED, f"{stop}, too large for the memory allowed"),)
+            self.faults.append(FaultFound(Fault.UNDECODED, f"{stop}, too large for the memory allowed"))
         except OutOfTime:
-            stopped = (FaultFound(Fault.UNDECODED, f"took longer than {self.limits.seconds:,.0f} s"),)
-        return digest.hexdigest(), (*stopped, *samples.settle())
+            self.faults.append(FaultFound(Fault.UNDECODED, f"took longer than {self.limits.seconds:,.0f} s"))
+        self.faults.extend(samples.settle())
+        if reducer.rows_done and samples.any_decoded():
+            shown = self._shown(rendering, reducer, rendering.source.icc)
+            self.shown = np.ascontiguousarray(turned(shown, orientation))
 
     def _shown(self, rendering: Rendering, reducer: Reducer, icc: bytes) -> NDArray[np.uint8]:
         colours, meaning = rendering.finish(reducer.result())

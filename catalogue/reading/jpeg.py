@@ -87,7 +87,7 @@ def open_jpeg(file: BinaryIO, size: int, limits: Limits, deadline: Deadline) -> 
     record_facts(source, blocks, image.size, 8, samples, photometric)
     if image.width * image.height > limits.pixels:
         source.faults.append(FaultFound(Fault.DAMAGED, f"claims {image.width:,} × {image.height:,} pixels"))
-    elif held_bytes(image) <= limits.held_bytes:
+    elif held_bytes(image) <= limits.held_bytes and not limits.long_side:
         whole = WholePicture(reopen, image.mode if image.mode in MODES else "RGB", limits, deadline)
         source.samples = Samples(*image.size, samples, np.dtype(np.uint8), whole.bands,
                                  lambda: whole.settle() or fault_after_scans(file.fileno(), size))
@@ -167,10 +167,11 @@ def _reduced(
         source.faults.append(FaultFound(Fault.UNDECODED, TOO_LARGE))  # all coefficients would be held
         return None
     given = image.mode if image.mode in MODES else "RGB"
+    divisor = max(1.0, max(image.size) / limits.long_side) if limits.long_side else 8
 
     def drafted() -> Pil.Image:
         fresh = reopen()
-        fresh.draft(fresh.mode, (max(1, fresh.width // 8), max(1, fresh.height // 8)))
+        fresh.draft(fresh.mode, (max(1, int(fresh.width // divisor)), max(1, int(fresh.height // divisor))))
         return fresh
 
     draft = drafted()

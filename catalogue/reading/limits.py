@@ -20,6 +20,7 @@ class Limits:
     segments: int = 1 << 22          # strips or tiles of one image
     pages: int = 2048                # images listed from one file
     metadata_bytes: int = 16 * MIB   # of one profile, XMP packet or other tag that is read
+    long_side: int = 0               # px: a JPEG is decoded no finer than this wants; 0: in full
 
 
 class OutOfTime(Exception):

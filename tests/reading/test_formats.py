@@ -10,11 +10,11 @@ import imagecodecs
 import numpy as np
 import pytest
 import tifffile
-from PIL import Image
+from PIL import Image, ImageOps
 
 from catalogue.progress import Progress, Stopped
 from catalogue.reading.digests import sha256_of
-from catalogue.reading.file import read_file
+from catalogue.reading.file import read_file, read_picture
 from catalogue.reading.kinds import looks_like_picture
 from catalogue.reading.limits import Limits
 from catalogue.reading.model import Fault
@@ -138,6 +138,48 @@ def test_large_jpeg_is_reduced_and_its_coding_digested(painting: np.ndarray, fol
     shown = np.asarray(Image.open(BytesIO(a.preview))).astype(int)
     whole = np.asarray(Image.fromarray(big).reduce(big.shape[0] // shown.shape[0])).astype(int)
     assert np.abs(shown - whole).mean() < 5
+
+
+@pytest.mark.parametrize("turn", [1, 6])
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "TIFF"])
+def test_a_picture_alone_is_shown_as_its_reading_shows_it(
+    kind: str, turn: int, painting: np.ndarray, folder: Path,
+) -> None:
+    """Against Pillow, which decodes in full, turns by Exif (orientation 6: a quarter clockwise) and averages areas."""
+    whole = Image.fromarray(painting).resize((2300, 1500))
+    exif = Image.Exif()
+    exif[0x0112] = turn
+    path = folder / f"photo-{turn}.{kind}"
+    whole.save(path, kind, exif=exif, **({"quality": 92} if kind == "JPEG" else {}))
+    with Image.open(path) as opened:
+        opened.load()
+        upright = ImageOps.exif_transpose(opened).convert("RGB")
+    expected = upright.resize((668, 1024) if turn == 6 else (1024, 668), Image.Resampling.BOX)
+    shown = read_picture(path).shown
+    assert shown is not None
+    assert shown.shape == np.asarray(expected).shape
+    assert np.abs(shown.astype(int) - np.asarray(expected).astype(int)).mean() < 2.5
+
+
+@pytest.mark.parametrize(("data", "kind"), [(b"", Fault.EMPTY), (b"no picture", Fault.NOT_A_PICTURE)])
+def test_nothing_is_shown_of_what_is_no_picture(data: bytes, kind: Fault, folder: Path) -> None:
+    (folder / "a.jpg").write_bytes(data)
+    work = read_picture(folder / "a.jpg")
+    assert work.shown is None
+    assert [fault.kind for fault in work.faults] == [kind]
+    assert [fault.kind for fault in read_picture(folder / "gone.jpg").faults] == [Fault.VANISHED]
+
+
+def test_a_photo_cut_short_shows_what_is_left_of_it(painting: np.ndarray, folder: Path) -> None:
+    whole, cut = folder / "whole.jpg", folder / "cut.jpg"
+    Image.fromarray(painting).resize((2300, 1500)).save(whole, quality=92)
+    cut.write_bytes(whole.read_bytes()[: whole.stat().st_size * 2 // 3])
+    work = read_picture(cut)
+    assert work.shown is not None
+    assert [fault.kind for fault in work.faults] == [Fault.TRUNCATED]
+    reference = read_picture(whole).shown
+    assert reference is not None
+    assert np.abs(work.shown[:300].astype(int) - reference[:300].astype(int)).mean() < 1
 
 
 def test_old_jpeg_in_tiff_is_said_or_read(painting: np.ndarray, folder: Path) -> None:
