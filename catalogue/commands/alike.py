@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -11,15 +10,13 @@ from catalogue.commands.artist import print_correction
 from catalogue.commands.lookup import find_piece, scan_of_digest
 from catalogue.commands.printing import Printer, note
 from catalogue.commands.session import Session, bar, interruptible, with_session
-from catalogue.errors import CatalogueError, Refused, required
+from catalogue.errors import Refused, required
 from catalogue.operations.correcting import merge_pieces, split_piece, undo_older_change
 from catalogue.records.database import Database
 from catalogue.records.likenesses import piece_titles
 from catalogue.records.piece_changes import recent
-from catalogue.untrusted import open_regular
 
 if TYPE_CHECKING:
-    from catalogue.likeness.finding import Match
     from catalogue.likeness.service import Groups, GroupView, Pair
 
 
@@ -137,35 +134,6 @@ def changes(session: Session) -> None:
     made = recent(session.looking())
     lines = [f"{c.id:>5}  {c.at[:10]}  {c.kind}  {c.detail}" + ("  (undone)" if c.undone else "") for c in made]
     session.emit(made, lambda out: out.lines(lines or ["No merges and no splits yet."]))
-
-
-def find_by_picture(session: Session, picture: Path, limit: int) -> int:
-    """``catalogue find --picture``: which piece a picture shows. Gives the exit code."""
-    from catalogue.likeness.finding import find_picture
-
-    try:
-        open_regular(picture, follow=True).close()  # a pipe or a device would make the reader wait
-    except OSError as error:
-        raise CatalogueError(f"The picture cannot be read: {error.strerror}.", path=picture) from error
-    db = session.looking()
-    matches = find_picture(db, session.home, picture, limit)
-    names = _names(db, (m.piece_id for m in matches))
-    session.emit(matches, lambda out: _print_matches(out, matches, names))
-    return 0 if matches else 1
-
-
-def _print_matches(out: Printer, matches: "Sequence[Match]", names: dict[int, str]) -> None:
-    pieces: dict[object, list[Match]] = {}
-    for match in matches:
-        pieces.setdefault(match.piece_id or match.sha256, []).append(match)
-    for group in pieces.values():
-        best, more = group[0], len(group) - 1
-        name = names.get(best.piece_id or 0, "no piece")
-        others = f", and {more} more of its scans" if more else ""
-        out.print(f"{best.photo_match.sure:4.0%} sure  {name}  [{best.role} {best.sha256[:12]}]  "
-                  f"{best.photo_match.inliers} features agree, {best.photo_match.agreement:.0%} alike{others}")
-    if not matches:
-        out.print("No piece matches this picture.")
 
 
 def _update(db: Database, session: Session, again: bool) -> None:

@@ -1,13 +1,20 @@
 """``catalogue find``: by words, or by a picture."""
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from catalogue.commands.printing import Printer
 from catalogue.commands.session import Session, with_session
+from catalogue.errors import CatalogueError
 from catalogue.records.paths import display_path
-from catalogue.records.search import Found, search
+from catalogue.untrusted import open_regular
+
+if TYPE_CHECKING:
+    from catalogue.likeness.finding import Match
+    from catalogue.records.search import Found
 
 
 @click.command("find")
@@ -18,17 +25,47 @@ from catalogue.records.search import Found, search
 def command(session: Session, words: tuple[str, ...], picture: Path | None, limit: int) -> int:
     """Find artists, pieces, orders and files by WORDS; typing slips are tolerated. Exit 1 when nothing is found."""
     if picture is not None:
-        from catalogue.commands.alike import find_by_picture
-
-        return find_by_picture(session, picture, limit)
+        return _find_by_picture(session, picture, limit)
     if not words:
         raise click.UsageError("Give some words, or --picture FILE.")
+    from catalogue.records.search import search
+
     result = search(session.looking(), " ".join(words), limit)
     session.emit(result, lambda out: _print(out, result))
     return int(not result.total)
 
 
-def _print(out: Printer, result: Found) -> None:
+def _find_by_picture(session: Session, picture: Path, limit: int) -> int:
+    """``catalogue find --picture``: which piece a picture shows. Gives the exit code."""
+    from catalogue.likeness.finding import find_picture
+    from catalogue.records.likenesses import piece_titles
+
+    try:
+        open_regular(picture, follow=True).close()  # a pipe or a device would make the reader wait
+    except OSError as error:
+        raise CatalogueError(f"The picture cannot be read: {error.strerror}.", path=picture) from error
+    db = session.looking()
+    matches = find_picture(db, session.home, picture, limit)
+    names = piece_titles(db, {m.piece_id for m in matches if m.piece_id is not None})
+    session.emit(matches, lambda out: _print_matches(out, matches, names))
+    return 0 if matches else 1
+
+
+def _print_matches(out: Printer, matches: "Sequence[Match]", names: dict[int, str]) -> None:
+    pieces: dict[object, list[Match]] = {}
+    for match in matches:
+        pieces.setdefault(match.piece_id or match.sha256, []).append(match)
+    for group in pieces.values():
+        best, more = group[0], len(group) - 1
+        name = names.get(best.piece_id or 0, "no piece")
+        others = f", and {more} more of its scans" if more else ""
+        out.print(f"{best.photo_match.sure:4.0%} sure  {name}  [{best.role} {best.sha256[:12]}]  "
+                  f"{best.photo_match.inliers} features agree, {best.photo_match.agreement:.0%} alike{others}")
+    if not matches:
+        out.print("No piece matches this picture.")
+
+
+def _print(out: Printer, result: "Found") -> None:
     for word, taken in result.corrected:
         out.print(f"(no {word!r} here; searched for {', '.join(taken)})")
     for artist in result.artists:

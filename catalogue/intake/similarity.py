@@ -8,7 +8,7 @@ from catalogue.intake.guessing import Likeness, SimilarScan
 from catalogue.intake.overlap import WITHIN
 from catalogue.likeness.evidence import Evidence, Relation
 from catalogue.likeness.feature_cache import index_folder
-from catalogue.likeness.finding import similar_scans
+from catalogue.likeness.similar import similar_scans
 from catalogue.likeness.updating import update
 from catalogue.progress import Cancelled, Report, ignore_progress, never_cancelled
 from catalogue.reading.model import Reading

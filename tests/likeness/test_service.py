@@ -15,7 +15,8 @@ from catalogue.errors import CatalogueError, Refused
 from catalogue.likeness import examine, feature_cache, merging, retrieval, service, updating
 from catalogue.likeness import thresholds as limits
 from catalogue.likeness.evidence import Relation
-from catalogue.likeness.finding import find_picture, similar_scans
+from catalogue.likeness.finding import find_picture
+from catalogue.likeness.similar import similar_scans
 from catalogue.likeness.tiling import tiling
 from catalogue.progress import Progress
 from catalogue.reading.file import read_file
