@@ -4,8 +4,10 @@ import shutil
 from contextlib import closing
 from pathlib import Path
 
-from catalogue.records import stores
+from catalogue.indexing.stores import note_file_place, note_place
+from catalogue.records import locations, stores
 from catalogue.records.database import open_database, transaction
+from catalogue.records.paths import native_path
 from catalogue.settings import Home
 
 
@@ -13,6 +15,11 @@ def copy_shop(built: Path, folder: Path, home: Home) -> Home:
     """Copy everything in ``built``, where the stores' folders lie too; ``home`` is the catalogue's in the copy."""
     shutil.copytree(built, folder, dirs_exist_ok=True)
     with closing(open_database(home.database)) as db, transaction(db):
+        db.execute("DELETE FROM store_place")  # the copied files stand for those that were read
         for store in stores.listed(db):
-            stores.move(db, store.id, str(folder / Path(store.root).relative_to(built)))
+            root = folder / Path(store.root).relative_to(built)
+            stores.move(db, store.id, str(root))
+            note_place(db, store, root)
+            for file_id, path, _ in locations.inodes_of_store(db, store.id):
+                note_file_place(db, file_id, str(root / native_path(path)))
     return home

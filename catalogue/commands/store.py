@@ -94,5 +94,5 @@ def move(session: Session, name: str, folder: Path) -> None:
     FOLDER must have the store's marker. Nothing on the disk is touched. Also use it to choose between a disk and its
     clone with the same marker.
     """
-    result = move_store(session.database(), name, folder)
+    result = move_store(session.database(), session.home, name, folder)
     session.emit(result.store, lambda out: out.lines([*summarize(result), "Next: catalogue index"]))

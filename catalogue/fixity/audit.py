@@ -20,7 +20,7 @@ from catalogue.fixity import copies, log, verdicts
 from catalogue.fixity.checking import Checked, Expected, Result
 from catalogue.fixity.copying import Stopped
 from catalogue.indexing.exclusive_lock import exclusive_lock
-from catalogue.indexing.stores import is_at, locate_store
+from catalogue.indexing.stores import is_at, locate_store, note_place
 from catalogue.progress import Cancelled, Progress, Report, ignore_progress, never_cancelled
 from catalogue.records import events, findings, fixity, runs
 from catalogue.records.database import Database, transaction
@@ -146,6 +146,7 @@ def _offline(db: Database, home: Home, store: Store) -> StoreAudit:
 def _start(db: Database, store: Store, root: Path, budget: Budget, stack: ExitStack) -> _StoreRun:
     with transaction(db):
         findings.resolve(db, "seen again", store_id=store.id, path="", kinds=("offline",))
+        note_place(db, store, root)
         run_id = runs.start(db, "audit" if budget.share is None else "spot check", store.id)
         turn = fixity.first_turn(db, store.id) if budget.share is None else run_id
         ids, size = (fixity.due(db, store.id, turn) if budget.share is None
@@ -231,7 +232,7 @@ def _commit(db: Database, parts: list[_StoreRun], cancelled: Cancelled) -> None:
         judged = [verdicts.judge(db, part.root, due, checked, cancelled) for due, checked in results]
         with transaction(db):
             for verdict in judged:
-                verdicts.record(db, part.store, verdict)
+                verdicts.record(db, part.store, part.root, verdict)
                 fixity.set_turn(db, verdict.due.id, part.turn)
         for verdict in judged:
             if verdict.result is Result.INTACT:

@@ -100,8 +100,8 @@ def _described(damage: Damage | None) -> str:
     return words + ")"
 
 
-def record(db: Database, store: Store, verdict: Verdict) -> None:
-    """Put one verdict on record: file row, findings, damage, event. Within a transaction.
+def record(db: Database, store: Store, root: Path, verdict: Verdict) -> None:
+    """Put one verdict on record: file row, findings, damage, event. Within a transaction. ``root``: where it was read.
 
     The content on record stays, whatever was met; what was not met is noted as a failed look, so that the next index
     run reads the file anew.
@@ -113,7 +113,7 @@ def record(db: Database, store: Store, verdict: Verdict) -> None:
         return
     if result is Result.INTACT:
         files.mark_checked(db, due.id, now())
-        note_file_place(db, due.id, real_path(Path(store.root), due.path))
+        note_file_place(db, due.id, real_path(root, due.path))
         if stored_mtime(checked.mtime_ns) != due.mtime_ns:
             fixity.touched(db, due.id, checked.mtime_ns)
         fixity.clear_damage(db, due.id)

@@ -10,8 +10,9 @@ from pathlib import Path
 from uuid import uuid4
 
 from catalogue.errors import CatalogueError, Refused, StoreAway
-from catalogue.records import events, findings, locations, stores
+from catalogue.records import events, files, findings, locations, stores
 from catalogue.records.database import Database, transaction
+from catalogue.records.paths import UnusablePath, native_path
 from catalogue.records.stores import Store
 from catalogue.storage.atomic import opened, remove_leftover, write_atomically, write_new
 from catalogue.storage.folders import MARKER, OpenFolder, marker_facts_in, open_folder, open_root
@@ -52,7 +53,7 @@ def add_store(db: Database, name: str, folder: Path, kind: str, *, consent: bool
     marker = marker or (_write_marker(root, name) if consent else f"{UNMARKED}{uuid4()}")
     with transaction(db):
         store = stores.add(db, name, str(root), kind, marker)
-        note_place(db, store, root)
+        note_place(db, store, root, look=True)  # a retired store that returns: much may have happened to its files
         events.append(db, "metadata modification", "success", store=name, path=str(root), detail=f"{kind} store added")
     return store
 
@@ -168,8 +169,11 @@ def marked_elsewhere(store: Store) -> list[Path]:
     return folders
 
 
-def move_store(db: Database, store: Store, folder: Path) -> None:
-    """Say where a store lies now. Raises :class:`Refused` where the folder has not its marker, or is another's."""
+def move_store(db: Database, store: Store, folder: Path) -> int:
+    """Say where a store lies now; gives how many of its files are to be read there before they count as copies.
+
+    Raises :class:`Refused` where the folder has not its marker, or is another's.
+    """
     root = folder.expanduser().absolute()
     if read_marker(root) != store.marker if not store.marker.startswith(UNMARKED) else not root.is_dir():
         raise Refused(f"This folder does not have the marker of the store {store.name!r}.", path=root)
@@ -179,9 +183,10 @@ def move_store(db: Database, store: Store, folder: Path) -> None:
                       hint="A file can belong to one store only.", path=root)
     with transaction(db):
         stores.move(db, store.id, str(root))
-        note_place(db, store, root)
+        unread = note_place(db, store, root)
         events.append(db, "metadata modification", "success", store=store.name, path=str(root),
                       detail=f"the store lies here now; it was at {store.root}")
+    return unread
 
 
 def retire_store(db: Database, store: Store) -> None:
@@ -193,11 +198,42 @@ def retire_store(db: Database, store: Store) -> None:
                       detail=f"{store.kind} store retired")
 
 
-def note_place(db: Database, store: Store, root: Path) -> None:
-    """Note which folder of which file system the store's root is now. Within a transaction."""
-    file_id = identity(root)
-    if file_id is not None:
-        locations.note_store(db, store.id, filesystem_id(root), file_id.inode)
+def note_place(db: Database, store: Store, root: Path, *, look: bool = False) -> int:
+    """Note which folder of which file system the store's root is now. Within a transaction.
+
+    Where it is another than before, as after a disk was replaced (or with ``look``), the places of its files are noted
+    anew. Those that are not the very files that were read count as no copies until they are; gives how many these are.
+    """
+    place = identity(root)
+    if place is None:
+        return 0
+    before, filesystem = locations.store_location(db, store.id), filesystem_id(root)
+    present = locations.StoreLocation(filesystem, place.inode)
+    locations.note_store(db, store.id, filesystem, place.inode)
+    if before is None or (before == present and not look):
+        return 0
+    copied = before.filesystem != filesystem and _names_a_volume(before.filesystem) and _names_a_volume(filesystem)
+    others = []
+    for file_id, path, inode in locations.inodes_of_store(db, store.id):
+        try:
+            file = root / native_path(path)
+        except UnusablePath:
+            continue
+        standing = identity(file, follow=False)
+        if standing is None:
+            locations.forget_file(db, file_id)
+        else:
+            locations.note_file(db, file_id, filesystem_id(file), standing.inode)
+        if standing is None or copied or standing.inode != inode:
+            others.append(file_id)
+    files.mark_not_read_here(db, others)
+    return len(others)
+
+
+def _names_a_volume(filesystem: str) -> bool:
+    """Whether it differs from disk to disk and from nothing else: a share has several names, and macOS numbers disks
+    anew when they are connected. Then the files' inodes tell."""
+    return filesystem.startswith("volume ") or (filesystem.startswith("id ") and sys.platform == "linux")
 
 
 def on_one_disk(db: Database) -> list[tuple[str, str]]:

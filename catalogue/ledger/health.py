@@ -79,6 +79,10 @@ def sound_copy(health: Health | None) -> tuple[Scan, Copy, Path]:
     return health.scan, best, best.place
 
 
+_UNREAD = {files.UNREAD: "it has changed since it was read",
+           files.NOT_READ_HERE: "it has not been read since its store came to lie on this disk"}
+
+
 def _doubts(db: Database, file: Located, held: Holder | None, faulty: str) -> tuple[str, ...]:
     """Why a file is no sound copy; none where it is one."""
     if held is not None and held.sound:
@@ -87,8 +91,7 @@ def _doubts(db: Database, file: Located, held: Holder | None, faulty: str) -> tu
     if doubts or faulty:
         return doubts or (f"{faulty}: its picture is incomplete",)
     known = files.by_id(db, file.id)
-    return ("it has changed since it was read" if known is not None and known.failure == files.UNREAD
-            else "it could not be read the last time",)
+    return (_UNREAD.get(known.failure if known is not None else "", "it could not be read the last time"),)
 
 
 def _as_mounted(file: Located, root: Path | None) -> Located:
@@ -132,10 +135,11 @@ def check_now(db: Database, scan: Scan, copy: Copy, *, report: Report, cancelled
 
     checked = check(str(copy.place), Expected(due.size, due.mtime_ns, due.sha256), on_read=add_read,
                     cancelled=cancelled)
-    verdict = judge(db, locate_store(db, stores.by_id(db, due.store_id)) or Path(copy.file.root), due, checked,
-                    cancelled)
+    store = stores.by_id(db, due.store_id)
+    root = locate_store(db, store) or Path(copy.file.root)
+    verdict = judge(db, root, due, checked, cancelled)
     with transaction(db):
-        record(db, stores.by_id(db, due.store_id), verdict)
+        record(db, store, root, verdict)
     if verdict.result is Result.INTACT:
         return
     if verdict.result in (Result.UNREADABLE, Result.MISSING, Result.CHANGING):

@@ -24,10 +24,13 @@ class StoreAdded:
 
 @dataclass(frozen=True, slots=True)
 class StoreMoved:
-    """The store at its new place, and where it was."""
+    """The store at its new place, and where it was. ``unread``: how many of its files are to be read there before they
+    count as copies; ``lacking``: masters without enough copies until then, by kind of finding."""
 
     store: Store
     former_root: str
+    unread: int
+    lacking: dict[str, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,13 +63,16 @@ def add_store(db: Database, home: Home, name: str, folder: Path, kind: str, *, c
     return StoreAdded(stores.by_id(db, store.id), copies.review(db, home.settings))
 
 
-def move_store(db: Database, name: str, folder: Path) -> StoreMoved:
-    """Say that a store lies at ``folder`` now; it is no longer told to be offline. Raises Refused, NotFound."""
+def move_store(db: Database, home: Home, name: str, folder: Path) -> StoreMoved:
+    """Say that a store lies at ``folder`` now; it is no longer told to be offline. Copies are counted anew.
+
+    Raises Refused, NotFound.
+    """
     store = stores.by_name(db, name)
     with transaction(db):
-        store_service.move_store(db, store, folder)
+        unread = store_service.move_store(db, store, folder)
         findings.resolve(db, "it was moved", store_id=store.id, path="", kinds=("offline",))
-    return StoreMoved(stores.by_id(db, store.id), store.root)
+    return StoreMoved(stores.by_id(db, store.id), store.root, unread, copies.review(db, home.settings))
 
 
 def retire_store(db: Database, home: Home, name: str) -> StoreRetired:
@@ -84,8 +90,13 @@ def summarize(result: StoreAdded | StoreMoved | StoreRetired) -> list[str]:
     match result:
         case StoreAdded(store, _):
             return [f"Added the {store.kind} store {store.name} at {store.root}."]
-        case StoreMoved(store, former):
-            return [f"The store {store.name} is now at {store.root}; it was at {former}."]
+        case StoreMoved(store, former, unread, lacking):
+            lines = [f"The store {store.name} is now at {store.root}; it was at {former}."]
+            if unread:
+                lines += [f"{counted(unread, 'file')} there {'is another' if unread == 1 else 'are others'} than those"
+                          " that were read before, and will count as copies once the store has been indexed again.",
+                          *masters_lacking(lacking)]
+            return lines
         case StoreRetired(store, closed, lacking):
             ended = f" {counted(closed, 'finding')} of it closed." if closed else ""
             return [f"{store.name} is retired. Its files are untouched.{ended}", *masters_lacking(lacking)]

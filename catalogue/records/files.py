@@ -9,6 +9,7 @@ from catalogue.records.paths import stored_mtime
 from catalogue.records.rows import Database, chunks, fetch, fetch_one, now
 
 UNREAD = "not read yet"  # ``File.failure`` of a file met with another size or time, or back after it was missing
+NOT_READ_HERE = "not read on this disk"  # ``File.failure`` of a file that was read on the disk its store was on before
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +127,13 @@ def mark_unread(db: Database, file_ids: Iterable[int]) -> None:
     db.conn.executemany("""UPDATE file SET state = 'present', failed_at = coalesce(failed_at, ?),
                            failure = CASE WHEN failed_at IS NULL THEN ? ELSE failure END WHERE id = ?""",
                         [(moment, UNREAD, i) for i in file_ids])
+
+
+def mark_not_read_here(db: Database, file_ids: Iterable[int]) -> None:
+    """What stands at these paths now, if anything does, is another file than the one that was read: no copy until it is
+    read. What an earlier failed look said of them stays."""
+    db.conn.executemany("UPDATE file SET failed_at = ?, failure = ? WHERE id = ? AND failed_at IS NULL",
+                        [(now(), NOT_READ_HERE, i) for i in file_ids])
 
 
 def mark_checked(db: Database, file_id: int, moment: str) -> None:

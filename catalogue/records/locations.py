@@ -32,6 +32,18 @@ def note_file(db: Database, file_id: int, filesystem: str, inode: int) -> None:
     db.execute("INSERT OR REPLACE INTO file_place VALUES (?, ?, ?)", [file_id, filesystem, inode])
 
 
+def forget_file(db: Database, file_id: int) -> None:
+    """Where a file lies is not known any more: its store's place stands for it."""
+    db.execute("DELETE FROM file_place WHERE file_id = ?", [file_id])
+
+
+def inodes_of_store(db: Database, store_id: int) -> list[tuple[int, str, int | None]]:
+    """``(file id, path, inode)`` of every file of a store with known content; None where no inode was noted."""
+    return [(int(row[0]), str(row[1]), row[2]) for row in db.execute("""
+        SELECT f.id, f.path, p.inode FROM file f LEFT JOIN file_place p ON p.file_id = f.id
+        WHERE f.store_id = ? AND f.scan_id IS NOT NULL""", [store_id])]
+
+
 def disks_in_use(db: Database) -> int:
     """How many file systems the stores in use lie on, as last seen; one never looked at is taken for one of its own."""
     return fetch_int(db, """SELECT count(DISTINCT coalesce(p.filesystem, 'store ' || s.id)) FROM store s

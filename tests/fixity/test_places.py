@@ -13,16 +13,19 @@ from fixity_shop import Shop, rot
 from catalogue.errors import CatalogueError, NotFound, Refused, StoreAway
 from catalogue.fixity import copies as fixity_copies
 from catalogue.fixity import copying, restore
+from catalogue.fixity.audit import audit
 from catalogue.fixity.bags import write_bag
 from catalogue.fixity.copies import SINGLE, copy_to, plan, review
 from catalogue.indexing import stores as on_disk
 from catalogue.indexing.stores import MARKER, add_store, locate_store, marked_elsewhere, move_store
+from catalogue.operations import stores as moving
 from catalogue.progress import Progress, ignore_progress, never_cancelled
 from catalogue.records import copies, scans
 from catalogue.records import stores as store_rows
 from catalogue.records.fixity import baggable
 from catalogue.settings import Home, Settings, read_settings
 from catalogue.sheets.writing import write_sheet
+from catalogue.storage import identity
 from catalogue.storage.folders import Entry
 from tests.files import part_path
 
@@ -293,6 +296,93 @@ def test_the_disk_itself_is_known_at_a_new_place(shop: Shop, volumes: Path) -> N
     (shop.folder / "nas").rename(volumes / "nas")
     assert locate_store(shop.db, store) == volumes / "nas"
     assert shop.store("nas").root == str(volumes / "nas")
+
+
+def test_files_on_the_disk_that_replaced_a_stores_own_count_once_they_are_read(shop: Shop, scan: Scan,
+                                                                               volumes: Path) -> None:
+    """Nobody has read what the new disk holds, though size and time of each file are those on record."""
+    for n in range(2):
+        scan(f"main/Ada/Harbour/{n}.tif", seed=n)
+    shop.add("nas", "copy")
+    shop.index()
+    copy(shop, "nas")
+    shutil.copytree(shop.folder / "nas", volumes / "larger")
+    rot(volumes / "larger" / "Ada" / "Harbour" / "1.tif", 900)
+    moved = moving.move_store(shop.db, shop.home, "nas", volumes / "larger")
+    assert moved.unread == 2
+    assert moved.lacking[SINGLE] == 2
+    assert moving.summarize(moved)[1].startswith("2 files there are others than those that were read before")
+    assert [held(shop, f"Ada/Harbour/{n}.tif").stores for n in range(2)] == [1, 1]
+    shop.index("nas")
+    assert [held(shop, f"Ada/Harbour/{n}.tif").stores for n in range(2)] == [2, 1]
+    assert shop.kinds("Ada/Harbour/1.tif", "nas") == {"changed"}
+
+
+@pytest.mark.parametrize("look", ["index", "audit"])
+def test_a_disk_that_replaced_another_at_the_same_place_is_noticed(shop: Shop, scan: Scan, look: str) -> None:
+    scan("main/Ada/Harbour/0.tif")
+    shop.add("nas", "copy")
+    shop.index()
+    copy(shop, "nas")
+    (shop.folder / "nas").rename(shop.folder / "old")
+    shutil.copytree(shop.folder / "old", shop.folder / "nas")
+    (shop.folder / "nas" / "Ada" / "Harbour" / "0.tif").unlink()
+    (shop.folder / "nas" / "Ada" / "Harbour" / "0.tif").hardlink_to(shop.folder / "main" / "Ada" / "Harbour" / "0.tif")
+    shop.index("nas") if look == "index" else shop.audit("nas")
+    assert held(shop, "Ada/Harbour/0.tif").stores == 1
+
+
+def test_a_store_that_moved_to_the_disk_of_another_is_no_copy_on_a_disk_of_its_own(
+        shop: Shop, scan: Scan, volumes: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    real = identity.filesystem_id
+    monkeypatch.setattr(on_disk, "filesystem_id",
+                        lambda place: "volume B" if "/nas" in os.fspath(place) else real(place))
+    scan("main/Ada/Harbour/0.tif")
+    shop.add("nas", "copy")
+    (shop.folder / "nas" / "Ada" / "Harbour").mkdir(parents=True)
+    shutil.copy2(shop.folder / "main" / "Ada" / "Harbour" / "0.tif", shop.folder / "nas" / "Ada" / "Harbour" / "0.tif")
+    shop.index("main", "nas")
+    assert held(shop, "Ada/Harbour/0.tif").disks == 2
+    (shop.folder / "nas").rename(volumes / "here")
+    move_store(shop.db, shop.store("nas"), volumes / "here")
+    assert held(shop, "Ada/Harbour/0.tif").disks == 1
+    shop.index("nas")
+    assert held(shop, "Ada/Harbour/0.tif").disks == 1
+
+
+def test_an_audit_notes_files_where_it_read_them(shop: Shop, scan: Scan, volumes: Path) -> None:
+    """Two disks have changed places: a file at the former one is the other disk's."""
+    scan("main/Ada/Harbour/0.tif")
+    shop.add("nas", "copy")
+    shop.index()
+    copy(shop, "nas")
+    (shop.folder / "main").rename(volumes / "0")
+    (shop.folder / "nas").rename(shop.folder / "main")
+    (volumes / "0").rename(shop.folder / "nas")
+    moved = {"nas": shop.folder / "main", "main": shop.folder / "nas"}
+    for name, place in moved.items():
+        (volumes / name).symlink_to(place)
+    places_before = [holder.true_file for holder in copies.holders(shop.db, shop.due("Ada/Harbour/0.tif").sha256)]
+    stale = [shop.store("main"), shop.store("nas")]
+    for store in stale:
+        assert locate_store(shop.db, store) is not None
+        audit(shop.db, shop.home, [store])
+    places = [holder.true_file for holder in copies.holders(shop.db, shop.due("Ada/Harbour/0.tif").sha256)]
+    assert sorted(places) == sorted(places_before)
+    assert held(shop, "Ada/Harbour/0.tif").stores == 2
+    by_store = {h.store: h.true_file for h in copies.holders(shop.db, shop.due("Ada/Harbour/0.tif").sha256)}
+    assert by_store["main"].endswith(f" {(shop.folder / 'nas' / 'Ada' / 'Harbour' / '0.tif').stat().st_ino}")
+
+
+def test_what_a_retired_store_has_lost_meanwhile_is_no_copy_when_it_returns(shop: Shop, scan: Scan) -> None:
+    scan("main/Ada/Harbour/0.tif")
+    nas = shop.add("nas", "copy")
+    shop.index()
+    copy(shop, "nas")
+    on_disk.retire_store(shop.db, nas)
+    (shop.folder / "nas" / "Ada" / "Harbour" / "0.tif").unlink()
+    shop.add("nas", "copy")
+    assert held(shop, "Ada/Harbour/0.tif").stores == 1
 
 
 def test_of_two_disks_with_one_marker_none_is_chosen(shop: Shop, volumes: Path) -> None:

@@ -65,7 +65,7 @@ def test_a_store_that_was_moved_is_not_offline_any_more(twins: tuple[Archive, Ar
     with transaction(db):
         findings.record(db, "offline", "the store was last seen elsewhere", store_id=main.id)
     (archive.folder / "main").rename(archive.folder / "new place")
-    done = operations.move_store(db, "main", archive.folder / "new place")
+    done = operations.move_store(db, archive.home, "main", archive.folder / "new place")
     assert of_kind(db, "offline") == []
     assert operations.summarize(done) == [f"The store main is now at {archive.folder / 'new place'}; it was at "
                                           f"{archive.folder / 'main'}."]
