@@ -13,38 +13,38 @@ import click
 
 from catalogue import __version__
 from catalogue.commands.printing import Declined, Interrupted, note, print_json
-from catalogue.commands.session import Session, json_option, need_terminal, take_only_text
+from catalogue.commands.session import Session, json_option, need_terminal, prepare_parameters
 from catalogue.errors import CatalogueError
 
 # name: (module, what it does)
 COMMANDS: dict[str, tuple[str, str]] = {
     "store": ("store", "Add, list, move or retire stores: the disks and shares that hold scans."),
     "index": ("index", "Read what is new or changed in the stores."),
-    "findings": ("findings", "What is wrong, with which file, and what to do next."),
+    "findings": ("findings", "List what is wrong, with which file, and what to do next."),
     "find": ("find", "Find pieces, artists, scans and orders by words, or a piece by a picture."),
-    "show": ("show", "Everything about a piece: scans, sizes, orders."),
-    "alike": ("alike", "Scans that show the same artwork, with evidence; verdicts, tiles, merges."),
-    "order": ("order", "Orders: add, list, show, repeat, job sheets."),
+    "show": ("show", "Show everything about a piece: scans, sizes, orders."),
+    "alike": ("alike", "List scans that show the same artwork, with evidence; record verdicts."),
+    "order": ("order", "Record, list, repeat and correct orders; write job sheets."),
     "print": ("print_file", "Make an order's print files from master and recipe, the same bits each time."),
     "recipe": ("recipe", "Find how an old print file was made from its master, and record it for repeats."),
-    "buyer": ("buyer", "Buyers: contact, notes, orders; merge spellings."),
-    "edition": ("edition", "Editions: numbers out and left, losses, certificates."),
-    "artist": ("artist", "Artists: contact, terms, notes; correct and merge names."),
-    "statement": ("statement", "What an artist is owed for a period: shown, issued, written to a file."),
-    "piece": ("piece", "Pieces: details of the original; merge and split."),
-    "scan": ("scan", "Scans: their role and their piece."),
+    "buyer": ("buyer", "List and correct buyers; merge two spellings of one."),
+    "edition": ("edition", "Set, list and close editions; record losses; write certificates."),
+    "artist": ("artist", "List and correct artists and their terms; merge two names of one."),
+    "statement": ("statement", "Show, issue or write to a file what an artist is owed for a period."),
+    "piece": ("piece", "Correct, confirm, merge and split pieces."),
+    "scan": ("scan", "Say what a scan is and which piece it shows."),
     "refile": ("refile", "File guessed scans again after the place rules changed; previewed first."),
-    "history": ("history", "Changes recorded by people, newest first."),
+    "history": ("history", "List changes recorded by people, newest first."),
     "undo": ("undo", "Undo a recorded change."),
-    "rescan": ("rescan", "Pieces that need a new scan, and how similar works were scanned."),
+    "rescan": ("rescan", "List pieces that need a new scan; note and plan captures."),
     "import": ("importing", "Import orders, editions, artists or pieces from a CSV file."),
     "intake": ("intake", "Import new scans from a USB stick or folder into a store, checked and named."),
     "doubles": ("doubles", "List byte-identical files within a store, and free them where enough copies stay."),
     "tidy": ("tidy", "Rename files by the shop's rule: previewed, verified, and undoable."),
     "audit": ("audit", "Check that files are unchanged, oldest check first, within a time or size limit."),
     "restore": ("restore", "Restore a good copy: copy, verify, then switch; the bad file is kept under another name."),
-    "copy": ("copying", "Copy to a store what it lacks from the primary stores."),
-    "levels": ("levels", "How safe the archive is, by the NDSA Levels of Digital Preservation."),
+    "copy": ("copying", "Copy to a store what it lacks, from the primary stores."),
+    "levels": ("levels", "Show how safe the archive is, by the NDSA Levels of Digital Preservation."),
     "backup": ("backup", "Back up the catalogue itself, verified."),
     "recover": ("recover", "Recover a damaged or lost catalogue."),
     "export": ("exporting", "Export checksums, bags, tables and pages."),
@@ -68,7 +68,7 @@ class Lazy(click.Group):
         command = import_module(f"catalogue.commands.{module}").command
         if not isinstance(command, click.Command):
             raise TypeError(f"catalogue.commands.{module}.command is not a command")
-        take_only_text(command)
+        prepare_parameters(command)
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002

@@ -26,9 +26,9 @@ if TYPE_CHECKING:
 @click.option("--again", is_flag=True, help="Compare every scan again; verdicts are kept.")
 @with_session
 def command(session: Session, unreviewed: bool, as_is: bool, again: bool) -> int:
-    """Groups of scans that show the same artwork, with the evidence. New scans are compared first.
+    """List groups of scans that show the same artwork, with the evidence.
 
-    Exit 1 when pairs are waiting for a verdict.
+    New scans are compared first. Exit 1 when pairs are waiting for a verdict.
     """
     if click.get_current_context().invoked_subcommand is not None:
         return 0
@@ -52,7 +52,10 @@ def command(session: Session, unreviewed: bool, as_is: bool, again: bool) -> int
                                                          "filed under now are merged into it.")
 @with_session
 def confirm(session: Session, ids: tuple[int, ...], under: int | None) -> None:
-    """Both show the same piece: record that verdict for the pairs IDS. One that was rejected must be reopened first."""
+    """Record that the pairs IDS show the same piece.
+
+    A rejected pair must be reopened first.
+    """
     if under is None:
         _judge(session, ids, "confirmed")
         return
@@ -66,7 +69,10 @@ def confirm(session: Session, ids: tuple[int, ...], under: int | None) -> None:
 @click.argument("ids", nargs=-1, required=True, type=int)
 @with_session
 def reject(session: Session, ids: tuple[int, ...]) -> None:
-    """They are different works: the pairs IDS are not proposed again. One that was confirmed must be reopened first."""
+    """Record that the pairs IDS show different works.
+
+    They are not proposed again. A confirmed pair must be reopened first.
+    """
     _judge(session, ids, "rejected")
 
 
@@ -74,7 +80,7 @@ def reject(session: Session, ids: tuple[int, ...]) -> None:
 @click.argument("ids", nargs=-1, required=True, type=int)
 @with_session
 def reopen(session: Session, ids: tuple[int, ...]) -> None:
-    """Undo the verdicts on the pairs IDS."""
+    """Take back the verdicts on the pairs IDS."""
     _judge(session, ids, "")
 
 
@@ -82,9 +88,10 @@ def reopen(session: Session, ids: tuple[int, ...]) -> None:
 @click.argument("piece", nargs=-1, required=True)
 @with_session
 def tiles(session: Session, piece: tuple[str, ...]) -> int:
-    """A map of PIECE's tiles in its master: missing areas, turned tiles, how many were expected.
+    """Show a map of PIECE's tiles in its master.
 
-    Exit 1 when an area is missing or a tile is turned against the others.
+    It names missing areas, turned tiles, and how many were expected. Exit 1 when an area is missing or a tile is turned
+    against the others.
     """
     from catalogue.likeness.tiling import tiling
 
@@ -101,7 +108,10 @@ def tiles(session: Session, piece: tuple[str, ...]) -> int:
 @click.argument("gone", type=int)
 @with_session
 def merge(session: Session, keep: int, gone: int) -> None:
-    """File all scans, orders and editions of the piece GONE under the piece KEEP."""
+    """Merge the piece GONE into the piece KEEP, both by number.
+
+    Scans, orders and editions move there.
+    """
     change = merge_pieces(session.database(), keep, gone)
     session.emit(change, lambda out: print_correction(out, change))
 
@@ -112,7 +122,10 @@ def merge(session: Session, keep: int, gone: int) -> None:
 @click.option("--title", required=True, help="Title of the new piece, by the same artist.")
 @with_session
 def split(session: Session, piece: int, scans: tuple[str, ...], title: str) -> None:
-    """File some SCANS of PIECE (the first digits of their SHA-256) under a new piece."""
+    """File SCANS of PIECE under a new piece.
+
+    PIECE is its number, SCANS are the first digits of their SHA-256.
+    """
     db = session.database()
     change = split_piece(db, piece, [scan_of_digest(db, digits).id for digits in scans], title)
     session.emit(change, lambda out: print_correction(out, change))
@@ -122,7 +135,10 @@ def split(session: Session, piece: int, scans: tuple[str, ...], title: str) -> N
 @click.argument("change", type=int)
 @with_session
 def undo(session: Session, change: int) -> None:
-    """Take back the merge or split CHANGE that an earlier version of this program made; newer ones: catalogue undo."""
+    """Undo CHANGE, made by an earlier version of this program.
+
+    CHANGE is a number in: catalogue alike changes. Newer merges and splits: catalogue undo.
+    """
     undone = undo_older_change(session.database(), change)
     session.emit(undone, lambda out: out.print(f"Undone: {undone.kind} {undone.detail}."))
 
@@ -130,7 +146,10 @@ def undo(session: Session, change: int) -> None:
 @command.command("changes")
 @with_session
 def changes(session: Session) -> None:
-    """Merges and splits that an earlier version of this program made, newest first; newer ones: catalogue history."""
+    """List merges and splits made by an earlier version, newest first.
+
+    Newer ones: catalogue history.
+    """
     made = recent(session.looking())
     lines = [f"{c.id:>5}  {c.at[:10]}  {c.kind}  {c.detail}" + ("  (undone)" if c.undone else "") for c in made]
     session.emit(made, lambda out: out.lines(lines or ["No merges and no splits yet."]))

@@ -17,13 +17,13 @@ if TYPE_CHECKING:
 
 @click.group("artist")
 def command() -> None:
-    """Artists: contact, terms, notes; correct and merge names."""
+    """List and correct artists and their terms; merge two names of one."""
 
 
 @command.command("list")
 @with_session
 def list_(session: Session) -> None:
-    """Artists by name, with how many pieces, scans and orders."""
+    """List artists, with how many pieces, scans and orders."""
     rows, page = [], pieces.artists(db := session.looking())
     while page:
         rows += page
@@ -36,7 +36,7 @@ def list_(session: Session) -> None:
 @click.argument("name", nargs=-1, required=True)
 @with_session
 def show(session: Session, name: tuple[str, ...]) -> None:
-    """Contact, terms and notes of the artist NAME."""
+    """Show contact, terms and notes of the artist NAME."""
     artist = find_artist(session.looking(), " ".join(name))
     session.emit(artist, lambda out: _print(out, artist))
 
@@ -45,10 +45,13 @@ def show(session: Session, name: tuple[str, ...]) -> None:
 @click.argument("name", nargs=-1, required=True)
 @click.option("--contact", help="Address, telephone, e-mail.")
 @click.option("--terms", help="What was agreed: shares, approval, who may order.")
-@click.option("--notes")
+@click.option("--notes", help="Anything else worth knowing.")
 @with_session
 def set_(session: Session, name: tuple[str, ...], contact: str | None, terms: str | None, notes: str | None) -> None:
-    """Set contact, terms or notes of the artist NAME; anything not given stays as it is."""
+    """Set contact, terms or notes of the artist NAME.
+
+    Anything not given stays as it is.
+    """
     from catalogue.operations.correcting import describe_artist
 
     artist = describe_artist(db := session.existing(), find_artist(db, " ".join(name)).id, contact=contact,
@@ -59,19 +62,22 @@ def set_(session: Session, name: tuple[str, ...], contact: str | None, terms: st
 @command.command("terms")
 @click.argument("name", nargs=-1, required=True)
 @click.option("--percent", help="Per cent of the price of each print, such as 40 or 33.3333.")
-@click.option("--per-print", help="An amount for each print, such as 12.50.")
-@click.option("--currency", default="", help="Currency of --per-print; by default that of the settings.")
+@click.option("--per-print", help="Amount for each print, such as 12.50.")
+@click.option("--currency", default="", help="Currency of --per-print; otherwise that of the settings.")
 @click.option("--nothing", is_flag=True, help="Nothing is owed for prints.")
 @click.option("--since", help="For orders from this day on, or: start. Needed if terms are already on record.")
 @click.option("--destroyed/--not-destroyed", default=True, show_default=True,
-              help="Whether prints destroyed since count.")
+              help="Count prints destroyed since.")
 @click.option("--replaced/--not-replaced", default=False, show_default=True,
-              help="Whether prints made in place of destroyed ones count.")
-@click.option("--proofs/--not-proofs", default=False, show_default=True, help="Whether artist's proofs count.")
+              help="Count prints made in place of destroyed ones.")
+@click.option("--proofs/--not-proofs", default=False, show_default=True, help="Count artist's proofs.")
 @with_session
 def terms_(session: Session, /, name: tuple[str, ...], percent: str | None, per_print: str | None, currency: str,
            nothing: bool, since: str | None, destroyed: bool, replaced: bool, proofs: bool) -> None:
-    """What is agreed with the artist NAME, for statements; shown where nothing is said."""
+    """Show or set what is agreed with the artist NAME, for statements.
+
+    Without options the terms are shown.
+    """
     from catalogue.operations.artist_statements import set_terms
 
     bases = [basis for basis, given in (("percentage", percent is not None), ("fixed", per_print is not None),
@@ -98,7 +104,10 @@ def terms_(session: Session, /, name: tuple[str, ...], percent: str | None, per_
 @click.argument("new_name")
 @with_session
 def rename(session: Session, name: str, new_name: str) -> None:
-    """Rename the artist NAME to NEW_NAME. Folders with the old spelling still mean this artist."""
+    """Rename the artist NAME to NEW_NAME.
+
+    Folders with the old spelling still mean this artist.
+    """
     from catalogue.operations.correcting import rename_artist
 
     db = session.database()
@@ -111,8 +120,9 @@ def rename(session: Session, name: str, new_name: str) -> None:
 @click.option("--into", "keep", required=True, help="The artist to keep.")
 @with_session
 def merge(session: Session, name: str, keep: str) -> None:
-    """Merge the artist NAME into another: all pieces move there, and pieces with the same title become one. Later index
-    runs follow this.
+    """Merge the artist NAME into another.
+
+    All pieces move there, and pieces with the same title become one. Later index runs follow this.
     """
     from catalogue.operations.correcting import merge_artists
 

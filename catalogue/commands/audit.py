@@ -50,7 +50,7 @@ def command(session: Session, names: tuple[str, ...], seconds: float | None, mos
             part: float | None, log_only: bool) -> int:
     """Read files of the named stores, or of all, and compare their bytes with what is on record.
 
-    The file checked longest ago comes first. Exit 1 when anything is found. Ctrl-C stops after the files in progress;
+    The file checked longest ago comes first. Exit 1 when there are findings. Ctrl-C stops after the files in progress;
     the next audit continues. Nothing in a store is written to.
     """
     if log_only:

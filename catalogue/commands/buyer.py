@@ -17,13 +17,13 @@ from catalogue.records.order_list import OrderFilter
 
 @click.group("buyer")
 def command() -> None:
-    """Buyers: contact, notes, orders; merge spellings."""
+    """List and correct buyers; merge two spellings of one."""
 
 
 @command.command("list")
 @with_session
 def list_(session: Session) -> None:
-    """Buyers by name, with how many orders."""
+    """List buyers, with how many orders."""
     rows, page = [], buyers.listed(db := session.looking())
     while page:
         rows += page
@@ -38,7 +38,7 @@ def list_(session: Session) -> None:
 @click.argument("name", nargs=-1, required=True)
 @with_session
 def show(session: Session, name: tuple[str, ...]) -> None:
-    """How to reach the buyer NAME, how orders spell the name, and what was ordered."""
+    """Show the buyer NAME: contact, spellings, orders."""
     db = session.looking()
     buyer = find_buyer(db, " ".join(name))
     theirs = OrderFilter(buyer=buyer.key)
@@ -60,11 +60,14 @@ def show(session: Session, name: tuple[str, ...]) -> None:
 @click.argument("name", nargs=-1, required=True)
 @click.option("--name", "new_name", help="Correct the name; orders under the old spelling stay theirs.")
 @click.option("--contact", help="Address, telephone, e-mail.")
-@click.option("--notes")
+@click.option("--notes", help="Anything else worth knowing.")
 @with_session
 def set_(session: Session, name: tuple[str, ...], new_name: str | None, contact: str | None,
          notes: str | None) -> None:
-    """Note name, contact or notes of the buyer NAME; anything not given stays as it is."""
+    """Set name, contact or notes of the buyer NAME.
+
+    Anything not given stays as it is.
+    """
     db = session.existing()
     result = describe_buyer(db, find_buyer(db, " ".join(name)).key, name=new_name, contact=contact, notes=notes)
     session.emit(result, lambda out: _print(out, result.buyer))
@@ -75,7 +78,10 @@ def set_(session: Session, name: tuple[str, ...], new_name: str | None, contact:
 @click.option("--into", "keep", required=True, help="The buyer to keep.")
 @with_session
 def merge(session: Session, name: str, keep: str) -> None:
-    """Merge the buyer NAME into another: all orders move there, also those recorded later."""
+    """Merge the buyer NAME into another.
+
+    All orders move there, also those recorded later.
+    """
     db = session.existing()
     result = merge_buyers(db, find_buyer(db, keep).key, find_buyer(db, name).key)
     session.emit(result, lambda out: out.print(" ".join([*summarize(result), *undo_hint(result.event)])))

@@ -30,8 +30,8 @@ STORES = (("main disk", "main-disk", "primary"), ("copy disk", "copy-disk", "cop
 
 
 @click.command("demo")
-@click.option("--archive", type=click.Path(path_type=Path), help="The demo archive; otherwise one is painted in this "
-                                                            "checkout, once.")
+@click.option("--archive", type=click.Path(path_type=Path), metavar="FOLDER",
+              help="The demo archive; otherwise one is painted in this checkout, once.")
 @click.option("--screens/--no-screens", default=True, help="Open the screens, or print a summary and exit.")
 @with_session
 def command(session: Session, archive: Path | None, screens: bool) -> None:

@@ -47,9 +47,10 @@ class Part:
 @click.option("--rebuild-search", is_flag=True, help="Rebuild the search indexes of the catalogue first.")
 @with_session
 def command(session: Session, rebuild_search: bool) -> int:
-    """Examine program, machine, catalogue and stores. Exit 1 with findings.
+    """Check program, machine, catalogue and stores.
 
-    Names of artists, pieces, stores and people are left out, so that the text can be pasted into a report.
+    Names of artists, pieces, stores and people are left out, so that the text can be pasted into a report. Exit 1 when
+    there are findings.
     """
     if rebuild_search:
         rebuild_search_indexes(session.database())

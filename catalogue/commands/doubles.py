@@ -29,10 +29,11 @@ KEPT = "What was removed can be brought back; run it again for the rest."
 @with_session
 def command(session: Session, store: str | None, free: bool, yes: bool, undo_file: Path | None,
             print_files: bool) -> int:
-    """List byte-identical files within a store. Exit 1 when there are any.
+    """List byte-identical files within a store.
 
-    With --free all but one of each group are removed, after you agree. A file goes only if the one that is kept, and
-    as many copies in different places as the shop wants, hold the same bytes, read and compared at that moment.
+    With --free all but one of each group are removed, after you agree. A file goes only if the one that is kept, and as
+    many copies in different places as the shop wants, hold the same bytes, read and compared at that moment. Exit 1
+    when there are doubles.
     """
     if print_files:
         if undo_file:

@@ -19,18 +19,19 @@ from catalogue.records.numbers import numbers_text, parse_numbers
 
 @click.group("edition")
 def command() -> None:
-    """Editions: how many prints of a piece there may be, and which numbers are out."""
+    """Set, list and close editions; record losses; write certificates."""
 
 
 @command.command("set")
 @click.argument("piece", nargs=-1, required=True)
-@click.option("--limit", required=True, type=click.IntRange(1), help="N: fixed once the first number is issued.")
-@click.option("--proofs", default=0, type=click.IntRange(0), help="Artist's proofs, outside N.")
-@click.option("--size", help="For an edition of one size: 50x70 (cm); otherwise it covers all sizes.")
+@click.option("--limit", required=True, type=click.IntRange(1),
+              help="Size of the edition, fixed once a number is issued.")
+@click.option("--proofs", default=0, type=click.IntRange(0), help="Artist's proofs, beyond the limit.")
+@click.option("--size", help="Only this size, such as 50x70 (cm); otherwise all sizes.")
 @click.option("--medium", default="", help="Only prints on this medium count.")
-@click.option("--opened", default="", help="Date.")
+@click.option("--opened", default="", help="Date from which it is open.")
 @click.option("--closed", default="", help="Date from which no more numbers are issued.")
-@click.option("--notes", default="")
+@click.option("--notes", default="", help="Anything else worth knowing.")
 @with_session
 def set_(session: Session, piece: tuple[str, ...], limit: int, proofs: int, size: str | None, medium: str,
          opened: str, closed: str, notes: str) -> None:
@@ -48,7 +49,7 @@ def set_(session: Session, piece: tuple[str, ...], limit: int, proofs: int, size
 @click.argument("artist", nargs=-1)
 @with_session
 def list_(session: Session, artist: tuple[str, ...]) -> None:
-    """Every edition, of one ARTIST or of all, and what is left of it."""
+    """List editions, of one ARTIST or of all, and what is left."""
     db = session.looking()
     chosen = find_artist(db, " ".join(artist)).id if artist else None
     rows = [(numbering.state(db, edition), pieces.by_id(db, edition.piece_id))
@@ -70,7 +71,7 @@ def list_(session: Session, artist: tuple[str, ...]) -> None:
 @click.argument("piece", nargs=-1, required=True)
 @with_session
 def show(session: Session, piece: tuple[str, ...]) -> None:
-    """The editions of PIECE, with every numbered print."""
+    """Show the editions of PIECE, with every numbered print."""
     db = session.looking()
     chosen = find_piece(db, " ".join(piece))
     rows = [(numbering.state(db, edition), editions.issued(db, edition.id))
@@ -90,10 +91,13 @@ def show(session: Session, piece: tuple[str, ...]) -> None:
 
 @command.command("close")
 @click.argument("edition", type=int)
-@click.option("--date", "day", default="", help="Otherwise today.")
+@click.option("--date", "day", default="", help="Date; otherwise today.")
 @with_session
 def close(session: Session, edition: int, day: str) -> None:
-    """Close EDITION (its number in `edition list`): no more numbers are issued."""
+    """Close EDITION: no more numbers are issued.
+
+    EDITION is its number in: catalogue edition list.
+    """
     with refusing("Nothing was recorded"):
         state = close_edition(session.existing(), edition, session.day(day))
     session.emit(state, lambda out: out.lines(summarize(state)))
@@ -102,13 +106,13 @@ def close(session: Session, edition: int, day: str) -> None:
 @command.command("destroy")
 @click.argument("edition", type=int)
 @click.argument("numbers")
-@click.option("--reason", required=True, help="What happened: torn at the framer's, wrong colour, …")
-@click.option("--date", "day", default="", help="Otherwise today.")
+@click.option("--reason", required=True, help="What happened, such as torn at the framer's.")
+@click.option("--date", "day", default="", help="Date; otherwise today.")
 @with_session
 def destroy(session: Session, edition: int, numbers: str, reason: str, day: str) -> None:
-    """Record that prints NUMBERS (such as 3-4, or AP II) of EDITION were destroyed.
+    """Record that prints NUMBERS of EDITION were destroyed.
 
-    Their numbers stay used. To reprint one: catalogue order repeat PIECE --replacing NUMBER.
+    NUMBERS are such as 3-4, or AP II; they stay used. To reprint one: catalogue order repeat PIECE --replacing NUMBER.
     """
     db = session.existing()
     with refusing("Nothing was recorded"):
@@ -121,13 +125,17 @@ def destroy(session: Session, edition: int, numbers: str, reason: str, day: str)
 @command.command("move")
 @click.argument("edition", type=int)
 @click.argument("numbers")
-@click.option("--to", "place", required=True, type=click.Choice(["shop", "artist", "buyer", "consigned"]))
-@click.option("--holder", default="", help="Who has them: needed with consigned; else only where it is somebody else.")
-@click.option("--date", "day", default="", help="Otherwise today.")
-@click.option("--notes", default="")
+@click.option("--to", "place", required=True, type=click.Choice(["shop", "artist", "buyer", "consigned"]),
+              help="Where they went.")
+@click.option("--holder", default="", help="Who has them: needed with consigned.")
+@click.option("--date", "day", default="", help="Date; otherwise today.")
+@click.option("--notes", default="", help="Anything else worth knowing.")
 @with_session
 def move(session: Session, edition: int, numbers: str, place: str, holder: str, day: str, notes: str) -> None:
-    """Note that prints NUMBERS (such as 3-4, or AP II) of EDITION went to a place."""
+    """Record where prints NUMBERS of EDITION went.
+
+    NUMBERS are such as 3-4, or AP II.
+    """
     db = session.existing()
     with refusing("Nothing was recorded"):
         moved = move_prints(db, edition, parse_numbers(numbers)[0], place, holder=holder, notes=notes,
@@ -138,12 +146,12 @@ def move(session: Session, edition: int, numbers: str, place: str, holder: str, 
 
 @command.command("where")
 @click.argument("edition", type=int, required=False)
-@click.option("--place", default="", type=click.Choice(["", "shop", "artist", "buyer", "consigned", "destroyed",
-                                                        "not printed", "unknown"]), help="Only prints in this place.")
+@click.option("--place", type=click.Choice(["shop", "artist", "buyer", "consigned", "destroyed", "not printed",
+                                            "unknown"]), help="Only prints in this place.")
 @with_session
-def where(session: Session, edition: int | None, place: str) -> None:
-    """Where each numbered print of EDITION is, or of all editions; such as all that is on consignment."""
-    places = whereabouts(session.looking(), edition, place=place)
+def where(session: Session, edition: int | None, place: str | None) -> None:
+    """Show where the prints of EDITION, or of all editions, are."""
+    places = whereabouts(session.looking(), edition, place=place or "")
     dates = session.home.settings.dates
     session.emit([{"edition": position.edition_id, "artist": position.artist, "title": position.title,
                    "number": numbers_text([position.number]),
@@ -161,7 +169,10 @@ def where(session: Session, edition: int | None, place: str) -> None:
 @click.option("--html", "as_html", type=click.Path(path_type=Path), help="Write this HTML page.")
 @with_session
 def certificates(session: Session, edition: int, as_csv: Path | None, as_html: Path | None) -> None:
-    """The numbered list of EDITION for its certificates: where each print went and which scan it was made from."""
+    """List the prints of EDITION for its certificates.
+
+    It says where each print went and which scan it was made from.
+    """
     sheet, written = export_certificates(session.looking(), session.home, edition, as_csv=as_csv, as_html=as_html)
     session.emit({"rows": sheet.rows, "written": written}, lambda out: out.lines(
         [f"Wrote {path}" for path in written] or sheet.as_csv.rstrip().split("\r\n")))

@@ -33,10 +33,10 @@ def command() -> None:
 @click.option("--yes", is_flag=True, help="Do not ask before writing into a store.")
 @with_session
 def manifest(session: Session, names: tuple[str, ...], into_store: bool, yes: bool) -> None:
-    """Checksums of the named stores, or of all, as a file that sha256sum -c reads.
+    """Write checksums of stores, as a file that sha256sum -c reads.
 
-    Written beside the catalogue. With --into-store also into the store itself, after asking: that file and the store's
-    marker are all this program ever writes there.
+    Of the named stores, or of all; written beside the catalogue. With --into-store also into the store itself, after
+    asking.
     """
     db = session.existing()
     chosen = selected_stores(db, names)
@@ -57,9 +57,10 @@ def manifest(session: Session, names: tuple[str, ...], into_store: bool, yes: bo
 @with_session
 def bag(session: Session, folder: Path, piece: str | None, artist: str | None, masters: bool, description: str,
         organisation: str, check: bool) -> int:
-    """Write scans into FOLDER as a bag (RFC 8493): verified copies, their checksums, and a list of what each is.
+    """Write scans into FOLDER as a bag (RFC 8493).
 
-    FOLDER must not exist. With --check it is a bag to be validated; exit 1 when it is not valid.
+    Verified copies, their checksums, and a list of what each is. FOLDER must not exist. With --check it is a bag to be
+    checked; exit 1 when it is not valid.
     """
     if check:
         return _check(session, folder)
@@ -79,10 +80,10 @@ def bag(session: Session, folder: Path, piece: str | None, artist: str | None, m
 @click.argument("file", type=click.Path(path_type=Path))
 @with_session
 def csv_(session: Session, table: str, file: Path) -> None:
-    """Write orders, editions, artists or pieces to a new CSV FILE, with the headings that `import` reads.
+    """Write a table to a new CSV FILE.
 
-    `files` gives a row for each file: store, path, SHA-256, role, artist, title, year, and for each of these whether
-    it was stated, read from the file or guessed, and why.
+    Its headings are those that catalogue import reads. The table files has a row for each file: store, path, SHA-256,
+    role, artist, title, year, and for each of these whether it was stated, read from the file or guessed, and why.
     """
     made = export_table(session.looking(), table, file)
     session.emit({"written": made}, lambda out: out.print(f"Wrote {made}"))
@@ -94,9 +95,9 @@ def csv_(session: Session, table: str, file: Path) -> None:
                                                             "folder.")
 @with_session
 def holdings(session: Session, artist: tuple[str, ...], file: Path | None) -> None:
-    """One self-contained page of everything held of ARTIST, to e-mail: pictures, sizes, editions and numbers left.
+    """Write a page of everything held of ARTIST, to e-mail.
 
-    It shows no buyers and no prices.
+    One HTML file with pictures, sizes, editions and numbers left; no buyers and no prices.
     """
     db = session.looking()
     chosen = find_artist(db, " ".join(artist))

@@ -19,11 +19,15 @@ if TYPE_CHECKING:
 
 @click.command("find")
 @click.argument("words", nargs=-1)
-@click.option("--picture", type=click.Path(path_type=Path), help="Which piece does this picture show?")
-@click.option("--limit", type=click.IntRange(1, 500), default=20, show_default=True, help="Matches of each kind.")
+@click.option("--picture", type=click.Path(path_type=Path), help="Find the piece that this picture shows.")
+@click.option("--limit", type=click.IntRange(1, 500), default=20, show_default=True,
+              help="Show at most this many of each kind.")
 @with_session
 def command(session: Session, words: tuple[str, ...], picture: Path | None, limit: int) -> int:
-    """Find artists, pieces, orders and files by WORDS; typing slips are tolerated. Exit 1 when nothing is found."""
+    """Find artists, pieces, orders and files by WORDS.
+
+    Typing slips are tolerated. Exit 1 when nothing is found.
+    """
     if picture is not None:
         return _find_by_picture(session, picture, limit)
     if not words:

@@ -13,14 +13,14 @@ from catalogue.records.paths import display_path
 
 
 @click.command("findings")
-@click.option("--kind", help="Only this kind.")
-@click.option("--store", "store_name", help="Only this store.")
+@click.option("--kind", help="Only findings of this kind.")
+@click.option("--store", "store_name", help="Only findings in this store.")
 @click.option("--accept", "accepted", type=int, metavar="NUMBER",
               help="Close the finding with this number (#) as correct. Damage cannot be accepted.")
 @click.option("--why", default="", help="With --accept: the reason, kept in the log.")
 @with_session
 def command(session: Session, kind: str | None, store_name: str | None, accepted: int | None, why: str) -> int:
-    """Open findings, file by file. Exit 1 when there are any."""
+    """List open findings, file by file. Exit 1 when there are any."""
     if accepted is not None:
         if not why.strip():
             raise click.UsageError("Give the reason with --why; it is kept in the log.")

@@ -7,11 +7,15 @@ from catalogue.records import history
 
 
 @click.command("history")
-@click.option("--most", type=click.IntRange(1, 10_000), default=30, show_default=True, help="How many.")
+@click.option("--limit", type=click.IntRange(1, 10_000), default=30, show_default=True,
+              help="Show at most this many.")
 @with_session
-def command(session: Session, most: int) -> None:
-    """Changes recorded by people, newest first. Undo one: catalogue undo NUMBER."""
-    made = history.statements(session.looking(), most)
+def command(session: Session, limit: int) -> None:
+    """List changes recorded by people, newest first.
+
+    To undo one: catalogue undo NUMBER.
+    """
+    made = history.statements(session.looking(), limit)
     lines = [f"{s.id:>6}  {s.at[:16].replace('T', ' ')}  {s.detail}"
              + (f"  (undone by {s.undone_by})" if s.undone_by else "") for s in made]
     session.emit(made, lambda out: out.lines(lines or ["Nothing has been recorded yet."]))

@@ -13,18 +13,19 @@ from catalogue.operations.importing import import_table, summarize
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @click.option("--as", "kind", type=click.Choice(["orders", "editions", "artists", "pieces", "buyers"]),
               help="What the file holds; otherwise recognised by its columns.")
-@click.option("--map", "pairs", multiple=True, metavar="OURS=THEIRS", help="Our column and its heading in the file.")
+@click.option("--map", "pairs", multiple=True, metavar="OURS=THEIRS",
+              help="A column of ours and its heading in the file; may be repeated.")
 @click.option("--dates", default="", metavar="FORM", help="How dates are written, such as %d/%m/%Y; ISO dates always "
                                                           "work.")
-@click.option("--status", default="collected", show_default=True, help="For orders without one.")
+@click.option("--status", default="collected", show_default=True, help="State of orders that give none.")
 @click.option("--make-pieces", is_flag=True, help="Create artists and pieces that are not on record.")
 @click.option("--dry-run", is_flag=True, help="Show what would happen to every row; record nothing.")
 @with_session
 def command(session: Session, file: Path, kind: str | None, pairs: tuple[str, ...], dates: str, status: str,
             make_pieces: bool, dry_run: bool) -> int:
-    """Import FILE. Rows taken before are known again, so running twice records nothing twice.
+    """Import orders, editions, artists, pieces or buyers from FILE, a CSV table.
 
-    Exit 1 when rows were left out.
+    Rows imported before are recognised, so running it twice records nothing twice. Exit 1 when rows were left out.
     """
     mapping = {}
     for pair in pairs:

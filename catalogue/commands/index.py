@@ -10,7 +10,7 @@ from catalogue.commands.session import Session, bar, interruptible, with_session
 
 @click.command("index")
 @click.argument("names", nargs=-1, metavar="[STORE]...")
-@click.option("--workers", type=click.IntRange(0), default=0, help="Reading processes; 0 means one per processor.")
+@click.option("--workers", type=click.IntRange(0), default=0, help="Reading processes; 0: one per processor.")
 @click.option("--dask", "address", metavar="ADDRESS",
               help="Read through the Dask cluster with its scheduler there, such as tcp://nas:8786.")
 @click.option("--again", is_flag=True, help="Read every file again, changed or not.")
@@ -18,7 +18,7 @@ from catalogue.commands.session import Session, bar, interruptible, with_session
 def command(session: Session, names: tuple[str, ...], workers: int, address: str | None, again: bool) -> int:
     """Read what is new or changed in the named stores, or in all.
 
-    Exit 1 when a run has findings. Ctrl-C stops after the files in progress; the next run continues.
+    Exit 1 when there are findings. Ctrl-C stops after the files in progress; the next run continues.
     """
     from catalogue.indexing.workers import Executors, processes
     from catalogue.operations.indexing import index_stores, summarize

@@ -39,8 +39,7 @@ NOTHING = "Nothing was copied."
 @click.option("--yes", is_flag=True, help="Ask nothing: import what is certain, skip the rest.")
 @click.option("--dry-run", is_flag=True, help="Show what would be done, and stop.")
 @click.option("--remove-sources", is_flag=True,
-              help="Afterwards remove from FOLDER what enough stores hold, every copy verified. Never done unless "
-                   "asked.")
+              help="Afterwards remove from FOLDER what enough stores hold, every copy verified.")
 @click.option("--watch", is_flag=True, help="Watch for scans as they arrive and report bad tiles at once.")
 @with_session
 def command(session: Session, folder: Path, store_name: str | None, also: tuple[str, ...],
@@ -49,7 +48,8 @@ def command(session: Session, folder: Path, store_name: str | None, also: tuple[
     """Bring new scans from FOLDER (a USB stick, a card, a download folder) into a store.
 
     Tiles are grouped, artist and piece proposed, and files named by the shop's rule. Nothing is copied until you agree,
-    and every copy is read back and compared. FOLDER itself is left unchanged.
+    and every copy is read back and compared. FOLDER itself is left unchanged unless you ask
+    for --remove-sources.
     """
     from catalogue.operations.intake import held_without_copy, import_scans, look_at_folder
 

@@ -11,11 +11,13 @@ from catalogue.operations.levels import answer_question
 
 @click.command("levels")
 @click.option("--answer", nargs=2, metavar="QUESTION ANSWER", help="Answer a question shown there: yes or no, and why.")
-@click.option("--all", "everything", is_flag=True, help="Also show what is met.")
+@click.option("--all", "everything", is_flag=True, help="Also show what is met already.")
 @with_session
 def command(session: Session, answer: tuple[str, str] | None, everything: bool) -> None:
-    """Which level of the NDSA Levels of Digital Preservation (2.0, 2019) each area reaches, and what is missing, from
-    what the catalogue knows. Questions that only you can answer are shown with a ?.
+    """Show which NDSA Levels of Digital Preservation (2.0, 2019) the archive reaches.
+
+    For each area: the level, and what is missing, from what the catalogue knows. Questions that only you can answer are
+    marked with a ?.
     """
     db = session.existing() if answer else session.looking()
     if answer:

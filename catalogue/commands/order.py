@@ -28,7 +28,7 @@ SORTS = ("date", "number", "artist", "piece", "buyer", "medium", "quantity", "pr
 
 @click.group("order")
 def command() -> None:
-    """Orders: who ordered what, when, at what size, and from which scan it was printed."""
+    """Record, list, repeat and correct orders; write job sheets."""
 
 
 @command.command("list")
@@ -42,15 +42,15 @@ def command() -> None:
 @click.option("--state", "--status", "statuses", type=StatusChoice(STATUSES), multiple=True,
               help="Only orders in this state; may be repeated.")
 @click.option("--medium", default="", help="Only prints on this paper or canvas.")
-@click.option("--sort", default="date", show_default=True, type=click.Choice(SORTS))
+@click.option("--sort", default="date", show_default=True, type=click.Choice(SORTS), help="Sort by this.")
 @click.option("--reverse", is_flag=True, help="Reverse the sort order.")
 @click.option("--limit", default=50, show_default=True, type=click.IntRange(1), help="Show at most this many lines.")
 @with_session
 def list_(session: Session, /, words: tuple[str, ...], sort: str, reverse: bool, limit: int, **given: Any) -> None:
-    """Order lines, newest first, and what they amount to.
+    """List order lines, newest first, and what they amount to.
 
-    WORDS may hold a month or year, states, and words of artist, title, buyer, medium, size or notes, such as:
-    2025-11 quill canvas printed. The totals cover all matching lines, also those beyond --limit.
+    WORDS may hold a month or year, states, and words of artist, title, buyer, medium, size or notes, such as: 2025-11
+    quill canvas printed. The totals cover all matching lines, also those beyond --limit.
     """
     db = session.looking()
     wanted = _filter(session, db, " ".join(words), given)
@@ -92,7 +92,7 @@ def _filter(session: Session, db: "Database", words: str, given: dict[str, Any])
 @click.argument("number")
 @with_session
 def show(session: Session, number: str) -> None:
-    """One order with its lines."""
+    """Show order NUMBER with its lines."""
     db = session.looking()
     order = orders.by_number(db, number)
     lines = orders.lines_of(db, order.id)
@@ -121,14 +121,15 @@ def add(session: Session, /, piece: tuple[str, ...], **given: Any) -> None:
 @click.argument("subject", metavar="ORDER|PIECE...", nargs=-1, required=True)
 @click.option("--line", "line_id", type=int, help="Which line to repeat, if the order has several.")
 @click.option("--as-last-time", is_flag=True, help="Print from last time's scan, not from the current master.")
-@click.option("--check", is_flag=True, help="Read the file in full first and compare its digest.")
+@click.option("--check", is_flag=True, help="First read the file in full and compare its digest.")
 @click.option("--dry-run", is_flag=True, help="Show what would be recorded, and record nothing.")
 @print_options
 @with_session
 def repeat(session: Session, /, subject: tuple[str, ...], line_id: int | None, as_last_time: bool,
            check: bool, dry_run: bool, **given: Any) -> None:
-    """Print again as last time: an order by its number, or the last order of a piece. Where the words could be either,
-    write order:NUMBER, id:NUMBER or title:TITLE.
+    """Repeat an order, or the last order of a piece.
+
+    ORDER is its number. Where the words could be either, write order:NUMBER, id:NUMBER or title:TITLE.
     """
     from catalogue.ledger.repeat import propose
     from catalogue.operations.orders import check_now
@@ -192,16 +193,20 @@ def _record(session: Session, db: "Database", proposal: "Proposal", given: dict[
 
 @command.command("sheet")
 @click.argument("number")
-@click.option("--line", "line_id", type=int, help="One line; otherwise every line of the order.")
-@click.option("--folder", type=click.Path(path_type=Path), help="Job folder; otherwise one in the catalogue's folder.")
+@click.option("--line", "line_id", type=int, help="Only this line; otherwise every line of the order.")
+@click.option("--folder", type=click.Path(path_type=Path), metavar="FOLDER",
+              help="Job folder; otherwise one in the catalogue's folder.")
 @click.option("--copy", "copy_master", is_flag=True, help="Put a verified copy of the master into the job folder.")
-@click.option("--check", is_flag=True, help="Read the master in full first.")
+@click.option("--check", is_flag=True, help="First read the file in full and compare its digest.")
 @click.option("--pdf", is_flag=True, help="Also write a PDF.")
 @click.option("--text", "as_text", is_flag=True, help="Print the text here and write nothing.")
 @with_session
 def sheet(session: Session, number: str, line_id: int | None, folder: Path | None, copy_master: bool, check: bool,
           pdf: bool, as_text: bool) -> None:
-    """The job sheet of an order: one page a line, as HTML and text."""
+    """Write the job sheet of order NUMBER, one page a line.
+
+    As HTML and as text.
+    """
     from catalogue.operations.job_sheets import summarize, write_job_sheets
     from catalogue.sheets.job import job_sheet
 

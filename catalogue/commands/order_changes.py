@@ -18,7 +18,10 @@ from catalogue.records.orders import STATUSES
 @click.option("--line", "line_id", type=int, help="With cancelled: only this line.")
 @with_session
 def set_status(session: Session, number: str, status: str, line_id: int | None) -> None:
-    """Move an order on. Cancelling before printing frees its edition numbers; a cancelled order stays cancelled."""
+    """Move an order on, or cancel it.
+
+    Cancelling before printing frees its edition numbers; a cancelled order stays cancelled.
+    """
     from catalogue.operations.orders import cancel_line, set_order_status, summarize
 
     db = session.existing()
@@ -36,14 +39,16 @@ def set_status(session: Session, number: str, status: str, line_id: int | None) 
 @click.argument("numbers", nargs=-1, required=True)
 @click.option("--state", "--status", "status", type=StatusChoice(STATUSES), help="Their new state, or cancelled.")
 @click.option("--notes", help="Notes on the orders.")
-@click.option("--buyer")
-@click.option("--date", "placed")
+@click.option("--buyer", help="Who orders.")
+@click.option("--date", "placed", help="Date of the order.")
 @click.option("--unit-price", help="Price of one print, for every line.")
 @with_session
 def change_several(session: Session, /, numbers: tuple[str, ...], unit_price: str | None, placed: str | None,
            **given: str | None) -> None:
-    """Change several orders at once, all or none; anything not given stays as it is. `catalogue undo` takes all of it
-    back."""
+    """Change several orders at once, all or none.
+
+    Anything not given stays as it is. `catalogue undo` takes all of it back.
+    """
     from catalogue.operations.orders import change_orders
 
     db = session.existing()
@@ -56,24 +61,27 @@ def change_several(session: Session, /, numbers: tuple[str, ...], unit_price: st
 @click.command("correct")
 @click.argument("number")
 @click.option("--line", "line_id", type=int, help="Which line to correct, if the order has several.")
-@click.option("--buyer")
-@click.option("--date", "placed")
+@click.option("--buyer", help="Who orders.")
+@click.option("--date", "placed", help="Date of the order.")
 @click.option("--order-notes", help="Notes on the whole order.")
-@click.option("--size", help="Such as 50x70 (cm) or 500x700mm.")
-@click.option("--quantity", type=click.IntRange(1, 100_000))
-@click.option("--medium")
-@click.option("--border", help="In mm.")
-@click.option("--wrap", help="In mm.")
-@click.option("--edge")
+@click.option("--size", help="Width and height, such as 50x70 (cm) or 500x700mm.")
+@click.option("--quantity", type=click.IntRange(1, 100_000), help="How many prints.")
+@click.option("--medium", help="Paper or canvas.")
+@click.option("--border", help="White border in mm, within the size.")
+@click.option("--wrap", help="Canvas wrap in mm, each side, beyond the size.")
+@click.option("--edge", help="Edge of a wrapped canvas, such as picture, mirrored or white.")
 @click.option("--unit-price", help="Price of one print.")
 @click.option("--price", help="Price of the whole line.")
-@click.option("--currency", help="Of the whole order.")
-@click.option("--profile")
-@click.option("--settings", "print_notes")
+@click.option("--currency", help="Currency of the whole order, such as EUR.")
+@click.option("--profile", help="Printer profile.")
+@click.option("--settings", "print_notes", help="Print notes: rendering intent, settings.")
 @click.option("--notes", help="Notes on the line.")
 @with_session
 def correct(session: Session, /, number: str, line_id: int | None, **given: Any) -> None:
-    """Correct the order NUMBER; anything not given stays as it is."""
+    """Correct order NUMBER, or a line of it.
+
+    Anything not given stays as it is.
+    """
     from catalogue.operations.orders import correct_order
 
     db = session.existing()

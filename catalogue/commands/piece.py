@@ -14,23 +14,26 @@ from catalogue.operations.correcting import confirm_artist, confirm_pieces, desc
 
 @click.group("piece")
 def command() -> None:
-    """Pieces: artist, title, year, series, inventory number, the original's medium and measures; merged and split."""
+    """Correct, confirm, merge and split pieces."""
 
 
 @command.command("set")
 @click.argument("piece", nargs=-1, required=True)
 @click.option("--artist", help="Another artist, by name; created if new.")
 @click.option("--title", help="Another title.")
-@click.option("--year")
-@click.option("--series")
+@click.option("--year", help="Year of the original.")
+@click.option("--series", help="The series it belongs to.")
 @click.option("--inventory", "inventory_number", help="Inventory number.")
 @click.option("--medium", help="What the original is made of: oil on canvas.")
 @click.option("--size", help="The original as measured: 60x80 (cm) or 600x800mm.")
 @click.option("--relief", "relief_mm", type=click.FloatRange(0, 500), help="Depth of its relief in mm.")
-@click.option("--notes")
+@click.option("--notes", help="Anything else worth knowing.")
 @with_session
 def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: str | None, **given: Any) -> None:
-    """Set details of the original of PIECE; anything not given stays as it is. An empty text means there is none."""
+    """Set details of PIECE and its original.
+
+    Anything not given stays as it is. An empty text means there is none.
+    """
     db = session.database()
     facts = {name: value for name, value in given.items() if value is not None}
     if size:
@@ -58,7 +61,10 @@ def set_(session: Session, /, piece: tuple[str, ...], artist: str | None, size: 
 @click.option("--artist", help="Every piece of this artist.")
 @with_session
 def confirm(session: Session, piece: tuple[str, ...], artist: str | None) -> None:
-    """Confirm that artist and title of PIECE are right as guessed. Files can be renamed by them from then on."""
+    """Confirm that artist and title of PIECE are right as guessed.
+
+    Files can be renamed by them from then on.
+    """
     if bool(piece) == bool(artist):
         raise click.UsageError("Name a piece, or an artist with --artist.")
     db = session.database()
@@ -69,10 +75,14 @@ def confirm(session: Session, piece: tuple[str, ...], artist: str | None) -> Non
 
 @command.command("merge")
 @click.argument("piece", nargs=-1, required=True)
-@click.option("--into", "keep", required=True, help="The piece to keep: its number, title, or artist and title.")
+@click.option("--into", "keep", required=True, metavar="PIECE",
+              help="The piece to keep: its number, title, or artist and title.")
 @with_session
 def merge(session: Session, piece: tuple[str, ...], keep: str) -> None:
-    """Merge PIECE into another: scans, orders, editions and details of the original move there."""
+    """Merge PIECE into another.
+
+    Scans, orders, editions and details of the original move there.
+    """
     db = session.database()
     change = merge_pieces(db, find_piece(db, keep).id, find_piece(db, " ".join(piece)).id)
     session.emit(change, lambda out: print_correction(out, change))

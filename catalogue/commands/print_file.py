@@ -14,29 +14,30 @@ INTENTS = ("perceptual", "relative", "saturation", "absolute")
 
 @click.command("print")
 @click.argument("number")
-@click.option("--line", "line_id", type=int, help="Only this line; default: every line of the order.")
-@click.option("--to", "folder", type=click.Path(path_type=Path), help="Folder for the files; default: the setting"
+@click.option("--line", "line_id", type=int, help="Only this line; otherwise every line of the order.")
+@click.option("--to", "folder", type=click.Path(path_type=Path), metavar="FOLDER",
+              help="Folder for the files; otherwise the setting"
               " print_folder. A folder inside a store is refused unless the settings allow it.")
-@click.option("--ppi", type=click.IntRange(10, 4800), help="Resolution; default: the highest usual one without"
+@click.option("--ppi", type=click.IntRange(10, 4800), help="Resolution; otherwise the highest usual one without"
               " enlarging.")
-@click.option("--bits", type=click.Choice(["8", "16"]), help="Bits per channel; default: those of the master.")
-@click.option("--crop", help="LEFT,TOP,WIDTH,HEIGHT in pixels of the master, or all.")
+@click.option("--bits", type=click.Choice(["8", "16"]), help="Bits per channel; otherwise those of the master.")
+@click.option("--crop", metavar="BOX", help="LEFT,TOP,WIDTH,HEIGHT in pixels of the master, or all.")
 @click.option("--whole", "fit", flag_value="whole", help="If shapes differ, show the whole picture on white.")
-@click.option("--fill", "fit", flag_value="fill", help="If shapes differ, fill the print and crop (default).")
-@click.option("--turn", type=click.Choice(["0", "90", "180", "270"]), help="Degrees clockwise.")
-@click.option("--edge", type=click.Choice(EDGES), help="What covers wrap and bleed; default: the order's edge.")
+@click.option("--fill", "fit", flag_value="fill", help="If shapes differ, fill the print and crop; the usual.")
+@click.option("--turn", type=click.Choice(["0", "90", "180", "270"]), help="Turn by so many degrees, clockwise.")
+@click.option("--edge", type=click.Choice(EDGES), help="What covers wrap and bleed; otherwise the order's edge.")
 @click.option("--edge-colour", metavar="COLOUR", help="white, black, or levels from 0 to 255, such as 128,128,128.")
 @click.option("--stretch", "stretch_mm", type=float, metavar="MM", help="Width of the strip that is stretched.")
 @click.option("--bleed", "bleed_mm", type=float, metavar="MM", help="Bleed on every side.")
 @click.option("--marks/--no-marks", default=None, help="Corner and fold marks outside the picture.")
-@click.option("--kernel", type=click.Choice(KERNELS), help="Resampling; default: lanczos3.")
+@click.option("--kernel", type=click.Choice(KERNELS), help="Resampling; otherwise lanczos3.")
 @click.option("--sharpen", metavar="RADIUS,AMOUNT,THRESHOLD", help="Unsharp mask: radius in pixels of the print file,"
-              " amount in percent, threshold from 0 to 255, such as 0.8,60,2; or none (default).")
+              " amount in per cent, threshold from 0 to 255, such as 0.8,60,2; otherwise none.")
 @click.option("--profile", type=click.Path(path_type=Path), metavar="FILE", help="Convert to this ICC profile; none"
               " embeds the master's.")
-@click.option("--intent", type=click.Choice(INTENTS), help="Rendering intent; default: relative.")
-@click.option("--black-point/--no-black-point", default=None, help="Black point compensation; default: on.")
-@click.option("--compression", type=click.Choice(["none", "deflate", "lzw"]), help="Compression; default: none.")
+@click.option("--intent", type=click.Choice(INTENTS), help="Rendering intent; otherwise relative.")
+@click.option("--black-point/--no-black-point", default=None, help="Black point compensation; otherwise on.")
+@click.option("--compression", type=click.Choice(["none", "deflate", "lzw"]), help="Compression; otherwise none.")
 @click.option("--afresh", is_flag=True, help="Ignore the choices of the last print file.")
 @with_session
 def command(session: Session, /, number: str, line_id: int | None, folder: Path | None,
@@ -44,7 +45,7 @@ def command(session: Session, /, number: str, line_id: int | None, folder: Path 
     """Make the print files of order NUMBER from its verified masters.
 
     Options you leave out are taken from the last print file of the line, or of the line it repeats. Each file is
-    recorded with its recipe and compared with the last one: identical bit for bit, or what differs. Exit code 1 if
+    recorded with its recipe and compared with the last one: identical bit for bit, or what differs. Exit 1 when
     some of several lines could not be made.
     """
     from catalogue.operations.print_files import (

@@ -13,10 +13,10 @@ from catalogue.commands.session import Session, bar, interruptible, with_session
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @with_session
 def command(session: Session, file: str, record: bool, yes: bool) -> int:
-    """Find the recipe of the old print file FILE: its path or name, or the first digits of its SHA-256.
+    """Find how the old print file FILE was made from its master.
 
-    Turn, crop, border, wrap and edge are found by laying the master's picture on the file, and proven by making the
-    file again. Exit code 1 if the two differ visibly.
+    FILE is its path or name, or the first digits of its SHA-256. Turn, crop, border, wrap and edge are found by laying
+    the master's picture on the file, and proven by making the file again. Exit 1 when the two differ visibly.
     """
     from catalogue.operations.print_recipes import confirm_recipe, propose_recipe, summarize
 

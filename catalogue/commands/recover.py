@@ -17,7 +17,7 @@ from catalogue.errors import ReadOnly
 @click.option("--from", "source", type=click.Path(path_type=Path, exists=True, dir_okay=False), metavar="FILE",
               help="Go back to this backup, even from a sound catalogue.")
 @click.option("--ledger", type=click.Path(path_type=Path, exists=True, file_okay=False), metavar="FOLDER",
-              help="With --rebuild: orders.csv, editions.csv and the like lie here; else in the catalogue's folder.")
+              help="With --rebuild: orders.csv, editions.csv and the like lie here, not in the catalogue's folder.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @with_session
 def command(session: Session, folders: tuple[Path, ...], anew: bool, source: Path | None, ledger: Path | None,

@@ -11,8 +11,9 @@ from catalogue.operations.refiling import refile, summarize, undo_refiling
 @click.option("--undo", "take_back", is_flag=True, help="Undo the last refiling.")
 @with_session
 def command(session: Session, yes: bool, take_back: bool) -> None:
-    """File scans again by the place rules in the settings. Shows what would move; --yes does it. Only guesses change;
-    anything a person entered stays.
+    """File guessed scans again by the place rules in the settings.
+
+    Shows what would move; --yes does it. Only guesses change; anything a person entered stays.
     """
     db = session.database()
     if take_back:

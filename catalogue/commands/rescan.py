@@ -24,9 +24,10 @@ from catalogue.records.demand import Captured, captured_like
 @with_session
 def command(session: Session, piece: tuple[str, ...], noted: tuple[str, ...], relief: float | None, size: str, bed: str,
             overlap: float | None) -> None:
-    """Pieces whose master is too small for the sizes ordered, most ordered first. With PIECE: what is missing, and the
-    capture notes of the same artist's scans, closest relief first. With --size: a plan of captures on each of the
-    shop's beds.
+    """List pieces whose master is too small for the sizes ordered.
+
+    Most ordered first. With PIECE: what is missing, and the capture notes of the same artist's scans, closest relief
+    first. With --size: a plan of captures on each of the shop's beds.
     """
     if size:
         if piece or noted or relief is not None:

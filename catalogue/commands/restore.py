@@ -17,8 +17,10 @@ from catalogue.operations.restoring import plan_restore, restore_file, summarize
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @with_session
 def command(session: Session, file: str, source: str | None, digest: str | None, yes: bool) -> None:
-    """Restore FILE (a path, STORE:path, or the end of one) from a good copy. The copy is made beside it and verified
-    first; only then are the names switched. The old file stays beside it, with .damaged and the time added to its name.
+    """Restore FILE from a good copy.
+
+    FILE is a path, STORE:path, or the end of one. The copy is made beside it and verified first; only then are the
+    names switched. The old file stays beside it, with .damaged and the time added to its name.
     """
     db = session.existing()
     located = find_file(db, file)

@@ -15,7 +15,7 @@ ROLES = ("master", "tile", "print file", "reference", "unsorted")
 
 @click.group("scan")
 def command() -> None:
-    """Scans: their role and their piece."""
+    """Say what a scan is and which piece it shows."""
 
 
 @command.command("set")
@@ -27,7 +27,10 @@ def command() -> None:
 @with_session
 def set_(session: Session, scan: str, role: str | None, piece: str | None, title: str | None,
          artist: str | None) -> None:
-    """Say what SCAN (a file's path or name, or the first digits of its SHA-256) is. Later index runs follow this."""
+    """Say what SCAN is and which piece it shows.
+
+    SCAN is a file's path or name, or the first digits of its SHA-256. Later index runs follow this.
+    """
     if piece and title:
         raise Refused("A scan belongs to one piece.", hint="Give --piece or --new.")
     if not (role or piece or title):

@@ -131,18 +131,51 @@ class Text(click.ParamType[str]):
         return value
 
 
-def take_only_text(command: click.Command) -> None:
-    """Have every argument and option of a command, and of those below it, refuse what the catalogue cannot hold.
+class Integer(click.types.IntParamType):
+    """A whole number that SQLite's integers can hold, which have 64 bits."""
 
-    Plain text that is no UTF-8, and numbers beyond the 64 bits of SQLite's integers.
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The number. Raises BadParameter."""
+        number = super().convert(value, param, ctx)
+        if not -2**63 <= number < 2**63:
+            self.fail(f"{number} is too large.", param, ctx)
+        return number
+
+
+# What the help calls the value of an option that does not say it itself, by the option's name.
+VALUE_NAMES = {
+    "artist": "NAME", "bed": "NAME", "border": "MM", "buyer": "NAME", "closed": "DATE", "currency": "CODE",
+    "date": "DATE", "from": "DATE", "holder": "NAME", "into": "NAME", "kind": "KIND", "month": "MONTH",
+    "name": "NAME", "new": "TITLE", "number": "NUMBER", "numbers": "NUMBERS", "opened": "DATE", "per-print": "AMOUNT",
+    "percent": "PERCENT", "piece": "PIECE", "price": "AMOUNT", "replacing": "NUMBERS", "scan": "SCAN", "since": "DATE",
+    "size": "SIZE", "status": "STATE", "store": "STORE", "title": "TITLE", "to": "DATE", "unit-price": "AMOUNT",
+    "wrap": "MM", "year": "YEAR",
+}
+
+
+def prepare_parameters(command: click.Command) -> None:
+    """Have a command, and those below it, refuse what the catalogue cannot hold, and name values alike in the help.
+
+    Refused are text that is no UTF-8 and numbers beyond 64 bits.
     """
     for parameter in command.params:
+        if parameter.type is click.INT:
+            parameter.type = Integer()
+        if isinstance(parameter, click.Option) and parameter.metavar is None and not parameter.is_flag:
+            parameter.metavar = _value_name(parameter)
         if parameter.type is click.STRING:
             parameter.type = Text()
-        elif parameter.type is click.INT:
-            parameter.type = click.IntRange(-2**63, 2**63 - 1)
     for inner in command.commands.values() if isinstance(command, click.Group) else ():
-        take_only_text(inner)
+        prepare_parameters(inner)
+
+
+def _value_name(option: click.Option) -> str | None:
+    """What the help calls an option's value; None where click's own name, or its list of choices, says it."""
+    if isinstance(option.type, click.Path):
+        return "FILE" if option.type.file_okay else "FOLDER"
+    if isinstance(option.type, Integer | click.IntRange | click.FloatRange):
+        return "NUMBER"
+    return VALUE_NAMES.get(option.opts[0].removeprefix("--")) if option.type is click.STRING else None
 
 
 @contextmanager

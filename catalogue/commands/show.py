@@ -20,7 +20,10 @@ if TYPE_CHECKING:
 @click.argument("piece", nargs=-1, required=True)
 @with_session
 def command(session: Session, piece: tuple[str, ...]) -> None:
-    """Everything about PIECE (its number, its title, or artist and title)."""
+    """Show everything about PIECE: its scans, sizes and orders.
+
+    PIECE is its number, its title, or artist and title.
+    """
     db = session.looking()
     chosen = find_piece(db, " ".join(piece))
     data = everything(db, session, chosen)

@@ -22,8 +22,9 @@ from catalogue.errors import NotFound
 @with_session
 def command(session: Session, piece: tuple[str, ...], rights: str, roles: tuple[str, ...], folder: Path | None,
             yes: bool) -> int:
-    """Write PIECE's details to XMP sidecars beside its scans. The scans themselves are never changed. What other
-    programs wrote to a sidecar is kept.
+    """Write PIECE's details to XMP sidecars beside its scans.
+
+    The scans themselves are never changed. What other programs wrote to a sidecar is kept.
     """
     from catalogue.intake.sidecars import description_of, files_to_describe
     from catalogue.operations.sidecars import summarize, write_descriptions

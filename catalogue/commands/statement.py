@@ -20,20 +20,20 @@ from catalogue.sheets.statement import ROUNDING, TAX
 
 @click.command("statement")
 @click.argument("artist", nargs=-1, required=True)
-@click.option("--month", default="", help="Such as 2025-11.")
+@click.option("--month", default="", help="The month, such as 2025-11.")
 @click.option("--from", "first", default="", help="First day of the period.")
 @click.option("--to", "last", default="", help="Last day of the period.")
 @click.option("--to-file", "files", multiple=True, type=click.Path(path_type=Path, dir_okay=False),
-              help="Issue it and write it to this new file: .html, .pdf or .csv. May be given several times.")
+              help="Issue it and write it to this new file: .html, .pdf or .csv. May be repeated.")
 @click.option("--issue", "issued", is_flag=True, help="Issue it; later corrections go into the next one.")
 @click.option("--draft", is_flag=True, help="With --to-file: write it as a draft, and issue nothing.")
 @with_session
 def command(session: Session, artist: tuple[str, ...], month: str, first: str, last: str, files: tuple[Path, ...],
             issued: bool, draft: bool) -> None:
-    """What ARTIST is owed for a period: every print, and corrections of earlier statements.
+    """Show what ARTIST is owed for a period.
 
-    Shown as a draft until it is issued; afterwards the same period shows the same statement. Terms are stated with:
-    catalogue artist terms.
+    Every print, and corrections of earlier statements. It is a draft until it is issued; afterwards the same period
+    shows the same statement. Set terms with: catalogue artist terms.
     """
     if draft and issued:
         raise click.UsageError("A draft is not issued: use --draft or --issue, not both.")

@@ -15,20 +15,22 @@ from catalogue.records import stores
 
 @click.group("store")
 def command() -> None:
-    """Stores: root folders on disks and shares that hold scans."""
+    """Add, list, move or retire stores: the disks and shares that hold scans."""
 
 
 @command.command("add")
 @click.argument("name")
 @click.argument("folder", type=click.Path(path_type=Path))
-@click.option("--kind", type=click.Choice(["primary", "copy", "off-site"]), default="primary", show_default=True)
+@click.option("--kind", type=click.Choice(["primary", "copy", "off-site"]), default="primary", show_default=True,
+              help="What the store is for.")
 @click.option("--marker/--no-marker", default=None,
-              help="Write the marker file by which the disk is recognised elsewhere; asked if not given.")
-@click.option("--one-reader", is_flag=True, help="A spinning disk: read one file at a time.")
+              help="Write the marker file by which the disk is recognised elsewhere; otherwise you are asked.")
+@click.option("--one-reader", is_flag=True, help="Read one file at a time, as suits a spinning disk.")
 @with_session
 def add(session: Session, name: str, folder: Path, kind: str, marker: bool | None, one_reader: bool) -> None:
-    """Add FOLDER as the store NAME. One small file, the marker, is written at its root if you agree; nothing else there
-    is changed.
+    """Add FOLDER as the store NAME.
+
+    One small file, the marker, is written at its root if you agree; nothing else there is changed.
     """
     db = session.database()
     if marker is None and folder.is_dir() and read_marker(folder) is None:
@@ -41,7 +43,7 @@ def add(session: Session, name: str, folder: Path, kind: str, marker: bool | Non
 @command.command("list")
 @with_session
 def list_stores(session: Session) -> None:
-    """Stores, what they hold, and whether they are connected."""
+    """List stores, what they hold, and whether they are connected."""
     db = session.looking()
     shared = on_one_disk(db)
     rows: list[dict[str, Any]] = []
@@ -76,7 +78,10 @@ def list_stores(session: Session) -> None:
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @with_session
 def retire(session: Session, name: str, yes: bool) -> None:
-    """Retire a store. Nothing on its disk is touched; adding it again brings its records back."""
+    """Retire the store NAME.
+
+    Nothing on its disk is touched; adding it again brings its records back.
+    """
     db = session.database()
     store = stores.by_name(db, name)
     if not yes:
@@ -90,9 +95,10 @@ def retire(session: Session, name: str, yes: bool) -> None:
 @click.argument("folder", type=click.Path(path_type=Path))
 @with_session
 def move(session: Session, name: str, folder: Path) -> None:
-    """Tell the catalogue that the store NAME is now at FOLDER, after a move to another disk or a new mount point.
-    FOLDER must have the store's marker. Nothing on the disk is touched. Also use it to choose between a disk and its
-    clone with the same marker.
+    """Record that the store NAME is now at FOLDER.
+
+    After a move to another disk, or where it has a new mount point. FOLDER must have the store's marker. Nothing on the
+    disk is touched. Also use it to choose between a disk and its clone with the same marker.
     """
     result = move_store(session.database(), session.home, name, folder)
     session.emit(result.store, lambda out: out.lines([*summarize(result), "Next: catalogue index"]))

@@ -23,13 +23,15 @@ KEPT = "What was renamed stays renamed; run it again for the rest, or undo it."
 @click.argument("store_name", metavar="[STORE]", required=False)
 @click.option("--level", type=click.Choice(["portable", "place", "rule"]), default="rule", show_default=True,
               help="portable: only names that some systems refuse; place: folders too; rule: the whole path.")
-@click.option("--yes", is_flag=True, help="Apply without asking.")
+@click.option("--yes", is_flag=True, help="Do not ask.")
 @click.option("--undo", "undo_file", type=click.Path(path_type=Path), metavar="FILE",
               help="Undo an earlier tidying.")
 @with_session
 def command(session: Session, store_name: str | None, level: str, yes: bool, undo_file: Path | None) -> int:
-    """Show what in STORE breaks the naming rule, and rename it if you agree. Nothing is overwritten or deleted, every
-    file is checked first, and an undo file is written. Sidecars move too.
+    """Rename what breaks the naming rule in STORE.
+
+    It is shown first, and done if you agree. Nothing is overwritten or deleted, every file is checked first, and an
+    undo file is written. Sidecars move too.
     """
     from catalogue.intake.moving import cut_short
     from catalogue.intake.tidy import Level, plan_tidying

@@ -10,8 +10,9 @@ from catalogue.operations.correcting import undo_statement
 @click.argument("number", type=int, required=False)
 @with_session
 def command(session: Session, number: int | None) -> None:
-    """Undo the change NUMBER (see: catalogue history), or the last one not yet undone. Refused where the same facts
-    were changed since.
+    """Undo the change NUMBER, or the last one not yet undone.
+
+    NUMBER is that of: catalogue history. Refused if the same facts have been changed since.
     """
     change = undo_statement(session.database(), number)
     session.emit(change, lambda out: out.print(f"{change.detail}."
