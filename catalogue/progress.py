@@ -1,4 +1,4 @@
-"""How long work tells where it is, and is told to stop.
+"""Progress and cancellation of long work.
 
 A service takes ``report`` and ``cancelled``; it calls ``report`` often (the receiver thins it out) and asks
 ``cancelled()`` between two files or two buffers. It never knows whether a bar, a screen or a test listens.

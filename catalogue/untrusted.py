@@ -1,4 +1,4 @@
-"""What others wrote: relative paths in lists, and small files, read without trusting either.
+"""Reading what others wrote without trusting it: relative paths in lists, and small files.
 
 Manifests, bags, undo files, sidecars, markers and tables come from disks that anybody may have written to. A path
 among them is followed only after :func:`unsafe_path` found nothing, a file is opened only by :func:`open_regular`.

@@ -1,4 +1,4 @@
-"""The command line. Each command parses, calls one service, prints.
+"""The command line. Each command parses, calls one operation, prints.
 
 ``COMMANDS`` names where each lives and what it does, so that ``catalogue --help`` imports none of them.
 """

@@ -1,4 +1,4 @@
-"""``catalogue artist``: how to reach an artist, what was agreed, and how the name is spelt."""
+"""``catalogue artist``: list and correct artists and their terms; merge names."""
 
 from typing import TYPE_CHECKING
 

@@ -1,4 +1,4 @@
-"""``catalogue audit``: are the bytes still what they were?"""
+"""``catalogue audit``: compare files with the digests on record."""
 
 import re
 

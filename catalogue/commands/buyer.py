@@ -1,4 +1,4 @@
-"""``catalogue buyer``: who orders; two spellings joined."""
+"""``catalogue buyer``: list and correct buyers; merge spellings."""
 
 from dataclasses import asdict
 

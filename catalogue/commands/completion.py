@@ -1,4 +1,4 @@
-"""``catalogue completion``: the lines that teach a shell to complete."""
+"""``catalogue completion``: print the completion script of a shell."""
 
 import click
 from click.shell_completion import get_completion_class

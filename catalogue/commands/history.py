@@ -1,4 +1,4 @@
-"""``catalogue history``: what was stated, newest first."""
+"""``catalogue history``: list what was stated, newest first."""
 
 import click
 

@@ -1,4 +1,4 @@
-"""``catalogue intake``: from the scanner's key to the right place."""
+"""``catalogue intake``: bring new scans from a folder into a store."""
 
 import sys
 import time

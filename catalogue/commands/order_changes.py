@@ -1,4 +1,4 @@
-"""``catalogue order status``, ``change`` and ``correct``: orders that are on record moved on or put right."""
+"""``catalogue order status``, ``change`` and ``correct``: change orders that are on record."""
 
 from typing import Any
 

@@ -1,4 +1,4 @@
-"""What the commands of orders take alike: a status under its spellings, and what a print may be told."""
+"""Options that the commands of orders share: a status under its spellings, and the facts of a print."""
 
 from typing import Any
 

@@ -1,4 +1,4 @@
-"""``catalogue piece``: what a person says of an original."""
+"""``catalogue piece``: correct, confirm, merge and split pieces."""
 
 from typing import Any
 

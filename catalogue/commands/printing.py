@@ -1,4 +1,4 @@
-"""All that the command line prints goes through here: names are data, and no terminal obeys them.
+"""Printing for the command line: lines, tables, JSON and questions, with names made harmless for a terminal.
 
 A :class:`Printer` prints lines. Whatever is in a line, a file's name, a title, a buyer, it stays one line and harmless:
 see ``untrusted.visible``. What consists of several lines is printed line by line.

@@ -1,4 +1,4 @@
-"""``catalogue recover``: a damaged or lost catalogue comes back."""
+"""``catalogue recover``: recover a damaged or lost catalogue."""
 
 from pathlib import Path
 

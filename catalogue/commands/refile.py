@@ -1,4 +1,4 @@
-"""``catalogue refile``: guesses made anew after the place rules changed."""
+"""``catalogue refile``: guess again after the place rules changed."""
 
 import click
 

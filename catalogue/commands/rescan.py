@@ -1,4 +1,4 @@
-"""``catalogue rescan``: which pieces want a new scan, and how their like was captured before."""
+"""``catalogue rescan``: which pieces need a new scan, and how similar ones were captured."""
 
 import click
 

@@ -1,4 +1,4 @@
-"""``catalogue restore``: put a good copy back, keep the bad file aside."""
+"""``catalogue restore``: restore a file from a good copy, keeping the bad one aside."""
 
 
 import click

@@ -1,4 +1,4 @@
-"""``catalogue scan``: what a scan is and which piece it shows."""
+"""``catalogue scan``: say what a scan is and which piece it shows."""
 
 
 import click

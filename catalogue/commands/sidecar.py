@@ -1,4 +1,4 @@
-"""``catalogue sidecar``: title, creator and rights beside the scans."""
+"""``catalogue sidecar``: write title, creator and rights beside the scans."""
 
 import sys
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""``catalogue tidy``: names and places by the rule, shown first, and undoable."""
+"""``catalogue tidy``: rename files by the shop's rule, shown first, and undoable."""
 
 import sys
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""``catalogue undo``: take back what was stated."""
+"""``catalogue undo``: undo a recorded change."""
 
 import click
 

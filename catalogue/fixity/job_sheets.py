@@ -1,4 +1,4 @@
-"""What the job sheets on the disk say: orders and edition numbers that went out on paper."""
+"""Reading orders and edition numbers back from the job sheets on the disk, for a recovery."""
 
 import re
 from collections.abc import Iterator

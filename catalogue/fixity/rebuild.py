@@ -1,4 +1,4 @@
-"""A lost catalogue made anew from the stores and the checksum manifests.
+"""Rebuilding a lost catalogue from the stores and the checksum manifests.
 
 The stores are indexed afresh. The manifests then say what each file was: one whose bytes differ was damaged while no
 catalogue watched, and one that is gone is missing, although the new catalogue never saw it.

@@ -1,4 +1,4 @@
-"""A damaged catalogue comes back: the newest sound backup, and everything stated since that anything still gives.
+"""Recovering a damaged catalogue: the newest sound backup, and everything stated since that can be read anywhere.
 
 The new catalogue is prepared whole under another name: the backup, then the events that the damaged file still gives
 and the chain proves, then every other statement of the journal. One rename, to ``recovered_path``, decides: from

@@ -1,4 +1,4 @@
-"""One run of a kind at a time on one catalogue."""
+"""A lock that lets one run of a kind (index, audit, copy) work on a catalogue at a time."""
 
 import fcntl
 from collections.abc import Iterator

@@ -1,4 +1,4 @@
-"""Guesses made anew after the place rules changed: what they would move is shown first, and can be taken back.
+"""Refiling: guessing again after the place rules changed, previewed first, and undoable.
 
 What a person stated of a scan or a piece is not touched. A piece of which a person has spoken goes along under its new
 name, with its orders, where all scans guessed under it are guessed alike now.

@@ -1,1 +1,1 @@
-"""Bringing new scans from a key, card or download folder to their right place, and keeping the place in order."""
+"""Bringing new scans from a key, card or folder into a store; tidying stores; freeing doubles."""

@@ -1,4 +1,4 @@
-"""Whether tiles suffice: how many to expect, and what of their stitched master lies under none."""
+"""How many tiles an original needs, and which parts of its stitched master lie under none."""
 
 from dataclasses import dataclass
 

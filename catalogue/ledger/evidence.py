@@ -1,4 +1,4 @@
-"""What is known of two scans of one piece: are they the same picture, and does colour depart?"""
+"""Whether two scans of one piece are the same picture, and whether their colours differ, as far as is known."""
 
 import json
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""Is the scan an order needs there, and intact? Read from the records, or made sure of by reading the file now."""
+"""Whether the scan that an order needs is there and intact, by the records or by reading the file now."""
 
 from dataclasses import dataclass, replace
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""Orders from a CSV file: every row has a fate, a dry run shows it, and a second run records nothing twice."""
+"""Importing orders from a CSV file: every row is accounted for, a dry run shows it, no row is recorded twice."""
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence

@@ -1,4 +1,4 @@
-"""Editions from a CSV file, under the same rules as orders: a fate for every row, nothing twice."""
+"""Importing editions from a CSV file, by the same rules as orders."""
 
 from collections.abc import Mapping
 from pathlib import Path

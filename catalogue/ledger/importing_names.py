@@ -1,4 +1,4 @@
-"""Artists, buyers and pieces from a CSV file, under the same rules as orders: a fate for every row, nothing twice."""
+"""Importing artists, buyers and pieces from a CSV file, by the same rules as orders."""
 
 from collections.abc import Callable, Mapping
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""A print as it would be made now, with all a person should see before saying yes."""
+"""A proposed order line, with everything a person should see before recording it."""
 
 from dataclasses import dataclass
 

@@ -1,4 +1,4 @@
-"""Another ten, like last time: what was printed, from which bytes, can it be so again; and recording it."""
+"""Repeating an order: what was printed, from which bytes, whether it can be printed so again; and recording it."""
 
 from collections.abc import Sequence
 from contextlib import suppress

@@ -1,4 +1,4 @@
-"""Which pieces want a new scan: those whose master cannot serve the sizes asked of it, the most wanted first."""
+"""Which pieces need a new scan: those whose master is too small for the sizes ordered, most ordered first."""
 
 from dataclasses import dataclass
 from itertools import groupby

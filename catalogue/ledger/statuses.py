@@ -1,4 +1,4 @@
-"""How an order moves on (requested, approved, printed, collected; or cancelled), and how a slip in it is mended."""
+"""How an order moves on (requested, approved, printed, collected; or cancelled), and how it is corrected."""
 
 from collections.abc import Mapping
 

@@ -1,4 +1,4 @@
-"""Does one picture really lie on the other? A geometric fit of local features, or, for soft work, of the pixels."""
+"""Confirming that one picture lies on another: a geometric fit of local features or, for soft work, of the pixels."""
 
 import cv2
 import numpy as np

@@ -1,4 +1,4 @@
-"""Aligning soft pictures on their pixels, where local features find no hold.
+"""Aligning soft pictures on their pixels, where local features do not match.
 
 A colour field on canvas or paper still shows its surface: the band between grain and composition is correlated over
 the whole picture at once, so that even a very faint texture stands out of chance. Only whole against whole is tried.

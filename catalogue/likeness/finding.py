@@ -1,4 +1,4 @@
-"""Which piece does this photograph show, of all that are held?"""
+"""Finding the piece that a photograph shows, among all that are held."""
 
 import os
 from collections.abc import Sequence

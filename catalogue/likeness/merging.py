@@ -1,4 +1,4 @@
-"""Two pieces that are one, one piece that is two: merged or split on a person's word.
+"""Merging two pieces that are one, and splitting one piece that is two, as a person says.
 
 Both are statements: remembered by later index runs, and undone like any other (``indexing.corrections.undo``).
 """

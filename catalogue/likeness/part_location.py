@@ -1,4 +1,4 @@
-"""Where a part lies in the whole when local features find no hold, though the scale is known.
+"""Locating a part in its whole where local features do not match but the scale is known.
 
 A tile is captured at the resolution of the master that is stitched from it, so how large it shows in the master's
 preview follows from both sizes in pixels and ppi. What is left to find, a place and a quarter turn, is found by

@@ -1,4 +1,4 @@
-"""One thread a processor, and in each of them matrix products by itself.
+"""A pool of one thread a processor, each with its matrix products held to that thread.
 
 Otherwise every thread would have its products computed by as many threads again, which then wait for each other.
 """

@@ -1,4 +1,4 @@
-"""Buyers: state name, contact and notes; two spellings are one buyer."""
+"""Buyers: state name, contact and notes; merge two spellings."""
 
 from collections.abc import Callable
 from dataclasses import dataclass

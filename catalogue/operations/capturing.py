@@ -1,4 +1,4 @@
-"""Capturing: plans of captures on the shop's beds, and notes of how a piece's current master was scanned."""
+"""Capturing: plan captures on the shop's beds, and note how a piece's current master was scanned."""
 
 from collections.abc import Mapping
 

@@ -1,4 +1,4 @@
-"""Findings: close one on a person's word."""
+"""Findings: close one as accepted, with a person's reason."""
 
 from dataclasses import dataclass
 

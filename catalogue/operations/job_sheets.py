@@ -1,4 +1,4 @@
-"""Job sheets: what is on the table while an order is printed."""
+"""Job sheets: write those of some order lines."""
 
 from collections.abc import Sequence
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""Orders: record a print, move an order on, cancel a line, correct a slip."""
+"""Orders: record a print, move an order on, cancel a line, correct what is on record."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""Recover: a damaged or lost catalogue comes back, from a backup or from the stores themselves."""
+"""Recover a damaged or lost catalogue, from a backup or from the stores themselves."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

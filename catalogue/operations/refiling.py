@@ -1,4 +1,4 @@
-"""Refile: guesses made anew after the place rules changed. The service does the whole of it."""
+"""Refile: guess again after the place rules changed. The service does the whole of it."""
 
 from catalogue.indexing.refiling import Refiled, refile
 from catalogue.indexing.refiling import undo as undo_refiling

@@ -1,4 +1,4 @@
-"""Stores: add one, say where one lies now, leave one out."""
+"""Stores: add one, record where it is now, retire one."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

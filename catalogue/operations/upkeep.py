@@ -1,4 +1,4 @@
-"""What follows whatever reads or brings in files: copies counted anew, and the backup of the day."""
+"""What follows every run that reads or brings in files: copies counted again, and the backup of the day."""
 
 from dataclasses import dataclass
 

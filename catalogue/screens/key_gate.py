@@ -1,4 +1,4 @@
-"""Keys one at a time, in the order they came, each to what its person saw.
+"""Input held back and let in one key at a time, so that each key acts on what its person saw.
 
 A key that Textual has taken goes through several message queues before its action runs. A second key that comes
 meanwhile would go to the widget that had the focus before the first one moved it, to a page that is being left, or to a

@@ -1,4 +1,4 @@
-"""Every key of every screen, once: bindings, key line, help and palette are all made from this table."""
+"""The table of all keys, from which bindings, key line, help and palette are made."""
 
 from dataclasses import dataclass
 

@@ -1,4 +1,4 @@
-"""What the terminal shows, as it was sent: of what is drawn again only what differs goes there.
+"""Cells as the terminal has them, so that of what is drawn again only those that differ are sent.
 
 Textual draws in stretches of a row, whose ends move whenever a widget comes or goes. So what is drawn is compared cell
 by cell with what was sent, wherever stretches began and ended; of a line of text only the letters that differ are sent.

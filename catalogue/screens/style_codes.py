@@ -1,4 +1,4 @@
-"""Codes of styles as few as will do: a terminal keeps a style until it is told another (ECMA-48, SGR).
+"""The fewest codes for a change of style: a terminal keeps a style until it is told another (ECMA-48, SGR).
 
 Rich begins each stretch of text with the whole of its style and ends it with none at all. Over a slow line that is more
 than the text.

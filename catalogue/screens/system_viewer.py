@@ -1,4 +1,4 @@
-"""Showing a file in the system: which command, and starting it without waiting for it."""
+"""Opening a file in the system's viewer: which command, and starting it without waiting for it."""
 
 import shlex
 import shutil

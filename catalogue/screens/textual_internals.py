@@ -1,4 +1,4 @@
-"""Every reach into what Textual keeps to itself, each with what it is for. The only module that may have one.
+"""Every use of Textual's internals, each with its reason. The only module that may have one.
 
 Written against Textual 8.2. ``tests/screens/test_internals.py`` fails where one of these no longer is as assumed.
 """

@@ -1,4 +1,4 @@
-"""Two quiet themes: near-neutral greys, so that the pictures carry the colour; one warm accent for the cursor."""
+"""The dark and the light theme: near-neutral greys, so that the pictures carry the colour, and one warm accent."""
 
 from textual.theme import Theme
 

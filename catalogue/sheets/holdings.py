@@ -1,4 +1,4 @@
-"""An artist's holdings as one self-contained page to e-mail: pictures, sizes, editions. No buyer and no price on it."""
+"""An artist's holdings as one self-contained HTML page: pictures, sizes, editions; no buyers and no prices."""
 
 from dataclasses import dataclass
 from datetime import date

@@ -1,4 +1,4 @@
-"""Files written whole or not at all: under a temporary name beside their place, flushed, then named.
+"""Writing files whole or not at all: under a temporary name beside their place, flushed, then named.
 
 Everything happens through an open handle on the folder, so neither a link put in the way nor a disk unmounted
 meanwhile leads a write elsewhere.

@@ -1,4 +1,4 @@
-"""Which file or folder a path leads to, as the system says it; never how the path is spelled.
+"""Which file or folder a path leads to, as the system says; never how the path is spelled.
 
 Device and inode are the same under every symbolic link, hard link, bind mount and second mount of one file system, so
 two paths lead to one file exactly when both numbers agree. They hold while the file system is mounted; across

@@ -1,1 +1,1 @@
-"""What goes on beside the screen: threads, long work, the queue of writes, what others change."""
+"""Work off the screen's thread: threads, long jobs, the queue of writes, changes made by others."""

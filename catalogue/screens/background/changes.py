@@ -1,4 +1,4 @@
-"""What changes under the screens: stores that come and go, and what is written to the catalogue."""
+"""Watching for changes: stores that come and go, and what others write to the catalogue."""
 
 from asyncio import wrap_future
 from collections.abc import Callable, Coroutine

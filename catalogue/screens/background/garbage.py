@@ -1,4 +1,4 @@
-"""Garbage is collected while nobody waits: looking through the objects of the screens takes longer than a key may."""
+"""Garbage collection between keys, since looking through the screens' objects takes longer than a key may."""
 
 import gc
 

@@ -1,4 +1,4 @@
-"""How fast the line to the terminal is: over a slow one pictures come later, smaller and coarser."""
+"""Measuring how fast the terminal answers: over a slow line pictures come later, smaller and coarser."""
 
 AUTO, FAST, SLOW = "auto", "fast", "slow"
 LARGE = 8_000           # bytes of an update that is worth measuring

@@ -1,4 +1,4 @@
-"""Screens that are shown again and again: kept once made, and made while nobody waits.
+"""A cache of screens: kept once made, and made ahead while no key comes.
 
 Showing one again costs a third of making it, and no key should wait for the making.
 """

@@ -1,4 +1,4 @@
-"""Work off the screen's thread: asking a worker thread, with one place for whatever goes wrong."""
+"""Asking a worker thread from a screen, with one place for whatever goes wrong."""
 
 from asyncio import wrap_future
 from collections.abc import Callable, Coroutine

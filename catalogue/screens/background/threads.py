@@ -1,4 +1,4 @@
-"""Threads of our own for whatever may take time: each with its own resource, none able to hold up quitting.
+"""Worker threads, each with a resource of its own such as a connection; none can hold up quitting.
 
 Textual's thread workers run in the event loop's pool, which is joined on leaving; a slow disk there would hang the
 program. These are daemon threads: on leaving nobody waits for them, and SQLite rolls back what was not committed.

@@ -1,4 +1,4 @@
-"""What the screens record: in the order it was asked for, one after the other, and nothing dropped.
+"""The queue of what the screens record: in the order it was asked for, one after the other, nothing dropped.
 
 One thread with a connection of its own. While another program writes to the catalogue a write waits, for as long as
 that takes, and the line of the long work says so; a write that fails is told with what was not done.

@@ -1,4 +1,4 @@
-"""What an audit is started with: how long it may take, how much it reads, or which share."""
+"""The dialog that starts an audit: how long it may take, how much it reads, or which share."""
 
 from typing import ClassVar
 

@@ -1,4 +1,4 @@
-"""The help: the table of keys, as it is."""
+"""The help: the table of keys."""
 
 from collections.abc import Iterable
 from typing import ClassVar

@@ -1,4 +1,4 @@
-"""Repeat an order: last time's line ready to record, all of it open to change, with what should be seen before."""
+"""The dialog that repeats an order: last time's line ready to record and open to change, and what to see before."""
 
 from collections.abc import Callable
 from dataclasses import asdict, replace

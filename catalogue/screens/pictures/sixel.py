@@ -1,4 +1,4 @@
-"""A picture as sixels: encoded off the screen's thread, laid over its cells as it is.
+"""Pictures as sixels, encoded off the screen's thread and laid over their cells.
 
 The encoder is textual-image's; its own widget encodes on the screen's thread, a tenth of a second for each picture.
 """

@@ -1,4 +1,4 @@
-"""The three lines around every screen: the places on top, the long work and the keys below. None ever overflows."""
+"""The bars around every screen: the places on top, the long work and the keys below. None ever overflows."""
 
 from typing import TYPE_CHECKING, cast
 

@@ -1,4 +1,4 @@
-"""A choice to tick. Textual's own box shows its cross in both states and tells them apart by colour alone."""
+"""A box to tick that does not tell its two states apart by colour alone, as Textual's own does."""
 
 from textual.content import Content
 from textual.widgets import Checkbox
