@@ -6,6 +6,7 @@ import click
 import pytest
 
 from catalogue.commands import command as program
+from catalogue.commands.session import Integer
 
 VAGUE = ("INTEGER", "FLOAT", "PATH", "FILENAME", "9223372036854775807")  # names and limits of click's own types
 
@@ -42,3 +43,11 @@ def test_no_list_of_commands_is_cut_at_80_columns(words: str) -> None:
 
 def test_the_help_is_that_of_all_commands() -> None:
     assert {"catalogue", "catalogue order repeat", "catalogue export bag"} <= ALL.keys() and len(ALL) > 60
+
+
+def test_a_number_that_the_catalogue_cannot_hold_is_refused() -> None:
+    """SQLite's integers have 64 bits (https://sqlite.org/datatype3.html)."""
+    assert Integer().convert(str(2**63 - 1), None, None) == 2**63 - 1
+    for text in (str(2**63), str(-2**63 - 1), "seven"):
+        with pytest.raises(click.BadParameter):
+            Integer().convert(text, None, None)
