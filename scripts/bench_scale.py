@@ -4,7 +4,7 @@
     python scripts/bench_scale.py [--files 100000] [--keep FOLDER] [--json]
 
 The files are real and tiny; what the catalogue holds of each is what it would hold of a true master (hashes, metadata,
-digests of 32 stretches), recorded through the indexing room. Every figure is imported a process of its own, so that
+digests of 32 stretches), recorded through the indexing room. Every figure is measured in a process of its own, so that
 its peak memory is its own. Ratios are between figures of one run on one machine, with warm caches.
 """
 

@@ -26,7 +26,7 @@ def command(session: Session, folders: tuple[Path, ...], anew: bool, source: Pat
     aside. Orders, editions, verdicts and other records made after the backup come from the damaged file, as far as it
     can be read, and from the journal beside it. Anything neither has is reported. An interrupted recovery is completed.
 
-    Without any backup left: catalogue recover --rebuild FOLDER…. That reads the stores anew, compares them with
+    Without any backup left: catalogue recover --rebuild FOLDER…. That reads the stores again, compares them with
     their checksum manifests, and takes what was stated from the journal, else from the last tables of orders and
     editions.
     """

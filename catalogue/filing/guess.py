@@ -133,7 +133,7 @@ def _span(name: Name, endings: Endings) -> tuple[int, int, bool]:
 
 
 def end_behind_artists(works: Sequence[Work], endings: Endings) -> None:
-    """Names that seemed to end with their artist are read anew from there: "Ada Quill - Final Web - tile"."""
+    """Names that seemed to end with their artist are read again from there: "Ada Quill - Final Web - tile"."""
     for work in works:
         name = work.names[-1]
         first, last, away = beside_artist(work)

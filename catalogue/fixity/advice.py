@@ -121,12 +121,12 @@ def _repair(db: Database, finding: Finding, store: str) -> NextStep:
 
 
 def _former(db: Database, finding: Finding) -> Scan | None:
-    """What an edited file held before it was indexed anew; None where it was not, or that is not known."""
+    """What an edited file held before it was indexed again; None where it was not, or that is not known."""
     return scans.by_digest(db, finding.former_sha256) if finding.former_sha256 else None
 
 
 def accept(db: Database, settings: Settings, finding_id: int, why: str) -> None:
-    """Close a finding on a person's word, with an event; copies are counted anew.
+    """Close a finding on a person's word, with an event; copies are counted again.
 
     A missing file is let go: its row leaves the inventory. An edit that only an audit has seen is imported by the next
     index run without a further question; until then the file counts as no copy.

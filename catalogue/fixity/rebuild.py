@@ -27,7 +27,7 @@ from catalogue.settings import Home
 
 @dataclass(frozen=True, slots=True)
 class RebuiltStore:
-    """One store read anew. ``listed`` is how many files its manifest names; None where there is no manifest."""
+    """One store read again. ``listed`` is how many files its manifest names; None where there is no manifest."""
 
     store: str
     files: int
@@ -52,7 +52,7 @@ class Rebuilt:
 def rebuild(home: Home, roots: Sequence[Path], *, report: Report = ignore_progress,
             cancelled: Cancelled = never_cancelled,
             executors: Executors = processes) -> Rebuilt:
-    """Make the catalogue anew from the stores at ``roots``. Writes into no store.
+    """Make the catalogue again from the stores at ``roots``. Writes into no store.
 
     Raises:
         Refused: there is a sound catalogue with files in it. NotFound: no root was given.

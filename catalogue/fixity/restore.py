@@ -134,8 +134,8 @@ def restore(db: Database, settings: Settings, planned: Plan, *, report: Report =
             cancelled: Cancelled = never_cancelled) -> Restored:
     """Carry a plan out. Until the verified copy stands ready nothing at the target changes.
 
-    Both stores are opened anew, and everything happens through handles on their folders: a disk that went away since
-    the plan was made is noticed, and no link leads into another store. Copies are counted anew at once.
+    Both stores are opened again, and everything happens through handles on their folders: a disk that went away since
+    the plan was made is noticed, and no link leads into another store. Copies are counted again at once.
 
     Raises:
         StoreAway: a store is gone. Refused: the source is the very file that is to be replaced. Damaged: the source

@@ -104,7 +104,7 @@ def record(db: Database, store: Store, root: Path, verdict: Verdict) -> None:
     """Put one verdict on record: file row, findings, damage, event. Within a transaction. ``root``: where it was read.
 
     The content on record stays, whatever was met; what was not met is noted as a failed look, so that the next index
-    run reads the file anew.
+    run reads the file again.
     """
     due, checked, result = verdict.due, verdict.checked, verdict.result
     if result is Result.CHANGING:
@@ -158,7 +158,7 @@ def _close_settled(db: Database, store: Store, due: Due) -> None:
 
 
 def _follow(db: Database, due: Due) -> None:
-    """Propose the current master anew: it depends on which files are there and sound."""
+    """Propose the current master again: it depends on which files are there and sound."""
     scan = scans.by_id(db, due.scan_id)
     if scan is not None and scan.piece_id is not None:
         pieces.propose_current(db, scan.piece_id)

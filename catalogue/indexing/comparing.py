@@ -38,7 +38,7 @@ def compare(db: Database, reader: Database, store: Store, root: Path, ignore: tu
 
     ``reader`` is a second connection, for the known paths are still streaming while pending rows are written.
     Read is what is new, what has another size or time than its known content, and what the last look did not
-    give. With ``again`` every file is read anew.
+    give. With ``again`` every file is read again.
     """
     result = Comparison()
     batch: list[Seen] = []

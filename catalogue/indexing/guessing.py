@@ -1,7 +1,7 @@
 """Artist, piece and role guessed for scans on record, from the whole tree of their paths and tags at once.
 
 The shop's place rules come first: a path that fits one is read by it. All others are judged in the light of their
-neighbours by :mod:`catalogue.filing`. Guesses are derived facts: kept in ``scan_guess``, made anew at will, and never
+neighbours by :mod:`catalogue.filing`. Guesses are derived facts: kept in ``scan_guess``, made again at will, and never
 set above what a person stated.
 """
 

@@ -36,7 +36,7 @@ class Move:
 
 @dataclass(frozen=True, slots=True)
 class Refiled:
-    """``looked`` scans were guessed anew. ``id`` names the refiling for undoing; 0 where it was only shown."""
+    """``looked`` scans were guessed again. ``id`` names the refiling for undoing; 0 where it was only shown."""
 
     looked: int
     moves: tuple[Move, ...]
@@ -55,7 +55,7 @@ class _Shown(Exception):
 
 def refile(db: Database, home: Home, *, apply: bool, former_rules: Sequence[str] | None = None,
            report: Report = ignore_progress, cancelled: Cancelled = never_cancelled) -> Refiled:
-    """Guess every scan anew by the present place rules; without ``apply`` only tell what would be filed otherwise.
+    """Guess every scan again by the present place rules; without ``apply`` only tell what would be filed otherwise.
     ``former_rules`` are kept, to be put back with the guesses.
 
     Raises CatalogueError when cancelled; then nothing is changed.

@@ -144,7 +144,7 @@ def _counted(count: int, kind: str) -> str:
 
 
 def destroy(db: Database, edition_id: int, numbers: Sequence[Number], reason: str, *, day: str = "") -> None:
-    """Record that these prints were destroyed; their numbers are never free again, but may be printed anew."""
+    """Record that these prints were destroyed; their numbers are never free again, but may be printed again."""
     if not reason.strip():
         raise Refused("Give the reason why the print was destroyed; it is kept on record.")
     with transaction(db):

@@ -149,7 +149,7 @@ def record(db: Database, proposal: Proposal, *, quantity: int | None = None, num
     Edition numbers are given out with it, the lowest free ones, or ``numbers`` if these very ones are wanted, and
     then as many prints as numbers unless ``quantity`` says otherwise. ``proofs`` takes proofs instead; ``unnumbered``
     none. ``unit_price`` is that of one print, ``price`` that of all of them, as typed; one implies the other, and with
-    neither the proposed unit price holds. ``replacing`` prints destroyed numbers anew. ``status`` is ``requested`` for
+    neither the proposed unit price holds. ``replacing`` prints destroyed numbers again. ``status`` is ``requested`` for
     a new order unless given; what is given of an order that is on record must agree with it. Line and numbers are
     recorded together or not at all, and two programs at once never give out the same number.
 

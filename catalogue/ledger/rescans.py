@@ -31,7 +31,7 @@ class Short:
 
 @dataclass(frozen=True, slots=True)
 class Rescan:
-    """One piece to scan anew. ``prints`` counts the prints asked for in sizes that fall short.
+    """One piece to scan again. ``prints`` counts the prints asked for in sizes that fall short.
 
     ``scan_ppi`` is the resolution on the original at which a new scan would serve them all, where the present
     master states its own; ``sizes`` is empty where the piece has no master at all.

@@ -1,4 +1,4 @@
-"""Edition numbers in a row of an order book: those it took, those it printed anew, those that were lost."""
+"""Edition numbers in a row of an order book: those it took, those it printed again, those that were lost."""
 
 import re
 from collections.abc import Sequence

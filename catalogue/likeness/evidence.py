@@ -17,7 +17,7 @@ class Relation(StrEnum):
     SAME_BYTES = "same bytes"
     SAME_PIXELS = "same pixels"      # the description differs, the picture does not
     REWORKED = "reworked"            # the same capture, edited, cropped a little or resized
-    RESCAN = "re-scan"               # captured anew
+    RESCAN = "re-scan"               # captured again
     TILE = "tile of"                 # a is one overlapping capture of the original that b shows more of
     DETAIL = "detail of"             # a shows a part of b
     NEIGHBOUR = "neighbouring tile"  # each shows what the other does not

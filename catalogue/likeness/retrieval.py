@@ -65,7 +65,7 @@ class Index:
             shutil.rmtree(self.folder / old, ignore_errors=True)
 
     def _absorbed(self, count: int) -> list[Shard]:
-        """The segments to be written anew together with so many fresh scans: the small ones once they pile up, and on
+        """The segments to be written again together with so many fresh scans: the small ones once they pile up, and on
         from the smallest whatever is no larger than all before it, so that a scan is rewritten a few times at most."""
         bysize = sorted(self.segments, key=lambda s: len(s.keys))
         small = [s for s in bysize if len(s.keys) <= limits.SEGMENT_SMALL]

@@ -63,7 +63,7 @@ def update(db: Database, home: Home, *, report: Report = ignore_progress, cancel
            again: bool = False) -> Updated:
     """Compare every scan not compared yet with all others. Cut off at any point, the next call carries on.
 
-    ``again`` compares everything anew; verdicts stay. Raises Busy when another update is under way.
+    ``again`` compares everything again; verdicts stay. Raises Busy when another update is under way.
     """
     with exclusive_lock(home, "likeness"):
         return _update(db, home, report, cancelled, again)

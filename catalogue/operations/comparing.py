@@ -12,7 +12,7 @@ MOST_NAMED = 20
 
 def compare_scans(db: Database, home: Home, *, again: bool = False, report: Report = ignore_progress,
                   cancelled: Cancelled = never_cancelled) -> Updated:
-    """Compare scans not compared yet with all others; ``again``: all of them anew, verdicts stay.
+    """Compare scans not compared yet with all others; ``again``: all of them again, verdicts stay.
 
     Raises Busy when another comparison is under way.
     """

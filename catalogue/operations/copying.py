@@ -40,7 +40,7 @@ def plan_copy(db: Database, target: str, source: str = "", *, masters_only: bool
 
 def copy_to_store(db: Database, home: Home, plan: CopyPlan, *, report: Report = ignore_progress,
                   cancelled: Cancelled = never_cancelled) -> CopySummary:
-    """Copy what was planned, each file verified; copies are counted anew.
+    """Copy what was planned, each file verified; copies are counted again.
 
     What the store lacks and no store could give is among ``not_copied`` too.
 

@@ -35,7 +35,7 @@ def list_doubles(db: Database, name: str = "") -> list[StoreDoubles]:
 
 def free_doubles(db: Database, home: Home, store: Store, groups: Sequence[Doubles], *, report: Report = ignore_progress,
                  cancelled: Cancelled = never_cancelled) -> Freed:
-    """Remove doubles where that is safe; copies are counted anew.
+    """Remove doubles where that is safe; copies are counted again.
 
     Raises:
         StoreAway: the store is offline. Busy: an index run is under way. CatalogueError: the list cannot be written.

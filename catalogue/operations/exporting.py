@@ -51,7 +51,7 @@ def export_table(db: Database, name: str, file: Path) -> Path:
 
 def export_holdings(db: Database, home: Home, artist: Artist, file: Path | None = None, *,
                     report: Report = ignore_progress) -> Path:
-    """Write the page of an artist's holdings to a new file, or anew in the sheets folder."""
+    """Write the page of an artist's holdings to a new file, or again in the sheets folder."""
     page = holdings.holdings(db, home, artist.id, report=report)
     if file is not None:
         return write_sheet(db, file, page)

@@ -20,7 +20,7 @@ class Accepted:
 
 
 def accept_finding(db: Database, home: Home, finding_id: int, reason: str) -> Accepted:
-    """Close a finding: logged with the reason, and copies of its scan counted anew.
+    """Close a finding: logged with the reason, and copies of its scan counted again.
 
     Raises:
         NotFound: no such finding. Refused: it is damage, which no word makes right.

@@ -19,7 +19,7 @@ __all__ = ["RebuiltCatalogue", "rebuild_catalogue", "recover", "summarize", "sum
 
 @dataclass(frozen=True, slots=True)
 class RebuiltCatalogue:
-    """A catalogue made anew. ``ledger``: rows imported and left out, by name of the table's file."""
+    """A catalogue made again. ``ledger``: rows imported and left out, by name of the table's file."""
 
     rebuilt: Rebuilt
     ledger: dict[str, tuple[int, int]]
@@ -28,7 +28,7 @@ class RebuiltCatalogue:
 def rebuild_catalogue(home: Home, folders: Sequence[Path], ledger: Path | None = None, *,
                       report: Report = ignore_progress,
                       cancelled: Cancelled = never_cancelled) -> RebuiltCatalogue:
-    """Make the catalogue anew from stores, and take in what was stated: from the journal, else from tables.
+    """Make the catalogue again from stores, and take in what was stated: from the journal, else from tables.
 
     ``ledger`` is the folder of the tables, which are then read in any case; else they lie beside the catalogue.
     """

@@ -22,7 +22,7 @@ def plan_restore(db: Database, file_id: int, source: str = "", sha256: str = "")
 
 def restore_file(db: Database, home: Home, plan: Plan, *, report: Report = ignore_progress,
                  cancelled: Cancelled = never_cancelled) -> Restored:
-    """Copy beside the file, verify, then switch; its findings are closed and its copies counted anew.
+    """Copy beside the file, verify, then switch; its findings are closed and its copies counted again.
 
     Raises: as :func:`catalogue.fixity.restore.restore`.
     """

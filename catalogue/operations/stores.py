@@ -52,7 +52,7 @@ def selected_stores(db: Database, names: Sequence[str] = ()) -> list[Store]:
 
 def add_store(db: Database, home: Home, name: str, folder: Path, kind: str, *, consent: bool,
               one_reader: bool = False) -> StoreAdded:
-    """Take a folder as a store; with ``consent`` its marker is written. Copies are counted anew.
+    """Take a folder as a store; with ``consent`` its marker is written. Copies are counted again.
 
     Raises: as :func:`catalogue.indexing.stores.add_store`.
     """

@@ -19,7 +19,7 @@ class Upkeep:
 
 def count_and_back_up(db: Database, home: Home, *, report: Report = ignore_progress,
                       cancelled: Cancelled = never_cancelled) -> Upkeep:
-    """Count the copies of every master anew, then back up as :func:`back_up_once_a_day`.
+    """Count the copies of every master again, then back up as :func:`back_up_once_a_day`.
 
     Trouble with either is told, not raised: it must not hide what was done before.
     """

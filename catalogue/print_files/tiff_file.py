@@ -155,7 +155,7 @@ def _encoded(strips: Iterator[Rows], compression: str) -> Iterator[bytes]:
 
 
 def _strips(bands: Iterable[Rows], rows: int, height: int) -> Iterator[Rows]:
-    """Bands cut anew into strips of ``rows`` rows."""
+    """Bands cut again into strips of ``rows`` rows."""
     held: list[Rows] = []
     count = at = 0
     strips = spans(height, rows)

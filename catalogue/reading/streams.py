@@ -113,7 +113,7 @@ RUN_BYTES = int(STARTS[-1]) // 8 + 8
 def unlzw(pieces: Iterator[bytes]) -> Iterator[bytes]:
     """LZW as TIFF writes it (most significant bit first), decoded from one Clear code to the next.
 
-    The table starts anew at a Clear, at the latest after about 3,800 codes, so the stretch between two is a stream of
+    The table starts again at a Clear, at the latest after about 3,800 codes, so the stretch between two is a stream of
     its own. Its end is found without decoding it, for a code's width follows from its number alone. Raises
     ``ValueError`` for streams that never clear.
     """

@@ -131,7 +131,7 @@ class Connection(sqlite3.Connection):
 
     ``statement_open`` is true within a transaction that logs its statements, ``statement_made`` once a stated row was
     written in it, ``replaying`` while one is undone or put back; ``reasons`` are what the transaction said it is for,
-    ``last_statement`` the event that was logged last, ``before_commit`` computes derived rows anew before every commit.
+    ``last_statement`` the event that was logged last, ``before_commit`` computes derived rows before every commit.
     ``path`` is the catalogue's file and ``file`` its device and inode when it was opened for writing; None for one in
     memory or opened to check.
     """

@@ -48,7 +48,7 @@ class Issued:
     scan_sha256: str
     destroyed: str      # date of the last loss, or ""
     reason: str
-    replaced_in: str    # number of the order that printed it anew, or ""
+    replaced_in: str    # number of the order that printed it again, or ""
     state: str          # of its newest print: reserved, printed or destroyed
 
     @property
@@ -169,14 +169,14 @@ def destroy(db: Database, edition_id: int, number: Number, destroyed: str, reaso
 
 
 def losses(db: Database, edition_id: int) -> set[tuple[Number, str]]:
-    """Every print of the edition that was destroyed, and when; those printed anew as well."""
+    """Every print of the edition that was destroyed, and when; those printed again as well."""
     return {(Number(series, number), day) for series, number, day in db.execute(
         "SELECT series, number, destroyed FROM edition_print WHERE edition_id = ? AND state = 'destroyed'",
         [edition_id])}
 
 
 def replace(db: Database, edition_id: int, number: Number, line_id: int) -> None:
-    """Let ``line_id`` print a destroyed number anew; raises Refused unless its destruction is on record."""
+    """Let ``line_id`` print a destroyed number again; raises Refused unless its destruction is on record."""
     nth, state = _newest(db, edition_id, number)
     if state != "destroyed":
         raise Refused(f"Number {numbers_text([number])} is not recorded as destroyed.",
@@ -186,7 +186,7 @@ def replace(db: Database, edition_id: int, number: Number, line_id: int) -> None
 
 def by_line(db: Database) -> tuple[dict[int, list[Number]], dict[int, list[Number]],
                                    dict[int, list[tuple[Number, str, str]]]]:
-    """For every line: numbers it took; destroyed ones it printed anew; and which of its prints were lost, with date
+    """For every line: numbers it took; destroyed ones it printed again; and which of its prints were lost, with date
     and reason.
     """
     held: dict[int, list[Number]] = {}

@@ -132,7 +132,7 @@ def append_new(db: Database, database: Path) -> None:
 
 @contextmanager
 def _locked(path: Path) -> Iterator[BinaryIO]:
-    """The journal open at its end, alone; opened anew where another program has put a new one in its place."""
+    """The journal open at its end, alone; opened again where another program has put a new one in its place."""
     while True:
         with path.open("a+b") as file:
             try:
@@ -187,7 +187,7 @@ def write_anew(db: Database, database: Path) -> None:
 
 
 def renew(db: Database, database: Path) -> None:
-    """Write a journal anew that is damaged; the damaged one is kept under another name. Raises OSError."""
+    """Write a journal again that is damaged; the damaged one is kept under another name. Raises OSError."""
     path = path_of(database)
     with _locked(path):
         path.replace(_aside(path))

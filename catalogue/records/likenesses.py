@@ -108,7 +108,7 @@ def keep(db: Database, a_scan_id: int, b_scan_id: int, relation: str, sure: floa
          files_together: bool = False) -> None:
     """Record a finding. A pair somebody has judged keeps its row as it was judged. ``files_together``: so sure that
     a scan filed nowhere is filed where the other is. Its number was never another pair's: lists that were printed
-    before all was compared anew are still judged by."""
+    before all was compared again are still judged by."""
     db.execute("""
         INSERT INTO likeness (id, a_scan_id, b_scan_id, relation, sure, evidence, found, files_together)
         VALUES (1 + max(coalesce((SELECT max(id) FROM likeness), 0),

@@ -10,7 +10,7 @@ FILLED_BY = {"piece_words": "SELECT id AS rowid, words FROM piece_text",
 
 
 def rebuild_search(db: Database) -> None:
-    """Make every search index anew, in the caller's transaction, and merge its parts."""
+    """Make every search index again, in the caller's transaction, and merge its parts."""
     tables = sqlite_utils.Database(db.conn, execute_plugins=False)
     for name in REBUILT_BY_FTS5:
         tables.table(name).rebuild_fts()

@@ -1,4 +1,4 @@
-"""Which rows of artist, piece and scan must be computed anew: the table ``unsettled``, which triggers fill too."""
+"""Which rows of artist, piece and scan must be computed again: the table ``unsettled``, which triggers fill too."""
 
 from collections.abc import Iterable
 
@@ -6,7 +6,7 @@ from catalogue.records.rows import Database
 
 
 def mark_stale(db: Database, kind: str, ids: Iterable[int | None]) -> None:
-    """Have rows computed anew before the next commit; ``kind`` is artist, piece, scan or current. None is no row."""
+    """Have rows computed again before the next commit; ``kind`` is artist, piece, scan or current. None is no row."""
     db.conn.executemany("INSERT OR IGNORE INTO unsettled VALUES (?, ?)", [(kind, i) for i in ids if i is not None])
 
 

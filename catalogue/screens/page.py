@@ -128,7 +128,7 @@ class Dialog(ModalScreen[T]):
 class DimmedBackground(Visual):
     """The page behind a panel, dimmed.
 
-    Textual mixes the colours of every cell anew for each drawing, which over a picture takes longer than a key may;
+    Textual mixes the colours of every cell again for each drawing, which over a picture takes longer than a key may;
     here every pair of colours is mixed once.
     """
 

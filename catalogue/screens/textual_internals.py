@@ -80,7 +80,7 @@ def drawn_strips(screen: Screen[Any]) -> list[Strip]:
 
 
 def keep_styles(screen: Screen[Any], event: ScreenResume) -> None:
-    """Textual finds the styles of every widget anew whenever a screen is shown, which takes longer than all the rest
+    """Textual finds the styles of every widget again whenever a screen is shown, which takes longer than all the rest
     (30 ms and more). They differ from last time only if the theme has changed meanwhile."""
     if screen._css_update_count == screen.app._css_update_count:
         event.refresh_styles = False
@@ -171,7 +171,7 @@ class ThriftyApp(App[T]):
             stack.remove(screen)    # Textual appends it next
 
     def _load_screen_css(self, screen: Screen[Any]) -> None:
-        """As Textual's, which then finds the styles of what is seen anew: a sheet is for the screens that name it, and
+        """As Textual's, which then finds the styles of what is seen again: a sheet is for the screens that name it, and
         no other of these is there when it is first read."""
         unread = [path for path in screen.css_path if not self.stylesheet.has_source(str(path), "")]
         for path in unread:
@@ -208,7 +208,7 @@ class HeldScreen(Screen[T]):
 class CachedStylesheet(Stylesheet):
     """Parses a style sheet once for each set of colours.
 
-    Textual parses all of them anew whenever a screen is first shown, though the variables are what they were: five
+    Textual parses all of them again whenever a screen is first shown, though the variables are what they were: five
     times until the first list is drawn, a third of all that takes. It keeps 64 sheets, and a widget's class is one.
     """
 

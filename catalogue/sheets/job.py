@@ -186,7 +186,7 @@ def write_job(db: Database, home: Home, line_id: int, *, folder: Path | None = N
     """Write a line's sheet into a job folder, with a verified copy of its master if asked.
 
     Without ``folder`` a folder of the catalogue's own, named after the order. Sheets of an earlier time are made
-    anew; a copy of the master that is there and intact is kept. ``check`` reads the file first (a copy does too).
+    again; a copy of the master that is there and intact is kept. ``check`` reads the file first (a copy does too).
 
     Raises:
         NotFound: no such line. Refused: the folder lies in a store, or another file has the copy's name. Damaged:

@@ -37,7 +37,7 @@ def write_sheet(db: Database, path: Path, text: str) -> Path:
 
 
 def write_again(path: Path, text: str) -> Path:
-    """Write a sheet of our own folder anew, in one step. Raises CatalogueError."""
+    """Write a sheet of our own folder again, in one step. Raises CatalogueError."""
     write_atomically(path, text.encode())
     return path
 

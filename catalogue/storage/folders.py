@@ -1,6 +1,6 @@
 """Open folders, from whose handles files are reached part by part and through no link.
 
-A path is looked up anew at every call, so a link put in its way, or a disk unmounted between two calls, leads the
+A path is looked up again at every call, so a link put in its way, or a disk unmounted between two calls, leads the
 second one elsewhere. A handle stays with the folder that was opened. ``dir_fd`` is POSIX (openat, linkat, renameat,
 unlinkat); a system without is told by :func:`missing_calls`, and no store is opened there.
 """

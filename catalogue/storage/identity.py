@@ -115,7 +115,7 @@ def _whole_disks(block: Path) -> Iterator[str]:
 
 @lru_cache(maxsize=64)
 def _filesystem(device: int, fsid: int, mounts: bytes) -> str:
-    """As :func:`filesystem_id`; asked anew whenever something was mounted or unmounted."""
+    """As :func:`filesystem_id`; asked again whenever something was mounted or unmounted."""
     number = f"{os.major(device)}:{os.minor(device)}"
     for mount in _mounts(mounts):
         if mount.device == number and mount.kind in _SHARES:

@@ -183,7 +183,7 @@ def test_nothing_is_removed_after_a_run_with_trouble(desk: Desk, write: Write, m
 
 
 def test_nothing_is_removed_after_a_run_that_was_stopped(desk: Desk, write: Write) -> None:
-    """Not even the source that was importedto both stores before."""
+    """Not even the source that was imported to both stores before."""
     write("two.tif", np.zeros((60, 80, 3), np.uint8), at="2026-03-02T10:00:00")
     outcome = apply(desk.db, desk.home, desk.plan(), also=[desk.second], delete_sources=True,
                     cancelled=lambda: bool(list(Path(desk.second.root).rglob("[!.]*.tif"))))

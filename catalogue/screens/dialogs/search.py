@@ -63,14 +63,14 @@ PICTURE_BYTES, PICTURE_SETTLE = 3_500, 0.5   # of the picture beside what is fou
 
 
 class SearchInput(Input):
-    """A field as wide as its place, whatever is typed. Textual lays the whole screen out anew when the text of its own
+    """A field as wide as its place, whatever is typed. Textual lays the whole screen out again when the text of its own
     grows, for each letter."""
 
     virtual_size = Reactive(Size(0, 0))
 
 
 class CountLine(Static):
-    """How much was found. It lays the screen out anew only where it takes another number of lines than before."""
+    """How much was found. It lays the screen out again only where it takes another number of lines than before."""
 
     def say(self, words: str) -> None:
         """Show these words, on two lines at most."""

@@ -110,7 +110,7 @@ class NamesPage(Page):
         return self.query_one("#filed", RowTable)
 
     def _guess(self) -> None:
-        """Read the names anew, off this thread; folders show what was chosen at once."""
+        """Read the names again, off this thread; folders show what was chosen at once."""
         self._filed.set_title("Reading the names …")
         run_in_thread(self, self._worker_thread, self._source(self._reading.rules), self._show, group="names",
                       holds=self._filed)

@@ -197,7 +197,7 @@ class Picture(Widget):
             self._strips = None
             return
         look = cast("CatalogueApp", self.app).palette, self.rich_style
-        if look != self._look:      # Textual finds styles anew whenever any screen is made; a theme changes them
+        if look != self._look:      # Textual finds styles again whenever any screen is made; a theme changes them
             self._look = look
             self._strips = None
             self._redraw()

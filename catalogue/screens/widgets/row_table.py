@@ -183,7 +183,7 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
 
     def show_rows(self, rows: Sequence[R], cells: Callable[[R], Sequence[Text]], identity: Callable[[R], object], *,
                   keep: bool = False) -> None:
-        """Show a whole list and point to a row anew; with ``keep`` the cursor stays on its row, or near it."""
+        """Show a whole list and point to a row again; with ``keep`` the cursor stays on its row, or near it."""
         at, scroll, listed = 0, 0, list(rows)
         before = self.highlighted
         if keep and before is not None:
@@ -217,7 +217,7 @@ class RowTable(ScrollView, Generic[R], can_focus=True, inherit_bindings=False):
         same_bars = (wanted.height > height) == (self.virtual_size.height > height) == self.show_vertical_scrollbar
         fixed = self.styles.height is None or not self.styles.height.is_auto
         if same_bars and fixed and wanted.width == self.virtual_size.width:
-            # Only the bar's length changes: no reason to lay the whole screen out anew.
+            # Only the bar's length changes: no reason to lay the whole screen out again.
             self.set_reactive(RowTable.virtual_size, wanted)
             if self.show_vertical_scrollbar:
                 self.vertical_scrollbar.window_virtual_size = wanted.height

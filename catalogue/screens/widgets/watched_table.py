@@ -33,7 +33,7 @@ class WatchedScan:
 
 
 def add_news(rows: list[WatchedScan], news: News) -> WatchedScan:
-    """Add the news to the scan it is of; one scanned again under its name begins anew."""
+    """Add the news to the scan it is of; one scanned again under its name begins again."""
     row = next((r for r in rows if r.path == news.path), None)
     if row is None:
         row = WatchedScan(news.path, news.kind)
