@@ -70,8 +70,9 @@ class NameTaken(Refused):
 class InsideStore(Refused):
     """A folder lies in a store, where this has no business."""
 
-    def __init__(self, store: str, path: Path | str, *, hint: str = "Choose a folder outside the stores.") -> None:
-        super().__init__(f"This folder lies in the store {store!r}.", hint=hint, path=path)
+    def __init__(self, store: str, path: Path | str, *, message: str = "This folder lies in the store {!r}.",
+                 hint: str = "Choose a folder outside the stores.") -> None:
+        super().__init__(message.format(store), hint=hint, path=path)
 
 
 class ReadOnly(Refused):

@@ -43,6 +43,7 @@ from catalogue.storage.folders import Entry, OpenFolder, open_entry, sync
 from catalogue.storage.identity import FileId
 
 GONE = "it is no longer there"
+HAS_SIDECAR = "it has a sidecar"
 FREED_KINDS = {DOUBLES: "doubles", PRINT_FILES: "print files"}
 T = TypeVar("T")
 
@@ -166,7 +167,7 @@ def _remove(root: OpenFolder, file: DoubledFile, check: Callable[[os.stat_result
         if (before.st_size, stored_mtime(before.st_mtime_ns)) != (file.size, file.mtime_ns):
             return "it has changed since it was indexed"
         if _has_sidecar(entry):
-            return "it has a sidecar"
+            return HAS_SIDECAR
         if why := check(before):
             return why
         write_line(written, {"from": file.path, **line, "sha256": file.sha256})

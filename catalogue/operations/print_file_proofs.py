@@ -27,6 +27,11 @@ from catalogue.records.stores import Store
 from catalogue.settings import Home
 from catalogue.storage.folders import Entry, OpenFolder, open_entry
 
+CHANGED = "its bytes are not those on record"
+OTHER_PIXELS = "made again, its pixels differ"
+NAMED_BY_ORDER = "an order names this very file as its scan"
+NOT_PUT_BACK = "Made again, its pixels differ from those on record."
+
 
 @dataclass(frozen=True, slots=True)
 class PrintFileProof:
@@ -73,11 +78,11 @@ def _why_not(db: Database, home: Home, store: Store, file: StoredPrintFile, made
     except OSError as error:
         return f"it cannot be read: {error.strerror}"
     if now != made.sha256:
-        return "its bytes are not those on record"
+        return CHANGED
     with opened_again(db, home, from_json(made.recipe), cancelled=cancelled) as sheet:
         for _ in sheet.bands():
             pass        # the digest follows the rows as they go by
-    return "" if sheet.digest.hexdigest() == made.pixel_digest else "made again, its pixels differ"
+    return "" if sheet.digest.hexdigest() == made.pixel_digest else OTHER_PIXELS
 
 
 def free_print_files(db: Database, home: Home, name: str, *, report: Report = ignore_progress,
@@ -98,7 +103,7 @@ def free_print_files(db: Database, home: Home, name: str, *, report: Report = ig
     def check(subject: tuple[StoredPrintFile, PrintFile], _: DoubledFile, __: os.stat_result) -> str:
         file, made = subject
         if file.printed_from:
-            return "an order names this very file as its scan"
+            return NAMED_BY_ORDER
         recipe = from_json(made.recipe)
         masters = [place for _, place in verified_places(db, recipe.master_sha256)]
         if why := lacking_places(home.settings, masters):
@@ -151,7 +156,7 @@ def _copied(db: Database, home: Home, made: PrintFile, target: Entry, report: Re
         file = render(sound_master(db, recipe), recipe, Path(folder, "print.tif"),
                       profile=kept_profile(home, recipe.profile_sha256), report=report, cancelled=cancelled)
         if file.pixel_digest != made.pixel_digest:
-            raise CatalogueError("Made again, its pixels differ from those on record.",
+            raise CatalogueError(NOT_PUT_BACK,
                                  hint="Make it again with the versions of the program and its libraries that it names.")
         return copy_verified(file.path, target, sha256=file.sha256, report=report, cancelled=cancelled)
 

@@ -37,6 +37,10 @@ from catalogue.settings import Home
 from catalogue.sheets.writing import outside, safe_name
 from catalogue.untrusted import read_regular
 
+OTHER_PRINT_FILE = ("A print file made with other choices, or by another version, already has this name; it was not"
+                    " overwritten.")
+ANOTHER_FILE = "Another file already has this name; it was not overwritten."
+
 
 @dataclass(frozen=True, slots=True)
 class PrintPlan:
@@ -175,8 +179,7 @@ def make_print(db: Database, home: Home, plan: PrintPlan, folder: Path, *, repor
     """
     target = folder / plan.name
     if target.exists() and (there := recipe_in(target)) != (plan.recipe, versions_of(plan.recipe)):
-        ours = "A print file made with other choices, or by another version," if there else "Another file"
-        raise Refused(f"{ours} already has this name; it was not overwritten.",
+        raise Refused(OTHER_PRINT_FILE if there else ANOTHER_FILE,
                       hint="Remove it once it is printed, or choose another folder." if there else
                       "Choose another folder.", path=target)
     try:

@@ -29,6 +29,9 @@ from catalogue.records.rows import now
 from catalogue.records.scans import Scan
 from catalogue.settings import Home
 
+IS_A_MASTER = "This scan is a master, not a print file."
+NO_RESOLUTION = "This file does not say its resolution, so the size of its print is not known."
+NO_MASTER_FITS = "No master of this piece lies straight on this file's picture."
 LONG_SIDE = 2048            # of the pictures that are laid on each other
 LEAST_CORRELATION = 0.9     # of lightness within the picture; other pictures stay below .5
 ASTRAY, ASTRAY_ANYWAY = 3.0, 0.001      # of what the best lacks in correlation; tried on one picture alone
@@ -65,11 +68,11 @@ def propose_recipe(db: Database, home: Home, scan: Scan, *, report: Report = ign
     Stopped.
     """
     if scan.role == "master":
-        raise Refused("This scan is a master, not a print file.",
+        raise Refused(IS_A_MASTER,
                       hint="If it is a print file, correct that first: catalogue scan set.")
     ppi = round(scan.ppi_x or 0)
     if not LEAST_PPI <= ppi <= MOST_PPI:
-        raise Refused("This file does not say its resolution, so the size of its print is not known.")
+        raise Refused(NO_RESOLUTION)
     file = sound_copy(health(db, scan))[2]
     candidates = [other for other in scans.of_piece(db, scan.piece_id or 0) if other.role == "master"]
     if not candidates:
@@ -89,7 +92,7 @@ def propose_recipe(db: Database, home: Home, scan: Scan, *, report: Report = ign
             if place and place.correlation >= LEAST_CORRELATION:
                 laid.append((place, master, picture))
     if not laid:
-        raise Refused("No master of this piece lies straight on this file's picture.",
+        raise Refused(NO_MASTER_FITS,
                       hint="It may have been made from another scan, or turned by less than a quarter.")
     place, master, picture = _likeliest(laid)
     converted = print_picture.icc if print_picture.icc and print_picture.icc != picture.icc else b""

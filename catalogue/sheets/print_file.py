@@ -7,6 +7,8 @@ from catalogue.records.paths import display_path
 from catalogue.records.print_files import PrintFile
 from catalogue.records.scans import Scan
 
+MADE_BEFORE_A_CHANGE = ("The print file was made before size, border or wrap of this line were changed: make it"
+                        " again.")
 
 def recipe_of(made: PrintFile) -> Recipe | None:
     """The recipe on record; None where another version of the program wrote it."""
@@ -31,7 +33,7 @@ def cautions(line: Line, scan: Scan | None, made: PrintFile) -> list[str]:
         return []
     texts = []
     if not _of_line(recipe, line):
-        texts.append("The print file was made before size, border or wrap of this line were changed: make it again.")
+        texts.append(MADE_BEFORE_A_CHANGE)
     if scan is not None and scan.sha256 != recipe.master_sha256:
         texts.append("The print file was made from another scan than this sheet names: make it again.")
     return texts

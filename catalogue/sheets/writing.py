@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterable
 from pathlib import Path
 
-from catalogue.errors import CatalogueError, Refused
+from catalogue.errors import CatalogueError, InsideStore
 from catalogue.records import stores
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
@@ -43,12 +43,12 @@ def write_again(path: Path, text: str) -> Path:
 
 
 def outside(folder: Path, known: Iterable[Store]) -> Path:
-    """The folder, made absolute; raises Refused where it lies within a store, for nothing is written there."""
+    """The folder, made absolute; raises InsideStore where it lies within a store, for nothing is written there."""
     place = folder.expanduser().absolute()
     for store in known:
         if place.is_relative_to(store.root) or inside(place, Path(store.root)):
-            raise Refused(f"This folder lies within the store {store.name!r}, where nothing is written.",
-                          hint="Choose a folder beside it.", path=place)
+            raise InsideStore(store.name, place, message="This folder lies within the store {!r}, where nothing is"
+                              " written.", hint="Choose a folder beside it.")
     return place
 
 
