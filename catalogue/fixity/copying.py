@@ -30,6 +30,9 @@ from catalogue.storage.atomic import (
 from catalogue.storage.folders import Entry, OpenFolder, still_at
 from catalogue.storage.identity import is_regular
 
+FAILS_CHECK = "The file to copy fails its check: its SHA-256 is not the recorded one."
+NOT_A_FILE = "What is to be copied is not a file."
+READS_BACK_OTHERWISE = "The copy does not read back as written."
 SPARE_BYTES = 16 << 20  # left free on the disk: a full file system cannot even rename
 
 __all__ = ["NoRoom", "Staged", "Stopped", "copy_verified", "staged_copy"]
@@ -83,7 +86,7 @@ def staged_copy(source: Path | Entry, target: Path | Entry, *, sha256: str | Non
     try:
         stat = os.fstat(origin)
         if not is_regular(stat):
-            raise NotFound("What is to be copied is not a file.", path=origin_path)
+            raise NotFound(NOT_A_FILE, path=origin_path)
         with opened(target) as entry, part_of(entry) as (part, out):
             with writing(entry.path):
                 taken = entry.exists()
@@ -99,7 +102,7 @@ def staged_copy(source: Path | Entry, target: Path | Entry, *, sha256: str | Non
                 raise Refused("The file changed while it was copied.", hint="Copy it when nothing is writing to it.",
                               path=origin_path)
             if sha256 is not None and digest != sha256:
-                raise Damaged("The file to copy fails its check: its SHA-256 is not the recorded one.",
+                raise Damaged(FAILS_CHECK,
                               hint="Look for another copy.", path=origin_path)
             with writing(entry.path), suppress(PermissionError):  # some shares keep times to themselves
                 os.utime(out, ns=(stat.st_atime_ns, stat.st_mtime_ns))
@@ -156,7 +159,7 @@ def _read_back(out: int, digest: str, size: int, target: Path, report: Report, c
         raise Damaged(f"The copy cannot be read back: {error.strerror}.", hint="Do not rely on this disk.",
                       path=target) from error
     if (held, count) != (digest, size):
-        raise Damaged("The copy does not read back as written.", hint="Do not rely on this disk or its cable.",
+        raise Damaged(READS_BACK_OTHERWISE, hint="Do not rely on this disk or its cable.",
                       path=target)
 
 

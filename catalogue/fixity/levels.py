@@ -14,6 +14,7 @@ from catalogue.records.database import Database, transaction
 from catalogue.records.fixity_facts import Answer, Facts
 from catalogue.settings import Home
 
+TWO_COPIES = "two full copies"
 AREAS = ("Storage", "Integrity", "Control", "Metadata", "Content")
 NAMES = {0: "below level 1", 1: "Know", 2: "Protect", 3: "Monitor", 4: "Sustain"}
 
@@ -122,7 +123,7 @@ def _storage(p: _Page) -> list[Criterion]:
     a = "Storage"
     together = 0 if p.home.settings.copies_on_one_disk else f.on_one_disk
     return [
-        Criterion(a, 1, "two full copies", 0 < f.masters == f.in_two and not together,
+        Criterion(a, 1, TWO_COPIES, 0 < f.masters == f.in_two and not together,
                   _of(f.in_two, f.masters, "in two stores")
                   + (f", {together} of them on one disk" if together else "")),
         p.ask(a, 1, "in separate places", "places"),

@@ -24,6 +24,8 @@ from catalogue.storage.atomic import NO_LINKS, aside_name, writing
 from catalogue.storage.folders import Entry, open_entry, still_at, sync
 from catalogue.storage.identity import filesystem_id, same_file
 
+IS_SOUND = "The file is sound; there is nothing to restore."
+
 
 @dataclass(frozen=True, slots=True)
 class Plan:
@@ -102,7 +104,7 @@ def plan(db: Database, file_id: int, source_store: Store | None = None, *, sha25
     target = Path(real_path(root, due.path))
     if check(str(target), Expected(target.stat().st_size if target.is_file() else -1, due.mtime_ns, wanted),
              on_read=lambda _: None, cancelled=never_cancelled).result is Result.INTACT:
-        raise Refused("The file is sound; there is nothing to restore.", hint="Audit it to close its findings.",
+        raise Refused(IS_SOUND, hint="Audit it to close its findings.",
                       path=target)
     origin_store, source, path = _source(db, wanted, due, source_store, target)
     return Plan(due, store, target, origin_store, source, path, wanted, os.path.lexists(target))

@@ -23,6 +23,8 @@ from catalogue.storage.atomic import remove_leftover, writing
 from catalogue.storage.folders import OpenFolder, open_entry, still_at
 from catalogue.storage.identity import FileId, filesystem_id
 
+NOT_COMPLETED = "the intake was not completed, so nothing was removed"
+
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
@@ -87,7 +89,7 @@ def apply(db: Database, home: Home, plan: Plan, *, also: Sequence[Store] = (), d
     if delete_sources and finished and not trouble:
         unrecorded += remove_sources(db, home, plan, taken, removed, kept_back)
     elif delete_sources:
-        kept_back += [Skipped(source, "the intake was not completed, so nothing was removed")
+        kept_back += [Skipped(source, NOT_COMPLETED)
                       for source in sorted({t.source for t in taken})]
     return Outcome(tuple(taken), tuple(skipped), tuple(removed), tuple(kept_back), stopped,
                    " ".join(unrecorded))

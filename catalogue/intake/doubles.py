@@ -42,6 +42,8 @@ from catalogue.storage.atomic import remove_leftover
 from catalogue.storage.folders import Entry, OpenFolder, open_entry, sync
 from catalogue.storage.identity import FileId
 
+CHANGED = "it has changed since it was indexed"
+KEPT_HAS_CHANGED = "the file that was to be kept has changed"
 GONE = "it is no longer there"
 HAS_SIDECAR = "it has a sidecar"
 FREED_KINDS = {DOUBLES: "doubles", PRINT_FILES: "print files"}
@@ -102,7 +104,7 @@ def free_doubles(db: Database, home: Home, store: Store, doubles: Sequence[Doubl
         places = [(path, place) for path, place in verified_places(db, file.sha256)
                   if place.file != FileId(status.st_dev, status.st_ino)]
         if not any(place.store_id == store.id and path == group.keep.path for path, place in places):
-            return "the file that was to be kept has changed"
+            return KEPT_HAS_CHANGED
         return lacking_places(home.settings, [place for _, place in places])
 
     return free_listed(
@@ -165,14 +167,14 @@ def _remove(root: OpenFolder, file: DoubledFile, check: Callable[[os.stat_result
         except FileNotFoundError:
             return GONE
         if (before.st_size, stored_mtime(before.st_mtime_ns)) != (file.size, file.mtime_ns):
-            return "it has changed since it was indexed"
+            return CHANGED
         if _has_sidecar(entry):
             return HAS_SIDECAR
         if why := check(before):
             return why
         write_line(written, {"from": file.path, **line, "sha256": file.sha256})
         if state_of(entry.stat()) != state_of(before):
-            return "it has changed since it was indexed"
+            return CHANGED
         entry.unlink()
         with suppress(OSError):  # a removal that a power cut undoes loses nothing
             sync(entry.folder.fd)

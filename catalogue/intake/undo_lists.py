@@ -20,6 +20,7 @@ from catalogue.settings import Home
 from catalogue.storage.atomic import sync_folder, write_all, writing
 from catalogue.untrusted import LIST_BYTES, read_regular
 
+NOT_AN_UNDO_FILE = "This is not an undo file."
 TIDYING, DOUBLES, PRINT_FILES = "tidy", "doubles", "prints"
 
 
@@ -90,7 +91,7 @@ def read_list(path: Path) -> UndoList:
             continue
     header = entries[0][1] if entries else None
     if not isinstance(header, dict) or not isinstance(header.get("store"), str):
-        raise CatalogueError("This is not an undo file.", path=path)
+        raise CatalogueError(NOT_AN_UNDO_FILE, path=path)
     moves = tuple(entry for number, entry in entries[1:] if _is_move(number, entry, path))
     return UndoList(header["store"], str(header.get("kind", TIDYING)), moves,
                     any("end" in entry for _, entry in entries[1:]))
@@ -104,7 +105,7 @@ def store_of(db: Database, undo: UndoList) -> Store | None:
 def _is_move(number: int, entry: object, path: Path) -> bool:
     """Whether a line of an undo file is a move. Raises Refused for one that leads out of the store."""
     if not isinstance(entry, dict):
-        raise CatalogueError("This is not an undo file.", path=path)
+        raise CatalogueError(NOT_AN_UNDO_FILE, path=path)
     if "to" not in entry:
         return False
     values = [entry.get(key) for key in ("from", "to", "sha256")]

@@ -16,6 +16,8 @@ from pathlib import Path
 from catalogue.errors import Busy, CatalogueError, NameTaken, Refused
 from catalogue.storage.folders import Entry, OpenFolder, open_folder, read_small, sync
 
+NAME_EXISTS = "Something with this name already exists."
+FOLDER_READ_ONLY = "The folder cannot be written to."
 PART_PREFIX = ".catalogue-part-"
 NO_LINKS = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK, errno.EACCES, errno.EINVAL}
 _NO_LOCKS = {errno.ENOLCK, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EINVAL}
@@ -70,7 +72,7 @@ def part_folder(target: Path) -> Iterator[OpenFolder]:
             yield OpenFolder(held, part.path)
             with writing(target):
                 if entry.exists():
-                    raise Refused("Something with this name already exists.", path=target)
+                    raise Refused(NAME_EXISTS, path=target)
                 part.rename_to(entry)
             placed = True
             _confirm(entry)
@@ -347,6 +349,6 @@ def failed(error: OSError, target: Path) -> CatalogueError:
         return TooLarge("The file is too large for this disk's file system.",
                         hint="Use a disk with another file system: FAT32, for one, ends at 4 GiB.", path=target)
     if error.errno in (errno.EROFS, errno.EACCES, errno.EPERM):
-        return Refused("The folder cannot be written to.", hint="The disk or the folder is read-only.", path=target)
+        return Refused(FOLDER_READ_ONLY, hint="The disk or the folder is read-only.", path=target)
     return CatalogueError(f"The file cannot be written: {error.strerror or error}.",
                           hint="Is the disk still there?", path=target)

@@ -17,7 +17,7 @@ from catalogue.fixity import copies, copying
 from catalogue.fixity.advice import OpenFinding, accept, damage_of, next_step
 from catalogue.fixity.copies import CopySummary, copy_to, plan, review
 from catalogue.fixity.copying import Stopped
-from catalogue.fixity.restore import find_file, restore
+from catalogue.fixity.restore import IS_SOUND, find_file, restore
 from catalogue.fixity.restore import plan as plan_restore
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.indexing.stores import retire_store
@@ -27,6 +27,7 @@ from catalogue.records import copies as copy_rows
 from catalogue.records import findings, fixity, scans
 from catalogue.records.database import Database
 from catalogue.settings import Settings
+from catalogue.storage.atomic import FOLDER_READ_ONLY
 from catalogue.storage.folders import Entry
 from tests import recorded
 from tests.files import part_path
@@ -63,13 +64,13 @@ def kinds(shop: Shop) -> set[str]:
 
 @pytest.mark.usefixtures("master")
 def test_copies_are_counted_by_store_not_by_file(shop: Shop) -> None:
-    assert review(shop.db, Settings()) == {"single copy": 1, "no off-site copy": 1}
+    assert review(shop.db, Settings()) == {copies.SINGLE: 1, copies.NO_OFF_SITE: 1}
     twin = shop.folder / "main" / "Ada Quill" / "Harbour" / "twin.tif"
     twin.write_bytes((shop.folder / "main" / MASTER).read_bytes())
     shop.index()
-    assert review(shop.db, Settings()) == {"single copy": 1, "no off-site copy": 1}
+    assert review(shop.db, Settings()) == {copies.SINGLE: 1, copies.NO_OFF_SITE: 1}
     copy(shop, "nas")
-    assert kinds(shop) == {"no off-site copy"}
+    assert kinds(shop) == {copies.NO_OFF_SITE}
     copy(shop, "away")
     assert kinds(shop) == set()
 
@@ -86,8 +87,8 @@ def test_what_no_decoder_reads_is_copied_on_but_no_sound_copy(shop: Shop, scan: 
         scans.set_role(shop.db, shop.due(MASTER).scan_id, "master")
     assert copy(shop, "nas").copied == 1 and copy(shop, "away").copied == 1
     review(shop.db, Settings())
-    assert {"undecoded", "single copy", "no off-site copy"} <= kinds(shop)
-    assert "no sound copy" in shop.finding("single copy").detail
+    assert {"undecoded", copies.SINGLE, copies.NO_OFF_SITE} <= kinds(shop)
+    assert "no sound copy" in shop.finding(copies.SINGLE).detail
 
 
 def test_a_corrupt_master_is_not_copied_on(shop: Shop, scan: Scan) -> None:
@@ -113,15 +114,15 @@ def test_where_no_store_could_hold_a_copy_one_finding_says_so(shop: Shop, scan: 
     with shop.db.conn:
         for n in range(4):
             scans.set_role(shop.db, shop.due(f"Ada Quill/Harbour {n}/master.tif").scan_id, "master")
-    assert review(shop.db, Settings()) == {"single copy": 4, "no off-site copy": 4}
-    assert "4 of 4 masters" in shop.finding("single copy").detail
-    assert "--kind off-site" in shop.finding("no off-site copy").hint
+    assert review(shop.db, Settings()) == {copies.SINGLE: 4, copies.NO_OFF_SITE: 4}
+    assert "4 of 4 masters" in shop.finding(copies.SINGLE).detail
+    assert "--kind off-site" in shop.finding(copies.NO_OFF_SITE).hint
     shop.add("nas", "copy")
     review(shop.db, Settings())
-    assert len(findings.list_open(shop.db, kind="single copy")) == 4
-    assert len(findings.list_open(shop.db, kind="no off-site copy")) == 1
+    assert len(findings.list_open(shop.db, kind=copies.SINGLE)) == 4
+    assert len(findings.list_open(shop.db, kind=copies.NO_OFF_SITE)) == 1
     copy(shop, "nas")
-    assert findings.list_open(shop.db, kind="single copy") == []
+    assert findings.list_open(shop.db, kind=copies.SINGLE) == []
 
 
 @pytest.mark.usefixtures("master")
@@ -129,15 +130,15 @@ def test_a_damaged_copy_is_no_copy(shop: Shop) -> None:
     copy(shop, "nas")
     rot(shop.folder / "nas" / MASTER, 900)
     shop.audit("nas")
-    assert kinds(shop) == {"changed", "single copy", "no off-site copy"}
+    assert kinds(shop) == {"changed", copies.SINGLE, copies.NO_OFF_SITE}
 
 
 @pytest.mark.usefixtures("master")
 def test_three_copies_when_the_shop_wants_three(shop: Shop) -> None:
     copy(shop, "nas")
-    assert review(shop.db, Settings(copies_wanted=3))["single copy"] == 1
+    assert review(shop.db, Settings(copies_wanted=3))[copies.SINGLE] == 1
     copy(shop, "away")
-    assert review(shop.db, Settings(copies_wanted=3))["single copy"] == 0
+    assert review(shop.db, Settings(copies_wanted=3))[copies.SINGLE] == 0
 
 
 def test_a_store_is_brought_up_to_date_once(shop: Shop, master: Path) -> None:
@@ -190,7 +191,7 @@ def test_a_retired_store_holds_no_copy(shop: Shop) -> None:
     assert copy_rows.of_scan(shop.db, shop.due(MASTER).scan_id).stores == 2
     retire_store(shop.db, shop.store("nas"))
     assert copy_rows.of_scan(shop.db, shop.due(MASTER).scan_id).stores == 1
-    assert review(shop.db, Settings())["single copy"] == 1
+    assert review(shop.db, Settings())[copies.SINGLE] == 1
 
 
 @pytest.mark.usefixtures("master")
@@ -254,7 +255,7 @@ def test_without_any_sound_source_it_says_why(shop: Shop) -> None:
     rot(shop.folder / "main" / MASTER, 900)
     done = copy(shop, "nas")
     assert done.copied == 0
-    assert "fails its check" in done.not_copied[0].reason
+    assert copying.FAILS_CHECK in done.not_copied[0].reason
     assert not (shop.folder / "nas" / MASTER).exists()
 
 
@@ -300,7 +301,7 @@ def test_a_read_only_store_is_said_to_be_so(shop: Shop, master: Path) -> None:
     try:
         done = copy(shop, "nas")
         assert done.copied == 0
-        assert "cannot be written" in done.not_copied[0].reason
+        assert FOLDER_READ_ONLY in done.not_copied[0].reason
     finally:
         if os.geteuid() == 0:
             subprocess.run(["umount", str(nas)], check=True)
@@ -366,7 +367,7 @@ def test_restore_puts_good_bytes_back_and_keeps_the_bad_aside(shop: Shop, master
     assert [e.type for e in recorded.events(shop.db)][-2:] == ["quarantine", "recovery"]
     assert shop.audit().findings == {}
     shop.index()
-    assert kinds(shop) == {"no off-site copy"}, "the aside file must not be taken for a scan"
+    assert kinds(shop) == {copies.NO_OFF_SITE}, "the aside file must not be taken for a scan"
 
 
 def test_restore_brings_a_missing_file_back(shop: Shop, master: Path) -> None:
@@ -383,11 +384,11 @@ def test_restore_refuses_a_bad_source_and_leaves_all_as_it_was(shop: Shop, maste
     rot(shop.folder / "nas" / MASTER, 100)   # not audited since: still believed sound
     rot(master, 900)
     bad = master.read_bytes()
-    with pytest.raises(Damaged, match="fails its check"):
+    with pytest.raises(Damaged, match=copying.FAILS_CHECK):
         restore(shop.db, shop.home.settings, plan_restore(shop.db, shop.due(MASTER).id, shop.store("nas")))
     assert master.read_bytes() == bad
     assert [p.name for p in master.parent.iterdir()] == ["master.tif"]
-    with pytest.raises(NotFound, match="no sound copy"):   # one that failed as a source is not offered again
+    with pytest.raises(NotFound, match="in 'nas'"):   # one that failed as a source is not offered again
         plan_restore(shop.db, shop.due(MASTER).id, shop.store("nas"))
 
 
@@ -395,14 +396,14 @@ def test_restore_refuses_when_the_disk_lacks_room(shop: Shop, master: Path, monk
     copy(shop, "nas")
     rot(master, 900)
     monkeypatch.setattr(copying, "SPARE_BYTES", 1 << 60)
-    with pytest.raises(Refused, match="Not enough room"):
+    with pytest.raises(copying.NoRoom):
         restore(shop.db, shop.home.settings, plan_restore(shop.db, shop.due(MASTER).id))
     assert [p.name for p in master.parent.iterdir()] == ["master.tif"]
 
 
 def test_a_sound_file_is_not_restored(shop: Shop, master: Path) -> None:
     copy(shop, "nas")
-    with pytest.raises(Refused, match="nothing to restore"):
+    with pytest.raises(Refused, match=IS_SOUND):
         plan_restore(shop.db, shop.due(MASTER).id)
     rot(master, 900)
     with pytest.raises(NotFound, match="in 'away'"):
@@ -435,11 +436,11 @@ def test_restore_that_fails_at_the_switch_on_a_disk_without_links_gives_the_name
 
     def failing(part: Entry, target: Entry) -> None:
         assert not master.exists()   # the name was given up for a moment
-        raise CatalogueError("The file cannot be written.")
+        raise CatalogueError("no switch")
 
     monkeypatch.setattr(Entry, "link_to", no_links)
     monkeypatch.setattr(copying, "place_over", failing)
-    with pytest.raises(CatalogueError, match="cannot be written"):
+    with pytest.raises(CatalogueError, match="no switch"):
         restore(shop.db, shop.home.settings, plan_restore(shop.db, shop.due(MASTER).id))
     assert [p.name for p in master.parent.iterdir()] == ["master.tif"]
     assert master.read_bytes() == bad
@@ -509,12 +510,12 @@ def test_every_finding_has_a_next_step(shop: Shop) -> None:
     assert changed.next.source == "nas"
     assert changed.next.command == f"catalogue restore 'main:{MASTER}' --from nas"
     assert changed.damage is not None
-    (off_site,) = open_findings(shop.db, kind="no off-site copy")
+    (off_site,) = open_findings(shop.db, kind=copies.NO_OFF_SITE)
     assert off_site.next.command == "catalogue copy --to away --from nas"
     (shop.folder / "nas" / MASTER).unlink()
     shop.audit("nas")
     assert next_step(shop.db, changed.finding).action == "look"
-    with pytest.raises(Refused, match="cannot be accepted"):
+    with pytest.raises(Refused):
         accept(shop.db, shop.home.settings, changed.finding.id, "never mind")
     (missing,) = open_findings(shop.db, kind="missing")
     accept(shop.db, shop.home.settings, missing.finding.id, "the disk was thinned out")
@@ -537,14 +538,14 @@ def test_the_advice_to_copy_names_stores_between_which_there_is_something_to_cop
     wanting = replace(shop.home.settings, copies_wanted=3)
     copy(shop, "nas")
     copies.review(shop.db, wanting)
-    (single,) = open_findings(shop.db, kind="single copy")
+    (single,) = open_findings(shop.db, kind=copies.SINGLE)
     assert single.next.command == "catalogue copy --to away"
     master.unlink()
     shop.audit("main")
     copies.review(shop.db, wanting)
-    told = [found.next.command for found in open_findings(shop.db, kind="no off-site copy")]
+    told = [found.next.command for found in open_findings(shop.db, kind=copies.NO_OFF_SITE)]
     assert told == ["catalogue copy --to away --from nas"]
-    (single,) = open_findings(shop.db, kind="single copy")
+    (single,) = open_findings(shop.db, kind=copies.SINGLE)
     away, nas = shop.store("away"), shop.store("nas")
     copies.copy_to(shop.db, shop.home, away, copies.plan(shop.db, away, nas))
     assert (shop.folder / "away" / MASTER).exists()
@@ -552,13 +553,13 @@ def test_the_advice_to_copy_names_stores_between_which_there_is_something_to_cop
     (shop.folder / "away" / MASTER).unlink()
     shop.audit("nas")
     shop.audit("away")
-    assert {found.next.command for found in open_findings(shop.db, kind="single copy")} <= {""}
+    assert {found.next.command for found in open_findings(shop.db, kind=copies.SINGLE)} <= {""}
 
 
 def test_an_end_that_cannot_be_recorded_does_not_hide_what_was_copied(shop: Shop, master: Path,
                                                                       monkeypatch: pytest.MonkeyPatch) -> None:
     def failing(*_: object) -> None:
-        raise CatalogueError("The catalogue's file cannot be reached: disk I/O error.")
+        raise CatalogueError("disk I/O error")
 
     with monkeypatch.context() as patch:
         patch.setattr(copies.runs, "end", failing)

@@ -22,6 +22,7 @@ from catalogue.fixity import copies as copying
 from catalogue.fixity import restore
 from catalogue.fixity.advice import accept
 from catalogue.indexing.service import index
+from catalogue.reading.model import Fault
 from catalogue.records import copies, files, findings, fixity, pieces, scans
 from catalogue.records.database import open_database
 from catalogue.settings import Home
@@ -29,7 +30,7 @@ from tests.copies import copy_shop
 from tests.files import write_scan
 
 MASTER, MOVED, TWIN = ("Ada Quill/Harbour/master.tif", "Ada Quill/Old/was the master.tif",
-                       "Ada Quill/Harbour/a twin of the master.tif")
+                       "Ada Quill/Harbour/a twin.tif")
 Scan = Callable[..., Path]
 
 
@@ -278,7 +279,7 @@ TABLE: list[tuple[Callable[[World], None], tuple[str, ...], str, str, set[str], 
     (truncate, ALL, "A", "present", {"truncated"}, 1, 0),
     (truncate_keeping_time, ALL, "A", "present", {"truncated"}, 1, 0),
     (empty, ALL, "A", "present", {"empty"}, 1, 0),
-    (overwrite, READS, "A", "present", {"not a picture"}, 1, 0),
+    (overwrite, READS, "A", "present", {Fault.NOT_A_PICTURE}, 1, 0),
     (overwrite, ("audit",), "A", "present", {"edited"}, 1, 0),
     (flip, ("index",), "A", "present", set(), 2, 0),
     (flip, THOROUGH, "A", "present", {"changed"}, 1, 0),
@@ -540,7 +541,7 @@ def test_copies_and_last_check_are_the_same_wherever_they_are_asked(world: World
     assert bool(lacks) == (said.stores < shop.home.settings.copies_wanted)
     assert fixity_facts.facts(db, "").in_two == sum(c.stores >= 2 for c in listed.values())
     one_disk = replace(shop.home, settings=replace(shop.home.settings, copies_on_one_disk=True))
-    two = next(c for area in levels.levels(db, one_disk) for c in area.criteria if c.text == "two full copies")
+    two = next(c for area in levels.levels(db, one_disk) for c in area.criteria if c.text == levels.TWO_COPIES)
     assert two.met == all(c.stores >= 2 for c in listed.values())
     asked = health(db, a)
     assert asked.last_check == said.checked_at

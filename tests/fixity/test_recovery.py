@@ -165,7 +165,7 @@ def test_a_rebuilt_catalogue_is_told_though_its_last_steps_fail(ordered: Shop, m
     shutil.rmtree(ordered.home.backups)
 
     def fails(*_: object, **__: object) -> None:
-        raise CatalogueError("The disk is full.")
+        raise CatalogueError("No room.")
 
     finished = rebuilding.finish
 
@@ -178,7 +178,7 @@ def test_a_rebuilt_catalogue_is_told_though_its_last_steps_fail(ordered: Shop, m
     monkeypatch.setattr(rebuilding, "finish", finish_then_fail)
     done = rebuild(ordered.home, [ordered.folder / "main"], executors=threads)
     assert done.put_back.orders == ("2026-0001", "2026-0002", "2026-0003")
-    assert sum("The disk is full. Run `catalogue audit`" in words for words in done.passed_over) == 2
+    assert sum("No room. Run `catalogue audit`" in words for words in done.passed_over) == 2
     _nothing_lost(ordered.home)
 
 
@@ -189,10 +189,10 @@ def test_a_rebuild_that_fails_while_it_reads_the_stores_says_that_the_catalogue_
     shutil.rmtree(ordered.home.backups)
 
     def fails(*_: object, **__: object) -> None:
-        raise CatalogueError("The disk is full.", hint="Make room.")
+        raise CatalogueError("No room.", hint="Make room.")
 
     monkeypatch.setattr(rebuilding, "index", fails)
-    with pytest.raises(CatalogueError, match="The disk is full") as told:
+    with pytest.raises(CatalogueError, match="No room") as told:
         rebuild(ordered.home, [ordered.folder / "main"], executors=threads)
     assert "The catalogue is back" in str(told.value.hint) and "catalogue index" in str(told.value.hint)
     _nothing_lost(ordered.home)

@@ -28,6 +28,7 @@ from catalogue.intake.moving import apply_tidying, undo_tidying
 from catalogue.intake.packets import Description
 from catalogue.intake.sidecars import files_to_describe, write_sidecars
 from catalogue.intake.tidy import plan_tidying
+from catalogue.intake.undo_lists import NOT_AN_UNDO_FILE
 from catalogue.operations.auditing import check_log, summarize_log
 from catalogue.operations.correcting import confirm_pieces
 from catalogue.operations.importing import import_table
@@ -214,10 +215,10 @@ def test_an_undo_file_moves_nothing_out_of_its_store(shop: Shop, scan: Scan, tmp
     assert not list(tmp_path.glob("**/evil*"))
 
 
-@pytest.mark.parametrize("text", ["[1]\n", "7\n", "null\n{}\n", '{"store": 7}\n', "\n"])
+@pytest.mark.parametrize("text", ["[1]\n", "7\n", "{}\n", "null\n{}\n", '{"store": 7}\n', "\n"])
 def test_any_other_json_is_no_undo_file(shop: Shop, tmp_path: Path, text: str) -> None:
     (tmp_path / "undo.jsonl").write_text(text)
-    with pytest.raises(CatalogueError, match="not an undo file"):
+    with pytest.raises(CatalogueError, match=NOT_AN_UNDO_FILE):
         undo_tidying(shop.db, shop.home, tmp_path / "undo.jsonl")
 
 

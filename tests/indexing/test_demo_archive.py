@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from catalogue.commands.demo import damage_disks
+from catalogue.fixity import copies
 from catalogue.fixity.audit import audit
 from catalogue.fixity.copies import review
 from catalogue.indexing.service import index
@@ -106,7 +107,7 @@ def test_what_happened_since_is_found_and_nothing_imagined(demo: Database, truth
         (facts["fault"]["of"], facts["fault"]["kind"]) for facts in truth["files"].values() if facts["fault"]}
     # the three that lost a copy, and the one that has none yet; one more says that no store is kept elsewhere
     assert {kind: count for kind, count in findings.by_kind(demo).items() if "copy" in kind} == {
-        "single copy": 4, "no off-site copy": 1}
+        copies.SINGLE: 4, copies.NO_OFF_SITE: 1}
 
 
 def test_its_sound_copy_stays_the_current_master(demo: Database, truth: dict[str, Any]) -> None:

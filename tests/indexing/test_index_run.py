@@ -15,6 +15,7 @@ from catalogue.errors import Busy, Refused
 from catalogue.indexing import service
 from catalogue.indexing.service import StoreSummary, index
 from catalogue.indexing.stores import MARKER, add_store, locate_store
+from catalogue.reading.model import Fault
 from catalogue.records import files, findings, pieces, scans, stores
 from catalogue.records.database import Database
 from catalogue.records.stores import Store
@@ -164,7 +165,7 @@ def test_bad_files_are_findings_and_the_run_goes_on(shop: Shop, scan: Scan) -> N
     assert (summary.outcome, summary.read) == ("finished", 7)
     kinds = shop.kinds()
     assert kinds["zero.tif"] == {"empty"}
-    assert kinds["letter.tif"] == {"not a picture"}
+    assert kinds["letter.tif"] == {Fault.NOT_A_PICTURE}
     assert "truncated" in kinds["cut.tif"]
     assert shop.file("[bold]red[b]/[proof] é 絵.tif").scan_id is not None
 
@@ -184,7 +185,7 @@ def test_names_that_are_not_utf8(shop: Shop, scan: Scan) -> None:
     except OSError:
         pytest.skip("this file system takes only UTF-8 names")
     shop.index()
-    assert shop.kinds()["caf//e9.tif"] >= {"name not UTF-8"}
+    assert any("UTF-8" in kind for kind in shop.kinds()["caf//e9.tif"])
     assert shop.file("caf//e9.tif").scan_id is not None
     assert shop.index(executors=nobody).unchanged == 4
 

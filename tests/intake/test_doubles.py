@@ -117,10 +117,10 @@ def with_a_sidecar(desk: Desk) -> None:
 
 
 @pytest.mark.parametrize(("harm", "why", "left"), [
-    (changed, "it has changed since it was indexed", [ALL[1], ALL[2]]),
-    (altered_in_silence, "the file that was to be kept has changed", ALL),
+    (changed, doubles.CHANGED, [ALL[1], ALL[2]]),
+    (altered_in_silence, doubles.KEPT_HAS_CHANGED, ALL),
     (no_other_store, "only 1 of the 2 places required", ALL),
-    (with_a_sidecar, "it has a sidecar", [ALL[1], ALL[2]])])
+    (with_a_sidecar, doubles.HAS_SIDECAR, [ALL[1], ALL[2]])])
 def test_what_is_not_safe_stays_and_is_told(desk: Desk, harm: Callable[[Desk], None], why: str, left: list[str]
                                             ) -> None:
     groups = list_doubles(desk.db, "masters")[0].groups
@@ -153,7 +153,7 @@ def test_a_removal_that_cannot_be_recorded_is_told_and_recorded_by_the_next_run(
     with monkeypatch.context() as patch:
         patch.setattr(doubles, "_log_removal", full)
         whys = desk.free()
-    assert len(whys) == 2 and all("It was removed, but the catalogue could not record that" in why for why in whys)
+    assert len(whys) == 2 and all(DiskFull().message in why for why in whys)
     assert desk.names() == ["Ada Quill/Harbour.tif"]
     assert desk.free() == []
     assert [path for path in ALL if files.by_path(desk.db, desk.store.id, path)] == ["Ada Quill/Harbour.tif"]
@@ -181,7 +181,7 @@ def test_doubles_that_were_brought_back_are_no_tidying_cut_short(desk: Desk) -> 
     assert not cut_short(desk.home, desk.store)
     assert finish_cut_short(desk.db, desk.home, desk.store) == []
     assert desk.names() == ALL
-    with pytest.raises(CatalogueError, match="not an undo file of catalogue tidy"):
+    with pytest.raises(CatalogueError, match="catalogue doubles --undo"):
         undo_tidying(desk.db, desk.home, done.undo)
 
 

@@ -36,12 +36,12 @@ def names(group: Group) -> list[str]:
 def test_tiles_are_put_together_and_their_stitched_master_is_found(write: Write, tmp_path: Path) -> None:
     whole = scene(1, 700, 520)
     tiles = cut(write, whole, step=(240, 200), size=(460, 320))
-    write("quay, all of it.tif", whole, at="2026-03-01T10:30:00")
+    write("quay, whole.tif", whole, at="2026-03-01T10:30:00")
     write("scan_0004.tif", scene(2, 460, 320), at="2026-03-01T10:12:00")
     first, second = groups_of(tmp_path / "key")
     assert first.tiles
     assert names(first) == [t.name for t in tiles]
-    assert [a.path.name for a in first.stitched] == ["quay, all of it.tif"]
+    assert [a.path.name for a in first.stitched] == ["quay, whole.tif"]
     assert not first.warnings
     assert (second.tiles, names(second)) == (False, ["scan_0004.tif"])
     assert "too narrow" in second.warnings[0]
@@ -73,7 +73,7 @@ def test_a_turned_tile_and_a_thin_overlap_are_told(write: Write, tmp_path: Path)
     turned = [w for w in group.warnings if "is turned" in w]
     assert turned
     assert all(w.startswith("t2.tif is turned 90°") for w in turned)
-    assert any(w.startswith("t3.tif overlaps its neighbours by 1") for w in group.warnings)
+    assert any(w.startswith("t3.tif overlaps ") for w in group.warnings)
     assert not any(w.startswith("t1.tif overlaps") for w in group.warnings)
 
 

@@ -120,7 +120,7 @@ def test_likeness_outweighs_a_name(db: Database, home: Home, store: Store, write
     write("harbour.tif", noise(1))
 
     def alike(_: Reading) -> list[SimilarScan]:
-        return [SimilarScan(7, piece_id, "re-scan", 0.98, "88 % of the one lies on the other")]
+        return [SimilarScan(7, piece_id, "re-scan", 0.98, "88 %")]
 
     (proposal,) = propose(db, home, tmp_path / "key", store, likeness=alike).proposals
     assert (proposal.kind, proposal.piece_id, proposal.year) == (Kind.RESCAN, piece_id, "2019")
@@ -133,13 +133,13 @@ def test_capture_notes_are_prefilled_from_the_artists_last_of_like_relief(
         db: Database, home: Home, store: Store, write: Write, tmp_path: Path) -> None:
     write("0001.tif", noise(1), at="2026-03-01T10:00:00")
     plan = said(db, home, propose(db, home, tmp_path / "key", store))
-    notes = {"light": "raking from the left", "scanner settings": "slow, 48 bit", "relief mm": "2.5", "glass": "none"}
+    notes = {"light": "raking, left", "scanner settings": "slow, 48 bit", "relief mm": "2.5", "glass": "none"}
     apply(db, home, with_answers(db, home, plan, 0, capture=notes))
     write("0002.tif", noise(2), at="2026-03-05T10:00:00", ppi=1200)
     plan = propose(db, home, tmp_path / "key", store)
     at = next(n for n, p in enumerate(plan.proposals) if p.take)
     filled = dict(with_answers(db, home, plan, at, artist="Ada Quill", piece="Quay").proposals[at].capture)
-    assert filled["light"] == "raking from the left"
+    assert filled["light"] == "raking, left"
     assert filled["scanner settings"] == "slow, 48 bit"
     assert filled["glass"] == "none"
     assert filled["ppi"] == "1200"
