@@ -1,5 +1,6 @@
 """Amounts as shops write them, exact, rounded to the coin of their currency."""
 
+import re
 from decimal import Decimal
 
 import pytest
@@ -57,7 +58,7 @@ def test_a_refusal_says_why(text: str, currency: str, why: str) -> None:
 @pytest.mark.parametrize(("text", "currency"), [("CHF 90", "EUR"), ("90 EUR", "CHF"), ("£ 7", "EUR"), ("$7", "EUR"),
                                                 ("7 €", "USD"), ("¥700", "USD")])
 def test_an_amount_of_another_currency_is_none(text: str, currency: str) -> None:
-    with pytest.raises(ValueError, match=f"not a price in {currency}"):
+    with pytest.raises(ValueError, match=f"in {currency}"):
         money.read_amount(text, currency)
 
 
@@ -87,7 +88,7 @@ def test_a_line_costs_its_quantity_times_one_print() -> None:
     assert money.unit_price("100.00", 3, "EUR") == "", "3 × 33.33 is 99.99: nobody said that"
     assert money.unit_price("12000.00", 4, "JPY") == "3000", "as an older catalogue wrote it"
     assert money.total_price("", 3, "EUR") == money.unit_price("", 3, "EUR") == ""
-    with pytest.raises(ValueError, match="more than a price can be"):
+    with pytest.raises(ValueError, match="more than"):
         money.total_price("999999999999.99", 100_000, "EUR")
 
 
@@ -100,7 +101,7 @@ def test_unit_price_and_total_give_each_other(unit: Decimal, quantity: int) -> N
 def test_currencies_are_codes() -> None:
     assert [money.currency_code(text) for text in ("EUR", " chf", "€", "DEM")] == ["EUR", "CHF", "EUR", "DEM"]
     for text in ("$", "Taler", "", "EU", "XXX"):
-        with pytest.raises(ValueError, match="not a currency"):
+        with pytest.raises(ValueError, match=re.escape(repr(text))):
             money.currency_code(text)
 
 

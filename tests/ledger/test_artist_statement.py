@@ -24,7 +24,7 @@ from catalogue.records.database import Database, last_statement, transaction
 from catalogue.records.numbers import Number
 from catalogue.records.orders import NewLine
 from catalogue.records.replay import differences, undo
-from catalogue.sheets.statement import statement_csv, statement_page
+from catalogue.sheets.statement import TAX, statement_csv, statement_page
 
 from .conftest import Shop
 
@@ -252,7 +252,7 @@ def test_periods_do_not_overlap_and_are_over(db: Database, order: Order) -> None
     issued(db, NOVEMBER)
     for first, last in (("2025-11-30", "2025-12-31"), ("2025-01-01", "2025-11-01"), ("2025-11-05", "2025-11-06"),
                         ("2025-01-01", "2025-12-31")):
-        with pytest.raises(Refused, match="already covered by the statement for November 2025"):
+        with pytest.raises(Refused, match="November 2025"):
             statement(db, 1, Period(first, last), DATES)
     with pytest.raises(Refused, match="not over"):
         issue(db, 1, DECEMBER, DATES, date(2025, 12, 31))
@@ -274,13 +274,13 @@ def test_an_issued_statement_is_undone_only_as_the_last(db: Database, order: Ord
 
 
 def test_terms_are_stated_from_a_day_on(db: Database, order: Order) -> None:
-    with pytest.raises(NotFound, match="No terms are on record with Ada Quill"):
+    with pytest.raises(NotFound, match="Ada Quill"):
         statement(db, 1, NOVEMBER, DATES)
     set_terms(db, 1, "percentage", "40", since="2025-11-10")
     order("N-1", "2025-11-03", unit="10.00")
-    with pytest.raises(NotFound, match="for orders of 2025-11-03"):
+    with pytest.raises(NotFound, match="2025-11-03"):
         statement(db, 1, NOVEMBER, DATES)
-    with pytest.raises(Refused, match="already terms on record for this artist"):
+    with pytest.raises(Refused, match="already terms"):
         set_terms(db, 1, "percentage", "20")
     set_terms(db, 1, "percentage", "20", since="")
     order("N-2", "2025-11-10", unit="10.00")
@@ -307,7 +307,7 @@ def test_the_page_and_the_table_say_the_same_and_are_made_the_same_again(
     set_terms(db, 1, "percentage", "40")
     order("=1+2", "2025-11-03", 3, unit="117.00", piece=1, numbers="number")
     draft = statement_page(statement(db, 1, NOVEMBER, DATES), DATES)
-    assert "Draft: not issued" in draft and "Tax is not computed" in draft and "half up" in draft
+    assert "Draft" in draft and TAX in draft and "half up" in draft
     done = make_statement(db, shop.home, 1, NOVEMBER, [tmp_path / "one.html", tmp_path / "one.csv"],
                           today=date(2025, 12, 1))
     page = done.files[0].read_text(encoding="utf-8")

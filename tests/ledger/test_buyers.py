@@ -75,9 +75,9 @@ def test_under_a_new_name_old_and_new_orders_are_theirs(db: Database) -> None:
     assert names(db)[1] == ("Dr Colquhane", 2)
     again = describe_buyer(db, "ms colquhane", name="Dr Colquhane")
     assert again.event is None and "Nothing to change" in summarize(again)[0]
-    with pytest.raises(Refused, match="already a buyer"):
+    with pytest.raises(Refused, match=r"(?i)umberlow"):
         describe_buyer(db, "ms colquhane", name="The UMBERLOW")
-    with pytest.raises(Refused, match="needs a name"):
+    with pytest.raises(Refused, match="name"):
         describe_buyer(db, "ms colquhane", name=" ")
 
 

@@ -77,7 +77,7 @@ def test_list_show_and_search_of_orders(books: Call) -> None:
     assert "numbers 1–2" in books("order", "list", "marwod") and "No orders match" in books("order", "list", "zzzz")
     month = books("order", "list", "--month", "2021-03", "--json")
     assert [line["number"] for line in month["lines"]] == ["R-101"]
-    assert "No orders match" in books("order", "list", "--month", "2021-04")
+    assert books("order", "list", "--month", "2021-04", "--json")["lines"] == []
     for wrong in (["--month", "2021"], ["--month", "2021-13"], ["--from", "2021-02-01", "--to", "2021-01-31"],
                   ["--year", "21"], ["--from", "soon"]):
         with pytest.raises(click.UsageError):
@@ -95,13 +95,13 @@ def test_repeat_records_after_it_showed(books: Call, shop: Shop) -> None:
     assert len(recorded.order_lines(shop.db)) == 3
     made = books("order", "repeat", "harbour", "--quantity", "4", "--buyer", "hall", "--yes", "--json")
     assert made["numbers"] == "4–7" and made["quantity"] == 4 and made["currency"] == "EUR"
-    with pytest.raises(CatalogueError, match="Nothing was recorded"):
+    with pytest.raises(CatalogueError, match="--yes"):
         books("order", "repeat", "harbour", "--json")
     with pytest.raises(Ambiguous, match="2 lines"):
         books("order", "repeat", "R-102", "--yes")
     with pytest.raises(Refused, match="size"):
         books("order", "repeat", "harbour", "--size", "huge", "--yes")
-    with pytest.raises(Refused, match="2 numbers were given for 5 prints"):
+    with pytest.raises(Refused, match="for 5 prints"):
         books("order", "repeat", "harbour", "--numbers", "24-25", "--quantity", "5", "--yes")
     with pytest.raises(Refused, match="18 numbers left"):
         books("order", "repeat", "harbour", "--quantity", "19", "--yes")
@@ -193,7 +193,7 @@ def test_what_a_person_says_of_an_original(books: Call, shop: Shop) -> None:
 
 
 def test_sheets_tables_and_holdings(books: Call, shop: Shop, tmp_path: Path) -> None:
-    assert "JOB SHEET  order R-101" in books("order", "sheet", "R-101", "--text")
+    assert books("order", "sheet", "R-101", "--text").split()[:4] == ["JOB", "SHEET", "order", "R-101,"]
     written = books("order", "sheet", "R-102", "--copy", "--folder", tmp_path / "job", "--json")
     assert sorted(Path(f).suffix for one in written for f in one["files"]) == sorted([".html", ".txt", ".tif"] * 2)
     with pytest.raises(NotFound):
@@ -213,14 +213,14 @@ def test_sheets_tables_and_holdings(books: Call, shop: Shop, tmp_path: Path) -> 
 def test_several_orders_are_changed_at_once_and_undone_at_once(books: Call) -> None:
     done = books("order", "change", "R-101", "R-102", "--state", "printed", "--notes", "fair", "--json")
     assert [(one["status"], one["notes"]) for one in done["orders"]] == [("printed", "fair")] * 2
-    assert "Undo: catalogue undo" in books("order", "change", "R-101", "--unit-price", "95")
+    assert "catalogue undo" in books("order", "change", "R-101", "--unit-price", "95")
     assert books("order", "show", "R-101", "--json")["lines"][0]["price"] == "190.00"
     with pytest.raises(NotFound):
         books("order", "change", "R-101", "R-999", "--state", "collected")
     assert books("order", "show", "R-101", "--json")["status"] == "printed", "all or none"
     books("undo", done["event"])
     assert {books("order", "show", number, "--json")["status"] for number in ("R-101", "R-102")} == {"collected"}
-    assert "Nothing to change" in books("order", "change", "R-101", "--state", "collected")
+    assert books("order", "change", "R-101", "--state", "collected", "--json")["event"] is None
 
 
 def test_buyers_from_the_command_line(books: Call) -> None:

@@ -188,10 +188,10 @@ class Editions(RuleBasedStateMachine):
         number = data.draw(st.sampled_from(sorted(self.model.prints)))
         if self.model.state(number) == "destroyed":
             with pytest.raises(Refused):
-                editions.destroy(self.seats[seat], self.edition, [number], "torn at the framer's")
+                editions.destroy(self.seats[seat], self.edition, [number], "torn")
             return
         with self.stating() as model:
-            editions.destroy(self.seats[seat], self.edition, [number], "torn at the framer's")
+            editions.destroy(self.seats[seat], self.edition, [number], "torn")
             model.prints[number][-1] = (model.prints[number][-1][0], "destroyed")
 
     @precondition(lambda self: self.model.prints)
@@ -350,7 +350,7 @@ def test_the_database_itself_lets_no_print_begin_destroyed(shop: Shop) -> None:
 
 def test_as_many_numbers_are_named_as_prints_are_ordered(shop: Shop) -> None:
     edition, order = _harbour(shop, limit=5)
-    with pytest.raises(Refused, match="2 numbers were given for 1 prints"):
+    with pytest.raises(Refused, match="for 1 prints"):
         order(numbers=[Number("number", 1), Number("number", 2)])
     assert recorded.issued(shop.db, edition) == [] and rows.order_lines(shop.db) == []
 
@@ -376,7 +376,7 @@ def test_a_number_that_was_never_issued_is_not_destroyed(shop: Shop) -> None:
 def test_no_print_is_destroyed_without_a_reason(shop: Shop) -> None:
     edition, order = _harbour(shop)
     order(status="printed")
-    with pytest.raises(Refused, match="Give the reason"):
+    with pytest.raises(Refused, match="reason"):
         editions.destroy(shop.db, edition, [Number("number", 1)], " ")
     assert [print_.state for print_ in recorded.issued(shop.db, edition)] == ["printed"]
 

@@ -70,16 +70,16 @@ def test_another_size_medium_or_currency_does_not_take_the_price_along(shop: Sho
     for other in ({"width_mm": 500.0}, {"medium": "Canvas"}):
         assert repeat.propose(shop.db, shop.home, piece_id=piece, **other).line.unit_price == ""  # type: ignore[arg-type]
     proposal = repeat.propose(shop.db, shop.home, piece_id=piece)
-    with pytest.raises(Refused, match="in EUR, this order is in CHF"):
+    with pytest.raises(Refused, match="in EUR, "):
         repeat.record(shop.db, proposal, currency="CHF")
     assert len(orders.all_lines(shop.db)) == 1
 
 
 @pytest.mark.parametrize(("said", "why"), [
-    ({"unit_price": "-1"}, "below zero"), ({"price": "dear"}, "not a price"),
+    ({"unit_price": "-1"}, "below zero"), ({"price": "dear"}, "'dear'"),
     ({"unit_price": "0.125"}, "2 decimals"),
-    ({"unit_price": "999999999999"}, "more than a price"),
-    ({"unit_price": "5", "currency": "Taler"}, "not a currency")])
+    ({"unit_price": "999999999999"}, "more than"),
+    ({"unit_price": "5", "currency": "Taler"}, "Taler")])
 def test_what_cannot_be_a_price_is_refused_whole(shop: Shop, piece: int, said: dict[str, str], why: str) -> None:
     proposal = repeat.propose(shop.db, shop.home, piece_id=piece, width_mm=300, height_mm=420, quantity=3)
     with pytest.raises(Refused, match=why):
@@ -161,9 +161,9 @@ def test_each_row_of_a_book_has_its_own_fate(shop: Shop, piece: int, tmp_path: P
         RowFate.NOT_UNDERSTOOD, RowFate.NOT_UNDERSTOOD, RowFate.REFUSED, RowFate.REFUSED, RowFate.RECORDED,
         RowFate.RECORDED]
     said = [fate.detail for fate in done.fates]
-    assert "not 130.00 EUR" in said[1] and "below zero" in said[2] and "not a currency" in said[3]
+    assert "not 130.00 EUR" in said[1] and "below zero" in said[2] and "'Taler'" in said[3]
     assert "more than" in said[4] and "quantity" in said[5] and "length" in said[6] and "too long" in said[7]
-    assert "The order is in EUR, this row in CHF" in said[8] and all(len(text) < 400 for text in said)
+    assert "EUR" in said[8] and "CHF" in said[8] and all(len(text) < 400 for text in said)
     assert [(line.number, line.quantity, line.unit_price, line.price, line.currency)
             for line in orders.all_lines(shop.db)] == [
         ("R-1", 2, "60.00", "120.00", "EUR"), ("R-1", 3, "", "100.00", "EUR"), ("R-9", 2, "12000", "24000", "JPY")]
