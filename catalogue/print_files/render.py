@@ -37,6 +37,7 @@ from catalogue.reading.render import Rendering
 from catalogue.reading.source import Rows
 from catalogue.storage.atomic import drop_cache, flush, opened, part_of, place_new, writing
 
+MASTER_CHANGED = "The master's bytes are not what they were when its digest was taken."
 STRIPS_TOGETHER = 4
 
 
@@ -130,7 +131,7 @@ def opened_sheet(master: Path, recipe: Recipe, scratch: Path, *, profile: bytes 
     with opened_picture(master) as picture, ExitStack() as held:
         yield _sheet(picture, recipe, scratch, profile, report, cancelled, held)
         if picture.finish() != recipe.master_sha256:
-            raise Damaged("The master's bytes are not what they were when its digest was taken.", hint=HINT,
+            raise Damaged(MASTER_CHANGED, hint=HINT,
                           path=master)
 
 

@@ -27,6 +27,8 @@ from catalogue.sheets.writing import outside, safe_name, write_again
 from catalogue.storage.atomic import opened, remove_leftover
 from catalogue.untrusted import visible
 
+BEYOND_THE_PICTURE = "Do not trim at the picture: the wrap and the fold lie beyond the finished size."
+NOT_YET_CHECKED = "Check the file's SHA-256 against this sheet before printing."
 NOTE_LENGTH = 240  # longer notes would push the page over its end; the whole is in the catalogue
 DENSE_FROM = 1800  # characters: from here on smaller type keeps it to one page
 _SOLVENTS = re.compile(r"varnish|lacquer|spray|solvent|coat|laminat", re.IGNORECASE)
@@ -150,11 +152,11 @@ def _cautions(line: Line, job: Proposal, checked: bool) -> list[str]:
     texts = [f"{caution.text} {caution.hint}".strip() for caution in job.cautions if not (
         caution.kind == "never checked" and checked)]
     if not checked:
-        texts.append("Check the file's SHA-256 against this sheet before printing.")
+        texts.append(NOT_YET_CHECKED)
     texts.append("Open the master read-only; save whatever you change under another name, never over it.")
     texts.append("Handle prints by their edges with clean, dry hands; a fresh surface scuffs.")
     if line.wrap_mm:
-        texts.append("Do not trim at the picture: the wrap and the fold lie beyond the finished size.")
+        texts.append(BEYOND_THE_PICTURE)
     elif not is_canvas(line.medium, line.wrap_mm):
         texts.append("Cut on a mat along a steel rule, keep your other hand behind the blade.")
     if _SOLVENTS.search(f"{line.medium} {line.settings} {line.notes} {line.edge}"):

@@ -28,13 +28,14 @@ def archive(scan: Callable[..., Path], tmp_path: Path) -> Path:
 
 def test_the_line_it_ends_with_works_when_pasted(archive: Path, tmp_path: Path) -> None:
     """By a shell, from a folder elsewhere, with a terminal much narrower than the line."""
-    place = archive.parent / ("a rather long name, so that the line would be broken at eighty columns " * 2)
+    place = archive.parent / ("a rather long name for a folder, eighty columns broken " * 3)
     environ = os.environ | {"PYTHONPATH": str(PROJECT), "COLUMNS": "60", "PATH": "/usr/bin:/bin"}
     shown = subprocess.run([sys.executable, "-m", "catalogue", "--catalogue", place, "demo", "--archive", archive,
                             "--no-screens"], capture_output=True, text=True, check=True, cwd=tmp_path, env=environ)
     line = shown.stdout.splitlines()[-1]
-    assert line.startswith("To look around: ")
-    pasted = subprocess.run(["sh", "-c", line.removeprefix("To look around: ")], capture_output=True, text=True,
+    introduction, _, pasted_line = line.partition(": ")
+    assert introduction == "To look around"
+    pasted = subprocess.run(["sh", "-c", pasted_line], capture_output=True, text=True,
                             check=False, cwd=tmp_path, env=environ)
     assert pasted.returncode == 0, pasted.stderr
     assert "Ada Quill: Harbour" in pasted.stdout

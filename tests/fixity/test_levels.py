@@ -16,7 +16,7 @@ from catalogue.errors import NotFound
 from catalogue.fixity import log, manifest
 from catalogue.fixity.backup import back_up
 from catalogue.fixity.copies import copy_to, plan
-from catalogue.fixity.levels import AREAS, QUESTIONS, Area, answer, levels
+from catalogue.fixity.levels import AREAS, QUESTIONS, TWO_COPIES, Area, answer, levels
 from catalogue.records import findings, scans
 from catalogue.records.fixity_facts import facts
 from catalogue.settings import Home
@@ -72,10 +72,10 @@ def test_a_question_is_lacking_until_answered_and_no_is_no(archive: Shop) -> Non
 def test_two_copies_on_one_disk_are_not_two_full_copies(archive: Shop) -> None:
     nas = archive.add("nas", "copy")
     copy_to(archive.db, archive.home, nas, plan(archive.db, nas))
-    (told,) = (c for c in page(archive)["Storage"].criteria if c.text == levels.TWO_COPIES)
+    (told,) = (c for c in page(archive)["Storage"].criteria if c.text == TWO_COPIES)
     assert (told.met, told.evidence) == (False, "1 of 1 masters in two stores, 1 of them on one disk")
     archive.home = one_disk_will_do(archive)
-    assert next(c for c in page(archive)["Storage"].criteria if c.text == levels.TWO_COPIES).met
+    assert next(c for c in page(archive)["Storage"].criteria if c.text == TWO_COPIES).met
 
 
 def test_storage_follows_the_copies(archive: Shop) -> None:

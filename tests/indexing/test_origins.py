@@ -12,7 +12,7 @@ from catalogue.operations import correcting
 from catalogue.operations.exporting import export_table
 from catalogue.records import editions, provenance
 from catalogue.records.database import Database
-from catalogue.records.provenance import Origin, origins_of, reasons_text
+from catalogue.records.provenance import TAGS, Origin, origins_of, reasons_text
 from catalogue.settings import Home
 from tests.indexing.test_corrections import Shop
 
@@ -47,7 +47,7 @@ def test_the_table_of_files_says_of_each_fact_where_it_comes_from(shop: Shop, tm
     read = before["misc/0001.tif"]
     assert (read["artist"], read["title"], read["artist origin"], read["title origin"]) == (
         "Cy Dove", "Weir", "read", "read")
-    assert read["artist reason"] == "the file's tags"
+    assert read["artist reason"] == TAGS
     one = before["Ada Quill/Harbour/master.tif"]
     assert (one["store"], one["role"], one["artist"], one["title"]) == ("main", "master", "Ada Quill", "Harbour")
     assert {one[f"{name} origin"] for name in ("role", "artist", "title")} == {"guessed"}
@@ -122,7 +122,7 @@ def test_several_at_once_are_one_statement_and_one_undo(shop: Shop) -> None:
 
 def test_of_several_none_is_changed_where_one_cannot_be(shop: Shop) -> None:
     harbour, meadow = shop.piece("Ada Quill", "Harbour"), shop.piece("Ada Quill", "Meadow")
-    with pytest.raises(Refused, match="has a piece called"):
+    with pytest.raises(Refused, match="Shore"):
         correcting.describe_pieces(shop.db, [harbour.id, meadow.id], {"title": "Shore"})
     with pytest.raises(Refused, match="prints"):
         correcting.describe_pieces(shop.db, [harbour.id], {"title": "Shore"}, edition=(0, 0))
@@ -141,12 +141,12 @@ def test_an_artist_is_renamed_noted_and_joined_as_one(shop: Shop) -> None:
 
 
 def test_reasons_are_read_as_written_now_and_by_older_versions() -> None:
-    origins = {"artist": Origin("read", "the file's tags"), "role": Origin("guessed", "its name; says (raw): 2")}
+    origins = {"artist": Origin("read", TAGS), "role": Origin("guessed", "its name; says (raw): 2")}
     assert origins_of(reasons_text(origins)) == origins
     assert reasons_text({"title": Origin("guessed", "one\nartist (read): two")}).count("\n") == 0
-    assert origins_of("artist: the folder says 'A; B'; title: its own name; role: x") == {
-        "artist": Origin("guessed", "the folder says 'A; B'"), "title": Origin("guessed", "its own name"),
+    assert origins_of("artist: the folder says 'A; B'; title: its name; role: x") == {
+        "artist": Origin("guessed", "the folder says 'A; B'"), "title": Origin("guessed", "its name"),
         "role": Origin("guessed", "x")}
     assert origins_of("title from the tags; artist from the path") == {
-        "title": Origin("read", "the file's tags"), "artist": Origin("guessed", "its path")}
+        "title": Origin("read", TAGS), "artist": Origin("guessed", "its path")}
     assert origins_of("") == {}

@@ -137,7 +137,7 @@ def test_the_commands(shop: Shop) -> None:
     code, text = run(shop.home, "refile")
     assert code == 0 and "J Quill: JOBS → J Quill: Harbour" in text and "1 scan would be filed" in text
     assert "filed differently" in run(shop.home, "refile", "--yes")[1]
-    assert "Undo: catalogue undo" in run(shop.home, "artist", "merge", "J Quill", "--into", "Jan Quill")[1]
+    assert "catalogue undo" in run(shop.home, "artist", "merge", "J Quill", "--into", "Jan Quill")[1]
     assert "renamed" in run(shop.home, "artist", "rename", "Jan Quill", "Jan Quillon")[1]
     assert set(shop.filed().values()) == {"Jan Quillon: Harbour", "Jan Quillon: Pier"}
     run(shop.home, "piece", "set", "jan quillon pier", "--title", "The Pier", "--year", "1999", "--size", "60x80")

@@ -292,7 +292,7 @@ def test_an_offline_store_and_a_folder_within_the_store_are_refused(
     (tmp_path / "masters/in").mkdir()
     with pytest.raises(InsideStore):
         propose(db, home, tmp_path / "masters/in", store)
-    with pytest.raises(CatalogueError, match="lies in this folder"):
+    with pytest.raises(CatalogueError, match="masters"):
         propose(db, home, tmp_path, store)
     (tmp_path / "masters").rename(tmp_path / "unplugged")
     with pytest.raises(CatalogueError, match="offline"):
@@ -444,11 +444,11 @@ def test_a_file_cut_short_is_told_and_never_taken(
 
 
 def test_what_is_not_sure_is_asked() -> None:
-    likely = Proposal(Kind.MASTER, (), Guess("Ada Quill", 0.6, "by its folder"), Guess("Harbour", 0.99, "by its tags"))
-    assert likely.questions == ("Is it by Ada Quill? (by its folder)",) and not likely.ready
+    likely = Proposal(Kind.MASTER, (), Guess("Ada Quill", 0.6, "the folder"), Guess("Harbour", 0.99, "by its tags"))
+    assert likely.questions == ("Is it by Ada Quill? (the folder)",) and not likely.ready
     assert replace(likely, confirmed=True).ready
     assert replace(likely, artist=likely.piece, piece=likely.artist).questions == (
-        "Is it 'Ada Quill'? (by its folder)",)
+        "Is it 'Ada Quill'? (the folder)",)
     assert replace(likely, confirmed=True, artist=Guess()).questions == (WHICH_ARTIST,)
 
 

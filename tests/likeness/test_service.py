@@ -329,7 +329,7 @@ def test_the_command(shop: Shop, works: dict[str, np.ndarray]) -> None:
     assert data["groups"][0]["pairs"][0]["evidence"]["relation"] == "re-scan"
     assert run(shop, "alike", "confirm", str(number))[0] == 0
     code, text = run(shop, "alike", "merge", "1", "2")
-    assert code == 0 and "Undo: catalogue undo" in text
+    assert code == 0 and "catalogue undo" in text
     code, text = run(shop, "alike", "--unreviewed")
     assert (code, text.strip()) == (0, "No similar scans.")
     photo = shop.folder / "phone.tif"

@@ -10,7 +10,7 @@ def test_the_command_line_closes_a_finding_by_its_number(twins: tuple[Archive, A
     archive, _ = twins
     db = open_database(archive.home.database)
     with transaction(db):
-        number = findings.record(db, "no profile", "it has no profile", store_id=1, path="Ada Quill/Pier/master.tif")
+        number = findings.record(db, "no profile", "none embedded", store_id=1, path="Ada Quill/Pier/master.tif")
     assert f"main:Ada Quill/Pier/master.tif  #{number}" in archive.call("findings")[1]
     assert archive.call("findings", "--accept", number)[0] == 2     # no reason, no record
     assert [found.id for found in findings.list_open(db, kind="no profile")] == [number]
@@ -19,6 +19,7 @@ def test_the_command_line_closes_a_finding_by_its_number(twins: tuple[Archive, A
     assert findings.list_open(db, kind="no profile") == []
     assert any("accepted: a line drawing" in event.detail for event in recorded.events(db))
     assert archive.call("findings", "--accept", number, "--why", "again")[0] == 2
+    assert db.execute("SELECT count(*) FROM finding_accepted").fetchone()[0] == 1
     db.close()
 
 

@@ -16,8 +16,8 @@ import numpy as np
 import pytest
 import tifffile
 
+from catalogue.errors import DiskFull
 from catalogue.fixity.audit import Budget
-from catalogue.fixity.copying import NoRoom
 from catalogue.intake.proposals import Plan, with_answers
 from catalogue.records import files, stores
 from catalogue.records.database import open_database
@@ -236,11 +236,11 @@ def test_a_backup_that_fails_hides_nothing_that_was_done(twins: tuple[Archive, A
     """What was read is on record and told; that today has no backup is told beside it, and is a finding."""
 
     def full(*_: object, **__: object) -> None:
-        raise NoRoom("The disk of the catalogue is full.", hint="Make room.")
+        raise DiskFull
 
     monkeypatch.setattr("catalogue.fixity.backup.back_up", full)
     archive, other = twins
-    trouble = "Today's backup could not be made. The disk of the catalogue is full. Make room."
+    trouble = f"Today's backup could not be made. {DiskFull()}"
     code, out = archive.call(name, "main")
     assert code == 1 and out.startswith("main: ") and trouble in out.splitlines()
     notice = CASES[name][2](other)

@@ -2,11 +2,7 @@
 
 from pathlib import Path
 
-import pytest
-
-from catalogue.errors import NotFound
 from catalogue.indexing.service import index
-from catalogue.operations import findings as closing
 from catalogue.operations import stores as operations
 from catalogue.records import findings, stores
 from catalogue.records.database import Database, transaction
@@ -63,33 +59,10 @@ def test_a_store_that_was_moved_is_not_offline_any_more(twins: tuple[Archive, Ar
     db = opened(archive)
     main = stores.by_name(db, "main")
     with transaction(db):
-        findings.record(db, "offline", "the store was last seen elsewhere", store_id=main.id)
+        findings.record(db, "offline", "seen elsewhere", store_id=main.id)
     (archive.folder / "main").rename(archive.folder / "new place")
     done = operations.move_store(db, archive.home, "main", archive.folder / "new place")
     assert of_kind(db, "offline") == []
     assert operations.summarize(done) == [f"The store main is now at {archive.folder / 'new place'}; it was at "
                                           f"{archive.folder / 'main'}."]
-    db.close()
-
-
-def test_a_finding_is_closed_once_with_its_reason(twins: tuple[Archive, Archive]) -> None:
-    archive, _ = twins
-    db = opened(archive)
-    with transaction(db):
-        number = findings.record(db, "no profile", "it has no profile", store_id=1, path="Ada Quill/Pier/master.tif")
-    done = closing.accept_finding(db, archive.home, number, "a line drawing")
-    assert closing.summarize(done) == ["Closed “no profile” of Ada Quill/Pier/master.tif: a line drawing"]
-    assert of_kind(db, "no profile") == []
-    db.close()
-
-
-def test_a_finding_that_was_closed_meanwhile_is_not_closed_again(twins: tuple[Archive, Archive]) -> None:
-    archive, _ = twins
-    db = opened(archive)
-    with transaction(db):
-        number = findings.record(db, "no profile", "it has no profile", store_id=1, path="Ada Quill/Pier/master.tif")
-    closing.accept_finding(db, archive.home, number, "a line drawing")
-    with pytest.raises(NotFound):
-        closing.accept_finding(db, archive.home, number, "once more")
-    assert db.execute("SELECT count(*) FROM finding_accepted").fetchone()[0] == 1
     db.close()

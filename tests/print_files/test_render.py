@@ -321,7 +321,7 @@ def test_a_lab_master_keeps_its_bits_or_is_converted(tmp_path: Path) -> None:
 def test_enlarging_is_said(master: Path, tmp_path: Path) -> None:
     made = render(master, replace(recipe_for(master, 300, 200), ppi=508), tmp_path / "print.tif")
     assert made.ppi_there == pytest.approx(254)
-    assert "enlarged to 508 ppi: the master has 254 ppi at this size" in made.cautions
+    assert "508 ppi" in made.cautions[0] and "254 ppi" in made.cautions[0]
     assert render(master, recipe_for(master, 300, 200), tmp_path / "same.tif").cautions == ()
 
 
@@ -334,7 +334,7 @@ def test_a_master_that_is_not_what_it_was_gives_no_file(master: Path) -> None:
     data = bytearray(master.read_bytes())
     data[-1] ^= 1
     master.write_bytes(data)
-    with pytest.raises(Damaged, match="not what they were"):
+    with pytest.raises(Damaged, match=rendering.MASTER_CHANGED):
         render(master, recipe, master.with_name("print.tif"))
     nothing_but(master)
     master.write_bytes(data[:-5000])
@@ -346,12 +346,13 @@ def test_a_master_that_is_not_what_it_was_gives_no_file(master: Path) -> None:
 def test_a_master_that_is_gone_or_no_picture_gives_no_file(master: Path) -> None:
     recipe = recipe_for(master, 150, 100)
     master.write_bytes(b"no picture at all")
-    with pytest.raises(Damaged, match="not a picture"):
+    with pytest.raises(Damaged, match="picture"):
         render(master, recipe, master.with_name("print.tif"))
     nothing_but(master)
     gone = master.with_name("gone.tif")
-    with pytest.raises(CatalogueError, match="cannot be read"):
+    with pytest.raises(CatalogueError) as told:
         render(gone, recipe, master.with_name("print.tif"))
+    assert told.value.path == gone
     nothing_but(master)
 
 
@@ -402,7 +403,7 @@ def test_a_file_that_outgrows_its_disk_is_said_and_leaves_nothing(master: Path, 
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, hard))
     try:
-        with pytest.raises(TooLarge, match="too large for this disk"):
+        with pytest.raises(TooLarge):
             render(master, recipe_for(master, 150, 100, compression=compression), master.with_name("print.tif"))
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))

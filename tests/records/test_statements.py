@@ -151,7 +151,7 @@ def test_undo_is_refused_where_it_was_changed_since(db: Database) -> None:
     with transaction(db):
         orders.change_line(db, line, {"price": "160.00"})
     for event in (priced, ordered):
-        with pytest.raises(Refused, match="Order line 1 has changed since"):
+        with pytest.raises(Refused, match="Order line 1 "):
             undo(db, event)
     assert orders.line(db, line).price == "160.00"  # type: ignore[union-attr]
 
@@ -199,7 +199,7 @@ def test_undo_is_refused_where_what_was_taken_back_was_stated_again(db: Database
     taken_back = _last_change(db)
     with transaction(db):
         likenesses.set_verdict(db, 1, "confirmed")
-    with pytest.raises(Refused, match="has changed since"):
+    with pytest.raises(Refused, match="^Likeness verdict "):
         undo(db, taken_back)
     assert likenesses.listed(db)[0].verdict == "confirmed"
 

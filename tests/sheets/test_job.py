@@ -11,7 +11,7 @@ from catalogue.ledger import editions, repeat
 from catalogue.records import files, findings, orders, scans
 from catalogue.records.database import transaction
 from catalogue.records.orders import NewLine
-from catalogue.sheets.job import job_sheet, write_job
+from catalogue.sheets.job import BEYOND_THE_PICTURE, NOT_YET_CHECKED, job_sheet, write_job
 from tests.files import part_path
 
 from .conftest import Reader, Shop, preview
@@ -43,7 +43,7 @@ def test_all_a_printer_needs_is_on_both_forms(job: tuple[Shop, int, str], read: 
         for fact in ("Harbour at Low Water", "Ilse Marwood", "J/7", "03 Feb 2026", "2 prints", "1–2", "50 × 70 cm",
                      "25 mm white; picture 45 × 65 cm", "Cotton rag 310", "Rag v2", "a touch darker",
                      "at " + str(shop.root), "matte varnish",
-                     "har[b]our – low.tif", "the same scan, bit for bit", "R-1", "Check the file's SHA-256",
+                     "har[b]our – low.tif", "the same scan, bit for bit", "R-1", NOT_YET_CHECKED,
                      "read-only", "steel rule", "local rules"):
             assert fact in text, fact
     assert sha256 in sheet.text and sha256 in "".join(page.text)
@@ -57,10 +57,10 @@ def test_cautions_of_finishing_come_only_where_they_belong(job: tuple[Shop, int,
         canvas = orders.add_line(shop.db, order, NewLine(1, 500, 700, 1, "Canvas", wrap_mm=38))
     paper, wrapped = (job_sheet(shop.db, shop.home, one).text for one in (line, canvas))
     assert "steel rule" in paper and "steel rule" not in wrapped
-    assert "Do not trim" in wrapped and "Do not trim" not in paper
+    assert BEYOND_THE_PICTURE in wrapped and BEYOND_THE_PICTURE not in paper
     assert "flame" in paper and "flame" not in wrapped
     checked = job_sheet(shop.db, shop.home, line, checked=True).text
-    assert "just now: intact" in checked and "Check the file's SHA-256" not in checked
+    assert "just now: intact" in checked and NOT_YET_CHECKED not in checked
 
 
 def test_a_sheet_says_just_now_only_of_a_file_that_was_read_for_it(job: tuple[Shop, int, str]) -> None:
@@ -133,7 +133,7 @@ def test_a_damaged_master_is_not_copied_and_becomes_a_finding(job: tuple[Shop, i
     assert not shop.home.sheets.exists()
     assert [f.kind for f in findings.list_open(shop.db)] == ["edited"]
     place.unlink()
-    with pytest.raises(CatalogueError, match="can be reached"):
+    with pytest.raises(CatalogueError, match="is missing"):
         write_job(shop.db, shop.home, line, copy_master=True)
 
 
