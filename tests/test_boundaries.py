@@ -1,4 +1,4 @@
-"""The rooms keep their doors shut: who may import whom, where SQL lives, what start-up costs."""
+"""Boundaries between the rooms: who may import whom, where SQL lives, what a start costs."""
 
 import ast
 import re

@@ -80,10 +80,19 @@ class Change:
                          if name not in before or name not in after or before[name] != after[name])
 
 
+# What a stated row is called where the table's name would not do.
+_ROWS = {"orders": "order", "edition_print": "numbered print", "order_number_known": "order number",
+         "finding_accepted": "accepted finding", "likeness_verdict": "verdict", "artist_terms": "terms"}
+
+
+def row_words(table: str) -> str:
+    """A stated row as people call it, without its key: ``order line``."""
+    return _ROWS.get(table) or table.removesuffix("_stated").replace("_", " ")
+
+
 def row_name(table: str, key: tuple[Any, ...]) -> str:
     """A stated row as people call it: ``order 3``, ``order line 7``, ``piece 12``."""
-    words = "order" if table == "orders" else table.removesuffix("_stated").replace("_", " ")
-    return f"{words} {' '.join(str(part) for part in key)}"
+    return f"{row_words(table)} {' '.join(str(part) for part in key)}"
 
 
 def key_columns(db: Database, table: str) -> tuple[str, ...]:
@@ -161,14 +170,14 @@ def _change(table: str, key: tuple[str, ...], before: Row | None, after: Row | N
 
 
 def summary(changes: Sequence[Change]) -> str:
-    """``"orders: 1 added; order_line: 2 added, 1 altered"``."""
-    counts: dict[str, dict[str, int]] = {}
+    """``"1 order added, 2 order lines added, 1 order line changed"``."""
+    counts: dict[tuple[str, str], int] = {}
     for change in changes:
-        word = "added" if change.before is None else "removed" if change.after is None else "altered"
-        of_table = counts.setdefault(change.table, {})
-        of_table[word] = of_table.get(word, 0) + 1
-    return "; ".join(f"{table}: {', '.join(f'{count} {word}' for word, count in words.items())}"
-                     for table, words in counts.items())
+        verb = "added" if change.before is None else "removed" if change.after is None else "changed"
+        row = row_words(change.table)
+        counts[row, verb] = counts.get((row, verb), 0) + 1
+    return ", ".join(f"{count} {row}{'s' if count != 1 and not row.endswith('s') else ''} {verb}"
+                     for (row, verb), count in counts.items())
 
 
 def packed(changes: Sequence[Change]) -> str:

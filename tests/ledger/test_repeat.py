@@ -1,4 +1,4 @@
-"""Another ten, like last time: what is shown before, what is recorded after."""
+"""Repeating an order: what is shown before it is recorded, and what is recorded."""
 
 import os
 from dataclasses import replace

@@ -16,7 +16,7 @@ from catalogue.records.connection import Connection, packed_row, translate_sqlit
 from catalogue.records.database import Database, open_database, transaction
 from catalogue.records.orders import NewLine
 from catalogue.records.replay import differences, logged_changes, replay, undo
-from catalogue.records.statements import STATED_TABLES, unpacked
+from catalogue.records.statements import STATED_TABLES, summary, unpacked
 from catalogue.settings import Home
 from tests import recorded
 
@@ -39,6 +39,8 @@ def test_one_transaction_is_one_event_with_every_row_before_and_after(db: Databa
     line = _order(db)
     changes = unpacked(events.by_id(db, _last_change(db)).change)  # type: ignore[union-attr]
     lines = [c for c in changes if c.table == "order_line"]
+    assert summary([c for c in changes if c.table[:5] == "order"]) == "1 order added, 1 order line added"
+    assert summary([*lines, *lines]) == "2 order lines added"
     assert [(c.table, c.before) for c in changes if "stated" not in c.table] == [("orders", None), ("order_line", None)]
     assert lines[0].key == (line,) and lines[0].after is not None and lines[0].after["height_mm"] == 403.2
     with transaction(db, "price corrected"):
