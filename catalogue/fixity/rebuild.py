@@ -7,6 +7,7 @@ catalogue watched, and one that is gone is missing, although the new catalogue n
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from shlex import quote
 
 from catalogue.errors import CatalogueError, NotFound, Refused
 from catalogue.fixity import copies, log, manifest
@@ -80,7 +81,8 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = ignore_progre
         aside = finish(home).aside
     db = open_database(home.database)
     try:
-        known = [(store, _manifest_of(home, store, Path(store.root))) for store in _stores(db, home, roots)]
+        kindless: list[str] = []
+        known = [(store, _manifest_of(home, store, Path(store.root))) for store in _stores(db, home, roots, kindless)]
         index(db, home, [store for store, _ in known], report=report, cancelled=cancelled, executors=executors)
         compared = tuple(_compare_store(db, store, stored_manifest) for store, stored_manifest in known)
         with transaction(db):
@@ -95,7 +97,15 @@ def rebuild(home: Home, roots: Sequence[Path], *, report: Report = ignore_progre
         raise
     finally:
         db.close()
-    return Rebuilt(compared, aside, put_back, (*passed_over, *_unreadable_beside(home), *trouble))
+    return Rebuilt(compared, aside, put_back, (*passed_over, *_unreadable_beside(home), *_kind_questions(kindless),
+                                              *trouble))
+
+
+def _kind_questions(names: Sequence[str]) -> list[str]:
+    return [f"{name} is taken for a primary store, since nothing says what kind it was. If it is a copy or off-site:"
+            f" catalogue store retire {quote(name)}, then catalogue store add {quote(name)} FOLDER --kind off-site (or"
+            " copy)." for name in names] if len(names) > 1 else []
+
 
 
 def _closing_trouble(db: Database, home: Home) -> list[str]:
@@ -111,7 +121,8 @@ def _closing_trouble(db: Database, home: Home) -> list[str]:
     return trouble
 
 
-def _stores(db: Database, home: Home, roots: Sequence[Path]) -> list[Store]:
+def _stores(db: Database, home: Home, roots: Sequence[Path], kindless: list[str]) -> list[Store]:
+    """The stores at ``roots``; names of those of which nothing says whether they are copies go to ``kindless``."""
     manifests = []
     for root in roots:
         listed = manifest.of_store(root)
@@ -127,6 +138,8 @@ def _stores(db: Database, home: Home, roots: Sequence[Path]) -> list[Store]:
                 stores.move(db, stated.id, str(root))
             manifests.append(stores.by_id(db, stated.id))
             continue
+        if kind not in stores.KINDS:
+            kindless.append(name)
         manifests.append(add_store(db, name, root, kind if kind in stores.KINDS else "primary", consent=False))
     return manifests
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from catalogue.errors import CatalogueError, Damaged, Refused
-from catalogue.fixity import log, manifest
+from catalogue.fixity import copies, log, manifest
 from catalogue.fixity.backup import generations, newest_sound
 from catalogue.fixity.copying import copy_verified
 from catalogue.fixity.job_sheets import SheetFacts, read_sheets
@@ -20,7 +20,7 @@ from catalogue.fixity.log import Head
 from catalogue.fixity.profiles import bring_back_profiles
 from catalogue.indexing.exclusive_lock import exclusive_lock
 from catalogue.progress import Progress, Report, ignore_progress, never_cancelled
-from catalogue.records import editions, events, journal, orders, pieces, salvage
+from catalogue.records import editions, events, files, fixity, journal, orders, pieces, salvage, stores
 from catalogue.records.backup import Condition, condition, foreign_parts, hold, make_one_file
 from catalogue.records.database import (
     Database,
@@ -38,6 +38,9 @@ from catalogue.records.statements import staged_count, unpacked
 from catalogue.settings import Home
 from catalogue.storage.atomic import aside_name, opened, sync_folder
 
+# Events that tell of one file whether its bytes were those on record.
+_LOOKS = ("fixity check", "message digest calculation", "recovery", "replication")
+
 
 @dataclass(frozen=True, slots=True)
 class PutBack:
@@ -45,7 +48,8 @@ class PutBack:
 
     ``carried_on`` events were carried on as written; ``statements`` are the details of those put back from elsewhere;
     ``orders`` the numbers of orders among both. ``lost`` counts events that nothing gives any more, ``first`` to
-    ``last`` is where they lie. ``doubts`` say in words what could not be put back or proven.
+    ``last`` is where they lie. ``distrusted`` counts files whose last look after the backup failed: they are no copies
+    until they are read. ``doubts`` say in words what could not be put back or proven.
     """
 
     carried_on: int
@@ -54,6 +58,7 @@ class PutBack:
     lost: int
     first: int
     last: int
+    distrusted: int
     doubts: tuple[str, ...]
 
 
@@ -110,6 +115,7 @@ def recover(home: Home, source: Path | None = None, *, report: Report = ignore_p
                 remove_staged(part)
             recovered = finish(home)
         with closing(open_database(home.database)) as db:
+            copies.review(db, home.settings)
             not_back = bring_back_profiles(db, home, source.parent)
     return Recovered(source, recovered.aside, recovered.condition,
                      replace(put_back, doubts=(*put_back.doubts, *not_back)), recovered.detail)
@@ -150,15 +156,15 @@ def prepare(home: Home, part: Path, source: str, report: Report = ignore_progres
     try:
         heads = [*_known_heads(db, home)]
         own = journal.path_of(home.database)
-        copies = [beside / own.name] if beside and beside != own.parent else []
-        journals = [journal.read(path) for path in (own, *copies, *journal.set_aside_ones(home.database))]
+        copied = [beside / own.name] if beside and beside != own.parent else []
+        journals = [journal.read(path) for path in (own, *copied, *journal.set_aside_ones(home.database))]
         entries = {entry.event.chain: entry.event for own_journal in journals for entry in own_journal.entries}
         highest = max([0, *(h.id for h in heads), *(event.id for event in entries.values())])
         damaged = [path for path in (home.database, *(g.path for g in reversed(generations(home)))) if path.exists()]
         put_back = _put_back(db, before, entries, highest, damaged,
                              [f for own_journal in journals for f in own_journal.faults],
                              source,
-                             any(each.entries and not each.faults for each in journals[: 1 + len(copies)]))
+                             any(each.entries and not each.faults for each in journals[: 1 + len(copied)]))
         put_back = _with_sheets(db, home, put_back)
         make_one_file(db)
     finally:
@@ -222,8 +228,10 @@ def _put_back(db: Database, before: Condition, entries: dict[str, Event], highes
         doubts.append(f"Neither the journal nor the old file is complete: what was recorded after event {last_kept}"
                       f"{' of ' + before.last_event if before.last_event and not continued else ''} may be lost"
                       " unless it is named here.")
+    distrusted = _failed_last([*readable.proven, *readable.unproven])
     with transaction(db):
         salvage.append_recovery(db, highest, source, words)
+        count = sum(_distrust(db, *place) for place in distrusted)
     for event in restored:
         detail = journal.put_back_detail(event)
         with transaction(db, detail):
@@ -232,7 +240,25 @@ def _put_back(db: Database, before: Condition, entries: dict[str, Event], highes
             if staged_count(db) == seen:
                 events.append(db, "recovery", "success", store="statement", detail=detail)
     return PutBack(len(continued), tuple(event.detail for event in restored), tuple(orders_back), lost, last_kept + 1,
-                   highest, tuple(doubts))
+                   highest, count, tuple(doubts))
+
+
+def _failed_last(known: Sequence[Event]) -> list[tuple[str, str]]:
+    """``(store, path)`` of files that the last of these events found damaged, lost or unreadable."""
+    failed = {(event.store, event.path): event.outcome == "fail" for event in sorted(known, key=lambda e: e.id)
+              if event.path and event.type in _LOOKS}
+    return [place for place, failing in failed.items() if failing]
+
+
+def _distrust(db: Database, store_name: str, path: str) -> bool:
+    """Have a file of the backup count as no copy until it is read again, and be audited first of all."""
+    store = next((store for store in stores.listed(db) if store.name == store_name), None)
+    file = files.by_path(db, store.id, path) if store is not None else None
+    if file is None or file.scan_id is None:
+        return False
+    files.note_failure(db, file.id, "failed a check since the backup")
+    fixity.set_turn(db, file.id, 0)
+    return True
 
 
 def _apply(db: Database, event: Event, damaged: Sequence[Path], names: salvage.StatedNames) -> list[str]:

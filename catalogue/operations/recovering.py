@@ -59,7 +59,9 @@ def summarize(result: Recovered) -> list[str]:
     where = f"from {result.source}" if result.source else "by completing an interrupted recovery"
     lines = [f"The catalogue is restored {where}: {counted(state.files, 'file')}, {counted(state.scans, 'scan')}, "
              f"{counted(state.pieces, 'piece')}, {counted(state.orders, 'order')}"]
-    lines += [sentence(result.detail)] if result.put_back is None else _put_back(result.put_back)
+    lines += [sentence(result.detail)] if result.put_back is None else _put_back(
+        result.put_back, "Index the stores, then audit them: what was met since the backup is not on record.",
+        "No event was lost. To read again what was indexed since the backup: catalogue index.")
     return [*lines, f"The old file: {result.aside}"] if result.aside else lines
 
 
@@ -77,7 +79,8 @@ def summarize_rebuilt(result: RebuiltCatalogue) -> list[str]:
     lines += result.rebuilt.passed_over
     if result.rebuilt.aside:
         lines.append(f"The old file: {result.rebuilt.aside}")
-    lines += _put_back(result.rebuilt.put_back)
+    lines += _put_back(result.rebuilt.put_back, "The stores have been read anew.",
+                       "No event was lost." if result.rebuilt.put_back.last else "")
     lines += [f"{name}: {counted(taken, 'row')} imported, {number(left_out)} left out"
               for name, (taken, left_out) in result.ledger.items()]
     if not result.ledger and not result.rebuilt.put_back.statements:
@@ -85,7 +88,7 @@ def summarize_rebuilt(result: RebuiltCatalogue) -> list[str]:
     return lines
 
 
-def _put_back(put_back: PutBack) -> list[str]:
+def _put_back(put_back: PutBack, after_loss: str, without_loss: str) -> list[str]:
     lines = []
     if put_back.carried_on:
         lines.append(f"{counted(put_back.carried_on, 'event')} after the backup kept from the old file.")
@@ -95,7 +98,12 @@ def _put_back(put_back: PutBack) -> list[str]:
         lines.append(f"Orders recorded after the backup, all kept: {', '.join(put_back.orders)}.")
     if put_back.lost:
         lines.append(f"{counted(put_back.lost, 'event')} of {put_back.first} to {put_back.last} lost: "
-                     "checks and index runs since the backup. Index the stores: catalogue index.")
-    else:
-        lines.append("No event was lost. To read again what was indexed since the backup: catalogue index.")
+                     f"checks and index runs since the backup. {after_loss}")
+    elif without_loss:
+        lines.append(without_loss)
+    if put_back.distrusted:
+        lines.append(f"{counted(put_back.distrusted, 'file')} failed a check since the backup: no sound copy until"
+                     " catalogue index has read it again." if put_back.distrusted == 1 else
+                     f"{counted(put_back.distrusted, 'file')} failed a check since the backup: no sound copies until"
+                     " catalogue index has read them again.")
     return [*lines, *put_back.doubts]

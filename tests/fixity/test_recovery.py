@@ -8,12 +8,13 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable
+from contextlib import closing
 from datetime import date
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from fixity_shop import Shop, threads
+from fixity_shop import Shop, rot, threads
 
 from catalogue.commands import command
 from catalogue.errors import CatalogueError, Refused
@@ -33,6 +34,8 @@ from catalogue.likeness import merging
 from catalogue.operations.buyers import merge_buyers
 from catalogue.operations.editions import move_prints
 from catalogue.operations.orders import change_orders
+from catalogue.operations.recovering import rebuild_catalogue, summarize, summarize_rebuilt
+from catalogue.records import copies as copy_rows
 from catalogue.records import editions, events, journal, orders, pieces
 from catalogue.records.backup import condition
 from catalogue.records.database import Database, open_database, recovered_path
@@ -271,6 +274,52 @@ def test_going_back_to_a_backup_keeps_what_was_stated_since(ordered: Shop) -> No
     ordered.db.close()
     assert recover(ordered.home, made).put_back is not None
     _nothing_lost(ordered.home)
+
+
+def test_damage_found_since_the_backup_stays_known(shop: Shop, scan: Scan) -> None:
+    """The backup knows nothing of it, but the events of the file that was set aside do."""
+    places = [scan(f"main/Ada Quill/Harbour/{n}.tif", seed=n) for n in range(3)]
+    shop.index()
+    made = back_up(shop.db, shop.home).path
+    rot(places[1], 900)
+    rot(places[2], 900)
+    shop.audit()
+    rot(places[2], 900)  # the same bits again: sound as before, as after a restore
+    shop.audit()
+    shop.db.close()
+    recovered = recover(shop.home, made)
+    assert recovered.put_back is not None
+    assert recovered.put_back.distrusted == 1
+    assert "1 file failed a check since the backup: no sound copy until catalogue index has read it again." in (
+        summarize(recovered))
+    with closing(open_database(shop.home.database)) as db:
+        again = Shop(db, shop.home, shop.folder)
+        assert [copy_rows.is_sound(db, again.due(f"Ada Quill/Harbour/{n}.tif").id) for n in range(3)] == [
+            True, False, True]
+        again.index()
+        assert again.kinds("Ada Quill/Harbour/1.tif") >= {"changed"}
+        assert "changed" not in again.kinds("Ada Quill/Harbour/2.tif")
+
+
+def test_a_recovery_that_lost_events_asks_for_an_audit(ordered: Shop) -> None:
+    ordered.audit()
+    ordered.db.close()
+    _wreck(ordered.home)
+    said = " ".join(summarize(recover(ordered.home)))
+    assert "Index the stores, then audit them: what was met since the backup is not on record." in said
+
+
+def test_a_rebuild_of_which_nothing_else_is_left_claims_no_event_kept(ordered: Shop, scan: Scan) -> None:
+    """And of two stores it asks which is the copy: no manifest and no journal says so."""
+    scan("nas/Ada Quill/Harbour/0.tif", seed=1)
+    ordered.add("nas", "copy")
+    ordered.db.close()
+    fresh = Home(ordered.folder / "fresh home", ordered.home.settings)
+    result = rebuild_catalogue(fresh, [ordered.folder / "main", ordered.folder / "nas"])
+    said = summarize_rebuilt(result)
+    assert "No event was lost." not in said
+    assert any(line.startswith("nas is taken for a primary store") and
+               "catalogue store add nas FOLDER --kind off-site" in line for line in said)
 
 
 def test_a_question_left_open_does_not_record_into_the_file_set_aside(ordered: Shop) -> None:
