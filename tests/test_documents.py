@@ -2,6 +2,7 @@
 
 import ast
 import re
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -76,7 +77,28 @@ def script_faults(line: str) -> str:
 
 @pytest.mark.parametrize("document", DOCUMENTS)
 def test_every_module_and_function_that_is_named_exists(document: str) -> None:
-    assert [told for words in quoted(text_of(document)) if (told := missing(words))] == []
+    named = quoted(text_of(document))
+    assert [told for words in named if (told := missing(words) or unknown(words))] == []
+
+
+def unknown(words: str) -> str:
+    """What is not there of ``module.name``, or of a name with an underscore; "" where it is there, or neither."""
+    if match := re.fullmatch(r"([a-z_]+)\.([A-Za-z_]{3,})", words):
+        modules = list((ROOT / "catalogue").rglob(f"{match[1]}.py"))
+        if not modules or match[2] in ("py", "sql", "toml", "csv") or f"CREATE TABLE {match[1]} (" in sources():
+            return ""   # a file, or a column of a table
+        return "" if any(match[2] in defined(module) for module in modules) else f"no {match[1]}.py has {match[2]}"
+    if re.fullmatch(r"[A-Za-z]*_[A-Za-z_]+", words):
+        return "" if re.search(rf"\b{words}\b", sources()) else f"{words} is nowhere"
+    return ""
+
+
+@cache
+def sources() -> str:
+    """All that the program and its tests are made of, as one text; this module left out."""
+    files = [path for place in ("catalogue", "tests", "scripts") for path in (ROOT / place).rglob("*.*")
+             if path.suffix in (".py", ".sql", ".toml") and path != Path(__file__)]
+    return "\n".join(path.read_text(encoding="utf-8") for path in files)
 
 
 @pytest.mark.parametrize("document", DOCUMENTS)
@@ -101,5 +123,6 @@ def test_the_checks_can_fail() -> None:
     assert missing("screens/dialogs/repeat.RepeatDialog.nosuch")
     assert not missing("ledger/repeat.record") and not missing("scripts/check.py") and not missing("screens/pages/")
     assert not missing("screens/dialogs/repeat.RepeatDialog.action_record") and not missing("previews/")
+    assert unknown("statements.nosuch") and unknown("no_such_name") and not unknown("statements.make_triggers")
     assert script_faults("python scripts/nosuch.py") and script_faults("python3 scripts/check.py --nosuch")
     assert not script_faults("python3 scripts/demo.py --no-screens   # told")
