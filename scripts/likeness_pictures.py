@@ -1,4 +1,4 @@
-"""Open pictures for ``bench_likeness.py``, removed of packages a Debian system can install; none is committed.
+"""Open pictures for ``bench_likeness.py``, taken from packages that a Debian system can install; none is committed.
 
 Unpack the packages first, in a folder of your own:
 

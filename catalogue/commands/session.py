@@ -118,7 +118,7 @@ def need_terminal() -> None:
 
 
 class Text(click.ParamType[str]):
-    """Words of a person, which must be text: bytes that are no UTF-8 are told, not passed on."""
+    """Words of a person, which must be text: bytes that are no UTF-8 are refused, not passed on."""
 
     name = "text"
 

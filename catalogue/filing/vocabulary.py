@@ -1,6 +1,6 @@
 """Words that shops write into file and folder names, in the languages they write them in.
 
-All of it is common practice, no source. Words are compared casefolded or folded. A word here is never removed of the
+All of it is common practice, no source. Words are compared casefolded or folded. A word here is never taken out of the
 middle of a title, and from its end only with a further reason, see :mod:`catalogue.filing.titles`.
 """
 

@@ -109,7 +109,7 @@ def _kind_questions(names: Sequence[str]) -> list[str]:
 
 
 def _closing_trouble(db: Database, home: Home) -> list[str]:
-    """Count copies and keep the log's head. What fails there is told, not raised: the catalogue stands by then."""
+    """Count copies and keep the log's head. What fails there is reported, not raised: the catalogue stands by then."""
     trouble = []
     for failure, step in (("Copies could not be recounted", lambda: copies.review(db, home.settings)),
                        ("The end of the event log could not be noted",

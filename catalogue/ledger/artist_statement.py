@@ -160,7 +160,7 @@ def _prices(line: SoldLine, count: int) -> list[str]:
 
 
 def _reason(sold: SoldPrint | None, terms: Terms) -> tuple[str, str]:
-    """Why nothing is owed for a print, or nothing; and what is to be told of it in any case."""
+    """Why nothing is owed for a print, or nothing; and what is to be said of it in any case."""
     if sold is None:
         return "", ""
     lost = f"destroyed {sold.destroyed}" if sold.destroyed else ""

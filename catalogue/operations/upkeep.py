@@ -21,7 +21,7 @@ def count_and_back_up(db: Database, home: Home, *, report: Report = ignore_progr
                       cancelled: Cancelled = never_cancelled) -> Upkeep:
     """Count the copies of every master again, then back up as :func:`back_up_once_a_day`.
 
-    Trouble with either is told, not raised: it must not hide what was done before.
+    Trouble with either is reported, not raised: it must not hide what was done before.
     """
     report(Progress("Counting copies"))
     try:

@@ -25,7 +25,7 @@ def _environment() -> "Environment":
 
 
 def render(template: str, **facts: object) -> str:
-    """A page from a template of this room; whatever it is told is escaped."""
+    """A page from a template of this room; whatever it is given is escaped."""
     return _environment().get_template(template).render(**facts)
 
 

@@ -79,7 +79,7 @@ class ChangeWatch:
                 page.query_one(PlaceBar).refresh()
 
     def _run(self, look: Callable[[], Coroutine[Any, Any, None]]) -> None:
-        """Look, unless the look before is still under way; what goes wrong is told once, not at every look."""
+        """Look, unless the look before is still under way; what goes wrong is reported once, not at every look."""
         name, screens = look.__name__, self._app.screen_stack
         if name in self._looking or not screens or not self._app.home.database.exists():
             return

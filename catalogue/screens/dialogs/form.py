@@ -59,7 +59,7 @@ class Field:
 @dataclass(frozen=True, slots=True)
 class Filled:
     """What a person did in a form. ``changed``: the texts of fields that say something else than at first; ``chosen``:
-    the matches imported them; ``given_back``: fields to be guessed again; ``texts``: of all fields."""
+    the matches picked for fields; ``given_back``: fields to be guessed again; ``texts``: of all fields."""
 
     texts: dict[str, str]
     changed: dict[str, str]

@@ -39,7 +39,7 @@ def proposal_words(proposal: Proposal, columns: int, rows: int) -> Content:
 
 
 def watched_words(rows: list[WatchedScan], row: WatchedScan, columns: int, height: int) -> Content:
-    """All that was told of one scan, and the tiles of its original by now."""
+    """All that was reported of one scan, and the tiles of its original by now."""
     parts = []
     for kind, text in sorted(row.texts, key=lambda told: told[0] not in DOUBTFUL):
         sign, _ = STATES[kind]

@@ -23,7 +23,7 @@ DOUBTFUL = ("warning", "unfit", "alone")
 
 @dataclass(slots=True)
 class WatchedScan:
-    """One scan that came: what it is by now, and all that was told of it."""
+    """One scan that came: what it is by now, and all that was reported of it."""
 
     path: Path
     state: str
@@ -70,7 +70,7 @@ class WatchedTable(RowTable[WatchedScan]):
         self._show(0)
 
     def add(self, news: News) -> None:
-        """What was told of a scan."""
+        """Take in what was reported of a scan."""
         following = self.cursor_row >= len(self.scans) - 1
         before = self.highlighted
         row = add_news(self.scans, news)
