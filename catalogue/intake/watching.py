@@ -75,7 +75,7 @@ class Watch:
         return list(self.look())
 
     def look(self) -> Iterator[News]:
-        """The same, one by one. A folder that is away meanwhile (a key pulled) is reported once, and once it is back."""
+        """One by one. A folder that is away meanwhile (a key pulled) is reported once, and once it is back."""
         try:
             files, _ = find_files(self.folder, self.ignore)
             gone = sorted(set(self.arrivals) - {inside for _, inside in files})
