@@ -76,7 +76,7 @@ def _coded(s: npt.NDArray[np.float32]) -> npt.NDArray[np.uint16]:
 
 def write(folder: Path, parts: Sequence[ShardData], others: Sequence[Shard] = ()) -> str:
     """One segment of all these, whole on disk before it has its name, which is given back. It takes the centres of its
-    lists from one of the ``others`` that has as many, since features need be compared with them once only then."""
+    lists from the ``others``, where these have enough: features need be compared with them only once then."""
     folder.mkdir(parents=True, exist_ok=True)
     label = uuid.uuid4().hex
     making, name = folder / f"making-{label}", f"segment-{label}"
@@ -112,9 +112,10 @@ def _lists(codes: Bytes, others: Sequence[Shard]) -> Any:
         return flat
     count = 2 ** int(np.clip(np.log2(len(codes) / limits.LIST_ROWS).round(), 4, np.log2(limits.LISTS_MOST)))
     centres = faiss.IndexBinaryFlat(256)
-    if count >= limits.LISTS_SHARED and (like := [s for s in others if len(s.centres) == count]):
-        centres.add(like[0].centres)
-    lists = faiss.IndexBinaryIVF(centres, 256, count)
+    shared = max((segment.centres for segment in others), key=len, default=codes[:0])
+    if limits.LISTS_SHARED <= count <= len(shared):
+        centres.add(shared)
+    lists = faiss.IndexBinaryIVF(centres, 256, centres.ntotal or count)
     lists.own_fields = False
     if not lists.is_trained:
         lists.cp.niter, lists.cp.max_points_per_centroid, lists.cp.seed = 4, SAMPLED, 7
