@@ -81,6 +81,9 @@ def find_doubles(db: Database, store: Store) -> list[Doubles]:
     groups = []
     for _, group in groupby(doubles.in_store(db, store.id), key=lambda file: file.scan_id):
         keep, *others = sorted(group, key=_preference)
+        others = [file for file in others if file.names == 1]  # of a hard link, one name less frees nothing
+        if not others:
+            continue
         groups.append(Doubles(keep.sha256, keep.size, keep, tuple(others)))
     return sorted(groups, key=lambda d: (-d.size * len(d.others), d.keep.path))
 

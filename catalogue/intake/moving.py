@@ -79,7 +79,10 @@ def apply_tidying(db: Database, home: Home, plan: Tidying, *, report: Report = i
             if not run.unsettled:
                 with suppress(OSError):  # without it the next run looks, and finds all settled
                     write_line(undo, {"end": now()})
-    return Tidied(tuple(run.moved), (*passed_over, *run.skipped), path, run.stopped)
+        needed = bool(run.moved) or run.unsettled
+        if not needed:
+            path.unlink()
+    return Tidied(tuple(run.moved), (*passed_over, *run.skipped), path if needed else None, run.stopped)
 
 
 def undo_tidying(db: Database, home: Home, path: Path, *, report: Report = ignore_progress,

@@ -9,7 +9,8 @@ from catalogue.records.rows import Database, fetch
 @dataclass(frozen=True, slots=True)
 class DoubledFile:
     """One of two or more files of a store with the same bytes. ``sound``: its last look gave these bytes; ``artist``
-    and ``title`` are those of the scan's piece, "" where it has none."""
+    and ``title`` are those of the scan's piece, "" where it has none; ``names``: how many names of this store lead
+    to it, more than one for a hard link."""
 
     file_id: int
     scan_id: int
@@ -20,6 +21,7 @@ class DoubledFile:
     sound: int
     artist: str = ""
     title: str = ""
+    names: int = 1
 
 
 def in_store(db: Database, store_id: int) -> list[DoubledFile]:
@@ -27,7 +29,8 @@ def in_store(db: Database, store_id: int) -> list[DoubledFile]:
     return fetch(db, DoubledFile, f"""
         WITH held AS (SELECT * FROM {HELD} h WHERE h.store_id = ?1 AND h.present)
         SELECT held.file_id, held.scan_id, s.sha256, held.path, f.size, f.mtime_ns, held.sound,
-               coalesce(a.name, '') AS artist, coalesce(p.title, '') AS title
+               coalesce(a.name, '') AS artist, coalesce(p.title, '') AS title,
+               count(*) OVER (PARTITION BY held.true_file) AS names
         FROM held JOIN scan s ON s.id = held.scan_id JOIN file f ON f.id = held.file_id
         LEFT JOIN piece p ON p.id = s.piece_id LEFT JOIN artist a ON a.id = p.artist_id
         WHERE held.scan_id IN (SELECT scan_id FROM held GROUP BY scan_id HAVING count(DISTINCT true_file) > 1)

@@ -173,6 +173,16 @@ def test_a_second_name_of_one_file_is_no_double(desk: Desk) -> None:
     assert list_doubles(desk.db, "masters")[0].groups == ()
 
 
+def test_a_second_name_beside_a_true_double_is_not_counted_as_room(desk: Desk) -> None:
+    """The list promised its bytes, and freeing said of it that the file to be kept had changed."""
+    os.link(desk.path("Ada Quill/Harbour.tif"), desk.path("Ada Quill/also.tif"))
+    index_stores(desk.db, desk.home, ["masters"])
+    (group,) = list_doubles(desk.db, "masters")[0].groups
+    assert {file.path for file in group.others} == {"Ada Quill/Harbour (2).tif", "backup/old/Harbour.tif"}
+    assert desk.free() == []
+    assert desk.names() == ["Ada Quill/Harbour.tif", "Ada Quill/also.tif"]
+
+
 def test_doubles_that_were_brought_back_are_no_tidying_cut_short(desk: Desk) -> None:
     """The list of freed doubles lies beside those of tidyings: completing one would drop the files brought back."""
     done = free_doubles(desk.db, desk.home, desk.store, list_doubles(desk.db, "masters")[0].groups)

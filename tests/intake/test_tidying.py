@@ -322,6 +322,20 @@ def test_the_undo_line_is_on_the_disk_before_the_file_moves(
     assert len(done.skipped) == len(seen)
 
 
+@pytest.mark.usefixtures("untidy")
+def test_where_nothing_was_moved_there_is_nothing_to_undo(
+        db: Database, home: Home, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A store that is read-only: the summary named an undo file, and the file stayed."""
+    def refuse(*_: object) -> None:
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+
+    monkeypatch.setattr(moving, "rename", refuse)
+    done = apply_tidying(db, home, plan_tidying(db, home.settings, store))
+    assert done.skipped
+    assert (done.moved, done.undo) == ((), None)
+    assert list((home.folder / "undo").iterdir()) == []
+
+
 @pytest.mark.parametrize("failing", ["catalogue", "undo file"])
 def test_where_nothing_can_be_written_down_no_file_is_left_under_two_names(
         db: Database, home: Home, store: Store, untidy: Path, monkeypatch: pytest.MonkeyPatch, failing: str) -> None:
