@@ -116,8 +116,9 @@ def plain(value: object) -> Any:
     return value
 
 
-def yes_or_no(question: str, *, otherwise: str, default: bool = False) -> bool:
-    """A question with two answers.
+def yes_or_no(question: str, *, otherwise: str, default: bool = False,
+              unasked: str = "Use --yes when there is nobody to ask.") -> bool:
+    """A question with two answers; ``unasked`` says how to answer it where nobody can be asked.
 
     Raises :class:`Declined`, saying ``otherwise`` (what was not done), on Ctrl-C and where nobody can answer.
     """
@@ -125,7 +126,7 @@ def yes_or_no(question: str, *, otherwise: str, default: bool = False) -> bool:
         return click.confirm(visible(question), default=default, err=True)
     except click.Abort:
         note("")
-        raise Declined(otherwise, hint="" if sys.stdin.isatty() else "Use --yes when there is nobody to ask.") from None
+        raise Declined(otherwise, hint="" if sys.stdin.isatty() else unasked) from None
 
 
 def ask(question: str, *, otherwise: str, default: bool = False) -> None:

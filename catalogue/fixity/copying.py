@@ -13,7 +13,7 @@ from hashlib import sha256 as new_sha256
 from pathlib import Path
 
 from catalogue.errors import Damaged, NameTaken, NotFound, Refused, StoreAway
-from catalogue.progress import Cancelled, Progress, Report, Stopped
+from catalogue.progress import Cancelled, Progress, Report, Stopped, data_size
 from catalogue.reading.digests import BLOCK_BYTES, fetch_ahead, sha256_of_fd
 from catalogue.storage.atomic import (
     NoRoom,
@@ -170,5 +170,5 @@ def _need_room(folder: OpenFolder, size: int, target: Path) -> None:
         raise failed(error, target) from error
     free = volume.f_bavail * volume.f_frsize
     if free < size + SPARE_BYTES:
-        raise NoRoom(f"Not enough room on the disk: {size / 1e6:,.1f} MB needed, {free / 1e6:,.1f} MB free.",
+        raise NoRoom(f"Not enough room on the disk: {data_size(size + SPARE_BYTES)} needed, {data_size(free)} free.",
                      hint="Make room, then try again.", path=target)
