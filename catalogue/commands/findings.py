@@ -5,8 +5,9 @@ from itertools import groupby
 
 import click
 
-from catalogue.commands.printing import Printer
+from catalogue.commands.printing import Printer, plain
 from catalogue.commands.session import Session, with_session
+from catalogue.fixity.advice import next_step
 from catalogue.operations.findings import accept_finding, summarize
 from catalogue.records import findings, stores
 from catalogue.records.paths import display_path
@@ -41,17 +42,24 @@ def command(session: Session, kind: str | None, store_name: str | None, accepted
         rows.extend(page)
         after = page[-1].id
     names = {store.id: store.name for store in stores.listed(db)}
+    steps = [(row, next_step(db, row)) for row in rows]
 
     def text(out: Printer) -> None:
-        ordered = sorted(rows, key=lambda r: (r.kind, r.hint, r.path))
-        for (kind_, hint), alike in groupby(ordered, key=lambda r: (r.kind, r.hint)):
-            out.print(f"{kind_}: {hint}" if hint else kind_, bold=True)
-            for row in alike:
+        ordered = sorted(steps, key=lambda s: (s[0].kind, s[1].text, s[0].path))
+        for (kind_, advice), group in groupby(ordered, key=lambda s: (s[0].kind, s[1].text)):
+            alike = list(group)
+            commands = {step.command for _, step in alike}
+            out.print(f"{kind_}: {advice}", bold=True)
+            for row, step in alike:
                 place = f"{names.get(row.store_id or 0, '')}:{display_path(row.path)}".strip(":")
                 if place:  # none: it concerns the whole archive
                     out.print(f"  {place}  #{row.id}".rstrip())
                 out.print(f"    {row.detail}")
+                if step.command and len(commands) > 1:
+                    out.print(f"    {step.command}")
+            if len(commands) == 1 and (shared := commands.pop()):
+                out.print(f"  {shared}")
         out.print(f"{len(rows)} open." if rows else "No open findings in what has been checked.")
 
-    session.emit(rows, text)
+    session.emit([{**plain(row), "next": step.text, "command": step.command} for row, step in steps], text)
     return int(bool(rows))

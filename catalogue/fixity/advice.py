@@ -1,5 +1,6 @@
 """What to do about a finding, from what the catalogue knows of the other copies."""
 
+from contextlib import suppress
 from dataclasses import dataclass
 from shlex import quote
 
@@ -13,9 +14,10 @@ from catalogue.records import events, files, findings, fixity, pieces, scans
 from catalogue.records import stores as store_rows
 from catalogue.records.database import Database, transaction
 from catalogue.records.findings import Finding
-from catalogue.records.paths import display_path
+from catalogue.records.paths import UnusablePath, display_path, native_path
 from catalogue.records.scans import Scan
 from catalogue.settings import Settings
+from catalogue.untrusted import shell_word
 
 # The findings of this room, worst first: the order of the audit screen.
 DAMAGE = ("unreadable", "changed", "truncated")
@@ -59,6 +61,8 @@ def damage_of(db: Database, file_id: int | None) -> Damage | None:
 def next_step(db: Database, finding: Finding) -> NextStep:
     """What a person should do about a finding, and how."""
     store = store_rows.by_id(db, finding.store_id).name if finding.store_id else ""
+    if finding.hint.casefold().startswith("check its permissions"):  # nothing says that its bytes are not sound
+        return NextStep(finding.hint, "look")
     known = finding.scan_id is not None or finding.kind not in LOSSES
     if finding.kind in RESTORABLE and finding.file_id is not None and known:
         return _repair(db, finding, store)
@@ -102,7 +106,7 @@ def _repair(db: Database, finding: Finding, store: str) -> NextStep:
     if scan is not None and former is None and scans.content_fault(db, scan.id) == finding.kind:
         scan = None  # a copy of these very bytes is no better
     good = sources(db, scan.sha256, finding.file_id or 0) if scan else []
-    place = quote(f"{store}:{display_path(finding.path)}") + (f" --digest {former.sha256[:12]}" if former else "")
+    place = shell_word(f"{store}:{_as_typed(finding.path)}") + (f" --digest {former.sha256[:12]}" if former else "")
     if good:
         best = good[0]
         checked = f", checked {best.checked_at[:10]}" if best.checked_at else ", not checked since it was read"
@@ -118,6 +122,12 @@ def _repair(db: Database, finding: Finding, store: str) -> NextStep:
                         f"catalogue index {quote(store)}")
     return NextStep("No sound copy is on record. Connect disks that may hold one, index them, and check again; until "
                     "then do not touch the file or its disk.", "look")
+
+
+def _as_typed(path: str) -> str:
+    with suppress(UnusablePath):
+        return native_path(path)
+    return display_path(path)
 
 
 def _former(db: Database, finding: Finding) -> Scan | None:

@@ -43,7 +43,8 @@ class Expected:
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """One check. ``size`` and ``mtime_ns`` are as found; ``offset`` is the first byte that could not be read."""
+    """One check. ``size`` and ``mtime_ns`` are as found; ``offset`` is the first byte that could not be read;
+    ``denied``: the system did not let it be opened, which says nothing of its bytes."""
 
     result: Result
     size: int = 0
@@ -51,6 +52,7 @@ class Checked:
     sha256: str = ""
     offset: int | None = None
     detail: str = ""
+    denied: bool = False
 
 
 def check(path: str, expected: Expected, *, on_read: Callable[[int], None], cancelled: Cancelled,
@@ -112,7 +114,8 @@ def _compared(digest: str, mtime_ns: int, expected: Expected) -> Result:
 def _refused(error: OSError) -> Checked:
     if error.errno in _GONE:
         return Checked(Result.MISSING, detail="the file is no longer there")
-    return Checked(Result.UNREADABLE, detail=f"it cannot be opened: {error.strerror}")
+    return Checked(Result.UNREADABLE, detail=f"it cannot be opened: {error.strerror}",
+                   denied=error.errno in (errno.EACCES, errno.EPERM))
 
 
 def _digest(fd: int, on_read: Callable[[int], None], cancelled: Cancelled) -> str:

@@ -23,8 +23,10 @@ from catalogue.settings import Home, Settings
 from catalogue.storage.atomic import remove_leftover, writing
 from catalogue.storage.folders import Entry, OpenFolder, open_entry, still_at
 from catalogue.storage.identity import FileId, filesystem_id
+from catalogue.untrusted import shell_word
 
 SINGLE, NO_OFF_SITE = "single copy", "no off-site copy"
+NOTHING_SOUND = "Nothing sound is left to copy. Connect disks that may hold it, and index them."
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,13 +98,19 @@ def _kinds(db: Database) -> Iterator[tuple[str, bool, str, str]]:
            "Add a disk that is kept elsewhere: catalogue store add NAME FOLDER --kind off-site.")
 
 
-def _lacking(masters: Sequence[Copies], kind: str, settings: Settings, disks: int) -> dict[int, tuple[str, str]]:
-    """Scan id to ``(what is lacking, path)``; the stores lie on so many ``disks``."""
+def _lacking(masters: Sequence[Copies], kind: str, settings: Settings, disks: int) -> dict[int, tuple[str, str, str]]:
+    """Scan id to ``(what is lacking, path, what to do)``; the stores lie on so many ``disks``."""
     if kind == NO_OFF_SITE:
-        return {c.scan_id: ("no sound copy off site", c.path) for c in masters if not c.off_site}
+        return {c.scan_id: ("no sound copy off site" if c.stores else "no sound copy anywhere", c.path, _hint(c))
+                for c in masters if not c.off_site}
     wanted = settings.copies_wanted
     apart = 1 if settings.copies_on_one_disk else min(wanted, disks)
-    return {c.scan_id: (_lack_of(c, wanted, apart), c.path) for c in masters if c.stores < wanted or c.disks < apart}
+    return {c.scan_id: (_lack_of(c, wanted, apart), c.path, _hint(c))
+            for c in masters if c.stores < wanted or c.disks < apart}
+
+
+def _hint(held: Copies) -> str:
+    return "Bring another store up to date: catalogue copy --to STORE." if held.stores else NOTHING_SOUND
 
 
 def _lack_of(held: Copies, wanted: int, apart: int) -> str:
@@ -113,17 +121,16 @@ def _lack_of(held: Copies, wanted: int, apart: int) -> str:
     return f"{count}, {where}; {wanted} wanted, on {apart} disks"
 
 
-def _update_findings(db: Database, kind: str, lacking: dict[int, tuple[str, str]],
+def _update_findings(db: Database, kind: str, lacking: dict[int, tuple[str, str, str]],
                      known: dict[int, tuple[str, int]]) -> None:
     """Open a finding for every scan that lacks a copy, close those of the others; ``known`` are the open ones."""
     for scan_id in known.keys() - lacking.keys():
         findings.resolve_by_id(db, known[scan_id][1], "its copies changed")
-    for scan_id, (detail, path) in lacking.items():
+    for scan_id, (detail, path, hint) in lacking.items():
         if scan_id not in known:
-            findings.record(db, kind, detail, path=path, scan_id=scan_id,
-                            hint="Bring another store up to date: catalogue copy --to STORE.")
+            findings.record(db, kind, detail, path=path, scan_id=scan_id, hint=hint)
         elif known[scan_id][0] != detail:  # one copy less or more: the finding stays the same one
-            findings.update_detail(db, known[scan_id][1], detail)
+            findings.update_detail(db, known[scan_id][1], detail, hint)
 
 
 def plan(db: Database, target: Store, source: Store | None = None, *, masters_only: bool = False) -> list[Wanted]:
@@ -241,7 +248,8 @@ def _lies_there(db: Database, target: Store, place: Entry, path: str, item: Want
         return True
     row = files.by_path(db, target.id, path)
     if row is not None and row.scan_id == item.scan_id:
-        raise Refused("The copy there is damaged.", hint="Restore it: catalogue restore.", path=place.path)
+        raise Refused("The copy there is damaged.", path=place.path,
+                      hint=f"Restore it: catalogue restore {shell_word(f'{target.name}:{native_path(path)}')}")
     return False
 
 

@@ -23,6 +23,7 @@ from catalogue.settings import Settings
 from catalogue.storage.atomic import NO_LINKS, aside_name, writing
 from catalogue.storage.folders import Entry, open_entry, still_at, sync
 from catalogue.storage.identity import filesystem_id, same_file
+from catalogue.untrusted import visible
 
 IS_SOUND = "The file is sound; there is nothing to restore."
 
@@ -69,7 +70,7 @@ def find_file(db: Database, words: str) -> Located:
             file = files.by_path(db, store.id, escape_path(words[len(store.name) + 1:]))
             if file is not None:
                 return _located(db, file.id)
-    matches = fixity.ending_with(db, escape_path(words))
+    matches = fixity.ending_with(db, escape_path(words)) or _shown_as(db, words)
     if not matches:
         raise NotFound("No file on record has that name.", hint="Give its path, or STORE:path.", path=words)
     broken = [f for f in matches if not copies.is_sound(db, f.id)]
@@ -79,6 +80,13 @@ def find_file(db: Database, words: str) -> Located:
         raise Ambiguous("Several files have that name.",
                         hint="Choose one: " + ", ".join(f"{f.store}:{display_path(f.path)}" for f in matches[:5]) + ".")
     return matches[0]
+
+
+def _shown_as(db: Database, words: str) -> list[Located]:
+    """Files whose name holds what is not shown, and which is shown so: signs for control characters, � for bytes."""
+    return [file for file in fixity.with_hidden_signs(db)
+            for shown in [visible(display_path(file.path))]
+            if words in (shown, f"{file.store}:{shown}") or shown.endswith(f"/{words}")]
 
 
 def _located(db: Database, file_id: int) -> Located:

@@ -36,6 +36,7 @@ _HINTS = {
     Result.UNREADABLE: "Restore it from a good copy, and replace this disk soon.",
     Result.CHANGING: "Audit it again when nothing is writing to it.",
 }
+_DENIED = "Check its permissions, then audit it again."
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +141,8 @@ def record(db: Database, store: Store, root: Path, verdict: Verdict) -> None:
 
 def _observe(db: Database, store: Store, verdict: Verdict, offset: int | None, settled: tuple[str, ...]) -> None:
     due, kind = verdict.due, verdict.result
-    seen = [Observed(kind.value, verdict.detail, _HINTS[kind], offset, due.scan_id)]
+    seen = [Observed(kind.value, verdict.detail, _DENIED if verdict.checked.denied else _HINTS[kind],
+                     offset, due.scan_id)]
     if kind is Result.EDITED and any(f.kind == "edited" and f.former_sha256
                                      for f in findings.open_at(db, store.id, due.path)):
         seen = []  # edited again since: the edit that was read in and is not accepted says all there is to say

@@ -134,9 +134,9 @@ def transfer(db: Database, finding_id: int, scan_id: int | None, former_sha256: 
     db.execute("UPDATE finding SET scan_id = ?, former_sha256 = ? WHERE id = ?", [scan_id, former_sha256, finding_id])
 
 
-def update_detail(db: Database, finding_id: int, detail: str) -> None:
+def update_detail(db: Database, finding_id: int, detail: str, hint: str) -> None:
     """An open finding, seen again in other words."""
-    db.execute("UPDATE finding SET detail = ?, last_seen = ? WHERE id = ?", [detail, now(), finding_id])
+    db.execute("UPDATE finding SET detail = ?, hint = ?, last_seen = ? WHERE id = ?", [detail, hint, now(), finding_id])
 
 
 def list_open(db: Database, *, kind: str | None = None, store_id: int | None = None, after: int = 0,

@@ -168,6 +168,15 @@ def ending_with(db: Database, path: str) -> list[Located]:
         ORDER BY s.name, f.path LIMIT 10""", [path])
 
 
+def with_hidden_signs(db: Database) -> list[Located]:
+    """Files whose path holds control characters, or bytes that are no text."""
+    return fetch(db, Located, """
+        SELECT f.id, f.store_id, s.name AS store, s.root, s.kind, f.path, f.size, f.state, f.checked_at, f.read_at
+        FROM file f JOIN store s ON s.id = f.store_id
+        WHERE s.forgotten IS NULL AND (instr(f.path, '//') OR f.path GLOB '*[' || char(1) || '-' || char(31) || ']*')
+        ORDER BY s.name, f.path""")
+
+
 def finding(db: Database, finding_id: int) -> Finding | None:
     return fetch_one(db, Finding, "SELECT * FROM finding WHERE id = ?", [finding_id])
 

@@ -151,7 +151,7 @@ CALLS: list[tuple[list[str], int | None, Any]] = [
     (["store", "add", "copy", "{copy}", "--kind", "copy", "--marker"], 0, STORE),
     (["index", "--workers", "1"], 1, INDEX),
     (["store", "list"], 0, STORES),
-    (["findings"], 1, [FINDING]),
+    (["findings"], 1, [{**FINDING, "next": str, "command": str}]),
     (["find", "quill"], 0, FIND),
     (["alike"], 0, {"groups": [GROUP], "apart": [PAIR], "doubtful": list, "refused": list}),
     (["find", "--picture", "{master}"], 0,

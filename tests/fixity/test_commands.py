@@ -1,5 +1,6 @@
 """The commands of this room as a person types them: what they print, ask and exit with."""
 
+import errno
 import json
 import os
 import subprocess
@@ -14,6 +15,7 @@ from fixity_shop import Shop, rot, spoil
 
 from catalogue.commands import command, main
 from catalogue.commands.audit import duration, share, size
+from catalogue.fixity import checking
 from catalogue.records import scans
 
 Scan = Callable[..., Path]
@@ -195,3 +197,64 @@ def test_help_names_them_and_imports_nothing_heavy() -> None:
         assert f" {heavy}\n" not in seen.stderr
     assert set(command.list_commands(click.Context(command))) >= {  # type: ignore[attr-defined]
         "audit", "restore", "copy", "backup", "recover", "levels", "export"}
+
+
+@pytest.mark.usefixtures("master")
+def test_findings_say_what_to_do_as_far_as_it_can_be_done(shop: Shop, run: Run) -> None:
+    """They advised to copy what no store holds soundly any more, and to restore without saying from where."""
+    assert run("copy", "--to", "nas", "--yes").code == 0
+    rot(shop.folder / "main" / MASTER, 900)
+    run("audit")
+    told = run("findings", "--kind", "changed")
+    assert "changed: Restore it from nas, checked" in told.out
+    assert f"  catalogue restore 'main:{MASTER}' --from nas\n" in told.out
+    rot(shop.folder / "nas" / MASTER, 900)
+    run("audit")
+    told = run("findings")
+    assert "catalogue copy" not in told.out
+    assert "catalogue restore" not in told.out
+    assert "No intact copy is on record." in told.out
+    of_master = json.loads(run("findings", "--json", "--kind", "single copy").out)[0]
+    assert (of_master["detail"], of_master["command"]) == ("no sound copy, 2 wanted", "")
+    assert of_master["hint"].startswith("Nothing sound is left to copy.")
+
+
+@pytest.mark.parametrize("name", ["new\nline.tif", "esc\x1b[31mred.tif", "latin\udce9\udcff.tif", "it's \t one.tif"])
+def test_a_file_is_restored_by_the_command_and_by_the_name_that_are_shown(shop: Shop, scan: Scan, run: Run,
+                                                                          name: str) -> None:
+    scan(f"main/Ada Quill/Harbour/{name}", seed=1)
+    shop.add("nas", "copy")
+    shop.index()
+    assert run("copy", "--to", "nas", "--yes").code == 0
+    lost = shop.folder / "main" / "Ada Quill" / "Harbour" / name
+    held = lost.read_bytes()
+    lost.unlink()
+    shop.index()
+    (step,) = json.loads(run("findings", "--json", "--kind", "missing").out)
+    shell = subprocess.run(["bash", "-c", f"printf '%s\\0' {step['command']}"], capture_output=True, check=True)
+    words = [os.fsdecode(word) for word in shell.stdout.split(b"\0")[:-1]]
+    assert run(*words[1:], "--yes").code == 0
+    assert lost.read_bytes() == held
+    lost.unlink()
+    shop.index()
+    shown = next(line for line in run("findings", "--kind", "missing").out.splitlines() if line.startswith("  main:"))
+    assert run("restore", shown.strip().rpartition("  #")[0], "--yes").code == 0
+    assert lost.read_bytes() == held
+
+
+@pytest.mark.usefixtures("master")
+def test_a_file_that_may_not_be_opened_is_no_reason_to_replace_the_disk(shop: Shop, run: Run,
+                                                                        monkeypatch: pytest.MonkeyPatch) -> None:
+    real = os.open
+
+    def refuse(path: str, *given: int, **named: int) -> int:
+        if os.fspath(path).endswith(MASTER):
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+        return real(path, *given, **named)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(checking.os, "open", refuse)
+        shop.audit()
+    told = run("findings", "--kind", "unreadable")
+    assert "unreadable: Check its permissions, then audit it again." in told.out
+    assert "replace this disk" not in told.out
